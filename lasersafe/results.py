@@ -1,0 +1,272 @@
+"""What an assessment is made of: frozen records in SI units, read by the sheet, the command line and JSON.
+
+Nothing here computes. Distances are from the last optic of the laser unless a field says otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of a calculation: symbol, formula, numbers put in, result, source."""
+
+    symbol: str
+    meaning: str
+    formula: str
+    numbers: str
+    value: float
+    unit: str
+    source: str
+    seen: str = "read"  # read | part | memory | common practice | own
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """One limit that an emission is compared with, under one rule of one rule set.
+
+    ``amount`` (W or J) spread over the limiting aperture is compared with ``limit`` (W/m2 or J/m2).
+    """
+
+    rule_set: str
+    tissue: str  # eye | skin
+    hazard: str  # retina thermal, cornea thermal, ultraviolet photochemical ...
+    rule: str  # continuous | single pulse | mean | train
+    amount: float
+    amount_unit: str  # W | J
+    limit: float
+    limit_unit: str  # W/m2 | J/m2
+    limiting_aperture: float
+    duration: float
+    source: str
+    seen: str = "read"
+    note: str = ""
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
+class Zone:
+    """How far one way for light reaches: the distance beyond which the computed exposure is below the limit."""
+
+    way: str  # direct | mirror | scatter
+    tissue: str  # eye | skin
+    distance: float  # [m] from the last optic; for scatter, from the surface
+    origin: str  # "last optic" or "surface"
+    distance_from_focus: float | None  # [m] after a lens
+    criterion: Criterion  # the one that decides
+    by_rule_set: dict[str, float] = field(default_factory=dict)  # rule set -> distance [m]
+    steps: tuple[Step, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One line of the irradiance-over-distance chart."""
+
+    label: str
+    tissue: str  # eye | skin | "" for a beam curve
+    distance: tuple[float, ...]  # [m] from the last optic
+    exposure: tuple[float, ...]  # W/m2, or J/m2 per pulse, see ChartData.unit
+
+
+@dataclass(frozen=True)
+class LimitLine:
+    """A limit drawn across the chart."""
+
+    label: str
+    value: float
+
+
+@dataclass(frozen=True)
+class ChartMark:
+    """A person or barrier marked on the distance axis."""
+
+    label: str
+    kind: str  # person | barrier
+    distance: float
+
+
+@dataclass(frozen=True)
+class ChartData:
+    """Everything that the chart of one set-up draws."""
+
+    title: str
+    unit: str  # W/m2 or J/m2
+    quantity: str  # irradiance | radiant exposure per pulse
+    curves: tuple[Curve, ...]
+    limits: tuple[LimitLine, ...]
+    marks: tuple[ChartMark, ...]
+
+
+@dataclass(frozen=True)
+class SetupResult:
+    """One laser with one set of optics."""
+
+    laser: str
+    setup: str
+    fitted: bool
+    beam: str  # one line: how the beam was described
+    setting: str  # the worst point of the allowed settings, in words; "" when nothing can be turned
+    zones: tuple[Zone, ...]
+    chart: ChartData
+    steps: tuple[Step, ...]  # from the text as typed to the beam in SI
+
+    def zone(self, way: str, tissue: str) -> Zone:
+        """Return the zone of one way and tissue."""
+        return next(z for z in self.zones if z.way == way and z.tissue == tissue)
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """One person, one way for light to reach that person, one tissue."""
+
+    key: str
+    laser: str
+    setup: str
+    person: str
+    role: str
+    way: str
+    tissue: str
+    distance: float
+    duration: float
+    duration_reason: str
+    exposure: float
+    exposure_unit: str  # W/m2 | J/m2
+    limit: float
+    ratio: float
+    below: bool  # exposure <= limit; False when either is NaN
+    criterion: Criterion
+    ratio_by_rule_set: dict[str, float] = field(default_factory=dict)
+    surface: str = ""
+    struck_out: str = ""  # the printed reason, when the case removes this scenario
+    controls: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
+class ScaleNeed:
+    """The EN 207 scale number that one mode letter asks for."""
+
+    mode: str  # D | I | R | M
+    scale_number: int | None  # None: beyond what the standard knows
+    density_value: float  # what the filter must withstand
+    density_unit: str  # W/m2 | J/m2
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
+class MarkingVerdict:
+    """What is to be thought of eyewear as marked."""
+
+    text: str  # the marking as typed
+    enough: bool
+    verdict: str  # enough | not enough | wrong wavelength | not marked for this mode | cannot be read
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class EyewearNeed:
+    """What eyewear has to carry at a stated closest distance."""
+
+    laser: str
+    setup: str
+    person: str
+    wavelength: float
+    distance: float | None
+    optical_density: float  # rounded up to 0.1
+    optical_density_exact: float
+    tissue: str
+    scales: tuple[ScaleNeed, ...]
+    decides: str  # sentence: which of density and damage class decides
+    marking: str  # one line to ask for, as "1070 D LB8"
+    reliable: bool
+    no_reliance: str  # the reason, starting "no eyewear can be relied on here", or ""
+    notes: tuple[str, ...] = ()
+    verdict: MarkingVerdict | None = None  # on the eyewear that the person wears
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
+class BarrierResult:
+    """What falls on a barrier, against what it is rated for."""
+
+    barrier: str
+    laser: str
+    setup: str
+    way: str
+    distance: float
+    irradiance: float  # W/m2, peak
+    rating: float | None
+    rated_time: float | None
+    holds: bool  # False when unrated or NaN
+    verdict: str
+    notes: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
+class Control:
+    """One control, in the order substitute - technical - organisational - personal."""
+
+    kind: str  # substitute | technical | organisational | personal
+    text: str
+    answers: tuple[str, ...] = ()  # scenario keys or ways
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The block that a producer reads aloud."""
+
+    wear: str
+    people: str
+    barrier: str
+    verdict: str
+    passed: bool
+    reasons: tuple[str, ...] = ()
+    headline_distance: float | None = None  # [m] how far uninvolved people stand
+    headline_tissue: str = "eye"
+
+
+@dataclass(frozen=True)
+class InputLine:
+    """One input as typed."""
+
+    field: str
+    typed: str
+    used: str  # what it became in SI, "" for plain text
+    line: int | None = None
+
+
+@dataclass(frozen=True)
+class RuleSetDifference:
+    """A result that differs by more than 1 % between the rule sets."""
+
+    what: str
+    values: dict[str, float]
+    unit: str
+    decided_by: str
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything that a sheet prints; nothing in it is computed later."""
+
+    title: str
+    place: str
+    dates: str
+    people: dict[str, str]  # role -> name
+    rule_set: str
+    rule_sets: tuple[str, ...]  # all that were worked out
+    decision: Decision
+    setups: tuple[SetupResult, ...]
+    scenarios: tuple[Scenario, ...]  # highest ratio first
+    eyewear: tuple[EyewearNeed, ...]
+    barriers: tuple[BarrierResult, ...]
+    controls: tuple[Control, ...]
+    other_hazards: tuple[str, ...]  # keys of the wording file other_hazards.toml
+    differences: tuple[RuleSetDifference, ...]
+    inputs: tuple[InputLine, ...]
+    notes: tuple[str, ...]
+    fingerprint: str  # SHA-256 of the resolved case, rule sets, wording and version
+    version: str
