@@ -140,6 +140,7 @@ class Scenario:
     ratio_by_rule_set: dict[str, float] = field(default_factory=dict)
     surface: str = ""
     struck_out: str = ""  # the printed reason, when the case removes this scenario
+    answer: str = ""  # what keeps the person below the limit all the same (a barrier that holds, eyewear), or ""
     controls: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
 

@@ -1,1 +1,65 @@
-"""models."""
+"""The case file as frozen models: every field described, every fault named with its line.
+
+Numbers are :class:`SIValue`: floats in SI units that keep the text as typed.
+"""
+
+from lasersafe.models.beam import (
+    CollimatedSetup,
+    ContinuousEmission,
+    Emission,
+    LensSetup,
+    MultimodeFibreSetup,
+    PulseTrainEmission,
+    Setup,
+    SingleModeFibreSetup,
+    SinglePulseEmission,
+)
+from lasersafe.models.case import Case
+from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
+from lasersafe.models.laser import Laser
+from lasersafe.models.reading import case_from, check_case, parse_case, read_case
+from lasersafe.models.site import (
+    Barrier,
+    Control,
+    InCharge,
+    OtherHazards,
+    Person,
+    Settings,
+    StrikeOut,
+    Surface,
+)
+from lasersafe.models.values import Axes, Knob, SIValue
+
+__all__ = [
+    "Axes",
+    "Barrier",
+    "Case",
+    "CollimatedSetup",
+    "ContinuousEmission",
+    "Control",
+    "Emission",
+    "FieldRow",
+    "InCharge",
+    "Knob",
+    "Laser",
+    "LensSetup",
+    "MultimodeFibreSetup",
+    "OtherHazards",
+    "Person",
+    "PulseTrainEmission",
+    "SIValue",
+    "Settings",
+    "Setup",
+    "SingleModeFibreSetup",
+    "SinglePulseEmission",
+    "StrikeOut",
+    "Surface",
+    "canonical",
+    "case_from",
+    "check_case",
+    "describe_fields",
+    "json_schema",
+    "parse_case",
+    "read_case",
+    "typed_inputs",
+]

@@ -1,0 +1,73 @@
+# Every path here is relative, so that a checkout in a folder with a space in its name works too.
+PYTHON ?= python3
+RUN := .venv/bin/python
+# The constraint file of this project is the only one that counts: a machine's own could contradict it.
+PIP := PIP_CONSTRAINT=constraints.txt $(RUN) -m pip install --quiet --disable-pip-version-check -c constraints.txt
+STAMP := .venv/installed
+RECORD := out/published.json
+
+# The stamp holds the folder it was made in: a moved or copied checkout gets a new environment.
+ifneq ($(wildcard $(STAMP)),)
+ifneq ($(shell cat $(STAMP)),$(shell pwd))
+STALE := stale
+endif
+endif
+
+.PHONY: help demo test check format docs bench soak clean clean-all stale
+.DELETE_ON_ERROR:
+
+help:
+	@echo "make demo       a sheet from a case of ours, in out/demo"
+	@echo "make test       every check: style, types, docs, the whole test suite"
+	@echo "make check      the quick half of it: style, types, generated docs"
+	@echo "make format     lay the code out and mend what the style check can mend"
+	@echo "make docs       write the generated pages of docs/ anew"
+	@echo "make bench      measure speed and memory as ratios, and write docs/bench.md"
+	@echo "make soak       the property tests with many more random cases"
+	@echo "make clean      remove what was made; make clean-all removes .venv as well"
+
+$(STAMP): pyproject.toml constraints.txt $(STALE)
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "Python 3.11 or newer is needed; name one with: make PYTHON=python3.11" >&2; exit 1; }
+	@echo "installing into .venv (once, about a minute)"
+	@$(PYTHON) -m venv $(if $(STALE),--clear) .venv
+	@$(PIP) hatchling editables
+	@$(PIP) --no-build-isolation --editable '.[test,dev]'
+	@pwd > $(STAMP)
+
+demo: $(STAMP)
+	@$(RUN) -m lasersafe.cli demo out/demo
+	@echo "the sheet: $$(ls out/demo/*.pdf)"
+
+check: $(STAMP)
+	$(RUN) -m ruff check .
+	$(RUN) -m ruff format --check .
+	$(RUN) -m mypy
+	$(RUN) -m tools.make_docs --check
+
+test: check
+	@mkdir -p out
+	$(RUN) -m pytest --published-record $(RECORD)
+	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
+
+format: $(STAMP)
+	$(RUN) -m ruff format .
+	$(RUN) -m ruff check --fix .
+
+docs: $(STAMP)
+	@mkdir -p out
+	$(RUN) -m pytest tests/published --published-record $(RECORD)
+	$(RUN) -m tools.make_docs --published-record $(RECORD)
+
+bench: $(STAMP)
+	$(RUN) bench/bench.py
+
+soak: $(STAMP)
+	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" tests/properties tests/crosscheck
+
+clean:
+	rm -rf out build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	find . -path ./.venv -prune -o -name __pycache__ -type d -prune -exec rm -rf {} +
+
+clean-all: clean
+	rm -rf .venv

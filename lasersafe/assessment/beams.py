@@ -1,0 +1,205 @@
+"""From the models of a case to beams and setting spaces in SI units."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lasersafe.hazard.settings import SettingSpace
+from lasersafe.optics.propagation import (
+    BeamGeometry,
+    check_diffraction,
+    collimated,
+    diameters,
+    fibre_multimode,
+    fibre_single_mode,
+    through_lens,
+    to_1_over_e,
+)
+from lasersafe.quantity import format_quantity
+from lasersafe.results import Step
+
+if TYPE_CHECKING:
+    from lasersafe.models import Case, Knob, Laser, Setup
+
+ISO_11146 = "ISO 11146-1, hyperbolic propagation of the diameter"
+
+
+def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
+    """Return the beam that a set-up gives, diameters and divergence at 1/e, checked against diffraction.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the divergence is smaller than diffraction allows for that waist.
+    """
+    propagation = case.settings.propagation
+    if setup.kind == "collimated":
+        beam = collimated(
+            setup.beam_diameter.pair,
+            setup.divergence.pair,
+            setup.criterion,
+            setup.profile,
+            waist_position=float(setup.measured_at) if setup.waist_at is None else setup.waist_at.pair,
+            at=float(setup.measured_at),
+            propagation=propagation,
+        )
+        check_diffraction(beam, float(laser.wavelength))
+        return beam
+    if setup.kind == "lens":
+        focus = None if setup.focus_diameter is None else setup.focus_diameter.pair
+        beam = through_lens(
+            setup.beam_diameter.pair,
+            float(setup.focal_length),
+            setup.criterion,
+            setup.profile,
+            focus_diameter=focus,
+            propagation=propagation,
+        )
+        if focus is not None:
+            check_diffraction(beam, float(laser.wavelength))
+        return beam
+    if setup.kind == "fibre multimode":
+        return fibre_multimode(
+            float(setup.numerical_aperture),
+            setup.numerical_aperture_criterion,
+            core_diameter=float(setup.core_diameter),
+            propagation=propagation,
+        )
+    mode_field = max(setup.mode_field_diameter.pair)  # the wider mode field spreads less
+    return fibre_single_mode(mode_field, float(laser.wavelength), propagation=propagation)
+
+
+def focus_of(setup: Setup) -> float | None:
+    """Return the distance of the focus from the last optic, or None when there is no lens. [m]"""
+    return float(setup.focal_length) if setup.kind == "lens" else None
+
+
+def spot_of(setup: Setup, beam: BeamGeometry) -> float:
+    """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m]
+
+    A spot under a lens can be moved into focus, so it earns credit only when its diameter is stated.
+    """
+    if setup.spot_diameter is not None:
+        if setup.kind in ("collimated", "lens"):
+            return float(min(to_1_over_e(list(setup.spot_diameter.pair), setup.criterion, setup.profile)))
+        return float(min(setup.spot_diameter.pair))
+    if setup.kind != "lens" and setup.work_distance is not None:
+        dx, dy = diameters(beam, float(setup.work_distance))
+        return float(min(dx, dy))
+    return 0.0
+
+
+def _range(knob: Knob | None) -> tuple[float, float] | None:
+    return None if knob is None else (float(knob.low), float(knob.high))
+
+
+def space_of(laser: Laser) -> SettingSpace:
+    """Return the settings that the emission of a laser allows."""
+    emission = laser.emission
+    if emission.kind == "continuous":
+        return SettingSpace("continuous", power=_range(emission.power))
+    if emission.kind == "single pulse":
+        return SettingSpace(
+            "single pulse",
+            pulse_energy=_range(emission.pulse_energy),
+            pulse_duration=_range(emission.pulse_duration),
+        )
+    return SettingSpace(
+        "pulse train",
+        power=_range(emission.mean_power),
+        pulse_energy=_range(emission.pulse_energy),
+        pulse_duration=_range(emission.pulse_duration),
+        repetition_rate=_range(emission.repetition_rate),
+    )
+
+
+def _length(value: float) -> str:
+    return format_quantity(value, "m", 4)
+
+
+def _angle(value: float) -> str:
+    return format_quantity(value, "rad", 4)
+
+
+def beam_words(setup: Setup, beam: BeamGeometry) -> str:
+    """Return one line on how the beam was described and what it became."""
+    waist = " x ".join(dict.fromkeys(_length(v) if v > 0 else "a point" for v in beam.waist_diameter))
+    angle = " x ".join(dict.fromkeys(_angle(v) for v in beam.divergence))
+    place = " / ".join(dict.fromkeys(_length(v) if v else "0 m" for v in beam.waist_position))
+    return (
+        f"{setup.kind}, {beam.profile}: waist {waist} (1/e) at {place} from the last optic, "
+        f"full angle {angle} (1/e), {beam.propagation} propagation"
+    )
+
+
+def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
+    """Return the steps from the set-up as typed to the beam at 1/e."""
+    steps: list[Step] = []
+    axes = [""] if beam.circular else ["x", "y"]
+    for i, axis in enumerate(axes):
+        mark = f"_{axis}" if axis else ""
+        phi = beam.divergence[i]
+        if setup.kind == "collimated":
+            steps.append(
+                Step(
+                    f"φ{mark}",
+                    "full-angle divergence at 1/e",
+                    {"1/e2": "φ = φ(1/e²) / √2", "FWHM": "φ = φ(FWHM) / √(ln 2)"}.get(setup.criterion, "φ as given")
+                    if beam.profile == "gaussian"
+                    else "φ as given (an even disc has one edge)",
+                    f"{setup.divergence.typed} at {setup.criterion}",
+                    phi,
+                    "rad",
+                    "definition of d63; DGUV and IEC practice",
+                )
+            )
+            steps.append(
+                Step(
+                    f"d₀{mark}",
+                    "waist diameter at 1/e",
+                    "same factor; back from the place of measurement to the waist",
+                    f"{setup.beam_diameter.typed} at {setup.criterion}",
+                    beam.waist_diameter[i],
+                    "m",
+                    ISO_11146,
+                )
+            )
+        elif setup.kind == "lens":
+            steps.append(
+                Step(
+                    f"φ{mark}",
+                    "full angle after the focus at 1/e",
+                    "φ = d63 / f",
+                    f"{setup.beam_diameter.typed} ({setup.criterion}) / {setup.focal_length.typed}",
+                    phi,
+                    "rad",
+                    "ANSI Z136.1 lens-on-laser form, as in the OSHA Technical Manual III-6",
+                    "memory",
+                )
+            )
+        elif setup.kind == "fibre multimode":
+            divisor = {"5 %": "1.7", "1/e2": "√2", "1/e": "1"}[setup.numerical_aperture_criterion]
+            steps.append(
+                Step(
+                    f"φ{mark}",
+                    "full angle from the fibre end at 1/e",
+                    f"φ = 2 NA / {divisor}",
+                    f"2 · {setup.numerical_aperture.typed} / {divisor}",
+                    phi,
+                    "rad",
+                    "IEC 60825-2 form as used in Kolesar 2000 (S3)",
+                )
+            )
+        else:
+            steps.append(
+                Step(
+                    f"φ{mark}",
+                    "full angle from the fibre end at 1/e",
+                    "φ = 2 √2 λ / (π w_MFD)",
+                    f"mode field {setup.mode_field_diameter.typed}",
+                    phi,
+                    "rad",
+                    "IEC 60825-2 form as used in Kolesar 2000 (S3)",
+                )
+            )
+    return tuple(steps)

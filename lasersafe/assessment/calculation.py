@@ -1,0 +1,214 @@
+"""The printed steps of a zone or a scenario: symbol, formula, numbers put in, result, source."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numpy as np
+
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission
+from lasersafe.limits import explain
+from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.quantity import format_quantity
+from lasersafe.results import Criterion, Step
+
+APERTURE_SOURCE = "average over the limiting aperture: Gaussian beam integral, docs/method.md"
+HYPERBOLIC_SOURCE = "ISO 11146-1, propagation of the diameter"
+
+
+def number(value: float) -> str:
+    """Return a number for a formula line, five significant digits."""
+    return f"{value:.5g}"
+
+
+def amount_step(emission: Emission, criterion: Criterion, factor: float, factor_words: str) -> Step:
+    """Return the step that names the power or energy that is compared."""
+    if criterion.amount_unit == "W":
+        symbol, meaning = "Φ", "power that reaches the place"
+        base = emission.power
+    else:
+        symbol, meaning = "Q", "energy per pulse that reaches the place"
+        base = emission.pulse_energy
+    text = f"{format_quantity(base, criterion.amount_unit, 5)}"
+    if factor != 1.0:
+        text += f" · {number(factor)} ({factor_words})"
+    return Step(
+        symbol,
+        meaning,
+        f"{symbol}₀ · ρ" if factor != 1.0 else f"{symbol}₀",
+        text,
+        base * factor,
+        criterion.amount_unit,
+        "inputs as typed",
+        "own",
+    )
+
+
+@lru_cache(maxsize=512)
+def limit_steps(
+    criterion: Criterion,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    source_angle: float = ALPHA_MIN,
+    area: float | None = None,
+) -> tuple[Step, ...]:
+    """Return the steps of the limit: the row as printed, factors, pulse rule."""
+    train = emission.kind == "pulse train"
+    single = emission.kind == "single pulse"
+    return explain(
+        criterion.rule_set,
+        criterion.tissue,
+        wavelength,
+        emission.pulse_duration if single else duration,
+        source_angle,
+        exposed_area=area,
+        hazard=criterion.hazard,
+        pulse_duration=emission.pulse_duration if train else None,
+        repetition_rate=emission.repetition_rate if train else None,
+        rule=criterion.rule if train else None,
+    )
+
+
+def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) -> tuple[Step, ...]:
+    """Return the steps from the limit to the farthest distance of a direct or mirrored beam."""
+    symbol = "Φ" if criterion.amount_unit == "W" else "Q"
+    quantity = "E" if criterion.amount_unit == "W" else "H"
+    area = math.pi * criterion.limiting_aperture**2 / 4.0
+    part = criterion.limit * area / criterion.amount
+    aperture_mm = number(criterion.limiting_aperture * 1e3)
+    steps = [
+        Step(
+            "A",
+            "area of the limiting aperture",
+            "π D_a² / 4",
+            f"π · ({aperture_mm} mm)² / 4",
+            area,
+            "m2",
+            criterion.source,
+            criterion.seen,
+        )
+    ]
+    if part >= 1.0:
+        steps.append(
+            Step(
+                "r",
+                "distance",
+                f"{quantity}_limit · A ≥ {symbol}: never exceeded",
+                f"{number(criterion.limit)} · {number(area)} / {number(criterion.amount)} = {number(part)}",
+                0.0,
+                "m",
+                APERTURE_SOURCE,
+                "own",
+            )
+        )
+        return tuple(steps)
+    if beam.circular:
+        if beam.profile == "gaussian":
+            diameter = criterion.limiting_aperture / math.sqrt(-math.log1p(-part))
+            formula = f"d_L = D_a / √(−ln(1 − {quantity}_limit · A / {symbol}))"
+            numbers = f"{aperture_mm} mm / √(−ln(1 − {number(part)}))"
+        else:
+            diameter = criterion.limiting_aperture / math.sqrt(part)
+            formula = f"d_L = √(4 {symbol} / (π {quantity}_limit))"
+            numbers = f"√(4 · {number(criterion.amount)} / (π · {number(criterion.limit)}))"
+        steps.append(
+            Step(
+                "d_L",
+                "beam diameter (1/e) at which the limit is met",
+                formula,
+                numbers,
+                diameter,
+                "m",
+                APERTURE_SOURCE,
+                "own",
+            )
+        )
+        waist, phi, place = beam.waist_diameter[0], beam.divergence[0], beam.waist_position[0]
+        if beam.propagation == "hyperbolic":
+            formula = "r = z₀ + √(d_L² − d₀²) / φ"
+            numbers = f"{number(place)} m + √({number(diameter)}² − {number(waist)}²) m / {number(phi)} rad"
+        else:
+            formula = "r = z₀ + (d_L − d₀) / φ"
+            numbers = f"{number(place)} m + ({number(diameter)} − {number(waist)}) m / {number(phi)} rad"
+        steps.append(
+            Step("r", "farthest distance from the last optic", formula, numbers, distance, "m", HYPERBOLIC_SOURCE)
+        )
+    else:
+        dx, dy = diameters(beam, distance)
+        steps.append(
+            Step(
+                "r",
+                "farthest distance from the last optic (two axes: searched and bisected)",
+                f"mean over D_a of the beam d_x(r) × d_y(r) = {quantity}_limit",
+                f"d_x = {number(float(dx))} m, d_y = {number(float(dy))} m there",
+                distance,
+                "m",
+                APERTURE_SOURCE,
+                "own",
+            )
+        )
+    return tuple(steps)
+
+
+def scatter_steps(
+    criterion: Criterion, reflectance: float, view_angle: float, model: str, spot: float, distance: float
+) -> tuple[Step, ...]:
+    """Return the steps from the limit to the scatter distance."""
+    symbol = "Φ" if criterion.amount_unit == "W" else "Q"
+    quantity = "E" if criterion.amount_unit == "W" else "H"
+    cosine = math.cos(view_angle)
+    if model == "lambert":
+        formula = f"r = √(ρ {symbol} cos θ / (π {quantity}_limit))"
+        numbers = (
+            f"√({number(reflectance)} · {number(criterion.amount)} · {number(cosine)} / "
+            f"(π · {number(criterion.limit)}))"
+        )
+        source = "Lambert's law; OSHA Technical Manual III-6 uses the same form"
+    else:
+        formula = f"r = √(ρ {symbol} / (2 π {quantity}_limit))"
+        numbers = f"√({number(reflectance)} · {number(criterion.amount)} / (2 π · {number(criterion.limit)}))"
+        source = "uniform hemisphere; reproduces DGUV Information 203-093, 4.3"
+    if spot > 0.0 and distance > 0.0 and spot / distance > ALPHA_MIN:
+        numbers += f"; extended source, α = {number(spot / distance * 1e3)} mrad at r, limit taken there"
+    return (
+        Step(
+            "r",
+            f"distance from the lit surface ({model} scatter)",
+            formula,
+            numbers,
+            distance,
+            "m",
+            source,
+            "memory" if model == "lambert" else "read",
+        ),
+    )
+
+
+def exposure_steps(criterion: Criterion, exposure: float, where: str) -> tuple[Step, ...]:
+    """Return the two lines of a scenario: exposure at the place, and its ratio to the limit."""
+    quantity = "E" if criterion.limit_unit == "W/m2" else "H"
+    ratio = exposure / criterion.limit if np.isfinite(exposure) else math.inf
+    return (
+        Step(
+            quantity,
+            "exposure at the place, averaged over D_a",
+            f"{quantity}(z) over D_a",
+            where,
+            exposure,
+            criterion.limit_unit,
+            APERTURE_SOURCE,
+            "own",
+        ),
+        Step(
+            f"{quantity}/{quantity}_limit",
+            f"ratio to the {criterion.tissue} limit ({criterion.rule})",
+            f"{quantity} / {quantity}_limit",
+            f"{number(exposure)} / {number(criterion.limit)}",
+            ratio,
+            "1",
+            f"{criterion.rule_set}: {criterion.source}",
+            criterion.seen,
+        ),
+    )

@@ -1,0 +1,173 @@
+"""The results of one set-up: zones, chart, steps."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from lasersafe.assessment.beams import beam_steps, beam_words
+from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
+from lasersafe.assessment.context import Context, setting_words
+from lasersafe.hazard.durations import exposure_duration
+from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, large_area_applies, scatter_reach, zone
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.propagation import diameters
+from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, Zone
+
+TISSUES = ("eye", "skin")
+CLOSEST_TO_SPOT = 0.1  # m; common practice, no source: nobody looks at a spot from nearer
+_POINTS = 61
+
+
+def area_of(context: Context, tissue: str, duration: float) -> float | None:
+    """Return the exposed skin area to assume, where a limit depends on it. [m2]"""
+    return WHOLE_BODY if large_area_applies(tissue, context.wavelength, duration) else None
+
+
+def _duration_step(duration: float, reason: str) -> Step:
+    return Step(
+        "t", "exposure duration", "by wavelength and way", reason, duration, "s", "design rule, docs/method.md", "read"
+    )
+
+
+def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
+    duration, reason = exposure_duration(context.wavelength, way)
+    emission = context.emission(tissue, duration)
+    factor, words = (1.0, "") if way == "direct" else context.mirror_reflectance
+    reaches = {
+        name: direct_reach(name, tissue, emission, context.beam, context.wavelength, duration, factor)
+        for name in context.rule_sets
+    }
+    note = "" if way == "direct" else f"along the folded path, by way of a flat mirror; {words}"
+    found = zone(way, tissue, reaches, "last optic", context.focus, note)
+    area = area_of(context, tissue, duration)
+    steps = (
+        _duration_step(duration, reason),
+        amount_step(emission, found.criterion, factor, words),
+        *limit_steps(found.criterion, emission.scaled(factor), context.wavelength, duration, area=area),
+        *distance_steps(found.criterion, context.beam, found.distance),
+    )
+    return _with_steps(found, steps)
+
+
+def _scatter_zone(context: Context, tissue: str) -> Zone:
+    duration, reason = exposure_duration(context.wavelength, "scatter")
+    emission = context.emission(tissue, duration)
+    reflectance, angle, name = context.scatter_surface
+    model = context.case.settings.scatter_model
+    reaches = {
+        rule_set: scatter_reach(
+            rule_set,
+            tissue,
+            emission,
+            context.wavelength,
+            duration,
+            reflectance=reflectance,
+            view_angle=angle,
+            model=model,
+            spot_diameter=context.spot,
+        )
+        for rule_set in context.rule_sets
+    }
+    found = zone("scatter", tissue, reaches, "surface", None, f"scattered by: {name}; {model} model")
+    area = area_of(context, tissue, duration)
+    source_angle = context.spot / found.distance if found.distance > 0 and tissue == "eye" else 0.0
+    steps = (
+        _duration_step(duration, reason),
+        amount_step(emission, found.criterion, 1.0, ""),
+        *limit_steps(found.criterion, emission, context.wavelength, duration, max(1.5e-3, source_angle), area=area),
+        *scatter_steps(
+            found.criterion, reflectance, angle, model, context.spot if tissue == "eye" else 0.0, found.distance
+        ),
+    )
+    return _with_steps(found, steps)
+
+
+def _with_steps(found: Zone, steps: tuple[Step, ...]) -> Zone:
+    return replace(found, steps=steps)
+
+
+def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
+    direct_eye = next(z for z in zones if z.way == "direct" and z.tissue == "eye")
+    scatter_eye = next(z for z in zones if z.way == "scatter" and z.tissue == "eye")
+    duration, _ = exposure_duration(context.wavelength, "direct")
+    emission = context.emission("eye", duration)
+    pulsed = emission.kind != "continuous"
+    unit = "J/m2" if pulsed else "W/m2"
+    amount = emission.pulse_energy if pulsed else emission.power
+    marks = [
+        ChartMark(p.name, "person", float(p.distance))
+        for p in context.case.person
+        if p.laser in (None, context.laser.name)
+    ] + [
+        ChartMark(b.name, "barrier", float(b.distance))
+        for b in context.case.barrier
+        if b.laser in (None, context.laser.name)
+    ]
+    far = max([z.distance for z in zones] + [m.distance for m in marks] + [1.0]) * 1.6
+    near = min([0.1] + [m.distance / 2.0 for m in marks if m.distance > 0.0])
+    place = np.geomspace(near, far, _POINTS)
+    if context.focus is not None:
+        place = np.unique(np.concatenate([place, context.focus * np.array([0.9, 0.97, 1.0, 1.03, 1.1])]))
+    dx, dy = diameters(context.beam, place)
+    direct = mean_exposure(amount, dx, dy, direct_eye.criterion.limiting_aperture, context.beam.profile)
+    reflectance, angle, _ = context.scatter_surface
+    spread = scatter_exposure(amount, reflectance, place, angle, context.case.settings.scatter_model)
+    aperture = f"{direct_eye.criterion.limiting_aperture * 1e3:.3g} mm"
+    curves = (
+        Curve(f"beam, mean over {aperture}", "", tuple(map(float, place)), tuple(map(float, direct))),
+        Curve("scatter, distance from the surface", "", tuple(map(float, place)), tuple(map(float, spread))),
+    )
+    lines = []
+    for name, found in (
+        ("eye", direct_eye),
+        ("skin", next(z for z in zones if z.way == "direct" and z.tissue == "skin")),
+    ):
+        criterion = found.criterion
+        if criterion.limit_unit == unit:
+            lines.append(
+                LimitLine(
+                    f"{name} limit, {criterion.rule_set}, {criterion.duration:g} s, {criterion.rule}", criterion.limit
+                )
+            )
+    if scatter_eye.criterion.limit_unit == unit and not math.isclose(
+        scatter_eye.criterion.limit, lines[0].value, rel_tol=0.02
+    ):
+        criterion = scatter_eye.criterion
+        lines.append(LimitLine(f"eye limit for scatter, {criterion.duration:g} s, {criterion.rule}", criterion.limit))
+    return ChartData(
+        f"{context.laser.name}: {context.setup.name}",
+        unit,
+        "radiant exposure per pulse" if pulsed else "irradiance",
+        curves,
+        tuple(lines),
+        tuple(marks),
+    )
+
+
+def setup_result(context: Context) -> SetupResult:
+    """Return zones, chart and steps of one set-up."""
+    zones = tuple(
+        _scatter_zone(context, tissue) if way == "scatter" else _direct_zone(context, way, tissue)
+        for way in ("direct", "mirror", "scatter")
+        for tissue in TISSUES
+    )
+    duration, _ = exposure_duration(context.wavelength, "direct")
+    setting = ""
+    if context.space.adjustable:
+        eye = setting_words(context.emission("eye", duration))
+        skin = setting_words(context.emission("skin", duration))
+        setting = f"worst for the eye: {eye}" + ("" if eye == skin else f"; for the skin: {skin}")
+    return SetupResult(
+        context.laser.name,
+        context.setup.name,
+        context.setup.fitted,
+        beam_words(context.setup, context.beam),
+        setting,
+        zones,
+        _chart(context, zones),
+        beam_steps(context.setup, context.beam),
+    )

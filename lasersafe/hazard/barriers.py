@@ -1,0 +1,249 @@
+"""Judge a barrier against what falls on it, and find how near to the laser a rated barrier may stand.
+
+A rating is the threshold that its maker states: a power density for a time. An EN 12254 class is only looked at
+inside the scope of that standard, and no table of its numbers exists here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from lasersafe.errors import InputError
+from lasersafe.hazard.distances import direct_distance
+from lasersafe.hazard.eyewear_tables import en12254, iec60825_4
+from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.results import Step
+
+TOLERANCE = 1e-9
+_PEAK_APERTURE = 1e-9  # [m] so small that the average over it is the peak
+_GUARD = "a guard to IEC 60825-4 is needed"
+
+
+@dataclass(frozen=True)
+class BarrierVerdict:
+    """Whether a barrier holds, in one sentence, with notes and steps; ``holds`` is False when anything is unknown."""
+
+    holds: bool
+    verdict: str
+    notes: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = ()
+
+
+def judge_barrier(
+    irradiance: float,
+    *,
+    rating: float | None,
+    rated_time: float | None = None,
+    required_time: float | None = None,
+    mean_power: float | None = None,
+    pulse_energy: float | None = None,
+    repetition_rate: float | None = None,
+    en12254_class: str | None = None,
+    observed: bool = False,
+) -> BarrierVerdict:
+    """Judge a barrier: it holds only when irradiance and time are both within what its maker states [1]_ [2]_.
+
+    A number that is missing, not finite or not positive never lets a barrier hold.
+
+    Parameters
+    ----------
+    irradiance : float
+        Peak irradiance on the barrier, not averaged over an aperture. [W/m2]
+    rating : float or None
+        Power density that the barrier withstands; None when unrated. [W/m2]
+    rated_time : float, optional
+        Time for which the rating is stated; with an EN 12254 class in its scope the test time of that standard
+        stands in. [s]
+    required_time : float, optional
+        Time until the beam is surely off; see `guard_time`. [s]
+    mean_power : float, optional
+        Mean power of the beam, for the scope of EN 12254. [W]
+    pulse_energy : float, optional
+        Energy of one pulse. [J]
+    repetition_rate : float, optional
+        Pulses per second; None for a single pulse or continuous emission. [Hz]
+    en12254_class : str, optional
+        The class as marked, as "AB5"; None when the barrier has none.
+    observed : bool
+        Whether somebody watches the barrier while the laser is on.
+
+    Returns
+    -------
+    BarrierVerdict
+        The verdict with its notes and steps.
+
+    References
+    ----------
+    .. [1] EN12254, scope (``shared/eyewear/en12254.toml``).
+    .. [2] IEC60825-4 (``shared/eyewear/iec60825_4.toml``).
+
+    Examples
+    --------
+    >>> judge_barrier(4.8e4, rating=1e5, rated_time=60.0, required_time=10.0).verdict
+    'holds: 4.8e+04 W/m2 is within the rated 1e+05 W/m2 for 60 s, and 10 s are needed'
+    """
+    notes: list[str] = []
+    marked = en12254_class.strip() if en12254_class is not None else ""
+    if mean_power is None and pulse_energy is not None and repetition_rate is not None:
+        mean_power = pulse_energy * repetition_rate
+    outside = en12254_outside(mean_power, pulse_energy, observed)
+    if marked:
+        if outside:
+            notes.append(f"EN 12254 class {marked} is no evidence here: {'; '.join(outside)}. Instead, {_GUARD}.")
+        else:
+            notes.append(
+                f"EN 12254 class {marked}: no reliable table of its numbers exists here, so only the power density "
+                "that the maker states for it was compared."
+            )
+            rated_time = _standard_time(rated_time, pulse_energy, repetition_rate)
+    elif outside:
+        notes.append(f"Outside EN 12254 ({'; '.join(outside)}): ask the maker whether the rating is one for a guard.")
+    if pulse_energy is not None:
+        notes.append("The rating is a mean power density: ask the maker whether it also holds for the single pulse.")
+    holds, verdict = _compare(irradiance, rating, rated_time, required_time)
+    if marked and outside and holds:
+        holds, verdict = False, f"does not hold: EN 12254 does not reach this beam; {_GUARD}"
+    return BarrierVerdict(holds, verdict, tuple(notes), _steps(irradiance, rating))
+
+
+def en12254_outside(mean_power: float | None, pulse_energy: float | None, observed: bool) -> tuple[str, ...]:
+    """Return why a beam lies outside the scope of EN 12254; an empty tuple when it lies inside [1]_.
+
+    Parameters
+    ----------
+    mean_power : float or None
+        Mean power; None for a single pulse. [W]
+    pulse_energy : float or None
+        Energy of one pulse; None for continuous emission. [J]
+    observed : bool
+        Whether somebody watches the screen.
+
+    Returns
+    -------
+    tuple of str
+        The reasons.
+
+    References
+    ----------
+    .. [1] EN12254, scope (``shared/eyewear/en12254.toml``).
+    """
+    scope = en12254()
+    reasons = []
+    if mean_power is None and pulse_energy is None:
+        reasons.append("neither mean power nor pulse energy is known")
+    if mean_power is not None and not 0 <= mean_power <= scope.mean_power * (1 + TOLERANCE):
+        reasons.append(f"its scope ends at {scope.mean_power:g} W mean power, the beam has {mean_power:.4g} W")
+    if pulse_energy is not None and not 0 <= pulse_energy <= scope.pulse_energy * (1 + TOLERANCE):
+        reasons.append(f"its scope ends at {scope.pulse_energy:g} J per pulse, the beam has {pulse_energy:.4g} J")
+    if scope.observed and not observed:
+        reasons.append("it asks for somebody who watches")
+    return tuple(reasons)
+
+
+def guard_time(guard_class: str) -> float:
+    """Return the time that a guard of an IEC 60825-4 test class has to withstand the exposure [1]_.
+
+    Parameters
+    ----------
+    guard_class : str
+        "T1", automatic; "T2", inspected between short cycles; "T3", watched all the time.
+
+    Returns
+    -------
+    float
+        The time. [s]
+
+    Raises
+    ------
+    InputError
+        If the class is not one of these.
+
+    References
+    ----------
+    .. [1] IEC60825-4, from memory (``shared/eyewear/iec60825_4.toml``).
+    """
+    classes = {entry.name: entry.time for entry in iec60825_4().classes}
+    if guard_class not in classes:
+        message = f"guard class = '{guard_class}': must be one of {', '.join(classes)}"
+        raise InputError(message)
+    return classes[guard_class]
+
+
+def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
+    """Return how far from the last optic a barrier has to stand so that its rating is kept.
+
+    The farthest place where the peak irradiance is above the rating; the peak, since a barrier is pierced at its
+    hottest point.
+
+    Parameters
+    ----------
+    power : float
+        Power that reaches the barrier. [W]
+    rating : float
+        Power density that the barrier withstands. [W/m2]
+    beam : BeamGeometry
+        The beam. [1]
+
+    Returns
+    -------
+    float
+        Distance from the last optic; 0.0 where the rating is nowhere exceeded. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or the distance is too large to compute.
+    """
+    return direct_distance(power, rating, _PEAK_APERTURE, beam) * (1 + TOLERANCE)
+
+
+def _standard_time(rated_time: float | None, pulse_energy: float | None, repetition_rate: float | None) -> float | None:
+    if rated_time is not None:
+        return rated_time
+    standard = en12254()
+    if pulse_energy is None:
+        return standard.test_duration
+    if repetition_rate is None or not repetition_rate > 0:
+        return None
+    return min(standard.test_duration, standard.test_pulses / repetition_rate)
+
+
+def _compare(
+    irradiance: float, rating: float | None, rated_time: float | None, required_time: float | None
+) -> tuple[bool, str]:
+    if rating is None:
+        return False, "does not hold: it is not rated, so nothing is known about what it withstands"
+    if rated_time is None:
+        return False, "does not hold: its rating is stated without a time"
+    if required_time is None:
+        return False, "does not hold: it is not known for how long it must withstand the beam"
+    known = all(math.isfinite(number) for number in (irradiance, rating, rated_time, required_time))
+    if not (known and irradiance >= 0 and rating > 0 and rated_time > 0 and required_time > 0):
+        return False, "does not hold: irradiance, rating or time is not a usable number"
+    if not irradiance <= rating:
+        return False, (
+            f"does not hold: {irradiance:.4g} W/m2 is {_above(irradiance, rating)} the rated {rating:.4g} W/m2"
+        )
+    if not rated_time >= required_time:
+        return False, f"does not hold: rated for {rated_time:g} s, and {required_time:g} s are needed"
+    return True, (
+        f"holds: {irradiance:.4g} W/m2 is within the rated {rating:.4g} W/m2 for {rated_time:g} s, and "
+        f"{required_time:g} s are needed"
+    )
+
+
+def _above(irradiance: float, rating: float) -> str:
+    ratio = irradiance / rating
+    return f"{ratio:.3g} times" if ratio >= 1.05 else "above"
+
+
+def _steps(irradiance: float, rating: float | None) -> tuple[Step, ...]:
+    if rating is None or not (math.isfinite(irradiance) and math.isfinite(rating) and rating > 0):
+        return ()
+    ratio = irradiance / rating
+    return (
+        Step("E_b", "peak irradiance on the barrier", "E_b", "", irradiance, "W/m2", "propagation", "own"),
+        Step("E_b / rating", "part of the rating that is used", "E_b / rating",
+             f"{irradiance:.5g} W/m2 / {rating:.5g} W/m2", ratio, "1", "rating as stated by the maker", "own"),
+    )  # fmt: skip

@@ -1,0 +1,42 @@
+"""Exposure durations by wavelength, way and person (design.md, item 10)."""
+
+from __future__ import annotations
+
+WORKING_DAY = 30_000.0
+DELIBERATE = 100.0
+ACCIDENTAL = 10.0
+TURN_AWAY = 0.25
+
+
+def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) -> tuple[float, str]:
+    """Return the exposure duration to assume, and the reason in words.
+
+    Parameters
+    ----------
+    wavelength : float
+        Wavelength. [m]
+    way : str
+        ``direct``, ``mirror`` or ``scatter``.
+    turns_away : bool
+        True only for a briefed person who is expected to turn away from visible light.
+
+    Returns
+    -------
+    float
+        Exposure duration. [s]
+    str
+        The reason, for the sheet.
+
+    References
+    ----------
+    .. [1] TROS2, section 4.1 (time bases); DGUV203-036, annex 4 (the blink reflex is not to be relied on).
+    """
+    if wavelength < 400e-9:
+        return WORKING_DAY, "ultraviolet: the doses of the whole day add up (TROS2, 4.1)"
+    if way == "scatter":
+        return DELIBERATE, "somebody looks at the lit spot on purpose (TROS2, 4.1)"
+    if wavelength <= 700e-9:
+        if turns_away:
+            return TURN_AWAY, "visible, briefed person who turns away (TROS2, 4.1; weak assumption)"
+        return ACCIDENTAL, "visible, blink reflex not relied on (DGUV203-036, annex 4)"
+    return ACCIDENTAL, "invisible, unintended, eye and head movements end it (TROS2, 5.1; common practice)"

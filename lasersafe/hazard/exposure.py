@@ -1,0 +1,158 @@
+"""Where an emission meets the limits: the list of comparisons that one exposure has to pass.
+
+Each rule set, hazard and pulse rule has its own limit *and* its own limiting aperture, so none can be
+dropped before the beam is known. An exposure passes when every comparison passes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from lasersafe.errors import OutOfRangeError
+from lasersafe.limits import hazard_limits, pulse_train_limit
+from lasersafe.results import Criterion
+
+ALPHA_MIN = 1.5e-3
+
+
+@dataclass(frozen=True)
+class Emission:
+    """What a laser emits at one setting, in SI units.
+
+    Parameters
+    ----------
+    kind : str
+        ``continuous``, ``single pulse`` or ``pulse train``.
+    power : float
+        Mean power; 0 for a single pulse. [W]
+    pulse_energy : float
+        Energy of one pulse; 0 for continuous emission. [J]
+    pulse_duration : float
+        Duration of one pulse; 0 for continuous emission. [s]
+    repetition_rate : float
+        Pulses per second; 0 unless a train. [Hz]
+    """
+
+    kind: str
+    power: float = 0.0
+    pulse_energy: float = 0.0
+    pulse_duration: float = 0.0
+    repetition_rate: float = 0.0
+
+    def scaled(self, factor: float) -> Emission:
+        """Return the emission after a reflection or filter that lets *factor* through."""
+        return replace(self, power=self.power * factor, pulse_energy=self.pulse_energy * factor)
+
+
+def continuous(power: float) -> Emission:
+    """Return continuous emission of a power [W]."""
+    return Emission("continuous", power=power)
+
+
+def single_pulse(pulse_energy: float, pulse_duration: float) -> Emission:
+    """Return one pulse of an energy [J] and a duration [s]."""
+    return Emission("single pulse", pulse_energy=pulse_energy, pulse_duration=pulse_duration)
+
+
+def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: float) -> Emission:
+    """Return a regular train of pulses: energy [J], duration [s], rate [Hz]."""
+    return Emission("pulse train", pulse_energy * repetition_rate, pulse_energy, pulse_duration, repetition_rate)
+
+
+@lru_cache(maxsize=4096)
+def criteria(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    source_angle: float = ALPHA_MIN,
+    exposed_area: float | None = None,
+) -> tuple[Criterion, ...]:
+    """Return every comparison that an exposure to this emission has to pass.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        What reaches the place, before it is averaged over an aperture.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    source_angle : float
+        Angular subtense of the source. [rad]
+    exposed_area : float, optional
+        Skin area exposed, for the large-area reduction. [m2]
+
+    Returns
+    -------
+    tuple of Criterion
+        At least one.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the rule set has no limit there.
+    """
+    found: list[Criterion] = []
+    if emission.kind == "pulse train":
+        train = pulse_train_limit(
+            rule_set,
+            tissue,
+            wavelength,
+            emission.pulse_duration,
+            emission.repetition_rate,
+            duration,
+            source_angle,
+            exposed_area=exposed_area,
+        )
+        for row in train.rows:
+            limit = float(row.per_pulse)
+            if np.isfinite(limit):
+                found.append(
+                    Criterion(
+                        rule_set,
+                        tissue,
+                        row.hazard,
+                        row.rule,
+                        emission.pulse_energy,
+                        "J",
+                        limit,
+                        "J/m2",
+                        float(row.limiting_aperture),
+                        float(row.averaging_time),
+                        str(row.source),
+                    )
+                )
+    else:
+        pulsed = emission.kind == "single pulse"
+        time = emission.pulse_duration if pulsed else duration
+        for hazard in hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=exposed_area):
+            limit = float(hazard.radiant_exposure if pulsed else hazard.irradiance)
+            if np.isfinite(limit):
+                found.append(
+                    Criterion(
+                        rule_set,
+                        tissue,
+                        hazard.hazard,
+                        "single pulse" if pulsed else "continuous",
+                        emission.pulse_energy if pulsed else emission.power,
+                        "J" if pulsed else "W",
+                        limit,
+                        "J/m2" if pulsed else "W/m2",
+                        float(hazard.limiting_aperture),
+                        time,
+                        str(hazard.source),
+                    )
+                )
+    if not found:
+        message = f"{rule_set} has no {tissue} limit at {wavelength * 1e9:.6g} nm for {duration:g} s"
+        raise OutOfRangeError(message)
+    return tuple(found)

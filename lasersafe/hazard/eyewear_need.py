@@ -1,0 +1,232 @@
+"""What eyewear has to carry in front of one beam: density and damage class together."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from lasersafe.hazard.exposure import Emission, criteria, pulse_train, single_pulse
+from lasersafe.hazard.eyewear import (
+    decide,
+    eyewear_notes,
+    marking_to_ask,
+    no_reliance,
+    optical_density,
+    round_up_density,
+)
+from lasersafe.hazard.eyewear_scale import scale_numbers
+from lasersafe.hazard.marking import judge
+from lasersafe.hazard.settings import SettingSpace
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.results import Criterion, EyewearNeed, ScaleNeed, Step
+
+_LETTER_EDGES = (1e-9, 1e-6, 0.25)
+_MERGE_RATES = (1 / 18e-6, 1 / 50e-6)
+
+
+def corner_emissions(space: SettingSpace, worst: Emission) -> list[Emission]:
+    """Return the settings at which a scale number can be highest: ends, letter edges, merging rates.
+
+    Parameters
+    ----------
+    space : SettingSpace
+        The allowed settings.
+    worst : Emission
+        The worst setting for the eye, always among the answer.
+
+    Returns
+    -------
+    list of Emission
+        At least ``worst``.
+    """
+    if not space.adjustable or space.kind == "continuous" or space.pulse_duration is None:
+        return [worst]
+    low, high = space.pulse_duration
+    pulses = sorted({low, high, *(e for e in _LETTER_EDGES if low < e < high)})
+    found = [worst]
+    if space.kind == "single pulse":
+        assert space.pulse_energy is not None
+        return found + [single_pulse(space.pulse_energy[1], t) for t in pulses]
+    assert space.repetition_rate is not None
+    slow, fast = space.repetition_rate
+    rates = {slow, fast, *(r for r in _MERGE_RATES if slow < r < fast)}
+    if space.power is not None and space.pulse_energy is not None:
+        kink = space.power[1] / space.pulse_energy[1]
+        rates |= {kink} if slow < kink < fast else set()
+    for rate in sorted(rates):
+        energies = []
+        if space.power is not None:
+            energies.append(space.power[1] / rate)
+        if space.pulse_energy is not None:
+            energies.append(space.pulse_energy[1])
+        found += [pulse_train(min(energies), t, rate) for t in pulses if t * rate <= 1.0]
+    return found
+
+
+def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) -> tuple[ScaleNeed, ...]:
+    """Return the highest scale number of each mode letter over all settings."""
+    by_letter: dict[str, ScaleNeed] = {}
+    for emission in dict.fromkeys(emissions):
+        if emission.kind == "continuous":
+            needs = scale_numbers(wavelength, beam_diameter_63=(dx, dy), power=emission.power)
+        else:
+            needs = scale_numbers(
+                wavelength,
+                beam_diameter_63=(dx, dy),
+                pulse_energy=emission.pulse_energy,
+                pulse_duration=emission.pulse_duration,
+                repetition_rate=emission.repetition_rate or None,
+            )
+        for need in needs:
+            known = by_letter.get(need.mode)
+            rank = math.inf if need.scale_number is None else need.scale_number
+            if known is None or (
+                known.scale_number is not None
+                and (rank, need.density_value) > (known.scale_number, known.density_value)
+            ):
+                by_letter[need.mode] = need
+    return tuple(by_letter.values())
+
+
+def worst_density(
+    rule_sets: tuple[str, ...],
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    dx: float,
+    dy: float,
+    profile: str,
+) -> tuple[float, float, Criterion]:
+    """Return the highest optical density over rule sets and comparisons of the eye.
+
+    Parameters
+    ----------
+    rule_sets : tuple of str
+        Rule sets to work out.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    dx, dy : float
+        1/e diameters of the beam at the eye. [m]
+    profile : str
+        ``gaussian`` or ``top-hat``.
+
+    Returns
+    -------
+    tuple of float, float, Criterion
+        Density, not rounded [1]; exposure [W/m2 or J/m2]; the comparison that asks for it.
+    """
+    best: tuple[float, float, Criterion] | None = None
+    for rule_set in rule_sets:
+        for criterion in criteria(rule_set, "eye", emission, wavelength, duration):
+            exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, profile))
+            density = optical_density(exposure, criterion.limit)
+            if best is None or density > best[0]:
+                best = (density, exposure, criterion)
+    assert best is not None
+    return best
+
+
+def eyewear_need(
+    *,
+    wavelength: float,
+    space: SettingSpace,
+    worst: Emission,
+    rule_sets: tuple[str, ...],
+    duration: float,
+    beam_diameters: tuple[float, float],
+    profile: str,
+    marking: str = "",
+    laser: str = "",
+    setup: str = "",
+    person: str = "",
+    distance: float | None = None,
+) -> EyewearNeed:
+    """Return density, scale numbers, marking to ask for, and the verdict on a marking that is worn.
+
+    Parameters
+    ----------
+    wavelength : float
+        Wavelength. [m]
+    space : SettingSpace
+        The allowed settings.
+    worst : Emission
+        The worst setting for the eye.
+    rule_sets : tuple of str
+        Rule sets to work out; the highest density decides.
+    duration : float
+        Exposure duration. [s]
+    beam_diameters : tuple of float
+        1/e diameters of the beam at the eyewear. [m]
+    profile : str
+        ``gaussian`` or ``top-hat``.
+    marking : str
+        Marking of the eyewear that is worn, "" for none.
+    laser, setup, person : str
+        Names for the answer.
+    distance : float, optional
+        Distance from the last optic, for the answer. [m]
+
+    Returns
+    -------
+    EyewearNeed
+        With steps and notes.
+
+    Raises
+    ------
+    InputError
+        If the marking cannot be read.
+    """
+    dx, dy = beam_diameters
+    density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
+    scales = _scales(wavelength, corner_emissions(space, worst), dx, dy)
+    mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
+    reliance = no_reliance(mean_power, scales, density)
+    verdict = None
+    if marking:
+        rate = None if worst.kind != "pulse train" else _slowest_rate(space, worst)
+        verdict = judge(marking, wavelength, scales, density, rate)
+        if reliance:
+            verdict = replace(verdict, enough=False, reasons=(*verdict.reasons, reliance))
+    steps = (
+        Step(
+            "OD", "optical density of the eyewear", "log10(exposure / limit), rounded up to 0.1",
+            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}) = {density:.4f}",
+            round_up_density(density), "1", f"{criterion.rule_set}: {criterion.source}", criterion.seen,
+        ),
+        *(step for need in scales for step in need.steps),
+    )  # fmt: skip
+    return EyewearNeed(
+        laser=laser,
+        setup=setup,
+        person=person,
+        wavelength=wavelength,
+        distance=distance,
+        optical_density=round_up_density(density),
+        optical_density_exact=density,
+        tissue="eye",
+        scales=scales,
+        decides=decide(density, scales),
+        marking=marking_to_ask(wavelength, scales, density),
+        reliable=not reliance,
+        no_reliance=reliance,
+        notes=eyewear_notes(wavelength, scales),
+        verdict=verdict,
+        steps=steps,
+    )
+
+
+def _mean_power(space: SettingSpace, worst: Emission) -> float:
+    """Return the highest mean power that the settings allow. [W]"""
+    if space.power is not None:
+        return space.power[1]
+    if space.pulse_energy is not None and space.repetition_rate is not None:
+        return space.pulse_energy[1] * space.repetition_rate[1]
+    return worst.power
+
+
+def _slowest_rate(space: SettingSpace, worst: Emission) -> float:
+    return space.repetition_rate[0] if space.repetition_rate is not None else worst.repetition_rate

@@ -1,0 +1,344 @@
+"""The EN 207 scale numbers that a beam asks for; the figures stand in ``shared/eyewear/en207_2017.toml``."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.hazard.eyewear_tables import Capacity, Merge, Mode, en207
+from lasersafe.results import ScaleNeed, Step
+
+TOLERANCE = 1e-9  # what rounding of floats may move a density or scale number; nothing else is forgiven
+SHORTEST_PULSE = 1e-13  # [s]
+_JUST_ABOVE = 1 + 1e-6
+APPLIED_ANYWAY = "applied although its printed condition"
+
+
+def scale_numbers(
+    wavelength: float,
+    *,
+    beam_diameter_63: float | tuple[float, float],
+    power: float | None = None,
+    pulse_energy: float | None = None,
+    pulse_duration: float | None = None,
+    repetition_rate: float | None = None,
+) -> tuple[ScaleNeed, ...]:
+    """Return the EN 207:2017 scale number that each applicable mode letter asks for [1]_ [2]_.
+
+    Continuous emission: D. A pulse train: the letter of its pulse length, and D for the mean power. A single
+    pulse: its letter alone. A pulse length on the edge of two letters asks for both, a wavelength on the edge of
+    two bands for the stricter. The beam-diameter factor is always applied.
+
+    Parameters
+    ----------
+    wavelength : float
+        Vacuum wavelength, 180e-9 to 1e-3. [m]
+    beam_diameter_63 : float or tuple of float
+        1/e diameter at the eyewear; both axes where the beam is elliptical. [m]
+    power : float, optional
+        Continuous power. [W]
+    pulse_energy : float, optional
+        Energy of one pulse. [J]
+    pulse_duration : float, optional
+        Duration of one pulse, from 1e-13. [s]
+    repetition_rate : float, optional
+        Pulses per second; None for a single pulse. [Hz]
+
+    Returns
+    -------
+    tuple of ScaleNeed
+        The pulse letters first in the order I, R, M, D where the pulse is long, then D for the mean power.
+        ``scale_number`` is None beyond the highest number of the standard.
+
+    Raises
+    ------
+    InputError
+        If neither or both of power and pulses are given, or a value is not finite and positive.
+    OutOfRangeError
+        If the wavelength or the pulse duration lies outside what the tables cover.
+
+    References
+    ----------
+    .. [1] EN207-2017, table of scale numbers (``shared/eyewear/en207_2017.toml``).
+    .. [2] DGUV203-042, sections 5.2 to 5.4.
+
+    Examples
+    --------
+    >>> [(need.mode, need.scale_number) for need in scale_numbers(1070e-9, power=1e3, beam_diameter_63=7e-3)]
+    [('D', 8)]
+    """
+    _positive("wavelength", wavelength, "m")
+    nanometre = round(wavelength * 1e9, 6)
+    if not 180 <= nanometre <= 1e6:
+        message = f"wavelength = {nanometre:g} nm is outside EN 207, which covers 180 nm to 1 mm"
+        raise OutOfRangeError(message)
+    beam = _beam(beam_diameter_63)
+    if (power is None) == (pulse_energy is None):
+        message = "power, pulse energy: give one of them, power for continuous emission or pulse energy for pulses"
+        raise InputError(message)
+    if power is not None:
+        if pulse_duration is not None or repetition_rate is not None:
+            message = "pulse duration, repetition rate: for pulses give the pulse energy, not the power"
+            raise InputError(message)
+        _positive("power", power, "W")
+        return (_continuous(nanometre, power, beam, "power"),)
+    assert pulse_energy is not None
+    if pulse_duration is None:
+        message = "pulse duration is missing: the mode letter of EN 207 follows from it"
+        raise InputError(message)
+    _positive("pulse energy", pulse_energy, "J")
+    _positive("pulse duration", pulse_duration, "s")
+    if pulse_duration < SHORTEST_PULSE * (1 - TOLERANCE):
+        message = f"pulse duration = {pulse_duration:g} s: below 1e-13 s nothing here applies"
+        raise OutOfRangeError(message)
+    if repetition_rate is not None:
+        _positive("repetition rate", repetition_rate, "Hz")
+        if pulse_duration * repetition_rate > 1 + TOLERANCE:
+            message = f"pulse duration = {pulse_duration:g} s is longer than the period at {repetition_rate:g} Hz"
+            raise InputError(message)
+    needs: list[ScaleNeed] = []
+    for letter in pulse_letters(pulse_duration):
+        if letter == "D":
+            needs.append(_continuous(nanometre, pulse_energy / pulse_duration, beam, "power of the long pulse"))
+        else:
+            needs.append(_pulsed(nanometre, letter, pulse_energy, pulse_duration, repetition_rate, beam))
+    if repetition_rate is not None and all(need.mode != "D" for need in needs):
+        needs.append(_continuous(nanometre, pulse_energy * repetition_rate, beam, "mean power"))
+    return tuple(needs)
+
+
+def pulse_letters(pulse_duration: float) -> tuple[str, ...]:
+    """Return the EN 207 mode letters of a pulse length, in the order I, R, M, D; two on a shared edge.
+
+    Parameters
+    ----------
+    pulse_duration : float
+        Duration of one pulse. [s]
+
+    Returns
+    -------
+    tuple of str
+        One or two of "I", "R", "M", "D".
+    """
+    letters = (mode.letter for mode in en207().modes if _holds(mode, pulse_duration))
+    return tuple(sorted(letters, key="IRMD".index))
+
+
+def worst_rates(wavelength: float, slowest: float, fastest: float) -> tuple[float, ...]:
+    """Return the repetition rates of a range among which the highest scale numbers lie.
+
+    Pulses are counted whole, so what a filter must withstand jumps up just above some rates. For one pulse energy, or
+    for one mean power, over the whole range, no other rate asks for more by more than one part in 1e5.
+
+    Parameters
+    ----------
+    wavelength : float
+        Vacuum wavelength. [m]
+    slowest : float
+        Lower end of the range. [Hz]
+    fastest : float
+        Upper end of the range. [Hz]
+
+    Returns
+    -------
+    tuple of float
+        Rising rates, both ends among them. [Hz]
+
+    Raises
+    ------
+    InputError
+        If an end is not finite and positive, or the range runs backwards.
+    """
+    for rate in (slowest, fastest):
+        _positive("repetition rate", rate, "Hz")
+    if slowest > fastest:
+        message = f"repetition rate = {slowest:g} to {fastest:g} Hz: the range runs backwards"
+        raise InputError(message)
+    rule, nanometre = en207().pulse_number, round(wavelength * 1e9, 6)
+    rates = {slowest, fastest}
+    if rule.wavelength_nm[0] <= nanometre <= rule.wavelength_nm[1]:
+        time = _merge(nanometre).time
+        whole = max(1, math.ceil(slowest * time - TOLERANCE))
+        jumps = (slowest, rule.repetition_rate_above, 1 / time, whole / time)
+        rates |= {jump * _JUST_ABOVE for jump in jumps if slowest <= jump * _JUST_ABOVE <= fastest}
+    return tuple(sorted(rates))
+
+
+def beam_factor(wavelength_nm: float, beam_diameter_63: float) -> float:
+    """Return the EN 207 beam-diameter factor F of mode D [1]_.
+
+    Parameters
+    ----------
+    wavelength_nm : float
+        Vacuum wavelength in nm. [nm]
+    beam_diameter_63 : float
+        1/e diameter at the eyewear. [m]
+
+    Returns
+    -------
+    float
+        F, from 1 to 100. [1]
+
+    References
+    ----------
+    .. [1] DGUV203-042, section 5.2 (``shared/eyewear/en207_2017.toml``).
+    """
+    table = en207().beam_factor
+    if not table.wavelength_nm[0] <= wavelength_nm <= table.wavelength_nm[1]:
+        return 1.0
+    millimetre = round(beam_diameter_63 * 1e3, 9)
+    rows = (row for row in table.rows if row.diameter_mm[0] <= millimetre <= row.diameter_mm[1])
+    return max(row.coefficient * math.pow(millimetre, row.exponent) for row in rows)
+
+
+@dataclass(frozen=True)
+class _Beam:
+    area: float
+    factor_diameter: float
+    text: str
+
+
+def _beam(diameter: float | tuple[float, float]) -> _Beam:
+    axes = diameter if isinstance(diameter, tuple) else (diameter, diameter)
+    for axis in axes:
+        _positive("beam diameter", axis, "m")
+    area = math.pi * axes[0] * axes[1] / 4
+    _positive("beam area", area, "m2")
+    text = "x ".join(f"{axis * 1e3:.5g} mm " for axis in dict.fromkeys(axes)).strip()
+    return _Beam(area, max(axes), text)
+
+
+def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> ScaleNeed:
+    standard = en207()
+    rule = standard.beam_factor
+    irradiance = power / beam.area
+    factor = beam_factor(nanometre, beam.factor_diameter)
+    density = irradiance * factor
+    place = f"{rule.locator}; figures from {standard.source.key}"
+    meaning = "beam-diameter factor"
+    if factor > 1 and not (power > rule.trigger_power or irradiance > rule.trigger_irradiance):
+        meaning += ", " + _trigger_text()
+    steps = [
+        Step("P", what, "P", f"{power:.5g} W", power, "W", "input", "own"),
+        Step(
+            "E", "irradiance at the eyewear", "E = P / A_63", f"{power:.5g} W / area of {beam.text} (1/e)",
+            irradiance, "W/m2", "geometry", "own",
+        ),
+        Step(
+            "F", meaning, "F = (d_63 / mm)^1.7 from 1 to 15 mm, 100 above, 1 below and outside 315 nm to 1 mm",
+            f"d_63 = {beam.factor_diameter * 1e3:.5g} mm", factor, "1", place, rule.seen,
+        ),
+        Step(
+            "E'", "what the filter must withstand", "E' = E F", f"{irradiance:.5g} W/m2 x {factor:.5g}",
+            density, "W/m2", place, rule.seen,
+        ),
+    ]  # fmt: skip
+    return _need(nanometre, "D", {"W/m2": density}, steps)
+
+
+def _pulsed(
+    nanometre: float, letter: str, energy: float, duration: float, rate: float | None, beam: _Beam
+) -> ScaleNeed:
+    rule = en207().pulse_number
+    exposure = energy / beam.area
+    steps = [
+        Step("Q", "energy of one pulse", "Q", f"{energy:.5g} J", energy, "J", "input", "own"),
+        Step(
+            "H", "radiant exposure at the eyewear, one pulse", "H = Q / A_63",
+            f"{energy:.5g} J / area of {beam.text} (1/e)", exposure, "J/m2", "geometry", "own",
+        ),
+    ]  # fmt: skip
+    applies = (
+        rate is not None
+        and rate > rule.repetition_rate_above
+        and duration <= rule.pulse_duration_below * (1 + TOLERANCE)
+        and rule.wavelength_nm[0] <= nanometre <= rule.wavelength_nm[1]
+    )
+    if applies:
+        assert rate is not None
+        merge = _merge(nanometre)
+        together = max(1, math.ceil(rate * merge.time - TOLERANCE))
+        groups = rule.counting_time / merge.time if together > 1 else rate * rule.counting_time
+        number = max(1, math.ceil(groups - TOLERANCE))
+        exposure = exposure * together * math.pow(number, rule.exponent)
+        steps += [
+            Step(
+                "n_i", "pulses inside T_i, summed first", "n_i = f T_i, rounded up, at least 1",
+                f"{rate:.5g} Hz x {merge.time:.3g} s", float(together), "1", f"T_i: {en207().source.key}", merge.seen,
+            ),
+            Step(
+                "N", f"pulses or groups in {rule.counting_time:g} s",
+                f"N = f x {rule.counting_time:g} s, or {rule.counting_time:g} s / T_i for groups; at least 1",
+                f"{groups:.5g}, rounded up", float(number), "1", rule.locator, rule.seen,
+            ),
+            Step(
+                "H'", "what the filter must withstand", "H' = n_i H N^(1/4)",
+                f"{together} x {steps[-1].value:.5g} J/m2 x {number}^0.25", exposure, "J/m2", rule.locator, rule.seen,
+            ),
+        ]  # fmt: skip
+    else:
+        why = "single pulse, or the rule for pulse numbers does not reach it"
+        steps.append(
+            Step("H'", "what the filter must withstand", "H' = H", why, exposure, "J/m2", rule.locator, rule.seen)
+        )
+    return _need(nanometre, letter, {"J/m2": exposure, "W/m2": exposure / duration}, steps)
+
+
+def _merge(nanometre: float) -> Merge:
+    rows = (row for row in en207().merges if row.wavelength_nm[0] <= nanometre <= row.wavelength_nm[1])
+    return max(rows, key=lambda row: row.time)
+
+
+def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[Step]) -> ScaleNeed:
+    standard = en207()
+    rows = [
+        row
+        for row in standard.capacities
+        if letter in row.modes and row.wavelength_nm[0] <= nanometre <= row.wavelength_nm[1]
+    ]
+
+    def exact(row: Capacity) -> float:
+        return math.log10(density[row.unit]) - math.log10(row.coefficient) - row.offset
+
+    for unit, value in density.items():
+        if not (math.isfinite(value) and value > 0):
+            message = f"density = {value:g} {unit} at the eyewear: must be finite and above zero; check the inputs"
+            raise InputError(message)
+    row = max(rows, key=exact)
+    number = max(standard.lowest, math.ceil(exact(row) - TOLERANCE))
+    if row.unit == "W/m2" and letter != "D":
+        steps.append(
+            Step("E'", "peak power density of the pulse", "E' = H' / t", "pulse length t", density["W/m2"], "W/m2",
+                 "geometry", "own")
+        )  # fmt: skip
+    symbol = "E'" if row.unit == "W/m2" else "H'"
+    beyond = "" if number <= standard.highest else f", beyond LB{standard.highest}"
+    steps.append(
+        Step(
+            "n", f"scale number of mode {letter}{beyond}",
+            f"smallest n >= {standard.lowest} with {symbol} <= {row.printed} x 10^(n{row.offset:+d}) {row.unit}",
+            f"{density[row.unit]:.5g} {row.unit}: n = {exact(row):.4g}, rounded up", float(number), "1",
+            f"{standard.source.key}, mode {letter}, {row.wavelength_nm[0]:g} to {row.wavelength_nm[1]:g} nm", row.seen,
+        )
+    )  # fmt: skip
+    return ScaleNeed(letter, number if number <= standard.highest else None, density[row.unit], row.unit, tuple(steps))
+
+
+def _holds(mode: Mode, duration: float) -> bool:
+    low, high = mode.pulse_duration
+    return low * (1 - TOLERANCE) <= duration <= high * (1 + TOLERANCE)
+
+
+def _trigger_text() -> str:
+    rule = en207().beam_factor
+    return (
+        f"{APPLIED_ANYWAY} (P > {rule.trigger_power:g} W or "
+        f"E > {rule.trigger_irradiance:g} W/m2) is not met, as the published selections do"
+    )
+
+
+def _positive(field: str, value: float, unit: str) -> None:
+    if not (math.isfinite(value) and value > 0):
+        message = f"{field} = {value:g} {unit}: must be finite and above zero"
+        raise InputError(message)

@@ -1,0 +1,260 @@
+"""How far each way for light reaches: direct beam, mirror reflection, scatter."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance, scatter_distance_extended
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.limits import hazard_limits, pulse_train_limit
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.results import Criterion, Zone
+
+FLOAT = NDArray[np.float64]
+WHOLE_BODY = 0.2  # m2: scatter reaches more than the largest area class of the skin rule, 0.1 m2
+FARTHEST = 1e9  # m
+
+
+@dataclass(frozen=True)
+class Reach:
+    """The farthest distance for one rule set, and the comparison that decides it."""
+
+    distance: float
+    criterion: Criterion
+
+
+def large_area_applies(tissue: str, wavelength: float, duration: float) -> bool:
+    """Return True where a skin limit depends on the exposed area (ICNIRP2013, far infrared beyond 10 s)."""
+    return tissue == "skin" and wavelength > 1400e-9 and duration > 10.0
+
+
+def exposure_at(beam: BeamGeometry, distance: float, criterion: Criterion, factor: float = 1.0) -> float:
+    """Return the exposure that a comparison sees at a distance from the last optic.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam.
+    distance : float
+        Distance from the last optic. [m]
+    criterion : Criterion
+        The comparison; its amount is spread over its own limiting aperture.
+    factor : float
+        Reflectance or transmission on the way. [1]
+
+    Returns
+    -------
+    float
+        Exposure in the unit of the limit. [W/m2 or J/m2]
+    """
+    dx, dy = diameters(beam, distance)
+    mean = mean_exposure(criterion.amount * factor, dx, dy, criterion.limiting_aperture, beam.profile)
+    return float(mean)
+
+
+def worst_place(beam: BeamGeometry, distance: float) -> tuple[float, ...]:
+    """Return the places at or beyond a distance where the beam can be narrowest."""
+    beyond = [p for p in beam.waist_position if p > distance]
+    return (distance, *beyond)
+
+
+def direct_reach(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    reflectance: float = 1.0,
+) -> Reach:
+    """Return how far the direct beam, or its reflection by a flat mirror, exceeds the limit.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    beam : BeamGeometry
+        The beam.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    reflectance : float
+        1 for the direct beam, the mirror's reflectance for a reflection. [1]
+
+    Returns
+    -------
+    Reach
+        Distance along the path from the last optic, 0 where no place exceeds the limit.
+    """
+    lit = emission.scaled(reflectance)
+    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
+    best: Reach | None = None
+    for criterion in criteria(rule_set, tissue, lit, wavelength, duration, ALPHA_MIN, area):
+        distance = float(direct_distance(criterion.amount, criterion.limit, criterion.limiting_aperture, beam))
+        if best is None or distance > best.distance:
+            best = Reach(distance, criterion)
+    assert best is not None
+    return best
+
+
+def _limits_of_angle(
+    rule_set: str, tissue: str, emission: Emission, wavelength: float, duration: float, area: float | None
+) -> list[Callable[[FLOAT], FLOAT]]:
+    """Return, for each comparison of :func:`criteria` in its order, its limit as a function of the source angle."""
+
+    def all_limits(angle: FLOAT) -> list[FLOAT]:
+        if emission.kind == "pulse train":
+            train = pulse_train_limit(
+                rule_set,
+                tissue,
+                wavelength,
+                emission.pulse_duration,
+                emission.repetition_rate,
+                duration,
+                angle,
+                exposed_area=area,
+            )
+            return [np.asarray(row.per_pulse) for row in train.rows]
+        pulsed = emission.kind == "single pulse"
+        time = emission.pulse_duration if pulsed else duration
+        rows = hazard_limits(rule_set, tissue, wavelength, time, angle, exposed_area=area)
+        return [np.asarray(h.radiant_exposure if pulsed else h.irradiance) for h in rows]
+
+    count = len(all_limits(np.array([ALPHA_MIN])))
+
+    def one(index: int) -> Callable[[FLOAT], FLOAT]:
+        return lambda angle: all_limits(np.asarray(angle, dtype=np.float64))[index]
+
+    return [one(i) for i in range(count)]
+
+
+def scatter_reach(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    *,
+    reflectance: float = 1.0,
+    view_angle: float = 0.0,
+    model: str = "lambert",
+    spot_diameter: float = 0.0,
+) -> Reach:
+    """Return how far from the lit surface the scatter exceeds the limit.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    reflectance : float
+        Diffuse reflectance of the surface; 1 is the bound. [1]
+    view_angle : float
+        Angle from the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    spot_diameter : float
+        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+
+    Returns
+    -------
+    Reach
+        Distance from the surface.
+    """
+    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
+    compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
+    point = [Reach(float(scatter_distance(c.amount, c.limit, reflectance, view_angle, model)), c) for c in compared]
+    best = max(point, key=lambda reach: reach.distance)
+    if tissue == "skin" or spot_diameter <= ALPHA_MIN * best.distance:
+        return best
+    functions = _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area)
+    extended: Reach | None = None
+    for function in functions:
+        amount = compared[0].amount
+        distance = float(
+            scatter_distance_extended(amount, reflectance, view_angle, model, (spot_diameter, spot_diameter), function)
+        )
+        if extended is None or distance > extended.distance:
+            extended = Reach(distance, best.criterion)
+    assert extended is not None
+    if extended.distance <= 0.0:
+        return extended
+    angle = spot_diameter / extended.distance
+    there = criteria(rule_set, tissue, emission, wavelength, duration, max(angle, ALPHA_MIN), area)
+    deciding = max(there, key=lambda c: c.amount / c.limit)
+    return Reach(min(extended.distance, best.distance), deciding)
+
+
+def zone(
+    way: str,
+    tissue: str,
+    reaches: dict[str, Reach],
+    origin: str,
+    focus: float | None = None,
+    note: str = "",
+) -> Zone:
+    """Return the zone of one way and tissue: the farthest reach over all rule sets.
+
+    Parameters
+    ----------
+    way : str
+        ``direct``, ``mirror`` or ``scatter``.
+    tissue : str
+        ``eye`` or ``skin``.
+    reaches : dict of str to Reach
+        The reach under each rule set.
+    origin : str
+        What the distance is measured from.
+    focus : float, optional
+        Distance of the focus from the last optic. [m]
+    note : str
+        Remark for the sheet.
+
+    Returns
+    -------
+    Zone
+        Without steps.
+    """
+    decided = max(reaches, key=lambda name: reaches[name].distance)
+    reach = reaches[decided]
+    from_focus = None if focus is None or reach.distance <= 0.0 else reach.distance - focus
+    return Zone(
+        way,
+        tissue,
+        reach.distance,
+        origin,
+        from_focus,
+        reach.criterion,
+        {name: r.distance for name, r in reaches.items()},
+        note=note,
+    )
+
+
+__all__ = [
+    "FARTHEST",
+    "Reach",
+    "direct_reach",
+    "exposure_at",
+    "farthest_crossing",
+    "large_area_applies",
+    "scatter_reach",
+    "worst_place",
+    "zone",
+]

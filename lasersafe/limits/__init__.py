@@ -1,0 +1,18 @@
+"""Exposure limits: editions as data, one evaluator for all."""
+
+from lasersafe.limits.exposure import ExposureLimit, HazardLimit, cone_angle, exposure_limit, hazard_limits
+from lasersafe.limits.pulses import PulseTrainLimit, TrainRow, count_pulses, pulse_train_limit
+from lasersafe.limits.tables import rule_sets
+
+__all__ = [
+    "ExposureLimit",
+    "HazardLimit",
+    "PulseTrainLimit",
+    "TrainRow",
+    "cone_angle",
+    "count_pulses",
+    "exposure_limit",
+    "hazard_limits",
+    "pulse_train_limit",
+    "rule_sets",
+]

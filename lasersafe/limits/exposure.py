@@ -1,0 +1,311 @@
+"""Exposure limits at points of wavelength, duration and source angle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lasersafe.errors import OutOfRangeError
+from lasersafe.limits.evaluate import EDGE, Points, evaluate
+from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.tables import AreaRule, load_rule_set
+
+Texts = NDArray[np.str_]
+_LOWEST_ANGLE, _HIGHEST_ANGLE = 0.0, np.pi
+
+
+@dataclass(frozen=True)
+class ExposureLimit:
+    """The strictest exposure limit at each point.
+
+    Attributes
+    ----------
+    rule_set, tissue : str
+        What was asked for.
+    radiant_exposure : numpy.ndarray, shape (...)
+        Limit as a dose over the duration; ``inf`` where the hazard does not apply. [J/m2]
+    irradiance : numpy.ndarray, shape (...)
+        The same limit divided by the duration. [W/m2]
+    limiting_aperture : numpy.ndarray, shape (...)
+        Diameter over which the exposure is averaged. [m]
+    """
+
+    rule_set: str
+    tissue: str
+    radiant_exposure: Floats
+    irradiance: Floats
+    limiting_aperture: Floats
+    _grid: Grid = field(repr=False)
+    _piece: NDArray[np.int16] = field(repr=False)
+    _duration: Floats = field(repr=False)
+    _area: NDArray[np.int8] | None = field(repr=False, default=None)
+
+    def _texts(self, kind: str) -> list[str]:
+        return [("" if piece is None else {
+            "hazard": piece.hazard, "source": str(piece.row.source), "seen": piece.row.source.seen,
+            "formula": piece.row.formula,
+        }[kind]) for piece in self._grid.pieces]  # fmt: skip
+
+    def _take(self, kind: str) -> NDArray[np.object_]:
+        texts: NDArray[np.object_] = np.array(self._texts(kind), dtype=object)[self._piece]
+        texts = np.asarray(texts, dtype=object)
+        if self._area is not None and kind != "hazard":
+            texts = texts.copy()
+            rule = self._grid.rule_set.area
+            for number, (_, _, _, source) in enumerate(rule.rows if rule else ()):
+                texts[self._area == number] = str(source) if kind == "source" else source.seen
+        return texts
+
+    @property
+    def hazard(self) -> Texts:
+        """Name of the hazard that decides at each point, "" where none applies; shape (...)."""
+        return np.array(self._texts("hazard"))[self._piece]
+
+    @property
+    def source(self) -> NDArray[np.object_]:
+        """Document, table and row of the deciding limit at each point, as text; shape (...)."""
+        return self._take("source")
+
+    @property
+    def seen(self) -> NDArray[np.object_]:
+        """How the deciding row was obtained: "read", "part", "memory" or "common practice"; shape (...)."""
+        return self._take("seen")
+
+    @property
+    def acceptance_angle(self) -> Floats:
+        """Cone inside which the photochemical exposure of the retina counts, NaN where another hazard decides. [rad]"""
+        cone = np.array([piece is not None and piece.cone for piece in self._grid.pieces])[self._piece]
+        angle: Floats = np.where(cone, cone_angle(self.rule_set, self._duration), np.nan)
+        return angle
+
+
+@dataclass(frozen=True)
+class HazardLimit(ExposureLimit):
+    """The exposure limit of one hazard at each point; ``inf`` where the hazard does not apply.
+
+    Attributes
+    ----------
+    name : str
+        The hazard.
+    """
+
+    name: str = ""
+
+
+def cone_angle(rule_set: str, duration: ArrayLike) -> Floats:
+    """Return the acceptance angle for the photochemical limit of the retina.
+
+    Parameters
+    ----------
+    rule_set : str
+        One of `rule_sets`.
+    duration : array_like, shape (...)
+        Exposure duration. [s]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Full angle of the cone. [rad]
+    """
+    time = np.asarray(duration, dtype=np.float64)
+    rows = load_rule_set(rule_set).time_factors["gamma"].rows
+    angle = np.full(time.shape, rows[0].value)
+    for row in rows[1:]:
+        angle = np.where(time >= row.duration[0] * (1.0 - EDGE), row.value * time**row.power, angle)
+    return angle * 1e-3
+
+
+def _refuse(what: str, value: float, unit: str, covers: str, rule_set: str) -> OutOfRangeError:
+    return OutOfRangeError(f"{what} = {value:g} {unit} is outside {rule_set}, which covers {covers}")
+
+
+def _first_bad(values: Floats, low: float, high: float) -> float | None:
+    if values.size == 0:
+        return None
+    if bool(values.min() >= low) and bool(values.max() <= high):  # False for NaN
+        return None
+    inside = (values >= low) & (values <= high)
+    return float(values[~inside].flat[0])
+
+
+def check_points(rule_set: str, wavelength: Floats, duration: Floats, source_angle: Floats, field: str = "duration") -> None:
+    """Refuse points that the edition does not cover.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a wavelength, duration or angle is not finite or lies outside 180 nm to 1 mm, 1e-13 s to 3e4 s, 0 to pi rad.
+    """
+    bad = _first_bad(wavelength, WAVELENGTHS[0] * 1e-9 * (1 - EDGE), WAVELENGTHS[1] * 1e-9 * (1 + EDGE))
+    if bad is not None:
+        raise _refuse("wavelength", bad * 1e9, "nm", "180 nm to 1e6 nm", rule_set)
+    bad = _first_bad(duration, DURATIONS[0] * (1 - EDGE), DURATIONS[1] * (1 + EDGE))
+    if bad is not None:
+        raise _refuse(field, bad, "s", "1e-13 s to 3e4 s", rule_set)
+    bad = _first_bad(source_angle, _LOWEST_ANGLE, _HIGHEST_ANGLE * (1 + EDGE))
+    if bad is not None:
+        raise _refuse("source angle", bad, "rad", "0 rad to pi rad", rule_set)
+
+
+def check_area(rule_set: str, exposed_area: ArrayLike) -> Floats:
+    """Return the exposed area as an array, refused where it is negative or not finite. [m2]"""
+    area = np.asarray(exposed_area, dtype=np.float64)
+    bad = _first_bad(area, 0.0, float(np.finfo(np.float64).max))
+    if bad is not None:
+        raise _refuse("exposed area", bad, "m2", "0 m2 and more", rule_set)
+    return area
+
+
+def _prepare(
+    rule_set: str, wavelength: ArrayLike, duration: ArrayLike, source_angle: ArrayLike, exposed_area: ArrayLike | None
+) -> tuple[Floats, Floats, Floats, Floats | None, tuple[int, ...]]:
+    lam, time, angle = (np.asarray(values, dtype=np.float64) for values in (wavelength, duration, source_angle))
+    check_points(rule_set, lam, time, angle)
+    shapes = [lam.shape, time.shape, angle.shape]
+    if exposed_area is None:
+        return lam, time, angle, None, np.broadcast_shapes(*shapes)
+    area = check_area(rule_set, exposed_area)
+    return lam, time, angle, area, np.broadcast_shapes(*shapes, area.shape)
+
+
+def flat(values: Floats, shape: tuple[int, ...]) -> Floats:
+    """Return the values in one dimension: all points of *shape*, or a single value that holds for all."""
+    if values.size == 1:
+        return values.reshape(1)
+    return values.reshape(-1) if values.shape == shape else np.broadcast_to(values, shape).reshape(-1)
+
+
+def solve(
+    grid: Grid, wavelength: Floats, duration: Floats, source_angle: Floats, area: Floats | None, shape: tuple[int, ...]
+) -> tuple[Points, NDArray[np.int8] | None]:
+    """Return the strictest limits in *shape*, and which row of the large-area rule decided (-1: none)."""
+    size = int(np.prod(shape))
+    found = evaluate(grid, flat(wavelength, shape) * 1e9, flat(duration, shape), flat(source_angle, shape) * 1e3, size)
+    points = Points(*(a.reshape(shape) for a in (found.radiant_exposure, found.irradiance, found.aperture, found.piece)))
+    rule = grid.rule_set.area
+    if area is None or rule is None or rule.hazard not in grid.hazards:
+        return points, None
+    return _large_area(rule, points, wavelength, duration, area)
+
+
+def _large_area(
+    rule: AreaRule, points: Points, wavelength: Floats, duration: Floats, area: Floats
+) -> tuple[Points, NDArray[np.int8]]:
+    lowered, decides = points.irradiance.copy(), np.full(points.irradiance.shape, -1, dtype=np.int8)
+    reached = (wavelength >= rule.wavelength[0] * 1e-9 * (1 - EDGE)) & (duration >= rule.duration[0] * (1 - EDGE))
+    for number, ((low, high), coefficient, power, _) in enumerate(rule.rows):
+        here = reached & (area >= low * (1 - EDGE)) & (area <= high * (1 + EDGE))
+        value = np.broadcast_to(coefficient * area**power, lowered.shape)
+        here = here & (value < lowered)
+        lowered, decides = np.where(here, value, lowered), np.where(here, np.int8(number), decides)
+    dose = np.where(decides >= 0, lowered * duration, points.radiant_exposure)
+    return Points(dose, lowered, points.aperture, points.piece), decides
+
+
+def exposure_limit(
+    rule_set: str,
+    tissue: str,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
+    source_angle: ArrayLike = 1.5e-3,
+    *,
+    exposed_area: ArrayLike | None = None,
+) -> ExposureLimit:
+    """Return the exposure limit of an edition, the strictest of all hazards [1]_ [2]_.
+
+    Parameters
+    ----------
+    rule_set : str
+        One of `rule_sets`.
+    tissue : str
+        "eye" or "skin".
+    wavelength : array_like, shape (...)
+        Vacuum wavelength, 180e-9 to 1e-3. [m]
+    duration : array_like, shape (...)
+        Exposure duration, or that of a single pulse, 1e-13 to 3e4. [s]
+    source_angle : array_like, shape (...), optional
+        Angle that the source subtends at the eye, 0 to pi; the limit goes with the power of the whole source. [rad]
+    exposed_area : array_like, shape (...), optional
+        Area of skin that is exposed; from 0.01 m2 ICNIRP-2013 lowers the limit above 1400 nm and 10 s. [m2]
+
+    Returns
+    -------
+    ExposureLimit
+        Arrays that have the broadcast shape of the inputs.
+
+    Raises
+    ------
+    InputError
+        If the rule set or the tissue is not known.
+    OutOfRangeError
+        If any input is not finite or lies outside what the edition covers.
+
+    References
+    ----------
+    .. [1] ICNIRP2013 (``shared/limits/icnirp2013_*.toml``).
+    .. [2] EU2006-25, Annex II, Tables 2.2 to 2.6 (``shared/limits/eu200625_*.toml``).
+
+    Examples
+    --------
+    >>> limit = exposure_limit("ICNIRP-2013", "eye", [532e-9, 1064e-9, 10.6e-6], 0.25)
+    >>> limit.radiant_exposure.round(2)
+    array([   6.36,   31.82, 3959.8 ])
+    >>> limit.hazard
+    array(['retina thermal', 'retina thermal', 'cornea thermal'], dtype='<U25')
+    """
+    grid = grid_of(rule_set, tissue)
+    lam, time, angle, area, shape = _prepare(rule_set, wavelength, duration, source_angle, exposed_area)
+    points, by_area = solve(grid, lam, time, angle, area, shape)
+    return ExposureLimit(
+        rule_set, tissue, points.radiant_exposure, points.irradiance, points.aperture, grid, points.piece, time, by_area
+    )
+
+
+def hazard_limits(
+    rule_set: str,
+    tissue: str,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
+    source_angle: ArrayLike = 1.5e-3,
+    *,
+    exposed_area: ArrayLike | None = None,
+) -> tuple[HazardLimit, ...]:
+    """Return the exposure limit of each hazard by itself.
+
+    Hazards have different limiting apertures, so an exposure is compared with each of them over its own aperture.
+
+    Parameters
+    ----------
+    rule_set, tissue, wavelength, duration, source_angle, exposed_area
+        As for `exposure_limit`.
+
+    Returns
+    -------
+    tuple of HazardLimit
+        One for each hazard that applies to at least one point; ``inf`` at the points where it does not.
+
+    Raises
+    ------
+    InputError
+        If the rule set or the tissue is not known.
+    OutOfRangeError
+        If any input is not finite or lies outside what the edition covers.
+
+    Examples
+    --------
+    >>> [(limit.name, float(limit.irradiance)) for limit in hazard_limits("ICNIRP-2013", "eye", 450e-9, 100.0)]
+    [('retina thermal', 10.0), ('retina photochemical', 1.0)]
+    """
+    lam, time, angle, area, shape = _prepare(rule_set, wavelength, duration, source_angle, exposed_area)
+    limits = []
+    for name in hazards_of(rule_set, tissue):
+        grid = grid_of(rule_set, tissue, name)
+        points, by_area = solve(grid, lam, time, angle, area, shape)
+        if points.piece.any():
+            limits.append(HazardLimit(
+                rule_set, tissue, points.radiant_exposure, points.irradiance, points.aperture, grid, points.piece, time,
+                by_area, name,
+            ))  # fmt: skip
+    return tuple(limits)

@@ -1,0 +1,402 @@
+"""Limits for trains of equal pulses: single pulse, mean over every window, and the train factor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lasersafe.errors import InputError
+from lasersafe.limits.evaluate import EDGE, log_t2
+from lasersafe.limits.exposure import check_area, check_points, solve
+from lasersafe.limits.grid import Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.tables import RuleSet, load_rule_set
+
+COUNT_SLACK = 1e-9  # relative: 20 Hz for 10 s is 200 pulses, whatever the last bit of the product says
+_CHUNK = 4096
+Objects = NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class TrainRow:
+    """The limit per pulse that one rule sets for one hazard over one limiting aperture.
+
+    Attributes
+    ----------
+    rule : str
+        "single pulse", "mean" or "train".
+    hazard : str
+        Name of the hazard.
+    per_pulse : numpy.ndarray, shape (...)
+        Limit for each pulse, ``inf`` where the rule does not apply. [J/m2]
+    limiting_aperture : numpy.ndarray, shape (...)
+        Diameter over which a pulse is averaged, by the averaging time of the rule. [m]
+    pulses : numpy.ndarray, shape (...)
+        Number of pulses in the averaging window, or N of the train factor (pulses inside T_i count once). [1]
+    pulse_factor : numpy.ndarray, shape (...)
+        C_P; 1 for the other rules. [1]
+    joined_within : numpy.ndarray, shape (...)
+        T_i; NaN for the other rules. [s]
+    pulses_joined : numpy.ndarray, shape (...)
+        Number of pulses that count as one because they lie inside T_i. [1]
+    averaging_time : numpy.ndarray, shape (...)
+        Duration for which the limit was taken. [s]
+    limit : numpy.ndarray, shape (...)
+        Limit for that duration, before it is shared among the pulses. [J/m2]
+    source, seen : numpy.ndarray of str, shape (...)
+        Document and row, and how they were obtained.
+    """
+
+    rule: str
+    hazard: str
+    per_pulse: Floats
+    limiting_aperture: Floats
+    pulses: Floats
+    pulse_factor: Floats
+    joined_within: Floats
+    pulses_joined: Floats
+    averaging_time: Floats
+    limit: Floats
+    source: Objects
+    seen: Objects
+
+
+@dataclass(frozen=True)
+class PulseTrainLimit:
+    """The limit for each pulse of a train, and every rule that was worked out.
+
+    Attributes
+    ----------
+    per_pulse : numpy.ndarray, shape (...)
+        The lowest limit. [J/m2]
+    deciding_rule, hazard, source : numpy.ndarray of str, shape (...)
+        The rule and hazard that set it, and where they stand.
+    limiting_aperture : numpy.ndarray, shape (...)
+        Diameter that goes with the lowest limit; for a narrow beam compare every row with its own. [m]
+    rows : tuple of TrainRow
+        Every rule, hazard and limiting aperture.
+    """
+
+    rule_set: str
+    tissue: str
+    per_pulse: Floats
+    deciding_rule: Objects
+    hazard: Objects
+    limiting_aperture: Floats
+    source: Objects
+    rows: tuple[TrainRow, ...]
+
+
+class _Train(NamedTuple):
+    """Flat arrays of one length: the trains that are worked out together."""
+
+    wavelength: Floats
+    pulse: Floats
+    rate: Floats
+    duration: Floats
+    angle: Floats
+    area: Floats | None
+
+
+class _Found(NamedTuple):
+    """Columns of a `TrainRow` for one chunk."""
+
+    per_pulse: Floats
+    aperture: Floats
+    pulses: Floats
+    factor: Floats
+    joined_within: Floats
+    joined: Floats
+    time: Floats
+    limit: Floats
+    source: Objects
+    seen: Objects
+
+
+def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
+    """Return the largest number of pulses that can start in a half-open window of a duration.
+
+    A window that is no multiple of the period holds one pulse more when it opens with a pulse: 10 Hz for 0.25 s gives 3, not 2.5.
+
+    Examples
+    --------
+    >>> count_pulses(np.array([0.25, 10.0]), np.array([10.0, 20.0]))
+    array([  3., 200.])
+    """
+    count: Floats = np.maximum(np.ceil(duration * repetition_rate * (1.0 - COUNT_SLACK)), 1.0)
+    return count
+
+
+def _limit(grid: Grid, train: _Train, time: Floats) -> tuple[Floats, Floats, NDArray[np.int16]]:
+    """Return dose, aperture and piece for times of shape (points,) or (points, windows)."""
+    columns = (train.wavelength, train.angle) if train.area is None else (train.wavelength, train.angle, train.area)
+    spread = [np.broadcast_to(a.reshape(-1, *(1,) * (time.ndim - 1)), time.shape) for a in columns]
+    points, _ = solve(grid, spread[0], time, spread[1], spread[2] if train.area is not None else None, time.shape)
+    return points.radiant_exposure, points.aperture, points.piece
+
+
+def _texts(grid: Grid, piece: NDArray[np.int16], more: str = "") -> tuple[Objects, Objects]:
+    names = np.array(["" if p is None else f"{p.row.source}{more}" for p in grid.pieces], dtype=object)
+    seen = np.array(["" if p is None else p.row.source.seen for p in grid.pieces], dtype=object)
+    return names[piece], seen[piece]
+
+
+def _single(grid: Grid, train: _Train) -> dict[str, _Found]:
+    dose, aperture, piece = _limit(grid, train, train.pulse)
+    one = np.ones_like(dose)
+    return {"": _Found(dose, aperture, one, one, one * np.nan, one, train.pulse, dose, *_texts(grid, piece))}
+
+
+def _windows(grid: Grid, train: _Train, total: Floats) -> tuple[Floats, Floats]:
+    """Return the numbers of pulses whose window can set the mean limit, and the lengths of those windows.
+
+    Inside one row ``limit(window of n) / n`` first rises and then falls with n, or does only one of the two, so its least value lies at the
+    smallest or largest n of the row. T_2 and the time at which alpha_max passes the source angle end a row like a printed edge.
+    """
+    edges = [np.broadcast_to(edge, train.pulse.shape) for edge in grid.duration_edges]
+    edges.append(np.exp(log_t2(grid, train.angle * 1e3)))
+    for part in grid.rule_set.time_factors["alpha_max"].rows:
+        if part.power:
+            edges.append(np.clip((train.angle * 1e3 / part.value) ** (1.0 / part.power), *part.duration))
+    ends = np.stack(edges, axis=1)
+    rate, pulse = train.rate[:, None], train.pulse[:, None]
+    gaps = (ends - pulse) * rate
+    last = np.floor(gaps + 1e-9 * np.maximum(np.abs(gaps), 1.0)) + 1.0
+    whole = total[:, None]
+    number = np.clip(np.concatenate([np.full_like(whole, 2.0), last, last + 1.0, whole], axis=1), 1.0, whole)
+    window = np.minimum((number - 1.0) / rate + pulse, train.duration[:, None])
+    return np.concatenate([number, whole], axis=1), np.concatenate([window, train.duration[:, None]], axis=1)
+
+
+def _mean(grid: Grid, train: _Train) -> dict[str, _Found]:
+    """Return the mean rule, one entry for each range of time that has its own limiting aperture."""
+    number, window = _windows(grid, train, count_pulses(train.duration, train.rate))
+    dose, aperture, piece = _limit(grid, train, window)
+    share = dose / number
+    ranges = ["" if p is None else f"{p.aperture.duration}" for p in grid.pieces]
+    kinds = sorted(set(ranges) - {""})
+    of_piece = np.array([kinds.index(text) if text else -1 for text in ranges])[piece]
+    found = {}
+    rows = np.arange(train.pulse.size)
+    for number_of_kind, kind in enumerate(kinds):
+        best = np.where(of_piece == number_of_kind, share, np.inf)
+        at = best.argmin(axis=1)
+        least = best[rows, at]
+        one = np.ones_like(least)
+        here = np.isfinite(least)
+        source, seen = _texts(grid, np.where(here, piece[rows, at], 0).astype(np.int16))
+        found[kind] = _Found(
+            least, np.where(here, aperture[rows, at], np.nan), number[rows, at], one, one * np.nan, one,
+            window[rows, at], np.where(here, dose[rows, at], np.inf), source, seen,
+        )  # fmt: skip
+    return found
+
+
+def _train_sides(rules: RuleSet, wavelength_nm: Floats) -> list[NDArray[np.intp]]:
+    """Return the row of the T_i table at each wavelength (-1: none), and the row below where an edge is met."""
+    upper = np.full(wavelength_nm.shape, -1, dtype=np.intp)
+    lower = np.full(wavelength_nm.shape, -1, dtype=np.intp)
+    for number, row in enumerate(rules.train_times):
+        low, high = row.wavelength
+        upper[(wavelength_nm >= low * (1 - EDGE)) & (wavelength_nm <= high * (1 + EDGE))] = number
+    for number, row in reversed(list(enumerate(rules.train_times))):
+        low, high = row.wavelength
+        lower[(wavelength_nm >= low * (1 - EDGE)) & (wavelength_nm <= high * (1 + EDGE))] = number
+    return [upper] if np.array_equal(upper, lower) else [upper, lower]
+
+
+def _train_factor(rules: RuleSet, train: _Train, within: NDArray[np.bool_], count: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """Return C_P and the row that gave it. Ranges are printed as "above ... up to and including"."""
+    alpha = train.angle * 1e3
+    alpha_max = np.empty_like(alpha)
+    for part in rules.time_factors["alpha_max"].rows:
+        here = train.pulse >= part.duration[0] * (1 - EDGE)
+        alpha_max = np.where(here, part.value * train.pulse**part.power, alpha_max)
+    factor, chosen = np.full(alpha.shape, np.nan), np.full(alpha.shape, -1, dtype=np.intp)
+    for number, row in enumerate(rules.train_factors):
+        low, high = (alpha_max if end is None else np.full_like(alpha, end) for end in row.source_angle)
+        here = (
+            (within == row.within)
+            & ((train.duration > row.exposure[0] * (1 + EDGE)) | (row.exposure[0] == 0.0))
+            & (train.duration <= row.exposure[1] * (1 + EDGE))
+            & ((alpha > low * (1 + EDGE)) | (low == 0.0)) & (alpha <= high * (1 + EDGE))
+            & (count >= row.pulses[0]) & (count <= row.pulses[1])
+        )  # fmt: skip
+        value = np.minimum(np.maximum(row.value * count**row.power, row.floor), 1.0)
+        factor, chosen = np.where(here, value, factor), np.where(here, number, chosen)
+    return factor, chosen
+
+
+def _trains(grid: Grid, train: _Train) -> dict[str, _Found]:
+    rules = grid.rule_set
+    found: dict[str, _Found] = {}
+    for side, chosen in enumerate(_train_sides(rules, train.wavelength * 1e9)):
+        times = np.array([row.joined_within for row in rules.train_times])[chosen]
+        counted = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])[chosen]
+        counted = np.where(np.isnan(counted), np.exp(log_t2(grid, train.angle * 1e3)), counted)
+        applies = (chosen >= 0) & (train.pulse <= rules.longest_pulse * (1 + EDGE))
+        within = train.pulse <= times * (1 + EDGE)
+        group_time = np.where(within, np.minimum(times, train.duration), train.pulse)
+        joined = np.where(within, count_pulses(group_time, train.rate), 1.0)
+        count = np.ceil(count_pulses(np.minimum(train.duration, counted), train.rate) / joined)
+        factor, row_of = _train_factor(rules, train, within, count)
+        locators = np.array(
+            [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times], dtype=object
+        )[row_of * len(rules.train_times) + chosen]  # fmt: skip
+        for name, time, share in (("pulse", train.pulse, np.ones_like(joined)), ("group", group_time, joined)):
+            dose, aperture, piece = _limit(grid, train, time)
+            use = applies & np.isfinite(dose) & (row_of >= 0)
+            if name == "group":
+                use &= joined > 1.0
+            if not use.any():
+                continue
+            source, seen = _texts(grid, np.where(use, piece, 0).astype(np.int16))
+            found[f"{name}{side}"] = _Found(
+                np.where(use, dose / share * factor, np.inf), np.where(use, aperture, np.nan), count, factor, times,
+                joined, time, np.where(use, dose, np.inf), np.where(use, source + locators, ""), seen,
+            )  # fmt: skip
+    return found
+
+
+def _chunk(rule_set: str, tissue: str, train: _Train) -> dict[tuple[str, str, str], _Found]:
+    rules = load_rule_set(rule_set)
+    lowest, highest = train.wavelength.min() * 1e9 * (1 - 2 * EDGE), train.wavelength.max() * 1e9 * (1 + 2 * EDGE)
+    found: dict[tuple[str, str, str], _Found] = {}
+    for hazard in hazards_of(rule_set, tissue):
+        grid = grid_of(rule_set, tissue, hazard)
+        if not any(p and p.row.wavelength[0] <= highest and p.row.wavelength[1] >= lowest for p in grid.pieces):
+            continue
+        rows = [("single pulse", _single(grid, train)), ("mean", _mean(grid, train))]
+        if hazard in rules.train_hazards:
+            rows.append(("train", _trains(grid, train)))
+        for rule, parts in rows:
+            for kind, columns in parts.items():
+                if np.isfinite(columns.per_pulse).any():
+                    found[rule, hazard, kind] = columns
+    return found
+
+
+def _empty(size: int) -> _Found:
+    nan, text = np.full(size, np.nan), np.full(size, "", dtype=object)
+    return _Found(np.full(size, np.inf), nan, nan, nan, nan, nan, nan, np.full(size, np.inf), text, text)
+
+
+def _check_train(train: _Train) -> None:
+    for name, values in (("repetition rate", train.rate), ("pulse duration", train.pulse), ("duration", train.duration)):
+        bad = ~((values > 0.0) & np.isfinite(values))
+        if bad.any():
+            message = f"{name} = {values[bad].flat[0]:g}: needs a finite number above 0"
+            raise InputError(message)
+    bad = ~(train.pulse * train.rate <= 1.0 + COUNT_SLACK)
+    if bad.any():
+        pulse, rate = train.pulse[bad].flat[0], train.rate[bad].flat[0]
+        message = (
+            f"pulse duration = {pulse:g} s is longer than the period {1.0 / rate:g} s of the repetition rate {rate:g} Hz; "
+            "give a shorter pulse or a lower rate, or treat the emission as continuous"
+        )
+        raise InputError(message)
+    bad = ~(train.pulse <= train.duration * (1 + EDGE))
+    if bad.any():
+        message = (
+            f"duration = {train.duration[bad].flat[0]:g} s is shorter than the pulse duration {train.pulse[bad].flat[0]:g} s; "
+            "give the time over which the pulses are received"
+        )
+        raise InputError(message)
+
+
+def pulse_train_limit(
+    rule_set: str,
+    tissue: str,
+    wavelength: ArrayLike,
+    pulse_duration: ArrayLike,
+    repetition_rate: ArrayLike,
+    duration: ArrayLike,
+    source_angle: ArrayLike = 1.5e-3,
+    *,
+    exposed_area: ArrayLike | None = None,
+) -> PulseTrainLimit:
+    """Return the limit for each pulse of a regular train of equal pulses [1]_ [2]_.
+
+    Three rules are worked out for each hazard and the lowest limit decides: no pulse above the limit of a single pulse; the mean over no window up
+    to the exposure above the limit of that window; and, for thermal hazards, no pulse above C_P times the limit of a single pulse, where pulses
+    inside T_i count as one. The number of pulses in a time is the largest that can start in it, rounded up (`count_pulses`).
+
+    Parameters
+    ----------
+    rule_set : str
+        One of `rule_sets`.
+    tissue : str
+        "eye" or "skin".
+    wavelength : array_like, shape (...)
+        Vacuum wavelength, 180e-9 to 1e-3. [m]
+    pulse_duration : array_like, shape (...)
+        Duration of one pulse, 1e-13 to 3e4. [s]
+    repetition_rate : array_like, shape (...)
+        Pulses in a second. [Hz]
+    duration : array_like, shape (...)
+        Exposure duration, 1e-13 to 3e4. [s]
+    source_angle : array_like, shape (...), optional
+        Angle that the source subtends at the eye, 0 to pi. [rad]
+    exposed_area : array_like, shape (...), optional
+        Area of skin that is exposed. [m2]
+
+    Returns
+    -------
+    PulseTrainLimit
+        Arrays that have the broadcast shape of the inputs.
+
+    Raises
+    ------
+    InputError
+        If the rule set or tissue is not known, a pulse is longer than its period, or the exposure is shorter than a pulse.
+    OutOfRangeError
+        If any input is not finite or lies outside what the edition covers.
+
+    References
+    ----------
+    .. [1] ICNIRP2013 (``shared/limits/icnirp2013_train_*.toml``).
+    .. [2] EU2006-25, Annex II, Table 2.6 (``shared/limits/eu200625_train_*.toml``).
+
+    Examples
+    --------
+    >>> limit = pulse_train_limit("EU-2006/25/EC", "eye", 1064e-9, 10e-9, 20.0, 10.0)
+    >>> round(float(limit.per_pulse), 4), str(limit.deciding_rule)
+    (0.0133, 'train')
+    """
+    area = None if exposed_area is None else check_area(rule_set, exposed_area)
+    given = [np.asarray(v, dtype=np.float64) for v in (wavelength, pulse_duration, repetition_rate, duration, source_angle)]
+    shape = np.broadcast_shapes(*(a.shape for a in given), () if area is None else area.shape)
+    flat = [np.broadcast_to(a, shape).reshape(-1) for a in given]
+    train = _Train(*flat, area=None if area is None else np.broadcast_to(area, shape).reshape(-1))
+    hazards_of(rule_set, tissue)
+    check_points(rule_set, train.wavelength, train.pulse, train.angle, "pulse duration")
+    check_points(rule_set, train.wavelength, train.duration, train.angle)
+    _check_train(train)
+    size = train.wavelength.size
+    parts = [
+        (stop - start, _chunk(rule_set, tissue, _Train(*(None if a is None else a[start:stop] for a in train))))
+        for start in range(0, size, _CHUNK) for stop in (min(start + _CHUNK, size),)
+    ]  # fmt: skip
+    order = {"single pulse": 0, "mean": 1, "train": 2}
+    keys = sorted({key: None for _, part in parts for key in part}, key=lambda key: order[key[0]])
+    rows = []
+    for key in keys:
+        pieces = [part.get(key, _empty(length)) for length, part in parts]
+        columns = [np.concatenate(column).reshape(shape) for column in zip(*pieces, strict=True)]
+        rows.append(TrainRow(key[0], key[1], *columns))
+    return _strictest(rule_set, tissue, rows, shape)
+
+
+def _strictest(rule_set: str, tissue: str, rows: list[TrainRow], shape: tuple[int, ...]) -> PulseTrainLimit:
+    least, aperture = np.full(shape, np.inf), np.full(shape, np.nan)
+    names = [np.full(shape, "", dtype=object) for _ in range(3)]
+    for row in rows:
+        better = (row.per_pulse < least) | ((row.per_pulse == least) & (row.limiting_aperture < aperture))
+        least, aperture = np.where(better, row.per_pulse, least), np.where(better, row.limiting_aperture, aperture)
+        names = [np.where(better, new, old) for new, old in zip((row.rule, row.hazard, row.source), names, strict=True)]
+    return PulseTrainLimit(
+        rule_set, tissue, least, np.asarray(names[0], object), np.asarray(names[1], object), aperture,
+        np.asarray(names[2], object), tuple(rows),
+    )  # fmt: skip

@@ -1,0 +1,477 @@
+"""Read the tables of an edition and refuse what is not whole.
+
+A table file holds one table as printed: where it stands (``[source]``), and its rows (``[table]``). Every range is ``[from, to)``; strings
+keep the printed digits. Nothing here evaluates a limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import lru_cache
+from itertools import pairwise
+from typing import Any
+
+from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.reference import load_toml, shared_path
+
+Range = tuple[float, float]
+
+_SOURCE_KEYS = {"key", "locator", "seen", "errata"}
+_SEEN = {"read", "part", "memory", "common practice"}
+_UNITS = {
+    "wavelength": "nm",
+    "duration": "s",
+    "H": "J/m2",
+    "E": "W/m2",
+    "diameter": "mm",
+    "area": "m2",
+    "source_angle": "mrad",
+    "exposure": "s",
+    "pulses": "1",
+    "T_i": "s",
+    "counted_over": "s",
+    "longest_pulse": "s",
+}
+_KINDS: dict[str, tuple[set[str], set[str], set[str], set[str]]] = {
+    # kind: table keys needed, table keys allowed, row keys needed, row keys allowed
+    "limit": (
+        {"hazard"},
+        {"cone", "aperture", "whole_nanometres"},
+        {"wavelength", "duration"},
+        {"H", "E", "power", "power_T_2", "factors", "source"},
+    ),
+    "factor": ({"name", "meaning"}, set(), {"wavelength"}, {"constant", "coefficient", "slope", "origin"}),
+    "angle factor": ({"name", "meaning"}, set(), {"source_angle"}, {"constant", "coefficient", "per", "origin"}),
+    "time factor": ({"name", "meaning"}, set(), {"duration", "value"}, {"power"}),
+    "aperture": ({"name"}, set(), {"wavelength", "duration", "diameter"}, {"power"}),
+    "area": ({"hazard", "wavelength", "duration"}, set(), {"area", "E"}, {"power"}),
+    "train time": ({"hazards", "longest_pulse"}, set(), {"wavelength", "T_i", "counted_over"}, set()),
+    "train factor": (set(), set(), {"pulse", "exposure", "source_angle", "pulses", "value"}, {"power", "floor"}),
+}
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a row stands, and how its figures were obtained."""
+
+    key: str
+    locator: str
+    seen: str
+    note: str
+
+    def __str__(self) -> str:
+        return f"{self.key}, {self.locator}"
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """One printed limit: ``coefficient * t ** power * factors``, in J/m2 or W/m2."""
+
+    wavelength: Range
+    duration: Range
+    sizes: tuple[int, ...]  # 0 small source, 1 extended and shorter than T_2, 2 extended and not shorter
+    quantity: str  # H | E
+    coefficient: float
+    power: float
+    power_T_2: float  # noqa: N815  (the symbol as printed)
+    factors: tuple[str, ...]
+    formula: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class LimitTable:
+    """The rows of one hazard in one printed table."""
+
+    file: str
+    hazard: Mapping[str, str]  # tissue -> hazard
+    aperture: str | None  # name of the aperture table, None for that of the tissue
+    cone: bool
+    whole_nanometres: tuple[float, ...]
+    rows: tuple[LimitRow, ...]
+
+
+@dataclass(frozen=True)
+class SpectralRow:
+    """``constant + coefficient * 10 ** (slope * (x - origin))`` on a range of wavelength [nm] or source angle [mrad]."""
+
+    range: Range
+    constant: float
+    coefficient: float
+    slope: float
+    origin: float
+    formula: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class PowerRow:
+    """``value * t ** power`` on a range of wavelength [nm] and duration [s]."""
+
+    wavelength: Range
+    duration: Range
+    value: float
+    power: float
+    formula: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class Factor:
+    """A correction factor, by wavelength or by source angle."""
+
+    name: str
+    meaning: str
+    rows: tuple[SpectralRow, ...]
+
+
+@dataclass(frozen=True)
+class TimeFactor:
+    """A quantity that depends on the duration alone."""
+
+    name: str
+    meaning: str
+    rows: tuple[PowerRow, ...]
+
+
+@dataclass(frozen=True)
+class AreaRule:
+    """The reduction for large exposed areas of skin: ``coefficient * area ** power`` in W/m2."""
+
+    hazard: str
+    wavelength: Range
+    duration: Range
+    rows: tuple[tuple[Range, float, float, Source], ...]
+
+
+@dataclass(frozen=True)
+class TrainTime:
+    """T_i, and the time over which pulses are counted (None: T_2), on a range of wavelength [nm]."""
+
+    wavelength: Range
+    joined_within: float
+    counted_over: float | None
+    source: Source
+
+
+@dataclass(frozen=True)
+class TrainFactor:
+    """C_P on ranges of exposure time, source angle and number of pulses."""
+
+    within: bool  # for pulses, or groups, not longer than T_i
+    exposure: Range
+    source_angle: tuple[float | None, float | None]  # [mrad], None stands for alpha_max
+    pulses: Range
+    value: float
+    power: float
+    floor: float
+    formula: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """One edition with all its tables, in the units of the print."""
+
+    name: str
+    title: str
+    key: str
+    limits: tuple[LimitTable, ...]
+    factors: Mapping[str, Factor]
+    angle_factors: Mapping[str, Factor]
+    time_factors: Mapping[str, TimeFactor]
+    apertures: Mapping[str, tuple[PowerRow, ...]]
+    area: AreaRule | None
+    train_hazards: tuple[str, ...]
+    longest_pulse: float
+    train_times: tuple[TrainTime, ...]
+    train_factors: tuple[TrainFactor, ...]
+
+
+def _refuse(file: str, message: str) -> ReferenceDataError:
+    return ReferenceDataError(f"data file {file}: {message}")
+
+
+def _keys(file: str, where: str, found: Iterable[str], needed: set[str], allowed: set[str]) -> None:
+    names = set(found)
+    for name in sorted(needed - names):
+        raise _refuse(file, f"{where} lacks '{name}'")
+    for name in sorted(names - needed - allowed):
+        raise _refuse(file, f"{where} has the unknown key '{name}'")
+
+
+def _number(file: str, text: Any) -> float:
+    try:
+        return float(text)
+    except (TypeError, ValueError):
+        raise _refuse(file, f"'{text}' is not a number") from None
+
+
+def _range(file: str, pair: Any) -> Range:
+    if not isinstance(pair, list) or len(pair) != 2:
+        raise _refuse(file, f"{pair!r} is not a range [from, to]")
+    low, high = (_number(file, end) for end in pair)
+    if not low < high:
+        raise _refuse(file, f"the range {pair!r} does not rise")
+    return low, high
+
+
+def tile(file: str, what: str, ranges: list[Range]) -> None:
+    """Refuse a gap or an overlap between neighbouring ranges of one column."""
+    ordered = sorted(ranges)
+    for (_, end), (start, _) in pairwise(ordered):
+        if start > end:
+            raise _refuse(file, f"{what} has a gap from {end:g} to {start:g}")
+        if start < end:
+            raise _refuse(file, f"{what} overlaps from {start:g} to {end:g}")
+
+
+def _tile_plane(file: str, boxes: list[tuple[Range, Range]]) -> None:
+    """Refuse gaps and overlaps: no hole in the wavelengths, and none in the durations of any one wavelength."""
+    edges = sorted({edge for wavelength, _ in boxes for edge in wavelength})
+    for low, high in pairwise(edges):
+        column = [duration for wavelength, duration in boxes if wavelength[0] <= low and high <= wavelength[1]]
+        if not column:
+            raise _refuse(file, f"wavelength has a gap from {low:g} to {high:g}")
+        tile(file, f"duration, at {low:g} nm to {high:g} nm,", column)
+
+
+def _check(file: str, content: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    _keys(file, "the file", content, {"source", "table"}, set())
+    source, table = content["source"], content["table"]
+    _keys(file, "[source]", source, _SOURCE_KEYS, {"read_in"})
+    if source["seen"] not in _SEEN:
+        raise _refuse(file, f"seen = '{source['seen']}' is none of {', '.join(sorted(_SEEN))}")
+    kind = table.get("kind")
+    if kind not in _KINDS:
+        raise _refuse(file, f"kind = '{kind}' is none of {', '.join(_KINDS)}")
+    needed, allowed, row_needed, row_allowed = _KINDS[kind]
+    _keys(file, "[table]", table, needed | {"kind", "unit", "row"}, allowed)
+    for number, row in enumerate(table["row"], start=1):
+        _keys(file, f"row {number}", row, row_needed, row_allowed | {"seen", "note"})
+    _check_units(file, table, (row_needed | row_allowed | needed) & (set(_UNITS) | {"value", "constant"}))
+    return source, table
+
+
+def _check_units(file: str, table: dict[str, Any], columns: set[str]) -> None:
+    unit = table["unit"]
+    wanted = {"value" if column == "constant" else column for column in columns}
+    for column in sorted(wanted - set(unit)):
+        raise _refuse(file, f"column '{column}' has no unit")
+    for column, given in unit.items():
+        if column not in wanted:
+            raise _refuse(file, f"unit names the unknown column '{column}'")
+        if column in _UNITS and given != _UNITS[column]:
+            raise _refuse(file, f"column '{column}' is in '{given}'; only '{_UNITS[column]}' is read")
+
+
+def _source(source: dict[str, Any], row: dict[str, Any], where: str) -> Source:
+    return Source(
+        source["key"], f"{source['locator']}: {where}" if where else source["locator"],
+        row.get("seen", source["seen"]), row.get("note", ""),
+    )  # fmt: skip
+
+
+def _span(name: str, pair: list[str], unit: str) -> str:
+    if pair[1] == "inf":
+        return f"{name} from {pair[0]} {unit}".strip()
+    return f"{name} {pair[0]} to {pair[1]} {unit}".strip()
+
+
+def _limit_row(file: str, source: dict[str, Any], row: dict[str, Any]) -> LimitRow:
+    quantities = [name for name in ("H", "E") if name in row]
+    if len(quantities) != 1:
+        raise _refuse(file, "a row needs either H or E")
+    quantity = quantities[0]
+    size = row.get("source")
+    if size not in (None, "small", "extended"):
+        raise _refuse(file, f"source = '{size}' is neither 'small' nor 'extended'")
+    ends = list(row["duration"])
+    sizes: tuple[int, ...] = {None: (0, 1, 2), "small": (0,), "extended": (1, 2)}[size]
+    if "T_2" in ends and size != "extended":
+        raise _refuse(file, "T_2 is the end of a range only where source = 'extended'")
+    if ends[1] == "T_2":
+        sizes, ends[1] = (1,), "3e4"
+    if ends[0] == "T_2":
+        sizes, ends[0] = (2,), "10"
+    parts = [row[quantity]] if row[quantity] != "1" or not row.get("factors") else []
+    parts += [f"t^{row['power']}"] if "power" in row else []
+    parts += row.get("factors", [])
+    parts += [f"T_2^{row['power_T_2']}"] if "power_T_2" in row else []
+    where = ", ".join(
+        [_span("", row["wavelength"], "nm").strip(), _span("", row["duration"], "s").strip()]
+        + ([f"{size} source"] if size else [])
+    )
+    return LimitRow(
+        wavelength=_range(file, row["wavelength"]),
+        duration=_range(file, ends),
+        sizes=sizes,
+        quantity=quantity,
+        coefficient=_number(file, row[quantity]),
+        power=_number(file, row.get("power", 0)),
+        power_T_2=_number(file, row.get("power_T_2", 0)),
+        factors=tuple(row.get("factors", ())),
+        formula=f"{quantity} = {' '.join(parts)}",
+        source=_source(source, row, where),
+    )
+
+
+def _limit_table(file: str, source: dict[str, Any], table: dict[str, Any]) -> LimitTable:
+    rows = tuple(_limit_row(file, source, row) for row in table["row"])
+    for size in (0, 1, 2):
+        boxes = [(row.wavelength, row.duration) for row in rows if size in row.sizes]
+        _tile_plane(file, boxes)
+    whole = tuple(_number(file, edge) for edge in table.get("whole_nanometres", ()))
+    return LimitTable(file, dict(table["hazard"]), table.get("aperture"), bool(table.get("cone")), whole, rows)
+
+
+def _spectral_row(file: str, source: dict[str, Any], row: dict[str, Any], column: str, name: str) -> SpectralRow:
+    exponential = "slope" in row or "per" in row
+    if ("origin" in row) != exponential or not (exponential or "constant" in row):
+        raise _refuse(file, "a row needs a constant, or a slope with its origin, or both")
+    slope = _number(file, row["slope"]) if "slope" in row else 1.0 / _number(file, row["per"]) if "per" in row else 0.0
+    coefficient = _number(file, row.get("coefficient", 1)) if exponential else 0.0
+    parts = [row["constant"]] if "constant" in row else []
+    if exponential:
+        argument = {"wavelength": "lambda", "source_angle": "alpha"}[column]
+        inner = f"{row['slope']} ({argument} - {row['origin']})" if "slope" in row else (
+            f"({argument} - {row['origin']})/{row['per']}")  # fmt: skip
+        parts.append(f"{row['coefficient']} x 10^({inner})" if row.get("coefficient", "1") != "1" else f"10^({inner})")
+    unit = {"wavelength": "nm", "source_angle": "mrad"}[column]
+    return SpectralRow(
+        _range(file, row[column]), _number(file, row.get("constant", 0)), coefficient, slope,
+        _number(file, row.get("origin", 0)), f"{name} = {' + '.join(parts)}",
+        _source(source, row, _span("", row[column], unit).strip()),
+    )  # fmt: skip
+
+
+def _power_row(file: str, source: dict[str, Any], row: dict[str, Any], column: str, name: str) -> PowerRow:
+    where = ", ".join(_span("", row[key], unit).strip() for key, unit in (("wavelength", "nm"), ("duration", "s")) if key in row)
+    power = row.get("power")
+    return PowerRow(
+        _range(file, row["wavelength"]) if "wavelength" in row else (0.0, float("inf")),
+        _range(file, row["duration"]), _number(file, row[column]), _number(file, power or 0),
+        f"{name} = {row[column]}" + (f" t^{power}" if power else ""), _source(source, row, where),
+    )  # fmt: skip
+
+
+def _train_factor(file: str, source: dict[str, Any], row: dict[str, Any]) -> TrainFactor:
+    if row["pulse"] not in ("within T_i", "beyond T_i"):
+        raise _refuse(file, f"pulse = '{row['pulse']}' is neither 'within T_i' nor 'beyond T_i'")
+    angles = [None if end == "alpha_max" else _number(file, end) for end in row["source_angle"]]
+    power, floor = row.get("power"), row.get("floor")
+    formula = f"C_P = {row['value']}" if not power else (
+        f"C_P = {row['value'] + ' ' if row['value'] != '1' else ''}N^{power}")  # fmt: skip
+    where = [f"pulse {row['pulse']}"]
+    if row["exposure"] != ["0", "inf"]:
+        where.append(_span("exposure", row["exposure"], "s"))
+    if row["source_angle"] != ["0", "inf"]:
+        where.append(_span("alpha", row["source_angle"], "mrad"))
+    if row["pulses"] != ["1", "inf"]:
+        where.append(_span("N", row["pulses"], ""))
+    return TrainFactor(
+        row["pulse"] == "within T_i", _range(file, row["exposure"]), (angles[0], angles[1]),
+        _range(file, row["pulses"]), _number(file, row["value"]), _number(file, power or 0), _number(file, floor or 0),
+        formula + (f", not below {floor}" if floor else ""), _source(source, row, ", ".join(where)),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def _index() -> dict[str, dict[str, Any]]:
+    content = load_toml(shared_path("limits", "rule_sets.toml"))
+    return {entry["name"]: entry for entry in content["rule_set"]}
+
+
+def rule_sets() -> tuple[str, ...]:
+    """Return the names of the editions that can be asked for, the default first.
+
+    Examples
+    --------
+    >>> rule_sets()
+    ('ICNIRP-2013', 'EU-2006/25/EC')
+    """
+    return tuple(_index())
+
+
+def nearest(field: str, value: object, known: Iterable[str]) -> InputError:
+    """Return the error for a name that is not known, naming the nearest one."""
+    names = list(known)
+    close = get_close_matches(str(value), names, n=1, cutoff=0.4)
+    hint = f"; did you mean '{close[0]}'?" if close else ""
+    return InputError(f"{field} = {value!r} is not known; choose one of {', '.join(names)}{hint}")
+
+
+@lru_cache(maxsize=8)
+def load_rule_set(name: str) -> RuleSet:
+    """Return an edition with all its tables.
+
+    Parameters
+    ----------
+    name : str
+        One of `rule_sets`.
+
+    Raises
+    ------
+    InputError
+        If there is no such edition.
+    ReferenceDataError
+        If a table has a gap, an overlap, an unknown key or a column without a unit.
+    """
+    if name not in _index():
+        raise nearest("rule set", name, rule_sets())
+    entry = _index()[name]
+    files = [f"{entry['prefix']}_{table}.toml" for table in entry["tables"]]
+    return assemble(entry["name"], entry["title"], entry["key"], {file: load_toml(shared_path("limits", file)) for file in files})
+
+
+def assemble(name: str, title: str, key: str, contents: Mapping[str, dict[str, Any]]) -> RuleSet:
+    """Return the edition that the contents of table files make up."""
+    limits: list[LimitTable] = []
+    factors: dict[str, Factor] = {}
+    angle_factors: dict[str, Factor] = {}
+    time_factors: dict[str, TimeFactor] = {}
+    apertures: dict[str, tuple[PowerRow, ...]] = {}
+    area: AreaRule | None = None
+    train: tuple[tuple[str, ...], float, tuple[TrainTime, ...]] = ((), 0.0, ())
+    train_factors: tuple[TrainFactor, ...] = ()
+    for file, content in contents.items():
+        source, table = _check(file, content)
+        rows, kind = table["row"], table["kind"]
+        if kind == "limit":
+            limits.append(_limit_table(file, source, table))
+        elif kind in ("factor", "angle factor"):
+            column = "wavelength" if kind == "factor" else "source_angle"
+            spectral = tuple(_spectral_row(file, source, row, column, table["name"]) for row in rows)
+            tile(file, column, [row.range for row in spectral])
+            kept = factors if kind == "factor" else angle_factors
+            kept[table["name"]] = Factor(table["name"], table["meaning"], spectral)
+        elif kind == "time factor":
+            timed = tuple(_power_row(file, source, row, "value", table["name"]) for row in rows)
+            tile(file, "duration", [row.duration for row in timed])
+            time_factors[table["name"]] = TimeFactor(table["name"], table["meaning"], timed)
+        elif kind == "aperture":
+            holes = tuple(_power_row(file, source, row, "diameter", "aperture") for row in rows)
+            _tile_plane(file, [(row.wavelength, row.duration) for row in holes])
+            apertures[table["name"]] = holes
+        elif kind == "area":
+            steps = tuple(
+                (_range(file, row["area"]), _number(file, row["E"]), _number(file, row.get("power", 0)),
+                 _source(source, row, _span("area", row["area"], "m2"))) for row in rows
+            )  # fmt: skip
+            tile(file, "area", [step[0] for step in steps])
+            area = AreaRule(table["hazard"], _range(file, table["wavelength"]), _range(file, table["duration"]), steps)
+        elif kind == "train time":
+            times = tuple(
+                TrainTime(
+                    _range(file, row["wavelength"]), _number(file, row["T_i"]),
+                    None if row["counted_over"] == "T_2" else _number(file, row["counted_over"]),
+                    _source(source, row, _span("", row["wavelength"], "nm").strip()),
+                ) for row in rows
+            )  # fmt: skip
+            tile(file, "wavelength", [row.wavelength for row in times])
+            train = (tuple(table["hazards"]), _number(file, table["longest_pulse"]), times)
+        else:
+            train_factors = tuple(_train_factor(file, source, row) for row in rows)
+    return RuleSet(name, title, key, tuple(limits), factors, angle_factors, time_factors, apertures, area, *train, train_factors)

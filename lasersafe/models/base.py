@@ -1,0 +1,131 @@
+"""What all models of a case share: frozen, unknown keys refused, and every fault of a table reported at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Annotated, Any, ClassVar, Self
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    ModelWrapValidatorHandler,
+    StrictBool,
+    ValidationError,
+    model_validator,
+)
+
+from lasersafe.errors import InputError
+from lasersafe.models.messages import Finding, findings_of, refusal
+from lasersafe.models.values import Measured
+from lasersafe.quantity import shown
+
+
+class CaseModel(BaseModel):
+    """Base of every table of a case file."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True, arbitrary_types_allowed=True)
+
+    how_to_get: ClassVar[dict[str, str]] = {}  # field -> what to do when it is missing
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Return what is wrong between the fields of one table; each model adds its own."""
+        return []
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _all_faults(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        if isinstance(data, cls):
+            return data
+        if not isinstance(data, Mapping):
+            message = f"{shown(data)}: a table is expected here"
+            raise InputError(message)
+        found: list[Finding] = []
+        model: Self | None = None
+        try:
+            model = handler(data)
+        except ValidationError as error:
+            descriptions = {name: info.description or "" for name, info in cls.model_fields.items()}
+            found = findings_of(error, descriptions | cls.how_to_get)
+        found += cls.findings(Peek(cls, data))
+        if model is None or found:
+            raise refusal(cls.__name__, found)
+        return model
+
+
+class Peek:
+    """One table as typed; gives the fields that can be read on their own, so that one fault does not hide another."""
+
+    def __init__(self, model: type[CaseModel], data: Mapping[str, Any]) -> None:
+        self.model = model
+        self.data = data
+
+    def value(self, field: str) -> Any:
+        """Return a measured field, its default, or None when it cannot be read."""
+        info = self.model.model_fields[field]
+        if field not in self.data:
+            return None if info.is_required() else info.default
+        mark = next((mark for mark in info.metadata if isinstance(mark, Measured)), None)
+        if mark is None:
+            return self.data[field]
+        try:
+            return mark.read(self.data[field], field)
+        except InputError:
+            return None
+
+    def text(self, field: str) -> str | None:
+        """Return a field of plain text, stripped, or None."""
+        value = self.data.get(field)
+        return value.strip() if isinstance(value, str) and value.strip() else None
+
+    def tables(self, field: str) -> list[tuple[int, Mapping[str, Any]]]:
+        """Return the tables of an array of tables, each with its index; whatever is no table is left out."""
+        value = self.data.get(field)
+        if not isinstance(value, (list, tuple)):
+            return []
+        return [(i, table) for i, table in enumerate(value) if isinstance(table, Mapping)]
+
+
+def _line(text: Any) -> str:
+    return _text(text, 200, "")
+
+
+def _long(text: Any) -> str:
+    return _text(text, 4000, "\n\t")
+
+
+def _text(text: Any, longest: int, also: str) -> str:
+    if not isinstance(text, str):
+        message = f"{shown(text)}: write text in quotes"
+        raise InputError(message)
+    plain = text.strip()
+    if not plain:
+        message = "nothing is written here; write some text, or leave the line out where it is optional"
+        raise InputError(message)
+    if len(plain) > longest:
+        message = f"{shown(plain)}: {len(plain)} characters; at most {longest} are printed"
+        raise InputError(message)
+    if not all(c.isprintable() or c in also or c in "\u00a0\u2009\u202f" for c in plain):
+        message = f"{shown(plain)}: there is a character that does not print; type the text again"
+        raise InputError(message)
+    return plain
+
+
+def _day(value: Any) -> date:
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    if isinstance(value, str) and len(value) == 10:
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            pass
+    message = f"{shown(value)}: write a day as 2026-11-14 (year-month-day)"
+    raise InputError(message)
+
+
+Line = Annotated[str, BeforeValidator(_line)]
+Text = Annotated[str, BeforeValidator(_long)]
+Day = Annotated[date, BeforeValidator(_day)]
+Flag = StrictBool

@@ -1,0 +1,139 @@
+"""A case: everything that one TOML file says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Field, PrivateAttr
+
+from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
+from lasersafe.models.laser import Laser
+from lasersafe.models.messages import Finding, Place, doubles, not_known
+from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
+
+
+class Case(CaseModel):
+    """One assessment to be made: the case file."""
+
+    how_to_get: ClassVar[dict[str, str]] = {
+        "laser": "write at least one table [[laser]]; a starter case shows how",
+        "in_charge": "write a table [in_charge] with assessor, laser_safety_officer, operator and venue",
+        "person": "write at least one table [[person]]: the operator, and the closest spectators",
+    }
+
+    title: Line = Field(description="Title of the sheet.")
+    place: Line = Field(description="Where it takes place.")
+    dates: Line = Field(description="When it takes place, in words.")
+    review_by: Day = Field(description="Day by which the assessment is looked at again, as 2026-11-14.")
+    rule_set: Literal["ICNIRP-2013", "EU-2006/25/EC"] = Field(
+        default="ICNIRP-2013",
+        description="Exposure limits to go by: 'ICNIRP-2013' or 'EU-2006/25/EC'. The other one is worked out as well, "
+        "and the stricter result decides.",
+    )
+    paper: Literal["A4", "Letter"] = Field(default="A4", description="Paper of the sheet: 'A4' or 'Letter'.")
+    notes: Text = Field(default="", description="Anything else that the sheet has to say.")
+    in_charge: InCharge = Field(description="The people who answer for the work: [in_charge].")
+    settings: Settings = Field(default=Settings.model_construct(), description="How to calculate: [settings].")
+    other_hazards: OtherHazards = Field(
+        default=OtherHazards.model_construct(), description="What the process brings besides the beam: [other_hazards]."
+    )
+    laser: Annotated[tuple[Laser, ...], Field(min_length=1, max_length=12)] = Field(
+        description="The lasers, one [[laser]] each."
+    )
+    person: Annotated[tuple[Person, ...], Field(min_length=1, max_length=60)] = Field(
+        description="People and groups, one [[person]] each."
+    )
+    surface: Annotated[tuple[Surface, ...], Field(max_length=60)] = Field(
+        default=(), description="What the beam can meet, one [[surface]] each."
+    )
+    barrier: Annotated[tuple[Barrier, ...], Field(max_length=30)] = Field(
+        default=(), description="What stops the beam, one [[barrier]] each."
+    )
+    control: Annotated[tuple[Control, ...], Field(max_length=100)] = Field(
+        default=(), description="Controls that are in place, one [[control]] each."
+    )
+    strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = Field(
+        default=(), description="Ways for light that are ruled out with a reason, one [[strike_out]] each."
+    )
+
+    _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
+
+    @property
+    def lasers(self) -> tuple[Laser, ...]:
+        """All lasers, as in the file."""
+        return self.laser
+
+    @property
+    def persons(self) -> tuple[Person, ...]:
+        """All people and groups, as in the file."""
+        return self.person
+
+    @property
+    def surfaces(self) -> tuple[Surface, ...]:
+        """All surfaces, as in the file."""
+        return self.surface
+
+    @property
+    def barriers(self) -> tuple[Barrier, ...]:
+        """All barriers, as in the file."""
+        return self.barrier
+
+    @property
+    def controls(self) -> tuple[Control, ...]:
+        """All controls in place, as in the file."""
+        return self.control
+
+    @property
+    def strike_outs(self) -> tuple[StrikeOut, ...]:
+        """All ways that are struck out, as in the file."""
+        return self.strike_out
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse double names and references to what is not in the case."""
+        found: list[Finding] = []
+        for field in ("laser", "person", "surface", "barrier"):
+            found += doubles(field, peek.tables(field))
+        setups = {
+            name: _names(Peek(Laser, table).tables("setup"))
+            for _, table in peek.tables("laser")
+            if (name := _name(table)) is not None
+        }
+        persons = _names(peek.tables("person"))
+        for field in ("person", "surface", "barrier", "strike_out"):
+            for i, table in peek.tables(field):
+                found += [((field, i, key), text) for key, text in _references(table, setups)]
+        for i, table in peek.tables("strike_out"):
+            person = table.get("person")
+            if isinstance(person, str) and person.strip() and person.strip() not in persons:
+                found.append((("strike_out", i, "person"), not_known(person.strip(), "a person of this case", persons)))
+        return found
+
+
+def _name(table: Mapping[str, Any]) -> str | None:
+    name = table.get("name")
+    return name.strip() if isinstance(name, str) and name.strip() else None
+
+
+def _names(tables: list[tuple[int, Mapping[str, Any]]]) -> list[str]:
+    return [name for _, table in tables if (name := _name(table)) is not None]
+
+
+def _references(table: Mapping[str, Any], setups: Mapping[str, list[str]]) -> list[tuple[str, str]]:
+    """Return (key, message) for a laser or set-up that the case does not have."""
+    laser, setup = table.get("laser"), table.get("setup")
+    known = list(setups)
+    if isinstance(laser, str) and laser.strip():
+        if laser.strip() not in setups:
+            return [("laser", not_known(laser.strip(), "a laser of this case", known))]
+        known = [laser.strip()]
+    if not isinstance(setup, str) or not setup.strip():
+        return []
+    having = [name for name in known if setup.strip() in setups[name]]
+    if not having:
+        listed = [one for name in known for one in setups[name]]
+        return [("setup", not_known(setup.strip(), "a set-up of this case", listed))]
+    if len(having) > 1:
+        return [("laser", f"missing; the set-up '{setup.strip()}' exists on several lasers: say on which one")]
+    return []

@@ -1,0 +1,171 @@
+"""One laser with its set-ups, and what diffraction says of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Self
+
+from pydantic import Field, ModelWrapValidatorHandler, model_validator
+
+from lasersafe.models.base import CaseModel, Flag, Line, Peek
+from lasersafe.models.beam import SETUP_KINDS, WAVELENGTH, Emission, Setup
+from lasersafe.models.messages import Finding, doubles
+from lasersafe.models.values import Axes, SIValue
+from lasersafe.quantity import format_quantity
+
+_FIBRE = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}  # numerical aperture to half the 1/e angle
+_ROUNDING = 1e-9
+
+
+class Laser(CaseModel):
+    """One laser: ``[[laser]]``."""
+
+    how_to_get: ClassVar[dict[str, str]] = {
+        "emission": "write a table [laser.emission] with kind = 'continuous', 'single pulse' or 'pulse train'",
+        "setup": "write a table [[laser.setup]] with kind = 'collimated', 'lens', 'fibre multimode' or "
+        "'fibre single mode'",
+    }
+
+    name: Line = Field(description="Name of the laser; used once in the case.")
+    class_label: Line = Field(description="Laser class on the maker's label, as '4'.")
+    serial: Line = Field(default="", description="Serial number.")
+    wavelength: Annotated[SIValue, WAVELENGTH] = Field(description="Vacuum wavelength, 180 nm to 1 mm, as '1070 nm'.")
+    handheld: Flag = Field(default=False, description="true when a person guides the head or the work by hand.")
+    emission: Emission = Field(discriminator="kind", description="What leaves the laser: [laser.emission].")
+    setup: Annotated[tuple[Annotated[Setup, Field(discriminator="kind")], ...], Field(min_length=1, max_length=12)] = (
+        Field(description="The optics that may be fitted, one [[laser.setup]] each; the fitted one is marked.")
+    )
+    note: Line = Field(default="", description="Remark, printed on the sheet.")
+
+    @property
+    def setups(self) -> tuple[Setup, ...]:
+        """All set-ups, as in the file."""
+        return self.setup
+
+    @property
+    def fitted_setup(self) -> Setup:
+        """The set-up that is fitted today."""
+        return next(one for one in self.setup if one.fitted)
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse double names, anything but one fitted set-up, and beams that diffraction forbids."""
+        tables = peek.tables("setup")
+        found = doubles("setup", tables)
+        fitted = [i for i, table in tables if table.get("fitted") is True]
+        if len(fitted) > 1:
+            found += [(("setup", i, "fitted"), "two set-ups are marked as fitted; mark one") for i in fitted[1:]]
+        if tables and not fitted and not (len(tables) == 1 and "fitted" not in tables[0][1]):
+            found.append((("setup",), "no set-up is marked; write fitted = true in the one that is fitted today"))
+        wavelength = peek.value("wavelength")
+        for i, table in tables:
+            kind = table.get("kind")
+            if isinstance(kind, str) and kind in SETUP_KINDS:
+                setup = Peek(SETUP_KINDS[kind], table)
+                found += [(("setup", i, field), text) for field, text in _impossible(kind, setup, wavelength)]
+        return found
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _one_setup_is_fitted(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        """Mark the only set-up as fitted."""
+        if isinstance(data, Mapping) and isinstance(data.get("setup"), (list, tuple)) and len(data["setup"]) == 1:
+            only = data["setup"][0]
+            if isinstance(only, Mapping) and "fitted" not in only:
+                data = {**data, "setup": [{**only, "fitted": True}]}
+        return handler(data)
+
+
+def _impossible(kind: str, peek: Peek, wavelength: SIValue | None) -> list[tuple[str, str]]:
+    """Return (field, message) for each field of a set-up that light of this wavelength cannot have."""
+    if kind == "collimated":
+        return _collimated(peek, wavelength)
+    if wavelength is None:
+        return []
+    if kind == "lens":
+        return _lens(peek, wavelength)
+    if kind == "fibre multimode":
+        return _multimode(peek, wavelength)
+    field = peek.value("mode_field_diameter")
+    if field is not None and not field >= wavelength:
+        message = f"{field.typed} is smaller than the wavelength of {wavelength.typed}, which no fibre guides; check it"
+        return [("mode_field_diameter", message)]
+    return []
+
+
+def _collimated(peek: Peek, wavelength: SIValue | None) -> list[tuple[str, str]]:
+    diameter, angle, scale = peek.value("beam_diameter"), peek.value("divergence"), _scale(peek)
+    if diameter is None or angle is None or scale is None:
+        return []
+    place = peek.value("measured_at")
+    waist: Axes | None = peek.value("waist_at")
+    if place is None or (waist is None and "waist_at" in peek.data):
+        return []
+    for axis in ("x", "y"):
+        width, spread = getattr(diameter, axis), getattr(angle, axis)
+        away = 0.0 if waist is None else abs(place - getattr(waist, axis))
+        if not spread * away < width:
+            message = (
+                f"{width.typed} is less than the {format_quantity(spread * away, 'm')} that the divergence alone makes "
+                "between waist_at and measured_at; check divergence and places"
+            )
+            return [("beam_diameter", message)]
+        narrowest = math.sqrt((width - spread * away) * (width + spread * away))
+        least = 0.0 if wavelength is None else _least_product(wavelength) / (narrowest * scale * scale)
+        if not spread >= least * (1.0 - _ROUNDING):
+            assert wavelength is not None
+            message = (
+                f"{spread.typed} is below the diffraction limit: light of {wavelength.typed} with a waist of "
+                f"{format_quantity(narrowest, 'm')} ({peek.data['criterion']}) spreads by at least "
+                f"{format_quantity(least, 'rad', rounding='up')} on this criterion; check criterion, unit and diameter"
+            )
+            return [("divergence", message)]
+    return []
+
+
+def _lens(peek: Peek, wavelength: SIValue) -> list[tuple[str, str]]:
+    diameter, focus, scale = peek.value("beam_diameter"), peek.value("focus_diameter"), _scale(peek)
+    focal_length = peek.value("focal_length")
+    if diameter is None or focus is None or scale is None or focal_length is None:
+        return []
+    for axis in ("x", "y"):
+        spot = getattr(focus, axis)
+        least = _least_product(wavelength) * focal_length / (getattr(diameter, axis) * scale * scale)
+        if not spot >= least * (1.0 - _ROUNDING):
+            message = (
+                f"{spot.typed} is below the diffraction limit: this lens focuses light of {wavelength.typed} to no "
+                f"less than {format_quantity(least, 'm', rounding='up')}; check criterion, unit and focal length"
+            )
+            return [("focus_diameter", message)]
+    return []
+
+
+def _multimode(peek: Peek, wavelength: SIValue) -> list[tuple[str, str]]:
+    aperture, core = peek.value("numerical_aperture"), peek.value("core_diameter")
+    factor = _FIBRE.get(str(peek.data.get("numerical_aperture_criterion")))
+    if aperture is None or core is None or factor is None:
+        return []
+    least = _least_product(wavelength) * factor / (2.0 * core)
+    if not aperture >= least * (1.0 - _ROUNDING):
+        message = (
+            f"{aperture.typed} is below the diffraction limit: light of {wavelength.typed} from a core of {core.typed} "
+            f"has at least {format_quantity(least, '1', rounding='up')}; use kind = 'fibre single mode' for a "
+            "single-mode fibre"
+        )
+        return [("numerical_aperture", message)]
+    return []
+
+
+def _least_product(wavelength: float) -> float:
+    """Return the least waist diameter times full angle, both at 1/e: 2 lambda / pi."""
+    return 2.0 * wavelength / math.pi
+
+
+def _scale(peek: Peek) -> float | None:
+    """Return what a width is multiplied with to hold at 1/e of the peak, or None when that cannot be known."""
+    criterion, profile = peek.data.get("criterion"), peek.data.get("profile", "gaussian")
+    if criterion not in ("1/e", "1/e2", "FWHM") or profile not in ("gaussian", "top-hat"):
+        return None
+    gaussian = {"1/e": 1.0, "1/e2": 1.0 / math.sqrt(2.0), "FWHM": 1.0 / math.sqrt(math.log(2.0))}
+    return 1.0 if profile == "top-hat" else gaussian[criterion]

@@ -1,0 +1,143 @@
+"""Errors of pydantic in our own words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import InitErrorDetails, PydanticCustomError
+
+from lasersafe.quantity import shown
+
+Place = tuple[str | int, ...]
+Finding = tuple[Place, str]  # where in the table, and the message
+
+_OTHER_WORDS = {  # what people call it elsewhere
+    "pulse_width": "pulse_duration",
+    "pulse_length": "pulse_duration",
+    "frequency": "repetition_rate",
+    "rate": "repetition_rate",
+    "energy": "pulse_energy",
+    "average_power": "mean_power",
+    "diameter": "beam_diameter",
+    "spot_size": "spot_diameter",
+    "na": "numerical_aperture",
+    "mfd": "mode_field_diameter",
+    "class": "class_label",
+    "lasers": "laser",
+    "setups": "setup",
+    "people": "person",
+    "persons": "person",
+    "surfaces": "surface",
+    "barriers": "barrier",
+    "controls": "control",
+    "goggles": "eyewear",
+    "glasses": "eyewear",
+}
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Return the known word that looks most like *word*, or None."""
+    import difflib
+
+    words = list(known)
+    other = _OTHER_WORDS.get(word.lower())
+    if other in words:
+        return other
+    by_lower = {name.lower(): name for name in words}
+    found = difflib.get_close_matches(word.lower()[:60], list(by_lower), n=1, cutoff=0.5)
+    return by_lower[found[0]] if found else None
+
+
+def not_known(word: str, what: str, known: Iterable[str]) -> str:
+    """Return the message on a word that is not one of the known ones."""
+    words = list(known)
+    near = nearest(word, words)
+    hint = f"did you mean '{near}'? " if near else ""
+    listed = ", ".join(f"'{name}'" for name in words[:30])
+    return f"{shown(word)} is not {what}; {hint}known here: {listed or 'none'}"
+
+
+def refusal(title: str, findings: list[Finding]) -> ValidationError:
+    """Return one error that carries all findings, for a validator to raise."""
+    details = [
+        InitErrorDetails(type=PydanticCustomError("fault", "{message}", {"message": message}), loc=place, input=None)
+        for place, message in findings
+    ]
+    return ValidationError.from_exception_data(title, details)
+
+
+def findings_of(error: ValidationError, descriptions: Mapping[str, str]) -> list[Finding]:
+    """Return what pydantic found, in our words.
+
+    Parameters
+    ----------
+    error : ValidationError
+        From pydantic.
+    descriptions : mapping
+        Known field -> what it is, or how to get it.
+    """
+    found: list[Finding] = []
+    for one in error.errors(include_url=False):
+        if one["type"] == "too_short" and one["input"]:
+            continue  # there are some, and each is refused for a reason of its own
+        message = _message(one["type"], one["loc"], one["msg"], one.get("ctx", {}), one["input"], descriptions)
+        found.append((one["loc"], message))
+    return found
+
+
+def _message(
+    kind: str, place: Place, plain: str, context: Mapping[str, Any], given: Any, descriptions: Mapping[str, str]
+) -> str:
+    field = str(place[-1]) if place else ""
+    if kind == "fault":
+        return str(context["message"])
+    if kind == "value_error":
+        return str(context["error"]).removeprefix(f"{field} = ")
+    if kind == "missing":
+        return f"missing; {descriptions.get(field, '')}"
+    if kind == "extra_forbidden":
+        return not_known(field, "a key of this table", descriptions)
+    if kind == "literal_error":
+        return _choice(given, "a choice", str(context["expected"]))
+    if kind == "union_tag_invalid":
+        return "kind = " + _choice(context["tag"], "a kind", str(context["expected_tags"]))
+    if kind == "union_tag_not_found":
+        return f"kind is missing; {descriptions.get(str(place[0]), '')}"
+    if kind in ("too_short", "too_long"):
+        if kind == "too_long":
+            return f"at most {context['max_length']} may be given; make two cases of it"
+        return f"none is given, at least one is needed; {descriptions.get(field, '')}"
+    if kind == "bool_type":
+        return f"{shown(given)}: write true or false, without quotes"
+    if kind in ("tuple_type", "list_type"):
+        if isinstance(given, Mapping):
+            return f"several may be given: write the heading in double brackets, as [[{field}]]"
+        return f"{shown(given)}: a list is expected here, in square brackets"
+    return f"{shown(given)}: {plain}"
+
+
+def _choice(word: object, what: str, listed: str) -> str:
+    words = re.findall(r"'([^']*)'", listed)
+    if isinstance(word, str):
+        return not_known(word, what, words)
+    return f"{shown(word)}: write one of " + ", ".join(f"'{one}'" for one in words)
+
+
+def doubles(field: str, tables: list[tuple[int, Mapping[str, Any]]]) -> list[Finding]:
+    """Return a finding for each table whose name an earlier one of the same array has."""
+    found: list[Finding] = []
+    first: dict[str, int] = {}
+    for i, table in tables:
+        name = table.get("name")
+        if not isinstance(name, str) or not name.strip():
+            continue
+        key = " ".join(name.casefold().split())
+        if key in first:
+            message = f"{shown(name.strip())} is also the name of {field}[{first[key] + 1}]; give each its own name"
+            found.append(((field, i, "name"), message))
+        else:
+            first[key] = i
+    return found

@@ -1,0 +1,158 @@
+"""From a file to a case, with every fault at its line."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from lasersafe.errors import CaseError, Fault
+from lasersafe.models.beam import SETUP_KINDS
+from lasersafe.models.case import Case
+from lasersafe.models.locate import lines_of
+from lasersafe.models.messages import Place
+
+LARGEST_FILE = 1_000_000
+_TAGS = frozenset({"continuous", "single pulse", "pulse train", *SETUP_KINDS})  # pydantic adds them to a place
+
+
+def read_case(path: str | os.PathLike[str]) -> Case:
+    """Return the case that a TOML file describes.
+
+    Parameters
+    ----------
+    path : path
+        The case file.
+
+    Raises
+    ------
+    CaseError
+        If there are faults; all of them, with their lines.
+    """
+    text, fault = _read(Path(path))
+    if fault is not None:
+        raise CaseError(str(path), [fault])
+    return parse_case(text, str(path))
+
+
+def check_case(path: str | os.PathLike[str]) -> list[Fault]:
+    """Return all faults of a case file, in the order of their lines; none when it can be assessed."""
+    try:
+        read_case(path)
+    except CaseError as error:
+        return error.faults
+    return []
+
+
+def parse_case(text: str, name: str = "case") -> Case:
+    """Return the case that a TOML text describes.
+
+    Parameters
+    ----------
+    text : str
+        TOML. Untrusted.
+    name : str
+        What the text is called in the message.
+
+    Raises
+    ------
+    CaseError
+        If there are faults; all of them, with their lines.
+    """
+    text = text.replace("\r\n", "\n")
+    try:
+        data = tomllib.loads(text)
+        lines = lines_of(text)
+    except tomllib.TOMLDecodeError as error:
+        raise CaseError(name, [_syntax(str(error), text)]) from None
+    except RecursionError:
+        raise CaseError(name, [Fault(None, "file", "brackets are nested too deeply; this is no case file")]) from None
+    except ValueError:  # an integer of more digits than Python reads
+        raise CaseError(name, [Fault(None, "file", "a number with thousands of digits cannot be read")]) from None
+    case = case_from(data, name, lines)
+    case._lines.update(lines)
+    return case
+
+
+def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place, int] | None = None) -> Case:
+    """Return the case that nested dictionaries describe, as ``tomllib`` gives them.
+
+    Parameters
+    ----------
+    data : mapping
+        The case.
+    name : str
+        What the case is called in the message.
+    lines : mapping, optional
+        Place -> line, for the message.
+
+    Raises
+    ------
+    CaseError
+        If there are faults; all of them.
+    """
+    try:
+        return Case.model_validate(data)
+    except ValidationError as error:
+        places = [(_untagged(one["loc"]), one["msg"]) for one in error.errors(include_url=False, include_input=False)]
+    faults = [Fault(_line(place, lines or {}), _path(place), message) for place, message in dict.fromkeys(places)]
+    raise CaseError(name, sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0)))
+
+
+def _read(path: Path) -> tuple[str, Fault | None]:
+    try:
+        kind = path.stat()
+        if stat.S_ISDIR(kind.st_mode):
+            return "", Fault(None, "file", "this is a directory; name the case file in it")
+        if not stat.S_ISREG(kind.st_mode):
+            return "", Fault(None, "file", "this is not a plain file")
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
+    except FileNotFoundError:
+        return "", Fault(None, "file", "there is no such file; 'lasersafe new' makes one from a starter case")
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
+        return "", Fault(None, "file", f"cannot be read: {reason}")
+    if len(raw) > LARGEST_FILE:
+        return "", Fault(None, "file", "larger than 1 MB; this is no case file")
+    try:
+        return raw.decode("utf-8-sig"), None
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        return "", Fault(line, "file", "not UTF-8 text; save the file as UTF-8 in your editor")
+
+
+def _syntax(message: str, text: str) -> Fault:
+    where = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
+    plain = message[: where.start()] if where else message
+    line = int(where.group(1)) if where and where.group(1) else text.count("\n") + 1
+    column = f" in column {where.group(2)}" if where and where.group(2) else " at the end of the file"
+    advice = 'text and numbers with units stand in quotes, as in power = "1.5 kW"'
+    return Fault(line, "TOML", f"{plain}{column if where else ''}; {advice}")
+
+
+def _untagged(place: Place) -> Place:
+    """Return a place without the kinds that pydantic puts into it; the last part is always a key."""
+    return tuple(part for part in place[:-1] if part not in _TAGS) + place[-1:]
+
+
+def _path(place: Place) -> str:
+    text = ""
+    for part in place:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text or "case"
+
+
+def _line(place: Place, lines: Mapping[Place, int]) -> int | None:
+    """Return the line of a place, or of the table that it is missing from; the top of the file is line 1."""
+    while place:
+        if place in lines:
+            return lines[place]
+        place = place[:-1]
+    return 1 if lines else None

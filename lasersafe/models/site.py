@@ -1,0 +1,180 @@
+"""People, surfaces, barriers and controls: what stands around the laser."""
+
+from __future__ import annotations
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
+
+from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
+from lasersafe.models.messages import Finding
+from lasersafe.models.values import Measured, SIValue
+
+DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics")
+TIME = Measured(
+    "s", "100 fs", "30000 s", "10 s", "the limit tables end at 30 000 s, which stands for any longer shift: '30000 s'"
+)
+RATED_TIME = Measured("s", "1 ms", "30000 s", "60 s")
+RATIO = Measured("1", "0", "1", "0.6")
+ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True)
+RATING = Measured("W/m2", "0 W/m2", "1e6 MW/m2", "10 W/cm2", above_low=True)
+
+Way = Literal["direct", "mirror", "scatter"]
+Role = Literal[
+    "operator", "assistant", "crew", "performer", "spectator", "passer-by", "laser safety officer", "security"
+]
+_WHICH_LASER = "Name of the laser that this concerns. Left out: every laser of the case."
+
+
+class InCharge(CaseModel):
+    """The people who answer for the work: ``[in_charge]``."""
+
+    assessor: Line = Field(description="Who made this assessment.")
+    laser_safety_officer: Line = Field(description="Who signs or refuses the area.")
+    operator: Line = Field(description="Who runs the laser.")
+    venue: Line = Field(description="Who answers for the place.")
+
+
+class Person(CaseModel):
+    """A person, or a group that stands together: ``[[person]]``."""
+
+    name: Line = Field(description="Name of the person or group; used once in the case.")
+    role: Role = Field(
+        description="'operator', 'assistant', 'crew' (cameras, sound, light), 'performer', 'spectator', 'passer-by', "
+        "'laser safety officer' or 'security'."
+    )
+    distance: Annotated[SIValue, DISTANCE] = Field(
+        description="Closest distance from the last optic that this person can come to, as '12 m'."
+    )
+    distance_from_work: Annotated[SIValue | None, DISTANCE] = Field(
+        default=None,
+        description="Closest distance from the place where the beam meets the work; it counts for reflected and "
+        "scattered light. Left out: taken from distance and work_distance on the strict side.",
+    )
+    time: Annotated[SIValue | None, TIME] = Field(
+        default=None,
+        description="How long the person can be exposed, as '10 s', where the usual time does not fit; "
+        "time_reason is then needed.",
+    )
+    time_reason: Line = Field(default="", description="Why this time; printed beside it.")
+    briefed: Flag = Field(
+        default=False,
+        description="true for a person who knows what the beam does and is expected to turn away from visible light.",
+    )
+    aided: Flag = Field(default=False, description="true when binoculars, a telescope or a viewfinder may be used.")
+    deliberate_viewing: Flag = Field(
+        default=False, description="true when the person looks towards the source on purpose."
+    )
+    in_beam_possible: Flag = Field(
+        default=True, description="false only when something solid keeps the direct beam away from this person."
+    )
+    eyewear: Line = Field(
+        default="", description="Marking on the eyewear that is worn, as '1064 D LB6'; left out: none is worn."
+    )
+    laser: Line | None = Field(default=None, description=_WHICH_LASER)
+    setup: Line | None = Field(default=None, description="Name of the set-up that this concerns. Left out: every one.")
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Ask for the reason of a time that was typed."""
+        if "time" in peek.data and "time_reason" not in peek.data:
+            return [(("time_reason",), "missing; say why the usual time does not fit, it is printed beside the time")]
+        if "time_reason" in peek.data and "time" not in peek.data:
+            return [(("time",), "missing; time_reason gives a reason, but no time is written")]
+        return []
+
+
+class Surface(CaseModel):
+    """Something that the beam can meet: ``[[surface]]``."""
+
+    name: Line = Field(description="Name of the surface; used once in the case.")
+    material: Line = Field(description="What it is made of, as 'stainless steel sheet, rolled'.")
+    finish: Literal["mirror", "matt", "unknown"] = Field(
+        default="unknown",
+        description="'mirror', 'matt' or 'unknown'; unknown is treated as a mirror. What looks matt can be a mirror in "
+        "the far infrared.",
+    )
+    reflectance: Annotated[SIValue, RATIO] = Field(
+        default=SIValue(1.0, "1", "1"),
+        description="Share of the power that comes back, 0 to 1, at this wavelength. Left out: 1, the strict bound.",
+    )
+    reflectance_source: Line = Field(default="", description="Where the reflectance was taken from; printed beside it.")
+    distance: Annotated[SIValue, DISTANCE] = Field(description="Distance from the last optic, as '150 mm'.")
+    view_angle: Annotated[SIValue, ANGLE] = Field(
+        default=SIValue(0.0, "0 deg", "rad"),
+        description="Angle between the line of sight and the normal of the surface, for scattered light. Left out: 0, "
+        "the brightest direction.",
+    )
+    laser: Line | None = Field(default=None, description=_WHICH_LASER)
+
+
+class Barrier(CaseModel):
+    """A screen, curtain, wall or beam stop: ``[[barrier]]``."""
+
+    name: Line = Field(description="Name of the barrier; used once in the case.")
+    distance: Annotated[SIValue, DISTANCE] = Field(description="Closest distance from the last optic, as '2 m'.")
+    rating: Annotated[SIValue | None, RATING] = Field(
+        default=None, description="Power density that it withstands, as '10 W/cm2'. Left out: not rated for lasers."
+    )
+    rated_time: Annotated[SIValue | None, RATED_TIME] = Field(
+        default=None, description="For how long it withstands the rating, as '60 s'."
+    )
+    en12254_class: Line = Field(default="", description="Marking by EN 12254, as '1064 D AB5'.")
+    observed: Flag = Field(default=False, description="true when somebody watches it and can stop the laser.")
+    must_stop: Annotated[tuple[Way, ...], Field(min_length=1, max_length=3)] = Field(
+        default=("direct", "mirror", "scatter"), description="What it has to stop: 'direct', 'mirror', 'scatter'."
+    )
+    laser: Line | None = Field(default=None, description=_WHICH_LASER)
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Ask for the time of a rating."""
+        if "rating" in peek.data and "rated_time" not in peek.data:
+            return [(("rated_time",), "missing; a rating holds for a time only: write the time of its test, as '60 s'")]
+        return []
+
+
+class Control(CaseModel):
+    """A control that is in place: ``[[control]]``."""
+
+    kind: Literal["substitute", "technical", "organisational", "personal"] = Field(
+        description="'substitute', 'technical', 'organisational' or 'personal', in this order of preference."
+    )
+    text: Text = Field(description="What is done, in a sentence.")
+
+
+class StrikeOut(CaseModel):
+    """A way for light to reach a person that the assessor rules out: ``[[strike_out]]``."""
+
+    how_to_get: ClassVar[dict[str, str]] = {"reason": "nothing is struck out without a reason; it is printed"}
+
+    way: Way = Field(description="'direct', 'mirror' or 'scatter'.")
+    person: Line = Field(description="Name of the person or group.")
+    reason: Text = Field(description="Why it cannot happen; printed on the sheet.")
+    laser: Line | None = Field(default=None, description=_WHICH_LASER)
+    setup: Line | None = Field(default=None, description="Name of the set-up that this concerns. Left out: every one.")
+
+
+class OtherHazards(CaseModel):
+    """What the process brings besides the beam: ``[other_hazards]``."""
+
+    process: Flag = Field(default=False, description="true when the beam works on material (fume, fire, glow, noise).")
+    work_material: Line = Field(default="", description="The material that is worked on.")
+    process_gas: Line = Field(default="", description="Assist or shielding gas, as 'argon' or 'oxygen'.")
+    keys: Annotated[tuple[Line, ...], Field(max_length=40)] = Field(
+        default=(),
+        description="Further hazards by their key in the wording file other_hazards.toml, as 'high voltage'.",
+    )
+
+
+class Settings(CaseModel):
+    """How to calculate: ``[settings]``."""
+
+    scatter_model: Literal["lambert", "hemisphere"] = Field(
+        default="lambert",
+        description="'lambert' (brightest along the normal, the farther one) or 'hemisphere' (the same everywhere).",
+    )
+    propagation: Literal["hyperbolic", "linear"] = Field(
+        default="hyperbolic",
+        description="'hyperbolic' (as ISO 11146, the farther one) or 'linear' (as in some printed tables).",
+    )

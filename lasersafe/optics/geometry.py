@@ -1,0 +1,232 @@
+"""How wide a beam is at a distance.
+
+Every diameter and every divergence in a `BeamGeometry` is a full one at 1/e of the peak (d63 for a Gaussian).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lasersafe.errors import InputError
+from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
+
+Pair = tuple[float, float]
+
+PROFILES = ("gaussian", "top-hat")
+PROPAGATIONS = ("hyperbolic", "linear")
+CRITERIA = ("1/e", "1/e2", "FWHM")
+
+_GAUSSIAN_FACTOR = {"1/e": 1.0, "1/e2": math.sqrt(2.0), "FWHM": math.log(2.0)}
+_LONGEST = 1e15  # m, and its inverse in rad: far beyond any use, and far from what overflows
+
+
+def pair(name: str, value: ArrayLike) -> Pair:
+    """Return one number twice, or two numbers, as the axes x and y.
+
+    Parameters
+    ----------
+    name : str
+        Name of the field, for the message.
+    value : array_like, shape () or (2,)
+        What was given.
+
+    Returns
+    -------
+    tuple of float, (x, y)
+        The two numbers.
+
+    Raises
+    ------
+    InputError
+        If it is neither one number nor two.
+    """
+    numbers = floats(name, value)
+    if numbers.shape not in ((), (1,), (2,)):
+        message = f"{name} = {value!r}: give one number, or two for the axes x and y"
+        raise InputError(message)
+    x, y = np.broadcast_to(numbers, (2,))
+    return float(x), float(y)
+
+
+@dataclass(frozen=True)
+class BeamGeometry:
+    """A beam as the formulas of this package use it [1]_.
+
+    Parameters
+    ----------
+    waist_diameter : tuple of float, (x, y)
+        Full 1/e diameter at the waist; 0 for a point focus. [m]
+    divergence : tuple of float, (x, y)
+        Full 1/e angle far from the waist. [rad]
+    waist_position : tuple of float, (x, y)
+        Place of the waist, from the last optic; negative inside the laser. [m]
+    profile : str
+        ``"gaussian"`` or ``"top-hat"`` (evenly filled disc or ellipse).
+    propagation : str
+        ``"hyperbolic"``, d^2 = d0^2 + phi^2 (z - z0)^2, or ``"linear"``, d = d0 + phi |z - z0|.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is not finite or a length is beyond 1e15 m, a waist is negative, or a divergence is not above 0
+        (1e-15 rad) and at most pi.
+    InputError
+        If a profile or propagation is not known.
+
+    References
+    ----------
+    .. [1] ISO11146-1, clause on the propagation of the beam width.
+    """
+
+    waist_diameter: Pair
+    divergence: Pair
+    waist_position: Pair = (0.0, 0.0)
+    profile: str = "gaussian"
+    propagation: str = "hyperbolic"
+
+    def __post_init__(self) -> None:
+        for name in ("waist_diameter", "divergence", "waist_position"):
+            object.__setattr__(self, name, pair(name, getattr(self, name)))
+        within("waist_diameter", self.waist_diameter, "m", 0.0, _LONGEST)
+        positive("divergence", self.divergence, "rad")
+        within("divergence", self.divergence, "rad", 1.0 / _LONGEST, math.pi)
+        within("waist_position", self.waist_position, "m", -_LONGEST, _LONGEST)
+        choice("profile", self.profile, PROFILES)
+        choice("propagation", self.propagation, PROPAGATIONS)
+
+    @property
+    def circular(self) -> bool:
+        """Whether both axes are alike, so that the closed forms hold."""
+        axes = (self.waist_diameter, self.divergence, self.waist_position)
+        return all(x == y for x, y in axes)
+
+
+def diameter_at(
+    waist_diameter: ArrayLike,
+    divergence: ArrayLike,
+    waist_position: ArrayLike,
+    distance: ArrayLike,
+    propagation: str = "hyperbolic",
+) -> FloatArray:
+    """Return the diameter of one axis at *distance* [1]_.
+
+    Parameters
+    ----------
+    waist_diameter : array_like, shape (...)
+        Full diameter at the waist. [m]
+    divergence : array_like, shape (...)
+        Full angle far from the waist. [rad]
+    waist_position : array_like, shape (...)
+        Place of the waist, from the last optic. [m]
+    distance : array_like, shape (...)
+        Place asked for, from the last optic. [m]
+    propagation : str
+        ``"hyperbolic"`` or ``"linear"``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Full diameter there, on the criterion of the inputs. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If an input or the diameter is not finite, or a diameter or angle is negative.
+
+    References
+    ----------
+    .. [1] ISO11146-1, clause on the propagation of the beam width.
+    """
+    choice("propagation", propagation, PROPAGATIONS)
+    waist = within("waist_diameter", waist_diameter, "m", 0.0, math.inf)
+    angle = within("divergence", divergence, "rad", 0.0, math.pi)
+    way = finite("distance", distance, "m") - finite("waist_position", waist_position, "m")
+    with np.errstate(over="ignore"):
+        diameter = np.hypot(waist, angle * way) if propagation == "hyperbolic" else waist + angle * np.abs(way)
+    return finite("diameter", diameter, "m")
+
+
+def diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Return both 1/e diameters of *beam* at *distance* [1]_.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam. [1]
+    distance : array_like, shape (...)
+        Place asked for, from the last optic. [m]
+
+    Returns
+    -------
+    tuple of numpy.ndarray, each of shape (...)
+        Full 1/e diameters in x and y. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a distance or a diameter is not finite.
+
+    References
+    ----------
+    .. [1] ISO11146-1, clause on the propagation of the beam width.
+
+    Examples
+    --------
+    >>> x, y = diameters(BeamGeometry((3e-3, 3e-3), (1e-3, 1e-3)), [0.0, 4.0])
+    >>> x.tolist()
+    [0.003, 0.005]
+    """
+    x, y = (
+        diameter_at(
+            beam.waist_diameter[axis],
+            beam.divergence[axis],
+            beam.waist_position[axis],
+            distance,
+            beam.propagation,
+        )
+        for axis in (0, 1)
+    )
+    return x, y
+
+
+def to_1_over_e(width: ArrayLike, criterion: str, profile: str = "gaussian") -> FloatArray:
+    """Return a diameter or divergence at 1/e of the peak from one on another criterion [1]_.
+
+    Parameters
+    ----------
+    width : array_like, shape (...)
+        Full diameter or full angle on *criterion*. [m or rad]
+    criterion : str
+        ``"1/e"``, ``"1/e2"`` or ``"FWHM"``.
+    profile : str
+        ``"gaussian"``, or ``"top-hat"`` whose edge is the same place on every criterion.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        The same at 1/e: a Gaussian's 1/e2 width over sqrt(2), its FWHM over sqrt(ln 2). [m or rad]
+
+    Raises
+    ------
+    InputError
+        If the criterion or profile is not known.
+    OutOfRangeError
+        If a width is not positive and finite.
+
+    References
+    ----------
+    .. [1] SIEGMAN1986, Gaussian beam: its profile is exp(-(2 r / d63)^2).
+
+    Examples
+    --------
+    >>> float(to_1_over_e(4.0, "1/e2").round(4))
+    2.8284
+    """
+    choice("criterion", criterion, CRITERIA)
+    choice("profile", profile, PROFILES)
+    factor = _GAUSSIAN_FACTOR[criterion] if profile == "gaussian" else 1.0
+    return np.asarray(positive("width", width, "") / factor)

@@ -1,0 +1,261 @@
+"""What a surface sends back: mirror images, scatter models and the size of the spot as a source."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
+
+SCATTER_MODELS = ("lambert", "hemisphere")
+
+
+def mirror_reflection(amount: ArrayLike, reflectance: ArrayLike = 1.0) -> FloatArray:
+    """Return the power or energy that a flat mirror sends on [1]_.
+
+    Parameters
+    ----------
+    amount : array_like, shape (...)
+        Power or energy that falls on the mirror. [W or J]
+    reflectance : array_like, shape (...)
+        Part sent on, 0 to 1; 1 where the surface is not known. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Power or energy of the reflected beam. [W or J]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] DGUV203-093, section 4.3: weakened mirror reflection.
+    """
+    whole = within("amount", amount, "W or J", 0.0, math.inf)
+    return np.asarray(whole * within("reflectance", reflectance, "", 0.0, 1.0))
+
+
+def unfolded_distance(to_mirror: ArrayLike, from_mirror: ArrayLike) -> FloatArray:
+    """Return the length of a path that a flat mirror folds; a flat mirror adds no divergence [1]_.
+
+    Parameters
+    ----------
+    to_mirror : array_like, shape (...)
+        From the last optic to the mirror. [m]
+    from_mirror : array_like, shape (...)
+        From the mirror on. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Their sum. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a length is negative or not finite.
+
+    References
+    ----------
+    .. [1] MCCLUNEY1994, mirror image of a source.
+    """
+    first = within("to_mirror", to_mirror, "m", 0.0, math.inf)
+    return finite("distance", first + within("from_mirror", from_mirror, "m", 0.0, math.inf), "m")
+
+
+def scatter_intensity(
+    amount: ArrayLike, reflectance: ArrayLike, view_angle: ArrayLike, model: str = "lambert"
+) -> FloatArray:
+    """Return what a small scattering spot sends into a direction, per solid angle [1]_ [2]_.
+
+    Parameters
+    ----------
+    amount : array_like, shape (...)
+        Power or energy that falls on the surface. [W or J]
+    reflectance : array_like, shape (...)
+        Part scattered, 0 to 1. [1]
+    view_angle : array_like, shape (...)
+        Angle between the surface normal and the eye, 0 to pi / 2. [rad]
+    model : str
+        ``"lambert"``: rho Phi cos(theta) / pi, or ``"hemisphere"`` (even in every direction): rho Phi / (2 pi).
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Radiant intensity; over the square of the distance it is the exposure. [W/sr or J/sr]
+
+    Raises
+    ------
+    InputError
+        If the model is not known.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] OSHA-OTM, diffuse reflection formula, for ``"lambert"``.
+    .. [2] DGUV203-093, section 4.3, whose figures for isotropic scatter follow ``"hemisphere"``.
+    """
+    choice("model", model, SCATTER_MODELS)
+    scattered = mirror_reflection(amount, reflectance)
+    angle = within("view_angle", view_angle, "rad", 0.0, math.pi / 2.0)
+    if model == "hemisphere":
+        return np.asarray(scattered / (2.0 * math.pi) * np.ones_like(angle))
+    return np.asarray(scattered * np.cos(angle) / math.pi)
+
+
+def scatter_exposure(
+    amount: ArrayLike,
+    reflectance: ArrayLike,
+    distance: ArrayLike,
+    view_angle: ArrayLike = 0.0,
+    model: str = "lambert",
+) -> FloatArray:
+    """Return the exposure from a small scattering spot, facing it [1]_.
+
+    Parameters
+    ----------
+    amount : array_like, shape (...)
+        Power or energy that falls on the surface. [W or J]
+    reflectance : array_like, shape (...)
+        Part scattered, 0 to 1. [1]
+    distance : array_like, shape (...)
+        From the spot. [m]
+    view_angle : array_like, shape (...)
+        Angle between the surface normal and the eye, 0 to pi / 2. [rad]
+    model : str
+        ``"lambert"`` or ``"hemisphere"``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Irradiance or radiant exposure. [W/m2 or J/m2]
+
+    Raises
+    ------
+    InputError
+        If the model is not known.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] OSHA-OTM, diffuse reflection formula.
+    """
+    intensity = scatter_intensity(amount, reflectance, view_angle, model)
+    way = positive("distance", distance, "m")
+    with np.errstate(over="ignore", divide="ignore", under="ignore"):
+        return finite("exposure", intensity / way / way, "W/m2 or J/m2")
+
+
+def disc_factor(spot_diameter: ArrayLike, distance: ArrayLike) -> FloatArray:
+    """Return how much weaker an even Lambertian disc is on its axis than a point of the same power [1]_.
+
+    Parameters
+    ----------
+    spot_diameter : array_like, shape (...)
+        Diameter of the disc. [m]
+    distance : array_like, shape (...)
+        Along the normal, from the middle of the disc. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        r^2 / (r^2 + (d / 2)^2), at most 1. [1]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the diameter is negative, the distance not positive or either not finite.
+
+    References
+    ----------
+    .. [1] MCCLUNEY1994, irradiance from an even disc: pi L sin^2 of its half angle.
+    """
+    radius = within("spot_diameter", spot_diameter, "m", 0.0, math.inf) / 2.0
+    way = positive("distance", distance, "m")
+    return np.asarray(np.square(way / np.hypot(way, radius)))
+
+
+def source_angles(
+    spot_x: ArrayLike, spot_y: ArrayLike, distance: ArrayLike, view_angle: ArrayLike = 0.0
+) -> tuple[FloatArray, FloatArray]:
+    """Return the two angles that a spot subtends, the longer axis foreshortened by the view [1]_.
+
+    Which axis is foreshortened is not known; the longer one gives the smaller angle and so the stricter limit.
+
+    Parameters
+    ----------
+    spot_x, spot_y : array_like, shape (...)
+        Diameters of the spot on the surface. [m]
+    distance : array_like, shape (...)
+        From the spot to the eye. [m]
+    view_angle : array_like, shape (...)
+        Angle between the surface normal and the eye, 0 to pi / 2. [rad]
+
+    Returns
+    -------
+    tuple of numpy.ndarray, each of shape (...)
+        Angle of the longer axis after foreshortening, angle of the shorter axis. [rad]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] ICNIRP2013, angular subtense of an oblong source: the mean of the two axes, each limited first.
+    """
+    x, y = within("spot_x", spot_x, "m", 0.0, math.inf), within("spot_y", spot_y, "m", 0.0, math.inf)
+    way = positive("distance", distance, "m")
+    slant = np.cos(within("view_angle", view_angle, "rad", 0.0, math.pi / 2.0))
+    first = 2.0 * np.arctan2(np.maximum(x, y) * slant, 2.0 * way)
+    second = 2.0 * np.arctan2(np.minimum(x, y), 2.0 * way)
+    return np.asarray(first), np.asarray(second)
+
+
+def source_angle(
+    spot_x: ArrayLike,
+    spot_y: ArrayLike,
+    distance: ArrayLike,
+    view_angle: ArrayLike = 0.0,
+    smallest: ArrayLike = 0.0,
+    largest: ArrayLike = math.pi,
+) -> FloatArray:
+    """Return the angle that a spot subtends: the mean of its two axes, each limited first [1]_.
+
+    Parameters
+    ----------
+    spot_x, spot_y : array_like, shape (...)
+        Diameters of the spot on the surface. [m]
+    distance : array_like, shape (...)
+        From the spot to the eye. [m]
+    view_angle : array_like, shape (...)
+        Angle between the surface normal and the eye, 0 to pi / 2. [rad]
+    smallest, largest : array_like, shape (...)
+        What each axis is limited to, alpha_min and alpha_max of the rule set. [rad]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Angular subtense. [rad]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] ICNIRP2013, angular subtense of an oblong source.
+    """
+    low = within("smallest", smallest, "rad", 0.0, math.pi)
+    high = within("largest", largest, "rad", 0.0, math.pi)
+    first, second = source_angles(spot_x, spot_y, distance, view_angle)
+    return np.asarray((np.clip(first, low, high) + np.clip(second, low, high)) / 2.0)

@@ -1,0 +1,446 @@
+"""Text becomes a number here, and nowhere else; a number becomes readable text again.
+
+pint is the authority on units: it reads ``shared/units.txt`` and ``compile_units`` reduces each unit to an exact factor
+and a dimension. The result is kept beside it in ``shared/units_compiled.json`` with the SHA-256 of the unit file, so
+that a single calculation does not pay for importing pint; when the sum does not match, pint is asked directly.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
+from functools import lru_cache
+from typing import Any, Literal
+
+from lasersafe.errors import QuantityError, ReferenceDataError
+from lasersafe.reference import shared_path
+
+Kind = Literal["continuous power", "divergence"]
+Rounding = Literal["up", "down", "nearest"]
+
+LONGEST_TEXT = 60
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_EXACT = Context(prec=120, Emin=-999_999, Emax=999_999)
+_SPACES = " \u00a0\u2009\u202f"  # plain, no-break, thin and narrow no-break, as pasted from a data sheet
+_SMALLEST = 2.2250738585072014e-308  # below it a float loses digits
+
+_DIMENSIONS = {  # dimension as pint prints it: name, SI unit, how an entry looks
+    "[length]": ("length", "m", "10 mm"),
+    "[time]": ("time", "s", "10 s"),
+    "[power]": ("power", "W", "1.5 kW"),
+    "[angle]": ("angle", "rad", "3 mrad"),
+    "[power] * [time]": ("energy", "J", "1 mJ"),
+    "1 / [time]": ("frequency", "Hz", "20 kHz"),
+    "[power] / [length] ** 2": ("irradiance", "W/m2", "5 mW/cm2"),
+    "[power] * [time] / [length] ** 2": ("radiant exposure", "J/m2", "5 mJ/cm2"),
+    "dimensionless": ("ratio", "1", "0.5"),
+}
+_EXAMPLES = {name: example for name, _, example in _DIMENSIONS.values()}
+_LADDERS = {
+    "m": ("nm", "um", "mm", "m", "km"),
+    "s": ("fs", "ps", "ns", "us", "ms", "s"),
+    "W": ("nW", "uW", "mW", "W", "kW", "MW"),
+    "J": ("pJ", "nJ", "uJ", "mJ", "J", "kJ"),
+    "rad": ("urad", "mrad", "rad"),
+    "Hz": ("Hz", "kHz", "MHz", "GHz"),
+    "W/m2": ("mW/m2", "W/m2", "kW/m2", "MW/m2"),
+    "J/m2": ("uJ/m2", "mJ/m2", "J/m2", "kJ/m2"),
+}
+_WORDS = {
+    "sec": "s", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hour": "h", "hours": "h",
+    "watt": "W", "watts": "W", "joule": "J", "joules": "J", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
+    "micron": "um", "microns": "um", "foot": "ft", "feet": "ft", "inch": "in", "inches": "in", "degree": "deg",
+    "degrees": "deg", "radian": "rad", "radians": "rad", "hertz": "Hz", "percent": "%", "hr": "h", "hrs": "h",
+}  # fmt: skip
+_KINDS: dict[type, str] = {type(None): "nothing", list: "a list", tuple: "a list", dict: "a table"}
+_SLIPS: dict[str, tuple[str, float, str]] = {
+    "continuous power": ("W", 1e6, "a continuous or mean power above 1 MW"),
+    "divergence": ("rad", 1.0, "a divergence above 1 rad"),
+}
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A number with the text that it came from.
+
+    Parameters
+    ----------
+    value : float
+        The number in ``unit``.
+    typed : str
+        The text as typed, without outer spaces.
+    unit : str
+        The unit of ``value``, as ``W/m2``.
+    """
+
+    value: float
+    typed: str
+    unit: str
+
+
+@dataclass(frozen=True)
+class UnitRow:
+    """One unit that is understood: how it is typed, what it measures, and what one of it is in SI."""
+
+    text: str
+    dimension: str
+    factor: str  # exact, in decimal digits
+    si_unit: str
+
+
+def compile_units() -> dict[str, Any]:
+    """Return what pint makes of ``shared/units.txt``: the SHA-256 of the file, then for each unit dimension and factor.
+
+    Raises
+    ------
+    ReferenceDataError
+        If a unit has a dimension that no field has.
+    """
+    import pint
+
+    path = shared_path("units.txt")
+    registry: pint.UnitRegistry[Decimal] = pint.UnitRegistry(
+        str(path), non_int_type=Decimal, autoconvert_offset_to_baseunit=False
+    )
+    rows: dict[str, dict[str, str]] = {}
+    for line in path.read_text(encoding="utf-8").splitlines():
+        name = line.partition("=")[0].strip()
+        if not name or name.startswith("#"):
+            continue
+        one = registry.Quantity(Decimal(1), name)
+        dimension = f"{one.dimensionality:D}" if one.dimensionality else "dimensionless"
+        if dimension not in _DIMENSIONS:
+            message = f"shared/units.txt: unit '{name}' has the dimension {dimension}, which no field has"
+            raise ReferenceDataError(message)
+        text = "%" if name == "percent" else name.replace("_per_", "/")
+        factor = Decimal(one.to_base_units().magnitude).normalize()
+        rows[text] = {"dimension": _DIMENSIONS[dimension][0], "factor": f"{factor:f}"}
+    return {"sha256": _sum_of_unit_file(), "unit": rows}
+
+
+def _sum_of_unit_file() -> str:
+    import hashlib
+
+    text = shared_path("units.txt").read_text(encoding="utf-8")  # the sum must not depend on line ends
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@lru_cache(maxsize=1)
+def _table() -> dict[str, tuple[str, Decimal]]:
+    """Return unit text -> (dimension, exact factor to the SI unit), in the order of the unit file."""
+    import json
+
+    try:
+        compiled = json.loads(shared_path("units_compiled.json").read_text(encoding="utf-8"))
+        if compiled["sha256"] != _sum_of_unit_file():
+            compiled = compile_units()
+    except (OSError, ValueError, KeyError, TypeError):
+        compiled = compile_units()
+    table = {text: (row["dimension"], Decimal(row["factor"])) for text, row in compiled["unit"].items()}
+    table["1"] = ("ratio", Decimal(1))
+    return table
+
+
+def units() -> list[UnitRow]:
+    """Return every unit that may be typed, in the order of ``shared/units.txt``.
+
+    Examples
+    --------
+    >>> units()[1]
+    UnitRow(text='km', dimension='length', factor='1000', si_unit='m')
+    """
+    si_unit = {name: unit for name, unit, _ in _DIMENSIONS.values()}
+    return [
+        UnitRow(text, dimension, f"{factor:f}", si_unit[dimension])
+        for text, (dimension, factor) in _table().items()
+        if text != "1"
+    ]
+
+
+def shown(text: object) -> str:
+    """Return what was typed, fit for an error line: short, in quotes, control characters spelled out."""
+    if not isinstance(text, str):
+        try:
+            plain = repr(text) if isinstance(text, (int, float)) else _KINDS.get(type(text), type(text).__name__)
+        except ValueError:  # an integer of more digits than Python prints
+            plain = "a very long integer"
+        return plain if len(plain) <= 40 else plain[:40] + "..."
+    short = text[:40]
+    plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in short)
+    return f"'{plain}'" if len(text) <= 40 else f"'{plain}...'"
+
+
+def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None) -> Quantity:
+    """Return one number with one unit, converted.
+
+    Parameters
+    ----------
+    text : str
+        As typed: ``1.5 kW``, ``1070nm``, ``5 mW/cm^2``. Untrusted.
+    unit : str
+        The unit to convert to; it says what the field measures. ``"1"`` is a ratio, where alone a number without a
+        unit (or ``%``) is taken.
+    field : str
+        The name of the field, for the message.
+    kind : {"continuous power", "divergence"}, optional
+        Ask back when a milli was probably typed as a mega or left out.
+
+    Returns
+    -------
+    Quantity
+        The value in ``unit``, correctly rounded from the decimal digits, and the text as typed.
+
+    Raises
+    ------
+    QuantityError
+        If the text is anything else.
+
+    Examples
+    --------
+    >>> parse_quantity("1070nm", "m", "wavelength")
+    Quantity(value=1.07e-06, typed='1070nm', unit='m')
+    """
+    table = _table()
+    if unit not in table:
+        message = f"{field}: the unit '{unit}' asked for is not in shared/units.txt"
+        raise QuantityError(message)
+    dimension, target = table[unit]
+    number, name = _split(text, field, dimension)
+    typed = str(text).strip(_SPACES)
+    if name not in table:
+        raise QuantityError(_unknown_unit(typed, name, field, dimension))
+    found, factor = table[name]
+    if found != dimension:
+        article = "an" if dimension[0] in "aei" else "a"
+        raise _error(field, typed, f"'{name}' is a unit of {found}, and this is {article} {dimension}", dimension)
+    value = _to_float(number, factor, target, field, typed)
+    quantity = Quantity(value, typed, unit)
+    if kind is not None:
+        ask_back(quantity, kind, field)
+    return quantity
+
+
+def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
+    """Refuse, with a question, a value that only a slip of milli and mega explains.
+
+    Raises
+    ------
+    QuantityError
+        If a continuous power is above 1 MW or a divergence above 1 rad.
+    """
+    si_unit, most, what = _SLIPS[kind]
+    table = _table()
+    si_value = Decimal(repr(quantity.value)) * table[quantity.unit][1]
+    if si_value <= Decimal(repr(most)) * table[si_unit][1]:
+        return
+    typed = quantity.typed
+    number = _NUMBER.match(typed)
+    name = _plain_unit(typed[number.end() :].strip(_SPACES)) if number else ""
+    smaller = {"MW": "mW", "kW": "W", "W": "mW", "rad": "mrad"}.get(name)
+    if number and smaller:
+        question = f"did you mean '{number.group()} {smaller}'?"
+    else:
+        question = f"did you mean m{si_unit}?"
+    message = f"{field} = {shown(typed)}: {question} {what} is not accepted"
+    raise QuantityError(message)
+
+
+def feet(length: float) -> float:
+    """Return a length in international feet.
+
+    Parameters
+    ----------
+    length : float
+        [m]
+
+    Returns
+    -------
+    float
+        [ft]
+    """
+    return length / 0.3048
+
+
+def format_quantity(value: float, unit: str, digits: int = 3, rounding: Rounding = "nearest") -> str:
+    """Return a number as readable text, rounded to the side that is asked for.
+
+    A value in an SI unit gets the prefix that leaves one to three digits before the point; any other unit is kept.
+    The rounding is exact on the shortest decimal digits that stand for the float.
+
+    Parameters
+    ----------
+    value : float
+        In ``unit``.
+    unit : str
+        A unit of ``shared/units.txt``, or ``"1"`` for a ratio.
+    digits : int
+        Significant digits, 1 to 17.
+    rounding : {"up", "down", "nearest"}
+        Up is towards plus infinity.
+
+    Returns
+    -------
+    str
+        Text that ``parse_quantity`` reads again.
+
+    Raises
+    ------
+    QuantityError
+        If the value is not finite or the unit is not known.
+
+    Examples
+    --------
+    >>> format_quantity(1.07e-6, "m"), format_quantity(48.7301, "m", rounding="up")
+    ('1.07 um', '48.8 m')
+    >>> format_quantity(50.0, "W/m2", rounding="down"), format_quantity(0.0254, "m")
+    ('50.0 W/m2', '25.4 mm')
+    """
+    table = _table()
+    exact = Decimal(repr(float(value)))
+    if not exact.is_finite() or unit not in table or not 1 <= digits <= 17:
+        message = f"{shown(float(value))} {unit} with {digits} digits cannot be written"
+        raise QuantityError(message)
+    if exact.is_zero():
+        return _with_unit("0", unit)
+    ladder = _LADDERS.get(unit, (unit,))
+    low, high = table[ladder[0]][1], table[ladder[-1]][1] * 1_000_000
+    if len(ladder) == 1 or not low <= abs(exact) < high:
+        return _with_unit(_digits(_round(exact, digits, rounding), digits), unit)
+    text = ""
+    for name in ladder[max(i for i, name in enumerate(ladder) if abs(exact) >= table[name][1]) :]:
+        rounded = _round(_EXACT.divide(exact, table[name][1]), digits, rounding)
+        text = _with_unit(_digits(rounded, digits), name)
+        if abs(rounded) < 1000:
+            break
+    return text
+
+
+def _with_unit(number: str, unit: str) -> str:
+    return number if unit == "1" else f"{number} {unit}"
+
+
+def _round(number: Decimal, digits: int, rounding: Rounding) -> Decimal:
+    mode = {"up": ROUND_CEILING, "down": ROUND_FLOOR, "nearest": ROUND_HALF_EVEN}[rounding]
+    return Context(prec=digits, rounding=mode, Emin=-999_999, Emax=999_999).plus(number)
+
+
+def _digits(number: Decimal, digits: int) -> str:
+    """Return a rounded number with just so many digits; as a power of ten when it would be mostly zeros."""
+    size = number.adjusted()
+    if -4 <= size < max(digits, 6):
+        return f"{number:.{max(digits - 1 - size, 0)}f}"
+    mantissa, _, exponent = f"{number:.{digits - 1}e}".partition("e")
+    return f"{mantissa}e{int(exponent)}"
+
+
+def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
+    """Return number and unit, both as text, the unit in plain letters."""
+    if not isinstance(text, str):
+        if dimension == "ratio":
+            raise _error(field, text, "write the number in quotes", dimension)
+        raise _error(field, text, "write number and unit together, in quotes", dimension)
+    if len(text) > LONGEST_TEXT:
+        raise _error(field, text, f"longer than {LONGEST_TEXT} characters", dimension)
+    bare = text.strip(_SPACES)
+    if not bare:
+        raise _error(field, text, "nothing is written here", dimension)
+    if not all(c.isprintable() or c in _SPACES for c in bare):
+        raise _error(field, text, "there is a character that does not print; type the entry again", dimension)
+    number = _NUMBER.match(bare)
+    if number is None:
+        raise _error(field, text, _no_number(bare), dimension)
+    rest = bare[number.end() :]
+    name = _plain_unit(rest.strip(_SPACES))
+    if not name:
+        if dimension == "ratio":
+            return number.group(), "1"
+        raise _error(field, text, "a number without a unit; add the unit", dimension)
+    if name == "1" or not _could_be_unit(name):
+        raise _error(field, text, _bad_rest(bare, rest), dimension)
+    return number.group(), name
+
+
+def _plain_unit(name: str) -> str:
+    plain = name.replace("\u00b5", "u").replace("\u03bc", "u").replace("\u00b2", "2").replace("\u00b0", "deg")
+    return plain[:-2] + "2" if plain.endswith("^2") else plain
+
+
+def _could_be_unit(name: str) -> bool:
+    return name == "%" or re.fullmatch(r"[^\W\d_]+(?:/[^\W\d_]+2?)?", name) is not None
+
+
+def _no_number(bare: str) -> str:
+    word = bare.lstrip("+-").lower()
+    if word.startswith(("nan", "inf")):
+        return "not a number that can be worked with; write a finite number"
+    if word[:1] in ("\u2212", "\u2013"):
+        return "write the minus sign as '-'"
+    if _could_be_unit(_plain_unit(bare)):
+        return "a unit without a number"
+    return "this does not begin with a number; write one number and one unit"
+
+
+def _bad_rest(bare: str, rest: str) -> str:
+    left = rest.lstrip(_SPACES)
+    if rest.startswith(","):
+        fixed = bare.replace(",", ".", 1)
+        return f"write the decimal point as '.', as in '{fixed}'"
+    if left[:1].isdigit() or left[:1] == "." or re.search(r"\s[+-]?[0-9.]", left):
+        return "two numbers; write one number, without spaces between its digits, and one unit"
+    if any(c in "*+-^/()=<>~\u00b1\u00b7\u00d7" for c in left):
+        return "nothing is worked out here; write one number and one unit"
+    return "write one number and one unit, nothing else"
+
+
+def _unknown_unit(typed: str, name: str, field: str, dimension: str) -> str:
+    table = _table()
+    same = [text for text, (what, _) in table.items() if what == dimension and text != "1"]
+    near = [text for text in same if text.lower() == name.lower()]
+    if not near and _WORDS.get(name.lower()) in same:
+        near = [_WORDS[name.lower()]]
+    if not near:
+        import difflib
+
+        near = difflib.get_close_matches(name, same, n=1, cutoff=0.5)
+        near = near or [text for text in table if text.lower() == name.lower() and text != "1"]
+        near = near or difflib.get_close_matches(name, [text for text in table if text != "1"], n=1, cutoff=0.6)
+    question = "did you mean " + " or ".join(f"'{text}'" for text in near) + "? " if near else ""
+    return f"{field} = {shown(typed)}: unit {shown(name)} is not known here; {question}'lasersafe units' lists them"
+
+
+def _error(field: str, text: object, what: str, dimension: str) -> QuantityError:
+    typed = text.strip(_SPACES) if isinstance(text, str) else text
+    example = "" if ", as in '" in what else f", as in '{_EXAMPLES[dimension]}'"
+    return QuantityError(f"{field} = {shown(typed)}: {what}{example}")
+
+
+def _to_float(number: str, factor: Decimal, target: Decimal, field: str, typed: str) -> float:
+    """Return number * factor / target, rounded once, refusing what a float cannot hold."""
+    exponent = re.search(r"[eE]([+-]?[0-9]+)$", number)
+    shifted = 0 if exponent is None else int(exponent.group(1))
+    exact = Decimal(0)
+    if abs(shifted) <= 400:
+        exact = _EXACT.divide(_EXACT.multiply(Decimal(number), factor), target)
+    value = float(exact)
+    zero = not any(c in "123456789" for c in re.split("[eE]", number)[0])
+    if zero:
+        return 0.0
+    if abs(value) == float("inf") or shifted > 400:
+        message = f"{field} = {shown(typed)}: too large a number to work with"
+        raise QuantityError(message)
+    if abs(value) < _SMALLEST:
+        message = f"{field} = {shown(typed)}: so small that it would be taken as zero"
+        raise QuantityError(message)
+    return value
+
+
+def _write_compiled() -> None:
+    import json
+
+    text = json.dumps(compile_units(), indent=1, ensure_ascii=False) + "\n"
+    shared_path("units_compiled.json").write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    _write_compiled()

@@ -1,0 +1,169 @@
+"""How far a beam that is typed on the command line exceeds the limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from lasersafe.answers import CAUTION, BeamQuestion, needed_number, require_positive
+from lasersafe.errors import InputError
+from lasersafe.hazard.distances import direct_distance, scatter_distance
+from lasersafe.hazard.exposure import Emission, criteria
+from lasersafe.hazard.settings import worst_setting
+from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach
+from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
+from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.results import Criterion
+
+TYPED = "typed by the user"
+
+
+@dataclass(frozen=True)
+class ReachQuestion(BeamQuestion):
+    """A question for distances."""
+
+    duration: str
+    divergence: str | None
+    lens_focal_length: str | None
+    propagation: str
+    reflectance: str
+    scatter: str
+    limit_eye: str | None
+    limit_skin: str | None
+
+    def beam(self, wavelength: float) -> tuple[BeamGeometry, float | None]:
+        """Return the beam and the distance of its focus from the lens [m]."""
+        diameter = needed_number(self.beam_diameter, "m", "beam diameter")
+        require_positive(diameter, "beam diameter", self.beam_diameter)
+        if (self.divergence is None) == (self.lens_focal_length is None):
+            message = (
+                "give either --divergence or --lens-focal-length: the data sheet of the laser names the divergence; "
+                "behind a lens it follows from the beam diameter at the lens and the focal length"
+            )
+            raise InputError(message)
+        if self.divergence is not None:
+            angle = parse_quantity(self.divergence, "rad", "divergence", "divergence").value
+            require_positive(angle, "divergence", self.divergence)
+            beam = collimated(diameter, angle, self.criterion, self.profile, propagation=self.propagation)
+            check_diffraction(beam, wavelength)
+            return beam, None
+        assert self.lens_focal_length is not None
+        focal = needed_number(self.lens_focal_length, "m", "lens focal length")
+        require_positive(focal, "lens focal length", self.lens_focal_length)
+        return through_lens(diameter, focal, self.criterion, self.profile, propagation=self.propagation), focal
+
+    def own_limit(self, tissue: str, pulsed: bool) -> float | None:
+        """Return the limit that the user typed for a tissue. [W/m2 or J/m2]"""
+        typed = self.limit_eye if tissue == "eye" else self.limit_skin
+        if typed is None:
+            return None
+        field = f"limit for the {tissue}"
+        unit = "J/m2" if pulsed else "W/m2"
+        value = parse_quantity(typed, unit, field).value
+        require_positive(value, field, typed)
+        return value
+
+
+def _own_reach(
+    tissue: str, emission: Emission, limit: float, question: ReachQuestion, lam: float, duration: float
+) -> Criterion:
+    first = criteria(question.rule_sets()[0], tissue, emission, lam, duration)[0]
+    pulsed = emission.kind != "continuous"
+    return replace(
+        first,
+        rule_set=TYPED,
+        hazard="as typed",
+        rule="as typed",
+        amount=emission.pulse_energy if pulsed else emission.power,
+        limit=limit,
+        source=TYPED,
+        seen="own",
+    )
+
+
+def reach_answer(question: ReachQuestion) -> dict[str, Any]:
+    """Return the distances, ready for JSON.
+
+    Raises
+    ------
+    InputError
+        If the beam is incomplete or impossible.
+    """
+    lam = needed_number(question.wavelength, "m", "wavelength")
+    duration = needed_number(question.duration, "s", "duration")
+    reflectance = needed_number(question.reflectance, "1", "reflectance")
+    if not 0.0 < reflectance <= 1.0:
+        message = f"reflectance = '{question.reflectance}': must be above 0 and at most 1"
+        raise InputError(message)
+    if question.scatter not in ("lambert", "hemisphere"):
+        message = f"scatter = '{question.scatter}': allowed are lambert and hemisphere"
+        raise InputError(message)
+    space = question.space()
+    beam, focus = question.beam(lam)
+    sets = question.rule_sets()
+    answer: dict[str, Any] = {"wavelength_m": lam, "duration_s": duration, "scatter_model": question.scatter}
+    details: dict[str, Any] = {}
+    for tissue in ("eye", "skin"):
+        emission = worst_setting(space, sets, tissue, lam, duration)
+        own = question.own_limit(tissue, emission.kind != "continuous")
+        direct: dict[str, Reach] = {}
+        spread: dict[str, Reach] = {}
+        if own is not None:
+            criterion = _own_reach(tissue, emission, own, question, lam, duration)
+            aperture = criterion.limiting_aperture
+            direct[TYPED] = Reach(float(direct_distance(criterion.amount, own, aperture, beam)), criterion)
+            spread[TYPED] = Reach(
+                float(scatter_distance(criterion.amount, own, reflectance, 0.0, question.scatter)), criterion
+            )
+        else:
+            for name in sets:
+                direct[name] = direct_reach(name, tissue, emission, beam, lam, duration)
+                spread[name] = scatter_reach(
+                    name, tissue, emission, lam, duration, reflectance=reflectance, model=question.scatter
+                )
+        for way, found in (("direct", direct), ("scatter", spread)):
+            decided = max(found, key=lambda name: found[name].distance)
+            reach = found[decided]
+            answer[f"{way}_{tissue}_m"] = reach.distance
+            if way == "direct" and focus is not None:
+                answer[f"direct_{tissue}_from_focus_m"] = reach.distance - focus if reach.distance > 0.0 else 0.0
+            criterion = reach.criterion
+            details[f"{way}_{tissue}"] = {
+                "decided_by": decided,
+                "hazard": criterion.hazard,
+                "rule": criterion.rule,
+                "limit_" + criterion.limit_unit.replace("/", "_per_"): criterion.limit,
+                "limiting_aperture_mm": round(criterion.limiting_aperture * 1e3, 9),
+                "source": criterion.source,
+                "by_rule_set_m": {name: r.distance for name, r in found.items()},
+            }
+    answer["details"] = details
+    answer["caution"] = CAUTION
+    return answer
+
+
+def reach_text(data: dict[str, Any]) -> str:
+    """Return the distances as a person reads them, rounded up."""
+    lines = []
+    for way, words in (("direct", "direct beam or full mirror"), ("scatter", "scatter")):
+        for tissue in ("eye", "skin"):
+            distance = data[f"{way}_{tissue}_m"]
+            detail = data["details"][f"{way}_{tissue}"]
+            unit = next(key for key in detail if key.startswith("limit_"))
+            limit = format_quantity(detail[unit], unit.removeprefix("limit_").replace("_per_", "/"), 4, "down")
+            origin = "from the last optic" if way == "direct" else "from the lit surface"
+            text = f"{words}, {tissue}: {format_quantity(distance, 'm', 3, 'up')} {origin}"
+            if f"direct_{tissue}_from_focus_m" in data and way == "direct":
+                text += f" ({format_quantity(data[f'direct_{tissue}_from_focus_m'], 'm', 3, 'up')} from the focus)"
+            lines.append(text)
+            lines.append(
+                f"  beyond it the computed exposure is below {limit} ({detail['decided_by']}, {detail['hazard']}, "
+                f"{detail['rule']}) for {format_quantity(data['duration_s'], 's')}"
+            )
+            others = {k: v for k, v in detail["by_rule_set_m"].items() if k != detail["decided_by"]}
+            for name, other in others.items():
+                if other < 0.99 * distance:
+                    lines.append(f"  {name} alone: {format_quantity(other, 'm', 3, 'up')}; the stricter decides")
+    lines.append(f"scatter model: {data['scatter_model']}")
+    lines.append(data["caution"])
+    return "\n".join(lines)

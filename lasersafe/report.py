@@ -1,0 +1,325 @@
+"""What the case commands print and write: faults, tables, JSON, files."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from lasersafe.errors import InputError, OutputError
+from lasersafe.quantity import format_quantity
+from lasersafe.reference import templates_path
+from lasersafe.results import Assessment, Scenario, Step
+from lasersafe.wording import load_wording
+
+
+def write_file(path: Path, content: bytes, *, replace: bool = True) -> None:
+    """Write a file through a temporary name beside it, so that the old file or the whole new one is there.
+
+    Raises
+    ------
+    OutputError
+        If the place cannot be written, or the file is there and may not be replaced.
+    """
+    if path.is_dir():
+        message = f"{path} is a folder; name a file in it"
+        raise OutputError(message)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
+        temporary = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            temporary.chmod(0o644)
+            if replace:
+                temporary.replace(path)
+            else:
+                os.link(temporary, path)
+                temporary.unlink()
+        except BaseException:
+            with contextlib.suppress(FileNotFoundError):
+                temporary.unlink()
+            raise
+    except FileExistsError:
+        message = f"{path} is there already; choose another name, or say --replace"
+        raise OutputError(message) from None
+    except OSError as error:
+        message = f"{path} cannot be written: {error.strerror or error}"
+        raise OutputError(message) from None
+
+
+def template_names() -> list[str]:
+    """Return the names of the starter cases."""
+    return sorted(path.stem for path in templates_path("cases").glob("*.toml"))
+
+
+def template_text(name: str) -> bytes:
+    """Return a starter case.
+
+    Raises
+    ------
+    InputError
+        If there is no starter case of that name.
+    """
+    import difflib
+
+    names = template_names()
+    if name not in names:
+        near = difflib.get_close_matches(name, names, 1)
+        hint = f"did you mean '{near[0]}'? " if near else ""
+        message = f"template = '{name[:60]}': {hint}there are: {', '.join(names)}"
+        raise InputError(message)
+    return templates_path("cases", f"{name}.toml").read_bytes()
+
+
+def start_case(path: Path, template: str | None, replace: bool) -> str:
+    """Write a starter case and return the line to print; without a template, refuse with the list of names."""
+    if template is None:
+        message = f"choose a template with --from: {', '.join(template_names())}"
+        raise InputError(message)
+    write_file(path, template_text(template), replace=replace)
+    return f"case: {path}\nedit it, then: lasersafe check {path}"
+
+
+def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
+    """Return the faults of a case as lines and as JSON; a case without faults is worked out as well."""
+    from lasersafe.assessment import assess_file
+    from lasersafe.errors import CalcError, Fault
+    from lasersafe.models import check_case
+
+    faults = list(check_case(path))
+    if not faults:
+        try:
+            assess_file(path)
+        except CalcError as error:
+            faults = [Fault(None, "case", str(error))]
+    rows = [{"line": fault.line, "field": fault.field, "message": fault.message} for fault in faults]
+    data = {"case": str(path), "faults": rows}
+    if not faults:
+        return [f"{path}: no faults"], data
+    head = f"{path}: {len(faults)} {'fault' if len(faults) == 1 else 'faults'}"
+    return [head, *(f"  {fault}" for fault in faults)], data
+
+
+def write_case_sheet(path: Path, output: Path, paper: str | None) -> dict[str, Any]:
+    """Assess a case, write its sheet, and return what to print."""
+    from lasersafe.assessment import assess
+    from lasersafe.models import read_case
+    from lasersafe.sheet import render_sheet
+
+    case = read_case(path)
+    size = paper or case.paper
+    if size not in ("A4", "Letter"):
+        message = f"paper = '{size[:40]}': allowed are A4 and Letter"
+        raise InputError(message)
+    assessment = assess(case)
+    write_file(output, render_sheet(assessment, paper=size))
+    return {
+        "sheet": str(output),
+        "verdict": assessment.decision.verdict,
+        "passed": assessment.decision.passed,
+        "fingerprint": assessment.fingerprint,
+        "caution": load_wording().caution_short,
+    }
+
+
+def write_demo(folder: Path) -> list[str]:
+    """Write the demo case and its sheet and return the lines to print."""
+    case = folder / "demo.toml"
+    sheet = folder / "demo.pdf"
+    write_file(case, template_text("demo"))
+    data = write_case_sheet(case, sheet, None)
+    return [data["verdict"], f"case: {case}", f"sheet: {sheet}", data["caution"]]
+
+
+def _finite(value: float) -> float | str:
+    """Return a number for JSON, which knows no infinity."""
+    return value if math.isfinite(value) else str(value)
+
+
+def _unit_key(name: str, unit: str) -> str:
+    return f"{name}_{unit.replace('/', '_per_')}"
+
+
+def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
+    return [
+        {
+            "symbol": s.symbol,
+            "meaning": s.meaning,
+            "formula": s.formula,
+            "numbers": s.numbers,
+            "value": _finite(s.value),
+            "unit": s.unit,
+            "source": s.source,
+            "seen": s.seen,
+        }
+        for s in steps
+    ]
+
+
+def _scenario(s: Scenario) -> dict[str, Any]:
+    return {
+        "laser": s.laser,
+        "setup": s.setup,
+        "person": s.person,
+        "role": s.role,
+        "way": s.way,
+        "tissue": s.tissue,
+        "distance_m": s.distance,
+        "duration_s": s.duration,
+        "duration_reason": s.duration_reason,
+        _unit_key("exposure", s.exposure_unit): _finite(s.exposure),
+        _unit_key("limit", s.exposure_unit): s.limit,
+        "ratio": _finite(s.ratio),
+        "ratio_by_rule_set": {name: _finite(value) for name, value in s.ratio_by_rule_set.items()},
+        "below_limit": s.below,
+        "answer": s.answer,
+        "struck_out": s.struck_out,
+        "rule_set": s.criterion.rule_set,
+        "hazard": s.criterion.hazard,
+        "rule": s.criterion.rule,
+        "controls": list(s.controls),
+        "steps": _steps(s.steps),
+    }
+
+
+def assessment_json(a: Assessment) -> dict[str, Any]:
+    """Return an assessment as plain data: SI numbers, the unit in each key."""
+    return {
+        "title": a.title,
+        "place": a.place,
+        "dates": a.dates,
+        "people": a.people,
+        "rule_set": a.rule_set,
+        "rule_sets": list(a.rule_sets),
+        "fingerprint": a.fingerprint,
+        "version": a.version,
+        "decision": {
+            "wear": a.decision.wear,
+            "people": a.decision.people,
+            "barrier": a.decision.barrier,
+            "verdict": a.decision.verdict,
+            "passed": a.decision.passed,
+            "reasons": list(a.decision.reasons),
+            "distance_m": a.decision.headline_distance,
+        },
+        "setups": [
+            {
+                "laser": s.laser,
+                "setup": s.setup,
+                "fitted": s.fitted,
+                "beam": s.beam,
+                "worst_setting": s.setting,
+                "zones": [
+                    {
+                        "way": z.way,
+                        "tissue": z.tissue,
+                        "distance_m": z.distance,
+                        "from": z.origin,
+                        "distance_from_focus_m": z.distance_from_focus,
+                        "by_rule_set_m": z.by_rule_set,
+                        "rule_set": z.criterion.rule_set,
+                        "hazard": z.criterion.hazard,
+                        "rule": z.criterion.rule,
+                        "duration_s": z.criterion.duration,
+                        _unit_key("limit", z.criterion.limit_unit): z.criterion.limit,
+                        "note": z.note,
+                        "steps": _steps(z.steps),
+                    }
+                    for z in s.zones
+                ],
+            }
+            for s in a.setups
+        ],
+        "scenarios": [_scenario(s) for s in a.scenarios],
+        "eyewear": [
+            {
+                "laser": n.laser,
+                "setup": n.setup,
+                "person": n.person,
+                "wavelength_m": n.wavelength,
+                "distance_m": n.distance,
+                "optical_density": n.optical_density,
+                "scale_numbers": {s.mode: s.scale_number for s in n.scales},
+                "marking": n.marking,
+                "decides": n.decides,
+                "reliable": n.reliable,
+                "no_reliance": n.no_reliance,
+                "worn": None
+                if n.verdict is None
+                else {"typed": n.verdict.text, "enough": n.verdict.enough, "verdict": n.verdict.verdict},
+                "notes": list(n.notes),
+            }
+            for n in a.eyewear
+        ],
+        "barriers": [
+            {
+                "barrier": b.barrier,
+                "laser": b.laser,
+                "setup": b.setup,
+                "way": b.way,
+                "distance_m": b.distance,
+                "irradiance_W_per_m2": _finite(b.irradiance),
+                "rating_W_per_m2": b.rating,
+                "rated_time_s": b.rated_time,
+                "holds": b.holds,
+                "verdict": b.verdict,
+                "notes": list(b.notes),
+            }
+            for b in a.barriers
+        ],
+        "controls": [{"kind": c.kind, "text": c.text, "answers": list(c.answers)} for c in a.controls],
+        "differences": [
+            {"what": d.what, _unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
+        ],
+        "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
+        "notes": list(a.notes),
+        "caution": load_wording().caution_short,
+    }
+
+
+def _row(cells: list[str], widths: list[int]) -> str:
+    return "  ".join(cell[:width].ljust(width) for cell, width in zip(cells, widths, strict=True)).rstrip()
+
+
+def assessment_text(a: Assessment) -> str:
+    """Return the decision block and the scenario table as text."""
+    d = a.decision
+    lines = [a.title, f"{a.place}, {a.dates}", "", d.verdict, f"wear: {d.wear}", f"people: {d.people}",
+             f"barrier: {d.barrier}", *(f"- {reason}" for reason in d.reasons), ""]  # fmt: skip
+    for setup in a.setups:
+        state = "fitted" if setup.fitted else "not fitted"
+        lines.append(f"{setup.laser}, {setup.setup} ({state})")
+        if setup.setting:
+            lines.append(f"  {setup.setting}")
+        for zone in setup.zones:
+            note = (
+                ""
+                if zone.distance_from_focus is None
+                else (f" ({format_quantity(zone.distance_from_focus, 'm', 3, 'up')} from the focus)")
+            )
+            lines.append(
+                f"  {zone.way}, {zone.tissue}: {format_quantity(zone.distance, 'm', 3, 'up')} from the {zone.origin}"
+                f"{note}; {zone.criterion.rule_set}, {zone.criterion.hazard}, {zone.criterion.rule}"
+            )
+    widths = [24, 20, 24, 7, 5, 10, 12, 12, 10, 34]
+    lines += ["", _row(["laser", "set-up", "person", "way", "", "distance", "exposure", "limit", "ratio", "answer"],
+                       widths)]  # fmt: skip
+    for s in a.scenarios:
+        answer = "below the limit" if s.below else s.answer or "ABOVE THE LIMIT, no answer"
+        if s.struck_out:
+            answer = f"struck out: {s.struck_out}"
+        exposure = format_quantity(s.exposure, s.exposure_unit, 3, "up") if math.isfinite(s.exposure) else "no bound"
+        ratio = format_quantity(s.ratio, "1", 3, "up") if math.isfinite(s.ratio) else "no bound"
+        limit = format_quantity(s.limit, s.exposure_unit, 3, "down")
+        cells = [s.laser, s.setup, s.person, s.way, s.tissue, format_quantity(s.distance, "m", 3), exposure, limit,
+                 ratio]  # fmt: skip
+        lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
+    lines += ["", load_wording().caution_short]
+    return "\n".join(lines)

@@ -1,0 +1,265 @@
+"""From an assessment to the bytes of a PDF file."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+from io import BytesIO
+from pathlib import Path as FilePath
+
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.textobject import PDFTextObject
+
+from lasersafe.errors import InputError, OutputError
+from lasersafe.results import Assessment
+from lasersafe.sheet import back, front, tables
+from lasersafe.sheet.flow import Box, Flow, Mark, Page, Text
+from lasersafe.sheet.fonts import BOLD, REGULAR, faces, refuse_unprintable
+from lasersafe.sheet.references import References
+from lasersafe.sheet.steps import steps
+from lasersafe.sheet.text import Style, width_of, wrap
+from lasersafe.wording import CONTROL_KINDS, Wording, load_wording
+
+PAPERS = {"A4": (595.2756, 841.8898), "Letter": (612.0, 792.0)}
+_MARGIN = 42.0
+_HEAD = 48.0
+_FOOT = Style(7)
+_PAGE = Style(7, True)
+_FOOT_LINES = 4
+_DRAFT_SIZE = 150.0
+_PALE = 0.93
+
+
+def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str = "en") -> None:
+    """Print an assessment as a PDF file.
+
+    The file is written under another name first and then renamed, so that a failure leaves an older file as it was.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        What is printed.
+    path : pathlib.Path
+        Where to; the folder has to exist.
+    paper : {"A4", "Letter"}
+        Size of the pages.
+    language : str
+        Folder of the wording.
+
+    Raises
+    ------
+    InputError
+        If the paper or the language is not known.
+    OutputError
+        If a text holds a character that cannot be printed, or the file cannot be written.
+    ReferenceDataError
+        If a font or a wording file is damaged.
+    """
+    content = render_sheet(assessment, paper=paper, language=language)
+    target = FilePath(path)
+    draft = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
+    try:
+        draft.write_bytes(content)
+        os.replace(draft, target)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            draft.unlink()
+        message = f"output = '{target}': cannot be written: {error.strerror or error}"
+        raise OutputError(message) from None
+
+
+def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "en") -> bytes:
+    """Return an assessment as the bytes of a PDF file; equal input gives equal bytes.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        What is printed.
+    paper : {"A4", "Letter"}
+        Size of the pages.
+    language : str
+        Folder of the wording.
+
+    Returns
+    -------
+    bytes
+        A PDF file.
+
+    Raises
+    ------
+    InputError
+        If the paper or the language is not known.
+    OutputError
+        If a text holds a character that cannot be printed.
+    ReferenceDataError
+        If a font or a wording file is damaged.
+    """
+    if paper not in PAPERS:
+        message = f"paper = '{paper}': allowed are {', '.join(PAPERS)}"
+        raise InputError(message)
+    wording = load_wording(language)
+    refuse_unprintable(assessment)
+    refuse_unprintable(wording, "wording")
+    size = PAPERS[paper]
+    footer = _Footer(assessment, wording, size)
+    flow = lay_out(assessment, wording, size, footer.height)
+    return _paint(flow, assessment, wording, size, footer)
+
+
+def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float) -> Flow:
+    """Lay out all pages without header, footer and draft mark; ``foot`` is the height of the footer in points."""
+    flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0))
+    references = References(assessment, CONTROL_KINDS)
+    front.decision(flow, assessment, wording)
+    flow.new_page()
+    front.setups(flow, assessment, wording, references)
+    tables.scenarios(flow, assessment, wording, references)
+    tables.eyewear(flow, assessment, wording)
+    tables.barriers(flow, assessment, wording)
+    back.controls(flow, wording, references)
+    back.other_hazards(flow, assessment, wording)
+    back.cautions(flow, wording)
+    back.differences(flow, assessment, wording)
+    back.inputs(flow, assessment, wording)
+    steps(flow, assessment, wording, references)
+    back.notes(flow, assessment, wording)
+    back.sign_off(flow, assessment, wording)
+    return flow
+
+
+class _Footer:
+    """Title, fingerprint and version at the foot of each page, with the page number."""
+
+    def __init__(self, assessment: Assessment, wording: Wording, size: tuple[float, float]) -> None:
+        self.wording = wording
+        self.right = size[0] - _MARGIN
+        lines = [line[0].text for line in wrap(assessment.title, _FOOT, size[0] - 2 * _MARGIN)]
+        if len(lines) > _FOOT_LINES:
+            lines = [*lines[: _FOOT_LINES - 1], lines[_FOOT_LINES - 1][:-1] + "…"]
+        text = wording.text
+        facts = (
+            text("sheet.fingerprint", fingerprint=assessment.fingerprint[:12]),
+            text("sheet.program", version=assessment.version),
+            text("sheet.rule_set", rule_set=assessment.rule_set),
+        )
+        room = size[0] - 2 * _MARGIN - 90.0
+        self.lines = lines + [line[0].text for line in wrap(" · ".join(facts), _FOOT, room)]
+        self.height = 24.0 + len(self.lines) * _FOOT.leading
+
+    def marks(self, number: int, count: int) -> list[Mark]:
+        """Return the footer of one page."""
+        found: list[Mark] = []
+        y = self.height
+        for line in self.lines:
+            y -= _FOOT.leading
+            found.append(Text(_MARGIN, y, line, _FOOT.size, _FOOT.font, 0.2))
+        page = self.wording.text("sheet.page", page=number, pages=count)
+        found.append(Text(self.right - width_of(page, _PAGE), y, page, _PAGE.size, _PAGE.font))
+        return found
+
+
+def _header(wording: Wording, size: tuple[float, float]) -> list[Mark]:
+    y = size[1] - 30.0
+    draft = Style(8, True)
+    word = wording.text("draft.header")
+    right = size[0] - _MARGIN - width_of(word, draft)
+    kind = wording.text("sheet.kind")
+    return [Text(_MARGIN, y, kind, 8, REGULAR, 0.2), Text(right, y, word, 8, BOLD)]
+
+
+def _paint(flow: Flow, assessment: Assessment, wording: Wording, size: tuple[float, float], footer: _Footer) -> bytes:
+    faces()
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1, lang=wording.language)
+    canvas.setTitle(assessment.title)
+    canvas.setAuthor(", ".join(dict.fromkeys(name for name in assessment.people.values() if name)) or "lasersafe")
+    canvas.setSubject(f"{wording.text('sheet.kind')}, {assessment.rule_set}, {assessment.fingerprint}")
+    canvas.setCreator(f"lasersafe {assessment.version}")
+    canvas.setProducer("lasersafe")
+    header = _header(wording, size)
+    draft = wording.text("draft.word")
+    entries = iter(flow.entries)
+    entry = next(entries, None)
+    count = len(flow.pages)
+    for number, page in enumerate(flow.pages):
+        while entry is not None and entry.page == number:
+            key = f"e{id_of(entry.page, entry.top)}"
+            canvas.bookmarkHorizontal(key, 0, entry.top + 4.0)
+            canvas.addOutlineEntry(entry.title, key, entry.level, closed=entry.level > 0)
+            entry = next(entries, None)
+        _draft(canvas, draft, size)
+        _draw(canvas, Page([*header, *page.marks, *footer.marks(number + 1, count)]))
+        canvas.showPage()
+    canvas.showOutline()
+    canvas.save()
+    return buffer.getvalue()
+
+
+def id_of(page: int, top: float) -> str:
+    """Return a name for a place in the document."""
+    return f"{page}-{top:.1f}"
+
+
+def _draft(canvas: Canvas, word: str, size: tuple[float, float]) -> None:
+    """Draw the pale word across the page, before everything else, so that it hides nothing."""
+    style = Style(_DRAFT_SIZE, True)
+    canvas.saveState()
+    canvas.translate(size[0] / 2, size[1] / 2)
+    canvas.rotate(52.0)
+    canvas.setFillGray(_PALE)
+    canvas.setFont(BOLD, _DRAFT_SIZE)
+    canvas.drawString(-width_of(word, style) / 2, -_DRAFT_SIZE * 0.36, word)
+    canvas.restoreState()
+
+
+def _draw(canvas: Canvas, page: Page) -> None:
+    """Draw the marks of one page in their order."""
+    text: PDFTextObject | None = None
+    font: tuple[str, float] | None = None
+    ink = -1.0
+    for mark in page.marks:
+        if isinstance(mark, Text) and not mark.turn:
+            if text is None:
+                text, font, ink = canvas.beginText(), None, -1.0
+            if font != (mark.font, mark.size):
+                font = (mark.font, mark.size)
+                text.setFont(mark.font, mark.size)
+            if ink != mark.ink:
+                ink = mark.ink
+                text.setFillGray(ink)
+            text.setTextOrigin(mark.x, mark.y)
+            text.textOut(mark.text)
+            continue
+        if text is not None:
+            canvas.drawText(text)
+            text = None
+        if isinstance(mark, Text):
+            canvas.saveState()
+            canvas.translate(mark.x, mark.y)
+            canvas.rotate(mark.turn)
+            canvas.setFillGray(mark.ink)
+            canvas.setFont(mark.font, mark.size)
+            canvas.drawString(0, 0, mark.text)
+            canvas.restoreState()
+        elif isinstance(mark, Box):
+            canvas.setLineWidth(mark.thick)
+            canvas.setDash([])
+            if mark.ink is not None:
+                canvas.setStrokeGray(mark.ink)
+            if mark.fill is not None:
+                canvas.setFillGray(mark.fill)
+            canvas.rect(mark.x, mark.y, mark.width, mark.height, int(mark.ink is not None), int(mark.fill is not None))
+        else:
+            path = canvas.beginPath()
+            path.moveTo(*mark.points[0])
+            for x, y in mark.points[1:]:
+                path.lineTo(x, y)
+            canvas.setLineWidth(mark.thick)
+            canvas.setDash(list(mark.dashes))
+            canvas.setStrokeGray(mark.ink)
+            if mark.fill is not None:
+                canvas.setFillGray(mark.fill)
+            canvas.drawPath(path, int(mark.fill is None), int(mark.fill is not None))
+    if text is not None:
+        canvas.drawText(text)

@@ -1,0 +1,285 @@
+"""Pages that fill from the top with paragraphs, headings and tables; drawn as marks until all pages are known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from lasersafe.sheet.fonts import BOLD
+from lasersafe.sheet.text import Line, Style, wrap, wrap_formula
+
+HEADING = (Style(15, True), Style(11.5, True), Style(9.5, True))
+BODY = Style(9, after=3)
+SMALL = Style(7.5)
+SMALL_BOLD = Style(7.5, True)
+NOTE = Style(7.5, ink=0.25)
+_PAD = 2.5
+
+
+@dataclass(frozen=True)
+class Text:
+    """Text on a page; the base line starts at ``x``, ``y``."""
+
+    x: float
+    y: float
+    text: str
+    size: float
+    font: str
+    ink: float = 0.0
+    turn: float = 0.0  # [degree], counter-clockwise
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle; ``fill`` and ``ink`` from 0 (black) to 1 (white), None for none."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    fill: float | None = None
+    ink: float | None = None
+    thick: float = 0.5
+
+
+@dataclass(frozen=True)
+class Path:
+    """A line through points, as pairs of x and y, or a filled outline."""
+
+    points: tuple[tuple[float, float], ...]
+    ink: float = 0.0
+    thick: float = 0.5
+    dashes: tuple[float, ...] = ()
+    fill: float | None = None
+
+
+Mark = Text | Box | Path
+
+
+@dataclass
+class Page:
+    """One page with its marks in the order of drawing."""
+
+    marks: list[Mark] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One entry of the outline."""
+
+    title: str
+    level: int
+    page: int
+    top: float
+
+
+@dataclass(frozen=True)
+class Part:
+    """One paragraph of a table cell."""
+
+    text: str
+    style: Style = SMALL
+    formula: bool = False
+
+    def lines(self, width: float) -> tuple[Line, ...]:
+        """Break the paragraph into lines."""
+        return (wrap_formula if self.formula else wrap)(self.text, self.style, width)
+
+
+Cell = Sequence[Part]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a table; ``below`` runs over the full width beneath the cells."""
+
+    cells: Sequence[Cell]
+    below: Cell = ()
+    shade: float | None = None
+    bar: bool = False  # a thick bar at the left edge
+    keep: float = 0.0  # height that must follow on the same page. [point]
+
+
+_Lines = list[tuple[Line, Style]]
+
+
+def _laid(cell: Cell, width: float) -> _Lines:
+    return [(line, part.style) for part in cell for line in part.lines(width)]
+
+
+def _height(lines: _Lines) -> float:
+    return sum([style.leading for _, style in lines])
+
+
+class Flow:
+    """Fills pages from the top.
+
+    Parameters
+    ----------
+    size : tuple of float
+        Width and height of the page. [point]
+    margins : tuple of float
+        Left, top, right, bottom, between which the content lies. [point]
+    """
+
+    def __init__(self, size: tuple[float, float], margins: tuple[float, float, float, float]) -> None:
+        left, top, right, bottom = margins
+        self.left = left
+        self.width = size[0] - left - right
+        self.top = size[1] - top
+        self.bottom = bottom
+        self.pages: list[Page] = [Page()]
+        self.entries: list[Entry] = []
+        self.y = self.top
+
+    @property
+    def marks(self) -> list[Mark]:
+        """Marks of the current page."""
+        return self.pages[-1].marks
+
+    @property
+    def room(self) -> float:
+        """Height that is left on the page, in points."""
+        return self.y - self.bottom
+
+    @property
+    def full(self) -> float:
+        """Height of an empty page, in points."""
+        return self.top - self.bottom
+
+    def new_page(self) -> None:
+        """Start a page, unless the current one is still empty."""
+        if self.y < self.top:
+            self.pages.append(Page())
+            self.y = self.top
+
+    def need(self, height: float) -> None:
+        """Start a new page when ``height`` does not fit on this one."""
+        if height > self.room:
+            self.new_page()
+
+    def space(self, height: float) -> None:
+        """Leave white space, except at the top of a page."""
+        if self.y < self.top:
+            self.y = max(self.y - height, self.bottom)
+
+    def heading(self, text: str, level: int = 0, keep: float = 70.0, outline: bool = True) -> None:
+        """Print a heading with at least ``keep`` points below it, and enter it in the outline."""
+        style = HEADING[level]
+        lines = wrap(text, style, self.width)
+        self.space((16.0, 10.0, 7.0)[level])
+        self.need(min(len(lines) * style.leading + keep, self.full))
+        if outline:
+            self.entries.append(Entry(" ".join(text.split()), level, len(self.pages) - 1, self.y))
+        self.lines(lines, style)
+        if level == 0:
+            self.marks.append(Path(((self.left, self.y), (self.left + self.width, self.y)), 0.0, 0.8))
+        self.y -= (6.0, 3.0, 2.0)[level]
+
+    def lines(self, lines: Sequence[Line], style: Style, indent: float = 0.0) -> None:
+        """Print lines; a new page starts where the room ends."""
+        for line in lines:
+            self.need(style.leading)
+            self.y -= style.leading
+            self._line(line, style, self.left + indent, self.y)
+
+    def paragraph(self, text: str, style: Style = BODY, indent: float = 0.0, bullet: str = "") -> None:
+        """Print a paragraph, its first line marked by ``bullet`` at the left edge."""
+        lines = wrap(text, style, self.width - indent)
+        if not lines:
+            return
+        self.need(min(len(lines), 2) * style.leading)
+        if bullet:
+            font = BOLD if len(bullet) > 1 else style.font
+            base = self.y - style.leading + 0.24 * style.size
+            self.marks.append(Text(self.left, base, bullet, style.size, font, style.ink))
+        self.lines(lines, style, indent)
+        self.space(style.after)
+
+    def figure(self, height: float, draw: Callable[[list[Mark], float, float], None]) -> None:
+        """Draw a block that stays in one piece; ``draw`` gets the marks, the left edge and the top."""
+        self.need(height)
+        draw(self.marks, self.left, self.y)
+        self.y -= height
+
+    def table(self, header: Sequence[str], shares: Sequence[float], rows: Sequence[Row]) -> None:
+        """Print a table whose header stands on each page; a row that is longer than a page is split.
+
+        Parameters
+        ----------
+        header : sequence of str
+            One title per column; empty for a table without a header.
+        shares : sequence of float
+            Widths of the columns, relative.
+        rows : sequence of Row
+            The rows.
+        """
+        total = sum(shares)
+        widths = [share / total * self.width for share in shares]
+        edges = [self.left + sum(widths[:index]) for index in range(len(widths))]
+        head = [_laid([Part(title, SMALL_BOLD)], wide - 2 * _PAD) for title, wide in zip(header, widths, strict=False)]
+        tall = max(map(_height, head)) + 2 * _PAD if head else 0.0
+        fresh = True
+        for row in rows:
+            cells = [_laid(cell, wide - 2 * _PAD) for cell, wide in zip(row.cells, widths, strict=True)]
+            below = _laid(row.below, self.width - 2 * _PAD)
+            while True:
+                high = max(map(_height, cells)) + _height(below) + 2 * _PAD
+                if high + row.keep + (tall if fresh else 0.0) > self.room and self.y < self.top:
+                    if high + tall <= self.full or self.room < self.full / 3:
+                        self.new_page()
+                        fresh = True
+                        continue
+                if fresh and head:
+                    self._row(head, [], edges, tall, Row((), shade=0.9))
+                fresh = False
+                if high <= self.room:
+                    self._row(cells, below, edges, high, row)
+                    break
+                now, cells = _split(cells, self.room - 2 * _PAD)
+                part: _Lines = []
+                if not any(cells):
+                    (part,), (below,) = _split([below], self.room - 2 * _PAD - max(map(_height, now)))
+                self._row(now, part, edges, max(map(_height, now)) + _height(part) + 2 * _PAD, row)
+                self.new_page()
+                fresh = True
+        self.space(6.0)
+
+    def _row(self, cells: list[_Lines], below: _Lines, edges: list[float], high: float, row: Row) -> None:
+        if row.shade is not None:
+            self.marks.append(Box(self.left, self.y - high, self.width, high, fill=row.shade))
+        if row.bar:
+            self.marks.append(Box(self.left - 4.0, self.y - high, 3.0, high, fill=0.0))
+        top = self.y - _PAD
+        for lines, edge in zip(cells, edges, strict=False):
+            self._stack(lines, edge + _PAD, top)
+        if below:
+            self._stack(below, self.left + _PAD, top - max(map(_height, cells)))
+        self.y -= high
+        self.marks.append(Path(((self.left, self.y), (self.left + self.width, self.y)), 0.6, 0.4))
+
+    def _stack(self, lines: _Lines, x: float, y: float) -> None:
+        for line, style in lines:
+            y -= style.leading
+            self._line(line, style, x, y)
+
+    def _line(self, line: Line, style: Style, x: float, y: float) -> None:
+        base = y + 0.24 * style.size
+        for piece in line:
+            self.marks.append(Text(x + piece.x, base + piece.rise, piece.text, piece.size, style.font, style.ink))
+
+
+def _split(cells: list[_Lines], room: float) -> tuple[list[_Lines], list[_Lines]]:
+    """Split each cell after the lines that fit; at least the first line of the fullest cell is taken."""
+    now: list[_Lines] = []
+    rest: list[_Lines] = []
+    for lines in cells:
+        used, count = 0.0, 0
+        for _, style in lines:
+            if used + style.leading > room:
+                break
+            used += style.leading
+            count += 1
+        now.append(lines[:count])
+        rest.append(lines[count:])
+    return now, rest

@@ -1,0 +1,138 @@
+"""Every step of the calculation: symbol, formula, numbers put in, result, source."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lasersafe.results import Assessment, Step
+from lasersafe.sheet.flow import BODY, NOTE, SMALL, SMALL_BOLD, Flow, Part, Row
+from lasersafe.sheet.front import limit_text, named
+from lasersafe.sheet.references import References
+from lasersafe.sheet.text import Style, unit_text
+from lasersafe.sheet.values import number, plain
+from lasersafe.wording import Wording
+
+_SYMBOL = Style(8, True)
+_SHADE = 0.95
+_KEEP = 34.0
+
+
+class _Calculation:
+    """Rows of one table of steps; a list of steps that was printed before is pointed at."""
+
+    def __init__(self, wording: Wording) -> None:
+        self.wording = wording
+        self.printed: dict[tuple[Step, ...], str] = {}
+        self.rows: list[Row] = []
+        self.count = 0
+
+    def group(self, title: str, steps: Sequence[Step], notes: Sequence[str] = (), label: str = "") -> None:
+        """Add a titled group of steps, with a running number unless it has a ``label``."""
+        if not label:
+            self.count += 1
+            label = str(self.count)
+        key = tuple(steps)
+        before = self.printed.setdefault(key, label) if key else ""
+        self._line(f"{label}  {title}", SMALL_BOLD, _SHADE)
+        if not key:
+            self._line(self.wording.text("steps.no_steps"), NOTE)
+        elif before != label:
+            self._line(self.wording.text("steps.same", reference=before), NOTE)
+        else:
+            self.rows.extend(self._step(step) for step in steps)
+        for note in notes:
+            if note:
+                self._line(note, NOTE)
+
+    def _line(self, text: str, style: Style, shade: float | None = None) -> None:
+        keep = _KEEP if shade is not None else 0.0
+        self.rows.append(Row(((),) * 5, [Part(text, style)], shade, keep=keep))
+
+    def _step(self, step: Step) -> Row:
+        unit = "" if step.unit in ("", "1") else f"\u00a0{unit_text(step.unit)}"
+        mark = named(self.wording, "seen", step.seen)
+        source = f"{step.source} [{mark}]" if step.source else f"[{mark}]"
+        return Row(
+            (
+                [Part(step.symbol, _SYMBOL, formula=True), Part(step.meaning, NOTE)],
+                [Part(step.formula, SMALL, formula=True)],
+                [Part(step.numbers, SMALL, formula=True)],
+                [Part(plain(step.value) + unit, SMALL_BOLD)],
+                [Part(source, NOTE)],
+            )
+        )
+
+    def print(self, flow: Flow) -> None:
+        """Print the collected rows as one table and forget them."""
+        text = self.wording.text
+        header = [text(f"steps.{key}") for key in ("symbol", "formula", "numbers", "result", "source")]
+        if self.rows:
+            flow.table(header, (22, 24, 26, 14, 22), self.rows)
+        self.rows = []
+
+
+def steps(flow: Flow, assessment: Assessment, wording: Wording, references: References) -> None:
+    """Print the calculation: limits first, then set-ups, scenarios, eyewear and barriers."""
+    text = wording.text
+    flow.heading(text("steps.heading"), 0, keep=120.0)
+    flow.paragraph(text("steps.intro"), BODY)
+    work = _Calculation(wording)
+    if references.limits:
+        flow.heading(text("steps.limits"), 1)
+        for criterion, label in references.limits.items():
+            tissue = named(wording, "tissue", criterion.tissue)
+            mark = named(wording, "seen", criterion.seen)
+            source = text("hazards.source", source=criterion.source, mark=mark)
+            title = f"{tissue}: {limit_text(criterion, wording)}"
+            work.group(title, criterion.steps, (source, criterion.note), label)
+        work.print(flow)
+    for setup in assessment.setups:
+        flow.heading(f"{setup.laser}: {setup.setup}", 1)
+        work.group(text("steps.beam"), setup.steps)
+        for zone in setup.zones:
+            way, tissue = named(wording, "way", zone.way), named(wording, "tissue", zone.tissue)
+            title = text("steps.zone", way=way, tissue=tissue, reference=references.limit(zone.criterion))
+            work.group(title, zone.steps, (zone.note,))
+        work.print(flow)
+    _scenarios(flow, assessment, wording, references, work)
+    _others(flow, assessment, wording, work)
+
+
+def _scenarios(
+    flow: Flow, assessment: Assessment, wording: Wording, references: References, work: _Calculation
+) -> None:
+    text = wording.text
+    places = dict.fromkeys((scenario.laser, scenario.setup) for scenario in assessment.scenarios)
+    for laser, setup in places:
+        flow.heading(text("steps.scenarios", laser=laser, setup=setup), 1)
+        for scenario in assessment.scenarios:
+            if (scenario.laser, scenario.setup) != (laser, setup):
+                continue
+            title = text(
+                "steps.scenario",
+                key=scenario.key,
+                person=scenario.person,
+                way=named(wording, "way", scenario.way),
+                tissue=named(wording, "tissue", scenario.tissue),
+                reference=references.limit(scenario.criterion),
+            )
+            sets = ", ".join(f"{name} {number(value, 4, 'up')}" for name, value in scenario.ratio_by_rule_set.items())
+            work.group(title, scenario.steps, (text("steps.by_rule_set", values=sets) if sets else "",))
+        work.print(flow)
+
+
+def _others(flow: Flow, assessment: Assessment, wording: Wording, work: _Calculation) -> None:
+    text = wording.text
+    if not assessment.eyewear and not assessment.barriers:
+        return
+    flow.heading(text("steps.others"), 1)
+    for need in assessment.eyewear:
+        place = f" ({need.laser}: {need.setup})"
+        work.group(text("steps.eyewear", person=need.person) + place, need.steps)
+        for scale in need.scales:
+            work.group(text("steps.eyewear_mode", person=need.person, mode=scale.mode) + place, scale.steps)
+    for result in assessment.barriers:
+        way = named(wording, "way", result.way)
+        title = text("steps.barrier", barrier=result.barrier, way=way) + f" ({result.laser}: {result.setup})"
+        work.group(title, result.steps)
+    work.print(flow)

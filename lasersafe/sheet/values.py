@@ -1,0 +1,92 @@
+"""Numbers as the sheet prints them. Rounding is one-sided where a wrong side could mislead."""
+
+from __future__ import annotations
+
+import math
+import re
+from decimal import Decimal
+
+from lasersafe.quantity import Rounding, format_quantity
+from lasersafe.sheet.text import unit_text
+
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+_POWER = re.compile(r"[eE]([+-]?\d+)")
+NOT_A_NUMBER = "not a number"
+
+
+def _raised(text: str) -> str:
+    """Return a number with its power of ten written out: ``1.5e-3`` becomes ``1.5 × 10⁻³``, held together."""
+    return _POWER.sub(lambda match: "\u00a0×\u00a010" + str(int(match[1])).translate(_RAISED), text)
+
+
+def _special(value: float) -> str:
+    if math.isnan(value):
+        return NOT_A_NUMBER
+    return "∞" if value > 0 else "−∞"
+
+
+def number(value: float, digits: int = 3, rounding: Rounding = "nearest") -> str:
+    """Return a bare number with so many digits, from 100 000 on as a power of ten."""
+    if not math.isfinite(value):
+        return _special(value)
+    text = format_quantity(value, "1", digits, rounding)
+    if "e" not in text and abs(value) >= 1e5:
+        text = f"{Decimal(text):.{digits - 1}e}"
+    return _raised(text).replace("-", "−", 1)
+
+
+def plain(value: float) -> str:
+    """Return the result of a step with up to six digits, so that it can be retraced."""
+    if not math.isfinite(value):
+        return _special(value)
+    return _raised(f"{value:.6g}").replace("-", "−", 1)
+
+
+def quantity(value: float, unit: str, digits: int = 3, rounding: Rounding = "nearest") -> str:
+    """Return a number with its unit, with the prefix that suits."""
+    if not math.isfinite(value):
+        return f"{_special(value)}\u00a0{unit_text(unit)}"
+    text = _raised(format_quantity(value, unit, digits, rounding)).replace("-", "−", 1)
+    return unit_text(text).replace(" ", "\u00a0")
+
+
+def in_unit(value: float, unit: str, digits: int = 3, rounding: Rounding = "nearest") -> str:
+    """Return a number with just that unit, so that neighbours can be compared."""
+    return f"{number(value, digits, rounding)}\u00a0{unit_text(unit)}"
+
+
+def distance(value: float) -> str:
+    """Return a distance that must not be printed too short."""
+    return quantity(value, "m", 3, "up")
+
+
+def place(value: float) -> str:
+    """Return where somebody or something is, in metres; never farther away than it is."""
+    if not math.isfinite(value):
+        return f"{_special(value)}\u00a0m"
+    text = format_quantity(value, "1", 5, "down")
+    if "e" in text:
+        return in_unit(value, "m", 5, "down")
+    return f"{_short(text)}\u00a0m"
+
+
+def duration(value: float) -> str:
+    """Return a time without needless zeros."""
+    if not math.isfinite(value):
+        return f"{_special(value)}\u00a0s"
+    digits, _, unit = format_quantity(value, "s", 6).partition(" ")
+    return f"{_raised(_short(digits))}\u00a0{unit_text(unit)}"
+
+
+def aperture(value: float) -> str:
+    """Return the diameter of a limiting aperture in millimetres."""
+    return f"{value * 1e3:.4g}\u00a0mm" if math.isfinite(value) else NOT_A_NUMBER
+
+
+def _short(digits: str) -> str:
+    return digits.rstrip("0").rstrip(".") if "." in digits and "e" not in digits else digits
+
+
+def wavelength(value: float) -> str:
+    """Return a wavelength in nanometres, in which the trade speaks."""
+    return f"{value * 1e9:.6g}\u00a0nm" if math.isfinite(value) else NOT_A_NUMBER

@@ -1,0 +1,244 @@
+"""The rules of the project that a program can check: layers, sizes, imports, data files, wording, set-up files."""
+
+from __future__ import annotations
+
+import ast
+import importlib.metadata
+import os
+import re
+import stat
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.project import ROOT, bibliography, project_files
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What an import costs
+
+
+def modules_after(statement: str) -> set[str]:
+    code = f"import sys; {statement}; print(' '.join(sys.modules))"
+    result = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    return set(result.stdout.split())
+
+
+def test_importing_the_command_line_loads_nothing_heavy() -> None:
+    heavy = {"numpy", "pint", "pydantic", "scipy", "matplotlib", "reportlab"}
+    loaded = modules_after("import lasersafe.cli")
+    assert "lasersafe.cli" in loaded
+    assert loaded & heavy == set()
+
+
+def test_importing_quantity_does_not_load_pint() -> None:
+    assert modules_after("import lasersafe.quantity") & {"pint", "numpy"} == set()
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Layers: a part may import itself and what stands lower; parts of one height do not know each other
+
+LAYERS: list[set[str]] = [
+    {"errors", "reference", "results", "wording", "quantity"},
+    {"models", "limits", "optics"},
+    {"hazard"},
+    {"assessment"},
+    {"sheet"},
+    {"answers", "reach", "report"},
+    {"cli"},
+]
+HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}
+# The lowest parts, and those that put answers into words, are single modules that may use each other.
+SOCIABLE = LAYERS[0] | LAYERS[-2]
+ONLY_IN = {
+    "pint": ("lasersafe/quantity.py",),
+    "pydantic": ("lasersafe/models/",),
+    "pydantic_core": ("lasersafe/models/",),
+    "reportlab": ("lasersafe/sheet/",),
+    "typer": ("lasersafe/cli.py", "lasersafe/cli/"),
+    "scipy": (),
+    "matplotlib": (),
+    "pandas": (),
+}
+
+SOURCES = [path for path in project_files() if path.parts[0] == "lasersafe" and path.suffix == ".py"]
+
+
+def part_of(path: Path) -> str:
+    return path.parts[1].removesuffix(".py")
+
+
+def imports_of(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield (line, dotted module) of each import, wherever it stands in the file."""
+    for node in ast.walk(ast.parse((ROOT / path).read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield node.lineno, alias.name
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}:{node.lineno}: relative import; write the full name"
+            for alias in node.names:
+                yield node.lineno, f"{node.module}.{alias.name}"
+
+
+def test_every_part_has_a_layer() -> None:
+    parts = {part_of(path) for path in SOURCES} - {"__init__"}
+    assert parts - set(HEIGHT) == set(), "give the new part its place in LAYERS"
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=str)
+def test_nothing_imports_leftwards(path: Path) -> None:
+    part = part_of(path)
+    if part == "__init__":
+        assert [name for _, name in imports_of(path) if name.startswith("lasersafe")] == []
+        return
+    wrong = []
+    for line, name in imports_of(path):
+        names = name.split(".")
+        if names[0] != "lasersafe" or len(names) == 1 or names[1] in (part, "__version__"):
+            continue
+        other = names[1]
+        allowed = HEIGHT[other] < HEIGHT[part] or ({part, other} <= SOCIABLE and HEIGHT[other] == HEIGHT[part])
+        if not allowed:
+            wrong.append(f"{path}:{line}: {part} imports {name}")
+    assert wrong == []
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=str)
+def test_libraries_stay_in_their_layer(path: Path) -> None:
+    wrong = [
+        f"{path}:{line}: {name}"
+        for line, name in imports_of(path)
+        for library, places in ONLY_IN.items()
+        if name.split(".")[0] == library and not path.as_posix().startswith(places)
+    ]
+    assert wrong == []
+
+
+def test_modules_are_short_and_import_no_stars() -> None:
+    python = [path for path in project_files() if path.suffix == ".py"]
+    lines = {str(path): len((ROOT / path).read_text(encoding="utf-8").splitlines()) for path in python}
+    assert {path: count for path, count in lines.items() if count > 400 and path.startswith("lasersafe")} == {}
+    stars = [f"{path}:{line}" for path in python for line, name in imports_of(path) if name.endswith(".*")]
+    assert stars == []
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Data files
+
+
+DATA = [path for path in project_files() if path.parts[0] == "shared" and path.suffix == ".toml"]
+
+
+def source_tables(node: Any) -> Iterator[dict[str, Any]]:
+    """Yield each table called ``source``, at any depth."""
+    if isinstance(node, dict):
+        for key, value in node.items():
+            if key == "source" and isinstance(value, dict):
+                yield value
+            else:
+                yield from source_tables(value)
+    elif isinstance(node, list):
+        for value in node:
+            yield from source_tables(value)
+
+
+@pytest.mark.parametrize("path", DATA, ids=str)
+def test_data_file_names_its_source(path: Path) -> None:
+    content = tomllib.loads((ROOT / path).read_text(encoding="utf-8"))
+    if path.name == "rule_sets.toml":  # the index: it holds no figures, each edition names its document
+        assert {edition["key"] for edition in content["rule_set"]} <= set(bibliography())
+        return
+    assert isinstance(content.get("source"), dict), "no [source] table at the top"
+    for source in source_tables(content):
+        assert source["key"] in bibliography()
+        assert source["locator"].strip()
+        assert source["seen"] in ("read", "part", "memory", "common practice", "own")
+
+
+def test_there_are_data_files_and_a_bibliography() -> None:
+    assert {path.parts[1] for path in DATA} >= {"limits", "eyewear"}
+    keys = bibliography()
+    assert len(keys) == len(set(keys)), "a key stands twice"
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What no file says
+
+BINARY = {".png", ".ttf", ".otf", ".pdf", ".jpg", ".ico"}
+MACHINE = re.compile(
+    r"(?<![\w.])/(?:wor[k]|roo[t]|hom[e])/"  # the brackets keep this line from matching itself
+    r"|pyp[i]\.org|pythonhoste[d]\.org|npmj[s]\.|deb\.debia[n]\.org|--(?:extra-)?index-ur[l]"
+)
+PROMISE = re.compile(r"\bsafe[\s_-]+distance|\beye[\s-]?safe\b", re.IGNORECASE)
+
+
+def texts() -> Iterator[tuple[Path, str]]:
+    for path in project_files():
+        if path.suffix not in BINARY:
+            yield path, (ROOT / path).read_text(encoding="utf-8")
+
+
+def test_no_file_names_a_machine_or_a_registry() -> None:
+    found = [
+        f"{path}:{number}: {line.strip()[:100]}"
+        for path, text in texts()
+        for number, line in enumerate(text.splitlines(), 1)
+        if MACHINE.search(line)
+    ]
+    assert found == []
+
+
+def test_nothing_that_a_user_reads_promises_safety() -> None:
+    found = [
+        f"{path}:{number}: {line.strip()[:100]}"
+        for path, text in texts()
+        if path.parts[0] in ("lasersafe", "templates", "shared", "docs") or str(path) == "README.md"
+        for number, line in enumerate(text.splitlines(), 1)
+        if PROMISE.search(line)
+    ]
+    assert found == []
+
+
+def test_the_word_checks_can_fail() -> None:
+    assert PROMISE.search("the safe  distance is")
+    assert PROMISE.search("an Eye-safe laser")
+    assert MACHINE.search("see /" + "work/main")
+    assert not MACHINE.search("net/" + "work/main")
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Set-up files
+
+
+def test_ci_runs_the_gate_and_nothing_cleverer() -> None:
+    script = ROOT / ".ci" / "run"
+    assert os.stat(script).st_mode & stat.S_IXUSR
+    commands = [line for line in script.read_text(encoding="utf-8").splitlines() if line and not line.startswith("#")]
+    assert commands == ["set -eu", 'cd "$(dirname "$0")/.."', "exec make test"]
+
+
+def test_constraints_are_plain_and_name_the_whole_closure() -> None:
+    lines = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
+    assert [line for line in lines if not re.fullmatch(r"[A-Za-z0-9._-]+==[A-Za-z0-9.]+", line)] == []
+    pinned = {re.sub(r"[-_.]+", "-", line.split("==")[0]).lower() for line in lines}
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    wanted = list(project["project"]["dependencies"]) + list(project["build-system"]["requires"])
+    for extra in project["project"]["optional-dependencies"].values():
+        wanted += extra
+    seen: set[str] = set()
+    while wanted:
+        requirement = wanted.pop()
+        if "extra ==" in requirement or re.search(
+            r"(python_version|python_full_version|platform|os_name)", requirement
+        ):
+            continue
+        name = re.sub(r"[-_.]+", "-", re.split(r"[^A-Za-z0-9._-]", requirement, maxsplit=1)[0]).lower()
+        if name not in seen:
+            seen.add(name)
+            wanted += importlib.metadata.requires(name) or []
+    assert seen - pinned == set()
+    assert all(">=" in requirement for requirement in project["project"]["dependencies"])

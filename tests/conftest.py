@@ -1,0 +1,16 @@
+"""Set-up for the whole suite: the random-case profiles, and the record of the published checks."""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+pytest_plugins = ("tests.published.record",)
+
+# The gate draws the same cases on every machine; `make soak` draws many more, new ones each time.
+settings.register_profile("gate", derandomize=True, deadline=None, database=None, print_blob=True)
+settings.register_profile(
+    "soak", max_examples=3000, deadline=None, print_blob=True, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile(os.environ.get("LASERSAFE_TEST_PROFILE", "gate"))

@@ -1,0 +1,106 @@
+"""Beam widths against ABCD matrices acting on the complex radius q of an embedded Gaussian (written here)."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lasersafe.errors import OutOfRangeError
+from lasersafe.hazard.distances import direct_distance
+from lasersafe.optics.propagation import (
+    check_diffraction,
+    collimated,
+    diameters,
+    fibre_single_mode,
+    through_lens,
+    to_1_over_e,
+)
+
+WAVELENGTH = 1070e-9
+
+
+def space(length: float) -> np.ndarray:
+    return np.array([[1.0, length], [0.0, 1.0]])
+
+
+def lens(focal_length: float) -> np.ndarray:
+    return np.array([[1.0, 0.0], [-1.0 / focal_length, 1.0]])
+
+
+def through(system: np.ndarray, q: complex) -> complex:
+    (a, b), (c, d) = system
+    return (a * q + b) / (c * q + d)
+
+
+def width_1_over_e2(q: complex, quality: float, wavelength: float = WAVELENGTH) -> float:
+    """Full 1/e2 diameter of a beam of M^2 = quality whose embedded Gaussian has this q."""
+    return 2.0 * math.sqrt(quality * wavelength / (-math.pi * (1.0 / q).imag))
+
+
+@pytest.mark.parametrize("quality", [1.0, 1.3, 20.0])
+@pytest.mark.parametrize("waist", [20e-6, 1e-3, 8e-3])
+@pytest.mark.parametrize("position", [-0.4, 0.0, 3.0])
+def test_free_space(quality, waist, position):
+    rayleigh = math.pi * (waist / 2.0) ** 2 / (quality * WAVELENGTH)
+    divergence = 2.0 * quality * WAVELENGTH / (math.pi * (waist / 2.0))  # full, 1/e2
+    if divergence >= math.pi:
+        pytest.skip("not a beam")
+    at_optic = complex(-position, rayleigh)
+    measured_at = 0.7
+    diameter = width_1_over_e2(through(space(measured_at), at_optic), quality)
+    beam = collimated(diameter, divergence, "1/e2", waist_position=position, at=measured_at)
+    check_diffraction(beam, WAVELENGTH)
+    for z in (0.0, 0.01, 1.0, 50.0, 4000.0):
+        expected = float(to_1_over_e(width_1_over_e2(through(space(z), at_optic), quality), "1/e2"))
+        x, y = diameters(beam, z)
+        # the waist is a difference of squares of what was measured, so the far side of it loses a few digits
+        assert float(x) == pytest.approx(expected, rel=1e-6, abs=0)
+        assert float(x) == float(y)
+
+
+@pytest.mark.parametrize("quality", [1.0, 5.0])
+@pytest.mark.parametrize("focal_length", [0.1, 0.3, -0.2])
+def test_behind_a_lens(quality, focal_length):
+    waist = 10e-3  # at the lens, 1/e2
+    rayleigh = math.pi * (waist / 2.0) ** 2 / (quality * WAVELENGTH)
+    behind = through(lens(focal_length), complex(0.0, rayleigh))
+    focus = -behind.real
+    spot = width_1_over_e2(through(space(focus), behind), quality)
+    beam = through_lens(waist, focal_length, "1/e2", focus_diameter=spot)
+    small = (focal_length / rayleigh) ** 2  # what the formula d / f leaves out
+    assert small < 1e-2
+    assert beam.waist_position[0] == pytest.approx(focus, rel=2.0 * small, abs=0)
+    for z in (2.0, 10.0, 100.0):
+        exact = float(to_1_over_e(width_1_over_e2(through(space(z), behind), quality), "1/e2"))
+        assert float(diameters(beam, z)[0]) == pytest.approx(exact, rel=3.0 * small + 1e-9, abs=0)
+
+
+def test_a_point_focus_never_gives_the_nearer_distance():
+    waist, focal_length = 10e-3, 0.2
+    spot = 4.0 * WAVELENGTH * focal_length / (math.pi * waist)
+    for amount in (1.0, 1e3):
+        point = direct_distance(amount, 50.0, 7e-3, through_lens(waist, focal_length, "1/e2"))
+        real = direct_distance(amount, 50.0, 7e-3, through_lens(waist, focal_length, "1/e2", focus_diameter=spot))
+        assert point >= real > 0.0
+
+
+def test_single_mode_fibre_is_a_gaussian_at_the_diffraction_limit():
+    field, light = 9.3e-6, 1310e-9
+    q = complex(0.0, math.pi * (field / 2.0) ** 2 / light)
+    beam = fibre_single_mode(field, light)
+    check_diffraction(beam, light)
+    for z in (0.0, 1e-4, 0.1, 2.0):
+        expected = float(to_1_over_e(width_1_over_e2(through(space(z), q), 1.0, light), "1/e2"))
+        assert float(diameters(beam, z)[0]) == pytest.approx(expected, rel=1e-12, abs=0)
+
+
+@pytest.mark.parametrize("criterion", ["1/e", "1/e2", "FWHM"])
+def test_the_diffraction_limit_is_that_of_the_gaussian_on_every_criterion(criterion):
+    waist = 1e-3  # 1/e2
+    divergence = 4.0 * WAVELENGTH / (math.pi * waist)  # full angle of half angle wavelength / (pi w0), 1/e2
+    factor = {"1/e2": 1.0, "1/e": 1.0 / math.sqrt(2.0), "FWHM": math.sqrt(math.log(2.0) / 2.0)}[criterion]
+    check_diffraction(collimated(waist * factor, divergence * factor, criterion), WAVELENGTH)
+    with pytest.raises(OutOfRangeError, match=r"below the diffraction limit: 1070 nm light .* at least 0\.963"):
+        check_diffraction(collimated(waist * factor, divergence * factor * 0.9999, criterion), WAVELENGTH)

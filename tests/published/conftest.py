@@ -1,0 +1,1 @@
+"""Shared by the published checks: ``from tests.published.printed import printed``."""

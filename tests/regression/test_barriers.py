@@ -1,0 +1,119 @@
+"""Barriers: what holds, what does not, and that nothing unknown ever holds."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from lasersafe.errors import CalcError, InputError
+from lasersafe.hazard.barriers import barrier_distance, en12254_outside, guard_time, judge_barrier
+from lasersafe.optics.propagation import through_lens
+
+RATED = {"rating": 1e5, "rated_time": 60.0, "required_time": 10.0}
+WEAK = {"mean_power": 50.0, "observed": True}
+
+
+@pytest.mark.parametrize(
+    ("irradiance", "change", "holds", "words"),
+    [
+        (4.8e4, {}, True, "within the rated"),
+        (1e5, {}, True, "within the rated"),
+        (1e5 * (1 + 1e-12), {}, False, "is above the rated"),
+        (7.6e5, {}, False, "7.6 times the rated"),
+        (4.8e4, {"rating": None}, False, "not rated"),
+        (0.0, {"rating": None}, False, "not rated"),
+        (4.8e4, {"rated_time": None}, False, "without a time"),
+        (4.8e4, {"required_time": None}, False, "not known for how long"),
+        (4.8e4, {"required_time": 60.0}, True, "60 s are needed"),
+        (4.8e4, {"required_time": 60.1}, False, "rated for 60 s"),
+    ],
+)
+def test_irradiance_and_time_are_both_compared(irradiance, change, holds, words):
+    result = judge_barrier(irradiance, **(RATED | change))
+    assert result.holds is holds
+    assert words in result.verdict
+    assert result.verdict.startswith("holds" if holds else "does not hold")
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf, -1.0])
+@pytest.mark.parametrize("field", ["irradiance", "rating", "rated_time", "required_time"])
+def test_a_number_that_cannot_be_used_never_holds(field, bad):
+    result = judge_barrier(**({"irradiance": 1.0} | RATED | {field: bad}))
+    assert result.holds is False
+    assert "not a usable number" in result.verdict
+
+
+@pytest.mark.parametrize(
+    ("beam", "reason"),
+    [
+        ({"mean_power": 100.1, "observed": True}, "100 W mean power"),
+        ({"mean_power": 50.0, "observed": False}, "somebody who watches"),
+        ({"pulse_energy": 31.0, "observed": True}, "30 J per pulse"),
+        ({"pulse_energy": 1.0, "repetition_rate": 101.0, "observed": True}, "101 W"),
+        ({"observed": True}, "neither mean power nor pulse energy"),
+        ({"mean_power": math.nan, "observed": True}, "100 W mean power"),
+        ({"pulse_energy": math.nan, "observed": True}, "30 J per pulse"),
+    ],
+)
+def test_an_ab_class_counts_only_in_its_scope(beam, reason):
+    result = judge_barrier(1.0, en12254_class="AB10", **RATED, **beam)
+    assert result.holds is False
+    assert "a guard to IEC 60825-4 is needed" in result.verdict
+    assert reason in " ".join(result.notes)
+    without = judge_barrier(1.0, **RATED, **beam)
+    assert without.holds is True
+    assert reason in " ".join(without.notes)
+
+
+def test_an_ab_class_in_its_scope_still_needs_a_stated_density():
+    bare = judge_barrier(1.0, rating=None, required_time=10.0, en12254_class="AB5", **WEAK)
+    assert (bare.holds, "not rated" in bare.verdict) == (False, True)
+    rated = judge_barrier(1.0, rating=10.0, required_time=100.0, en12254_class="AB5", **WEAK)
+    assert rated.holds is True
+    assert "AB5" in rated.notes[0]
+    longer = judge_barrier(1.0, rating=10.0, required_time=101.0, en12254_class="AB5", **WEAK)
+    assert longer.holds is False
+
+
+@pytest.mark.parametrize(("rate", "seconds"), [(5.0, 100.0), (10.0, 100.0), (50.0, 20.0)])
+def test_the_screen_test_ends_after_its_pulses(rate, seconds):
+    beam = {"rating": 10.0, "pulse_energy": 0.1, "repetition_rate": rate, "observed": True, "en12254_class": "AB5"}
+    assert judge_barrier(1.0, required_time=seconds, **beam).holds is True
+    assert judge_barrier(1.0, required_time=seconds * 1.01, **beam).holds is False
+
+
+def test_a_single_pulse_has_no_test_time_of_its_own():
+    beam = {"pulse_energy": 1.0, "observed": True, "en12254_class": "AB5"}
+    assert judge_barrier(1.0, rating=10.0, required_time=1.0, **beam).holds is False
+    assert "single pulse" in " ".join(judge_barrier(1.0, rating=10.0, required_time=1.0, **beam).notes)
+
+
+def test_scope_edges_lie_inside():
+    assert en12254_outside(100.0, 30.0, True) == ()
+    assert en12254_outside(None, 30.0, True) == ()
+    assert len(en12254_outside(101.0, 31.0, False)) == 3
+
+
+def test_guard_classes():
+    assert [guard_time(name) for name in ("T1", "T2", "T3")] == [30000, 100, 10]
+    with pytest.raises(InputError, match="must be one of T1, T2, T3"):
+        guard_time("T4")
+
+
+def test_screen_behind_the_focus_of_a_cutting_head():
+    # worked out beforehand: 1.5 kW, 100 mrad after the focus, 10 W/cm2
+    beam = through_lens(15e-3, 0.15, "1/e")
+    distance = barrier_distance(1500.0, 1e5, beam)
+    assert distance - 0.15 == pytest.approx(math.sqrt(4 * 1500 / (math.pi * 1e5)) / 0.1, rel=1e-6)
+    for behind, expected in ((2.0, 4.8), (0.5, 76.0), (0.1, 1.9e3)):
+        irradiance = 1500 / (math.pi / 4 * (0.1 * behind) ** 2)
+        assert irradiance / 1e4 == pytest.approx(expected, rel=0.01)
+        assert judge_barrier(irradiance, **RATED).holds is (behind + 0.15 >= distance)
+    assert barrier_distance(1e-3, 1e5, through_lens(15e-3, 0.15, "1/e", focus_diameter=1e-3)) == 0.0
+
+
+@pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])
+def test_distance_refuses_what_is_no_rating(bad):
+    with pytest.raises(CalcError):
+        barrier_distance(100.0, bad, through_lens(15e-3, 0.15, "1/e"))

@@ -1,0 +1,1 @@
+"""What keeps the project in order and is not shipped."""

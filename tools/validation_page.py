@@ -1,0 +1,121 @@
+"""docs/validation.md, from what the published checks compared."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from tools import markdown
+
+BIBLIOGRAPHY = Path(__file__).resolve().parent.parent / "shared" / "references.bib"
+HEAD = """# Validation
+
+Made by `make docs` from the tests under `tests/published/`, which compare our numbers with numbers typed from
+documents; `make test` fails when this page differs from what the tests compared. *Agrees* means that ours rounds to
+the digits as printed. A value that is not expected to agree stays in the table with the reason; the tests then fail
+on the day when it does agree.
+"""
+
+
+def read_rows(record: Path) -> list[dict[str, Any]]:
+    """Return the rows of a record; one of a test that failed is an error.
+
+    Parameters
+    ----------
+    record : Path
+        What ``pytest --published-record`` wrote.
+    """
+    rows: list[dict[str, Any]] = json.loads(record.read_text(encoding="utf-8"))
+    failed = sorted({row["test"] for row in rows if row["outcome"] == "failed"})
+    if failed or not rows:
+        message = f"no validation page: {'these tests failed: ' + ', '.join(failed) if failed else 'no row recorded'}"
+        raise SystemExit(message)
+    return rows
+
+
+def titles() -> dict[str, str]:
+    """Return key -> title of the documents in shared/references.bib."""
+    found = {}
+    for entry in re.split(r"^@", BIBLIOGRAPHY.read_text(encoding="utf-8"), flags=re.MULTILINE)[1:]:
+        key = re.match(r"\w+\{\s*([^,\s]+)\s*,", entry)
+        title = re.search(r"^\s*title\s*=\s*[{\"](.+?)[}\"],?\s*$", entry, re.MULTILINE)
+        if key and title:
+            found[key[1]] = re.sub(r"[{}]", "", title[1])
+    return found
+
+
+def our_digits(printed: str, ours: float) -> str:
+    """Return our number with two digits more than the print has, at least four.
+
+    Parameters
+    ----------
+    printed : str
+        The number as printed.
+    ours : float
+        Our number, in the unit of the print.
+    """
+    digits = max(4, len(Decimal(printed).as_tuple().digits) + 2)
+    return f"{ours:#.{min(digits, 10)}g}".rstrip(".")
+
+
+def relative(printed: str, ours: float) -> str:
+    """Return the difference of our number from the print, relative to the print.
+
+    Parameters
+    ----------
+    printed : str
+        The number as printed.
+    ours : float
+        Our number, in the unit of the print.
+    """
+    wanted = float(printed)
+    if not math.isfinite(ours) or wanted == 0.0:
+        return "" if ours != wanted else "0 %"
+    percent = 100.0 * (ours - wanted) / wanted
+    return "0 %" if abs(percent) < 5e-4 else f"{percent:+.2g} %"
+
+
+def line_of(row: dict[str, Any]) -> str:
+    """Return the line of one row."""
+    words = row["test"].rsplit("::", 1)[-1].removeprefix("test_").replace("_", " ")
+    check = f"{words}: {row['case']}" if row["case"] else words
+    ours = difference = ""
+    if row["ours"] is not None:
+        ours, difference = our_digits(row["printed"], row["ours"]), relative(row["printed"], row["ours"])
+    verdict = row["outcome"]
+    if verdict in ("passed", "xfailed"):
+        verdict = "agrees" if row["agrees"] else "does not agree, as expected"
+    remark = f"{verdict}; {row['note']}" if row["note"] else verdict
+    return markdown.row(check, row["locator"], row["printed"], ours, difference, remark)
+
+
+def validation_page(rows: list[dict[str, Any]]) -> str:
+    """Return the text of docs/validation.md.
+
+    Parameters
+    ----------
+    rows : list of dict
+        The rows of a record.
+    """
+    numbers = [row for row in rows if row["ours"] is not None]
+    agreed = sum(row["agrees"] for row in numbers)
+    sources = sorted({row["source"] for row in rows})
+    parts = [
+        HEAD,
+        f"{len(numbers)} numbers of {len(sources)} documents: {agreed} agree, "
+        f"{len(numbers) - agreed} are not expected to.\n",
+    ]
+    known = titles()
+    for source in sources:
+        parts.append(f"## {source}\n")
+        if source in known:
+            parts.append(f"{known[source]}\n")
+        lines = ["| check | place | printed | ours | difference | remark |", "| --- | --- | ---: | ---: | ---: | --- |"]
+        here = [row for row in rows if row["source"] == source]
+        lines += [line_of(row) for row in sorted(here, key=lambda row: (row["test"],))]
+        parts.append("\n".join(lines) + "\n")
+    return "\n".join(parts)
