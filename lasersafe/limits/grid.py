@@ -24,7 +24,8 @@ from lasersafe.limits.tables import LimitRow, LimitTable, PowerRow, RuleSet, Spe
 TISSUES = ("eye", "skin")
 WAVELENGTHS = (180.0, 1e6)  # [nm]
 DURATIONS = (1e-13, 3e4)  # [s]
-IS_IRRADIANCE, HAS_SLOPE, HAS_EXTRA, HAS_SOURCE, HAS_T2, HAS_GROWING_APERTURE = 1, 2, 4, 8, 16, 32
+# what a piece needs beyond coefficient * t ** power, as bits
+IS_IRRADIANCE, HAS_SPECTRAL, HAS_SOURCE, HAS_T2, HAS_GROWING_APERTURE, HAS_MORE, BY_SIZE = 1, 2, 4, 8, 16, 32, 64
 _LN10 = math.log(10.0)
 
 Floats = NDArray[np.float64]
@@ -50,9 +51,9 @@ class Grid:
     tissue: str
     wavelength_edges: Floats  # [nm] inner edges
     duration_edges: Floats  # [s] inner edges
-    shared_wavelength: NDArray[np.bool_]  # by cell: both rows hold on its lower edge
+    wavelength_top: Floats  # by (wavelength, duration), flat: up to here a wavelength is on the lower edge of the cell [nm]
+    duration_top: Floats  # the same for durations [s]
     slots: tuple[Ints, ...]  # each: piece by (wavelength, duration, size), flat
-    by_size: NDArray[np.bool_]  # (wavelength, duration), flat: the pieces depend on the source size
     pieces: tuple[Piece | None, ...]
     flags: NDArray[np.uint8]
     coefficient: Floats
@@ -232,6 +233,8 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     for cell, pieces in layout.cells.items():
         for slot, piece in enumerate(pieces):
             slots[(slot, *cell)] = piece
+    more = {first for first, second in zip(slots[0].ravel(), slots[1].ravel(), strict=True) if second} if depth > 1 else set()
+    split = set(slots[0][(slots != slots[..., :1]).any(axis=(0, 3))].ravel())
     values = np.array([
         _parameters(rules, piece, row) for piece, row in zip(layout.pieces, layout.source_rows, strict=True)
     ]).T  # fmt: skip

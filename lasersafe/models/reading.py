@@ -17,6 +17,7 @@ from lasersafe.models.beam import SETUP_KINDS
 from lasersafe.models.case import Case
 from lasersafe.models.locate import lines_of
 from lasersafe.models.messages import Place
+from lasersafe.quantity import shown
 
 LARGEST_FILE = 1_000_000
 _TAGS = frozenset({"continuous", "single pulse", "pulse train", *SETUP_KINDS})  # pydantic adds them to a place
@@ -145,7 +146,11 @@ def _untagged(place: Place) -> Place:
 def _path(place: Place) -> str:
     text = ""
     for part in place:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            key = part if re.fullmatch(r"[A-Za-z0-9_-]{1,40}", part) else shown(part)
+            text += f".{key}" if text else key
     return text or "case"
 
 

@@ -20,7 +20,7 @@ PROFILES = ("gaussian", "top-hat")
 PROPAGATIONS = ("hyperbolic", "linear")
 CRITERIA = ("1/e", "1/e2", "FWHM")
 
-_GAUSSIAN_FACTOR = {"1/e": 1.0, "1/e2": math.sqrt(2.0), "FWHM": math.log(2.0)}
+_GAUSSIAN_FACTOR = {"1/e": 1.0, "1/e2": math.sqrt(2.0), "FWHM": math.sqrt(math.log(2.0))}
 _LONGEST = 1e15  # m, and its inverse in rad: far beyond any use, and far from what overflows
 
 

@@ -179,9 +179,9 @@ def eu_list(w: float) -> float:
 def ultraviolet_photochemical_eu(w: float, t: float) -> list[float]:
     found = []
     if between(1e-9, t, 3e4):
-        if between(180, w, 303):
+        if w < 303 * (1 - EDGE):  # "below 303 nm"; "from 303 nm" the list has its own figure
             found.append(30.0)
-        if between(303, w, 315):
+        elif between(303, w, 315):
             found.append(min(eu_list(w), 10 ** (0.2 * (w - 295))))
     if between(10, t, 3e4) and between(315, w, 400):
         found.append(1e4)
@@ -507,7 +507,7 @@ def pulse_rows(
         for hazard, (value, _, _) in limit(rule_set, tissue, w, time, alpha, area).items():
             note("mean", hazard, value / n)
 
-    # 3. trains
+    # 3. trains: C_P times the limit of one pulse, and of one group for the sum of its pulses
     if rule_set == ICNIRP:
         if tissue == "eye" and between(400, w, 1400) and pulse <= 0.25 * (1 + EDGE):
             counted = whole_pulses(min(exposure, t_2(alpha)) * rate)
@@ -516,8 +516,10 @@ def pulse_rows(
                 time = pulse if together == 1 else merging_time
                 groups = math.ceil(counted / together)
                 factor = c_p_icnirp(time, merging_time, exposure, groups, alpha)
-                value = limit(rule_set, tissue, w, time, alpha)["retina thermal"][0]
-                note("train", "retina thermal", value * factor / together)
+                one = limit(rule_set, tissue, w, pulse, alpha)["retina thermal"][0]
+                note("train", "retina thermal", one * factor)
+                group = limit(rule_set, tissue, w, time, alpha)["retina thermal"][0]
+                note("train", "retina thermal", group * factor / together)
     else:
         for count_time in counting_times_eu(w, exposure, alpha):
             counted = whole_pulses(count_time * rate)
@@ -525,9 +527,10 @@ def pulse_rows(
                 together = min(whole_pulses(merging_time * rate), everything)
                 time = pulse if together == 1 else merging_time
                 groups = math.ceil(counted / together)
-                for hazard, (value, _, _) in limit(rule_set, tissue, w, time, alpha, area).items():
-                    if hazard.endswith("thermal"):
-                        note("train", hazard, value * groups**-0.25 / together)
+                for lasting, pulses in ((pulse, 1), (time, together)):
+                    for hazard, (value, _, _) in limit(rule_set, tissue, w, lasting, alpha, area).items():
+                        if hazard.endswith("thermal"):
+                            note("train", hazard, value * groups**-0.25 / pulses)
     return rows
 
 

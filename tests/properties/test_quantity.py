@@ -11,13 +11,13 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from lasersafe.errors import QuantityError
-from lasersafe.quantity import format_quantity, parse_quantity, units
+from lasersafe.quantity import Quantity, format_quantity, parse_quantity, units
 
 ROWS = units()
 PIECES = [
-    "1", "0", "9", ".", ",", "e", "E", "+", "-", "*", "**", "/", "^", "^2", "2", "²", "(", ")", " ", "  ", "\t", "\n", "_",
-    "nan", "inf", "NaN", "Infinity", "1e999", "W", "kW", "mW", "MW", "J", "m", "mm", "um", "µ", "μ", "cm2", "/cm2", "s", "%",
-    "°", "deg", "'", "\x00", "\u202e", "\ud800", "\u2212", "１", "٣", "W/m2", "in", "import", "lambda", "{", "}", "=", "0x",
+    "1", "0", "9", ".", ",", "e", "E", "+", "-", "*", "**", "/", "^", "^2", "2", "²", "(", ")", " ", "  ", "\t", "\n",
+    "_", "nan", "inf", "NaN", "Infinity", "1e999", "W", "kW", "mW", "MW", "J", "m", "mm", "um", "µ", "μ", "cm2", "/cm2",
+    "s", "%", "°", "deg", "'", "\x00", "\u202e", "\ud800", "\u2212", "\uff11", "٣", "W/m2", "in", "import", "{", "=",
 ]  # fmt: skip
 TEXTS = st.one_of(st.text(max_size=70), st.lists(st.sampled_from(PIECES), max_size=12).map("".join))
 TARGETS = st.sampled_from(["W", "J", "m", "s", "rad", "Hz", "W/m2", "J/m2", "1"])
@@ -26,11 +26,11 @@ FLOATS = st.floats(allow_nan=False, allow_infinity=False, allow_subnormal=False)
 
 @given(TEXTS, TARGETS)
 def test_any_text_is_a_finite_number_or_refused_in_one_line(text, unit):
-    try:
-        found = parse_quantity(text, unit, "field")
-    except QuantityError as error:
-        assert str(error).startswith("field = ")
-        assert str(error).isprintable()
+    found = _read_or_refused(text, unit)
+    if isinstance(found, QuantityError):
+        line = str(found)
+        assert line.startswith("field = ")
+        assert line.isprintable()
     else:
         assert math.isfinite(found.value)
         assert found.typed.strip() == text.strip()
@@ -103,6 +103,13 @@ def test_everyday_values_have_one_to_three_digits_before_the_point(value, unit):
     number = format_quantity(value, unit).split(" ")[0]
     assert 1 <= len(number.partition(".")[0]) <= 4
     assert len(number.replace(".", "").lstrip("0")) == 3
+
+
+def _read_or_refused(text: str, unit: str) -> Quantity | QuantityError:
+    try:
+        return parse_quantity(text, unit, "field")
+    except QuantityError as error:
+        return error
 
 
 def _read(text: str, unit: str) -> Decimal:
