@@ -170,8 +170,7 @@ class BeamQuestion:
         rate = optional_number(self.repetition_rate, "Hz", "repetition rate")
         power = None
         if self.power is not None:
-            kind = "continuous power"
-            power = parse_quantity(self.power, "W", "power", kind).value
+            power = parse_quantity(self.power, "W", "power", "continuous power").value
         for value, field, typed in (
             (power, "power", self.power),
             (energy, "pulse energy", self.pulse_energy),

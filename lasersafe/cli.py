@@ -276,7 +276,7 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
-    except Exception as error:  # noqa: BLE001 (the last line of defence: no traceback reaches a user)
+    except Exception as error:
         if not isinstance(error, OSError):
             fault = f"{type(error).__name__}: {error}"
             sys.stderr.write(f"error: fault inside lasersafe, please report it with the input: {fault}\n")

@@ -15,6 +15,7 @@ from typing import Any, Literal
 
 from lasersafe.errors import QuantityError, ReferenceDataError
 from lasersafe.reference import shared_path
+from lasersafe.typed import SPACES, bad_rest, could_be_unit, no_number, plain_unit, shown, unknown_unit
 
 Kind = Literal["continuous power", "divergence"]
 Rounding = Literal["up", "down", "nearest"]
@@ -22,7 +23,6 @@ Rounding = Literal["up", "down", "nearest"]
 LONGEST_TEXT = 60
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _EXACT = Context(prec=120, Emin=-999_999, Emax=999_999)
-_SPACES = " \u00a0\u2009\u202f"  # plain, no-break, thin and narrow no-break, as pasted from a data sheet
 _SMALLEST = 2.2250738585072014e-308  # below it a float loses digits
 
 _DIMENSIONS = {  # dimension as pint prints it: name, SI unit, how an entry looks
@@ -47,13 +47,6 @@ _LADDERS = {
     "W/m2": ("mW/m2", "W/m2", "kW/m2", "MW/m2"),
     "J/m2": ("uJ/m2", "mJ/m2", "J/m2", "kJ/m2"),
 }
-_WORDS = {
-    "sec": "s", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hour": "h", "hours": "h",
-    "watt": "W", "watts": "W", "joule": "J", "joules": "J", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
-    "micron": "um", "microns": "um", "foot": "ft", "feet": "ft", "inch": "in", "inches": "in", "degree": "deg",
-    "degrees": "deg", "radian": "rad", "radians": "rad", "hertz": "Hz", "percent": "%", "hr": "h", "hrs": "h",
-}  # fmt: skip
-_KINDS: dict[type, str] = {type(None): "nothing", list: "a list", tuple: "a list", dict: "a table"}
 _SLIPS: dict[str, tuple[str, float, str]] = {
     "continuous power": ("W", 1e6, "a continuous or mean power above 1 MW"),
     "divergence": ("rad", 1.0, "a divergence above 1 rad"),
@@ -158,19 +151,6 @@ def units() -> list[UnitRow]:
     ]
 
 
-def shown(text: object) -> str:
-    """Return what was typed, fit for an error line: short, in quotes, control characters spelled out."""
-    if not isinstance(text, str):
-        try:
-            plain = repr(text) if isinstance(text, (int, float)) else _KINDS.get(type(text), type(text).__name__)
-        except ValueError:  # an integer of more digits than Python prints
-            plain = "a very long integer"
-        return plain if len(plain) <= 40 else plain[:40] + "..."
-    short = text[:40]
-    plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in short)
-    return f"'{plain}'" if len(text) <= 40 else f"'{plain}...'"
-
-
 def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None) -> Quantity:
     """Return one number with one unit, converted.
 
@@ -207,9 +187,11 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
         raise QuantityError(message)
     dimension, target = table[unit]
     number, name = _split(text, field, dimension)
-    typed = str(text).strip(_SPACES)
+    typed = str(text).strip(SPACES)
     if name not in table:
-        raise QuantityError(_unknown_unit(typed, name, field, dimension))
+        same = [text for text, (what, _) in table.items() if what == dimension and text != "1"]
+        message = f"{field} = {shown(typed)}: {unknown_unit(name, same, [text for text in table if text != '1'])}"
+        raise QuantityError(message)
     found, factor = table[name]
     if found != dimension:
         article = "an" if dimension[0] in "aei" else "a"
@@ -236,7 +218,7 @@ def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
         return
     typed = quantity.typed
     number = _NUMBER.match(typed)
-    name = _plain_unit(typed[number.end() :].strip(_SPACES)) if number else ""
+    name = plain_unit(typed[number.end() :].strip(SPACES)) if number else ""
     smaller = {"MW": "mW", "kW": "W", "W": "mW", "rad": "mrad"}.get(name)
     if number and smaller:
         question = f"did you mean '{number.group()} {smaller}'?"
@@ -342,76 +324,28 @@ def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
         raise _error(field, text, "write number and unit together, in quotes", dimension)
     if len(text) > LONGEST_TEXT:
         raise _error(field, text, f"longer than {LONGEST_TEXT} characters", dimension)
-    bare = text.strip(_SPACES)
+    bare = text.strip(SPACES)
     if not bare:
         raise _error(field, text, "nothing is written here", dimension)
-    if not all(c.isprintable() or c in _SPACES for c in bare):
+    if not all(c.isprintable() or c in SPACES for c in bare):
         raise _error(field, text, "there is a character that does not print; type the entry again", dimension)
     number = _NUMBER.match(bare)
     if number is None:
-        raise _error(field, text, _no_number(bare), dimension)
+        raise _error(field, text, no_number(bare), dimension)
     rest = bare[number.end() :]
-    name = _plain_unit(rest.strip(_SPACES))
+    name = plain_unit(rest.strip(SPACES))
     if not name:
         if dimension == "ratio":
             return number.group(), "1"
         raise _error(field, text, "a number without a unit; add the unit", dimension)
-    if name == "1" or not _could_be_unit(name):
-        raise _error(field, text, _bad_rest(bare, rest), dimension)
+    if name == "1" or not could_be_unit(name):
+        raise _error(field, text, bad_rest(bare, rest), dimension)
     return number.group(), name
 
 
-def _plain_unit(name: str) -> str:
-    plain = name.replace("\u00b5", "u").replace("\u03bc", "u").replace("\u00b2", "2").replace("\u00b0", "deg")
-    return plain[:-2] + "2" if plain.endswith("^2") else plain
-
-
-def _could_be_unit(name: str) -> bool:
-    return name == "%" or re.fullmatch(r"[^\W\d_]+(?:/[^\W\d_]+2?)?", name) is not None
-
-
-def _no_number(bare: str) -> str:
-    word = bare.lstrip("+-").lower()
-    if word.startswith(("nan", "inf")):
-        return "not a number that can be worked with; write a finite number"
-    if word[:1] in ("\u2212", "\u2013"):
-        return "write the minus sign as '-'"
-    if _could_be_unit(_plain_unit(bare)):
-        return "a unit without a number"
-    return "this does not begin with a number; write one number and one unit"
-
-
-def _bad_rest(bare: str, rest: str) -> str:
-    left = rest.lstrip(_SPACES)
-    if rest.startswith(","):
-        fixed = bare.replace(",", ".", 1)
-        return f"write the decimal point as '.', as in '{fixed}'"
-    if left[:1].isdigit() or left[:1] == "." or re.search(r"\s[+-]?[0-9.]", left):
-        return "two numbers; write one number, without spaces between its digits, and one unit"
-    if any(c in "*+-^/()=<>~\u00b1\u00b7\u00d7" for c in left):
-        return "nothing is worked out here; write one number and one unit"
-    return "write one number and one unit, nothing else"
-
-
-def _unknown_unit(typed: str, name: str, field: str, dimension: str) -> str:
-    table = _table()
-    same = [text for text, (what, _) in table.items() if what == dimension and text != "1"]
-    near = [text for text in same if text.lower() == name.lower()]
-    if not near and _WORDS.get(name.lower()) in same:
-        near = [_WORDS[name.lower()]]
-    if not near:
-        import difflib
-
-        near = difflib.get_close_matches(name, same, n=1, cutoff=0.5)
-        near = near or [text for text in table if text.lower() == name.lower() and text != "1"]
-        near = near or difflib.get_close_matches(name, [text for text in table if text != "1"], n=1, cutoff=0.6)
-    question = "did you mean " + " or ".join(f"'{text}'" for text in near) + "? " if near else ""
-    return f"{field} = {shown(typed)}: unit {shown(name)} is not known here; {question}'lasersafe units' lists them"
-
-
 def _error(field: str, text: object, what: str, dimension: str) -> QuantityError:
-    typed = text.strip(_SPACES) if isinstance(text, str) else text
-    example = "" if ", as in '" in what else f", as in '{_EXAMPLES[dimension]}'"
+    typed = text.strip(SPACES) if isinstance(text, str) else text
+    example = "" if "as in '" in what or "leave the comma" in what else f", as in '{_EXAMPLES[dimension]}'"
     return QuantityError(f"{field} = {shown(typed)}: {what}{example}")
 
 

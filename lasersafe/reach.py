@@ -53,7 +53,7 @@ class ReachQuestion(BeamQuestion):
         return through_lens(diameter, focal, self.criterion, self.profile, propagation=self.propagation), focal
 
     def own_limit(self, tissue: str, pulsed: bool) -> float | None:
-        """Return the limit that the user typed for a tissue. [W/m2 or J/m2]"""
+        """Return the limit that the user typed for a tissue. [W/m2 or J/m2]."""
         typed = self.limit_eye if tissue == "eye" else self.limit_skin
         if typed is None:
             return None

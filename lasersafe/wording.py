@@ -167,7 +167,8 @@ class Wording:
         try:
             return template.format_map(values)
         except (KeyError, IndexError, ValueError) as error:
-            message = f"wording '{self.language}', sheet.toml, key '{key}': cannot fill in {error}; places: {', '.join(values) or 'none'}"
+            places = ", ".join(values) or "none"
+            message = f"wording '{self.language}', sheet.toml, key '{key}': cannot fill in {error}; places: {places}"
             raise ReferenceDataError(message) from None
 
 

@@ -52,8 +52,8 @@ def assess(case: Case, language: str = "en") -> Assessment:
     barriers: list[BarrierResult] = []
     eyewear: list[EyewearNeed] = []
     persons = {person.name: person for person in case.person}
-    for context in found:
-        own = scenarios_of(context)
+    for context, result in zip(found, setups, strict=True):
+        own = scenarios_of(context, frozenset(zone.criterion for zone in result.zones))
         own_barriers = barrier_results(context)
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [
@@ -72,6 +72,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
     ]
     fitted = {(s.laser, s.setup) for s in setups if s.fitted}
     scenarios.sort(key=lambda s: (bool(s.struck_out), (s.laser, s.setup) not in fitted, -s.ratio))
+    scenarios = [replace(s, key=f"S{number}") for number, s in enumerate(scenarios, 1)]
     people = {
         "assessor": case.in_charge.assessor,
         "laser_safety_officer": case.in_charge.laser_safety_officer,

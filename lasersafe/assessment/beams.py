@@ -65,12 +65,11 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
             core_diameter=float(setup.core_diameter),
             propagation=propagation,
         )
-    mode_field = max(setup.mode_field_diameter.pair)  # the wider mode field spreads less
-    return fibre_single_mode(mode_field, float(laser.wavelength), propagation=propagation)
+    return fibre_single_mode(float(setup.mode_field_diameter), float(laser.wavelength), propagation=propagation)
 
 
 def focus_of(setup: Setup) -> float | None:
-    """Return the distance of the focus from the last optic, or None when there is no lens. [m]"""
+    """Return the distance of the focus from the last optic, or None when there is no lens. [m]."""
     return float(setup.focal_length) if setup.kind == "lens" else None
 
 

@@ -8,13 +8,13 @@ from functools import lru_cache
 import numpy as np
 
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission
-from lasersafe.limits import explain
+from lasersafe.limits import explain, pulse_train_limit
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Step
 
 APERTURE_SOURCE = "average over the limiting aperture: Gaussian beam integral, docs/method.md"
-HYPERBOLIC_SOURCE = "ISO 11146-1, propagation of the diameter"
+PROPAGATION_SOURCE = "ISO 11146-1, propagation of the diameter"
 
 
 def number(value: float) -> str:
@@ -55,20 +55,41 @@ def limit_steps(
     area: float | None = None,
 ) -> tuple[Step, ...]:
     """Return the steps of the limit: the row as printed, factors, pulse rule."""
-    train = emission.kind == "pulse train"
-    single = emission.kind == "single pulse"
-    return explain(
-        criterion.rule_set,
-        criterion.tissue,
-        wavelength,
-        emission.pulse_duration if single else duration,
-        source_angle,
-        exposed_area=area,
-        hazard=criterion.hazard,
-        pulse_duration=emission.pulse_duration if train else None,
-        repetition_rate=emission.repetition_rate if train else None,
-        rule=criterion.rule if train else None,
+    if emission.kind != "pulse train":
+        time = emission.pulse_duration if emission.kind == "single pulse" else duration
+        return explain(criterion.rule_set, criterion.tissue, wavelength, time, source_angle, exposed_area=area)
+    pulse, rate = emission.pulse_duration, emission.repetition_rate
+    train = pulse_train_limit(
+        criterion.rule_set, criterion.tissue, wavelength, pulse, rate, duration, source_angle, exposed_area=area
     )
+    row = next(r for r in train.rows if r.rule == criterion.rule and r.hazard == criterion.hazard)
+    window, joined, factor = float(row.averaging_time), float(row.pulses_joined), float(row.pulse_factor)
+    steps = explain(criterion.rule_set, criterion.tissue, wavelength, window, source_angle, exposed_area=area)
+    count = float(row.pulses)
+    if row.rule == "single pulse":
+        formula, numbers = "H_limit(t_p)", f"{number(float(row.limit))} J/m2 at {number(window)} s"
+    elif row.rule == "mean":
+        formula = "H_limit(T) / n"
+        numbers = f"{number(float(row.limit))} J/m2 at {number(window)} s / {number(count)} pulses"
+    else:
+        formula = "H_limit(T_i or t_p) · C_P / (pulses joined)"
+        numbers = (
+            f"{number(float(row.limit))} J/m2 at {number(window)} s · {number(factor)} (N = {number(count)}) "
+            f"/ {number(joined)}"
+        )
+    last = Step(
+        "H_p", f"limit per pulse, {row.rule} rule", formula, numbers, criterion.limit, "J/m2", criterion.source,
+        criterion.seen,
+    )  # fmt: skip
+    others = tuple(
+        Step(
+            "H_p", f"for comparison: {r.rule} rule, {r.hazard}", f"over {number(float(r.limiting_aperture) * 1e3)} mm",
+            f"window {number(float(r.averaging_time))} s", float(r.per_pulse), "J/m2", str(r.source), str(r.seen),
+        )
+        for r in train.rows
+        if r is not row and np.isfinite(r.per_pulse)
+    )  # fmt: skip
+    return (*steps, *others, last)
 
 
 def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) -> tuple[Step, ...]:
@@ -133,7 +154,7 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
             formula = "r = z₀ + (d_L − d₀) / φ"
             numbers = f"{number(place)} m + ({number(diameter)} − {number(waist)}) m / {number(phi)} rad"
         steps.append(
-            Step("r", "farthest distance from the last optic", formula, numbers, distance, "m", HYPERBOLIC_SOURCE)
+            Step("r", "farthest distance from the last optic", formula, numbers, distance, "m", PROPAGATION_SOURCE)
         )
     else:
         dx, dy = diameters(beam, distance)

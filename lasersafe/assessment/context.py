@@ -33,7 +33,7 @@ class Context:
 
     @property
     def wavelength(self) -> float:
-        """Wavelength. [m]"""
+        """Wavelength. [m]."""
         return float(self.laser.wavelength)
 
     def emission(self, tissue: str, duration: float) -> Emission:

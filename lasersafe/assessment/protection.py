@@ -10,6 +10,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.scenarios import distance_from_work, person_duration
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import guard_time, judge_barrier
+from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.hazard.eyewear_need import eyewear_need
 from lasersafe.hazard.zones import worst_place
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 
 def _mean_power(context: Context) -> float | None:
-    """Return the highest mean power that the settings allow, None for a single pulse. [W]"""
+    """Return the highest mean power that the settings allow, None for a single pulse. [W]."""
     space = context.space
     if space.power is not None:
         return space.power[1]
@@ -80,7 +81,8 @@ def barrier_results(context: Context) -> list[BarrierResult]:
             continue
         for way in barrier.must_stop:
             needed = guard_time("T3" if barrier.observed else "T1")
-            energy = None if context.space.pulse_energy is None else context.space.pulse_energy[1]
+            emission = context.emission("eye", exposure_duration(context.wavelength, way)[0])
+            pulsed = emission.kind != "continuous"
             if power is None:
                 irradiance, step = (
                     math.inf,
@@ -103,7 +105,8 @@ def barrier_results(context: Context) -> list[BarrierResult]:
                 rated_time=None if barrier.rated_time is None else float(barrier.rated_time),
                 required_time=needed,
                 mean_power=power,
-                pulse_energy=energy,
+                pulse_energy=emission.pulse_energy if pulsed else None,
+                repetition_rate=emission.repetition_rate or None,
                 en12254_class=barrier.en12254_class or None,
                 observed=barrier.observed,
             )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.calculation import amount_step, exposure_steps, limit_steps
@@ -12,7 +12,7 @@ from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
-from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Scenario, Step
 
@@ -72,8 +72,6 @@ def _beam_exposure(context: Context, person: Person, criterion: Criterion, facto
 
 
 def _aided(context: Context, place: float, criterion: Criterion, factor: float) -> float:
-    from dataclasses import replace
-
     objective = replace(criterion, limiting_aperture=BINOCULAR_OBJECTIVE)
     gain = (BINOCULAR_OBJECTIVE / PUPIL) ** 2
     return exposure_at(context.beam, place, objective, factor) * gain
@@ -89,7 +87,8 @@ def _findings(
         if way == "scatter" and tissue == "eye":
             distance, _ = distance_from_work(context, person)
             if not person.aided:
-                angle = max(ALPHA_MIN, min(context.spot / distance, math.pi / 2))
+                view = context.scatter_surface[1]
+                angle = max(ALPHA_MIN, float(source_angle(context.spot, context.spot, distance, view)))
         best: Finding | None = None
         for criterion in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
             if way == "scatter":
@@ -113,6 +112,8 @@ def _findings(
 
 
 def _struck_out(context: Context, person: Person, way: str) -> str:
+    if way == "direct" and not person.in_beam_possible:
+        return "the case states that something solid keeps the direct beam from this person"
     for entry in context.case.strike_out:
         if (
             entry.way == way
@@ -124,19 +125,24 @@ def _struck_out(context: Context, person: Person, way: str) -> str:
     return ""
 
 
-def scenarios_of(context: Context) -> list[Scenario]:
-    """Return the scenarios of one laser with one set-up, without controls and answers."""
+def scenarios_of(context: Context, limits_shown: frozenset[Criterion]) -> list[Scenario]:
+    """Return the scenarios of one laser with one set-up, without controls and answers.
+
+    Of a set-up that is not fitted today only the worst scenario of each person is kept. A limit that the zones have
+    worked out already, *limits_shown*, is not worked out again.
+    """
     found: list[Scenario] = []
     for person in context.case.person:
         if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
             continue
-        for way in WAYS:
-            for tissue in TISSUES:
-                found.append(_scenario(context, person, way, tissue))
+        own = [_scenario(context, person, way, tissue, limits_shown) for way in WAYS for tissue in TISSUES]
+        if not context.setup.fitted:
+            own = [max(own, key=lambda s: (not s.struck_out, _rank(s.ratio)))]
+        found += own
     return found
 
 
-def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenario:
+def _scenario(context: Context, person: Person, way: str, tissue: str, limits_shown: frozenset[Criterion]) -> Scenario:
     duration, reason = person_duration(person, context.wavelength, way)
     emission = context.emission(tissue, duration)
     findings = _findings(context, person, way, tissue, emission, duration)
@@ -150,25 +156,16 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         distance = float(person.distance)
         factor, words = (1.0, "") if way == "direct" else context.mirror_reflectance
         surface = words
-    area = area_of(context, tissue, duration)
     steps: tuple[Step, ...] = ()
     if context.setup.fitted:
-        steps = (
-            Step(
-                "t",
-                "exposure duration",
-                "by wavelength, way and person",
-                reason,
-                duration,
-                "s",
-                "design rule, docs/method.md",
-            ),
-            amount_step(emission, finding.criterion, factor, words),
-            *limit_steps(finding.criterion, emission, context.wavelength, duration, area=area),
-            *exposure_steps(finding.criterion, finding.exposure, finding.where),
-        )
+        if factor != 1.0:
+            steps += (amount_step(emission, finding.criterion, factor, words),)
+        if finding.criterion not in limits_shown:
+            area = area_of(context, tissue, duration)
+            steps += limit_steps(finding.criterion, emission, context.wavelength, duration, area=area)
+        steps += exposure_steps(finding.criterion, finding.exposure, finding.where)
     return Scenario(
-        key=f"{context.laser.name} / {context.setup.name} / {person.name} / {way} / {tissue}",
+        key="",
         laser=context.laser.name,
         setup=context.setup.name,
         person=person.name,

@@ -23,7 +23,7 @@ _POINTS = 61
 
 
 def area_of(context: Context, tissue: str, duration: float) -> float | None:
-    """Return the exposed skin area to assume, where a limit depends on it. [m2]"""
+    """Return the exposed skin area to assume, where a limit depends on it. [m2]."""
     return WHOLE_BODY if large_area_applies(tissue, context.wavelength, duration) else None
 
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.limits import hazard_limits, pulse_train_limit
+from lasersafe.limits import TrainRow, hazard_limits, pulse_train_limit
 from lasersafe.results import Criterion
 
 ALPHA_MIN = 1.5e-3
@@ -60,6 +60,14 @@ def single_pulse(pulse_energy: float, pulse_duration: float) -> Emission:
 def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: float) -> Emission:
     """Return a regular train of pulses: energy [J], duration [s], rate [Hz]."""
     return Emission("pulse train", pulse_energy * repetition_rate, pulse_energy, pulse_duration, repetition_rate)
+
+
+def _train_note(row: TrainRow) -> str:
+    """Return the numbers behind one rule of a train."""
+    text = f"window {float(row.averaging_time):.6g} s, {float(row.pulses):.6g} pulses"
+    if row.rule == "train":
+        text += f", {float(row.pulses_joined):.6g} joined within T_i, C_P = {float(row.pulse_factor):.4g}"
+    return text
 
 
 @lru_cache(maxsize=4096)
@@ -127,8 +135,10 @@ def criteria(
                         limit,
                         "J/m2",
                         float(row.limiting_aperture),
-                        float(row.averaging_time),
+                        duration,
                         str(row.source),
+                        str(row.seen),
+                        _train_note(row),
                     )
                 )
     else:
@@ -141,7 +151,7 @@ def criteria(
                     Criterion(
                         rule_set,
                         tissue,
-                        hazard.hazard,
+                        hazard.name,
                         "single pulse" if pulsed else "continuous",
                         emission.pulse_energy if pulsed else emission.power,
                         "J" if pulsed else "W",
@@ -150,6 +160,7 @@ def criteria(
                         float(hazard.limiting_aperture),
                         time,
                         str(hazard.source),
+                        str(hazard.seen),
                     )
                 )
     if not found:

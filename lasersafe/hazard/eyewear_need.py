@@ -14,17 +14,16 @@ from lasersafe.hazard.eyewear import (
     optical_density,
     round_up_density,
 )
-from lasersafe.hazard.eyewear_scale import scale_numbers
+from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
 from lasersafe.hazard.marking import judge
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.results import Criterion, EyewearNeed, ScaleNeed, Step
 
 _LETTER_EDGES = (1e-9, 1e-6, 0.25)
-_MERGE_RATES = (1 / 18e-6, 1 / 50e-6)
 
 
-def corner_emissions(space: SettingSpace, worst: Emission) -> list[Emission]:
+def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) -> list[Emission]:
     """Return the settings at which a scale number can be highest: ends, letter edges, merging rates.
 
     Parameters
@@ -33,6 +32,8 @@ def corner_emissions(space: SettingSpace, worst: Emission) -> list[Emission]:
         The allowed settings.
     worst : Emission
         The worst setting for the eye, always among the answer.
+    wavelength : float
+        Wavelength. [m]
 
     Returns
     -------
@@ -49,10 +50,10 @@ def corner_emissions(space: SettingSpace, worst: Emission) -> list[Emission]:
         return found + [single_pulse(space.pulse_energy[1], t) for t in pulses]
     assert space.repetition_rate is not None
     slow, fast = space.repetition_rate
-    rates = {slow, fast, *(r for r in _MERGE_RATES if slow < r < fast)}
+    kink = fast
     if space.power is not None and space.pulse_energy is not None:
-        kink = space.power[1] / space.pulse_energy[1]
-        rates |= {kink} if slow < kink < fast else set()
+        kink = min(max(space.power[1] / space.pulse_energy[1], slow), fast)
+    rates = {*worst_rates(wavelength, slow, kink), *worst_rates(wavelength, kink, fast), slow, kink, fast}
     for rate in sorted(rates):
         energies = []
         if space.power is not None:
@@ -182,7 +183,7 @@ def eyewear_need(
     """
     dx, dy = beam_diameters
     density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
-    scales = _scales(wavelength, corner_emissions(space, worst), dx, dy)
+    scales = _scales(wavelength, corner_emissions(space, worst, wavelength), dx, dy)
     mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
     reliance = no_reliance(mean_power, scales, density)
     verdict = None
@@ -220,7 +221,7 @@ def eyewear_need(
 
 
 def _mean_power(space: SettingSpace, worst: Emission) -> float:
-    """Return the highest mean power that the settings allow. [W]"""
+    """Return the highest mean power that the settings allow. [W]."""
     if space.power is not None:
         return space.power[1]
     if space.pulse_energy is not None and space.repetition_rate is not None:

@@ -159,7 +159,7 @@ def worst_rates(wavelength: float, slowest: float, fastest: float) -> tuple[floa
     rates = {slowest, fastest}
     if rule.wavelength_nm[0] <= nanometre <= rule.wavelength_nm[1]:
         time = _merge(nanometre).time
-        jumps = [rule.repetition_rate_above, 1 / time]
+        jumps = [rule.repetition_rate_above]
         jumps += [max(1, math.ceil(slowest * span - TOLERANCE)) / span for span in (time, rule.counting_time)]
         rates |= {jump * _JUST_ABOVE for jump in jumps if slowest <= jump * _JUST_ABOVE <= fastest}
     return tuple(sorted(rates))

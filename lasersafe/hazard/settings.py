@@ -17,6 +17,8 @@ from lasersafe.limits import hazard_limits, pulse_train_limit
 
 _DURATION_EDGES = (1e-11, 1e-9, 1e-7, 1e-6, 5e-6, 13e-6, 18e-6, 50e-6, 625e-6, 1e-3, 0.25, 0.35, 1.0)
 _GRID = 25
+_STEPS = 64  # whole pulses beyond this change a count by less than 2 %
+_ABOVE = 1.0 + 4e-9  # just more than the slack of the pulse count
 
 Range = tuple[float, float]
 
@@ -60,8 +62,41 @@ def _points(span: Range, edges: tuple[float, ...] = ()) -> NDArray[np.float64]:
     return np.unique(np.concatenate([np.geomspace(low, high, _GRID), [low, high], inside]))
 
 
-def candidates(space: SettingSpace) -> list[Emission]:
+def _rates(span: Range, windows: tuple[float, ...]) -> NDArray[np.float64]:
+    """Return the rates to be tried; a count of whole pulses jumps just above every k / window."""
+    low, high = span
+    jumps = [k / window * _ABOVE for window in windows for k in _counts(low * window, high * window)]
+    return _points(span, (*jumps, *(1.0 / t for t in _DURATION_EDGES)))
+
+
+def _counts(low: float, high: float) -> range:
+    first = max(1, int(np.floor(low)))
+    return range(first, min(first + _STEPS, int(min(high, 1e15)) + 1))
+
+
+def _windows(rule_sets: tuple[str, ...], tissue: str, wavelength: float, duration: float) -> tuple[float, ...]:
+    """Return the times in which pulses are counted: T_i of each rule set, and the exposure itself."""
+    found = {duration}
+    for rule_set in rule_sets:
+        train = pulse_train_limit(rule_set, tissue, wavelength, 1e-9, 1.0, duration)
+        found |= {float(row.joined_within) for row in train.rows if np.isfinite(row.joined_within)}
+    return tuple(sorted(found))
+
+
+def candidates(space: SettingSpace, windows: tuple[float, ...] = ()) -> list[Emission]:
     """Return the settings to be tried: ends, row edges and a grid between; more energy is never less harmful.
+
+    Parameters
+    ----------
+    space : SettingSpace
+        The allowed settings.
+    windows : tuple of float
+        Times in which whole pulses are counted. [s]
+
+    Returns
+    -------
+    list of Emission
+        At least one.
 
     Raises
     ------
@@ -77,8 +112,7 @@ def candidates(space: SettingSpace) -> list[Emission]:
         assert space.pulse_energy is not None
         return [single_pulse(space.pulse_energy[1], float(t)) for t in durations]
     assert space.repetition_rate is not None
-    rate_edges = tuple(1.0 / t for t in _DURATION_EDGES) + (60.0,)
-    rates = _points(space.repetition_rate, rate_edges)
+    rates = _rates(space.repetition_rate, windows)
     found = []
     for rate in map(float, rates):
         if space.power is not None:
@@ -118,7 +152,8 @@ def worst_setting(
     Emission
         The worst setting; for equal ratios the one with the shortest pulse.
     """
-    tried = candidates(space)
+    windows = _windows(rule_sets, tissue, wavelength, duration) if space.kind == "pulse train" else ()
+    tried = candidates(space, windows)
     if len(tried) == 1:
         return tried[0]
     energy = np.array([e.pulse_energy for e in tried])

@@ -13,6 +13,7 @@ from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.limits import hazard_limits, pulse_train_limit
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.reflection import source_angle
 from lasersafe.results import Criterion, Zone
 
 FLOAT = NDArray[np.float64]
@@ -196,7 +197,7 @@ def scatter_reach(
     assert extended is not None
     if extended.distance <= 0.0:
         return extended
-    angle = spot_diameter / extended.distance
+    angle = float(source_angle(spot_diameter, spot_diameter, extended.distance, view_angle))
     there = criteria(rule_set, tissue, emission, wavelength, duration, max(angle, ALPHA_MIN), area)
     deciding = max(there, key=lambda c: c.amount / c.limit)
     return Reach(min(extended.distance, best.distance), deciding)

@@ -1,21 +1,24 @@
 """Evaluate a grid on arrays: look the pieces up, work them out, keep the strictest.
 
-Works through the points in blocks that stay in the processor's cache. A point within a relative 1e-12 of an edge counts as on it, and there the
-rows of both sides are worked out.
+Works through the points in blocks that stay in the processor's cache, in buffers that are allocated once. A point
+within a relative 1e-12 of an edge counts as on it, and there the rows of both sides are worked out.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.limits.grid import (
-    HAS_EXTRA,
+    BY_SIZE,
+    EDGE,
     HAS_GROWING_APERTURE,
-    HAS_SLOPE,
+    HAS_MORE,
     HAS_SOURCE,
+    HAS_SPECTRAL,
     HAS_T2,
     IS_IRRADIANCE,
     Floats,
@@ -23,113 +26,198 @@ from lasersafe.limits.grid import (
     Ints,
 )
 
-EDGE = 1e-12  # relative distance within which a value counts as on an edge
-_BLOCK = 16384
+_BLOCK = 65536
 _FEW = 512  # up to this many points one binary search is faster than a pass for each edge
+_BUFFERS = 48
+
+Check = Callable[[Floats, Floats, Floats], None]
 
 
 @dataclass(frozen=True)
 class Points:
-    """The strictest limit at each point of a flat array."""
+    """The strictest limit at each point."""
 
     radiant_exposure: Floats  # [J/m2]
     irradiance: Floats  # [W/m2]
     aperture: Floats  # [m]
-    piece: NDArray[np.int16]  # number in Grid.pieces, 0 where no limit applies
+    piece: NDArray[np.int16]  # number in Grid.pieces
+
+    def part(self, where: slice) -> Points:
+        """Return a view of some points."""
+        return Points(self.radiant_exposure[where], self.irradiance[where], self.aperture[where], self.piece[where])
 
 
-def evaluate(grid: Grid, wavelength_nm: Floats, duration: Floats, source_mrad: Floats, size: int) -> Points:
-    """Return the strictest limit at each of *size* points; the arrays are flat, of that length or of length 1."""
+class _Buffers:
+    """Hands out arrays from one piece of memory; `release` gives back all that were taken after `mark`."""
+
+    def __init__(self, size: int) -> None:
+        self.room = np.empty(size * 8 * _BUFFERS, dtype=np.uint8)
+        self.mark = 0
+
+    def _take(self, size: int, width: int) -> NDArray[np.uint8]:
+        start = self.mark
+        self.mark = start + (size * width + 63) // 64 * 64
+        return self.room[start : start + size * width]
+
+    def floats(self, size: int) -> Floats:
+        return self._take(size, 8).view(np.float64)
+
+    def indices(self, size: int) -> Ints:
+        return self._take(size, 8).view(np.intp)
+
+    def bytes(self, size: int) -> NDArray[np.uint8]:
+        return self._take(size, 1)
+
+    def bools(self, size: int) -> NDArray[np.bool_]:
+        return self._take(size, 1).view(np.bool_)
+
+    def picked(self, values: Floats, at: Ints) -> Floats:
+        """Return ``values[at]``."""
+        return np.take(values, at, out=self.floats(at.size), mode="clip")
+
+
+@dataclass(frozen=True)
+class _Inputs:
+    wavelength: Floats  # [nm]
+    duration: Floats  # [s]
+    log_duration: Floats
+    source: Floats  # [mrad]
+
+    def picked(self, at: Ints, buffers: _Buffers) -> _Inputs:
+        """Return some points."""
+        return _Inputs(
+            *(buffers.picked(a, at) for a in (self.wavelength, self.duration, self.log_duration, self.source))
+        )
+
+
+def evaluate(grid: Grid, wavelength: Floats, duration: Floats, source_angle: Floats, size: int, check: Check) -> Points:
+    """Return the strictest limit at each of *size* points.
+
+    The arrays are flat, in SI units, of that length or of length 1; *check* refuses points outside the tables.
+    """
     points = Points(np.empty(size), np.empty(size), np.empty(size), np.empty(size, dtype=np.int16))
+    buffers = _Buffers(min(size, _BLOCK) + 64)
     for start in range(0, size, _BLOCK):
         part = slice(start, min(start + _BLOCK, size))
-        _block(
-            grid,
-            *(np.broadcast_to(a, (part.stop - start,)) if a.size == 1 else a[part] for a in (wavelength_nm, duration, source_mrad)),
-            points.radiant_exposure[part], points.irradiance[part], points.aperture[part], points.piece[part],
-        )  # fmt: skip
+        lam, time, angle = (a if a.size == 1 else a[part] for a in (wavelength, duration, source_angle))
+        check(lam, time, angle)
+        buffers.mark = 0
+        _block(grid, buffers, lam, time, angle, points.part(part))
     return points
 
 
-def _cell(edges: Floats, values: Floats) -> Ints:
+def _cell(edges: Floats, values: Floats, buffers: _Buffers) -> NDArray[np.uint8]:
     lowered = edges * (1.0 - EDGE)
     if values.size <= _FEW:
-        return np.searchsorted(lowered, values, side="right")
-    count = np.zeros(values.size, dtype=np.uint8)
+        return np.searchsorted(lowered, values, side="right").astype(np.uint8)
+    count, above = buffers.bytes(values.size), buffers.bools(values.size)
+    count[...] = 0
     for edge in lowered:
-        np.add(count, (values >= edge).view(np.uint8), out=count)
-    return count.astype(np.intp)
+        np.greater_equal(values, edge, out=above)
+        np.add(count, above.view(np.uint8), out=count)
+    return count
 
 
 def _block(
-    grid: Grid, wavelength: Floats, duration: Floats, source: Floats,
-    dose: Floats, irradiance: Floats, aperture: Floats, piece: NDArray[np.int16],
-) -> None:  # fmt: skip
-    column = _cell(grid.wavelength_edges, wavelength)
-    time = _cell(grid.duration_edges, duration)
-    _strictest(grid, column, time, wavelength, duration, source, dose, irradiance, aperture, piece)
-    top = np.concatenate(([0.0], grid.wavelength_edges * (1.0 + EDGE) * grid.shared_wavelength[1:]))
-    on_column = wavelength <= top.take(column)
-    on_time = duration <= np.concatenate(([0.0], grid.duration_edges * (1.0 + EDGE))).take(time)
-    if on_column.any():
-        _lower_side(grid, on_column, 1, 0, column, time, wavelength, duration, source, dose, irradiance, aperture, piece)
-        both = on_column & on_time
-        if both.any():
-            _lower_side(grid, both, 1, 1, column, time, wavelength, duration, source, dose, irradiance, aperture, piece)
-    if on_time.any():
-        _lower_side(grid, on_time, 0, 1, column, time, wavelength, duration, source, dose, irradiance, aperture, piece)
+    grid: Grid, buffers: _Buffers, wavelength: Floats, duration: Floats, source_angle: Floats, out: Points
+) -> None:
+    size = out.piece.size
+    inputs = _Inputs(*(buffers.floats(size) for _ in range(4)))
+    np.multiply(wavelength, 1e9, out=inputs.wavelength)
+    np.copyto(inputs.duration, duration)
+    np.log(inputs.duration, out=inputs.log_duration)
+    np.multiply(source_angle, 1e3, out=inputs.source)
+    times = grid.duration_edges.size + 1
+    cell = buffers.indices(size)
+    np.copyto(cell, _cell(grid.wavelength_edges, inputs.wavelength, buffers))
+    cell *= times
+    np.add(cell, _cell(grid.duration_edges, inputs.duration, buffers), out=cell)
+    start = buffers.mark
+    _strictest(grid, buffers, cell, inputs, out)
+    buffers.mark = start
+    on_wavelength = _on_edge(grid.wavelength_top, inputs.wavelength, cell, buffers)
+    on_duration = _on_edge(grid.duration_top, inputs.duration, cell, buffers)
+    if on_wavelength.any():
+        _lower_side(grid, np.flatnonzero(on_wavelength), times, cell, inputs, out)
+        if on_duration.any():
+            _lower_side(grid, np.flatnonzero(on_wavelength & on_duration), times + 1, cell, inputs, out)
+    if on_duration.any():
+        _lower_side(grid, np.flatnonzero(on_duration), 1, cell, inputs, out)
 
 
-def _lower_side(
-    grid: Grid, where: NDArray[np.bool_], back: int, earlier: int, column: Ints, time: Ints,
-    wavelength: Floats, duration: Floats, source: Floats,
-    dose: Floats, irradiance: Floats, aperture: Floats, piece: NDArray[np.int16],
-) -> None:  # fmt: skip
-    at = np.flatnonzero(where)
-    other = (np.empty(at.size), np.empty(at.size), np.empty(at.size), np.empty(at.size, dtype=np.int16))
-    _strictest(
-        grid, column[at] - back, time[at] - earlier, wavelength[at], duration[at], source[at], *other
-    )  # fmt: skip
-    have = dose[at]
-    better = (other[0] < have) | ((other[0] == have) & (other[2] < aperture[at]))
-    at = at[better]
-    dose[at], irradiance[at], aperture[at], piece[at] = (values[better] for values in other)
+def _on_edge(top: Floats, values: Floats, cell: Ints, buffers: _Buffers) -> NDArray[np.bool_]:
+    start = buffers.mark
+    highest = np.take(top, cell, out=buffers.floats(cell.size), mode="clip")
+    buffers.mark = start
+    return np.less_equal(values, highest)
 
 
-def _strictest(
-    grid: Grid, column: Ints, time: Ints, wavelength: Floats, duration: Floats, source: Floats,
-    dose: Floats, irradiance: Floats, aperture: Floats, piece: NDArray[np.int16],
-) -> None:  # fmt: skip
+def _lower_side(grid: Grid, at: Ints, back: int, cell: Ints, inputs: _Inputs, out: Points) -> None:
+    """Put the row on the lower side of an edge in place where it is stricter."""
+    if not at.size:
+        return
+    buffers = _Buffers(at.size + 64)
+    other = Points(np.empty(at.size), np.empty(at.size), np.empty(at.size), np.empty(at.size, dtype=np.int16))
+    _strictest(grid, buffers, cell[at] - back, inputs.picked(at, buffers), other)
+    have = out.radiant_exposure[at]
+    same = (other.radiant_exposure == have) & (other.aperture < out.aperture[at])
+    _put(out, at, other, (other.radiant_exposure < have) | same)
+
+
+def _put(out: Points, at: Ints, other: Points, where: NDArray[np.bool_]) -> None:
+    chosen = np.flatnonzero(where)
+    at = at.take(chosen)
+    out.radiant_exposure[at] = other.radiant_exposure.take(chosen)
+    out.irradiance[at] = other.irradiance.take(chosen)
+    out.aperture[at] = other.aperture.take(chosen)
+    out.piece[at] = other.piece.take(chosen)
+
+
+def _flagged(flags: NDArray[np.uint8], bit: int, buffers: _Buffers) -> Ints:
+    if not int(np.bitwise_or.reduce(flags)) & bit:
+        return np.empty(0, dtype=np.intp)
+    start = buffers.mark
+    picked = np.bitwise_and(flags, bit, out=buffers.bytes(flags.size))
+    mask = np.not_equal(picked, 0, out=buffers.bools(flags.size))
+    buffers.mark = start
+    return np.flatnonzero(mask)
+
+
+def _strictest(grid: Grid, buffers: _Buffers, cell: Ints, inputs: _Inputs, out: Points) -> None:
     """Write the strictest limit of the pieces that share a cell."""
-    cell = column * (grid.duration_edges.size + 1)
-    cell += time
-    split = grid.by_size.take(cell)
-    cell *= 3
-    at = np.flatnonzero(split)
+    size = cell.size
+    cell = np.multiply(cell, 3, out=buffers.indices(size))
+    first = np.take(grid.slots[0], cell, out=buffers.indices(size), mode="clip")
+    flags = np.take(grid.flags, first, out=buffers.bytes(size), mode="clip")
+    at = _flagged(flags, BY_SIZE, buffers)
     if at.size:
-        cell[at] += _size(grid, source[at], duration[at])
-    log_time = np.log(duration)
-    first = grid.slots[0].take(cell)
-    _pieces(grid, first, wavelength, duration, log_time, source, dose, irradiance, aperture)
-    piece[...] = first
+        cell[at] += _source_size(grid, inputs.source[at], inputs.log_duration[at])
+        first[at] = grid.slots[0].take(cell[at])
+        flags[at] = grid.flags.take(first[at])
+    start = buffers.mark
+    _pieces(grid, buffers, first, flags, inputs, out)
+    buffers.mark = start
+    if len(grid.slots) == 1:
+        return
+    at = _flagged(flags, HAS_MORE, buffers)
     for slot in grid.slots[1:]:
-        second = slot.take(cell)
-        at = np.flatnonzero(second != 0)
+        second = slot.take(cell[at])
+        if slot is not grid.slots[1]:
+            at, second = at[second != 0], second[second != 0]
         if not at.size:
-            continue
-        second = second[at]
-        other = np.empty(at.size), np.empty(at.size), np.empty(at.size)
-        _pieces(grid, second, wavelength[at], duration[at], log_time[at], source[at], *other)
-        better = other[0] < dose[at]
-        at = at[better]
-        dose[at], irradiance[at], aperture[at] = (values[better] for values in other)
-        piece[at] = second[better]
+            return
+        start = buffers.mark
+        dose, irradiance, aperture = (buffers.floats(at.size) for _ in range(3))
+        other = Points(dose, irradiance, aperture, np.empty(at.size, dtype=np.int16))
+        _pieces(grid, buffers, second, grid.flags.take(second), inputs.picked(at, buffers), other)
+        _put(out, at, other, other.radiant_exposure < out.radiant_exposure[at])
+        buffers.mark = start
 
 
-def _size(grid: Grid, source: Floats, duration: Floats) -> Ints:
+def _source_size(grid: Grid, source: Floats, log_duration: Floats) -> Ints:
     """Return 0 for a small source, 1 for an extended one before T_2, 2 from T_2 on."""
     extended = source > grid.source_min * (1.0 + EDGE)
-    beyond = extended & (np.log(duration) >= log_t2(grid, source) - EDGE)
+    beyond = extended & (log_duration >= log_t2(grid, source) - EDGE)
     return extended.astype(np.intp) + beyond
 
 
@@ -140,49 +228,64 @@ def log_t2(grid: Grid, source_mrad: Floats) -> Floats:
     return value
 
 
-def _pieces(
-    grid: Grid, piece: Ints, wavelength: Floats, duration: Floats, log_time: Floats, source: Floats,
-    dose: Floats, irradiance: Floats, aperture: Floats,
-) -> None:  # fmt: skip
-    """Work one piece out at each point and write it as dose, irradiance and aperture."""
-    flags = grid.flags.take(piece)
-    value = grid.power.take(piece)
-    value *= log_time
+def _pieces(grid: Grid, buffers: _Buffers, piece: Ints, flags: NDArray[np.uint8], inputs: _Inputs, out: Points) -> None:
+    """Work one piece out at each point."""
+    size = piece.size
+    table = buffers.floats(size)
+    value = np.take(grid.power, piece, out=out.radiant_exposure, mode="clip")
+    value *= inputs.log_duration
     np.exp(value, out=value)
-    value *= grid.coefficient.take(piece)
-    for bit, factor in ((HAS_SLOPE | HAS_EXTRA, _spectral), (HAS_SOURCE, _source_factor), (HAS_T2, _t2_factor)):
-        at = np.flatnonzero((flags & bit) != 0)
+    value *= np.take(grid.coefficient, piece, out=table, mode="clip")
+    start = buffers.mark
+    for bit, factor in ((HAS_SPECTRAL, _spectral), (HAS_SOURCE, _source_factor), (HAS_T2, _t2_factor)):
+        at = _flagged(flags, bit, buffers)
         if at.size:
-            value[at] *= factor(grid, piece[at], wavelength[at], log_time[at], source[at])
-    np.divide(value, duration, out=irradiance)
-    dose[...] = value
-    at = np.flatnonzero((flags & IS_IRRADIANCE) != 0)
+            part = buffers.picked(value, at)
+            part *= factor(grid, buffers, np.take(piece, at, out=buffers.indices(at.size), mode="clip"), at, inputs)
+            value[at] = part
+            buffers.mark = start
+    np.divide(value, inputs.duration, out=out.irradiance)
+    at = _flagged(flags, IS_IRRADIANCE, buffers)
     if at.size:
-        value = value[at]
-        irradiance[at] = value
-        dose[at] = value * duration[at]
-    aperture[...] = grid.aperture.take(piece)
-    at = np.flatnonzero((flags & HAS_GROWING_APERTURE) != 0)
+        part = buffers.picked(value, at)
+        out.irradiance[at] = part
+        part *= buffers.picked(inputs.duration, at)
+        value[at] = part
+        buffers.mark = start
+    np.take(grid.aperture, piece, out=out.aperture, mode="clip")
+    at = _flagged(flags, HAS_GROWING_APERTURE, buffers)
     if at.size:
-        aperture[at] *= np.exp(grid.aperture_power.take(piece[at]) * log_time[at])
+        out.aperture[at] *= np.exp(grid.aperture_power.take(piece[at]) * inputs.log_duration[at])
+    out.piece[...] = piece
 
 
-def _spectral(grid: Grid, piece: Ints, wavelength: Floats, log_time: Floats, source: Floats) -> Floats:
-    value: Floats = np.exp(grid.slope.take(piece) * (wavelength - grid.origin.take(piece)))
-    return value + grid.extra.take(piece)
+def _spectral(grid: Grid, buffers: _Buffers, piece: Ints, at: Ints, inputs: _Inputs) -> Floats:
+    value = buffers.picked(inputs.wavelength, at)
+    value -= buffers.picked(grid.origin, piece)
+    value *= buffers.picked(grid.slope, piece)
+    np.exp(value, out=value)
+    value += buffers.picked(grid.extra, piece)
+    return value
 
 
-def _source_factor(grid: Grid, piece: Ints, wavelength: Floats, log_time: Floats, source: Floats) -> Floats:
-    """Return C_E with the power of the whole source: alpha/alpha_min, above alpha_max alpha**2/(alpha_min alpha_max)."""
-    highest = grid.source_max.take(piece)
-    power = grid.source_power.take(piece)
-    if power.any():
-        highest = highest * np.exp(power * log_time)
-    ratio: Floats = np.maximum(source, grid.source_min)
-    ratio = ratio / grid.source_min
-    return ratio * np.maximum(source / highest, 1.0)
+def _source_factor(grid: Grid, buffers: _Buffers, piece: Ints, at: Ints, inputs: _Inputs) -> Floats:
+    """Return C_E: alpha/alpha_min, above alpha_max alpha**2/(alpha_min alpha_max); it goes with the whole source."""
+    highest = buffers.picked(grid.source_power, piece)
+    if highest.any():
+        highest *= buffers.picked(inputs.log_duration, at)
+        np.exp(highest, out=highest)
+        highest *= buffers.picked(grid.source_max, piece)
+    else:
+        highest = buffers.picked(grid.source_max, piece)
+    source = buffers.picked(inputs.source, at)
+    above = np.divide(source, highest, out=highest)
+    np.maximum(above, 1.0, out=above)
+    np.maximum(source, grid.source_min, out=source)
+    source /= grid.source_min
+    source *= above
+    return source
 
 
-def _t2_factor(grid: Grid, piece: Ints, wavelength: Floats, log_time: Floats, source: Floats) -> Floats:
-    value: Floats = np.exp(grid.power_T_2.take(piece) * log_t2(grid, source))
+def _t2_factor(grid: Grid, buffers: _Buffers, piece: Ints, at: Ints, inputs: _Inputs) -> Floats:
+    value: Floats = np.exp(grid.power_T_2.take(piece) * log_t2(grid, inputs.source[at]))
     return value

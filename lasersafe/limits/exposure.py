@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.limits.evaluate import EDGE, Points, evaluate
-from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Floats, Grid, grid_of, hazards_of
-from lasersafe.limits.tables import AreaRule, load_rule_set
+from lasersafe.limits.evaluate import Points, evaluate
+from lasersafe.limits.grid import DURATIONS, EDGE, WAVELENGTHS, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.records import AreaRule
+from lasersafe.limits.tables import load_rule_set
 
 Texts = NDArray[np.str_]
 _LOWEST_ANGLE, _HIGHEST_ANGLE = 0.0, np.pi
@@ -30,6 +31,10 @@ class ExposureLimit:
         The same limit divided by the duration. [W/m2]
     limiting_aperture : numpy.ndarray, shape (...)
         Diameter over which the exposure is averaged. [m]
+    grid, piece, area_row
+        The tables, and which of their rows decided, for `explain`.
+    duration : numpy.ndarray
+        As given. [s]
     """
 
     rule_set: str
@@ -37,31 +42,31 @@ class ExposureLimit:
     radiant_exposure: Floats
     irradiance: Floats
     limiting_aperture: Floats
-    _grid: Grid = field(repr=False)
-    _piece: NDArray[np.int16] = field(repr=False)
-    _duration: Floats = field(repr=False)
-    _area: NDArray[np.int8] | None = field(repr=False, default=None)
+    grid: Grid = field(repr=False)
+    piece: NDArray[np.int16] = field(repr=False)
+    duration: Floats = field(repr=False)
+    area_row: NDArray[np.int8] | None = field(repr=False, default=None)
 
     def _texts(self, kind: str) -> list[str]:
         return [("" if piece is None else {
             "hazard": piece.hazard, "source": str(piece.row.source), "seen": piece.row.source.seen,
             "formula": piece.row.formula,
-        }[kind]) for piece in self._grid.pieces]  # fmt: skip
+        }[kind]) for piece in self.grid.pieces]  # fmt: skip
 
     def _take(self, kind: str) -> NDArray[np.object_]:
-        texts: NDArray[np.object_] = np.array(self._texts(kind), dtype=object)[self._piece]
+        texts: NDArray[np.object_] = np.array(self._texts(kind), dtype=object)[self.piece]
         texts = np.asarray(texts, dtype=object)
-        if self._area is not None and kind != "hazard":
+        if self.area_row is not None and kind != "hazard":
             texts = texts.copy()
-            rule = self._grid.rule_set.area
+            rule = self.grid.rule_set.area
             for number, (_, _, _, source) in enumerate(rule.rows if rule else ()):
-                texts[self._area == number] = str(source) if kind == "source" else source.seen
+                texts[self.area_row == number] = str(source) if kind == "source" else source.seen
         return texts
 
     @property
     def hazard(self) -> Texts:
         """Name of the hazard that decides at each point, "" where none applies; shape (...)."""
-        return np.array(self._texts("hazard"))[self._piece]
+        return np.array(self._texts("hazard"))[self.piece]
 
     @property
     def source(self) -> NDArray[np.object_]:
@@ -76,8 +81,8 @@ class ExposureLimit:
     @property
     def acceptance_angle(self) -> Floats:
         """Cone inside which the photochemical exposure of the retina counts, NaN where another hazard decides. [rad]"""
-        cone = np.array([piece is not None and piece.cone for piece in self._grid.pieces])[self._piece]
-        angle: Floats = np.where(cone, cone_angle(self.rule_set, self._duration), np.nan)
+        cone = np.array([piece is not None and piece.cone for piece in self.grid.pieces])[self.piece]
+        angle: Floats = np.where(cone, cone_angle(self.rule_set, self.duration), np.nan)
         return angle
 
 
@@ -130,7 +135,9 @@ def _first_bad(values: Floats, low: float, high: float) -> float | None:
     return float(values[~inside].flat[0])
 
 
-def check_points(rule_set: str, wavelength: Floats, duration: Floats, source_angle: Floats, field: str = "duration") -> None:
+def check_points(
+    rule_set: str, wavelength: Floats, duration: Floats, source_angle: Floats, field: str = "duration"
+) -> None:
     """Refuse points that the edition does not cover.
 
     Raises
@@ -162,7 +169,6 @@ def _prepare(
     rule_set: str, wavelength: ArrayLike, duration: ArrayLike, source_angle: ArrayLike, exposed_area: ArrayLike | None
 ) -> tuple[Floats, Floats, Floats, Floats | None, tuple[int, ...]]:
     lam, time, angle = (np.asarray(values, dtype=np.float64) for values in (wavelength, duration, source_angle))
-    check_points(rule_set, lam, time, angle)
     shapes = [lam.shape, time.shape, angle.shape]
     if exposed_area is None:
         return lam, time, angle, None, np.broadcast_shapes(*shapes)
@@ -182,8 +188,17 @@ def solve(
 ) -> tuple[Points, NDArray[np.int8] | None]:
     """Return the strictest limits in *shape*, and which row of the large-area rule decided (-1: none)."""
     size = int(np.prod(shape))
-    found = evaluate(grid, flat(wavelength, shape) * 1e9, flat(duration, shape), flat(source_angle, shape) * 1e3, size)
-    points = Points(*(a.reshape(shape) for a in (found.radiant_exposure, found.irradiance, found.aperture, found.piece)))
+    name = grid.rule_set.name
+    found = evaluate(
+        grid, flat(wavelength, shape), flat(duration, shape), flat(source_angle, shape), size,
+        lambda *block: check_points(name, *block),
+    )  # fmt: skip
+    points = Points(
+        found.radiant_exposure.reshape(shape),
+        found.irradiance.reshape(shape),
+        found.aperture.reshape(shape),
+        found.piece.reshape(shape),
+    )
     rule = grid.rule_set.area
     if area is None or rule is None or rule.hazard not in grid.hazards:
         return points, None
@@ -303,7 +318,7 @@ def hazard_limits(
     for name in hazards_of(rule_set, tissue):
         grid = grid_of(rule_set, tissue, name)
         points, by_area = solve(grid, lam, time, angle, area, shape)
-        if points.piece.any():
+        if np.isfinite(points.radiant_exposure).any():
             limits.append(HazardLimit(
                 rule_set, tissue, points.radiant_exposure, points.irradiance, points.aperture, grid, points.piece, time,
                 by_area, name,

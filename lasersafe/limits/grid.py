@@ -1,8 +1,9 @@
 """Lay the rows of an edition out on a grid of wavelength, duration and source size, so that arrays can be looked up.
 
 Between two neighbouring edges of all tables (rows, factors, apertures) every limit has one closed form,
-``(extra + coefficient * 10**(slope * (lambda - origin))) * t**power * C_E * T_2**power_T_2``: a *piece*. A cell of the grid lists the pieces
-that hold in it; piece 0 stands for "no limit". Units are those of the print (nm, s, mrad, J/m2 or W/m2, apertures in m).
+``coefficient * (extra + exp(slope * (lambda - origin))) * t**power * C_E * T_2**power_T_2``: a *piece*. A cell of the
+grid lists the pieces that hold in it; where there is none, a piece without a row stands for "no limit". Units are those
+of the print (nm, s, mrad, J/m2 or W/m2), except for apertures, which are in m.
 """
 
 from __future__ import annotations
@@ -19,13 +20,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.limits.tables import LimitRow, LimitTable, PowerRow, RuleSet, SpectralRow, load_rule_set, nearest
+from lasersafe.limits.records import LimitRow, LimitTable, PowerRow, RuleSet, SpectralRow
+from lasersafe.limits.tables import load_rule_set, nearest
 
 TISSUES = ("eye", "skin")
 WAVELENGTHS = (180.0, 1e6)  # [nm]
 DURATIONS = (1e-13, 3e4)  # [s]
 # what a piece needs beyond coefficient * t ** power, as bits
 IS_IRRADIANCE, HAS_SPECTRAL, HAS_SOURCE, HAS_T2, HAS_GROWING_APERTURE, HAS_MORE, BY_SIZE = 1, 2, 4, 8, 16, 32, 64
+EDGE = 1e-12  # relative distance within which a value counts as on an edge
 _LN10 = math.log(10.0)
 
 Floats = NDArray[np.float64]
@@ -51,10 +54,11 @@ class Grid:
     tissue: str
     wavelength_edges: Floats  # [nm] inner edges
     duration_edges: Floats  # [s] inner edges
-    wavelength_top: Floats  # by (wavelength, duration), flat: up to here a wavelength is on the lower edge of the cell [nm]
-    duration_top: Floats  # the same for durations [s]
+    # by (wavelength, duration), flat: up to this value a point is on the lower edge of the cell
+    wavelength_top: Floats  # [nm]
+    duration_top: Floats  # [s]
     slots: tuple[Ints, ...]  # each: piece by (wavelength, duration, size), flat
-    pieces: tuple[Piece | None, ...]
+    pieces: tuple[Piece | None, ...]  # None: no limit
     flags: NDArray[np.uint8]
     coefficient: Floats
     power: Floats
@@ -66,7 +70,6 @@ class Grid:
     source_power: Floats
     aperture: Floats  # [m], times t ** aperture_power
     aperture_power: Floats
-    hazard: NDArray[np.int8]
     hazards: tuple[str, ...]
     source_min: float  # alpha_min [mrad]
     t2: tuple[float, float, float, float]  # ln T_2 = clip(first + second * alpha, third, fourth)
@@ -75,7 +78,7 @@ class Grid:
 def check_tissue(tissue: str) -> None:
     """Refuse a tissue other than eye and skin."""
     if tissue not in TISSUES:
-        raise nearest("tissue", tissue, TISSUES)
+        raise nearest(tissue, "tissue", TISSUES)
 
 
 def hazards_of(rule_set: str, tissue: str) -> tuple[str, ...]:
@@ -141,7 +144,9 @@ class _Layout:
         holes = self.rules.apertures[table.aperture or self.tissue]
         known: dict[tuple[int, ...], int] = {}
         for number, row in enumerate(table.rows):
-            columns = range(self._at(self.wavelengths, row.wavelength[0]), self._at(self.wavelengths, row.wavelength[1]))
+            columns = range(
+                self._at(self.wavelengths, row.wavelength[0]), self._at(self.wavelengths, row.wavelength[1])
+            )
             times = range(self._at(self.durations, row.duration[0]), self._at(self.durations, row.duration[1]))
             for column in columns:
                 parts = self._factors(row, self.columns[column])
@@ -193,6 +198,12 @@ def _t2(rules: RuleSet) -> tuple[float, float, float, float]:
     return first, between.slope * _LN10, math.log(below.constant), math.log(above.constant)
 
 
+_PARAMETERS = (
+    "coefficient", "power", "power_T_2", "slope", "origin", "extra", "source_max", "source_power", "aperture",
+    "aperture_power",
+)  # fmt: skip
+
+
 def _parameters(rules: RuleSet, piece: Piece | None, source_row: int) -> tuple[float, ...]:
     if piece is None:
         return (0, math.inf, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, math.nan, 0.0)
@@ -210,7 +221,7 @@ def _parameters(rules: RuleSet, piece: Piece | None, source_row: int) -> tuple[f
         weighted += part.slope * _LN10 * part.origin
     alpha_max = rules.time_factors["alpha_max"].rows[source_row]
     flags = (
-        IS_IRRADIANCE * (row.quantity == "E") + HAS_SLOPE * bool(slope and not extra) + HAS_EXTRA * bool(extra)
+        IS_IRRADIANCE * (row.quantity == "E") + HAS_SPECTRAL * bool(slope)
         + HAS_SOURCE * ("C_E" in row.factors) + HAS_T2 * bool(row.power_T_2) + HAS_GROWING_APERTURE * bool(piece.aperture.power)
     )  # fmt: skip
     return (
@@ -223,7 +234,7 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     """Return the grid of a rule set for a tissue; without *hazard*, refuse a rule set that leaves a point without a limit."""
     tables = [t for t in rules.limits if tissue in t.hazard and hazard in (None, t.hazard[tissue])]
     if not tables:
-        raise nearest("hazard", hazard, sorted({t.hazard[tissue] for t in rules.limits if tissue in t.hazard}))
+        raise nearest(hazard, "hazard", sorted({t.hazard[tissue] for t in rules.limits if tissue in t.hazard}))
     layout = _Layout(rules, tissue, tables)
     if hazard is None:
         layout.whole()
@@ -233,21 +244,46 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     for cell, pieces in layout.cells.items():
         for slot, piece in enumerate(pieces):
             slots[(slot, *cell)] = piece
-    more = {first for first, second in zip(slots[0].ravel(), slots[1].ravel(), strict=True) if second} if depth > 1 else set()
-    split = set(slots[0][(slots != slots[..., :1]).any(axis=(0, 3))].ravel())
-    values = np.array([
-        _parameters(rules, piece, row) for piece, row in zip(layout.pieces, layout.source_rows, strict=True)
-    ]).T  # fmt: skip
-    names = tuple(dict.fromkeys(piece.hazard for piece in layout.pieces if piece))
+    slots[0], kinds = _mark_cells(slots)
+    marks = [HAS_MORE * more + BY_SIZE * split for _, more, split in kinds]
+    values = np.array([_parameters(rules, layout.pieces[n], layout.source_rows[n]) for n, _, _ in kinds]).T
+    pieces_kept = tuple(layout.pieces[number] for number, _, _ in kinds)
+    names = tuple(dict.fromkeys(piece.hazard for piece in pieces_kept if piece))
     whole = {edge for table in tables for edge in table.whole_nanometres}
-    columns: list[Any] = [np.ascontiguousarray(column) for column in values[1:]]
+    wavelengths, durations = np.array(layout.wavelengths[1:-1]), np.array(layout.durations[1:-1])
+    shared = np.array([edge not in whole for edge in layout.wavelengths[1:-1]])
+    wavelength_top = np.concatenate(([0.0], wavelengths * (1.0 + EDGE) * shared))
+    duration_top = np.concatenate(([0.0], durations * (1.0 + EDGE)))
+    columns: dict[str, Any] = {
+        name: np.ascontiguousarray(column) for name, column in zip(_PARAMETERS, values[1:], strict=True)
+    }
     return Grid(
-        rules, tissue,
-        np.array(layout.wavelengths[1:-1]), np.array(layout.durations[1:-1]),
-        np.array([False] + [edge not in whole for edge in layout.wavelengths[1:-1]]),
-        tuple(slots.reshape(depth, -1)),
-        np.ascontiguousarray((slots != slots[..., :1]).any(axis=(0, 3)).ravel()),
-        tuple(layout.pieces), values[0].astype(np.uint8), *columns,
-        np.array([-1 if piece is None else names.index(piece.hazard) for piece in layout.pieces], dtype=np.int8), names,
-        rules.time_factors["alpha_min"].rows[0].value, _t2(rules),
-    )  # fmt: skip
+        rule_set=rules,
+        tissue=tissue,
+        wavelength_edges=wavelengths,
+        duration_edges=durations,
+        wavelength_top=np.repeat(wavelength_top, shape[1]),
+        duration_top=np.tile(duration_top, shape[0]),
+        slots=tuple(slots.reshape(depth, -1)),
+        pieces=pieces_kept,
+        flags=(values[0] + marks).astype(np.uint8),
+        hazards=names,
+        source_min=rules.time_factors["alpha_min"].rows[0].value,
+        t2=_t2(rules),
+        **columns,
+    )
+
+
+def _mark_cells(slots: NDArray[np.intp]) -> tuple[Ints, list[tuple[int, bool, bool]]]:
+    """Renumber the first slot so that a piece also tells whether its cell has more pieces, and whether they differ by size.
+
+    Returns the new first slot, and for each new number the piece and both marks; numbers of the other slots stay valid.
+    """
+    kinds: dict[tuple[int, bool, bool], int] = {(piece, False, False): piece for piece in range(int(slots.max()) + 1)}
+    more = (slots[1:] != 0).any(axis=0) if slots.shape[0] > 1 else np.zeros(slots.shape[1:], dtype=bool)
+    split = (slots != slots[..., :1]).any(axis=(0, 3))
+    first = np.empty_like(slots[0])
+    for cell in np.ndindex(*first.shape):
+        key = (int(slots[(0, *cell)]), bool(more[cell]), bool(split[cell[:2]]))
+        first[cell] = kinds.setdefault(key, len(kinds))
+    return first, list(kinds)

@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.limits.evaluate import EDGE, log_t2
+from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points, solve
-from lasersafe.limits.grid import Floats, Grid, grid_of, hazards_of
-from lasersafe.limits.tables import RuleSet, load_rule_set
+from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.records import RuleSet
+from lasersafe.limits.tables import load_rule_set
 
 COUNT_SLACK = 1e-9  # relative: 20 Hz for 10 s is 200 pulses, whatever the last bit of the product says
 _CHUNK = 4096
@@ -99,6 +100,13 @@ class _Train(NamedTuple):
     angle: Floats
     area: Floats | None
 
+    def part(self, where: slice) -> _Train:
+        """Return a view of some trains."""
+        area = None if self.area is None else self.area[where]
+        return _Train(
+            self.wavelength[where], self.pulse[where], self.rate[where], self.duration[where], self.angle[where], area
+        )
+
 
 class _Found(NamedTuple):
     """Columns of a `TrainRow` for one chunk."""
@@ -118,7 +126,8 @@ class _Found(NamedTuple):
 def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
     """Return the largest number of pulses that can start in a half-open window of a duration.
 
-    A window that is no multiple of the period holds one pulse more when it opens with a pulse: 10 Hz for 0.25 s gives 3, not 2.5.
+    A window that is no multiple of the period holds one pulse more when it opens with a pulse: 10 Hz for 0.25 s gives
+    3, not 2.5, which is the careful side.
 
     Examples
     --------
@@ -152,8 +161,9 @@ def _single(grid: Grid, train: _Train) -> dict[str, _Found]:
 def _windows(grid: Grid, train: _Train, total: Floats) -> tuple[Floats, Floats]:
     """Return the numbers of pulses whose window can set the mean limit, and the lengths of those windows.
 
-    Inside one row ``limit(window of n) / n`` first rises and then falls with n, or does only one of the two, so its least value lies at the
-    smallest or largest n of the row. T_2 and the time at which alpha_max passes the source angle end a row like a printed edge.
+    Inside one row ``limit(window of n) / n`` first rises and then falls with n, or does only one of the two, so its
+    least value lies at the smallest or largest n of the row. T_2 and the time at which alpha_max passes the source angle
+    end a row like a printed edge.
     """
     edges = [np.broadcast_to(edge, train.pulse.shape) for edge in grid.duration_edges]
     edges.append(np.exp(log_t2(grid, train.angle * 1e3)))
@@ -165,8 +175,10 @@ def _windows(grid: Grid, train: _Train, total: Floats) -> tuple[Floats, Floats]:
     gaps = (ends - pulse) * rate
     last = np.floor(gaps + 1e-9 * np.maximum(np.abs(gaps), 1.0)) + 1.0
     whole = total[:, None]
-    number = np.clip(np.concatenate([np.full_like(whole, 2.0), last, last + 1.0, whole], axis=1), 1.0, whole)
-    window = np.minimum((number - 1.0) / rate + pulse, train.duration[:, None])
+    number = np.clip(np.concatenate([last, last + 1.0, whole], axis=1), np.minimum(2.0, whole), whole)
+    window = np.where(
+        whole > 1.0, np.minimum((number - 1.0) / rate + pulse, train.duration[:, None]), train.duration[:, None]
+    )
     return np.concatenate([number, whole], axis=1), np.concatenate([window, train.duration[:, None]], axis=1)
 
 
@@ -207,7 +219,9 @@ def _train_sides(rules: RuleSet, wavelength_nm: Floats) -> list[NDArray[np.intp]
     return [upper] if np.array_equal(upper, lower) else [upper, lower]
 
 
-def _train_factor(rules: RuleSet, train: _Train, within: NDArray[np.bool_], count: Floats) -> tuple[Floats, NDArray[np.intp]]:
+def _train_factor(
+    rules: RuleSet, train: _Train, within: NDArray[np.bool_], count: Floats
+) -> tuple[Floats, NDArray[np.intp]]:
     """Return C_P and the row that gave it. Ranges are printed as "above ... up to and including"."""
     alpha = train.angle * 1e3
     alpha_max = np.empty_like(alpha)
@@ -234,7 +248,9 @@ def _trains(grid: Grid, train: _Train) -> dict[str, _Found]:
     found: dict[str, _Found] = {}
     for side, chosen in enumerate(_train_sides(rules, train.wavelength * 1e9)):
         times = np.array([row.joined_within for row in rules.train_times])[chosen]
-        counted = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])[chosen]
+        counted = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])[
+            chosen
+        ]
         counted = np.where(np.isnan(counted), np.exp(log_t2(grid, train.angle * 1e3)), counted)
         applies = (chosen >= 0) & (train.pulse <= rules.longest_pulse * (1 + EDGE))
         within = train.pulse <= times * (1 + EDGE)
@@ -284,7 +300,11 @@ def _empty(size: int) -> _Found:
 
 
 def _check_train(train: _Train) -> None:
-    for name, values in (("repetition rate", train.rate), ("pulse duration", train.pulse), ("duration", train.duration)):
+    for name, values in (
+        ("repetition rate", train.rate),
+        ("pulse duration", train.pulse),
+        ("duration", train.duration),
+    ):
         bad = ~((values > 0.0) & np.isfinite(values))
         if bad.any():
             message = f"{name} = {values[bad].flat[0]:g}: needs a finite number above 0"
@@ -319,9 +339,10 @@ def pulse_train_limit(
 ) -> PulseTrainLimit:
     """Return the limit for each pulse of a regular train of equal pulses [1]_ [2]_.
 
-    Three rules are worked out for each hazard and the lowest limit decides: no pulse above the limit of a single pulse; the mean over no window up
-    to the exposure above the limit of that window; and, for thermal hazards, no pulse above C_P times the limit of a single pulse, where pulses
-    inside T_i count as one. The number of pulses in a time is the largest that can start in it, rounded up (`count_pulses`).
+    Three rules are worked out for each hazard and the lowest limit decides: no pulse above the limit of a single pulse;
+    the mean over no window up to the exposure above the limit of that window; and, for thermal hazards, no pulse above
+    C_P times the limit of a single pulse, where pulses inside T_i count as one. The number of pulses in a time is the
+    largest that can start in it, rounded up (`count_pulses`).
 
     Parameters
     ----------
@@ -350,7 +371,8 @@ def pulse_train_limit(
     Raises
     ------
     InputError
-        If the rule set or tissue is not known, a pulse is longer than its period, or the exposure is shorter than a pulse.
+        If the rule set or tissue is not known, a pulse is longer than its period, or the exposure is shorter than a
+        pulse.
     OutOfRangeError
         If any input is not finite or lies outside what the edition covers.
 
@@ -366,17 +388,19 @@ def pulse_train_limit(
     (0.0133, 'train')
     """
     area = None if exposed_area is None else check_area(rule_set, exposed_area)
-    given = [np.asarray(v, dtype=np.float64) for v in (wavelength, pulse_duration, repetition_rate, duration, source_angle)]
+    given = [
+        np.asarray(v, dtype=np.float64) for v in (wavelength, pulse_duration, repetition_rate, duration, source_angle)
+    ]
     shape = np.broadcast_shapes(*(a.shape for a in given), () if area is None else area.shape)
     flat = [np.broadcast_to(a, shape).reshape(-1) for a in given]
-    train = _Train(*flat, area=None if area is None else np.broadcast_to(area, shape).reshape(-1))
+    train = _Train(*flat[:5], None if area is None else np.broadcast_to(area, shape).reshape(-1))
     hazards_of(rule_set, tissue)
     check_points(rule_set, train.wavelength, train.pulse, train.angle, "pulse duration")
     check_points(rule_set, train.wavelength, train.duration, train.angle)
     _check_train(train)
     size = train.wavelength.size
     parts = [
-        (stop - start, _chunk(rule_set, tissue, _Train(*(None if a is None else a[start:stop] for a in train))))
+        (stop - start, _chunk(rule_set, tissue, train.part(slice(start, stop))))
         for start in range(0, size, _CHUNK) for stop in (min(start + _CHUNK, size),)
     ]  # fmt: skip
     order = {"single pulse": 0, "mean": 1, "train": 2}
@@ -395,8 +419,6 @@ def _strictest(rule_set: str, tissue: str, rows: list[TrainRow], shape: tuple[in
     for row in rows:
         better = (row.per_pulse < least) | ((row.per_pulse == least) & (row.limiting_aperture < aperture))
         least, aperture = np.where(better, row.per_pulse, least), np.where(better, row.limiting_aperture, aperture)
-        names = [np.where(better, new, old) for new, old in zip((row.rule, row.hazard, row.source), names, strict=True)]
-    return PulseTrainLimit(
-        rule_set, tissue, least, np.asarray(names[0], object), np.asarray(names[1], object), aperture,
-        np.asarray(names[2], object), tuple(rows),
-    )  # fmt: skip
+        for kept, new in zip(names, (row.rule, row.hazard, row.source), strict=True):
+            np.copyto(kept, np.asarray(new, dtype=object), where=better)
+    return PulseTrainLimit(rule_set, tissue, least, names[0], names[1], aperture, names[2], tuple(rows))

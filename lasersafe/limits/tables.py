@@ -1,22 +1,32 @@
 """Read the tables of an edition and refuse what is not whole.
 
-A table file holds one table as printed: where it stands (``[source]``), and its rows (``[table]``). Every range is ``[from, to)``; strings
-keep the printed digits. Nothing here evaluates a limit.
+A table file holds one table as printed: where it stands (``[source]``), and its rows (``[table]``). Every range is
+``[from, to)``; strings keep the printed digits. Nothing here evaluates a limit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
 from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.limits.records import (
+    AreaRule,
+    Factor,
+    LimitRow,
+    LimitTable,
+    PowerRow,
+    Range,
+    RuleSet,
+    Source,
+    SpectralRow,
+    TimeFactor,
+    TrainFactor,
+    TrainTime,
+)
 from lasersafe.reference import load_toml, shared_path
-
-Range = tuple[float, float]
 
 _SOURCE_KEYS = {"key", "locator", "seen", "errata"}
 _SEEN = {"read", "part", "memory", "common practice"}
@@ -50,144 +60,6 @@ _KINDS: dict[str, tuple[set[str], set[str], set[str], set[str]]] = {
     "train time": ({"hazards", "longest_pulse"}, set(), {"wavelength", "T_i", "counted_over"}, set()),
     "train factor": (set(), set(), {"pulse", "exposure", "source_angle", "pulses", "value"}, {"power", "floor"}),
 }
-
-
-@dataclass(frozen=True)
-class Source:
-    """Where a row stands, and how its figures were obtained."""
-
-    key: str
-    locator: str
-    seen: str
-    note: str
-
-    def __str__(self) -> str:
-        return f"{self.key}, {self.locator}"
-
-
-@dataclass(frozen=True)
-class LimitRow:
-    """One printed limit: ``coefficient * t ** power * factors``, in J/m2 or W/m2."""
-
-    wavelength: Range
-    duration: Range
-    sizes: tuple[int, ...]  # 0 small source, 1 extended and shorter than T_2, 2 extended and not shorter
-    quantity: str  # H | E
-    coefficient: float
-    power: float
-    power_T_2: float  # noqa: N815  (the symbol as printed)
-    factors: tuple[str, ...]
-    formula: str
-    source: Source
-
-
-@dataclass(frozen=True)
-class LimitTable:
-    """The rows of one hazard in one printed table."""
-
-    file: str
-    hazard: Mapping[str, str]  # tissue -> hazard
-    aperture: str | None  # name of the aperture table, None for that of the tissue
-    cone: bool
-    whole_nanometres: tuple[float, ...]
-    rows: tuple[LimitRow, ...]
-
-
-@dataclass(frozen=True)
-class SpectralRow:
-    """``constant + coefficient * 10 ** (slope * (x - origin))`` on a range of wavelength [nm] or source angle [mrad]."""
-
-    range: Range
-    constant: float
-    coefficient: float
-    slope: float
-    origin: float
-    formula: str
-    source: Source
-
-
-@dataclass(frozen=True)
-class PowerRow:
-    """``value * t ** power`` on a range of wavelength [nm] and duration [s]."""
-
-    wavelength: Range
-    duration: Range
-    value: float
-    power: float
-    formula: str
-    source: Source
-
-
-@dataclass(frozen=True)
-class Factor:
-    """A correction factor, by wavelength or by source angle."""
-
-    name: str
-    meaning: str
-    rows: tuple[SpectralRow, ...]
-
-
-@dataclass(frozen=True)
-class TimeFactor:
-    """A quantity that depends on the duration alone."""
-
-    name: str
-    meaning: str
-    rows: tuple[PowerRow, ...]
-
-
-@dataclass(frozen=True)
-class AreaRule:
-    """The reduction for large exposed areas of skin: ``coefficient * area ** power`` in W/m2."""
-
-    hazard: str
-    wavelength: Range
-    duration: Range
-    rows: tuple[tuple[Range, float, float, Source], ...]
-
-
-@dataclass(frozen=True)
-class TrainTime:
-    """T_i, and the time over which pulses are counted (None: T_2), on a range of wavelength [nm]."""
-
-    wavelength: Range
-    joined_within: float
-    counted_over: float | None
-    source: Source
-
-
-@dataclass(frozen=True)
-class TrainFactor:
-    """C_P on ranges of exposure time, source angle and number of pulses."""
-
-    within: bool  # for pulses, or groups, not longer than T_i
-    exposure: Range
-    source_angle: tuple[float | None, float | None]  # [mrad], None stands for alpha_max
-    pulses: Range
-    value: float
-    power: float
-    floor: float
-    formula: str
-    source: Source
-
-
-@dataclass(frozen=True)
-class RuleSet:
-    """One edition with all its tables, in the units of the print."""
-
-    name: str
-    title: str
-    key: str
-    limits: tuple[LimitTable, ...]
-    factors: Mapping[str, Factor]
-    angle_factors: Mapping[str, Factor]
-    time_factors: Mapping[str, TimeFactor]
-    apertures: Mapping[str, tuple[PowerRow, ...]]
-    area: AreaRule | None
-    train_hazards: tuple[str, ...]
-    longest_pulse: float
-    train_times: tuple[TrainTime, ...]
-    train_factors: tuple[TrainFactor, ...]
 
 
 def _refuse(file: str, message: str) -> ReferenceDataError:
@@ -348,7 +220,9 @@ def _spectral_row(file: str, source: dict[str, Any], row: dict[str, Any], column
 
 
 def _power_row(file: str, source: dict[str, Any], row: dict[str, Any], column: str, name: str) -> PowerRow:
-    where = ", ".join(_span("", row[key], unit).strip() for key, unit in (("wavelength", "nm"), ("duration", "s")) if key in row)
+    where = ", ".join(
+        _span("", row[key], unit).strip() for key, unit in (("wavelength", "nm"), ("duration", "s")) if key in row
+    )
     power = row.get("power")
     return PowerRow(
         _range(file, row["wavelength"]) if "wavelength" in row else (0.0, float("inf")),
@@ -395,8 +269,10 @@ def rule_sets() -> tuple[str, ...]:
     return tuple(_index())
 
 
-def nearest(field: str, value: object, known: Iterable[str]) -> InputError:
+def nearest(value: object, field: str, known: Iterable[str]) -> InputError:
     """Return the error for a name that is not known, naming the nearest one."""
+    from difflib import get_close_matches
+
     names = list(known)
     close = get_close_matches(str(value), names, n=1, cutoff=0.4)
     hint = f"; did you mean '{close[0]}'?" if close else ""
@@ -420,10 +296,12 @@ def load_rule_set(name: str) -> RuleSet:
         If a table has a gap, an overlap, an unknown key or a column without a unit.
     """
     if name not in _index():
-        raise nearest("rule set", name, rule_sets())
+        raise nearest(name, "rule set", rule_sets())
     entry = _index()[name]
     files = [f"{entry['prefix']}_{table}.toml" for table in entry["tables"]]
-    return assemble(entry["name"], entry["title"], entry["key"], {file: load_toml(shared_path("limits", file)) for file in files})
+    return assemble(
+        entry["name"], entry["title"], entry["key"], {file: load_toml(shared_path("limits", file)) for file in files}
+    )
 
 
 def assemble(name: str, title: str, key: str, contents: Mapping[str, dict[str, Any]]) -> RuleSet:
@@ -474,4 +352,6 @@ def assemble(name: str, title: str, key: str, contents: Mapping[str, dict[str, A
             train = (tuple(table["hazards"]), _number(file, table["longest_pulse"]), times)
         else:
             train_factors = tuple(_train_factor(file, source, row) for row in rows)
-    return RuleSet(name, title, key, tuple(limits), factors, angle_factors, time_factors, apertures, area, *train, train_factors)
+    return RuleSet(
+        name, title, key, tuple(limits), factors, angle_factors, time_factors, apertures, area, *train, train_factors
+    )

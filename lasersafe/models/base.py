@@ -19,7 +19,7 @@ from pydantic import (
 from lasersafe.errors import InputError
 from lasersafe.models.messages import Finding, findings_of, refusal
 from lasersafe.models.values import Measured
-from lasersafe.quantity import shown
+from lasersafe.typed import shown
 
 
 class CaseModel(BaseModel):

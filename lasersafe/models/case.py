@@ -11,6 +11,7 @@ from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
 from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
+from lasersafe.typed import shown
 
 
 class Case(CaseModel):
@@ -135,5 +136,5 @@ def _references(table: Mapping[str, Any], setups: Mapping[str, list[str]]) -> li
         listed = [one for name in known for one in setups[name]]
         return [("setup", not_known(setup.strip(), "a set-up of this case", listed))]
     if len(having) > 1:
-        return [("laser", f"missing; the set-up '{setup.strip()}' exists on several lasers: say on which one")]
+        return [("laser", f"missing; the set-up {shown(setup.strip())} exists on several lasers: say on which one")]
     return []

@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
-from lasersafe.quantity import shown
+from lasersafe.typed import shown
 
 Place = tuple[str | int, ...]
 Finding = tuple[Place, str]  # where in the table, and the message
@@ -55,8 +55,8 @@ def not_known(word: str, what: str, known: Iterable[str]) -> str:
     """Return the message on a word that is not one of the known ones."""
     words = list(known)
     near = nearest(word, words)
-    hint = f"did you mean '{near}'? " if near else ""
-    listed = ", ".join(f"'{name}'" for name in words[:30])
+    hint = f"did you mean {shown(near)}? " if near else ""
+    listed = ", ".join(shown(name) for name in words[:30])
     return f"{shown(word)} is not {what}; {hint}known here: {listed or 'none'}"
 
 

@@ -17,7 +17,7 @@ from lasersafe.models.beam import SETUP_KINDS
 from lasersafe.models.case import Case
 from lasersafe.models.locate import lines_of
 from lasersafe.models.messages import Place
-from lasersafe.quantity import shown
+from lasersafe.typed import shown
 
 LARGEST_FILE = 1_000_000
 _TAGS = frozenset({"continuous", "single pulse", "pulse train", *SETUP_KINDS})  # pydantic adds them to a place

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError
-from lasersafe.quantity import Kind, Quantity, parse_quantity, shown
+from lasersafe.quantity import Kind, Quantity, parse_quantity
+from lasersafe.typed import shown
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler

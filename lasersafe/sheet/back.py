@@ -5,9 +5,9 @@ from __future__ import annotations
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Assessment
 from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, Box, Flow, Mark, Part, Path, Row, Text
-from lasersafe.sheet.front import named
-from lasersafe.sheet.references import References
-from lasersafe.sheet.text import Style, unit_text, wrap
+from lasersafe.sheet.front import in_charge, named
+from lasersafe.sheet.references import References, joined
+from lasersafe.sheet.text import Style, tidy, unit_text, wrap
 from lasersafe.sheet.values import number
 from lasersafe.wording import CONTROL_KINDS, WAYS, HazardText, Wording
 
@@ -28,7 +28,7 @@ def controls(flow: Flow, wording: Wording, references: References) -> None:
             flow.paragraph(text("controls.none_of_kind"), NOTE, 24.0)
         for control in chosen:
             ways = control.answers if set(control.answers) != set(WAYS) else ()
-            answers = ", ".join(named(wording, "way", way) for way in ways)
+            answers = joined(references.by_key(named(wording, "way", way)) for way in ways)
             tail = f" ({text('controls.answers', answers=answers)})" if answers else ""
             flow.paragraph(control.text + tail, _ITEM, 28.0, references.control(control.text))
 
@@ -99,12 +99,12 @@ def inputs(flow: Flow, assessment: Assessment, wording: Wording) -> None:
                 [Part("" if line.line is None else str(line.line), NOTE)],
                 [Part(line.field)],
                 [Part(line.typed, SMALL_BOLD)],
-                [Part(line.used)],
+                [Part(tidy(unit_text(line.used)))],
             )
         )
         for line in assessment.inputs
     ]
-    flow.table([text(f"inputs.{key}") for key in ("line", "field", "typed", "used")], (6, 32, 36, 26), rows)
+    flow.table([text(f"inputs.{key}") for key in ("line", "field", "typed", "used")], (6, 32, 36, 26), rows, 1.5)
 
 
 def notes(flow: Flow, assessment: Assessment, wording: Wording) -> None:
@@ -136,8 +136,7 @@ class _SignBox:
         self.wording = wording
         self.width = width
         self.role = wording.roles[role]
-        people = {name.casefold(): person for name, person in assessment.people.items()}
-        self.person = people.get(role.casefold(), people.get(self.role.casefold(), ""))
+        self.person = in_charge(assessment, wording).get(self.role, "")
         self.declares = wrap(wording.declarations[role], Style(8.5), width - 16.0)
         self.name = wrap(self.person, Style(10, True), width * 0.5 - 24.0)
         self.title = wrap(self.role, Style(10, True), width * 0.5 - 24.0)

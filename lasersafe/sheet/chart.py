@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from lasersafe.results import ChartData, ChartMark, Curve
 from lasersafe.sheet.flow import Box, Mark, Path, Text
-from lasersafe.sheet.text import Style, unit_text, width_of, wrap
+from lasersafe.sheet.text import RAISED, Style, tidy, unit_text, width_of, wrap
 from lasersafe.sheet.values import in_unit
 from lasersafe.sheet.values import place as placed_at
 from lasersafe.wording import Wording
@@ -30,7 +30,6 @@ _TITLE = Style(8)
 _LEFT = 46.0  # room for the axis title and the numbers
 _GUTTER = 0.23  # share of the width for the names of the limits
 _PLOT = 215.0
-_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _SIGNS = {"person": "▲", "barrier": "■"}
 
 Points = list[tuple[float, float]]
@@ -75,7 +74,7 @@ class Chart:
         for number, line in enumerate(lines):
             dashes, thick = _DASHES[number % len(_DASHES)], 1.3 if number < len(_DASHES) else 2.2
             self.marks.extend(Path(tuple(piece), 0.0, thick, dashes) for piece in line)
-        names = [f"{line.label}: {in_unit(line.value, self.data.unit, 3, 'down')}" for line in limits]
+        names = [f"{tidy(line.label)}: {in_unit(line.value, self.data.unit, 3, 'down')}" for line in limits]
         lowest = self._limits(names, levels)
         self._letters(lines, levels)
         end = min(self._axes(), lowest)
@@ -176,7 +175,7 @@ class Chart:
         step = max(1, math.ceil((high - low) * 11.0 / _PLOT))
         for power in range(math.floor(low), math.ceil(high) + 1):
             if (power - math.floor(low)) % step == 0:
-                label = "10" + str(power).translate(_RAISED)
+                label = "10" + str(power).translate(RAISED)
                 self._text(self.left - 4.0 - width_of(label, _TICK), self._y(10.0**power) - 2.4, label, _TICK)
         title = self.wording.text("chart.x_axis")
         middle = (self.left + self.right - width_of(title, _TITLE)) / 2
@@ -310,7 +309,7 @@ def _ticks(low: float, high: float) -> list[tuple[str, float]]:
             if low - 1e-9 <= place <= high + 1e-9:
                 value = f"{digit}e{power}" if not -3 <= power <= 4 else f"{digit * 10.0**power:.{max(-power, 0)}f}"
                 if "e" in value:
-                    value = f"{digit}×10{str(power).translate(_RAISED)}"
+                    value = f"{digit}×10{str(power).translate(RAISED)}"
                 found.append((value, place))
     return found
 

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import secrets
-from io import BytesIO
 from pathlib import Path as FilePath
-
-from reportlab.pdfgen.canvas import Canvas
-from reportlab.pdfgen.textobject import PDFTextObject
 
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment
 from lasersafe.sheet import back, front, tables
-from lasersafe.sheet.flow import Box, Flow, Mark, Page, Text
-from lasersafe.sheet.fonts import BOLD, REGULAR, faces, refuse_unprintable
+from lasersafe.sheet.flow import Flow, Mark, Page, Text
+from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
+from lasersafe.sheet.paint import Facts, paint
 from lasersafe.sheet.references import References
 from lasersafe.sheet.steps import steps
 from lasersafe.sheet.text import Style, width_of, wrap
@@ -104,7 +102,18 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
     flow = lay_out(assessment, wording, size, footer.height)
-    return _paint(flow, assessment, wording, size, footer)
+    header = _header(wording, size)
+    count = len(flow.pages)
+    pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(flow.pages, 1)]
+    program = wording.text("sheet.program", version=assessment.version)
+    facts = Facts(
+        title=assessment.title,
+        author=", ".join(dict.fromkeys(name for name in assessment.people.values() if name)) or program,
+        subject=f"{wording.text('sheet.kind')}, {assessment.rule_set}, {assessment.fingerprint}",
+        creator=program,
+        language=wording.language,
+    )
+    return paint(pages, flow.entries, size, _draft(wording.text("draft.word"), size), facts)
 
 
 def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float) -> Flow:
@@ -112,7 +121,8 @@ def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float],
     flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0))
     references = References(assessment, CONTROL_KINDS)
     front.decision(flow, assessment, wording)
-    flow.new_page()
+    if len(flow.pages) == 1:
+        flow.new_page()
     front.setups(flow, assessment, wording, references)
     tables.scenarios(flow, assessment, wording, references)
     tables.eyewear(flow, assessment, wording)
@@ -168,98 +178,15 @@ def _header(wording: Wording, size: tuple[float, float]) -> list[Mark]:
     return [Text(_MARGIN, y, kind, 8, REGULAR, 0.2), Text(right, y, word, 8, BOLD)]
 
 
-def _paint(flow: Flow, assessment: Assessment, wording: Wording, size: tuple[float, float], footer: _Footer) -> bytes:
-    faces()
-    buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1, lang=wording.language)
-    canvas.setTitle(assessment.title)
-    canvas.setAuthor(", ".join(dict.fromkeys(name for name in assessment.people.values() if name)) or "lasersafe")
-    canvas.setSubject(f"{wording.text('sheet.kind')}, {assessment.rule_set}, {assessment.fingerprint}")
-    canvas.setCreator(f"lasersafe {assessment.version}")
-    canvas.setProducer("lasersafe")
-    header = _header(wording, size)
-    draft = wording.text("draft.word")
-    entries = iter(flow.entries)
-    entry = next(entries, None)
-    count = len(flow.pages)
-    for number, page in enumerate(flow.pages):
-        while entry is not None and entry.page == number:
-            key = f"e{id_of(entry.page, entry.top)}"
-            canvas.bookmarkHorizontal(key, 0, entry.top + 4.0)
-            canvas.addOutlineEntry(entry.title, key, entry.level, closed=entry.level > 0)
-            entry = next(entries, None)
-        _draft(canvas, draft, size)
-        _draw(canvas, Page([*header, *page.marks, *footer.marks(number + 1, count)]))
-        canvas.showPage()
-    canvas.showOutline()
-    canvas.save()
-    return buffer.getvalue()
-
-
-def id_of(page: int, top: float) -> str:
-    """Return a name for a place in the document."""
-    return f"{page}-{top:.1f}"
-
-
-def _draft(canvas: Canvas, word: str, size: tuple[float, float]) -> None:
-    """Draw the pale word across the page, before everything else, so that it hides nothing."""
-    style = Style(_DRAFT_SIZE, True)
-    canvas.saveState()
-    canvas.translate(size[0] / 2, size[1] / 2)
-    canvas.rotate(52.0)
-    canvas.setFillGray(_PALE)
-    canvas.setFont(BOLD, _DRAFT_SIZE)
-    canvas.drawString(-width_of(word, style) / 2, -_DRAFT_SIZE * 0.36, word)
-    canvas.restoreState()
-
-
-def _draw(canvas: Canvas, page: Page) -> None:
-    """Draw the marks of one page in their order."""
-    text: PDFTextObject | None = None
-    font: tuple[str, float] | None = None
-    ink = -1.0
-    for mark in page.marks:
-        if isinstance(mark, Text) and not mark.turn:
-            if text is None:
-                text, font, ink = canvas.beginText(), None, -1.0
-            if font != (mark.font, mark.size):
-                font = (mark.font, mark.size)
-                text.setFont(mark.font, mark.size)
-            if ink != mark.ink:
-                ink = mark.ink
-                text.setFillGray(ink)
-            text.setTextOrigin(mark.x, mark.y)
-            text.textOut(mark.text)
-            continue
-        if text is not None:
-            canvas.drawText(text)
-            text = None
-        if isinstance(mark, Text):
-            canvas.saveState()
-            canvas.translate(mark.x, mark.y)
-            canvas.rotate(mark.turn)
-            canvas.setFillGray(mark.ink)
-            canvas.setFont(mark.font, mark.size)
-            canvas.drawString(0, 0, mark.text)
-            canvas.restoreState()
-        elif isinstance(mark, Box):
-            canvas.setLineWidth(mark.thick)
-            canvas.setDash([])
-            if mark.ink is not None:
-                canvas.setStrokeGray(mark.ink)
-            if mark.fill is not None:
-                canvas.setFillGray(mark.fill)
-            canvas.rect(mark.x, mark.y, mark.width, mark.height, int(mark.ink is not None), int(mark.fill is not None))
-        else:
-            path = canvas.beginPath()
-            path.moveTo(*mark.points[0])
-            for x, y in mark.points[1:]:
-                path.lineTo(x, y)
-            canvas.setLineWidth(mark.thick)
-            canvas.setDash(list(mark.dashes))
-            canvas.setStrokeGray(mark.ink)
-            if mark.fill is not None:
-                canvas.setFillGray(mark.fill)
-            canvas.drawPath(path, int(mark.fill is None), int(mark.fill is not None))
-    if text is not None:
-        canvas.drawText(text)
+def _draft(word: str, size: tuple[float, float]) -> Text:
+    """Return the pale word that lies across the page, under everything else, so that it hides nothing."""
+    turn = math.degrees(math.atan2(size[1], size[0]))
+    long = math.hypot(*size) * 0.62
+    kind = Style(1.0, True)
+    high = min(long / width_of(word, kind), _DRAFT_SIZE)
+    wide = width_of(word, Style(high, True))
+    cosine, sine = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    back, down = wide / 2, high * 0.36
+    x = size[0] / 2 - back * cosine + down * sine
+    y = size[1] / 2 - back * sine - down * cosine
+    return Text(x, y, word, high, BOLD, _PALE, turn)

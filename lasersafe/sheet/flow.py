@@ -11,9 +11,12 @@ from lasersafe.sheet.text import Line, Style, wrap, wrap_formula
 HEADING = (Style(15, True), Style(11.5, True), Style(9.5, True))
 BODY = Style(9, after=3)
 SMALL = Style(7.5)
+TINY = Style(7, spacing=1.2)
+TINY_BOLD = Style(7, True, spacing=1.2)
+TINY_NOTE = Style(7, ink=0.25, spacing=1.2)
 SMALL_BOLD = Style(7.5, True)
 NOTE = Style(7.5, ink=0.25)
-_PAD = 2.5
+_SIDE = 2.5
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,7 @@ Cell = Sequence[Part]
 
 @dataclass(frozen=True)
 class Row:
-    """One row of a table; ``below`` runs over the full width beneath the cells."""
+    """One row of a table; ``below`` runs over the full width beneath the cells, of which there may be none."""
 
     cells: Sequence[Cell]
     below: Cell = ()
@@ -124,6 +127,7 @@ class Flow:
 
     def __init__(self, size: tuple[float, float], margins: tuple[float, float, float, float]) -> None:
         left, top, right, bottom = margins
+        self.geometry = (size, margins)
         self.left = left
         self.width = size[0] - left - right
         self.top = size[1] - top
@@ -196,13 +200,19 @@ class Flow:
         self.lines(lines, style, indent)
         self.space(style.after)
 
+    def footnotes(self, texts: dict[str, str]) -> None:
+        """Print notes, given as text and number."""
+        for text, label in texts.items():
+            self.paragraph(text, Style(7.5, ink=0.15, after=0.5), 22.0, label)
+        self.space(4.0)
+
     def figure(self, height: float, draw: Callable[[list[Mark], float, float], None]) -> None:
         """Draw a block that stays in one piece; ``draw`` gets the marks, the left edge and the top."""
         self.need(height)
         draw(self.marks, self.left, self.y)
         self.y -= height
 
-    def table(self, header: Sequence[str], shares: Sequence[float], rows: Sequence[Row]) -> None:
+    def table(self, header: Sequence[str], shares: Sequence[float], rows: Sequence[Row], pad: float = 2.5) -> None:
         """Print a table whose header stands on each page; a row that is longer than a page is split.
 
         Parameters
@@ -213,48 +223,52 @@ class Flow:
             Widths of the columns, relative.
         rows : sequence of Row
             The rows.
+        pad : float
+            White space above and below the text of a row. [point]
         """
         total = sum(shares)
         widths = [share / total * self.width for share in shares]
         edges = [self.left + sum(widths[:index]) for index in range(len(widths))]
-        head = [_laid([Part(title, SMALL_BOLD)], wide - 2 * _PAD) for title, wide in zip(header, widths, strict=False)]
-        tall = max(map(_height, head)) + 2 * _PAD if head else 0.0
+        head = [_laid([Part(title, SMALL_BOLD)], wide - 2 * _SIDE) for title, wide in zip(header, widths, strict=False)]
+        tall = max(map(_height, head)) + 5.0 if head else 0.0
         fresh = True
         for row in rows:
-            cells = [_laid(cell, wide - 2 * _PAD) for cell, wide in zip(row.cells, widths, strict=True)]
-            below = _laid(row.below, self.width - 2 * _PAD)
+            cells = [_laid(cell, wide - 2 * _SIDE) for cell, wide in zip(row.cells, widths, strict=bool(row.cells))]
+            below = _laid(row.below, self.width - 2 * _SIDE)
             while True:
-                high = max(map(_height, cells)) + _height(below) + 2 * _PAD
-                if high + row.keep + (tall if fresh else 0.0) > self.room and self.y < self.top:
+                high = max(map(_height, cells), default=0.0) + _height(below) + 2 * pad
+                wanted = high + row.keep + (tall if fresh else 0.0)
+                if wanted > self.room and self.y < self.top:
                     if high + tall <= self.full or self.room < self.full / 3:
                         self.new_page()
                         fresh = True
                         continue
                 if fresh and head:
-                    self._row(head, [], edges, tall, Row((), shade=0.9))
+                    self._row(head, [], edges, tall, Row((), shade=0.9), 2.5)
                 fresh = False
                 if high <= self.room:
-                    self._row(cells, below, edges, high, row)
+                    self._row(cells, below, edges, high, row, pad)
                     break
-                now, cells = _split(cells, self.room - 2 * _PAD)
+                now, cells = _split(cells, self.room - 2 * pad)
                 part: _Lines = []
+                used = max(map(_height, now), default=0.0)
                 if not any(cells):
-                    (part,), (below,) = _split([below], self.room - 2 * _PAD - max(map(_height, now)))
-                self._row(now, part, edges, max(map(_height, now)) + _height(part) + 2 * _PAD, row)
+                    (part,), (below,) = _split([below], self.room - 2 * pad - used)
+                self._row(now, part, edges, used + _height(part) + 2 * pad, row, pad)
                 self.new_page()
                 fresh = True
         self.space(6.0)
 
-    def _row(self, cells: list[_Lines], below: _Lines, edges: list[float], high: float, row: Row) -> None:
+    def _row(self, cells: list[_Lines], below: _Lines, edges: list[float], high: float, row: Row, pad: float) -> None:
         if row.shade is not None:
             self.marks.append(Box(self.left, self.y - high, self.width, high, fill=row.shade))
         if row.bar:
             self.marks.append(Box(self.left - 4.0, self.y - high, 3.0, high, fill=0.0))
-        top = self.y - _PAD
+        top = self.y - pad
         for lines, edge in zip(cells, edges, strict=False):
-            self._stack(lines, edge + _PAD, top)
+            self._stack(lines, edge + _SIDE, top)
         if below:
-            self._stack(below, self.left + _PAD, top - max(map(_height, cells)))
+            self._stack(below, self.left + _SIDE, top - max(map(_height, cells), default=0.0))
         self.y -= high
         self.marks.append(Path(((self.left, self.y), (self.left + self.width, self.y)), 0.6, 0.4))
 

@@ -75,13 +75,35 @@ def refuse_unprintable(record: object, name: str = "") -> None:
     OutputError
         Naming the field, the character, its code point and the text.
     """
+    found: set[str] = set()
+    _collect(record, found, set())
     allowed = printable()
+    if allowed.issuperset(unicodedata.normalize("NFC", "".join(found))):
+        return
     for path, text in _texts(record, name):
-        if text.isascii() and text.isprintable():
-            continue
         for character in unicodedata.normalize("NFC", text):
             if character not in allowed:
                 raise OutputError(_refusal(path, text, character))
+
+
+def _collect(value: object, found: set[str], seen: set[int]) -> None:
+    """Gather all texts without their places, each record once: nearly always nothing is wrong."""
+    if isinstance(value, str):
+        found.add(value)
+    elif isinstance(value, Mapping):
+        found.update(map(str, value))
+        for entry in value.values():
+            _collect(entry, found, seen)
+    elif isinstance(value, tuple | list):
+        if value and not isinstance(value[0], float) and id(value) not in seen:
+            seen.add(id(value))
+            for entry in value:
+                _collect(entry, found, seen)
+    elif is_dataclass(value) and id(value) not in seen:
+        seen.add(id(value))
+        for entry in vars(value).values():
+            if entry.__class__ is not float:
+                _collect(entry, found, seen)
 
 
 def _refusal(path: str, text: str, character: str) -> str:

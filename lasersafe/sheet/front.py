@@ -8,16 +8,16 @@ from lasersafe.results import Assessment, Criterion, SetupResult
 from lasersafe.sheet.chart import Chart
 from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, Box, Flow, Mark, Part, Path, Row, Text
 from lasersafe.sheet.references import References
-from lasersafe.sheet.text import Line, Style, tidy, width_of, wrap
+from lasersafe.sheet.text import Line, Style, tidy, unit_text, width_of, wrap
 from lasersafe.sheet.values import aperture, distance, duration, in_unit
 from lasersafe.wording import Wording
 
 _TITLE = Style(17, True)
 _LABEL = Style(9.5, True, ink=0.25)
 _CAPTION = Style(8.5, ink=0.15)
-_REASON = Style(10, after=1.5)
+_REASON = Style(9, after=1.0)
 _INSIDE = 10.0
-_SIZES = (17.0, 16.0, 15.0, 14.0, 13.0, 12.0)  # 13 points and more can be read from a metre
+_SIZES = (17.0, 16.0, 15.0, 14.0, 13.0)  # all can be read from a metre
 
 
 def named(wording: Wording, group: str, key: str) -> str:
@@ -26,15 +26,26 @@ def named(wording: Wording, group: str, key: str) -> str:
 
 
 def decision(flow: Flow, assessment: Assessment, wording: Wording) -> None:
-    """Print the title, the block that is read aloud, its reasons and the people in charge."""
+    """Print the title, the block that is read aloud, its reasons and the people in charge.
+
+    The largest type is taken with which all of it fits on one page, or the block alone when there are many reasons.
+    """
+    sizes = [size for size in _SIZES if _fits(flow, assessment, wording, size)]
+    _decision(flow, assessment, wording, sizes[0] if sizes else _SIZES[-1])
+
+
+def _fits(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> bool:
+    trial = Flow(*flow.geometry)
+    _decision(trial, assessment, wording, size)
+    return len(trial.pages) == 1
+
+
+def _decision(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
     flow.paragraph(assessment.title, _TITLE)
     where = " · ".join(part for part in (assessment.place, assessment.dates) if part.strip())
     flow.paragraph(where, Style(10.5, after=2))
     flow.heading(wording.text("decision.heading"), 0, keep=150.0)
-    for size in _SIZES:
-        block = _Block(assessment, wording, flow.width, size)
-        if block.height <= flow.room:
-            break
+    block = _Block(assessment, wording, flow.width, size)
     if block.height <= flow.room:
         flow.figure(block.height, block.draw)
     else:
@@ -128,11 +139,19 @@ def _decision_as_text(flow: Flow, assessment: Assessment, wording: Wording) -> N
         flow.paragraph(tidy(text), style)
 
 
+def in_charge(assessment: Assessment, wording: Wording) -> dict[str, str]:
+    """Return the people in charge by the name of their role as it is printed."""
+    names = {role.casefold(): name for role, name in wording.roles.items()}
+    return {
+        names.get(role.replace("_", " ").casefold(), role.replace("_", " ")): name
+        for role, name in assessment.people.items()
+    }
+
+
 def _in_charge(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     text = wording.text
-    people = "\n".join(f"{role}: {name}" for role, name in assessment.people.items())
+    people = "\n".join(f"{role}: {name}" for role, name in in_charge(assessment, wording).items() if name)
     rows = [(text("decision.people_in_charge"), people)]
-    rows += [(text("decision.place"), assessment.place), (text("decision.dates"), assessment.dates)]
     sets = ", ".join(assessment.rule_sets)
     rule_sets = text("decision.all_rule_sets", rule_set=assessment.rule_set, rule_sets=sets)
     rows += [(text("decision.rule_sets"), rule_sets), (text("decision.full_fingerprint"), assessment.fingerprint)]
@@ -149,8 +168,8 @@ def setups(flow: Flow, assessment: Assessment, wording: Wording, references: Ref
         chart = Chart(result.chart, flow.width, wording)
         state = wording.text("setup.fitted" if result.fitted else "setup.not_fitted")
         flow.heading(f"{result.laser}: {result.setup} ({state})", 1, keep=chart.height + 45.0)
-        flow.paragraph(wording.text("setup.beam", beam=result.beam) if result.beam else "", BODY)
-        flow.paragraph(wording.text("setup.setting", setting=result.setting) if result.setting else "", BODY)
+        flow.paragraph(wording.text("setup.beam", beam=unit_text(result.beam)) if result.beam else "", BODY)
+        flow.paragraph(wording.text("setup.setting", setting=unit_text(result.setting)) if result.setting else "", BODY)
         if result.chart.title and result.chart.title != result.setup:
             flow.paragraph(result.chart.title, Style(8.5, True, after=3))
         flow.figure(chart.height, chart.draw)
@@ -179,7 +198,7 @@ def _zones(flow: Flow, result: SetupResult, wording: Wording, references: Refere
             )
         )
     keys = ("way", "distance", "focus", "limit", "by_rule_set")
-    flow.table([text(f"setup.{key}") for key in keys], (15, 20, 11, 34, 20), rows)
+    flow.table([text(f"setup.{key}") for key in keys], (15, 20, 11, 34, 20), rows, 2.0)
 
 
 def limit_text(criterion: Criterion, wording: Wording) -> str:

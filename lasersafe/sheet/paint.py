@@ -6,8 +6,10 @@ reportlab keeps the document, the fonts and the outline. The content of a page i
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from io import BytesIO
+from itertools import groupby
 
 from reportlab import rl_config
 from reportlab.pdfbase import pdfmetrics
@@ -44,6 +46,7 @@ class _Encoder:
     def __init__(self, canvas: Canvas) -> None:
         self._document = canvas._doc
         self._codes: dict[str, dict[str, tuple[int, str]]] = {REGULAR: {}, BOLD: {}}
+        self._names: dict[tuple[str, int], str] = {}
         self._shown: dict[tuple[str, str], list[tuple[str, str]]] = {}
 
     def shown(self, text: str, font: str) -> list[tuple[str, str]]:
@@ -55,17 +58,21 @@ class _Encoder:
 
     def _encode(self, text: str, font: str) -> list[tuple[str, str]]:
         codes = self._codes[font]
-        for character in set(text).difference(codes):
+        for character in [each for each in dict.fromkeys(text) if each not in codes]:
             ((subset, code),) = pdfmetrics.getFont(font).splitString(character, self._document)
             codes[character] = (subset, _escaped(code[0]))
-        parts: list[tuple[int, list[str]]] = []
-        for character in text:
-            subset, code = codes[character]
-            if not parts or parts[-1][0] != subset:
-                parts.append((subset, []))
-            parts[-1][1].append(code)
-        name = pdfmetrics.getFont(font).getSubsetInternalName
-        return [(name(subset, self._document), f"({''.join(code)})") for subset, code in parts]
+        subsets = {codes[character][0] for character in text}
+        if len(subsets) == 1:
+            (subset,) = subsets
+            return [(self._name(font, subset), f"({''.join([codes[character][1] for character in text])})")]
+        runs = [(subset, "".join(codes[c][1] for c in run)) for subset, run in groupby(text, lambda c: codes[c][0])]
+        return [(self._name(font, subset), f"({run})") for subset, run in runs]
+
+    def _name(self, font: str, subset: int) -> str:
+        name = self._names.get((font, subset))
+        if name is None:
+            name = self._names[font, subset] = pdfmetrics.getFont(font).getSubsetInternalName(subset, self._document)
+        return name
 
 
 def _escaped(code: int) -> str:
@@ -97,11 +104,8 @@ def paint(pages: list[Page], entries: list[Entry], size: tuple[float, float], dr
         A PDF file.
     """
     faces()
-    rl_config.useA85 = 0  # binary streams: smaller, and quicker to write
     buffer = BytesIO()
-    canvas = Canvas(
-        buffer, pagesize=size, pageCompression=1, invariant=1, lang=facts.language, initialFontName=REGULAR
-    )
+    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1, lang=facts.language, initialFontName=REGULAR)
     canvas.setTitle(facts.title)
     canvas.setAuthor(facts.author)
     canvas.setSubject(facts.subject)
@@ -121,7 +125,12 @@ def paint(pages: list[Page], entries: list[Entry], size: tuple[float, float], dr
         canvas.drawText(_Content("\n".join(under + _operators(page.marks, encoder))))
         canvas.showPage()
     canvas.showOutline()
-    canvas.save()
+    ascii_only = rl_config.useA85
+    try:
+        rl_config.useA85 = 0  # binary streams: smaller, and quicker to write
+        canvas.save()
+    finally:
+        rl_config.useA85 = ascii_only
     return buffer.getvalue()
 
 
@@ -135,12 +144,13 @@ def _operators(marks: list[Mark], encoder: _Encoder) -> list[str]:
             if not text:
                 code.append("BT")
                 text, state = True, None
+            origin = f"{_matrix(mark)} Tm "
             for name, shown in encoder.shown(mark.text, mark.font):
                 if state != (name, mark.size, mark.ink):
                     state = (name, mark.size, mark.ink)
                     code.append(f"{name} {mark.size:.5g} Tf {mark.ink:.3g} g")
-                if shown is not None:
-                    code.append(f"{_place(mark)} Tm {shown} Tj")
+                code.append(f"{origin}{shown} Tj")
+                origin = ""
             continue
         if text:
             code.append("ET")
@@ -149,3 +159,31 @@ def _operators(marks: list[Mark], encoder: _Encoder) -> list[str]:
     if text:
         code.append("ET")
     return code
+
+
+def _matrix(mark: Text) -> str:
+    if not mark.turn:
+        return f"1 0 0 1 {mark.x:.2f} {mark.y:.2f}"
+    cosine, sine = math.cos(math.radians(mark.turn)), math.sin(math.radians(mark.turn))
+    return f"{cosine:.5f} {sine:.5f} {-sine:.5f} {cosine:.5f} {mark.x:.2f} {mark.y:.2f}"
+
+
+def _box(box: Box) -> str:
+    code = f"{box.x:.2f} {box.y:.2f} {box.width:.2f} {box.height:.2f} re"
+    if box.fill is None:
+        return f"{_pen(box.ink or 0.0, box.thick)} {code} S"
+    if box.ink is None:
+        return f"{box.fill:.3g} g {code} f"
+    return f"{_pen(box.ink, box.thick)} {box.fill:.3g} g {code} B"
+
+
+def _path(path: Path) -> str:
+    (x, y), *rest = path.points
+    code = f"{x:.2f} {y:.2f} m " + " ".join([f"{x:.2f} {y:.2f} l" for x, y in rest])
+    if path.fill is not None:
+        return f"{path.fill:.3g} g {code} f"
+    return f"{_pen(path.ink, path.thick, path.dashes)} {code} S"
+
+
+def _pen(ink: float, thick: float, dashes: tuple[float, ...] = ()) -> str:
+    return f"{ink:.3g} G {thick:.3g} w [{' '.join(f'{dash:.3g}' for dash in dashes)}] 0 d"

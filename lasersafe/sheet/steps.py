@@ -5,23 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lasersafe.results import Assessment, Step
-from lasersafe.sheet.flow import BODY, NOTE, SMALL, SMALL_BOLD, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
 from lasersafe.sheet.front import limit_text, named
 from lasersafe.sheet.references import References
-from lasersafe.sheet.text import Style, unit_text
+from lasersafe.sheet.text import unit_text
 from lasersafe.sheet.values import number, plain
 from lasersafe.wording import Wording
 
-_SYMBOL = Style(8, True)
 _SHADE = 0.95
-_KEEP = 34.0
+_KEEP = 26.0
+_SHARES = (8, 22.5, 25, 28, 14, 14)
+_KEYS = ("symbol", "meaning", "formula", "numbers", "result", "source")
 
 
 class _Calculation:
     """Rows of one table of steps; a list of steps that was printed before is pointed at."""
 
-    def __init__(self, wording: Wording) -> None:
+    def __init__(self, wording: Wording, references: References) -> None:
         self.wording = wording
+        self.sources = references.sources
         self.printed: dict[tuple[Step, ...], str] = {}
         self.rows: list[Row] = []
         self.count = 0
@@ -33,50 +35,43 @@ class _Calculation:
             label = str(self.count)
         key = tuple(steps)
         before = self.printed.setdefault(key, label) if key else ""
-        self._line(f"{label}  {title}", SMALL_BOLD, _SHADE)
-        if not key:
-            self._line(self.wording.text("steps.no_steps"), NOTE)
-        elif before != label:
-            self._line(self.wording.text("steps.same", reference=before), NOTE)
-        else:
+        head = [Part(f"{label}  {title}", TINY_BOLD)]
+        known = bool(key) and before == label
+        if not known:
+            same = self.wording.text("steps.same", reference=before) if key else self.wording.text("steps.no_steps")
+            head.append(Part(same, TINY_NOTE))
+        head += [Part(note, TINY_NOTE) for note in notes if note]
+        self.rows.append(Row((), head, _SHADE, keep=_KEEP if known else 0.0))
+        if known:
             self.rows.extend(self._step(step) for step in steps)
-        for note in notes:
-            if note:
-                self._line(note, NOTE)
-
-    def _line(self, text: str, style: Style, shade: float | None = None) -> None:
-        keep = _KEEP if shade is not None else 0.0
-        self.rows.append(Row(((),) * 5, [Part(text, style)], shade, keep=keep))
 
     def _step(self, step: Step) -> Row:
         unit = "" if step.unit in ("", "1") else f"\u00a0{unit_text(step.unit)}"
-        mark = named(self.wording, "seen", step.seen)
-        source = f"{step.source} [{mark}]" if step.source else f"[{mark}]"
+        source = self.sources.mark(step.source or self.wording.text("steps.no_source"))
         return Row(
             (
-                [Part(step.symbol, _SYMBOL, formula=True), Part(step.meaning, NOTE)],
-                [Part(step.formula, SMALL, formula=True)],
-                [Part(step.numbers, SMALL, formula=True)],
-                [Part(plain(step.value) + unit, SMALL_BOLD)],
-                [Part(source, NOTE)],
+                [Part(step.symbol, TINY_BOLD, formula=True)],
+                [Part(step.meaning, TINY_NOTE, formula="_" in step.meaning)],
+                [Part(step.formula, TINY, formula=True)],
+                [Part(step.numbers, TINY, formula=True)],
+                [Part(plain(step.value) + unit, TINY_BOLD)],
+                [Part(f"{source} {named(self.wording, 'seen', step.seen)}", TINY_NOTE)],
             )
         )
 
     def print(self, flow: Flow) -> None:
         """Print the collected rows as one table and forget them."""
-        text = self.wording.text
-        header = [text(f"steps.{key}") for key in ("symbol", "formula", "numbers", "result", "source")]
         if self.rows:
-            flow.table(header, (22, 24, 26, 14, 22), self.rows)
+            flow.table([self.wording.text(f"steps.{key}") for key in _KEYS], _SHARES, self.rows, 1.2)
         self.rows = []
 
 
 def steps(flow: Flow, assessment: Assessment, wording: Wording, references: References) -> None:
-    """Print the calculation: limits first, then set-ups, scenarios, eyewear and barriers."""
+    """Print the calculation: limits first, then set-ups, scenarios, eyewear and barriers, then the sources."""
     text = wording.text
     flow.heading(text("steps.heading"), 0, keep=120.0)
     flow.paragraph(text("steps.intro"), BODY)
-    work = _Calculation(wording)
+    work = _Calculation(wording, references)
     if references.limits:
         flow.heading(text("steps.limits"), 1)
         for criterion, label in references.limits.items():
@@ -87,15 +82,18 @@ def steps(flow: Flow, assessment: Assessment, wording: Wording, references: Refe
             work.group(title, criterion.steps, (source, criterion.note), label)
         work.print(flow)
     for setup in assessment.setups:
-        flow.heading(f"{setup.laser}: {setup.setup}", 1)
+        flow.heading(text("steps.setup", laser=setup.laser, setup=setup.setup), 1)
         work.group(text("steps.beam"), setup.steps)
         for zone in setup.zones:
             way, tissue = named(wording, "way", zone.way), named(wording, "tissue", zone.tissue)
             title = text("steps.zone", way=way, tissue=tissue, reference=references.limit(zone.criterion))
-            work.group(title, zone.steps, (zone.note,))
+            work.group(title, zone.steps)
         work.print(flow)
     _scenarios(flow, assessment, wording, references, work)
     _others(flow, assessment, wording, work)
+    if references.sources.texts:
+        flow.heading(text("steps.sources"), 1)
+        flow.footnotes(references.sources.texts)
 
 
 def _scenarios(
@@ -110,14 +108,15 @@ def _scenarios(
                 continue
             title = text(
                 "steps.scenario",
-                key=scenario.key,
                 person=scenario.person,
                 way=named(wording, "way", scenario.way),
                 tissue=named(wording, "tissue", scenario.tissue),
                 reference=references.limit(scenario.criterion),
             )
             sets = ", ".join(f"{name} {number(value, 4, 'up')}" for name, value in scenario.ratio_by_rule_set.items())
-            work.group(title, scenario.steps, (text("steps.by_rule_set", values=sets) if sets else "",))
+            if sets:
+                title = f"{title}; {text('steps.by_rule_set', values=sets)}"
+            work.group(title, scenario.steps, label=references.scenario(scenario))
         work.print(flow)
 
 

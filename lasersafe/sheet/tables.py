@@ -2,61 +2,93 @@
 
 from __future__ import annotations
 
+import math
+from itertools import groupby
+
 from lasersafe.results import Assessment, BarrierResult, EyewearNeed, Scenario
-from lasersafe.sheet.flow import BODY, NOTE, SMALL, SMALL_BOLD, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
 from lasersafe.sheet.front import named
-from lasersafe.sheet.references import References
+from lasersafe.sheet.references import Footnotes, References, joined
 from lasersafe.sheet.text import Style, tidy
-from lasersafe.sheet.values import duration, in_unit, number, place, wavelength
+from lasersafe.sheet.values import duration, in_unit, number, place, ratio, wavelength
 from lasersafe.wording import Wording
 
 _STRONG = Style(9, True)
+_RATIO = Style(7.5, True, spacing=1.12)
+_SHADE = 0.94
+
+
+class _Notes:
+    """Reasons and controls that many scenarios share, printed once below the table."""
+
+    def __init__(self) -> None:
+        self.reasons = Footnotes("t")
+        self.controls = Footnotes("k")
 
 
 def scenarios(flow: Flow, assessment: Assessment, wording: Wording, references: References) -> None:
-    """Print one row per scenario, in the order in which the assessment hands them over."""
+    """Print one row per scenario: fitted set-ups, then the others, then what is left out; each by its ratio."""
     text = wording.text
     flow.heading(text("scenarios.heading"), 0, keep=110.0)
     if not assessment.scenarios:
         flow.paragraph(text("scenarios.none"), BODY)
         return
-    rows = [_scenario(scenario, wording, references) for scenario in assessment.scenarios]
-    keys = ("ratio", "result", "person", "way", "laser", "distance", "duration", "exposure", "limit")
-    flow.table([text(f"scenarios.{key}") for key in keys], (9, 9.5, 19, 12.5, 16, 10.5, 13, 13, 14), rows)
+    flow.paragraph(text("scenarios.intro"), NOTE)
+    fitted = {(setup.laser, setup.setup) for setup in assessment.setups if setup.fitted}
+
+    def group(scenario: Scenario) -> str:
+        if scenario.struck_out:
+            return "left_out"
+        return "fitted" if (scenario.laser, scenario.setup) in fitted else "not_fitted"
+
+    order = ("fitted", "not_fitted", "left_out")
+    ordered = sorted(assessment.scenarios, key=lambda scenario: order.index(group(scenario)))  # keeps the order inside
+    notes = _Notes()
+    rows = []
+    for name, members in groupby(ordered, group):
+        rows.append(Row((), [Part(text(f"scenarios.{name}"), TINY_BOLD)], _SHADE, keep=30.0))
+        rows += [_scenario(scenario, wording, references, notes) for scenario in members]
+    keys = ("number", "ratio", "result", "person", "way", "laser", "distance", "duration", "exposure", "limit")
+    shares = (6.2, 10, 10, 21.5, 22, 20, 9.5, 9.5, 13, 12.5)
+    flow.table([text(f"scenarios.{key}") for key in keys], shares, rows, 1.5)
+    flow.footnotes({text("scenarios.reason", reason=reason): label for reason, label in notes.reasons.texts.items()})
+    flow.footnotes({text("scenarios.controls", controls=line): label for line, label in notes.controls.texts.items()})
 
 
-def _scenario(found: Scenario, wording: Wording, references: References) -> Row:
+def _scenario(found: Scenario, wording: Wording, references: References, notes: _Notes) -> Row:
     text = wording.text
-    surface = [Part(text("scenarios.surface", surface=found.surface), NOTE)] if found.surface else []
-    tissue = Part(named(wording, "tissue", found.tissue), SMALL_BOLD)
-    verdict = text("scenarios.below" if found.below else "scenarios.above")
+    result = [Part(text("scenarios.below" if found.below else "scenarios.above"), TINY if found.below else TINY_BOLD)]
+    if found.controls:
+        controls = joined(references.control(control) for control in found.controls)
+        result.append(Part(notes.controls.mark(controls), TINY_NOTE))
+    time = duration(found.duration)
+    if found.duration_reason:
+        time = f"{time} {notes.reasons.mark(found.duration_reason)}"
+    way = f"{named(wording, 'way', found.way)}, {named(wording, 'tissue', found.tissue)}"
     below = []
     if found.struck_out:
-        below.append(Part(text("scenarios.struck_out", reason=found.struck_out), SMALL_BOLD))
+        below.append(Part(text("scenarios.struck_out", reason=found.struck_out), TINY_NOTE))
     if found.answer:
-        below.append(Part(text("scenarios.answer", answer=found.answer), SMALL_BOLD))
-    if found.controls:
-        controls = "; ".join(references.control(control) for control in found.controls)
-        below.append(Part(text("scenarios.controls", controls=controls), NOTE))
-    alarming = not found.below and not found.answer and not found.struck_out
+        below.append(Part(text("scenarios.answer", answer=found.answer), TINY_BOLD))
+    limit = f"{in_unit(found.limit, found.exposure_unit, 3, 'down')} {references.limit(found.criterion)}"
     return Row(
         (
-            [Part(number(found.ratio, 3, "up"), _STRONG), Part(found.key, NOTE)],
-            [Part(verdict, SMALL if found.below else SMALL_BOLD)],
-            [Part(found.person, SMALL_BOLD), Part(found.role, NOTE)],
-            [Part(named(wording, "way", found.way)), *surface, tissue],
-            [Part(found.laser), Part(found.setup, NOTE)],
-            [Part(place(found.distance))],
-            [Part(duration(found.duration), SMALL_BOLD), Part(found.duration_reason, NOTE)],
-            [Part(in_unit(found.exposure, found.exposure_unit, 3, "up"))],
+            [Part(references.scenario(found), TINY)],
+            [Part(ratio(found.ratio), _RATIO)],
+            result,
+            [Part(found.person, TINY_BOLD), Part(found.role, TINY_NOTE)],
             [
-                Part(in_unit(found.limit, found.exposure_unit, 3, "down")),
-                Part(f"{found.criterion.hazard}, {found.criterion.rule}", NOTE),
-                Part(references.limit(found.criterion), NOTE),
+                Part(way, TINY),
+                Part(text("scenarios.surface", surface=found.surface) if found.surface else "", TINY_NOTE),
             ],
+            [Part(found.laser, TINY), Part(found.setup, TINY_NOTE)],
+            [Part(place(found.distance), TINY)],
+            [Part(time, TINY)],
+            [Part(in_unit(found.exposure, found.exposure_unit, 3, "up"), TINY)],
+            [Part(limit, TINY)],
         ),
         below,
-        bar=alarming,
+        bar=not found.below and not found.answer and not found.struck_out,
     )
 
 
@@ -67,12 +99,14 @@ def eyewear(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     if not assessment.eyewear:
         flow.paragraph(text("eyewear.none"), BODY)
         return
+    notes = Footnotes("n")
     keys = ("who", "wavelength", "density", "scale", "ask_for", "worn")
-    rows = [_need(need, wording) for need in assessment.eyewear]
+    rows = [_need(need, wording, notes) for need in assessment.eyewear]
     flow.table([text(f"eyewear.{key}") for key in keys], (22, 15, 14, 19, 16, 26), rows)
+    flow.footnotes(notes.texts)
 
 
-def _need(need: EyewearNeed, wording: Wording) -> Row:
+def _need(need: EyewearNeed, wording: Wording, notes: Footnotes) -> Row:
     text = wording.text
     exact = number(need.optical_density_exact, 4, "up")
     scales = []
@@ -84,17 +118,21 @@ def _need(need: EyewearNeed, wording: Wording) -> Row:
     worn = [Part(text("eyewear.not_worn"), NOTE)]
     if need.verdict is not None:
         worn = [Part(need.verdict.text), Part(need.verdict.verdict, SMALL_BOLD)]
-        worn += [Part(reason, NOTE) for reason in need.verdict.reasons]
+        worn += [Part(reason, NOTE) for reason in need.verdict.reasons if reason != need.no_reliance]
     below = [Part(tidy(need.no_reliance), SMALL_BOLD)] if need.no_reliance else []
-    below += [Part(tidy(note), NOTE) for note in (need.decides, *need.notes) if note]
+    below += [Part(tidy(need.decides), NOTE)] if need.decides else []
+    if need.notes:
+        marks = joined([notes.mark(tidy(note)) for note in need.notes if note])
+        below.append(Part(text("eyewear.notes", notes=marks), NOTE))
     where = text("eyewear.no_distance") if need.distance is None else place(need.distance)
     bad = not need.reliable or (need.verdict is not None and not need.verdict.enough)
+    density = f"{need.optical_density:.1f}" if math.isfinite(need.optical_density) else number(need.optical_density)
     return Row(
         (
             [Part(need.person, SMALL_BOLD), Part(need.laser), Part(need.setup, NOTE)],
             [Part(wavelength(need.wavelength), SMALL_BOLD), Part(where)],
             [
-                Part(_density(need.optical_density), _STRONG),
+                Part(density, _STRONG),
                 Part(text("eyewear.exact", density=exact, tissue=named(wording, "tissue", need.tissue)), NOTE),
             ],
             scales,
@@ -106,10 +144,6 @@ def _need(need: EyewearNeed, wording: Wording) -> Row:
     )
 
 
-def _density(value: float) -> str:
-    return f"{value:.1f}" if value == value and abs(value) != float("inf") else number(value)
-
-
 def barriers(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     """Print what falls on each barrier against what it is rated for."""
     text = wording.text
@@ -117,18 +151,23 @@ def barriers(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     if not assessment.barriers:
         flow.paragraph(text("barriers.none"), BODY)
         return
+    notes = Footnotes("n")
     keys = ("barrier", "way", "distance", "irradiance", "rating", "verdict")
-    rows = [_barrier(result, wording) for result in assessment.barriers]
-    flow.table([text(f"barriers.{key}") for key in keys], (22, 24, 11, 15, 16, 24), rows)
+    rows = [_barrier(result, wording, notes) for result in assessment.barriers]
+    flow.table([text(f"barriers.{key}") for key in keys], (20, 25.5, 10.5, 15, 15.5, 26), rows, 2.0)
+    flow.footnotes(notes.texts)
 
 
-def _barrier(result: BarrierResult, wording: Wording) -> Row:
+def _barrier(result: BarrierResult, wording: Wording, notes: Footnotes) -> Row:
     text = wording.text
     rating = text("barriers.unrated")
     if result.rating is not None:
         rating = in_unit(result.rating, "W/m2", 3, "down")
         if result.rated_time is not None:
             rating = text("barriers.rated", rating=rating, time=duration(result.rated_time))
+    word = text("barriers.holds" if result.holds else "barriers.fails")
+    reason = tidy(result.verdict).removeprefix(word).lstrip(" :")
+    marks = joined([notes.mark(tidy(note)) for note in result.notes if note])
     return Row(
         (
             [Part(result.barrier, SMALL_BOLD)],
@@ -136,8 +175,11 @@ def _barrier(result: BarrierResult, wording: Wording) -> Row:
             [Part(place(result.distance))],
             [Part(in_unit(result.irradiance, "W/m2", 3, "up"), SMALL_BOLD)],
             [Part(rating)],
-            [Part(text("barriers.holds" if result.holds else "barriers.fails"), _STRONG), Part(tidy(result.verdict))],
+            [
+                Part(word, Style(8.5, True)),
+                Part(reason),
+                Part(text("eyewear.notes", notes=marks) if marks else "", NOTE),
+            ],
         ),
-        [Part(tidy(note), NOTE) for note in result.notes],
         bar=not result.holds,
     )

@@ -48,6 +48,7 @@ Line = tuple[Fragment, ...]
 Run = tuple[str, int]  # text, and level: 0 on the line, 1 raised, -1 lowered
 
 _BREAK_AFTER = frozenset("/-_.,;:=+·×)&?@\\")
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _SMALL = 0.72
 _RISE = {1: 0.36, -1: -0.16}
 _LINE_ENDS = re.compile("\r\n|[\n\r\v\f\u0085\u2028\u2029]")
@@ -143,6 +144,7 @@ _GREEK = {
 _WORDS = re.compile(r"(?<![A-Za-z])(" + "|".join(_GREEK) + r")(?![A-Za-z])")
 _POWER_OF_TEN = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)[eE]([+-]?\d+)(?![\w.])")
 _SQUARE_UNIT = re.compile(r"(?<![A-Za-z])([cmkn]?m)([23])(?![\w.])")
+_COMPUTED = re.compile(r"(?<![\w.])(\d(?:\.\d+)?)e([+-]\d\d)(?![\w.]\d)")
 _PER_AREA = re.compile(r"/([cm]?)m2(?!\w)")
 _MICRO = re.compile(r"(?<![A-Za-z])u(m|s|J|W|rad|g)(?![A-Za-z])")
 _LEVEL = re.compile(r"(?<=[\w)\]])[_^](?:[({]|[+-]?[A-Za-z0-9α-ωΑ-Ω]+(?:[.,]\d+)?)")
@@ -158,8 +160,12 @@ def formula_text(text: str) -> str:
 
 
 def tidy(text: str) -> str:
-    """Return a sentence with ``/m2`` and ``/cm2`` printed as units; nothing else is touched."""
-    return _PER_AREA.sub(r"/\1m²", text)
+    """Return a sentence with ``/m2``, ``/cm2`` and ``6.4e+06`` as they are printed; nothing else is touched."""
+    return _COMPUTED.sub(_power_of_ten, _PER_AREA.sub(r"/\1m²", text))
+
+
+def _power_of_ten(match: re.Match[str]) -> str:
+    return f"{match[1]}\u00a0×\u00a010{str(int(match[2])).translate(RAISED)}"
 
 
 def unit_text(text: str) -> str:

@@ -7,16 +7,16 @@ import re
 from decimal import Decimal
 
 from lasersafe.quantity import Rounding, format_quantity
-from lasersafe.sheet.text import unit_text
+from lasersafe.sheet.text import RAISED, unit_text
 
-_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _POWER = re.compile(r"[eE]([+-]?\d+)")
+_LEAST = 0.001
 NOT_A_NUMBER = "not a number"
 
 
 def _raised(text: str) -> str:
     """Return a number with its power of ten written out: ``1.5e-3`` becomes ``1.5 × 10⁻³``, held together."""
-    return _POWER.sub(lambda match: "\u00a0×\u00a010" + str(int(match[1])).translate(_RAISED), text)
+    return _POWER.sub(lambda match: "\u00a0×\u00a010" + str(int(match[1])).translate(RAISED), text)
 
 
 def _special(value: float) -> str:
@@ -26,13 +26,18 @@ def _special(value: float) -> str:
 
 
 def number(value: float, digits: int = 3, rounding: Rounding = "nearest") -> str:
-    """Return a bare number with so many digits, from 100 000 on as a power of ten."""
+    """Return a bare number with so many digits, small and large ones as a power of ten."""
     if not math.isfinite(value):
         return _special(value)
     text = format_quantity(value, "1", digits, rounding)
-    if "e" not in text and abs(value) >= 1e5:
+    if "e" not in text and value and not 1e-3 <= abs(value) < 1e5:
         text = f"{Decimal(text):.{digits - 1}e}"
     return _raised(text).replace("-", "−", 1)
+
+
+def ratio(value: float) -> str:
+    """Return how many times the limit an exposure is, never too few."""
+    return f"< {_LEAST:g}" if 0 <= value < _LEAST else number(value, 3, "up")
 
 
 def plain(value: float) -> str:
@@ -74,7 +79,7 @@ def duration(value: float) -> str:
     """Return a time without needless zeros."""
     if not math.isfinite(value):
         return f"{_special(value)}\u00a0s"
-    digits, _, unit = format_quantity(value, "s", 6).partition(" ")
+    digits, _, unit = format_quantity(value, "s", 4).partition(" ")
     return f"{_raised(_short(digits))}\u00a0{unit_text(unit)}"
 
 

@@ -22,13 +22,26 @@ WITHOUT_DOCUMENT = ("Elementary:", "Own:")  # a formula that every textbook has;
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
+def exported(package: str) -> set[str] | None:
+    """Return what ``__all__`` of a package names, None for a package without one."""
+    for node in ast.parse((ROOT / "lasersafe" / package / "__init__.py").read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+            return set(ast.literal_eval(node.value))
+    return None
+
+
 def public_functions() -> Iterator[tuple[str, Function]]:
-    """Yield the functions of the library half, read from the source: none needs to be importable."""
+    """Yield the functions of the library half, read from the source: none needs to be importable.
+
+    Of a package with ``__all__`` those that it names, of another all without an underscore.
+    """
     for path in project_files():
         if path.parts[0] == "lasersafe" and path.parts[1] in LIBRARY and path.suffix == ".py":
+            names = exported(path.parts[1])
             for node in ast.parse((ROOT / path).read_text(encoding="utf-8")).body:
                 if isinstance(node, Function) and not node.name.startswith("_"):
-                    yield f"{path.parts[1]}/{path.stem}:{node.name}", node
+                    if names is None or node.name in names:
+                        yield f"{path.parts[1]}/{path.stem}:{node.name}", node
 
 
 FUNCTIONS = dict(public_functions())
@@ -66,7 +79,8 @@ def entries(lines: list[str]) -> dict[str, str]:
     names: list[str] = []
     for line in lines:
         if line and not line.startswith(" "):
-            names = [name.strip().lstrip("*") for name in line.split(" : ")[0].split(",")]
+            heading, colon, _ = line.partition(" : ")
+            names = [name.strip().lstrip("*") for name in (heading.split(",") if colon else [heading])]
             found.update(dict.fromkeys(names, line))
         elif line.strip():
             for name in names:

@@ -413,22 +413,25 @@ def merging_times_icnirp(w: float) -> list[float]:
     return found
 
 
-def merging_times_eu(w: float) -> list[float]:
+def merging_and_counting_times_eu(w: float, exposure: float, alpha: float) -> list[tuple[float, float]]:
+    """Return T_min and how long pulses are counted for; two pairs where rows meet, 0 where no T_min is printed."""
     found = []
+    if between(180, w, 315):
+        found.append((0.0, exposure))
     if between(315, w, 400):
-        found.append(1e-9)
+        found.append((1e-9, exposure))
     if between(400, w, 1050):
-        found.append(18e-6)
+        found.append((18e-6, min(exposure, t_2(alpha))))
     if between(1050, w, 1400):
-        found.append(50e-6)
+        found.append((50e-6, min(exposure, t_2(alpha))))
     if between(1400, w, 1500):
-        found.append(1e-3)
+        found.append((1e-3, min(exposure, 10.0)))
     if between(1500, w, 1800):
-        found.append(10.0)
+        found.append((10.0, min(exposure, 10.0)))
     if between(1800, w, 2600):
-        found.append(1e-3)
+        found.append((1e-3, min(exposure, 10.0)))
     if between(2600, w, 1e6):
-        found.append(1e-7)
+        found.append((1e-7, min(exposure, 10.0)))
     return found
 
 
@@ -439,7 +442,7 @@ def c_p_icnirp(t: float, merging_time: float, exposure: float, n: int, alpha: fl
             return 1.0
         if n <= 600:
             return 1.0
-        return max(0.4, 5 * float(n**-0.25))
+        return min(1.0, max(0.4, 5 * float(n**-0.25)))  # N = 601 to 624 would give more than 1
     if alpha <= 5:
         return 1.0
     if alpha > 100:
@@ -451,18 +454,6 @@ def c_p_icnirp(t: float, merging_time: float, exposure: float, n: int, alpha: fl
     if n <= 625:
         return float(n**-0.25)
     return 0.2
-
-
-def counting_times_eu(w: float, exposure: float, alpha: float) -> list[float]:
-    """How long pulses are counted for; two answers at 1400 nm."""
-    found = []
-    if between(180, w, 400):
-        found.append(exposure)
-    if between(400, w, 1400):
-        found.append(min(exposure, t_2(alpha)))
-    if between(1400, w, 1e6):
-        found.append(min(exposure, 10.0))
-    return found
 
 
 def pulse_rows(
@@ -500,8 +491,8 @@ def pulse_rows(
     window(everything)
     for join in (*JOINS, t_2(alpha), (alpha / 200) ** 2):
         if pulse < join < exposure:
-            inside = math.floor((join - pulse) * rate * (1 + SLACK)) + 1
-            for n in range(inside - 1, inside + 3):
+            inside = math.floor((join - pulse) * rate) + 1
+            for n in range(inside - 2, inside + 4):
                 window(n)
     for time, n in wanted:
         for hazard, (value, _, _) in limit(rule_set, tissue, w, time, alpha, area).items():
@@ -513,24 +504,22 @@ def pulse_rows(
             counted = whole_pulses(min(exposure, t_2(alpha)) * rate)
             for merging_time in merging_times_icnirp(w):
                 together = min(whole_pulses(merging_time * rate), everything)
-                time = pulse if together == 1 else merging_time
-                groups = math.ceil(counted / together)
-                factor = c_p_icnirp(time, merging_time, exposure, groups, alpha)
+                time = pulse if together == 1 else min(merging_time, exposure)
+                factor = c_p_icnirp(time, merging_time, exposure, math.ceil(counted / together), alpha)
                 one = limit(rule_set, tissue, w, pulse, alpha)["retina thermal"][0]
                 note("train", "retina thermal", one * factor)
                 group = limit(rule_set, tissue, w, time, alpha)["retina thermal"][0]
                 note("train", "retina thermal", group * factor / together)
     else:
-        for count_time in counting_times_eu(w, exposure, alpha):
-            counted = whole_pulses(count_time * rate)
-            for merging_time in merging_times_eu(w) or [0.0]:
-                together = min(whole_pulses(merging_time * rate), everything)
-                time = pulse if together == 1 else merging_time
-                groups = math.ceil(counted / together)
-                for lasting, pulses in ((pulse, 1), (time, together)):
-                    for hazard, (value, _, _) in limit(rule_set, tissue, w, lasting, alpha, area).items():
-                        if hazard.endswith("thermal"):
-                            note("train", hazard, value * groups**-0.25 / pulses)
+        # "thermal limits only": everything but the photochemical limits, so the peak below 1e-9 s as well
+        for merging_time, count_time in merging_and_counting_times_eu(w, exposure, alpha):
+            together = min(whole_pulses(merging_time * rate), everything)
+            time = pulse if together == 1 else min(merging_time, exposure)
+            factor = math.ceil(whole_pulses(count_time * rate) / together) ** -0.25
+            for lasting, pulses in ((pulse, 1), (time, together)):
+                for hazard, (value, _, _) in limit(rule_set, tissue, w, lasting, alpha, area).items():
+                    if not hazard.endswith("photochemical"):
+                        note("train", hazard, value * factor / pulses)
     return rows
 
 

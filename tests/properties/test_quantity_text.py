@@ -84,10 +84,10 @@ def test_only_listed_units_are_known(name):
 def test_rounding_keeps_to_its_side(value, row, digits):
     unit = "1" if row is None else row.text
     up, down, near = (_read(format_quantity(value, unit, digits, side), unit) for side in ("up", "down", "nearest"))
-    exact = Decimal(repr(value))
+    exact = Fraction(repr(value))
     assert down <= exact <= up
     assert down <= near <= up
-    assert up - down <= abs(exact) * Decimal(10) ** (1 - digits)
+    assert up - down <= abs(exact) * Fraction(10) ** (1 - digits)
 
 
 @given(FLOATS, TARGETS, st.integers(1, 17))
@@ -112,8 +112,8 @@ def _read_or_refused(text: str, unit: str) -> Quantity | QuantityError:
         return error
 
 
-def _read(text: str, unit: str) -> Decimal:
+def _read(text: str, unit: str) -> Fraction:
     """Return a text of format_quantity as an exact number in *unit*, without the code under test."""
     number, _, name = text.partition(" ")
-    factors = {row.text: Decimal(row.factor) for row in ROWS} | {"": Decimal(1), "1": Decimal(1)}
-    return Decimal(number) * factors[name] / factors[unit]
+    factors = {row.text: Fraction(row.factor) for row in ROWS} | {"": Fraction(1), "1": Fraction(1)}
+    return Fraction(number) * factors[name] / factors[unit]

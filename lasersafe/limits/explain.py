@@ -1,0 +1,318 @@
+"""The factors of an edition, and one limit worked out line by line for the sheet."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lasersafe.errors import InputError
+from lasersafe.limits.exposure import HazardLimit, cone_angle, exposure_limit, hazard_limits
+from lasersafe.limits.grid import EDGE, Floats, Piece
+from lasersafe.limits.records import PowerRow, RuleSet, SpectralRow
+from lasersafe.limits.tables import load_rule_set, nearest
+from lasersafe.results import Step
+
+
+def _spectral(row: SpectralRow, value: Floats) -> Floats:
+    result: Floats = row.constant + row.coefficient * 10.0 ** (row.slope * (value - row.origin))
+    return result
+
+
+def correction_factor(rule_set: str, name: str, wavelength: ArrayLike) -> Floats:
+    """Return a factor that depends on the wavelength: C_A, C_B, C_C, C_2, or the time T_1.
+
+    Parameters
+    ----------
+    rule_set : str
+        One of `rule_sets`.
+    name : str
+        The symbol as printed, with an underscore.
+    wavelength : array_like, shape (...)
+        Vacuum wavelength. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        The factor, or T_1 in seconds; the lower value at an edge shared by two rows, NaN where the table has no row.
+
+    Raises
+    ------
+    InputError
+        If the edition has no such factor.
+
+    Examples
+    --------
+    >>> correction_factor("ICNIRP-2013", "C_A", [532e-9, 850e-9, 1064e-9]).round(3)
+    array([1.   , 1.995, 5.   ])
+    """
+    factors = load_rule_set(rule_set).factors
+    if name not in factors:
+        raise nearest(name, "factor", factors)
+    lam = np.asarray(wavelength, dtype=np.float64) * 1e9
+    return _pick(factors[name].rows, lam)
+
+
+def _pick(rows: tuple[SpectralRow, ...], value: Floats) -> Floats:
+    result = np.full(value.shape, np.nan)
+    for row in rows:
+        here = (value >= row.range[0] * (1 - EDGE)) & (value <= row.range[1] * (1 + EDGE))
+        with np.errstate(over="ignore"):
+            result = np.where(here, np.fmin(result, _spectral(row, np.where(here, value, row.origin))), result)
+    return result
+
+
+def time_t2(rule_set: str, source_angle: ArrayLike) -> Floats:
+    """Return T_2, the time from which a longer stare heats the retina no further.
+
+    Parameters
+    ----------
+    rule_set : str
+        One of `rule_sets`.
+    source_angle : array_like, shape (...)
+        Angle that the source subtends. [rad]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        T_2, 10 to 100. [s]
+
+    Examples
+    --------
+    >>> float(time_t2("ICNIRP-2013", 50e-3).round(2))
+    31.07
+    """
+    return _pick(load_rule_set(rule_set).angle_factors["T_2"].rows, np.asarray(source_angle, dtype=np.float64) * 1e3)
+
+
+def angle_max(rule_set: str, duration: ArrayLike) -> Floats:
+    """Return alpha_max, the source angle from which the limit grows with the square of the angle.
+
+    Parameters
+    ----------
+    rule_set : str
+        One of `rule_sets`.
+    duration : array_like, shape (...)
+        Exposure duration. [s]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        alpha_max. [rad]
+
+    Examples
+    --------
+    >>> angle_max("ICNIRP-2013", [1e-6, 0.01, 10.0])
+    array([0.005, 0.02 , 0.1  ])
+    """
+    time = np.asarray(duration, dtype=np.float64)
+    result = np.full(time.shape, np.nan)
+    for row in load_rule_set(rule_set).time_factors["alpha_max"].rows:
+        result = np.where(time >= row.duration[0] * (1 - EDGE), row.value * time**row.power, result)
+    return result * 1e-3
+
+
+def source_factor(rule_set: str, duration: ArrayLike, source_angle: ArrayLike) -> Floats:
+    """Return C_E, which goes with the power of the whole source.
+
+    Parameters
+    ----------
+    rule_set : str
+        One of `rule_sets`.
+    duration : array_like, shape (...)
+        Exposure duration. [s]
+    source_angle : array_like, shape (...)
+        Angle that the source subtends. [rad]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        1 up to alpha_min, alpha/alpha_min up to alpha_max, alpha**2/(alpha_min alpha_max) above. [1]
+
+    Examples
+    --------
+    >>> source_factor("ICNIRP-2013", 10.0, [1e-3, 15e-3, 0.2]).round(2)
+    array([  1.  ,  10.  , 266.67])
+    """
+    alpha = np.asarray(source_angle, dtype=np.float64)
+    least = load_rule_set(rule_set).time_factors["alpha_min"].rows[0].value * 1e-3
+    result: Floats = np.maximum(alpha, least) / least * np.maximum(alpha / angle_max(rule_set, duration), 1.0)
+    return result
+
+
+def _digits(value: float) -> str:
+    return f"{value:.6g}"
+
+
+def _factor_steps(rules: RuleSet, piece: Piece, lam: float, time: float, alpha: float) -> list[Step]:
+    steps = []
+    for row in piece.factors:
+        name = row.formula.split(" = ")[0]
+        value = float(_spectral(row, np.asarray(lam * 1e9)))
+        unit = "s" if name == "T_1" else "1"
+        formula = row.formula.replace("lambda", "lambda/nm") if row.slope else row.formula
+        numbers = row.formula.split(" = ")[1].replace("lambda", _digits(lam * 1e9)) if row.slope else _digits(value)
+        steps.append(
+            Step(name, rules.factors[name].meaning, formula, numbers, value, unit, str(row.source), row.source.seen)
+        )
+    if "C_E" in piece.row.factors:
+        steps += _source_steps(rules, time, alpha)
+    if piece.row.power_T_2:
+        steps.append(_t2_step(rules, alpha))
+    return steps
+
+
+def _time_row(rows: tuple[PowerRow, ...], time: float) -> PowerRow:
+    return next(row for row in reversed(rows) if time >= row.duration[0] * (1 - EDGE))
+
+
+def _source_steps(rules: RuleSet, time: float, alpha: float) -> list[Step]:
+    low = rules.time_factors["alpha_min"].rows[0]
+    high = _time_row(rules.time_factors["alpha_max"].rows, time)
+    alpha_max = float(angle_max(rules.name, time)) * 1e3
+    mrad, value = alpha * 1e3, float(source_factor(rules.name, time, alpha))
+    if mrad <= low.value * (1 + EDGE):
+        formula, numbers = "C_E = 1 for alpha up to alpha_min", "1"
+    elif mrad <= alpha_max * (1 + EDGE):
+        formula, numbers = "C_E = alpha/alpha_min", f"{_digits(mrad)}/{_digits(low.value)}"
+    else:
+        formula = "C_E = alpha^2/(alpha_min alpha_max), with the power of the whole source"
+        numbers = f"{_digits(mrad)}^2/({_digits(low.value)} x {_digits(alpha_max)})"
+    meaning = "correction for an extended source"
+    factors = rules.time_factors
+    numbers_max = high.formula.split(" = ")[1].replace("t^", f"x {_digits(time)}^")
+    return [
+        Step("alpha_min", factors["alpha_min"].meaning, low.formula, _digits(low.value), low.value * 1e-3, "rad", str(low.source),
+             low.source.seen),
+        Step("alpha_max", factors["alpha_max"].meaning, high.formula, numbers_max, alpha_max * 1e-3, "rad", str(high.source),
+             high.source.seen),
+        Step("C_E", meaning, formula, numbers, value, "1", str(high.source), high.source.seen),
+    ]  # fmt: skip
+
+
+def _t2_step(rules: RuleSet, alpha: float) -> Step:
+    factor = rules.angle_factors["T_2"]
+    row = next(row for row in reversed(factor.rows) if alpha * 1e3 >= row.range[0] * (1 - EDGE))
+    numbers = row.formula.split(" = ")[1].replace("alpha", _digits(alpha * 1e3))
+    value = float(time_t2(rules.name, alpha))
+    return Step("T_2", factor.meaning, row.formula, numbers, value, "s", str(row.source), row.source.seen)
+
+
+def _limit_steps(rules: RuleSet, limit: HazardLimit, piece: Piece, lam: float, time: float, alpha: float) -> list[Step]:
+    steps = _factor_steps(rules, piece, lam, time, alpha)
+    row = piece.row
+    values = {step.symbol: step.value for step in steps}
+    parts = [f"{row.coefficient:g}"] + ([f"{_digits(time)}^{row.power:g}"] if row.power else [])
+    parts += [_digits(values[name]) for name in row.factors]
+    parts += [f"{_digits(values['T_2'])}^{row.power_T_2:g}"] if row.power_T_2 else []
+    unit = "J/m2" if row.quantity == "H" else "W/m2"
+    dose, irradiance = float(limit.radiant_exposure), float(limit.irradiance)
+    steps.append(Step(
+        row.quantity, f"limit, {limit.name}", row.formula, " x ".join(parts), dose if row.quantity == "H" else irradiance, unit,
+        str(row.source), row.source.seen,
+    ))  # fmt: skip
+    if row.quantity == "H":
+        steps.append(
+            Step(
+                "E",
+                "the same as irradiance",
+                "E = H/t",
+                f"{_digits(dose)}/{_digits(time)}",
+                irradiance,
+                "W/m2",
+                "definition",
+            )
+        )
+    else:
+        numbers = f"{_digits(irradiance)} x {_digits(time)}"
+        steps.append(Step("H", "the same as radiant exposure", "H = E t", numbers, dose, "J/m2", "definition"))
+    hole = piece.aperture
+    formula = hole.formula.replace("aperture", "D_a/mm")
+    numbers = hole.formula.split(" = ")[1].replace("t^", f"x {_digits(time)}^")
+    steps.append(
+        Step(
+            "D_a",
+            "limiting aperture",
+            formula,
+            numbers,
+            float(limit.limiting_aperture),
+            "m",
+            str(hole.source),
+            hole.source.seen,
+        )
+    )
+    if piece.cone:
+        angle = _time_row(rules.time_factors["gamma"].rows, time)
+        steps.append(Step(
+            "gamma", rules.time_factors["gamma"].meaning, angle.formula,
+            angle.formula.split(" = ")[1].replace("t^", f"x {_digits(time)}^"), float(cone_angle(rules.name, time)), "rad",
+            str(angle.source), angle.source.seen,
+        ))  # fmt: skip
+    return steps
+
+
+def explain(
+    rule_set: str,
+    tissue: str,
+    wavelength: float,
+    duration: float,
+    source_angle: float = 1.5e-3,
+    *,
+    exposed_area: float | None = None,
+) -> tuple[Step, ...]:
+    """Return how the limit at one point comes about, line by line.
+
+    Parameters
+    ----------
+    rule_set, tissue, wavelength, duration, source_angle, exposed_area
+        As for `exposure_limit`, single values.
+
+    Returns
+    -------
+    tuple of lasersafe.results.Step
+        For each hazard its factors, its limit as radiant exposure and as irradiance, and its limiting aperture; last the
+        strictest limit.
+
+    Raises
+    ------
+    InputError
+        If the rule set or the tissue is not known, or an input is not a single value.
+    OutOfRangeError
+        If any input is not finite or lies outside what the edition covers.
+
+    Examples
+    --------
+    >>> step = explain("ICNIRP-2013", "eye", 1064e-9, 10e-9)[-1]
+    >>> print(step.symbol, step.value, step.unit, "-", step.meaning)
+    H 0.02 J/m2 - lowest limit: retina thermal
+    """
+    given = [wavelength, duration, source_angle] + ([] if exposed_area is None else [exposed_area])
+    if any(np.ndim(value) for value in given):
+        message = "explain takes one point; call it once for each point of an array"
+        raise InputError(message)
+    lam, time, alpha = float(wavelength), float(duration), float(source_angle)
+    rules = load_rule_set(rule_set)
+    limits = hazard_limits(rule_set, tissue, lam, time, alpha, exposed_area=exposed_area)
+    steps: list[Step] = []
+    for limit in limits:
+        piece = limit.grid.pieces[int(limit.piece)]
+        if piece is None or math.isinf(float(limit.radiant_exposure)):
+            continue
+        plain = limit
+        if limit.area_row is not None and int(limit.area_row) >= 0:
+            plain = next(h for h in hazard_limits(rule_set, tissue, lam, time, alpha) if h.name == limit.name)
+        steps += _limit_steps(rules, plain, piece, lam, time, alpha)
+        if plain is not limit:
+            value = float(limit.irradiance)
+            steps.append(Step(
+                "E", "lower limit for a large exposed area", "E by exposed area", f"area = {exposed_area:g} m2", value, "W/m2",
+                str(limit.source), str(limit.seen),
+            ))  # fmt: skip
+    final = exposure_limit(rule_set, tissue, lam, time, alpha, exposed_area=exposed_area)
+    numbers = ", ".join(f"{limit.name} {_digits(float(limit.radiant_exposure))}" for limit in limits)
+    steps.append(Step(
+        "H", f"lowest limit: {final.hazard}", "H = min(H of each hazard)", f"min({numbers})", float(final.radiant_exposure), "J/m2",
+        str(final.source), str(final.seen),
+    ))  # fmt: skip
+    return tuple(steps)

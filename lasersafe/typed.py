@@ -1,0 +1,83 @@
+"""What was typed, in the words of an error line."""
+
+from __future__ import annotations
+
+import re
+
+SPACES = " \u00a0\u2009\u202f"  # plain, no-break, thin and narrow no-break, as pasted from a data sheet
+_WORDS = {
+    "sec": "s", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hour": "h", "hours": "h",
+    "watt": "W", "watts": "W", "joule": "J", "joules": "J", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
+    "micron": "um", "microns": "um", "foot": "ft", "feet": "ft", "inch": "in", "inches": "in", "degree": "deg",
+    "degrees": "deg", "radian": "rad", "radians": "rad", "hertz": "Hz", "percent": "%", "hr": "h", "hrs": "h",
+}  # fmt: skip
+_KINDS: dict[type, str] = {type(None): "nothing", list: "a list", tuple: "a list", dict: "a table"}
+
+
+def shown(text: object) -> str:
+    """Return what was typed, fit for an error line: short, in quotes, control characters spelled out."""
+    if not isinstance(text, str):
+        try:
+            plain = repr(text) if isinstance(text, (int, float)) else _KINDS.get(type(text), type(text).__name__)
+        except ValueError:  # an integer of more digits than Python prints
+            plain = "a very long integer"
+        return plain if len(plain) <= 40 else plain[:40] + "..."
+    short = text[:40]
+    plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in short)
+    return f"'{plain}'" if len(text) <= 40 else f"'{plain}...'"
+
+
+def plain_unit(name: str) -> str:
+    """Return a unit in the letters of the unit file: u for micro, 2 for a square."""
+    plain = name.replace("\u00b5", "u").replace("\u03bc", "u").replace("\u00b2", "2").replace("\u00b0", "deg")
+    return plain[:-2] + "2" if plain.endswith("^2") else plain
+
+
+def could_be_unit(name: str) -> bool:
+    """Return whether a text has the shape of a unit."""
+    return name == "%" or re.fullmatch(r"[^\W\d_]+(?:/[^\W\d_]+2?)?", name) is not None
+
+
+def no_number(bare: str) -> str:
+    """Return what to say of a text that does not begin with a number."""
+    word = bare.lstrip("+-").lower()
+    if word.startswith(("nan", "inf")):
+        return "not a number that can be worked with; write a finite number"
+    if word[:1] in ("\u2212", "\u2013"):
+        return "write the minus sign as '-'"
+    if could_be_unit(plain_unit(bare)):
+        return "a unit without a number"
+    return "this does not begin with a number; write one number and one unit"
+
+
+def bad_rest(bare: str, rest: str) -> str:
+    """Return what to say of *rest*, which follows the number in *bare* and is no unit."""
+    left = rest.lstrip(SPACES)
+    if rest.startswith(","):
+        number, comma = bare[: -len(rest)], re.match(r",([0-9]+)(?![0-9,.])", rest)
+        if comma is None or "." in number:
+            return "write one number with '.' as the decimal point and no mark between thousands"
+        fixed = f"as in '{bare.replace(',', '.')}'"
+        if len(comma[1]) == 3:
+            fixed = f"'{bare.replace(',', '.')}', or leave the comma out, '{bare.replace(',', '')}'"
+        return f"write the decimal point as '.', {fixed}"
+    if left[:1].isdigit() or left[:1] == "." or re.search(r"\s[+-]?[0-9.]", left):
+        return "two numbers; write one number, without spaces between its digits, and one unit"
+    if any(c in "*+-^/()=<>~\u00b1\u00b7\u00d7" for c in left):
+        return "nothing is worked out here; write one number and one unit"
+    return "write one number and one unit, nothing else"
+
+
+def unknown_unit(name: str, same: list[str], known: list[str]) -> str:
+    """Return what to say of a unit that is not known: the nearest of *same* dimension, or of all *known*."""
+    near = [text for text in same if text.lower() == name.lower()]
+    if not near and _WORDS.get(name.lower()) in same:
+        near = [_WORDS[name.lower()]]
+    if not near:
+        import difflib
+
+        near = difflib.get_close_matches(name, same, n=1, cutoff=0.5)
+        near = near or [text for text in known if text.lower() == name.lower()]
+        near = near or difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+    question = "did you mean " + " or ".join(f"'{text}'" for text in near) + "? " if near else ""
+    return f"unit {shown(name)} is not known here; {question}'lasersafe units' lists them"
