@@ -2,7 +2,8 @@
 
 from lasersafe.limits.explain import angle_max, correction_factor, explain, source_factor, time_t2
 from lasersafe.limits.exposure import ExposureLimit, HazardLimit, cone_angle, exposure_limit, hazard_limits
-from lasersafe.limits.pulses import PulseTrainLimit, TrainRow, count_pulses, pulse_train_limit
+from lasersafe.limits.pulse_results import PulseTrainLimit, TrainRow
+from lasersafe.limits.pulses import count_pulses, pulse_train_limit
 from lasersafe.limits.tables import rule_sets
 
 __all__ = [

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from lasersafe.errors import InputError
 from lasersafe.limits.exposure import HazardLimit, cone_angle, exposure_limit, hazard_limits
 from lasersafe.limits.grid import EDGE, Floats, Piece
-from lasersafe.limits.records import PowerRow, RuleSet, SpectralRow
+from lasersafe.limits.records import PowerRow, RuleSet, Source, SpectralRow
 from lasersafe.limits.tables import load_rule_set, nearest
 from lasersafe.results import Step
 
@@ -145,6 +145,14 @@ def _digits(value: float) -> str:
     return f"{value:.6g}"
 
 
+def _with_time(formula: str, time: float) -> str:
+    return formula.split(" = ")[1].replace("t^", f"x {_digits(time)}^")
+
+
+def _step(symbol: str, meaning: str, formula: str, numbers: str, value: float, unit: str, source: Source) -> Step:
+    return Step(symbol, meaning, formula, numbers, value, unit, str(source), source.seen)
+
+
 def _factor_steps(rules: RuleSet, piece: Piece, lam: float, time: float, alpha: float) -> list[Step]:
     steps = []
     for row in piece.factors:
@@ -153,9 +161,7 @@ def _factor_steps(rules: RuleSet, piece: Piece, lam: float, time: float, alpha: 
         unit = "s" if name == "T_1" else "1"
         formula = row.formula.replace("lambda", "lambda/nm") if row.slope else row.formula
         numbers = row.formula.split(" = ")[1].replace("lambda", _digits(lam * 1e9)) if row.slope else _digits(value)
-        steps.append(
-            Step(name, rules.factors[name].meaning, formula, numbers, value, unit, str(row.source), row.source.seen)
-        )
+        steps.append(_step(name, rules.factors[name].meaning, formula, numbers, value, unit, row.source))
     if "C_E" in piece.row.factors:
         steps += _source_steps(rules, time, alpha)
     if piece.row.power_T_2:
@@ -179,16 +185,17 @@ def _source_steps(rules: RuleSet, time: float, alpha: float) -> list[Step]:
     else:
         formula = "C_E = alpha^2/(alpha_min alpha_max), with the power of the whole source"
         numbers = f"{_digits(mrad)}^2/({_digits(low.value)} x {_digits(alpha_max)})"
-    meaning = "correction for an extended source"
-    factors = rules.time_factors
-    numbers_max = high.formula.split(" = ")[1].replace("t^", f"x {_digits(time)}^")
     return [
-        Step("alpha_min", factors["alpha_min"].meaning, low.formula, _digits(low.value), low.value * 1e-3, "rad", str(low.source),
-             low.source.seen),
-        Step("alpha_max", factors["alpha_max"].meaning, high.formula, numbers_max, alpha_max * 1e-3, "rad", str(high.source),
-             high.source.seen),
-        Step("C_E", meaning, formula, numbers, value, "1", str(high.source), high.source.seen),
-    ]  # fmt: skip
+        _time_step(rules, "alpha_min", time, low.value * 1e-3),
+        _time_step(rules, "alpha_max", time, alpha_max * 1e-3),
+        _step("C_E", "correction for an extended source", formula, numbers, value, "1", high.source),
+    ]
+
+
+def _time_step(rules: RuleSet, name: str, time: float, value: float) -> Step:
+    factor = rules.time_factors[name]
+    row = _time_row(factor.rows, time)
+    return _step(name, factor.meaning, f"{row.formula} mrad", _with_time(row.formula, time), value, "rad", row.source)
 
 
 def _t2_step(rules: RuleSet, alpha: float) -> Step:
@@ -196,7 +203,7 @@ def _t2_step(rules: RuleSet, alpha: float) -> Step:
     row = next(row for row in reversed(factor.rows) if alpha * 1e3 >= row.range[0] * (1 - EDGE))
     numbers = row.formula.split(" = ")[1].replace("alpha", _digits(alpha * 1e3))
     value = float(time_t2(rules.name, alpha))
-    return Step("T_2", factor.meaning, row.formula, numbers, value, "s", str(row.source), row.source.seen)
+    return _step("T_2", factor.meaning, row.formula, numbers, value, "s", row.source)
 
 
 def _limit_steps(rules: RuleSet, limit: HazardLimit, piece: Piece, lam: float, time: float, alpha: float) -> list[Step]:
@@ -206,49 +213,21 @@ def _limit_steps(rules: RuleSet, limit: HazardLimit, piece: Piece, lam: float, t
     parts = [f"{row.coefficient:g}"] + ([f"{_digits(time)}^{row.power:g}"] if row.power else [])
     parts += [_digits(values[name]) for name in row.factors]
     parts += [f"{_digits(values['T_2'])}^{row.power_T_2:g}"] if row.power_T_2 else []
-    unit = "J/m2" if row.quantity == "H" else "W/m2"
     dose, irradiance = float(limit.radiant_exposure), float(limit.irradiance)
-    steps.append(Step(
-        row.quantity, f"limit, {limit.name}", row.formula, " x ".join(parts), dose if row.quantity == "H" else irradiance, unit,
-        str(row.source), row.source.seen,
-    ))  # fmt: skip
+    value, unit = (dose, "J/m2") if row.quantity == "H" else (irradiance, "W/m2")
+    numbers = " x ".join(parts)
+    steps.append(_step(row.quantity, f"limit, {limit.name}", row.formula, numbers, value, unit, row.source))
     if row.quantity == "H":
-        steps.append(
-            Step(
-                "E",
-                "the same as irradiance",
-                "E = H/t",
-                f"{_digits(dose)}/{_digits(time)}",
-                irradiance,
-                "W/m2",
-                "definition",
-            )
-        )
+        numbers = f"{_digits(dose)}/{_digits(time)}"
+        steps.append(Step("E", "the same as irradiance", "E = H/t", numbers, irradiance, "W/m2", "definition"))
     else:
         numbers = f"{_digits(irradiance)} x {_digits(time)}"
         steps.append(Step("H", "the same as radiant exposure", "H = E t", numbers, dose, "J/m2", "definition"))
-    hole = piece.aperture
-    formula = hole.formula.replace("aperture", "D_a/mm")
-    numbers = hole.formula.split(" = ")[1].replace("t^", f"x {_digits(time)}^")
-    steps.append(
-        Step(
-            "D_a",
-            "limiting aperture",
-            formula,
-            numbers,
-            float(limit.limiting_aperture),
-            "m",
-            str(hole.source),
-            hole.source.seen,
-        )
-    )
+    hole, width = piece.aperture, float(limit.limiting_aperture)
+    formula = hole.formula.replace("aperture", "D_a") + " mm"
+    steps.append(_step("D_a", "limiting aperture", formula, _with_time(hole.formula, time), width, "m", hole.source))
     if piece.cone:
-        angle = _time_row(rules.time_factors["gamma"].rows, time)
-        steps.append(Step(
-            "gamma", rules.time_factors["gamma"].meaning, angle.formula,
-            angle.formula.split(" = ")[1].replace("t^", f"x {_digits(time)}^"), float(cone_angle(rules.name, time)), "rad",
-            str(angle.source), angle.source.seen,
-        ))  # fmt: skip
+        steps.append(_time_step(rules, "gamma", time, float(cone_angle(rules.name, time))))
     return steps
 
 
@@ -271,8 +250,8 @@ def explain(
     Returns
     -------
     tuple of lasersafe.results.Step
-        For each hazard its factors, its limit as radiant exposure and as irradiance, and its limiting aperture; last the
-        strictest limit.
+        For each hazard its factors, its limit as radiant exposure and as irradiance, and its limiting aperture; last
+        the strictest limit.
 
     Raises
     ------
@@ -304,15 +283,12 @@ def explain(
             plain = next(h for h in hazard_limits(rule_set, tissue, lam, time, alpha) if h.name == limit.name)
         steps += _limit_steps(rules, plain, piece, lam, time, alpha)
         if plain is not limit:
-            value = float(limit.irradiance)
-            steps.append(Step(
-                "E", "lower limit for a large exposed area", "E by exposed area", f"area = {exposed_area:g} m2", value, "W/m2",
-                str(limit.source), str(limit.seen),
-            ))  # fmt: skip
+            numbers, value = f"area = {exposed_area:g} m2", float(limit.irradiance)
+            meaning, formula = "lower limit for a large exposed area", "E by exposed area"
+            steps.append(Step("E", meaning, formula, numbers, value, "W/m2", str(limit.source), str(limit.seen)))
     final = exposure_limit(rule_set, tissue, lam, time, alpha, exposed_area=exposed_area)
     numbers = ", ".join(f"{limit.name} {_digits(float(limit.radiant_exposure))}" for limit in limits)
-    steps.append(Step(
-        "H", f"lowest limit: {final.hazard}", "H = min(H of each hazard)", f"min({numbers})", float(final.radiant_exposure), "J/m2",
-        str(final.source), str(final.seen),
-    ))  # fmt: skip
+    formula, numbers = "H = min(H of each hazard)", f"min({numbers})"
+    meaning, value = f"lowest limit: {final.hazard}", float(final.radiant_exposure)
+    steps.append(Step("H", meaning, formula, numbers, value, "J/m2", str(final.source), str(final.seen)))
     return tuple(steps)

@@ -48,10 +48,19 @@ class ExposureLimit:
     area_row: NDArray[np.int8] | None = field(repr=False, default=None)
 
     def _texts(self, kind: str) -> list[str]:
-        return [("" if piece is None else {
-            "hazard": piece.hazard, "source": str(piece.row.source), "seen": piece.row.source.seen,
-            "formula": piece.row.formula,
-        }[kind]) for piece in self.grid.pieces]  # fmt: skip
+        return [
+            (
+                ""
+                if piece is None
+                else {
+                    "hazard": piece.hazard,
+                    "source": str(piece.row.source),
+                    "seen": piece.row.source.seen,
+                    "formula": piece.row.formula,
+                }[kind]
+            )
+            for piece in self.grid.pieces
+        ]
 
     def _take(self, kind: str) -> NDArray[np.object_]:
         texts: NDArray[np.object_] = np.array(self._texts(kind), dtype=object)[self.piece]
@@ -80,7 +89,7 @@ class ExposureLimit:
 
     @property
     def acceptance_angle(self) -> Floats:
-        """Cone inside which the photochemical exposure of the retina counts, NaN where another hazard decides. [rad]"""
+        """Cone [rad] inside which the photochemical exposure counts, NaN where another hazard decides; shape (...)."""
         cone = np.array([piece is not None and piece.cone for piece in self.grid.pieces])[self.piece]
         angle: Floats = np.where(cone, cone_angle(self.rule_set, self.duration), np.nan)
         return angle
@@ -122,7 +131,7 @@ def cone_angle(rule_set: str, duration: ArrayLike) -> Floats:
     return angle * 1e-3
 
 
-def _refuse(what: str, value: float, unit: str, covers: str, rule_set: str) -> OutOfRangeError:
+def _refuse(value: float, what: str, unit: str, covers: str, rule_set: str) -> OutOfRangeError:
     return OutOfRangeError(f"{what} = {value:g} {unit} is outside {rule_set}, which covers {covers}")
 
 
@@ -147,21 +156,21 @@ def check_points(
     """
     bad = _first_bad(wavelength, WAVELENGTHS[0] * 1e-9 * (1 - EDGE), WAVELENGTHS[1] * 1e-9 * (1 + EDGE))
     if bad is not None:
-        raise _refuse("wavelength", bad * 1e9, "nm", "180 nm to 1e6 nm", rule_set)
+        raise _refuse(bad * 1e9, "wavelength", "nm", "180 nm to 1e6 nm", rule_set)
     bad = _first_bad(duration, DURATIONS[0] * (1 - EDGE), DURATIONS[1] * (1 + EDGE))
     if bad is not None:
-        raise _refuse(field, bad, "s", "1e-13 s to 3e4 s", rule_set)
+        raise _refuse(bad, field, "s", "1e-13 s to 3e4 s", rule_set)
     bad = _first_bad(source_angle, _LOWEST_ANGLE, _HIGHEST_ANGLE * (1 + EDGE))
     if bad is not None:
-        raise _refuse("source angle", bad, "rad", "0 rad to pi rad", rule_set)
+        raise _refuse(bad, "source angle", "rad", "0 rad to pi rad", rule_set)
 
 
 def check_area(rule_set: str, exposed_area: ArrayLike) -> Floats:
-    """Return the exposed area as an array, refused where it is negative or not finite. [m2]"""
+    """Return the exposed area [m2] as an array, refused where it is negative or not finite."""
     area = np.asarray(exposed_area, dtype=np.float64)
     bad = _first_bad(area, 0.0, float(np.finfo(np.float64).max))
     if bad is not None:
-        raise _refuse("exposed area", bad, "m2", "0 m2 and more", rule_set)
+        raise _refuse(bad, "exposed area", "m2", "0 m2 and more", rule_set)
     return area
 
 
@@ -190,9 +199,13 @@ def solve(
     size = int(np.prod(shape))
     name = grid.rule_set.name
     found = evaluate(
-        grid, flat(wavelength, shape), flat(duration, shape), flat(source_angle, shape), size,
+        grid,
+        flat(wavelength, shape),
+        flat(duration, shape),
+        flat(source_angle, shape),
+        size,
         lambda *block: check_points(name, *block),
-    )  # fmt: skip
+    )
     points = Points(
         found.radiant_exposure.reshape(shape),
         found.irradiance.reshape(shape),
@@ -319,8 +332,18 @@ def hazard_limits(
         grid = grid_of(rule_set, tissue, name)
         points, by_area = solve(grid, lam, time, angle, area, shape)
         if np.isfinite(points.radiant_exposure).any():
-            limits.append(HazardLimit(
-                rule_set, tissue, points.radiant_exposure, points.irradiance, points.aperture, grid, points.piece, time,
-                by_area, name,
-            ))  # fmt: skip
+            limits.append(
+                HazardLimit(
+                    rule_set,
+                    tissue,
+                    points.radiant_exposure,
+                    points.irradiance,
+                    points.aperture,
+                    grid,
+                    points.piece,
+                    time,
+                    by_area,
+                    name,
+                )
+            )
     return tuple(limits)

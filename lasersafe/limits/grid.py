@@ -153,8 +153,14 @@ class _Layout:
                 key = tuple(id(part) for part in parts)
                 for time in times:
                     hole = next(
-                        (h for h in holes if h.wavelength[0] <= self.columns[column] < h.wavelength[1]
-                         and h.duration[0] <= self.times[time] < h.duration[1]), None)  # fmt: skip
+                        (
+                            h
+                            for h in holes
+                            if h.wavelength[0] <= self.columns[column] < h.wavelength[1]
+                            and h.duration[0] <= self.times[time] < h.duration[1]
+                        ),
+                        None,
+                    )
                     if hole is None:
                         self._refuse(f"no limiting aperture at {self.columns[column]:g} nm, {self.times[time]:g} s")
                         continue
@@ -199,9 +205,17 @@ def _t2(rules: RuleSet) -> tuple[float, float, float, float]:
 
 
 _PARAMETERS = (
-    "coefficient", "power", "power_T_2", "slope", "origin", "extra", "source_max", "source_power", "aperture",
+    "coefficient",
+    "power",
+    "power_T_2",
+    "slope",
+    "origin",
+    "extra",
+    "source_max",
+    "source_power",
+    "aperture",
     "aperture_power",
-)  # fmt: skip
+)
 
 
 def _parameters(rules: RuleSet, piece: Piece | None, source_row: int) -> tuple[float, ...]:
@@ -221,17 +235,29 @@ def _parameters(rules: RuleSet, piece: Piece | None, source_row: int) -> tuple[f
         weighted += part.slope * _LN10 * part.origin
     alpha_max = rules.time_factors["alpha_max"].rows[source_row]
     flags = (
-        IS_IRRADIANCE * (row.quantity == "E") + HAS_SPECTRAL * bool(slope)
-        + HAS_SOURCE * ("C_E" in row.factors) + HAS_T2 * bool(row.power_T_2) + HAS_GROWING_APERTURE * bool(piece.aperture.power)
-    )  # fmt: skip
+        IS_IRRADIANCE * (row.quantity == "E")
+        + HAS_SPECTRAL * bool(slope)
+        + HAS_SOURCE * ("C_E" in row.factors)
+        + HAS_T2 * bool(row.power_T_2)
+        + HAS_GROWING_APERTURE * bool(piece.aperture.power)
+    )
     return (
-        flags, coefficient, row.power, row.power_T_2, slope, weighted / slope if slope else 0.0, extra,
-        alpha_max.value, alpha_max.power, piece.aperture.value * 1e-3, piece.aperture.power,
-    )  # fmt: skip
+        flags,
+        coefficient,
+        row.power,
+        row.power_T_2,
+        slope,
+        weighted / slope if slope else 0.0,
+        extra,
+        alpha_max.value,
+        alpha_max.power,
+        piece.aperture.value * 1e-3,
+        piece.aperture.power,
+    )
 
 
 def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
-    """Return the grid of a rule set for a tissue; without *hazard*, refuse a rule set that leaves a point without a limit."""
+    """Return the grid of a rule set for a tissue; of all hazards, it must leave no point without a limit."""
     tables = [t for t in rules.limits if tissue in t.hazard and hazard in (None, t.hazard[tissue])]
     if not tables:
         raise nearest(hazard, "hazard", sorted({t.hazard[tissue] for t in rules.limits if tissue in t.hazard}))
@@ -275,9 +301,9 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
 
 
 def _mark_cells(slots: NDArray[np.intp]) -> tuple[Ints, list[tuple[int, bool, bool]]]:
-    """Renumber the first slot so that a piece also tells whether its cell has more pieces, and whether they differ by size.
+    """Renumber the first slot so that a piece also tells whether its cell has more, and whether they differ by size.
 
-    Returns the new first slot, and for each new number the piece and both marks; numbers of the other slots stay valid.
+    Returns the new first slot, and for each new number the piece and both marks; the other slots stay valid.
     """
     kinds: dict[tuple[int, bool, bool], int] = {(piece, False, False): piece for piece in range(int(slots.max()) + 1)}
     more = (slots[1:] != 0).any(axis=0) if slots.shape[0] > 1 else np.zeros(slots.shape[1:], dtype=bool)

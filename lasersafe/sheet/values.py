@@ -65,6 +65,15 @@ def distance(value: float) -> str:
     return quantity(value, "m", 3, "up")
 
 
+def headline(value: float) -> str:
+    """Return a distance that is read aloud: up to a full metre beyond 10 m, to a tenth of a metre below."""
+    if not math.isfinite(value):
+        return f"{_special(value)}\u00a0m"
+    step, digits = (1.0, 0) if value > 10.0 else (0.1, 1)
+    metres = math.ceil(value / step - 1e-9) * step
+    return f"{metres:,.{digits}f} m".replace(",", " ")
+
+
 def place(value: float) -> str:
     """Return where somebody or something is, in metres; never farther away than it is."""
     if not math.isfinite(value):
