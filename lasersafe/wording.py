@@ -1,7 +1,8 @@
 """The texts of the sheet and of the other outputs, from the editable files of ``templates/wording/``.
 
 Bottom layer: no calculation, no drawing. The texts are plain text; whoever prints them escapes them.
-A file with a missing, an unknown or a repeated key is refused, so that an edited text cannot vanish unnoticed.
+A file with a missing, an unknown or a repeated key is refused, so that an edited text cannot vanish unnoticed; a key
+that is missing in ``sheet.toml`` is refused by name when the sheet asks for it.
 """
 
 from __future__ import annotations

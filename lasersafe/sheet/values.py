@@ -10,7 +10,7 @@ from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.sheet.text import RAISED, unit_text
 
 _POWER = re.compile(r"[eE]([+-]?\d+)")
-_LEAST = 0.001
+_LEAST = 0.01
 NOT_A_NUMBER = "not a number"
 
 
