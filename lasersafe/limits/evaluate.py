@@ -174,8 +174,6 @@ def _put(out: Points, at: Ints, other: Points, where: NDArray[np.bool_]) -> None
 
 
 def _flagged(flags: NDArray[np.uint8], bit: int, buffers: _Buffers) -> Ints:
-    if not int(np.bitwise_or.reduce(flags)) & bit:
-        return np.empty(0, dtype=np.intp)
     start = buffers.mark
     picked = np.bitwise_and(flags, bit, out=buffers.bytes(flags.size))
     mask = np.not_equal(picked, 0, out=buffers.bools(flags.size))
@@ -237,24 +235,25 @@ def _pieces(grid: Grid, buffers: _Buffers, piece: Ints, flags: NDArray[np.uint8]
     np.exp(value, out=value)
     value *= np.take(grid.coefficient, piece, out=table, mode="clip")
     start = buffers.mark
+    present = int(np.bitwise_or.reduce(flags))
     for bit, factor in ((HAS_SPECTRAL, _spectral), (HAS_SOURCE, _source_factor), (HAS_T2, _t2_factor)):
-        at = _flagged(flags, bit, buffers)
-        if at.size:
+        if present & bit:
+            at = _flagged(flags, bit, buffers)
             part = buffers.picked(value, at)
             part *= factor(grid, buffers, np.take(piece, at, out=buffers.indices(at.size), mode="clip"), at, inputs)
             value[at] = part
             buffers.mark = start
     np.divide(value, inputs.duration, out=out.irradiance)
-    at = _flagged(flags, IS_IRRADIANCE, buffers)
-    if at.size:
+    if present & IS_IRRADIANCE:
+        at = _flagged(flags, IS_IRRADIANCE, buffers)
         part = buffers.picked(value, at)
         out.irradiance[at] = part
         part *= buffers.picked(inputs.duration, at)
         value[at] = part
         buffers.mark = start
     np.take(grid.aperture, piece, out=out.aperture, mode="clip")
-    at = _flagged(flags, HAS_GROWING_APERTURE, buffers)
-    if at.size:
+    if present & HAS_GROWING_APERTURE:
+        at = _flagged(flags, HAS_GROWING_APERTURE, buffers)
         out.aperture[at] *= np.exp(grid.aperture_power.take(piece[at]) * inputs.log_duration[at])
     out.piece[...] = piece
 

@@ -32,7 +32,7 @@ class ExposureLimit:
     limiting_aperture : numpy.ndarray, shape (...)
         Diameter over which the exposure is averaged. [m]
     grid, piece, area_row
-        The tables, and which of their rows decided, for `explain`.
+        The tables, and which of their rows decided, for `lasersafe.limits.explain`.
     duration : numpy.ndarray
         As given. [s]
     """
@@ -75,7 +75,8 @@ class ExposureLimit:
     @property
     def hazard(self) -> Texts:
         """Name of the hazard that decides at each point, "" where none applies; shape (...)."""
-        return np.array(self._texts("hazard"))[self.piece]
+        names: Texts = np.asarray(np.array(self._texts("hazard"))[self.piece])
+        return names
 
     @property
     def source(self) -> NDArray[np.object_]:
@@ -225,7 +226,7 @@ def _large_area(
     reached = (wavelength >= rule.wavelength[0] * 1e-9 * (1 - EDGE)) & (duration >= rule.duration[0] * (1 - EDGE))
     for number, ((low, high), coefficient, power, _) in enumerate(rule.rows):
         here = reached & (area >= low * (1 - EDGE)) & (area <= high * (1 + EDGE))
-        value = np.broadcast_to(coefficient * area**power, lowered.shape)
+        value = coefficient * np.where(here, area, 1.0) ** power
         here = here & (value < lowered)
         lowered, decides = np.where(here, value, lowered), np.where(here, np.int8(number), decides)
     dose = np.where(decides >= 0, lowered * duration, points.radiant_exposure)
