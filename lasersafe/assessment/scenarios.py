@@ -48,7 +48,7 @@ def person_duration(person: Person, wavelength: float, way: str) -> tuple[float,
     turns_away = person.briefed and not person.deliberate_viewing
     duration, reason = exposure_duration(wavelength, way, turns_away=turns_away)
     if person.deliberate_viewing and duration < 100.0:
-        return 100.0, "deliberate viewing (TROS2, 4.1)"
+        return 100.0, "deliberate viewing (TROS-2, 4.1)"
     return duration, reason
 
 
