@@ -127,41 +127,28 @@ def _block(
     np.copyto(inputs.duration, duration)
     np.log(inputs.duration, out=inputs.log_duration)
     np.multiply(source_angle, 1e3, out=inputs.source)
-    times = grid.duration_edges.size + 1
-    cell = buffers.indices(size)
+    times = 2 * grid.duration_edges.size + 1
+    cell, time = buffers.indices(size), buffers.indices(size)
     np.copyto(cell, _cell(grid.wavelength_edges, inputs.wavelength, buffers))
+    np.copyto(time, _cell(grid.duration_edges, inputs.duration, buffers))
     cell *= times
-    np.add(cell, _cell(grid.duration_edges, inputs.duration, buffers), out=cell)
-    start = buffers.mark
+    cell += time
+    cell *= 2
+    for top, values, back in (
+        (grid.wavelength_top, inputs.wavelength, times),
+        (grid.duration_top, inputs.duration, 1),
+    ):
+        on_edge = _on_edge(top, values, cell, buffers)
+        if on_edge.any():
+            cell[on_edge] -= back
     _strictest(grid, buffers, cell, inputs, out)
-    buffers.mark = start
-    on_wavelength = _on_edge(grid.wavelength_top, inputs.wavelength, cell, buffers)
-    on_duration = _on_edge(grid.duration_top, inputs.duration, cell, buffers)
-    if on_wavelength.any():
-        _lower_side(grid, np.flatnonzero(on_wavelength), times, cell, inputs, out)
-        if on_duration.any():
-            _lower_side(grid, np.flatnonzero(on_wavelength & on_duration), times + 1, cell, inputs, out)
-    if on_duration.any():
-        _lower_side(grid, np.flatnonzero(on_duration), 1, cell, inputs, out)
 
 
 def _on_edge(top: Floats, values: Floats, cell: Ints, buffers: _Buffers) -> NDArray[np.bool_]:
     start = buffers.mark
     highest = np.take(top, cell, out=buffers.floats(cell.size), mode="clip")
     buffers.mark = start
-    return np.less_equal(values, highest)
-
-
-def _lower_side(grid: Grid, at: Ints, back: int, cell: Ints, inputs: _Inputs, out: Points) -> None:
-    """Put the row on the lower side of an edge in place where it is stricter."""
-    if not at.size:
-        return
-    buffers = _Buffers(at.size + 64)
-    other = Points(np.empty(at.size), np.empty(at.size), np.empty(at.size), np.empty(at.size, dtype=np.int16))
-    _strictest(grid, buffers, cell[at] - back, inputs.picked(at, buffers), other)
-    have = out.radiant_exposure[at]
-    same = (other.radiant_exposure == have) & (other.aperture < out.aperture[at])
-    _put(out, at, other, (other.radiant_exposure < have) | same)
+    return np.less_equal(values, highest, out=buffers.bools(cell.size))
 
 
 def _put(out: Points, at: Ints, other: Points, where: NDArray[np.bool_]) -> None:
@@ -208,7 +195,9 @@ def _strictest(grid: Grid, buffers: _Buffers, cell: Ints, inputs: _Inputs, out: 
         dose, irradiance, aperture = (buffers.floats(at.size) for _ in range(3))
         other = Points(dose, irradiance, aperture, np.empty(at.size, dtype=np.int16))
         _pieces(grid, buffers, second, grid.flags.take(second), inputs.picked(at, buffers), other)
-        _put(out, at, other, other.radiant_exposure < out.radiant_exposure[at])
+        have = out.radiant_exposure.take(at)
+        narrower = (dose == have) & (aperture < out.aperture.take(at))
+        _put(out, at, other, (dose < have) | narrower)
         buffers.mark = start
 
 

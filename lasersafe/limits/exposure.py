@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.limits.evaluate import Points, evaluate
-from lasersafe.limits.grid import DURATIONS, EDGE, WAVELENGTHS, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.layout import DURATIONS, WAVELENGTHS
 from lasersafe.limits.records import AreaRule
 from lasersafe.limits.tables import load_rule_set
 
@@ -301,14 +302,24 @@ def hazard_limits(
     *,
     exposed_area: ArrayLike | None = None,
 ) -> tuple[HazardLimit, ...]:
-    """Return the exposure limit of each hazard by itself.
+    """Return the exposure limit of each hazard by itself [1]_ [2]_.
 
     Hazards have different limiting apertures, so an exposure is compared with each of them over its own aperture.
 
     Parameters
     ----------
-    rule_set, tissue, wavelength, duration, source_angle, exposed_area
-        As for `exposure_limit`.
+    rule_set : str
+        One of `rule_sets`.
+    tissue : str
+        "eye" or "skin".
+    wavelength : array_like, shape (...)
+        Vacuum wavelength, 180e-9 to 1e-3. [m]
+    duration : array_like, shape (...)
+        Exposure duration, or that of a single pulse, 1e-13 to 3e4. [s]
+    source_angle : array_like, shape (...), optional
+        Angle that the source subtends at the eye, 0 to pi. [rad]
+    exposed_area : array_like, shape (...), optional
+        Area of skin that is exposed. [m2]
 
     Returns
     -------
@@ -321,6 +332,11 @@ def hazard_limits(
         If the rule set or the tissue is not known.
     OutOfRangeError
         If any input is not finite or lies outside what the edition covers.
+
+    References
+    ----------
+    .. [1] ICNIRP2013 (``shared/limits/icnirp2013_*.toml``).
+    .. [2] EU2006-25, Annex II, Tables 2.2 to 2.6 (``shared/limits/eu200625_*.toml``).
 
     Examples
     --------

@@ -10,10 +10,9 @@ from lasersafe.limits.records import SpectralRow
 from lasersafe.limits.tables import load_rule_set, nearest
 
 
-def spectral_value(row: SpectralRow, value: Floats) -> Floats:
+def spectral_value(row: SpectralRow, value: Floats | np.float64) -> Floats:
     """Return the value that a printed row gives at wavelengths [nm] or angles [mrad]."""
-    result: Floats = row.constant + row.coefficient * 10.0 ** (row.slope * (value - row.origin))
-    return result
+    return np.asarray(row.constant + row.coefficient * 10.0 ** (row.slope * (value - row.origin)))
 
 
 def correction_factor(rule_set: str, name: str, wavelength: ArrayLike) -> Floats:

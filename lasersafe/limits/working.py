@@ -9,7 +9,8 @@ import numpy as np
 from lasersafe.errors import InputError
 from lasersafe.limits.exposure import HazardLimit, cone_angle, exposure_limit, hazard_limits
 from lasersafe.limits.factors import angle_max, source_factor, spectral_value, time_t2
-from lasersafe.limits.grid import EDGE, Piece
+from lasersafe.limits.grid import EDGE
+from lasersafe.limits.layout import Piece
 from lasersafe.limits.records import PowerRow, RuleSet, Source
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.results import Step
@@ -118,8 +119,18 @@ def explain(
 
     Parameters
     ----------
-    rule_set, tissue, wavelength, duration, source_angle, exposed_area
-        As for `exposure_limit`, single values.
+    rule_set : str
+        One of `rule_sets`.
+    tissue : str
+        "eye" or "skin".
+    wavelength : float
+        Vacuum wavelength, 180e-9 to 1e-3. [m]
+    duration : float
+        Exposure duration, or that of a single pulse, 1e-13 to 3e4. [s]
+    source_angle : float, optional
+        Angle that the source subtends at the eye, 0 to pi. [rad]
+    exposed_area : float, optional
+        Area of skin that is exposed. [m2]
 
     Returns
     -------
