@@ -63,7 +63,14 @@ def limit_steps(
     train = pulse_train_limit(
         criterion.rule_set, criterion.tissue, wavelength, pulse, rate, duration, source_angle, exposed_area=area
     )
-    row = next(r for r in train.rows if r.rule == criterion.rule and r.hazard == criterion.hazard)
+    row = next(
+        r
+        for r in train.rows
+        if r.rule == criterion.rule
+        and r.hazard == criterion.hazard
+        and float(r.per_pulse) == criterion.limit
+        and float(r.limiting_aperture) == criterion.limiting_aperture
+    )
     window, joined, factor = float(row.averaging_time), float(row.pulses_joined), float(row.pulse_factor)
     steps = explain(criterion.rule_set, criterion.tissue, wavelength, window, source_angle, exposed_area=area)
     count = float(row.pulses)
