@@ -63,7 +63,8 @@ bench: $(STAMP)
 	$(RUN) bench/bench.py
 
 soak: $(STAMP)
-	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" tests/properties tests/crosscheck
+	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" --soak-record=docs/soak.json \
+	  tests/properties tests/crosscheck tests/behaviour
 
 clean:
 	rm -rf out build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis

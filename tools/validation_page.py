@@ -13,6 +13,7 @@ from typing import Any
 from tools import markdown
 
 BIBLIOGRAPHY = Path(__file__).resolve().parent.parent / "shared" / "references.bib"
+SOAK = Path(__file__).resolve().parent.parent / "docs" / "soak.json"
 HEAD = """# Validation
 
 Made by `make docs` from the tests under `tests/published/`, which compare our numbers with numbers typed from
@@ -99,6 +100,24 @@ def line_of(row: dict[str, Any]) -> str:
     return markdown.row(check, row["locator"], row["printed"], ours, difference, remark)
 
 
+def soak_lines(record: Path) -> str:
+    """Return the section on the last long run, from what ``make soak`` wrote.
+
+    Parameters
+    ----------
+    record : Path
+        The counts, as JSON; without the file the section says that there was none.
+    """
+    if not record.is_file():
+        return "## The last soak\n\nNone is on record.\n"
+    data = json.loads(record.read_text(encoding="utf-8"))
+    return (
+        f"## The last soak\n\n`make soak` of {data['date']}: {data['passed']} tests passed, {data['failed']} failed, "
+        f"{data['error']} errors, {data['xfailed']} wrong in print, {data['skipped']} skipped, "
+        f"up to {data['examples_per_property']} random cases for each property, {data['minutes']} minutes.\n"
+    )
+
+
 def validation_page(rows: list[dict[str, Any]]) -> str:
     """Return the text of docs/validation.md.
 
@@ -126,4 +145,5 @@ def validation_page(rows: list[dict[str, Any]]) -> str:
         here = [row for row in rows if row["source"] == source]
         lines += [line_of(row) for row in sorted(here, key=lambda row: (row["test"],))]
         parts.append("\n".join(lines) + "\n")
+    parts.append(soak_lines(SOAK))
     return "\n".join(parts)
