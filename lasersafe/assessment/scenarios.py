@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.calculation import amount_step, exposure_steps, limit_steps
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
+from lasersafe.hazard.aided import UNDESCRIBED, aided_exposure
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
+from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Scenario, Step
@@ -20,8 +22,6 @@ if TYPE_CHECKING:
     from lasersafe.models import Person
 
 WAYS = ("direct", "mirror", "scatter")
-BINOCULAR_OBJECTIVE = 50e-3  # m; 7x50, the usual aid (ANSI Z136.1, from memory), transmission taken as 1
-PUPIL = 7e-3
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def _beam_exposure(context: Context, person: Person, criterion: Criterion, facto
     best = (-math.inf, float(person.distance))
     for place in worst_place(context.beam, float(person.distance)):
         exposure = exposure_at(context.beam, place, criterion, factor)
-        if person.aided and criterion.tissue == "eye" and 400e-9 <= context.wavelength <= 1400e-9:
+        if person.aided and criterion.tissue == "eye":
             exposure = max(exposure, _aided(context, place, criterion, factor))
         if not exposure <= best[0]:
             best = (exposure, place)
@@ -72,9 +72,10 @@ def _beam_exposure(context: Context, person: Person, criterion: Criterion, facto
 
 
 def _aided(context: Context, place: float, criterion: Criterion, factor: float) -> float:
-    objective = replace(criterion, limiting_aperture=BINOCULAR_OBJECTIVE)
-    gain = (BINOCULAR_OBJECTIVE / PUPIL) ** 2
-    return exposure_at(context.beam, place, objective, factor) * gain
+    dx, dy = diameters(context.beam, place)
+    gain = UNDESCRIBED.gain(context.wavelength)
+    amount = criterion.amount * factor
+    return float(aided_exposure(amount, dx, dy, UNDESCRIBED.objective, gain, context.beam.profile))
 
 
 def _findings(
@@ -97,7 +98,7 @@ def _findings(
                 model = context.case.settings.scatter_model
                 exposure = float(scatter_exposure(criterion.amount, reflectance, distance, view, model))
                 if person.aided and tissue == "eye":
-                    exposure *= (BINOCULAR_OBJECTIVE / PUPIL) ** 2
+                    exposure *= UNDESCRIBED.gain(context.wavelength)
                 where = f"{model} scatter of {reflectance:g} at {format_quantity(distance, 'm', 4)} ({words})"
             else:
                 factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
