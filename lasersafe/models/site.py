@@ -7,8 +7,9 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
-from lasersafe.models.messages import Finding
+from lasersafe.models.messages import Finding, not_known
 from lasersafe.models.values import Measured, SIValue
+from lasersafe.reference import material_keys
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics")
 TIME = Measured(
@@ -99,6 +100,11 @@ class Surface(CaseModel):
         description="Share of the power that comes back, 0 to 1, at this wavelength. Left out: 1, the strict bound.",
     )
     reflectance_source: Line = Field(default="", description="Where the reflectance was taken from; printed beside it.")
+    material_key: Line | None = Field(
+        default=None,
+        description="Material of the data files, as 'copper' or 'white matt paint', whose clean, cold reflectance is "
+        "used; written instead of reflectance.",
+    )
     distance: Annotated[SIValue, DISTANCE] = Field(description="Distance from the last optic, as '150 mm'.")
     view_angle: Annotated[SIValue, ANGLE] = Field(
         default=SIValue(0.0, "0 deg", "rad"),
@@ -106,6 +112,18 @@ class Surface(CaseModel):
         "the brightest direction.",
     )
     laser: Line | None = Field(default=None, description=_WHICH_LASER)
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse an unknown material, and a material beside a typed reflectance."""
+        key = peek.text("material_key")
+        if key is None:
+            return []
+        if "reflectance" in peek.data:
+            text = "reflectance and material_key are both written; leave out the one that is not to be used"
+            return [(("material_key",), text)]
+        known = material_keys()
+        return [] if key in known else [(("material_key",), not_known(key, "a material of the data files", known))]
 
 
 class Barrier(CaseModel):
