@@ -11,16 +11,8 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.ignition import ignition_distance, judge_ignition, screening_thresholds, user_threshold
-from lasersafe.hazard.windows import (
-    beam_map,
-    can_be_reached_over,
-    judge_window,
-    needed_height,
-    plane_points,
-    rated_distances,
-    scatter_map,
-    shadow,
-)
+from lasersafe.hazard.irradiance_map import beam_map, plane_points, scatter_map
+from lasersafe.hazard.windows import can_be_reached_over, judge_window, needed_height, rated_distances, shadow
 from lasersafe.optics.curved import reflect
 from lasersafe.optics.geometry import BeamGeometry
 from lasersafe.optics.propagation import through_lens
