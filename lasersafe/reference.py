@@ -60,3 +60,14 @@ def material_keys() -> tuple[str, ...]:
         for table in load_toml(shared_path("reflectance", name)).get("material", []):
             found.append(str(table.get("key", "")))
     return tuple(found)
+
+
+def viewing_aid_names() -> tuple[str, ...]:
+    """Return the names of the instruments in ``shared/viewing/aids.toml``.
+
+    Raises
+    ------
+    ReferenceDataError
+        If the file is missing or damaged.
+    """
+    return tuple(str(table.get("name", "")) for table in load_toml(shared_path("viewing", "aids.toml")).get("aid", []))

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.calculation import amount_step, exposure_steps, limit_steps
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
-from lasersafe.hazard.aided import UNDESCRIBED, aided_exposure
+from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid, aided_exposure
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
 from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angle
+from lasersafe.optics.viewing import magnified_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Scenario, Step
 
@@ -60,56 +61,78 @@ def distance_from_work(context: Context, person: Person) -> tuple[float, str]:
 
 
 def _beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float]:
-    """Return the highest exposure at or beyond the person's distance, and the place. [W/m2 or J/m2, m]"""
+    """Return the highest exposure at or beyond the person's distance, and the place. [W/m2 or J/m2, m]."""
     best = (-math.inf, float(person.distance))
     for place in worst_place(context.beam, float(person.distance)):
         exposure = exposure_at(context.beam, place, criterion, factor)
         if person.aided and criterion.tissue == "eye":
-            exposure = max(exposure, _aided(context, place, criterion, factor))
+            exposure = max(exposure, _aided(context, person, place, criterion, factor))
         if not exposure <= best[0]:
             best = (exposure, place)
     return best
 
 
-def _aided(context: Context, place: float, criterion: Criterion, factor: float) -> float:
+def aid_of(person: Person) -> Aid:
+    """Return the instrument of a person; one that is not described loses no light."""
+    return UNDESCRIBED if person.viewing_aid is None else aid(person.viewing_aid)
+
+
+def _aided(context: Context, person: Person, place: float, criterion: Criterion, factor: float) -> float:
+    instrument = aid_of(person)
     dx, dy = diameters(context.beam, place)
-    gain = UNDESCRIBED.gain(context.wavelength)
-    amount = criterion.amount * factor
-    return float(aided_exposure(amount, dx, dy, UNDESCRIBED.objective, gain, context.beam.profile))
+    gain = instrument.gain(context.wavelength)
+    return float(aided_exposure(criterion.amount * factor, dx, dy, instrument.objective, gain, context.beam.profile))
+
+
+def _looks(context: Context, person: Person, way: str, tissue: str) -> list[tuple[float, float]]:
+    """Return, for scatter into an eye, each collecting gain with the source angle that goes with it."""
+    if way != "scatter" or tissue != "eye":
+        return [(1.0, ALPHA_MIN)]
+    distance, _ = distance_from_work(context, person)
+    angle = float(source_angle(context.spot, context.spot, distance, context.scatter_surface[1]))
+    bare = (1.0, max(ALPHA_MIN, angle))
+    if not person.aided:
+        return [bare]
+    instrument = aid_of(person)
+    gain = instrument.gain(context.wavelength)
+    if instrument is UNDESCRIBED:  # no credit for what it magnifies
+        return [(gain, ALPHA_MIN)]
+    magnified = max(ALPHA_MIN, float(magnified_angle(angle, instrument.magnification)))
+    return [bare, (gain, magnified)]
 
 
 def _findings(
     context: Context, person: Person, way: str, tissue: str, emission: Emission, duration: float
 ) -> dict[str, Finding]:
     area = area_of(context, tissue, duration)
+    looks = _looks(context, person, way, tissue)
     found: dict[str, Finding] = {}
     for rule_set in context.rule_sets:
-        angle = ALPHA_MIN
-        if way == "scatter" and tissue == "eye":
-            distance, _ = distance_from_work(context, person)
-            if not person.aided:
-                view = context.scatter_surface[1]
-                angle = max(ALPHA_MIN, float(source_angle(context.spot, context.spot, distance, view)))
         best: Finding | None = None
-        for criterion in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
-            if way == "scatter":
-                distance, words = distance_from_work(context, person)
-                reflectance, view, _ = context.scatter_surface
-                model = context.case.settings.scatter_model
-                exposure = float(scatter_exposure(criterion.amount, reflectance, distance, view, model))
-                if person.aided and tissue == "eye":
-                    exposure *= UNDESCRIBED.gain(context.wavelength)
-                where = f"{model} scatter of {reflectance:g} at {format_quantity(distance, 'm', 4)} ({words})"
-            else:
-                factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-                exposure, place = _beam_exposure(context, person, criterion, factor)
-                where = f"beam at {format_quantity(place, 'm', 4)} from the last optic"
-            ratio = exposure / criterion.limit
-            if best is None or not ratio <= best.ratio:
-                best = Finding(ratio, exposure, criterion, where)
+        for gain, angle in looks:
+            for criterion in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
+                one = _finding(context, person, way, criterion, gain)
+                if best is None or not one.ratio <= best.ratio:
+                    best = one
         assert best is not None
         found[rule_set] = best
     return found
+
+
+def _finding(context: Context, person: Person, way: str, criterion: Criterion, gain: float) -> Finding:
+    if way == "scatter":
+        distance, words = distance_from_work(context, person)
+        reflectance, view, _ = context.scatter_surface
+        model = context.case.settings.scatter_model
+        exposure = float(scatter_exposure(criterion.amount, reflectance, distance, view, model)) * gain
+        where = f"{model} scatter of {reflectance:g} at {format_quantity(distance, 'm', 4)} ({words})"
+        if gain != 1.0:
+            where += f", collected {gain:.3g} times ({aid_of(person).name})"
+    else:
+        factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
+        exposure, place = _beam_exposure(context, person, criterion, factor)
+        where = f"beam at {format_quantity(place, 'm', 4)} from the last optic"
+    return Finding(exposure / criterion.limit, exposure, criterion, where)
 
 
 def _struck_out(context: Context, person: Person, way: str) -> str:

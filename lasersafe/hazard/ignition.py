@@ -63,9 +63,7 @@ def screening_thresholds() -> tuple[IgnitionThreshold, ...]:
         if not irradiance > 0.0:
             table.fail("'irradiance_w_cm2' must be above 0")
         watts = None if power is None else float(power)
-        found.append(
-            IgnitionThreshold(name, irradiance, watts, table.text("source"), table.seen(), table.text("note"))
-        )
+        found.append(IgnitionThreshold(name, irradiance, watts, table.text("source"), table.seen(), table.text("note")))
         table.done()
     top.done()
     return tuple(found)

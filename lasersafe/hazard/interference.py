@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -65,7 +66,7 @@ def _photopic_rows() -> tuple[tuple[float, ...], tuple[float, ...]]:
     except (KeyError, TypeError, ValueError) as error:
         message = f"data file cie1924_v.toml is damaged: {error}"
         raise ReferenceDataError(message) from None
-    rising = all(a < b for a, b in zip(places, places[1:], strict=False))
+    rising = all(a < b for a, b in pairwise(places))
     if not rising or not all(0.0 < v <= 1.0 for v in values):
         message = "data file cie1924_v.toml is damaged: wavelengths must rise and factors lie above 0, at most 1"
         raise ReferenceDataError(message)

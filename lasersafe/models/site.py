@@ -9,7 +9,7 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
 from lasersafe.models.messages import Finding, not_known
 from lasersafe.models.values import Measured, SIValue
-from lasersafe.reference import material_keys
+from lasersafe.reference import material_keys, viewing_aid_names
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics")
 TIME = Measured(
@@ -63,6 +63,11 @@ class Person(CaseModel):
         description="true for a person who knows what the beam does and is expected to turn away from visible light.",
     )
     aided: Flag = Field(default=False, description="true when binoculars, a telescope or a viewfinder may be used.")
+    viewing_aid: Line | None = Field(
+        default=None,
+        description="Which instrument, as 'binoculars 7x50'; counts with aided = true. Left out: one of 7x50 that "
+        "loses no light at any wavelength, the strict bound.",
+    )
     deliberate_viewing: Flag = Field(
         default=False, description="true when the person looks towards the source on purpose."
     )
@@ -77,7 +82,21 @@ class Person(CaseModel):
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
-        """Ask for the reason of a time that was typed."""
+        """Ask for the reason of a time that was typed, and refuse an instrument that is not known."""
+        found: list[Finding] = []
+        aid = peek.text("viewing_aid")
+        if aid is not None:
+            known = viewing_aid_names()
+            if aid not in known:
+                found.append((("viewing_aid",), not_known(aid, "an instrument of the data files", known)))
+            if peek.data.get("aided") is not True:
+                found.append(
+                    (("aided",), "viewing_aid names an instrument; write aided = true as well, or leave it out")
+                )
+        return found + cls._time_findings(peek)
+
+    @staticmethod
+    def _time_findings(peek: Peek) -> list[Finding]:
         if "time" in peek.data and "time_reason" not in peek.data:
             return [(("time_reason",), "missing; say why the usual time does not fit, it is printed beside the time")]
         if "time_reason" in peek.data and "time" not in peek.data:

@@ -122,4 +122,6 @@ def entrance_pupil(focal_length: ArrayLike, f_number: ArrayLike) -> FloatArray:
     >>> float(entrance_pupil(200e-3, 2.8).round(4))
     0.0714
     """
-    return finite("entrance pupil", positive("focal_length", focal_length, "m") / positive("f_number", f_number, ""), "m")
+    return finite(
+        "entrance pupil", positive("focal_length", focal_length, "m") / positive("f_number", f_number, ""), "m"
+    )

@@ -46,7 +46,9 @@ def test_rayleigh_constants_follow_the_fourth_power():
     assert (694.3 / 500.0) ** 4 == printed("3.72")
 
 
-@pytest.mark.published("OSHA-OTM", "argon 5 W, 1 mrad, 2 mm, with a loss of 1e-5 per metre", note="ATM-04, by the module")
+@pytest.mark.published(
+    "OSHA-OTM", "argon 5 W, 1 mrad, 2 mm, with a loss of 1e-5 per metre", note="ATM-04, by the module"
+)
 def test_argon_in_clear_air():
     found = attenuated_distance(5.0, 0.01, PINHOLE, collimated(2e-3, 1e-3, "1/e", propagation="linear"), 1e-5)
     assert found.without_loss / 1e3 == printed("25.2")

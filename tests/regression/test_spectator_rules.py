@@ -74,7 +74,9 @@ def test_germany_row_by_row():
         found = outcomes("germany_shows", facts)
         assert [k for k, outcome in found.items() if outcome != MET] == [key]
         assert found[key] == NOT_MET
-    assert outcomes("germany_shows", replace(GOOD, height_above_standing=math.inf))["height above standing places"] == MET
+    assert (
+        outcomes("germany_shows", replace(GOOD, height_above_standing=math.inf))["height above standing places"] == MET
+    )
 
 
 def test_massachusetts_by_control_and_class():
