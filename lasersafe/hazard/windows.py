@@ -64,7 +64,7 @@ def judge_window(
 
     References
     ----------
-    .. [1] IEC60825-4: a window is part of the guard and has to last as long.
+    .. [1] IEC60825-4, a window is part of the guard and has to last as long.
 
     Examples
     --------
