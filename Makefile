@@ -47,7 +47,7 @@ check: $(STAMP)
 
 test: check
 	@mkdir -p out
-	$(RUN) -m pytest --published-record $(RECORD)
+	$(RUN) -m pytest --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
 
 format: $(STAMP)
@@ -56,7 +56,7 @@ format: $(STAMP)
 
 docs: $(STAMP)
 	@mkdir -p out
-	$(RUN) -m pytest tests/published --published-record $(RECORD)
+	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --published-record $(RECORD)
 
 bench: $(STAMP)

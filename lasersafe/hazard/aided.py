@@ -50,9 +50,14 @@ class Aid:
         passed = transmission(wavelength) if self.glass else 1.0
         return float(collecting_gain(self.objective, PUPIL, passed))
 
+    def words(self, wavelength: float) -> str:
+        """Return the instrument in words, with what it passes at a wavelength [m]."""
+        passed = transmission(wavelength) if self.glass else 1.0
+        return f"{self.name}, objective {self.objective * 1e3:.3g} mm, pupil {PUPIL * 1e3:.3g} mm, τ = {passed:g}"
+
 
 # What a case that says only "aided" is compared with: the standard 7x50, and no credit for its glass.
-UNDESCRIBED = Aid("not described: 7x50 without loss", 7.0, 50e-3, glass=False)
+UNDESCRIBED = Aid("7x50 without loss (the aid is not described)", 7.0, 50e-3, glass=False)
 
 
 @lru_cache(maxsize=1)
@@ -102,7 +107,7 @@ def transmission(wavelength: float) -> float:
 
     References
     ----------
-    .. [1] ANSI-Z136.1, appendix B, from memory (``shared/viewing/aids.toml``).
+    .. [1] ANSI-Z136-1, appendix B, from memory (``shared/viewing/aids.toml``).
 
     Examples
     --------
@@ -199,7 +204,7 @@ def aided_exposure(
 
     References
     ----------
-    .. [1] ANSI-Z136.1, appendix B, from memory.
+    .. [1] ANSI-Z136-1, appendix B, from memory.
     """
     return np.asarray(mean_exposure(amount, dx, dy, objective, profile) * gain)
 
@@ -236,7 +241,7 @@ def aided_distance(
 
     References
     ----------
-    .. [1] ANSI-Z136.1, appendix B, from memory.
+    .. [1] ANSI-Z136-1, appendix B, from memory.
     """
     bare = direct_distance(amount, limit, aperture, beam)
     if gain == 0.0:
@@ -288,7 +293,7 @@ def aided_scatter_distance(
     References
     ----------
     .. [1] ICNIRP2013, angular subtense: the magnified source counts.
-    .. [2] ANSI-Z136.1, appendix B, from memory.
+    .. [2] ANSI-Z136-1, appendix B, from memory.
     """
 
     def magnified(angle: FloatArray) -> FloatArray:

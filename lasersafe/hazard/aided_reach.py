@@ -50,7 +50,7 @@ def aided_reach(
 
     References
     ----------
-    .. [1] ANSI-Z136.1, appendix B, from memory.
+    .. [1] ANSI-Z136-1, appendix B, from memory.
     """
     gain = aid.gain(wavelength)
     reaches = [
@@ -107,7 +107,7 @@ def aided_scatter_reach(
 
     References
     ----------
-    .. [1] ANSI-Z136.1, appendix B, from memory.
+    .. [1] ANSI-Z136-1, appendix B, from memory.
     .. [2] ICNIRP2013, angular subtense: the magnified source counts.
     """
     gain = aid.gain(wavelength)

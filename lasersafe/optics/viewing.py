@@ -44,7 +44,7 @@ def collecting_gain(
 
     References
     ----------
-    .. [1] ANSI-Z136.1, appendix B, from memory.
+    .. [1] ANSI-Z136-1, appendix B, from memory.
     .. [2] BINOCULAR, 7x50 at a pupil of 7 mm.
 
     Examples
