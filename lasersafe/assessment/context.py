@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, focus_of, space_of, spot_of
 from lasersafe.hazard.exposure import Emission
-from lasersafe.hazard.reflectance import Reflectance, material_reflectance
+from lasersafe.hazard.reflectance import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.settings import SettingSpace, worst_setting
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.quantity import format_quantity
@@ -15,7 +15,7 @@ from lasersafe.quantity import format_quantity
 if TYPE_CHECKING:
     from lasersafe.models import Case, Laser, Setup, Surface
 
-FAR_INFRARED = 2.6e-6  # from here painted and brushed metal counts as a mirror (trade practice, Rayleigh rule)
+FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
 
 
 @dataclass

@@ -236,6 +236,34 @@ def judge(chosen: Pack, facts: Facts) -> tuple[RuleVerdict, ...]:
     return tuple(_judge(rule, facts) for rule in chosen.rules)
 
 
+def asked_for(chosen: Pack, fact: str, facts: Facts) -> tuple[float, Rule] | None:
+    """Return the largest figure of at least, for one fact, that a pack can ask for in a scene, with its row.
+
+    For a drawing: how far to the side, or how high, people or beams have to be. A row whose condition is not known
+    counts.
+
+    Parameters
+    ----------
+    chosen : Pack
+        The pack.
+    fact : str
+        Name of a field of `Facts`, as "lateral_gap".
+    facts : Facts
+        What the scene says; only the conditions are read.
+
+    Returns
+    -------
+    tuple of float and Rule, or None
+        None where the pack asks for nothing. [m or s]
+    """
+    fitting = [
+        (float(rule.value), rule)
+        for rule in chosen.rules
+        if rule.fact == fact and rule.comparison == "at least" and _judge(rule, facts).outcome != NOT_APPLICABLE
+    ]
+    return max(fitting, key=lambda pair: pair[0], default=None)
+
+
 def overall(verdicts: tuple[RuleVerdict, ...]) -> str:
     """Return the outcome of a pack: not met if any row is, met only if every row that applies is.
 

@@ -7,6 +7,7 @@ moments of the beam go through the ABCD matrix of the surface, which keeps waist
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import cast
 
 from numpy.typing import ArrayLike
@@ -131,8 +132,10 @@ def _axis(beam: BeamGeometry, axis: int, distance: float, width: float, focal: f
             "real diameter"
         )
         raise OutOfRangeError(message)
-    position = -(slope / spread) * (width / spread)
-    return waist * (angle / spread), min(spread, math.pi), position
+    position, narrowest = -(slope / spread) * (width / spread), waist * (angle / spread)
+    if spread > math.pi:  # keep the width at the surface
+        position, spread = position * spread / math.pi, math.pi
+    return narrowest, spread, position
 
 
 def reflect(
@@ -197,8 +200,8 @@ def reflect(
 def collimating_radius(beam: BeamGeometry, distance: float) -> Pair:
     """Return the concave radii that make a beam as parallel as it can be: the worst curvature there is [1]_.
 
-    A flat mirror is a bound for every convex one, not for a concave one: a surface of this radius sends a spreading
-    beam much farther. It concerns objects of unknown or concave shape.
+    A flat mirror is a bound for a convex one where the beam spreads already. It is none for a concave one there, nor
+    for a convex one in front of a focus: a surface of this radius sends the beam much farther.
 
     Parameters
     ----------
@@ -230,3 +233,109 @@ def collimating_radius(beam: BeamGeometry, distance: float) -> Pair:
         width2 = beam.waist_diameter[axis] ** 2 + (angle * away) ** 2
         found.append(math.inf if correlation == 0.0 else -2.0 * width2 / correlation)
     return found[0], found[1]
+
+
+def with_real_focus(beam: BeamGeometry, wavelength: float) -> BeamGeometry:
+    """Return the beam with a point focus replaced by the smallest one that diffraction allows [1]_.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam. [1]
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    BeamGeometry
+        Waists of 0 become 2 lambda / (pi phi).
+
+    Raises
+    ------
+    OutOfRangeError
+        If the wavelength is not positive and finite.
+
+    References
+    ----------
+    .. [1] ISO11146-1, beam propagation ratio, which is 1 for the Gaussian and more for any other beam.
+    """
+    light = float(positive("wavelength", wavelength, "m"))
+    x, y = (
+        2.0 * light / (math.pi * angle) if waist == 0.0 else waist
+        for waist, angle in zip(beam.waist_diameter, beam.divergence, strict=True)
+    )
+    return replace(beam, waist_diameter=(x, y))
+
+
+def reflect_shape(
+    beam: BeamGeometry,
+    distance: float,
+    shape: str,
+    wavelength: float,
+    radius: float | None = None,
+    *,
+    incidence: float = 0.0,
+    curved_axis: str = "x",
+    tangential: str = "x",
+) -> tuple[BeamGeometry, str]:
+    """Return the beam behind an object of a shape, the worst one where its radius is not known, and why [1]_.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam that falls on the object. [1]
+    distance : float
+        From the last optic to the object. [m]
+    shape : str
+        One of `SHAPES`, or ``"unknown"``, which is taken as flat.
+    wavelength : float
+        Wavelength, for the smallest focus possible. [m]
+    radius : float, optional
+        Size of the radius of curvature. Left out: flat where the curvature would only spread the beam more, else the
+        radius that makes the beam as parallel as it can be. [m]
+    incidence : float
+        Angle between beam and normal, below pi / 2; used with a radius. [rad]
+    curved_axis : str
+        Axis of the beam in which a cylinder is curved.
+    tangential : str
+        Axis of the beam that lies in the plane of incidence.
+
+    Returns
+    -------
+    tuple of BeamGeometry and str
+        The beam from the object on, and the assumption in words.
+
+    Raises
+    ------
+    InputError
+        If a word is not known.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Own: the bounds follow from the second moments of `reflect`.
+
+    Examples
+    --------
+    >>> beam = BeamGeometry((5e-3, 5e-3), (1e-3, 1e-3))
+    >>> reflect_shape(beam, 1.0, "convex sphere", 1070e-9)[1]
+    'convex sphere of unknown radius, taken as flat: its curvature only spreads this beam more'
+    """
+    choice("shape", shape, (*SHAPES, "unknown"))
+    choice("curved_axis", curved_axis, AXES)
+    if shape in ("flat", "unknown"):
+        words = "flat" if shape == "flat" else "shape not known, taken as flat; a hollow surface can send it farther"
+        return reflect(beam, distance, math.inf), words
+    if radius is not None:
+        radii = shape_radii(shape, radius, curved_axis)
+        return reflect(with_real_focus(beam, wavelength), distance, radii, incidence, tangential), f"{shape}, as stated"
+    real = with_real_focus(beam, wavelength)
+    worst = collimating_radius(real, distance)
+    used = [shape.endswith("sphere") or AXES[axis] == curved_axis for axis in (0, 1)]
+    fits = [(r > 0.0) == shape.startswith("convex") and math.isfinite(r) for r in worst]
+    x, y = (worst[axis] if used[axis] and fits[axis] else math.inf for axis in (0, 1))
+    found = reflect(real, distance, (x, y))
+    if math.isinf(x) and math.isinf(y):
+        return found, f"{shape} of unknown radius, taken as flat: its curvature only spreads this beam more"
+    return found, f"{shape} of unknown radius, taken as the one that makes the beam as parallel as it can be"

@@ -6,9 +6,20 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.optics.curved import collimating_radius, focal_lengths, reflect, shape_radii
+from lasersafe.optics.curved import (
+    SHAPES,
+    collimating_radius,
+    focal_lengths,
+    reflect,
+    reflect_shape,
+    shape_radii,
+    with_real_focus,
+)
 from lasersafe.optics.geometry import BeamGeometry, diameters
 
 RAYS = 1_000_000
@@ -148,3 +159,55 @@ def test_a_flat_mirror_unfolds_the_path():
     behind = reflect(beam, 3.0, math.inf, 0.7)
     for z in (0.0, 1.0, 30.0):
         assert [float(d) for d in diameters(behind, z)] == [float(d) for d in diameters(beam, 3.0 + z)]
+
+
+LIGHT = 1070e-9
+WAIST, ANGLE = st.floats(1e-4, 2e-2), st.floats(1e-3, 0.3)
+PLACE, RADIUS = st.floats(-2.0, 2.0), st.floats(1e-2, 1e2)
+
+
+@given(WAIST, WAIST, ANGLE, ANGLE, PLACE, PLACE, st.floats(0.0, 4.0), RADIUS, st.floats(0.0, 1.4))
+def test_a_convex_surface_behind_the_waist_is_bounded_by_a_flat_one(wx, wy, ax, ay, px, py, to_mirror, radius, angle):
+    beam = BeamGeometry((wx, wy), (ax, ay), (px, py))
+    behind = reflect(beam, to_mirror, radius, angle)
+    flat = reflect(beam, to_mirror, math.inf)
+    for axis in (0, 1):
+        if to_mirror >= beam.waist_position[axis]:
+            for z in (0.0, 0.1, 1.0, 100.0):
+                assert diameters(behind, z)[axis] >= diameters(flat, z)[axis] * (1.0 - 1e-9)
+
+
+@given(WAIST, ANGLE, PLACE, st.floats(0.0, 4.0), RADIUS, st.sampled_from(SHAPES))
+def test_no_radius_reaches_farther_than_the_one_taken_when_it_is_not_known(
+    waist, angle, place, to_mirror, radius, shape
+):
+    beam = BeamGeometry((waist, waist), (angle, angle), (place, place))
+    bound, words = reflect_shape(beam, to_mirror, shape, LIGHT)
+    stated, _ = reflect_shape(beam, to_mirror, shape, LIGHT, radius)
+    for axis in (0, 1):
+        assert stated.divergence[axis] >= bound.divergence[axis] * (1.0 - 1e-9) or "flat" in words
+    far = 1e5  # far from every focus only the divergence counts
+    mine, other = (float(np.prod(diameters(b, far))) for b in (bound, stated))
+    assert other >= mine * (1.0 - 1e-6)
+
+
+def test_shapes_and_refusals():
+    beam = BeamGeometry((0.0, 0.0), (60e-3, 60e-3), (0.15, 0.15))
+    assert reflect_shape(beam, 0.5, "unknown", LIGHT)[0] == reflect_shape(beam, 0.5, "flat", LIGHT)[0]
+    assert "farther" in reflect_shape(beam, 0.5, "unknown", LIGHT)[1]
+    hollow, words = reflect_shape(beam, 0.5, "concave sphere", LIGHT)
+    assert "parallel" in words
+    assert hollow.divergence[0] == pytest.approx(2 * LIGHT / (math.pi * 0.35 * 60e-3), rel=1e-3)
+    assert "parallel" in reflect_shape(beam, 0.05, "convex sphere", LIGHT)[1]  # in front of the focus
+    assert "flat" in reflect_shape(beam, 0.05, "concave sphere", LIGHT)[1]
+    assert with_real_focus(beam, LIGHT).waist_diameter[0] == pytest.approx(2 * LIGHT / (math.pi * 60e-3))
+    assert with_real_focus(hollow, LIGHT) == hollow
+    with pytest.raises(InputError, match="concave sphere"):
+        reflect_shape(beam, 0.5, "hollow", LIGHT)
+    for bad in (0.0, -1.0, math.nan, math.inf):
+        with pytest.raises(OutOfRangeError):
+            reflect_shape(beam, 0.5, "convex sphere", LIGHT, bad)
+    with pytest.raises(OutOfRangeError):
+        reflect(beam, 0.5, 1.0, math.pi / 2)
+    with pytest.raises(OutOfRangeError, match="exactly parallel"):
+        reflect(BeamGeometry((0.0, 0.0), (0.25, 0.25), (0.0, 0.0)), 1.0, -2.0)

@@ -14,6 +14,7 @@ from lasersafe.hazard.spectator_rules import (
     NOT_JUDGED,
     NOT_MET,
     Facts,
+    asked_for,
     class_rank,
     judge,
     overall,
@@ -123,3 +124,12 @@ def test_classes():
 def test_an_unknown_pack_is_refused_with_the_list():
     with pytest.raises(InputError, match="germany_shows"):
         pack("germany")
+
+
+def test_what_a_pack_asks_for_in_a_drawing():
+    chosen = pack("massachusetts")
+    value, rule = asked_for(chosen, "height_above_standing", Facts(attended=True, laser_class="4"))
+    assert (round(value, 3), rule.key) == (3.048, "above, attended")
+    assert asked_for(chosen, "height_above_standing", Facts())[1].key == "above, unattended"  # not known: the larger
+    assert asked_for(chosen, "height_above_standing", Facts(laser_class="1")) is None
+    assert asked_for(chosen, "barrier_height", Facts()) is None
