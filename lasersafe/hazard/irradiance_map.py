@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -179,3 +180,88 @@ def scatter_map(
     if normal is not None:
         found = found * np.abs(apart @ _unit(normal)) / distance
     return np.asarray(found)
+
+
+def peak_on_barrier(
+    irradiance: Callable[[FloatArray], FloatArray], corner: Point, along: Point, upwards: Point, near: Point
+) -> tuple[float, FloatArray]:
+    """Return the highest irradiance on a barrier and where it is: a grid alone would miss a narrow beam [1]_.
+
+    A grid over the barrier and the place nearest to *near* start a search that closes in on the maximum.
+
+    Parameters
+    ----------
+    irradiance : callable
+        Takes places of shape (..., 3) [m], returns the irradiance there: `beam_map` or `scatter_map` without a normal,
+        so that no slant of the barrier is credited.
+    corner, along, upwards : tuple of float, (x, y, z)
+        A corner, and the two edges that leave it. [m]
+    near : tuple of float, (x, y, z)
+        Where the maximum is to be expected: the place where the axis of the beam meets the plane, see
+        `axis_on_plane`, or the scattering spot. [m]
+
+    Returns
+    -------
+    tuple of float and numpy.ndarray, shape (3,)
+        Irradiance [W/m2 or J/m2], and its place. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the edges do not span a plane, or a number cannot be used.
+
+    References
+    ----------
+    .. [1] Own: search by a shrinking grid.
+    """
+    plane_points(corner, along, upwards, 2, 2)
+    origin, edges = finite("corner", corner, "m"), np.array([along, upwards], dtype=np.float64)
+    wanted = np.linalg.lstsq(edges.T, finite("near", near, "m") - origin, rcond=None)[0]
+    steps = np.linspace(-0.5, 0.5, 41)
+    u, v = (part.ravel() for part in np.meshgrid(steps, steps))
+    grid = np.column_stack([u, v])
+    best, place = -1.0, np.array([0.5, 0.5])
+    for start in (np.array([0.5, 0.5]), np.clip(wanted, 0.0, 1.0)):
+        middle, size = start, 1.0
+        for _ in range(40):
+            tried = np.clip(np.vstack([middle + size * grid, middle]), 0.0, 1.0)
+            found = irradiance(origin + tried @ edges)
+            highest = int(np.argmax(found))
+            middle, size = tried[highest], size * 0.5
+            if float(found[highest]) > best:
+                best, place = float(found[highest]), tried[highest]
+    return best, np.asarray(origin + place @ edges)
+
+
+def axis_on_plane(start: Point, aim: Point, corner: Point, along: Point, upwards: Point) -> FloatArray | None:
+    """Return where the axis of a beam meets the plane of a barrier, inside its edges or not [1]_.
+
+    Parameters
+    ----------
+    start, aim : tuple of float, (x, y, z)
+        Last optic or mirror, and the direction. [m]
+    corner, along, upwards : tuple of float, (x, y, z)
+        A corner of the barrier, and the two edges that leave it. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (3,), or None
+        The place; None where the beam points away or along the plane. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the edges do not span a plane, or a number cannot be used.
+
+    References
+    ----------
+    .. [1] Elementary: a line and a plane.
+    """
+    _, normal = plane_points(corner, along, upwards, 2, 2)
+    _, _, way = _frame(aim)
+    begin = finite("start", start, "m")
+    slope = float(way @ normal)
+    apart = float((finite("corner", corner, "m") - begin) @ normal)
+    if abs(slope) < 1e-12 or apart / slope < 0.0:
+        return None
+    return np.asarray(begin + way * (apart / slope))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.ignition import ignition_distance, judge_ignition, screening_thresholds, user_threshold
-from lasersafe.hazard.irradiance_map import beam_map, plane_points, scatter_map
+from lasersafe.hazard.irradiance_map import axis_on_plane, beam_map, peak_on_barrier, plane_points, scatter_map
 from lasersafe.hazard.windows import can_be_reached_over, judge_window, needed_height, rated_distances, shadow
 from lasersafe.optics.curved import reflect
 from lasersafe.optics.geometry import BeamGeometry
@@ -138,3 +138,40 @@ def test_a_window_needs_density_and_resistance():
         assert verdict.words.startswith("does not hold")
     assert not judge_window(0.0, 50.0, 0.0, 1e4, rating=None).holds
     assert judge_window(0.0, 50.0, 0.0, 0.0, **rated).holds
+
+
+WALL = ((2.0, -3.0, 0.0), (0.0, 6.0, 0.0), (0.3, 0.0, 2.5))  # leans back a little
+
+
+@pytest.mark.parametrize("width", [1e-4, 5e-3, 0.4])
+@pytest.mark.parametrize("aim", [(1.0, 0.1, 0.0), (1.0, -1.2, 0.37), (1.0, 0.0, 0.9), (1.0, 1.7, 0.0)])
+def test_a_narrow_beam_is_not_missed_between_the_places_of_a_grid(width, aim):
+    beam = BeamGeometry((width, width), (1e-3, 1e-3))
+    start = (0.0, 0.0, 1.0)
+    hit = axis_on_plane(start, aim, *WALL)
+    peak, place = peak_on_barrier(lambda p: beam_map(100.0, beam, start, aim, p), *WALL, tuple(hit))
+    at_hit = float(beam_map(100.0, beam, start, aim, hit))
+    coarse = float(beam_map(100.0, beam, start, aim, plane_points(*WALL, 601, 251)[0]).max())
+    assert peak >= coarse * (1 - 1e-9)
+    inside = -3.0 <= hit[1] <= 3.0 and 0.0 <= hit[2] <= 2.5
+    if inside:
+        assert peak >= at_hit * (1 - 1e-9)
+        assert peak <= at_hit * 1.05  # a slanted wall is met a little earlier at its near side
+    else:
+        assert peak <= at_hit
+    assert 2.0 - 1e-9 <= place[0] <= 2.3 + 1e-9
+
+
+def test_scatter_peaks_where_the_wall_is_nearest():
+    spot = (1.0, 0.4, 1.2)
+    peak, place = peak_on_barrier(lambda p: scatter_map(100.0, 1.0, spot, None, p), *WALL, spot)
+    foot = np.array(spot) - np.array(WALL[0])
+    _, normal = plane_points(*WALL, 2, 2)
+    assert peak == pytest.approx(100.0 / math.pi / float(foot @ normal) ** 2, rel=1e-6)
+    assert float(np.linalg.norm(place - np.array(spot))) == pytest.approx(abs(float(foot @ normal)), rel=1e-6)
+
+
+def test_axis_on_plane():
+    assert axis_on_plane((0.0, 0.0, 1.0), (-1.0, 0.0, 0.0), *WALL) is None
+    assert axis_on_plane((0.0, 0.0, 1.0), (0.0, 1.0, 0.0), *WALL) is None
+    assert axis_on_plane((0.0, 0.0, 0.0), (3.0, 0.0, 0.0), *WALL).tolist() == pytest.approx([2.0, 0.0, 0.0])
