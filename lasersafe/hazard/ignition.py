@@ -59,10 +59,9 @@ def screening_thresholds() -> tuple[IgnitionThreshold, ...]:
     found = []
     for table in top.tables("threshold"):
         name, irradiance = table.text("name"), table.printed("irradiance_w_cm2") * 1e4
-        power = table.optional_text("power_w")
+        watts = table.printed("power_w") if table.has("power_w") else None
         if not irradiance > 0.0:
             table.fail("'irradiance_w_cm2' must be above 0")
-        watts = None if power is None else float(power)
         found.append(IgnitionThreshold(name, irradiance, watts, table.text("source"), table.seen(), table.text("note")))
         table.done()
     top.done()

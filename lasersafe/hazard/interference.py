@@ -13,11 +13,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from lasersafe.errors import ReferenceDataError
+from lasersafe.hazard.data_table import open_data
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.checks import positive, within
 from lasersafe.optics.geometry import BeamGeometry
-from lasersafe.reference import load_toml, shared_path
+from lasersafe.reference import shared_path
 
 VISIBLE = (400e-9, 700e-9)  # m
 AUTHORITY = (
@@ -58,18 +58,24 @@ class Interference:
 
 @lru_cache(maxsize=1)
 def _photopic_rows() -> tuple[tuple[float, ...], tuple[float, ...]]:
-    content = load_toml(shared_path("photopic", "cie1924_v.toml"))
-    try:
-        rows = content["data"]["row"]
-        places = tuple(float(row["wavelength"]) for row in rows)  # nm
-        values = tuple(max(float(row["cie"]), float(row["ac70"])) for row in rows)
-    except (KeyError, TypeError, ValueError) as error:
-        message = f"data file cie1924_v.toml is damaged: {error}"
-        raise ReferenceDataError(message) from None
-    rising = all(a < b for a, b in pairwise(places))
-    if not rising or not all(0.0 < v <= 1.0 for v in values):
-        message = "data file cie1924_v.toml is damaged: wavelengths must rise and factors lie above 0, at most 1"
-        raise ReferenceDataError(message)
+    """Return wavelengths [nm] and the larger of the two factors at each."""
+    top, _ = open_data(shared_path("photopic", "cie1924_v.toml"))
+    second, data = top.table("second"), top.table("data")
+    unit = data.table("unit")
+    if [unit.text(name) for name in ("wavelength", "cie", "ac70")] != ["nm", "1", "1"]:
+        unit.fail("wavelength in nm and factors in 1 are expected")
+    rows = []
+    for row in data.tables("row"):
+        rows.append((row.number("wavelength"), max(row.printed("cie"), row.printed("ac70"))))
+        row.done()
+    for text in ("key", "locator"):
+        second.text(text)
+    second.seen()
+    for table in (second, unit, data, top):
+        table.done()
+    places, values = (tuple(column) for column in zip(*rows, strict=True))
+    if not all(one < other for one, other in pairwise(places)) or not all(0.0 < value <= 1.0 for value in values):
+        top.fail("wavelengths must rise, and factors lie above 0 and be at most 1")
     return places, values
 
 

@@ -62,15 +62,14 @@ NOT_KNOWN = Reflectance(1.0, True, "not known: all of it, as a mirror", "strict 
 
 def _row(table: DataTable, plus: float) -> Row:
     place = table.number("wavelength_nm") * 1e-9
-    printed = table.optional_text("value")
-    if printed is None:
+    if table.has("value"):
+        value = table.printed("value")
+        printed = f"{value:g} + {plus:g}" if plus else f"{value:g}"
+    else:
         low, value = table.printed("low"), table.printed("high")
         if not low < value:
             table.fail("'low' must be below 'high'")
         printed = f"{low:g} to {value:g}"
-    else:
-        value = float(printed)
-        printed = f"{printed} + {plus:g}" if plus else printed
     if not 0.0 <= value <= 1.0:
         table.fail("a reflectance lies from 0 to 1")
     row = Row(place, min(1.0, value + plus), printed, table.text("source"), table.seen())

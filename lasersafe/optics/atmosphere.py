@@ -36,6 +36,12 @@ def kruse_data() -> Kruse:
     content = load_toml(shared_path("atmosphere", "kruse.toml"))
     try:
         form = content["form"]
+        strange = set(content) - {"source", "form", "row"} | set(form) - {"contrast", "reference_nm", "wavelength_nm"}
+        for row in content["row"]:
+            strange |= set(row) - {"visibility_km", "factor", "power", "seen"}
+        if strange:
+            message = f"data file kruse.toml: unknown key '{sorted(strange)[0]}'"
+            raise ReferenceDataError(message)
         rows = []
         reached = 0.0
         for row in content["row"]:
