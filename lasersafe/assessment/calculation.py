@@ -224,20 +224,20 @@ class Working:
     source: str
 
 
-def beam_working(criterion: Criterion, beam: BeamGeometry, place: float, factor: float, aided: bool) -> Working:
-    """Return the working of an exposure in the beam at a place."""
+def beam_working(criterion: Criterion, beam: BeamGeometry, place: float, factor: float, aid: str) -> Working:
+    """Return the working of an exposure in the beam at a place; *aid* describes the instrument, blank for none."""
     symbol = "Φ" if criterion.amount_unit == "W" else "Q"
     quantity = "E" if criterion.amount_unit == "W" else "H"
     dx, dy = (float(d) for d in diameters(beam, place))
     amount = number(criterion.amount * factor)
     aperture = number(criterion.limiting_aperture * 1e3)
     at = f"at z = {format_quantity(place, 'm', 5)}"
-    if aided:
+    if aid:
         return Working(
-            f"{quantity} = {symbol}(objective) / A(pupil)",
-            f"{amount} {criterion.amount_unit} {at}, with an optical aid",
-            "7x50 without loss, docs/method.md",
-        )  # fmt: skip
+            f"{quantity} = τ {symbol}(objective) / A(pupil)",
+            f"{amount} {criterion.amount_unit}, d_x = {number(dx * 1e3)} mm, d_y = {number(dy * 1e3)} mm {at}; {aid}",
+            "ANSI-Z136-1, appendix B, from memory; docs/method.md",
+        )
     if beam.circular and beam.profile == "gaussian":
         return Working(
             f"{quantity} = {symbol} (1 − exp(−(D_a/d)²)) / (π D_a² / 4)",
@@ -252,9 +252,15 @@ def beam_working(criterion: Criterion, beam: BeamGeometry, place: float, factor:
 
 
 def scatter_working(
-    criterion: Criterion, distance: float, words: str, reflectance: float, view_angle: float, model: str, aided: bool
+    criterion: Criterion,
+    distance: float,
+    words: str,
+    reflectance: float,
+    view_angle: float,
+    model: str,
+    collected: tuple[float, str] | None,
 ) -> Working:
-    """Return the working of an exposure to scatter."""
+    """Return the working of an exposure to scatter; *collected* is gain and description of an instrument."""
     symbol = "Φ" if criterion.amount_unit == "W" else "Q"
     quantity = "E" if criterion.amount_unit == "W" else "H"
     lambert = model == "lambert"
@@ -264,8 +270,9 @@ def scatter_working(
         f"{number(reflectance)} · {number(criterion.amount)}{cosine} / ({'π' if lambert else '2 π'} · "
         f"({format_quantity(distance, 'm', 5)})²), r {words}"
     )
-    if aided:
-        formula += " · (50 mm / 7 mm)²"
+    if collected is not None:
+        formula += " · τ (D / 7 mm)²"
+        numbers += f"; times {number(collected[0])}: {collected[1]}"
     return Working(formula, numbers, "Lambert's law" if lambert else "uniform hemisphere, DGUV203-093, 4.3")
 
 

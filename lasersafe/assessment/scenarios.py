@@ -16,18 +16,19 @@ from lasersafe.assessment.calculation import (
 )
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
+from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid, aided_exposure
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
+from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angle
+from lasersafe.optics.viewing import magnified_angle
 from lasersafe.results import Criterion, Scenario, Step
 
 if TYPE_CHECKING:
     from lasersafe.models import Person
 
 WAYS = ("direct", "mirror", "scatter")
-BINOCULAR_OBJECTIVE = 50e-3  # m; 7x50, the usual aid (ANSI Z136.1, from memory), transmission taken as 1
-PUPIL = 7e-3
 
 
 @dataclass(frozen=True)
@@ -71,8 +72,8 @@ def _beam_exposure(context: Context, person: Person, criterion: Criterion, facto
     best = (-math.inf, float(person.distance), False)
     for place in worst_place(context.beam, float(person.distance)):
         exposure, aided = exposure_at(context.beam, place, criterion, factor), False
-        if person.aided and criterion.tissue == "eye" and 400e-9 <= context.wavelength <= 1400e-9:
-            through_aid = _aided(context, place, criterion, factor)
+        if person.aided and criterion.tissue == "eye":
+            through_aid = _aided(context, person, place, criterion, factor)
             if not through_aid <= exposure:
                 exposure, aided = through_aid, True
         if not exposure <= best[0]:
@@ -80,45 +81,72 @@ def _beam_exposure(context: Context, person: Person, criterion: Criterion, facto
     return best
 
 
-def _aided(context: Context, place: float, criterion: Criterion, factor: float) -> float:
-    objective = replace(criterion, limiting_aperture=BINOCULAR_OBJECTIVE)
-    gain = (BINOCULAR_OBJECTIVE / PUPIL) ** 2
-    return exposure_at(context.beam, place, objective, factor) * gain
+def aid_of(person: Person) -> Aid:
+    """Return the instrument of a person; one that is not described loses no light."""
+    return UNDESCRIBED if person.viewing_aid is None else aid(person.viewing_aid)
+
+
+def _aided(context: Context, person: Person, place: float, criterion: Criterion, factor: float) -> float:
+    instrument = aid_of(person)
+    dx, dy = diameters(context.beam, place)
+    gain = instrument.gain(context.wavelength)
+    return float(aided_exposure(criterion.amount * factor, dx, dy, instrument.objective, gain, context.beam.profile))
+
+
+def _looks(context: Context, person: Person, way: str, tissue: str) -> list[tuple[float | None, float]]:
+    """Return each collecting gain, None for the bare eye, with the source angle that goes with it."""
+    if way != "scatter" or tissue != "eye":
+        return [(None, ALPHA_MIN)]
+    distance, _ = distance_from_work(context, person)
+    angle = float(source_angle(context.spot, context.spot, distance, context.scatter_surface[1]))
+    bare = (None, max(ALPHA_MIN, angle))
+    if not person.aided:
+        return [bare]
+    instrument = aid_of(person)
+    gain = instrument.gain(context.wavelength)
+    if instrument is UNDESCRIBED:  # no credit for what it magnifies
+        return [(gain, ALPHA_MIN)]
+    magnified = max(ALPHA_MIN, float(magnified_angle(angle, instrument.magnification)))
+    return [bare, (gain, magnified)]
 
 
 def _findings(
     context: Context, person: Person, way: str, tissue: str, emission: Emission, duration: float
 ) -> dict[str, Finding]:
     area = area_of(context, tissue, duration)
+    looks = _looks(context, person, way, tissue)
     found: dict[str, Finding] = {}
     for rule_set in context.rule_sets:
-        angle = ALPHA_MIN
-        if way == "scatter" and tissue == "eye":
-            distance, _ = distance_from_work(context, person)
-            if not person.aided:
-                view = context.scatter_surface[1]
-                angle = max(ALPHA_MIN, float(source_angle(context.spot, context.spot, distance, view)))
         best: Finding | None = None
-        for criterion in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
-            if way == "scatter":
-                distance, words = distance_from_work(context, person)
-                reflectance, view, _ = context.scatter_surface
-                model = context.case.settings.scatter_model
-                exposure = float(scatter_exposure(criterion.amount, reflectance, distance, view, model))
-                if person.aided and tissue == "eye":
-                    exposure *= (BINOCULAR_OBJECTIVE / PUPIL) ** 2
-                aided = person.aided and tissue == "eye"
-                working = scatter_working(criterion, distance, words, reflectance, view, model, aided)
-            else:
-                factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-                exposure, place, aided = _beam_exposure(context, person, criterion, factor)
-                working = beam_working(criterion, context.beam, place, factor, aided)
-            ratio = exposure / criterion.limit
-            if best is None or not ratio <= best.ratio:
-                best = Finding(ratio, exposure, criterion, working, angle)
+        for gain, angle in looks:
+            for criterion in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
+                one = _finding(context, person, way, criterion, gain, angle)
+                if best is None or not one.ratio <= best.ratio:
+                    best = one
         assert best is not None
         found[rule_set] = best
     return found
+
+
+def _finding(
+    context: Context, person: Person, way: str, criterion: Criterion, gain: float | None, angle: float
+) -> Finding:
+    aid_words = aid_of(person).words(context.wavelength)
+    if way == "scatter":
+        distance, words = distance_from_work(context, person)
+        reflectance, view, _ = context.scatter_surface
+        model = context.case.settings.scatter_model
+        exposure = float(scatter_exposure(criterion.amount, reflectance, distance, view, model))
+        collected = None
+        if gain is not None:
+            exposure *= gain
+            collected = (gain, aid_words)
+        working = scatter_working(criterion, distance, words, reflectance, view, model, collected)
+    else:
+        factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
+        exposure, place, aided = _beam_exposure(context, person, criterion, factor)
+        working = beam_working(criterion, context.beam, place, factor, aid_words if aided else "")
+    return Finding(exposure / criterion.limit, exposure, criterion, working, angle)
 
 
 def _struck_out(context: Context, person: Person, way: str) -> str:
