@@ -138,13 +138,13 @@ def write_demo(folder: Path) -> list[str]:
     return [data["verdict"], f"case: {case}", f"sheet: {sheet}", data["caution"]]
 
 
-def _finite(value: float) -> float | str:
-    """Return a number for JSON, which knows no infinity."""
-    return value if math.isfinite(value) else str(value)
+def _finite(value: float) -> float | None:
+    """Return a number for JSON, which knows no infinity: there it is null."""
+    return value if math.isfinite(value) else None
 
 
 def _unit_key(name: str, unit: str) -> str:
-    return f"{name}_{unit.replace('/', '_per_')}"
+    return name if unit == "1" else f"{name}_{unit.replace('/', '_per_')}"
 
 
 def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
@@ -246,6 +246,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                 "wavelength_m": n.wavelength,
                 "distance_m": n.distance,
                 "optical_density": n.optical_density,
+                "optical_density_skin": n.optical_density_skin,
                 "scale_numbers": {s.mode: s.scale_number for s in n.scales},
                 "marking": n.marking,
                 "decides": n.decides,
@@ -318,8 +319,8 @@ def assessment_text(a: Assessment) -> str:
         exposure = format_quantity(s.exposure, s.exposure_unit, 3, "up") if math.isfinite(s.exposure) else "no bound"
         ratio = format_quantity(s.ratio, "1", 3, "up") if math.isfinite(s.ratio) else "no bound"
         limit = format_quantity(s.limit, s.exposure_unit, 3, "down")
-        cells = [s.laser, s.setup, s.person, s.way, s.tissue, format_quantity(s.distance, "m", 3), exposure, limit,
-                 ratio]  # fmt: skip
+        distance = format_quantity(s.distance, "m", 3, "down")
+        cells = [s.laser, s.setup, s.person, s.way, s.tissue, distance, exposure, limit, ratio]
         lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
     lines += ["", load_wording().caution_short]
     return "\n".join(lines)

@@ -185,6 +185,7 @@ class EyewearNeed:
     no_reliance: str  # the reason, starting "no eyewear can be relied on here", or ""
     notes: tuple[str, ...] = ()
     verdict: MarkingVerdict | None = None  # on the eyewear that the person wears
+    optical_density_skin: float = 0.0  # what would bring a direct hit below the skin limit, rounded up to 0.1
     steps: tuple[Step, ...] = ()
 
 

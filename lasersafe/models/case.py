@@ -105,6 +105,13 @@ class Case(CaseModel):
         for field in ("person", "surface", "barrier", "strike_out"):
             for i, table in peek.tables(field):
                 found += [((field, i, key), text) for key, text in _references(table, setups)]
+        for i, table in peek.tables("barrier"):
+            names = table.get("protects")
+            for name in names if isinstance(names, list) else ():
+                if isinstance(name, str) and name.strip() and name.strip() not in persons:
+                    found.append(
+                        (("barrier", i, "protects"), not_known(name.strip(), "a person of this case", persons))
+                    )
         for i, table in peek.tables("strike_out"):
             person = table.get("person")
             if isinstance(person, str) and person.strip() and person.strip() not in persons:
