@@ -2,56 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
-import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import InputError, OutputError
+from lasersafe.errors import InputError
+from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
 from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
-
-
-def write_file(path: Path, content: bytes, *, replace: bool = True) -> None:
-    """Write a file through a temporary name beside it, so that the old file or the whole new one is there.
-
-    Raises
-    ------
-    OutputError
-        If the place cannot be written, or the file is there and may not be replaced.
-    """
-    if path.is_dir():
-        message = f"{path} is a folder; name a file in it"
-        raise OutputError(message)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
-        temporary = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            temporary.chmod(0o644)
-            if replace:
-                temporary.replace(path)
-            else:
-                os.link(temporary, path)
-                temporary.unlink()
-        except BaseException:
-            with contextlib.suppress(FileNotFoundError):
-                temporary.unlink()
-            raise
-    except FileExistsError:
-        message = f"{path} is there already; choose another name, or say --replace"
-        raise OutputError(message) from None
-    except OSError as error:
-        message = f"{path} cannot be written: {error.strerror or error}"
-        raise OutputError(message) from None
 
 
 def template_names() -> list[str]:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
-import os
-import secrets
 from pathlib import Path as FilePath
 
-from lasersafe.errors import InputError, OutputError
+from lasersafe.errors import InputError
+from lasersafe.files import write_file
 from lasersafe.results import Assessment
 from lasersafe.sheet import back, front, tables
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
@@ -39,7 +37,7 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
     assessment : Assessment
         What is printed.
     path : pathlib.Path
-        Where to; the folder has to exist.
+        Where to; a folder that is missing is made.
     paper : {"A4", "Letter"}
         Size of the pages.
     language : str
@@ -54,17 +52,7 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
     ReferenceDataError
         If a font or a wording file is damaged.
     """
-    content = render_sheet(assessment, paper=paper, language=language)
-    target = FilePath(path)
-    draft = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
-    try:
-        draft.write_bytes(content)
-        os.replace(draft, target)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            draft.unlink()
-        message = f"output = '{target}': cannot be written: {error.strerror or error}"
-        raise OutputError(message) from None
+    write_file(FilePath(path), render_sheet(assessment, paper=paper, language=language))
 
 
 def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "en") -> bytes:
