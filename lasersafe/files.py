@@ -85,7 +85,7 @@ def read_limited(path: Path, largest: int, kind: str) -> bytes:
         If it is missing, no plain file, too large, or cannot be read.
     """
     try:
-        with path.open("rb", opener=_open_without_waiting) as file:
+        with open(path, "rb", opener=_open_without_waiting) as file:
             if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
                 message = f"{path}: this is not a plain file; name a {kind}"
                 raise InputError(message)
@@ -120,6 +120,7 @@ def locked(path: Path) -> Iterator[None]:
     """
     name = path.with_name(f".{path.name}.lock")
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         handle = _lock(name)
     except OSError as error:
         message = f"{path} cannot be locked: {error.strerror or error}"

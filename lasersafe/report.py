@@ -67,24 +67,27 @@ def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     return [head, *(f"  {fault}" for fault in faults)], data
 
 
-def write_case_sheet(path: Path, output: Path, paper: str | None) -> dict[str, Any]:
-    """Assess a case, write its sheet, and return what to print."""
-    from lasersafe.assessment import assess
-    from lasersafe.models import read_case
-    from lasersafe.sheet import render_sheet
+def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool = False) -> dict[str, Any]:
+    """Assess a case, write its sheet with the signatures on record, and return what to print."""
+    from lasersafe.models import parse_case, read_case_text
+    from lasersafe.signing.making import make_sheet, save_sheet
+    from lasersafe.signing.record import read_record, record_path
 
-    case = read_case(path)
-    size = paper or case.paper
-    if size not in ("A4", "Letter"):
-        message = f"paper = '{size[:40]}': allowed are A4 and Letter"
+    if paper not in (None, "A4", "Letter"):
+        message = f"paper = '{paper[:40]}': allowed are A4 and Letter"
         raise InputError(message)
-    assessment = assess(case)
-    write_file(output, render_sheet(assessment, paper=size))
+    text = read_case_text(path)
+    made = make_sheet(text, parse_case(text, str(path)), read_record(record_path(path)), paper)
+    copy = save_sheet(output, made.content, replace)
     return {
         "sheet": str(output),
-        "verdict": assessment.decision.verdict,
-        "passed": assessment.decision.passed,
-        "fingerprint": assessment.fingerprint,
+        "verdict": made.assessment.decision.verdict,
+        "passed": made.assessment.decision.passed,
+        "fingerprint": made.assessment.fingerprint,
+        "state": made.sign_off.state,
+        "missing_roles": list(made.sign_off.missing),
+        "changed_since_sign_off": list(made.sign_off.changed),
+        "kept": None if copy is None else str(copy),
         "caution": load_wording().caution_short,
     }
 
