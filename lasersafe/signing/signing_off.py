@@ -67,7 +67,7 @@ def sign(
     """
     now = datetime.now(UTC)
     person = _line(name, "name", 200)
-    known = _known_role(role)
+    known = known_role(role)
     terms = _line(conditions, "conditions", LONGEST_CONDITIONS) if conditions else ""
     last = _day(expires, now.date()) if expires else ""
     path = record_path(case_path)
@@ -124,7 +124,14 @@ def _refuse_unprintable(signed: SignOff) -> None:
     refuse_unprintable(signed, "sign-off")
 
 
-def _known_role(role: str) -> str:
+def known_role(role: str) -> str:
+    """Return a role as the case names it.
+
+    Raises
+    ------
+    InputError
+        If there is no such role.
+    """
     plain = role.strip().lower().replace(" ", "_").replace("-", "_")
     if plain not in ROLES:
         near = difflib.get_close_matches(plain[:60], ROLES, 1, 0.5)

@@ -1,0 +1,297 @@
+"""Signatures with a certificate: a real PDF signature (PAdES baseline B-B), made and checked with pyHanko.
+
+pyHanko is the optional extra ``sign``; nothing of it is imported before it is needed.
+"""
+
+from __future__ import annotations
+
+import logging
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+from lasersafe.errors import InputError
+from lasersafe.files import locked, read_limited, write_file
+from lasersafe.signing.about import About, read_about
+from lasersafe.signing.compare import plain
+from lasersafe.signing.container import LARGEST_SHEET, SheetFile, open_sheet, parse_sheet
+from lasersafe.signing.record import ROLES
+from lasersafe.signing.state import spoken
+
+LARGEST_CERTIFICATE = 1_000_000
+LARGEST_APPENDED = 4_000_000
+_FIELD = "lasersafe_"
+_MISSING = "certificates need the optional part of lasersafe; install it with: pip install 'lasersafe[sign]'"
+
+
+@dataclass(frozen=True)
+class CertificateSignature:
+    """One certificate signature; ``problem`` is empty when it is intact and trusted."""
+
+    role: str
+    signer: str
+    identity: str  # fingerprint of the certificate: who counts as one person
+    when: str  # as the signer claims
+    problem: str
+
+    @property
+    def label(self) -> str:
+        """Who signed, in one line."""
+        return f"{plain(self.signer)} as {spoken(self.role)}, {self.when}"
+
+
+def available() -> bool:
+    """Return whether the optional extra is installed."""
+    import importlib.util
+
+    return importlib.util.find_spec("pyhanko") is not None
+
+
+def sign_with_certificate(path: Path, certificate: Path, password: bytes | None, role: str) -> CertificateSignature:
+    """Put a PDF signature on a sheet, in the box of the role; the file is replaced as a whole.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The sheet; it must be signed on record or printed for signature, not a draft.
+    certificate : pathlib.Path
+        PKCS#12 file with key and certificate.
+    password : bytes or None
+        Its password.
+    role : str
+        Role in which the owner signs.
+
+    Raises
+    ------
+    InputError
+        If the sheet or the certificate cannot be used, or the extra is missing.
+    """
+    need_extra()
+    if role not in ROLES:
+        message = f"role = '{plain(role)}': roles are: {', '.join(ROLES)}"
+        raise InputError(message)
+    signer = _load(certificate, password)
+    with locked(path):
+        sheet = open_sheet(path)
+        about = read_about(sheet)
+        _refuse(path, sheet, about, role)
+        content = _signed(sheet, about, signer, role)
+        if not parse_sheet(content).appended:
+            message = f"{path}: the signature could not be appended"
+            raise InputError(message)
+        write_file(path, content)
+    owner = signer.signing_cert
+    return CertificateSignature(role, _name(owner), owner.sha256.hex(), _moment(datetime.now(UTC)), "")
+
+
+def need_extra() -> None:
+    """Refuse in one line when the optional extra is missing."""
+    if not available():
+        raise InputError(_MISSING)
+
+
+def _load(path: Path, password: bytes | None) -> Any:
+    from pyhanko.sign import signers
+
+    read_limited(path, LARGEST_CERTIFICATE, "certificate file (PKCS#12)")
+    logging.getLogger("pyhanko").setLevel(logging.CRITICAL)  # it would print a traceback
+    try:
+        signer = signers.SimpleSigner.load_pkcs12(str(path), passphrase=password)
+    except Exception:  # the file is untrusted, and what its parser raises is not documented
+        signer = None
+    if signer is None:
+        message = f"{path}: cannot be opened as PKCS#12: the password is wrong or the file is damaged"
+        raise InputError(message)
+    dates = signer.signing_cert["tbs_certificate"]["validity"]
+    now = datetime.now(UTC)
+    if not dates["not_before"].native <= now <= dates["not_after"].native:
+        message = f"{path}: the certificate holds from {dates['not_before'].native:%Y-%m-%d} to "
+        message += f"{dates['not_after'].native:%Y-%m-%d}, not today"
+        raise InputError(message)
+    return signer
+
+
+def _refuse(path: Path, sheet: SheetFile, about: About, role: str) -> None:
+    from lasersafe.signing.verify import verify
+
+    if about.state == "draft" or not about.passed:
+        message = f"{path}: this sheet says DRAFT; record the sign-offs, or print it for signature, and sign that sheet"
+        raise InputError(message)
+    if role not in about.sign_here:
+        message = f"{path}: this sheet has no box for the {spoken(role)}"
+        raise InputError(message)
+    report = verify(path)
+    wrong = [one for one in report.findings if one.kind not in ("not signed", "signature")]
+    if wrong:
+        message = f"{path}: not signed, because of this: {wrong[0].kind}: {plain(wrong[0].message, 300)}"
+        raise InputError(message)
+    for one in report.signatures:
+        if one.role == role:
+            message = f"{path}: {one.label} is on this sheet already"
+            raise InputError(message)
+    if sheet.appended and not report.signatures:
+        message = f"{path}: something was appended that is no signature; print the sheet anew"
+        raise InputError(message)
+
+
+def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+    from pyhanko.sign import fields, signers
+    from pyhanko.stamp import TextStampStyle
+
+    writer = IncrementalPdfFileWriter(BytesIO(sheet.base + sheet.appended))
+    first = not sheet.appended
+    for each in [*about.required_roles, role] if first else [role]:
+        page, box = about.sign_here[each]
+        name = _FIELD + each
+        if not any(found == name for found, *_ in fields.enumerate_sig_fields(writer)):
+            fields.append_signature_field(writer, fields.SigFieldSpec(name, on_page=page, box=box))
+    meta = signers.PdfSignatureMetadata(
+        field_name=_FIELD + role,
+        md_algorithm="sha256",
+        subfilter=fields.SigSeedSubFilter.PADES,
+        reason=f"{spoken(role)}: lasersafe sheet {about.fingerprint[:12]}",
+    )
+    name = _name(signer.signing_cert).encode("ascii", "replace").decode().replace("%", "%%")
+    style = TextStampStyle(
+        border_width=1, stamp_text=f"Signed with a certificate\n{name[:60]}\n%(ts)s", timestamp_format="%Y-%m-%d %H:%M %Z"
+    )
+    output = BytesIO()
+    signers.PdfSigner(meta, signer, stamp_style=style).sign_pdf(writer, output=output)
+    content = output.getvalue()
+    if len(content) > LARGEST_SHEET:
+        message = "the signed sheet would be larger than any sheet may be"
+        raise InputError(message)
+    return content
+
+
+def check_signatures(sheet: SheetFile, trust: Sequence[Path]) -> tuple[list[CertificateSignature], str]:
+    """Return the certificate signatures of a sheet, and what is wrong with what was appended, or ``""``.
+
+    Parameters
+    ----------
+    sheet : SheetFile
+        The sheet. Untrusted.
+    trust : sequence of pathlib.Path
+        Files (PEM or DER) with the certificates that are trusted.
+
+    Raises
+    ------
+    InputError
+        If a trust file cannot be read.
+    """
+    if not available():
+        return [], f"there is a certificate signature, which cannot be checked here: {_MISSING}"
+    roots = _roots(trust)
+    if len(sheet.appended) > LARGEST_APPENDED:
+        return [], "far more was appended than a signature needs; it was not read"
+    logging.getLogger("pyhanko").setLevel(logging.CRITICAL)
+    logging.getLogger("pyhanko_certvalidator").setLevel(logging.CRITICAL)
+    try:
+        return _check(sheet, roots, bool(trust))
+    except Exception:  # the bytes are untrusted, and what the parsers raise is not documented
+        return [], "what was appended after printing is damaged: no signature in it can be checked"
+
+
+def _roots(trust: Sequence[Path]) -> list[Any]:
+    from pyhanko.keys import load_certs_from_pemder_data
+
+    roots: list[Any] = []
+    for path in trust:
+        content = read_limited(path, LARGEST_CERTIFICATE, "trust file")
+        try:
+            found = list(load_certs_from_pemder_data(content))
+            for one in found:
+                _ = one.subject.human_friendly
+        except Exception:  # as above
+            found = []
+        if not found:
+            message = f"{path}: there is no certificate in it; a trust file holds certificates as PEM or DER"
+            raise InputError(message)
+        roots += found
+    return roots
+
+
+def _check(sheet: SheetFile, roots: list[Any], trusting: bool) -> tuple[list[CertificateSignature], str]:
+    from pyhanko.pdf_utils.reader import PdfFileReader
+    from pyhanko.sign.diff_analysis import DEFAULT_DIFF_POLICY, ModificationLevel, SuspiciousModification
+
+    reader = PdfFileReader(BytesIO(sheet.base + sheet.appended), strict=True)
+    embedded = list(reader.embedded_regular_signatures)
+    if not embedded or len(reader.embedded_signatures) != len(embedded):
+        return [], "something was appended after printing, and it is no signature"
+    problem = ""
+    if reader.xrefs.total_revisions != len(embedded) + 1:
+        problem = "something besides signatures was appended after printing"
+    compared = DEFAULT_DIFF_POLICY.review_file(reader, 0)
+    if isinstance(compared, SuspiciousModification) or compared.modification_level > ModificationLevel.FORM_FILLING:
+        problem = "what was appended after printing changes the sheet itself"
+    end = len(sheet.base) + len(sheet.appended)
+    found = [_one(one, roots, trusting, sheet) for one in embedded]
+    if not any(one.byte_range[2] + one.byte_range[3] == end for one in embedded):
+        problem = problem or "something follows the last signature"
+    return found, problem
+
+
+def _one(embedded: Any, roots: list[Any], trusting: bool, sheet: SheetFile) -> CertificateSignature:
+    role = str(embedded.field_name).removeprefix(_FIELD)
+    owner = embedded.signer_cert
+    claimed = embedded.self_reported_timestamp
+    when = _moment(claimed) if claimed is not None else "at no stated time"
+    problem = _problem(embedded, roots, trusting)
+    if role not in ROLES:
+        problem = problem or "it is not in a box of this sheet"
+    if not _written_plainly(embedded, sheet):
+        problem = "the signature is damaged"
+    return CertificateSignature(plain(role), _name(owner), owner.sha256.hex(), when, problem)
+
+
+def _problem(embedded: Any, roots: list[Any], trusting: bool) -> str:
+    """Return what is wrong with a signature, in plain words, or an empty text."""
+    from pyhanko.sign.validation import validate_pdf_signature
+    from pyhanko.sign.validation.settings import KeyUsageConstraints
+    from pyhanko_certvalidator import ValidationContext
+
+    context = ValidationContext(trust_roots=roots, allow_fetching=False)
+    usage = KeyUsageConstraints(key_usage={"non_repudiation", "digital_signature"})
+    status = validate_pdf_signature(embedded, context, key_usage_settings=usage)
+    if not status.intact or not status.valid:
+        return "broken: the sheet was changed after it was signed, or the signature is damaged"
+    if not status.docmdp_ok or status.coverage is None or status.coverage.name not in ("ENTIRE_FILE", "ENTIRE_REVISION"):
+        return "broken: it does not cover the whole sheet"
+    if status.trusted and status.bottom_line:
+        return ""
+    if not trusting:
+        return "intact, but not trusted: name the certificates that you trust with --trust"
+    trouble = getattr(status.trust_problem_indic, "name", "") or "no path to a trusted certificate"
+    dates = embedded.signer_cert["tbs_certificate"]["validity"]
+    if dates["not_after"].native < datetime.now(UTC):
+        return f"intact, but the certificate ended on {dates['not_after'].native:%Y-%m-%d}, and no time stamp proves more"
+    return f"intact, but not trusted: {trouble.replace('_', ' ').lower()}"
+
+
+def _written_plainly(embedded: Any, sheet: SheetFile) -> bool:
+    """Return whether the signature stands in the file as pyHanko writes it, filled up with zeros and nothing else."""
+    first, start, second, _ = (int(number) for number in embedded.byte_range)
+    content = sheet.base + sheet.appended
+    hole = content[first + start : second]
+    body = bytes(embedded.pkcs7_content)
+    used = bytes(embedded.signed_data.parent.dump()) if getattr(embedded.signed_data, "parent", None) else b""
+    wanted = re.fullmatch(rb"<([0-9a-f]+)>", hole)
+    if wanted is None or bytes.fromhex(wanted[1].decode()).rstrip(b"\0") != body.rstrip(b"\0"):
+        return False
+    return not used or body[: len(used)] == used and not body[len(used) :].strip(b"\0")
+
+
+def _name(certificate: Any) -> str:
+    native = certificate.subject.native
+    name = native.get("common_name") or certificate.subject.human_friendly
+    return plain(str(name), 100)
+
+
+def _moment(moment: datetime) -> str:
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
