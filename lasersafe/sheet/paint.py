@@ -225,4 +225,6 @@ def _attach(canvas: Canvas, attachments: Mapping[str, bytes]) -> None:
         }
         listed += [f"({name})".encode(), document.Reference(pdfdoc.PDFDictionary(specification))]
     files = pdfdoc.PDFDictionary({"Names": pdfdoc.PDFArray(listed)})
+    form = {"Fields": pdfdoc.PDFArray([]), "SigFlags": 3}  # there already, so that a signature adds its field only
+    document.Catalog.AcroForm = pdfdoc.PDFDictionary(form)
     document.Catalog.Names = pdfdoc.PDFDictionary({"EmbeddedFiles": files})

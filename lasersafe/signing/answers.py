@@ -25,8 +25,12 @@ def verify_lines(report: Report) -> list[str]:
     lines += _listed("result", [plain(str(change), 300) for change in report.changed_results])
     lines += [f"  note: {plain(note, 600)}" for note in report.notes]
     if about is not None:
-        lines.append(f"  {plain(about.place)}, {plain(about.dates)}; fingerprint {about.fingerprint[:12]}, {about.state}")
-        lines += [f"  signed: {plain(one['name'])}, {plain(spoken(one['role']))}, {plain(one['at'])}" for one in about.signed]
+        lines.append(
+            f"  {plain(about.place)}, {plain(about.dates)}; fingerprint {about.fingerprint[:12]}, {about.state}"
+        )
+        lines += [
+            f"  signed: {plain(one['name'])}, {plain(spoken(one['role']))}, {plain(one['at'])}" for one in about.signed
+        ]
     return lines
 
 

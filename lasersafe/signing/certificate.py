@@ -34,7 +34,6 @@ class CertificateSignature:
 
     role: str
     signer: str
-    identity: str  # fingerprint of the certificate: who counts as one person
     when: str  # as the signer claims
     problem: str
 
@@ -85,7 +84,7 @@ def sign_with_certificate(path: Path, certificate: Path, password: bytes | None,
             raise InputError(message)
         write_file(path, content)
     owner = signer.signing_cert
-    return CertificateSignature(role, _name(owner), owner.sha256.hex(), _moment(datetime.now(UTC)), "")
+    return CertificateSignature(role, _name(owner), _moment(datetime.now(UTC)), "")
 
 
 def need_extra() -> None:
@@ -100,7 +99,8 @@ def _load(path: Path, password: bytes | None) -> Any:
     read_limited(path, LARGEST_CERTIFICATE, "certificate file (PKCS#12)")
     logging.getLogger("pyhanko").setLevel(logging.CRITICAL)  # it would print a traceback
     try:
-        signer = signers.SimpleSigner.load_pkcs12(str(path), passphrase=password)
+        load: Any = signers.SimpleSigner.load_pkcs12  # without types there
+        signer = load(str(path), passphrase=password)
     except Exception:  # the file is untrusted, and what its parser raises is not documented
         signer = None
     if signer is None:
@@ -156,9 +156,13 @@ def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
         subfilter=fields.SigSeedSubFilter.PADES,
         reason=f"{spoken(role)}: lasersafe sheet {about.fingerprint[:12]}",
     )
-    name = _name(signer.signing_cert).encode("ascii", "replace").decode().replace("%", "%%")
+    name = _name(signer.signing_cert)
+    if not name.isascii():  # the typeface of the stamp has no other letters
+        name = "(name: see the signature itself)"
     style = TextStampStyle(
-        border_width=1, stamp_text=f"Signed with a certificate\n{name[:60]}\n%(ts)s", timestamp_format="%Y-%m-%d %H:%M %Z"
+        border_width=1,
+        stamp_text=f"Signed with a certificate\n{name[:60].replace('%', '%%')}\n%(ts)s",
+        timestamp_format="%Y-%m-%d %H:%M %Z",
     )
     output = BytesIO()
     signers.PdfSigner(meta, signer, stamp_style=style).sign_pdf(writer, output=output)
@@ -247,7 +251,7 @@ def _one(embedded: Any, roots: list[Any], trusting: bool, sheet: SheetFile) -> C
         problem = problem or "it is not in a box of this sheet"
     if not _written_plainly(embedded, sheet):
         problem = "the signature is damaged"
-    return CertificateSignature(plain(role), _name(owner), owner.sha256.hex(), when, problem)
+    return CertificateSignature(plain(role), _name(owner), when, problem)
 
 
 def _problem(embedded: Any, roots: list[Any], trusting: bool) -> str:
@@ -261,7 +265,11 @@ def _problem(embedded: Any, roots: list[Any], trusting: bool) -> str:
     status = validate_pdf_signature(embedded, context, key_usage_settings=usage)
     if not status.intact or not status.valid:
         return "broken: the sheet was changed after it was signed, or the signature is damaged"
-    if not status.docmdp_ok or status.coverage is None or status.coverage.name not in ("ENTIRE_FILE", "ENTIRE_REVISION"):
+    if (
+        not status.docmdp_ok
+        or status.coverage is None
+        or status.coverage.name not in ("ENTIRE_FILE", "ENTIRE_REVISION")
+    ):
         return "broken: it does not cover the whole sheet"
     if status.trusted and status.bottom_line:
         return ""
@@ -270,21 +278,31 @@ def _problem(embedded: Any, roots: list[Any], trusting: bool) -> str:
     trouble = getattr(status.trust_problem_indic, "name", "") or "no path to a trusted certificate"
     dates = embedded.signer_cert["tbs_certificate"]["validity"]
     if dates["not_after"].native < datetime.now(UTC):
-        return f"intact, but the certificate ended on {dates['not_after'].native:%Y-%m-%d}, and no time stamp proves more"
+        return (
+            f"intact, but the certificate ended on {dates['not_after'].native:%Y-%m-%d}, and no time stamp proves more"
+        )
     return f"intact, but not trusted: {trouble.replace('_', ' ').lower()}"
 
 
 def _written_plainly(embedded: Any, sheet: SheetFile) -> bool:
-    """Return whether the signature stands in the file as pyHanko writes it, filled up with zeros and nothing else."""
+    """Return whether the signature stands in the file in one way of writing, filled up with zeros and nothing else.
+
+    The place of the signature is the only part of the file that the signature does not cover.
+    """
     first, start, second, _ = (int(number) for number in embedded.byte_range)
-    content = sheet.base + sheet.appended
-    hole = content[first + start : second]
-    body = bytes(embedded.pkcs7_content)
-    used = bytes(embedded.signed_data.parent.dump()) if getattr(embedded.signed_data, "parent", None) else b""
-    wanted = re.fullmatch(rb"<([0-9a-f]+)>", hole)
-    if wanted is None or bytes.fromhex(wanted[1].decode()).rstrip(b"\0") != body.rstrip(b"\0"):
+    hole = (sheet.base + sheet.appended)[first + start : second]
+    if not re.fullmatch(rb"<(?:[0-9A-F]+|[0-9a-f]+)>", hole):
         return False
-    return not used or body[: len(used)] == used and not body[len(used) :].strip(b"\0")
+    body = bytes.fromhex(hole[1:-1].decode())
+    return not body[_length(body) :].strip(b"\0") and body.startswith(bytes(embedded.pkcs7_content).rstrip(b"\0"))
+
+
+def _length(body: bytes) -> int:
+    """Return the length of the DER structure that bytes begin with."""
+    if len(body) < 2 or body[1] < 0x80:
+        return 0
+    count = body[1] & 0x7F
+    return 2 + count + int.from_bytes(body[2 : 2 + count], "big")
 
 
 def _name(certificate: Any) -> str:

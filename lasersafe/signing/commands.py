@@ -15,7 +15,7 @@ from typing import Any
 from lasersafe.errors import InputError
 from lasersafe.typed import shown
 
-PASSWORD = "LASERSAFE_CERTIFICATE_PASSWORD"  # noqa: S105  name of the variable
+PASSWORD = "LASERSAFE_CERTIFICATE_PASSWORD"  # the name of the variable
 _LONGEST_PASSWORD = 1024
 
 
@@ -151,9 +151,7 @@ def _day(text: str | None) -> date | None:
     raise InputError(message)
 
 
-def register_answer(
-    folder: Path, recursive: bool, on: str | None, as_csv: bool = False
-) -> tuple[dict[str, Any], str]:
+def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool = False) -> tuple[dict[str, Any], str]:
     """Return the sheets of a folder as JSON and as text."""
     from lasersafe.signing.register import register, register_csv, register_json, register_lines
 

@@ -22,6 +22,7 @@ LARGEST_OBJECTS = 50_000
 _SEAL = re.compile(rb"\n%lasersafe sheet 1 sha256=([0-9a-f]{64})\nstartxref\n([1-9][0-9]{0,9})\n%%EOF\n")
 _END = re.compile(rb"startxref\n([1-9][0-9]{0,9})\n%%EOF\n\Z")
 _STREAM = re.compile(rb">>\r?\nstream\n")
+_LENGTH = re.compile(rb"/Length (\d{1,9})\b")
 _NAMED = re.compile(rb"\(([a-z.-]{1,40})\) (\d{1,6}) 0 R")
 
 
@@ -93,19 +94,23 @@ class SheetFile:
         end = self.offsets[number] if number < len(self.offsets) else self.table
         return self.base[start:end]
 
-    def objects(self) -> Iterator[bytes]:
-        """Yield each object, its stream inflated, so that two files can be compared whatever packed them."""
+    def parts(self) -> Iterator[bytes]:
+        """Yield each part, streams inflated, so that two files can be compared whatever packed them."""
+        yield self.base[: self.offsets[0]]
         budget = 4 * LARGEST_ATTACHMENT
         for number in range(1, len(self.offsets) + 1):
             raw = self._object(number)
             match = _STREAM.search(raw)
-            if match is None or b"/FlateDecode" not in raw[: match.start()]:
+            length = _LENGTH.search(raw[: match.start()]) if match else None
+            if match is None or length is None or b"/FlateDecode" not in raw[: match.start()]:
                 yield raw
                 continue
-            head = re.sub(rb"/Length\d? \d+", b"", raw[: match.start()])
             content = _inflated(raw, "of the page", min(LARGEST_ATTACHMENT, budget))
             budget -= len(content)
-            yield head + b"\0" + content
+            head = raw[: length.start()] + raw[length.end() : match.end()]
+            yield b"".join((head, content, raw[match.end() + int(length[1]) :]))
+        start = self.base.find(b"trailer", self.table)
+        yield re.sub(rb"<[0-9a-f]{32}>", b"", _SEAL.sub(b"", self.base[start:]))
 
 
 def open_sheet(path: Path) -> SheetFile:
@@ -172,7 +177,7 @@ def _offsets(base: bytes, table: int, end: int) -> tuple[int, ...]:
 
 def _inflated(raw: bytes, name: str, largest: int) -> bytes:
     match = _STREAM.search(raw)
-    length = re.search(rb"/Length (\d{1,9})\b", raw[: match.start()]) if match else None
+    length = _LENGTH.search(raw[: match.start()]) if match else None
     if match is None or length is None or b"/FlateDecode" not in raw[: match.start()]:
         message = f"the attachment {name} cannot be read"
         raise SheetError(message)

@@ -50,7 +50,12 @@ def results_of(assessment: Assessment) -> dict[str, Any]:
 
 
 def make_sheet(
-    text: str, case: Case, record: Record, paper: str | None = None, language: str = "en", assessed: Assessment | None = None
+    text: str,
+    case: Case,
+    record: Record,
+    paper: str | None = None,
+    language: str = "en",
+    assessed: Assessment | None = None,
 ) -> Made:
     """Return the sheet of a case; equal input gives equal bytes.
 
@@ -91,7 +96,7 @@ def make_sheet(
         "version": assessment.version,
         "language": language,
         "paper": size,
-        "drawn_with": drawn_with(),
+        "drawn_with": ", ".join(drawn_with()),
         "fingerprint": assessment.fingerprint,
         "ingredients": ingredients(case, language),
         "results": results_digest(results),
@@ -117,11 +122,12 @@ def make_sheet(
     return Made(seal(content), assessment, signed)
 
 
-def drawn_with() -> str:
-    """Return what lays the pages out besides this program."""
+def drawn_with() -> tuple[str, str]:
+    """Return what lays the pages out besides this program, and what packs them."""
     import importlib.metadata
+    import zlib
 
-    return f"reportlab {importlib.metadata.version('reportlab')}"
+    return f"reportlab {importlib.metadata.version('reportlab')}", f"zlib {zlib.ZLIB_RUNTIME_VERSION}"
 
 
 def save_sheet(path: Path, content: bytes, replace: bool) -> Path | None:
@@ -141,7 +147,9 @@ def save_sheet(path: Path, content: bytes, replace: bool) -> Path | None:
     with locked(path):
         kept = worth_keeping(path) if path.is_file() else ""
         if kept and not replace:
-            message = f"{path} is there already and is {kept}; choose another name, or say --replace to keep a dated copy"
+            message = (
+                f"{path} is there already and is {kept}; choose another name, or say --replace to keep a dated copy"
+            )
             raise OutputError(message)
         if kept:
             copy = keep_dated_copy(path)

@@ -70,9 +70,7 @@ class Record:
     def with_entry(self, entry: Entry, inputs: Inputs) -> Record:
         """Return the record with one more signature."""
         previous = self.entries[-1].digest if self.entries else ""
-        return Record(
-            (*self.entries, entry.sealed(previous)), {**dict(self.inputs or {}), entry.fingerprint: inputs}
-        )
+        return Record((*self.entries, entry.sealed(previous)), {**dict(self.inputs or {}), entry.fingerprint: inputs})
 
     def text(self) -> bytes:
         """Return the content of the file."""

@@ -127,9 +127,7 @@ def register_lines(rows: Sequence[Row], width: int = 140) -> list[str]:
     ]  # fmt: skip
     limits = [30, 30, 24, 24, 24, 10, 8, 100]
     widths = [min(limit, max(len(line[n]) for line in cells)) for n, limit in enumerate(limits)]
-    lines = [
-        "  ".join(_fit(cell, wide) for cell, wide in zip(line, widths, strict=True)).rstrip() for line in cells
-    ]
+    lines = ["  ".join(_fit(cell, wide) for cell, wide in zip(line, widths, strict=True)).rstrip() for line in cells]
     counts = _counts(rows)
     lines.append(f"{counts['count']} files, {counts['overdue']} overdue, {counts['not_readable']} not readable")
     return lines

@@ -74,10 +74,12 @@ def sign(
     with locked(path):
         case = parse_case(read_case_text(case_path), str(case_path))
         assessment = assess(case)
-        _refuse_what_cannot_be_signed(case.review_by, assessment.decision.passed, assessment.decision.verdict, now.date())
+        _refuse_what_cannot_be_signed(
+            case.review_by, assessment.decision.passed, assessment.decision.verdict, now.date()
+        )
         if read and not (len(read) >= 8 and assessment.fingerprint.startswith(read.lower())):
             message = (
-                f"fingerprint = {shown(read)}: the case now gives {assessment.fingerprint[:12]}; print the sheet again, "
+                f"fingerprint = {shown(read)}: the case now gives {assessment.fingerprint[:12]}; print it again, "
                 "read it, and give at least 8 characters of the fingerprint at its foot"
             )
             raise InputError(message)
@@ -114,7 +116,9 @@ def _refuse_what_cannot_be_signed(review_by: date, passed: bool, verdict: str, t
         message = f"the verdict is '{verdict}': there is nothing to sign; change the case until it passes"
         raise InputError(message)
     if review_by < today:
-        message = f"review_by = '{review_by.isoformat()}': this day has passed; look at the case again and set a new day"
+        message = (
+            f"review_by = '{review_by.isoformat()}': this day has passed; look at the case again and set a new day"
+        )
         raise InputError(message)
 
 

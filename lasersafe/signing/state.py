@@ -64,7 +64,9 @@ def spoken(role: str) -> str:
     return role.replace("_", " ")
 
 
-def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str, also: tuple[str, ...] = ()) -> SignOff:
+def sign_off_of(
+    case: Case, assessment: Assessment, record: Record, results: str, also: tuple[str, ...] = ()
+) -> SignOff:
     """Return what the sheet says about its signatures.
 
     Parameters

@@ -75,9 +75,7 @@ class Report:
         return next((code for kind, code in CODES.items() if kind in kinds), 0)
 
 
-def verify(
-    path: Path, on: date | None = None, trust: Sequence[Path] = (), case: Path | None = None
-) -> Report:
+def verify(path: Path, on: date | None = None, trust: Sequence[Path] = (), case: Path | None = None) -> Report:
     """Return what is to be said of a sheet.
 
     Parameters
@@ -108,9 +106,7 @@ def verify(
     return report
 
 
-def _check(
-    sheet: SheetFile, about: About, report: Report, day: date, trust: Sequence[Path], now: Path | None
-) -> None:
+def _check(sheet: SheetFile, about: About, report: Report, day: date, trust: Sequence[Path], now: Path | None) -> None:
     files = _attachments(sheet, about, report)
     if combined(about.ingredients) != about.fingerprint:
         report.add("changed", "the fingerprint is not that of the parts that the sheet names")
@@ -233,13 +229,15 @@ def _check_pages(
     if signed.state != about.state:
         report.add("changed", f"it says '{about.state}', but its record gives '{signed.state}'")
         return
-    if other or about.version != lasersafe.__version__ or about.drawn_with != making.drawn_with():
+    library, packer = making.drawn_with()
+    theirs = about.drawn_with.partition(", ")
+    if other or about.version != lasersafe.__version__ or theirs[0] != library:
         report.add("not checked", "the printed pages cannot be compared: another version made them")
         return
     again = making.make_sheet(text, case, record, about.paper, about.language, assessment).content
     if again == sheet.base:
         return
-    if sheet.table and list(parse_sheet(again).objects()) == list(sheet.objects()):
+    if theirs[2] != packer and list(parse_sheet(again).parts()) == list(sheet.parts()):
         return
     report.add("changed", "the pages or what the file says about itself are not what this version prints from its case")
 
@@ -261,10 +259,11 @@ def _check_certificates(sheet: SheetFile, about: About, report: Report, trust: S
 
 
 def _check_signed(case: Case, about: About, record: Record, report: Report) -> None:
-    by_certificate = {one.role: one.identity for one in report.signatures if not one.problem}
+    by_certificate = {one.role: one.signer for one in report.signatures if not one.problem}
     entries = record.signed(about.fingerprint)
     missing = [role for role in case.sign_off.required_roles if role not in entries and role not in by_certificate]
-    doubles = [] if case.sign_off.one_person_two_roles else doubled(by_certificate.items())
+    people = {role: entry.name for role, entry in entries.items()} | by_certificate
+    doubles = [] if case.sign_off.one_person_two_roles else doubled(people.items())
     if about.state == "draft" or missing or doubles:
         reason = f" (missing: {', '.join(map(spoken, missing))})" if missing else ""
         ink = "; it was printed for signature in ink, which no program can check" if _ink(about) else ""
