@@ -22,19 +22,19 @@ PASSWORD = "a long walk by the brook"
 FAR = "2090-06-30"
 
 
-@lru_cache(maxsize=1)
-def case_text() -> str:
+@lru_cache(maxsize=4)
+def case_text(template: str = "co2-cutter") -> str:
     """Return a starter case that passes, to be looked at again long after this test."""
-    text = (ROOT / "templates" / "cases" / "co2-cutter.toml").read_text(encoding="utf-8")
+    text = (ROOT / "templates" / "cases" / f"{template}.toml").read_text(encoding="utf-8")
     changed = text.replace("review_by = 2026-11-14", f"review_by = {FAR}")
     assert changed != text
     return changed
 
 
-def write_case(folder: Path, more: str = "") -> Path:
+def write_case(folder: Path, more: str = "", template: str = "co2-cutter") -> Path:
     """Write that case into a folder; ``more`` are tables at its end."""
     path = folder / "case.toml"
-    path.write_text(case_text() + more, encoding="utf-8")
+    path.write_text(case_text(template) + more, encoding="utf-8")
     return path
 
 
