@@ -22,6 +22,7 @@ from lasersafe.signing.state import results_digest, sign_off_of
 if TYPE_CHECKING:
     from lasersafe.models import Case
     from lasersafe.sheet.signatures import SignPlace
+    from lasersafe.signing.about import About
 
 FORMAT = "lasersafe sheet 1"
 CASE_TEXT, CASE, RESULTS, RECORD, ABOUT = "case.toml", "case.json", "results.json", "signoff.json", "sheet.json"
@@ -56,6 +57,7 @@ def make_sheet(
     paper: str | None = None,
     language: str = "en",
     assessed: Assessment | None = None,
+    like: About | None = None,
 ) -> Made:
     """Return the sheet of a case; equal input gives equal bytes.
 
@@ -73,6 +75,8 @@ def make_sheet(
         Folder of the wording.
     assessed : Assessment, optional
         The assessment, when it was made already.
+    like : About, optional
+        What a sheet says about itself that is printed again; its makers are taken over.
 
     Returns
     -------
@@ -96,9 +100,9 @@ def make_sheet(
         "version": assessment.version,
         "language": language,
         "paper": size,
-        "drawn_with": ", ".join(drawn_with()),
+        "drawn_with": like.drawn_with if like else ", ".join(drawn_with()),
         "fingerprint": assessment.fingerprint,
-        "ingredients": ingredients(case, language),
+        "ingredients": like.ingredients if like else ingredients(case, language),
         "results": results_digest(results),
         "attachments": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},
         "title": case.title,

@@ -348,7 +348,7 @@ def test_a_lock_that_is_held_is_told_at_once_and_leaves_nothing(tmp_path: Path) 
     thread.start()
     held.wait(20)
     try:
-        with pytest.raises(OutputError, match="another program is writing case.signoff.json just now"):
+        with pytest.raises(OutputError, match=r"another program is writing case.signoff.json just now"):
             sign(case, "Tobias Quendel", "assessor")
     finally:
         done.set()
@@ -400,7 +400,7 @@ def test_a_signed_sheet_is_only_replaced_on_demand_and_then_kept(tmp_path: Path)
     sign_all(case)
     print_sheet(case, sheet)
     old = sheet.read_bytes()
-    with pytest.raises(OutputError, match="is signed.*--replace"):
+    with pytest.raises(OutputError, match=r"is signed.*--replace"):
         print_sheet(case, sheet)
     assert sheet.read_bytes() == old
     case.write_text(re.sub(r'place = "[^"]*"', 'place = "Elsewhere"', case_text()), encoding="utf-8")

@@ -15,12 +15,12 @@ import pytest
 
 from lasersafe.errors import CalcError
 from lasersafe.models import canonical, case_from, parse_case
+from lasersafe.sheet.flow import Page
+from lasersafe.sheet.paint import Facts, paint
 from lasersafe.signing import container, making, verify
 from lasersafe.signing.commands import register_answer, verify_answer
 from lasersafe.signing.container import SheetError, open_sheet, parse_sheet, seal
 from lasersafe.signing.signing_off import sign
-from lasersafe.sheet.flow import Page
-from lasersafe.sheet.paint import Facts, paint
 from tests.behaviour.signing_help import case_text, print_sheet, run, sign_all, signed_sheet, write_case
 from tests.behaviour.test_sign_off import flipped
 
@@ -131,8 +131,8 @@ def test_other_results_of_this_version_are_listed_with_how_far_they_are_apart(
 
     monkeypatch.setattr(making, "results_of", longer)
     code, data, text = answer(sheet)
-    assert code == verify.CODES["not checked"]  # the pages cannot be compared then
-    assert {one["kind"] for one in data["findings"]} == {"other results", "not checked"}
+    assert code == verify.CODES["other results"]
+    assert {one["kind"] for one in data["findings"]} == {"other results"}
     (change,) = data["changed_results"]
     assert change["field"].endswith("distance_m")
     assert change["relative_change"] == pytest.approx(0.02)
@@ -144,9 +144,38 @@ def test_another_version_with_the_same_results_is_named(sheet: Path, monkeypatch
 
     monkeypatch.setattr(lasersafe, "__version__", "9.9.9")
     code, data, text = answer(sheet)
+    assert (code, data["changed_results"]) == (0, [])
+    assert "program: was version 0.1.0, is 9.9.9" in text
+
+
+def test_another_library_that_drew_the_pages_differently_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "s.pdf"
+    path.write_bytes(rebuilt({}, {"drawn_with": "reportlab 1.0, zlib 1.2"}))
+    code, _, text = answer(path)
     assert code == verify.CODES["not checked"]
-    assert data["changed_results"] == []
-    assert "is 9.9.9" in text
+    assert "compare by eye" in text
+
+
+def test_pages_that_were_made_anew_are_caught(tmp_path: Path) -> None:
+    path = tmp_path / "s.pdf"
+    path.write_bytes(rebuilt({}))
+    code, _, text = answer(path)
+    assert code == verify.CODES["changed"]
+    assert "not what this version prints" in text
+
+
+@pytest.mark.parametrize(("packer", "code"), [("zlib 9.9", 0), ("", verify.CODES["changed"])])
+def test_another_packer_of_the_same_pages_makes_no_difference(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, packer: str, code: int
+) -> None:
+    case, path, pack = write_case(tmp_path), tmp_path / "s.pdf", zlib.compress
+    sign_all(case)
+    library, own = making.drawn_with()
+    with monkeypatch.context() as other:
+        other.setattr(zlib, "compress", lambda content, level=1: pack(content, 1))
+        other.setattr(making, "drawn_with", lambda: (library, packer or own))
+        print_sheet(case, path)
+    assert answer(path)[0] == code, "the same packer gives the same bytes; another need not"
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -273,7 +302,16 @@ def test_what_is_appended_is_caught(sheet: Path) -> None:
 def test_files_that_are_no_sheet_are_one_line_each(tmp_path: Path) -> None:
     path = tmp_path / "s.pdf"
     content = signed_sheet()
-    for junk in (b"", b"x", b"%PDF-1.4\n%%EOF\n", content[:1000], content[:-1], content[1:], content[:-300], b"\0" * 9999):
+    for junk in (
+        b"",
+        b"x",
+        b"%PDF-1.4\n%%EOF\n",
+        content[:1000],
+        content[:-1],
+        content[1:],
+        content[:-300],
+        b"\0" * 9999,
+    ):
         path.write_bytes(junk)
         result = run("verify", path) if junk in (b"", content[:-1]) else None
         code, _, text = answer(path)
