@@ -23,7 +23,7 @@ help:
 	@echo "make format     lay the code out and mend what the style check can mend"
 	@echo "make docs       write the generated pages of docs/ anew"
 	@echo "make bench      measure speed and memory as ratios, and write docs/bench.md"
-	@echo "make soak       the property tests with many more random cases"
+	@echo "make soak       the property tests with many more random cases, damaged files and killed programs"
 	@echo "make clean      remove what was made; make clean-all removes .venv as well"
 
 $(STAMP): pyproject.toml constraints.txt $(STALE)
@@ -64,6 +64,7 @@ bench: $(STAMP)
 
 soak: $(STAMP)
 	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" tests/properties tests/crosscheck
+	$(RUN) -m pytest -m soak tests/behaviour
 
 clean:
 	rm -rf out build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis

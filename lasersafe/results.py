@@ -271,6 +271,8 @@ class Assessment:
     notes: tuple[str, ...]
     fingerprint: str  # SHA-256 of the resolved case, rule sets, wording and version
     version: str
+    language: str = "en"
+    draft_reasons: tuple[str, ...] = ()  # why the sheet cannot stop being a draft, whoever signs
 
 
 @dataclass(frozen=True)

@@ -99,6 +99,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
         notes=(case.notes,) if case.notes else (),
         fingerprint=fingerprint(case, language),
         version=lasersafe.__version__,
+        language=wording.language,
     )
 
 

@@ -55,7 +55,7 @@ def make_sheet(
     case: Case,
     record: Record,
     paper: str | None = None,
-    language: str = "en",
+    language: str | None = None,
     assessed: Assessment | None = None,
     like: About | None = None,
 ) -> Made:
@@ -71,8 +71,8 @@ def make_sheet(
         The sign-offs so far.
     paper : str, optional
         ``A4`` or ``Letter``; what the case says when left out.
-    language : str
-        Folder of the wording.
+    language : str, optional
+        Folder of the wording; that of the assessment when left out.
     assessed : Assessment, optional
         The assessment, when it was made already.
     like : About, optional
@@ -85,7 +85,8 @@ def make_sheet(
     """
     from lasersafe.sheet import render_sheet
 
-    assessment = assessed or assess(case, language)
+    assessment = assessed or (assess(case) if language is None else assess(case, language))
+    tongue = assessment.language
     results = results_of(assessment)
     signed = sign_off_of(case, assessment, record, results_digest(results))
     size = paper or case.paper
@@ -98,11 +99,11 @@ def make_sheet(
     about = {
         "format": FORMAT,
         "version": assessment.version,
-        "language": language,
+        "language": tongue,
         "paper": size,
         "drawn_with": like.drawn_with if like else ", ".join(drawn_with()),
         "fingerprint": assessment.fingerprint,
-        "ingredients": like.ingredients if like else ingredients(case, language),
+        "ingredients": like.ingredients if like else ingredients(case, tongue),
         "results": results_digest(results),
         "attachments": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},
         "title": case.title,
@@ -122,7 +123,7 @@ def make_sheet(
         boxes = {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()}
         return {**files, ABOUT: packed({**about, "sign_here": boxes})}
 
-    content = render_sheet(assessment, paper=size, language=language, sign_off=signed, embed=embed)
+    content = render_sheet(assessment, paper=size, language=tongue, sign_off=signed, embed=embed)
     return Made(seal(content), assessment, signed)
 
 

@@ -12,7 +12,7 @@ from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import InputError
 from lasersafe.files import locked, write_file
 from lasersafe.models import canonical, parse_case, read_case_text
-from lasersafe.results import SignOff
+from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.making import results_of
 from lasersafe.signing.record import ROLES, Entry, Inputs, read_record, record_path
 from lasersafe.signing.state import doubled, results_digest, sign_off_of, spoken
@@ -74,9 +74,7 @@ def sign(
     with locked(path):
         case = parse_case(read_case_text(case_path), str(case_path))
         assessment = assess(case)
-        _refuse_what_cannot_be_signed(
-            case.review_by, assessment.decision.passed, assessment.decision.verdict, now.date()
-        )
+        _refuse_what_cannot_be_signed(case.review_by, assessment, now.date())
         if read and not (len(read) >= 8 and assessment.fingerprint.startswith(read.lower())):
             message = (
                 f"fingerprint = {shown(read)}: the case now gives {assessment.fingerprint[:12]}; print it again, "
@@ -104,16 +102,21 @@ def sign(
             results=digest,
             version=assessment.version,
         )
-        record = record.with_entry(entry, Inputs(ingredients(case), canonical(case)))
+        record = record.with_entry(entry, Inputs(ingredients(case, assessment.language), canonical(case)))
         signed = sign_off_of(case, assessment, record, digest)
         _refuse_unprintable(signed)
         write_file(path, record.text())
     return Signed(path, assessment.fingerprint, assessment.decision.verdict, entry, signed)
 
 
-def _refuse_what_cannot_be_signed(review_by: date, passed: bool, verdict: str, today: date) -> None:
-    if not passed:
-        message = f"the verdict is '{verdict}': there is nothing to sign; change the case until it passes"
+def _refuse_what_cannot_be_signed(review_by: date, assessment: Assessment, today: date) -> None:
+    if not assessment.decision.passed:
+        message = (
+            f"the verdict is '{assessment.decision.verdict}': there is nothing to sign; change the case until it passes"
+        )
+        raise InputError(message)
+    if assessment.draft_reasons:
+        message = f"the sheet stays a draft whoever signs: {assessment.draft_reasons[0]}"
         raise InputError(message)
     if review_by < today:
         message = (

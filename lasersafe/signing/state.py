@@ -64,9 +64,7 @@ def spoken(role: str) -> str:
     return role.replace("_", " ")
 
 
-def sign_off_of(
-    case: Case, assessment: Assessment, record: Record, results: str, also: tuple[str, ...] = ()
-) -> SignOff:
+def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str) -> SignOff:
     """Return what the sheet says about its signatures.
 
     Parameters
@@ -79,13 +77,11 @@ def sign_off_of(
         The signatures.
     results : str
         `results_digest` of the assessment.
-    also : tuple of str
-        Further reasons for which the sheet is a draft.
     """
     rule = case.sign_off
     signed = record.signed(assessment.fingerprint)
     missing = tuple(role for role in rule.required_roles if role not in signed)
-    reasons = list(also)
+    reasons = list(assessment.draft_reasons)
     if not assessment.decision.passed:
         reasons.append(f"the verdict does not let the laser run: {assessment.decision.verdict}")
     reasons += [
@@ -125,7 +121,7 @@ def _changed(case: Case, assessment: Assessment, record: Record) -> tuple[str, .
     from lasersafe.assessment.fingerprint import ingredients
 
     before = record.inputs[record.entries[-1].fingerprint]
-    return changed_inputs(before.case, canonical(case), before.ingredients, ingredients(case))
+    return changed_inputs(before.case, canonical(case), before.ingredients, ingredients(case, assessment.language))
 
 
 def changed_inputs(

@@ -7,6 +7,7 @@ import random
 import shutil
 import subprocess
 import sys
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installe
 
 from lasersafe.errors import InputError
 from lasersafe.signing import certificate as certificates
+from lasersafe.signing import commands
 from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.commands import PASSWORD as VARIABLE
 from lasersafe.signing.commands import register_answer
@@ -282,6 +284,21 @@ def test_filling_beside_the_signature_is_caught(sheet: Path, keys: dict[str, tup
     for other in (b"001>", b"00a>"):
         sheet.write_bytes(content[:place] + other + content[place + 4 :])
         assert answer(sheet, trust=trust)[0] == CODES["signature"], other
+
+
+def test_a_bomb_in_what_was_appended_is_not_unpacked(
+    sheet: Path, keys: dict[str, tuple[Path, Path]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(commands, "MEMORY", 150_000_000)
+    bomb = zlib.compress(bytes(1_000_000_000), 9)
+    content = sheet.read_bytes()
+    table = content[: content.rindex(b"startxref")].rindex(b"xref")
+    head = b"<< /Type /XRef /Size 901 /W [1 4 2] /Root 1 0 R /Prev %d /Filter /FlateDecode /Length %d >>"
+    more = b"900 0 obj\n" + head % (table, len(bomb)) + b"\nstream\n" + bomb + b"\nendstream\nendobj\n"
+    sheet.write_bytes(content + more + b"startxref\n%d\n%%%%EOF\n" % len(content))
+    code, _, text = answer(sheet, trust=[keys["tobias"][1]])
+    assert code == CODES["signature"]
+    assert "damaged" in text
 
 
 @pytest.mark.parametrize("count", [25, pytest.param(2000, marks=pytest.mark.soak)])

@@ -7,6 +7,7 @@ import io
 import json
 import os
 import re
+import time
 from pathlib import Path
 
 import pytest
@@ -83,3 +84,14 @@ def test_an_empty_folder_and_a_missing_one(tmp_path: Path) -> None:
     assert run("register", tmp_path).stdout == "no PDF file here\n"
     result = run("register", tmp_path / "none")
     assert (result.returncode, result.stderr.count("\n")) == (2, 1)
+
+
+@pytest.mark.soak
+def test_ten_thousand_sheets_take_less_than_a_minute(tmp_path: Path) -> None:
+    for number in range(10_000):
+        content = signed_sheet() if number % 100 else signed_sheet()[:-1]
+        (tmp_path / f"{number:05d}.pdf").write_bytes(content)
+    start = time.perf_counter()
+    result = run("register", tmp_path)
+    assert time.perf_counter() - start < 60.0
+    assert result.stdout.splitlines()[-1] == "10000 files, 0 overdue, 100 not readable"

@@ -279,6 +279,16 @@ def test_a_verdict_that_does_not_pass_cannot_be_signed(tmp_path: Path) -> None:
     assert not record_path(failing).exists()
 
 
+def test_a_sheet_that_stays_a_draft_for_another_reason_is_not_released(tmp_path: Path) -> None:
+    case = write_case(tmp_path)
+    sign_all(case)
+    parsed = parse_case(case.read_text(encoding="utf-8"))
+    assessment = replace(assess(parsed), draft_reasons=("a reading is above what was expected",))
+    found = sign_off_of(parsed, assessment, read_record(record_path(case)), results_digest(results_of(assessment)))
+    assert (found.state, found.missing) == ("draft", ())
+    assert found.reasons == ("a reading is above what was expected",)
+
+
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
