@@ -23,7 +23,7 @@ help:
 	@echo "make format     lay the code out and mend what the style check can mend"
 	@echo "make docs       write the generated pages of docs/ anew"
 	@echo "make bench      measure speed and memory as ratios, and write docs/bench.md"
-	@echo "make soak       the property tests with many more random cases, damaged files and killed programs"
+	@echo "make soak       the property tests with many more random cases"
 	@echo "make clean      remove what was made; make clean-all removes .venv as well"
 
 $(STAMP): pyproject.toml constraints.txt $(STALE)
@@ -47,7 +47,7 @@ check: $(STAMP)
 
 test: check
 	@mkdir -p out
-	$(RUN) -m pytest --published-record $(RECORD)
+	$(RUN) -m pytest --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
 
 format: $(STAMP)
@@ -56,15 +56,15 @@ format: $(STAMP)
 
 docs: $(STAMP)
 	@mkdir -p out
-	$(RUN) -m pytest tests/published --published-record $(RECORD)
+	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --published-record $(RECORD)
 
 bench: $(STAMP)
 	$(RUN) bench/bench.py
 
 soak: $(STAMP)
-	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" tests/properties tests/crosscheck
-	$(RUN) -m pytest -m soak tests/behaviour
+	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" --soak-record=docs/soak.json \
+	  tests/properties tests/crosscheck tests/behaviour
 
 clean:
 	rm -rf out build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis
