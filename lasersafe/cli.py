@@ -350,7 +350,10 @@ def register(
     on: Annotated[Text, typer.Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
     as_json: Json = False,
 ) -> None:
-    """List the sheets of a folder with state and review date; nothing is checked, see verify."""
+    """List the sheets of a folder with state and review date.
+
+    Nothing is checked but the checksum of each file; verify checks the rest.
+    """
     from lasersafe.signing.commands import register_answer
 
     if as_json:

@@ -24,7 +24,7 @@ def write_file(path: Path, content: bytes, *, replace: bool = True) -> None:
         If the place cannot be written, or the file is there and may not be replaced.
     """
     if path.is_dir():
-        message = f"{path} is a folder; name a file in it"
+        message = f"{path} cannot be written: it is a folder; name a file in it"
         raise OutputError(message)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -112,7 +112,25 @@ def _load(path: Path, password: bytes | None) -> Any:
         message = f"{path}: the certificate holds from {dates['not_before'].native:%Y-%m-%d} to "
         message += f"{dates['not_after'].native:%Y-%m-%d}, not today"
         raise InputError(message)
-    return signer
+    return _with_its_chain(signer)
+
+
+def _with_its_chain(signer: Any) -> Any:
+    """Return the signer with those certificates of the file only that lead upwards from its own."""
+    from pyhanko.sign import signers
+    from pyhanko_certvalidator.registry import SimpleCertificateStore
+
+    chain = SimpleCertificateStore()
+    others = list(signer.cert_registry)
+    last = signer.signing_cert
+    for _ in range(len(others)):
+        above = next((one for one in others if one.subject == last.issuer and one.sha256 != last.sha256), None)
+        if above is None:
+            break
+        chain.register(above)
+        others.remove(above)
+        last = above
+    return signers.SimpleSigner(signer.signing_cert, signer.signing_key, chain)
 
 
 def _refuse(path: Path, sheet: SheetFile, about: About, role: str) -> None:
@@ -271,6 +289,8 @@ def _problem(embedded: Any, roots: list[Any], trusting: bool) -> str:
         or status.coverage.name not in ("ENTIRE_FILE", "ENTIRE_REVISION")
     ):
         return "broken: it does not cover the whole sheet"
+    if not _nothing_unsigned(embedded, status):
+        return "the signature is damaged, or holds more than this program puts into one"
     if status.trusted and status.bottom_line:
         return ""
     if not trusting:
@@ -297,12 +317,55 @@ def _written_plainly(embedded: Any, sheet: SheetFile) -> bool:
     return not body[_length(body) :].strip(b"\0") and body.startswith(bytes(embedded.pkcs7_content).rstrip(b"\0"))
 
 
+def _nothing_unsigned(embedded: Any, status: Any) -> bool:
+    """Return whether what a signature does not cover of itself (RFC 5652, 5.1 and 5.3) can only be read in one way.
+
+    One digest algorithm, that of the signer; no attributes beside the signed ones; no certificate that the path to a
+    trusted one does not need; the algorithm of the signature without parameters that nobody reads.
+    """
+    data, signer = embedded.signed_data, embedded.signer_info
+    used = {one.sha256 for one in status.validation_path} if status.validation_path is not None else None
+    needed = used is None or all(
+        one.chosen.sha256 in used | {embedded.signer_cert.sha256} for one in data["certificates"]
+    )
+    digests = [one.dump() for one in data["digest_algorithms"]]
+    algorithm = signer["signature_algorithm"]
+    plain_parameters = algorithm["algorithm"].native == "rsassa_pss" or algorithm["parameters"].native is None
+    kind = {"rsa": ("rsassa_pkcs1v15", "rsassa_pss", "sha256_rsa"), "ec": ("sha256_ecdsa",)}
+    fitting = algorithm["algorithm"].native in kind.get(embedded.signer_cert.public_key.algorithm, ())
+    return bool(
+        needed
+        and fitting
+        and plain_parameters
+        and digests == [signer["digest_algorithm"].dump()]
+        and signer["digest_algorithm"]["parameters"].native is None
+        and not len(signer["unsigned_attrs"])
+        and not len(data["crls"])
+        and data["version"].native == "v1"
+        and signer["version"].native == "v1"
+        and signer["sid"].chosen["serial_number"].native == embedded.signer_cert.serial_number
+        and signer["sid"].chosen["issuer"].dump() == embedded.signer_cert.issuer.dump()
+        and data["encap_content_info"]["content"].native is None
+    )
+
+
 def _length(body: bytes) -> int:
-    """Return the length of the DER structure that bytes begin with."""
+    """Return the length of a signature with its envelope (RFC 5652, 3), 0 when the lengths do not fit each other.
+
+    That is a sequence of the object identifier, which takes 11 bytes, and of the signed data in a tag of its own.
+    """
+    outer, head = _element(body)
+    tag, tag_head = _element(body[head + 11 :])
+    data, _ = _element(body[head + 11 + tag_head :])
+    return outer if outer == head + 11 + tag and tag == tag_head + data else 0
+
+
+def _element(body: bytes) -> tuple[int, int]:
+    """Return the length of the DER element that bytes begin with, and that of its head."""
     if len(body) < 2 or body[1] < 0x80:
-        return 0
-    count = body[1] & 0x7F
-    return 2 + count + int.from_bytes(body[2 : 2 + count], "big")
+        return 0, 0
+    head = 2 + (body[1] & 0x7F)
+    return head + int.from_bytes(body[2:head], "big"), head
 
 
 def _name(certificate: Any) -> str:
