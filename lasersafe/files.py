@@ -28,6 +28,10 @@ def write_file(path: Path, content: bytes, *, replace: bool = True) -> None:
         raise OutputError(message)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        message = f"{path} cannot be written: {error.strerror or error}"
+        raise OutputError(message) from None
+    try:
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=".part")
         temporary = Path(name)
         try:

@@ -120,7 +120,8 @@ def _with_its_chain(signer: Any) -> Any:
     from pyhanko.sign import signers
     from pyhanko_certvalidator.registry import SimpleCertificateStore
 
-    chain = SimpleCertificateStore()
+    store: Any = SimpleCertificateStore  # without types there
+    chain = store()
     others = list(signer.cert_registry)
     last = signer.signing_cert
     for _ in range(len(others)):
