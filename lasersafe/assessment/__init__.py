@@ -98,8 +98,9 @@ def assess(case: Case, language: str = "en") -> Assessment:
         differences=differences_of(setups),
         inputs=typed_inputs(case),
         notes=(case.notes,) if case.notes else (),
-        fingerprint=fingerprint(case, wording.digest),
+        fingerprint=fingerprint(case, language),
         version=lasersafe.__version__,
+        language=wording.language,
     )
 
 

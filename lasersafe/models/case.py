@@ -10,6 +10,7 @@ from pydantic import Field, PrivateAttr
 from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
 from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
+from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
 from lasersafe.typed import shown
 
@@ -56,6 +57,10 @@ class Case(CaseModel):
     )
     strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = Field(
         default=(), description="Ways for light that are ruled out with a reason, one [[strike_out]] each."
+    )
+
+    sign_off: SignOffRule = Field(
+        default=SignOffRule.model_construct(), description="Who has to sign, and how: [sign_off]."
     )
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
