@@ -40,7 +40,9 @@ CONDITIONS = frozenset(
         "barrier",  # a barrier is part of the case
     }
 )
+DAY_LISTS = ("check", "stop", "after", "casualty", "review")
 _LANGUAGE = re.compile(r"[a-z]{2}(-[A-Z]{2})?\Z")
+_PLACE = re.compile(r"\{(\w+)\}")
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,13 @@ class HazardText:
     source: str
     seen: str
     when: tuple[str, ...]
+    material: tuple[str, ...] = ()  # words of a work material, one of which must be named in the case
+    gas: tuple[str, ...] = ()  # words of a gas; a case that names no gas meets them all
+
+    def meets(self, material: str, gas: str) -> bool:
+        """Return whether the hazard belongs to this material and this gas."""
+        fits_material = not self.material or any(_has_word(material, word) for word in self.material)
+        return fits_material and (not self.gas or not gas.strip() or any(_has_word(gas, word) for word in self.gas))
 
 
 @dataclass(frozen=True)
@@ -73,6 +82,15 @@ class CautionText:
     key: str
     title: str
     text: str
+
+
+@dataclass(frozen=True)
+class DayText:
+    """One line of the pages for the day: a check, a stop criterion, a step of first aid, a review trigger."""
+
+    key: str
+    text: str
+    when: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -92,6 +110,19 @@ class Wording:
     roles: dict[str, str]  # sign-off role -> name of the role as printed
     texts: dict[str, str]
     digest: str
+    day: dict[str, tuple[DayText, ...]]  # list of `DAY_LISTS` -> its lines
+    phrases: tuple[tuple[str, str], ...] = ()  # what the program says in English -> how it is said here
+
+    def day_lines(self, name: str, conditions: Collection[str]) -> tuple[DayText, ...]:
+        """Return the lines of one list of ``day.toml`` whose conditions are all met, in the order of the file.
+
+        Raises
+        ------
+        InputError
+            If a condition is not known.
+        """
+        met = _checked_conditions(conditions)
+        return tuple(entry for entry in self.day[name] if met.issuperset(entry.when))
 
     def control(self, key: str) -> ControlText:
         """Return the control of that key.
@@ -140,8 +171,17 @@ class Wording:
                 return entry
         raise _missing(self.language, "other_hazards.toml", key)
 
-    def other_hazards_for(self, conditions: Collection[str]) -> tuple[HazardText, ...]:
+    def other_hazards_for(
+        self, conditions: Collection[str], material: str = "", gas: str = ""
+    ) -> tuple[HazardText, ...]:
         """Return the hazards whose conditions are all met, in the order of the file.
+
+        Parameters
+        ----------
+        conditions : collection of str
+            Words of `CONDITIONS` that hold in the case.
+        material, gas : str
+            Work material and process gas as typed; a hazard may be tied to words in them.
 
         Raises
         ------
@@ -149,7 +189,13 @@ class Wording:
             If a word is not known.
         """
         met = _checked_conditions(conditions)
-        return tuple(entry for entry in self.other_hazards if met.issuperset(entry.when))
+        return tuple(
+            entry for entry in self.other_hazards if met.issuperset(entry.when) and entry.meets(material, gas)
+        )
+
+    def say(self, text: str) -> str:
+        """Return what the program says in English in this language, or unchanged when there is no phrase for it."""
+        return translated(text, self.phrases) if self.phrases else text
 
     def text(self, key: str, /, **values: object) -> str:
         """Return a text of ``sheet.toml`` with ``{name}`` places filled in.
@@ -195,15 +241,15 @@ def load_wording(language: str = "en") -> Wording:
         If a file is missing, is not TOML, or has a missing, unknown or repeated key.
     """
     if not _LANGUAGE.match(language) or not templates_path("wording", language).is_dir():
-        root = templates_path("wording")
-        known = sorted(folder.name for folder in root.iterdir() if folder.is_dir()) if root.is_dir() else []
-        message = f"language = '{language}': there is no wording for it; there is: {', '.join(known) or 'none'}"
+        message = f"language = '{language}': there is no wording for it; there is: {', '.join(languages()) or 'none'}"
         raise InputError(message)
     folder = templates_path("wording", language)
     files = {
         name: load_toml(folder / f"{name}.toml")
-        for name in ("controls", "other_hazards", "cautions", "sign_off", "sheet")
+        for name in ("controls", "other_hazards", "cautions", "sign_off", "sheet", "record", "day")
     }
+    if (folder / "phrases.toml").is_file():
+        files["phrases"] = load_toml(folder / "phrases.toml")
     digest = hashlib.sha256(json.dumps(files, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
     cautions = _Table("cautions.toml", language, files["cautions"], {"short", "caution"})
     roles = _Table("sign_off.toml", language, files["sign_off"], {"role"}).entries("role", {"key", "name", "declares"})
@@ -218,9 +264,61 @@ def load_wording(language: str = "en") -> Wording:
         ),
         declarations={entry["key"]: entry["declares"] for entry in roles},
         roles={entry["key"]: entry["name"] for entry in roles},
-        texts=_sheet_texts(language, files["sheet"]),
+        texts=_sheet_texts(language, "sheet.toml", files["sheet"])
+        | _sheet_texts(language, "record.toml", files["record"]),
         digest=digest,
+        day=_day(language, files["day"]),
+        phrases=_phrases(language, files.get("phrases", {})),
     )
+
+
+def languages() -> list[str]:
+    """Return the languages that have a wording."""
+    root = templates_path("wording")
+    return sorted(folder.name for folder in root.iterdir() if folder.is_dir()) if root.is_dir() else []
+
+
+@lru_cache(maxsize=8)
+def _patterns(phrases: tuple[tuple[str, str], ...]) -> tuple[dict[str, str], tuple[tuple[re.Pattern[str], str], ...]]:
+    exact = {english: here for english, here in phrases if "{" not in english}
+    found = []
+    for english, here in phrases:
+        if "{" in english:
+            parts = _PLACE.split(english)  # text, name, text, name, ... text
+            pattern = "".join(f"(?P<{p}>.+?)" if i % 2 else re.escape(p) for i, p in enumerate(parts))
+            found.append((re.compile(pattern, re.DOTALL), here))
+    return exact, tuple(found)
+
+
+@lru_cache(maxsize=16384)
+def translated(text: str, phrases: tuple[tuple[str, str], ...]) -> str:
+    """Return a text in another language: as a whole, filled into a pattern, or part by part.
+
+    Parts are what semicolons and ends of sentences separate. What no phrase fits stays as it is. A place that is named
+    ``{say...}`` holds words of the program and is translated too; any other holds what a user typed, and is not.
+    """
+    exact, patterns = _patterns(phrases)
+    if text in exact:
+        return exact[text]
+    for pattern, here in patterns:
+        match = pattern.fullmatch(text)
+        if match:
+            filled = match.groupdict()
+            return here.format_map(
+                {name: translated(part, phrases) if name.startswith("say") else part for name, part in filled.items()}
+            )
+    for joint in (". ", "; ", ": ", ", "):
+        if joint in text:
+            first, _, rest = text.partition(joint)
+            stop = "." if joint == ". " else ""
+            ending = joint[len(stop) :] if stop else joint
+            return translated(first + stop, phrases) + ending + translated(rest, phrases)
+    return text
+
+
+def _has_word(text: str, word: str) -> bool:
+    """Return whether a word stands in a text at the start of a word: ``steel`` in ``steels``, not in ``asteel``."""
+    return re.search(rf"(?<!\w){re.escape(word.casefold())}", text.casefold()) is not None
 
 
 def _missing(language: str, file: str, key: str) -> ReferenceDataError:
@@ -272,7 +370,14 @@ class _Table:
                 raise ReferenceDataError(message)
         return tuple(value)
 
-    def entries(self, name: str, keys: set[str]) -> list[dict[str, Any]]:
+    def free_words(self, row: dict[str, Any], key: str) -> tuple[str, ...]:
+        value = row.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(word, str) and word.strip() for word in value):
+            message = f"{self.where}: '{row['key']}': {key} must be a list of words"
+            raise ReferenceDataError(message)
+        return tuple(value)
+
+    def entries(self, name: str, keys: set[str], optional: frozenset[str] = frozenset()) -> list[dict[str, Any]]:
         rows = self.data[name]
         if not isinstance(rows, list) or not rows:
             message = f"{self.where}: '{name}' must be a list of tables, [[{name}]]"
@@ -280,7 +385,7 @@ class _Table:
         found: set[str] = set()
         for number, row in enumerate(rows, 1):
             where = f"{self.where}, {name} {number}"
-            self._exactly(where, row, keys)
+            self._exactly(where, row, keys | (optional & row.keys()))
             for key in keys - {"when", "answers"}:
                 self.string(row, key)
             if row["key"] in found:
@@ -306,17 +411,51 @@ def _controls(language: str, data: dict[str, Any]) -> tuple[ControlText, ...]:
 def _hazards(language: str, data: dict[str, Any]) -> tuple[HazardText, ...]:
     table = _Table("other_hazards.toml", language, data, {"hazard"})
     found = []
-    for row in table.entries("hazard", {"key", "title", "text", "source", "seen", "when"}):
+    optional = frozenset({"material", "gas"})
+    for row in table.entries("hazard", {"key", "title", "text", "source", "seen", "when"}, optional):
         if row["seen"] not in SEEN:
             message = f"{table.where}: '{row['key']}': seen '{row['seen']}' is not known; known: {', '.join(SEEN)}"
             raise ReferenceDataError(message)
         when = table.words(row, "when", CONDITIONS)
-        found.append(HazardText(row["key"], row["title"], row["text"], row["source"], row["seen"], when))
+        material, gas = (table.free_words(row, name) for name in ("material", "gas"))
+        found.append(HazardText(row["key"], row["title"], row["text"], row["source"], row["seen"], when, material, gas))
     return tuple(found)
 
 
-def _sheet_texts(language: str, data: dict[str, Any]) -> dict[str, str]:
-    where = f"wording '{language}', sheet.toml"
+def _day(language: str, data: dict[str, Any]) -> dict[str, tuple[DayText, ...]]:
+    table = _Table("day.toml", language, data, set(DAY_LISTS))
+    return {
+        name: tuple(
+            DayText(row["key"], row["text"], table.words(row, "when", CONDITIONS))
+            for row in table.entries(name, {"key", "text", "when"})
+        )
+        for name in DAY_LISTS
+    }
+
+
+def _phrases(language: str, data: dict[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return pairs of an English phrase and its translation; both name the same ``{places}``."""
+    if not data:
+        return ()
+    where = f"wording '{language}', phrases.toml"
+    found: list[tuple[str, str]] = []
+    for group, entries in data.items():
+        if not isinstance(entries, dict):
+            message = f"{where}: '{group}' must be a table, [{group}]"
+            raise ReferenceDataError(message)
+        for english, here in entries.items():
+            if not isinstance(here, str) or not here.strip():
+                message = f"{where}: '{english}' must be a text that is not empty"
+                raise ReferenceDataError(message)
+            if sorted(_PLACE.findall(english)) != sorted(_PLACE.findall(here)):
+                message = f"{where}: '{english}' and its translation do not name the same places in braces"
+                raise ReferenceDataError(message)
+            found.append((english, here))
+    return tuple(found)
+
+
+def _sheet_texts(language: str, file: str, data: dict[str, Any]) -> dict[str, str]:
+    where = f"wording '{language}', {file}"
     texts: dict[str, str] = {}
     for group, entries in data.items():
         if not isinstance(entries, dict):

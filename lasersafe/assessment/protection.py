@@ -22,6 +22,7 @@ from lasersafe.results import BarrierResult, EyewearNeed, Scenario, Step
 
 if TYPE_CHECKING:
     from lasersafe.models import Barrier, Person
+    from lasersafe.wording import Wording
 
 
 def _mean_power(context: Context) -> float | None:
@@ -191,15 +192,24 @@ def _harder(need: EyewearNeed, other: EyewearNeed) -> bool:
     return rank(need) > rank(other)
 
 
+def stops(scenario: Scenario, result: BarrierResult, person: Person) -> bool:
+    """Return whether a barrier that holds stands between the light of a scenario and the person."""
+    same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
+    return same and result.distance < float(person.distance) and result.holds
+
+
 def answered(
-    context: Context, scenario: Scenario, person: Person, barriers: list[BarrierResult], eyewear: list[EyewearNeed]
+    context: Context,
+    scenario: Scenario,
+    person: Person,
+    barriers: list[BarrierResult],
+    eyewear: list[EyewearNeed],
+    wording: Wording,
 ) -> str:
     """Return what keeps the person below the limit although the scenario alone exceeds it, or ""."""
     for result in barriers:
-        nearer = result.distance < float(person.distance)
-        same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
-        if same and nearer and result.holds:
-            return f"barrier '{result.barrier}' holds"
+        if stops(scenario, result, person):
+            return wording.text("say.barrier_holds", barrier=result.barrier)
     if scenario.tissue == "eye":
         for need in eyewear:
             if (
@@ -209,9 +219,9 @@ def answered(
                 and need.verdict is not None
             ):
                 if need.verdict.enough and need.reliable:
-                    return f"eyewear '{need.verdict.text}' as marked"
+                    return wording.text("say.eyewear_enough", marking=need.verdict.text)
                 if scenario.way == "scatter" and _enough_for_scatter(context, scenario, person):
-                    return f"eyewear '{need.verdict.text}' as marked, against scatter only"
+                    return wording.text("say.eyewear_scatter", marking=need.verdict.text)
     return ""
 
 

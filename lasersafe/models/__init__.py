@@ -18,6 +18,7 @@ from lasersafe.models.case import Case
 from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
 from lasersafe.models.laser import Laser
 from lasersafe.models.reading import case_from, check_case, parse_case, read_case
+from lasersafe.models.record import Area, MeasuredReading
 from lasersafe.models.site import (
     Barrier,
     Control,
@@ -31,6 +32,7 @@ from lasersafe.models.site import (
 from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
+    "Area",
     "Axes",
     "Barrier",
     "Case",
@@ -43,6 +45,7 @@ __all__ = [
     "Knob",
     "Laser",
     "LensSetup",
+    "MeasuredReading",
     "MultimodeFibreSetup",
     "OtherHazards",
     "Person",

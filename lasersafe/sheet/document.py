@@ -10,7 +10,9 @@ from pathlib import Path as FilePath
 
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment
-from lasersafe.sheet import back, front, tables
+from lasersafe.localise import localise
+from lasersafe.sheet import back, front, record, tables
+from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
@@ -29,7 +31,7 @@ _DRAFT_SIZE = 150.0
 _PALE = 0.93
 
 
-def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str = "en") -> None:
+def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str | None = None) -> None:
     """Print an assessment as a PDF file.
 
     The file is written under another name first and then renamed, so that a failure leaves an older file as it was.
@@ -42,8 +44,8 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
         Where to; the folder has to exist.
     paper : {"A4", "Letter"}
         Size of the pages.
-    language : str
-        Folder of the wording.
+    language : str, optional
+        Folder of the wording; without it, the language of the assessment.
 
     Raises
     ------
@@ -67,7 +69,9 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
         raise OutputError(message) from None
 
 
-def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "en") -> bytes:
+def render_sheet(
+    assessment: Assessment, *, paper: str = "A4", language: str | None = None, kind: str = "sheet"
+) -> bytes:
     """Return an assessment as the bytes of a PDF file; equal input gives equal bytes.
 
     Parameters
@@ -76,8 +80,10 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
         What is printed.
     paper : {"A4", "Letter"}
         Size of the pages.
-    language : str
-        Folder of the wording.
+    language : str, optional
+        Folder of the wording; without it, the language of the assessment.
+    kind : {"sheet", "prestart", "card", "sign"}
+        The whole sheet, or one page to hand out.
 
     Returns
     -------
@@ -96,12 +102,17 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
     if paper not in PAPERS:
         message = f"paper = '{paper}': allowed are {', '.join(PAPERS)}"
         raise InputError(message)
-    wording = load_wording(language)
+    wording = load_wording(language or assessment.language)
+    assessment = localise(assessment, wording)
     refuse_unprintable(assessment)
     refuse_unprintable(wording, "wording")
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
-    flow = lay_out(assessment, wording, size, footer.height)
+    if kind == "sheet":
+        flow = lay_out(assessment, wording, size, footer.height)
+    else:
+        flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 12.0))
+        handouts.page(flow, kind, assessment, wording)
     header = _header(wording, size)
     count = len(flow.pages)
     pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(flow.pages, 1)]
@@ -128,13 +139,20 @@ def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float],
     tables.eyewear(flow, assessment, wording)
     tables.barriers(flow, assessment, wording)
     back.controls(flow, wording, references)
+    record.control_findings(flow, assessment, wording, references)
+    record.area(flow, assessment, wording)
     back.other_hazards(flow, assessment, wording)
+    record.acceptance(flow, assessment, wording)
     back.cautions(flow, wording)
+    record.review(flow, assessment, wording)
+    handouts.notice_flow(flow, assessment, wording)
     back.differences(flow, assessment, wording)
     back.inputs(flow, assessment, wording)
     steps(flow, assessment, wording, references)
     back.notes(flow, assessment, wording)
     back.sign_off(flow, assessment, wording)
+    for kind in handouts.KINDS:
+        handouts.page(flow, kind, assessment, wording)
     return flow
 
 
