@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 
 from lasersafe.results import Assessment, BeamFacts, LaserFacts
-from lasersafe.sheet.flow import Flow, Part, Path, Row
+from lasersafe.sheet.flow import Entry, Flow, Part, Path, Row
 from lasersafe.sheet.text import Style, tidy, unit_text
 from lasersafe.sheet.values import distance, number, quantity, wavelength
 from lasersafe.wording import Wording
@@ -81,7 +81,7 @@ def _card(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> 
 def _sign(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
     text, record = wording.text, assessment.record
     big = Style(size * 1.9, True, after=size * 0.5)
-    flow.heading(text("sign.heading"), 2, keep=10.0)
+    flow.entries.append(Entry(text("sign.heading"), 0, len(flow.pages) - 1, flow.y))
     flow.paragraph(text("sign.title"), Style(size * 2.7, True, after=size * 0.8))
     flow.paragraph(text("sign.no_entry"), big)
     if record.area.get("name"):
