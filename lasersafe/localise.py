@@ -45,6 +45,7 @@ SPOKEN: dict[type, tuple[str, ...]] = {
     InputLine: ("used",),
     Expected: ("numbers",),
 }
+WHOLE: dict[type, tuple[str, ...]] = {Scenario: ("struck_out",)}  # the user's words, or one sentence of the program
 
 
 def localise(assessment: Assessment, wording: Wording) -> Assessment:
@@ -76,6 +77,8 @@ class _Localiser:
             for field in fields(value):  # type: ignore[arg-type]
                 old = getattr(value, field.name)
                 new = self._spoken(old) if field.name in spoken else self._inside(old)
+                if field.name in WHOLE.get(type(value), ()):
+                    new = dict(self.wording.phrases).get(old, old)
                 if new is not old:
                     changed[field.name] = new
             self.done[id(value)] = replace(value, **changed) if changed else value  # type: ignore[type-var]

@@ -218,6 +218,7 @@ class Control:
     persons: tuple[str, ...] = ()  # only these; () is everybody
     laser: str = ""  # only this one
     key: str = ""  # of the wording
+    alone: bool = True  # False: it helps, but does not keep light from a person by itself
 
 
 @dataclass(frozen=True)

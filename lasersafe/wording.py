@@ -54,6 +54,7 @@ class ControlText:
     text: str
     answers: tuple[str, ...]
     when: tuple[str, ...]
+    alone: bool = True  # False: it helps, but does not keep light from a person by itself
 
 
 @dataclass(frozen=True)
@@ -278,6 +279,11 @@ def languages() -> list[str]:
     return sorted(folder.name for folder in root.iterdir() if folder.is_dir()) if root.is_dir() else []
 
 
+def _place(name: str) -> str:
+    """Return the pattern of a place; only what a user typed, a reason or the name of a surface, may be sentences."""
+    return f"(?P<{name}>.+?)" if name in ("reason", "surface") else rf"(?P<{name}>(?:(?!\. ).)+?)"
+
+
 @lru_cache(maxsize=8)
 def _patterns(phrases: tuple[tuple[str, str], ...]) -> tuple[dict[str, str], tuple[tuple[re.Pattern[str], str], ...]]:
     exact = {english: here for english, here in phrases if "{" not in english}
@@ -285,7 +291,7 @@ def _patterns(phrases: tuple[tuple[str, str], ...]) -> tuple[dict[str, str], tup
     for english, here in phrases:
         if "{" in english:
             parts = _PLACE.split(english)  # text, name, text, name, ... text
-            pattern = "".join(f"(?P<{p}>.+?)" if i % 2 else re.escape(p) for i, p in enumerate(parts))
+            pattern = "".join(_place(p) if i % 2 else re.escape(p) for i, p in enumerate(parts))
             found.append((re.compile(pattern, re.DOTALL), here))
     return exact, tuple(found)
 
@@ -399,12 +405,17 @@ def _controls(language: str, data: dict[str, Any]) -> tuple[ControlText, ...]:
     table = _Table("controls.toml", language, data, set(CONTROL_KINDS))
     found: list[ControlText] = []
     for kind in CONTROL_KINDS:
-        for row in table.entries(kind, {"key", "text", "answers", "when"}):
+        for row in table.entries(kind, {"key", "text", "answers", "when"}, frozenset({"alone"})):
             if any(entry.key == row["key"] for entry in found):
                 message = f"{table.where}, {kind}: key '{row['key']}' occurs twice"
                 raise ReferenceDataError(message)
             answers = table.words(row, "answers", WAYS)
-            found.append(ControlText(row["key"], kind, row["text"], answers, table.words(row, "when", CONDITIONS)))
+            alone = row.get("alone", True)
+            if not isinstance(alone, bool):
+                message = f"{table.where}: '{row['key']}': alone must be true or false"
+                raise ReferenceDataError(message)
+            when = table.words(row, "when", CONDITIONS)
+            found.append(ControlText(row["key"], kind, row["text"], answers, when, alone))
     return tuple(found)
 
 

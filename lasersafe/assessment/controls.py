@@ -26,7 +26,16 @@ def controls_of(case: Case, wording: Wording, words: set[str], scenarios: list[S
         answers = named or (known.answers if known else WAYS if persons else ())
         text = control.text or (known.text if known else "")
         found.append(
-            Control(control.kind, text, answers, True, persons, control.laser or "", known.key if known else "")
+            Control(
+                control.kind,
+                text,
+                answers,
+                True,
+                persons,
+                control.laser or "",
+                known.key if known else "",
+                known.alone if known else True,
+            )
         )
     done = {control.key for control in found}
     for entry in wording.controls_for(words):
@@ -74,7 +83,7 @@ def control_findings(
     by_barrier : set of str
         Keys of the scenarios that a barrier which holds answers; a barrier is a technical control.
     """
-    strong = [control for control in controls if control.in_place and control.kind in FIRST_KINDS]
+    strong = [control for control in controls if control.in_place and control.alone and control.kind in FIRST_KINDS]
     found = []
     for scenario in scenarios:
         if scenario.below or scenario.struck_out or (scenario.laser, scenario.setup) not in fitted:

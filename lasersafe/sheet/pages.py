@@ -131,13 +131,13 @@ def emission(laser: LaserFacts, wording: Wording) -> str:
     """Return what a laser emits in words: power or energy, pulse width, rate."""
     power = energy = ""
     if laser.power is not None:
-        power = quantity(laser.power[1], "W", 4, "up")
+        power = _exact(laser.power[1], "W")
     elif laser.pulse_energy is not None and laser.repetition_rate is not None:
-        power = quantity(laser.pulse_energy[1] * laser.repetition_rate[1], "W", 4, "up")
+        power = _exact(laser.pulse_energy[1] * laser.repetition_rate[1], "W")
     if laser.pulse_energy is not None:
-        energy = quantity(laser.pulse_energy[1], "J", 4, "up")
+        energy = _exact(laser.pulse_energy[1], "J")
     elif laser.power is not None and laser.repetition_rate is not None:
-        energy = quantity(laser.power[1] / laser.repetition_rate[0], "J", 4, "up")
+        energy = _exact(laser.power[1] / laser.repetition_rate[0], "J")
     return wording.text(
         f"facts.{laser.kind}",
         power=power,
@@ -147,18 +147,24 @@ def emission(laser: LaserFacts, wording: Wording) -> str:
     )
 
 
+def _exact(value: float, unit: str) -> str:
+    """Return a stated value without needless zeros; a computed one is rounded up at the fourth digit."""
+    digits, gap, rest = quantity(value, unit, 4, "up").partition("\u00a0")
+    return (digits.rstrip("0").rstrip(".") if "." in digits else digits) + gap + rest
+
+
 def _range(span: tuple[float, float] | None, unit: str, wording: Wording) -> str:
     if span is None:
         return wording.text("facts.not_stated")
-    low, high = (quantity(end, unit, 4) for end in span)
+    low, high = (_exact(end, unit) for end in span)
     return low if span[0] == span[1] else wording.text("facts.range", low=low, high=high)
 
 
 def beam_line(beam: BeamFacts, wording: Wording) -> str:
     """Return the beam of a set-up in words."""
-    waist = [wording.text("facts.focus_point") if d == 0.0 else quantity(d, "m", 4) for d in beam.waist_diameter]
-    angle = [quantity(a, "rad", 4) for a in beam.divergence]
-    where = [quantity(z, "m", 4) if z else "0\u00a0m" for z in beam.waist_position]
+    waist = [wording.text("facts.focus_point") if d == 0.0 else _exact(d, "m") for d in beam.waist_diameter]
+    angle = [_exact(a, "rad") for a in beam.divergence]
+    where = [_exact(z, "m") if z else "0\u00a0m" for z in beam.waist_position]
     return wording.text(
         "facts.beam",
         setup=beam.setup,

@@ -64,11 +64,23 @@ def acceptance(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         return
     flow.paragraph(text("acceptance.intro"), BODY)
     keys = ("key", "effect", "way", "place", "expected", "range", "reading", "instrument")
-    rows = [_expected(row, wording) for row in assessment.record.expected]
-    flow.table([text(f"acceptance.{key}") for key in keys], (6, 25, 24, 10, 14, 12, 20, 24), rows, 3.0)
+    rows = [_expected(row, wording, assessment) for row in _printed(assessment.record.expected)]
+    flow.table([text(f"acceptance.{key}") for key in keys], (6, 26, 24, 10, 14, 14, 19, 22), rows, 3.0)
 
 
-def _expected(row: Expected, wording: Wording) -> Row:
+def _printed(rows: tuple[Expected, ...]) -> list[Expected]:
+    """Leave out the pulse energy where the mean power is read at the same place, unless it was read."""
+    powers = {(row.laser, row.setup, row.where, row.way) for row in rows if row.what == "power"}
+    return [
+        row
+        for row in rows
+        if row.what != "pulse energy"
+        or row.reading is not None
+        or (row.laser, row.setup, row.where, row.way) not in powers
+    ]
+
+
+def _expected(row: Expected, wording: Wording, assessment: Assessment) -> Row:
     text = wording.text
     reading = [Part(" ", Style(9))]
     instrument = [Part(" ", Style(9))]
@@ -88,7 +100,7 @@ def _expected(row: Expected, wording: Wording) -> Row:
             [Part(row.key, TINY)],
             [Part(text(f"acceptance.{row.what}"), TINY), Part(row.where, TINY_BOLD)],
             [Part(named(wording, "way", row.way), TINY), Part(f"{row.laser}: {row.setup}", TINY_NOTE)],
-            [Part(place(row.distance), TINY)],
+            [Part(place(row.distance, assessment.units == "metric and feet"), TINY)],
             [Part(quantity(row.value, row.unit, 3, "down"), SMALL_BOLD)],
             [Part(quantity(row.low, row.unit, 2, "down"), TINY_NOTE)],
             reading,

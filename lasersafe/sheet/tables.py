@@ -60,8 +60,7 @@ def _scenario(found: Scenario, wording: Wording, references: References, notes: 
     text = wording.text
     result = [Part(text("scenarios.below" if found.below else "scenarios.above"), TINY if found.below else TINY_BOLD)]
     if found.controls:
-        controls = joined(references.control(control) for control in found.controls)
-        result.append(Part(notes.controls.mark(controls), TINY_NOTE))
+        result.append(Part(notes.controls.mark(_controls(found, wording, references)), TINY_NOTE))
     time = duration(found.duration)
     if found.duration_reason:
         time = f"{time} {notes.reasons.mark(found.duration_reason)}"
@@ -91,6 +90,14 @@ def _scenario(found: Scenario, wording: Wording, references: References, notes: 
         below,
         bar=not found.below and not found.answer and not found.struck_out,
     )
+
+
+def _controls(found: Scenario, wording: Wording, references: References) -> str:
+    """Return the numbers of the controls against a scenario, those in place first."""
+    in_place = [references.control(control) for control in found.controls if control in found.in_place]
+    others = [references.control(control) for control in found.controls if control not in found.in_place]
+    parts = [(wording.text("inplace.mark"), in_place), (wording.text("inplace.proposed"), others)]
+    return "; ".join(f"{word}: {joined(labels)}" for word, labels in parts if labels)
 
 
 def eyewear(flow: Flow, assessment: Assessment, wording: Wording) -> None:
