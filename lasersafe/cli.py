@@ -148,7 +148,7 @@ def prestart(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
 
 @app.command()
 def card(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
-    """Print the casualty card on one page: what to do, and the data of the lasers for the doctor."""
+    """Print the casualty card on one page."""
     _page(case, output, paper, "card")
 
 
@@ -161,7 +161,7 @@ def door_sign(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
 @app.command()
 def notice(case: CaseFile, as_json: Json = False) -> None:
     """Print the data that a notice to an authority asks for; no permission is claimed."""
-    from lasersafe.report import notice_of
+    from lasersafe.record_report import notice_of
 
     lines, data = notice_of(case)
     if as_json:

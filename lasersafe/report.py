@@ -11,8 +11,9 @@ from typing import Any
 
 from lasersafe.errors import InputError, OutputError
 from lasersafe.quantity import format_quantity
+from lasersafe.record_report import record_json, unit_key
 from lasersafe.reference import templates_path
-from lasersafe.results import Assessment, Expected, LaserFacts, Scenario, Step
+from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
 
 
@@ -129,64 +130,6 @@ def write_case_sheet(path: Path, output: Path, paper: str | None, kind: str = "s
     }
 
 
-def notice_of(path: Path) -> tuple[list[str], dict[str, Any]]:
-    """Return the data for a notice to an authority, as lines and as JSON."""
-    from lasersafe.assessment import assess_file
-    from lasersafe.sheet.pages import notice_lines
-
-    assessment = assess_file(path)
-    wording = load_wording(assessment.language)
-    data = {
-        "permission": "none is claimed or implied",
-        "title": assessment.title,
-        "place": assessment.place,
-        "dates": assessment.dates,
-        "running_times": assessment.record.area["running_times"] or None,
-        "beam_directions": assessment.record.area["beam_directions"] or None,
-        "contact": assessment.record.area["contact"] or None,
-        "people": assessment.people,
-        "rule_set": assessment.rule_set,
-        "fingerprint": assessment.fingerprint,
-        "lasers": [_laser_facts(facts, assessment) for facts in assessment.record.lasers],
-        "caution": wording.caution_short,
-    }
-    return [*notice_lines(assessment, wording), "", wording.caution_short], data
-
-
-def _laser_facts(facts: LaserFacts, assessment: Assessment) -> dict[str, Any]:
-    def span(value: tuple[float, float] | None) -> list[float] | None:
-        return None if value is None else list(value)
-
-    zones = {s.setup: s.zones for s in assessment.setups if s.laser == facts.name}
-    return {
-        "name": facts.name,
-        "class": facts.class_label,
-        "serial": facts.serial,
-        "wavelength_m": facts.wavelength,
-        "emission": facts.kind,
-        "power_W": span(facts.power),
-        "pulse_energy_J": span(facts.pulse_energy),
-        "pulse_duration_s": span(facts.pulse_duration),
-        "repetition_rate_Hz": span(facts.repetition_rate),
-        "beams": [
-            {
-                "setup": beam.setup,
-                "fitted": beam.fitted,
-                "kind": beam.kind,
-                "waist_diameter_m": list(beam.waist_diameter),
-                "waist_position_m": list(beam.waist_position),
-                "divergence_rad": list(beam.divergence),
-                "criterion": "1/e, full angle",
-                "distances": [
-                    {"way": z.way, "tissue": z.tissue, "distance_m": z.distance, "from": z.origin}
-                    for z in zones[beam.setup]
-                ],
-            }
-            for beam in facts.beams
-        ],
-    }
-
-
 def write_demo(folder: Path) -> list[str]:
     """Write the demo case and its sheet and return the lines to print."""
     case = folder / "demo.toml"
@@ -199,10 +142,6 @@ def write_demo(folder: Path) -> list[str]:
 def _finite(value: float) -> float | str:
     """Return a number for JSON, which knows no infinity."""
     return value if math.isfinite(value) else str(value)
-
-
-def _unit_key(name: str, unit: str) -> str:
-    return f"{name}_{unit.replace('/', '_per_')}"
 
 
 def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
@@ -232,8 +171,8 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "distance_m": s.distance,
         "duration_s": s.duration,
         "duration_reason": s.duration_reason,
-        _unit_key("exposure", s.exposure_unit): _finite(s.exposure),
-        _unit_key("limit", s.exposure_unit): s.limit,
+        unit_key("exposure", s.exposure_unit): _finite(s.exposure),
+        unit_key("limit", s.exposure_unit): s.limit,
         "ratio": _finite(s.ratio),
         "ratio_by_rule_set": {name: _finite(value) for name, value in s.ratio_by_rule_set.items()},
         "below_limit": s.below,
@@ -244,31 +183,6 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "rule": s.criterion.rule,
         "controls": list(s.controls),
         "steps": _steps(s.steps),
-    }
-
-
-def _expected(row: Expected) -> dict[str, Any]:
-    got = row.reading
-    return {
-        "key": row.key,
-        "laser": row.laser,
-        "setup": row.setup,
-        "what": row.what,
-        "where": row.where,
-        "way": row.way,
-        "distance_m": row.distance,
-        _unit_key("expected", row.unit): row.value,
-        _unit_key("doubtful_below", row.unit): row.low,
-        "reading": None
-        if got is None
-        else {
-            "typed": got.typed,
-            _unit_key("upper", got.unit): got.upper,
-            "uncertainty": got.uncertainty,
-            "above": got.above,
-            "doubtful": got.low,
-            "instrument": got.instrument,
-        },
     }
 
 
@@ -311,7 +225,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                         "hazard": z.criterion.hazard,
                         "rule": z.criterion.rule,
                         "duration_s": z.criterion.duration,
-                        _unit_key("limit", z.criterion.limit_unit): z.criterion.limit,
+                        unit_key("limit", z.criterion.limit_unit): z.criterion.limit,
                         "note": z.note,
                         "steps": _steps(z.steps),
                     }
@@ -357,34 +271,9 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
             }
             for b in a.barriers
         ],
-        "controls": [
-            {
-                "kind": c.kind,
-                "key": c.key,
-                "text": c.text,
-                "in_place": c.in_place,
-                "answers": list(c.answers),
-                "persons": list(c.persons),
-                "laser": c.laser or None,
-            }
-            for c in a.controls
-        ],
-        "control_findings": [
-            {
-                "laser": f.laser,
-                "setup": f.setup,
-                "person": f.person,
-                "way": f.way,
-                "tissue": f.tissue,
-                "eyewear_alone": f.eyewear_alone,
-            }
-            for f in a.record.findings
-        ],
-        "acceptance": [_expected(row) for row in a.record.expected],
-        "area": a.record.area,
-        "draft_reasons": list(a.draft_reasons),
+        **record_json(a),
         "differences": [
-            {"what": d.what, _unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
+            {"what": d.what, unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
         ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),

@@ -10,88 +10,47 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-import string
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.phrases import translated
 from lasersafe.reference import load_toml, templates_path
-
-CONTROL_KINDS = ("substitute", "technical", "organisational", "personal")
-WAYS = ("direct", "mirror", "scatter")
-SEEN = ("read", "part", "memory", "common practice", "own")
-CONDITIONS = frozenset(
-    {
-        "always",
-        "lens",  # a set-up focuses the beam
-        "fibre",  # the light comes through a fibre
-        "handheld",  # somebody holds the head
-        "ultraviolet",  # below 400 nm
-        "visible",  # 400 nm to 700 nm
-        "invisible",  # anything else
-        "far infrared",  # beyond 2.5 um: surfaces turn into mirrors
-        "pulsed",
-        "kilowatt",  # a kilowatt or more, mean
-        "process",  # the beam heats, cuts, welds, marks or cleans something
-        "eyewear",  # somebody has to wear eyewear
-        "spectators",  # people who are not involved are present
-        "barrier",  # a barrier is part of the case
-    }
+from lasersafe.wording_files import (
+    CONDITIONS,
+    CONTROL_KINDS,
+    DAY_LISTS,
+    SEEN,
+    WAYS,
+    CautionText,
+    ControlText,
+    DayText,
+    HazardText,
+    Table,
+    read_controls,
+    read_day,
+    read_hazards,
+    read_phrases,
+    read_texts,
 )
-DAY_LISTS = ("check", "stop", "after", "casualty", "review")
+
+__all__ = [
+    "CONDITIONS",
+    "CONTROL_KINDS",
+    "DAY_LISTS",
+    "SEEN",
+    "WAYS",
+    "CautionText",
+    "ControlText",
+    "DayText",
+    "HazardText",
+    "Wording",
+    "languages",
+    "load_wording",
+]
+
 _LANGUAGE = re.compile(r"[a-z]{2}(-[A-Z]{2})?\Z")
-_PLACE = re.compile(r"\{(\w+)\}")
-
-
-@dataclass(frozen=True)
-class ControlText:
-    """One control that a case can call for; ``when`` holds conditions that must all be met."""
-
-    key: str
-    kind: str
-    text: str
-    answers: tuple[str, ...]
-    when: tuple[str, ...]
-    alone: bool = True  # False: it helps, but does not keep light from a person by itself
-
-
-@dataclass(frozen=True)
-class HazardText:
-    """One hazard other than the beam, with the source of what is said."""
-
-    key: str
-    title: str
-    text: str
-    source: str
-    seen: str
-    when: tuple[str, ...]
-    material: tuple[str, ...] = ()  # words of a work material, one of which must be named in the case
-    gas: tuple[str, ...] = ()  # words of a gas; a case that names no gas meets them all
-
-    def meets(self, material: str, gas: str) -> bool:
-        """Return whether the hazard belongs to this material and this gas."""
-        fits_material = not self.material or any(_has_word(material, word) for word in self.material)
-        return fits_material and (not self.gas or not gas.strip() or any(_has_word(gas, word) for word in self.gas))
-
-
-@dataclass(frozen=True)
-class CautionText:
-    """One caution of the sheet."""
-
-    key: str
-    title: str
-    text: str
-
-
-@dataclass(frozen=True)
-class DayText:
-    """One line of the pages for the day: a check, a stop criterion, a step of first aid, a review trigger."""
-
-    key: str
-    text: str
-    when: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -190,9 +149,7 @@ class Wording:
             If a word is not known.
         """
         met = _checked_conditions(conditions)
-        return tuple(
-            entry for entry in self.other_hazards if met.issuperset(entry.when) and entry.meets(material, gas)
-        )
+        return tuple(entry for entry in self.other_hazards if met.issuperset(entry.when) and entry.meets(material, gas))
 
     def say(self, text: str) -> str:
         """Return what the program says in English in this language, or unchanged when there is no phrase for it."""
@@ -252,12 +209,12 @@ def load_wording(language: str = "en") -> Wording:
     if (folder / "phrases.toml").is_file():
         files["phrases"] = load_toml(folder / "phrases.toml")
     digest = hashlib.sha256(json.dumps(files, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
-    cautions = _Table("cautions.toml", language, files["cautions"], {"short", "caution"})
-    roles = _Table("sign_off.toml", language, files["sign_off"], {"role"}).entries("role", {"key", "name", "declares"})
+    cautions = Table("cautions.toml", language, files["cautions"], {"short", "caution"})
+    roles = Table("sign_off.toml", language, files["sign_off"], {"role"}).entries("role", {"key", "name", "declares"})
     return Wording(
         language=language,
-        controls=_controls(language, files["controls"]),
-        other_hazards=_hazards(language, files["other_hazards"]),
+        controls=read_controls(language, files["controls"]),
+        other_hazards=read_hazards(language, files["other_hazards"]),
         caution_short=cautions.string(cautions.data, "short"),
         cautions=tuple(
             CautionText(**{name: str(entry[name]) for name in ("key", "title", "text")})
@@ -265,11 +222,10 @@ def load_wording(language: str = "en") -> Wording:
         ),
         declarations={entry["key"]: entry["declares"] for entry in roles},
         roles={entry["key"]: entry["name"] for entry in roles},
-        texts=_sheet_texts(language, "sheet.toml", files["sheet"])
-        | _sheet_texts(language, "record.toml", files["record"]),
+        texts=read_texts(language, "sheet.toml", files["sheet"]) | read_texts(language, "record.toml", files["record"]),
         digest=digest,
-        day=_day(language, files["day"]),
-        phrases=_phrases(language, files.get("phrases", {})),
+        day=read_day(language, files["day"]),
+        phrases=read_phrases(language, files.get("phrases", {})),
     )
 
 
@@ -277,54 +233,6 @@ def languages() -> list[str]:
     """Return the languages that have a wording."""
     root = templates_path("wording")
     return sorted(folder.name for folder in root.iterdir() if folder.is_dir()) if root.is_dir() else []
-
-
-def _place(name: str) -> str:
-    """Return the pattern of a place; only what a user typed, a reason or the name of a surface, may be sentences."""
-    return f"(?P<{name}>.+?)" if name in ("reason", "surface") else rf"(?P<{name}>(?:(?!\. ).)+?)"
-
-
-@lru_cache(maxsize=8)
-def _patterns(phrases: tuple[tuple[str, str], ...]) -> tuple[dict[str, str], tuple[tuple[re.Pattern[str], str], ...]]:
-    exact = {english: here for english, here in phrases if "{" not in english}
-    found = []
-    for english, here in phrases:
-        if "{" in english:
-            parts = _PLACE.split(english)  # text, name, text, name, ... text
-            pattern = "".join(_place(p) if i % 2 else re.escape(p) for i, p in enumerate(parts))
-            found.append((re.compile(pattern, re.DOTALL), here))
-    return exact, tuple(found)
-
-
-@lru_cache(maxsize=16384)
-def translated(text: str, phrases: tuple[tuple[str, str], ...]) -> str:
-    """Return a text in another language: as a whole, filled into a pattern, or part by part.
-
-    Parts are what semicolons and ends of sentences separate. What no phrase fits stays as it is. A place that is named
-    ``{say...}`` holds words of the program and is translated too; any other holds what a user typed, and is not.
-    """
-    exact, patterns = _patterns(phrases)
-    if text in exact:
-        return exact[text]
-    for pattern, here in patterns:
-        match = pattern.fullmatch(text)
-        if match:
-            filled = match.groupdict()
-            return here.format_map(
-                {name: translated(part, phrases) if name.startswith("say") else part for name, part in filled.items()}
-            )
-    for joint in (". ", "; ", ": ", ", "):
-        if joint in text:
-            first, _, rest = text.partition(joint)
-            stop = "." if joint == ". " else ""
-            ending = joint[len(stop) :] if stop else joint
-            return translated(first + stop, phrases) + ending + translated(rest, phrases)
-    return text
-
-
-def _has_word(text: str, word: str) -> bool:
-    """Return whether a word stands in a text at the start of a word: ``steel`` in ``steels``, not in ``asteel``."""
-    return re.search(rf"(?<!\w){re.escape(word.casefold())}", text.casefold()) is not None
 
 
 def _missing(language: str, file: str, key: str) -> ReferenceDataError:
@@ -337,150 +245,3 @@ def _checked_conditions(conditions: Collection[str]) -> set[str]:
         message = f"condition '{unknown[0]}' is not known to the wording; known: {', '.join(sorted(CONDITIONS))}"
         raise InputError(message)
     return {"always", *conditions}
-
-
-class _Table:
-    """One file with its allowed top-level keys."""
-
-    def __init__(self, file: str, language: str, data: dict[str, Any], keys: set[str]) -> None:
-        self.where = f"wording '{language}', {file}"
-        self.data = data
-        self._exactly(self.where, data, keys)
-
-    @staticmethod
-    def _exactly(where: str, data: dict[str, Any], keys: set[str]) -> None:
-        for key in sorted(keys - data.keys()):
-            message = f"{where}: key '{key}' is missing"
-            raise ReferenceDataError(message)
-        for key in sorted(data.keys() - keys):
-            message = f"{where}: key '{key}' is not known; known: {', '.join(sorted(keys))}"
-            raise ReferenceDataError(message)
-
-    def string(self, data: dict[str, Any], key: str) -> str:
-        value = data[key]
-        if not isinstance(value, str) or not value.strip():
-            message = f"{self.where}: key '{key}' must be a text that is not empty"
-            raise ReferenceDataError(message)
-        return value
-
-    def words(self, data: dict[str, Any], key: str, allowed: Collection[str]) -> tuple[str, ...]:
-        value = data[key]
-        if not isinstance(value, list) or not value:
-            message = f"{self.where}: '{data['key']}': {key} must be a list of words"
-            raise ReferenceDataError(message)
-        for word in value:
-            if word not in allowed:
-                message = (
-                    f"{self.where}: '{data['key']}': {key} '{word}' is not known; known: {', '.join(sorted(allowed))}"
-                )
-                raise ReferenceDataError(message)
-        return tuple(value)
-
-    def free_words(self, row: dict[str, Any], key: str) -> tuple[str, ...]:
-        value = row.get(key, [])
-        if not isinstance(value, list) or not all(isinstance(word, str) and word.strip() for word in value):
-            message = f"{self.where}: '{row['key']}': {key} must be a list of words"
-            raise ReferenceDataError(message)
-        return tuple(value)
-
-    def entries(self, name: str, keys: set[str], optional: frozenset[str] = frozenset()) -> list[dict[str, Any]]:
-        rows = self.data[name]
-        if not isinstance(rows, list) or not rows:
-            message = f"{self.where}: '{name}' must be a list of tables, [[{name}]]"
-            raise ReferenceDataError(message)
-        found: set[str] = set()
-        for number, row in enumerate(rows, 1):
-            where = f"{self.where}, {name} {number}"
-            self._exactly(where, row, keys | (optional & row.keys()))
-            for key in keys - {"when", "answers"}:
-                self.string(row, key)
-            if row["key"] in found:
-                message = f"{where}: key '{row['key']}' occurs twice"
-                raise ReferenceDataError(message)
-            found.add(row["key"])
-        return rows
-
-
-def _controls(language: str, data: dict[str, Any]) -> tuple[ControlText, ...]:
-    table = _Table("controls.toml", language, data, set(CONTROL_KINDS))
-    found: list[ControlText] = []
-    for kind in CONTROL_KINDS:
-        for row in table.entries(kind, {"key", "text", "answers", "when"}, frozenset({"alone"})):
-            if any(entry.key == row["key"] for entry in found):
-                message = f"{table.where}, {kind}: key '{row['key']}' occurs twice"
-                raise ReferenceDataError(message)
-            answers = table.words(row, "answers", WAYS)
-            alone = row.get("alone", True)
-            if not isinstance(alone, bool):
-                message = f"{table.where}: '{row['key']}': alone must be true or false"
-                raise ReferenceDataError(message)
-            when = table.words(row, "when", CONDITIONS)
-            found.append(ControlText(row["key"], kind, row["text"], answers, when, alone))
-    return tuple(found)
-
-
-def _hazards(language: str, data: dict[str, Any]) -> tuple[HazardText, ...]:
-    table = _Table("other_hazards.toml", language, data, {"hazard"})
-    found = []
-    optional = frozenset({"material", "gas"})
-    for row in table.entries("hazard", {"key", "title", "text", "source", "seen", "when"}, optional):
-        if row["seen"] not in SEEN:
-            message = f"{table.where}: '{row['key']}': seen '{row['seen']}' is not known; known: {', '.join(SEEN)}"
-            raise ReferenceDataError(message)
-        when = table.words(row, "when", CONDITIONS)
-        material, gas = (table.free_words(row, name) for name in ("material", "gas"))
-        found.append(HazardText(row["key"], row["title"], row["text"], row["source"], row["seen"], when, material, gas))
-    return tuple(found)
-
-
-def _day(language: str, data: dict[str, Any]) -> dict[str, tuple[DayText, ...]]:
-    table = _Table("day.toml", language, data, set(DAY_LISTS))
-    return {
-        name: tuple(
-            DayText(row["key"], row["text"], table.words(row, "when", CONDITIONS))
-            for row in table.entries(name, {"key", "text", "when"})
-        )
-        for name in DAY_LISTS
-    }
-
-
-def _phrases(language: str, data: dict[str, Any]) -> tuple[tuple[str, str], ...]:
-    """Return pairs of an English phrase and its translation; both name the same ``{places}``."""
-    if not data:
-        return ()
-    where = f"wording '{language}', phrases.toml"
-    found: list[tuple[str, str]] = []
-    for group, entries in data.items():
-        if not isinstance(entries, dict):
-            message = f"{where}: '{group}' must be a table, [{group}]"
-            raise ReferenceDataError(message)
-        for english, here in entries.items():
-            if not isinstance(here, str) or not here.strip():
-                message = f"{where}: '{english}' must be a text that is not empty"
-                raise ReferenceDataError(message)
-            if sorted(_PLACE.findall(english)) != sorted(_PLACE.findall(here)):
-                message = f"{where}: '{english}' and its translation do not name the same places in braces"
-                raise ReferenceDataError(message)
-            found.append((english, here))
-    return tuple(found)
-
-
-def _sheet_texts(language: str, file: str, data: dict[str, Any]) -> dict[str, str]:
-    where = f"wording '{language}', {file}"
-    texts: dict[str, str] = {}
-    for group, entries in data.items():
-        if not isinstance(entries, dict):
-            message = f"{where}: '{group}' must be a table, [{group}]"
-            raise ReferenceDataError(message)
-        for key, value in entries.items():
-            name = f"{group}.{key}"
-            if not isinstance(value, str) or not value.strip():
-                message = f"{where}: key '{name}' must be a text that is not empty"
-                raise ReferenceDataError(message)
-            try:
-                list(string.Formatter().parse(value))
-            except ValueError as error:
-                message = f"{where}: key '{name}': {error}; write a brace twice to print it"
-                raise ReferenceDataError(message) from None
-            texts[name] = value
-    return texts

@@ -43,9 +43,7 @@ def _row(
     context: Context, what: str, where: str, way: str, distance: float, value: float, unit: str, numbers: str
 ) -> Expected:
     low = LOW_SHARE * value
-    return Expected(
-        "", context.laser.name, context.setup.name, what, where, way, distance, value, low, unit, numbers
-    )
+    return Expected("", context.laser.name, context.setup.name, what, where, way, distance, value, low, unit, numbers)
 
 
 def amounts(context: Context) -> list[tuple[str, float, str]]:
@@ -144,7 +142,8 @@ def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:
         ]
         line = case._lines.get(("reading", i))
         if len(fits) != 1:
-            faults.append(Fault(line, f"reading[{i + 1}]", _no_match(reading, rows, bool(fits))))
+            message = _no_match(reading, rows, bool(fits))
+            faults.append(Fault(line, f"reading[{i + 1}]", message))
             continue
         row = fits[0]
         if row.unit != reading.value.unit:
@@ -153,7 +152,8 @@ def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:
             continue
         found[row.key] = replace(row, reading=_judge(reading, row, line))
     if faults:
-        raise CaseError("case", faults)
+        name = "case"
+        raise CaseError(name, faults)
     return tuple(found.values())
 
 

@@ -14,7 +14,7 @@ from lasersafe.models.messages import Finding, not_known
 from lasersafe.models.site import RATIO, Way
 from lasersafe.models.values import Measured, SIValue
 from lasersafe.typed import shown
-from lasersafe.wording import WAYS, load_wording, languages
+from lasersafe.wording import WAYS, languages, load_wording
 
 ALLOWED_UNITS = {
     "power": ("W",),
@@ -55,7 +55,7 @@ class Area(CaseModel):
     boundary: Line = Field(default="", description="Where it ends, and what marks the border.")
     interlock: Line = Field(default="", description="What is in the safety circuit of the laser, as 'booth door'.")
     enable_switch: Line = Field(default="", description="What has to be held or pressed for a beam.")
-    emission_indicator: Line = Field(default="", description="What shows that the beam is on, and from where it is seen.")
+    emission_indicator: Line = Field(default="", description="What shows that the beam is on, and from where.")
     emergency_stops: Line = Field(default="", description="Where the emergency stops are.")
     watch_keeper: Line = Field(default="", description="Who does nothing but watch beam and people.")
     stop_words: Line = Field(default="", description="The words at which everybody stops, as 'Laser stop'.")
@@ -81,8 +81,8 @@ class MeasuredReading(CaseModel):
     }
 
     what: Literal["power", "pulse energy", "irradiance", "behind eyewear"] = Field(
-        description="'power' or 'pulse energy' through a 7 mm aperture at a person's place, 'irradiance' at a barrier, or "
-        "'behind eyewear' for what is behind the window of a person's eyewear."
+        description="'power' or 'pulse energy' through a 7 mm aperture at a person's place, 'irradiance' at a "
+        "barrier, or 'behind eyewear' for what is behind the window of a person's eyewear."
     )
     where: Line = Field(description="Name of the person or barrier of this case at whose place it was taken.")
     way: Way = Field(default="direct", description="'direct', 'mirror' or 'scatter': the way that the light came.")
@@ -153,7 +153,7 @@ def _control(
         elif kind is not None and kind != known[key]:
             found.append((("kind",), f"{shown(kind)}: the control {shown(key)} is {shown(known[key])}; write that"))
     elif _word(table, "text") is None:
-        found.append((("text",), "missing; say in a sentence what is done, or give the key of a control of the wording"))
+        found.append((("text",), "missing; say in a sentence what is done, or give the key of a control"))
     if laser is not None and laser not in lasers:
         found.append((("laser",), not_known(laser, "a laser of this case", lasers)))
     answers = table.get("answers")
@@ -196,5 +196,7 @@ def _reading(
     if what == "pulse energy" and kind == "continuous":
         found.append(("what", f"the laser {shown(chosen)} is continuous and has no pulses: read its power"))
     if what in ("power", "irradiance") and kind == "single pulse":
-        found.append(("what", f"the laser {shown(chosen)} fires single pulses, which have no mean power: read the pulse energy"))
+        found.append(
+            ("what", f"the laser {shown(chosen)} fires single pulses without a mean power: read the pulse energy")
+        )
     return found

@@ -9,8 +9,8 @@ import secrets
 from pathlib import Path as FilePath
 
 from lasersafe.errors import InputError, OutputError
-from lasersafe.results import Assessment
 from lasersafe.localise import localise
+from lasersafe.results import Assessment
 from lasersafe.sheet import back, front, record, tables
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text

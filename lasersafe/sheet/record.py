@@ -118,5 +118,3 @@ def review(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     flow.paragraph(text("review.expires", day=assessment.record.review_by or text("facts.not_stated")), BODY)
     for line in wording.day_lines("review", assessment.record.conditions):
         flow.paragraph(line.text, _ITEM, 12.0, "•")
-
-
