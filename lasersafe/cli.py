@@ -160,7 +160,7 @@ def door_sign(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
 
 @app.command()
 def notice(case: CaseFile, as_json: Json = False) -> None:
-    """Print the data that a notice to an authority asks for; no permission is claimed."""
+    """Print data for a notice to an authority; no permission is claimed."""
     from lasersafe.record_report import notice_of
 
     lines, data = notice_of(case)
@@ -182,7 +182,7 @@ def limit(
     exposed_area: Annotated[Text, typer.Option(help="Exposed skin area, as '0.05 m2' (far infrared).")] = None,
     as_json: Json = False,
 ) -> None:
-    """Print the exposure limits of eye and skin for one wavelength and duration."""
+    """Print the limits of eye and skin for one wavelength and duration."""
     from lasersafe.answers import limit_answer, limit_text
 
     data = limit_answer(wavelength, duration, source_angle, rule_set, pulse_duration, repetition_rate, exposed_area)
@@ -215,7 +215,7 @@ def reach(
     rule_set: RuleSet = None,
     as_json: Json = False,
 ) -> None:
-    """Print how far a beam, typed here, exceeds the limits: direct and by scatter, eye and skin."""
+    """Print how far a typed beam exceeds the limits: direct and scatter, eye and skin."""
     from lasersafe.reach import ReachQuestion, reach_answer, reach_text
 
     question = ReachQuestion(
@@ -261,7 +261,7 @@ def eyewear(
     rule_set: RuleSet = None,
     as_json: Json = False,
 ) -> None:
-    """Print what eyewear must carry for a beam of this diameter at the eye, and judge a marking."""
+    """Print what eyewear must carry for a beam at the eye, and judge a marking."""
     from lasersafe.answers import EyewearQuestion, eyewear_answer, eyewear_text
 
     question = EyewearQuestion(

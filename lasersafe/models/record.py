@@ -22,7 +22,7 @@ ALLOWED_UNITS = {
     "irradiance": ("W/m2",),
     "behind eyewear": ("W/m2", "J/m2"),
 }
-_WIDEST = {"W": "1 MW", "J": "1 MJ", "W/m2": "1e6 MW/m2", "J/m2": "1e6 MJ/m2"}
+_WIDEST = {"W": "1 MW", "J": "1e6 J", "W/m2": "1e6 MW/m2", "J/m2": "1e12 J/m2"}
 
 
 class Reading(Measured):

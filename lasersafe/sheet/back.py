@@ -31,7 +31,8 @@ def controls(flow: Flow, wording: Wording, references: References) -> None:
             answers = joined(references.by_key(named(wording, "way", way)) for way in ways)
             tail = f" ({text('controls.answers', answers=answers)})" if answers else ""
             if control.persons:
-                tail += f" ({text('inplace.persons', persons=', '.join(control.persons))})"
+                persons = text("inplace.persons", persons=", ".join(control.persons))
+                tail += f" ({persons})"
             said = text("controls.in_place", text=control.text) if control.in_place else control.text
             flow.paragraph(said + tail, _ITEM, 28.0, references.control(control.text))
 

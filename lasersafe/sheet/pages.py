@@ -91,8 +91,8 @@ def _sign(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> 
     flow.paragraph(text(f"sign.{kind}"), big)
     flow.paragraph(text("sign.avoid"), Style(size * 1.4, after=size))
     for laser in record.lasers:
-        title = f"{laser.name}: {text('sign.class_line', class_label=laser.class_label)}"
-        flow.paragraph(title, Style(size * 1.6, True, after=1))
+        label = text("sign.class_line", class_label=laser.class_label)
+        flow.paragraph(f"{laser.name}: {label}", Style(size * 1.6, True, after=1))
         flow.paragraph(f"{light(laser, wording)}; {emission(laser, wording)}", Style(size * 1.3, True, after=1))
         flow.paragraph(_eyewear(assessment, laser, wording), Style(size * 1.3, after=size * 0.8))
     officer = assessment.people.get("laser_safety_officer", "")

@@ -7,7 +7,7 @@ from lasersafe.sheet.flow import BODY, SMALL_BOLD, TINY, TINY_BOLD, TINY_NOTE, F
 from lasersafe.sheet.front import named
 from lasersafe.sheet.references import References
 from lasersafe.sheet.text import Style, tidy, unit_text
-from lasersafe.sheet.values import number, place, quantity
+from lasersafe.sheet.values import place, quantity
 from lasersafe.wording import Wording
 
 AREA = (
@@ -90,7 +90,7 @@ def _expected(row: Expected, wording: Wording, assessment: Assessment) -> Row:
         value = text(
             "acceptance.value",
             typed=got.typed,
-            uncertainty=number(got.uncertainty * 100.0, 3, "up"),
+            uncertainty=f"{got.uncertainty * 100.0:.3g}",
             upper=quantity(got.upper, row.unit, 3, "up"),
         )
         reading = [Part(text(f"acceptance.{state}"), SMALL_BOLD), Part(tidy(value), TINY)]
