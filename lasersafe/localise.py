@@ -30,8 +30,8 @@ from lasersafe.wording import Wording
 Record = TypeVar("Record")
 
 SPOKEN: dict[type, tuple[str, ...]] = {
-    Step: ("meaning", "formula", "numbers", "source"),
-    Criterion: ("hazard", "rule", "source", "note"),
+    Step: ("meaning", "formula", "numbers"),
+    Criterion: ("hazard", "rule", "note"),
     Zone: ("origin", "note"),
     Curve: ("label",),
     LimitLine: ("label",),
@@ -45,7 +45,10 @@ SPOKEN: dict[type, tuple[str, ...]] = {
     InputLine: ("used",),
     Expected: ("numbers",),
 }
-WHOLE: dict[type, tuple[str, ...]] = {Scenario: ("struck_out",)}  # the user's words, or one sentence of the program
+WHOLE: dict[type, tuple[str, ...]] = {  # translated as a whole or not at all
+    Scenario: ("struck_out",),  # the user's words, or one sentence of the program
+    Step: ("source",),  # a place in a document keeps its words
+}
 
 
 def localise(assessment: Assessment, wording: Wording) -> Assessment:

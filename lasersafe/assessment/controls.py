@@ -91,7 +91,10 @@ def control_findings(
         if scenario.key in by_barrier or any(answers_scenario(control, scenario) for control in strong):
             continue
         personal = bool(scenario.answer) or any(
-            control.in_place and control.kind == "personal" and answers_scenario(control, scenario)
+            control.in_place
+            and control.kind == "personal"
+            and (scenario.tissue == "eye" or control.key.startswith("cover skin"))
+            and answers_scenario(control, scenario)
             for control in controls
         )
         found.append(

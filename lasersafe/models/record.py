@@ -179,7 +179,8 @@ def _reading(
         return [("where", not_known(where, f"a {'barrier' if at_barrier else 'person'} of this case", places))]
     place, found = places[where], list[tuple[str, str]]()
     way = _word(table, "way") or "direct"
-    if at_barrier and way not in place.get("must_stop", WAYS):
+    stops = place.get("must_stop", WAYS)
+    if at_barrier and isinstance(stops, (list, tuple)) and way not in stops:
         found.append(("way", f"{shown(way)} is not among the ways that this barrier must stop, so nothing is expected"))
     if what == "behind eyewear" and not _word(place, "eyewear"):
         found.append(("where", f"{shown(where)} wears no eyewear in this case, so nothing is expected behind it"))

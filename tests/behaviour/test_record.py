@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import copy
 import io
 import math
@@ -241,6 +242,32 @@ def test_readings_of_several_lasers_have_to_name_theirs() -> None:
     assert assessed(laser=lasers, reading=[reading("1 W", laser="Other")]).record.expected
 
 
+JUNK = (None, 5, -1, 1.5, math.nan, "", " ", "x", "1 W", "power", "irradiance", [], ["a"], [1], [[]], {}, {"a": 1}, True,
+        10**400, "\x00", "nan W", "inf W", "-5 %", "200 %", "behind eyewear", "pulse energy", "mirror")  # fmt: skip
+
+
+def places(table: Any, place: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    for key, value in table.items() if isinstance(table, dict) else enumerate(table):
+        yield (*place, key)
+        if isinstance(value, (dict, list)):
+            yield from places(value, (*place, key))
+
+
+def test_junk_in_controls_readings_and_area_is_read_or_refused() -> None:
+    whole = tomllib.loads(templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8"))
+    tops = [(key,) for key in ("language", "units", "person", "barrier", "laser")]
+    inner = [place for place in places(whole) if place[0] in ("control", "reading", "area")]
+    for place in (*tops, ("barrier", 0), ("barrier", 0, "must_stop"), ("laser", 0, "emission"), *inner):
+        for junk in JUNK:
+            spoilt = copy.deepcopy(whole)
+            table: Any = spoilt
+            for key in place[:-1]:
+                table = table[key]
+            table[place[-1]] = junk
+            with contextlib.suppress(CaseError):
+                case_from(spoilt)
+
+
 def test_the_same_effect_read_twice_is_refused() -> None:
     with pytest.raises(CaseError, match=r"the same effect as reading\[1\]"):
         assessed(reading=[reading("1 W"), reading("2 W")])
@@ -314,8 +341,8 @@ def test_feet_stand_beside_distances_only_where_the_case_asks() -> None:
 HOSTILE = "<b>&amp;</b> {x} {0} %s $1 \\n (a) Tj ET <script>] >> _^ 1e5"
 FREE = {"title", "place", "dates", "notes", "assessor", "laser_safety_officer", "operator", "venue", "class_label",
         "serial", "text", "reason", "reflectance_source", "material", "note", "instrument", "boundary", "interlock",
-        "enable_switch", "emission_indicator", "emergency_stops", "watch_keeper", "stop_words", "briefing", "fire_watch",
-        "alignment_slot", "contact", "eye_clinic", "running_times", "beam_directions", "work_material", "process_gas",
+        "enable_switch", "emission_indicator", "emergency_stops", "watch_keeper", "stop_words", "briefing",
+        "fire_watch", "alignment_slot", "contact", "eye_clinic", "running_times", "beam_directions", "work_material", "process_gas",
         "time_reason", "name", "person", "laser", "where"}  # fmt: skip
 
 
