@@ -91,13 +91,15 @@ def start_case(path: Path, template: str | None, replace: bool) -> str:
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     """Return the faults of a case as lines and as JSON; a case without faults is worked out as well."""
     from lasersafe.assessment import assess_file
-    from lasersafe.errors import CalcError, Fault
+    from lasersafe.errors import CalcError, CaseError, Fault
     from lasersafe.models import check_case
 
     faults = list(check_case(path))
     if not faults:
         try:
             assess_file(path)
+        except CaseError as error:
+            faults = list(error.faults)
         except CalcError as error:
             faults = [Fault(None, "case", str(error))]
     rows = [{"line": fault.line, "field": fault.field, "message": fault.message} for fault in faults]

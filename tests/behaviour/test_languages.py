@@ -6,6 +6,7 @@ import io
 import json
 import re
 import string
+import tomllib
 from dataclasses import fields, is_dataclass
 from functools import cache
 from pathlib import Path
@@ -15,7 +16,7 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
-from lasersafe.errors import CaseError
+from lasersafe.errors import CaseError, ReferenceDataError
 from lasersafe.localise import SPOKEN, localise
 from lasersafe.models import parse_case
 from lasersafe.reference import load_toml, templates_path
@@ -25,6 +26,7 @@ from lasersafe.sheet import render_sheet
 from lasersafe.sheet.document import PAPERS, _header
 from lasersafe.sheet.text import Style, width_of
 from lasersafe.wording import DAY_LISTS, languages, load_wording
+from lasersafe.wording_files import read_phrases
 from tests.project import ROOT
 
 OTHERS = [language for language in languages() if language != "en"]
@@ -193,3 +195,40 @@ def test_the_case_chooses_the_language(tmp_path: Path) -> None:
     assert found.fingerprint != assess(parse_case(text)).fingerprint
     with pytest.raises(CaseError, match="'dd' is not a language with wording; did you mean 'de'"):
         parse_case(text.replace('paper = "A4"', 'language = "dd"\npaper = "A4"', 1))
+
+
+@pytest.mark.parametrize(
+    ("phrases", "message"),
+    [
+        ('[a]\n"{x} of {y}" = "{x}"', "do not name the same places in braces"),
+        ('[a]\nsurface = " "', "'surface' must be a text that is not empty"),
+        ('surface = "x"', "'surface' must be a table"),
+    ],
+)
+def test_spoilt_phrases_are_refused(phrases: str, message: str) -> None:
+    with pytest.raises(ReferenceDataError, match=message):
+        read_phrases("de", tomllib.loads(phrases))
+
+
+def test_a_place_that_a_user_filled_is_not_translated() -> None:
+    german = load_wording("de")
+    assert german.say("stated in the case: retina thermal") == "im Fall angegeben: retina thermal"
+    assert german.say("mirror 'surface'") == "Spiegel 'surface'"
+    assert german.say("no phrase for this {brace} %s") == "no phrase for this {brace} %s"
+
+
+@pytest.mark.parametrize(
+    ("material", "gas", "wanted", "unwanted"),
+    [
+        ("stainless steel 1.4301", "argon", {"fume stainless steel", "inert gas"}, {"oxygen", "fume plastic"}),
+        ("S235, verzinkt", "Sauerstoff", {"fume zinc", "fume steel", "oxygen"}, {"inert gas"}),
+        ("birch plywood", "", {"fume wood", "oxygen", "inert gas"}, {"fume stainless steel"}),
+        ("PVC sheet", "air", {"fume plastic"}, {"oxygen", "inert gas", "fume wood"}),
+        ("", "", {"fume"}, {"fume steel"}),
+    ],
+)
+def test_other_hazards_follow_material_and_gas(material: str, gas: str, wanted: set[str], unwanted: set[str]) -> None:
+    for language in languages():
+        found = {entry.key for entry in load_wording(language).other_hazards_for({"process"}, material, gas)}
+        assert wanted <= found
+        assert not unwanted & found

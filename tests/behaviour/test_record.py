@@ -299,6 +299,17 @@ def test_the_card_says_what_the_doctor_needs() -> None:
         assert squeezed(part) in text
 
 
+def test_check_lists_a_reading_that_fits_nothing_with_its_line(tmp_path: Path) -> None:
+    case = tmp_path / "case.toml"
+    text = SMALL.lstrip() + '[[reading]]\nwhat = "behind eyewear"\nwhere = "Ann"\nway = "scatter"\nvalue = "1 W/m2"\n'
+    case.write_text(f'{text}instrument = "meter"\nuncertainty = "5 %"\n', encoding="utf-8")
+    answer = run("check", case, "--json")
+    assert answer.code == 2
+    (fault,) = answer.data["faults"]
+    assert fault["line"] == SMALL.lstrip().count("\n") + 1
+    assert "expected there" in fault["message"]
+
+
 def test_the_commands_write_the_pages(tmp_path: Path) -> None:
     case = templates_path("cases", "handheld-welder.toml")
     for command, word in (

@@ -109,6 +109,11 @@ def test_the_sheet_names_a_hazard_without_a_text() -> None:
         ("sign_off.toml", "declares = ", "declare = ", "role 1: key 'declares' is missing"),
         ("sheet.toml", 'kind = "Laser', 'kind = 3 # "Laser', "key 'sheet.kind' must be a text that is not empty"),
         ("sheet.toml", "page {page} of", "page {page of", "write a brace twice to print it"),
+        ("controls.toml", "alone = false", 'alone = "no"', "alone must be true or false"),
+        ("other_hazards.toml", 'gas = ["oxygen"', 'gas = [5, "oxygen"', "gas must be a list of words"),
+        ("day.toml", 'key = "entry"', 'key = "words"', "key 'words' occurs twice"),
+        ("day.toml", "[[review]]", "[[revue]]", "key 'revue' is not known"),
+        ("record.toml", 'heading = "Door sign"', "heading = 1", "key 'sign.heading' must be a text that is not empty"),
         ("sheet.toml", "[draft]", "[draft", "data file sheet.toml is damaged"),
     ],
 )
