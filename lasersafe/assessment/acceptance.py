@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.scenarios import PUPIL, distance_from_work
+from lasersafe.assessment.scenarios import distance_from_work
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.optics.aperture import fraction_through
@@ -20,7 +20,7 @@ from lasersafe.typed import shown
 if TYPE_CHECKING:
     from lasersafe.models import Case, MeasuredReading, Person
 
-APERTURE = PUPIL  # m; the detector looks through the aperture that the eye limits are averaged over
+APERTURE = 7e-3  # m; the detector looks through the aperture that the eye limits are averaged over
 LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have missed the beam
 
 
