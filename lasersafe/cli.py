@@ -135,6 +135,48 @@ def sheet(
     typer.echo(data["caution"])
 
 
+PageOutput = Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)]
+Paper = Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")]
+
+
+def _page(case: Path, output: Path, paper: str | None, kind: str) -> None:
+    from lasersafe.report import write_case_page
+
+    data = write_case_page(case, output, paper, kind)
+    typer.echo(f"page: {data['sheet']}\n{data['caution']}")
+
+
+@app.command()
+def prestart(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the pre-use check with the stop criteria on one page."""
+    _page(case, output, paper, "prestart")
+
+
+@app.command()
+def card(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the casualty card on one page."""
+    _page(case, output, paper, "card")
+
+
+@app.command("door-sign")
+def door_sign(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the text of the sign for the entrances on one page."""
+    _page(case, output, paper, "sign")
+
+
+@app.command()
+def notice(case: CaseFile, as_json: Json = False) -> None:
+    """Print data for a notice to an authority; no permission is claimed."""
+    from lasersafe.record_report import notice_of
+
+    lines, data = notice_of(case)
+    if as_json:
+        _print_json(data)
+    else:
+        for line in lines:
+            typer.echo(line)
+
+
 @app.command()
 def limit(
     wavelength: Wavelength,

@@ -9,6 +9,7 @@ from typing import Any
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
+from lasersafe.record_report import record_json, unit_key
 from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
@@ -50,13 +51,15 @@ def start_case(path: Path, template: str | None, replace: bool) -> str:
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     """Return the faults of a case as lines and as JSON; a case without faults is worked out as well."""
     from lasersafe.assessment import assess_file
-    from lasersafe.errors import CalcError, Fault
+    from lasersafe.errors import CalcError, CaseError, Fault
     from lasersafe.models import check_case
 
     faults = list(check_case(path))
     if not faults:
         try:
             assess_file(path)
+        except CaseError as error:
+            faults = list(error.faults)
         except CalcError as error:
             faults = [Fault(None, "case", str(error))]
     rows = [{"line": fault.line, "field": fault.field, "message": fault.message} for fault in faults]
@@ -88,7 +91,29 @@ def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool 
         "missing_roles": list(made.sign_off.missing),
         "changed_since_sign_off": list(made.sign_off.changed),
         "kept": None if copy is None else str(copy),
-        "caution": load_wording().caution_short,
+        "caution": load_wording(made.assessment.language).caution_short,
+    }
+
+
+def write_case_page(path: Path, output: Path, paper: str | None, kind: str) -> dict[str, Any]:
+    """Assess a case, write one of its pages to hand out, and return what to print."""
+    from lasersafe.assessment import assess
+    from lasersafe.models import read_case
+    from lasersafe.sheet import render_sheet
+
+    case = read_case(path)
+    size = paper or case.paper
+    if size not in ("A4", "Letter"):
+        message = f"paper = '{size[:40]}': allowed are A4 and Letter"
+        raise InputError(message)
+    assessment = assess(case)
+    write_file(output, render_sheet(assessment, paper=size, kind=kind))
+    return {
+        "sheet": str(output),
+        "verdict": assessment.decision.verdict,
+        "passed": assessment.decision.passed,
+        "fingerprint": assessment.fingerprint,
+        "caution": load_wording(assessment.language).caution_short,
     }
 
 
@@ -104,10 +129,6 @@ def write_demo(folder: Path) -> list[str]:
 def _finite(value: float) -> float | None:
     """Return a number for JSON, which knows no infinity: there it is null."""
     return value if math.isfinite(value) else None
-
-
-def _unit_key(name: str, unit: str) -> str:
-    return name if unit == "1" else f"{name}_{unit.replace('/', '_per_')}"
 
 
 def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
@@ -137,8 +158,8 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "distance_m": s.distance,
         "duration_s": s.duration,
         "duration_reason": s.duration_reason,
-        _unit_key("exposure", s.exposure_unit): _finite(s.exposure),
-        _unit_key("limit", s.exposure_unit): s.limit,
+        unit_key("exposure", s.exposure_unit): _finite(s.exposure),
+        unit_key("limit", s.exposure_unit): s.limit,
         "ratio": _finite(s.ratio),
         "ratio_by_rule_set": {name: _finite(value) for name, value in s.ratio_by_rule_set.items()},
         "below_limit": s.below,
@@ -191,7 +212,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                         "hazard": z.criterion.hazard,
                         "rule": z.criterion.rule,
                         "duration_s": z.criterion.duration,
-                        _unit_key("limit", z.criterion.limit_unit): z.criterion.limit,
+                        unit_key("limit", z.criterion.limit_unit): z.criterion.limit,
                         "note": z.note,
                         "steps": _steps(z.steps),
                     }
@@ -238,13 +259,13 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
             }
             for b in a.barriers
         ],
-        "controls": [{"kind": c.kind, "text": c.text, "answers": list(c.answers)} for c in a.controls],
+        **record_json(a),
         "differences": [
-            {"what": d.what, _unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
+            {"what": d.what, unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
         ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),
-        "caution": load_wording().caution_short,
+        "caution": load_wording(a.language).caution_short,
     }
 
 
@@ -285,5 +306,5 @@ def assessment_text(a: Assessment) -> str:
         distance = format_quantity(s.distance, "m", 3, "down")
         cells = [s.laser, s.setup, s.person, s.way, s.tissue, distance, exposure, limit, ratio]
         lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
-    lines += ["", load_wording().caution_short]
+    lines += ["", load_wording(a.language).caution_short]
     return "\n".join(lines)

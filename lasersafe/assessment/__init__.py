@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 import lasersafe
 from lasersafe.assessment.context import contexts
-from lasersafe.assessment.decision import conditions, controls_of, decision_of, differences_of
+from lasersafe.assessment.controls import control_findings, controls_of, with_controls
+from lasersafe.assessment.decision import conditions, decision_of, differences_of
 from lasersafe.assessment.fingerprint import fingerprint
-from lasersafe.assessment.protection import answered, barrier_results, eyewear_of
+from lasersafe.assessment.protection import answered, barrier_results, eyewear_of, protecting_barriers, stops
+from lasersafe.assessment.record import record_of
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import ALL_LASERS, barriers_together, sums_of
@@ -25,15 +27,15 @@ if TYPE_CHECKING:
 __all__ = ["assess", "assess_file"]
 
 
-def assess(case: Case, language: str = "en") -> Assessment:
+def assess(case: Case, language: str | None = None) -> Assessment:
     """Return the assessment of a case.
 
     Parameters
     ----------
     case : Case
         A case that was read and checked.
-    language : str
-        Language of the wording.
+    language : str, optional
+        Language of the wording; without it, that of the case.
 
     Returns
     -------
@@ -45,7 +47,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
     CalcError
         If the case lies outside what the documents cover.
     """
-    wording = load_wording(language)
+    wording = load_wording(language or case.language)
     sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
     found = contexts(case, sets)
     setups = [setup_result(context) for context in found]
@@ -58,7 +60,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
         own_barriers = [b for b in barriers if (b.laser, b.setup) == (context.laser.name, context.setup.name)]
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [
-            replace(s, answer=answered(context, s, persons[s.person], own_barriers, own_eyewear))
+            replace(s, answer=answered(context, s, persons[s.person], own_barriers, own_eyewear, wording))
             if not s.below and not s.struck_out
             else s
             for s in own
@@ -67,20 +69,26 @@ def assess(case: Case, language: str = "en") -> Assessment:
     scenarios += sums_of(case, found, scenarios)
     words = conditions(case, found, scenarios, eyewear)
     controls = controls_of(case, wording, words, scenarios)
-    scenarios = [
-        replace(s, controls=tuple(c.text for c in controls if s.way in c.answers)) if not s.below else s
-        for s in scenarios
-    ]
+    scenarios = with_controls(scenarios, controls)
     fitted = {(s.laser, s.setup) for s in setups if s.fitted} | {(ALL_LASERS, "")}
     scenarios.sort(key=lambda s: (bool(s.struck_out), (s.laser, s.setup) not in fitted, -s.ratio))
     scenarios = [replace(s, key=f"S{number}") for number, s in enumerate(scenarios, 1)]
+    by_barrier = {
+        s.key
+        for s in scenarios
+        if any(stops(s, b, persons[s.person], protecting_barriers(case, persons[s.person])) for b in barriers)
+    }
+    findings = control_findings(scenarios, controls, fitted, by_barrier)
+    record = record_of(case, found, scenarios, eyewear, barriers, words, findings)
+    decision, draft = decision_of(case, found, setups, scenarios, eyewear, barriers, record, wording)
     people = {
         "assessor": case.in_charge.assessor,
         "laser_safety_officer": case.in_charge.laser_safety_officer,
         "operator": case.in_charge.operator,
         "venue": case.in_charge.venue,
     }
-    keys = [h.key for h in wording.other_hazards_for(words)]
+    material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
+    keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     return Assessment(
         title=case.title,
         place=case.place,
@@ -88,7 +96,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
         people=people,
         rule_set=case.rule_set,
         rule_sets=sets,
-        decision=decision_of(case, found, setups, scenarios, eyewear, barriers),
+        decision=decision,
         setups=tuple(setups),
         scenarios=tuple(scenarios),
         eyewear=tuple(eyewear),
@@ -98,9 +106,12 @@ def assess(case: Case, language: str = "en") -> Assessment:
         differences=differences_of(setups),
         inputs=typed_inputs(case),
         notes=(case.notes,) if case.notes else (),
-        fingerprint=fingerprint(case, language),
+        fingerprint=fingerprint(case, wording.language),
         version=lasersafe.__version__,
         language=wording.language,
+        units=case.units,
+        record=record,
+        draft_reasons=draft,
     )
 
 

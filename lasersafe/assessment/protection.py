@@ -23,7 +23,8 @@ from lasersafe.quantity import format_quantity
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, Step
 
 if TYPE_CHECKING:
-    from lasersafe.models import Barrier, Person
+    from lasersafe.models import Barrier, Case, Person
+    from lasersafe.wording import Wording
 
 
 def _mean_power(context: Context) -> float | None:
@@ -203,28 +204,46 @@ def _harder(need: EyewearNeed, other: EyewearNeed) -> bool:
     return rank(need) > rank(other)
 
 
+def stops(scenario: Scenario, result: BarrierResult, person: Person, protecting: set[str]) -> bool:
+    """Return whether a barrier that holds stands between the light of a scenario and the person.
+
+    *protecting* names the barriers that the case says protect this person from all sides.
+    """
+    same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
+    between = scenario.way == "direct" and result.distance < float(person.distance)
+    return same and result.holds and (between or result.barrier in protecting)
+
+
+def protecting_barriers(case: Case, person: Person) -> set[str]:
+    """Return the names of the barriers that the case says protect a person."""
+    return {barrier.name for barrier in case.barrier if person.name in barrier.protects}
+
+
 def answered(
-    context: Context, scenario: Scenario, person: Person, barriers: list[BarrierResult], eyewear: list[EyewearNeed]
+    context: Context,
+    scenario: Scenario,
+    person: Person,
+    barriers: list[BarrierResult],
+    eyewear: list[EyewearNeed],
+    wording: Wording,
 ) -> str:
     """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
 
     A barrier answers the direct beam of everybody behind it; reflected and scattered light comes from all sides, so
     there it answers only for the persons that the case names as protected by it.
     """
-    protecting = {b.name for b in context.case.barrier if person.name in b.protects}
+    protecting = protecting_barriers(context.case, person)
     for result in barriers:
-        same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
-        between = result.distance < float(person.distance) if scenario.way == "direct" else False
-        if same and result.holds and (between or result.barrier in protecting):
-            return f"barrier '{result.barrier}' holds"
+        if stops(scenario, result, person, protecting):
+            return wording.text("say.barrier_holds", barrier=result.barrier)
     if scenario.tissue == "eye" and person.eyewear:
         for need in eyewear:
             if need.person == person.name and need.laser == scenario.laser and need.setup == scenario.setup:
                 if scenario.way == "scatter":
                     if _enough_for_scatter(context, scenario, person):
-                        return f"eyewear '{person.eyewear}' as marked, against scatter"
+                        return wording.text("say.eyewear_scatter", marking=person.eyewear)
                 elif need.verdict is not None and need.verdict.enough and need.reliable:
-                    return f"eyewear '{need.verdict.text}' as marked"
+                    return wording.text("say.eyewear_enough", marking=need.verdict.text)
     return ""
 
 

@@ -18,6 +18,7 @@ from lasersafe.models.case import Case
 from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
 from lasersafe.models.laser import Laser
 from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
+from lasersafe.models.record import Area, MeasuredReading
 from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import (
     Barrier,
@@ -32,6 +33,7 @@ from lasersafe.models.site import (
 from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
+    "Area",
     "Axes",
     "Barrier",
     "Case",
@@ -44,6 +46,7 @@ __all__ = [
     "Knob",
     "Laser",
     "LensSetup",
+    "MeasuredReading",
     "MultimodeFibreSetup",
     "OtherHazards",
     "Person",

@@ -10,6 +10,7 @@ from pydantic import Field, PrivateAttr
 from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
 from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
+from lasersafe.models.record import Area, MeasuredReading, record_findings
 from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
 from lasersafe.typed import shown
@@ -34,6 +35,10 @@ class Case(CaseModel):
         "and the stricter result decides.",
     )
     paper: Literal["A4", "Letter"] = Field(default="A4", description="Paper of the sheet: 'A4' or 'Letter'.")
+    language: Line = Field(default="en", description="Language of the sheet: a folder of templates/wording, as 'de'.")
+    units: Literal["metric", "metric and feet"] = Field(
+        default="metric", description="'metric', or 'metric and feet' to print feet beside distances."
+    )
     notes: Text = Field(default="", description="Anything else that the sheet has to say.")
     in_charge: InCharge = Field(description="The people who answer for the work: [in_charge].")
     settings: Settings = Field(default=Settings.model_construct(), description="How to calculate: [settings].")
@@ -57,6 +62,12 @@ class Case(CaseModel):
     )
     strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = Field(
         default=(), description="Ways for light that are ruled out with a reason, one [[strike_out]] each."
+    )
+    area: Area = Field(
+        default=Area.model_construct(), description="The laser controlled area and what keeps it: [area]."
+    )
+    reading: Annotated[tuple[MeasuredReading, ...], Field(max_length=300)] = Field(
+        default=(), description="Readings of the acceptance test, one [[reading]] each."
     )
 
     sign_off: SignOffRule = Field(
@@ -121,7 +132,7 @@ class Case(CaseModel):
             person = table.get("person")
             if isinstance(person, str) and person.strip() and person.strip() not in persons:
                 found.append((("strike_out", i, "person"), not_known(person.strip(), "a person of this case", persons)))
-        return found
+        return found + record_findings(peek)
 
 
 def _name(table: Mapping[str, Any]) -> str | None:

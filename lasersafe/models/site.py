@@ -189,7 +189,17 @@ class Control(CaseModel):
     kind: Literal["substitute", "technical", "organisational", "personal"] = Field(
         description="'substitute', 'technical', 'organisational' or 'personal', in this order of preference."
     )
-    text: Text = Field(description="What is done, in a sentence.")
+    text: Text = Field(
+        default="",
+        description="What is done, in a sentence. May be left out where key is given: then the wording speaks.",
+    )
+    key: Line = Field(default="", description="Key of a control in the wording file controls.toml, as 'enclose'.")
+    answers: Annotated[tuple[Line, ...], Field(max_length=60)] = Field(
+        default=(),
+        description="What it is an answer to: 'direct', 'mirror', 'scatter' and names of persons. Left out: the ways "
+        "of the key; without a key it is printed, and answers nothing.",
+    )
+    laser: Line | None = Field(default=None, description=_WHICH_LASER)
 
 
 class StrikeOut(CaseModel):

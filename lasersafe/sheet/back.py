@@ -29,7 +29,11 @@ def controls(flow: Flow, wording: Wording, references: References) -> None:
             ways = control.answers if set(control.answers) != set(WAYS) else ()
             answers = joined(references.by_key(named(wording, "way", way)) for way in ways)
             tail = f" ({text('controls.answers', answers=answers)})" if answers else ""
-            flow.paragraph(control.text + tail, _ITEM, 28.0, references.control(control.text))
+            if control.persons:
+                persons = text("inplace.persons", persons=", ".join(control.persons))
+                tail += f" ({persons})"
+            said = text("controls.in_place", text=control.text) if control.in_place else control.text
+            flow.paragraph(said + tail, _ITEM, 28.0, references.control(control.text))
 
 
 def other_hazards(flow: Flow, assessment: Assessment, wording: Wording) -> None:

@@ -8,8 +8,10 @@ from pathlib import Path as FilePath
 
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
+from lasersafe.localise import localise
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import back, front, signatures, tables
+from lasersafe.sheet import back, front, record, signatures, tables
+from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
@@ -34,7 +36,7 @@ _HEADERS = {
 }
 
 
-def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str = "en") -> None:
+def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str | None = None) -> None:
     """Print an assessment as a PDF file.
 
     The file is written under another name first and then renamed, so that a failure leaves an older file as it was.
@@ -47,8 +49,8 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
         Where to; a folder that is missing is made.
     paper : {"A4", "Letter"}
         Size of the pages.
-    language : str
-        Folder of the wording.
+    language : str, optional
+        Folder of the wording; without it, the language of the assessment.
 
     Raises
     ------
@@ -69,7 +71,8 @@ def render_sheet(
     assessment: Assessment,
     *,
     paper: str = "A4",
-    language: str = "en",
+    language: str | None = None,
+    kind: str = "sheet",
     sign_off: SignOff | None = None,
     embed: Callable[[Places], Mapping[str, bytes]] | None = None,
 ) -> bytes:
@@ -81,8 +84,10 @@ def render_sheet(
         What is printed.
     paper : {"A4", "Letter"}
         Size of the pages.
-    language : str
-        Folder of the wording.
+    language : str, optional
+        Folder of the wording; without it, the language of the assessment.
+    kind : {"sheet", "prestart", "card", "sign"}
+        The whole sheet, or one page to hand out.
     sign_off : SignOff, optional
         Who has signed; a draft when left out.
     embed : callable, optional
@@ -105,7 +110,8 @@ def render_sheet(
     if paper not in PAPERS:
         message = f"paper = '{paper}': allowed are {', '.join(PAPERS)}"
         raise InputError(message)
-    wording = load_wording(language)
+    wording = load_wording(language or assessment.language)
+    assessment = localise(assessment, wording)
     refuse_unprintable(assessment)
     refuse_unprintable(wording, "wording")
     signed = sign_off or SignOff()
@@ -113,7 +119,11 @@ def render_sheet(
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
     places: dict[str, signatures.SignPlace] = {}
-    flow = lay_out(assessment, wording, size, footer.height, signed, places)
+    if kind == "sheet":
+        flow = lay_out(assessment, wording, size, footer.height, signed, places)
+    else:
+        flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 12.0))
+        handouts.page(flow, kind, assessment, wording)
     header = _header(wording, size, signed.state)
     count = len(flow.pages)
     pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(flow.pages, 1)]
@@ -149,8 +159,13 @@ def lay_out(
     tables.eyewear(flow, assessment, wording)
     tables.barriers(flow, assessment, wording)
     back.controls(flow, wording, references)
+    record.control_findings(flow, assessment, wording, references)
+    record.area(flow, assessment, wording)
     back.other_hazards(flow, assessment, wording)
+    record.acceptance(flow, assessment, wording)
     back.cautions(flow, wording)
+    record.review(flow, assessment, wording)
+    handouts.notice_flow(flow, assessment, wording)
     back.differences(flow, assessment, wording)
     back.inputs(flow, assessment, wording)
     steps(flow, assessment, wording, references)
@@ -158,6 +173,8 @@ def lay_out(
     found = signatures.sign_off(flow, assessment, wording, signed or SignOff())
     if places is not None:
         places.update(found)
+    for kind in handouts.KINDS:
+        handouts.page(flow, kind, assessment, wording)
     return flow
 
 
