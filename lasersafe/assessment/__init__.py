@@ -78,7 +78,8 @@ def assess(case: Case, language: str | None = None) -> Assessment:
         for s in scenarios
         if any(stops(s, b, persons[s.person], protecting_barriers(case, persons[s.person])) for b in barriers)
     }
-    findings = control_findings(scenarios, controls, fitted, by_barrier)
+    parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
+    findings = control_findings(parts, controls, fitted, by_barrier)
     record = record_of(case, found, scenarios, eyewear, barriers, words, findings)
     decision, draft = decision_of(case, found, setups, scenarios, eyewear, barriers, record, wording)
     people = {

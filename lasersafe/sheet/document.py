@@ -170,11 +170,11 @@ def lay_out(
     back.inputs(flow, assessment, wording)
     steps(flow, assessment, wording, references)
     back.notes(flow, assessment, wording)
+    for kind in handouts.KINDS:
+        handouts.page(flow, kind, assessment, wording)
     found = signatures.sign_off(flow, assessment, wording, signed or SignOff())
     if places is not None:
         places.update(found)
-    for kind in handouts.KINDS:
-        handouts.page(flow, kind, assessment, wording)
     return flow
 
 

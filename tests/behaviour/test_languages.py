@@ -184,7 +184,7 @@ def test_what_users_type_is_not_translated() -> None:
 @pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("paper", list(PAPERS))
 def test_the_two_parts_of_the_header_do_not_touch(language: str, paper: str) -> None:
-    left, right = _header(load_wording(language), PAPERS[paper])
+    left, right = _header(load_wording(language), PAPERS[paper], "draft")
     assert left.x + width_of(left.text, Style(left.size)) + 10.0 < right.x  # type: ignore[union-attr]
 
 
