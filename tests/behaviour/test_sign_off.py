@@ -94,7 +94,8 @@ WORDS = {
     "role": ["spectator", "crew"], "finish": ["matt", "mirror", "unknown"], "way": ["scatter", "mirror", "direct"],
     "scatter_model": ["hemisphere", "lambert"], "propagation": ["linear", "hyperbolic"], "profile": ["top-hat"],
     "kind": ["technical", "organisational", "personal"], "must_stop": [["direct"], ["scatter"]],
-    "key": ["extraction", "enclose", "limit aim"], "protects": [[]], "keys": [["noise"], ["fire"]], "required_roles": [["laser_safety_officer"]],
+    "key": ["extraction", "enclose", "limit aim"], "protects": [[]],
+    "keys": [["noise"], ["fire"]], "required_roles": [["laser_safety_officer"]],
 }  # fmt: skip
 
 
