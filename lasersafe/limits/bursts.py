@@ -111,8 +111,8 @@ def mean_windows(points: Points, levels: Sequence[Level], pulse: Floats, duratio
     times = np.minimum(_place(levels, numbers - 1.0) + pulse[:, None], duration[:, None])
     times = np.where(whole > 1.0, times, duration[:, None])
     if (pedestal > 0.0).any():  # between pulses the window goes on filling, up to the end of a row
-        ends = np.where((edges < duration[:, None]) & (pedestal[:, None] > 0.0), edges, duration[:, None])
-        ends = np.maximum(ends, pulse[:, None])
+        inside = (edges >= pulse[:, None]) & (edges < duration[:, None]) & (pedestal[:, None] > 0.0)
+        ends = np.where(inside, edges, duration[:, None])
         numbers = np.concatenate([numbers, _count(levels, ends)], axis=1)
         times = np.concatenate([times, ends], axis=1)
     numbers = np.concatenate([numbers, whole], axis=1)
