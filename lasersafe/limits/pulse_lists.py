@@ -190,8 +190,9 @@ def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> l
             continue
         ends, begins = short.before(short.start + group_time * (1.0 - COUNT_SLACK)), short.before(short.start)
         joined, energy = ends[0] - begins[0], ends[1] - begins[1] + pedestal * group_time
-        if joined.max() > 1.0 or pedestal > 0.0:
-            best = int(energy.argmax())
+        several = (joined > 1.0) | (pedestal > 0.0)
+        if several.any():
+            best = int(np.where(several, energy, -np.inf).argmax())
             one = np.ones((size, 1))
             factor, at = factors(np.array([group_time]), np.array([True]))
             found.append(Windows(
