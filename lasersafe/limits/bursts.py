@@ -61,25 +61,26 @@ def _place(levels: Sequence[Level], index: Floats) -> Floats:
     return place
 
 
-def _numbers(levels: Sequence[Level], room: Floats) -> Floats:
-    """Return the numbers of pulses of the windows that end a row near each edge, shape (points, candidates).
+def _windows(levels: Sequence[Level], room: Floats) -> tuple[Floats, Floats]:
+    """Return pulses, and time from first to last start, of the windows next to each edge; shape (points, candidates).
 
-    Within one row ``limit / energy`` has no least value inside a run of equal steps, on any level; so each digit is
-    0, the last, or next to the edge.
+    From one pulse to another each digit changes by at most the last digit, up or down. Within one row ``limit / energy``
+    has no least value inside a run of equal steps; so each change is the least, the most, or next to the edge.
     """
-    rooms, numbers = room[..., None], np.ones((*room.shape, 1))
-    outer = True
+    rooms, numbers, gaps = room[..., None], np.ones((*room.shape, 1)), np.zeros((*room.shape, 1))
     for (count, spacing), size in zip(reversed(levels), reversed(_sizes(levels)), strict=True):
         step, last, unit = (_column(a, rooms)[..., None] for a in (spacing, count - 1.0, size))
         near = np.floor(rooms[..., None] / step)
         digits = near + np.array([-1.0, 0.0, 1.0])
-        if not outer:
-            digits = np.concatenate([digits, np.zeros_like(near), np.broadcast_to(last, near.shape)], axis=-1)
-        digits = np.clip(digits, 0.0, last)
+        if np.isinf(count).all():
+            digits = np.maximum(digits, 0.0)
+        else:
+            ends = [np.broadcast_to(end, near.shape) for end in (-last, np.zeros_like(last), last)]
+            digits = np.clip(np.concatenate([digits, *ends], axis=-1), -last, last)
         numbers = (numbers[..., None] + digits * unit).reshape(*room.shape, -1)
+        gaps = (gaps[..., None] + digits * step).reshape(*room.shape, -1)
         rooms = (rooms[..., None] - digits * step).reshape(*room.shape, -1)
-        outer = False
-    return numbers.reshape(room.shape[0], -1)
+    return numbers.reshape(room.shape[0], -1), gaps.reshape(room.shape[0], -1)
 
 
 def _groups(levels: Sequence[Level], joined_within: Floats, counted: Floats) -> Floats:
@@ -105,11 +106,12 @@ def mean_windows(points: Points, levels: Sequence[Level], pulse: Floats, duratio
     """Return the windows of the mean rule that can decide."""
     edges = np.concatenate([time_edges(points), duration[:, None]], axis=1)
     whole = _count(levels, duration)[:, None]
-    numbers = _numbers(levels, edges - pulse[:, None])
-    numbers = np.concatenate([numbers, np.full_like(whole, 2.0), whole], axis=1)
-    numbers = np.clip(numbers, np.minimum(2.0, whole), whole)
-    times = np.minimum(_place(levels, numbers - 1.0) + pulse[:, None], duration[:, None])
-    times = np.where(whole > 1.0, times, duration[:, None])
+    numbers, gaps = _windows(levels, edges - pulse[:, None])
+    few = np.concatenate([np.minimum(2.0, whole), whole], axis=1)
+    numbers, gaps = np.concatenate([numbers, few], axis=1), np.concatenate([gaps, _place(levels, few - 1.0)], axis=1)
+    use = (numbers > 1.0) & (gaps > 0.0) & (gaps < duration[:, None] * (1.0 - COUNT_SLACK))
+    times = np.where(use, np.minimum(gaps + pulse[:, None], duration[:, None]), duration[:, None])
+    numbers = np.where(use, np.minimum(numbers, whole), whole)
     if (pedestal > 0.0).any():  # between pulses the window goes on filling, up to the end of a row
         inside = (edges >= pulse[:, None]) & (edges < duration[:, None]) & (pedestal[:, None] > 0.0)
         ends = np.where(inside, edges, duration[:, None])

@@ -9,8 +9,9 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import Field, ModelWrapValidatorHandler, model_validator
 
 from lasersafe.models.base import CaseModel, Flag, Line, Peek
-from lasersafe.models.beam import SETUP_KINDS, WAVELENGTH, Emission, Setup
+from lasersafe.models.beam import SETUP_KINDS, WAVELENGTH, Setup
 from lasersafe.models.messages import Finding, doubles
+from lasersafe.models.pulses import Emission
 from lasersafe.models.values import Axes, SIValue
 from lasersafe.quantity import format_quantity
 
@@ -22,7 +23,8 @@ class Laser(CaseModel):
     """One laser: ``[[laser]]``."""
 
     how_to_get: ClassVar[dict[str, str]] = {
-        "emission": "write a table [laser.emission] with kind = 'continuous', 'single pulse' or 'pulse train'",
+        "emission": "write a table [laser.emission] with kind = 'continuous', 'single pulse', 'pulse train', "
+        "'pulse list' or 'mode table'",
         "setup": "write a table [[laser.setup]] with kind = 'collimated', 'lens', 'fibre multimode' or "
         "'fibre single mode'",
     }
