@@ -144,8 +144,10 @@ def scenarios_of(context: Context, limits_shown: frozenset[Criterion]) -> list[S
 
 def _scenario(context: Context, person: Person, way: str, tissue: str, limits_shown: frozenset[Criterion]) -> Scenario:
     duration, reason = person_duration(person, context.wavelength, way)
-    emission = context.emission(tissue, duration)
-    findings = _findings(context, person, way, tissue, emission, duration)
+    by_setting = [
+        (one, _findings(context, person, way, tissue, one, duration)) for one in context.emissions(tissue, duration)
+    ]
+    emission, findings = max(by_setting, key=lambda one: max(_rank(f.ratio) for f in one[1].values()))
     decided = max(findings, key=lambda name: _rank(findings[name].ratio))
     finding = findings[decided]
     if way == "scatter":

@@ -35,12 +35,15 @@ def _duration_step(duration: float, reason: str) -> Step:
 
 def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
     duration, reason = exposure_duration(context.wavelength, way)
-    emission = context.emission(tissue, duration)
     factor, words = (1.0, "") if way == "direct" else context.mirror_reflectance
-    reaches = {
-        name: direct_reach(name, tissue, emission, context.beam, context.wavelength, duration, factor)
-        for name in context.rule_sets
-    }
+    by_setting = [
+        (emission, {
+            name: direct_reach(name, tissue, emission, context.beam, context.wavelength, duration, factor)
+            for name in context.rule_sets
+        })
+        for emission in context.emissions(tissue, duration)
+    ]  # fmt: skip
+    emission, reaches = max(by_setting, key=lambda one: max(reach.distance for reach in one[1].values()))
     note = "" if way == "direct" else f"along the folded path, by way of a flat mirror; {words}"
     found = zone(way, tissue, reaches, "last optic", context.focus, note)
     area = area_of(context, tissue, duration)

@@ -40,6 +40,10 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
     list of Emission
         At least ``worst``.
     """
+    if worst.pulses or worst.burst:
+        return [worst, *_joined(worst)]
+    if space.modes:
+        return list(dict.fromkeys(e for mode in space.modes for e in corner_emissions(mode, worst, wavelength)))
     if not space.adjustable or space.kind == "continuous" or space.pulse_duration is None:
         return [worst]
     low, high = space.pulse_duration
@@ -62,6 +66,17 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
             energies.append(space.pulse_energy[1])
         found += [pulse_train(min(energies), t, rate) for t in pulses if t * rate <= 1.0]
     return found
+
+
+def _joined(worst: Emission) -> list[Emission]:
+    """Return a pattern with its bursts, or all its pulses, taken as one pulse each: the strict side for a filter."""
+    if worst.pulses:
+        total, shortest = sum(p[2] for p in worst.pulses), min(p[1] for p in worst.pulses)
+        if worst.period is None:
+            return [single_pulse(total, shortest)]
+        return [pulse_train(total, shortest, 1.0 / worst.period)]
+    number = math.prod(count for count, _ in worst.burst)
+    return [pulse_train(worst.pulse_energy * number, worst.pulse_duration, worst.repetition_rate / number)]
 
 
 def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) -> tuple[ScaleNeed, ...]:
@@ -222,8 +237,12 @@ def eyewear_need(
 
 def _mean_power(space: SettingSpace, worst: Emission) -> float:
     """Return the highest mean power that the settings allow. [W]."""
+    if space.modes:
+        return max(_mean_power(mode, worst) for mode in space.modes)
+    if space.pattern is not None or space.burst_pulses is not None:
+        return worst.power if space.power is None else space.power[1] + space.pedestal
     if space.power is not None:
-        return space.power[1]
+        return space.power[1] + space.pedestal
     if space.pulse_energy is not None and space.repetition_rate is not None:
         return space.pulse_energy[1] * space.repetition_rate[1]
     return worst.power

@@ -6,7 +6,6 @@ Numbers are :class:`SIValue`: floats in SI units that keep the text as typed.
 from lasersafe.models.beam import (
     CollimatedSetup,
     ContinuousEmission,
-    Emission,
     LensSetup,
     MultimodeFibreSetup,
     PulseTrainEmission,
@@ -17,6 +16,7 @@ from lasersafe.models.beam import (
 from lasersafe.models.case import Case
 from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
 from lasersafe.models.laser import Laser
+from lasersafe.models.pulses import Emission, Mode, ModeTableEmission, OnePulse, PulseListEmission
 from lasersafe.models.reading import case_from, check_case, parse_case, read_case
 from lasersafe.models.site import (
     Barrier,
@@ -43,9 +43,13 @@ __all__ = [
     "Knob",
     "Laser",
     "LensSetup",
+    "Mode",
+    "ModeTableEmission",
     "MultimodeFibreSetup",
     "OtherHazards",
+    "OnePulse",
     "Person",
+    "PulseListEmission",
     "PulseTrainEmission",
     "SIValue",
     "Settings",

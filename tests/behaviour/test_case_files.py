@@ -290,7 +290,7 @@ def test_the_error_lists_all_faults_below_its_first_line(tmp_path):
             'kind = "continuous"\n',
             "",
             "line 14: laser[1].emission: kind is missing; write a table [laser.emission] with kind = "
-            "'continuous', 'single pulse' or 'pulse train'",
+            "'continuous', 'single pulse', 'pulse train', 'pulse list' or 'mode table'",
         ),
         (
             "[[person]]",
