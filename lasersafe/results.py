@@ -250,6 +250,77 @@ class RuleSetDifference:
 
 
 @dataclass(frozen=True)
+class KnobEffect:
+    """What it brings to hold one knob at its other end, or at half, while all others stay free."""
+
+    knob: str
+    now: str
+    then: str
+    ratio: float  # worst exposure over limit then, divided by the worst now; 1: brings nothing
+    worst_then: str  # the worst of the settings that are left, in words
+
+
+@dataclass(frozen=True)
+class RuleLine:
+    """One rule at the worst setting: every comparison side by side, the deciding one marked."""
+
+    rule_set: str
+    rule: str
+    hazard: str
+    limit: float
+    unit: str  # J/m2 | W/m2
+    limiting_aperture: float  # [m]
+    share: float  # exposure over limit, as a share of the deciding one, for a wide beam
+    decides: bool
+    note: str
+    source: str
+    seen: str = "read"
+
+
+@dataclass(frozen=True)
+class SettingReport:
+    """The worst of the settings that a user may turn, for one tissue, and what each knob is worth."""
+
+    laser: str
+    tissue: str
+    duration: float
+    setting: str
+    sentence: str  # which rule decided, in one sentence
+    rules: tuple[RuleLine, ...]
+    effects: tuple[KnobEffect, ...] = ()
+    others: tuple[str, ...] = ()  # settings that are worst for another aperture or rule
+
+
+@dataclass(frozen=True)
+class ClassCheck:
+    """The class that the computed emission would fall into, next to the label; information, no classification."""
+
+    laser: str
+    setup: str
+    label: str
+    computed: str
+    label_is_lower: bool
+    sentence: str
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
+class UltravioletDay:
+    """The ultraviolet doses of one person over a day, added up for one tissue and band."""
+
+    person: str
+    tissue: str
+    band: str
+    ratio: float
+    below: bool  # ratio <= 1; False when NaN
+    rule: str
+    rule_set: str
+    visits: tuple[str, ...]
+    ratio_by_rule_set: dict[str, float] = field(default_factory=dict)
+    steps: tuple[Step, ...] = ()
+
+
+@dataclass(frozen=True)
 class Assessment:
     """Everything that a sheet prints; nothing in it is computed later."""
 
@@ -271,3 +342,6 @@ class Assessment:
     notes: tuple[str, ...]
     fingerprint: str  # SHA-256 of the resolved case, rule sets, wording and version
     version: str
+    settings: tuple[SettingReport, ...] = ()
+    class_checks: tuple[ClassCheck, ...] = ()
+    ultraviolet: tuple[UltravioletDay, ...] = ()

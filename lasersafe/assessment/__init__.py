@@ -11,6 +11,7 @@ from lasersafe.assessment.context import contexts
 from lasersafe.assessment.decision import conditions, controls_of, decision_of, differences_of
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.protection import answered, barrier_results, eyewear_of
+from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.limits import rule_sets
@@ -79,6 +80,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
         "operator": case.in_charge.operator,
         "venue": case.in_charge.venue,
     }
+    days = ultraviolet_days(found, scenarios)
     keys = [h.key for h in wording.other_hazards_for(words)]
     return Assessment(
         title=case.title,
@@ -87,7 +89,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
         people=people,
         rule_set=case.rule_set,
         rule_sets=sets,
-        decision=decision_of(case, setups, scenarios, eyewear, barriers),
+        decision=with_days(decision_of(case, setups, scenarios, eyewear, barriers), days),
         setups=tuple(setups),
         scenarios=tuple(scenarios),
         eyewear=tuple(eyewear),
@@ -99,6 +101,9 @@ def assess(case: Case, language: str = "en") -> Assessment:
         notes=(case.notes,) if case.notes else (),
         fingerprint=fingerprint(case, wording.digest),
         version=lasersafe.__version__,
+        settings=setting_reports(found),
+        class_checks=class_checks(found),
+        ultraviolet=days,
     )
 
 

@@ -34,8 +34,12 @@ class Finding:
     where: str
 
 
-def person_duration(person: Person, wavelength: float, way: str) -> tuple[float, str]:
+def person_duration(person: Person, wavelength: float, way: str, laser: str = "") -> tuple[float, str]:
     """Return the exposure duration of a person on one way [s] and the reason."""
+    visits = [v for v in person.visits if v.way == way and v.laser in (None, laser)] if wavelength < 400e-9 else []
+    if visits:
+        total = min(sum(float(v.time) for v in visits), 30_000.0)
+        return total, f"ultraviolet: {len(visits)} visits of the day on this way together"
     if person.time is not None:
         return float(person.time), f"stated in the case: {person.time_reason}"
     turns_away = person.briefed and not person.deliberate_viewing
@@ -59,7 +63,7 @@ def distance_from_work(context: Context, person: Person) -> tuple[float, str]:
     return found, words
 
 
-def _beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float]:
+def beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float]:
     """Return the highest exposure at or beyond the person's distance, and the place. [W/m2 or J/m2, m]"""
     best = (-math.inf, float(person.distance))
     for place in worst_place(context.beam, float(person.distance)):
@@ -101,7 +105,7 @@ def _findings(
                 where = f"{model} scatter of {reflectance:g} at {format_quantity(distance, 'm', 4)} ({words})"
             else:
                 factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-                exposure, place = _beam_exposure(context, person, criterion, factor)
+                exposure, place = beam_exposure(context, person, criterion, factor)
                 where = f"beam at {format_quantity(place, 'm', 4)} from the last optic"
             ratio = exposure / criterion.limit
             if best is None or not ratio <= best.ratio:
@@ -143,7 +147,7 @@ def scenarios_of(context: Context, limits_shown: frozenset[Criterion]) -> list[S
 
 
 def _scenario(context: Context, person: Person, way: str, tissue: str, limits_shown: frozenset[Criterion]) -> Scenario:
-    duration, reason = person_duration(person, context.wavelength, way)
+    duration, reason = person_duration(person, context.wavelength, way, context.laser.name)
     by_setting = [
         (one, _findings(context, person, way, tissue, one, duration)) for one in context.emissions(tissue, duration)
     ]

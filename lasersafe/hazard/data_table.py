@@ -60,6 +60,13 @@ class DataTable:
         """Return text, or None when the key is absent."""
         return self.text(key) if key in self._rest else None
 
+    def texts(self, key: str) -> tuple[str, ...]:
+        """Return a list of texts, empty when the key is absent."""
+        value = self._rest.pop(key, [])
+        if not isinstance(value, list) or not all(isinstance(one, str) and one.strip() for one in value):
+            self.fail(f"'{key}' must be a list of texts")
+        return tuple(value)
+
     def seen(self) -> str:
         """Return how the figures were obtained."""
         value = self.text("seen")

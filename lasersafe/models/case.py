@@ -105,6 +105,12 @@ class Case(CaseModel):
         for field in ("person", "surface", "barrier", "strike_out"):
             for i, table in peek.tables(field):
                 found += [((field, i, key), text) for key, text in _references(table, setups)]
+        for i, table in peek.tables("person"):
+            for j, visit in Peek(Person, table).tables("visits"):
+                laser = visit.get("laser")
+                if isinstance(laser, str) and laser.strip() and laser.strip() not in setups:
+                    message = not_known(laser.strip(), "a laser of this case", list(setups))
+                    found.append((("person", i, "visits", j, "laser"), message))
         for i, table in peek.tables("strike_out"):
             person = table.get("person")
             if isinstance(person, str) and person.strip() and person.strip() not in persons:
