@@ -278,6 +278,63 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
         "differences": [
             {"what": d.what, _unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
         ],
+        "settings": [
+            {
+                "laser": r.laser,
+                "tissue": r.tissue,
+                "duration_s": r.duration,
+                "worst_setting": r.setting,
+                "why": r.sentence,
+                "worst_for_other_rules": list(r.others),
+                "knobs": [
+                    {"knob": e.knob, "now": e.now, "then": e.then, "ratio": _finite(e.ratio), "worst_then": e.worst_then}
+                    for e in r.effects
+                ],
+                "rules": [
+                    {
+                        "rule_set": line.rule_set,
+                        "rule": line.rule,
+                        "hazard": line.hazard,
+                        _unit_key("limit", line.unit): line.limit,
+                        "limiting_aperture_m": line.limiting_aperture,
+                        "share_of_deciding": _finite(line.share),
+                        "decides": line.decides,
+                        "note": line.note,
+                        "source": line.source,
+                        "seen": line.seen,
+                    }
+                    for line in r.rules
+                ],
+            }
+            for r in a.settings
+        ],
+        "class_checks": [
+            {
+                "laser": c.laser,
+                "setup": c.setup,
+                "label": c.label,
+                "computed": c.computed,
+                "label_is_lower": c.label_is_lower,
+                "text": c.sentence,
+                "steps": _steps(c.steps),
+            }
+            for c in a.class_checks
+        ],
+        "ultraviolet_days": [
+            {
+                "person": d.person,
+                "tissue": d.tissue,
+                "band": d.band,
+                "ratio": _finite(d.ratio),
+                "below": d.below,
+                "rule": d.rule,
+                "rule_set": d.rule_set,
+                "visits": list(d.visits),
+                "ratio_by_rule_set": d.ratio_by_rule_set,
+                "steps": _steps(d.steps),
+            }
+            for d in a.ultraviolet
+        ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),
         "caution": load_wording().caution_short,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
@@ -160,7 +161,10 @@ def _barrier(barriers: list[BarrierResult], fitted: list[SetupResult], direct_se
             "for as long as it can be on."
         )
     worst = max(own, key=lambda b: (not b.holds, b.irradiance))
-    text = f"'{worst.barrier}' must hold {format_quantity(worst.irradiance / 1e4, 'W/cm2', 3, 'up')} ({worst.way})"
+    held = "pulses, which no mean power describes"
+    if math.isfinite(worst.irradiance):
+        held = format_quantity(worst.irradiance / 1e4, "W/cm2", 3, "up")
+    text = f"'{worst.barrier}' must hold {held} ({worst.way})"
     failing = [b.barrier for b in own if not b.holds]
     if failing:
         return f"{text}. It does not hold: {', '.join(dict.fromkeys(failing))}."

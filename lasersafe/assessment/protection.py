@@ -26,12 +26,7 @@ if TYPE_CHECKING:
 
 def _mean_power(context: Context) -> float | None:
     """Return the highest mean power that the settings allow, None for a single pulse. [W]."""
-    space = context.space
-    if space.power is not None:
-        return space.power[1]
-    if space.pulse_energy is not None and space.repetition_rate is not None:
-        return space.pulse_energy[1] * space.repetition_rate[1]
-    return None
+    return context.space.highest_mean_power
 
 
 def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: float) -> tuple[float, Step]:

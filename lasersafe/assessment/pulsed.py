@@ -51,8 +51,9 @@ def _effect(change: KnobChange) -> KnobEffect:
     if change.knob == "mode":
         return KnobEffect("mode", change.name, "without this mode", change.ratio, words)
     then = _value(change.knob, change.then) + (" (half)" if change.halved else "")
+    name = "power" if change.emission.kind == "continuous" else _NAMES.get(change.knob, change.knob.replace("_", " "))
     return KnobEffect(
-        _NAMES.get(change.knob, change.knob.replace("_", " ")), _value(change.knob, change.now), then, change.ratio, words
+        name, _value(change.knob, change.now), then, change.ratio, words
     )
 
 

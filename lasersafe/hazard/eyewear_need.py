@@ -237,15 +237,8 @@ def eyewear_need(
 
 def _mean_power(space: SettingSpace, worst: Emission) -> float:
     """Return the highest mean power that the settings allow. [W]."""
-    if space.modes:
-        return max(_mean_power(mode, worst) for mode in space.modes)
-    if space.pattern is not None or space.burst_pulses is not None:
-        return worst.power if space.power is None else space.power[1] + space.pedestal
-    if space.power is not None:
-        return space.power[1] + space.pedestal
-    if space.pulse_energy is not None and space.repetition_rate is not None:
-        return space.pulse_energy[1] * space.repetition_rate[1]
-    return worst.power
+    highest = space.highest_mean_power
+    return worst.power if highest is None else highest
 
 
 def _slowest_rate(space: SettingSpace, worst: Emission) -> float:

@@ -119,7 +119,7 @@ def _worst_of(
         return best
     tried = trains(space, _windows(rule_sets, tissue, wavelength, duration), duration)
     ratio = np.max([_ratio(name, tissue, tried, space, wavelength, duration) for name in rule_sets], axis=0)
-    at = int(np.argmax(ratio))
+    at = int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-12)))  # of equals the first
     return float(ratio[at]), tried.emission(at, space)
 
 
@@ -247,7 +247,9 @@ def worst_settings(
                 continue
             for name in rule_sets:
                 for row in _limit(name, tissue, tried, mode, wavelength, duration).rows:
-                    found.setdefault(tried.emission(int(np.argmax(tried.energy / row.per_pulse)), mode))
+                    own = tried.energy / row.per_pulse
+                    at = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))
+                    found.setdefault(tried.emission(at, mode))
     return tuple(found)
 
 

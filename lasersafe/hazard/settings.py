@@ -85,6 +85,20 @@ class SettingSpace:
         return bool(self.knobs) or len(self.modes) > 1 or any(mode.adjustable for mode in self.modes)
 
     @property
+    def highest_mean_power(self) -> float | None:
+        """Highest mean power of all settings, pedestal included; None when pulses do not repeat. [W]."""
+        if self.modes:
+            return max((power for mode in self.modes if (power := mode.highest_mean_power) is not None), default=None)
+        if self.pattern is not None:
+            return None if self.pattern.period is None else self.pattern.power
+        if self.power is not None:
+            return self.power[1] + self.pedestal
+        if self.pulse_energy is not None and self.repetition_rate is not None:
+            number = 1.0 if self.burst_pulses is None else self.burst_pulses[1]
+            return self.pulse_energy[1] * self.repetition_rate[1] * number + self.pedestal
+        return None
+
+    @property
     def rows(self) -> tuple[SettingSpace, ...]:
         """The modes, or the space itself."""
         return self.modes or (self,)
@@ -121,10 +135,10 @@ def _points(span: Range, edges: Floats, grid: int = _GRID) -> Floats:
     return np.unique(np.concatenate([np.geomspace(low, high, grid)[1:-1], [low, high], inside]))
 
 
-def _jumps(low: float, high: float, window: float) -> Floats:
+def _jumps(low: float, high: float, window: float, steps: int) -> Floats:
     """Return the first rates in a range at which one pulse more starts in a window."""
     first = max(1.0, np.floor(low * window))
-    counts = first + np.arange(_STEPS)
+    counts = first + np.arange(steps)
     rates = counts / window * _ABOVE
     return rates[(rates > low) & (rates < high)]
 
@@ -147,9 +161,9 @@ def _rates(space: SettingSpace, windows: tuple[float, ...], numbers: Floats, gri
     found = [np.array(starts[1:]), *(1.0 / np.array(DURATION_EDGES)[None, :])]
     for window in windows:
         for start in starts:
-            found.append(_jumps(start, high, window))
+            found.append(_jumps(start, high, window, _STEPS if space.burst_pulses is None else 2))
     pulses = space.pulse_duration or (0.0, 0.0)
-    for edge in DURATION_EDGES:  # windows of a few pulses that just end before, or after, the end of a row
+    for edge in DURATION_EDGES if space.burst_pulses is None else ():  # windows of a few pulses that just end before, or after, the end of a row
         for pulse in {*pulses}:
             if edge > pulse:
                 at = np.arange(1, 9) / (edge - pulse)
@@ -186,7 +200,9 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
     if bursts:
         assert space.burst_pulses is not None and space.burst_spacing is not None
         low, high = space.burst_pulses
-        numbers = np.arange(low, high + 1.0) if high - low < 8 else np.unique(np.round(np.geomspace(low, high, 9)))
+        numbers = np.arange(low, high + 1.0) if high - low < 4 else np.unique(
+            np.round([low, low + 1.0, *np.geomspace(low, high, 5)[1:-1], high])
+        )
         steps = [w / np.arange(1, 9) * f for w in windows for f in (_ABOVE, _BELOW)]
         spacings = _points(space.burst_spacing, np.concatenate([np.array(DURATION_EDGES), *steps]), grid)
     rates = _rates(space, windows, numbers, grid)

@@ -104,7 +104,9 @@ def _groups(levels: Sequence[Level], joined_within: Floats, counted: Floats) -> 
 
 def mean_windows(points: Points, levels: Sequence[Level], pulse: Floats, duration: Floats, pedestal: Floats) -> Windows:
     """Return the windows of the mean rule that can decide."""
-    edges = np.concatenate([time_edges(points), duration[:, None]], axis=1)
+    edges = np.concatenate(
+        [pulse[:, None], time_edges(points, float(pulse.min()), float(duration.max())), duration[:, None]], axis=1
+    )
     whole = _count(levels, duration)[:, None]
     numbers, gaps = _windows(levels, edges - pulse[:, None])
     few = np.concatenate([np.minimum(2.0, whole), whole], axis=1)
@@ -113,6 +115,7 @@ def mean_windows(points: Points, levels: Sequence[Level], pulse: Floats, duratio
     times = np.where(use, np.minimum(gaps + pulse[:, None], duration[:, None]), duration[:, None])
     numbers = np.where(use, np.minimum(numbers, whole), whole)
     if (pedestal > 0.0).any():  # between pulses the window goes on filling, up to the end of a row
+        edges = edges[:, 1:]
         inside = (edges >= pulse[:, None]) & (edges < duration[:, None]) & (pedestal[:, None] > 0.0)
         ends = np.where(inside, edges, duration[:, None])
         numbers = np.concatenate([numbers, _count(levels, ends)], axis=1)

@@ -81,7 +81,7 @@ def _spans(line: _Line, edges: Floats, duration: float, pedestal: float) -> tupl
         ends = np.append(edges, duration)
         turns = np.floor((ends - (offset + line.pulse[last])[:, None]) / line.period)
         turns = (turns[..., None] + np.array([-1.0, 0.0, 1.0])).reshape(offset.size, -1)
-        turns = np.concatenate([turns, most[:, None]], axis=1)
+        turns = np.concatenate([turns, np.zeros_like(most)[:, None], np.ones_like(most)[:, None], most[:, None]], axis=1)
         turns = np.clip(turns, 0.0, np.maximum(most, 0.0)[:, None])
         use = np.broadcast_to((most >= 0.0)[:, None], turns.shape)
         time = ((offset + line.pulse[last])[:, None] + turns * line.period)[use]
@@ -99,7 +99,7 @@ def _spans(line: _Line, edges: Floats, duration: float, pedestal: float) -> tupl
 
 
 def _mean(points: Points, line: _Line, duration: float, pedestal: float) -> Windows:
-    edges = time_edges(points)
+    edges = time_edges(points, float(line.pulse.min()), duration)
     known: dict[tuple[float, ...], tuple[Floats, Floats, Floats]] = {}
     found = []
     for own in edges:

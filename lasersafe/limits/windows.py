@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import HazardLimit, hazard_limits
-from lasersafe.limits.grid import Floats, Grid, grid_of
+from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of
 from lasersafe.limits.pulses import PulseTrainLimit, TrainRow
 from lasersafe.limits.tables import load_rule_set
 
@@ -47,18 +47,30 @@ class Windows(NamedTuple):
     locators: Objects | None = None
 
 
-def time_edges(points: Points) -> Floats:
-    """Return the times at which a row of any hazard ends, shape (points, edges). [s]
+def time_edges(points: Points, shortest: float, longest: float) -> Floats:
+    """Return the times between two others at which a row of any hazard ends, shape (points, edges). [s]
 
     T_2, and the time at which alpha_max passes the source angle, end a row like a printed edge.
     """
     grid: Grid = grid_of(points.rule_set, points.tissue)
     size = points.angle.size
-    edges = [np.full(size, edge) for edge in grid.duration_edges]
-    edges.append(np.exp(log_t2(grid, points.angle * 1e3)))
-    for part in grid.rule_set.time_factors["alpha_max"].rows:
-        if part.power:
-            edges.append(np.clip((points.angle * 1e3 / part.value) ** (1.0 / part.power), *part.duration))
+    low, high = points.wavelength.min() * 1e9 * (1 - 2 * EDGE), points.wavelength.max() * 1e9 * (1 + 2 * EDGE)
+    ends: set[float] = set()
+    for piece in grid.pieces:
+        if piece is not None and piece.row.wavelength[0] <= high and piece.row.wavelength[1] >= low:
+            ends |= {*piece.row.duration, *piece.aperture.duration}
+    alpha_max = grid.rule_set.time_factors["alpha_max"].rows
+    extended = bool((points.angle * 1e3 > grid.source_min).any())
+    if extended:
+        ends |= {end for part in alpha_max for end in part.duration}
+    edges = [np.full(size, edge) for edge in sorted(ends) if shortest <= edge <= longest]
+    if extended:
+        edges.append(np.exp(log_t2(grid, points.angle * 1e3)))
+        for part in alpha_max:
+            if part.power:
+                edges.append(np.clip((points.angle * 1e3 / part.value) ** (1.0 / part.power), *part.duration))
+    if not edges:
+        edges.append(np.full(size, longest))
     return np.stack(edges, axis=1)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path as FilePath
 
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment
-from lasersafe.sheet import back, front, tables
+from lasersafe.sheet import back, front, pulsed, tables
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
@@ -127,6 +127,7 @@ def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float],
     tables.scenarios(flow, assessment, wording, references)
     tables.eyewear(flow, assessment, wording)
     tables.barriers(flow, assessment, wording)
+    pulsed.pulsed(flow, assessment, wording)
     back.controls(flow, wording, references)
     back.other_hazards(flow, assessment, wording)
     back.cautions(flow, wording)
