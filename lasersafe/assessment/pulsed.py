@@ -52,12 +52,12 @@ def _effect(change: KnobChange) -> KnobEffect:
         return KnobEffect("mode", change.name, "without this mode", change.ratio, words)
     then = _value(change.knob, change.then) + (" (half)" if change.halved else "")
     name = "power" if change.emission.kind == "continuous" else _NAMES.get(change.knob, change.knob.replace("_", " "))
-    return KnobEffect(
-        name, _value(change.knob, change.now), then, change.ratio, words
-    )
+    return KnobEffect(name, _value(change.knob, change.now), then, change.ratio, words)
 
 
-def _rules(context: Context, tissue: str, emission: Emission, duration: float, deciding: Criterion) -> tuple[RuleLine, ...]:
+def _rules(
+    context: Context, tissue: str, emission: Emission, duration: float, deciding: Criterion
+) -> tuple[RuleLine, ...]:
     highest = deciding.amount / deciding.limit
     return tuple(
         RuleLine(
@@ -117,14 +117,18 @@ def class_checks(found: list[Context]) -> tuple[ClassCheck, ...]:
         label = context.laser.class_label
         finding = class_finding(_extremes(context), context.beam, context.wavelength, label)
         if finding.computed == UNKNOWN:
-            sentence = f"The figures of {EDITION} that are known here do not cover this emission; the label is not checked."
+            sentence = (
+                f"The figures of {EDITION} that are known here do not cover this emission; the label is not checked."
+            )
         else:
             sentence = (
                 f"By the limits of {EDITION} the computed emission would fall into class {finding.computed}; the label says "
                 f"{label}. For information: only the manufacturer classifies a product."
             )
         if finding.label_is_lower:
-            sentence += " The label is lower than the computed emission: clear this up before anybody relies on the label."
+            sentence += (
+                " The label is lower than the computed emission: clear this up before anybody relies on the label."
+            )
         elif not finding.label and finding.computed != UNKNOWN:
             sentence += " The label names no class that is known here."
         checks.append(ClassCheck(

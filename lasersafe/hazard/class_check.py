@@ -101,7 +101,9 @@ def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) ->
     return max(found)
 
 
-def _comparisons(emission: Emission, wavelength: float, base: float, name: str) -> list[tuple[float, float, float, str]]:
+def _comparisons(
+    emission: Emission, wavelength: float, base: float, name: str
+) -> list[tuple[float, float, float, str]]:
     """Return (energy, limit, duration, what) of every comparison with a class."""
     if emission.kind == "continuous":
         return [(emission.power * base, emission_limit(name, wavelength, base), base, f"power over {base:g} s")]
@@ -117,7 +119,9 @@ def _comparisons(emission: Emission, wavelength: float, base: float, name: str) 
     for row in train_limit(_RULES, "eye", emission, wavelength, base, ALPHA_MIN).rows:
         if row.rule == "train" and np.isfinite(row.per_pulse):
             time, joined, factor = (float(v) for v in (row.averaging_time, row.pulses_joined, row.pulse_factor))
-            found.append((energy * joined, emission_limit(name, wavelength, time) * factor, time, f"C_5 = {factor:.3g}"))
+            found.append(
+                (energy * joined, emission_limit(name, wavelength, time) * factor, time, f"C_5 = {factor:.3g}")
+            )
     return found
 
 

@@ -56,7 +56,9 @@ def _windows(rule_sets: tuple[str, ...], tissue: str, wavelength: float, duratio
     return tuple(sorted(found))
 
 
-def _limit(rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float) -> PulseTrainLimit:
+def _limit(
+    rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float
+) -> PulseTrainLimit:
     if space.burst_pulses is None and not space.pedestal:
         return pulse_train_limit(rule_set, tissue, wavelength, tried.pulse, tried.rate, duration)
     bursts = [] if space.burst_pulses is None else [(tried.number, tried.spacing)]
@@ -170,7 +172,9 @@ def worst_ratio(
             if len(space.rows) == 1:
                 raise
     if not found:
-        message = "emission: no mode of the table is possible, every pulse is longer than its period or than the exposure"
+        message = (
+            "emission: no mode of the table is possible, every pulse is longer than its period or than the exposure"
+        )
         raise InputError(message)
     return max(found, key=lambda one: one[0])
 

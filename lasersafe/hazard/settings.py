@@ -123,7 +123,9 @@ class Tried(NamedTuple):
         energy, pulse, rate, number, spacing = (float(column[at]) for column in self)
         found = pulse_train(energy, pulse, rate)
         if space.burst_pulses is not None and number > 1.0:
-            found = replace(found, burst=((number, spacing),), repetition_rate=rate * number, power=found.power * number)
+            found = replace(
+                found, burst=((number, spacing),), repetition_rate=rate * number, power=found.power * number
+            )
         return replace(found, power=found.power + space.pedestal, pedestal=space.pedestal, name=space.name)
 
 
@@ -163,7 +165,9 @@ def _rates(space: SettingSpace, windows: tuple[float, ...], numbers: Floats, gri
         for start in starts:
             found.append(_jumps(start, high, window, _STEPS if space.burst_pulses is None else 2))
     pulses = space.pulse_duration or (0.0, 0.0)
-    for edge in DURATION_EDGES if space.burst_pulses is None else ():  # windows of a few pulses that just end before, or after, the end of a row
+    for edge in (
+        DURATION_EDGES if space.burst_pulses is None else ()
+    ):  # windows of a few pulses that just end before, or after, the end of a row
         for pulse in {*pulses}:
             if edge > pulse:
                 at = np.arange(1, 9) / (edge - pulse)
@@ -200,12 +204,14 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
     if bursts:
         assert space.burst_pulses is not None and space.burst_spacing is not None
         low, high = space.burst_pulses
-        numbers = np.arange(low, high + 1.0) if high - low < 4 else np.unique(
-            np.round([low, low + 1.0, *np.geomspace(low, high, 5)[1:-1], high])
-        )
+        cap, power = _caps(space)
+        kinks = power / (cap * np.array(space.repetition_rate)) if np.isfinite(cap + power) else np.array([])
+        several = np.array([low, low + 1.0, *np.geomspace(low, high, 5)[1:-1], high, *np.floor(kinks), *np.ceil(kinks)])
+        numbers = np.arange(low, high + 1.0) if high - low < 8 else np.unique(np.clip(np.round(several), low, high))
         steps = [w / np.arange(1, 9) * f for w in windows for f in (_ABOVE, _BELOW)]
         spacings = _points(space.burst_spacing, np.concatenate([np.array(DURATION_EDGES), *steps]), grid)
-    rates = _rates(space, windows, numbers, grid)
+    within = {w - (n - 1.0) * s for w in windows for n in numbers for s in space.burst_spacing or ()}  # whole bursts
+    rates = _rates(space, (*windows, *(w for w in within if w > 0.0 and w not in windows)), numbers, grid)
     edges = np.array(DURATION_EDGES)
     if space.duty is not None:
         duties = _points(space.duty, np.array([]), _COARSE)

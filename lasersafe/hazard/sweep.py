@@ -95,7 +95,9 @@ def compiled(rule_set: str, tissue: str, wavelength: float, duration: float) -> 
             coefficient = float(one[n] / first[n] ** (quarters / 4))
             piece = Piece(float(low), float(high), coefficient, quarters, (float(small[n]), float(large[n])))
             last = pieces[-1] if pieces else None
-            same = last is not None and last.high == low and last.quarters == quarters and last.aperture == piece.aperture
+            same = (
+                last is not None and last.high == low and last.quarters == quarters and last.aperture == piece.aperture
+            )
             if last is not None and same and abs(last.coefficient / coefficient - 1) < 1e-13:
                 pieces[-1] = last._replace(high=float(high))
             else:
@@ -254,9 +256,7 @@ def _train(block: _Block, pieces: tuple[Piece, ...], joining: Joining, single: F
         block.share(lit, _limit_at(pieces, time))
 
 
-def ratios(
-    limits: Compiled, pulse_energy: ArrayLike, pulse_duration: ArrayLike, repetition_rate: ArrayLike
-) -> Floats:
+def ratios(limits: Compiled, pulse_energy: ArrayLike, pulse_duration: ArrayLike, repetition_rate: ArrayLike) -> Floats:
     """Return energy of a pulse over its limit, the highest of all hazards and rules, for a wide beam.
 
     Parameters
@@ -280,7 +280,9 @@ def ratios(
     InputError
         If a pulse is longer than its period or the exposure, or a value is not finite and above 0.
     """
-    energy, pulse, rate = (np.ascontiguousarray(v, dtype=np.float64) for v in (pulse_energy, pulse_duration, repetition_rate))
+    energy, pulse, rate = (
+        np.ascontiguousarray(v, dtype=np.float64) for v in (pulse_energy, pulse_duration, repetition_rate)
+    )
     energy, pulse, rate = (np.ascontiguousarray(a) for a in np.broadcast_arrays(energy, pulse, rate))
     found = np.empty(energy.shape)
     for start in range(0, energy.size, _BLOCK):
@@ -292,7 +294,9 @@ def ratios(
             and q.max() < np.inf and f.max() < np.inf
         )  # fmt: skip
         if not good:
-            message = "settings: a pulse is longer than its period or the exposure, or a value is not finite and above 0"
+            message = (
+                "settings: a pulse is longer than its period or the exposure, or a value is not finite and above 0"
+            )
             raise InputError(message)
         block = _Block(q, t, f, limits.duration)
         for name, pieces in limits.hazards:

@@ -125,9 +125,7 @@ def mean_windows(points: Points, levels: Sequence[Level], pulse: Floats, duratio
     return Windows("mean", numbers + pedestal[:, None] * times, times, numbers)
 
 
-def _factor_windows(
-    points: Points, levels: Sequence[Level], train: _Train, pedestal: Floats
-) -> list[Windows]:
+def _factor_windows(points: Points, levels: Sequence[Level], train: _Train, pedestal: Floats) -> list[Windows]:
     """Return the windows of the train rule: every pulse, and the pulses inside T_i together."""
     rules = load_rule_set(points.rule_set)
     grid = grid_of(points.rule_set, points.tissue)
@@ -293,6 +291,3 @@ def burst_train_limit(
         *_factor_windows(points, levels, train, base),
     ]
     return strictest(points, rows_of(points, windows), shape)
-
-
-

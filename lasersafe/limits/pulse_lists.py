@@ -81,7 +81,9 @@ def _spans(line: _Line, edges: Floats, duration: float, pedestal: float) -> tupl
         ends = np.append(edges, duration)
         turns = np.floor((ends - (offset + line.pulse[last])[:, None]) / line.period)
         turns = (turns[..., None] + np.array([-1.0, 0.0, 1.0])).reshape(offset.size, -1)
-        turns = np.concatenate([turns, np.zeros_like(most)[:, None], np.ones_like(most)[:, None], most[:, None]], axis=1)
+        turns = np.concatenate(
+            [turns, np.zeros_like(most)[:, None], np.ones_like(most)[:, None], most[:, None]], axis=1
+        )
         turns = np.clip(turns, 0.0, np.maximum(most, 0.0)[:, None])
         use = np.broadcast_to((most >= 0.0)[:, None], turns.shape)
         time = ((offset + line.pulse[last])[:, None] + turns * line.period)[use]
@@ -108,7 +110,9 @@ def _mean(points: Points, line: _Line, duration: float, pedestal: float) -> Wind
             known[key] = _spans(line, np.array(key), duration, pedestal)
         found.append(known[key])
     width = max(time.size for time, _, _ in found)
-    filled = [np.stack([np.pad(columns[i], (0, width - columns[i].size), "edge") for columns in found]) for i in range(3)]
+    filled = [
+        np.stack([np.pad(columns[i], (0, width - columns[i].size), "edge") for columns in found]) for i in range(3)
+    ]
     return Windows("mean", filled[1], filled[0], filled[2])
 
 
@@ -169,10 +173,22 @@ def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> l
         }
         number = np.array([numbers[float(one)] for one in np.broadcast_to(counted, (size,))])
 
-        def factors(pulse: Floats, inside: NDArray[np.bool_], number: Floats = number) -> tuple[Floats, NDArray[np.intp]]:
+        def factors(
+            pulse: Floats, inside: NDArray[np.bool_], number: Floats = number
+        ) -> tuple[Floats, NDArray[np.intp]]:
             shape = (size, pulse.size)
-            spread = [np.broadcast_to(a, shape).reshape(-1) for a in (
-                points.wavelength[:, None], pulse, 1.0, duration, points.angle[:, None], inside, number[:, None])]
+            spread = [
+                np.broadcast_to(a, shape).reshape(-1)
+                for a in (
+                    points.wavelength[:, None],
+                    pulse,
+                    1.0,
+                    duration,
+                    points.angle[:, None],
+                    inside,
+                    number[:, None],
+                )
+            ]
             train = _Train(*spread[:5], None)
             factor, at = _train_factor(rules, train, spread[5].astype(bool), spread[6])
             return factor.reshape(shape), at.reshape(shape)
@@ -203,7 +219,12 @@ def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> l
 
 
 def _checked(
-    start: ArrayLike, pulse_duration: ArrayLike, energy: ArrayLike, duration: float, period: float | None, pedestal: float
+    start: ArrayLike,
+    pulse_duration: ArrayLike,
+    energy: ArrayLike,
+    duration: float,
+    period: float | None,
+    pedestal: float,
 ) -> _Line:
     begin, pulse, amount = (np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (start, pulse_duration, energy))
     begin, pulse, amount = (np.array(a) for a in np.broadcast_arrays(begin, pulse, amount))
@@ -218,7 +239,9 @@ def _checked(
     ):  # fmt: skip
         bad = ~((values > lowest) & np.isfinite(values))
         if bad.any():
-            message = f"{name} = {values[bad][0]:g} {unit}: needs a finite number" + (" above 0" if lowest == 0.0 else "")
+            message = f"{name} = {values[bad][0]:g} {unit}: needs a finite number" + (
+                " above 0" if lowest == 0.0 else ""
+            )
             raise InputError(message)
     ends = begin + pulse
     following = np.append(begin[1:], np.inf if period is None else begin[0] + period)

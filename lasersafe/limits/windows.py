@@ -112,7 +112,9 @@ def _lowest(limit: HazardLimit, one: Windows) -> list[TrainRow]:
         if not here.any():
             continue
 
-        def pick(values: Floats | None, other: float, here: NDArray[np.bool_] = here, at: NDArray[np.intp] = at) -> Floats:
+        def pick(
+            values: Floats | None, other: float, here: NDArray[np.bool_] = here, at: NDArray[np.intp] = at
+        ) -> Floats:
             if values is None:
                 return np.full(rows.size, other)
             return np.where(here, np.broadcast_to(values, share.shape)[rows, at], np.nan)

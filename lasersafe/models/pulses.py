@@ -7,16 +7,22 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Line, Peek
-from lasersafe.models.beam import ENERGY, POWER, PULSE, RATE, ContinuousEmission, PulseTrainEmission, SinglePulseEmission
+from lasersafe.models.beam import (
+    ENERGY,
+    POWER,
+    PULSE,
+    RATE,
+    ContinuousEmission,
+    PulseTrainEmission,
+    SinglePulseEmission,
+)
 from lasersafe.models.bursts import PEDESTAL
 from lasersafe.models.messages import Finding, doubles
 from lasersafe.models.values import Knob, Measured, SIValue
 from lasersafe.quantity import format_quantity
 
 START = Measured("s", "0 s", "30000 s", "2 ms")
-ONE_PULSE = Measured(
-    "s", "100 fs", "30000 s", "100 ns", "the limit tables of both rule sets cover no other duration"
-)
+ONE_PULSE = Measured("s", "100 fs", "30000 s", "100 ns", "the limit tables of both rule sets cover no other duration")
 ONE_ENERGY = Measured("J", "0 J", "1000 kJ", "1 mJ", above_low=True)
 PERIOD = Measured("s", "1 ps", "30000 s", "1 s", above_low=True)
 
@@ -95,7 +101,9 @@ class Mode(CaseModel):
             found.append((("pulse_energy",), "missing; write pulse_energy, as '1 mJ', or mean_power, as '50 W'"))
         duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
         if duration is not None and rate is not None and duration.low * rate.low > 1.0:
-            text = f"{duration.low.typed} is longer than the period of {format_quantity(1.0 / rate.low, 's')}; check both"
+            text = (
+                f"{duration.low.typed} is longer than the period of {format_quantity(1.0 / rate.low, 's')}; check both"
+            )
             found.append((("pulse_duration",), text))
         return found
 

@@ -138,9 +138,7 @@ def by_rule(limit):
 
 def agree(found, expected):
     """Whether each rule has the same limit."""
-    return all(
-        found[rule] == expected[rule] or abs(found[rule] / expected[rule] - 1) <= LIMIT for rule in expected
-    )
+    return all(found[rule] == expected[rule] or abs(found[rule] / expected[rule] - 1) <= LIMIT for rule in expected)
 
 
 def edge_or_random(draw, low, high, edges):
@@ -156,7 +154,9 @@ def trains(count, seed):
     draw = np.random.default_rng(seed)
     found = []
     while len(found) < count:
-        lam = edge_or_random(draw, 181e-9, 50e-6, [400e-9, 700e-9, 1050e-9, 1150e-9, 1200e-9, 1400e-9, 1500e-9, 1800e-9])
+        lam = edge_or_random(
+            draw, 181e-9, 50e-6, [400e-9, 700e-9, 1050e-9, 1150e-9, 1200e-9, 1400e-9, 1500e-9, 1800e-9]
+        )
         pulse = edge_or_random(draw, 1.1e-13, 1.0, [1e-11, 1e-9, 1e-7, 5e-6, 13e-6, 18e-6, 50e-6, 625e-6, 0.25])
         burst = int(draw.choice([1, 1, 2, 3, 5, 8]))
         spacing = pulse * 10 ** draw.uniform(0, 5)
