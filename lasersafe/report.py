@@ -287,7 +287,13 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                 "why": r.sentence,
                 "worst_for_other_rules": list(r.others),
                 "knobs": [
-                    {"knob": e.knob, "now": e.now, "then": e.then, "ratio": _finite(e.ratio), "worst_then": e.worst_then}
+                    {
+                        "knob": e.knob,
+                        "now": e.now,
+                        "then": e.then,
+                        "ratio": _finite(e.ratio),
+                        "worst_then": e.worst_then,
+                    }
                     for e in r.effects
                 ],
                 "rules": [

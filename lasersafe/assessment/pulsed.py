@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.scenarios import beam_exposure, distance_from_work, person_duration
@@ -69,7 +70,7 @@ def _rules(
 
 
 def setting_reports(found: list[Context]) -> tuple[SettingReport, ...]:
-    """Return the worst setting of each pulsed or adjustable laser, every rule side by side, and what the knobs bring."""
+    """Return the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings."""
     reports = []
     for context in found:
         if not context.setup.fitted or (context.space.kind == "continuous" and not context.space.adjustable):
@@ -78,7 +79,7 @@ def setting_reports(found: list[Context]) -> tuple[SettingReport, ...]:
             duration, _ = exposure_duration(context.wavelength, "direct")
             emission, *others = context.emissions(tissue, duration)
             _, deciding = emission_ratio(context.rule_sets, tissue, emission, context.wavelength, duration)
-            changes = ()
+            changes: tuple[KnobChange, ...] = ()
             if context.space.adjustable:
                 changes = knob_changes(context.space, context.rule_sets, tissue, context.wavelength, duration)
             window = deciding.note.partition(",")[0].removeprefix("window ")
@@ -97,7 +98,7 @@ def setting_reports(found: list[Context]) -> tuple[SettingReport, ...]:
 
 
 def _extremes(context: Context) -> tuple[Emission, ...]:
-    """Return the settings in which a class can be highest: worst for the eye, most energy, most power, shortest pulse."""
+    """Return the settings in which a class can be highest: worst for the eye, most energy, most power."""
     duration, _ = exposure_duration(context.wavelength, "direct")
     found = list(context.emissions("eye", duration))
     if context.space.adjustable:
@@ -122,8 +123,8 @@ def class_checks(found: list[Context]) -> tuple[ClassCheck, ...]:
             )
         else:
             sentence = (
-                f"By the limits of {EDITION} the computed emission would fall into class {finding.computed}; the label says "
-                f"{label}. For information: only the manufacturer classifies a product."
+                f"By the limits of {EDITION} the computed emission would fall into class {finding.computed}; the "
+                f"label says {label}. For information: only the manufacturer classifies a product."
             )
         if finding.label_is_lower:
             sentence += (
@@ -132,7 +133,8 @@ def class_checks(found: list[Context]) -> tuple[ClassCheck, ...]:
         elif not finding.label and finding.computed != UNKNOWN:
             sentence += " The label names no class that is known here."
         checks.append(ClassCheck(
-            context.laser.name, context.setup.name, label, finding.computed, finding.label_is_lower, sentence, finding.steps
+            context.laser.name, context.setup.name, label, finding.computed, finding.label_is_lower, sentence,
+            finding.steps,
         ))  # fmt: skip
     return tuple(checks)
 
@@ -167,7 +169,8 @@ def _visits(found: list[Context], name: str, scenarios: list[Scenario], tissue: 
 
 
 def _exposure(visit: Visit, criterion: Criterion) -> float:
-    context, person, way = visit.key  # type: ignore[misc]
+    key: Any = visit.key
+    context, person, way = key
     if way == "scatter":
         distance, _ = distance_from_work(context, person)
         reflectance, view, _ = context.scatter_surface
@@ -207,7 +210,8 @@ def ultraviolet_days(found: list[Context], scenarios: list[Scenario]) -> tuple[U
 
 def _steps(day: DayDose) -> tuple[Step, ...]:
     each = [
-        Step("H_i/H_limit", f"dose of a visit: {words}", "E · t / H_limit", f"{dose:.5g} J/m2 / {limit:.5g} J/m2", ratio, "1",
+        Step("H_i/H_limit", f"dose of a visit: {words}", "E · t / H_limit", f"{dose:.5g} / {limit:.5g} J/m2", ratio,
+             "1",
              f"{day.rule_set}: {day.source}", day.seen)
         for words, dose, limit, ratio in day.doses
     ]  # fmt: skip
@@ -225,8 +229,8 @@ def with_days(decision: Decision, days: tuple[UltravioletDay, ...]) -> Decision:
     if not above:
         return decision
     reasons = tuple(
-        f"{day.person}: the ultraviolet doses of the day add up to {format_quantity(day.ratio, '1', 3, 'up')} times the "
-        f"{day.tissue} limit ({day.band})."
+        f"{day.person}: the ultraviolet doses of the day add up to {format_quantity(day.ratio, '1', 3, 'up')} times "
+        f"the {day.tissue} limit ({day.band})."
         for day in above
     )
     verdict = decision.verdict

@@ -1,4 +1,4 @@
-"""Into which class an emission would fall, next to the label. Information only: nobody classifies a product from here."""
+"""Into which class an emission would fall, next to the label. Information only, no classification of a product."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def _comparisons(
     pulse, energy = emission.pulse_duration, emission.pulse_energy
     each = [(start, length, q) for start, length, q in emission.pulses] or [(0.0, pulse, energy)]
     found = [(q, emission_limit(name, wavelength, t), t, "one pulse") for _, t, q in each]
-    if emission.kind == "single pulse" or emission.period is None and emission.pulses:
+    if emission.kind == "single pulse" or (emission.period is None and emission.pulses):
         return found
     limit = emission_limit(name, wavelength, base)
     found.append((emission.power * base, limit, base, f"mean over {base:g} s"))

@@ -1,4 +1,4 @@
-"""Accessible emission limits of a laser class, from the printed edition; for a check of the label, never to classify."""
+"""Accessible emission limits of a laser class, as printed; for a check of the label, never to classify."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def _row(one: DataTable) -> EmissionRow:
 
 
 def _value(row: EmissionRow, wavelength: float, duration: float) -> float:
-    value = row.value * duration**row.power
+    value: float = row.value * duration**row.power
     for factor in row.factors:
         if factor == "C_1":
             value *= 5.6e3 * duration**0.25

@@ -94,7 +94,22 @@ def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: flo
 def pulse_pattern(
     pulses: tuple[tuple[float, float, float], ...], period: float | None = None, pedestal: float = 0.0
 ) -> Emission:
-    """Return pulses given one by one: (start [s], duration [s], energy [J]), once or repeated, on a pedestal [W]."""
+    """Return pulses given one by one, once or repeated, on a pedestal.
+
+    Parameters
+    ----------
+    pulses : tuple of (start, duration, energy)
+        In the order of time; each [s, s, J].
+    period : float, optional
+        Time after which the list begins again. [s]
+    pedestal : float
+        Power under and between the pulses. [W]
+
+    Returns
+    -------
+    Emission
+        With the largest pulse as its pulse.
+    """
     largest = max(pulses, key=lambda pulse: pulse[2])
     total = sum(energy for _, _, energy in pulses)
     mean = 0.0 if period is None else total / period

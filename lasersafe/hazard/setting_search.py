@@ -48,7 +48,7 @@ class KnobChange:
 
 
 def _windows(rule_sets: tuple[str, ...], tissue: str, wavelength: float, duration: float) -> tuple[float, ...]:
-    """Return the times in which pulses are counted: T_i, the counting time of each rule set, and the exposure itself."""
+    """Return the times in which pulses are counted: T_i, the counting time of each rule set, and the exposure."""
     found = {duration}
     for rule_set in rule_sets:
         for joining in compiled(rule_set, tissue, wavelength, duration).joining:
@@ -241,8 +241,8 @@ def worst_settings(
         for mode in space.rows:
             if mode.kind != "pulse train" or mode.pattern is not None:
                 continue
-            apertures = {p.aperture for name in rule_sets
-                         for _, pieces in compiled(name, tissue, wavelength, duration).hazards for p in pieces}  # fmt: skip
+            hazards = [h for name in rule_sets for h in compiled(name, tissue, wavelength, duration).hazards]
+            apertures = {piece.aperture for _, pieces in hazards for piece in pieces}
             if len(apertures) == 1:
                 continue
             try:
@@ -315,7 +315,7 @@ def knob_changes(
             then = span[1] / 2.0 if halved else span[0]
         else:
             then = span[0] if np.isnan(now) or abs(now / span[0] - 1.0) > abs(span[1] / now - 1.0) else span[1]
-        held = replace(own, **{knob: (then, then)})
+        held = own.held(knob, then)
         changed = held if at is None else replace(space, modes=(*space.modes[:at], held, *space.modes[at + 1 :]))
         try:
             ratio, emission = worst_ratio(changed, rule_sets, tissue, wavelength, duration)

@@ -9,7 +9,7 @@ mean power, and a grid between.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,6 +84,11 @@ class SettingSpace:
         """True when at least one knob can be turned, or one of several modes chosen."""
         return bool(self.knobs) or len(self.modes) > 1 or any(mode.adjustable for mode in self.modes)
 
+    def held(self, knob: str, value: float) -> SettingSpace:
+        """Return the space with one knob at a fixed value."""
+        changed: dict[str, Any] = {knob: (value, value)}
+        return replace(self, **changed)
+
     @property
     def highest_mean_power(self) -> float | None:
         """Highest mean power of all settings, pedestal included; None when pulses do not repeat. [W]."""
@@ -141,7 +146,7 @@ def _jumps(low: float, high: float, window: float, steps: int) -> Floats:
     """Return the first rates in a range at which one pulse more starts in a window."""
     first = max(1.0, np.floor(low * window))
     counts = first + np.arange(steps)
-    rates = counts / window * _ABOVE
+    rates: Floats = counts / window * _ABOVE
     return rates[(rates > low) & (rates < high)]
 
 
@@ -202,7 +207,8 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
     grid = _COARSE if bursts else _GRID
     numbers = spacings = np.array([1.0])
     if bursts:
-        assert space.burst_pulses is not None and space.burst_spacing is not None
+        assert space.burst_pulses is not None
+        assert space.burst_spacing is not None
         low, high = space.burst_pulses
         cap, power = _caps(space)
         kinks = power / (cap * np.array(space.repetition_rate)) if np.isfinite(cap + power) else np.array([])
@@ -269,7 +275,8 @@ def candidates(space: SettingSpace, windows: tuple[float, ...] = ()) -> list[Emi
         assert space.power is not None
         return [continuous(space.power[1])]
     if space.kind == "single pulse":
-        assert space.pulse_energy is not None and space.pulse_duration is not None
+        assert space.pulse_energy is not None
+        assert space.pulse_duration is not None
         durations = _points(space.pulse_duration, np.array(DURATION_EDGES))
         return [single_pulse(space.pulse_energy[1], float(t)) for t in durations]
     tried = trains(space, windows)

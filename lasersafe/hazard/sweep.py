@@ -1,8 +1,8 @@
 """Ratio of emission to limit for a great many settings of a pulse train at once.
 
-For one wavelength, exposure and a small source every limit is ``coefficient * t ** power`` on a few ranges of time, with
-powers that are quarters. So the rules of a train need square roots only; the settings are worked through in blocks that
-stay in the processor's cache. Gives what `pulse_train_limit` gives, for settings that are possible.
+For one wavelength, exposure and a small source every limit is ``coefficient * t ** power`` on a few ranges of time,
+with powers that are quarters. So the rules of a train need square roots only; the settings are worked through in blocks
+that stay in the processor's cache. Gives what `pulse_train_limit` gives, for settings that are possible.
 """
 
 from __future__ import annotations

@@ -46,8 +46,8 @@ def day_doses(
 ) -> tuple[DayDose, ...]:
     """Return the summed doses of a day for each band in which there is a visit [1]_.
 
-    The limit of every visit is taken for the time of all visits of its band together, so that it makes no difference how
-    the day is cut into visits.
+    The limit of every visit is taken for the time of all visits of its band together, so that it makes no difference
+    how the day is cut into visits.
 
     Parameters
     ----------
@@ -92,6 +92,7 @@ def day_doses(
         sums = {name: sum(one[3] for one in doses) for name, doses in by_hazard.items()}
         name = max(sums, key=lambda key: sums[key])
         found.append(DayDose(
-            rule_set, tissue, band, sums[name], bool(sums[name] <= 1.0), tuple(by_hazard[name]), name, *sources[name], time,
+            rule_set, tissue, band, sums[name], bool(sums[name] <= 1.0), tuple(by_hazard[name]), name,
+            *sources[name], time,
         ))  # fmt: skip
     return tuple(found)

@@ -1,12 +1,13 @@
 """Limits for pulses in bursts (bursts of bursts, too) that repeat, with or without a continuous pedestal.
 
-A pattern is a number with mixed radix: pulse ``a`` of burst ``b`` of group ``c``. A window that opens with a burst holds
-the most pulses for its length, because the pulses of a burst are closer than the bursts.
+A pattern is a number with mixed radix: pulse ``a`` of burst ``b`` of group ``c``. A window that opens with a burst
+holds the most pulses for its length, because the pulses of a burst are closer than the bursts.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -52,7 +53,7 @@ def _count(levels: Sequence[Level], window: Floats) -> Floats:
 
 
 def _place(levels: Sequence[Level], index: Floats) -> Floats:
-    """Return the start of a pulse by its number, from the start of pulse 0. [s]"""
+    """Return the start of a pulse by its number, from the start of pulse 0 [s]."""
     rest, place = index, np.zeros_like(index)
     for (_, spacing), size in zip(reversed(levels), reversed(_sizes(levels)), strict=True):
         whole = np.floor(rest / _column(size, index))
@@ -64,8 +65,9 @@ def _place(levels: Sequence[Level], index: Floats) -> Floats:
 def _windows(levels: Sequence[Level], room: Floats) -> tuple[Floats, Floats]:
     """Return pulses, and time from first to last start, of the windows next to each edge; shape (points, candidates).
 
-    From one pulse to another each digit changes by at most the last digit, up or down. Within one row ``limit / energy``
-    has no least value inside a run of equal steps; so each change is the least, the most, or next to the edge.
+    From one pulse to another each digit changes by at most the last digit, up or down. Within one row
+    ``limit / energy`` has no least value inside a run of equal steps; so each change is the least, the most, or next to
+    the edge.
     """
     rooms, numbers, gaps = room[..., None], np.ones((*room.shape, 1)), np.zeros((*room.shape, 1))
     for (count, spacing), size in zip(reversed(levels), reversed(_sizes(levels)), strict=True):
@@ -143,8 +145,9 @@ def _factor_windows(points: Points, levels: Sequence[Level], train: _Train, pede
         number = np.where(within, np.minimum(_groups(levels, group_time, counted), each), each)
         factor, row_of = _train_factor(rules, train, within, number)
         texts: Objects = np.array(
-            [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times], dtype=object
-        )  # fmt: skip
+            [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times],
+            dtype=object,
+        )
         texts = texts[row_of * len(rules.train_times) + chosen]
         for time, energy, use in (
             (train.pulse, 1.0 + pedestal * train.pulse, applies),
@@ -152,8 +155,19 @@ def _factor_windows(points: Points, levels: Sequence[Level], train: _Train, pede
         ):
             use = use & (row_of >= 0)
             if use.any():
-                columns = (energy, time, number, factor, within_time, joined, use, texts)
-                found.append(Windows("train", *(a[:, None] for a in columns)))
+                found.append(
+                    Windows(
+                        "train",
+                        energy[:, None],
+                        time[:, None],
+                        number[:, None],
+                        factor[:, None],
+                        within_time[:, None],
+                        joined[:, None],
+                        use[:, None],
+                        texts[:, None],
+                    )
+                )
     return found
 
 
@@ -173,11 +187,11 @@ def _check(pulse: Floats, levels: Sequence[Level], duration: Floats, pedestal: F
     bad = ~(pulse <= levels[0][1] * (1.0 + COUNT_SLACK))
     if bad.any():
         message = (
-            f"pulse duration = {pulse[bad].flat[0]:g} s is longer than the {levels[0][1][bad].flat[0]:g} s from one pulse "
-            "to the next; give a shorter pulse or a lower rate"
+            f"pulse duration = {pulse[bad].flat[0]:g} s is longer than the {levels[0][1][bad].flat[0]:g} s from one "
+            "pulse to the next; give a shorter pulse or a lower rate"
         )
         raise InputError(message)
-    for (count, spacing), (_, outer) in zip(levels, levels[1:], strict=False):
+    for (count, spacing), (_, outer) in pairwise(levels):
         bad = ~((count >= 1.0) & (count == np.floor(count)) & np.isfinite(count))
         if bad.any():
             message = f"pulses in a burst = {count[bad].flat[0]:g}: needs a whole number, 1 or more"
@@ -185,8 +199,9 @@ def _check(pulse: Floats, levels: Sequence[Level], duration: Floats, pedestal: F
         bad = ~(count * spacing <= outer * (1.0 + COUNT_SLACK))
         if bad.any():
             message = (
-                f"{count[bad].flat[0]:g} pulses with {spacing[bad].flat[0]:g} s between their starts do not fit into the "
-                f"{outer[bad].flat[0]:g} s from one burst to the next; give fewer pulses, a shorter spacing or a lower rate"
+                f"{count[bad].flat[0]:g} pulses with {spacing[bad].flat[0]:g} s between their starts do not fit into "
+                f"the {outer[bad].flat[0]:g} s from one burst to the next; give fewer pulses, a shorter spacing or a "
+                "lower rate"
             )
             raise InputError(message)
     bad = ~(pulse <= duration * (1 + EDGE))

@@ -97,7 +97,8 @@ def _spans(line: _Line, edges: Floats, duration: float, pedestal: float) -> tupl
         count0, sums0 = line.before(line.start)
         time = np.append(time, np.full(size, fill))
         energy, number = np.append(energy, sums - sums0), np.append(number, count - count0)
-    return _fewest(time, energy + pedestal * time, number, edges)
+    filled: Floats = np.asarray(energy + pedestal * time, dtype=np.float64)
+    return _fewest(time, filled, number, edges)
 
 
 def _mean(points: Points, line: _Line, duration: float, pedestal: float) -> Windows:
@@ -189,7 +190,7 @@ def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> l
                     number[:, None],
                 )
             ]
-            train = _Train(*spread[:5], None)
+            train = _Train(spread[0], spread[1], spread[2], spread[3], spread[4], None)
             factor, at = _train_factor(rules, train, spread[5].astype(bool), spread[6])
             return factor.reshape(shape), at.reshape(shape)
 
@@ -249,15 +250,15 @@ def _checked(
     if late.size:
         n = int(late[0])
         message = (
-            f"pulse {n + 1} ends at {ends[n]:g} s, after the start of the next one at {following[n]:g} s; give the pulses "
-            "in the order of time, without overlap, inside the period"
+            f"pulse {n + 1} ends at {ends[n]:g} s, after the start of the next one at {following[n]:g} s; give the "
+            "pulses in the order of time, without overlap, inside the period"
         )
         raise InputError(message)
     long = np.flatnonzero(~(pulse <= duration * (1 + EDGE)))
     if long.size:
         message = (
-            f"duration = {duration:g} s is shorter than the pulse duration {pulse[long[0]]:g} s; give the time over which "
-            "the pulses are received"
+            f"duration = {duration:g} s is shorter than the pulse duration {pulse[long[0]]:g} s; give the time over "
+            "which the pulses are received"
         )
         raise InputError(message)
     return _Line(begin - begin[0], pulse, amount / amount.max(), period)
@@ -279,9 +280,9 @@ def pulse_list_limit(
 ) -> PulseTrainLimit:
     """Return the limit for the largest of a list of pulses, when the others keep their proportion to it [1]_ [2]_.
 
-    The rules are those of `pulse_train_limit`: every pulse with its own duration; every window from the start of a pulse
-    to the end of a pulse, and the whole exposure wherever it begins; C_P for every pulse and for the pulses that start
-    inside one T_i.
+    The rules are those of `pulse_train_limit`: every pulse with its own duration; every window from the start of a
+    pulse to the end of a pulse, and the whole exposure wherever it begins; C_P for every pulse and for the pulses that
+    start inside one T_i.
 
     Parameters
     ----------

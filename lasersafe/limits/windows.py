@@ -48,7 +48,7 @@ class Windows(NamedTuple):
 
 
 def time_edges(points: Points, shortest: float, longest: float) -> Floats:
-    """Return the times between two others at which a row of any hazard ends, shape (points, edges). [s]
+    """Return the times between two others at which a row of any hazard ends, shape (points, edges) [s].
 
     T_2, and the time at which alpha_max passes the source angle, end a row like a printed edge.
     """

@@ -80,8 +80,8 @@ class PulseTrainEmission(CaseModel):
     )
     duty: Annotated[Knob | None, DUTY] = Field(
         default=None,
-        description="Share of the time that the beam is on, as '20 %', in place of pulse_duration: the pulse then lasts "
-        "duty / repetition_rate; may be a range.",
+        description="Share of the time that the beam is on, as '20 %', in place of pulse_duration: the pulse then "
+        "lasts duty / repetition_rate; may be a range.",
     )
     burst: Burst | None = Field(
         default=None,
@@ -89,8 +89,8 @@ class PulseTrainEmission(CaseModel):
     )
     pedestal_power: Annotated[SIValue | None, PEDESTAL] = Field(
         default=None,
-        description="Continuous power under and between the pulses, as '50 mW', which comes on top of mean_power and of "
-        "the energies.",
+        description="Continuous power under and between the pulses, as '50 mW', which comes on top of mean_power and "
+        "of the energies.",
     )
 
     @classmethod

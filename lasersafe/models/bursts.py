@@ -22,7 +22,7 @@ class Burst(CaseModel):
 
     pulses: Annotated[Knob, COUNT] = Field(description="Pulses in one burst, as 10; a range as [1, 10].")
     spacing: Annotated[Knob, SPACING] = Field(
-        description="Time from the start of one pulse to the start of the next in the burst, as '20 ns'; may be a range."
+        description="Time from the start of one pulse of the burst to that of the next, as '20 ns'; may be a range."
     )
 
     @classmethod
@@ -39,7 +39,8 @@ def burst_findings(peek: Peek) -> list[Finding]:
     table = peek.data["burst"]
     if not isinstance(table, dict):
         return []
-    burst, found = Peek(Burst, table), []
+    burst = Peek(Burst, table)
+    found: list[Finding] = []
     count, spacing = burst.value("pulses"), burst.value("spacing")
     duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
     if spacing is not None and duration is not None and duration.low > spacing.high * (1 + 1e-9):

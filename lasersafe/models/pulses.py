@@ -112,8 +112,8 @@ class ModeTableEmission(CaseModel):
     """The maker's table of fixed modes: ``kind = "mode table"``."""
 
     how_to_get: ClassVar[dict[str, str]] = {
-        "modes": "write one table [[laser.emission.modes]] with name, pulse_duration, repetition_rate and pulse_energy or "
-        "mean_power for each row of the maker's table"
+        "modes": "write one table [[laser.emission.modes]] with name, pulse_duration, repetition_rate and "
+        "pulse_energy or mean_power for each row of the maker's table"
     }
 
     kind: Literal["mode table"] = Field(description="'mode table': the modes that the maker lists; each is searched.")

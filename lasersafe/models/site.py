@@ -76,8 +76,8 @@ class Person(CaseModel):
     setup: Line | None = Field(default=None, description="Name of the set-up that this concerns. Left out: every one.")
     visits: Annotated[tuple[Visit, ...], Field(max_length=60)] = Field(
         default=(),
-        description="All exposures to ultraviolet light over the day, one [[person.visits]] each; their doses add. Left "
-        "out: the whole working day on every way.",
+        description="All exposures to ultraviolet light over the day, one [[person.visits]] each; their doses "
+        "add. Left out: the whole working day on every way.",
     )
 
     @classmethod

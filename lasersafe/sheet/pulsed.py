@@ -67,8 +67,8 @@ def _report(flow: Flow, report: SettingReport, wording: Wording) -> None:
             [Part(number(line.share, 3, "up"), kind)],
             [Part(line.note, TINY_NOTE), Part(f"{line.source}; {named(wording, 'seen', line.seen)}", TINY_NOTE)],
         ), shade=_SHADE if line.decides else None))  # fmt: skip
-    keys = ("rule", "hazard", "limit", "aperture", "share", "note")
-    flow.table([text(f"pulsed.{key}") for key in keys], (18, 15, 16, 9, 11, 40), rows, 1.2)
+    columns = ("rule", "hazard", "limit", "aperture", "share", "note")
+    flow.table([text(f"pulsed.{key}") for key in columns], (18, 15, 16, 9, 11, 40), rows, 1.2)
     flow.space(4.0)
 
 

@@ -21,7 +21,7 @@ from lasersafe.sheet.document import render_sheet
 MARKER = templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8")
 ULTRAVIOLET = templates_path("cases", "ultraviolet.toml").read_text(encoding="utf-8")
 EMISSION = MARKER[MARKER.index("[laser.emission]") : MARKER.index("[[laser.setup]]")]
-TIME = ULTRAVIOLET[ULTRAVIOLET.index('time = "3600 s"') : ULTRAVIOLET.index("briefed = true\nlaser = \"Glass marker\"")]
+TIME = ULTRAVIOLET[ULTRAVIOLET.index('time = "3600 s"') : ULTRAVIOLET.index('briefed = true\nlaser = "Glass marker"')]
 VISITS = """
 [[person.visits]]
 way = "scatter"
@@ -134,7 +134,8 @@ def test_a_burst_of_one_pulse_is_the_train():
     plain = with_emission(BURST.replace('burst = { pulses = 5, spacing = "20 ns" }\n', ""))
     burst = with_emission(BURST.replace("pulses = 5", "pulses = 1"))
     one, two = (assess(parse_case(text)) for text in (plain, burst))
-    assert [z.distance for z in one.setups[0].zones] == pytest.approx([z.distance for z in two.setups[0].zones], rel=1e-12)
+    found, expected = ([zone.distance for zone in a.setups[0].zones] for a in (one, two))
+    assert found == pytest.approx(expected, rel=1e-12)
 
 
 def test_knobs_are_printed_with_what_they_bring():
@@ -264,7 +265,7 @@ def test_class_next_to_the_label(power, lam, label, computed, lower):
 
 
 def test_optics_make_an_m_class():
-    wide = collimated((40e-3, 40e-3), (1e-4, 1e-4), "1/e", "gaussian")  # 3 % of it through 7 mm, nearly all through 50 mm
+    wide = collimated((40e-3, 40e-3), (1e-4, 1e-4), "1/e", "gaussian")  # 3 % through 7 mm, nearly all through 50 mm
     assert class_finding((continuous(5e-3),), wide, 850e-9, "1").computed == "1M"
     assert class_finding((continuous(1e-2),), wide, 633e-9, "1").computed == "1M"
     assert class_finding((continuous(2.5e-2),), wide, 633e-9, "1").computed == "2M"
@@ -279,6 +280,8 @@ def test_a_label_that_is_too_low_is_warned_about_and_never_a_classification():
     assert "This is not a classification" in sheet_text(assess(parse_case(text)))
 
 
-@pytest.mark.parametrize(("text", "name"), [("4", "4"), ("Class 3b", "3B"), ("laser class 1M", "1M"), ("IV", ""), ("14", "")])
+@pytest.mark.parametrize(
+    ("text", "name"), [("4", "4"), ("Class 3b", "3B"), ("laser class 1M", "1M"), ("IV", ""), ("14", "")]
+)
 def test_label_class(text, name):
     assert label_class(text) == name

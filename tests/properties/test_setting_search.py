@@ -59,7 +59,7 @@ def test_no_random_setting_is_worse_than_the_worst_that_was_found():
         for name in SETS:
             found = ratios(compiled(name, tissue, lam, duration), energy, pulse, rate)
             at = int(found.argmax())
-            assert found[at] <= highest * (1 + TOLERANCE), (space, lam, tissue, duration, name, pulse[at], rate[at], emission)
+            assert found[at] <= highest * (1 + TOLERANCE), (space, lam, tissue, duration, name, emission)
             compared += found.size
     assert compared > 1_000_000
 
