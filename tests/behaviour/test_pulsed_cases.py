@@ -82,11 +82,9 @@ def with_emission(text):
 
 
 def with_visits(time):
-    text = ULTRAVIOLET.replace(TIME, "")
-    place = text.index("# --- Surfaces")
-    before, _, after = text[:place].partition('laser = "Glass marker"\n\n[[person]]\nname = "Visitors at the window"')
-    middle = VISITS.format(time=time) + '\n[[person]]\nname = "Visitors at the window"'
-    return before + 'laser = "Glass marker"\n' + middle + after + text[place:]
+    text, name = ULTRAVIOLET.replace(TIME, ""), '[[person]]\nname = "Visitors at the window"'
+    assert text.count(name) == 1
+    return text.replace(name, VISITS.format(time=time) + "\n" + name)
 
 
 def refused(text):
