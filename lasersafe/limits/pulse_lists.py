@@ -98,7 +98,7 @@ def _spans(line: _Line, edges: Floats, duration: float, pedestal: float) -> tupl
         time = np.append(time, np.full(size, fill))
         energy, number = np.append(energy, sums - sums0), np.append(number, count - count0)
     filled: Floats = np.asarray(energy + pedestal * time, dtype=np.float64)
-    return _fewest(time, filled, number, edges)
+    return _fewest(time, filled, np.asarray(number, dtype=np.float64), edges)
 
 
 def _mean(points: Points, line: _Line, duration: float, pedestal: float) -> Windows:

@@ -1,4 +1,4 @@
-"""Trains, bursts and lists at every edge of a table: the stricter side holds on it, and the steps are the printed ones."""
+"""Trains, bursts and lists at every edge of a table: the stricter side holds on the edge itself."""
 
 from __future__ import annotations
 
