@@ -53,8 +53,8 @@ def assess(case: Case, language: str = "en") -> Assessment:
     barriers: list[BarrierResult] = []
     eyewear: list[EyewearNeed] = []
     persons = {person.name: person for person in case.person}
-    for context, result in zip(found, setups, strict=True):
-        own = scenarios_of(context, frozenset(zone.criterion for zone in result.zones))
+    for context in found:
+        own = scenarios_of(context)
         own_barriers = barrier_results(context)
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [

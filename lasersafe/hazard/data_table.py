@@ -67,6 +67,10 @@ class DataTable:
             self.fail(f"'{key}' must be a list of texts")
         return tuple(value)
 
+    def has(self, key: str) -> bool:
+        """Return whether a key is there."""
+        return key in self._rest
+
     def seen(self) -> str:
         """Return how the figures were obtained."""
         value = self.text("seen")

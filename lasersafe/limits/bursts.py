@@ -16,9 +16,9 @@ from lasersafe.errors import InputError
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points
 from lasersafe.limits.grid import EDGE, Floats, grid_of, hazards_of
+from lasersafe.limits.pulse_results import PulseTrainLimit
 from lasersafe.limits.pulses import (
     COUNT_SLACK,
-    PulseTrainLimit,
     _Train,
     _train_factor,
     _train_sides,

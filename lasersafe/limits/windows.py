@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import HazardLimit, hazard_limits
 from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of
-from lasersafe.limits.pulses import PulseTrainLimit, TrainRow
+from lasersafe.limits.pulse_results import PulseTrainLimit, TrainRow
 from lasersafe.limits.tables import load_rule_set
 
 Objects = NDArray[np.object_]
