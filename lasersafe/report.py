@@ -2,56 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
-import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import InputError, OutputError
+from lasersafe.errors import InputError
+from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
 from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
-
-
-def write_file(path: Path, content: bytes, *, replace: bool = True) -> None:
-    """Write a file through a temporary name beside it, so that the old file or the whole new one is there.
-
-    Raises
-    ------
-    OutputError
-        If the place cannot be written, or the file is there and may not be replaced.
-    """
-    if path.is_dir():
-        message = f"{path} is a folder; name a file in it"
-        raise OutputError(message)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
-        temporary = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            temporary.chmod(0o644)
-            if replace:
-                temporary.replace(path)
-            else:
-                os.link(temporary, path)
-                temporary.unlink()
-        except BaseException:
-            with contextlib.suppress(FileNotFoundError):
-                temporary.unlink()
-            raise
-    except FileExistsError:
-        message = f"{path} is there already; choose another name, or say --replace"
-        raise OutputError(message) from None
-    except OSError as error:
-        message = f"{path} cannot be written: {error.strerror or error}"
-        raise OutputError(message) from None
 
 
 def template_names() -> list[str]:
@@ -107,24 +67,27 @@ def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     return [head, *(f"  {fault}" for fault in faults)], data
 
 
-def write_case_sheet(path: Path, output: Path, paper: str | None) -> dict[str, Any]:
-    """Assess a case, write its sheet, and return what to print."""
-    from lasersafe.assessment import assess
-    from lasersafe.models import read_case
-    from lasersafe.sheet import render_sheet
+def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool = False) -> dict[str, Any]:
+    """Assess a case, write its sheet with the signatures on record, and return what to print."""
+    from lasersafe.models import parse_case, read_case_text
+    from lasersafe.signing.making import make_sheet, save_sheet
+    from lasersafe.signing.record import read_record, record_path
 
-    case = read_case(path)
-    size = paper or case.paper
-    if size not in ("A4", "Letter"):
-        message = f"paper = '{size[:40]}': allowed are A4 and Letter"
+    if paper not in (None, "A4", "Letter"):
+        message = f"paper = '{paper[:40]}': allowed are A4 and Letter"
         raise InputError(message)
-    assessment = assess(case)
-    write_file(output, render_sheet(assessment, paper=size))
+    text = read_case_text(path)
+    made = make_sheet(text, parse_case(text, str(path)), read_record(record_path(path)), paper)
+    copy = save_sheet(output, made.content, replace)
     return {
         "sheet": str(output),
-        "verdict": assessment.decision.verdict,
-        "passed": assessment.decision.passed,
-        "fingerprint": assessment.fingerprint,
+        "verdict": made.assessment.decision.verdict,
+        "passed": made.assessment.decision.passed,
+        "fingerprint": made.assessment.fingerprint,
+        "state": made.sign_off.state,
+        "missing_roles": list(made.sign_off.missing),
+        "changed_since_sign_off": list(made.sign_off.changed),
+        "kept": None if copy is None else str(copy),
         "caution": load_wording().caution_short,
     }
 
@@ -138,13 +101,13 @@ def write_demo(folder: Path) -> list[str]:
     return [data["verdict"], f"case: {case}", f"sheet: {sheet}", data["caution"]]
 
 
-def _finite(value: float) -> float | str:
-    """Return a number for JSON, which knows no infinity."""
-    return value if math.isfinite(value) else str(value)
+def _finite(value: float) -> float | None:
+    """Return a number for JSON, which knows no infinity: there it is null."""
+    return value if math.isfinite(value) else None
 
 
 def _unit_key(name: str, unit: str) -> str:
-    return f"{name}_{unit.replace('/', '_per_')}"
+    return name if unit == "1" else f"{name}_{unit.replace('/', '_per_')}"
 
 
 def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
@@ -246,6 +209,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                 "wavelength_m": n.wavelength,
                 "distance_m": n.distance,
                 "optical_density": n.optical_density,
+                "optical_density_skin": n.optical_density_skin,
                 "scale_numbers": {s.mode: s.scale_number for s in n.scales},
                 "marking": n.marking,
                 "decides": n.decides,
@@ -381,8 +345,8 @@ def assessment_text(a: Assessment) -> str:
         exposure = format_quantity(s.exposure, s.exposure_unit, 3, "up") if math.isfinite(s.exposure) else "no bound"
         ratio = format_quantity(s.ratio, "1", 3, "up") if math.isfinite(s.ratio) else "no bound"
         limit = format_quantity(s.limit, s.exposure_unit, 3, "down")
-        cells = [s.laser, s.setup, s.person, s.way, s.tissue, format_quantity(s.distance, "m", 3), exposure, limit,
-                 ratio]  # fmt: skip
+        distance = format_quantity(s.distance, "m", 3, "down")
+        cells = [s.laser, s.setup, s.person, s.way, s.tissue, distance, exposure, limit, ratio]
         lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
     lines += ["", load_wording().caution_short]
     return "\n".join(lines)

@@ -185,6 +185,7 @@ class EyewearNeed:
     no_reliance: str  # the reason, starting "no eyewear can be relied on here", or ""
     notes: tuple[str, ...] = ()
     verdict: MarkingVerdict | None = None  # on the eyewear that the person wears
+    optical_density_skin: float = 0.0  # what would bring a direct hit below the skin limit, rounded up to 0.1
     steps: tuple[Step, ...] = ()
 
 
@@ -342,6 +343,33 @@ class Assessment:
     notes: tuple[str, ...]
     fingerprint: str  # SHA-256 of the resolved case, rule sets, wording and version
     version: str
+    language: str = "en"
+    draft_reasons: tuple[str, ...] = ()  # why the sheet cannot stop being a draft, whoever signs
     settings: tuple[SettingReport, ...] = ()
     class_checks: tuple[ClassCheck, ...] = ()
     ultraviolet: tuple[UltravioletDay, ...] = ()
+
+
+@dataclass(frozen=True)
+class RoleSigned:
+    """One sign-off, as the record beside the case holds it."""
+
+    role: str  # assessor | laser_safety_officer | operator | venue
+    name: str
+    at: str  # moment in UTC, as 2026-11-14T16:05:00Z
+    conditions: str = ""
+    expires: str = ""  # day, as 2027-03-01, or ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class SignOff:
+    """What the sheet says about its signatures; nothing in it comes from a clock."""
+
+    state: str = "draft"  # draft | signed | printed for signature
+    required: tuple[str, ...] = ("assessor", "laser_safety_officer", "operator", "venue")
+    signed: tuple[RoleSigned, ...] = ()  # for the inputs of this sheet
+    missing: tuple[str, ...] = ()  # required roles that have not signed
+    reasons: tuple[str, ...] = ()  # why it is a draft
+    changed: tuple[str, ...] = ()  # what changed since the last sign-off of other inputs
+    review_by: str = ""

@@ -14,9 +14,10 @@ from lasersafe.assessment.protection import answered, barrier_results, eyewear_o
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
+from lasersafe.assessment.together import ALL_LASERS, barriers_together, sums_of
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case, typed_inputs
-from lasersafe.results import Assessment, BarrierResult, EyewearNeed, Scenario
+from lasersafe.results import Assessment, EyewearNeed, Scenario
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -50,12 +51,12 @@ def assess(case: Case, language: str = "en") -> Assessment:
     found = contexts(case, sets)
     setups = [setup_result(context) for context in found]
     scenarios: list[Scenario] = []
-    barriers: list[BarrierResult] = []
     eyewear: list[EyewearNeed] = []
     persons = {person.name: person for person in case.person}
+    barriers = barriers_together(found, [one for context in found for one in barrier_results(context)])
     for context in found:
         own = scenarios_of(context)
-        own_barriers = barrier_results(context)
+        own_barriers = [b for b in barriers if (b.laser, b.setup) == (context.laser.name, context.setup.name)]
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [
             replace(s, answer=answered(context, s, persons[s.person], own_barriers, own_eyewear))
@@ -63,15 +64,15 @@ def assess(case: Case, language: str = "en") -> Assessment:
             else s
             for s in own
         ]
-        barriers += own_barriers
         eyewear += own_eyewear
+    scenarios += sums_of(case, found, scenarios)
     words = conditions(case, found, scenarios, eyewear)
     controls = controls_of(case, wording, words, scenarios)
     scenarios = [
         replace(s, controls=tuple(c.text for c in controls if s.way in c.answers)) if not s.below else s
         for s in scenarios
     ]
-    fitted = {(s.laser, s.setup) for s in setups if s.fitted}
+    fitted = {(s.laser, s.setup) for s in setups if s.fitted} | {(ALL_LASERS, "")}
     scenarios.sort(key=lambda s: (bool(s.struck_out), (s.laser, s.setup) not in fitted, -s.ratio))
     scenarios = [replace(s, key=f"S{number}") for number, s in enumerate(scenarios, 1)]
     people = {
@@ -89,7 +90,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
         people=people,
         rule_set=case.rule_set,
         rule_sets=sets,
-        decision=with_days(decision_of(case, setups, scenarios, eyewear, barriers), days),
+        decision=with_days(decision_of(case, found, setups, scenarios, eyewear, barriers), days),
         setups=tuple(setups),
         scenarios=tuple(scenarios),
         eyewear=tuple(eyewear),
@@ -99,8 +100,9 @@ def assess(case: Case, language: str = "en") -> Assessment:
         differences=differences_of(setups),
         inputs=typed_inputs(case),
         notes=(case.notes,) if case.notes else (),
-        fingerprint=fingerprint(case, wording.digest),
+        fingerprint=fingerprint(case, language),
         version=lasersafe.__version__,
+        language=wording.language,
         settings=setting_reports(found),
         class_checks=class_checks(found),
         ultraviolet=days,

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.assessment.together import ALL_LASERS, adds
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
@@ -82,13 +83,27 @@ def metres(distance: float) -> str:
     return f"{rounded:,.{digits}f} m ({math.ceil(feet(rounded)):,} ft)".replace(",", " ")
 
 
-def _zone(setups: list[SetupResult], way: str) -> tuple[Zone, SetupResult]:
-    pairs = [(setup.zone(way, tissue), setup) for setup in setups for tissue in ("eye", "skin")]
-    return max(pairs, key=lambda pair: pair[0].distance)
+def _reach(setups: list[SetupResult], found: list[Context], ways: tuple[str, ...]) -> tuple[Zone, SetupResult, float]:
+    """Return the farthest zone, its set-up, and how far all fitted lasers reach together.
+
+    Fractions of the limit fall with the square of the distance, so several lasers reach together as far as the root of
+    the sum of the squares of their distances; that counts lasers whose fractions add.
+    """
+    pairs = [(zone, setup) for setup in setups for zone in setup.zones if zone.way in ways]
+    zone, farthest = max(pairs, key=lambda pair: pair[0].distance)
+    wavelengths = {(c.laser.name, c.setup.name): c.wavelength for c in found}
+    lam = wavelengths[farthest.laser, farthest.setup]
+    squares = 0.0
+    for setup in setups:
+        if adds(zone.tissue, lam, wavelengths[setup.laser, setup.setup]):
+            own = [z.distance for z in setup.zones if z.way in ways and z.tissue == zone.tissue]
+            squares += max(own) ** 2
+    return zone, farthest, math.sqrt(squares)
 
 
 def decision_of(
     case: Case,
+    found: list[Context],
     setups: list[SetupResult],
     scenarios: list[Scenario],
     eyewear: list[EyewearNeed],
@@ -96,25 +111,32 @@ def decision_of(
 ) -> Decision:
     """Return the block that a producer reads aloud."""
     fitted = [s for s in setups if s.fitted]
-    direct, direct_setup = _zone(fitted, "direct")
-    scatter, _ = _zone(fitted, "scatter")
-    open_ones = [s for s in scenarios if _is_fitted(s, fitted) and not s.below and not s.answer and not s.struck_out]
+    aids = any(p.aided and p.role in ("spectator", "passer-by") for p in case.person)
+    direct, direct_setup, far = _reach(fitted, found, ("direct", "aided") if aids else ("direct",))
+    _, _, near = _reach(fitted, found, ("scatter",))
+    mine = [s for s in scenarios if _is_fitted(s, fitted)]
+    open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
+    uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]
     reasons = _reasons(case, setups, fitted, open_ones)
-    passed = not open_ones and bool(scenarios)
+    reasons += [f"{s.laser}, {s.setup}: fitted, and no person of the case concerns it" for s in uncovered]
+    passed = not open_ones and not uncovered and bool(mine)
     limit = direct.criterion
+    together = ", all lasers together" if len(fitted) > 1 else ""
+    aid = ", also with an optical aid," if aids else ", for the naked eye,"
     people = (
-        f"People who are not involved stand {metres(direct.distance)} or more from the last optic along the beam and "
-        f"its mirror reflections, or behind a barrier that holds. With beam and reflections stopped, they stand "
-        f"{metres(scatter.distance)} or more from the lit spot. Beyond these distances the computed exposure is below "
+        f"People who are not involved stand {metres(far)} or more from the last optic along the beam and "
+        f"its mirror reflections{together}, or behind a barrier that holds. With beam and reflections stopped, they "
+        f"stand {metres(near)} or more from the lit spot. Beyond these distances the computed exposure{aid} is below "
         f"the {limit.tissue} limit of {limit.rule_set} for {limit.duration:g} s."
     )
-    verdict = (
-        "Every person is below the limit, or behind a barrier or eyewear that holds, in every scenario assessed"
-        if passed
-        else f"Do not run as planned: {_plural(len(open_ones), 'scenario')} above the limit without an answer"
-        if scenarios
-        else "No verdict: the case names no person"
-    )
+    if passed:
+        verdict = (
+            "Every person is below the limit, or behind a barrier or eyewear that holds, in every scenario assessed"
+        )
+    elif open_ones:
+        verdict = f"Do not run as planned: {_plural(len(open_ones), 'scenario')} above the limit without an answer"
+    else:
+        verdict = "No verdict: no person of the case concerns what is fitted"
     return Decision(
         wear=_wear(eyewear, fitted),
         people=people,
@@ -122,7 +144,7 @@ def decision_of(
         verdict=verdict,
         passed=passed,
         reasons=tuple(reasons),
-        headline_distance=direct.distance,
+        headline_distance=far,
         headline_tissue=direct.tissue,
     )
 
@@ -132,7 +154,7 @@ def _plural(count: int, noun: str) -> str:
 
 
 def _is_fitted(scenario: Scenario, fitted: list[SetupResult]) -> bool:
-    return any(scenario.laser == s.laser and scenario.setup == s.setup for s in fitted)
+    return scenario.laser == ALL_LASERS or any(scenario.laser == s.laser and scenario.setup == s.setup for s in fitted)
 
 
 def _wear(eyewear: list[EyewearNeed], fitted: list[SetupResult]) -> str:
@@ -179,7 +201,7 @@ def _reasons(case: Case, setups: list[SetupResult], fitted: list[SetupResult], o
     for scenario in sorted(open_ones, key=lambda s: -s.ratio)[:4]:
         found.append(
             f"{scenario.person}: {scenario.way}, {scenario.tissue}, {format_quantity(scenario.ratio, '1', 3, 'up')} "
-            f"times the limit ({scenario.laser}, {scenario.setup})"
+            f"times the limit ({', '.join(filter(None, (scenario.laser, scenario.setup)))})"
         )
     for setup in fitted:
         reach = setup.zone("direct", "eye").distance

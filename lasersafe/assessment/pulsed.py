@@ -6,9 +6,8 @@ from dataclasses import replace
 from typing import Any
 
 from lasersafe.assessment.context import Context, setting_words
-from lasersafe.assessment.scenarios import beam_exposure, distance_from_work, person_duration
+from lasersafe.assessment.scenarios import beam_exposure, distance_from, person_duration
 from lasersafe.hazard.class_check import UNKNOWN, class_finding
-from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
@@ -76,7 +75,7 @@ def setting_reports(found: list[Context]) -> tuple[SettingReport, ...]:
         if not context.setup.fitted or (context.space.kind == "continuous" and not context.space.adjustable):
             continue
         for tissue in TISSUES:
-            duration, _ = exposure_duration(context.wavelength, "direct")
+            duration, _ = context.duration("direct")
             emission, *others = context.emissions(tissue, duration)
             _, deciding = emission_ratio(context.rule_sets, tissue, emission, context.wavelength, duration)
             changes: tuple[KnobChange, ...] = ()
@@ -99,7 +98,7 @@ def setting_reports(found: list[Context]) -> tuple[SettingReport, ...]:
 
 def _extremes(context: Context) -> tuple[Emission, ...]:
     """Return the settings in which a class can be highest: worst for the eye, most energy, most power."""
-    duration, _ = exposure_duration(context.wavelength, "direct")
+    duration, _ = context.duration("direct")
     found = list(context.emissions("eye", duration))
     if context.space.adjustable:
         tried = candidates(context.space)
@@ -159,7 +158,7 @@ def _visits(found: list[Context], name: str, scenarios: list[Scenario], tissue: 
             if answer:
                 stopped.append(f"{words}: not counted, {answer}")
                 continue
-            duration, _ = person_duration(person, context.wavelength, visit.way, context.laser.name)
+            duration, _ = person_duration(person, context.wavelength, visit.way, tissue, context.laser.name)
             emission = max(context.emissions(tissue, duration), key=lambda one: one.power)
             power = emission.power or emission.pulse_energy / float(visit.time)
             if context.space.power is not None:
@@ -172,9 +171,11 @@ def _exposure(visit: Visit, criterion: Criterion) -> float:
     key: Any = visit.key
     context, person, way = key
     if way == "scatter":
-        distance, _ = distance_from_work(context, person)
-        reflectance, view, _ = context.scatter_surface
-        return float(scatter_exposure(visit.power, reflectance, distance, view, context.case.settings.scatter_model))
+        model = context.case.settings.scatter_model
+        return max(
+            float(scatter_exposure(visit.power, s.reflectance, distance_from(person, s)[0], s.view_angle, model))
+            for s in context.scatterers
+        )
     factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
     return beam_exposure(context, person, criterion, factor)[0]
 

@@ -104,6 +104,30 @@ class SettingSpace:
         return None
 
     @property
+    def longest_pulse(self) -> float:
+        """Longest pulse of all settings; 0 without pulses. [s]."""
+        if self.modes:
+            return max(mode.longest_pulse for mode in self.modes)
+        if self.pattern is not None:
+            return max((length for _, length, _ in self.pattern.pulses), default=0.0)
+        if self.duty is not None and self.repetition_rate is not None:
+            return self.duty[1] / self.repetition_rate[0]
+        return 0.0 if self.pulse_duration is None else self.pulse_duration[1]
+
+    @property
+    def highest_pulse_energy(self) -> float:
+        """Highest energy of one pulse, of one burst, or of a whole list; 0 without pulses. [J]."""
+        if self.modes:
+            return max(mode.highest_pulse_energy for mode in self.modes)
+        if self.pattern is not None:
+            return sum(energy for _, _, energy in self.pattern.pulses)
+        energy, power = _caps(self)
+        number = 1.0 if self.burst_pulses is None else self.burst_pulses[1]
+        if self.repetition_rate is None:
+            return energy if self.kind == "single pulse" else 0.0
+        return min(energy * number, power / self.repetition_rate[0])
+
+    @property
     def rows(self) -> tuple[SettingSpace, ...]:
         """The modes, or the space itself."""
         return self.modes or (self,)

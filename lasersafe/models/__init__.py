@@ -17,7 +17,8 @@ from lasersafe.models.case import Case
 from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
 from lasersafe.models.laser import Laser
 from lasersafe.models.pulses import Emission, Mode, ModeTableEmission, OnePulse, PulseListEmission
-from lasersafe.models.reading import case_from, check_case, parse_case, read_case
+from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
+from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import (
     Barrier,
     Control,
@@ -54,6 +55,7 @@ __all__ = [
     "SIValue",
     "Settings",
     "Setup",
+    "SignOffRule",
     "SingleModeFibreSetup",
     "SinglePulseEmission",
     "StrikeOut",
@@ -65,5 +67,6 @@ __all__ = [
     "json_schema",
     "parse_case",
     "read_case",
+    "read_case_text",
     "typed_inputs",
 ]

@@ -10,6 +10,7 @@ from pydantic import Field, PrivateAttr
 from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
 from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
+from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
 from lasersafe.typed import shown
 
@@ -56,6 +57,10 @@ class Case(CaseModel):
     )
     strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = Field(
         default=(), description="Ways for light that are ruled out with a reason, one [[strike_out]] each."
+    )
+
+    sign_off: SignOffRule = Field(
+        default=SignOffRule.model_construct(), description="Who has to sign, and how: [sign_off]."
     )
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
@@ -111,6 +116,13 @@ class Case(CaseModel):
                 if isinstance(laser, str) and laser.strip() and laser.strip() not in setups:
                     message = not_known(laser.strip(), "a laser of this case", list(setups))
                     found.append((("person", i, "visits", j, "laser"), message))
+        for i, table in peek.tables("barrier"):
+            names = table.get("protects")
+            for name in names if isinstance(names, list) else ():
+                if isinstance(name, str) and name.strip() and name.strip() not in persons:
+                    found.append(
+                        (("barrier", i, "protects"), not_known(name.strip(), "a person of this case", persons))
+                    )
         for i, table in peek.tables("strike_out"):
             person = table.get("person")
             if isinstance(person, str) and person.strip() and person.strip() not in persons:

@@ -646,7 +646,7 @@ def test_every_field_is_described():
         assert row.value, row
     assert {row.table.partition(" (")[0] for row in rows} == {
         "top of the file", "[in_charge]", "[settings]", "[other_hazards]", "[[laser]]", "[laser.emission]",
-        "[[laser.setup]]", "[[person]]", "[[surface]]", "[[barrier]]", "[[control]]", "[[strike_out]]",
+        "[[laser.setup]]", "[[person]]", "[[surface]]", "[[barrier]]", "[[control]]", "[[strike_out]]", "[sign_off]",
         "[laser.emission.burst]", "[[laser.emission.pulses]]", "[[laser.emission.modes]]", "[[person.visits]]",
     }  # fmt: skip
 

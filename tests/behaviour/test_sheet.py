@@ -382,5 +382,5 @@ def test_a_failure_leaves_the_older_file_as_it_was(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match="cannot be written"):
         write_sheet(assessment(), tmp_path / "folder.pdf")
     with pytest.raises(OutputError, match="cannot be written"):
-        write_sheet(assessment(), tmp_path / "no such folder" / "sheet.pdf")
+        write_sheet(assessment(), target / "sheet.pdf")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["folder.pdf", "sheet.pdf"]

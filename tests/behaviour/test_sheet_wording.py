@@ -12,6 +12,7 @@ import pytest
 from lasersafe import wording as module
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.reference import load_toml, templates_path
+from lasersafe.results import RoleSigned, SignOff
 from lasersafe.sheet import render_sheet
 from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
 from tests.behaviour.sample_assessment import assessment
@@ -166,5 +167,14 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         replace(full, setups=(odd, replace(full.setups[1], chart=dark))),
     ):
         render_sheet(found)
+    one = RoleSigned("assessor", "Ada", "2026-11-14T16:05:00Z", "with care", "2027-03-01", "the case names Bob")
+    for signed in (
+        SignOff(
+            "draft", ("assessor",), (one,), ("venue",), ("not signed yet: venue",), ("place: was 'a'",), "2027-01-01"
+        ),
+        SignOff("signed", signed=(one,)),
+        SignOff("printed for signature"),
+    ):
+        render_sheet(full, sign_off=signed)
     asked = {key for key in load_wording().texts if key.partition(".")[0] not in ("way", "tissue", "seen")}
     assert asked - used - {f"controls.{kind}" for kind in CONTROL_KINDS} == set()
