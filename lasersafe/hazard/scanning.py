@@ -343,7 +343,7 @@ def scan_credit(
     reaction_time: float | None,
     factor: float = 1.0,
 ) -> ScanCredit:
-    """Return whether a scan-fail cut-off earns credit: the stopped beam for its reaction time has to be below the limit.
+    """Return whether a cut-off earns credit: the stopped beam for its reaction time has to be below the limit.
 
     Parameters
     ----------
