@@ -179,4 +179,4 @@ def test_dwell_is_never_below_the_time_that_steps_spend_in_a_disc(pattern):
         for cx in np.concatenate([np.linspace(0.0, edge, 25), [edge - sweep / 2.0]]):
             for cy in np.linspace(0.0, pattern.width[1] / 2.0, 5):
                 inside = (np.hypot(x - cx, y - cy) <= sweep / 2.0).mean() * pattern.period
-                assert inside <= ours * (1.0 + 1e-3)
+                assert inside <= ours + 1.5 * pattern.period / phase.size  # one step more at the ends
