@@ -128,7 +128,7 @@ def test_distance_is_where_the_ratio_passes_one():
     distance = extended_distance(ratio)
     assert float(ratio(np.array([distance]))[0]) == pytest.approx(1.0, abs=1e-9)
     array = ExtendedSource((0.2e-3, 0.2e-3), count=(3, 2), pitch=(2e-3, 2e-3))
-    ratio = source_ratio(EU, "eye", continuous(1.0), 808e-9, 100.0, array)
+    ratio = source_ratio(EU, "eye", continuous(20.0), 808e-9, 100.0, array)
     assert float(ratio(np.array([extended_distance(ratio)]))[0]) == pytest.approx(1.0, abs=1e-6)
 
 
