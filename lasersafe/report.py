@@ -12,6 +12,7 @@ from typing import Any
 from lasersafe.errors import InputError, OutputError
 from lasersafe.quantity import format_quantity
 from lasersafe.reference import templates_path
+from lasersafe.report_sources import shares_json, sources_json, sources_text
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
 
@@ -170,6 +171,7 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "person": s.person,
         "role": s.role,
         "way": s.way,
+        "mode": s.mode,
         "tissue": s.tissue,
         "distance_m": s.distance,
         "duration_s": s.duration,
@@ -185,6 +187,7 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "hazard": s.criterion.hazard,
         "rule": s.criterion.rule,
         "controls": list(s.controls),
+        "shares": shares_json(s.shares),
         "steps": _steps(s.steps),
     }
 
@@ -280,6 +283,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
         ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),
+        **sources_json(a),
         "caution": load_wording().caution_short,
     }
 
@@ -308,7 +312,8 @@ def assessment_text(a: Assessment) -> str:
                 f"  {zone.way}, {zone.tissue}: {format_quantity(zone.distance, 'm', 3, 'up')} from the {zone.origin}"
                 f"{note}; {zone.criterion.rule_set}, {zone.criterion.hazard}, {zone.criterion.rule}"
             )
-    widths = [24, 20, 24, 7, 5, 10, 12, 12, 10, 34]
+    lines += sources_text(a)
+    widths = [24, 20, 24, 15, 5, 10, 12, 12, 10, 34]
     lines += ["", _row(["laser", "set-up", "person", "way", "", "distance", "exposure", "limit", "ratio", "answer"],
                        widths)]  # fmt: skip
     for s in a.scenarios:
@@ -318,7 +323,8 @@ def assessment_text(a: Assessment) -> str:
         exposure = format_quantity(s.exposure, s.exposure_unit, 3, "up") if math.isfinite(s.exposure) else "no bound"
         ratio = format_quantity(s.ratio, "1", 3, "up") if math.isfinite(s.ratio) else "no bound"
         limit = format_quantity(s.limit, s.exposure_unit, 3, "down")
-        cells = [s.laser, s.setup, s.person, s.way, s.tissue, format_quantity(s.distance, "m", 3), exposure, limit,
+        way = s.way if s.mode == "running" else s.mode
+        cells = [s.laser, s.setup, s.person, way, s.tissue, format_quantity(s.distance, "m", 3), exposure, limit,
                  ratio]  # fmt: skip
         lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
     lines += ["", load_wording().caution_short]

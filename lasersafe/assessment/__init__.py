@@ -10,7 +10,10 @@ import lasersafe
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.decision import conditions, controls_of, decision_of, differences_of
 from lasersafe.assessment.fingerprint import fingerprint
+from lasersafe.assessment.glowing import extended_results, extended_scenarios, rule_sentences
+from lasersafe.assessment.lines import module_results, sum_results
 from lasersafe.assessment.protection import answered, barrier_results, eyewear_of
+from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.limits import rule_sets
@@ -53,7 +56,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
     eyewear: list[EyewearNeed] = []
     persons = {person.name: person for person in case.person}
     for context, result in zip(found, setups, strict=True):
-        own = scenarios_of(context, frozenset(zone.criterion for zone in result.zones))
+        own = scenarios_of(context, frozenset(zone.criterion for zone in result.zones)) + extended_scenarios(context)
         own_barriers = barrier_results(context)
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [
@@ -99,6 +102,11 @@ def assess(case: Case, language: str = "en") -> Assessment:
         notes=(case.notes,) if case.notes else (),
         fingerprint=fingerprint(case, wording.digest),
         version=lasersafe.__version__,
+        scans=tuple(scan for context in found for scan in scan_results(context)),
+        sums=tuple(one for context in found if context.setup.fitted for one in sum_results(context)),
+        modules=tuple(one for context in found if context.setup.fitted for one in module_results(context)),
+        extended=tuple(one for context in found for one in extended_results(context)),
+        rules=rule_sentences(setups),
     )
 
 

@@ -143,7 +143,8 @@ def _wear(eyewear: list[EyewearNeed], fitted: list[SetupResult]) -> str:
             continue
         worst = max(needs, key=lambda n: (not n.reliable, n.optical_density))
         if worst.reliable:
-            lines.append(f"{setup.laser}: {worst.marking} for anyone as near as {worst.person}")
+            markings = " and ".join(dict.fromkeys(n.marking for n in needs if n.person == worst.person))
+            lines.append(f"{setup.laser}: {markings} for anyone as near as {worst.person}")
         else:
             against = next((n.notes[0] for n in needs if n.notes and n.notes[0].startswith("against scatter")), "")
             tail = f"; {against}" if against else ""
@@ -178,7 +179,8 @@ def _reasons(case: Case, setups: list[SetupResult], fitted: list[SetupResult], o
     found = []
     for scenario in sorted(open_ones, key=lambda s: -s.ratio)[:4]:
         found.append(
-            f"{scenario.person}: {scenario.way}, {scenario.tissue}, {format_quantity(scenario.ratio, '1', 3, 'up')} "
+            f"{scenario.person}: {scenario.way}{'' if scenario.mode == 'running' else f' ({scenario.mode})'}, "
+            f"{scenario.tissue}, {format_quantity(scenario.ratio, '1', 3, 'up')} "
             f"times the limit ({scenario.laser}, {scenario.setup})"
         )
     for setup in fitted:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.lines import every_context, line_contexts, one_verdict, sharing
 from lasersafe.assessment.scenarios import distance_from_work, person_duration
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import guard_time, judge_barrier
@@ -99,6 +100,9 @@ def barrier_results(context: Context) -> list[BarrierResult]:
                 )
             else:
                 irradiance, step = _barrier_irradiance(context, barrier, way, power)
+                for line in line_contexts(context).values():
+                    more = _mean_power(line)
+                    irradiance += math.inf if more is None else _barrier_irradiance(line, barrier, way, more)[0]
             verdict = judge_barrier(
                 irradiance,
                 rating=None if barrier.rating is None else float(barrier.rating),
@@ -141,11 +145,12 @@ def eyewear_of(context: Context, scenarios: list[Scenario]) -> list[EyewearNeed]
         ]  # fmt: skip
         if not exposed or (not person.eyewear and all(s.below for s in exposed)):
             continue
-        found.append(_need(context, person, exposed))
+        needs = [_need(one, person, exposed, sharing(context, one)) for one in every_context(context).values()]
+        found += one_verdict(needs)
     return found
 
 
-def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearNeed:
+def _need(context: Context, person: Person, exposed: list[Scenario], shared_by: int = 1) -> EyewearNeed:
     duration, _ = person_duration(person, context.wavelength, "mirror")
     duration = max(duration, 10.0)  # eyewear is not chosen for a person who turns away
     best: EyewearNeed | None = None
@@ -165,6 +170,7 @@ def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearN
             setup=context.setup.name,
             person=person.name,
             distance=place,
+            shared_by=shared_by,
         )
         if best is None or _harder(need, best):
             best = need
@@ -210,7 +216,9 @@ def answered(
             ):
                 if need.verdict.enough and need.reliable:
                     return f"eyewear '{need.verdict.text}' as marked"
-                if scenario.way == "scatter" and _enough_for_scatter(context, scenario, person):
+                if scenario.way == "scatter" and all(
+                    _enough_for_scatter(one, scenario, person) for one in every_context(context).values()
+                ):
                     return f"eyewear '{need.verdict.text}' as marked, against scatter only"
     return ""
 

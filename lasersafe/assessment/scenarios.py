@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.calculation import amount_step, exposure_steps, limit_steps
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.lines import scenario_with_lines
+from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
@@ -59,7 +62,7 @@ def distance_from_work(context: Context, person: Person) -> tuple[float, str]:
     return found, words
 
 
-def _beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float]:
+def beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float]:
     """Return the highest exposure at or beyond the person's distance, and the place. [W/m2 or J/m2, m]"""
     best = (-math.inf, float(person.distance))
     for place in worst_place(context.beam, float(person.distance)):
@@ -101,7 +104,7 @@ def _findings(
                 where = f"{model} scatter of {reflectance:g} at {format_quantity(distance, 'm', 4)} ({words})"
             else:
                 factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-                exposure, place = _beam_exposure(context, person, criterion, factor)
+                exposure, place = beam_exposure(context, person, criterion, factor)
                 where = f"beam at {format_quantity(place, 'm', 4)} from the last optic"
             ratio = exposure / criterion.limit
             if best is None or not ratio <= best.ratio:
@@ -135,7 +138,9 @@ def scenarios_of(context: Context, limits_shown: frozenset[Criterion]) -> list[S
     for person in context.case.person:
         if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
             continue
-        own = [_scenario(context, person, way, tissue, limits_shown) for way in WAYS for tissue in TISSUES]
+        again = partial(_scenario, context, limits_shown=limits_shown)
+        own = [again(person, way, tissue) for way in WAYS for tissue in TISSUES]
+        own = scenarios_with_scan(context, person, own, again)
         if not context.setup.fitted:
             own = [max(own, key=lambda s: (not s.struck_out, _rank(s.ratio)))]
         found += own
@@ -164,7 +169,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str, limits_sh
             area = area_of(context, tissue, duration)
             steps += limit_steps(finding.criterion, emission, context.wavelength, duration, area=area)
         steps += exposure_steps(finding.criterion, finding.exposure, finding.where)
-    return Scenario(
+    found = Scenario(
         key="",
         laser=context.laser.name,
         setup=context.setup.name,
@@ -186,6 +191,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str, limits_sh
         struck_out=_struck_out(context, person, way),
         steps=steps,
     )
+    return scenario_with_lines(context, person, found)
 
 
 def _rank(ratio: float) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.lines import zone_with_lines
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, large_area_applies, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
@@ -151,7 +152,9 @@ def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
 def setup_result(context: Context) -> SetupResult:
     """Return zones, chart and steps of one set-up."""
     zones = tuple(
-        _scatter_zone(context, tissue) if way == "scatter" else _direct_zone(context, way, tissue)
+        zone_with_lines(
+            context, _scatter_zone(context, tissue) if way == "scatter" else _direct_zone(context, way, tissue)
+        )
         for way in ("direct", "mirror", "scatter")
         for tissue in TISSUES
     )

@@ -145,6 +145,7 @@ def eyewear_need(
     setup: str = "",
     person: str = "",
     distance: float | None = None,
+    shared_by: int = 1,
 ) -> EyewearNeed:
     """Return density, scale numbers, marking to ask for, and the verdict on a marking that is worn.
 
@@ -170,6 +171,8 @@ def eyewear_need(
         Names for the answer.
     distance : float, optional
         Distance from the last optic, for the answer. [m]
+    shared_by : int
+        Wavelengths whose fractions add on the same tissue: each is asked for its part of the limit.
 
     Returns
     -------
@@ -183,6 +186,7 @@ def eyewear_need(
     """
     dx, dy = beam_diameters
     density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
+    density += math.log10(shared_by)
     scales = _scales(wavelength, corner_emissions(space, worst, wavelength), dx, dy)
     mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
     reliance = no_reliance(mean_power, scales, density)
@@ -200,7 +204,8 @@ def eyewear_need(
     steps = (
         Step(
             "OD", "optical density of the eyewear", "log10(exposure / limit), rounded up to 0.1",
-            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}) = {density:.4f}",
+            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}"
+            + (f" · {shared_by} wavelengths" if shared_by > 1 else "") + f") = {density:.4f}",
             round_up_density(density), "1", f"{criterion.rule_set}: {criterion.source}", criterion.seen,
         ),
         *(step for need in scales for step in need.steps),

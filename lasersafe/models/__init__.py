@@ -28,6 +28,7 @@ from lasersafe.models.site import (
     StrikeOut,
     Surface,
 )
+from lasersafe.models.sources import Extended, ExtraLine, Module, Scan
 from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
@@ -38,16 +39,20 @@ __all__ = [
     "ContinuousEmission",
     "Control",
     "Emission",
+    "Extended",
+    "ExtraLine",
     "FieldRow",
     "InCharge",
     "Knob",
     "Laser",
     "LensSetup",
+    "Module",
     "MultimodeFibreSetup",
     "OtherHazards",
     "Person",
     "PulseTrainEmission",
     "SIValue",
+    "Scan",
     "Settings",
     "Setup",
     "SingleModeFibreSetup",

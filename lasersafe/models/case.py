@@ -11,6 +11,7 @@ from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
 from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
+from lasersafe.models.sources import Extended
 from lasersafe.typed import shown
 
 
@@ -58,6 +59,10 @@ class Case(CaseModel):
         default=(), description="Ways for light that are ruled out with a reason, one [[strike_out]] each."
     )
 
+    extended: Annotated[tuple[Extended, ...], Field(max_length=30)] = Field(
+        default=(), description="Diffusers, fibre bundles and arrays that people look at, one [[extended]] each."
+    )
+
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
 
     @property
@@ -94,7 +99,7 @@ class Case(CaseModel):
     def findings(cls, peek: Peek) -> list[Finding]:
         """Refuse double names and references to what is not in the case."""
         found: list[Finding] = []
-        for field in ("laser", "person", "surface", "barrier"):
+        for field in ("laser", "person", "surface", "barrier", "extended"):
             found += doubles(field, peek.tables(field))
         setups = {
             name: _names(Peek(Laser, table).tables("setup"))
@@ -102,7 +107,7 @@ class Case(CaseModel):
             if (name := _name(table)) is not None
         }
         persons = _names(peek.tables("person"))
-        for field in ("person", "surface", "barrier", "strike_out"):
+        for field in ("person", "surface", "barrier", "strike_out", "extended"):
             for i, table in peek.tables(field):
                 found += [((field, i, key), text) for key, text in _references(table, setups)]
         for i, table in peek.tables("strike_out"):

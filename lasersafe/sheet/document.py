@@ -10,7 +10,7 @@ from pathlib import Path as FilePath
 
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment
-from lasersafe.sheet import back, front, tables
+from lasersafe.sheet import back, front, sources, tables
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
@@ -124,6 +124,7 @@ def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float],
     if len(flow.pages) == 1:
         flow.new_page()
     front.setups(flow, assessment, wording, references)
+    sources.sources(flow, assessment, wording)
     tables.scenarios(flow, assessment, wording, references)
     tables.eyewear(flow, assessment, wording)
     tables.barriers(flow, assessment, wording)
