@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +23,7 @@ from lasersafe.hazard.scanning import (
 )
 from lasersafe.hazard.settings import candidates
 from lasersafe.hazard.zones import direct_reach, worst_place
-from lasersafe.optics.propagation import diameters
+from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.optics.scanning import ScanPattern
 from lasersafe.quantity import format_quantity
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from lasersafe.models import Person, Setup
 
 _MOST = 24  # settings that are tried for a scanned beam, spread over those that are searched for the stopped one
+_PLACES = (0.3, 1.0, 3.0, 10.0, 30.0)  # m; where settings are compared, beside the people
 DERIVED = "docs/method.md, Scanned beams"
 
 
@@ -81,25 +83,38 @@ def _settings(context: Context, tissue: str, duration: float) -> list[Emission]:
     return list(dict.fromkeys([worst, *corners, *picked]))
 
 
-def _scan_emission(
-    context: Context, rule_set: str, tissue: str, duration: float, pattern: ScanPattern, distance: float
-) -> Emission:
-    """Return the setting that is worst while the scan runs, judged at and around one distance."""
-    key = (f"scan {context.setup.name} {rule_set} {tissue} {distance:.3g}", duration)
-    if key not in context._worst:
-        tried = _settings(context, tissue, duration)
-        if len(tried) == 1:
-            context._worst[key] = tried[0]
-        else:
-            places = distance * np.array([1.0, 4.0])
-            ratios = [
-                float(
-                    scan_ratio(rule_set, tissue, e, context.beam, context.wavelength, duration, pattern, places).max()
-                )
-                for e in tried
-            ]
-            context._worst[key] = tried[int(np.argmax(ratios))]
-    return context._worst[key]
+def _scan_emissions(
+    context: Context, rule_set: str, tissue: str, duration: float, pattern: ScanPattern
+) -> tuple[Emission, ...]:
+    """Return the settings that are worst while the scan runs, at the people and at places up to far away."""
+    tried = tuple(_settings(context, tissue, duration))
+    if len(tried) == 1:
+        return tried
+    places = {float(p.distance) for p in context.case.person if p.laser in (None, context.laser.name)}
+    return _worst_of(
+        tried, rule_set, tissue, context.beam, context.wavelength, duration, pattern,
+        tuple(sorted(places | set(_PLACES))),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=256)
+def _worst_of(
+    tried: tuple[Emission, ...],
+    rule_set: str,
+    tissue: str,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    places: tuple[float, ...],
+) -> tuple[Emission, ...]:
+    where = np.array(places)
+    ratios = np.stack([scan_ratio(rule_set, tissue, e, beam, wavelength, duration, pattern, where) for e in tried])
+    best = ratios >= ratios.max(axis=0) * (1.0 - 1e-9)
+    return tuple(dict.fromkeys(tried[int(i)] for i in best.argmax(axis=0)))
+
+
+_cached_finding = lru_cache(maxsize=1024)(scan_finding)
 
 
 def _finding(
@@ -108,12 +123,14 @@ def _finding(
     """Return the highest finding at or beyond a distance, and its place."""
     pattern = pattern_of(context.setup)
     assert pattern is not None
-    emission = _scan_emission(context, rule_set, tissue, duration, pattern, distance).scaled(factor)
     best: tuple[ScanFinding, float] | None = None
-    for place in worst_place(context.beam, distance):
-        found = scan_finding(rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern, place)
-        if best is None or not found.ratio <= best[0].ratio:
-            best = found, place
+    for emission in _scan_emissions(context, rule_set, tissue, duration, pattern):
+        for place in worst_place(context.beam, distance):
+            found = _cached_finding(
+                rule_set, tissue, emission.scaled(factor), context.beam, context.wavelength, duration, pattern, place
+            )
+            if best is None or not found.ratio <= best[0].ratio:
+                best = found, place
     assert best is not None
     return best
 
@@ -231,10 +248,6 @@ def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], a
     return result
 
 
-def _spot(context: Context, place: float) -> float:
-    return max(float(d) for d in diameters(context.beam, place))
-
-
 def _place(context: Context, rule_set: str, tissue: str, duration: float, distance: float) -> ScanPlace:
     found, _ = _finding(context, rule_set, tissue, duration, distance)
     stay = format_quantity(found.pass_time, "s", 3, "up")
@@ -263,9 +276,9 @@ def scan_results(context: Context) -> list[ScanResult]:
             still = context.emission(tissue, duration)
             here = direct_reach(rule_set, tissue, still, context.beam, context.wavelength, duration).distance
             stopped = max(stopped, here)
-            emission = _scan_emission(context, rule_set, tissue, duration, pattern, max(0.3 * here, 0.1))
-            running[rule_set] = scan_distance(
-                rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern
+            running[rule_set] = max(
+                scan_distance(rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern)
+                for emission in _scan_emissions(context, rule_set, tissue, duration, pattern)
             )
             if context.setup.scan.monitored and time is not None:
                 short = context.emission(tissue, max(float(time), 1e-9))

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.crossing import farthest_crossing
+from lasersafe.hazard.crossing import bisect
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission
 from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits, pulse_train_limit
@@ -20,6 +20,7 @@ from lasersafe.optics.extended import (
     exposure_per_amount,
     limited_angle,
     most_restrictive_part,
+    parts,
 )
 from lasersafe.reference import load_toml, shared_path
 
@@ -27,6 +28,7 @@ FLOAT = NDArray[np.float64]
 CLOSEST_VIEW = 0.1  # m; nearest distance at which an eye is taken to focus (common practice, no source)
 LARGEST = 0.1  # rad; alpha_max of both rule sets beyond 0.25 s
 _FARTHEST_VIEW = 1e4  # m
+_MOST = 100_000  # points in one call, for memory
 
 
 @dataclass(frozen=True)
@@ -159,17 +161,7 @@ def source_findings(
     """
     amount = emission.power if emission.kind == "continuous" else emission.pulse_energy
     unit = "W/m2" if emission.kind == "continuous" else "J/m2"
-    even = 1.0 if source.peak_over_mean is None else source.peak_over_mean
-    shrink = 1.0 / math.sqrt(even)  # a brightest spot is a part of its own, and shrinks the angle that is credited
     single = source.count == (1, 1)
-
-    def seen(first: FLOAT, second: FLOAT) -> tuple[FLOAT, FLOAT]:
-        if tissue == "skin":
-            return np.zeros_like(first), np.zeros_like(second)
-        if single:
-            return first * shrink, second * shrink
-        own = [2.0 * math.atan2(size, 2.0 * distance) * (1.0 - shrink) for size in source.size]
-        return np.maximum(first - own[0], 0.0), np.maximum(second - own[1], 0.0)
 
     cone = float(cone_angle(rule_set, duration))
     rows = limits_of_source(rule_set, tissue, emission, wavelength, duration, np.zeros(1), np.zeros(1))
@@ -177,7 +169,7 @@ def source_findings(
     for number, row in enumerate(rows):
 
         def limit_of(first: FLOAT, second: FLOAT, number: int = number, row: SourceRow = row) -> FLOAT:
-            one, two = seen(first, second)
+            one, two = _seen(source, tissue, distance, first, second)
             limit = limits_of_source(rule_set, tissue, emission, wavelength, duration, one, two)[number].limit
             if _photochemical(row.hazard):
                 limit = limit / cone_share(first, second, cone, source.peak_over_mean if single else None)
@@ -186,7 +178,7 @@ def source_findings(
         part = most_restrictive_part(source, distance, limit_of)
         aperture = float(row.aperture[0])
         exposure = float(exposure_per_amount(source, distance, aperture)) * amount
-        angles = seen(np.array([part.angles[0]]), np.array([part.angles[1]]))
+        angles = _seen(source, tissue, distance, np.array([part.angles[0]]), np.array([part.angles[1]]))
         time = duration if emission.kind == "continuous" else emission.pulse_duration
         angle = float(limited_angle(angles[0][0], angles[1][0], ALPHA_MIN, float(angle_max(rule_set, time))))
         whole = part.columns == (0, source.count[0] - 1) and part.rows == (0, source.count[1] - 1)
@@ -229,19 +221,17 @@ def source_ratio(
 
     def ratio(distance: FLOAT) -> FLOAT:
         flat = np.asarray(distance, dtype=np.float64).reshape(-1)
-        if source.count == (1, 1):
-            return _single_ratio(rule_set, tissue, emission, wavelength, duration, source, flat).reshape(
-                np.shape(distance)
-            )
-        values = [
-            source_findings(rule_set, tissue, emission, wavelength, duration, source, float(z))[0].ratio for z in flat
+        size = max(1, _MOST // parts(source, 1.0)[1].size)
+        found = [
+            _ratios(rule_set, tissue, emission, wavelength, duration, source, flat[start : start + size])
+            for start in range(0, flat.size, size)
         ]
-        return np.array(values).reshape(np.shape(distance))
+        return np.concatenate(found).reshape(np.shape(distance))
 
     return ratio
 
 
-def _single_ratio(
+def _ratios(
     rule_set: str,
     tissue: str,
     emission: Emission,
@@ -250,20 +240,34 @@ def _single_ratio(
     source: ExtendedSource,
     distance: FLOAT,
 ) -> FLOAT:
-    """Do as `source_findings` for one emitter at many distances at once."""
+    """Do as `source_findings` at many distances at once."""
     amount = emission.power if emission.kind == "continuous" else emission.pulse_energy
-    shrink = 1.0 / math.sqrt(source.peak_over_mean or 1.0)
-    first, second = (2.0 * np.arctan2(size, 2.0 * distance) for size in source.size)
-    own = (np.zeros_like(first), np.zeros_like(second)) if tissue == "skin" else (first * shrink, second * shrink)
+    single = source.count == (1, 1)
+    index, share, _, _ = parts(source, 1.0)
+    way = distance[:, np.newaxis]
+    wide = source.size[0] + (index[:, 1] - index[:, 0]) * source.pitch[0]
+    tall = source.size[1] + (index[:, 3] - index[:, 2]) * source.pitch[1]
+    first, second = (2.0 * np.arctan2(length, 2.0 * way) for length in (wide, tall))
+    own = _seen(source, tissue, way, first, second)
     cone = float(cone_angle(rule_set, duration))
     worst = np.zeros(distance.shape)
     for row in limits_of_source(rule_set, tissue, emission, wavelength, duration, *own):
-        share = cone_share(first, second, cone, source.peak_over_mean) if _photochemical(row.hazard) else 1.0
-        here = np.isfinite(row.limit)
-        hole = np.where(here, row.aperture, 1.0)
-        exposure = exposure_per_amount(source, distance, hole) * amount
-        worst = np.maximum(worst, exposure * share / np.where(here, row.limit, math.inf))
+        limit = row.limit
+        if _photochemical(row.hazard):
+            limit = limit / cone_share(first, second, cone, source.peak_over_mean if single else None)
+        value = (share / limit).max(axis=1)
+        hole = np.where(np.isfinite(row.aperture[:, 0]), row.aperture[:, 0], 1.0)
+        worst = np.maximum(worst, exposure_per_amount(source, distance, hole) * amount * value)
     return worst
+
+
+def _seen(source: ExtendedSource, tissue: str, distance: ArrayLike, first: FLOAT, second: FLOAT) -> tuple[FLOAT, FLOAT]:
+    """Return the angles that are credited: none for the skin, less where an emitter has a bright spot."""
+    if tissue == "skin":
+        return np.zeros_like(first), np.zeros_like(second)
+    lost = 1.0 - 1.0 / math.sqrt(source.peak_over_mean or 1.0)
+    own = [2.0 * np.arctan2(size, 2.0 * np.asarray(distance)) * lost for size in source.size]
+    return np.maximum(first - own[0], 0.0), np.maximum(second - own[1], 0.0)
 
 
 def most_hazardous_distance(
@@ -332,7 +336,13 @@ def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_
     far *= 16.0
     while float(ratio(np.array([far]))[0]) > 1.0:
         far *= 4.0
-    return float(farthest_crossing(ratio, nearest, far, points=80))
+    grid = np.geomspace(nearest, far, 160)
+    grid[0], grid[-1] = nearest, far
+    over = np.flatnonzero(ratio(grid) > 1.0)
+    if over.size == 0:
+        return 0.0
+    last = int(over[-1])
+    return float(bisect(ratio, grid[last : last + 1], grid[last + 1 : last + 2])[0])
 
 
 def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[float, str, str]:

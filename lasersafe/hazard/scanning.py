@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.hazard.crossing import farthest_crossing
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import WHOLE_BODY, Reach, direct_reach, exposure_at, large_area_applies, worst_place
-from lasersafe.limits import count_pulses, pulse_train_limit
+from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
@@ -70,6 +71,7 @@ def sweep_aperture(tissue: str, wavelength: float) -> float:
     return 7e-3 if tissue == "eye" and 400e-9 <= wavelength <= 1400e-9 else 3.5e-3
 
 
+@lru_cache(maxsize=64)
 def _joined_within(rule_set: str, tissue: str, wavelength: float) -> float:
     train = pulse_train_limit(rule_set, tissue, wavelength, 1e-9, 1.0, 10.0)
     return max((float(r.joined_within) for r in train.rows if np.isfinite(r.joined_within)), default=0.0)
@@ -128,7 +130,17 @@ def effective_trains(
         )
 
 
-def _ratios(
+@dataclass(frozen=True)
+class _Compared:
+    """One rule for all trains at once; arrays of shape (trains, ...)."""
+
+    ratio: FLOAT
+    exposure: FLOAT
+    limit: FLOAT
+    row: TrainRow
+
+
+def _compared(
     rule_set: str,
     tissue: str,
     emission: Emission,
@@ -137,37 +149,36 @@ def _ratios(
     duration: float,
     pattern: ScanPattern,
     distance: FLOAT,
-) -> Iterator[tuple[FLOAT, FLOAT, FLOAT, str, str, str, FLOAT, str]]:
-    """Yield ratio, exposure, limit, rule, hazard, source, stay, train for each comparison; shape as *distance*."""
+) -> tuple[list[_Compared], FLOAT, list[str]]:
+    """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
     area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     dx, dy = diameters(beam, distance)
     joined = 0.0 if emission.kind == "continuous" else _joined_within(rule_set, tissue, wavelength)
+    trains, stays = [], []
     for way in sweep_widths(dx, dy, sweep_aperture(tissue, wavelength)):
         stay = dwell(pattern, distance, way)
         for train in effective_trains(emission, pattern, stay, duration, joined):
-            found = pulse_train_limit(
-                rule_set,
-                tissue,
-                wavelength,
-                train.pulse_duration,
-                train.rate,
-                train.duration,
-                ALPHA_MIN,
-                exposed_area=area,
-            )
-            for row in found.rows:
-                here = np.isfinite(row.per_pulse)
-                if not here.any():
-                    continue
-                aperture = np.where(here, row.limiting_aperture, 1.0)
-                exposure = mean_exposure(train.energy, dx, dy, aperture, beam.profile)
-                limit = np.where(here, row.per_pulse, math.inf)
-                source = (
-                    str(np.atleast_1d(row.source)[np.flatnonzero(np.atleast_1d(here).reshape(-1))[0]])
-                    if np.ndim(row.source)
-                    else str(row.source)
-                )
-                yield exposure / limit, exposure, limit, row.rule, row.hazard, source, stay, train.what
+            trains.append(train)
+            stays.append(stay)
+    found = pulse_train_limit(
+        rule_set,
+        tissue,
+        wavelength,
+        np.stack([t.pulse_duration for t in trains]),
+        np.stack([t.rate for t in trains]),
+        np.stack([t.duration for t in trains]),
+        ALPHA_MIN,
+        exposed_area=area,
+    )
+    energy = np.stack([t.energy for t in trains])
+    result = []
+    for row in found.rows:
+        here = np.isfinite(row.per_pulse)
+        if here.any():
+            exposure = mean_exposure(energy, dx, dy, np.where(here, row.limiting_aperture, 1.0), beam.profile)
+            limit = np.where(here, row.per_pulse, math.inf)
+            result.append(_Compared(exposure / limit, exposure, limit, row))
+    return result, np.stack(stays), [t.what for t in trains]
 
 
 def _standing(beam: BeamGeometry, pattern: ScanPattern, distance: FLOAT, aperture: float) -> NDArray[np.bool_]:
@@ -224,8 +235,8 @@ def scan_ratio(
         return stopped
     moving = place[~still]
     best = np.zeros(moving.shape)
-    for ratio, *_ in _ratios(rule_set, tissue, emission, beam, wavelength, duration, pattern, moving):
-        best = np.maximum(best, ratio)
+    for one in _compared(rule_set, tissue, emission, beam, wavelength, duration, pattern, moving)[0]:
+        best = np.maximum(best, one.ratio.max(axis=0))
     result = stopped.copy()
     result[~still] = best
     return result
@@ -271,17 +282,13 @@ def scan_finding(
             exposure / c.limit, exposure, c.limit, c.limit_unit, "standing", c.hazard, c.source,
             "the beam counts as standing", stay, pulses, passes, True,
         )  # fmt: skip
-    best: ScanFinding | None = None
-    for ratio, exposure_, limit, rule, hazard, source, time, what in _ratios(
-        rule_set, tissue, emission, beam, wavelength, duration, pattern, place
-    ):
-        if best is None or not float(ratio[0]) <= best.ratio:
-            best = ScanFinding(
-                float(ratio[0]), float(exposure_[0]), float(limit[0]), "J/m2", rule, hazard, source, what,
-                float(time[0]), pulses, passes, False,
-            )  # fmt: skip
-    assert best is not None
-    return best
+    compared, stays, names = _compared(rule_set, tissue, emission, beam, wavelength, duration, pattern, place)
+    top = max(compared, key=lambda one: float(one.ratio.max()))
+    at = int(top.ratio[:, 0].argmax())
+    return ScanFinding(
+        float(top.ratio[at, 0]), float(top.exposure[at, 0]), float(top.limit[at, 0]), "J/m2", top.row.rule,
+        top.row.hazard, str(np.asarray(top.row.source)[at, 0]), names[at], float(stays[at, 0]), pulses, passes, False,
+    )  # fmt: skip
 
 
 def scan_distance(

@@ -26,7 +26,7 @@ _EVENNESS = Measured("1", "1", "1000", "1.5", "the brightest spot is never below
 _TRANSMITTANCE = Measured("1", "0", "1", "0.6", above_low=True)
 _NEAREST = Measured("m", "1 mm", "1 km", "100 mm")
 
-Count = Annotated[int, Field(strict=True, ge=1, le=64)]
+Count = Annotated[int, Field(strict=True, ge=1, le=16)]
 CriterionName = Literal["1/e", "1/e2", "FWHM"]
 
 
