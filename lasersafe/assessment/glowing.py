@@ -12,12 +12,11 @@ from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.extended import (
     SourceFinding,
     extended_distance,
-    mean_radiance,
     most_hazardous_distance,
-    radiance_limit,
     source_findings,
     source_ratio,
 )
+from lasersafe.hazard.radiance import mean_radiance, radiance_limit
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, ExtendedResult, Scenario, SetupResult, Step

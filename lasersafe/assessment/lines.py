@@ -16,7 +16,6 @@ from lasersafe.hazard.combine import (
     group_of,
     scatter_summed_distance,
     scatter_sums,
-    side_by_side,
     summed_distance,
     sums_at,
 )
@@ -24,6 +23,7 @@ from lasersafe.hazard.durations import exposure_duration
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.reflection import scatter_intensity
+from lasersafe.optics.side_by_side import side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, EyewearNeed, LineShare, ModuleResult, Scenario, Step, SumResult, Zone
 

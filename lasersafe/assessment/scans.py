@@ -13,10 +13,9 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
 from lasersafe.hazard.scanning import (
-    ScanCredit,
     ScanFinding,
-    scan_credit,
     scan_distance,
     scan_finding,
     scan_ratio,

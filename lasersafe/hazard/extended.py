@@ -13,7 +13,7 @@ from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.crossing import bisect
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission
 from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
-from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits, pulse_train_limit
+from lasersafe.limits import angle_max, cone_angle, hazard_limits, pulse_train_limit
 from lasersafe.optics.extended import (
     ExtendedSource,
     cone_share,
@@ -22,7 +22,6 @@ from lasersafe.optics.extended import (
     most_restrictive_part,
     parts,
 )
-from lasersafe.reference import load_toml, shared_path
 
 FLOAT = NDArray[np.float64]
 CLOSEST_VIEW = 0.1  # m; nearest distance at which an eye is taken to focus (common practice, no source)
@@ -147,8 +146,16 @@ def source_findings(
 
     Parameters
     ----------
-    rule_set, tissue, emission, wavelength, duration
-        As for `limits_of_source`.
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
     source : ExtendedSource
         The source; its power is that of the emission times its transmittance.
     distance : float
@@ -210,8 +217,18 @@ def source_ratio(
 
     Parameters
     ----------
-    rule_set, tissue, emission, wavelength, duration, source
-        As for `source_findings`.
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    source : ExtendedSource
+        The source.
 
     Returns
     -------
@@ -343,76 +360,3 @@ def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_
         return 0.0
     last = int(over[-1])
     return float(bisect(ratio, grid[last : last + 1], grid[last + 1 : last + 2])[0])
-
-
-def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[float, str, str]:
-    """Return the photochemical limit of the retina as a radiance [1]_.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set. Printed for the directive; of another set the limit is divided by the solid angle of its
-        cone.
-    wavelength : float
-        400 nm to 600 nm. [m]
-    duration : float
-        10 s to 3e4 s. [s]
-
-    Returns
-    -------
-    float
-        Mean radiance over the exposure. [W/(m2 sr)]
-    str
-        Where it stands.
-    str
-        How it was obtained.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the limit does not apply there.
-
-    References
-    ----------
-    .. [1] EU2006-25, Table 2.3 (``shared/radiance/eu200625_photochemical.toml``).
-    """
-    if not (400e-9 <= wavelength <= 600e-9 and 10.0 <= duration <= 3e4):
-        message = (
-            f"radiance limit at {wavelength * 1e9:.6g} nm for {duration:g} s: it covers 400 nm to 600 nm and 10 s to "
-            "30000 s"
-        )
-        raise OutOfRangeError(message)
-    blue = float(correction_factor(rule_set, "C_B", wavelength))
-    if rule_set != "EU-2006/25/EC":
-        row = next(h for h in hazard_limits(rule_set, "eye", wavelength, duration) if _photochemical(h.name))
-        solid = math.pi / 4.0 * float(cone_angle(rule_set, duration)) ** 2
-        return float(row.irradiance) / solid, f"{row.source}; over the solid angle of the cone", "own"
-    content = load_toml(shared_path("radiance", "eu200625_photochemical.toml"))
-    printed = next(r for r in reversed(content["table"]["row"]) if float(r["duration"][0]) < duration or "dose" in r)
-    level = float(printed["dose"]) / duration if "dose" in printed else float(printed["level"])
-    source = content["source"]
-    return level * blue, f"{source['key']}, {source['locator']}", source["seen"]
-
-
-def mean_radiance(source: ExtendedSource, power: float) -> float:
-    """Return the radiance of the brightest spot of a source, with its own peak over mean (1 when unknown) [W/(m2 sr)].
-
-    Parameters
-    ----------
-    source : ExtendedSource
-        The source; emitters are taken as ellipses.
-    power : float
-        Power before its transmittance. [W]
-
-    Returns
-    -------
-    float
-        On the normal; infinity for a point. [W/(m2 sr)]
-    """
-    area = math.pi / 4.0 * source.size[0] * source.size[1]
-    if not area > 0.0:
-        return math.inf
-    share = float(source.shares.max()) * source.transmittance * power * (source.peak_over_mean or 1.0)
-    if source.spread == "cone":
-        return share / area * 4.0 / (math.pi * source.divergence[0] * source.divergence[1])
-    return share / area / (math.pi if source.spread == "lambert" else 2.0 * math.pi)

@@ -119,7 +119,7 @@ def exposure_per_amount(source: ExtendedSource, distance: ArrayLike, aperture: A
 
     References
     ----------
-    .. [1] Derived in docs/method.md, "Extended sources"; Lambert's law for the wide spreads.
+    .. [1] Own: docs/method.md, "Extended sources"; Lambert's law for the wide spreads.
     """
     way = positive("distance", distance, "m")
     hole = positive("aperture", aperture, "m")
@@ -168,7 +168,7 @@ def cone_share(first: ArrayLike, second: ArrayLike, cone: ArrayLike, peak_over_m
     cone : array_like, shape (...)
         Full angle of the cone. [rad]
     peak_over_mean : float or None
-        Brightest spot over mean radiance; None gives no credit.
+        Brightest spot over mean radiance; None gives no credit. [1]
 
     Returns
     -------

@@ -54,7 +54,7 @@ class ScanPattern:
 
     References
     ----------
-    .. [1] Derived in docs/method.md, "Scanned beams".
+    .. [1] Own: docs/method.md, "Scanned beams".
     """
 
     kind: str
@@ -136,7 +136,7 @@ def dwell(pattern: ScanPattern, distance: ArrayLike, sweep: ArrayLike) -> FloatA
 
     References
     ----------
-    .. [1] Derived in docs/method.md, "Scanned beams"; for even speed it is sweep / speed, twice that at an edge.
+    .. [1] Own: docs/method.md, "Scanned beams"; for even speed it is sweep / speed, twice that at an edge.
 
     Examples
     --------
@@ -181,7 +181,7 @@ def sweep_widths(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike) -> tuple[Flo
 
     References
     ----------
-    .. [1] Project list of published checks, SCAN-01: a sweep lasts between max(d, D) / v and (d + D) / v.
+    .. [1] Own: a sweep lasts between max(d, D) / v and (d + D) / v.
     """
     longer = np.maximum(
         within("dx", dx, "m", 0.0, math.inf),

@@ -647,6 +647,7 @@ def test_every_field_is_described():
     assert {row.table.partition(" (")[0] for row in rows} == {
         "top of the file", "[in_charge]", "[settings]", "[other_hazards]", "[[laser]]", "[laser.emission]",
         "[[laser.setup]]", "[[person]]", "[[surface]]", "[[barrier]]", "[[control]]", "[[strike_out]]",
+        "[laser.setup.scan]", "[[laser.line]]", "[laser.module]", "[[extended]]",
     }  # fmt: skip
 
 

@@ -11,9 +11,7 @@ from lasersafe.hazard.combine import (
     Line,
     beam_sums,
     group_of,
-    offset_fraction,
     scatter_summed_distance,
-    side_by_side,
     summed_distance,
 )
 from lasersafe.hazard.distances import direct_distance
@@ -21,6 +19,7 @@ from lasersafe.hazard.exposure import continuous, criteria, pulse_train
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import collimated, diameters, through_lens
+from lasersafe.optics.side_by_side import offset_fraction, side_by_side
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 

@@ -11,12 +11,11 @@ from lasersafe.hazard.exposure import continuous, pulse_train, single_pulse
 from lasersafe.hazard.extended import (
     extended_distance,
     limits_of_source,
-    mean_radiance,
     most_hazardous_distance,
-    radiance_limit,
     source_findings,
     source_ratio,
 )
+from lasersafe.hazard.radiance import mean_radiance, radiance_limit
 from lasersafe.limits import exposure_limit, hazard_limits
 from lasersafe.optics.extended import ExtendedSource, exposure_per_amount, most_restrictive_part
 

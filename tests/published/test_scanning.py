@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard.exposure import continuous
-from lasersafe.hazard.scanning import scan_credit, scan_finding
+from lasersafe.hazard.scan_credit import scan_credit
+from lasersafe.hazard.scanning import scan_finding
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.propagation import collimated
 from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
