@@ -160,7 +160,7 @@ def zone_with_lines(context: Context, zone: Zone) -> Zone:
         return zone
     found, by_rule_set, criterion = sum_result(context, zone.way, zone.tissue)
     merged = {name: max(own, by_rule_set.get(name, 0.0)) for name, own in zone.by_rule_set.items()}
-    if not found.distance > zone.distance:
+    if found.distance <= zone.distance:
         return replace(zone, by_rule_set=merged)
     note = f"with {len(context.laser.line)} further wavelengths: {found.sentence}"
     focus = None if zone.distance_from_focus is None and context.focus is None else context.focus
@@ -212,7 +212,7 @@ def scenario_with_lines(context: Context, person: Person, scenario: Scenario) ->
         if best is None or not top.total <= best.total:
             best = top
     assert best is not None
-    if not best.total > scenario.ratio:
+    if best.total <= scenario.ratio:
         return replace(scenario, ratio_by_rule_set=ratios)
     first = best.shares[0]
     shares = _shares(best)
