@@ -201,7 +201,8 @@ def answered(
     context: Context, scenario: Scenario, person: Person, barriers: list[BarrierResult], eyewear: list[EyewearNeed]
 ) -> str:
     """Return what keeps the person below the limit although the scenario alone exceeds it, or ""."""
-    for result in barriers:
+    glowing = scenario.mode == "extended source"  # neither barrier nor filter was worked out for its light alone
+    for result in barriers if not glowing else ():
         nearer = result.distance < float(person.distance)
         same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
         if same and nearer and result.holds:
@@ -216,8 +217,10 @@ def answered(
             ):
                 if need.verdict.enough and need.reliable:
                     return f"eyewear '{need.verdict.text}' as marked"
-                if scenario.way == "scatter" and all(
-                    _enough_for_scatter(one, scenario, person) for one in every_context(context).values()
+                if (
+                    scenario.way == "scatter"
+                    and not glowing
+                    and all(_enough_for_scatter(one, scenario, person) for one in every_context(context).values())
                 ):
                     return f"eyewear '{need.verdict.text}' as marked, against scatter only"
     return ""

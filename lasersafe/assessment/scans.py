@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.context import Context
+from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission
@@ -118,18 +118,18 @@ _cached_finding = lru_cache(maxsize=1024)(scan_finding)
 
 def _finding(
     context: Context, rule_set: str, tissue: str, duration: float, distance: float, factor: float = 1.0
-) -> tuple[ScanFinding, float]:
-    """Return the highest finding at or beyond a distance, and its place."""
+) -> tuple[ScanFinding, float, Emission]:
+    """Return the highest finding at or beyond a distance, its place and its setting."""
     pattern = pattern_of(context.setup)
     assert pattern is not None
-    best: tuple[ScanFinding, float] | None = None
+    best: tuple[ScanFinding, float, Emission] | None = None
     for emission in _scan_emissions(context, rule_set, tissue, duration, pattern):
         for place in worst_place(context.beam, distance):
             found = _cached_finding(
                 rule_set, tissue, emission.scaled(factor), context.beam, context.wavelength, duration, pattern, place
             )
             if best is None or not found.ratio <= best[0].ratio:
-                best = found, place
+                best = found, place, emission
     assert best is not None
     return best
 
@@ -165,9 +165,9 @@ def _running(context: Context, person: Person, stopped: Scenario, factor: float,
             _finding(one, rule_set, stopped.tissue, stopped.duration, distance, factor)
             for one in every_context(context).values()
         ]
-        ratios[rule_set] = math.fsum(f.ratio for f, _ in found)
+        ratios[rule_set] = math.fsum(f.ratio for f, _, _ in found)
         if best is None or not ratios[rule_set] <= ratios[best[2]]:
-            best = (*found[0], rule_set)
+            best = (*found[0][:2], rule_set)
     assert best is not None
     finding, place, rule_set = best
     ratio = ratios[rule_set]
@@ -248,7 +248,8 @@ def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], a
 
 
 def _place(context: Context, rule_set: str, tissue: str, duration: float, distance: float) -> ScanPlace:
-    found, _ = _finding(context, rule_set, tissue, duration, distance)
+    found, _, emission = _finding(context, rule_set, tissue, duration, distance)
+    setting = f"; setting: {setting_words(emission)}" if context.space.adjustable else ""
     stay = format_quantity(found.pass_time, "s", 3, "up")
     if found.standing:
         sentence = "the pattern is too narrow here: the beam counts as standing"
@@ -256,7 +257,7 @@ def _place(context: Context, rule_set: str, tissue: str, duration: float, distan
         pulses = f", {found.pulses:.4g} pulses a pass" if found.pulses else ""
         sentence = (
             f"up to {stay} in each period at the turning points{pulses}, {found.passes:.4g} passes: the {found.rule} "
-            f"rule of {rule_set} decides ({found.hazard}; {found.train})"
+            f"rule of {rule_set} decides ({found.hazard}; {found.train}){setting}"
         )
     return ScanPlace(distance, found.pass_time, found.pulses, found.passes, found.ratio, found.standing, sentence)
 
