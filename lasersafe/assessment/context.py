@@ -30,6 +30,7 @@ class Context:
     spot: float
     focus: float | None
     _worst: dict[tuple[str, float], Emission] = field(default_factory=dict)
+    _lines: dict[str, Context] = field(default_factory=dict)
 
     @property
     def wavelength(self) -> float:

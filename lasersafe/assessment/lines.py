@@ -46,12 +46,14 @@ def _line_context(context: Context, line: ExtraLine) -> Context:
         x, y = (float(v) for v in to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beam.profile))
         beam = replace(beam, divergence=(x, y))
     laser = context.laser.model_copy(update={"wavelength": line.wavelength, "line": (), "module": None})
-    return replace(context, laser=laser, beam=beam, space=space, _worst={})
+    return replace(context, laser=laser, beam=beam, space=space, _worst={}, _lines={})
 
 
 def line_contexts(context: Context) -> dict[str, Context]:
     """Return one context for each further wavelength, by its name; none for a laser of one wavelength."""
-    return {line.name: _line_context(context, line) for line in context.laser.line}
+    if len(context._lines) != len(context.laser.line):
+        context._lines.update({line.name: _line_context(context, line) for line in context.laser.line})
+    return context._lines
 
 
 def every_context(context: Context) -> dict[str, Context]:

@@ -134,16 +134,25 @@ def _finding(
     return best
 
 
+def _lasting(context: Context) -> float | None:
+    """Return how long the stopped beam lasts until a monitored cut-off ends it, at least one pulse, or None. [s]."""
+    scan = context.setup.scan
+    if scan is None or not scan.monitored or scan.reaction_time is None:
+        return None
+    spaces = [one.space.pulse_duration for one in every_context(context).values()]
+    return max(float(scan.reaction_time), 1e-9, *(span[1] for span in spaces if span is not None))
+
+
 def _credit(context: Context, person_distance: float, tissue: str, factor: float) -> ScanCredit:
     scan = context.setup.scan
     assert scan is not None
-    time = None if scan.reaction_time is None else float(scan.reaction_time)
-    if time is None or not scan.monitored:
+    time = _lasting(context)
+    if time is None:
         return scan_credit(context.rule_sets, tissue, context.emission(tissue, 10.0), context.beam, context.wavelength,
                            person_distance, monitored=False, reaction_time=None)  # fmt: skip
     found = [
         scan_credit(
-            one.rule_sets, tissue, one.emission(tissue, max(time, 1e-9)), one.beam, one.wavelength, person_distance,
+            one.rule_sets, tissue, one.emission(tissue, time), one.beam, one.wavelength, person_distance,
             monitored=scan.monitored, reaction_time=time, factor=factor,
         )
         for one in every_context(context).values()
@@ -234,9 +243,8 @@ def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], a
         credit = _credit(context, float(person.distance), scenario.tissue, factor)
         failure = scenario
         if credit.given and callable(again):
-            time = context.setup.scan.reaction_time
             shorter = person.model_copy(
-                update={"time": time, "time_reason": "reaction time of the monitored scan-fail cut-off"}
+                update={"time": _lasting(context), "time_reason": "reaction time of the monitored scan-fail cut-off"}
             )
             failure = again(shorter, scenario.way, scenario.tissue)
         failure = replace(
@@ -268,6 +276,7 @@ def scan_results(context: Context) -> list[ScanResult]:
     if pattern is None or context.setup.scan is None:
         return []
     time = context.setup.scan.reaction_time
+    lasts = _lasting(context)
     duration, _ = exposure_duration(context.wavelength, "direct")
     result = []
     for tissue in ("eye", "skin"):
@@ -280,9 +289,8 @@ def scan_results(context: Context) -> list[ScanResult]:
                 scan_distance(rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern)
                 for emission in _scan_emissions(context, rule_set, tissue, duration, pattern)
             )
-            if context.setup.scan.monitored and time is not None:
-                short = context.emission(tissue, max(float(time), 1e-9))
-                lasts = float(time) if short.kind == "continuous" else max(float(time), short.pulse_duration)
+            if lasts is not None:
+                short = context.emission(tissue, lasts)
                 own = direct_reach(rule_set, tissue, short, context.beam, context.wavelength, lasts).distance
                 reaction = own if reaction is None else max(reaction, own)
         decided = max(running, key=lambda name: running[name])

@@ -256,3 +256,27 @@ def test_a_laser_without_any_of_it_has_empty_sections():
     assert (found.scans, found.sums, found.modules, found.extended) == ((), (), (), ())
     assert {s.mode for s in found.scenarios} == {"running"}
     tomllib.loads(DEMO)
+
+
+def test_reaction_time_shorter_than_a_pulse_counts_one_pulse():
+    train = 'kind = "pulse train"\npulse_duration = "200 us"\nrepetition_rate = "1 kHz"\npulse_energy = "1 uJ"'
+    text = text_of(scan=SCAN + CUT_OFF).replace('kind = "continuous"\npower = "20 mW"', train)
+    found = assess(parse_case(text))
+    for row in rows(found, "scan failure"):
+        assert row.duration in (pytest.approx(200e-6), 10.0)
+
+
+@pytest.mark.parametrize("pattern", ["circle", "figure of eight", "wobble", "raster"])
+def test_every_pattern_is_worked_out(pattern):
+    scan = SCAN.replace('"line"', f'"{pattern}"') + ("lines = 11\n" if pattern == "raster" else "")
+    found = answer(scan=scan)
+    eye = next(s for s in found.scans if s.tissue == "eye")
+    assert pattern in eye.pattern
+    assert 0.0 < eye.running <= eye.stopped
+
+
+def test_pattern_behind_a_lens_takes_its_angle_through_the_focal_length():
+    lens = 'kind = "lens"\nbeam_diameter = "8 mm"\nfocal_length = "200 mm"\ncriterion = "1/e"'
+    free = 'kind = "collimated"\nbeam_diameter = "2 mm"\ndivergence = "1 mrad"\ncriterion = "1/e"'
+    found = assess(parse_case(text_of(scan=SCAN).replace(free, lens)))
+    assert found.scans[0].running == pytest.approx(found.scans[0].stopped)  # no wider behind the focus, so no credit
