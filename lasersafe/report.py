@@ -9,10 +9,10 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from lasersafe.assessment.listing import shares_json, sources_json, sources_text
 from lasersafe.errors import InputError, OutputError
 from lasersafe.quantity import format_quantity
 from lasersafe.reference import templates_path
-from lasersafe.assessment.listing import shares_json, sources_json, sources_text
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
 

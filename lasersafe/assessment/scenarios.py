@@ -63,7 +63,7 @@ def distance_from_work(context: Context, person: Person) -> tuple[float, str]:
 
 
 def beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float]:
-    """Return the highest exposure at or beyond the person's distance, and the place. [W/m2 or J/m2, m]"""
+    """Return the highest exposure at or beyond the person's distance, and the place. [W/m2 or J/m2, m]."""
     best = (-math.inf, float(person.distance))
     for place in worst_place(context.beam, float(person.distance)):
         exposure = exposure_at(context.beam, place, criterion, factor)
