@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 from typing import Any
 
+from lasersafe.assessment.listing import shares_json, sources_json, sources_text
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
@@ -133,6 +134,7 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "person": s.person,
         "role": s.role,
         "way": s.way,
+        "mode": s.mode,
         "tissue": s.tissue,
         "distance_m": s.distance,
         "duration_s": s.duration,
@@ -148,6 +150,7 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "hazard": s.criterion.hazard,
         "rule": s.criterion.rule,
         "controls": list(s.controls),
+        "shares": shares_json(s.shares),
         "steps": _steps(s.steps),
     }
 
@@ -307,6 +310,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
         ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),
+        **sources_json(a),
         "caution": load_wording().caution_short,
     }
 
@@ -335,7 +339,8 @@ def assessment_text(a: Assessment) -> str:
                 f"  {zone.way}, {zone.tissue}: {format_quantity(zone.distance, 'm', 3, 'up')} from the {zone.origin}"
                 f"{note}; {zone.criterion.rule_set}, {zone.criterion.hazard}, {zone.criterion.rule}"
             )
-    widths = [24, 20, 24, 7, 5, 10, 12, 12, 10, 34]
+    lines += sources_text(a)
+    widths = [24, 20, 24, 15, 5, 10, 12, 12, 10, 34]
     lines += ["", _row(["laser", "set-up", "person", "way", "", "distance", "exposure", "limit", "ratio", "answer"],
                        widths)]  # fmt: skip
     for s in a.scenarios:
@@ -345,8 +350,9 @@ def assessment_text(a: Assessment) -> str:
         exposure = format_quantity(s.exposure, s.exposure_unit, 3, "up") if math.isfinite(s.exposure) else "no bound"
         ratio = format_quantity(s.ratio, "1", 3, "up") if math.isfinite(s.ratio) else "no bound"
         limit = format_quantity(s.limit, s.exposure_unit, 3, "down")
+        way = s.way if s.mode == "running" else s.mode
         distance = format_quantity(s.distance, "m", 3, "down")
-        cells = [s.laser, s.setup, s.person, s.way, s.tissue, distance, exposure, limit, ratio]
+        cells = [s.laser, s.setup, s.person, way, s.tissue, distance, exposure, limit, ratio]
         lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
     lines += ["", load_wording().caution_short]
     return "\n".join(lines)

@@ -143,6 +143,107 @@ class Scenario:
     answer: str = ""  # what keeps the person below the limit all the same (a barrier that holds, eyewear), or ""
     controls: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
+    mode: str = "running"  # running | scan failure | extended source
+    shares: tuple[LineShare, ...] = ()  # of a laser with several wavelengths: what each adds to the ratio
+
+
+@dataclass(frozen=True)
+class LineShare:
+    """What one wavelength adds to a sum of fractions of a limit."""
+
+    line: str
+    wavelength: float  # [m]
+    fraction: float  # exposure over limit [1]
+    rule: str
+    hazard: str
+
+
+@dataclass(frozen=True)
+class ScanPlace:
+    """A scanned beam at one distance, at the slowest place of its pattern."""
+
+    distance: float  # [m]
+    pass_time: float  # longest stay in one period [s]
+    pulses: float  # laser pulses in it, 0 for continuous emission
+    passes: float  # in the exposure
+    ratio: float  # exposure over limit while the scan runs
+    standing: bool  # True where the pattern is too narrow to earn credit
+    sentence: str
+
+
+@dataclass(frozen=True)
+class ScanResult:
+    """How far a scanned beam reaches while it moves, when it stops, and in the reaction time of a cut-off."""
+
+    laser: str
+    setup: str
+    fitted: bool
+    tissue: str
+    pattern: str  # in words
+    duration: float  # [s]
+    running: float  # [m] from the last optic
+    stopped: float  # [m]
+    reaction_time: float | None  # [s] of a monitored cut-off
+    reaction: float | None  # [m] of the stopped beam for the reaction time
+    running_by_rule_set: dict[str, float] = field(default_factory=dict)
+    places: tuple[ScanPlace, ...] = ()
+    credit: str = ""  # sentence: from where on the movement counts, or why not
+
+
+@dataclass(frozen=True)
+class SumResult:
+    """How far the fractions of several wavelengths add up to more than 1."""
+
+    laser: str
+    setup: str
+    way: str
+    tissue: str
+    group: str  # the tissue and mechanism in which the fractions add
+    rule_set: str
+    distance: float  # [m] of the sum
+    alone: float  # [m] the farthest of one wavelength alone
+    duration: float  # [s]
+    shares: tuple[LineShare, ...]
+    sentence: str = ""
+
+
+@dataclass(frozen=True)
+class ModuleResult:
+    """The beams of a combined module at one person."""
+
+    laser: str
+    setup: str
+    person: str
+    distance: float
+    separation: float  # angle between neighbours [rad]
+    sources: str  # one source | several sources
+    joined: float  # share of the power through the aperture, all as one point source: this decides
+    offset: float  # share when each beam keeps its place; for comparison
+    sentence: str = ""
+
+
+@dataclass(frozen=True)
+class ExtendedResult:
+    """An extended source: how far it reaches, and where it is most hazardous to look at."""
+
+    source: str
+    laser: str
+    tissue: str
+    rule_set: str
+    hazard: str
+    rule: str
+    duration: float
+    distance: float  # [m] from the source
+    worst_distance: float  # [m] most hazardous viewing distance
+    worst_ratio: float
+    angle: float  # [rad] that is credited there
+    part: str  # which part of an array decides
+    share: float  # of the power in that part
+    radiance: float | None = None  # W/(m2 sr)
+    radiance_limit: float | None = None
+    radiance_source: str = ""
+    sentence: str = ""
+    by_rule_set: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -348,6 +449,11 @@ class Assessment:
     settings: tuple[SettingReport, ...] = ()
     class_checks: tuple[ClassCheck, ...] = ()
     ultraviolet: tuple[UltravioletDay, ...] = ()
+    scans: tuple[ScanResult, ...] = ()
+    sums: tuple[SumResult, ...] = ()
+    modules: tuple[ModuleResult, ...] = ()
+    extended: tuple[ExtendedResult, ...] = ()
+    rules: tuple[str, ...] = ()  # which rule decided, one sentence each
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,11 @@ import lasersafe
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.decision import conditions, controls_of, decision_of, differences_of
 from lasersafe.assessment.fingerprint import fingerprint
+from lasersafe.assessment.glowing import extended_results, extended_scenarios, rule_sentences
+from lasersafe.assessment.lines import module_results, sum_results
 from lasersafe.assessment.protection import answered, barrier_results, eyewear_of
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
+from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import ALL_LASERS, barriers_together, sums_of
@@ -55,7 +58,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
     persons = {person.name: person for person in case.person}
     barriers = barriers_together(found, [one for context in found for one in barrier_results(context)])
     for context in found:
-        own = scenarios_of(context)
+        own = scenarios_of(context) + extended_scenarios(context)
         own_barriers = [b for b in barriers if (b.laser, b.setup) == (context.laser.name, context.setup.name)]
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [
@@ -106,6 +109,11 @@ def assess(case: Case, language: str = "en") -> Assessment:
         settings=setting_reports(found),
         class_checks=class_checks(found),
         ultraviolet=days,
+        scans=tuple(scan for context in found for scan in scan_results(context)),
+        sums=tuple(one for context in found if context.setup.fitted for one in sum_results(context)),
+        modules=tuple(one for context in found if context.setup.fitted for one in module_results(context)),
+        extended=tuple(one for context in found for one in extended_results(context)),
+        rules=rule_sentences(setups),
     )
 
 

@@ -47,6 +47,7 @@ class Context:
     focus: float | None
     _worst: dict[tuple[str, float], Emission] = field(default_factory=dict)
     _worst_by_rule: dict[tuple[str, float], tuple[Emission, ...]] = field(default_factory=dict)
+    _lines: dict[str, Context] = field(default_factory=dict)
 
     @property
     def wavelength(self) -> float:

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.assessment.together import ALL_LASERS, adds
+from lasersafe.assessment.together import ALL_LASERS, any_adds, wavelengths_of
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
@@ -91,11 +91,11 @@ def _reach(setups: list[SetupResult], found: list[Context], ways: tuple[str, ...
     """
     pairs = [(zone, setup) for setup in setups for zone in setup.zones if zone.way in ways]
     zone, farthest = max(pairs, key=lambda pair: pair[0].distance)
-    wavelengths = {(c.laser.name, c.setup.name): c.wavelength for c in found}
-    lam = wavelengths[farthest.laser, farthest.setup]
+    wavelengths = wavelengths_of(found)
+    own_waves = wavelengths[farthest.laser, farthest.setup]
     squares = 0.0
     for setup in setups:
-        if adds(zone.tissue, lam, wavelengths[setup.laser, setup.setup]):
+        if any_adds(zone.tissue, own_waves, wavelengths[setup.laser, setup.setup]):
             own = [z.distance for z in setup.zones if z.way in ways and z.tissue == zone.tissue]
             squares += max(own) ** 2
     return zone, farthest, math.sqrt(squares)
@@ -165,7 +165,8 @@ def _wear(eyewear: list[EyewearNeed], fitted: list[SetupResult]) -> str:
             continue
         worst = max(needs, key=lambda n: (not n.reliable, n.optical_density))
         if worst.reliable:
-            lines.append(f"{setup.laser}: {worst.marking} for anyone as near as {worst.person}")
+            markings = " and ".join(dict.fromkeys(n.marking for n in needs if n.person == worst.person))
+            lines.append(f"{setup.laser}: {markings} for anyone as near as {worst.person}")
         else:
             against = next((n.notes[0] for n in needs if n.notes and n.notes[0].startswith("against scatter")), "")
             tail = f"; {against}" if against else ""
@@ -200,7 +201,8 @@ def _reasons(case: Case, setups: list[SetupResult], fitted: list[SetupResult], o
     found = []
     for scenario in sorted(open_ones, key=lambda s: -s.ratio)[:4]:
         found.append(
-            f"{scenario.person}: {scenario.way}, {scenario.tissue}, {format_quantity(scenario.ratio, '1', 3, 'up')} "
+            f"{scenario.person}: {scenario.way}{'' if scenario.mode == 'running' else f' ({scenario.mode})'}, "
+            f"{scenario.tissue}, {format_quantity(scenario.ratio, '1', 3, 'up')} "
             f"times the limit ({', '.join(filter(None, (scenario.laser, scenario.setup)))})"
         )
     for setup in fitted:

@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.scenarios import person_duration
+from lasersafe.assessment.lines import alone_of, every_context, line_contexts, one_verdict, sharing
+from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import guard_time, judge_barrier
 from lasersafe.hazard.eyewear import round_up_density
@@ -65,11 +66,11 @@ def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: flo
     )
 
 
-def _per_pulse(irradiance: float, energy: float, power: float | None) -> float | None:
+def _per_pulse(irradiance: float, energy: float, power: float | None) -> float:
     """Return the peak radiant exposure of the worst pulse on a barrier. [J/m2]."""
-    if power is None or not power > 0.0:
-        return None
-    return irradiance * energy / power
+    if not energy > 0.0:
+        return 0.0
+    return irradiance * energy / power if power is not None and power > 0.0 else math.inf
 
 
 def barrier_results(context: Context) -> list[BarrierResult]:
@@ -87,8 +88,10 @@ def barrier_results(context: Context) -> list[BarrierResult]:
             fastest = max(one.repetition_rate for one in corners)
             most = max(emission.pulse_energy, context.space.highest_pulse_energy)
             pulsed = emission.kind != "continuous"
-            if power is None:
-                irradiance, step = (
+            total = power
+            if power is None or total is None:
+                irradiance, per_pulse, step = (
+                    math.inf,
                     math.inf,
                     Step(
                         "E",
@@ -103,15 +106,23 @@ def barrier_results(context: Context) -> list[BarrierResult]:
                 )
             else:
                 irradiance, step = _barrier_irradiance(context, barrier, way, power)
+                per_pulse = _per_pulse(irradiance, most, power)
+                for line in line_contexts(context).values():
+                    more = _mean_power(line)
+                    own = math.inf if more is None else _barrier_irradiance(line, barrier, way, more)[0]
+                    irradiance += own
+                    per_pulse += _per_pulse(own, line.space.highest_pulse_energy, more)
+                    most += line.space.highest_pulse_energy
+                    total = math.inf if more is None else total + more
             verdict = judge_barrier(
                 irradiance,
                 rating=None if barrier.rating is None else float(barrier.rating),
                 rated_time=None if barrier.rated_time is None else float(barrier.rated_time),
                 required_time=needed,
-                mean_power=power,
+                mean_power=total,
                 pulse_energy=most if pulsed else None,
                 repetition_rate=fastest or None,
-                pulse_exposure=_per_pulse(irradiance, most, power) if pulsed else None,
+                pulse_exposure=per_pulse if pulsed else None,
                 pulse_rating=None if barrier.pulse_rating is None else float(barrier.pulse_rating),
                 en12254_class=barrier.en12254_class or None,
                 observed=barrier.observed,
@@ -138,20 +149,28 @@ def barrier_results(context: Context) -> list[BarrierResult]:
 def eyewear_of(context: Context, scenarios: list[Scenario]) -> list[EyewearNeed]:
     """Return what eyewear each person would need against a direct or mirrored hit with the fitted set-up."""
     found = []
+    alone: dict[str, list[Scenario]] = {}
+    if context.laser.line:
+        alone = {name: scenarios_of(alone_of(one)) for name, one in every_context(context).items()}
+    own = [s for s in scenarios if s.setup == context.setup.name and s.laser == context.laser.name]
     for person in context.case.person:
-        exposed = [
-            s
-            for s in scenarios
-            if s.person == person.name and s.tissue == "eye" and s.setup == context.setup.name
-            and s.laser == context.laser.name and not s.struck_out
-        ]  # fmt: skip
+        exposed = _mine(own, person)
         if not exposed or (not person.eyewear and all(s.below for s in exposed)):
             continue
-        found.append(_need(context, person, exposed))
+        glowing = [s for s in exposed if s.mode == "extended source"]
+        needs = [
+            _need(one, person, _mine(alone.get(name, exposed), person) + glowing, sharing(context, one))
+            for name, one in every_context(context).items()
+        ]
+        found += one_verdict(needs)
     return found
 
 
-def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearNeed:
+def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
+    return [s for s in scenarios if s.person == person.name and s.tissue == "eye" and not s.struck_out]
+
+
+def _need(context: Context, person: Person, exposed: list[Scenario], shared_by: int = 1) -> EyewearNeed:
     duration, _ = person_duration(person, context.wavelength, "mirror", "eye", context.laser.name)
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     worst_ratio = max((s.ratio for s in exposed if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
@@ -180,11 +199,12 @@ def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearN
             person=person.name,
             distance=place,
             least_density=max(math.log10(worst_ratio), *narrow, -math.inf),
+            shared_by=shared_by,
         )
         if best is None or _harder(need, best):
             best = need
     assert best is not None
-    scatter = [s for s in exposed if s.way == "scatter" and s.ratio > 1.0]
+    scatter = [s for s in exposed if s.way == "scatter" and s.mode == "running" and s.ratio > 1.0]
     notes = best.notes
     if scatter:
         worst = max(scatter, key=lambda s: s.ratio)
@@ -211,10 +231,11 @@ def answered(
     """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
 
     A barrier answers the direct beam of everybody behind it; reflected and scattered light comes from all sides, so
-    there it answers only for the persons that the case names as protected by it.
+    there it answers only for the persons that the case names as protected by it. No barrier answers an extended source.
     """
+    glowing = scenario.mode == "extended source"  # neither barrier nor filter was worked out for its light alone
     protecting = {b.name for b in context.case.barrier if person.name in b.protects}
-    for result in barriers:
+    for result in barriers if not glowing else ():
         same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
         between = result.distance < float(person.distance) if scenario.way == "direct" else False
         if same and result.holds and (between or result.barrier in protecting):
@@ -222,8 +243,8 @@ def answered(
     if scenario.tissue == "eye" and person.eyewear:
         for need in eyewear:
             if need.person == person.name and need.laser == scenario.laser and need.setup == scenario.setup:
-                if scenario.way == "scatter":
-                    if _enough_for_scatter(context, scenario, person):
+                if scenario.way == "scatter" and not glowing:
+                    if all(_enough_for_scatter(one, scenario, person) for one in every_context(context).values()):
                         return f"eyewear '{person.eyewear}' as marked, against scatter"
                 elif need.verdict is not None and need.verdict.enough and need.reliable:
                     return f"eyewear '{need.verdict.text}' as marked"

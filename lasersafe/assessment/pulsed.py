@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, distance_from, person_duration
 from lasersafe.hazard.class_check import UNKNOWN, class_finding
 from lasersafe.hazard.emission_limits import EDITION
@@ -129,7 +130,9 @@ def class_checks(found: list[Context]) -> tuple[ClassCheck, ...]:
             sentence += (
                 " The label is lower than the computed emission: clear this up before anybody relies on the label."
             )
-        elif not finding.label and finding.computed != UNKNOWN:
+        if context.laser.line:
+            sentence += " Further wavelengths of this laser are not counted in it."
+        if not finding.label_is_lower and not finding.label and finding.computed != UNKNOWN:
             sentence += " The label names no class that is known here."
         checks.append(ClassCheck(
             context.laser.name, context.setup.name, label, finding.computed, finding.label_is_lower, sentence,
@@ -141,8 +144,9 @@ def class_checks(found: list[Context]) -> tuple[ClassCheck, ...]:
 def _visits(found: list[Context], name: str, scenarios: list[Scenario], tissue: str) -> tuple[list[Visit], list[str]]:
     """Return the ultraviolet exposures of a person, and words on those that something stops."""
     visits, stopped = [], []
-    for context in found:
-        if not context.setup.fitted or context.wavelength >= ULTRAVIOLET:
+    fitted = [one for context in found if context.setup.fitted for one in every_context(context).values()]
+    for context in fitted:
+        if context.wavelength >= ULTRAVIOLET:
             continue
         person = next(one for one in context.case.person if one.name == name)
         if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
@@ -153,7 +157,7 @@ def _visits(found: list[Context], name: str, scenarios: list[Scenario], tissue: 
             words = f"{context.laser.name}, {visit.way}, {visit.time.typed}" + (f": {visit.note}" if visit.note else "")
             answer = next(
                 (s.answer or s.struck_out for s in scenarios
-                 if (s.person, s.laser, s.setup, s.way, s.tissue)
+                 if s.mode != "extended source" and (s.person, s.laser, s.setup, s.way, s.tissue)
                  == (name, context.laser.name, context.setup.name, visit.way, tissue)), "")  # fmt: skip
             if answer:
                 stopped.append(f"{words}: not counted, {answer}")

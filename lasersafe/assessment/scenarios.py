@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.calculation import (
@@ -15,6 +16,8 @@ from lasersafe.assessment.calculation import (
     scatter_working,
 )
 from lasersafe.assessment.context import Context, Scatterer, aid_of
+from lasersafe.assessment.lines import scenario_with_lines
+from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
 from lasersafe.hazard.aided import UNDESCRIBED, aided_exposure
 from lasersafe.hazard.durations import exposure_duration
@@ -189,9 +192,11 @@ def scenarios_of(context: Context) -> list[Scenario]:
     for person in context.case.person:
         if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
             continue
-        own = [_scenario(context, person, way, tissue) for way in WAYS for tissue in TISSUES]
+        again = partial(_scenario, context)
+        own = [again(person, way, tissue) for way in WAYS for tissue in TISSUES]
+        own = scenarios_with_scan(context, person, own, again)
         if not context.setup.fitted:
-            own = [max(pair, key=lambda s: _rank(s.ratio)) for pair in zip(own[::2], own[1::2], strict=True)]
+            own = [max((s for s in own if s.way == way), key=lambda s: _rank(s.ratio)) for way in WAYS]
         found += own
     return found
 
@@ -213,7 +218,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         steps += exposure_steps(finding.criterion, finding.exposure, finding.working)
     area = area_of(context, tissue, duration)
     limit = limit_steps(finding.criterion, emission, context.wavelength, duration, finding.angle, area=area)
-    return Scenario(
+    found = Scenario(
         key="",
         laser=context.laser.name,
         setup=context.setup.name,
@@ -235,6 +240,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         struck_out=_struck_out(context, person, way),
         steps=steps,
     )
+    return scenario_with_lines(context, person, found)
 
 
 def _rank(ratio: float) -> float:

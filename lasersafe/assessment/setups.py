@@ -10,6 +10,7 @@ import numpy as np
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import Context, aid_of, setting_words
+from lasersafe.assessment.lines import every_context, zone_with_lines
 from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, large_area_applies, scatter_reach, zone
@@ -63,19 +64,24 @@ def _aided_zone(context: Context) -> Zone | None:
     instruments = {aid_of(p) for p in context.case.person if p.aided and p.laser in (None, context.laser.name)}
     if not instruments:
         return None
-    duration, reason = context.duration("direct")
+    lines = list(every_context(context).values())
+    duration, reason = max((c.duration("direct") for c in lines), key=lambda pair: pair[0])
+    count = float(len(lines))  # beyond the place where each of n wavelengths is below 1/n of its limit the sum is below
     every = [
-        (emission, {
-            name: aided_reach(name, emission, context.beam, context.wavelength, duration, instrument)
+        (own, emission, {
+            name: aided_reach(name, emission, own.beam, own.wavelength, duration, instrument)
             for name in context.rule_sets
         })
         for instrument in sorted(instruments, key=lambda one: one.words(context.wavelength))
-        for emission in context.emissions("eye", duration)
+        for own in lines
+        for emission in (one if count == 1.0 else one.scaled(count) for one in own.emissions("eye", duration))
     ]  # fmt: skip
-    emission, reaches = max(every, key=lambda found: max(r.distance for r in found[1].values()))
+    own, emission, reaches = max(every, key=lambda found: max(r.distance for r in found[2].values()))
     words = ", ".join(sorted(one.words(context.wavelength) for one in instruments))
+    if count > 1.0:
+        words += f"; each of {len(lines)} wavelengths taken {len(lines)} times, so that the sum is below the limit"
     found = zone("aided", "eye", reaches, "last optic", context.focus, f"through {words}")
-    limit = limit_steps(found.criterion, emission, context.wavelength, duration)
+    limit = limit_steps(found.criterion, emission, own.wavelength, duration)
     steps = (
         _duration_step(duration, reason),
         amount_step(emission, found.criterion, 1.0, ""),
@@ -184,7 +190,9 @@ def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
 def setup_result(context: Context) -> SetupResult:
     """Return zones, chart and steps of one set-up."""
     zones = tuple(
-        _scatter_zone(context, tissue) if way == "scatter" else _direct_zone(context, way, tissue)
+        zone_with_lines(
+            context, _scatter_zone(context, tissue) if way == "scatter" else _direct_zone(context, way, tissue)
+        )
         for way in ("direct", "mirror", "scatter")
         for tissue in TISSUES
     )

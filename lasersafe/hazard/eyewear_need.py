@@ -164,6 +164,7 @@ def eyewear_need(
     person: str = "",
     distance: float | None = None,
     least_density: float = 0.0,
+    shared_by: int = 1,
 ) -> EyewearNeed:
     """Return density, scale numbers, marking to ask for, and the verdict on a marking that is worn.
 
@@ -191,6 +192,8 @@ def eyewear_need(
         Distance from the last optic, for the answer. [m]
     least_density : float
         Density that other ways for light ask for, as scatter or an optical aid; the larger one counts. [1]
+    shared_by : int
+        Wavelengths whose fractions add on the same tissue: each is asked for its part of the limit.
 
     Returns
     -------
@@ -204,7 +207,8 @@ def eyewear_need(
     """
     dx, dy = beam_diameters
     beam_density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
-    density = max(beam_density, least_density)
+    density = max(beam_density, least_density) + math.log10(shared_by)
+    beam_density += math.log10(shared_by)
     skin = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile, "skin")[0]
     scales = _scales(wavelength, corner_emissions(space, worst, wavelength), dx, dy)
     mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
@@ -223,7 +227,8 @@ def eyewear_need(
     steps = (
         Step(
             "OD", "optical density of the eyewear", "log10(exposure / limit), rounded up to 0.1",
-            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}) = {beam_density:.4f}"
+            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}"
+            + (f" · {shared_by} wavelengths" if shared_by > 1 else "") + f") = {beam_density:.4f}"
             + (f"; another way for light asks for {density:.4f}" if density > beam_density else ""),
             round_up_density(density), "1", f"{criterion.rule_set}: {criterion.source}", criterion.seen,
         ),

@@ -89,6 +89,18 @@ class SettingSpace:
         changed: dict[str, Any] = {knob: (value, value)}
         return replace(self, **changed)
 
+    def scaled(self, factor: float) -> SettingSpace:
+        """Return the space of what is left when *factor* of every power and energy passes."""
+
+        def part(span: Range | None) -> Range | None:
+            return None if span is None else (span[0] * factor, span[1] * factor)
+
+        return replace(
+            self, power=part(self.power), pulse_energy=part(self.pulse_energy), pedestal=self.pedestal * factor,
+            modes=tuple(mode.scaled(factor) for mode in self.modes),
+            pattern=None if self.pattern is None else self.pattern.scaled(factor),
+        )  # fmt: skip
+
     @property
     def highest_mean_power(self) -> float | None:
         """Highest mean power of all settings, pedestal included; None when pulses do not repeat. [W]."""

@@ -29,6 +29,7 @@ from lasersafe.models.site import (
     StrikeOut,
     Surface,
 )
+from lasersafe.models.sources import Extended, ExtraLine, Module, Scan
 from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
@@ -39,6 +40,8 @@ __all__ = [
     "ContinuousEmission",
     "Control",
     "Emission",
+    "Extended",
+    "ExtraLine",
     "FieldRow",
     "InCharge",
     "Knob",
@@ -46,6 +49,7 @@ __all__ = [
     "LensSetup",
     "Mode",
     "ModeTableEmission",
+    "Module",
     "MultimodeFibreSetup",
     "OnePulse",
     "OtherHazards",
@@ -53,6 +57,7 @@ __all__ = [
     "PulseListEmission",
     "PulseTrainEmission",
     "SIValue",
+    "Scan",
     "Settings",
     "Setup",
     "SignOffRule",

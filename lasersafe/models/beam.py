@@ -9,6 +9,7 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Flag, Line, Peek
 from lasersafe.models.bursts import DUTY, PEDESTAL, Burst, burst_findings
 from lasersafe.models.messages import Finding
+from lasersafe.models.sources import Scan
 from lasersafe.models.values import Axes, Knob, Measured, SIValue, Turnable, TwoAxes
 from lasersafe.quantity import format_quantity
 
@@ -146,6 +147,7 @@ class SetupBase(CaseModel):
         "source for scattered light. Left out: a point, which is the strict side.",
     )
     note: Line = Field(default="", description="Remark, printed on the sheet.")
+    scan: Scan | None = Field(default=None, description="A scanner that moves the beam: [laser.setup.scan].")
 
 
 class CollimatedSetup(SetupBase):

@@ -12,6 +12,7 @@ from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
 from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
+from lasersafe.models.sources import Extended
 from lasersafe.typed import shown
 
 
@@ -62,6 +63,9 @@ class Case(CaseModel):
     sign_off: SignOffRule = Field(
         default=SignOffRule.model_construct(), description="Who has to sign, and how: [sign_off]."
     )
+    extended: Annotated[tuple[Extended, ...], Field(max_length=30)] = Field(
+        default=(), description="Diffusers, fibre bundles and arrays that people look at, one [[extended]] each."
+    )
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
 
@@ -99,7 +103,7 @@ class Case(CaseModel):
     def findings(cls, peek: Peek) -> list[Finding]:
         """Refuse double names and references to what is not in the case."""
         found: list[Finding] = []
-        for field in ("laser", "person", "surface", "barrier"):
+        for field in ("laser", "person", "surface", "barrier", "extended"):
             found += doubles(field, peek.tables(field))
         setups = {
             name: _names(Peek(Laser, table).tables("setup"))
@@ -107,7 +111,7 @@ class Case(CaseModel):
             if (name := _name(table)) is not None
         }
         persons = _names(peek.tables("person"))
-        for field in ("person", "surface", "barrier", "strike_out"):
+        for field in ("person", "surface", "barrier", "strike_out", "extended"):
             for i, table in peek.tables(field):
                 found += [((field, i, key), text) for key, text in _references(table, setups)]
         for i, table in peek.tables("person"):

@@ -12,6 +12,7 @@ from lasersafe.models.base import CaseModel, Flag, Line, Peek
 from lasersafe.models.beam import SETUP_KINDS, WAVELENGTH, Setup
 from lasersafe.models.messages import Finding, doubles
 from lasersafe.models.pulses import Emission
+from lasersafe.models.sources import ExtraLine, Module
 from lasersafe.models.values import Axes, SIValue
 from lasersafe.quantity import format_quantity
 
@@ -39,6 +40,10 @@ class Laser(CaseModel):
         Field(description="The optics that may be fitted, one [[laser.setup]] each; the fitted one is marked.")
     )
     note: Line = Field(default="", description="Remark, printed on the sheet.")
+    line: Annotated[tuple[ExtraLine, ...], Field(max_length=12)] = Field(
+        default=(), description="Further wavelengths that leave with the beam, as residual pump light: [[laser.line]]."
+    )
+    module: Module | None = Field(default=None, description="Beams side by side in one module: [laser.module].")
 
     @property
     def setups(self) -> tuple[Setup, ...]:
@@ -54,7 +59,7 @@ class Laser(CaseModel):
     def findings(cls, peek: Peek) -> list[Finding]:
         """Refuse double names, anything but one fitted set-up, and beams that diffraction forbids."""
         tables = peek.tables("setup")
-        found = doubles("setup", tables)
+        found = doubles("setup", tables) + doubles("line", peek.tables("line"))
         fitted = [i for i, table in tables if table.get("fitted") is True]
         if len(fitted) > 1:
             found += [(("setup", i, "fitted"), "two set-ups are marked as fitted; mark one") for i in fitted[1:]]

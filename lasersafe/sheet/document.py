@@ -9,7 +9,7 @@ from pathlib import Path as FilePath
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import back, front, pulsed, signatures, tables
+from lasersafe.sheet import back, front, pulsed, signatures, sources, tables
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
@@ -145,6 +145,7 @@ def lay_out(
     if len(flow.pages) == 1:
         flow.new_page()
     front.setups(flow, assessment, wording, references)
+    sources.sources(flow, assessment, wording)
     tables.scenarios(flow, assessment, wording, references)
     tables.eyewear(flow, assessment, wording)
     tables.barriers(flow, assessment, wording)

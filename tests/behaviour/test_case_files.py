@@ -648,6 +648,7 @@ def test_every_field_is_described():
         "top of the file", "[in_charge]", "[settings]", "[other_hazards]", "[[laser]]", "[laser.emission]",
         "[[laser.setup]]", "[[person]]", "[[surface]]", "[[barrier]]", "[[control]]", "[[strike_out]]", "[sign_off]",
         "[laser.emission.burst]", "[[laser.emission.pulses]]", "[[laser.emission.modes]]", "[[person.visits]]",
+        "[laser.setup.scan]", "[[laser.line]]", "[laser.module]", "[[extended]]",
     }  # fmt: skip
 
 
