@@ -273,6 +273,8 @@ def _eye_groups(context: Context) -> set[str]:
 
 def sharing(context: Context, own: Context) -> int:
     """Return how many wavelengths share one tissue and mechanism of the eye with one of them, itself included."""
+    if not context.laser.line:
+        return 1
     groups = _eye_groups(own)
     return sum(bool(groups & _eye_groups(other)) for other in every_context(context).values())
 

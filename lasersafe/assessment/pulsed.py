@@ -12,7 +12,7 @@ from lasersafe.hazard.class_check import UNKNOWN, class_finding
 from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
-from lasersafe.hazard.settings import candidates
+from lasersafe.hazard.settings import extreme_settings
 from lasersafe.hazard.ultraviolet_day import BANDS, RULE, ULTRAVIOLET, DayDose, Visit, day_doses
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
@@ -102,10 +102,7 @@ def _extremes(context: Context) -> tuple[Emission, ...]:
     duration, _ = context.duration("direct")
     found = list(context.emissions("eye", duration))
     if context.space.adjustable:
-        tried = candidates(context.space)
-        for key in ("pulse_energy", "power"):
-            most = max(getattr(one, key) for one in tried)
-            found.append(min((one for one in tried if getattr(one, key) == most), key=lambda one: one.pulse_duration))
+        found += extreme_settings(context.space)
     return tuple(dict.fromkeys(found))
 
 

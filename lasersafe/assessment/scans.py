@@ -7,21 +7,13 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
-from lasersafe.hazard.scanning import (
-    ScanFinding,
-    scan_distance,
-    scan_finding,
-    scan_ratio,
-)
-from lasersafe.hazard.settings import candidates
+from lasersafe.hazard.scan_search import scan_reach, worst_running
+from lasersafe.hazard.scanning import ScanFinding, scan_findings
 from lasersafe.hazard.zones import direct_reach, worst_place
-from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.optics.scanning import ScanPattern
 from lasersafe.quantity import format_quantity
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
@@ -29,8 +21,7 @@ from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
 if TYPE_CHECKING:
     from lasersafe.models import Person, Setup
 
-_MOST = 24  # settings that are tried for a scanned beam, spread over those that are searched for the stopped one
-_PLACES = (0.3, 1.0, 3.0, 10.0, 30.0)  # m; where settings are compared, beside the people
+_FAR_PLACES = (0.3, 1.0, 3.0, 10.0, 30.0)  # m; where settings are compared, beside the people
 DERIVED = "docs/method.md, Scanned beams"
 
 
@@ -66,53 +57,22 @@ def pattern_words(setup: Setup) -> str:
     return text + (f", {scan.waveform}" if scan.pattern in ("line", "raster") else "")
 
 
-def _settings(context: Context, tissue: str, duration: float) -> list[Emission]:
-    """Return settings to try: the worst one of the stopped beam, and others spread over the allowed ones."""
-    worst = context.emission(tissue, duration)
-    if not context.space.adjustable or context.space.kind == "continuous":
-        return [worst]
-    tried = candidates(context.space)
-    picked = [tried[int(i)] for i in np.unique(np.linspace(0, len(tried) - 1, _MOST).round())]
-    durations = {min(e.pulse_duration for e in tried), max(e.pulse_duration for e in tried)}
-    rates = sorted({e.repetition_rate for e in tried})
-    ends = {rates[0], rates[-1], *(e.repetition_rate for e in tried if e.pulse_energy >= tried[0].pulse_energy)}
-    fast = {rates[0], rates[-1], max(ends - {rates[-1]}, default=rates[-1])}
-    corners = [e for e in tried if e.pulse_duration in durations and e.repetition_rate in fast]
-    return list(dict.fromkeys([worst, *corners, *picked]))
+def _places(context: Context) -> tuple[float, ...]:
+    """Return every place where a person can meet the beam: the closest, and each waist beyond it."""
+    mine = [p for p in context.case.person if p.laser in (None, context.laser.name)]
+    return tuple(sorted({place for p in mine for place in worst_place(context.beam, float(p.distance))}))
+
+
+_cached_findings = lru_cache(maxsize=1024)(scan_findings)
 
 
 def _scan_emissions(
-    context: Context, rule_set: str, tissue: str, duration: float, pattern: ScanPattern
+    context: Context, rule_set: str, tissue: str, duration: float, pattern: ScanPattern, place: float
 ) -> tuple[Emission, ...]:
-    """Return the settings that are worst while the scan runs, at the people and at places up to far away."""
-    tried = tuple(_settings(context, tissue, duration))
-    if len(tried) == 1:
-        return tried
-    places = {float(p.distance) for p in context.case.person if p.laser in (None, context.laser.name)}
-    return _worst_of(
-        tried, rule_set, tissue, context.beam, context.wavelength, duration, pattern,
-        tuple(sorted(places | set(_PLACES))),
+    return worst_running(
+        context.space, context.emissions(tissue, duration), rule_set, tissue, context.beam, context.wavelength,
+        duration, pattern, place,
     )  # fmt: skip
-
-
-@lru_cache(maxsize=256)
-def _worst_of(
-    tried: tuple[Emission, ...],
-    rule_set: str,
-    tissue: str,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
-    places: tuple[float, ...],
-) -> tuple[Emission, ...]:
-    where = np.array(places)
-    ratios = np.stack([scan_ratio(rule_set, tissue, e, beam, wavelength, duration, pattern, where) for e in tried])
-    best = ratios >= ratios.max(axis=0) * (1.0 - 1e-9)
-    return tuple(dict.fromkeys(tried[int(i)] for i in best.argmax(axis=0)))
-
-
-_cached_finding = lru_cache(maxsize=1024)(scan_finding)
 
 
 def _finding(
@@ -121,16 +81,20 @@ def _finding(
     """Return the highest finding at or beyond a distance, its place and its setting."""
     pattern = pattern_of(context.setup)
     assert pattern is not None
+    places = _places(context)
     best: tuple[ScanFinding, float, Emission] | None = None
-    for emission in _scan_emissions(context, rule_set, tissue, duration, pattern):
-        for place in worst_place(context.beam, distance):
-            found = _cached_finding(
-                rule_set, tissue, emission.scaled(factor), context.beam, context.wavelength, duration, pattern, place
+    for place in worst_place(context.beam, distance):
+        where = places if place in places else (place,)
+        for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place):
+            every = _cached_findings(
+                rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern, where
             )
+            found = every[where.index(place)]
             if best is None or not found.ratio <= best[0].ratio:
                 best = found, place, emission
     assert best is not None
-    return best
+    found, place, emission = best
+    return replace(found, ratio=found.ratio * factor, exposure=found.exposure * factor), place, emission
 
 
 def _lasting(context: Context) -> float | None:
@@ -284,12 +248,16 @@ def scan_results(context: Context) -> list[ScanResult]:
     for tissue in ("eye", "skin"):
         running, stopped, reaction = {}, 0.0, None
         for rule_set in context.rule_sets:
-            still = context.emission(tissue, duration)
-            here = direct_reach(rule_set, tissue, still, context.beam, context.wavelength, duration).distance
-            stopped = max(stopped, here)
-            running[rule_set] = max(
-                scan_distance(rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern)
-                for emission in _scan_emissions(context, rule_set, tissue, duration, pattern)
+            for still in context.emissions(tissue, duration):
+                here = direct_reach(rule_set, tissue, still, context.beam, context.wavelength, duration).distance
+                stopped = max(stopped, here)
+            tried = dict.fromkeys(
+                emission
+                for place in (*_places(context), *_FAR_PLACES)
+                for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place)
+            )
+            running[rule_set] = scan_reach(
+                rule_set, tissue, tuple(tried), context.beam, context.wavelength, duration, pattern
             )
             if lasts is not None:
                 short = context.emission(tissue, lasts)

@@ -15,6 +15,7 @@ from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, large_area_applies, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.optics.reflection import source_angle as spot_angle
@@ -150,7 +151,7 @@ def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
     near = min([0.1] + [m.distance / 2.0 for m in marks if m.distance > 0.0])
     place = np.geomspace(near, far, _POINTS)
     if context.focus is not None:
-        place = np.unique(np.concatenate([place, context.focus * np.array([0.9, 0.97, 1.0, 1.03, 1.1])]))
+        place = unique(np.concatenate([place, context.focus * np.array([0.9, 0.97, 1.0, 1.03, 1.1])]))
     dx, dy = diameters(context.beam, place)
     direct = mean_exposure(amount, dx, dy, direct_eye.criterion.limiting_aperture, context.beam.profile)
     reflectance, angle, _ = context.scatter_surface

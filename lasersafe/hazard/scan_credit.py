@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import WHOLE_BODY, Reach, direct_reach, exposure_at, large_area_applies, worst_place
 from lasersafe.optics.propagation import BeamGeometry
+
+_reach = lru_cache(maxsize=256)(direct_reach)
 
 
 @dataclass(frozen=True)
@@ -71,7 +74,7 @@ def scan_credit(
             for place in worst_place(beam, distance):
                 value = exposure_at(beam, place, c) / c.limit
                 worst = value if not value <= worst else worst
-        own = direct_reach(rule_set, tissue, emission, beam, wavelength, time, factor)
+        own = _reach(rule_set, tissue, emission, beam, wavelength, time, factor)
         reach = own if reach is None or own.distance > reach.distance else reach
     below = bool(worst <= 1.0)
     words = "is below" if below else "is above"

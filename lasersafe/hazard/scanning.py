@@ -72,7 +72,8 @@ def sweep_aperture(tissue: str, wavelength: float) -> float:
 
 
 @lru_cache(maxsize=64)
-def _joined_within(rule_set: str, tissue: str, wavelength: float) -> float:
+def joined_within(rule_set: str, tissue: str, wavelength: float) -> float:
+    """Return T_i, the time within which pulses are joined, at a wavelength [m]; 0 where there is none. [s]."""
     train = pulse_train_limit(rule_set, tissue, wavelength, 1e-9, 1.0, 10.0)
     return max((float(r.joined_within) for r in train.rows if np.isfinite(r.joined_within)), default=0.0)
 
@@ -153,7 +154,7 @@ def _compared(
     """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
     area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     dx, dy = diameters(beam, distance)
-    joined = 0.0 if emission.kind == "continuous" else _joined_within(rule_set, tissue, wavelength)
+    joined = 0.0 if emission.kind == "continuous" else joined_within(rule_set, tissue, wavelength)
     trains, stays = [], []
     for way in sweep_widths(dx, dy, sweep_aperture(tissue, wavelength)):
         stay = dwell(pattern, distance, way)
@@ -229,13 +230,14 @@ def scan_ratio(
     """
     place = np.asarray(distance, dtype=np.float64)
     area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
-    dx, dy = diameters(beam, place)
-    stopped = np.zeros(place.shape)
-    for c in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area):
-        stopped = np.maximum(stopped, mean_exposure(c.amount, dx, dy, c.limiting_aperture, beam.profile) / c.limit)
-    if _counts_as_standing(emission):
-        return stopped
     still = _standing(beam, pattern, place, sweep_aperture(tissue, wavelength))
+    if _counts_as_standing(emission):
+        still = np.ones_like(still)
+    stopped = np.zeros(place.shape)
+    if still.any():
+        dx, dy = diameters(beam, place)
+        for c in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area):
+            stopped = np.maximum(stopped, mean_exposure(c.amount, dx, dy, c.limiting_aperture, beam.profile) / c.limit)
     if still.all():
         return stopped
     moving = place[~still]
@@ -283,29 +285,78 @@ def scan_finding(
     ScanFinding
         The one with the highest ratio.
     """
-    place = np.array([distance])
+    return scan_findings(rule_set, tissue, emission, beam, wavelength, duration, pattern, (distance,))[0]
+
+
+def scan_findings(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    distances: tuple[float, ...],
+) -> tuple[ScanFinding, ...]:
+    """Return the comparison that decides for the running scan at each of some distances, as `scan_finding`.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    beam : BeamGeometry
+        The beam that is scanned.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    pattern : ScanPattern
+        The pattern.
+    distances : tuple of float
+        From the last optic. [m]
+
+    Returns
+    -------
+    tuple of ScanFinding
+        The one with the highest ratio at each distance.
+    """
+    place = np.array(distances)
     aperture = sweep_aperture(tissue, wavelength)
-    stay = float(dwell(pattern, place, sweep_widths(*diameters(beam, place), aperture)[1])[0])
+    stay = dwell(pattern, place, sweep_widths(*diameters(beam, place), aperture)[1])
     passes = math.floor(duration / pattern.period) + 1.0
-    pulses = 0.0
+    pulses = np.zeros(place.shape)
     if emission.kind == "pulse train":
-        pulses = float(count_pulses(np.array([max(stay, 1e-13)]), np.array([emission.repetition_rate]))[0])
-    if _counts_as_standing(emission) or bool(_standing(beam, pattern, place, aperture)[0]):
+        pulses = count_pulses(np.maximum(stay, 1e-13), np.full(place.shape, emission.repetition_rate))
+    still = _standing(beam, pattern, place, aperture)
+    if _counts_as_standing(emission):
+        still = np.ones_like(still)
+    result: dict[int, ScanFinding] = {}
+    if not still.all():
+        found, stays, names = _compared(rule_set, tissue, emission, beam, wavelength, duration, pattern, place[~still])
+        for column, n in enumerate(np.flatnonzero(~still).tolist()):
+            top = max(found, key=lambda one: float(one.ratio[:, column].max()))
+            at = int(top.ratio[:, column].argmax())
+            result[n] = ScanFinding(
+                float(top.ratio[at, column]), float(top.exposure[at, column]), float(top.limit[at, column]), "J/m2",
+                top.row.rule, top.row.hazard, str(np.asarray(top.row.source)[at, column]), names[at],
+                float(stays[at, column]), float(pulses[n]), passes, False,
+            )  # fmt: skip
+    for n in np.flatnonzero(still).tolist():
         area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
-        compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
-        c = max(compared, key=lambda one: exposure_at(beam, distance, one) / one.limit)
-        exposure = exposure_at(beam, distance, c)
-        return ScanFinding(
+        exposures = [
+            (exposure_at(beam, distances[n], one), one)
+            for one in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
+        ]
+        exposure, c = max(exposures, key=lambda pair: pair[0] / pair[1].limit)
+        result[n] = ScanFinding(
             exposure / c.limit, exposure, c.limit, c.limit_unit, "standing", c.hazard, c.source,
-            "the beam counts as standing", stay, pulses, passes, True,
+            "the beam counts as standing", float(stay[n]), float(pulses[n]), passes, True,
         )  # fmt: skip
-    found, stays, names = _compared(rule_set, tissue, emission, beam, wavelength, duration, pattern, place)
-    top = max(found, key=lambda one: float(one.ratio.max()))
-    at = int(top.ratio[:, 0].argmax())
-    return ScanFinding(
-        float(top.ratio[at, 0]), float(top.exposure[at, 0]), float(top.limit[at, 0]), "J/m2", top.row.rule,
-        top.row.hazard, str(np.asarray(top.row.source)[at, 0]), names[at], float(stays[at, 0]), pulses, passes, False,
-    )  # fmt: skip
+    return tuple(result[n] for n in range(place.size))
 
 
 def scan_distance(

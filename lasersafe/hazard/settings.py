@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.hazard.exposure import Emission, continuous, pulse_train, single_pulse
+from lasersafe.optics.checks import unique
 
 DURATION_EDGES = (1e-11, 1e-9, 1e-7, 1e-6, 5e-6, 13e-6, 18e-6, 50e-6, 625e-6, 1e-3, 0.25, 0.35, 1.0, 10.0)
 _GRID = 17
@@ -175,7 +176,7 @@ def _points(span: Range, edges: Floats, grid: int = _GRID) -> Floats:
     if low == high:
         return np.array([low])
     inside = edges[(edges > low) & (edges < high)]
-    return np.unique(np.concatenate([np.geomspace(low, high, grid)[1:-1], [low, high], inside]))
+    return unique(np.concatenate([np.geomspace(low, high, grid)[1:-1], [low, high], inside]))
 
 
 def _jumps(low: float, high: float, window: float, steps: int) -> Floats:
@@ -249,7 +250,7 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
         cap, power = _caps(space)
         kinks = power / (cap * np.array(space.repetition_rate)) if np.isfinite(cap + power) else np.array([])
         several = np.array([low, low + 1.0, *np.geomspace(low, high, 5)[1:-1], high, *np.floor(kinks), *np.ceil(kinks)])
-        numbers = np.arange(low, high + 1.0) if high - low < 8 else np.unique(np.clip(np.round(several), low, high))
+        numbers = np.arange(low, high + 1.0) if high - low < 8 else unique(np.clip(np.round(several), low, high))
         steps = [w / np.arange(1, 9) * f for w in windows for f in (_ABOVE, _BELOW)]
         spacings = _points(space.burst_spacing, np.concatenate([np.array(DURATION_EDGES), *steps]), grid)
     within = {w - (n - 1.0) * s for w in windows for n in numbers for s in space.burst_spacing or ()}  # whole bursts
@@ -317,3 +318,36 @@ def candidates(space: SettingSpace, windows: tuple[float, ...] = ()) -> list[Emi
         return [single_pulse(space.pulse_energy[1], float(t)) for t in durations]
     tried = trains(space, windows)
     return [tried.emission(at, space) for at in range(tried.energy.size)]
+
+
+def extreme_settings(space: SettingSpace) -> list[Emission]:
+    """Return the setting of most energy in a pulse and that of most power, of equals the shortest pulse.
+
+    Parameters
+    ----------
+    space : SettingSpace
+        The allowed settings.
+
+    Returns
+    -------
+    list of Emission
+        Two, as found among `candidates`.
+
+    Raises
+    ------
+    InputError
+        If no setting of the ranges is possible.
+    """
+    if space.kind != "pulse train" or space.pattern is not None:
+        tried = candidates(space)
+        columns = [[one.pulse_energy for one in tried], [one.power for one in tried]]
+        pulses = [one.pulse_duration for one in tried]
+        return [tried[_first_most(np.array(column), np.array(pulses))] for column in columns]
+    train = trains(space)
+    power = train.energy * train.rate * train.number
+    return [train.emission(_first_most(column, train.pulse), space) for column in (train.energy, power)]
+
+
+def _first_most(column: Floats, pulse: Floats) -> int:
+    most = np.flatnonzero(column == column.max())
+    return int(most[np.argmin(pulse[most])])

@@ -20,6 +20,7 @@ from lasersafe.limits import hazard_limits, time_t2
 from lasersafe.limits.grid import EDGE, grid_of
 from lasersafe.limits.pulses import COUNT_SLACK
 from lasersafe.limits.tables import load_rule_set
+from lasersafe.optics.checks import unique
 
 Floats = NDArray[np.float64]
 SMALL_SOURCE = 1.5e-3  # [rad]
@@ -80,7 +81,7 @@ def compiled(rule_set: str, tissue: str, wavelength: float, duration: float) -> 
     """
     grid = grid_of(rule_set, tissue)
     rules = load_rule_set(rule_set)
-    ends = np.unique(np.concatenate([[1e-13], grid.duration_edges, [3e4]]))
+    ends = unique(np.concatenate([[1e-13], grid.duration_edges, [3e4]]))
     first, second = (ends[:-1] ** (1 - w) * ends[1:] ** w for w in (1 / 3, 2 / 3))
     times = np.concatenate([first, second])
     hazards = []
