@@ -6,7 +6,6 @@ Numbers are :class:`SIValue`: floats in SI units that keep the text as typed.
 from lasersafe.models.beam import (
     CollimatedSetup,
     ContinuousEmission,
-    Emission,
     LensSetup,
     MultimodeFibreSetup,
     PulseTrainEmission,
@@ -17,6 +16,7 @@ from lasersafe.models.beam import (
 from lasersafe.models.case import Case
 from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
 from lasersafe.models.laser import Laser
+from lasersafe.models.pulses import Emission, Mode, ModeTableEmission, OnePulse, PulseListEmission
 from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
 from lasersafe.models.record import Area, MeasuredReading
 from lasersafe.models.sign_off import SignOffRule
@@ -30,6 +30,7 @@ from lasersafe.models.site import (
     StrikeOut,
     Surface,
 )
+from lasersafe.models.sources import Extended, ExtraLine, Module, Scan
 from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
@@ -41,17 +42,25 @@ __all__ = [
     "ContinuousEmission",
     "Control",
     "Emission",
+    "Extended",
+    "ExtraLine",
     "FieldRow",
     "InCharge",
     "Knob",
     "Laser",
     "LensSetup",
     "MeasuredReading",
+    "Mode",
+    "ModeTableEmission",
+    "Module",
     "MultimodeFibreSetup",
+    "OnePulse",
     "OtherHazards",
     "Person",
+    "PulseListEmission",
     "PulseTrainEmission",
     "SIValue",
+    "Scan",
     "Settings",
     "Setup",
     "SignOffRule",

@@ -29,6 +29,10 @@ from tests.project import ROOT
 SECTIONS = (
     "Decision",
     "Set-ups: exposure over distance",
+    "Scanned beams: running and stopped",
+    "Wavelengths and beams that add",
+    "Extended sources",
+    "Which rule decided",
     "Scenarios, highest ratio first",
     "Eyewear",
     "Barriers",
