@@ -21,7 +21,6 @@ from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
 if TYPE_CHECKING:
     from lasersafe.models import Person, Setup
 
-_FAR_PLACES = (0.3, 1.0, 3.0, 10.0, 30.0)  # m; where settings are compared, beside the people
 DERIVED = "docs/method.md, Scanned beams"
 
 
@@ -251,14 +250,10 @@ def scan_results(context: Context) -> list[ScanResult]:
             for still in context.emissions(tissue, duration):
                 here = direct_reach(rule_set, tissue, still, context.beam, context.wavelength, duration).distance
                 stopped = max(stopped, here)
-            tried = dict.fromkeys(
-                emission
-                for place in (*_places(context), *_FAR_PLACES)
-                for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place)
-            )
             running[rule_set] = scan_reach(
-                rule_set, tissue, tuple(tried), context.beam, context.wavelength, duration, pattern
-            )
+                context.space, context.emissions(tissue, duration), rule_set, tissue, context.beam, context.wavelength,
+                duration, pattern, _places(context),
+            )  # fmt: skip
             if lasts is not None:
                 short = context.emission(tissue, lasts)
                 own = direct_reach(rule_set, tissue, short, context.beam, context.wavelength, lasts).distance
