@@ -30,7 +30,7 @@ _SURELY = 0.9995  # settings that reach less than this part of the farthest are 
 _FEW = 24
 _SECTIONS = 32
 _ROUNDS = 8
-_BEYOND = 1.02  # times the farthest reach so far: up to where a worse setting is looked for
+_BEYOND = 1.06  # times the farthest reach so far: up to where a worse setting is looked for
 _BAD = 64  # settings that are looked at there
 _CLOSE = 1e-7  # relative width of the last bracket, of which the far end is taken
 
@@ -287,7 +287,7 @@ def _farther(
     except InputError:
         return ()
     joined, aperture = joined_within(rule_set, tissue, wavelength), sweep_aperture(tissue, wavelength)
-    place = where * np.linspace(1.0, _BEYOND, _FEW)
+    place = where * np.concatenate([np.linspace(1.0, 1.01, _FEW // 2), np.linspace(1.015, _BEYOND, _FEW // 2)])
     stays = _stays(pattern, beam, place, aperture)
     own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, stays[:, :1], pattern.period, joined)
     bad = np.argsort(-own, kind="stable")[:_BAD]
@@ -299,10 +299,10 @@ def _farther(
     energy, pulse, rate = (np.repeat(column, _FEW) for column in (columns.energy, columns.pulse, columns.rate))
     found = running_ratios(limits, energy, pulse, rate, np.tile(stays, columns.rate.size), pattern.period, joined)
     share = mean_exposure(1.0, *diameters(beam, place), next(iter(apertures)), beam.profile)
-    over: NDArray[np.bool_] = np.greater(found.reshape(-1, _FEW) * share, 1.0)
+    over = found.reshape(-1, _FEW) * share > 1.0
     if not over.any():
         return ()
-    last = _FEW - 1 - int(np.argmax(over.any(axis=0)[::-1]))
+    last = int(np.flatnonzero(over.any(axis=0))[-1])
     return (columns.emission(int(np.argmax(over[:, last])), row),)
 
 
