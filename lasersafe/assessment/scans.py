@@ -62,6 +62,7 @@ def _places(context: Context) -> tuple[float, ...]:
     return tuple(sorted({place for p in mine for place in worst_place(context.beam, float(p.distance))}))
 
 
+_cached_credit = lru_cache(maxsize=1024)(scan_credit)
 _cached_findings = lru_cache(maxsize=1024)(scan_findings)
 
 
@@ -110,11 +111,13 @@ def _credit(context: Context, person_distance: float, tissue: str, factor: float
     assert scan is not None
     time = _lasting(context)
     if time is None:
-        return scan_credit(context.rule_sets, tissue, context.emission(tissue, 10.0), context.beam, context.wavelength,
-                           person_distance, monitored=False, reaction_time=None)  # fmt: skip
+        return _cached_credit(
+            context.rule_sets, tissue, context.emission(tissue, 10.0), context.beam, context.wavelength,
+            person_distance, monitored=False, reaction_time=None,
+        )  # fmt: skip
     found = [
         max((
-            scan_credit(
+            _cached_credit(
                 one.rule_sets, tissue, emission, one.beam, one.wavelength, person_distance,
                 monitored=scan.monitored, reaction_time=time, factor=factor,
             )

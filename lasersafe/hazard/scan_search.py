@@ -31,8 +31,9 @@ _FEW = 24
 _SECTIONS = 32
 _ROUNDS = 8
 _BEYOND = 1.06  # times the farthest reach so far: up to where a worse setting is looked for
-_BAD = 64  # settings that are looked at there
-_CLOSE = 1e-7  # relative width of the last bracket, of which the far end is taken
+_BAD = 24  # settings that are looked at there
+_ASIDE = np.array([1e-6, 1e-5, 1e-4, 1e-3])
+_CLOSE = 4e-6  # relative width of the last bracket, of which the far end is taken
 
 
 def _stays(pattern: ScanPattern, beam: BeamGeometry, place: FLOAT, aperture: float) -> FLOAT:
@@ -251,9 +252,10 @@ def scan_reach(
     for _ in range(_ROUNDS if space.adjustable else 0):
         best = max(quick.values(), default=0.0)
         where = max(best, *beam.waist_position) or 1.0
-        look_at(worst_running(space, standing, rule_set, tissue, beam, wavelength, duration, pattern, where))
         for row in space.rows:
             look_at(_farther(row, rule_set, tissue, beam, wavelength, duration, pattern, where))
+        if not max(quick.values(), default=0.0) > best:
+            look_at(worst_running(space, standing, rule_set, tissue, beam, wavelength, duration, pattern, where))
         if not max(quick.values(), default=0.0) > best:
             break
     result = 0.0
@@ -293,7 +295,7 @@ def _farther(
     bad = np.argsort(-own, kind="stable")[:_BAD]
     columns = Tried(*(column[bad] for column in tried))
     if row.duty is None:
-        beside = _near_jumps(tried, int(bad[0]), stays[:, ::4])
+        beside = _near_jumps(tried, int(bad[0]), stays[:, :: _FEW // 3])
         beside = beside._replace(energy=_energies(row, beside.rate))
         columns = Tried(*(np.concatenate(pair) for pair in zip(columns, beside, strict=True)))
     energy, pulse, rate = (np.repeat(column, _FEW) for column in (columns.energy, columns.pulse, columns.rate))
@@ -315,6 +317,7 @@ def _quick_reach(
     duration: float,
     pattern: ScanPattern,
     far: float,
+    passes: int = 2,
 ) -> float | None:
     """Return about where the running scan exceeds the limit for the last time, or None where this cannot be said."""
     plain = emission.kind == "pulse train" and not (emission.burst or emission.pulses or emission.pedestal)
@@ -338,12 +341,11 @@ def _quick_reach(
 
     place = np.geomspace(_NEAREST, far, _PLACES)
     last = last_over(place)
-    if last < 0:
-        return 0.0
-    if last + 1 < _PLACES:
-        place = np.linspace(place[last], place[last + 1], _PLACES)
-        last = max(last_over(place), 0)
-    return float(place[last])
+    for _ in range(passes - 1):
+        if 0 <= last < _PLACES - 1:
+            place = np.linspace(place[last], place[last + 1], _PLACES)
+            last = max(last_over(place), 0)
+    return float(place[last]) if last >= 0 else 0.0
 
 
 def _narrowed(
@@ -369,7 +371,8 @@ def _narrowed(
 
     if known > 0.0 and not above(np.concatenate([[known], np.geomspace(known * 1.0001, far, _FEW)])).any():
         return 0.0
-    grid = np.concatenate([quick * np.linspace(0.998, 1.002, _FEW), np.geomspace(quick * 1.003, far, _FEW)])
+    about = _quick_reach(rule_set, tissue, emission, beam, wavelength, duration, pattern, far, 3) or quick
+    grid = about * np.concatenate([1.0 - _ASIDE[::-1], 1.0 + _ASIDE, np.geomspace(1.002, far / about, _FEW)])
     over = above(grid)
     if over[-1] or not over.any():
         return scan_distance(rule_set, tissue, emission, beam, wavelength, duration, pattern)
