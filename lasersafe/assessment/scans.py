@@ -81,17 +81,21 @@ def _finding(
     """Return the highest finding at or beyond a distance, its place and its setting."""
     pattern = pattern_of(context.setup)
     assert pattern is not None
+    mine = worst_place(context.beam, distance)
     places = _places(context)
+    pairs = [
+        (place, emission)
+        for place in (places if set(mine) <= set(places) else mine)
+        for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place)
+    ]
+    every = _cached_findings(
+        rule_set, tissue, tuple(emission for _, emission in pairs), context.beam, context.wavelength, duration, pattern,
+        tuple(place for place, _ in pairs),
+    )  # fmt: skip
     best: tuple[ScanFinding, float, Emission] | None = None
-    for place in worst_place(context.beam, distance):
-        where = places if place in places else (place,)
-        for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place):
-            every = _cached_findings(
-                rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern, where
-            )
-            found = every[where.index(place)]
-            if best is None or not found.ratio <= best[0].ratio:
-                best = found, place, emission
+    for (place, emission), found in zip(pairs, every, strict=True):
+        if place in mine and (best is None or not found.ratio <= best[0].ratio):
+            best = found, place, emission
     assert best is not None
     found, place, emission = best
     return replace(found, ratio=found.ratio * factor, exposure=found.exposure * factor), place, emission
