@@ -32,7 +32,8 @@ def sign_off(flow: Flow, assessment: Assessment, wording: Wording, signed: SignO
         _SignBox(role, assessment, wording, flow.width, signed, by_role.get(role.replace(" ", "_")))
         for role in wording.roles
     ]
-    flow.heading(text("sign_off.heading"), 0, keep=flow.full * 0.3)
+    together = sum(box.height + 6.0 for box in boxes) + 110.0  # all roles on one page where they fit
+    flow.heading(text("sign_off.heading"), 0, keep=together if together < flow.full else flow.full * 0.3)
     _state(flow, wording, signed)
     flow.paragraph(text("sign_off.intro"), BODY)
     places = {}
