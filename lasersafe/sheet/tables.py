@@ -66,7 +66,7 @@ def _scenario(found: Scenario, wording: Wording, references: References, notes: 
         time = f"{time} {notes.reasons.mark(found.duration_reason)}"
     way = f"{named(wording, 'way', found.way)}, {named(wording, 'tissue', found.tissue)}"
     if found.mode != "running":
-        way = text("sources.mode", mode=found.mode, way=way)
+        way = text("sources.mode", mode=wording.say(found.mode), way=way)
     below = []
     if found.struck_out:
         below.append(Part(text("scenarios.struck_out", reason=found.struck_out), TINY_NOTE))
