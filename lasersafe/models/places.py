@@ -94,13 +94,32 @@ class AreaOnPlan(PathOnPlan):
 
     def read(self, text: object, field: str) -> Path:
         """Return the outline."""
-        from shapely import Polygon
-
         path = super().read(text, field)
-        outline = Polygon(path.pairs)
-        if not outline.is_valid or not outline.area > 0.0:
+        if not _simple(path.pairs):
             message = (
                 f"{field}: the outline crosses itself or encloses nothing; write its corners in order round the edge"
             )
             raise QuantityError(message)
         return path
+
+
+def _simple(corners: tuple[tuple[float, float], ...]) -> bool:
+    """Return whether an outline encloses an area and no two of its edges meet but at their shared corner."""
+    edges = list(zip(corners, (*corners[1:], corners[0]), strict=True))
+    area = sum(a[0] * b[1] - b[0] * a[1] for a, b in edges)
+    if not abs(area) > 1e-9 or len(set(corners)) != len(corners):
+        return False
+    for i, first in enumerate(edges):
+        for j in range(i + 1, len(edges)):
+            neighbours = j == i + 1 or (i == 0 and j == len(edges) - 1)
+            if not neighbours and _meet(*first, *edges[j]):
+                return False
+    return True
+
+
+def _side(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def _meet(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float], d: tuple[float, float]) -> bool:
+    return _side(a, b, c) * _side(a, b, d) <= 0.0 and _side(c, d, a) * _side(c, d, b) <= 0.0

@@ -44,8 +44,8 @@ class Aim(CaseModel):
     setup: Line | None = Field(default=None, description="Name of the set-up. Left out: every one of this laser.")
     mode: Mode | None = Field(
         default=None,
-        description="'running', 'alignment', 'service' or 'fault'. Left out: running, alignment and service; in a fault "
-        "the head then points anywhere.",
+        description="'running', 'alignment', 'service' or 'fault'. Left out: the first three; in a fault the head then "
+        "points anywhere.",
     )
     position: Annotated[Spot, POINT] = Field(description="Place of the last optic on the floor plan.")
     height: Annotated[SIValue, HEIGHT] = Field(description="Height of the last optic above the floor, as '1.1 m'.")

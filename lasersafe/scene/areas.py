@@ -6,6 +6,7 @@ it hides the whole band of heights that light can reach a person through.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 
@@ -25,36 +26,42 @@ _STEP = math.radians(2.0)
 _NEAR = 0.05  # m: nearer to the optic than this a small disc stands for the beam
 _UPRIGHT = math.radians(89.99)
 _GRID = 400
+_STEEP = math.radians(75.0)  # what points more steeply is outlined all round
 
 
-def _spread_angles(source: Source, near: float) -> tuple[FLOAT, FLOAT]:
-    """Return distances from the apex, and the greatest angle beside a direction at or beyond each."""
+def _spread_slopes(source: Source, box: Box, near: float) -> tuple[FLOAT, FLOAT]:
+    """Return distances on the floor, and by how much of each the light can lie beside its direction, or farther out.
+
+    Light at most w beside a direction lies at most w beside the upright plane through that direction.
+    """
     distance = np.geomspace(near, max(source.reach - source.offset, near * 1.01), _GRID)
     if not isinstance(source.profile, BeamProfile):
         return distance, np.zeros(_GRID)
-    wide = source.profile.spread(distance + source.offset, source.factor)
-    wide = np.maximum(wide, np.concatenate([wide[1:], wide[-1:]]))  # between two places of the grid
-    angle = np.arctan2(wide * 1.001, distance)
-    return distance, np.maximum.accumulate(angle[::-1])[::-1]
+    steepest = min(max(abs(box.elevation[0]), abs(box.elevation[1])), _UPRIGHT)
+    wide = source.profile.spread(distance + source.offset, source.factor) * 1.001
+    first = np.maximum(np.searchsorted(distance, 0.8 * distance) - 1, 0)
+    last = np.minimum(np.searchsorted(distance, 1.2 * distance / math.cos(steepest)) + 1, _GRID - 1)
+    window = np.array([wide[a : b + 1].max() for a, b in zip(first, last, strict=True)])
+    slope = window / distance
+    return distance, np.maximum.accumulate(slope[::-1])[::-1]
 
 
-def _heights(source: Source, box: Box, distance: FLOAT, angle: FLOAT) -> tuple[FLOAT, FLOAT]:
+def _heights(source: Source, box: Box, distance: FLOAT, slope: FLOAT) -> tuple[FLOAT, FLOAT]:
     """Return the lowest and highest place that light can be at, by distance on the floor. [m]."""
-    low = np.clip(box.elevation[0] - angle, -_UPRIGHT, _UPRIGHT)
-    high = np.clip(box.elevation[1] + angle, -_UPRIGHT, _UPRIGHT)
-    return source.apex[2] + distance * np.tan(low), source.apex[2] + distance * np.tan(high)
+    low, high = (min(max(e, -_UPRIGHT), _UPRIGHT) for e in box.elevation)
+    below = math.tan(low) - slope / math.cos(low)
+    above = math.tan(high) + slope / math.cos(high)
+    return source.apex[2] + distance * below, source.apex[2] + distance * above
 
 
-def _bearings(box: Box, angle: FLOAT, steep: bool, pieces: Sequence[Piece], apex: tuple[float, float, float]) -> FLOAT:
+def _bearings(box: Box, slope: FLOAT, steep: bool, pieces: Sequence[Piece], apex: tuple[float, float, float]) -> FLOAT:
     """Return the bearings of the rays, relative to the middle of the box."""
     if steep:
         rays = np.linspace(-math.pi, math.pi, math.ceil(2.0 * math.pi / _STEP) + 1)
         half = math.pi
     else:
-        steepest = max(abs(box.elevation[0]), abs(box.elevation[1])) + float(angle[0])
-        largest = min(math.sin(float(angle[0])) / math.cos(min(steepest, _UPRIGHT)), 1.0)
-        beside = math.asin(largest)
-        smallest = max(float(angle[-1]) / 4.0, beside / 1e4, 1e-7)
+        beside = math.atan(float(slope[0]))
+        smallest = max(math.atan(float(slope[-1])) / 4.0, beside / 1e4, 1e-7)
         steps = np.concatenate([[0.0], np.geomspace(smallest, beside, 48)]) if beside > 0.0 else np.zeros(1)
         half = min(box.half_bearing + beside, math.pi)
         inside = np.linspace(-box.half_bearing, box.half_bearing, max(3, math.ceil(2 * box.half_bearing / _STEP) + 1))
@@ -66,22 +73,23 @@ def _bearings(box: Box, angle: FLOAT, steep: bool, pieces: Sequence[Piece], apex
         turn = (turn + math.pi) % (2.0 * math.pi) - math.pi
         rays = np.concatenate([rays, turn[np.abs(turn) <= half]])
     rays = np.unique(rays)
-    return rays[np.concatenate([[True], np.diff(rays) > 1e-12])]
+    found: FLOAT = rays[np.concatenate([[True], np.diff(rays) > 1e-12])]
+    return found
 
 
-def _farthest(source: Source, box: Box, rays: FLOAT, distance: FLOAT, angle: FLOAT, steep: bool) -> FLOAT:
+def _farthest(source: Source, box: Box, rays: FLOAT, distance: FLOAT, slope: FLOAT, steep: bool) -> FLOAT:
     """Return for each pair of neighbouring rays how far from the apex the limit can be exceeded between them. [m]."""
     reach = max(source.reach - source.offset, 0.0)
     if steep or not isinstance(source.profile, BeamProfile):
         return np.full(rays.size - 1, reach)
     beside = np.maximum(np.minimum(np.abs(rays[:-1]), np.abs(rays[1:])) - box.half_bearing, 0.0)
     beside = np.where(rays[:-1] * rays[1:] < 0.0, 0.0, beside)
-    steepest = max(abs(box.elevation[0]), abs(box.elevation[1])) + float(angle[0])
-    turned = np.arcsin(np.clip(np.sin(np.minimum(beside, math.pi / 2)) * math.cos(min(steepest, _UPRIGHT)), 0.0, 1.0))
-    # the angle falls with distance: the last place where it is still at least as large
-    index = np.searchsorted(-angle, -turned * (1.0 - 1e-9), side="right")
-    far = np.append(distance, distance[-1])[np.minimum(index, _GRID - 1)]
-    return np.where(turned <= 0.0, reach, np.minimum(far / np.cos(np.minimum(turned, 1.5)), reach * 1.001))
+    turned = np.tan(np.minimum(beside, _UPRIGHT))
+    # the slope falls with distance: the last place where it is still at least as large
+    index = np.searchsorted(-slope, -turned * (1.0 - 1e-9), side="right")
+    far = distance[np.minimum(index, _GRID - 1)] / np.cos(np.minimum(beside, 1.5))
+    found: FLOAT = np.where(beside <= 1e-12, reach, np.minimum(far, reach * 1.001))
+    return found
 
 
 def outline(
@@ -105,21 +113,35 @@ def outline(
     shapely.Geometry
         A polygon, several, or an empty one.
     """
-    reach = source.reach - source.offset
-    if not reach > 0.0:
+    if not source.reach - source.offset > 0.0:
         return shapely.Polygon()
     box = source.directions.box()
-    near = max(min(near, reach / 2.0), source.start)
+    parts = [_part(source, part, band, pieces, near) for part in _not_steep(box)]
+    return _in_front(shapely.union_all(parts).buffer(PAD, join_style="mitre"), source, band)
+
+
+def _not_steep(box: Box) -> list[Box]:
+    """Return a box in up to three: what points steeply up or down, where bearings say little, and the rest."""
+    low, high = box.elevation
+    cuts = [low, *(c for c in (-_STEEP, _STEEP) if low < c < high), high]
+    return [Box(box.bearing, box.half_bearing, (a, b)) for a, b in itertools.pairwise(cuts)]
+
+
+def _part(
+    source: Source, box: Box, band: tuple[float, float], pieces: Sequence[Piece], near: float
+) -> shapely.Geometry:
+    reach = source.reach - source.offset
+    near = max(min(near, reach / 2.0), source.start * 0.999)
     if near >= reach:
         return shapely.Polygon()
-    distance, angle = _spread_angles(source, near)
-    steepest = max(abs(box.elevation[0]), abs(box.elevation[1])) + float(angle[0])
-    steep = box.all_round or steepest >= math.radians(85.0) or box.half_bearing + float(angle[0]) >= math.pi
-    rays = _bearings(box, angle, steep, pieces, source.apex)
+    distance, slope = _spread_slopes(source, box, near)
+    steepest = max(abs(box.elevation[0]), abs(box.elevation[1]))
+    steep = box.all_round or steepest > _STEEP + 1e-9 or box.half_bearing + math.atan(float(slope[0])) >= math.pi
+    rays = _bearings(box, slope, steep, pieces, source.apex)
     if rays.size < 2:
         return shapely.Polygon()
-    far = _farthest(source, box, rays, distance, angle, steep)
-    low, high = _heights(source, box, distance, angle)
+    far = _farthest(source, box, rays, distance, slope, steep)
+    low, high = _heights(source, box, distance, slope)
     lit = (low <= band[1]) & (high >= band[0])
     if not lit.any():
         return shapely.Polygon()
@@ -128,12 +150,11 @@ def outline(
     outer = float(distance[last + 1]) if last + 1 < _GRID else math.inf
     gap = max(source.apex[2] - band[1], band[0] - source.apex[2], 0.0)
     far = np.minimum(np.sqrt(np.maximum(far * far - gap * gap, 0.0)), outer)
-    area = _wedges(source, box, rays, inner, far, pieces, band, (distance, angle))
+    area = _wedges(source, box, rays, inner, far, pieces, band, (distance, slope))
     if source.start <= 0.0 and inner == 0.0 and _hits(source, band):
-        wide = math.tan(min(float(angle[0]), 1.5)) * near
+        wide = float(slope[0]) * near
         area = shapely.union(area, shapely.Point(source.apex[:2]).buffer(math.hypot(near, min(wide, near)) * 1.01))
-    area = area.buffer(PAD, join_style="mitre")
-    return _in_front(area, source, band)
+    return area
 
 
 def _hits(source: Source, band: tuple[float, float]) -> bool:
@@ -220,11 +241,11 @@ def _hidden(
     at_a, at_b = np.where(covered, at_a, 1.0), np.where(covered, at_b, 1.0)
     near, far = np.minimum(at_a, at_b), np.maximum(at_a, at_b)
     z0 = source.apex[2]
-    angle = np.interp(near, spread[0], spread[1])
-    low_slope = np.tan(np.clip(box.elevation[0] - angle, -_UPRIGHT, _UPRIGHT))
-    high_slope = np.tan(np.clip(box.elevation[1] + angle, -_UPRIGHT, _UPRIGHT))
-    lowest = z0 + np.minimum(near * low_slope, far * low_slope)
-    highest = z0 + np.maximum(near * high_slope, far * high_slope)
+    slope = np.interp(near * 0.97, spread[0], spread[1])
+    low, high = (min(max(e, -_UPRIGHT), _UPRIGHT) for e in box.elevation)
+    below = math.tan(low) - slope / math.cos(low)
+    above = math.tan(high) + slope / math.cos(high)
+    lowest, highest = z0 + np.minimum(near * below, far * below), z0 + np.maximum(near * above, far * above)
     begin, stop = np.zeros_like(near), np.full_like(near, np.inf)
     for edge, level, reached in (
         (piece.top - z0, band[1] - z0, highest <= piece.top),
