@@ -73,7 +73,7 @@ def _bearings(box: Box, slope: FLOAT, steep: bool, pieces: Sequence[Piece], apex
         turn = (turn + math.pi) % (2.0 * math.pi) - math.pi
         rays = np.concatenate([rays, turn[np.abs(turn) <= half]])
     rays = np.unique(rays)
-    found: FLOAT = rays[np.concatenate([[True], np.diff(rays) > 1e-12])]
+    found: FLOAT = rays[np.concatenate([[True], np.diff(rays) > 1e-8])]
     return found
 
 
@@ -131,11 +131,11 @@ def _part(
     source: Source, box: Box, band: tuple[float, float], pieces: Sequence[Piece], near: float
 ) -> shapely.Geometry:
     reach = source.reach - source.offset
-    near = max(min(near, reach / 2.0), source.start * 0.999)
+    steepest = max(abs(box.elevation[0]), abs(box.elevation[1]))
+    near = max(min(near, reach / 2.0), source.start * math.cos(min(steepest, _UPRIGHT)) * 0.5)
     if near >= reach:
         return shapely.Polygon()
     distance, slope = _spread_slopes(source, box, near)
-    steepest = max(abs(box.elevation[0]), abs(box.elevation[1]))
     steep = box.all_round or steepest > _STEEP + 1e-9 or box.half_bearing + math.atan(float(slope[0])) >= math.pi
     rays = _bearings(box, slope, steep, pieces, source.apex)
     if rays.size < 2:
@@ -209,7 +209,7 @@ def _wedges(
             np.where(covered, until, 1.0), np.where(covered, until, 1.0),
         )  # fmt: skip
         found[covered] = shapely.difference(found[covered], shadow[covered])
-    return shapely.union_all(shapely.buffer(found[keep], 1e-6, join_style="mitre"))
+    return shapely.union_all(found[keep], grid_size=1e-6)
 
 
 def _hidden(
