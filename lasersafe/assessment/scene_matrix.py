@@ -78,19 +78,25 @@ def _rank(ratio: float) -> float:
 
 def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
     modes = MODES if context.setup.fitted else ("running",)
-    for way in SCENE_WAYS:
+    earlier: dict[object, tuple[Hit | None, str]] = {}
+    for way in SCENE_WAYS if context.setup.fitted else ("direct", "mirror", "scatter"):
         duration, reason = person_duration(person, context.wavelength, BASE_WAY[way])
+        alike = "missing the target" if way == "through the target" and _can_be_cut(stage, context) else way
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
-            earlier: dict[object, tuple[Hit | None, str]] = {}
             for mode in modes:
-                key = _same_as(stage, context, way, mode)
+                key = (alike, tissue, duration, _same_as(stage, context, way, mode))
                 if key not in earlier:
                     earlier[key] = _hit(stage, context, place, way, tissue, mode, duration)
                 hit, note = earlier[key]
                 struck = _struck_out(context, person, way, mode) or (note if note.startswith("not possible") else "")
                 yield Found(way, mode, tissue, duration, reason, hit, struck, note)
+
+
+def _can_be_cut(stage: Stage, context: Context) -> bool:
+    targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]
+    return not targets or any(t.cut_through for t in targets)
 
 
 def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
@@ -111,8 +117,7 @@ def _hit(
     stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
 ) -> tuple[Hit | None, str]:
     if way in ("missing the target", "through the target"):
-        targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]
-        if way == "through the target" and targets and not any(t.cut_through for t in targets):
+        if way == "through the target" and not _can_be_cut(stage, context):
             return None, "not possible: the case states that no object on the target list can be cut through"
         beyond = max(_nearest_target(stage, context, mode), 1e-3)
         return worst_hit(context, place, _lights(stage, context, "direct", tissue, mode, duration), tissue, duration,
@@ -242,19 +247,27 @@ def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
 
 
 def _groups(found: list[Found]) -> list[list[Found]]:
-    """Return the cells that become scenarios: modes alike are joined, what no light reaches is left to the matrix."""
+    """Return the cells that become scenarios; the others are in the matrix.
+
+    Modes with the same result are joined. What no light reaches is left out, and so is a way that gives no more than
+    the plain one that it is answered like, and the tissue that is less at risk where both are below the limit.
+    """
     kept: dict[tuple[object, ...], list[Found]] = {}
     for one in found:
         if one.hit is None or (one.ratio < _SMALLEST and one.way not in ("direct", "mirror", "scatter")):
             continue
         kept.setdefault((one.way, one.tissue, one.ratio, one.struck_out), []).append(one)
-    groups = list(kept.values())
-    return [
-        g
-        for g in groups
-        if g[0].ratio > 1.0
-        or not any(h[0].way == g[0].way and h[0].mode == g[0].mode and h[0].ratio > g[0].ratio for h in groups)
-    ]
+    plain = {(g[0].way, g[0].tissue, g[0].ratio, bool(g[0].struck_out)): {one.mode for one in g} for g in kept.values()}
+    groups = []
+    for group in kept.values():
+        one = group[0]
+        base = BASE_WAY[one.way]
+        as_plain = plain.get((base, one.tissue, one.ratio, bool(one.struck_out)), set())
+        repeats = one.way != base and {g.mode for g in group} <= as_plain
+        other = any(h[0].way == one.way and h[0].mode == one.mode and h[0].ratio > one.ratio for h in kept.values())
+        if not repeats and (one.ratio > 1.0 or not other):
+            groups.append(group)
+    return groups
 
 
 def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:

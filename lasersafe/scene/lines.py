@@ -51,7 +51,7 @@ def spectator_lines(
             reach = max(float(((c - np.array(origin[:2])) @ out).max()) for c in corners)
             if reach > best:
                 best, limiting = reach, zone
-        distance = math.ceil(best / _STEP - 1e-9) * _STEP
+        distance = round(math.ceil(best / _STEP - 1e-9) * _STEP, 6)
         foot = np.array(origin[:2]) + out * distance
         along = np.array([out[1], -out[0]]) * half
         words = "nothing: no zone reaches this side"
