@@ -231,7 +231,9 @@ def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
     if way == "aided viewing" and not person.aided:
         return "the case states that this person uses no binoculars, telescope or viewfinder (aided is false)"
     for entry in context.case.strike_out:
-        same = entry.way == way or (entry.way == "direct" and way in ("missing the target", "through the target"))
+        same = entry.way in (way, "every way") or (
+            entry.way == "direct" and way in ("missing the target", "through the target")
+        )
         if (
             same
             and entry.person == person.name
