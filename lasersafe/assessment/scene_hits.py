@@ -56,7 +56,7 @@ def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
     assert person.area is not None
     area = shapely.Polygon(person.area.pairs)
     low_x, low_y, high_x, high_y = area.bounds
-    grid_x, grid_y = np.meshgrid(np.linspace(low_x, high_x, 13)[1:-1], np.linspace(low_y, high_y, 13)[1:-1])
+    grid_x, grid_y = np.meshgrid(np.linspace(low_x, high_x, 8)[1:-1], np.linspace(low_y, high_y, 8)[1:-1])
     inside = shapely.contains_xy(area, grid_x.ravel(), grid_y.ravel())
     found = [*person.area.pairs, *zip(grid_x.ravel()[inside], grid_y.ravel()[inside], strict=True)]
     for source in sources:
@@ -144,10 +144,11 @@ def worst_hit(
             best = (float(ratio[index]), seen, (float(x[index]), float(y[index]), float(z[index])))
     if best is None:
         return None
-    return _exact(context, best[1], best[2], tissue, duration, with_aid)
+    return exact_hit(context, best[1], best[2], tissue, duration, with_aid)
 
 
-def _exact(context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: bool) -> Hit:
+def exact_hit(context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: bool) -> Hit:
+    """Return the exposure at one point, comparison by comparison."""
     one = [np.array([value]) for value in point]
     by_rule_set: dict[str, float] = {}
     best: tuple[float, float, Criterion] | None = None

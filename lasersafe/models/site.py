@@ -154,8 +154,8 @@ class StrikeOut(CaseModel):
 
     way: AnyWay = Field(
         description="'direct', 'mirror' or 'scatter'; with a scene also 'missing the target', 'through the target', "
-        "'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, of "
-        "one mode, 'every way'. 'direct' holds for a missed and a cut target too."
+        "'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, "
+        "of one mode, 'every way'. 'direct' holds for a missed and a cut target too."
     )
     person: Line = Field(description="Name of the person or group.")
     reason: Text = Field(description="Why it cannot happen; printed on the sheet.")
