@@ -73,7 +73,11 @@ def command_ratios(rounds: int) -> list[Measured]:
 
     def process(*words: str) -> Callable[[], object]:
         def job() -> object:
-            return subprocess.run(words, cwd=ROOT, env=kept, check=True, capture_output=True, timeout=120)
+            result = subprocess.run(words, cwd=ROOT, env=kept, capture_output=True, text=True, timeout=120, check=False)
+            if result.returncode != 0:
+                message = f"cannot be measured: {words} ended with {result.returncode}: {result.stderr}"
+                raise SystemExit(message)
+            return result
 
         return job
 

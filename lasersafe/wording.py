@@ -1,7 +1,8 @@
 """The texts of the sheet and of the other outputs, from the editable files of ``templates/wording/``.
 
 Bottom layer: no calculation, no drawing. The texts are plain text; whoever prints them escapes them.
-A file with a missing, an unknown or a repeated key is refused, so that an edited text cannot vanish unnoticed.
+A file with a missing, an unknown or a repeated key is refused, so that an edited text cannot vanish unnoticed; a key
+that is missing in ``sheet.toml`` is refused by name when the sheet asks for it.
 """
 
 from __future__ import annotations
@@ -220,6 +221,14 @@ def load_wording(language: str = "en") -> Wording:
         texts=_sheet_texts(language, files["sheet"]),
         digest=digest,
     )
+
+
+def caution_line(language: str = "en") -> str:
+    """Return the one sentence that every output carries, without loading the other texts."""
+    short = load_toml(templates_path("wording", language, "cautions.toml")).get("short")
+    if not isinstance(short, str) or not short.strip():
+        raise _missing(language, "cautions.toml", "short")
+    return short
 
 
 def _missing(language: str, file: str, key: str) -> ReferenceDataError:

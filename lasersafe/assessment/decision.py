@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
@@ -77,8 +78,6 @@ def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
 def metres(distance: float) -> str:
     """Return a distance for the decision block, rounded up, with feet."""
     step = 1.0 if distance > 10.0 else 0.1
-    import math
-
     rounded = math.ceil(distance / step - 1e-9) * step
     digits = 0 if step == 1.0 else 1
     return f"{rounded:,.{digits}f} m ({math.ceil(feet(rounded)):,} ft)".replace(",", " ")
@@ -105,10 +104,10 @@ def decision_of(
     passed = not open_ones and bool(scenarios)
     limit = direct.criterion
     people = (
-        f"People who are not involved stand {metres(direct.distance)} or more from the last optic along the beam and its "
-        f"mirror reflections, or behind a barrier that holds. With beam and reflections stopped, they stand "
-        f"{metres(scatter.distance)} or more from the lit spot. Beyond these distances the computed exposure is below the "
-        f"{limit.tissue} limit of {limit.rule_set} for {limit.duration:g} s."
+        f"People who are not involved stand {metres(direct.distance)} or more from the last optic along the beam and "
+        f"its mirror reflections, or behind a barrier that holds. With beam and reflections stopped, they stand "
+        f"{metres(scatter.distance)} or more from the lit spot. Beyond these distances the computed exposure is below "
+        f"the {limit.tissue} limit of {limit.rule_set} for {limit.duration:g} s."
     )
     verdict = (
         "Every person is below the limit, or behind a barrier or eyewear that holds, in every scenario assessed"
@@ -153,6 +152,14 @@ def _wear(eyewear: list[EyewearNeed], fitted: list[SetupResult]) -> str:
     return ". ".join(lines) + "." if lines else "No eyewear is asked for by these scenarios."
 
 
+def _density(irradiance: float) -> str:
+    if not math.isfinite(irradiance):
+        return "a single pulse, for which it has no rating"
+    if irradiance < 1000.0:
+        return format_quantity(irradiance, "W/m2", 3, "up")
+    return format_quantity(irradiance / 1e4, "W/cm2", 3, "up")
+
+
 def _barrier(barriers: list[BarrierResult], fitted: list[SetupResult], direct_setup: SetupResult) -> str:
     own = [b for b in barriers if any(b.laser == s.laser and b.setup == s.setup for s in fitted)]
     if not own:
@@ -161,7 +168,7 @@ def _barrier(barriers: list[BarrierResult], fitted: list[SetupResult], direct_se
             "for as long as it can be on."
         )
     worst = max(own, key=lambda b: (not b.holds, b.irradiance))
-    text = f"'{worst.barrier}' must hold {format_quantity(worst.irradiance / 1e4, 'W/cm2', 3, 'up')} ({worst.way})"
+    text = f"'{worst.barrier}' must hold {_density(worst.irradiance)} ({worst.way})"
     failing = [b.barrier for b in own if not b.holds]
     if failing:
         return f"{text}. It does not hold: {', '.join(dict.fromkeys(failing))}."

@@ -20,6 +20,7 @@ from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import scatter_ratio, worst_place
 from lasersafe.optics.aperture import peak_exposure
+from lasersafe.optics.curved import reflect_shape
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.directions import EVERYWHERE, Box, Vector, unit
@@ -61,6 +62,8 @@ class Lit:
     shape: str
     placed: bool
     offset_known: bool  # False: the head moves, so the way to it is not known
+    radius: float | None = None  # of curvature, None when not stated
+    axes: str = "cylinder"
 
 
 @dataclass
@@ -135,7 +138,19 @@ class Stage:
             spot = (*place.position.pair, float(place.height))
             width = float(place.width)
             found.append(
-                Lit(surface.name, spot, normal, width, float(surface.reflectance), mirror, place.shape, True, True)
+                Lit(
+                    surface.name,
+                    spot,
+                    normal,
+                    width,
+                    float(surface.reflectance),
+                    mirror,
+                    place.shape,
+                    True,
+                    True,
+                    None if place.radius is None else float(place.radius),
+                    place.axes,
+                )
             )
         for target in self.scene.target:
             if target.laser not in (None, context.laser.name) or any(item.name == target.name for item in found):
@@ -145,7 +160,7 @@ class Stage:
             if target.position is None:
                 found.append(
                     Lit(target.name, pose.on_aim(work), None, 0.0, float(target.reflectance), mirror, target.shape,
-                        False, known)
+                        False, known, None if target.radius is None else float(target.radius))
                 )  # fmt: skip
                 continue
             spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
@@ -260,6 +275,9 @@ class Stage:
             if item.placed and not reachable(laser, mirror):
                 continue
             assert isinstance(laser.profile, BeamProfile)
+            if item.shape in ("convex", "concave"):
+                found.append(_curved(context, pose, item, laser.profile))
+                continue
             reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
             source = reflected(laser, mirror, reach)
             found.append(source if item.offset_known else replace(source, offset=0.0))
@@ -382,3 +400,23 @@ class Stage:
                 if not found <= best:
                     best, place = found, near
         return best, place
+
+
+def _curved(context: Context, pose: Pose, item: Lit, profile: BeamProfile) -> Source:
+    """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go."""
+    away = max(math.dist(item.position, pose.apex), 1e-3)
+    shape = f"{item.shape} {item.axes}"
+    beam, words = reflect_shape(context.beam, away, shape, context.wavelength, item.radius)
+    bent = BeamProfile(beam, profile.criteria)
+    reach = farthest_of(bent.criteria, beam, item.reflectance) * ROUND_UP
+    return Source(
+        "mirror",
+        item.position,
+        EVERYWHERE,
+        bent,
+        reach,
+        factor=item.reflectance,
+        plane=None if item.normal is None else (item.position, item.normal),
+        surface=item.name,
+        note=f"{words}; distances from this surface",
+    )

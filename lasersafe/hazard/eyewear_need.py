@@ -191,7 +191,12 @@ def eyewear_need(
         rate = None if worst.kind != "pulse train" else _slowest_rate(space, worst)
         verdict = judge(marking, wavelength, scales, density, rate)
         if reliance:
-            verdict = replace(verdict, enough=False, reasons=(*verdict.reasons, reliance))
+            verdict = replace(
+                verdict,
+                enough=False,
+                verdict="not enough" if verdict.enough else verdict.verdict,
+                reasons=(*verdict.reasons, reliance),
+            )
     steps = (
         Step(
             "OD", "optical density of the eyewear", "log10(exposure / limit), rounded up to 0.1",

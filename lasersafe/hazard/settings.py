@@ -150,7 +150,7 @@ def worst_setting(
     Returns
     -------
     Emission
-        The worst setting; for equal ratios the one with the shortest pulse.
+        The worst setting; for equal ratios the one with the lowest rate and the shortest pulse.
     """
     windows = _windows(rule_sets, tissue, wavelength, duration) if space.kind == "pulse train" else ()
     tried = candidates(space, windows)
@@ -167,4 +167,4 @@ def worst_setting(
             rate = np.array([e.repetition_rate for e in tried])
             limit = pulse_train_limit(rule_set, tissue, wavelength, pulse, rate, duration)
             ratio = np.maximum(ratio, energy / limit.per_pulse)
-    return tried[int(np.argmax(ratio))]
+    return tried[int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-9)))]  # the first of equal ones

@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.limits.evaluate import Points, evaluate
-from lasersafe.limits.grid import DURATIONS, EDGE, WAVELENGTHS, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.layout import DURATIONS, WAVELENGTHS
 from lasersafe.limits.records import AreaRule
 from lasersafe.limits.tables import load_rule_set
 
@@ -32,7 +33,7 @@ class ExposureLimit:
     limiting_aperture : numpy.ndarray, shape (...)
         Diameter over which the exposure is averaged. [m]
     grid, piece, area_row
-        The tables, and which of their rows decided, for `explain`.
+        The tables, and which of their rows decided, for `lasersafe.limits.explain`.
     duration : numpy.ndarray
         As given. [s]
     """
@@ -48,10 +49,19 @@ class ExposureLimit:
     area_row: NDArray[np.int8] | None = field(repr=False, default=None)
 
     def _texts(self, kind: str) -> list[str]:
-        return [("" if piece is None else {
-            "hazard": piece.hazard, "source": str(piece.row.source), "seen": piece.row.source.seen,
-            "formula": piece.row.formula,
-        }[kind]) for piece in self.grid.pieces]  # fmt: skip
+        return [
+            (
+                ""
+                if piece is None
+                else {
+                    "hazard": piece.hazard,
+                    "source": str(piece.row.source),
+                    "seen": piece.row.source.seen,
+                    "formula": piece.row.formula,
+                }[kind]
+            )
+            for piece in self.grid.pieces
+        ]
 
     def _take(self, kind: str) -> NDArray[np.object_]:
         texts: NDArray[np.object_] = np.array(self._texts(kind), dtype=object)[self.piece]
@@ -66,7 +76,8 @@ class ExposureLimit:
     @property
     def hazard(self) -> Texts:
         """Name of the hazard that decides at each point, "" where none applies; shape (...)."""
-        return np.array(self._texts("hazard"))[self.piece]
+        names: Texts = np.asarray(np.array(self._texts("hazard"))[self.piece])
+        return names
 
     @property
     def source(self) -> NDArray[np.object_]:
@@ -80,7 +91,7 @@ class ExposureLimit:
 
     @property
     def acceptance_angle(self) -> Floats:
-        """Cone inside which the photochemical exposure of the retina counts, NaN where another hazard decides. [rad]"""
+        """Cone [rad] inside which the photochemical exposure counts, NaN where another hazard decides; shape (...)."""
         cone = np.array([piece is not None and piece.cone for piece in self.grid.pieces])[self.piece]
         angle: Floats = np.where(cone, cone_angle(self.rule_set, self.duration), np.nan)
         return angle
@@ -122,7 +133,7 @@ def cone_angle(rule_set: str, duration: ArrayLike) -> Floats:
     return angle * 1e-3
 
 
-def _refuse(what: str, value: float, unit: str, covers: str, rule_set: str) -> OutOfRangeError:
+def _refuse(value: float, what: str, unit: str, covers: str, rule_set: str) -> OutOfRangeError:
     return OutOfRangeError(f"{what} = {value:g} {unit} is outside {rule_set}, which covers {covers}")
 
 
@@ -147,21 +158,21 @@ def check_points(
     """
     bad = _first_bad(wavelength, WAVELENGTHS[0] * 1e-9 * (1 - EDGE), WAVELENGTHS[1] * 1e-9 * (1 + EDGE))
     if bad is not None:
-        raise _refuse("wavelength", bad * 1e9, "nm", "180 nm to 1e6 nm", rule_set)
+        raise _refuse(bad * 1e9, "wavelength", "nm", "180 nm to 1e6 nm", rule_set)
     bad = _first_bad(duration, DURATIONS[0] * (1 - EDGE), DURATIONS[1] * (1 + EDGE))
     if bad is not None:
-        raise _refuse(field, bad, "s", "1e-13 s to 3e4 s", rule_set)
+        raise _refuse(bad, field, "s", "1e-13 s to 3e4 s", rule_set)
     bad = _first_bad(source_angle, _LOWEST_ANGLE, _HIGHEST_ANGLE * (1 + EDGE))
     if bad is not None:
-        raise _refuse("source angle", bad, "rad", "0 rad to pi rad", rule_set)
+        raise _refuse(bad, "source angle", "rad", "0 rad to pi rad", rule_set)
 
 
 def check_area(rule_set: str, exposed_area: ArrayLike) -> Floats:
-    """Return the exposed area as an array, refused where it is negative or not finite. [m2]"""
+    """Return the exposed area [m2] as an array, refused where it is negative or not finite."""
     area = np.asarray(exposed_area, dtype=np.float64)
     bad = _first_bad(area, 0.0, float(np.finfo(np.float64).max))
     if bad is not None:
-        raise _refuse("exposed area", bad, "m2", "0 m2 and more", rule_set)
+        raise _refuse(bad, "exposed area", "m2", "0 m2 and more", rule_set)
     return area
 
 
@@ -190,9 +201,13 @@ def solve(
     size = int(np.prod(shape))
     name = grid.rule_set.name
     found = evaluate(
-        grid, flat(wavelength, shape), flat(duration, shape), flat(source_angle, shape), size,
+        grid,
+        flat(wavelength, shape),
+        flat(duration, shape),
+        flat(source_angle, shape),
+        size,
         lambda *block: check_points(name, *block),
-    )  # fmt: skip
+    )
     points = Points(
         found.radiant_exposure.reshape(shape),
         found.irradiance.reshape(shape),
@@ -212,7 +227,7 @@ def _large_area(
     reached = (wavelength >= rule.wavelength[0] * 1e-9 * (1 - EDGE)) & (duration >= rule.duration[0] * (1 - EDGE))
     for number, ((low, high), coefficient, power, _) in enumerate(rule.rows):
         here = reached & (area >= low * (1 - EDGE)) & (area <= high * (1 + EDGE))
-        value = np.broadcast_to(coefficient * area**power, lowered.shape)
+        value = coefficient * np.where(here, area, 1.0) ** power
         here = here & (value < lowered)
         lowered, decides = np.where(here, value, lowered), np.where(here, np.int8(number), decides)
     dose = np.where(decides >= 0, lowered * duration, points.radiant_exposure)
@@ -287,14 +302,24 @@ def hazard_limits(
     *,
     exposed_area: ArrayLike | None = None,
 ) -> tuple[HazardLimit, ...]:
-    """Return the exposure limit of each hazard by itself.
+    """Return the exposure limit of each hazard by itself [1]_ [2]_.
 
     Hazards have different limiting apertures, so an exposure is compared with each of them over its own aperture.
 
     Parameters
     ----------
-    rule_set, tissue, wavelength, duration, source_angle, exposed_area
-        As for `exposure_limit`.
+    rule_set : str
+        One of `rule_sets`.
+    tissue : str
+        "eye" or "skin".
+    wavelength : array_like, shape (...)
+        Vacuum wavelength, 180e-9 to 1e-3. [m]
+    duration : array_like, shape (...)
+        Exposure duration, or that of a single pulse, 1e-13 to 3e4. [s]
+    source_angle : array_like, shape (...), optional
+        Angle that the source subtends at the eye, 0 to pi. [rad]
+    exposed_area : array_like, shape (...), optional
+        Area of skin that is exposed. [m2]
 
     Returns
     -------
@@ -308,6 +333,11 @@ def hazard_limits(
     OutOfRangeError
         If any input is not finite or lies outside what the edition covers.
 
+    References
+    ----------
+    .. [1] ICNIRP2013 (``shared/limits/icnirp2013_*.toml``).
+    .. [2] EU2006-25, Annex II, Tables 2.2 to 2.6 (``shared/limits/eu200625_*.toml``).
+
     Examples
     --------
     >>> [(limit.name, float(limit.irradiance)) for limit in hazard_limits("ICNIRP-2013", "eye", 450e-9, 100.0)]
@@ -319,8 +349,18 @@ def hazard_limits(
         grid = grid_of(rule_set, tissue, name)
         points, by_area = solve(grid, lam, time, angle, area, shape)
         if np.isfinite(points.radiant_exposure).any():
-            limits.append(HazardLimit(
-                rule_set, tissue, points.radiant_exposure, points.irradiance, points.aperture, grid, points.piece, time,
-                by_area, name,
-            ))  # fmt: skip
+            limits.append(
+                HazardLimit(
+                    rule_set,
+                    tissue,
+                    points.radiant_exposure,
+                    points.irradiance,
+                    points.aperture,
+                    grid,
+                    points.piece,
+                    time,
+                    by_area,
+                    name,
+                )
+            )
     return tuple(limits)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -12,82 +11,12 @@ from lasersafe.errors import InputError
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points, solve
 from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.pulse_results import Objects, PulseTrainLimit, TrainRow
 from lasersafe.limits.records import RuleSet
 from lasersafe.limits.tables import load_rule_set
 
 COUNT_SLACK = 1e-9  # relative: 20 Hz for 10 s is 200 pulses, whatever the last bit of the product says
 _CHUNK = 4096
-Objects = NDArray[np.object_]
-
-
-@dataclass(frozen=True)
-class TrainRow:
-    """The limit per pulse that one rule sets for one hazard over one limiting aperture.
-
-    Attributes
-    ----------
-    rule : str
-        "single pulse", "mean" or "train".
-    hazard : str
-        Name of the hazard.
-    per_pulse : numpy.ndarray, shape (...)
-        Limit for each pulse, ``inf`` where the rule does not apply. [J/m2]
-    limiting_aperture : numpy.ndarray, shape (...)
-        Diameter over which a pulse is averaged, by the averaging time of the rule. [m]
-    pulses : numpy.ndarray, shape (...)
-        Number of pulses in the averaging window, or N of the train factor (pulses inside T_i count once). [1]
-    pulse_factor : numpy.ndarray, shape (...)
-        C_P; 1 for the other rules. [1]
-    joined_within : numpy.ndarray, shape (...)
-        T_i; NaN for the other rules. [s]
-    pulses_joined : numpy.ndarray, shape (...)
-        Number of pulses that count as one because they lie inside T_i. [1]
-    averaging_time : numpy.ndarray, shape (...)
-        Duration for which the limit was taken. [s]
-    limit : numpy.ndarray, shape (...)
-        Limit for that duration, before it is shared among the pulses. [J/m2]
-    source, seen : numpy.ndarray of str, shape (...)
-        Document and row, and how they were obtained.
-    """
-
-    rule: str
-    hazard: str
-    per_pulse: Floats
-    limiting_aperture: Floats
-    pulses: Floats
-    pulse_factor: Floats
-    joined_within: Floats
-    pulses_joined: Floats
-    averaging_time: Floats
-    limit: Floats
-    source: Objects
-    seen: Objects
-
-
-@dataclass(frozen=True)
-class PulseTrainLimit:
-    """The limit for each pulse of a train, and every rule that was worked out.
-
-    Attributes
-    ----------
-    per_pulse : numpy.ndarray, shape (...)
-        The lowest limit. [J/m2]
-    deciding_rule, hazard, source : numpy.ndarray of str, shape (...)
-        The rule and hazard that set it, and where they stand.
-    limiting_aperture : numpy.ndarray, shape (...)
-        Diameter that goes with the lowest limit; for a narrow beam compare every row with its own. [m]
-    rows : tuple of TrainRow
-        Every rule, hazard and limiting aperture.
-    """
-
-    rule_set: str
-    tissue: str
-    per_pulse: Floats
-    deciding_rule: Objects
-    hazard: Objects
-    limiting_aperture: Floats
-    source: Objects
-    rows: tuple[TrainRow, ...]
 
 
 class _Train(NamedTuple):
@@ -129,6 +58,18 @@ def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
     A window that is no multiple of the period holds one pulse more when it opens with a pulse: 10 Hz for 0.25 s gives
     3, not 2.5, which is the careful side.
 
+    Parameters
+    ----------
+    duration : numpy.ndarray, shape (...)
+        Length of the window. [s]
+    repetition_rate : numpy.ndarray, shape (...)
+        Pulses in a second. [Hz]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Whole number of pulses, at least 1. [1]
+
     Examples
     --------
     >>> count_pulses(np.array([0.25, 10.0]), np.array([10.0, 20.0]))
@@ -162,8 +103,8 @@ def _windows(grid: Grid, train: _Train, total: Floats) -> tuple[Floats, Floats]:
     """Return the numbers of pulses whose window can set the mean limit, and the lengths of those windows.
 
     Inside one row ``limit(window of n) / n`` first rises and then falls with n, or does only one of the two, so its
-    least value lies at the smallest or largest n of the row. T_2 and the time at which alpha_max passes the source angle
-    end a row like a printed edge.
+    least value lies at the smallest or largest n of the row. T_2, and the time at which alpha_max passes the source
+    angle, end a row like a printed edge.
     """
     edges = [np.broadcast_to(edge, train.pulse.shape) for edge in grid.duration_edges]
     edges.append(np.exp(log_t2(grid, train.angle * 1e3)))
@@ -173,9 +114,10 @@ def _windows(grid: Grid, train: _Train, total: Floats) -> tuple[Floats, Floats]:
     ends = np.stack(edges, axis=1)
     rate, pulse = train.rate[:, None], train.pulse[:, None]
     gaps = (ends - pulse) * rate
-    last = np.floor(gaps + 1e-9 * np.maximum(np.abs(gaps), 1.0)) + 1.0
+    last = np.floor(gaps) + 1.0  # one more on either side, since a window that ends on an edge may round across it
     whole = total[:, None]
-    number = np.clip(np.concatenate([last, last + 1.0, whole], axis=1), np.minimum(2.0, whole), whole)
+    near = np.concatenate([last - 1.0, last, last + 1.0, whole], axis=1)
+    number = np.clip(near, np.minimum(2.0, whole), whole)
     window = np.where(
         whole > 1.0, np.minimum((number - 1.0) / rate + pulse, train.duration[:, None]), train.duration[:, None]
     )
@@ -200,9 +142,17 @@ def _mean(grid: Grid, train: _Train) -> dict[str, _Found]:
         here = np.isfinite(least)
         source, seen = _texts(grid, np.where(here, piece[rows, at], 0).astype(np.int16))
         found[kind] = _Found(
-            least, np.where(here, aperture[rows, at], np.nan), number[rows, at], one, one * np.nan, one,
-            window[rows, at], np.where(here, dose[rows, at], np.inf), source, seen,
-        )  # fmt: skip
+            least,
+            np.where(here, aperture[rows, at], np.nan),
+            number[rows, at],
+            one,
+            one * np.nan,
+            one,
+            window[rows, at],
+            np.where(here, dose[rows, at], np.inf),
+            source,
+            seen,
+        )
     return found
 
 
@@ -235,9 +185,11 @@ def _train_factor(
             (within == row.within)
             & ((train.duration > row.exposure[0] * (1 + EDGE)) | (row.exposure[0] == 0.0))
             & (train.duration <= row.exposure[1] * (1 + EDGE))
-            & ((alpha > low * (1 + EDGE)) | (low == 0.0)) & (alpha <= high * (1 + EDGE))
-            & (count >= row.pulses[0]) & (count <= row.pulses[1])
-        )  # fmt: skip
+            & ((alpha > low * (1 + EDGE)) | (low == 0.0))
+            & (alpha <= high * (1 + EDGE))
+            & (count >= row.pulses[0])
+            & (count <= row.pulses[1])
+        )
         value = np.minimum(np.maximum(row.value * count**row.power, row.floor), 1.0)
         factor, chosen = np.where(here, value, factor), np.where(here, number, chosen)
     return factor, chosen
@@ -259,8 +211,9 @@ def _trains(grid: Grid, train: _Train) -> dict[str, _Found]:
         count = np.ceil(count_pulses(np.minimum(train.duration, counted), train.rate) / joined)
         factor, row_of = _train_factor(rules, train, within, count)
         locators = np.array(
-            [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times], dtype=object
-        )[row_of * len(rules.train_times) + chosen]  # fmt: skip
+            [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times],
+            dtype=object,
+        )[row_of * len(rules.train_times) + chosen]
         for name, time, share in (("pulse", train.pulse, np.ones_like(joined)), ("group", group_time, joined)):
             dose, aperture, piece = _limit(grid, train, time)
             use = applies & np.isfinite(dose) & (row_of >= 0)
@@ -270,9 +223,17 @@ def _trains(grid: Grid, train: _Train) -> dict[str, _Found]:
                 continue
             source, seen = _texts(grid, np.where(use, piece, 0).astype(np.int16))
             found[f"{name}{side}"] = _Found(
-                np.where(use, dose / share * factor, np.inf), np.where(use, aperture, np.nan), count, factor, times,
-                joined, time, np.where(use, dose, np.inf), np.where(use, source + locators, ""), seen,
-            )  # fmt: skip
+                np.where(use, dose / share * factor, np.inf),
+                np.where(use, aperture, np.nan),
+                count,
+                factor,
+                times,
+                joined,
+                time,
+                np.where(use, dose, np.inf),
+                np.where(use, source + locators, ""),
+                seen,
+            )
     return found
 
 
@@ -313,14 +274,15 @@ def _check_train(train: _Train) -> None:
     if bad.any():
         pulse, rate = train.pulse[bad].flat[0], train.rate[bad].flat[0]
         message = (
-            f"pulse duration = {pulse:g} s is longer than the period {1.0 / rate:g} s of the repetition rate {rate:g} Hz; "
+            f"pulse duration = {pulse:g} s is longer than the period {1.0 / rate:g} s of {rate:g} Hz; "
             "give a shorter pulse or a lower rate, or treat the emission as continuous"
         )
         raise InputError(message)
     bad = ~(train.pulse <= train.duration * (1 + EDGE))
     if bad.any():
+        time, pulse = train.duration[bad].flat[0], train.pulse[bad].flat[0]
         message = (
-            f"duration = {train.duration[bad].flat[0]:g} s is shorter than the pulse duration {train.pulse[bad].flat[0]:g} s; "
+            f"duration = {time:g} s is shorter than the pulse duration {pulse:g} s; "
             "give the time over which the pulses are received"
         )
         raise InputError(message)
@@ -392,8 +354,8 @@ def pulse_train_limit(
         np.asarray(v, dtype=np.float64) for v in (wavelength, pulse_duration, repetition_rate, duration, source_angle)
     ]
     shape = np.broadcast_shapes(*(a.shape for a in given), () if area is None else area.shape)
-    flat = [np.broadcast_to(a, shape).reshape(-1) for a in given]
-    train = _Train(*flat[:5], None if area is None else np.broadcast_to(area, shape).reshape(-1))
+    lam, pulse, rate, time, angle = (np.broadcast_to(a, shape).reshape(-1) for a in given)
+    train = _Train(lam, pulse, rate, time, angle, None if area is None else np.broadcast_to(area, shape).reshape(-1))
     hazards_of(rule_set, tissue)
     check_points(rule_set, train.wavelength, train.pulse, train.angle, "pulse duration")
     check_points(rule_set, train.wavelength, train.duration, train.angle)
@@ -401,8 +363,9 @@ def pulse_train_limit(
     size = train.wavelength.size
     parts = [
         (stop - start, _chunk(rule_set, tissue, train.part(slice(start, stop))))
-        for start in range(0, size, _CHUNK) for stop in (min(start + _CHUNK, size),)
-    ]  # fmt: skip
+        for start in range(0, size, _CHUNK)
+        for stop in (min(start + _CHUNK, size),)
+    ]
     order = {"single pulse": 0, "mean": 1, "train": 2}
     keys = sorted({key: None for _, part in parts for key in part}, key=lambda key: order[key[0]])
     rows = []

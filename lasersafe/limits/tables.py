@@ -141,9 +141,11 @@ def _check_units(file: str, table: dict[str, Any], columns: set[str]) -> None:
 
 def _source(source: dict[str, Any], row: dict[str, Any], where: str) -> Source:
     return Source(
-        source["key"], f"{source['locator']}: {where}" if where else source["locator"],
-        row.get("seen", source["seen"]), row.get("note", ""),
-    )  # fmt: skip
+        source["key"],
+        f"{source['locator']}: {where}" if where else source["locator"],
+        row.get("seen", source["seen"]),
+        row.get("note", ""),
+    )
 
 
 def _span(name: str, pair: list[str], unit: str) -> str:
@@ -208,15 +210,22 @@ def _spectral_row(file: str, source: dict[str, Any], row: dict[str, Any], column
     parts = [row["constant"]] if "constant" in row else []
     if exponential:
         argument = {"wavelength": "lambda", "source_angle": "alpha"}[column]
-        inner = f"{row['slope']} ({argument} - {row['origin']})" if "slope" in row else (
-            f"({argument} - {row['origin']})/{row['per']}")  # fmt: skip
+        inner = (
+            f"{row['slope']} ({argument} - {row['origin']})"
+            if "slope" in row
+            else (f"({argument} - {row['origin']})/{row['per']}")
+        )
         parts.append(f"{row['coefficient']} x 10^({inner})" if row.get("coefficient", "1") != "1" else f"10^({inner})")
     unit = {"wavelength": "nm", "source_angle": "mrad"}[column]
     return SpectralRow(
-        _range(file, row[column]), _number(file, row.get("constant", 0)), coefficient, slope,
-        _number(file, row.get("origin", 0)), f"{name} = {' + '.join(parts)}",
+        _range(file, row[column]),
+        _number(file, row.get("constant", 0)),
+        coefficient,
+        slope,
+        _number(file, row.get("origin", 0)),
+        f"{name} = {' + '.join(parts)}",
         _source(source, row, _span("", row[column], unit).strip()),
-    )  # fmt: skip
+    )
 
 
 def _power_row(file: str, source: dict[str, Any], row: dict[str, Any], column: str, name: str) -> PowerRow:
@@ -226,9 +235,12 @@ def _power_row(file: str, source: dict[str, Any], row: dict[str, Any], column: s
     power = row.get("power")
     return PowerRow(
         _range(file, row["wavelength"]) if "wavelength" in row else (0.0, float("inf")),
-        _range(file, row["duration"]), _number(file, row[column]), _number(file, power or 0),
-        f"{name} = {row[column]}" + (f" t^{power}" if power else ""), _source(source, row, where),
-    )  # fmt: skip
+        _range(file, row["duration"]),
+        _number(file, row[column]),
+        _number(file, power or 0),
+        f"{name} = {row[column]}" + (f" t^{power}" if power else ""),
+        _source(source, row, where),
+    )
 
 
 def _train_factor(file: str, source: dict[str, Any], row: dict[str, Any]) -> TrainFactor:
@@ -236,8 +248,11 @@ def _train_factor(file: str, source: dict[str, Any], row: dict[str, Any]) -> Tra
         raise _refuse(file, f"pulse = '{row['pulse']}' is neither 'within T_i' nor 'beyond T_i'")
     angles = [None if end == "alpha_max" else _number(file, end) for end in row["source_angle"]]
     power, floor = row.get("power"), row.get("floor")
-    formula = f"C_P = {row['value']}" if not power else (
-        f"C_P = {row['value'] + ' ' if row['value'] != '1' else ''}N^{power}")  # fmt: skip
+    formula = (
+        f"C_P = {row['value']}"
+        if not power
+        else (f"C_P = {row['value'] + ' ' if row['value'] != '1' else ''}N^{power}")
+    )
     where = [f"pulse {row['pulse']}"]
     if row["exposure"] != ["0", "inf"]:
         where.append(_span("exposure", row["exposure"], "s"))
@@ -246,10 +261,16 @@ def _train_factor(file: str, source: dict[str, Any], row: dict[str, Any]) -> Tra
     if row["pulses"] != ["1", "inf"]:
         where.append(_span("N", row["pulses"], ""))
     return TrainFactor(
-        row["pulse"] == "within T_i", _range(file, row["exposure"]), (angles[0], angles[1]),
-        _range(file, row["pulses"]), _number(file, row["value"]), _number(file, power or 0), _number(file, floor or 0),
-        formula + (f", not below {floor}" if floor else ""), _source(source, row, ", ".join(where)),
-    )  # fmt: skip
+        row["pulse"] == "within T_i",
+        _range(file, row["exposure"]),
+        (angles[0], angles[1]),
+        _range(file, row["pulses"]),
+        _number(file, row["value"]),
+        _number(file, power or 0),
+        _number(file, floor or 0),
+        formula + (f", not below {floor}" if floor else ""),
+        _source(source, row, ", ".join(where)),
+    )
 
 
 @lru_cache(maxsize=1)
@@ -335,19 +356,26 @@ def assemble(name: str, title: str, key: str, contents: Mapping[str, dict[str, A
             apertures[table["name"]] = holes
         elif kind == "area":
             steps = tuple(
-                (_range(file, row["area"]), _number(file, row["E"]), _number(file, row.get("power", 0)),
-                 _source(source, row, _span("area", row["area"], "m2"))) for row in rows
-            )  # fmt: skip
+                (
+                    _range(file, row["area"]),
+                    _number(file, row["E"]),
+                    _number(file, row.get("power", 0)),
+                    _source(source, row, _span("area", row["area"], "m2")),
+                )
+                for row in rows
+            )
             tile(file, "area", [step[0] for step in steps])
             area = AreaRule(table["hazard"], _range(file, table["wavelength"]), _range(file, table["duration"]), steps)
         elif kind == "train time":
             times = tuple(
                 TrainTime(
-                    _range(file, row["wavelength"]), _number(file, row["T_i"]),
+                    _range(file, row["wavelength"]),
+                    _number(file, row["T_i"]),
                     None if row["counted_over"] == "T_2" else _number(file, row["counted_over"]),
                     _source(source, row, _span("", row["wavelength"], "nm").strip()),
-                ) for row in rows
-            )  # fmt: skip
+                )
+                for row in rows
+            )
             tile(file, "wavelength", [row.wavelength for row in times])
             train = (tuple(table["hazards"]), _number(file, table["longest_pulse"]), times)
         else:

@@ -217,7 +217,7 @@ class Chart:
         """Put the letter of each curve on it, where the other curves, limits and letters are farthest away."""
         placed: Points = []
         for number, pieces in enumerate(lines):
-            best, place = -math.inf, None
+            best, place = (-math.inf, -math.inf), None
             for step in range(2, 47):
                 x = self.left + (self.right - self.left) * step / 48
                 y = _height_at(pieces, x)
@@ -225,9 +225,9 @@ class Chart:
                     continue
                 others = [_height_at(other, x) for index, other in enumerate(lines) if index != number]
                 gaps = [abs(y - other) for other in others if other is not None] + [abs(y - level) for level in levels]
-                gaps += [math.hypot(x - px, y - py) for px, py in placed]
                 gaps += [abs(x - staff) * 1.5 for staff in self.staffs] + [y - self.bottom - 4.0, self.top - y]
-                score = min(min(gaps), 20.0) - 0.01 * step
+                letters = min((math.hypot(x - px, y - py) for px, py in placed), default=math.inf)
+                score = (min(letters, 18.0), min(*gaps, letters, 20.0) - 0.01 * step)
                 if score > best:
                     best, place = score, (x, y)
             if place is None:

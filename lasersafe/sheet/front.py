@@ -9,7 +9,7 @@ from lasersafe.sheet.chart import Chart
 from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, Box, Flow, Mark, Part, Path, Row, Text
 from lasersafe.sheet.references import References
 from lasersafe.sheet.text import Line, Style, tidy, unit_text, width_of, wrap
-from lasersafe.sheet.values import aperture, distance, duration, in_unit
+from lasersafe.sheet.values import aperture, distance, duration, headline, in_unit
 from lasersafe.wording import Wording
 
 _TITLE = Style(17, True)
@@ -77,7 +77,7 @@ class _Block:
             big, room = "", inner
             caption: tuple[Line, ...] = ()
             if key == "people" and found.headline_distance is not None:
-                big = distance(found.headline_distance).replace("\u00a0", " ")
+                big = headline(found.headline_distance).replace("\u00a0", " ")
                 tissue = named(wording, "tissue", found.headline_tissue)
                 caption = wrap(wording.text("decision.headline", tissue=tissue), _CAPTION, inner)
                 room = inner - width_of(big, Style(size * 2, True)) - 14.0
@@ -133,7 +133,7 @@ def _decision_as_text(flow: Flow, assessment: Assessment, wording: Wording) -> N
     for key, text in texts:
         flow.paragraph(wording.text(f"decision.{key}"), _LABEL)
         if key == "people" and found.headline_distance is not None:
-            flow.paragraph(distance(found.headline_distance), Style(26, True))
+            flow.paragraph(headline(found.headline_distance), Style(26, True))
             tissue = named(wording, "tissue", found.headline_tissue)
             flow.paragraph(wording.text("decision.headline", tissue=tissue), _CAPTION)
         flow.paragraph(tidy(text), style)

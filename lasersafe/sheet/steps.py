@@ -28,8 +28,15 @@ class _Calculation:
         self.rows: list[Row] = []
         self.count = 0
 
-    def group(self, title: str, steps: Sequence[Step], notes: Sequence[str] = (), label: str = "") -> None:
-        """Add a titled group of steps, with a running number unless it has a ``label``."""
+    def group(
+        self,
+        title: str,
+        steps: Sequence[Step],
+        notes: Sequence[str] = (),
+        label: str = "",
+        without: str = "steps.no_steps",
+    ) -> None:
+        """Add a titled group of steps, with a running number unless it has a ``label``; ``without`` them, say so."""
         if not label:
             self.count += 1
             label = str(self.count)
@@ -38,7 +45,7 @@ class _Calculation:
         head = [Part(f"{label}  {title}", TINY_BOLD)]
         known = bool(key) and before == label
         if not known:
-            same = self.wording.text("steps.same", reference=before) if key else self.wording.text("steps.no_steps")
+            same = self.wording.text("steps.same", reference=before) if key else self.wording.text(without)
             head.append(Part(same, TINY_NOTE))
         head += [Part(note, TINY_NOTE) for note in notes if note]
         self.rows.append(Row((), head, _SHADE, keep=_KEEP if known else 0.0))
@@ -79,7 +86,7 @@ def steps(flow: Flow, assessment: Assessment, wording: Wording, references: Refe
             mark = named(wording, "seen", criterion.seen)
             source = text("hazards.source", source=criterion.source, mark=mark)
             title = f"{tissue}: {limit_text(criterion, wording)}"
-            work.group(title, criterion.steps, (source, criterion.note), label)
+            work.group(title, criterion.steps, (source, criterion.note), label, "steps.elsewhere")
         work.print(flow)
     for setup in assessment.setups:
         flow.heading(text("steps.setup", laser=setup.laser, setup=setup.setup), 1)

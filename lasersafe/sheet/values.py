@@ -10,7 +10,7 @@ from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.sheet.text import RAISED, unit_text
 
 _POWER = re.compile(r"[eE]([+-]?\d+)")
-_LEAST = 0.001
+_LEAST = 0.01
 NOT_A_NUMBER = "not a number"
 
 
@@ -63,6 +63,15 @@ def in_unit(value: float, unit: str, digits: int = 3, rounding: Rounding = "near
 def distance(value: float) -> str:
     """Return a distance that must not be printed too short."""
     return quantity(value, "m", 3, "up")
+
+
+def headline(value: float) -> str:
+    """Return a distance that is read aloud: up to a full metre beyond 10 m, to a tenth of a metre below."""
+    if not math.isfinite(value):
+        return f"{_special(value)}\u00a0m"
+    step, digits = (1.0, 0) if value > 10.0 else (0.1, 1)
+    metres = math.ceil(value / step - 1e-9) * step
+    return f"{metres:,.{digits}f} m".replace(",", " ")
 
 
 def place(value: float) -> str:

@@ -43,7 +43,7 @@ def test_importing_quantity_does_not_load_pint() -> None:
 # Layers: a part may import itself and what stands lower; parts of one height do not know each other
 
 LAYERS: list[set[str]] = [
-    {"errors", "reference", "results", "wording", "quantity"},
+    {"errors", "reference", "results", "wording", "typed", "quantity"},
     {"models", "limits", "optics"},
     {"hazard"},
     {"assessment"},

@@ -51,7 +51,7 @@ def test_readme_and_guide_link_to_files_that_exist() -> None:
 
 def commands_in(text: str) -> list[str]:
     """Return the lasersafe command lines of the console blocks; a backslash joins lines."""
-    blocks = "\n".join(FENCE.findall(text)).replace("\\\n", " ")
+    blocks = re.sub(r"\s*\\\n\s*", " ", "\n".join(FENCE.findall(text)))
     lines = (line.strip().removeprefix("$ ") for line in blocks.splitlines())
     return [line for line in lines if line.startswith("lasersafe ")]
 
@@ -69,4 +69,4 @@ def test_examples_run(page, tmp_path, monkeypatch) -> None:
 
 def test_readme_has_examples() -> None:
     assert len(commands_in((ROOT / "README.md").read_text(encoding="utf-8"))) >= 3
-    assert commands_in("```console\n$ lasersafe limit --x \\\n  1\nanswer\n```\n") == ["lasersafe limit --x   1"]
+    assert commands_in("```console\n$ lasersafe limit --x \\\n  1\nanswer\n```\n") == ["lasersafe limit --x 1"]

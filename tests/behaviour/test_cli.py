@@ -1,0 +1,198 @@
+"""Every command as a user gets it: answers, JSON keys, one line for every error, exit code 2."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from tests.behaviour.command import run
+
+BEAM = ["--wavelength", "1064 nm", "--power", "300 W", "--beam-diameter", "8.5 mm", "--criterion", "1/e"]
+HAND_HELD = [*BEAM, "--lens-focal-length", "150 mm", "--duration", "10 s"]
+TEMPLATES = ["co2-cutter", "demo", "handheld-welder", "nanosecond-marker", "ultraviolet", "visible-diode"]
+
+
+def test_limit_json_has_the_promised_keys() -> None:
+    data = run("limit", "--wavelength", "1070 nm", "--duration", "10 s", "--json").data
+    for tissue in ("eye", "skin"):
+        keys = {"radiant_exposure_J_per_m2", "irradiance_W_per_m2", "limiting_aperture_mm", "hazard", "source"}
+        assert keys <= data[tissue].keys()
+    assert data["eye"]["irradiance_W_per_m2"] == pytest.approx(50.0, rel=1e-12)
+    assert data["eye"]["limiting_aperture_mm"] == 7.0
+    assert data["skin"]["limiting_aperture_mm"] == 3.5
+    assert "per_pulse_J_per_m2" not in data["eye"]
+
+
+def test_limit_of_a_train_names_the_rule() -> None:
+    data = run(
+        "limit", "--wavelength", "1064 nm", "--duration", "10 s", "--pulse-duration", "10 ns",
+        "--repetition-rate", "20 Hz", "--rule-set", "EU-2006/25/EC", "--json",
+    ).data  # fmt: skip
+    assert data["eye"]["per_pulse_J_per_m2"] == pytest.approx(0.05 * 200**-0.25, rel=1e-9)
+    assert data["eye"]["deciding_rule"] == "train"
+
+
+def test_limit_text_says_when_the_other_rule_set_is_stricter() -> None:
+    text = run("limit", "--wavelength", "1319 nm", "--duration", "10 s").out
+    assert "EU-2006/25/EC is stricter for the eye: 400.0 W/m2" in text
+
+
+def test_reach_of_the_published_hand_held_case_rounds_up() -> None:
+    answer = run("reach", *HAND_HELD, "--scatter", "hemisphere", "--json").data
+    assert answer["direct_eye_from_focus_m"] == pytest.approx(48.776, abs=2e-3)
+    assert answer["direct_eye_m"] == pytest.approx(answer["direct_eye_from_focus_m"] + 0.15, rel=1e-12)
+    assert answer["scatter_eye_m"] == pytest.approx(0.977, abs=1e-3)
+    text = run("reach", *HAND_HELD).out
+    assert "49.0 m from the last optic" in text
+    assert "laser safety officer" in text
+    assert "safe distance" not in text
+
+
+def test_reach_takes_a_limit_of_the_user_and_says_so() -> None:
+    words = ["reach", "--wavelength", "1064 nm", "--power", "100 W", "--beam-diameter", "2 mm", "--criterion", "1/e"]
+    words += ["--divergence", "2 mrad", "--duration", "30000 s", "--propagation", "linear", "--limit-eye", "16 W/m2"]
+    answer = run(*words, "--json").data
+    assert answer["direct_eye_m"] == pytest.approx(1409.5, rel=1e-3)
+    assert answer["details"]["direct_eye"]["decided_by"] == "typed by the user"
+    assert "typed by the user" in run(*words).out
+
+
+def test_reach_lets_the_stricter_rule_set_decide() -> None:
+    pulses = ["--pulse-energy", "1 mJ", "--pulse-duration", "100 ns", "--repetition-rate", "20 kHz"]
+    words = ["reach", "--wavelength", "1064 nm", *pulses, "--beam-diameter", "7 mm", "--criterion", "1/e"]
+    words += ["--divergence", "1 mrad", "--duration", "10 s", "--json"]
+    both = run(*words).data
+    one = {name: run(*words, "--rule-set", name).data["direct_eye_m"] for name in ("ICNIRP-2013", "EU-2006/25/EC")}
+    assert both["direct_eye_m"] == max(one.values())
+    assert both["details"]["direct_eye"]["by_rule_set_m"] == one
+
+
+def test_eyewear_answers_in_one_line_and_judges_what_is_worn() -> None:
+    beam = ["--wavelength", "1070 nm", "--power", "100 W", "--beam-diameter", "7 mm", "--criterion", "1/e"]
+    data = run("eyewear", *beam, "--wearing", "1070 D LB8", "--json").data
+    assert data["scale_numbers"] == {"D": 7}
+    assert data["wearing"]["enough"] is True
+    text = run("eyewear", *beam, "--wearing", "1064 D LB8").out
+    assert text.splitlines()[0].startswith("ask for: 1070 D LB7")
+    assert "wrong wavelength" in text
+    assert "not enough" in run("eyewear", *beam, "--wearing", "1070 D LB5").out
+
+
+def test_eyewear_says_when_none_can_be_relied_on() -> None:
+    data = run("eyewear", "--wavelength", "1070 nm", "--power", "1.5 kW", "--beam-diameter", "8 mm", "--criterion",
+               "1/e2", "--wearing", "1070 D LB10", "--json").data  # fmt: skip
+    assert data["no_reliance"].startswith("no eyewear can be relied on here")
+    assert data["reliable"] is False
+    assert data["wearing"]["enough"] is False
+    assert data["optical_density"] >= data["optical_density_exact"]
+
+
+def test_eyewear_density_is_that_of_the_power_in_the_aperture() -> None:
+    data = run("eyewear", "--wavelength", "1070 nm", "--power", "100 W", "--beam-diameter", "1 mm", "--criterion",
+               "1/e", "--json").data  # fmt: skip
+    assert data["optical_density_exact"] == pytest.approx(math.log10(100 / (math.pi * 3.5e-3**2) / 50), abs=1e-6)
+    assert data["optical_density"] == pytest.approx(4.8)
+
+
+@pytest.mark.parametrize(
+    ("words", "part"),
+    [
+        (["limit", "--wavelength", "1,07 um", "--duration", "10 s"], "1,07 um"),
+        (["limit", "--wavelength", "1070", "--duration", "10 s"], "wavelength = '1070'"),
+        (["limit", "--wavelength", "170 nm", "--duration", "10 s"], "180 nm"),
+        (["limit", "--wavelength", "1070 nm", "--duration", "9 h"], "duration"),
+        (["limit", "--wavelength", "1070 nm", "--duration", "10 s", "--rule-set", "ICNIRP-2031"], "ICNIRP-2013"),
+        (["limit", "--wavelength", "1070 nm", "--duration", "10 s", "--pulse-duration", "1 ns"], "go together"),
+        (["limit", "--wavelength", "1070 nm", "--duration", "10 s", "--source-angle", "-3 mrad"], "source"),
+        (["reach", *BEAM, "--duration", "10 s"], "--lens-focal-length"),
+        (["reach", *HAND_HELD, "--divergence", "1 mrad"], "--lens-focal-length"),
+        (["reach", *BEAM, "--divergence", "1 urad", "--duration", "10 s"], "diffraction"),
+        (["reach", *BEAM, "--divergence", "2 rad", "--duration", "10 s"], "mrad"),
+        (["reach", *HAND_HELD[:-2], "--duration", "10 s", "--power", "2 MW"], "did you mean"),
+        (["reach", *HAND_HELD, "--scatter", "mirror"], "lambert"),
+        (["reach", *HAND_HELD, "--reflectance", "1.2"], "reflectance"),
+        (["reach", *HAND_HELD, "--criterion", "1/e3"], "1/e3"),
+        (["reach", *HAND_HELD, "--pulse-energy", "1 mJ"], "pulse duration"),
+        (["reach", *HAND_HELD, "--limit-eye", "50 J/m2"], "limit for the eye"),
+        (["reach", *HAND_HELD, "--rule-set", "EU"], "EU-2006/25/EC"),
+        (["eyewear", *BEAM, "--wearing", "rubbish"], "rubbish"),
+        (["eyewear", *BEAM[:2], *BEAM[4:]], "emission is missing"),
+        (["eyewear", *BEAM, "--pulse-duration", "1 ms", "--repetition-rate", "2 kHz"], "longer than the period"),
+        (["assess", "missing.toml"], "missing.toml"),
+        (["check", "."], "."),
+        (["new", "x.toml"], "handheld-welder"),
+        (["new", "x.toml", "--from", "handheld-weldr"], "did you mean 'handheld-welder'"),
+        (["sheet", "missing.toml", "-o", "x.pdf"], "missing.toml"),
+        (["limit", "--wavelength", "1070 nm"], "duration"),
+        (["nothing"], "nothing"),
+    ],
+)
+def test_bad_input_is_one_message_and_exit_code_2(words, part, tmp_path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    answer = run(*words)
+    assert answer.code == 2
+    assert part in answer.err + answer.out
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_every_template_is_written_checked_assessed_and_printed(name, tmp_path) -> None:
+    case = tmp_path / "case.toml"
+    assert run("new", case, "--from", name).code == 0
+    assert run("check", case).code == 0
+    data = run("assess", case, "--json").data
+    assert data["scenarios"]
+    assert all(not s["below_limit"] or s["ratio"] <= 1.0 for s in data["scenarios"])
+    text = run("assess", case).out
+    assert data["decision"]["verdict"] in text
+    assert data["caution"] in text
+    sheet = tmp_path / "sheet.pdf"
+    assert run("sheet", case, "-o", sheet, "--paper", "Letter").code == 0
+    first = sheet.read_bytes()
+    assert first.startswith(b"%PDF")
+    assert run("sheet", case, "-o", sheet, "--paper", "Letter").code == 0
+    assert sheet.read_bytes() == first
+
+
+def test_new_does_not_overwrite(tmp_path) -> None:
+    case = tmp_path / "case.toml"
+    case.write_text("mine")
+    answer = run("new", case, "--from", "demo")
+    assert answer.code == 2
+    assert case.read_text() == "mine"
+    assert run("new", case, "--from", "demo", "--replace").code == 0
+    assert case.read_text() != "mine"
+    assert [p.name for p in tmp_path.iterdir()] == ["case.toml"]
+
+
+def test_check_lists_all_faults_with_lines(tmp_path) -> None:
+    case = tmp_path / "case.toml"
+    assert run("new", case, "--from", "handheld-welder").code == 0
+    text = case.read_text(encoding="utf-8")
+    case.write_text(
+        text.replace('wavelength = "1070 nm"', 'wavelength = "1,07 um"').replace("distance =", "distanse =", 1)
+    )
+    answer = run("check", case)
+    assert answer.code == 2
+    assert answer.out.count("line ") >= 2
+    faults = run("check", case, "--json").data["faults"]
+    assert {"wavelength"} <= {f["field"].rpartition(".")[2] for f in faults}
+    assert all(isinstance(f["line"], int) for f in faults)
+
+
+def test_a_sheet_that_cannot_be_written_leaves_nothing(tmp_path) -> None:
+    case = tmp_path / "case.toml"
+    run("new", case, "--from", "handheld-welder")
+    folder = tmp_path / "folder.pdf"
+    folder.mkdir()
+    answer = run("sheet", case, "-o", folder)
+    assert answer.code == 2
+    assert "folder" in answer.err
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["case.toml", "folder.pdf"]
+
+
+def test_units_version_and_schema() -> None:
+    assert "mrad" in run("units").out
+    assert run("--version").out.startswith("lasersafe ")
+    assert run("schema").data["title"]

@@ -1,0 +1,170 @@
+"""The editable texts: what is asked of the files, and that the sheet uses all of them."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from lasersafe import wording as module
+from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.reference import load_toml, templates_path
+from lasersafe.sheet import render_sheet
+from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
+from tests.behaviour.sample_assessment import assessment
+
+
+@pytest.fixture
+def edited(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """Hand out a copy of the wording that a test may spoil."""
+    folder = tmp_path / "wording" / "en"
+    shutil.copytree(templates_path("wording", "en"), folder)
+    monkeypatch.setattr(module, "templates_path", lambda *parts: tmp_path.joinpath(*parts))
+    load_wording.cache_clear()
+    load_toml.cache_clear()
+    yield folder
+    load_wording.cache_clear()
+    load_toml.cache_clear()
+
+
+def change(file: Path, old: str, new: str) -> None:
+    text = file.read_text(encoding="utf-8")
+    assert old in text
+    file.write_text(text.replace(old, new, 1), encoding="utf-8")
+    load_toml.cache_clear()
+    load_wording.cache_clear()
+
+
+def test_controls_follow_the_order_of_the_trade_and_the_conditions() -> None:
+    found = load_wording().controls_for({"handheld", "eyewear"})
+    kinds = [entry.kind for entry in found]
+    assert kinds == sorted(kinds, key=CONTROL_KINDS.index)
+    keys = {entry.key for entry in found}
+    assert {"enclose", "contact release", "check eyewear"} <= keys
+    assert "under the helmet" not in keys, "it asks for 'process' as well"
+    assert len(load_wording().controls_for(CONDITIONS)) == len(load_wording().controls)
+
+
+def test_each_kind_has_a_control_that_always_holds_but_the_last() -> None:
+    always = {entry.kind for entry in load_wording().controls_for(())}
+    assert always == {"substitute", "technical", "organisational"}
+
+
+def test_each_way_is_answered_in_each_kind() -> None:
+    for kind in CONTROL_KINDS:
+        answered = {way for entry in load_wording().controls if entry.kind == kind for way in entry.answers}
+        assert answered == set(WAYS)
+
+
+def test_each_condition_is_used() -> None:
+    texts = load_wording()
+    used = {word for entry in (*texts.controls, *texts.other_hazards) for word in entry.when}
+    assert used == CONDITIONS
+
+
+def test_unknown_condition_is_refused() -> None:
+    with pytest.raises(InputError, match="condition 'hand-held' is not known to the wording; known: always"):
+        load_wording().controls_for({"hand-held"})
+
+
+@pytest.mark.parametrize("language", ["de", "../en", "", "EN", "en/..", "en\n"])
+def test_unknown_language_is_refused(language: str) -> None:
+    with pytest.raises(InputError, match="there is no wording for it; there is: en"):
+        load_wording(language)
+
+
+def test_unknown_keys_are_refused() -> None:
+    texts = load_wording()
+    with pytest.raises(ReferenceDataError, match=r"controls.toml: key 'no such' is missing"):
+        texts.control("no such")
+    with pytest.raises(ReferenceDataError, match=r"other_hazards.toml: key 'no such' is missing"):
+        texts.other_hazard("no such")
+    with pytest.raises(ReferenceDataError, match=r"sheet.toml: key 'no.such' is missing"):
+        texts.text("no.such")
+    with pytest.raises(ReferenceDataError, match=r"key 'sheet.page': cannot fill in 'pages'; places: page"):
+        texts.text("sheet.page", page=1)
+
+
+def test_the_sheet_names_a_hazard_without_a_text() -> None:
+    bad = replace(assessment(), other_hazards=("falling cats",))
+    with pytest.raises(ReferenceDataError, match="'falling cats' is missing; the assessment asks for this hazard"):
+        render_sheet(bad)
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "message"),
+    [
+        ("controls.toml", 'key = "enclose"', 'key = "beam stop"', "key 'beam stop' occurs twice"),
+        ("controls.toml", 'key = "enclose"', 'name = "enclose"', "technical 1: key 'key' is missing"),
+        ("controls.toml", 'when = ["lens"]', 'when = ["lense"]', "when 'lense' is not known; known: always"),
+        ("controls.toml", 'answers = ["direct"]', "answers = []", "answers must be a list of words"),
+        ("controls.toml", "[[personal]]", "[[persnal]]", "key 'persnal' is not known"),
+        ("controls.toml", '"lower power"', '""', "key 'key' must be a text that is not empty"),
+        ("other_hazards.toml", 'seen = "read"', 'seen = "guessed"', "seen 'guessed' is not known; known: read, part"),
+        ("other_hazards.toml", "[[hazard]]", "[[hazards]]", "key 'hazards' is not known"),
+        ("cautions.toml", "short = ", "brief = ", "key 'short' is missing"),
+        ("sign_off.toml", "declares = ", "declare = ", "role 1: key 'declares' is missing"),
+        ("sheet.toml", 'kind = "Laser', 'kind = 3 # "Laser', "key 'sheet.kind' must be a text that is not empty"),
+        ("sheet.toml", "page {page} of", "page {page of", "write a brace twice to print it"),
+        ("sheet.toml", "[draft]", "[draft", "data file sheet.toml is damaged"),
+    ],
+)
+def test_a_spoilt_file_is_refused(edited: Path, file: str, old: str, new: str, message: str) -> None:
+    change(edited / file, old, new)
+    with pytest.raises(ReferenceDataError) as error:
+        load_wording()
+    assert message in str(error.value)
+    assert file in str(error.value)
+
+
+def test_a_missing_file_is_refused(edited: Path) -> None:
+    (edited / "cautions.toml").unlink()
+    with pytest.raises(ReferenceDataError, match=r"data file cautions.toml is missing"):
+        load_wording()
+
+
+def test_an_edit_changes_the_digest_and_the_sheet(edited: Path) -> None:
+    before = load_wording()
+    change(edited / "cautions.toml", "local law comes first", "local law <b>comes</b> first & last")
+    after = load_wording()
+    assert after.digest != before.digest
+    assert "<b>comes</b> first & last" in after.caution_short
+
+
+def test_the_digest_does_not_depend_on_comments_or_order(edited: Path) -> None:
+    before = load_wording().digest
+    change(edited / "sheet.toml", "[draft]", "# a comment\n[draft]")
+    assert load_wording().digest == before
+
+
+def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
+    used: set[str] = set()
+    plain = Wording.text
+
+    def recorded(self: Wording, key: str, /, **values: object) -> str:
+        used.add(key)
+        return plain(self, key, **values)
+
+    monkeypatch.setattr(Wording, "text", recorded)
+    full = assessment()
+    bare = replace(full, setups=(), scenarios=(), eyewear=(), barriers=(), controls=(), other_hazards=(), inputs=())
+    chart = replace(full.setups[0].chart, curves=())
+    dark = replace(
+        full.setups[0].chart,
+        curves=(*full.setups[0].chart.curves, replace(full.setups[0].chart.curves[0], distance=(), exposure=())),
+    )
+    odd = replace(full.setups[0], chart=chart, steps=(replace(full.setups[0].steps[0], source=""),))
+    rule = replace(full.scenarios[0].criterion, steps=())
+    loose = replace(full, scenarios=(replace(full.scenarios[0], criterion=rule),))
+    for found in (
+        full,
+        loose,
+        replace(bare, notes=()),
+        replace(full, setups=(odd, replace(full.setups[1], chart=dark))),
+    ):
+        render_sheet(found)
+    asked = {key for key in load_wording().texts if key.partition(".")[0] not in ("way", "tissue", "seen")}
+    assert asked - used - {f"controls.{kind}" for kind in CONTROL_KINDS} == set()
