@@ -11,8 +11,8 @@ from lasersafe.quantity import feet
 from lasersafe.results_scene import HazardMap, SceneResult, SpectatorLine
 
 LINES_HOLD = (
-    "The lines hold for the set-up that is fitted, while it runs as described and every barrier stands; beyond them the "
-    "computed exposure is below the limits for the times that the sheet names."
+    "The lines hold for the set-up that is fitted, while it runs as described and every barrier stands; beyond them "
+    "the computed exposure is below the limits for the times that the sheet names."
 )
 
 
