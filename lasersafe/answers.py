@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.durations import WORKING_DAY
+from lasersafe.hazard.durations import EDGE, WORKING_DAY
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.settings import SettingSpace, worst_setting
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
@@ -248,7 +248,7 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
     space = question.space()
     duration = optional_number(question.duration, "s", "duration")
     if duration is None:
-        duration = WORKING_DAY if lam < 400e-9 else 10.0
+        duration = WORKING_DAY if lam <= 400e-9 * (1.0 + EDGE) else 10.0
     sets = question.rule_sets()
     worst: Emission = worst_setting(space, sets, "eye", lam, duration)
     need = eyewear_need(
@@ -267,6 +267,7 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
         "duration_s": duration,
         "rule_sets": list(sets),
         "optical_density": need.optical_density,
+        "optical_density_skin": need.optical_density_skin,
         "optical_density_exact": need.optical_density_exact,
         "scale_numbers": {scale.mode: scale.scale_number for scale in need.scales},
         "marking": need.marking,

@@ -117,16 +117,64 @@ def sheet(
     case: CaseFile,
     output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)],
     paper: Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")] = None,
+    replace: Annotated[bool, typer.Option(help="Replace a sheet that is signed; a dated copy of it is kept.")] = False,
     as_json: Json = False,
 ) -> None:
     """Print the assessment sheet of a case as a PDF."""
     from lasersafe.report import write_case_sheet
 
-    data = write_case_sheet(case, output, paper)
+    data = write_case_sheet(case, output, paper, replace)
+    if as_json:
+        _print_json(data)
+        return
+    typer.echo(f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})")
+    for line in data["changed_since_sign_off"]:
+        typer.echo(f"changed since the last sign-off: {line}")
+    if data["kept"]:
+        typer.echo(f"the sheet that was there is kept as {data['kept']}")
+    typer.echo(data["caution"])
+
+
+PageOutput = Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)]
+Paper = Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")]
+
+
+def _page(case: Path, output: Path, paper: str | None, kind: str) -> None:
+    from lasersafe.report import write_case_page
+
+    data = write_case_page(case, output, paper, kind)
+    typer.echo(f"page: {data['sheet']}\n{data['caution']}")
+
+
+@app.command()
+def prestart(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the pre-use check with the stop criteria on one page."""
+    _page(case, output, paper, "prestart")
+
+
+@app.command()
+def card(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the casualty card on one page."""
+    _page(case, output, paper, "card")
+
+
+@app.command("door-sign")
+def door_sign(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the text of the sign for the entrances on one page."""
+    _page(case, output, paper, "sign")
+
+
+@app.command()
+def notice(case: CaseFile, as_json: Json = False) -> None:
+    """Print data for a notice to an authority; no permission is claimed."""
+    from lasersafe.record_report import notice_of
+
+    lines, data = notice_of(case)
     if as_json:
         _print_json(data)
     else:
-        typer.echo(f"{data['verdict']}\nsheet: {data['sheet']}\n{data['caution']}")
+        for line in lines:
+            typer.echo(line)
 
 
 @app.command()
@@ -276,6 +324,96 @@ def schema() -> None:
     from lasersafe.models import json_schema
 
     _print_json(json_schema())
+
+
+@app.command()
+def signoff(
+    case: Annotated[
+        Optional[Path], typer.Argument(metavar="[CASE.toml]", help="The case file to sign.")  # noqa: UP045
+    ] = None,
+    role: Annotated[str, typer.Option(help="assessor, laser_safety_officer, operator or venue.")] = "",
+    name: Annotated[str, typer.Option(help="Who signs.")] = "",
+    conditions: Annotated[str, typer.Option(help="Under which conditions.")] = "",
+    expires: Annotated[str, typer.Option(help="Last day on which the signature holds, as 2027-03-01.")] = "",
+    fingerprint: Annotated[str, typer.Option(help="Beginning of the fingerprint on the sheet that was read.")] = "",
+    again: Annotated[bool, typer.Option("--again", help="Sign anew what the same role has signed.")] = False,
+    certificate: Annotated[
+        Optional[Path], typer.Option(help="PKCS#12 file: put a PDF signature on --sheet instead.")  # noqa: UP045
+    ] = None,
+    sheet: Annotated[Optional[Path], typer.Option(help="The sheet that the certificate signs.")] = None,  # noqa: UP045
+    password_fd: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option(help="File descriptor to read the password of the certificate from."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Record who signs a case, or sign a printed sheet with a certificate.
+
+    The password of the certificate comes from --password-fd, or from the environment variable
+    LASERSAFE_CERTIFICATE_PASSWORD, or is asked for.
+    """
+    from lasersafe.signing.commands import sign_answer
+
+    data, lines = sign_answer(
+        case, role, name, conditions, expires, fingerprint, again, certificate, sheet, password_fd
+    )
+    if as_json:
+        _print_json(data)
+    else:
+        for line in lines:
+            typer.echo(line)
+
+
+@app.command()
+def verify(
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET.pdf", help="The sheet to check.", show_default=False)],
+    trust: Annotated[
+        Optional[list[Path]],  # noqa: UP045
+        typer.Option(help="Certificates (PEM or DER) that are trusted; may be given more than once."),
+    ] = None,
+    case: Annotated[
+        Optional[Path], typer.Option(help="A case file to compare the sheet with, as it is now.")  # noqa: UP045
+    ] = None,
+    on: Annotated[Text, typer.Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
+    time_limit: Annotated[float, typer.Option(help="Seconds after which it gives up.")] = 120.0,
+    as_json: Json = False,
+) -> None:
+    """Say whether a sheet is still what was signed and what this version computes.
+
+    Exit codes: 0 all is well, 10 not signed, 11 past its date, 12 this version computes other
+    results, 13 changed since it was signed, 14 certificate signature broken or not trusted, 15
+    damaged or no sheet, 16 cannot be checked by this version, 2 no such file or bad option.
+    """
+    from lasersafe.signing.commands import verify_answer
+
+    code, data, lines = verify_answer(sheet, trust or [], case, on, time_limit)
+    if as_json:
+        _print_json(data)
+    else:
+        for line in lines:
+            typer.echo(line)
+    if code:
+        raise typer.Exit(code)
+
+
+@app.command()
+def register(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder with the sheets.", show_default=False)],
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
+    recursive: Annotated[bool, typer.Option("--recursive", help="Look into the folders below as well.")] = False,
+    on: Annotated[Text, typer.Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
+    as_json: Json = False,
+) -> None:
+    """List the sheets of a folder with state and review date.
+
+    Nothing is checked but the checksum of each file; verify checks the rest.
+    """
+    from lasersafe.signing.commands import register_answer
+
+    if as_json:
+        _print_json(register_answer(folder, recursive, on)[0])
+    else:
+        typer.echo(register_answer(folder, recursive, on, as_csv)[1].rstrip("\n"))
 
 
 def main() -> None:

@@ -27,6 +27,7 @@ _SMALLEST = 2.2250738585072014e-308  # below it a float loses digits
 
 _DIMENSIONS = {  # dimension as pint prints it: name, SI unit, how an entry looks
     "[length]": ("length", "m", "10 mm"),
+    "[length] ** 2": ("area", "m2", "0.05 m2"),
     "[time]": ("time", "s", "10 s"),
     "[power]": ("power", "W", "1.5 kW"),
     "[angle]": ("angle", "rad", "3 mrad"),

@@ -2,57 +2,18 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
-import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import InputError, OutputError
+from lasersafe.errors import InputError
+from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
+from lasersafe.record_report import record_json, unit_key
 from lasersafe.reference import templates_path
 from lasersafe.report_scene import scene_json
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
-
-
-def write_file(path: Path, content: bytes, *, replace: bool = True) -> None:
-    """Write a file through a temporary name beside it, so that the old file or the whole new one is there.
-
-    Raises
-    ------
-    OutputError
-        If the place cannot be written, or the file is there and may not be replaced.
-    """
-    if path.is_dir():
-        message = f"{path} is a folder; name a file in it"
-        raise OutputError(message)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
-        temporary = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            temporary.chmod(0o644)
-            if replace:
-                temporary.replace(path)
-            else:
-                os.link(temporary, path)
-                temporary.unlink()
-        except BaseException:
-            with contextlib.suppress(FileNotFoundError):
-                temporary.unlink()
-            raise
-    except FileExistsError:
-        message = f"{path} is there already; choose another name, or say --replace"
-        raise OutputError(message) from None
-    except OSError as error:
-        message = f"{path} cannot be written: {error.strerror or error}"
-        raise OutputError(message) from None
 
 
 def template_names() -> list[str]:
@@ -91,13 +52,15 @@ def start_case(path: Path, template: str | None, replace: bool) -> str:
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     """Return the faults of a case as lines and as JSON; a case without faults is worked out as well."""
     from lasersafe.assessment import assess_file
-    from lasersafe.errors import CalcError, Fault
+    from lasersafe.errors import CalcError, CaseError, Fault
     from lasersafe.models import check_case
 
     faults = list(check_case(path))
     if not faults:
         try:
             assess_file(path)
+        except CaseError as error:
+            faults = list(error.faults)
         except CalcError as error:
             faults = [Fault(None, "case", str(error))]
     rows = [{"line": fault.line, "field": fault.field, "message": fault.message} for fault in faults]
@@ -108,8 +71,33 @@ def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     return [head, *(f"  {fault}" for fault in faults)], data
 
 
-def write_case_sheet(path: Path, output: Path, paper: str | None) -> dict[str, Any]:
-    """Assess a case, write its sheet, and return what to print."""
+def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool = False) -> dict[str, Any]:
+    """Assess a case, write its sheet with the signatures on record, and return what to print."""
+    from lasersafe.models import parse_case, read_case_text
+    from lasersafe.signing.making import make_sheet, save_sheet
+    from lasersafe.signing.record import read_record, record_path
+
+    if paper not in (None, "A4", "Letter"):
+        message = f"paper = '{paper[:40]}': allowed are A4 and Letter"
+        raise InputError(message)
+    text = read_case_text(path)
+    made = make_sheet(text, parse_case(text, str(path)), read_record(record_path(path)), paper)
+    copy = save_sheet(output, made.content, replace)
+    return {
+        "sheet": str(output),
+        "verdict": made.assessment.decision.verdict,
+        "passed": made.assessment.decision.passed,
+        "fingerprint": made.assessment.fingerprint,
+        "state": made.sign_off.state,
+        "missing_roles": list(made.sign_off.missing),
+        "changed_since_sign_off": list(made.sign_off.changed),
+        "kept": None if copy is None else str(copy),
+        "caution": load_wording(made.assessment.language).caution_short,
+    }
+
+
+def write_case_page(path: Path, output: Path, paper: str | None, kind: str) -> dict[str, Any]:
+    """Assess a case, write one of its pages to hand out, and return what to print."""
     from lasersafe.assessment import assess
     from lasersafe.models import read_case
     from lasersafe.sheet import render_sheet
@@ -120,13 +108,13 @@ def write_case_sheet(path: Path, output: Path, paper: str | None) -> dict[str, A
         message = f"paper = '{size[:40]}': allowed are A4 and Letter"
         raise InputError(message)
     assessment = assess(case)
-    write_file(output, render_sheet(assessment, paper=size))
+    write_file(output, render_sheet(assessment, paper=size, kind=kind))
     return {
         "sheet": str(output),
         "verdict": assessment.decision.verdict,
         "passed": assessment.decision.passed,
         "fingerprint": assessment.fingerprint,
-        "caution": load_wording().caution_short,
+        "caution": load_wording(assessment.language).caution_short,
     }
 
 
@@ -139,13 +127,9 @@ def write_demo(folder: Path) -> list[str]:
     return [data["verdict"], f"case: {case}", f"sheet: {sheet}", data["caution"]]
 
 
-def _finite(value: float) -> float | str:
-    """Return a number for JSON, which knows no infinity."""
-    return value if math.isfinite(value) else str(value)
-
-
-def _unit_key(name: str, unit: str) -> str:
-    return f"{name}_{unit.replace('/', '_per_')}"
+def _finite(value: float) -> float | None:
+    """Return a number for JSON, which knows no infinity: there it is null."""
+    return value if math.isfinite(value) else None
 
 
 def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
@@ -176,8 +160,8 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "distance_m": s.distance,
         "duration_s": s.duration,
         "duration_reason": s.duration_reason,
-        _unit_key("exposure", s.exposure_unit): _finite(s.exposure),
-        _unit_key("limit", s.exposure_unit): s.limit,
+        unit_key("exposure", s.exposure_unit): _finite(s.exposure),
+        unit_key("limit", s.exposure_unit): s.limit,
         "ratio": _finite(s.ratio),
         "ratio_by_rule_set": {name: _finite(value) for name, value in s.ratio_by_rule_set.items()},
         "below_limit": s.below,
@@ -230,7 +214,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                         "hazard": z.criterion.hazard,
                         "rule": z.criterion.rule,
                         "duration_s": z.criterion.duration,
-                        _unit_key("limit", z.criterion.limit_unit): z.criterion.limit,
+                        unit_key("limit", z.criterion.limit_unit): z.criterion.limit,
                         "note": z.note,
                         "steps": _steps(z.steps),
                     }
@@ -248,6 +232,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                 "wavelength_m": n.wavelength,
                 "distance_m": n.distance,
                 "optical_density": n.optical_density,
+                "optical_density_skin": n.optical_density_skin,
                 "scale_numbers": {s.mode: s.scale_number for s in n.scales},
                 "marking": n.marking,
                 "decides": n.decides,
@@ -276,14 +261,14 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
             }
             for b in a.barriers
         ],
-        "controls": [{"kind": c.kind, "text": c.text, "answers": list(c.answers)} for c in a.controls],
+        **record_json(a),
         "differences": [
-            {"what": d.what, _unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
+            {"what": d.what, unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
         ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),
         "scene": None if a.scene is None else scene_json(a.scene),
-        "caution": load_wording().caution_short,
+        "caution": load_wording(a.language).caution_short,
     }
 
 
@@ -321,8 +306,8 @@ def assessment_text(a: Assessment) -> str:
         exposure = format_quantity(s.exposure, s.exposure_unit, 3, "up") if math.isfinite(s.exposure) else "no bound"
         ratio = format_quantity(s.ratio, "1", 3, "up") if math.isfinite(s.ratio) else "no bound"
         limit = format_quantity(s.limit, s.exposure_unit, 3, "down")
-        cells = [s.laser, s.setup, s.person, s.way, s.tissue, format_quantity(s.distance, "m", 3), exposure, limit,
-                 ratio]  # fmt: skip
+        distance = format_quantity(s.distance, "m", 3, "down")
+        cells = [s.laser, s.setup, s.person, s.way, s.tissue, distance, exposure, limit, ratio]
         lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
-    lines += ["", load_wording().caution_short]
+    lines += ["", load_wording(a.language).caution_short]
     return "\n".join(lines)

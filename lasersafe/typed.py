@@ -35,7 +35,7 @@ def plain_unit(name: str) -> str:
 
 def could_be_unit(name: str) -> bool:
     """Return whether a text has the shape of a unit."""
-    return name == "%" or re.fullmatch(r"[^\W\d_]+(?:/[^\W\d_]+2?)?", name) is not None
+    return name == "%" or re.fullmatch(r"[^\W\d_]+2?(?:/[^\W\d_]+2?)?", name) is not None
 
 
 def no_number(bare: str) -> str:

@@ -8,15 +8,18 @@ from typing import TYPE_CHECKING
 
 import lasersafe
 from lasersafe.assessment.context import Context, contexts
-from lasersafe.assessment.decision import conditions, controls_of, decision_of, differences_of
+from lasersafe.assessment.controls import control_findings, controls_of, with_controls
+from lasersafe.assessment.decision import conditions, decision_of, differences_of
 from lasersafe.assessment.fingerprint import fingerprint
-from lasersafe.assessment.protection import answered, barrier_results, eyewear_of
+from lasersafe.assessment.protection import answered, barrier_results, eyewear_of, protecting_barriers, stops
+from lasersafe.assessment.record import record_of
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
+from lasersafe.assessment.together import ALL_LASERS, barriers_together, sums_of
 from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case, typed_inputs
-from lasersafe.results import Assessment, BarrierResult, EyewearNeed, Scenario
+from lasersafe.results import Assessment, EyewearNeed, Scenario
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -26,15 +29,15 @@ if TYPE_CHECKING:
 __all__ = ["assess", "assess_file"]
 
 
-def assess(case: Case, language: str = "en") -> Assessment:
+def assess(case: Case, language: str | None = None) -> Assessment:
     """Return the assessment of a case.
 
     Parameters
     ----------
     case : Case
         A case that was read and checked.
-    language : str
-        Language of the wording.
+    language : str, optional
+        Language of the wording; without it, that of the case.
 
     Returns
     -------
@@ -46,7 +49,7 @@ def assess(case: Case, language: str = "en") -> Assessment:
     CalcError
         If the case lies outside what the documents cover.
     """
-    wording = load_wording(language)
+    wording = load_wording(language or case.language)
     typed = case
     if case.scene is not None:
         from lasersafe.assessment import scene as scene_part
@@ -56,11 +59,11 @@ def assess(case: Case, language: str = "en") -> Assessment:
     found = contexts(case, sets)
     setups = [setup_result(context) for context in found]
     scenarios: list[Scenario] = []
-    barriers: list[BarrierResult] = []
     eyewear: list[EyewearNeed] = []
     persons = {person.name: person for person in case.person}
     cells: list[MatrixCell] = []
     stage = None if case.scene is None else scene_part.Stage(case, case.scene, found, setups)
+    barriers = barriers_together(found, [one for context in found for one in barrier_results(context)])
     for context in found:
         if stage is None:
             own = scenarios_of(context)
@@ -69,38 +72,43 @@ def assess(case: Case, language: str = "en") -> Assessment:
             cells += more
             rest = scene_part.split_case(case, context, stage)
             own += scenarios_of(rest) if rest is not None else []
-        own_barriers = barrier_results(context)
+        own_barriers = [b for b in barriers if (b.laser, b.setup) == (context.laser.name, context.setup.name)]
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [
-            replace(s, answer=_answer(context, s, persons[s.person], own_barriers, own_eyewear))
+            replace(s, answer=_answer(context, s, persons[s.person], own_barriers, own_eyewear, wording))
             if not s.below and not s.struck_out
             else s
             for s in own
         ]
-        barriers += own_barriers
         eyewear += own_eyewear
+    scenarios += sums_of(case, found, scenarios)
     words = conditions(case, found, scenarios, eyewear)
     controls = controls_of(case, wording, words, scenarios)
-    scenarios = [
-        replace(s, controls=tuple(c.text for c in controls if BASE_WAY.get(s.way, s.way) in c.answers))
-        if not s.below
-        else s
-        for s in scenarios
-    ]
-    fitted = {(s.laser, s.setup) for s in setups if s.fitted}
+    scenarios = with_controls(scenarios, controls)
+    fitted = {(s.laser, s.setup) for s in setups if s.fitted} | {(ALL_LASERS, "")}
     scenarios.sort(key=lambda s: (bool(s.struck_out), (s.laser, s.setup) not in fitted, -s.ratio))
     scenarios = [replace(s, key=f"S{number}") for number, s in enumerate(scenarios, 1)]
+    by_barrier = {
+        s.key
+        for s in scenarios
+        if any(_stops(case, s, b, persons[s.person]) for b in barriers)
+    }
+    parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
+    findings = control_findings(parts, controls, fitted, by_barrier)
+    record = record_of(case, found, scenarios, eyewear, barriers, words, findings)
+    decision, draft = decision_of(case, found, setups, scenarios, eyewear, barriers, record, wording)
     people = {
         "assessor": case.in_charge.assessor,
         "laser_safety_officer": case.in_charge.laser_safety_officer,
         "operator": case.in_charge.operator,
         "venue": case.in_charge.venue,
     }
-    keys = [h.key for h in wording.other_hazards_for(words)]
-    scene = None if stage is None else scene_part.scene_result(stage, scenarios, cells, setups)
-    decision = decision_of(case, setups, scenarios, eyewear, barriers)
-    if scene is not None:
-        decision = scene_part.scene_decision(decision, scene)
+    scene = None
+    if stage is not None:
+        scene = scene_part.scene_result(stage, scenarios, cells, wording)
+        decision = scene_part.scene_decision(decision, scene, wording)
+    material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
+    keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     return Assessment(
         title=case.title,
         place=case.place,
@@ -118,20 +126,42 @@ def assess(case: Case, language: str = "en") -> Assessment:
         differences=differences_of(setups),
         inputs=typed_inputs(typed),
         notes=(case.notes,) if case.notes else (),
-        fingerprint=fingerprint(typed, wording.digest),
+        fingerprint=fingerprint(typed, wording.language),
         version=lasersafe.__version__,
+        language=wording.language,
+        units=case.units,
+        record=record,
+        draft_reasons=draft,
         scene=scene,
     )
 
 
+def _stops(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:
+    """Return whether a barrier answers a scenario.
+
+    Where person and barrier have places, geometry has decided, and the barrier is in the exposure already. A barrier
+    without a place answers for the persons that it protects from all sides, not in service, when it may be open.
+    """
+    protecting = protecting_barriers(case, person)
+    if scenario.mode:
+        placed = case.scene is not None and any(b.name == result.barrier for b in case.scene.barrier)
+        if placed or result.barrier not in protecting or "service" in scenario.mode.split(", "):
+            return False
+    return stops(replace(scenario, way=BASE_WAY.get(scenario.way, scenario.way)), result, person, protecting)
+
+
 def _answer(
-    context: Context, scenario: Scenario, person: Person, barriers: list[BarrierResult], eyewear: list[EyewearNeed]
+    context: Context,
+    scenario: Scenario,
+    person: Person,
+    barriers: list[BarrierResult],
+    eyewear: list[EyewearNeed],
+    wording: Wording,
 ) -> str:
-    """Return what answers a scenario; with a place the barriers are in the exposure already."""
-    if not scenario.mode:
-        return answered(context, scenario, person, barriers, eyewear)
-    plain = replace(scenario, way=BASE_WAY[scenario.way])
-    return answered(context, plain, person, [], eyewear)
+    """Return what answers a scenario; a barrier with a place is in the exposure already."""
+    own = [b for b in barriers if _stops(context.case, scenario, b, person)]
+    plain = replace(scenario, way=BASE_WAY.get(scenario.way, scenario.way))
+    return answered(context, plain, person, own, eyewear, wording)
 
 
 def assess_file(path: Path) -> Assessment:

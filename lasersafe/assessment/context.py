@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, focus_of, space_of, spot_of
+from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid
+from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.reflectance import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.settings import SettingSpace, worst_setting
@@ -13,9 +15,21 @@ from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.quantity import format_quantity
 
 if TYPE_CHECKING:
-    from lasersafe.models import Case, Laser, Setup, Surface
+    from lasersafe.models import Case, Laser, Person, Setup, Surface
 
+_AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
+
+
+@dataclass(frozen=True)
+class Scatterer:
+    """Something that sends scattered light."""
+
+    reflectance: float
+    view_angle: float  # [rad] from the normal
+    words: str
+    distance: float | None  # [m] from the last optic, None when not known
+    at_work: bool
 
 
 @dataclass
@@ -44,6 +58,15 @@ class Context:
             self._worst[key] = worst_setting(self.space, self.rule_sets, tissue, self.wavelength, duration)
         return self._worst[key]
 
+    def not_shorter_than_a_pulse(self, duration: float, reason: str) -> tuple[float, str]:
+        """Return an exposure duration and its reason, lengthened to the longest pulse that is allowed."""
+        longest = 0.0 if self.space.pulse_duration is None else self.space.pulse_duration[1]
+        return (duration, reason) if duration >= longest else (longest, f"{reason}; not shorter than one pulse")
+
+    def duration(self, way: str) -> tuple[float, str]:
+        """Return the exposure duration of a zone [s] and the reason."""
+        return self.not_shorter_than_a_pulse(*exposure_duration(self.wavelength, way))
+
     @property
     def surfaces(self) -> tuple[Surface, ...]:
         """The surfaces that this laser can light."""
@@ -59,11 +82,13 @@ class Context:
             return 1.0, "far infrared: painted and brushed metal counts as a mirror too"
         if any(s.finish == "unknown" and s.material_key is None for s in surfaces):
             return 1.0, "a surface of unknown finish counts as a full mirror"
-        mirrors = [(s, self.reflectance_of(s)) for s in surfaces if s.finish != "matt"]
-        if not mirrors:
+        if not self.case.settings.surfaces_complete:
             return 1.0, "an object that is not on the list may be a full mirror"
-        worst, found = max(mirrors, key=lambda pair: pair[1].value)
-        return found.value, f"mirror '{worst.name}'" + (f", {found.words}" if found.words else "")
+        found = [(s, self.reflectance_of(s)) for s in surfaces]
+        mirrors = [pair for pair in found if pair[0].finish != "matt"] or found
+        worst, value = max(mirrors, key=lambda pair: pair[1].value)
+        words = f", {value.words}" if value.words else ""
+        return value.value, f"'{worst.name}'{words}; the case states that nothing else can come into the beam"
 
     def reflectance_of(self, surface: Surface) -> Reflectance:
         """Return the reflectance of a surface: of its material in the data files, or as typed."""
@@ -73,17 +98,28 @@ class Context:
         return Reflectance(float(surface.reflectance), surface.finish != "matt", "", source, "memory")
 
     @property
-    def scatter_surface(self) -> tuple[float, float, str]:
-        """Reflectance, view angle [rad] and name of the surface that scatters most."""
-        import math
+    def scatterers(self) -> tuple[Scatterer, ...]:
+        """Everything that can scatter the beam; a perfect scatterer at the work where none is stated there."""
+        work = None if self.setup.work_distance is None else float(self.setup.work_distance)
+        found = []
+        for surface in self.surfaces:
+            reflectance = self.reflectance_of(surface)
+            place = float(surface.distance)
+            at_work = work is not None and abs(place - work) <= max(_AT_WORK, 0.2 * work)
+            words = f"{surface.name}, {reflectance.words}" if reflectance.words else surface.name
+            angle = float(surface.view_angle)
+            found.append(Scatterer(reflectance.value, angle, words, work if at_work else place, at_work))
+        if not self.case.settings.surfaces_complete or not found:
+            if not any(s.at_work for s in found):
+                words = "whatever stands at the work: reflectance 1"
+                found.append(Scatterer(1.0, 0.0, words, work, True))
+        return tuple(found)
 
-        surfaces = self.surfaces
-        if not surfaces:
-            return 1.0, 0.0, "no surface is listed: reflectance 1"
-        every = [(s, self.reflectance_of(s)) for s in surfaces]
-        worst, found = max(every, key=lambda pair: pair[1].value * math.cos(float(pair[0].view_angle)))
-        words = f"{worst.name}, {found.words}" if found.words else worst.name
-        return found.value, float(worst.view_angle), words
+    @property
+    def scatter_surface(self) -> tuple[float, float, str]:
+        """Reflectance, view angle [rad] and name of what scatters most; along its normal, the brightest direction."""
+        worst = max(self.scatterers, key=lambda s: s.reflectance)
+        return worst.reflectance, 0.0, worst.words
 
 
 def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:
@@ -98,6 +134,11 @@ def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:
                 Context(case, laser, setup, rule_sets, beam, space, spot_of(setup, beam), focus_of(setup), shared)
             )
     return found
+
+
+def aid_of(person: Person) -> Aid:
+    """Return the instrument of a person; one that is not described loses no light."""
+    return UNDESCRIBED if person.viewing_aid is None else aid(person.viewing_aid)
 
 
 def setting_words(emission: Emission) -> str:

@@ -6,13 +6,14 @@ import math
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.assessment.ways import BASE_WAY
+from lasersafe.assessment.together import ALL_LASERS, adds
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
-    Control,
+    ControlFinding,
     Decision,
     EyewearNeed,
+    Record,
     RuleSetDifference,
     Scenario,
     SetupResult,
@@ -45,18 +46,6 @@ def conditions(case: Case, found: list[Context], scenarios: list[Scenario], eyew
     return words
 
 
-def controls_of(case: Case, wording: Wording, words: set[str], scenarios: list[Scenario]) -> tuple[Control, ...]:
-    """Return the controls in the order substitute - technical - organisational - personal."""
-    ways = {BASE_WAY.get(s.way, s.way) for s in scenarios if not s.below and not s.struck_out}
-    found = [Control(c.kind, f"In place: {c.text}") for c in case.control]
-    for entry in wording.controls_for(words):
-        answers = tuple(way for way in entry.answers if way in ways)
-        if answers:
-            found.append(Control(entry.kind, entry.text, answers))
-    order = ("substitute", "technical", "organisational", "personal")
-    return tuple(sorted(found, key=lambda c: order.index(c.kind)))
-
-
 def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
     """Return the distances that differ by more than 1 % between the rule sets."""
     found = []
@@ -75,122 +64,209 @@ def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
     return tuple(found)
 
 
-def metres(distance: float) -> str:
-    """Return a distance for the decision block, rounded up, with feet."""
+def metres(distance: float, with_feet: bool = True) -> str:
+    """Return a distance for the decision block, rounded up, with feet where the case asks."""
     step = 1.0 if distance > 10.0 else 0.1
     rounded = math.ceil(distance / step - 1e-9) * step
     digits = 0 if step == 1.0 else 1
-    return f"{rounded:,.{digits}f} m ({math.ceil(feet(rounded)):,} ft)".replace(",", " ")
+    tail = f" ({math.ceil(feet(rounded)):,} ft)" if with_feet else ""
+    return f"{rounded:,.{digits}f} m{tail}".replace(",", " ")
 
 
-def _zone(setups: list[SetupResult], way: str) -> tuple[Zone, SetupResult]:
-    pairs = [(setup.zone(way, tissue), setup) for setup in setups for tissue in ("eye", "skin")]
-    return max(pairs, key=lambda pair: pair[0].distance)
+def _reach(setups: list[SetupResult], found: list[Context], ways: tuple[str, ...]) -> tuple[Zone, SetupResult, float]:
+    """Return the farthest zone, its set-up, and how far all fitted lasers reach together.
+
+    Fractions of the limit fall with the square of the distance, so several lasers reach together as far as the root of
+    the sum of the squares of their distances; that counts lasers whose fractions add.
+    """
+    pairs = [(zone, setup) for setup in setups for zone in setup.zones if zone.way in ways]
+    zone, farthest = max(pairs, key=lambda pair: pair[0].distance)
+    wavelengths = {(c.laser.name, c.setup.name): c.wavelength for c in found}
+    lam = wavelengths[farthest.laser, farthest.setup]
+    squares = 0.0
+    for setup in setups:
+        if adds(zone.tissue, lam, wavelengths[setup.laser, setup.setup]):
+            own = [z.distance for z in setup.zones if z.way in ways and z.tissue == zone.tissue]
+            squares += max(own) ** 2
+    return zone, farthest, math.sqrt(squares)
 
 
 def decision_of(
     case: Case,
+    found: list[Context],
     setups: list[SetupResult],
     scenarios: list[Scenario],
     eyewear: list[EyewearNeed],
     barriers: list[BarrierResult],
-) -> Decision:
-    """Return the block that a producer reads aloud."""
+    record: Record,
+    wording: Wording,
+) -> tuple[Decision, tuple[str, ...]]:
+    """Return the block that a producer reads aloud, and why the sheet cannot stop being a draft."""
     fitted = [s for s in setups if s.fitted]
-    direct, direct_setup = _zone(fitted, "direct")
-    scatter, _ = _zone(fitted, "scatter")
-    open_ones = [s for s in scenarios if _is_fitted(s, fitted) and not s.below and not s.answer and not s.struck_out]
-    reasons = _reasons(case, setups, fitted, open_ones)
-    passed = not open_ones and bool(scenarios)
-    limit = direct.criterion
-    people = (
-        f"People who are not involved stand {metres(direct.distance)} or more from the last optic along the beam and "
-        f"its mirror reflections, or behind a barrier that holds. With beam and reflections stopped, they stand "
-        f"{metres(scatter.distance)} or more from the lit spot. Beyond these distances the computed exposure is below "
-        f"the {limit.tissue} limit of {limit.rule_set} for {limit.duration:g} s."
-    )
-    verdict = (
-        "Every person is below the limit, or behind a barrier or eyewear that holds, in every scenario assessed"
-        if passed
-        else f"Do not run as planned: {_plural(len(open_ones), 'scenario')} above the limit without an answer"
-        if scenarios
-        else "No verdict: the case names no person"
-    )
-    return Decision(
-        wear=_wear(eyewear, fitted),
-        people=people,
-        barrier=_barrier(barriers, fitted, direct_setup),
-        verdict=verdict,
+    aids = any(p.aided and p.role in ("spectator", "passer-by") for p in case.person)
+    direct, direct_setup, far = _reach(fitted, found, ("direct", "aided") if aids else ("direct",))
+    _, _, near = _reach(fitted, found, ("scatter",))
+    mine = [s for s in scenarios if _is_fitted(s, fitted)]
+    open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
+    uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]
+    words = _Sentences(case, wording)
+    measured = words.readings(record)
+    uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
+    above, known = words.reasons(setups, fitted, open_ones)
+    left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
+    reasons = [*measured, *above, *words.findings(uncontrolled), *left_out, *known]
+    passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
+    decision = Decision(
+        wear=words.wear(eyewear, fitted),
+        people=words.people(direct, far, near, together=len(fitted) > 1, aids=aids),
+        barrier=words.barrier(barriers, fitted, direct_setup),
+        verdict=words.verdict(bool(mine) and not uncovered, len(open_ones), len(uncontrolled), len(measured)),
         passed=passed,
         reasons=tuple(reasons),
-        headline_distance=direct.distance,
+        headline_distance=far,
         headline_tissue=direct.tissue,
     )
-
-
-def _plural(count: int, noun: str) -> str:
-    return f"{count} {noun}" + ("" if count == 1 else "s")
+    return decision, tuple(measured)
 
 
 def _is_fitted(scenario: Scenario, fitted: list[SetupResult]) -> bool:
-    return any(scenario.laser == s.laser and scenario.setup == s.setup for s in fitted)
+    return scenario.laser == ALL_LASERS or any(scenario.laser == s.laser and scenario.setup == s.setup for s in fitted)
 
 
-def _wear(eyewear: list[EyewearNeed], fitted: list[SetupResult]) -> str:
-    lines = []
-    for setup in fitted:
-        needs = [n for n in eyewear if n.laser == setup.laser and n.setup == setup.setup]
-        if not needs:
-            continue
-        worst = max(needs, key=lambda n: (not n.reliable, n.optical_density))
-        if worst.reliable:
-            lines.append(f"{setup.laser}: {worst.marking} for anyone as near as {worst.person}")
-        else:
+class _Sentences:
+    """The sentences of the decision block, in the language of the wording."""
+
+    def __init__(self, case: Case, wording: Wording) -> None:
+        self.case = case
+        self.wording = wording
+        self.text = wording.text
+        self.feet = case.units == "metric and feet"
+
+    def _metres(self, distance: float) -> str:
+        return metres(distance, self.feet)
+
+    def _count(self, key: str, count: int) -> str:
+        return self.text(f"say.{key}_one" if count == 1 else f"say.{key}_many", count=count)
+
+    def verdict(self, any_scenario: bool, above: int, uncontrolled: int, measured: int) -> str:
+        """Return the sentence that decides; it fails closed."""
+        if not any_scenario and not (above or uncontrolled or measured):
+            return self.text("say.no_verdict")
+        parts = [
+            self._count(key, count)
+            for key, count in (("open", above), ("uncontrolled", uncontrolled), ("measured", measured))
+            if count
+        ]
+        return self.text("say.not_as_planned", what="; ".join(parts)) if parts else self.text("say.passed")
+
+    def people(self, direct: Zone, far: float, near: float, *, together: bool, aids: bool) -> str:
+        """Return how far people stand who are not involved."""
+        limit = direct.criterion
+        return self.text(
+            "say.people",
+            direct=self._metres(far),
+            scatter=self._metres(near),
+            together=self.text("say.all_together") if together else "",
+            aid=self.text("say.aided_eye" if aids else "say.naked_eye"),
+            tissue=self.text(f"tissue.{limit.tissue}"),
+            rule_set=limit.rule_set,
+            duration=f"{limit.duration:g} s",
+        )
+
+    def wear(self, eyewear: list[EyewearNeed], fitted: list[SetupResult]) -> str:
+        """Return what to wear, laser by laser."""
+        lines = []
+        for setup in fitted:
+            needs = [n for n in eyewear if n.laser == setup.laser and n.setup == setup.setup]
+            if not needs:
+                continue
+            worst = max(needs, key=lambda n: (not n.reliable, n.optical_density))
+            if worst.reliable:
+                lines.append(self.text("say.wear", laser=setup.laser, marking=worst.marking, person=worst.person))
+                continue
             against = next((n.notes[0] for n in needs if n.notes and n.notes[0].startswith("against scatter")), "")
-            tail = f"; {against}" if against else ""
-            lines.append(f"{setup.laser}: {worst.no_reliance}{tail}")
-    return ". ".join(lines) + "." if lines else "No eyewear is asked for by these scenarios."
+            tail = f"; {self.wording.say(against)}" if against else ""
+            lines.append(f"{setup.laser}: {self.wording.say(worst.no_reliance)}{tail}")
+        return ". ".join(lines) + "." if lines else self.text("say.no_eyewear")
 
+    def _density(self, irradiance: float) -> str:
+        if not math.isfinite(irradiance):
+            return self.text("say.single_pulse")
+        if irradiance < 1000.0:
+            return format_quantity(irradiance, "W/m2", 3, "up")
+        return format_quantity(irradiance / 1e4, "W/cm2", 3, "up")
 
-def _density(irradiance: float) -> str:
-    if not math.isfinite(irradiance):
-        return "a single pulse, for which it has no rating"
-    if irradiance < 1000.0:
-        return format_quantity(irradiance, "W/m2", 3, "up")
-    return format_quantity(irradiance / 1e4, "W/cm2", 3, "up")
+    def barrier(self, barriers: list[BarrierResult], fitted: list[SetupResult], direct_setup: SetupResult) -> str:
+        """Return what the barrier that is loaded most has to hold."""
+        own = [b for b in barriers if any(b.laser == s.laser and b.setup == s.setup for s in fitted)]
+        if not own:
+            return self.text("say.no_barrier", laser=direct_setup.laser)
+        worst = max(own, key=lambda b: (not b.holds, b.irradiance))
+        way = self.text(f"way.{worst.way}")
+        first = self.text("say.must_hold", barrier=worst.barrier, load=self._density(worst.irradiance), way=way)
+        failing = list(dict.fromkeys(b.barrier for b in own if not b.holds))
+        last = self.text("say.fails", barriers=", ".join(failing)) if failing else self.text("say.all_hold")
+        return f"{first} {last}"
 
+    def readings(self, record: Record) -> list[str]:
+        """Return one reason for each reading that is above what was expected."""
+        found = []
+        for row in record.expected:
+            if row.reading is not None and row.reading.above:
+                found.append(
+                    self.text(
+                        "say.reading_above",
+                        key=row.key,
+                        what=self.text(f"acceptance.{row.what}"),
+                        where=row.where,
+                        way=self.text(f"way.{row.way}"),
+                        upper=format_quantity(row.reading.upper, row.unit, 3, "up"),
+                        expected=format_quantity(row.value, row.unit, 3, "down"),
+                    )
+                )
+        return found
 
-def _barrier(barriers: list[BarrierResult], fitted: list[SetupResult], direct_setup: SetupResult) -> str:
-    own = [b for b in barriers if any(b.laser == s.laser and b.setup == s.setup for s in fitted)]
-    if not own:
-        return (
-            f"No barrier is named. What stands behind the target must stop the beam of {direct_setup.laser} "
-            "for as long as it can be on."
-        )
-    worst = max(own, key=lambda b: (not b.holds, b.irradiance))
-    text = f"'{worst.barrier}' must hold {_density(worst.irradiance)} ({worst.way})"
-    failing = [b.barrier for b in own if not b.holds]
-    if failing:
-        return f"{text}. It does not hold: {', '.join(dict.fromkeys(failing))}."
-    return f"{text}. Every barrier named holds as rated."
-
-
-def _reasons(case: Case, setups: list[SetupResult], fitted: list[SetupResult], open_ones: list[Scenario]) -> list[str]:
-    found = []
-    for scenario in sorted(open_ones, key=lambda s: -s.ratio)[:4]:
-        found.append(
-            f"{scenario.person}: {scenario.way}, {scenario.tissue}, {format_quantity(scenario.ratio, '1', 3, 'up')} "
-            f"times the limit ({scenario.laser}, {scenario.setup})"
-        )
-    for setup in fitted:
-        reach = setup.zone("direct", "eye").distance
-        others = [s for s in setups if s.laser == setup.laser and not s.fitted]
-        worse = max(others, key=lambda s: s.zone("direct", "eye").distance, default=None)
-        if worse is not None and worse.zone("direct", "eye").distance > reach:
-            found.append(
-                f"{setup.laser} is assessed with '{setup.setup}' fitted; with '{worse.setup}' the direct beam reaches "
-                f"{metres(worse.zone('direct', 'eye').distance)}: check what is fitted before every start"
+    def findings(self, findings: list[ControlFinding]) -> list[str]:
+        """Return the reasons that lie in the controls; the worst few, and how many more there are."""
+        found = [
+            self.text(
+                "say.eyewear_alone" if finding.eyewear_alone else "say.uncontrolled",
+                person=finding.person,
+                way=self.text(f"way.{finding.way}"),
+                tissue=self.text(f"tissue.{finding.tissue}"),
+                laser=finding.laser,
             )
-    if case.strike_out:
-        found.append(f"{_plural(len(case.strike_out), 'scenario group')} struck out; the reasons are in the table")
-    return found
+            for finding in findings
+        ]
+        more = len(found) - 3
+        return [*found[:3], self.text("say.more_findings", count=more)] if more > 0 else found
+
+    def reasons(
+        self, setups: list[SetupResult], fitted: list[SetupResult], open_ones: list[Scenario]
+    ) -> tuple[list[str], list[str]]:
+        """Return the worst scenarios without an answer, and what else has to be known."""
+        found: list[str] = []
+        above: list[str] = []
+        for scenario in sorted(open_ones, key=lambda s: -s.ratio)[:4]:
+            above.append(
+                self.text(
+                    "say.above",
+                    person=scenario.person,
+                    way=self.text(f"way.{scenario.way}"),
+                    tissue=self.text(f"tissue.{scenario.tissue}"),
+                    ratio=format_quantity(scenario.ratio, "1", 3, "up") if math.isfinite(scenario.ratio) else "∞",
+                    laser=", ".join(filter(None, (scenario.laser, scenario.setup))),
+                )
+            )
+        for setup in fitted:
+            reach = setup.zone("direct", "eye").distance
+            others = [s for s in setups if s.laser == setup.laser and not s.fitted]
+            worse = max(others, key=lambda s: s.zone("direct", "eye").distance, default=None)
+            if worse is not None and worse.zone("direct", "eye").distance > reach:
+                reached = self._metres(worse.zone("direct", "eye").distance)
+                found.append(
+                    self.text("say.other_setup", laser=setup.laser, setup=setup.setup, other=worse.setup, reach=reached)
+                )
+        if self.case.strike_out:
+            found.append(self._count("struck_out", len(self.case.strike_out)))
+        return above, found

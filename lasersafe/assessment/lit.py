@@ -44,12 +44,14 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     far = context.wavelength >= FAR_INFRARED
     known = pose.fixed
     for surface in context.surfaces:
-        mirror = far or surface.finish != "matt"
+        value = context.reflectance_of(surface)
+        mirror = far or surface.finish != "matt" or value.mirror
+        reflectance = 1.0 if mirror and far else value.value
         place = places.get(surface.name)
         if place is None:
             where = pose.on_aim(float(surface.distance))
             found.append(
-                Lit(surface.name, where, None, 0.0, float(surface.reflectance), mirror, "unknown", False, known)
+                Lit(surface.name, where, None, 0.0, reflectance, mirror, "unknown", False, known)
             )
             continue
         normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
@@ -61,7 +63,7 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
                 spot,
                 normal,
                 width,
-                float(surface.reflectance),
+                reflectance,
                 mirror,
                 place.shape,
                 True,
@@ -82,7 +84,8 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
             continue
         spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
         found.append(Lit(target.name, spot, None, 0.1, float(target.reflectance), mirror, target.shape, True, True))
-    if not any(item.mirror for item in found):
+    listed = context.case.settings.surfaces_complete and any(item.mirror for item in found)
+    if not listed and not any(i.mirror and not i.placed and i.reflectance == 1.0 for i in found):
         where = pose.on_aim(work)
         found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, "unknown", False, known))
     return tuple(found)

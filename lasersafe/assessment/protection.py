@@ -7,12 +7,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.scenarios import distance_from_work, person_duration
+from lasersafe.assessment.scenarios import person_duration
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import guard_time, judge_barrier
-from lasersafe.hazard.durations import exposure_duration
+from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.eyewear import round_up_density
-from lasersafe.hazard.eyewear_need import eyewear_need
+from lasersafe.hazard.eyewear_need import corner_emissions, eyewear_need
+from lasersafe.hazard.eyewear_scale import scale_numbers
+from lasersafe.hazard.marking import judge
 from lasersafe.hazard.zones import worst_place
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.optics.propagation import diameters
@@ -21,7 +23,8 @@ from lasersafe.quantity import format_quantity
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, Step
 
 if TYPE_CHECKING:
-    from lasersafe.models import Barrier, Person
+    from lasersafe.models import Barrier, Case, Person
+    from lasersafe.wording import Wording
 
 
 def _mean_power(context: Context) -> float | None:
@@ -36,21 +39,18 @@ def _mean_power(context: Context) -> float | None:
 
 def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: float) -> tuple[float, Step]:
     if way == "scatter":
-        work = 0.0 if context.setup.work_distance is None else float(context.setup.work_distance)
-        distance = max(abs(float(barrier.distance) - work), CLOSEST_TO_SPOT)
-        reflectance, angle, name = context.scatter_surface
         model = context.case.settings.scatter_model
-        value = float(scatter_exposure(power, reflectance, distance, angle, model))
-        return value, Step(
-            "E",
-            "irradiance on the barrier",
-            f"{model} scatter",
-            f"{power:.5g} W · {reflectance:g} ({name}) at {distance:.5g} m",
-            value,
-            "W/m2",
-            "Lambert's law",
-            "own",
-        )
+        found = []
+        for scatterer in context.scatterers:
+            known = scatterer.distance is not None and float(barrier.distance) > scatterer.distance
+            gap = float(barrier.distance) - (scatterer.distance or 0.0) if known else 0.0
+            distance = max(gap, CLOSEST_TO_SPOT)
+            value = float(scatter_exposure(power, scatterer.reflectance, distance, 0.0, model))
+            found.append((value, f"{power:.5g} W · {scatterer.reflectance:g} ({scatterer.words}) at {distance:.5g} m"))
+        value, numbers = max(found)
+        formula = "ρ Φ / (π r²)" if model == "lambert" else "ρ Φ / (2 π r²)"
+        step = Step("E", "irradiance on the barrier", formula, numbers, value, "W/m2", f"{model} scatter", "own")
+        return value, step
     factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
     best, place = -math.inf, float(barrier.distance)
     for z in worst_place(context.beam, float(barrier.distance)):
@@ -72,6 +72,13 @@ def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: flo
     )
 
 
+def _per_pulse(irradiance: float, emission: Emission, power: float | None) -> float | None:
+    """Return the peak radiant exposure of the worst pulse on a barrier. [J/m2]."""
+    if emission.kind == "continuous" or power is None or not power > 0.0:
+        return None
+    return irradiance * emission.pulse_energy / power
+
+
 def barrier_results(context: Context) -> list[BarrierResult]:
     """Return what falls on each barrier on each way that it has to stop, with a verdict."""
     found = []
@@ -81,7 +88,10 @@ def barrier_results(context: Context) -> list[BarrierResult]:
             continue
         for way in barrier.must_stop:
             needed = guard_time("T3" if barrier.observed else "T1")
-            emission = context.emission("eye", exposure_duration(context.wavelength, way)[0])
+            emission = max(
+                corner_emissions(context.space, context.emission("eye", context.duration(way)[0]), context.wavelength),
+                key=lambda one: one.pulse_energy,
+            )
             pulsed = emission.kind != "continuous"
             if power is None:
                 irradiance, step = (
@@ -107,6 +117,8 @@ def barrier_results(context: Context) -> list[BarrierResult]:
                 mean_power=power,
                 pulse_energy=emission.pulse_energy if pulsed else None,
                 repetition_rate=emission.repetition_rate or None,
+                pulse_exposure=_per_pulse(irradiance, emission, power),
+                pulse_rating=None if barrier.pulse_rating is None else float(barrier.pulse_rating),
                 en12254_class=barrier.en12254_class or None,
                 observed=barrier.observed,
             )
@@ -147,7 +159,8 @@ def eyewear_of(context: Context, scenarios: list[Scenario]) -> list[EyewearNeed]
 
 def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearNeed:
     duration, _ = person_duration(person, context.wavelength, "mirror")
-    duration = max(duration, 10.0)  # eyewear is not chosen for a person who turns away
+    duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
+    worst_ratio = max((s.ratio for s in exposed if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
     best: EyewearNeed | None = None
     for place in worst_place(context.beam, float(person.distance)):
         dx, dy = (float(d) for d in diameters(context.beam, place))
@@ -165,6 +178,7 @@ def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearN
             setup=context.setup.name,
             person=person.name,
             distance=place,
+            least_density=math.log10(worst_ratio),
         )
         if best is None or _harder(need, best):
             best = need
@@ -172,11 +186,10 @@ def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearN
     scatter = [s for s in exposed if s.way == "scatter" and s.ratio > 1.0]
     notes = best.notes
     if scatter:
-        worst = max(s.ratio for s in scatter)
-        where, _ = distance_from_work(context, person)
-        density = round_up_density(math.log10(worst)) if math.isfinite(worst) else math.inf
+        worst = max(scatter, key=lambda s: s.ratio)
+        density = round_up_density(math.log10(worst.ratio)) if math.isfinite(worst.ratio) else math.inf
         notes = (
-            f"against scatter alone, at {format_quantity(where, 'm', 3, 'down')} from the lit surface: "
+            f"against scatter alone, at {format_quantity(worst.distance, 'm', 3, 'down')} from the lit surface: "
             f"optical density {density:.1f}",
             *notes,
         )
@@ -191,53 +204,72 @@ def _harder(need: EyewearNeed, other: EyewearNeed) -> bool:
     return rank(need) > rank(other)
 
 
+def stops(scenario: Scenario, result: BarrierResult, person: Person, protecting: set[str]) -> bool:
+    """Return whether a barrier that holds stands between the light of a scenario and the person.
+
+    *protecting* names the barriers that the case says protect this person from all sides.
+    """
+    same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
+    between = scenario.way == "direct" and result.distance < float(person.distance)
+    return same and result.holds and (between or result.barrier in protecting)
+
+
+def protecting_barriers(case: Case, person: Person) -> set[str]:
+    """Return the names of the barriers that the case says protect a person."""
+    return {barrier.name for barrier in case.barrier if person.name in barrier.protects}
+
+
 def answered(
-    context: Context, scenario: Scenario, person: Person, barriers: list[BarrierResult], eyewear: list[EyewearNeed]
+    context: Context,
+    scenario: Scenario,
+    person: Person,
+    barriers: list[BarrierResult],
+    eyewear: list[EyewearNeed],
+    wording: Wording,
 ) -> str:
-    """Return what keeps the person below the limit although the scenario alone exceeds it, or ""."""
+    """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
+
+    A barrier answers the direct beam of everybody behind it; reflected and scattered light comes from all sides, so
+    there it answers only for the persons that the case names as protected by it.
+    """
+    protecting = protecting_barriers(context.case, person)
     for result in barriers:
-        nearer = result.distance < float(person.distance)
-        same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
-        if same and nearer and result.holds:
-            return f"barrier '{result.barrier}' holds"
-    if scenario.tissue == "eye":
+        if stops(scenario, result, person, protecting):
+            return wording.text("say.barrier_holds", barrier=result.barrier)
+    if scenario.tissue == "eye" and person.eyewear:
         for need in eyewear:
-            if (
-                need.person == person.name
-                and need.laser == scenario.laser
-                and need.setup == scenario.setup
-                and need.verdict is not None
-            ):
-                if need.verdict.enough and need.reliable:
-                    return f"eyewear '{need.verdict.text}' as marked"
-                if scenario.way == "scatter" and _enough_for_scatter(context, scenario, person):
-                    return f"eyewear '{need.verdict.text}' as marked, against scatter only"
+            if need.person == person.name and need.laser == scenario.laser and need.setup == scenario.setup:
+                if scenario.way == "scatter":
+                    if _enough_for_scatter(context, scenario, person):
+                        return wording.text("say.eyewear_scatter", marking=person.eyewear)
+                elif need.verdict is not None and need.verdict.enough and need.reliable:
+                    return wording.text("say.eyewear_enough", marking=need.verdict.text)
     return ""
 
 
 def _enough_for_scatter(context: Context, scenario: Scenario, person: Person) -> bool:
-    """Return True when the marking covers density and damage class for the scatter that reaches the person."""
-    from lasersafe.hazard.eyewear_scale import scale_numbers
-    from lasersafe.hazard.marking import judge
-
-    if not math.isfinite(scenario.ratio):
+    """Return True when the marking covers density and damage class for the scatter at every allowed setting."""
+    if not (math.isfinite(scenario.ratio) and scenario.ratio > 0.0):
         return False
-    emission = context.emission("eye", scenario.duration)
-    distance, _ = distance_from_work(context, person)
-    reflectance, angle, _ = context.scatter_surface
-    wide = 2.0 * distance  # the scatter fills more than the filter: take a beam as wide as the distance allows
-    model = context.case.settings.scatter_model
-    share = float(scatter_exposure(1.0, reflectance, distance, angle, model)) * math.pi * wide**2 / 4.0
-    if emission.kind == "continuous":
-        needs = scale_numbers(context.wavelength, beam_diameter_63=wide, power=emission.power * share)
-    else:
-        needs = scale_numbers(
-            context.wavelength,
-            beam_diameter_63=wide,
-            pulse_energy=emission.pulse_energy * share,
-            pulse_duration=emission.pulse_duration,
-            repetition_rate=emission.repetition_rate or None,
-        )
-    density = math.log10(scenario.ratio) if scenario.ratio > 0 else 0.0
-    rate = emission.repetition_rate if emission.kind == "pulse train" else None
-    return judge(person.eyewear, context.wavelength, needs, density, rate).enough
+    worst = context.emission("eye", scenario.duration)
+    emissions = corner_emissions(context.space, worst, context.wavelength)
+    wide = 2.0 * scenario.distance  # the scatter fills more than the filter: a beam as wide as the distance allows
+    area = math.pi * wide**2 / 4.0
+    density = math.log10(scenario.ratio)
+    for emission in dict.fromkeys(emissions):
+        amount = worst.power if worst.kind == "continuous" else worst.pulse_energy
+        share = scenario.exposure / amount * area  # what falls on that width, as part of the emission
+        if emission.kind == "continuous":
+            needs = scale_numbers(context.wavelength, beam_diameter_63=wide, power=emission.power * share)
+        else:
+            needs = scale_numbers(
+                context.wavelength,
+                beam_diameter_63=wide,
+                pulse_energy=emission.pulse_energy * share,
+                pulse_duration=emission.pulse_duration,
+                repetition_rate=emission.repetition_rate or None,
+            )
+        rate = emission.repetition_rate if emission.kind == "pulse train" else None
+        if not judge(person.eyewear, context.wavelength, needs, density, rate).enough:
+            return False
+    return True

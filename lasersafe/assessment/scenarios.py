@@ -14,9 +14,9 @@ from lasersafe.assessment.calculation import (
     limit_steps,
     scatter_working,
 )
-from lasersafe.assessment.context import Context
+from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
-from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid, aided_exposure
+from lasersafe.hazard.aided import UNDESCRIBED, aided_exposure
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
@@ -40,26 +40,37 @@ class Finding:
     criterion: Criterion
     working: Working
     angle: float  # angular subtense of the source [rad]
+    distance: float  # [m] from the last optic, or from what scatters
+    surface: str
 
 
-def person_duration(person: Person, wavelength: float, way: str) -> tuple[float, str]:
-    """Return the exposure duration of a person on one way [s] and the reason."""
+def person_duration(person: Person, wavelength: float, way: str, tissue: str = "eye") -> tuple[float, str]:
+    """Return the exposure duration of a person on one way [s] and the reason.
+
+    Turning away is counted on for the bare eye of a briefed person who takes part, and for nothing else.
+    """
     if person.time is not None:
         return float(person.time), f"stated in the case: {person.time_reason}"
-    turns_away = person.briefed and not person.deliberate_viewing
+    turns_away = (
+        person.briefed
+        and not person.deliberate_viewing
+        and tissue == "eye"
+        and not person.eyewear
+        and person.role not in ("spectator", "passer-by")
+    )
     duration, reason = exposure_duration(wavelength, way, turns_away=turns_away)
     if person.deliberate_viewing and duration < 100.0:
         return 100.0, "deliberate viewing (TROS-2, 4.1)"
     return duration, reason
 
 
-def distance_from_work(context: Context, person: Person) -> tuple[float, str]:
-    """Return how near a person comes to the lit surface [m], and how that is known."""
-    if person.distance_from_work is not None:
+def distance_from(person: Person, scatterer: Scatterer) -> tuple[float, str]:
+    """Return how near a person comes to what scatters [m], and how that is known."""
+    if scatterer.at_work and person.distance_from_work is not None:
         found, words = float(person.distance_from_work), "as stated"
-    elif context.setup.work_distance is not None:
-        found = abs(float(person.distance) - float(context.setup.work_distance))
-        words = "lower bound: distance from the optic less the work distance"
+    elif scatterer.distance is not None:
+        found = max(float(person.distance) - scatterer.distance, 0.0)
+        words = "lower bound: nearest distance from the optic less that of the surface"
     else:
         found, words = 0.0, "unknown, so as near as possible"
     if found < CLOSEST_TO_SPOT:
@@ -81,11 +92,6 @@ def _beam_exposure(context: Context, person: Person, criterion: Criterion, facto
     return best
 
 
-def aid_of(person: Person) -> Aid:
-    """Return the instrument of a person; one that is not described loses no light."""
-    return UNDESCRIBED if person.viewing_aid is None else aid(person.viewing_aid)
-
-
 def _aided(context: Context, person: Person, place: float, criterion: Criterion, factor: float) -> float:
     instrument = aid_of(person)
     dx, dy = diameters(context.beam, place)
@@ -93,12 +99,13 @@ def _aided(context: Context, person: Person, place: float, criterion: Criterion,
     return float(aided_exposure(criterion.amount * factor, dx, dy, instrument.objective, gain, context.beam.profile))
 
 
-def _looks(context: Context, person: Person, way: str, tissue: str) -> list[tuple[float | None, float]]:
+def _looks(context: Context, person: Person, tissue: str, scatterer: Scatterer) -> list[tuple[float | None, float]]:
     """Return each collecting gain, None for the bare eye, with the source angle that goes with it."""
-    if way != "scatter" or tissue != "eye":
+    if tissue != "eye":
         return [(None, ALPHA_MIN)]
-    distance, _ = distance_from_work(context, person)
-    angle = float(source_angle(context.spot, context.spot, distance, context.scatter_surface[1]))
+    distance, _ = distance_from(person, scatterer)
+    spot = context.spot if scatterer.at_work else 0.0
+    angle = float(source_angle(spot, spot, distance, scatterer.view_angle)) if spot > 0.0 else 0.0
     bare = (None, max(ALPHA_MIN, angle))
     if not person.aided:
         return [bare]
@@ -114,39 +121,42 @@ def _findings(
     context: Context, person: Person, way: str, tissue: str, emission: Emission, duration: float
 ) -> dict[str, Finding]:
     area = area_of(context, tissue, duration)
-    looks = _looks(context, person, way, tissue)
     found: dict[str, Finding] = {}
     for rule_set in context.rule_sets:
-        best: Finding | None = None
-        for gain, angle in looks:
-            for criterion in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
-                one = _finding(context, person, way, criterion, gain, angle)
-                if best is None or not one.ratio <= best.ratio:
-                    best = one
-        assert best is not None
-        found[rule_set] = best
+        every: list[Finding] = []
+        if way == "scatter":
+            for scatterer in context.scatterers:
+                for gain, angle in _looks(context, person, tissue, scatterer):
+                    for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
+                        every.append(_scatter_finding(context, person, c, scatterer, gain, angle))
+        else:
+            for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN, area):
+                every.append(_beam_finding(context, person, way, c))
+        found[rule_set] = max(every, key=lambda finding: _rank(finding.ratio))
     return found
 
 
-def _finding(
-    context: Context, person: Person, way: str, criterion: Criterion, gain: float | None, angle: float
+def _scatter_finding(
+    context: Context, person: Person, criterion: Criterion, scatterer: Scatterer, gain: float | None, angle: float
 ) -> Finding:
-    aid_words = aid_of(person).words(context.wavelength)
-    if way == "scatter":
-        distance, words = distance_from_work(context, person)
-        reflectance, view, _ = context.scatter_surface
-        model = context.case.settings.scatter_model
-        exposure = float(scatter_exposure(criterion.amount, reflectance, distance, view, model))
-        collected = None
-        if gain is not None:
-            exposure *= gain
-            collected = (gain, aid_words)
-        working = scatter_working(criterion, distance, words, reflectance, view, model, collected)
-    else:
-        factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-        exposure, place, aided = _beam_exposure(context, person, criterion, factor)
-        working = beam_working(criterion, context.beam, place, factor, aid_words if aided else "")
-    return Finding(exposure / criterion.limit, exposure, criterion, working, angle)
+    distance, words = distance_from(person, scatterer)
+    model = context.case.settings.scatter_model
+    exposure = float(scatter_exposure(criterion.amount, scatterer.reflectance, distance, scatterer.view_angle, model))
+    collected = None
+    if gain is not None:
+        exposure *= gain
+        collected = (gain, aid_of(person).words(context.wavelength))
+    working = scatter_working(criterion, distance, words, scatterer.reflectance, scatterer.view_angle, model, collected)
+    return Finding(exposure / criterion.limit, exposure, criterion, working, angle, distance, scatterer.words)
+
+
+def _beam_finding(context: Context, person: Person, way: str, criterion: Criterion) -> Finding:
+    factor, surface = (1.0, "") if way == "direct" else context.mirror_reflectance
+    exposure, place, aided = _beam_exposure(context, person, criterion, factor)
+    words = aid_of(person).words(context.wavelength) if aided else ""
+    working = beam_working(criterion, context.beam, place, factor, words)
+    ratio = exposure / criterion.limit
+    return Finding(ratio, exposure, criterion, working, ALPHA_MIN, float(person.distance), surface)
 
 
 def _struck_out(context: Context, person: Person, way: str) -> str:
@@ -167,7 +177,7 @@ def _struck_out(context: Context, person: Person, way: str) -> str:
 def scenarios_of(context: Context) -> list[Scenario]:
     """Return the scenarios of one laser with one set-up, without controls and answers.
 
-    Of a set-up that is not fitted today only the worst scenario of each person is kept.
+    Of a set-up that is not fitted today only the worse tissue of each person and way is kept.
     """
     found: list[Scenario] = []
     for person in context.case.person:
@@ -175,25 +185,18 @@ def scenarios_of(context: Context) -> list[Scenario]:
             continue
         own = [_scenario(context, person, way, tissue) for way in WAYS for tissue in TISSUES]
         if not context.setup.fitted:
-            own = [max(own, key=lambda s: (not s.struck_out, _rank(s.ratio)))]
+            own = [max(pair, key=lambda s: _rank(s.ratio)) for pair in zip(own[::2], own[1::2], strict=True)]
         found += own
     return found
 
 
 def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenario:
-    duration, reason = person_duration(person, context.wavelength, way)
+    duration, reason = context.not_shorter_than_a_pulse(*person_duration(person, context.wavelength, way, tissue))
     emission = context.emission(tissue, duration)
     findings = _findings(context, person, way, tissue, emission, duration)
     decided = max(findings, key=lambda name: _rank(findings[name].ratio))
     finding = findings[decided]
-    if way == "scatter":
-        distance, _ = distance_from_work(context, person)
-        surface = context.scatter_surface[2]
-        factor, words = 1.0, ""
-    else:
-        distance = float(person.distance)
-        factor, words = (1.0, "") if way == "direct" else context.mirror_reflectance
-        surface = words
+    factor, words = context.mirror_reflectance if way == "mirror" else (1.0, "")
     steps: tuple[Step, ...] = ()
     if context.setup.fitted:
         if factor != 1.0:
@@ -209,7 +212,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         role=person.role,
         way=way,
         tissue=tissue,
-        distance=distance,
+        distance=finding.distance,
         duration=duration,
         duration_reason=reason,
         exposure=finding.exposure,
@@ -219,7 +222,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         below=bool(finding.exposure <= finding.criterion.limit),
         criterion=replace(finding.criterion, steps=limit),
         ratio_by_rule_set={name: f.ratio for name, f in findings.items()},
-        surface=surface,
+        surface=finding.surface,
         struck_out=_struck_out(context, person, way),
         steps=steps,
     )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.scene_findings import findings_of
 from lasersafe.assessment.scene_hits import standing_places
 from lasersafe.assessment.scene_marks import (
     aims_of,
@@ -24,18 +25,8 @@ from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_zones import beyond_targets, zone_shapes
 from lasersafe.assessment.stage import Stage
 from lasersafe.models import SIValue
-from lasersafe.quantity import format_quantity
-from lasersafe.results import Decision, Scenario, SetupResult
-from lasersafe.results_scene import (
-    BarrierLine,
-    BeyondTarget,
-    HazardMap,
-    MatrixCell,
-    SceneFinding,
-    SceneResult,
-    StruckOut,
-    ZoneShape,
-)
+from lasersafe.results import Decision, Scenario
+from lasersafe.results_scene import HazardMap, MatrixCell, SceneResult, StruckOut
 from lasersafe.scene.hazard_map import EYES, hazard_map
 from lasersafe.scene.lines import spectator_lines
 from lasersafe.scene.screens import Piece
@@ -45,6 +36,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lasersafe.models import Case, Person
+    from lasersafe.wording import Wording
 
 
 def placed_case(case: Case) -> Case:
@@ -98,7 +90,7 @@ def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
 
 
 def scene_result(
-    stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell], setups: list[SetupResult]
+    stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell], wording: Wording
 ) -> SceneResult:
     """Return the record of a scene.
 
@@ -110,8 +102,8 @@ def scene_result(
         All scenarios of the case, with their controls.
     cells : list of MatrixCell
         The matrix, in any order.
-    setups : list of SetupResult
-        The set-ups of the case.
+    wording : Wording
+        Language of the findings.
 
     Returns
     -------
@@ -152,7 +144,7 @@ def scene_result(
         lines=lines,
         elevations=elevations(stage, zones, persons),
         matrix=matrix,
-        findings=_findings(stage, zones, beyond, barriers),
+        findings=findings_of(stage, zones, beyond, barriers, wording),
         struck_out=tuple(
             StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
         ),
@@ -160,19 +152,16 @@ def scene_result(
     )
 
 
-def scene_decision(decision: Decision, scene: SceneResult) -> Decision:
+def scene_decision(decision: Decision, scene: SceneResult, wording: Wording) -> Decision:
     """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
     refusals = [f.text for f in scene.findings if f.refuses]
-    others = [
-        f.text for f in scene.findings if not f.refuses and f.kind in ("target list", "ignition", "beyond target")
-    ]
+    kinds = ("target list", "ignition", "beyond target", "spectator")
+    others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
     verdict, passed = decision.verdict, decision.passed
     if refusals and passed:
-        verdict, passed = f"Do not run as planned: {refusals[0]}", False
-    sides = [f"{line.side} {line.distance:,.1f} m" for line in scene.lines if line.distance > 0.0]
-    people = decision.people
-    if sides:
-        people += f" Lines behind which every zone of the plan ends, from the last optic: {', '.join(sides)}."
+        verdict, passed = wording.text("say.not_as_planned", what=refusals[0]), False
+    sides = [f"{wording.text(f'side.{line.side}')} {line.distance:,.1f} m" for line in scene.lines if line.distance > 0]
+    people = f"{decision.people} {wording.text('say.lines', sides=', '.join(sides))}" if sides else decision.people
     return replace(
         decision, verdict=verdict, passed=passed, people=people, reasons=(*decision.reasons, *refusals, *others)
     )
@@ -197,98 +186,6 @@ def _places(stage: Stage) -> dict[str, tuple[float, float]]:
                     best = float(away.min())
                     x, y = spots[int(np.argmin(away))].tolist()
                     found[place.name] = (x, y)
-    return found
-
-
-def _findings(
-    stage: Stage, zones: tuple[ZoneShape, ...], beyond: tuple[BeyondTarget, ...], barriers: tuple[BarrierLine, ...]
-) -> tuple[SceneFinding, ...]:
-    found: list[SceneFinding] = []
-    for laser in {c.laser.name: c for c in stage.contexts}.values():
-        name = laser.laser.name
-        if not stage.poses(laser, "running"):
-            text = f"{name} has no place in the scene ([[scene.aim]]): its distances count in every direction"
-            found.append(SceneFinding("aim", text, subject=name))
-        targets = [t.name for t in stage.scene.target if t.laser in (None, name)]
-        text = (
-            f"{name} is fired at nothing but: {', '.join(targets)}. An object that is not on the list is not fired at."
-            if targets
-            else f"{name} has no target list: nothing may be put in front of the beam until it is listed "
-            "([[scene.target]])"
-        )
-        found.append(SceneFinding("target list", text, refuses=not targets, subject=name))
-    for one in beyond:
-        found += _behind(one)
-    found += _set_ups(stage, zones)
-    for barrier in barriers:
-        failing = [w for w in barrier.ways if not w.holds and w.way == "direct"]
-        if barrier.kind == "barrier" and failing:
-            text = f"'{barrier.name}' does not end the direct beam of {failing[0].laser}, {failing[0].setup}: "
-            found.append(SceneFinding("barrier", text + failing[0].verdict, subject=barrier.name))
-        for gap in barrier.openings:
-            if gap.open:
-                text = f"light passes '{barrier.name}' through {gap.kind} '{gap.name}'"
-                found.append(SceneFinding("gap", text, subject=barrier.name))
-        found += [SceneFinding("barrier", f"'{barrier.name}': {note}", subject=barrier.name) for note in barrier.notes]
-    curved = [s.name for s in stage.scene.surface if s.shape in ("convex", "concave")]
-    if curved:
-        text = f"curved, so that the light goes anywhere in front of it: {', '.join(curved)}"
-        found.append(SceneFinding("mirror", text))
-    found += _outdoors(stage)
-    return tuple(found)
-
-
-def _behind(one: BeyondTarget) -> list[SceneFinding]:
-    found = []
-    if not one.ends_at:
-        text = (
-            f"behind '{one.target}' no stop holds, so that the beam of {one.laser} goes on to "
-            f"{format_quantity(one.distance, 'm', 3, 'up')}"
-        )
-        found.append(SceneFinding("beyond target", text + (f"; {one.note}" if one.note else ""), subject=one.target))
-    if one.backing_irradiance is not None and one.ignition_threshold is not None:
-        falls = format_quantity(one.backing_irradiance / 1e4, "W/cm2", 3, "up")
-        level = format_quantity(one.ignition_threshold / 1e4, "W/cm2", 3, "down")
-        verb = "can set it on fire" if one.can_ignite else "is below the threshold"
-        text = (
-            f"{one.behind or 'what stands behind'} {format_quantity(one.backing_distance or 0.0, 'm', 3, 'down')} "
-            f"behind '{one.target}' receives {falls} when the beam of {one.laser} misses or cuts through: {verb} "
-            f"({level}; {one.ignition_source})"
-        )
-        found.append(SceneFinding("ignition", text, subject=one.target))
-    elif not one.behind:
-        text = f"what stands behind '{one.target}' is not stated, so that it cannot be judged whether it can burn"
-        found.append(SceneFinding("ignition", text, subject=one.target))
-    return found
-
-
-def _set_ups(stage: Stage, zones: tuple[ZoneShape, ...]) -> list[SceneFinding]:
-    found = []
-    for zone in zones:
-        if zone.kind == "eye direct" and zone.worst and not zone.fitted:
-            control = stage.scene.right_setup_control or "no control is named that makes sure of it"
-            text = f"the right set-up of {zone.laser} has to be fitted, not '{zone.setup}': {control}"
-            found.append(SceneFinding("set-up", text, subject=zone.laser))
-    return list(dict.fromkeys(found))
-
-
-def _outdoors(stage: Stage) -> list[SceneFinding]:
-    outdoor = stage.scene.outdoor
-    if outdoor is None:
-        return []
-    found = []
-    if outdoor.behind in ("sky", "unknown"):
-        words = "sky" if outdoor.behind == "sky" else "not stated what"
-        text = f"outdoors, and {words} is behind the scene: ask the aviation authority before a beam can leave the site"
-        found.append(SceneFinding("outdoors", text))
-    if outdoor.wet:
-        found.append(SceneFinding("outdoors", "wet ground counts as a mirror; stop when it rains"))
-    for context in stage.contexts:
-        for source in stage.sources(context, "direct", "eye") if context.setup.fitted else ():
-            high = source.directions.box().elevation[1]
-            if high > 0.0:
-                text = f"{context.laser.name} can point up to {math.degrees(high):.1f} deg above the horizon"
-                found.append(SceneFinding("outdoors", text, subject=context.laser.name))
     return found
 
 

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 import shapely  # type: ignore[import-untyped]
 
 from lasersafe.assessment.calculation import Working, exposure_steps, limit_steps
-from lasersafe.assessment.context import Context
+from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lit import ROUND_UP
-from lasersafe.assessment.scenarios import aid_of, person_duration
+from lasersafe.assessment.scenarios import person_duration
 from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, standing_places, worst_hit
 from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import TISSUES, area_of
@@ -81,11 +81,12 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
     modes = MODES if context.setup.fitted else ("running",)
     earlier: dict[object, tuple[Hit | None, str]] = {}
     for way in SCENE_WAYS if context.setup.fitted else ("direct", "mirror", "scatter"):
-        duration, reason = person_duration(person, context.wavelength, BASE_WAY[way])
         alike = "missing the target" if way == "through the target" and _can_be_cut(stage, context) else way
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
+            usual = person_duration(person, context.wavelength, BASE_WAY[way], tissue)
+            duration, reason = context.not_shorter_than_a_pulse(*usual)
             for mode in modes:
                 key = (alike, tissue, duration, _same_as(stage, context, way, mode))
                 if key not in earlier:

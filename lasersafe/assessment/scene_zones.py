@@ -13,7 +13,6 @@ from lasersafe.assessment.lit import ROUND_UP
 from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard.barriers import barrier_distance
-from lasersafe.hazard.durations import exposure_duration
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.results import Criterion
 from lasersafe.results_scene import BeyondTarget, ZoneShape
@@ -92,7 +91,7 @@ def _reaches_farthest(stage: Stage, context: Context) -> bool:
 
 def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, worst: bool) -> list[ZoneShape]:
     zone = stage.result(context).zone(way, tissue)
-    duration = exposure_duration(context.wavelength, way)[0]
+    duration = context.duration(way)[0]
     found = []
     for source in stage.sources(context, way, tissue):
         shape = cut(stage, context, source)
@@ -221,7 +220,7 @@ def _beyond(
     power = _mean_power(context)
     irradiance = None
     if backing is not None and power is not None:
-        profile = stage.beam_profile(context, "eye", exposure_duration(context.wavelength, "direct")[0])
+        profile = stage.beam_profile(context, "eye", context.duration("direct")[0])
         dx, dy = profile.widths(np.asarray(away + backing))
         irradiance = float(peak_exposure(power, dx, dy))
     return BeyondTarget(

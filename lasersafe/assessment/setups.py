@@ -9,8 +9,8 @@ import numpy as np
 
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
-from lasersafe.assessment.context import Context, setting_words
-from lasersafe.hazard.durations import exposure_duration
+from lasersafe.assessment.context import Context, aid_of, setting_words
+from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, large_area_applies, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
@@ -36,7 +36,7 @@ def _duration_step(duration: float, reason: str) -> Step:
 
 
 def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
-    duration, reason = exposure_duration(context.wavelength, way)
+    duration, reason = context.duration(way)
     emission = context.emission(tissue, duration)
     factor, words = (1.0, "") if way == "direct" else context.mirror_reflectance
     reaches = {
@@ -55,8 +55,37 @@ def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
     return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
 
 
+def _aided_zone(context: Context) -> Zone | None:
+    """Return the zone of the direct beam for people with optical aids, the extended NOHD, where the case has any."""
+    instruments = {aid_of(p) for p in context.case.person if p.aided and p.laser in (None, context.laser.name)}
+    if not instruments:
+        return None
+    duration, reason = context.duration("direct")
+    emission = context.emission("eye", duration)
+    every = [
+        {
+            name: aided_reach(name, emission, context.beam, context.wavelength, duration, instrument)
+            for name in context.rule_sets
+        }
+        for instrument in sorted(instruments, key=lambda one: one.words(context.wavelength))
+    ]
+    reaches = max(every, key=lambda found: max(r.distance for r in found.values()))
+    words = ", ".join(sorted(one.words(context.wavelength) for one in instruments))
+    found = zone("aided", "eye", reaches, "last optic", context.focus, f"through {words}")
+    limit = limit_steps(found.criterion, emission, context.wavelength, duration)
+    steps = (
+        _duration_step(duration, reason),
+        amount_step(emission, found.criterion, 1.0, ""),
+        Step(
+            "r", "farthest distance from the last optic, with an optical aid", "collected power / A(pupil) = limit",
+            f"{words}; searched from the limit outwards", found.distance, "m", "ANSI-Z136-1, appendix B", "memory",
+        ),
+    )  # fmt: skip
+    return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
+
+
 def _scatter_zone(context: Context, tissue: str) -> Zone:
-    duration, reason = exposure_duration(context.wavelength, "scatter")
+    duration, reason = context.duration("scatter")
     emission = context.emission(tissue, duration)
     reflectance, angle, name = context.scatter_surface
     model = context.case.settings.scatter_model
@@ -94,7 +123,7 @@ def _scatter_zone(context: Context, tissue: str) -> Zone:
 def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
     direct_eye = next(z for z in zones if z.way == "direct" and z.tissue == "eye")
     scatter_eye = next(z for z in zones if z.way == "scatter" and z.tissue == "eye")
-    duration, _ = exposure_duration(context.wavelength, "direct")
+    duration, _ = context.duration("direct")
     emission = context.emission("eye", duration)
     pulsed = emission.kind != "continuous"
     unit = "J/m2" if pulsed else "W/m2"
@@ -156,7 +185,9 @@ def setup_result(context: Context) -> SetupResult:
         for way in ("direct", "mirror", "scatter")
         for tissue in TISSUES
     )
-    duration, _ = exposure_duration(context.wavelength, "direct")
+    aided = _aided_zone(context)
+    zones = zones if aided is None else (*zones, aided)
+    duration, _ = context.duration("direct")
     setting = ""
     if context.space.adjustable:
         eye = setting_words(context.emission("eye", duration))

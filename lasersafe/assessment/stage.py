@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_source, lit_surfaces
 from lasersafe.assessment.pose import Pose, far_scatter, nearest_on, pose_of, wet_ground
-from lasersafe.assessment.protection import _mean_power
+from lasersafe.assessment.protection import _mean_power, _per_pulse
 from lasersafe.assessment.setups import area_of
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
-from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
+from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.hazard.zones import scatter_ratio, worst_place
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
@@ -57,6 +57,7 @@ class Stage:
     setups: list[SetupResult]
     _profiles: dict[tuple[object, ...], BeamProfile | ScatterProfile] = field(default_factory=dict)
     _held: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
+    _single: dict[tuple[object, ...], tuple[tuple[Held, float | None], ...]] = field(default_factory=dict)
     _pieces: dict[tuple[object, ...], tuple[Piece, ...]] = field(default_factory=dict)
     hits: dict[tuple[object, ...], Any] = field(default_factory=dict)  # of scene_matrix, worked out once
     _areas: dict[tuple[object, ...], Any] = field(default_factory=dict)
@@ -183,7 +184,7 @@ class Stage:
         tuple of Source
             One for each place of the laser, mirror or lit spot.
         """
-        time = exposure_duration(context.wavelength, way)[0] if duration is None else duration
+        time = context.duration(way)[0] if duration is None else duration
         key = (context.laser.name, context.setup.name, way, tissue, mode, time)
         if key not in self._sources:
             make = {"direct": self._direct, "mirror": self._mirrors, "scatter": self._spots}[way]
@@ -223,7 +224,7 @@ class Stage:
         profile = self.scatter_profile(context, tissue, duration)
         laser = self._direct(context, pose, tissue, duration)[0]
         zone = self.result(context).zone("scatter", tissue)
-        same = exposure_duration(context.wavelength, "scatter")[0] == duration
+        same = context.duration("scatter")[0] == duration
         reach = zone.distance if same and not zone.criterion.duration > duration else far_scatter(profile)
         worst = context.scatter_surface[0]
         if reach > 0.0 and same:
@@ -257,11 +258,28 @@ class Stage:
     # --- barriers --------------------------------------------------------------------------------------------------
 
     def held(self, context: Context, way: str) -> tuple[Held, ...]:
-        """Return for each screen what falls on it on one way, and whether it holds."""
+        """Return for each screen what falls on it on one way, and whether it holds, with all fitted lasers together."""
         key = (context.laser.name, context.setup.name, way, context.beam)
         if key not in self._held:
-            self._held[key] = tuple(self._judge(context, way, entry) for entry in self.scene.barrier)
+            others = [
+                self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name
+            ]
+            own = self._alone(context, way)
+            found = []
+            for i, (one, rating) in enumerate(own):
+                total = one.irradiance + sum(other[i][0].irradiance for other in others)
+                if context.setup.fitted and one.verdict.holds and rating is not None and not total <= rating:
+                    words = f"does not hold: {total:.4g} W/m2 from all lasers together exceed the rated {rating:.4g} W/m2"
+                    one = replace(one, verdict=replace(one.verdict, holds=False, verdict=words))
+                found.append(one)
+            self._held[key] = tuple(found)
         return self._held[key]
+
+    def _alone(self, context: Context, way: str) -> tuple[tuple[Held, float | None], ...]:
+        key = (context.laser.name, context.setup.name, way, context.beam)
+        if key not in self._single:
+            self._single[key] = tuple(self._judge(context, way, entry) for entry in self.scene.barrier)
+        return self._single[key]
 
     def pieces(self, context: Context, way: str, mode: str = "running") -> tuple[Piece, ...]:
         """Return the solid parts of the screens that hold; in service barriers are open, walls and terrain are not."""
@@ -279,20 +297,25 @@ class Stage:
             for piece in self.screens[one.screen].pieces()
         )
 
-    def _judge(self, context: Context, way: str, entry: SceneBarrier) -> Held:
+    def _judge(self, context: Context, way: str, entry: SceneBarrier) -> tuple[Held, float | None]:
+        """Return what one laser alone does to a screen, and the rating of the screen."""
         if entry.kind == "terrain":
-            return Held(entry.name, way, 0.0, BarrierVerdict(True, "holds: terrain"), None)
+            return Held(entry.name, way, 0.0, BarrierVerdict(True, "holds: terrain"), None), None
         barrier: Barrier | None = next((b for b in self.case.barrier if b.name == entry.name), None)
         if barrier is not None and barrier.laser not in (None, context.laser.name):
             barrier = None
         rating = entry.rating if barrier is None else barrier.rating
         rated_time = entry.rated_time if barrier is None else barrier.rated_time
+        pulse_rating = None if barrier is None else barrier.pulse_rating
         power = _mean_power(context)
         irradiance, place = math.inf, None
         if power is not None:
             irradiance, place = self._irradiance(context, way, self.screens[entry.name], power)
         observed = barrier is not None and barrier.observed
-        emission = context.emission("eye", exposure_duration(context.wavelength, way)[0])
+        emission = max(
+            corner_emissions(context.space, context.emission("eye", context.duration(way)[0]), context.wavelength),
+            key=lambda one: one.pulse_energy,
+        )
         verdict = judge_barrier(
             irradiance,
             rating=None if rating is None else float(rating),
@@ -301,10 +324,12 @@ class Stage:
             mean_power=power,
             pulse_energy=emission.pulse_energy if emission.kind != "continuous" else None,
             repetition_rate=emission.repetition_rate or None,
+            pulse_exposure=_per_pulse(irradiance, emission, power),
+            pulse_rating=None if pulse_rating is None else float(pulse_rating),
             en12254_class=None if barrier is None else barrier.en12254_class or None,
             observed=observed,
         )
-        return Held(entry.name, way, irradiance, verdict, place)
+        return Held(entry.name, way, irradiance, verdict, place), None if rating is None else float(rating)
 
     def _irradiance(self, context: Context, way: str, screen: Screen, power: float) -> tuple[float, Vector | None]:
         """Return the highest peak irradiance that can fall on a screen, and where.
@@ -326,7 +351,7 @@ class Stage:
                     factor = 1.0 if way == "direct" else max(
                         (item.reflectance for item in self.lit(context, pose) if item.mirror), default=1.0
                     )  # fmt: skip
-                    profile = self.beam_profile(context, "eye", exposure_duration(context.wavelength, "direct")[0])
+                    profile = self.beam_profile(context, "eye", context.duration("direct")[0])
                     found = 0.0
                     for z in worst_place(context.beam, distance):
                         dx, dy = profile.widths(np.asarray(z))

@@ -41,6 +41,8 @@ def judge_barrier(
     repetition_rate: float | None = None,
     en12254_class: str | None = None,
     observed: bool = False,
+    pulse_exposure: float | None = None,
+    pulse_rating: float | None = None,
 ) -> BarrierVerdict:
     """Judge a barrier: it holds only when irradiance and time are both within what its maker states [1]_ [2]_.
 
@@ -67,6 +69,10 @@ def judge_barrier(
         The class as marked, as "AB5"; None when the barrier has none.
     observed : bool
         Whether somebody watches the barrier while the laser is on.
+    pulse_exposure : float, optional
+        Peak radiant exposure of one pulse on the barrier; needed with pulses. [J/m2]
+    pulse_rating : float, optional
+        Radiant exposure of one pulse that the barrier withstands; None when not rated for pulses. [J/m2]
 
     Returns
     -------
@@ -100,10 +106,12 @@ def judge_barrier(
     elif outside:
         notes.append(f"Outside EN 12254 ({'; '.join(outside)}): ask the maker whether the rating is one for a guard.")
     if pulse_energy is not None:
-        notes.append("The rating is a mean power density: ask the maker whether it also holds for the single pulse.")
+        notes.append("A rating as power density does not speak about the single pulse; pulse_rating does.")
     holds, verdict = _compare(irradiance, rating, rated_time, required_time)
     if marked and outside and holds:
         holds, verdict = False, f"does not hold: EN 12254 does not reach this beam; {_GUARD}"
+    if pulse_energy is not None and holds:
+        holds, verdict = _compare_pulse(pulse_exposure, pulse_rating, verdict)
     return BarrierVerdict(holds, verdict, tuple(notes), _steps(irradiance, rating))
 
 
@@ -231,6 +239,16 @@ def _compare(
         f"holds: {irradiance:.4g} W/m2 is within the rated {rating:.4g} W/m2 for {rated_time:g} s, and "
         f"{required_time:g} s are needed"
     )
+
+
+def _compare_pulse(exposure: float | None, rating: float | None, verdict: str) -> tuple[bool, str]:
+    """Return the verdict on one pulse, for a barrier that holds the mean power."""
+    if rating is None:
+        return False, "does not hold: its rating does not speak about pulses"
+    if exposure is None or not math.isfinite(exposure) or not exposure <= rating:
+        shown = "not known" if exposure is None else f"{exposure:.4g} J/m2"
+        return False, f"does not hold: one pulse gives {shown}, and {rating:.4g} J/m2 are rated"
+    return True, f"{verdict}; one pulse gives {exposure:.4g} J/m2 of the rated {rating:.4g} J/m2"
 
 
 def _above(irradiance: float, rating: float) -> str:

@@ -6,6 +6,7 @@ WORKING_DAY = 30_000.0
 DELIBERATE = 100.0
 ACCIDENTAL = 10.0
 TURN_AWAY = 0.25
+EDGE = 1e-9  # a wavelength this near to an edge counts as on it, where the stricter time holds
 
 
 def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) -> tuple[float, str]:
@@ -32,11 +33,11 @@ def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) 
     .. [1] TROS-2, section 4.1 (time bases) and 5.1 (infrared).
     .. [2] DGUV203-036, annex 4 (the blink reflex is not to be relied on).
     """
-    if wavelength < 400e-9:
+    if wavelength <= 400e-9 * (1.0 + EDGE):
         return WORKING_DAY, "ultraviolet: the doses of the whole day add up (TROS-2, 4.1)"
     if way == "scatter":
         return DELIBERATE, "somebody looks at the lit spot on purpose (TROS-2, 4.1)"
-    if wavelength <= 700e-9:
+    if wavelength < 700e-9 * (1.0 - EDGE):
         if turns_away:
             return TURN_AWAY, "visible, briefed person who turns away (TROS-2, 4.1; weak assumption)"
         return ACCIDENTAL, "visible, blink reflex not relied on (DGUV203-036, annex 4)"

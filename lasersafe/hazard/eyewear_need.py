@@ -97,8 +97,9 @@ def worst_density(
     dx: float,
     dy: float,
     profile: str,
+    tissue: str = "eye",
 ) -> tuple[float, float, Criterion]:
-    """Return the highest optical density over rule sets and comparisons of the eye.
+    """Return the highest optical density over rule sets and comparisons of one tissue.
 
     Parameters
     ----------
@@ -114,6 +115,8 @@ def worst_density(
         1/e diameters of the beam at the eye. [m]
     profile : str
         ``gaussian`` or ``top-hat``.
+    tissue : str
+        ``eye`` or ``skin``.
 
     Returns
     -------
@@ -122,7 +125,7 @@ def worst_density(
     """
     best: tuple[float, float, Criterion] | None = None
     for rule_set in rule_sets:
-        for criterion in criteria(rule_set, "eye", emission, wavelength, duration):
+        for criterion in criteria(rule_set, tissue, emission, wavelength, duration):
             exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, profile))
             density = optical_density(exposure, criterion.limit)
             if best is None or density > best[0]:
@@ -145,6 +148,7 @@ def eyewear_need(
     setup: str = "",
     person: str = "",
     distance: float | None = None,
+    least_density: float = 0.0,
 ) -> EyewearNeed:
     """Return density, scale numbers, marking to ask for, and the verdict on a marking that is worn.
 
@@ -170,6 +174,8 @@ def eyewear_need(
         Names for the answer.
     distance : float, optional
         Distance from the last optic, for the answer. [m]
+    least_density : float
+        Density that other ways for light ask for, as scatter or an optical aid; the larger one counts. [1]
 
     Returns
     -------
@@ -182,7 +188,9 @@ def eyewear_need(
         If the marking cannot be read.
     """
     dx, dy = beam_diameters
-    density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
+    beam_density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
+    density = max(beam_density, least_density)
+    skin = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile, "skin")[0]
     scales = _scales(wavelength, corner_emissions(space, worst, wavelength), dx, dy)
     mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
     reliance = no_reliance(mean_power, scales, density)
@@ -200,7 +208,8 @@ def eyewear_need(
     steps = (
         Step(
             "OD", "optical density of the eyewear", "log10(exposure / limit), rounded up to 0.1",
-            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}) = {density:.4f}",
+            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}) = {beam_density:.4f}"
+            + (f"; another way for light asks for {density:.4f}" if density > beam_density else ""),
             round_up_density(density), "1", f"{criterion.rule_set}: {criterion.source}", criterion.seen,
         ),
         *(step for need in scales for step in need.steps),
@@ -222,6 +231,7 @@ def eyewear_need(
         notes=eyewear_notes(wavelength, scales),
         verdict=verdict,
         steps=steps,
+        optical_density_skin=round_up_density(skin),
     )
 
 

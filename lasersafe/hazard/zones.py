@@ -19,6 +19,7 @@ from lasersafe.results import Criterion, Zone
 FLOAT = NDArray[np.float64]
 WHOLE_BODY = 0.2  # m2: scatter reaches more than the largest area class of the skin rule, 0.1 m2
 FARTHEST = 1e9  # m
+_BETWEEN = 257
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,12 @@ def worst_place(beam: BeamGeometry, distance: float) -> tuple[float, ...]:
     tuple of float
         The distance itself, and every waist beyond it. [m]
     """
-    beyond = [p for p in beam.waist_position if p > distance]
+    low, high = sorted(beam.waist_position)
+    beyond = [p for p in (low, high) if p > distance]
+    if high > max(low, distance):  # two waists: the smallest product of the diameters lies between them
+        places = np.linspace(max(low, distance), high, _BETWEEN)
+        dx, dy = diameters(beam, places)
+        beyond.append(float(places[int(np.argmin(dx * dy))]))
     return (distance, *beyond)
 
 
@@ -223,7 +229,7 @@ def scatter_reach(
     angle = float(source_angle(spot_diameter, spot_diameter, extended.distance, view_angle))
     there = criteria(rule_set, tissue, emission, wavelength, duration, max(angle, ALPHA_MIN), area)
     deciding = max(there, key=lambda c: c.amount / c.limit)
-    return Reach(min(extended.distance, best.distance), deciding)
+    return Reach(extended.distance, deciding)
 
 
 def scatter_ratio(

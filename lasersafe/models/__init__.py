@@ -18,7 +18,8 @@ from lasersafe.models.case import Case
 from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
 from lasersafe.models.laser import Laser
 from lasersafe.models.places import Path, Spot
-from lasersafe.models.reading import case_from, check_case, parse_case, read_case
+from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
+from lasersafe.models.record import Area, MeasuredReading
 from lasersafe.models.scene import (
     Aim,
     Camera,
@@ -31,6 +32,7 @@ from lasersafe.models.scene import (
     ScenePlace,
     Target,
 )
+from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import (
     Barrier,
     Control,
@@ -45,6 +47,7 @@ from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
     "Aim",
+    "Area",
     "Axes",
     "Barrier",
     "Camera",
@@ -59,6 +62,7 @@ __all__ = [
     "Knob",
     "Laser",
     "LensSetup",
+    "MeasuredReading",
     "MultimodeFibreSetup",
     "OtherHazards",
     "Outdoor",
@@ -73,6 +77,7 @@ __all__ = [
     "ScenePlace",
     "Settings",
     "Setup",
+    "SignOffRule",
     "SingleModeFibreSetup",
     "SinglePulseEmission",
     "Spot",
@@ -86,5 +91,6 @@ __all__ = [
     "json_schema",
     "parse_case",
     "read_case",
+    "read_case_text",
     "typed_inputs",
 ]

@@ -143,9 +143,21 @@ class CollimatedSetup(SetupBase):
     )
     waist_at: Annotated[Axes | None, PLACE] = Field(
         default=None,
-        description="Place of the narrowest point, from the last optic, negative inside the laser. Left out: where the "
-        "diameter was measured.",
+        description="Place of the narrowest point, from the last optic, negative inside the laser. Needed where "
+        "measured_at is not 0; left out otherwise: at the last optic.",
     )
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Ask for the waist of a beam that was measured away from the optic: it may be narrower on the way."""
+        place = peek.value("measured_at")
+        if place is not None and float(place) > 0.0 and "waist_at" not in peek.data:
+            message = (
+                "missing; the beam can be narrower before the place where it was measured: write the place of its "
+                "narrowest point, '0 m' for the last optic"
+            )
+            return [(("waist_at",), message)]
+        return []
 
 
 class LensSetup(SetupBase):

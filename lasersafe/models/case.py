@@ -10,8 +10,10 @@ from pydantic import Field, PrivateAttr
 from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
 from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
+from lasersafe.models.record import Area, MeasuredReading, record_findings
 from lasersafe.models.scene import Scene
 from lasersafe.models.scene_check import scene_references
+from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
 from lasersafe.typed import shown
 
@@ -35,6 +37,10 @@ class Case(CaseModel):
         "and the stricter result decides.",
     )
     paper: Literal["A4", "Letter"] = Field(default="A4", description="Paper of the sheet: 'A4' or 'Letter'.")
+    language: Line = Field(default="en", description="Language of the sheet: a folder of templates/wording, as 'de'.")
+    units: Literal["metric", "metric and feet"] = Field(
+        default="metric", description="'metric', or 'metric and feet' to print feet beside distances."
+    )
     notes: Text = Field(default="", description="Anything else that the sheet has to say.")
     in_charge: InCharge = Field(description="The people who answer for the work: [in_charge].")
     settings: Settings = Field(default=Settings.model_construct(), description="How to calculate: [settings].")
@@ -58,6 +64,16 @@ class Case(CaseModel):
     )
     strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = Field(
         default=(), description="Ways for light that are ruled out with a reason, one [[strike_out]] each."
+    )
+    area: Area = Field(
+        default=Area.model_construct(), description="The laser controlled area and what keeps it: [area]."
+    )
+    reading: Annotated[tuple[MeasuredReading, ...], Field(max_length=300)] = Field(
+        default=(), description="Readings of the acceptance test, one [[reading]] each."
+    )
+
+    sign_off: SignOffRule = Field(
+        default=SignOffRule.model_construct(), description="Who has to sign, and how: [sign_off]."
     )
     scene: Scene | None = Field(default=None, description="Where everything stands: [scene]. Left out: distances only.")
 
@@ -108,6 +124,13 @@ class Case(CaseModel):
         for field in ("person", "surface", "barrier", "strike_out"):
             for i, table in peek.tables(field):
                 found += [((field, i, key), text) for key, text in _references(table, setups)]
+        for i, table in peek.tables("barrier"):
+            names = table.get("protects")
+            for name in names if isinstance(names, list) else ():
+                if isinstance(name, str) and name.strip() and name.strip() not in persons:
+                    found.append(
+                        (("barrier", i, "protects"), not_known(name.strip(), "a person of this case", persons))
+                    )
         for i, table in peek.tables("strike_out"):
             person = table.get("person")
             if isinstance(person, str) and person.strip() and person.strip() not in persons:
@@ -116,7 +139,7 @@ class Case(CaseModel):
         if isinstance(scene, Mapping):
             others = {field: _names(peek.tables(field)) for field in ("person", "surface", "barrier")}
             found += scene_references(Peek(Scene, scene), setups, others)
-        return found
+        return found + record_findings(peek)
 
 
 def _name(table: Mapping[str, Any]) -> str | None:

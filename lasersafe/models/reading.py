@@ -36,10 +36,21 @@ def read_case(path: str | os.PathLike[str]) -> Case:
     CaseError
         If there are faults; all of them, with their lines.
     """
+    return parse_case(read_case_text(path), str(path))
+
+
+def read_case_text(path: str | os.PathLike[str]) -> str:
+    """Return the text of a case file, which need not be a correct case.
+
+    Raises
+    ------
+    CaseError
+        If it cannot be read as text.
+    """
     text, fault = _read(Path(path))
     if fault is not None:
         raise CaseError(str(path), [fault])
-    return parse_case(text, str(path))
+    return text
 
 
 def check_case(path: str | os.PathLike[str]) -> list[Fault]:

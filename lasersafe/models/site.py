@@ -18,6 +18,7 @@ TIME = Measured(
 RATED_TIME = Measured("s", "1 ms", "30000 s", "60 s")
 RATIO = Measured("1", "0", "1", "0.6")
 ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True)
+PULSE_RATING = Measured("J/m2", "0 J/m2", "1e9 J/cm2", "0.5 J/cm2", above_low=True)
 RATING = Measured("W/m2", "0 W/m2", "1e6 MW/m2", "10 W/cm2", above_low=True)
 
 Way = Literal["direct", "mirror", "scatter"]
@@ -162,6 +163,17 @@ class Barrier(CaseModel):
     )
     en12254_class: Line = Field(default="", description="Marking by EN 12254, as '1064 D AB5'.")
     observed: Flag = Field(default=False, description="true when somebody watches it and can stop the laser.")
+    pulse_rating: Annotated[SIValue | None, PULSE_RATING] = Field(
+        default=None,
+        description="Radiant exposure of one pulse that it withstands, as '0.5 J/cm2'. Left out: it does not hold "
+        "against pulses.",
+    )
+    protects: tuple[Line, ...] = Field(
+        default=(),
+        max_length=100,
+        description="Names of the persons that stand behind it on every path of reflected and scattered light; the "
+        "direct beam is judged by distance.",
+    )
     must_stop: Annotated[tuple[Way, ...], Field(min_length=1, max_length=3)] = Field(
         default=("direct", "mirror", "scatter"), description="What it has to stop: 'direct', 'mirror', 'scatter'."
     )
@@ -181,7 +193,17 @@ class Control(CaseModel):
     kind: Literal["substitute", "technical", "organisational", "personal"] = Field(
         description="'substitute', 'technical', 'organisational' or 'personal', in this order of preference."
     )
-    text: Text = Field(description="What is done, in a sentence.")
+    text: Text = Field(
+        default="",
+        description="What is done, in a sentence. May be left out where key is given: then the wording speaks.",
+    )
+    key: Line = Field(default="", description="Key of a control in the wording file controls.toml, as 'enclose'.")
+    answers: Annotated[tuple[Line, ...], Field(max_length=60)] = Field(
+        default=(),
+        description="What it is an answer to: 'direct', 'mirror', 'scatter' and names of persons. Left out: the ways "
+        "of the key; without a key it is printed, and answers nothing.",
+    )
+    laser: Line | None = Field(default=None, description=_WHICH_LASER)
 
 
 class StrikeOut(CaseModel):
@@ -234,4 +256,9 @@ class Settings(CaseModel):
     propagation: Literal["hyperbolic", "linear"] = Field(
         default="hyperbolic",
         description="'hyperbolic' (as ISO 11146, the farther one) or 'linear' (as in some printed tables).",
+    )
+    surfaces_complete: Flag = Field(
+        default=False,
+        description="true when nothing but the surfaces listed can come into the beam; otherwise a full mirror and a "
+        "perfect scatterer at the work are assumed beside them.",
     )

@@ -1,11 +1,11 @@
-"""The lists behind the tables: controls, other hazards, cautions, differences, inputs, notes, sign-off."""
+"""The lists behind the tables: controls, other hazards, cautions, differences, inputs, notes."""
 
 from __future__ import annotations
 
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Assessment
-from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, Box, Flow, Mark, Part, Path, Row, Text
-from lasersafe.sheet.front import in_charge, named
+from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, Flow, Part, Row
+from lasersafe.sheet.front import named
 from lasersafe.sheet.references import References, joined
 from lasersafe.sheet.text import Style, tidy, unit_text, wrap
 from lasersafe.sheet.values import number
@@ -13,7 +13,6 @@ from lasersafe.wording import CONTROL_KINDS, WAYS, HazardText, Wording
 
 _ITEM = Style(9, after=2)
 _TITLE = Style(9, True)
-_SIGN_LABEL = Style(8, ink=0.2)
 
 
 def controls(flow: Flow, wording: Wording, references: References) -> None:
@@ -30,7 +29,11 @@ def controls(flow: Flow, wording: Wording, references: References) -> None:
             ways = control.answers if set(control.answers) != set(WAYS) else ()
             answers = joined(references.by_key(named(wording, "way", way)) for way in ways)
             tail = f" ({text('controls.answers', answers=answers)})" if answers else ""
-            flow.paragraph(control.text + tail, _ITEM, 28.0, references.control(control.text))
+            if control.persons:
+                persons = text("inplace.persons", persons=", ".join(control.persons))
+                tail += f" ({persons})"
+            said = text("controls.in_place", text=control.text) if control.in_place else control.text
+            flow.paragraph(said + tail, _ITEM, 28.0, references.control(control.text))
 
 
 def other_hazards(flow: Flow, assessment: Assessment, wording: Wording) -> None:
@@ -114,55 +117,3 @@ def notes(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         flow.paragraph(note, _ITEM, 12.0, "•")
     if not assessment.notes:
         flow.paragraph(wording.text("notes.none"), BODY)
-
-
-def sign_off(flow: Flow, assessment: Assessment, wording: Wording) -> None:
-    """Print one box per role with name, role, date and signature."""
-    text = wording.text
-    intro = wrap(text("sign_off.intro"), BODY, flow.width)
-    boxes = [_SignBox(role, assessment, wording, flow.width) for role in wording.roles]
-    tall = sum(box.height + 6.0 for box in boxes) + len(intro) * BODY.leading + 6.0
-    flow.heading(text("sign_off.heading"), 0, keep=min(tall, flow.full * 0.8))
-    flow.paragraph(text("sign_off.intro"), BODY)
-    for box in boxes:
-        flow.figure(box.height, box.draw)
-        flow.space(6.0)
-
-
-class _SignBox:
-    """Room for one signature."""
-
-    def __init__(self, role: str, assessment: Assessment, wording: Wording, width: float) -> None:
-        self.wording = wording
-        self.width = width
-        self.role = wording.roles[role]
-        self.person = in_charge(assessment, wording).get(self.role, "")
-        self.declares = wrap(wording.declarations[role], Style(8.5), width - 16.0)
-        self.name = wrap(self.person, Style(10, True), width * 0.5 - 24.0)
-        self.title = wrap(self.role, Style(10, True), width * 0.5 - 24.0)
-        self.upper = max(len(self.name), len(self.title), 1) * 12.5
-        self.height = len(self.declares) * Style(8.5).leading + self.upper + 68.0
-
-    def draw(self, marks: list[Mark], left: float, top: float) -> None:
-        """Draw the box."""
-        text = self.wording.text
-        marks.append(Box(left, top - self.height, self.width, self.height, ink=0.0, thick=0.8))
-        x, half = left + 8.0, left + self.width * 0.5 + 8.0
-        y = top - 4.0
-        for line in self.declares:
-            y -= Style(8.5).leading
-            marks.extend(Text(x + piece.x, y + 2.0, piece.text, piece.size, Style(8.5).font) for piece in line)
-        y -= 14.0
-        for start, label, lines in ((x, "name", self.name), (half, "role", self.title)):
-            marks.append(Text(start, y, text(f"sign_off.{label}"), 8, _SIGN_LABEL.font, 0.25))
-            base = y
-            for line in lines:
-                base -= 12.5
-                marks.extend(Text(start + piece.x, base, piece.text, 10, Style(10, True).font) for piece in line)
-            foot = y - self.upper - 3.5
-            marks.append(Path(((start, foot), (start + self.width * 0.5 - 24.0, foot)), 0.0, 0.6))
-        y -= self.upper + 14.0
-        foot = top - self.height + 7.0
-        for start, label in ((x, "date"), (half, "signature")):
-            marks.append(Text(start, y, text(f"sign_off.{label}"), 8, _SIGN_LABEL.font, 0.25))
-            marks.append(Path(((start, foot), (start + self.width * 0.5 - 24.0, foot)), 0.0, 0.6))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
-import os
-import secrets
+from collections.abc import Callable, Mapping
 from pathlib import Path as FilePath
 
-from lasersafe.errors import InputError, OutputError
-from lasersafe.results import Assessment
-from lasersafe.sheet import back, front, tables
+from lasersafe.errors import InputError
+from lasersafe.files import write_file
+from lasersafe.localise import localise
+from lasersafe.results import Assessment, SignOff
+from lasersafe.sheet import back, front, record, signatures, tables
+from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
@@ -27,9 +28,15 @@ _PAGE = Style(7, True)
 _FOOT_LINES = 4
 _DRAFT_SIZE = 150.0
 _PALE = 0.93
+_WORDS = {"draft": "draft.word", "printed for signature": "draft.for_signature", "signed": ""}
+_HEADERS = {
+    "draft": "draft.header",
+    "printed for signature": "draft.for_signature_header",
+    "signed": "draft.signed_header",
+}
 
 
-def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str = "en") -> None:
+def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str | None = None) -> None:
     """Print an assessment as a PDF file.
 
     The file is written under another name first and then renamed, so that a failure leaves an older file as it was.
@@ -39,11 +46,11 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
     assessment : Assessment
         What is printed.
     path : pathlib.Path
-        Where to; the folder has to exist.
+        Where to; a folder that is missing is made.
     paper : {"A4", "Letter"}
         Size of the pages.
-    language : str
-        Folder of the wording.
+    language : str, optional
+        Folder of the wording; without it, the language of the assessment.
 
     Raises
     ------
@@ -54,20 +61,21 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
     ReferenceDataError
         If a font or a wording file is damaged.
     """
-    content = render_sheet(assessment, paper=paper, language=language)
-    target = FilePath(path)
-    draft = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
-    try:
-        draft.write_bytes(content)
-        os.replace(draft, target)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            draft.unlink()
-        message = f"output = '{target}': cannot be written: {error.strerror or error}"
-        raise OutputError(message) from None
+    write_file(FilePath(path), render_sheet(assessment, paper=paper, language=language))
 
 
-def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "en") -> bytes:
+Places = Mapping[str, signatures.SignPlace]
+
+
+def render_sheet(
+    assessment: Assessment,
+    *,
+    paper: str = "A4",
+    language: str | None = None,
+    kind: str = "sheet",
+    sign_off: SignOff | None = None,
+    embed: Callable[[Places], Mapping[str, bytes]] | None = None,
+) -> bytes:
     """Return an assessment as the bytes of a PDF file; equal input gives equal bytes.
 
     Parameters
@@ -76,8 +84,14 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
         What is printed.
     paper : {"A4", "Letter"}
         Size of the pages.
-    language : str
-        Folder of the wording.
+    language : str, optional
+        Folder of the wording; without it, the language of the assessment.
+    kind : {"sheet", "prestart", "card", "sign"}
+        The whole sheet, or one page to hand out.
+    sign_off : SignOff, optional
+        Who has signed; a draft when left out.
+    embed : callable, optional
+        Gets role -> place of its box for the signature, and returns the files that the sheet carries.
 
     Returns
     -------
@@ -96,13 +110,21 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
     if paper not in PAPERS:
         message = f"paper = '{paper}': allowed are {', '.join(PAPERS)}"
         raise InputError(message)
-    wording = load_wording(language)
+    wording = load_wording(language or assessment.language)
+    assessment = localise(assessment, wording)
     refuse_unprintable(assessment)
     refuse_unprintable(wording, "wording")
+    signed = sign_off or SignOff()
+    refuse_unprintable(signed, "sign-off")
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
-    flow = lay_out(assessment, wording, size, footer.height)
-    header = _header(wording, size)
+    places: dict[str, signatures.SignPlace] = {}
+    if kind == "sheet":
+        flow = lay_out(assessment, wording, size, footer.height, signed, places)
+    else:
+        flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 12.0))
+        handouts.page(flow, kind, assessment, wording)
+    header = _header(wording, size, signed.state)
     count = len(flow.pages)
     pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(flow.pages, 1)]
     program = wording.text("sheet.program", version=assessment.version)
@@ -113,10 +135,19 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
         creator=program,
         language=wording.language,
     )
-    return paint(pages, flow.entries, size, _draft(wording.text("draft.word"), size), facts)
+    word = _WORDS[signed.state]
+    under = _draft(wording.text(word), size) if word else None
+    return paint(pages, flow.entries, size, under, facts, embed(places) if embed else None)
 
 
-def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float) -> Flow:
+def lay_out(
+    assessment: Assessment,
+    wording: Wording,
+    size: tuple[float, float],
+    foot: float,
+    signed: SignOff | None = None,
+    places: dict[str, signatures.SignPlace] | None = None,
+) -> Flow:
     """Lay out all pages without header, footer and draft mark; ``foot`` is the height of the footer in points."""
     flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0))
     references = References(assessment, CONTROL_KINDS)
@@ -128,13 +159,22 @@ def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float],
     tables.eyewear(flow, assessment, wording)
     tables.barriers(flow, assessment, wording)
     back.controls(flow, wording, references)
+    record.control_findings(flow, assessment, wording, references)
+    record.area(flow, assessment, wording)
     back.other_hazards(flow, assessment, wording)
+    record.acceptance(flow, assessment, wording)
     back.cautions(flow, wording)
+    record.review(flow, assessment, wording)
+    handouts.notice_flow(flow, assessment, wording)
     back.differences(flow, assessment, wording)
     back.inputs(flow, assessment, wording)
     steps(flow, assessment, wording, references)
     back.notes(flow, assessment, wording)
-    back.sign_off(flow, assessment, wording)
+    found = signatures.sign_off(flow, assessment, wording, signed or SignOff())
+    if places is not None:
+        places.update(found)
+    for kind in handouts.KINDS:
+        handouts.page(flow, kind, assessment, wording)
     return flow
 
 
@@ -169,10 +209,10 @@ class _Footer:
         return found
 
 
-def _header(wording: Wording, size: tuple[float, float]) -> list[Mark]:
+def _header(wording: Wording, size: tuple[float, float], state: str) -> list[Mark]:
     y = size[1] - 30.0
     draft = Style(8, True)
-    word = wording.text("draft.header")
+    word = wording.text(_HEADERS[state])
     right = size[0] - _MARGIN - width_of(word, draft)
     kind = wording.text("sheet.kind")
     return [Text(_MARGIN, y, kind, 8, REGULAR, 0.2), Text(right, y, word, 8, BOLD)]

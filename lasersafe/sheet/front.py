@@ -174,16 +174,16 @@ def setups(flow: Flow, assessment: Assessment, wording: Wording, references: Ref
             flow.paragraph(result.chart.title, Style(8.5, True, after=3))
         flow.figure(chart.height, chart.draw)
         flow.space(4.0)
-        _zones(flow, result, wording, references)
+        _zones(flow, result, wording, references, assessment.units == "metric and feet")
 
 
-def _zones(flow: Flow, result: SetupResult, wording: Wording, references: References) -> None:
+def _zones(flow: Flow, result: SetupResult, wording: Wording, references: References, with_feet: bool) -> None:
     text = wording.text
     rows = []
     for zone in result.zones:
         origin = zone.origin
-        reach = text("setup.from_origin", distance=distance(zone.distance), origin=origin)
-        focus = "" if zone.distance_from_focus is None else distance(zone.distance_from_focus)
+        reach = text("setup.from_origin", distance=distance(zone.distance, with_feet), origin=origin)
+        focus = "" if zone.distance_from_focus is None else distance(zone.distance_from_focus, with_feet)
         sets = "\n".join(f"{name}: {distance(value)}" for name, value in zone.by_rule_set.items())
         rows.append(
             Row(

@@ -7,12 +7,14 @@ reportlab keeps the document, the fonts and the outline. The content of a page i
 from __future__ import annotations
 
 import math
+import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from io import BytesIO
 from itertools import groupby
 
 from reportlab import rl_config
-from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
 from lasersafe.sheet.flow import Box, Entry, Mark, Page, Path, Text
@@ -82,7 +84,14 @@ def _escaped(code: int) -> str:
     return f"\\{code:03o}"
 
 
-def paint(pages: list[Page], entries: list[Entry], size: tuple[float, float], draft: Text, facts: Facts) -> bytes:
+def paint(
+    pages: list[Page],
+    entries: list[Entry],
+    size: tuple[float, float],
+    draft: Text | None,
+    facts: Facts,
+    attachments: Mapping[str, bytes] | None = None,
+) -> bytes:
     """Return the bytes of the file.
 
     Parameters
@@ -93,10 +102,12 @@ def paint(pages: list[Page], entries: list[Entry], size: tuple[float, float], dr
         The outline, in the order of the pages.
     size : tuple of float
         Width and height of a page. [point]
-    draft : Text
+    draft : Text or None
         The word that lies under the marks of each page, around its middle.
     facts : Facts
         Title, author and so on.
+    attachments : mapping, optional
+        Name -> content of the files that the file carries.
 
     Returns
     -------
@@ -112,7 +123,7 @@ def paint(pages: list[Page], entries: list[Entry], size: tuple[float, float], dr
     canvas.setCreator(facts.creator)
     canvas.setProducer(facts.creator)
     encoder = _Encoder(canvas)
-    under = _operators([draft], encoder)
+    under = _operators([draft] if draft else [], encoder)
     waiting = iter(entries)
     entry = next(waiting, None)
     count = 0
@@ -125,6 +136,8 @@ def paint(pages: list[Page], entries: list[Entry], size: tuple[float, float], dr
         canvas.drawText(_Content("\n".join(under + _operators(page.marks, encoder))))
         canvas.showPage()
     canvas.showOutline()
+    if attachments:
+        _attach(canvas, attachments)
     ascii_only = rl_config.useA85
     try:
         rl_config.useA85 = 0  # binary streams: smaller, and quicker to write
@@ -187,3 +200,31 @@ def _path(path: Path) -> str:
 
 def _pen(ink: float, thick: float, dashes: tuple[float, ...] = ()) -> str:
     return f"{ink:.3g} G {thick:.3g} w [{' '.join(f'{dash:.3g}' for dash in dashes)}] 0 d"
+
+
+def _attach(canvas: Canvas, attachments: Mapping[str, bytes]) -> None:
+    """Put files into the document (ISO 32000-1, 7.11.4), in the order of their names, as the name tree asks."""
+    document = canvas._doc
+    listed: list[object] = []
+    for name, content in sorted(attachments.items()):
+        kind = "application#2Fjson" if name.endswith(".json") else "text#2Fplain"
+        head = {
+            "Type": pdfdoc.PDFName("EmbeddedFile"),
+            "Filter": pdfdoc.PDFName("FlateDecode"),
+            "Params": pdfdoc.PDFDictionary({"Size": len(content)}),
+        }
+        stream = pdfdoc.PDFStream(pdfdoc.PDFDictionary(head), zlib.compress(content, 9))
+        stream.dictionary["Subtype"] = f"/{kind}".encode()
+        file = pdfdoc.PDFDictionary({"F": document.Reference(stream)})
+        specification = {
+            "Type": pdfdoc.PDFName("Filespec"),
+            "F": f"({name})".encode(),
+            "UF": f"({name})".encode(),
+            "EF": file,
+            "AFRelationship": pdfdoc.PDFName("Data"),
+        }
+        listed += [f"({name})".encode(), document.Reference(pdfdoc.PDFDictionary(specification))]
+    files = pdfdoc.PDFDictionary({"Names": pdfdoc.PDFArray(listed)})
+    form = {"Fields": pdfdoc.PDFArray([]), "SigFlags": 3}  # there already, so that a signature adds its field only
+    document.Catalog.AcroForm = pdfdoc.PDFDictionary(form)
+    document.Catalog.Names = pdfdoc.PDFDictionary({"EmbeddedFiles": files})

@@ -43,11 +43,12 @@ def scenarios(flow: Flow, assessment: Assessment, wording: Wording, references: 
 
     order = ("fitted", "not_fitted", "left_out")
     ordered = sorted(assessment.scenarios, key=lambda scenario: order.index(group(scenario)))  # keeps the order inside
+    feet = assessment.units == "metric and feet"
     notes = _Notes()
     rows = []
     for name, members in groupby(ordered, group):
         rows.append(Row((), [Part(text(f"scenarios.{name}"), TINY_BOLD)], _SHADE, keep=30.0))
-        rows += [_scenario(scenario, wording, references, notes) for scenario in members]
+        rows += [_scenario(scenario, wording, references, notes, feet) for scenario in members]
     keys = ("number", "ratio", "result", "person", "way", "laser", "distance", "duration", "exposure", "limit")
     shares = (6.2, 10, 10, 21.5, 22, 20, 9.5, 9.5, 13, 12.5)
     flow.table([text(f"scenarios.{key}") for key in keys], shares, rows, 1.5)
@@ -55,12 +56,11 @@ def scenarios(flow: Flow, assessment: Assessment, wording: Wording, references: 
     flow.footnotes({text("scenarios.controls", controls=line): label for line, label in notes.controls.texts.items()})
 
 
-def _scenario(found: Scenario, wording: Wording, references: References, notes: _Notes) -> Row:
+def _scenario(found: Scenario, wording: Wording, references: References, notes: _Notes, feet: bool) -> Row:
     text = wording.text
     result = [Part(text("scenarios.below" if found.below else "scenarios.above"), TINY if found.below else TINY_BOLD)]
     if found.controls:
-        controls = joined(references.control(control) for control in found.controls)
-        result.append(Part(notes.controls.mark(controls), TINY_NOTE))
+        result.append(Part(notes.controls.mark(_controls(found, wording, references)), TINY_NOTE))
     time = duration(found.duration)
     if found.duration_reason:
         time = f"{time} {notes.reasons.mark(found.duration_reason)}"
@@ -76,13 +76,13 @@ def _scenario(found: Scenario, wording: Wording, references: References, notes: 
             [Part(references.scenario(found), TINY)],
             [Part(ratio(found.ratio), _RATIO)],
             result,
-            [Part(found.person, TINY_BOLD), Part(found.role, TINY_NOTE)],
+            [Part(found.person, TINY_BOLD), Part(named(wording, "role", found.role), TINY_NOTE)],
             [
                 Part(way, TINY),
                 Part(text("scenarios.surface", surface=found.surface) if found.surface else "", TINY_NOTE),
             ],
             [Part(found.laser, TINY), Part(found.setup, TINY_NOTE)],
-            [Part(place(found.distance), TINY)],
+            [Part(place(found.distance, feet), TINY)],
             [Part(time, TINY)],
             [Part(in_unit(found.exposure, found.exposure_unit, 3, "up"), TINY)],
             [Part(limit, TINY)],
@@ -90,6 +90,14 @@ def _scenario(found: Scenario, wording: Wording, references: References, notes: 
         below,
         bar=not found.below and not found.answer and not found.struck_out,
     )
+
+
+def _controls(found: Scenario, wording: Wording, references: References) -> str:
+    """Return the numbers of the controls against a scenario, those in place first."""
+    in_place = [references.control(control) for control in found.controls if control in found.in_place]
+    others = [references.control(control) for control in found.controls if control not in found.in_place]
+    parts = [(wording.text("inplace.mark"), in_place), (wording.text("inplace.proposed"), others)]
+    return "; ".join(f"{word}: {joined(labels)}" for word, labels in parts if labels)
 
 
 def eyewear(flow: Flow, assessment: Assessment, wording: Wording) -> None:
@@ -101,12 +109,13 @@ def eyewear(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         return
     notes = Footnotes("n")
     keys = ("who", "wavelength", "density", "scale", "ask_for", "worn")
-    rows = [_need(need, wording, notes) for need in assessment.eyewear]
+    feet = assessment.units == "metric and feet"
+    rows = [_need(need, wording, notes, feet) for need in assessment.eyewear]
     flow.table([text(f"eyewear.{key}") for key in keys], (22, 15, 14, 19, 16, 26), rows)
     flow.footnotes(notes.texts)
 
 
-def _need(need: EyewearNeed, wording: Wording, notes: Footnotes) -> Row:
+def _need(need: EyewearNeed, wording: Wording, notes: Footnotes, feet: bool) -> Row:
     text = wording.text
     exact = number(need.optical_density_exact, 4, "up")
     scales = []
@@ -124,7 +133,7 @@ def _need(need: EyewearNeed, wording: Wording, notes: Footnotes) -> Row:
     if need.notes:
         marks = joined([notes.mark(tidy(note)) for note in need.notes if note])
         below.append(Part(text("eyewear.notes", notes=marks), NOTE))
-    where = text("eyewear.no_distance") if need.distance is None else place(need.distance)
+    where = text("eyewear.no_distance") if need.distance is None else place(need.distance, feet)
     bad = not need.reliable or (need.verdict is not None and not need.verdict.enough)
     density = f"{need.optical_density:.1f}" if math.isfinite(need.optical_density) else number(need.optical_density)
     return Row(
@@ -153,12 +162,13 @@ def barriers(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         return
     notes = Footnotes("n")
     keys = ("barrier", "way", "distance", "irradiance", "rating", "verdict")
-    rows = [_barrier(result, wording, notes) for result in assessment.barriers]
+    feet = assessment.units == "metric and feet"
+    rows = [_barrier(result, wording, notes, feet) for result in assessment.barriers]
     flow.table([text(f"barriers.{key}") for key in keys], (20, 25.5, 10.5, 15, 15.5, 26), rows, 2.0)
     flow.footnotes(notes.texts)
 
 
-def _barrier(result: BarrierResult, wording: Wording, notes: Footnotes) -> Row:
+def _barrier(result: BarrierResult, wording: Wording, notes: Footnotes, feet: bool) -> Row:
     text = wording.text
     rating = text("barriers.unrated")
     if result.rating is not None:
@@ -172,7 +182,7 @@ def _barrier(result: BarrierResult, wording: Wording, notes: Footnotes) -> Row:
         (
             [Part(result.barrier, SMALL_BOLD)],
             [Part(named(wording, "way", result.way)), Part(f"{result.laser}: {result.setup}", NOTE)],
-            [Part(place(result.distance))],
+            [Part(place(result.distance, feet))],
             [Part(in_unit(result.irradiance, "W/m2", 3, "up"), SMALL_BOLD)],
             [Part(rating)],
             [

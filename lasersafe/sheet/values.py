@@ -6,7 +6,7 @@ import math
 import re
 from decimal import Decimal
 
-from lasersafe.quantity import Rounding, format_quantity
+from lasersafe.quantity import Rounding, feet, format_quantity
 from lasersafe.sheet.text import RAISED, unit_text
 
 _POWER = re.compile(r"[eE]([+-]?\d+)")
@@ -60,9 +60,10 @@ def in_unit(value: float, unit: str, digits: int = 3, rounding: Rounding = "near
     return f"{number(value, digits, rounding)}\u00a0{unit_text(unit)}"
 
 
-def distance(value: float) -> str:
-    """Return a distance that must not be printed too short."""
-    return quantity(value, "m", 3, "up")
+def distance(value: float, with_feet: bool = False) -> str:
+    """Return a distance that must not be printed too short, with feet beside it where the case asks."""
+    text = quantity(value, "m", 3, "up")
+    return f"{text} ({quantity(feet(value), 'ft', 3, 'up')})" if with_feet else text
 
 
 def headline(value: float) -> str:
@@ -74,8 +75,10 @@ def headline(value: float) -> str:
     return f"{metres:,.{digits}f} m".replace(",", " ")
 
 
-def place(value: float) -> str:
+def place(value: float, with_feet: bool = False) -> str:
     """Return where somebody or something is, in metres; never farther away than it is."""
+    if with_feet and math.isfinite(value):
+        return f"{place(value)} ({in_unit(feet(value), 'ft', 3, 'down')})"
     if not math.isfinite(value):
         return f"{_special(value)}\u00a0m"
     text = format_quantity(value, "1", 5, "down")

@@ -646,7 +646,8 @@ def test_every_field_is_described():
         assert row.value, row
     assert {row.table.partition(" (")[0] for row in rows} == {
         "top of the file", "[in_charge]", "[settings]", "[other_hazards]", "[[laser]]", "[laser.emission]",
-        "[[laser.setup]]", "[[person]]", "[[surface]]", "[[barrier]]", "[[control]]", "[[strike_out]]",
+        "[[laser.setup]]", "[[person]]", "[[surface]]", "[[barrier]]", "[[control]]", "[[strike_out]]", "[area]",
+        "[[reading]]", "[sign_off]",
         "[scene]", "[[scene.aim]]", "[[scene.target]]", "[[scene.surface]]", "[[scene.barrier]]",
         "[[scene.barrier.opening]]", "[[scene.person]]", "[[scene.camera]]", "[[scene.floor]]", "[scene.outdoor]",
     }  # fmt: skip

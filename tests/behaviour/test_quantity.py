@@ -284,7 +284,7 @@ def test_units_tell_text_dimension_and_exact_factor():
     )
     assert Decimal(by_text["in"].factor) == Decimal("0.0254")
     assert {row.dimension for row in by_text.values()} == {
-        "length", "time", "power", "angle", "energy", "frequency", "irradiance", "radiant exposure", "ratio",
+        "length", "area", "time", "power", "angle", "energy", "frequency", "irradiance", "radiant exposure", "ratio",
     }  # fmt: skip
     assert "1" not in by_text
 

@@ -12,6 +12,7 @@ import pytest
 from lasersafe import wording as module
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.reference import load_toml, templates_path
+from lasersafe.results import RoleSigned, SignOff
 from lasersafe.sheet import render_sheet
 from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
 from tests.behaviour.sample_assessment import assessment
@@ -70,9 +71,9 @@ def test_unknown_condition_is_refused() -> None:
         load_wording().controls_for({"hand-held"})
 
 
-@pytest.mark.parametrize("language", ["de", "../en", "", "EN", "en/..", "en\n"])
+@pytest.mark.parametrize("language", ["xx", "../en", "", "EN", "en/..", "en\n"])
 def test_unknown_language_is_refused(language: str) -> None:
-    with pytest.raises(InputError, match="there is no wording for it; there is: en"):
+    with pytest.raises(InputError, match="there is no wording for it; there is: de, en"):
         load_wording(language)
 
 
@@ -109,6 +110,11 @@ def test_the_sheet_names_a_hazard_without_a_text() -> None:
         ("sign_off.toml", "declares = ", "declare = ", "role 1: key 'declares' is missing"),
         ("sheet.toml", 'kind = "Laser', 'kind = 3 # "Laser', "key 'sheet.kind' must be a text that is not empty"),
         ("sheet.toml", "page {page} of", "page {page of", "write a brace twice to print it"),
+        ("controls.toml", "alone = false", 'alone = "no"', "alone must be true or false"),
+        ("other_hazards.toml", 'gas = ["oxygen"', 'gas = [5, "oxygen"', "gas must be a list of words"),
+        ("day.toml", 'key = "entry"', 'key = "words"', "key 'words' occurs twice"),
+        ("day.toml", "[[review]]", "[[revue]]", "key 'revue' is not known"),
+        ("record.toml", 'heading = "Door sign"', "heading = 1", "key 'sign.heading' must be a text that is not empty"),
         ("sheet.toml", "[draft]", "[draft", "data file sheet.toml is damaged"),
     ],
 )
@@ -159,12 +165,24 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     odd = replace(full.setups[0], chart=chart, steps=(replace(full.setups[0].steps[0], source=""),))
     rule = replace(full.scenarios[0].criterion, steps=())
     loose = replace(full, scenarios=(replace(full.scenarios[0], criterion=rule),))
+    placed = replace(full, controls=(replace(full.controls[0], in_place=True), *full.controls[1:]))
     for found in (
         full,
+        placed,
         loose,
         replace(bare, notes=()),
         replace(full, setups=(odd, replace(full.setups[1], chart=dark))),
     ):
         render_sheet(found)
-    asked = {key for key in load_wording().texts if key.partition(".")[0] not in ("way", "tissue", "seen")}
+    one = RoleSigned("assessor", "Ada", "2026-11-14T16:05:00Z", "with care", "2027-03-01", "the case names Bob")
+    for signed in (
+        SignOff(
+            "draft", ("assessor",), (one,), ("venue",), ("not signed yet: venue",), ("place: was 'a'",), "2027-01-01"
+        ),
+        SignOff("signed", signed=(one,)),
+        SignOff("printed for signature"),
+    ):
+        render_sheet(full, sign_off=signed)
+    sheet = load_toml(templates_path("wording", "en", "sheet.toml"))  # record.toml: tests/behaviour/test_languages.py
+    asked = {key for key in load_wording().texts if key.partition(".")[0] in set(sheet) - {"way", "tissue", "seen"}}
     assert asked - used - {f"controls.{kind}" for kind in CONTROL_KINDS} == set()

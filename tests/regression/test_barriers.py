@@ -61,7 +61,8 @@ def test_an_ab_class_counts_only_in_its_scope(beam, reason):
     assert result.holds is False
     assert "a guard to IEC 60825-4 is needed" in result.verdict
     assert reason in " ".join(result.notes)
-    without = judge_barrier(1.0, **RATED, **beam)
+    pulses = {"pulse_exposure": 1.0, "pulse_rating": 10.0} if "pulse_energy" in beam else {}
+    without = judge_barrier(1.0, **RATED, **beam, **pulses)
     assert without.holds is True
     assert reason in " ".join(without.notes)
 
@@ -79,6 +80,7 @@ def test_an_ab_class_in_its_scope_still_needs_a_stated_density():
 @pytest.mark.parametrize(("rate", "seconds"), [(5.0, 100.0), (10.0, 100.0), (50.0, 20.0)])
 def test_the_screen_test_ends_after_its_pulses(rate, seconds):
     beam = {"rating": 10.0, "pulse_energy": 0.1, "repetition_rate": rate, "observed": True, "en12254_class": "AB5"}
+    beam |= {"pulse_exposure": 1.0, "pulse_rating": 1.0}
     assert judge_barrier(1.0, required_time=seconds, **beam).holds is True
     assert judge_barrier(1.0, required_time=seconds * 1.01, **beam).holds is False
 
@@ -87,6 +89,14 @@ def test_a_single_pulse_has_no_test_time_of_its_own():
     beam = {"pulse_energy": 1.0, "observed": True, "en12254_class": "AB5"}
     assert judge_barrier(1.0, rating=10.0, required_time=1.0, **beam).holds is False
     assert "single pulse" in " ".join(judge_barrier(1.0, rating=10.0, required_time=1.0, **beam).notes)
+
+
+def test_a_rating_as_power_density_says_nothing_about_pulses():
+    beam = {"mean_power": 2.0, "pulse_energy": 20.0, "repetition_rate": 0.1}
+    assert "does not speak about pulses" in judge_barrier(1.0, **RATED, **beam, pulse_exposure=4e5).verdict
+    for rating, exposure, holds in ((1e6, 4e5, True), (1e5, 4e5, False), (1e6, math.nan, False), (1e6, None, False)):
+        result = judge_barrier(1.0, **RATED, **beam, pulse_exposure=exposure, pulse_rating=rating)
+        assert result.holds is holds
 
 
 def test_scope_edges_lie_inside():

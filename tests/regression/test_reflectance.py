@@ -106,7 +106,9 @@ PLATE = 'name = "Plate"\nmaterial = "rolled"\ndistance = "200 mm"\n'
 
 
 def _zones(surface: str):
-    assessment = assess(parse_case(_case(surface)))
+    text = _case(surface)
+    assert "[other_hazards]" in text
+    assessment = assess(parse_case(text + "\n[settings]\nsurfaces_complete = true\n"))
     fitted = next(s for s in assessment.setups if s.fitted)
     return {(z.way, z.tissue): z for z in fitted.zones}
 
@@ -121,8 +123,10 @@ def test_a_material_in_the_case_is_looked_up():
     assert "steel, taken as iron: 0.65 + 0.02" in looked_up["mirror", "eye"].note
     unknown = _zones(PLATE + 'material_key = "steel"\n')  # finish not known: a mirror of clean steel
     assert unknown["mirror", "eye"].distance == looked_up["mirror", "eye"].distance
-    matt = _zones(PLATE + 'finish = "matt"\nmaterial_key = "steel"\n')  # something else may lie about: a full mirror
-    assert matt["mirror", "eye"].distance == bound["mirror", "eye"].distance
+    matt = _zones(
+        PLATE + 'finish = "matt"\nmaterial_key = "steel"\n'
+    )  # the list is complete: no more comes back than that
+    assert matt["mirror", "eye"].distance == looked_up["mirror", "eye"].distance
 
 
 @pytest.mark.parametrize(

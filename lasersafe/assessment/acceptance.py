@@ -1,0 +1,192 @@
+"""The acceptance test: what an instrument has to show at most at each place, and what to think of its reading."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.scenarios import distance_from
+from lasersafe.errors import CaseError, Fault
+from lasersafe.hazard.eyewear import round_up_density
+from lasersafe.optics.aperture import fraction_through
+from lasersafe.optics.propagation import diameters
+from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario
+from lasersafe.typed import shown
+
+if TYPE_CHECKING:
+    from lasersafe.models import Case, MeasuredReading, Person
+
+APERTURE = 7e-3  # m; the detector looks through the aperture that the eye limits are averaged over
+LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have missed the beam
+
+
+def expected_of(
+    found: list[Context], scenarios: list[Scenario], eyewear: list[EyewearNeed], barriers: list[BarrierResult]
+) -> tuple[Expected, ...]:
+    """Return the expected readings of every effect of the fitted set-ups."""
+    rows: list[Expected] = []
+    for context in found:
+        if not context.setup.fitted:
+            continue
+        own = [s for s in scenarios if s.laser == context.laser.name and s.setup == context.setup.name]
+        rows += _at_persons(context, own)
+        rows += _behind_eyewear(context, own, eyewear)
+        rows += _at_barriers(context, barriers)
+    return tuple(replace(row, key=f"A{number}") for number, row in enumerate(rows, 1))
+
+
+def _row(
+    context: Context, what: str, where: str, way: str, distance: float, value: float, unit: str, numbers: str
+) -> Expected:
+    low = LOW_SHARE * value
+    return Expected("", context.laser.name, context.setup.name, what, where, way, distance, value, low, unit, numbers)
+
+
+def amounts(context: Context) -> list[tuple[str, float, str]]:
+    """Return what a meter can show of this laser, at the most that the settings allow: (what, amount, unit)."""
+    space, found = context.space, list[tuple[str, float, str]]()
+    rate = space.repetition_rate
+    if space.power is not None:
+        found.append(("power", space.power[1], "W"))
+    elif space.pulse_energy is not None and rate is not None:
+        found.append(("power", space.pulse_energy[1] * rate[1], "W"))
+    if space.kind != "continuous":
+        bounds = [] if space.pulse_energy is None else [space.pulse_energy[1]]
+        if space.power is not None and rate is not None:
+            bounds.append(space.power[1] / rate[0])
+        found.append(("pulse energy", min(bounds), "J"))
+    return found
+
+
+def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Expected]:
+    persons = {person.name: person for person in context.case.person}
+    area = math.pi * APERTURE**2 / 4.0
+    for scenario in _one_per_way(scenarios):
+        person: Person = persons[scenario.person]
+        for what, amount, unit in amounts(context):
+            if scenario.way == "scatter":
+                model = context.case.settings.scatter_model
+                found = []
+                for one in context.scatterers:
+                    distance, _ = distance_from(person, one)
+                    there = scatter_exposure(amount, one.reflectance, distance, one.view_angle, model)
+                    value = min(float(there) * area, amount)
+                    numbers = (
+                        f"{amount:.5g} {unit} · {one.reflectance:g} ({one.words}), {model}, {distance:.5g} m, 7 mm"
+                    )
+                    found.append((value, distance, numbers))
+                value, distance, numbers = max(found)
+            else:
+                distance = float(person.distance)
+                factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
+                dx, dy = diameters(context.beam, distance)
+                share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
+                value = amount * factor * share
+                numbers = f"{amount:.5g} {unit} · {factor:g} · {share:.4g} (7 mm, {distance:.5g} m)"
+            yield _row(context, what, person.name, scenario.way, distance, value, unit, numbers)
+
+
+def _one_per_way(scenarios: list[Scenario]) -> Iterator[Scenario]:
+    """Return one scenario, the one of the eye, per person and way that is not struck out."""
+    yield from (s for s in scenarios if s.tissue == "eye" and not s.struck_out)
+
+
+def _behind_eyewear(context: Context, scenarios: list[Scenario], eyewear: list[EyewearNeed]) -> Iterator[Expected]:
+    wearers = {
+        n.person
+        for n in eyewear
+        if n.verdict is not None and n.laser == context.laser.name and n.setup == context.setup.name
+    }
+    for scenario in _one_per_way(scenarios):
+        if scenario.person not in wearers or scenario.below or not math.isfinite(scenario.ratio):
+            continue
+        density = float(round_up_density(math.log10(scenario.ratio)))
+        value = min(scenario.exposure * 10.0**-density, scenario.limit)
+        numbers = f"{scenario.exposure:.5g} {scenario.exposure_unit} · 10^(-{density:g})"
+        yield _row(
+            context,
+            "behind eyewear",
+            scenario.person,
+            scenario.way,
+            scenario.distance,
+            value,
+            scenario.exposure_unit,
+            numbers,
+        )
+
+
+def _at_barriers(context: Context, barriers: list[BarrierResult]) -> Iterator[Expected]:
+    for result in barriers:
+        mine = result.laser == context.laser.name and result.setup == context.setup.name
+        if mine and math.isfinite(result.irradiance):
+            numbers = result.steps[0].numbers if result.steps else ""
+            yield _row(
+                context, "irradiance", result.barrier, result.way, result.distance, result.irradiance, "W/m2", numbers
+            )
+
+
+def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:
+    """Return the expected readings with those of the case beside them.
+
+    Raises
+    ------
+    CaseError
+        If a reading fits nothing that is expected; all such readings, with their lines.
+    """
+    found = {row.key: row for row in rows}
+    faults = []
+    for i, reading in enumerate(case.reading):
+        fits = [
+            row
+            for row in rows
+            if (row.what, row.where, row.way) == (reading.what, reading.where, reading.way)
+            and reading.laser in (None, row.laser)
+        ]
+        line = case._lines.get(("reading", i))
+        if len(fits) != 1:
+            message = _no_match(reading, rows, bool(fits))
+            faults.append(Fault(line, f"reading[{i + 1}]", message))
+            continue
+        row = fits[0]
+        if row.unit != reading.value.unit:
+            message = f"{shown(reading.value.typed)}: here the expected reading is in {row.unit}; write it in that unit"
+            faults.append(Fault(case._lines.get(("reading", i, "value"), line), f"reading[{i + 1}].value", message))
+            continue
+        found[row.key] = replace(row, reading=_judge(reading, row, line))
+    if faults:
+        name = "case"
+        raise CaseError(name, faults)
+    return tuple(found.values())
+
+
+def _judge(reading: MeasuredReading, row: Expected, line: int | None) -> ReadingResult:
+    value, uncertainty = float(reading.value), float(reading.uncertainty)
+    upper = value * (1.0 + uncertainty)
+    return ReadingResult(
+        typed=reading.value.typed,
+        value=value,
+        unit=row.unit,
+        uncertainty=uncertainty,
+        upper=upper,
+        expected=row.value,
+        above=not upper <= row.value,
+        low=bool(upper < row.low),
+        instrument=reading.instrument,
+        note=reading.note,
+        line=line,
+    )
+
+
+def _no_match(reading: MeasuredReading, rows: tuple[Expected, ...], several: bool) -> str:
+    if several:
+        return f"{shown(reading.where)}: several lasers can light this place; say with laser = which one was on"
+    there = [f"{row.what}, {row.way}" for row in rows if row.where == reading.where]
+    known = "; ".join(dict.fromkeys(there)) or "nothing"
+    return (
+        f"no reading of {reading.what}, {reading.way}, is expected at {shown(reading.where)} (struck out, below the "
+        f"limit, or without a computed figure); expected there: {known}"
+    )

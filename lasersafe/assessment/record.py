@@ -1,0 +1,88 @@
+"""What a sheet carries for the day: area, facts of the lasers, acceptance test, findings on controls."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lasersafe.assessment.acceptance import expected_of, judged
+from lasersafe.results import (
+    BarrierResult,
+    BeamFacts,
+    ControlFinding,
+    Expected,
+    EyewearNeed,
+    LaserFacts,
+    Record,
+    Scenario,
+)
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
+    from lasersafe.models import Case
+
+
+def area_of_case(case: Case) -> dict[str, str]:
+    """Return the fields of ``[area]`` as typed, empty where nothing is stated."""
+    found = {}
+    for name in type(case.area).model_fields:
+        value = getattr(case.area, name)
+        found[name] = ", ".join(value) if isinstance(value, tuple) else str(value)
+    return found
+
+
+def laser_facts(found: list[Context]) -> tuple[LaserFacts, ...]:
+    """Return each laser of the case with the beams of its set-ups."""
+    facts: dict[str, LaserFacts] = {}
+    for context in found:
+        laser, space, beam = context.laser, context.space, context.beam
+        known = facts.get(laser.name)
+        own = BeamFacts(
+            context.setup.name,
+            context.setup.fitted,
+            context.setup.kind,
+            beam.profile,
+            beam.waist_diameter,
+            beam.waist_position,
+            beam.divergence,
+        )
+        facts[laser.name] = LaserFacts(
+            laser.name,
+            laser.class_label,
+            laser.serial,
+            context.wavelength,
+            laser.handheld,
+            space.kind,
+            space.power,
+            space.pulse_energy,
+            space.pulse_duration,
+            space.repetition_rate,
+            (*(known.beams if known else ()), own),
+        )
+    return tuple(facts.values())
+
+
+def record_of(
+    case: Case,
+    found: list[Context],
+    scenarios: list[Scenario],
+    eyewear: list[EyewearNeed],
+    barriers: list[BarrierResult],
+    words: set[str],
+    findings: tuple[ControlFinding, ...],
+) -> Record:
+    """Return the record of a case.
+
+    Raises
+    ------
+    CaseError
+        If a reading of the case fits nothing that is expected.
+    """
+    rows: tuple[Expected, ...] = judged(case, expected_of(found, scenarios, eyewear, barriers))
+    return Record(
+        conditions=tuple(sorted(words)),
+        area=area_of_case(case),
+        lasers=laser_facts(found),
+        expected=rows,
+        findings=findings,
+        review_by=case.review_by.isoformat(),
+    )

@@ -1,0 +1,230 @@
+"""The pages that are handed out or hung up: pre-use check, casualty card, door sign. Each is one page."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from lasersafe.results import Assessment, BeamFacts, LaserFacts
+from lasersafe.sheet.flow import Entry, Flow, Part, Path, Row
+from lasersafe.sheet.text import Style, tidy, unit_text
+from lasersafe.sheet.values import distance, number, quantity, wavelength
+from lasersafe.wording import Wording
+
+KINDS = ("prestart", "card", "sign")
+_SIZES = (12.0, 11.0, 10.0, 9.0, 8.25, 7.5, 7.0, 6.5)
+
+
+def page(flow: Flow, kind: str, assessment: Assessment, wording: Wording) -> None:
+    """Print one of `KINDS` on a page of its own, in the largest type with which it fits on one."""
+    draw: Callable[[Flow, Assessment, Wording, float], None] = {
+        "prestart": _prestart,
+        "card": _card,
+        "sign": _sign,
+    }[kind]
+    flow.new_page()
+    for size in _SIZES:
+        trial = Flow(*flow.geometry)
+        draw(trial, assessment, wording, size)
+        if len(trial.pages) == 1:
+            break
+    draw(flow, assessment, wording, size)
+
+
+def _line(flow: Flow, label: str, size: float) -> None:
+    """Print a label with room to write behind and below it."""
+    flow.paragraph(label, Style(size, ink=0.2))
+    flow.space(size * 1.1)
+    flow.need(2.0)
+    flow.marks.append(Path(((flow.left, flow.y), (flow.left + flow.width, flow.y)), 0.0, 0.6))
+    flow.space(size * 0.4)
+
+
+def _prestart(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
+    text, record = wording.text, assessment.record
+    item, bold = Style(size, after=size * 0.22), Style(size * 1.1, True, after=2)
+    flow.heading(text("prestart.heading"), 0, keep=10.0)
+    flow.paragraph(
+        text("prestart.intro", title=assessment.title, place=assessment.place, dates=assessment.dates),
+        Style(size, after=4),
+    )
+    for key, name in (("checks", "check"), ("stops", "stop"), ("after", "after")):
+        flow.heading(text(f"prestart.{key}"), 2, keep=10.0, outline=False)
+        if name == "stop":
+            flow.paragraph(text("prestart.stop_words", words=_stated(assessment, wording, "stop_words")), bold)
+        for line in wording.day_lines(name, record.conditions):
+            flow.paragraph(line.text, item, size * 1.7, "■" if name == "stop" else "☐")
+    flow.paragraph(text("prestart.watch", name=_stated(assessment, wording, "watch_keeper")), item)
+    _line(flow, text("prestart.signed"), size * 0.9)
+
+
+def _card(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
+    text, record = wording.text, assessment.record
+    flow.heading(text("card.heading"), 0, keep=10.0)
+    flow.paragraph(text("card.intro"), Style(size, after=4))
+    flow.heading(text("card.steps"), 2, keep=10.0, outline=False)
+    for number_, line in enumerate(wording.day_lines("casualty", record.conditions), 1):
+        flow.paragraph(line.text, Style(size * 1.15, after=size * 0.3), size * 2.0, f"{number_}.")
+    flow.paragraph(text("card.contact", contact=_stated(assessment, wording, "contact")), Style(size, True, after=1))
+    flow.paragraph(text("card.clinic", clinic=_stated(assessment, wording, "eye_clinic")), Style(size, True, after=3))
+    flow.heading(text("card.data"), 2, keep=10.0, outline=False)
+    for laser in record.lasers:
+        head = text("card.laser", name=laser.name, class_label=laser.class_label, serial=laser.serial or "–")
+        flow.paragraph(head, Style(size, True))
+        flow.paragraph(f"{light(laser, wording)}; {emission(laser, wording)}", Style(size * 1.1, True, after=1))
+        for beam in laser.beams:
+            if beam.fitted:
+                flow.paragraph(beam_line(beam, wording), Style(size * 0.9, after=3))
+    _line(flow, text("card.injured"), size * 0.9)
+
+
+def _sign(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
+    text, record = wording.text, assessment.record
+    big = Style(size * 1.9, True, after=size * 0.5)
+    flow.entries.append(Entry(text("sign.heading"), 0, len(flow.pages) - 1, flow.y))
+    flow.paragraph(text("sign.title"), Style(size * 2.7, True, after=size * 0.8))
+    flow.paragraph(text("sign.no_entry"), big)
+    if record.area.get("name"):
+        flow.paragraph(record.area["name"], Style(size * 1.4, after=size * 0.8))
+    visible = {400e-9 <= laser.wavelength <= 700e-9 for laser in record.lasers}
+    kind = "both" if len(visible) == 2 else "visible" if visible == {True} else "invisible"
+    flow.paragraph(text(f"sign.{kind}"), big)
+    flow.paragraph(text("sign.avoid"), Style(size * 1.4, after=size))
+    for laser in record.lasers:
+        label = text("sign.class_line", class_label=laser.class_label)
+        flow.paragraph(f"{laser.name}: {label}", Style(size * 1.6, True, after=1))
+        flow.paragraph(f"{light(laser, wording)}; {emission(laser, wording)}", Style(size * 1.3, True, after=1))
+        flow.paragraph(_eyewear(assessment, laser, wording), Style(size * 1.3, after=size * 0.8))
+    officer = assessment.people.get("laser_safety_officer", "")
+    lines = [
+        text("sign.officer", name=officer or "–"),
+        text("sign.contact", contact=_stated(assessment, wording, "contact")),
+        text("sign.stop_words", words=_stated(assessment, wording, "stop_words")),
+    ]
+    for line in lines:
+        flow.paragraph(line, Style(size * 1.4, True, after=size * 0.4))
+    flow.space(size)
+    flow.paragraph(wording.caution_short, Style(size))
+
+
+def _eyewear(assessment: Assessment, laser: LaserFacts, wording: Wording) -> str:
+    needs = [need for need in assessment.eyewear if need.laser == laser.name]
+    if not needs:
+        return wording.text("sign.no_wear")
+    worst = max(needs, key=lambda need: (not need.reliable, need.optical_density))
+    if not worst.reliable:
+        return tidy(wording.text("sign.no_reliance", reason=worst.no_reliance))
+    density = f"{worst.optical_density:.1f}" if math.isfinite(worst.optical_density) else number(worst.optical_density)
+    return wording.text("sign.wear", marking=worst.marking, density=density)
+
+
+def _stated(assessment: Assessment, wording: Wording, field: str) -> str:
+    return assessment.record.area.get(field) or wording.text("area.blank")[:40]
+
+
+def light(laser: LaserFacts, wording: Wording) -> str:
+    """Return the wavelength of a laser in words."""
+    return wording.text("facts.wavelength", value=wavelength(laser.wavelength))
+
+
+def emission(laser: LaserFacts, wording: Wording) -> str:
+    """Return what a laser emits in words: power or energy, pulse width, rate."""
+    power = energy = ""
+    if laser.power is not None:
+        power = _exact(laser.power[1], "W")
+    elif laser.pulse_energy is not None and laser.repetition_rate is not None:
+        power = _exact(laser.pulse_energy[1] * laser.repetition_rate[1], "W")
+    if laser.pulse_energy is not None:
+        energy = _exact(laser.pulse_energy[1], "J")
+    elif laser.power is not None and laser.repetition_rate is not None:
+        energy = _exact(laser.power[1] / laser.repetition_rate[0], "J")
+    return wording.text(
+        f"facts.{laser.kind}",
+        power=power,
+        energy=energy,
+        width=_range(laser.pulse_duration, "s", wording),
+        rate=_range(laser.repetition_rate, "Hz", wording),
+    )
+
+
+def _exact(value: float, unit: str) -> str:
+    """Return a stated value without needless zeros; a computed one is rounded up at the fourth digit."""
+    digits, gap, rest = quantity(value, unit, 4, "up").partition("\u00a0")
+    return (digits.rstrip("0").rstrip(".") if "." in digits else digits) + gap + rest
+
+
+def _range(span: tuple[float, float] | None, unit: str, wording: Wording) -> str:
+    if span is None:
+        return wording.text("facts.not_stated")
+    low, high = (_exact(end, unit) for end in span)
+    return low if span[0] == span[1] else wording.text("facts.range", low=low, high=high)
+
+
+def beam_line(beam: BeamFacts, wording: Wording) -> str:
+    """Return the beam of a set-up in words."""
+    waist = [wording.text("facts.focus_point") if d == 0.0 else _exact(d, "m") for d in beam.waist_diameter]
+    angle = [_exact(a, "rad") for a in beam.divergence]
+    where = [_exact(z, "m") if z else "0\u00a0m" for z in beam.waist_position]
+    return wording.text(
+        "facts.beam",
+        setup=beam.setup,
+        waist=" × ".join(dict.fromkeys(waist)),
+        place=" / ".join(dict.fromkeys(where)),
+        divergence=" × ".join(dict.fromkeys(angle)),
+    )
+
+
+def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
+    """Return the data for a notice to an authority, line by line."""
+    text, record = wording.text, assessment.record
+    stated = {key: record.area.get(key) or text("facts.not_stated") for key in ("contact", "beam_directions")}
+    lines = [
+        text("notice.heading"),
+        text("notice.intro"),
+        "",
+        text("notice.title", title=assessment.title),
+        text("notice.place", place=assessment.place),
+        text("notice.dates", dates=assessment.dates),
+        text("notice.times", times=record.area.get("running_times") or text("facts.not_stated")),
+        text("notice.directions", directions=stated["beam_directions"]),
+        text("notice.operator", operator=assessment.people.get("operator") or text("facts.not_stated")),
+        text("notice.officer", officer=assessment.people.get("laser_safety_officer") or text("facts.not_stated")),
+        text("notice.contact", contact=stated["contact"]),
+    ]
+    for laser in record.lasers:
+        lines += [
+            "",
+            text(
+                "notice.laser",
+                name=laser.name,
+                class_label=laser.class_label,
+                emission=emission(laser, wording),
+                wavelength=light(laser, wording),
+            ),
+        ]
+        for beam in laser.beams:
+            lines.append("  " + beam_line(beam, wording))
+            setup = next(s for s in assessment.setups if s.laser == laser.name and s.setup == beam.setup)
+            for zone in setup.zones:
+                if zone.tissue == "eye":
+                    lines.append(
+                        text(
+                            "notice.distance",
+                            way=text(f"way.{zone.way}"),
+                            tissue=text(f"tissue.{zone.tissue}"),
+                            limit=quantity(zone.criterion.limit, zone.criterion.limit_unit, 3, "down"),
+                            rule_set=zone.criterion.rule_set,
+                            duration=f"{zone.criterion.duration:g} s",
+                            distance=distance(zone.distance, assessment.units == "metric and feet"),
+                            origin=wording.say(zone.origin),
+                        )
+                    )
+    return [unit_text(line).replace("\u00a0", " ") for line in lines]
+
+
+def notice_flow(flow: Flow, assessment: Assessment, wording: Wording) -> None:
+    """Print the data for a notice as a part of the sheet."""
+    heading, intro, *rest = notice_lines(assessment, wording)
+    flow.heading(heading, 0, keep=80.0)
+    flow.paragraph(intro, Style(9, after=3))
+    flow.table((), (1,), [Row(([Part(line.strip(), Style(8))],)) for line in rest if line], 1.2)

@@ -1,0 +1,171 @@
+"""The record of sign-offs beside a case: who signed what, when, in which role. JSON, each entry chained to the last.
+
+The chain shows damage and careless edits. It proves nothing against somebody who writes the file anew; a certificate
+does (see ``docs/signing.md``).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from lasersafe.assessment.fingerprint import case_digest, combined
+from lasersafe.errors import InputError
+from lasersafe.files import read_limited
+from lasersafe.models.sign_off import SignRole
+
+FORMAT = "lasersafe sign-off 1"
+LARGEST_RECORD = 20_000_000
+ROLES: tuple[SignRole, ...] = ("assessor", "laser_safety_officer", "operator", "venue")
+_HASH = re.compile(r"[0-9a-f]{64}\Z")
+_MOMENT = "%Y-%m-%dT%H:%M:%SZ"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One signature."""
+
+    role: str
+    name: str
+    at: str
+    conditions: str
+    expires: str
+    fingerprint: str
+    results: str  # digest of the results that were signed
+    version: str
+    previous: str = ""
+    digest: str = ""
+
+    def sealed(self, previous: str) -> Entry:
+        """Return the entry chained to the digest of the one before."""
+        chained = replace(self, previous=previous, digest="")
+        return replace(chained, digest=_digest(asdict(chained)))
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What stood behind one fingerprint: the parts and the resolved case."""
+
+    ingredients: dict[str, str]
+    case: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Record:
+    """All signatures of one case, the oldest first, and the inputs that they were given for."""
+
+    entries: tuple[Entry, ...] = ()
+    inputs: Mapping[str, Inputs] = ()  # type: ignore[assignment]
+
+    def signed(self, fingerprint: str) -> dict[str, Entry]:
+        """Return role -> the latest signature for exactly these inputs."""
+        return {entry.role: entry for entry in self.entries if entry.fingerprint == fingerprint}
+
+    def with_entry(self, entry: Entry, inputs: Inputs) -> Record:
+        """Return the record with one more signature."""
+        previous = self.entries[-1].digest if self.entries else ""
+        return Record((*self.entries, entry.sealed(previous)), {**dict(self.inputs or {}), entry.fingerprint: inputs})
+
+    def text(self) -> bytes:
+        """Return the content of the file."""
+        data = {
+            "format": FORMAT,
+            "signatures": [asdict(entry) for entry in self.entries],
+            "inputs": {name: asdict(one) for name, one in dict(self.inputs or {}).items()},
+        }
+        return (json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def record_path(case: Path) -> Path:
+    """Return the name of the record of a case file: ``stage.toml`` -> ``stage.signoff.json``."""
+    return case.with_name(f"{case.stem}.signoff.json")
+
+
+def read_record(path: Path) -> Record:
+    """Return the record of a file; an empty one when there is no file.
+
+    Raises
+    ------
+    InputError
+        If the file is damaged or was edited.
+    """
+    if not path.exists():
+        return Record()
+    return parse_record(read_limited(path, LARGEST_RECORD, "record of sign-offs"), str(path))
+
+
+def parse_record(content: bytes, name: str) -> Record:
+    """Return the record that a text holds.
+
+    Raises
+    ------
+    InputError
+        If it is damaged or was edited; a signature is never taken from such a record.
+    """
+    try:
+        return _record(json.loads(content, parse_constant=_no_constant))
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        reason = str(error) if isinstance(error, _EditedError) else "it is not what 'lasersafe signoff' writes"
+        message = f"{name}: the record of sign-offs is damaged or was edited ({reason}); move it away and sign again"
+        raise InputError(message) from None
+
+
+class _EditedError(ValueError):
+    """A record whose parts do not fit together."""
+
+
+def _no_constant(text: str) -> Any:
+    raise ValueError(text)
+
+
+def _record(data: Any) -> Record:
+    if set(data) != {"format", "signatures", "inputs"} or data["format"] != FORMAT:
+        message = f"its format is not '{FORMAT}'"
+        raise _EditedError(message)
+    inputs = {name: _inputs(name, one) for name, one in data["inputs"].items()}
+    entries: list[Entry] = []
+    previous = ""
+    for number, row in enumerate(data["signatures"], 1):
+        entry = Entry(**row)
+        if not all(isinstance(value, str) for value in row.values()):
+            raise TypeError
+        if entry.sealed(previous) != entry:
+            message = f"signature {number} does not match its checksum"
+            raise _EditedError(message)
+        _check(entry, number)
+        if entry.fingerprint not in inputs:
+            message = f"the inputs of signature {number} are missing"
+            raise _EditedError(message)
+        entries.append(entry)
+        previous = entry.digest
+    return Record(tuple(entries), inputs)
+
+
+def _check(entry: Entry, number: int) -> None:
+    datetime.strptime(entry.at, _MOMENT)
+    if entry.expires:
+        date.fromisoformat(entry.expires)
+    known = entry.role in ROLES and entry.name.strip() and entry.name.isprintable()
+    if not known or not _HASH.match(entry.fingerprint) or not _HASH.match(entry.results):
+        message = f"signature {number} has a role, a name or a fingerprint that cannot be"
+        raise _EditedError(message)
+
+
+def _inputs(name: str, data: Any) -> Inputs:
+    parts, case = data["ingredients"], data["case"]
+    if not isinstance(case, dict) or not all(isinstance(value, str) for value in parts.values()):
+        raise TypeError
+    if combined(parts) != name or case_digest(case) != parts["case"]:
+        message = f"the inputs {name[:12]} do not match their fingerprint"
+        raise _EditedError(message)
+    return Inputs(dict(parts), case)
+
+
+def _digest(data: Mapping[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(data, sort_keys=True, ensure_ascii=True).encode()).hexdigest()

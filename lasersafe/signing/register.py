@@ -1,0 +1,137 @@
+"""The sheets of a folder as a list: read quickly from what each says about itself, checked only by ``verify``."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from lasersafe.errors import InputError
+from lasersafe.signing.about import read_about
+from lasersafe.signing.compare import plain
+from lasersafe.signing.container import SheetError, open_sheet
+
+_COLUMNS = ("file", "place", "dates", "lasers", "state", "review_by", "overdue", "problem")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One file of the folder; of a file that is no intact sheet only ``file`` and ``problem`` say something."""
+
+    file: str
+    place: str = ""
+    dates: str = ""
+    lasers: str = ""
+    state: str = ""
+    review_by: str = ""
+    overdue: bool = False
+    problem: str = ""
+    verdict: str = ""
+    certificates: bool = False  # something was appended; whether it holds, only verify knows
+    expires: str = ""
+
+
+def register(folder: Path, on: date | None = None, recursive: bool = False) -> Iterator[Row]:
+    """Yield a row for each PDF file of a folder, in the order of the names.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be read.
+    """
+    if not folder.is_dir():
+        message = f"{folder}: this is no folder; name the folder that holds the sheets"
+        raise InputError(message)
+    day = on or date.today()
+    try:
+        paths = sorted(path for path in folder.glob("**/*" if recursive else "*") if _is_sheet_name(path))
+    except OSError as error:
+        message = f"{folder}: cannot be read: {error.strerror or error}"
+        raise InputError(message) from None
+    for path in paths:
+        yield _row(path, str(path.relative_to(folder)), day)
+
+
+def _is_sheet_name(path: Path) -> bool:
+    return path.suffix.lower() == ".pdf" and not path.name.startswith(".")
+
+
+def _row(path: Path, name: str, day: date) -> Row:
+    try:
+        sheet = open_sheet(path)
+        about = read_about(sheet)
+    except SheetError as error:
+        return Row(name, state=error.kind, problem=str(error))
+    except (ValueError, RecursionError, MemoryError) as error:
+        return Row(name, state="unreadable", problem=str(error).removeprefix(f"{path}: ") or "cannot be read")
+    return Row(
+        file=name,
+        place=about.place,
+        dates=about.dates,
+        lasers=", ".join(about.lasers),
+        state=about.state,
+        review_by=about.review_by.isoformat(),
+        overdue=about.last_day < day,
+        verdict=about.verdict,
+        certificates=bool(sheet.appended),
+        expires=about.expires.isoformat() if about.expires else "",
+    )
+
+
+def register_json(rows: Sequence[Row]) -> dict[str, Any]:
+    """Return the rows for scripts."""
+    return {"sheets": [asdict(row) for row in rows], **_counts(rows)}
+
+
+def _counts(rows: Sequence[Row]) -> dict[str, int]:
+    return {
+        "count": len(rows),
+        "overdue": sum(row.overdue for row in rows),
+        "not_readable": sum(bool(row.problem) for row in rows),
+    }
+
+
+def register_csv(rows: Sequence[Row]) -> str:
+    """Return the rows as CSV; a text that a spreadsheet would take for a formula gets an apostrophe in front."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    names = list(asdict(Row("")))
+    writer.writerow(names)
+    for row in rows:
+        writer.writerow([_cell(value) for value in asdict(row).values()])
+    return text.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    text = plain(str(value), 1000)
+    return "'" + text if text[:1] in ("=", "+", "-", "@") else text
+
+
+def register_lines(rows: Sequence[Row], width: int = 140) -> list[str]:
+    """Return the rows as a table for the terminal."""
+    if not rows:
+        return ["no PDF file here"]
+    cells = [[name.replace("_", " ") for name in _COLUMNS]] + [
+        [
+            plain(row.file, 60), plain(row.place, 60), plain(row.dates, 60), plain(row.lasers, 60),
+            row.state + (" + certificate" if row.certificates else ""), row.review_by,
+            "OVERDUE" if row.overdue else "", plain(row.problem, 100),
+        ]
+        for row in rows
+    ]  # fmt: skip
+    limits = [30, 30, 24, 24, 24, 10, 8, 100]
+    widths = [min(limit, max(len(line[n]) for line in cells)) for n, limit in enumerate(limits)]
+    lines = ["  ".join(_fit(cell, wide) for cell, wide in zip(line, widths, strict=True)).rstrip() for line in cells]
+    counts = _counts(rows)
+    lines.append(f"{counts['count']} files, {counts['overdue']} overdue, {counts['not_readable']} not readable")
+    return lines
+
+
+def _fit(text: str, width: int) -> str:
+    return (text if len(text) <= width else text[: width - 1] + "…").ljust(width)

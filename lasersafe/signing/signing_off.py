@@ -1,0 +1,170 @@
+"""One person signs one case: checked, recorded, once."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.fingerprint import ingredients
+from lasersafe.errors import InputError
+from lasersafe.files import locked, write_file
+from lasersafe.models import canonical, parse_case, read_case_text
+from lasersafe.results import Assessment, SignOff
+from lasersafe.signing.making import results_of
+from lasersafe.signing.record import ROLES, Entry, Inputs, read_record, record_path
+from lasersafe.signing.state import doubled, results_digest, sign_off_of, spoken
+from lasersafe.typed import shown
+
+LONGEST_CONDITIONS = 2000
+
+
+@dataclass(frozen=True)
+class Signed:
+    """A signature that was recorded."""
+
+    path: Path
+    fingerprint: str
+    verdict: str
+    entry: Entry
+    sign_off: SignOff
+
+
+def sign(
+    case_path: Path,
+    name: str,
+    role: str,
+    conditions: str = "",
+    expires: str = "",
+    read: str = "",
+    again: bool = False,
+) -> Signed:
+    """Record one signature beside a case. The moment comes from the clock.
+
+    Parameters
+    ----------
+    case_path : pathlib.Path
+        The case file.
+    name, role : str
+        Who signs, and as what.
+    conditions : str
+        Under which conditions.
+    expires : str
+        Last day on which the signature holds, as ``2027-03-01``.
+    read : str
+        Beginning of the fingerprint on the sheet that was read; refused when the case gives another.
+    again : bool
+        Whether a signature of the same role for the same inputs may be replaced.
+
+    Raises
+    ------
+    InputError
+        If something is missing or contradicts the case or the record.
+    OutputError
+        If another program signs at this moment, or the record cannot be written.
+    """
+    now = datetime.now(UTC)
+    person = _line(name, "name", 200)
+    known = known_role(role)
+    terms = _line(conditions, "conditions", LONGEST_CONDITIONS) if conditions else ""
+    last = _day(expires, now.date()) if expires else ""
+    path = record_path(case_path)
+    with locked(path):
+        case = parse_case(read_case_text(case_path), str(case_path))
+        assessment = assess(case)
+        _refuse_what_cannot_be_signed(case.review_by, assessment, now.date())
+        if read and not (len(read) >= 8 and assessment.fingerprint.startswith(read.lower())):
+            message = (
+                f"fingerprint = {shown(read)}: the case now gives {assessment.fingerprint[:12]}; print it again, "
+                "read it, and give at least 8 characters of the fingerprint at its foot"
+            )
+            raise InputError(message)
+        record = read_record(path)
+        before = record.signed(assessment.fingerprint)
+        if known in before and not again:
+            old = before[known]
+            message = f"{old.name} has signed as {spoken(known)} for these inputs at {old.at}; say --again to sign anew"
+            raise InputError(message)
+        people = [(one, entry.name) for one, entry in before.items() if one != known] + [(known, person)]
+        if not case.sign_off.one_person_two_roles and (twice := doubled(people)):
+            message = f"name = {shown(person)}: {twice[0]}"
+            raise InputError(message)
+        digest = results_digest(results_of(assessment))
+        entry = Entry(
+            role=known,
+            name=person,
+            at=now.strftime("%Y-%m-%dT%H:%M:%SZ"),
+            conditions=terms,
+            expires=last,
+            fingerprint=assessment.fingerprint,
+            results=digest,
+            version=assessment.version,
+        )
+        record = record.with_entry(entry, Inputs(ingredients(case, assessment.language), canonical(case)))
+        signed = sign_off_of(case, assessment, record, digest)
+        _refuse_unprintable(signed)
+        write_file(path, record.text())
+    return Signed(path, assessment.fingerprint, assessment.decision.verdict, entry, signed)
+
+
+def _refuse_what_cannot_be_signed(review_by: date, assessment: Assessment, today: date) -> None:
+    if not assessment.decision.passed:
+        message = (
+            f"the verdict is '{assessment.decision.verdict}': there is nothing to sign; change the case until it passes"
+        )
+        raise InputError(message)
+    if assessment.draft_reasons:
+        message = f"the sheet stays a draft whoever signs: {assessment.draft_reasons[0]}"
+        raise InputError(message)
+    if review_by < today:
+        message = (
+            f"review_by = '{review_by.isoformat()}': this day has passed; look at the case again and set a new day"
+        )
+        raise InputError(message)
+
+
+def _refuse_unprintable(signed: SignOff) -> None:
+    from lasersafe.sheet.fonts import refuse_unprintable
+
+    refuse_unprintable(signed, "sign-off")
+
+
+def known_role(role: str) -> str:
+    """Return a role as the case names it.
+
+    Raises
+    ------
+    InputError
+        If there is no such role.
+    """
+    plain = role.strip().lower().replace(" ", "_").replace("-", "_")
+    if plain not in ROLES:
+        near = difflib.get_close_matches(plain[:60], ROLES, 1, 0.5)
+        hint = f"did you mean '{near[0]}'? " if near else ""
+        message = f"role = {shown(role)}: {hint}roles are: {', '.join(ROLES)}"
+        raise InputError(message)
+    return plain
+
+
+def _line(text: str, field: str, longest: int) -> str:
+    plain = " ".join(text.split())
+    if not plain or len(plain) > longest or not plain.isprintable():
+        message = f"{field} = {shown(text)}: write one line of text that prints, of at most {longest} characters"
+        raise InputError(message)
+    return plain
+
+
+def _day(text: str, today: date) -> str:
+    try:
+        day = date.fromisoformat(text) if len(text) == 10 else None
+    except ValueError:
+        day = None
+    if day is None:
+        message = f"expires = {shown(text)}: write a day as 2027-03-01 (year-month-day)"
+        raise InputError(message)
+    if day < today:
+        message = f"expires = {shown(text)}: this day has passed; name one that is still to come"
+        raise InputError(message)
+    return day.isoformat()

@@ -1,0 +1,142 @@
+"""From the case, its assessment and the record to what the sheet says about its signatures; no clock in here."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import unicodedata
+from typing import TYPE_CHECKING, Any
+
+from lasersafe.models import canonical
+from lasersafe.results import Assessment, RoleSigned, SignOff
+from lasersafe.signing.compare import changes
+from lasersafe.signing.record import Entry, Record
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from lasersafe.models import Case
+
+_MOST_CHANGES = 30
+_NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerprint"})  # inputs, or how they were typed
+
+
+def results_digest(results: Mapping[str, Any]) -> str:
+    """Return the SHA-256 of the numbers and verdicts of an assessment, as ``report.assessment_json`` gives them.
+
+    Numbers count to nine digits, so that the last bits of another machine do not matter; the words in which an input
+    was typed do not count.
+    """
+    text = json.dumps(_rounded(results), sort_keys=True, ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _rounded(one) for key, one in value.items() if key not in _NOT_RESULTS}
+    if isinstance(value, (list, tuple)):
+        return [_rounded(one) for one in value]
+    return f"{value:.8e}" if isinstance(value, float) else value
+
+
+def same_person(one: str, other: str) -> bool:
+    """Return whether two names are written alike, whatever the case, the spaces and the form of the letters."""
+    return _folded(one) == _folded(other)
+
+
+def _folded(name: str) -> str:
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+
+
+def doubled(people: Iterable[tuple[str, str]]) -> list[str]:
+    """Return a line for each person who fills two roles; ``people`` are pairs of role and name."""
+    found: dict[str, tuple[str, str]] = {}
+    lines = []
+    for role, name in people:
+        other = found.setdefault(_folded(name), (role, name))
+        if other[0] != role:
+            lines.append(f"{name} has signed as {spoken(other[0])} and as {spoken(role)}; the case wants two people")
+    return lines
+
+
+def spoken(role: str) -> str:
+    """Return a role as it is said."""
+    return role.replace("_", " ")
+
+
+def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str) -> SignOff:
+    """Return what the sheet says about its signatures.
+
+    Parameters
+    ----------
+    case : Case
+        The case; its table ``[sign_off]`` is the rule.
+    assessment : Assessment
+        Its assessment; one that does not pass stays a draft.
+    record : Record
+        The signatures.
+    results : str
+        `results_digest` of the assessment.
+    """
+    rule = case.sign_off
+    signed = record.signed(assessment.fingerprint)
+    missing = tuple(role for role in rule.required_roles if role not in signed)
+    reasons = list(assessment.draft_reasons)
+    if not assessment.decision.passed:
+        reasons.append(f"the verdict does not let the laser run: {assessment.decision.verdict}")
+    reasons += [
+        f"{spoken(role)} signed other results for the same inputs: the program changed without a new version"
+        for role, entry in signed.items()
+        if entry.results != results
+    ]
+    if not rule.one_person_two_roles:
+        reasons += doubled((role, entry.name) for role, entry in signed.items())
+    fatal = bool(reasons)
+    if missing and not rule.printed_for_signature:
+        reasons.append("not signed yet: " + ", ".join(map(spoken, missing)))
+    state = "draft"
+    if not fatal:
+        state = "signed" if not missing else "printed for signature" if rule.printed_for_signature else "draft"
+    return SignOff(
+        state=state,
+        required=tuple(rule.required_roles),
+        signed=tuple(_role_signed(entry, assessment) for entry in signed.values()),
+        missing=missing,
+        reasons=tuple(reasons),
+        changed=_changed(case, assessment, record),
+        review_by=case.review_by.isoformat(),
+    )
+
+
+def _role_signed(entry: Entry, assessment: Assessment) -> RoleSigned:
+    named = assessment.people.get(entry.role, "")
+    note = "" if not named or same_person(named, entry.name) else f"the case names {named}"
+    return RoleSigned(entry.role, entry.name, entry.at, entry.conditions, entry.expires, note)
+
+
+def _changed(case: Case, assessment: Assessment, record: Record) -> tuple[str, ...]:
+    """Return what changed since the latest signature, when that was given for other inputs."""
+    if not record.entries or record.entries[-1].fingerprint == assessment.fingerprint:
+        return ()
+    from lasersafe.assessment.fingerprint import ingredients
+
+    before = record.inputs[record.entries[-1].fingerprint]
+    return changed_inputs(before.case, canonical(case), before.ingredients, ingredients(case, assessment.language))
+
+
+def changed_inputs(
+    old_case: Mapping[str, Any], new_case: Mapping[str, Any], old: Mapping[str, str], new: Mapping[str, str]
+) -> tuple[str, ...]:
+    """Return a line for each input that is not what it was: fields of the case, data files, wording, version."""
+    lines = [str(change) for change in changes(old_case, new_case)]
+    for part in sorted(old.keys() | new.keys()):
+        if part != "case" and old.get(part) != new.get(part):
+            if part == "version":
+                lines.append(f"program: was version {old.get(part)}, is {new.get(part)}")
+            else:
+                how = "is new" if part not in old else "is gone" if part not in new else "has other content"
+                lines.append(f"{part}: this file {how}")
+    if len(lines) > _MOST_CHANGES:
+        more = len(lines) - _MOST_CHANGES
+        lines = [*lines[:_MOST_CHANGES], f"and {more} more"]
+    return tuple(lines)

@@ -1,0 +1,111 @@
+"""A case that passes, signed by all, and a certificate: for the tests of sign-off, verify and register."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import subprocess
+import sys
+from functools import lru_cache
+from pathlib import Path
+
+from lasersafe.cli import app
+from tests.project import ROOT
+
+PEOPLE = {
+    "assessor": "Ines Falkenrath",
+    "laser_safety_officer": "Tobias Quendel",
+    "operator": "Callum Rosendahl",
+    "venue": "Rafe Sollberg",
+}
+PASSWORD = "a long walk by the brook"
+FAR = "2090-06-30"
+
+
+@lru_cache(maxsize=4)
+def case_text(template: str = "co2-cutter") -> str:
+    """Return a starter case that passes, to be looked at again long after this test."""
+    text = (ROOT / "templates" / "cases" / f"{template}.toml").read_text(encoding="utf-8")
+    changed = text.replace("review_by = 2027-11-14", f"review_by = {FAR}")
+    assert changed != text
+    return changed
+
+
+def write_case(folder: Path, more: str = "", template: str = "co2-cutter") -> Path:
+    """Write that case into a folder; ``more`` are tables at its end."""
+    path = folder / "case.toml"
+    path.write_text(case_text(template) + more, encoding="utf-8")
+    return path
+
+
+def sign_all(case: Path) -> None:
+    """Let everybody sign."""
+    from lasersafe.signing.signing_off import sign
+
+    for role, name in PEOPLE.items():
+        sign(case, name, role)
+
+
+def print_sheet(case: Path, output: Path, replace: bool = False) -> dict[str, object]:
+    """Print the sheet of a case."""
+    from lasersafe.report import write_case_sheet
+
+    return write_case_sheet(case, output, None, replace)
+
+
+@lru_cache(maxsize=1)
+def signed_sheet() -> bytes:
+    """Return a sheet that everybody has signed."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        case = write_case(Path(folder))
+        sign_all(case)
+        print_sheet(case, Path(folder) / "sheet.pdf")
+        return (Path(folder) / "sheet.pdf").read_bytes()
+
+
+def run(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Run the command line in a process of its own."""
+    return subprocess.run(
+        command(*arguments), env=os.environ | {"PYTHONPATH": str(ROOT)} | environment, capture_output=True, text=True,
+        check=False, stdin=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def command(*arguments: str | Path) -> list[str]:
+    """Return the command line as a list."""
+    assert app is not None
+    return [sys.executable, "-m", "lasersafe.cli", *map(str, arguments)]
+
+
+def make_certificate(folder: Path, name: str, days: int = 900, password: str = PASSWORD) -> tuple[Path, Path]:
+    """Make a certificate that signs itself; return the PKCS#12 file and the certificate alone."""
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import rsa
+    from cryptography.hazmat.primitives.serialization import pkcs12
+    from cryptography.x509.oid import NameOID
+
+    key = rsa.generate_private_key(65537, 2048)
+    owner = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
+    end = datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=days)
+    usage = x509.KeyUsage(True, True, False, False, False, True, False, False, False)
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(owner)
+        .issuer_name(owner)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(end - datetime.timedelta(days=1000))
+        .not_valid_after(end)
+        .add_extension(x509.BasicConstraints(True, None), critical=True)
+        .add_extension(usage, critical=True)
+        .sign(key, hashes.SHA256())
+    )
+    stem = name.split()[0].lower()
+    pack, alone = folder / f"{stem}.p12", folder / f"{stem}.pem"
+    secret = serialization.BestAvailableEncryption(password.encode())
+    pack.write_bytes(pkcs12.serialize_key_and_certificates(b"key", key, certificate, None, secret))
+    alone.write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
+    return pack, alone

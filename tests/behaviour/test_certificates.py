@@ -1,0 +1,325 @@
+"""PDF signatures: made with a certificate of the test, checked by us, by pyHanko's own validator and by pdfsig."""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import subprocess
+import sys
+import zlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installed")
+
+from lasersafe.errors import InputError
+from lasersafe.signing import certificate as certificates
+from lasersafe.signing import commands
+from lasersafe.signing.certificate import sign_with_certificate
+from lasersafe.signing.commands import PASSWORD as VARIABLE
+from lasersafe.signing.commands import register_answer
+from lasersafe.signing.verify import CODES
+from tests.behaviour.signing_help import PASSWORD, make_certificate, print_sheet, run, signed_sheet, write_case
+from tests.behaviour.test_verify import GOOD, answer, damaged, resealed
+
+INK = "[sign_off]\nprinted_for_signature = true\nrequired_roles = ['laser_safety_officer', 'operator']\n"
+
+
+@pytest.fixture(scope="module")
+def keys(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Path]]:
+    """Return PKCS#12 file and certificate of three people, one of them with a certificate that has ended."""
+    folder = tmp_path_factory.mktemp("keys")
+    return {
+        "tobias": make_certificate(folder, "Tobias Quendel"),
+        "zoe": make_certificate(folder, "Зоя Ångström %(ts)s"),
+        "old": make_certificate(folder, "Old Hand", days=-5),
+    }
+
+
+@pytest.fixture(scope="module")
+def signed(keys: dict[str, tuple[Path, Path]], tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """Return a sheet that two people have signed with certificates."""
+    path = tmp_path_factory.mktemp("signed") / "s.pdf"
+    path.write_bytes(signed_sheet())
+    sign_with_certificate(path, keys["tobias"][0], PASSWORD.encode(), "laser_safety_officer")
+    sign_with_certificate(path, keys["zoe"][0], PASSWORD.encode(), "operator")
+    return path.read_bytes()
+
+
+@pytest.fixture
+def sheet(tmp_path: Path, signed: bytes) -> Path:
+    path = tmp_path / "s.pdf"
+    path.write_bytes(signed)
+    return path
+
+
+def test_a_signed_sheet_is_intact_and_trusted(sheet: Path, keys: dict[str, tuple[Path, Path]]) -> None:
+    code, data, text = answer(sheet, trust=[keys["tobias"][1], keys["zoe"][1]])
+    assert code == 0
+    assert [(one["role"], one["problem"]) for one in data["certificate_signatures"]] == [
+        ("laser_safety_officer", None),
+        ("operator", None),
+    ]
+    assert "Tobias Quendel as laser safety officer" in text
+    assert "Зоя Ångström" in text
+
+
+def test_without_trust_it_is_said_in_plain_words(sheet: Path, keys: dict[str, tuple[Path, Path]]) -> None:
+    code, _, text = answer(sheet)
+    assert code == CODES["signature"]
+    assert text.count("intact, but not trusted: name the certificates that you trust with --trust") == 2
+    assert GOOD not in text
+    code, data, text = answer(sheet, trust=[keys["tobias"][1]])
+    assert code == CODES["signature"]
+    assert [bool(one["problem"]) for one in data["certificate_signatures"]] == [False, True]
+    assert "intact, but not trusted" in text
+
+
+def test_signatures_that_were_cut_off_are_missed_by_whoever_trusts_a_certificate(
+    sheet: Path, keys: dict[str, tuple[Path, Path]]
+) -> None:
+    sheet.write_bytes(signed_sheet())
+    assert answer(sheet)[0] == 0
+    code, _, text = answer(sheet, trust=[keys["tobias"][1]])
+    assert code == CODES["signature"]
+    assert "no certificate signature" in text
+
+
+def test_what_was_signed_stays_as_it_was(signed: bytes) -> None:
+    assert signed.startswith(signed_sheet())
+
+
+def test_pyhanko_finds_it_valid_and_of_the_baseline(signed: bytes, keys: dict[str, tuple[Path, Path]]) -> None:
+    from io import BytesIO
+
+    from pyhanko.keys import load_cert_from_pemder
+    from pyhanko.pdf_utils.reader import PdfFileReader
+    from pyhanko.sign.validation import validate_pdf_signature
+    from pyhanko_certvalidator import ValidationContext
+
+    roots = [load_cert_from_pemder(str(keys[name][1])) for name in ("tobias", "zoe")]
+    reader = PdfFileReader(BytesIO(signed))
+    assert len(reader.embedded_regular_signatures) == 2
+    for one in reader.embedded_regular_signatures:
+        status = validate_pdf_signature(one, ValidationContext(trust_roots=roots, allow_fetching=False))
+        assert status.bottom_line
+        assert one.sig_object["/SubFilter"] == "/ETSI.CAdES.detached"
+        attributes = {attribute["type"].native for attribute in one.signer_info["signed_attrs"]}
+        assert {"content_type", "message_digest", "signing_certificate_v2"} <= attributes
+
+
+def test_pdfsig_finds_it_valid(sheet: Path) -> None:
+    if shutil.which("pdfsig") is None:
+        pytest.skip("pdfsig (poppler-utils) is not installed")
+    found = subprocess.run(["pdfsig", str(sheet)], capture_output=True, text=True, check=False)
+    assert found.stdout.count("Signature is Valid") == 2
+    assert found.stdout.count("Total document signed") + found.stdout.count("Not total document signed") == 2
+    assert "ETSI.CAdES.detached" in found.stdout
+
+
+def test_the_signature_is_seen_on_its_box(sheet: Path) -> None:
+    import pypdf
+
+    pages = pypdf.PdfReader(sheet).pages[-2:]
+    fields = [one.get_object() for page in pages for one in page.get("/Annots", [])]
+    boxes = {one["/T"]: one for one in fields if "/T" in one}
+    assert {"lasersafe_laser_safety_officer", "lasersafe_operator", "lasersafe_venue"} <= set(boxes)
+    box = boxes["lasersafe_laser_safety_officer"]
+    left, bottom, right, top = (float(number) for number in box["/Rect"])
+    assert right - left > 100
+    assert top - bottom > 20
+    assert "/V" in box
+    assert "/V" not in boxes["lasersafe_venue"]
+    drawn = box["/AP"]["/N"]
+    assert b"Tobias Quendel" in drawn.get_data()
+
+
+def test_certificates_count_as_signatures_of_a_sheet_that_was_printed_for_signature(
+    tmp_path: Path, keys: dict[str, tuple[Path, Path]]
+) -> None:
+    sheet = tmp_path / "ink.pdf"
+    print_sheet(write_case(tmp_path, INK), sheet)
+    trust = [keys["tobias"][1], keys["zoe"][1]]
+    sign_with_certificate(sheet, keys["tobias"][0], PASSWORD.encode(), "laser_safety_officer")
+    assert answer(sheet, trust=trust)[0] == CODES["not signed"]
+    sign_with_certificate(sheet, keys["zoe"][0], PASSWORD.encode(), "operator")
+    assert answer(sheet, trust=trust)[0] == 0
+
+
+def test_one_certificate_cannot_fill_two_roles(tmp_path: Path, keys: dict[str, tuple[Path, Path]]) -> None:
+    sheet = tmp_path / "ink.pdf"
+    print_sheet(write_case(tmp_path, INK), sheet)
+    for role in ("laser_safety_officer", "operator"):
+        sign_with_certificate(sheet, keys["tobias"][0], PASSWORD.encode(), role)
+    code, _, text = answer(sheet, trust=[keys["tobias"][1]])
+    assert code == CODES["not signed"]
+    assert "the case wants two people" in text
+
+
+def test_a_draft_a_second_time_and_an_old_certificate_are_refused(
+    tmp_path: Path, sheet: Path, keys: dict[str, tuple[Path, Path]]
+) -> None:
+    draft = tmp_path / "draft.pdf"
+    print_sheet(write_case(tmp_path), draft)
+    for path, name, role, message in (
+        (draft, "tobias", "operator", "says DRAFT"),
+        (sheet, "tobias", "operator", "on this sheet already"),
+        (sheet, "old", "venue", "the certificate holds from"),
+        (keys["tobias"][1], "tobias", "venue", "no PDF file"),
+    ):
+        before = path.read_bytes()
+        with pytest.raises(InputError, match=message):
+            sign_with_certificate(path, keys[name][0], PASSWORD.encode(), role)
+        assert path.read_bytes() == before
+
+
+def test_a_changed_sheet_is_not_signed(tmp_path: Path, keys: dict[str, tuple[Path, Path]]) -> None:
+    path = tmp_path / "s.pdf"
+    path.write_bytes(resealed(signed_sheet().replace(b"/Lang", b"/Lamg", 1)))
+    with pytest.raises(InputError, match="not signed, because of this: changed"):
+        sign_with_certificate(path, keys["tobias"][0], PASSWORD.encode(), "operator")
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# The command, and its password
+
+
+def test_the_password_comes_from_the_environment_or_a_file_descriptor(
+    tmp_path: Path, keys: dict[str, tuple[Path, Path]]
+) -> None:
+    sheet = tmp_path / "s.pdf"
+    sheet.write_bytes(signed_sheet())
+    arguments = ("signoff", "--certificate", keys["tobias"][0], "--sheet", sheet, "--role", "venue")
+    asked = run(*arguments)
+    assert (asked.returncode, asked.stderr.count("\n")) == (2, 1)
+    assert "nobody to ask for the password" in asked.stderr
+    wrong = run(*arguments, **{VARIABLE: "wrong secret"})
+    assert (wrong.returncode, wrong.stderr.count("\n")) == (2, 1)
+    assert "the password is wrong or the file is damaged" in wrong.stderr
+    assert "wrong secret" not in wrong.stderr + wrong.stdout
+    assert sheet.read_bytes() == signed_sheet()
+    right = run(*arguments, **{VARIABLE: PASSWORD})
+    assert (right.returncode, right.stderr) == (0, "")
+    assert PASSWORD not in right.stdout
+    read, write = os.pipe()
+    os.write(write, PASSWORD.encode() + b"\n")
+    os.close(write)
+    command = [sys.executable, "-m", "lasersafe.cli", *map(str, arguments[:-1]), "operator", "--password-fd", str(read)]
+    found = subprocess.run(command, pass_fds=[read], capture_output=True, text=True, check=False)
+    os.close(read)
+    assert (found.returncode, found.stderr) == (0, "")
+    assert len(answer(sheet)[1]["certificate_signatures"]) == 2
+
+
+def test_no_option_takes_a_password() -> None:
+    from typer.main import get_command
+
+    from lasersafe.cli import app
+
+    options = {name for parameter in get_command(app).commands["signoff"].params for name in parameter.opts}  # type: ignore[attr-defined]
+    assert {name for name in options if "pass" in name} == {"--password-fd"}
+
+
+def test_without_the_extra_there_is_one_clear_line(
+    sheet: Path, keys: dict[str, tuple[Path, Path]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(certificates, "available", lambda: False)
+    with pytest.raises(InputError, match=r"pip install 'lasersafe\[sign\]'"):
+        sign_with_certificate(sheet, keys["tobias"][0], None, "venue")
+    code, _, text = answer(sheet)
+    assert code == CODES["signature"]
+    assert "cannot be checked here" in text
+
+
+@pytest.mark.parametrize("content", [b"", b"junk", b"-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n"])
+def test_a_trust_file_without_certificates_is_one_line(tmp_path: Path, sheet: Path, content: bytes) -> None:
+    trust = tmp_path / "t.pem"
+    trust.write_bytes(content)
+    result = run("verify", sheet, "--trust", trust)
+    assert (result.returncode, result.stderr.count("\n"), result.stdout) == (2, 1, "")
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Broken and hostile
+
+
+def test_pages_that_are_replaced_after_signing_are_caught(sheet: Path, keys: dict[str, tuple[Path, Path]]) -> None:
+    import pypdf
+
+    writer = pypdf.PdfWriter(str(sheet), incremental=True)
+    writer.pages[0].rotate(90)
+    writer.write(sheet)
+    code, _, text = answer(sheet, trust=[keys["tobias"][1], keys["zoe"][1]])
+    assert code == CODES["signature"]
+    assert GOOD not in text
+
+
+def test_what_is_slipped_in_before_a_signature_is_caught(tmp_path: Path, keys: dict[str, tuple[Path, Path]]) -> None:
+    """Somebody appends a page change to the printed sheet and then signs it with a certificate that is trusted."""
+    import pypdf
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+    from pyhanko.sign import fields, signers
+
+    path = tmp_path / "s.pdf"
+    path.write_bytes(signed_sheet())
+    writer = pypdf.PdfWriter(str(path), incremental=True)
+    writer.pages[0].rotate(90)
+    writer.write(path)
+    signer = signers.SimpleSigner.load_pkcs12(str(keys["tobias"][0]), passphrase=PASSWORD.encode())
+    meta = signers.PdfSignatureMetadata(field_name="lasersafe_operator", subfilter=fields.SigSeedSubFilter.PADES)
+    with path.open("rb") as file:
+        done = signers.sign_pdf(IncrementalPdfFileWriter(file), meta, signer)
+    path.write_bytes(done.getvalue())
+    code, _, text = answer(path, trust=[keys["tobias"][1]])
+    assert code == CODES["signature"]
+    assert GOOD not in text
+
+
+def test_filling_beside_the_signature_is_caught(sheet: Path, keys: dict[str, tuple[Path, Path]]) -> None:
+    content = sheet.read_bytes()
+    trust = [keys["tobias"][1], keys["zoe"][1]]
+    place = content.rindex(b"000>")
+    for other in (b"001>", b"00a>"):
+        sheet.write_bytes(content[:place] + other + content[place + 4 :])
+        assert answer(sheet, trust=trust)[0] == CODES["signature"], other
+
+
+def test_a_bomb_in_what_was_appended_is_not_unpacked(
+    sheet: Path, keys: dict[str, tuple[Path, Path]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(commands, "MEMORY", 150_000_000)
+    bomb = zlib.compress(bytes(1_000_000_000), 9)
+    content = sheet.read_bytes()
+    table = content[: content.rindex(b"startxref")].rindex(b"xref")
+    head = b"<< /Type /XRef /Size 901 /W [1 4 2] /Root 1 0 R /Prev %d /Filter /FlateDecode /Length %d >>"
+    more = b"900 0 obj\n" + head % (table, len(bomb)) + b"\nstream\n" + bomb + b"\nendstream\nendobj\n"
+    sheet.write_bytes(content + more + b"startxref\n%d\n%%%%EOF\n" % len(content))
+    code, _, text = answer(sheet, trust=[keys["tobias"][1]])
+    assert code == CODES["signature"]
+    assert "damaged" in text
+
+
+@pytest.mark.parametrize("count", [25, pytest.param(2000, marks=pytest.mark.soak)])
+def test_damaged_signed_sheets_get_an_answer_and_are_never_unchanged(
+    sheet: Path, keys: dict[str, tuple[Path, Path]], count: int
+) -> None:
+    dice = random.Random(7 + count)
+    content = sheet.read_bytes()
+    base = len(signed_sheet())
+    trust = [keys["tobias"][1], keys["zoe"][1]]
+    for number in range(count):
+        if number % 4:  # mostly in what the signatures are made of
+            bad = content[:base] + damaged(content[base:], dice)
+        else:
+            bad = damaged(content, dice)
+        if bad == content:
+            continue
+        sheet.write_bytes(bad)
+        code, _, text = answer(sheet, trust=trust)
+        assert code != 0, number
+        assert GOOD not in text, number
+        rows: list[Any] = register_answer(sheet.parent, False, None)[0]["sheets"]
+        assert len(rows) == 1, number

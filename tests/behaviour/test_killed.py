@@ -1,0 +1,98 @@
+"""Killed at any moment: the old file or the new one is there, whole; never half of one."""
+
+from __future__ import annotations
+
+import os
+import random
+import subprocess
+import time
+from pathlib import Path
+
+import pytest
+
+from lasersafe.signing.container import open_sheet
+from lasersafe.signing.record import read_record, record_path
+from tests.behaviour.signing_help import PEOPLE, command, print_sheet, sign_all, write_case
+from tests.project import ROOT
+
+LONGEST = 1.6  # s; a run takes about a second
+
+
+def killed(arguments: list[str], delay: float) -> bool:
+    """Start a program and kill it after a time; return whether it was still running."""
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    process = subprocess.Popen(
+        arguments, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, stdin=subprocess.DEVNULL
+    )
+    try:
+        process.wait(delay)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+        return True
+    return False
+
+
+@pytest.mark.parametrize("count", [4, pytest.param(100, marks=pytest.mark.soak)])
+def test_killing_sheet_leaves_the_old_file_or_the_new_one(tmp_path: Path, count: int) -> None:
+    dice = random.Random(count)
+    case, sheet = write_case(tmp_path), tmp_path / "sheet.pdf"
+    sign_all(case)
+    print_sheet(case, sheet)
+    whole = sheet.read_bytes()
+    stopped = 0
+    for number in range(count):
+        if number % 3 == 0:
+            sheet.unlink(missing_ok=True)
+        arguments = command("sheet", case, "-o", sheet, *(["--replace"] if number % 2 else []))
+        stopped += killed(arguments, dice.uniform(0.3, LONGEST))
+        assert not sheet.exists() or sheet.read_bytes() == whole
+        for kept in tmp_path.glob("sheet.*.pdf"):
+            assert kept.read_bytes() == whole
+            kept.unlink()
+    assert stopped
+
+
+@pytest.mark.parametrize("count", [4, pytest.param(100, marks=pytest.mark.soak)])
+def test_killing_signoff_leaves_the_old_record_or_the_new_one(tmp_path: Path, count: int) -> None:
+    dice = random.Random(count)
+    case = write_case(tmp_path)
+    stopped = 0
+    signed = 0
+    for number in range(count):
+        role, name = list(PEOPLE.items())[number % 4]
+        before = len(read_record(record_path(case)).entries)
+        arguments = command("signoff", case, "--role", role, "--name", name, "--again")
+        stopped += killed(arguments, dice.uniform(0.3, LONGEST))
+        after = len(read_record(record_path(case)).entries)  # refuses a record that is not whole
+        assert after in (before, before + 1)
+        signed += after - before
+    assert stopped
+    time.sleep(0.01)
+    sign_all_that_are_missing(case)
+    print_sheet(case, tmp_path / "sheet.pdf")
+    assert open_sheet(tmp_path / "sheet.pdf").appended == b""
+
+
+def sign_all_that_are_missing(case: Path) -> None:
+    """Sign in every role; a lock that a killed program left behind is no hindrance."""
+    from lasersafe.signing.signing_off import sign
+
+    for role, name in PEOPLE.items():
+        assert sign(case, name, role, again=True).entry.role == role
+
+
+def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from lasersafe import files
+    from lasersafe.errors import OutputError
+
+    path = tmp_path / "s.pdf"
+    path.write_bytes(b"old")
+
+    def full(descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(files.os, "fsync", full)
+    with pytest.raises(OutputError, match="No space left on device"):
+        files.write_file(path, b"new")
+    assert [(one.name, one.read_bytes()) for one in tmp_path.iterdir()] == [("s.pdf", b"old")]

@@ -1,0 +1,411 @@
+"""Controls tied to scenarios, the acceptance test, and the pages that are handed out."""
+
+from __future__ import annotations
+
+import contextlib
+import copy
+import io
+import math
+import tomllib
+import unicodedata
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pypdf import PdfReader
+
+from lasersafe.assessment import assess
+from lasersafe.errors import CaseError, OutputError
+from lasersafe.models import case_from, parse_case
+from lasersafe.reference import templates_path
+from lasersafe.results import Assessment, Expected
+from lasersafe.sheet import render_sheet
+from lasersafe.sheet.pages import KINDS
+from tests.behaviour.command import run
+
+TEMPLATES = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
+
+SMALL = """
+title = "Bench"
+place = "Hall"
+dates = "today"
+review_by = 2026-11-14
+[in_charge]
+assessor = "A"
+laser_safety_officer = "B"
+operator = "C"
+venue = "D"
+[[laser]]
+name = "Beam"
+class_label = "4"
+wavelength = "1070 nm"
+emission = { kind = "continuous", power = "0.2 W" }
+setup = [{ name = "plain", kind = "collimated", beam_diameter = "3 mm", divergence = "2 mrad", criterion = "1/e" }]
+[[person]]
+name = "Ann"
+role = "operator"
+distance = "2 m"
+distance_from_work = "1.5 m"
+eyewear = "1070 D LB7"
+[[surface]]
+name = "plate"
+material = "steel"
+finish = "matt"
+reflectance = 0.5
+distance = "1 m"
+[[barrier]]
+name = "wall"
+distance = "4 m"
+rating = "100 W/cm2"
+rated_time = "100 s"
+observed = true
+"""
+
+
+def data(text: str = SMALL) -> dict[str, Any]:
+    return tomllib.loads(text)
+
+
+def assessed(**tables: Any) -> Assessment:
+    return assess(case_from({**data(), **tables}))
+
+
+def row(found: Assessment, what: str, where: str, way: str) -> Expected:
+    return next(r for r in found.record.expected if (r.what, r.where, r.way) == (what, where, way))
+
+
+def squeezed(text: str) -> str:
+    return "".join(unicodedata.normalize("NFC", text).split())
+
+
+def printed(content: bytes) -> str:
+    return squeezed("".join(page.extract_text() for page in PdfReader(io.BytesIO(content)).pages))
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Controls
+
+ENCLOSE = {"kind": "technical", "key": "enclose"}
+EYEWEAR = {"kind": "personal", "key": "check eyewear"}
+
+
+def open_ways(found: Assessment) -> set[str]:
+    return {finding.way for finding in found.record.findings if finding.tissue == "eye"}
+
+
+def test_a_scenario_that_only_eyewear_answers_blocks_the_verdict() -> None:
+    found = assessed(control=[EYEWEAR])
+    assert all(s.answer for s in found.scenarios if not s.below)
+    assert not found.decision.passed
+    assert open_ways(found) == {"direct", "mirror"}
+    assert all(finding.eyewear_alone for finding in found.record.findings)
+    assert "personal equipment stands alone" in " ".join(found.decision.reasons)
+
+
+def test_a_technical_control_in_place_lets_it_pass() -> None:
+    found = assessed(control=[ENCLOSE, EYEWEAR])
+    assert found.record.findings == ()
+    assert found.decision.passed
+    above = [s for s in found.scenarios if not s.below]
+    assert above
+    assert all(len(s.in_place) == 2 for s in above)
+
+
+@pytest.mark.parametrize(
+    ("control", "left"),
+    [
+        ({"kind": "technical", "key": "emergency stop"}, {"direct", "mirror"}),  # helps, but keeps no light away
+        ({"kind": "organisational", "text": "A rope.", "answers": ["direct", "mirror"]}, {"direct", "mirror"}),
+        ({"kind": "technical", "text": "A good thing."}, {"direct", "mirror"}),  # says nothing of what it answers
+        ({"kind": "technical", "text": "A stop.", "answers": ["direct"]}, {"mirror"}),
+        ({"kind": "technical", "text": "A stop.", "answers": ["direct", "Ann"]}, {"mirror"}),
+        ({"kind": "technical", "text": "A box.", "answers": ["Ann"]}, set()),
+        ({"kind": "technical", "text": "A box.", "answers": ["Bob"]}, {"direct", "mirror"}),
+        ({"kind": "substitute", "text": "A film.", "answers": ["direct", "mirror"], "laser": "Beam"}, set()),
+    ],
+)
+def test_which_scenarios_a_control_answers(control: dict[str, Any], left: set[str]) -> None:
+    persons = [*data()["person"], {"name": "Bob", "role": "crew", "distance": "5 m"}]
+    assert {f.way for f in assessed(person=persons, control=[control]).record.findings if f.person == "Ann"} == left
+
+
+def test_a_barrier_that_holds_is_a_technical_control() -> None:
+    persons = [{**data()["person"][0], "distance": "6 m"}]
+    assert assessed(person=persons).record.findings == ()
+    weak = [{**data()["barrier"][0], "rating": "1e-6 W/cm2"}]
+    assert open_ways(assessed(person=persons, barrier=weak)) == {"direct", "mirror"}
+
+
+def test_a_control_of_another_laser_does_not_answer() -> None:
+    lasers = [*data()["laser"], {**data()["laser"][0], "name": "Other"}]
+    found = assessed(laser=lasers, control=[{**ENCLOSE, "laser": "Other"}, EYEWEAR])
+    assert {finding.laser for finding in found.record.findings} == {"Beam"}
+
+
+@pytest.mark.parametrize(
+    ("control", "message"),
+    [
+        ({"kind": "technical", "key": "enclse"}, "'enclse' is not a control of the wording; did you mean 'enclose'?"),
+        ({"kind": "personal", "key": "enclose"}, "the control 'enclose' is 'technical'; write that"),
+        ({"kind": "technical"}, "missing; say in a sentence what is done"),
+        (
+            {**ENCLOSE, "answers": ["direct", "Anne"]},
+            "'Anne' is not a way or a person of this case; did you mean 'Ann'?",
+        ),
+        ({**ENCLOSE, "laser": "Bean"}, "'Bean' is not a laser of this case; did you mean 'Beam'?"),
+    ],
+)
+def test_faults_of_a_control(control: dict[str, Any], message: str) -> None:
+    with pytest.raises(CaseError) as error:
+        assessed(control=[control])
+    assert len(error.value.faults) == 1
+    assert message in str(error.value)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Acceptance test
+
+
+def test_expected_readings_by_hand() -> None:
+    found = assessed()
+    area = math.pi * 7e-3**2 / 4
+    width = math.hypot(3e-3, 2e-3 * 2.0)
+    assert row(found, "power", "Ann", "direct").value == pytest.approx(0.2 * (1 - math.exp(-((7e-3 / width) ** 2))))
+    assert row(found, "power", "Ann", "scatter").value == pytest.approx(0.5 * 0.2 / (math.pi * 1.5**2) * area)
+    wide = math.hypot(3e-3, 2e-3 * 4.0)
+    assert row(found, "irradiance", "wall", "direct").value == pytest.approx(4 * 0.2 / (math.pi * wide**2))
+    scenario = next(s for s in found.scenarios if (s.way, s.tissue) == ("direct", "eye"))
+    behind = row(found, "behind eyewear", "Ann", "direct")
+    assert scenario.limit / 10**0.1 <= behind.value <= scenario.limit, "density is rounded up to a tenth"
+
+
+def reading(value: str, **more: Any) -> dict[str, Any]:
+    return {"what": "power", "where": "Ann", "value": value, "instrument": "meter", "uncertainty": "5 %", **more}
+
+
+@pytest.mark.parametrize(("share", "above", "low"), [(0.94, False, False), (0.96, True, False), (0.3, False, True)])
+def test_the_uncertainty_of_the_instrument_counts(share: float, above: bool, low: bool) -> None:
+    most = row(assessed(), "power", "Ann", "direct").value
+    found = assessed(reading=[reading(f"{most * share:.6f} W")], control=[ENCLOSE, EYEWEAR])
+    judged = row(found, "power", "Ann", "direct").reading
+    assert judged is not None
+    assert (judged.above, judged.low) == (above, low)
+    assert judged.upper == pytest.approx(most * share * 1.05, rel=1e-5)
+    assert found.decision.passed is not above
+    assert bool(found.draft_reasons) is above
+    assert any("above the" in reason and "stays a draft" in reason for reason in found.decision.reasons) is above
+    assert ("ABOVE" in printed(render_sheet(found))) is above
+
+
+@pytest.mark.parametrize(
+    ("entry", "line", "message"),
+    [
+        (
+            'where = "Anne"\nwhat = "power"\nvalue = "1 W"',
+            38,
+            "'Anne' is not a person of this case; did you mean 'Ann'?",
+        ),
+        ('where = "Ann"\nwhat = "irradiance"\nvalue = "1 W/m2"', 38, "'Ann' is not a barrier of this case"),
+        ('where = "wall"\nwhat = "irradiance"\nvalue = "1 W"', 40, "'1 W': irradiance is read in W/m2"),
+        ('where = "Ann"\nwhat = "power"\nvalue = "12"', 40, "write a reading with its unit"),
+        ('where = "Ann"\nwhat = "pulse energy"\nvalue = "1 J"', 39, "'Beam' is continuous and has no pulses"),
+        (
+            'where = "Ann"\nwhat = "behind eyewear"\nvalue = "1 W/m2"\nway = "scatter"',
+            37,
+            "expected there: power, direct",
+        ),
+        ('where = "Ann"\nwhat = "behind eyewear"\nvalue = "1 J/m2"', 40, "here the expected reading is in W/m2"),
+        ('where = "Ann"\nwhat = "power"\nvalue = "1 W"\nlaser = "Bean"', 43, "'Bean' is not a laser of this case"),
+        ('where = "Ann"\nwhat = "power"\nvalue = "-1 W"', 40, "must be 0 W or more"),
+    ],
+)
+def test_a_reading_that_cannot_be_matched_is_a_fault_by_line(entry: str, line: int, message: str) -> None:
+    head = SMALL.lstrip() + "[[reading]]\n"
+    at = head.count("\n")
+    text = f'{head}{entry}\ninstrument = "meter"\nuncertainty = "5 %"\n'
+    with pytest.raises(CaseError) as error:
+        assess(parse_case(text))
+    fault = error.value.faults[0]
+    assert message in str(error.value)
+    key = {38: "where", 39: "what", 40: "value", 43: "laser", 37: None}[line]
+    wanted = (
+        at if key is None else next(i for i, t in enumerate(text.splitlines(), 1) if i > at and t.startswith(f"{key} "))
+    )
+    assert fault.line == wanted
+
+
+def test_readings_of_several_lasers_have_to_name_theirs() -> None:
+    lasers = [*data()["laser"], {**data()["laser"][0], "name": "Other"}]
+    with pytest.raises(CaseError, match="several lasers can light 'Ann': say which one was on"):
+        assessed(laser=lasers, reading=[reading("1 W")])
+    assert assessed(laser=lasers, reading=[reading("1 W", laser="Other")]).record.expected
+
+
+JUNK = (None, 5, -1, 1.5, math.nan, "", " ", "x", "1 W", "power", "irradiance", [], ["a"], [1], [[]], {}, {"a": 1},
+        True, 10**400, "\x00", "nan W", "inf W", "-5 %", "200 %", "behind eyewear", "mirror")  # fmt: skip
+
+
+def places(table: Any, place: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    for key, value in table.items() if isinstance(table, dict) else enumerate(table):
+        yield (*place, key)
+        if isinstance(value, (dict, list)):
+            yield from places(value, (*place, key))
+
+
+def test_junk_in_controls_readings_and_area_is_read_or_refused() -> None:
+    whole = tomllib.loads(templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8"))
+    tops = [(key,) for key in ("language", "units", "person", "barrier", "laser")]
+    inner = [place for place in places(whole) if place[0] in ("control", "reading", "area")]
+    for place in (*tops, ("barrier", 0), ("barrier", 0, "must_stop"), ("laser", 0, "emission"), *inner):
+        for junk in JUNK:
+            spoilt = copy.deepcopy(whole)
+            table: Any = spoilt
+            for key in place[:-1]:
+                table = table[key]
+            table[place[-1]] = junk
+            with contextlib.suppress(CaseError):
+                case_from(spoilt)
+
+
+def test_the_same_effect_read_twice_is_refused() -> None:
+    with pytest.raises(CaseError, match=r"the same effect as reading\[1\]"):
+        assessed(reading=[reading("1 W"), reading("2 W")])
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Pages
+
+
+@pytest.mark.parametrize("template", TEMPLATES)
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(("language", "paper"), [("en", "A4"), ("de", "Letter")])
+def test_each_page_is_one_page(template: str, kind: str, language: str, paper: str) -> None:
+    case = parse_case(templates_path("cases", f"{template}.toml").read_text(encoding="utf-8"))
+    content = render_sheet(assess(case, language), paper=paper, kind=kind)
+    assert len(PdfReader(io.BytesIO(content)).pages) == 1
+    text = printed(content)
+    for laser in case.laser:
+        if kind != "prestart":
+            assert squeezed(f"{float(laser.wavelength) * 1e9:.6g} nm") in text
+            assert squeezed(laser.name) in text
+
+
+def test_the_card_says_what_the_doctor_needs() -> None:
+    case = parse_case(templates_path("cases", "demo.toml").read_text(encoding="utf-8"))
+    text = printed(render_sheet(assess(case), kind="card"))
+    for part in ("within 24 hours", "sit the person upright", "1.5 kW", "30 W", "1 mJ", "10 ns to 200 ns",
+                 "20 kHz to 200 kHz", "Rafe Sollberg"):  # fmt: skip
+        assert squeezed(part) in text
+
+
+def test_check_lists_a_reading_that_fits_nothing_with_its_line(tmp_path: Path) -> None:
+    case = tmp_path / "case.toml"
+    text = SMALL.lstrip() + '[[reading]]\nwhat = "behind eyewear"\nwhere = "Ann"\nway = "scatter"\nvalue = "1 W/m2"\n'
+    case.write_text(f'{text}instrument = "meter"\nuncertainty = "5 %"\n', encoding="utf-8")
+    answer = run("check", case, "--json")
+    assert answer.code == 2
+    (fault,) = answer.data["faults"]
+    assert fault["line"] == SMALL.lstrip().count("\n") + 1
+    assert "expected there" in fault["message"]
+
+
+def test_the_commands_write_the_pages(tmp_path: Path) -> None:
+    case = templates_path("cases", "handheld-welder.toml")
+    for command, word in (
+        ("prestart", "Pre-use check"),
+        ("card", "Casualty card"),
+        ("door-sign", "LASER CONTROLLED AREA"),
+    ):
+        answer = run(command, case, "-o", tmp_path / f"{command}.pdf", "--paper", "Letter")
+        assert answer.code == 0, answer.err
+        assert "who decides" in answer.out
+        assert squeezed(word) in printed((tmp_path / f"{command}.pdf").read_bytes())
+
+
+def test_the_notice_claims_no_permission_and_its_numbers_are_si() -> None:
+    case = templates_path("cases", "demo.toml")
+    text = run("notice", case).out
+    assert "No permission, non-objection or registration is claimed or implied" in text
+    assert "azimuth" not in text
+    assert "straight down" in text
+    found = run("notice", case, "--json").data
+    welder = found["lasers"][0]
+    assert welder["power_W"] == [1500.0, 1500.0]
+    assert welder["wavelength_m"] == pytest.approx(1070e-9)
+    assert welder["beams"][2]["divergence_rad"] == pytest.approx([5e-3, 5e-3])
+    assert found["permission"] == "none is claimed or implied"
+
+
+def test_feet_stand_beside_distances_only_where_the_case_asks() -> None:
+    plain, both = assessed(), assessed(units="metric and feet")
+    assert " ft" not in plain.decision.people
+    assert " ft)" in both.decision.people
+    assert "ft)" not in printed(render_sheet(plain))
+    text = printed(render_sheet(both))
+    assert squeezed("2 m (6.56 ft)") in text
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What users type
+
+HOSTILE = "<b>&amp;</b> {x} {0} %s $1 \\n (a) Tj ET <script>] >> _^ 1e5"
+FREE = {"title", "place", "dates", "notes", "assessor", "laser_safety_officer", "operator", "venue", "class_label",
+        "serial", "text", "reason", "reflectance_source", "material", "note", "instrument", "boundary", "interlock",
+        "enable_switch", "emission_indicator", "emergency_stops", "watch_keeper", "stop_words", "briefing",
+        "fire_watch", "alignment_slot", "contact", "eye_clinic", "running_times", "beam_directions", "work_material",
+        "process_gas", "time_reason", "name", "person", "laser", "where"}  # fmt: skip
+
+
+def with_text(extra: str, template: str = "nanosecond-marker") -> tuple[dict[str, Any], list[str]]:
+    """Return a case with *extra* behind each free text, names and references to them alike, and all such texts."""
+    found = copy.deepcopy(tomllib.loads(templates_path("cases", f"{template}.toml").read_text(encoding="utf-8")))
+    texts: list[str] = []
+
+    def walk(table: Any) -> Iterator[None]:
+        for key, value in table.items() if isinstance(table, dict) else enumerate(table):
+            if isinstance(value, (dict, list)):
+                yield from walk(value)
+            elif isinstance(value, str) and key in FREE:
+                table[key] = f"{value} {extra}"
+                texts.append(table[key])
+                yield
+
+    list(walk(found))
+    return found, texts
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_markup_in_every_free_text_is_printed_as_typed(language: str) -> None:
+    case, texts = with_text(HOSTILE)
+    assert len(texts) > 30
+    found = assess(case_from(case), language)
+    content = render_sheet(found)
+    text = printed(content)
+    for one in texts:
+        assert squeezed(one)[:60] in text or squeezed(one) in text, one
+    assert b"/JavaScript" not in content
+    for page in PdfReader(io.BytesIO(content)).pages:
+        assert "/Annots" not in page
+        assert "/XObject" not in page["/Resources"]
+    for kind in KINDS:
+        assert squeezed(HOSTILE) in printed(render_sheet(found, kind=kind))
+
+
+@pytest.mark.parametrize("name", ["Málaga Øſters Ğ", "Ελένη Παπαδοπούλου", "Андрей Ђорђевић", "Ặn Nguyễn"])
+def test_names_in_latin_greek_and_cyrillic_are_printed(name: str) -> None:
+    case, _ = with_text(name)
+    for kind in ("sheet", *KINDS):
+        assert squeezed(name) in printed(render_sheet(assess(case_from(case)), kind=kind))
+
+
+@pytest.mark.parametrize(
+    ("name", "code"), [("山田太郎", "U+5C71"), ("김민준", "U+AE40"), ("राम", "U+0930"), ("\U0001f525", "U+1F525")]
+)
+@pytest.mark.parametrize("kind", ["sheet", *KINDS])
+def test_a_sign_that_no_font_has_is_refused_by_name(name: str, code: str, kind: str) -> None:
+    area = {"contact": f"Call {name}"}
+    with pytest.raises(OutputError) as error:
+        render_sheet(assessed(area=area), kind=kind)
+    assert code in str(error.value)
+    assert name in str(error.value)
