@@ -19,12 +19,13 @@ from lasersafe.assessment.together import ALL_LASERS, barriers_together, sums_of
 from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case, typed_inputs
-from lasersafe.results import Assessment, EyewearNeed, Scenario
+from lasersafe.results import Assessment, BarrierResult, EyewearNeed, Scenario
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Person
     from lasersafe.results_scene import MatrixCell
+    from lasersafe.wording import Wording
 
 __all__ = ["assess", "assess_file"]
 
@@ -88,11 +89,7 @@ def assess(case: Case, language: str | None = None) -> Assessment:
     fitted = {(s.laser, s.setup) for s in setups if s.fitted} | {(ALL_LASERS, "")}
     scenarios.sort(key=lambda s: (bool(s.struck_out), (s.laser, s.setup) not in fitted, -s.ratio))
     scenarios = [replace(s, key=f"S{number}") for number, s in enumerate(scenarios, 1)]
-    by_barrier = {
-        s.key
-        for s in scenarios
-        if any(_stops(case, s, b, persons[s.person]) for b in barriers)
-    }
+    by_barrier = {s.key for s in scenarios if any(_stops(case, s, b, persons[s.person]) for b in barriers)}
     parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
     findings = control_findings(parts, controls, fitted, by_barrier)
     record = record_of(case, found, scenarios, eyewear, barriers, words, findings)

@@ -50,9 +50,7 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
         place = places.get(surface.name)
         if place is None:
             where = pose.on_aim(float(surface.distance))
-            found.append(
-                Lit(surface.name, where, None, 0.0, reflectance, mirror, "unknown", False, known)
-            )
+            found.append(Lit(surface.name, where, None, 0.0, reflectance, mirror, "unknown", False, known))
             continue
         normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
         spot = (*place.position.pair, float(place.height))

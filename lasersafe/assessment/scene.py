@@ -70,7 +70,7 @@ def _nearer(case: Case, person: Person, places: dict) -> Person:  # type: ignore
         if place.position is not None:
             away = float(np.hypot(*(np.array(place.position.pair) - spot)))
         else:
-            import shapely  # type: ignore[import-untyped]
+            import shapely
 
             away = float(shapely.distance(shapely.Polygon(place.area.pairs), shapely.Point(spot)))
         nearest = min(nearest, away)
@@ -89,9 +89,7 @@ def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
     return replace(context, case=case.model_copy(update={"person": left})) if left else None
 
 
-def scene_result(
-    stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell], wording: Wording
-) -> SceneResult:
+def scene_result(stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell], wording: Wording) -> SceneResult:
     """Return the record of a scene.
 
     Parameters

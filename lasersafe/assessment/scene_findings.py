@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from lasersafe.results_scene import BarrierLine, BeyondTarget, ZoneShape
     from lasersafe.wording import Wording
 
+_KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
+
 
 def findings_of(
     stage: Stage,
@@ -62,11 +64,13 @@ def _of_barrier(barrier: BarrierLine, wording: Wording) -> list[SceneFinding]:
         found.append(SceneFinding("barrier", words, subject=barrier.name))
     for gap in barrier.openings:
         if gap.open:
-            kind = wording.text(f"scene.{gap.kind}")
+            kind = wording.text(_KINDS[gap.kind])
             words = wording.text("scene.light_passes", barrier=barrier.name, kind=kind, name=gap.name)
             found.append(SceneFinding("gap", words, subject=barrier.name))
     if barrier.reach_over:
-        words = wording.text("scene.reach_over", barrier=barrier.name, top=f"{barrier.top:g} m", away=f"{REACH_OVER:g} m")
+        words = wording.text(
+            "scene.reach_over", barrier=barrier.name, top=f"{barrier.top:g} m", away=f"{REACH_OVER:g} m"
+        )
         found.append(SceneFinding("barrier", words, subject=barrier.name))
     return found
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely  # type: ignore[import-untyped]
+import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context

@@ -185,7 +185,7 @@ def _along(line: tuple[tuple[float, float], ...], distance: float) -> tuple[floa
 
 
 def _shadows(stage: Stage, name: str) -> tuple:  # type: ignore[type-arg]
-    import shapely  # type: ignore[import-untyped]
+    import shapely
 
     dark = []
     pieces = stage.screens[name].pieces()

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-import shapely  # type: ignore[import-untyped]
+import shapely
 
 from lasersafe.assessment.calculation import Working, exposure_steps, limit_steps
 from lasersafe.assessment.context import Context, aid_of

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely  # type: ignore[import-untyped]
+import shapely
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lit import ROUND_UP

@@ -269,8 +269,9 @@ class Stage:
             for i, (one, rating) in enumerate(own):
                 total = one.irradiance + sum(other[i][0].irradiance for other in others)
                 if context.setup.fitted and one.verdict.holds and rating is not None and not total <= rating:
-                    words = f"does not hold: {total:.4g} W/m2 from all lasers together exceed the rated {rating:.4g} W/m2"
-                    one = replace(one, verdict=replace(one.verdict, holds=False, verdict=words))
+                    words = f"{total:.4g} W/m2 from all lasers together exceed the rated {rating:.4g} W/m2"
+                    verdict = replace(one.verdict, holds=False, verdict=f"does not hold: {words}")
+                    one = replace(one, verdict=verdict)
                 found.append(one)
             self._held[key] = tuple(found)
         return self._held[key]

@@ -112,7 +112,13 @@ def judge_barrier(
         holds, verdict = False, f"does not hold: EN 12254 does not reach this beam; {_GUARD}"
     if pulse_energy is not None and holds:
         holds, verdict = _compare_pulse(pulse_exposure, pulse_rating, verdict)
-    return BarrierVerdict(holds, verdict, tuple(notes), _steps(irradiance, rating))
+    steps = _steps(irradiance, rating)
+    if pulse_exposure is not None and pulse_rating is not None and pulse_rating > 0.0:
+        numbers = f"{pulse_exposure:.4g} J/m2 / {pulse_rating:.4g} J/m2"
+        text = "load of one pulse as part of the rating"
+        ratio = pulse_exposure / pulse_rating
+        steps += (Step("H/H_rated", text, "H / rating", numbers, ratio, "1", "rating as stated by the maker", "own"),)
+    return BarrierVerdict(holds, verdict, tuple(notes), steps)
 
 
 def en12254_outside(mean_power: float | None, pulse_energy: float | None, observed: bool) -> tuple[str, ...]:
@@ -248,7 +254,7 @@ def _compare_pulse(exposure: float | None, rating: float | None, verdict: str) -
     if exposure is None or not math.isfinite(exposure) or not exposure <= rating:
         shown = "not known" if exposure is None else f"{exposure:.4g} J/m2"
         return False, f"does not hold: one pulse gives {shown}, and {rating:.4g} J/m2 are rated"
-    return True, f"{verdict}; one pulse gives {exposure:.4g} J/m2 of the rated {rating:.4g} J/m2"
+    return True, verdict
 
 
 def _above(irradiance: float, rating: float) -> str:

@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import shapely  # type: ignore[import-untyped]
+import shapely
 from numpy.typing import NDArray
 
 from lasersafe.results_scene import Polygon

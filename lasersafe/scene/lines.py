@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import shapely  # type: ignore[import-untyped]
+import shapely
 
 from lasersafe.results_scene import SpectatorLine, ZoneShape
 

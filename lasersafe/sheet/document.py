@@ -9,7 +9,8 @@ from pathlib import Path as FilePath
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.localise import localise
-from lasersafe.results import Assessment, SignOff
+from lasersafe.results import Assessment
+from lasersafe.results_sign import SignOff
 from lasersafe.sheet import back, front, record, signatures, tables
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
@@ -170,11 +171,11 @@ def lay_out(
     back.inputs(flow, assessment, wording)
     steps(flow, assessment, wording, references)
     back.notes(flow, assessment, wording)
+    for kind in handouts.KINDS:
+        handouts.page(flow, kind, assessment, wording)
     found = signatures.sign_off(flow, assessment, wording, signed or SignOff())
     if places is not None:
         places.update(found)
-    for kind in handouts.KINDS:
-        handouts.page(flow, kind, assessment, wording)
     return flow
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lasersafe.results import Assessment, RoleSigned, SignOff
+from lasersafe.results import Assessment
+from lasersafe.results_sign import RoleSigned, SignOff
 from lasersafe.sheet.flow import BODY, Box, Flow, Mark, Path, Text
 from lasersafe.sheet.front import in_charge
 from lasersafe.sheet.text import Line, Style, tidy, wrap

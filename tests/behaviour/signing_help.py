@@ -26,7 +26,7 @@ FAR = "2090-06-30"
 def case_text(template: str = "co2-cutter") -> str:
     """Return a starter case that passes, to be looked at again long after this test."""
     text = (ROOT / "templates" / "cases" / f"{template}.toml").read_text(encoding="utf-8")
-    changed = text.replace("review_by = 2027-11-14", f"review_by = {FAR}")
+    changed = text.replace("review_by = 2027-11-13", f"review_by = {FAR}")
     assert changed != text
     return changed
 

@@ -138,7 +138,7 @@ def test_the_welder_can_be_read_as_the_documentation_says():
     assert (welder.emission.kind, welder.emission.power.high) == ("continuous", 1500.0)
     assert welder.fitted_setup.name == "Long-focus lens, 400 mm"
     assert welder.fitted_setup.beam_diameter.pair == (0.0085, 0.0085)
-    assert case.review_by == date(2026, 11, 14)
+    assert case.review_by == date(2027, 11, 13)
     assert case.persons[-1].distance.typed == "8 m"
     assert case.surfaces[1].reflectance == 1.0
     assert case.settings.propagation == "hyperbolic"

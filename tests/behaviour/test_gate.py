@@ -43,8 +43,20 @@ def test_importing_quantity_does_not_load_pint() -> None:
 # Layers: a part may import itself and what stands lower; parts of one height do not know each other
 
 LAYERS: list[set[str]] = [
-    {"errors", "reference", "results", "results_scene", "wording", "wording_files", "phrases", "localise", "typed",
-     "quantity", "files"},
+    {
+        "errors",
+        "reference",
+        "results",
+        "results_scene",
+        "results_sign",
+        "wording",
+        "wording_files",
+        "phrases",
+        "localise",
+        "typed",
+        "quantity",
+        "files",
+    },
     {"models", "limits", "optics"},
     {"hazard"},
     {"scene"},

@@ -132,8 +132,10 @@ def test_which_scenarios_a_control_answers(control: dict[str, Any], left: set[st
 
 def test_a_barrier_that_holds_is_a_technical_control() -> None:
     persons = [{**data()["person"][0], "distance": "6 m"}]
-    assert assessed(person=persons).record.findings == ()
-    weak = [{**data()["barrier"][0], "rating": "1e-6 W/cm2"}]
+    barrier = {**data()["barrier"][0], "protects": ["Ann"]}
+    assert assessed(person=persons, barrier=[barrier]).record.findings == ()
+    assert open_ways(assessed(person=persons)) == {"mirror"}, "reflected light comes from all sides"
+    weak = [{**barrier, "rating": "1e-6 W/cm2"}]
     assert open_ways(assessed(person=persons, barrier=weak)) == {"direct", "mirror"}
 
 
@@ -168,11 +170,11 @@ def test_faults_of_a_control(control: dict[str, Any], message: str) -> None:
 
 
 def test_expected_readings_by_hand() -> None:
-    found = assessed()
+    found = assessed(settings={"surfaces_complete": True})
     area = math.pi * 7e-3**2 / 4
     width = math.hypot(3e-3, 2e-3 * 2.0)
     assert row(found, "power", "Ann", "direct").value == pytest.approx(0.2 * (1 - math.exp(-((7e-3 / width) ** 2))))
-    assert row(found, "power", "Ann", "scatter").value == pytest.approx(0.5 * 0.2 / (math.pi * 1.5**2) * area)
+    assert row(found, "power", "Ann", "scatter").value == pytest.approx(0.5 * 0.2 / (math.pi * (2.0 - 1.0) ** 2) * area)
     wide = math.hypot(3e-3, 2e-3 * 4.0)
     assert row(found, "irradiance", "wall", "direct").value == pytest.approx(4 * 0.2 / (math.pi * wide**2))
     scenario = next(s for s in found.scenarios if (s.way, s.tissue) == ("direct", "eye"))
@@ -364,7 +366,9 @@ def with_text(extra: str, template: str = "nanosecond-marker") -> tuple[dict[str
 
     def walk(table: Any) -> Iterator[None]:
         for key, value in table.items() if isinstance(table, dict) else enumerate(table):
-            if isinstance(value, (dict, list)):
+            if key == "protects":
+                table[key] = [f"{name} {extra}" for name in value]
+            elif isinstance(value, (dict, list)):
                 yield from walk(value)
             elif isinstance(value, str) and key in FREE:
                 table[key] = f"{value} {extra}"

@@ -12,7 +12,7 @@ import pytest
 from lasersafe import wording as module
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.reference import load_toml, templates_path
-from lasersafe.results import RoleSigned, SignOff
+from lasersafe.results_sign import RoleSigned, SignOff
 from lasersafe.sheet import render_sheet
 from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
 from tests.behaviour.sample_assessment import assessment

@@ -1,0 +1,51 @@
+"""The command line: thin, imports inside the command bodies, one line for every error, exit code 2."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+import lasersafe
+from lasersafe.cli import cases, questions, scenes, signing
+from lasersafe.cli.options import app
+from lasersafe.errors import CalcError
+
+__all__ = ["app", "cases", "main", "questions", "scenes", "signing"]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"lasersafe {lasersafe.__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    del version
+
+
+def main() -> None:
+    """Run the command line; every error that a user can cause is one message and exit code 2."""
+    try:
+        app()
+    except CalcError as error:
+        sys.stderr.write(f"error: {error}\n")
+        sys.exit(2)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
+    except Exception as error:
+        if not isinstance(error, OSError):
+            fault = f"{type(error).__name__}: {error}"
+            sys.stderr.write(f"error: fault inside lasersafe, please report it with the input: {fault}\n")
+            sys.exit(3)
+        name = f"{error.filename}: " if error.filename else ""
+        sys.stderr.write(f"error: {name}{error.strerror or error}\n")
+        sys.exit(2)

@@ -1,0 +1,5 @@
+"""Run the command line: ``python -m lasersafe.cli``."""
+
+from lasersafe.cli import main
+
+main()

@@ -1,0 +1,132 @@
+"""Commands on a case file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lasersafe.cli.options import (
+    CaseFile,
+    Json,
+    PageOutput,
+    Paper,
+    Text,
+    app,
+    print_json,
+)
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the case and the sheet are written.")],
+) -> None:
+    """Write the demo case and its sheet into a folder."""
+    from lasersafe.report import write_demo
+
+    for line in write_demo(folder):
+        typer.echo(line)
+
+
+@app.command()
+def new(
+    case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The file to write.", show_default=False)],
+    template: Annotated[
+        Text, typer.Option("--from", help="Name of the starter case; without it the names are listed.")
+    ] = None,
+    replace: Annotated[bool, typer.Option(help="Overwrite a file that is there.")] = False,
+) -> None:
+    """Start a case file from a template."""
+    from lasersafe.report import start_case
+
+    typer.echo(start_case(case, template, replace))
+
+
+@app.command()
+def check(case: CaseFile, as_json: Json = False) -> None:
+    """List all faults of a case file at once, with line numbers."""
+    from lasersafe.report import check_lines
+
+    faults, data = check_lines(case)
+    if as_json:
+        print_json(data)
+    else:
+        for line in faults:
+            typer.echo(line)
+    if data["faults"]:
+        raise typer.Exit(2)
+
+
+@app.command()
+def assess(case: CaseFile, as_json: Json = False) -> None:
+    """Print the decision block and the table of scenarios of a case."""
+    from lasersafe.assessment import assess_file
+    from lasersafe.report import assessment_json, assessment_text
+
+    assessment = assess_file(case)
+    if as_json:
+        print_json(assessment_json(assessment))
+    else:
+        typer.echo(assessment_text(assessment))
+
+
+@app.command()
+def sheet(
+    case: CaseFile,
+    output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)],
+    paper: Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")] = None,
+    replace: Annotated[bool, typer.Option(help="Replace a sheet that is signed; a dated copy of it is kept.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Print the assessment sheet of a case as a PDF."""
+    from lasersafe.report import write_case_sheet
+
+    data = write_case_sheet(case, output, paper, replace)
+    if as_json:
+        print_json(data)
+        return
+    typer.echo(f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})")
+    for line in data["changed_since_sign_off"]:
+        typer.echo(f"changed since the last sign-off: {line}")
+    if data["kept"]:
+        typer.echo(f"the sheet that was there is kept as {data['kept']}")
+    typer.echo(data["caution"])
+
+
+def _page(case: Path, output: Path, paper: str | None, kind: str) -> None:
+    from lasersafe.report import write_case_page
+
+    data = write_case_page(case, output, paper, kind)
+    typer.echo(f"page: {data['sheet']}\n{data['caution']}")
+
+
+@app.command()
+def prestart(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the pre-use check with the stop criteria on one page."""
+    _page(case, output, paper, "prestart")
+
+
+@app.command()
+def card(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the casualty card on one page."""
+    _page(case, output, paper, "card")
+
+
+@app.command("door-sign")
+def door_sign(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+    """Print the text of the sign for the entrances on one page."""
+    _page(case, output, paper, "sign")
+
+
+@app.command()
+def notice(case: CaseFile, as_json: Json = False) -> None:
+    """Print data for a notice to an authority; no permission is claimed."""
+    from lasersafe.record_report import notice_of
+
+    lines, data = notice_of(case)
+    if as_json:
+        print_json(data)
+    else:
+        for line in lines:
+            typer.echo(line)

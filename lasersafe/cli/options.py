@@ -1,0 +1,42 @@
+"""The application and the options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Optional
+
+import typer
+
+app = typer.Typer(
+    name="lasersafe",
+    help="Laser hazard zones, eyewear and barriers from one case file, printed as a sheet that can be retraced.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    epilog="Every result defers to local law and to a qualified laser safety officer.",
+)
+
+CaseFile = Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON: SI numbers, the unit in each key.")]
+Wavelength = Annotated[str, typer.Option(help="Wavelength, as '1070 nm'.", show_default=False)]
+Text = Optional[str]  # noqa: UP045 (typer reads the annotation)
+RuleSet = Annotated[Text, typer.Option(help="Rule set; without it both are worked out and the stricter decides.")]
+Power = Annotated[Text, typer.Option(help="Continuous power, or the mean power of a train, as '1.5 kW'.")]
+PulseEnergy = Annotated[Text, typer.Option(help="Energy of one pulse, as '1 mJ'.")]
+PulseDuration = Annotated[Text, typer.Option(help="Duration of one pulse, as '10 ns'.")]
+RepetitionRate = Annotated[Text, typer.Option(help="Pulses per second, as '20 kHz'; left out: one single pulse.")]
+BeamDiameter = Annotated[str, typer.Option(help="Beam diameter, as '8 mm'.", show_default=False)]
+Criterion = Annotated[
+    str, typer.Option(help="What the diameter is measured at: 1/e, 1/e2 or FWHM.", show_default=False)
+]
+Profile = Annotated[str, typer.Option(help="gaussian or top-hat.")]
+PageOutput = Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)]
+Paper = Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")]
+
+
+def print_json(data: dict[str, Any]) -> None:
+    """Print JSON; a number that JSON does not know is a fault of ours."""
+    import json
+
+    typer.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))

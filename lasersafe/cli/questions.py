@@ -1,0 +1,160 @@
+"""Commands that answer a question typed as options."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from lasersafe.cli.options import (
+    BeamDiameter,
+    Criterion,
+    Json,
+    Power,
+    Profile,
+    PulseDuration,
+    PulseEnergy,
+    RepetitionRate,
+    RuleSet,
+    Text,
+    Wavelength,
+    app,
+    print_json,
+)
+
+
+@app.command()
+def limit(
+    wavelength: Wavelength,
+    duration: Annotated[str, typer.Option(help="Exposure duration, as '10 s'.", show_default=False)],
+    source_angle: Annotated[str, typer.Option(help="Angular subtense of the source.")] = "1.5 mrad",
+    rule_set: Annotated[str, typer.Option(help="Rule set.")] = "ICNIRP-2013",
+    pulse_duration: PulseDuration = None,
+    repetition_rate: RepetitionRate = None,
+    exposed_area: Annotated[Text, typer.Option(help="Exposed skin area, as '0.05 m2' (far infrared).")] = None,
+    as_json: Json = False,
+) -> None:
+    """Print the exposure limits of eye and skin."""
+    from lasersafe.answers import limit_answer, limit_text
+
+    data = limit_answer(wavelength, duration, source_angle, rule_set, pulse_duration, repetition_rate, exposed_area)
+    if as_json:
+        print_json(data)
+    else:
+        typer.echo(limit_text(data))
+
+
+@app.command()
+def reach(
+    wavelength: Wavelength,
+    beam_diameter: BeamDiameter,
+    criterion: Criterion,
+    duration: Annotated[str, typer.Option(help="Exposure duration, as '10 s'.", show_default=False)],
+    power: Power = None,
+    pulse_energy: PulseEnergy = None,
+    pulse_duration: PulseDuration = None,
+    repetition_rate: RepetitionRate = None,
+    divergence: Annotated[Text, typer.Option(help="Full-angle divergence on the same criterion, as '1 mrad'.")] = None,
+    lens_focal_length: Annotated[
+        Text, typer.Option(help="Focal length of a lens in the beam; the diameter is then that at the lens.")
+    ] = None,
+    profile: Profile = "gaussian",
+    propagation: Annotated[str, typer.Option(help="hyperbolic or linear.")] = "hyperbolic",
+    reflectance: Annotated[str, typer.Option(help="Diffuse reflectance of the lit surface; 1 is the bound.")] = "1",
+    scatter: Annotated[str, typer.Option(help="Scatter model: lambert or hemisphere.")] = "lambert",
+    limit_eye: Annotated[Text, typer.Option(help="A limit of your own for the eye, as '50.6 W/m2'.")] = None,
+    limit_skin: Annotated[Text, typer.Option(help="A limit of your own for the skin.")] = None,
+    rule_set: RuleSet = None,
+    as_json: Json = False,
+) -> None:
+    """Print how far a beam exceeds the limits, direct and by scatter."""
+    from lasersafe.reach import ReachQuestion, reach_answer, reach_text
+
+    question = ReachQuestion(
+        wavelength=wavelength,
+        beam_diameter=beam_diameter,
+        criterion=criterion,
+        duration=duration,
+        power=power,
+        pulse_energy=pulse_energy,
+        pulse_duration=pulse_duration,
+        repetition_rate=repetition_rate,
+        divergence=divergence,
+        lens_focal_length=lens_focal_length,
+        profile=profile,
+        propagation=propagation,
+        reflectance=reflectance,
+        scatter=scatter,
+        limit_eye=limit_eye,
+        limit_skin=limit_skin,
+        rule_set=rule_set,
+    )
+    data = reach_answer(question)
+    if as_json:
+        print_json(data)
+    else:
+        typer.echo(reach_text(data))
+
+
+@app.command()
+def eyewear(
+    wavelength: Wavelength,
+    beam_diameter: BeamDiameter,
+    criterion: Criterion,
+    power: Power = None,
+    pulse_energy: PulseEnergy = None,
+    pulse_duration: PulseDuration = None,
+    repetition_rate: RepetitionRate = None,
+    duration: Annotated[
+        Text, typer.Option(help="Exposure duration; without it 30000 s below 400 nm and 10 s elsewhere.")
+    ] = None,
+    profile: Profile = "gaussian",
+    wearing: Annotated[Text, typer.Option(help="The marking on the eyewear, as '1064 D LB6'.")] = None,
+    rule_set: RuleSet = None,
+    as_json: Json = False,
+) -> None:
+    """Print what eyewear must carry, and judge a marking."""
+    from lasersafe.answers import EyewearQuestion, eyewear_answer, eyewear_text
+
+    question = EyewearQuestion(
+        wavelength=wavelength,
+        beam_diameter=beam_diameter,
+        criterion=criterion,
+        power=power,
+        pulse_energy=pulse_energy,
+        pulse_duration=pulse_duration,
+        repetition_rate=repetition_rate,
+        duration=duration,
+        profile=profile,
+        wearing=wearing,
+        rule_set=rule_set,
+    )
+    data = eyewear_answer(question)
+    if as_json:
+        print_json(data)
+    else:
+        typer.echo(eyewear_text(data))
+
+
+@app.command()
+def units(as_json: Json = False) -> None:
+    """List the units that a case file and the options may use."""
+    from lasersafe.quantity import units as known
+
+    rows = known()
+    if as_json:
+        print_json({"units": [{"unit": r.text, "measures": r.dimension} for r in rows]})
+    else:
+        by_dimension: dict[str, list[str]] = {}
+        for row in rows:
+            by_dimension.setdefault(row.dimension, []).append(row.text)
+        for dimension, names in by_dimension.items():
+            typer.echo(f"{dimension}: {', '.join(names)}")
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON schema of a case file."""
+    from lasersafe.models import json_schema
+
+    print_json(json_schema())
