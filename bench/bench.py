@@ -104,6 +104,7 @@ def array_ratios(rounds: int) -> list[Measured]:
     import numpy as np
 
     from lasersafe.hazard.distances import direct_distance_arrays
+    from lasersafe.hazard.sweep import compiled, ratios
     from lasersafe.limits import exposure_limit, rule_sets
 
     random = np.random.default_rng(1)
@@ -122,15 +123,20 @@ def array_ratios(rounds: int) -> list[Measured]:
             jobs[f"{rule_set} {tissue}"] = lambda rule_set=rule_set, tissue=tissue: exposure_limit(  # type: ignore[misc]
                 rule_set, tissue, wavelength, duration, angle
             )
+    pulse, rate = 10 ** random.uniform(-8, np.log10(2e-7), POINTS), 10 ** random.uniform(4.301, 5.699, POINTS)
+    energy = np.minimum(1.5e-3, 30.0 / rate)  # the space of the starter case nanosecond-marker
+    both = [compiled(rule_set, "eye", 1064e-9, 10.0) for rule_set in rule_sets()]
+    jobs["settings"] = lambda: [ratios(one, energy, pulse, rate) for one in both]
     jobs["distances"] = lambda: direct_distance_arrays(power, limit, aperture, waist, divergence)
     times = medians(jobs, rounds)
     against = "numpy.power, as many numbers"
     found = [
         Measured(f"a million limits, {name}", seconds / times["power"], 20.0, against)
         for name, seconds in times.items()
-        if name not in ("power", "distances")
+        if name not in ("power", "distances", "settings")
     ]
-    return [*found, Measured("a million distances", times["distances"] / times["power"], 20.0, against)]
+    sweep = Measured("a million settings, both rule sets", times["settings"] / times["power"], 40.0, against)
+    return [*found, sweep, Measured("a million distances", times["distances"] / times["power"], 20.0, against)]
 
 
 def memory_ratio() -> Measured:

@@ -10,7 +10,8 @@ import numpy as np
 from lasersafe.errors import InputError
 from lasersafe.hazard.durations import EDGE, WORKING_DAY
 from lasersafe.hazard.exposure import Emission
-from lasersafe.hazard.settings import SettingSpace, worst_setting
+from lasersafe.hazard.setting_search import worst_setting
+from lasersafe.hazard.settings import SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.wording import caution_line

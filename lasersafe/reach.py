@@ -9,7 +9,7 @@ from lasersafe.answers import BeamQuestion, needed_number, require_positive
 from lasersafe.errors import InputError
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.exposure import Emission, criteria
-from lasersafe.hazard.settings import worst_setting
+from lasersafe.hazard.setting_search import worst_setting
 from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach
 from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import format_quantity, parse_quantity

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 from typing import Any
 
+from lasersafe.assessment.listing import shares_json, sources_json, sources_text
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
@@ -155,8 +156,8 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "person": s.person,
         "role": s.role,
         "way": s.way,
-        "tissue": s.tissue,
         "mode": s.mode,
+        "tissue": s.tissue,
         "distance_m": s.distance,
         "duration_s": s.duration,
         "duration_reason": s.duration_reason,
@@ -171,6 +172,7 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "hazard": s.criterion.hazard,
         "rule": s.criterion.rule,
         "controls": list(s.controls),
+        "shares": shares_json(s.shares),
         "steps": _steps(s.steps),
     }
 
@@ -265,9 +267,73 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
         "differences": [
             {"what": d.what, unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences
         ],
+        "settings": [
+            {
+                "laser": r.laser,
+                "tissue": r.tissue,
+                "duration_s": r.duration,
+                "worst_setting": r.setting,
+                "why": r.sentence,
+                "worst_for_other_rules": list(r.others),
+                "knobs": [
+                    {
+                        "knob": e.knob,
+                        "now": e.now,
+                        "then": e.then,
+                        "ratio": _finite(e.ratio),
+                        "worst_then": e.worst_then,
+                    }
+                    for e in r.effects
+                ],
+                "rules": [
+                    {
+                        "rule_set": line.rule_set,
+                        "rule": line.rule,
+                        "hazard": line.hazard,
+                        unit_key("limit", line.unit): line.limit,
+                        "limiting_aperture_m": line.limiting_aperture,
+                        "share_of_deciding": _finite(line.share),
+                        "decides": line.decides,
+                        "note": line.note,
+                        "source": line.source,
+                        "seen": line.seen,
+                    }
+                    for line in r.rules
+                ],
+            }
+            for r in a.settings
+        ],
+        "class_checks": [
+            {
+                "laser": c.laser,
+                "setup": c.setup,
+                "label": c.label,
+                "computed": c.computed,
+                "label_is_lower": c.label_is_lower,
+                "text": c.sentence,
+                "steps": _steps(c.steps),
+            }
+            for c in a.class_checks
+        ],
+        "ultraviolet_days": [
+            {
+                "person": d.person,
+                "tissue": d.tissue,
+                "band": d.band,
+                "ratio": _finite(d.ratio),
+                "below": d.below,
+                "rule": d.rule,
+                "rule_set": d.rule_set,
+                "visits": list(d.visits),
+                "ratio_by_rule_set": d.ratio_by_rule_set,
+                "steps": _steps(d.steps),
+            }
+            for d in a.ultraviolet
+        ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),
         "scene": None if a.scene is None else scene_json(a.scene),
+        **sources_json(a),
         "caution": load_wording(a.language).caution_short,
     }
 
@@ -296,7 +362,8 @@ def assessment_text(a: Assessment) -> str:
                 f"  {zone.way}, {zone.tissue}: {format_quantity(zone.distance, 'm', 3, 'up')} from the {zone.origin}"
                 f"{note}; {zone.criterion.rule_set}, {zone.criterion.hazard}, {zone.criterion.rule}"
             )
-    widths = [24, 20, 24, 7, 5, 10, 12, 12, 10, 34]
+    lines += sources_text(a)
+    widths = [24, 20, 24, 15, 5, 10, 12, 12, 10, 34]
     lines += ["", _row(["laser", "set-up", "person", "way", "", "distance", "exposure", "limit", "ratio", "answer"],
                        widths)]  # fmt: skip
     for s in a.scenarios:
@@ -306,8 +373,9 @@ def assessment_text(a: Assessment) -> str:
         exposure = format_quantity(s.exposure, s.exposure_unit, 3, "up") if math.isfinite(s.exposure) else "no bound"
         ratio = format_quantity(s.ratio, "1", 3, "up") if math.isfinite(s.ratio) else "no bound"
         limit = format_quantity(s.limit, s.exposure_unit, 3, "down")
+        way = s.way if s.mode == "running" else s.mode
         distance = format_quantity(s.distance, "m", 3, "down")
-        cells = [s.laser, s.setup, s.person, s.way, s.tissue, distance, exposure, limit, ratio]
+        cells = [s.laser, s.setup, s.person, way, s.tissue, distance, exposure, limit, ratio]
         lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
     lines += ["", load_wording(a.language).caution_short]
     return "\n".join(lines)

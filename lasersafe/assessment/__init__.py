@@ -11,8 +11,12 @@ from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.controls import control_findings, controls_of, with_controls
 from lasersafe.assessment.decision import conditions, decision_of, differences_of
 from lasersafe.assessment.fingerprint import fingerprint
+from lasersafe.assessment.glowing import extended_results, extended_scenarios, rule_sentences
+from lasersafe.assessment.lines import module_results, sum_results
 from lasersafe.assessment.protection import answered, barrier_results, eyewear_of, protecting_barriers, stops
+from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.record import record_of
+from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import ALL_LASERS, barriers_together, sums_of
@@ -73,6 +77,7 @@ def assess(case: Case, language: str | None = None) -> Assessment:
             cells += more
             rest = scene_part.split_case(case, context, stage)
             own += scenarios_of(rest) if rest is not None else []
+        own += extended_scenarios(context)
         own_barriers = [b for b in barriers if (b.laser, b.setup) == (context.laser.name, context.setup.name)]
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [
@@ -104,6 +109,7 @@ def assess(case: Case, language: str | None = None) -> Assessment:
     if stage is not None:
         scene = scene_part.scene_result(stage, scenarios, cells, wording)
         decision = scene_part.scene_decision(decision, scene, wording)
+    days = ultraviolet_days(found, scenarios)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     return Assessment(
@@ -113,7 +119,7 @@ def assess(case: Case, language: str | None = None) -> Assessment:
         people=people,
         rule_set=case.rule_set,
         rule_sets=sets,
-        decision=decision,
+        decision=with_days(decision, days),
         setups=tuple(setups),
         scenarios=tuple(scenarios),
         eyewear=tuple(eyewear),
@@ -129,6 +135,14 @@ def assess(case: Case, language: str | None = None) -> Assessment:
         units=case.units,
         record=record,
         draft_reasons=draft,
+        settings=setting_reports(found),
+        class_checks=class_checks(found),
+        ultraviolet=days,
+        scans=tuple(scan for context in found for scan in scan_results(context)),
+        sums=tuple(one for context in found if context.setup.fitted for one in sum_results(context)),
+        modules=tuple(one for context in found if context.setup.fitted for one in module_results(context)),
+        extended=tuple(one for context in found for one in extended_results(context)),
+        rules=rule_sentences(setups),
         scene=scene,
     )
 
@@ -140,7 +154,7 @@ def _stops(case: Case, scenario: Scenario, result: BarrierResult, person: Person
     without a place answers for the persons that it protects from all sides, not in service, when it may be open.
     """
     protecting = protecting_barriers(case, person)
-    if scenario.mode:
+    if scenario.placed:
         placed = case.scene is not None and any(b.name == result.barrier for b in case.scene.barrier)
         if placed or result.barrier not in protecting or "service" in scenario.mode.split(", "):
             return False

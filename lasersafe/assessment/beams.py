@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from lasersafe.hazard.exposure import pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.propagation import (
     BeamGeometry,
@@ -103,11 +104,33 @@ def space_of(laser: Laser) -> SettingSpace:
             pulse_energy=_range(emission.pulse_energy),
             pulse_duration=_range(emission.pulse_duration),
         )
+    if emission.kind == "pulse list":
+        pulses = tuple((float(p.start), float(p.duration), float(p.energy)) for p in emission.pulses)
+        period = None if emission.repeat_every is None else float(emission.repeat_every)
+        return SettingSpace("pulse list", pattern=pulse_pattern(pulses, period, float(emission.pedestal_power or 0.0)))
+    if emission.kind == "mode table":
+        modes = tuple(
+            SettingSpace(
+                "pulse train",
+                power=_range(mode.mean_power),
+                pulse_energy=_range(mode.pulse_energy),
+                pulse_duration=_range(mode.pulse_duration),
+                repetition_rate=_range(mode.repetition_rate),
+                name=mode.name,
+            )
+            for mode in emission.modes
+        )
+        return SettingSpace("mode table", modes=modes)
+    burst = emission.burst
     return SettingSpace(
         "pulse train",
         power=_range(emission.mean_power),
         pulse_energy=_range(emission.pulse_energy),
         pulse_duration=_range(emission.pulse_duration),
+        duty=_range(emission.duty),
+        burst_pulses=None if burst is None else _range(burst.pulses),
+        burst_spacing=None if burst is None else _range(burst.spacing),
+        pedestal=float(emission.pedestal_power or 0.0),
         repetition_rate=_range(emission.repetition_rate),
     )
 

@@ -8,8 +8,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission
-from lasersafe.limits import explain, pulse_train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
+from lasersafe.limits import explain
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Step
@@ -59,17 +59,13 @@ def limit_steps(
     if emission.kind != "pulse train":
         time = emission.pulse_duration if emission.kind == "single pulse" else duration
         return explain(criterion.rule_set, criterion.tissue, wavelength, time, source_angle, exposed_area=area)
-    pulse, rate = emission.pulse_duration, emission.repetition_rate
-    train = pulse_train_limit(
-        criterion.rule_set, criterion.tissue, wavelength, pulse, rate, duration, source_angle, exposed_area=area
-    )
-    row = next(
-        r
-        for r in train.rows
-        if r.rule == criterion.rule
-        and r.hazard == criterion.hazard
-        and float(r.per_pulse) == criterion.limit
-        and float(r.limiting_aperture) == criterion.limiting_aperture
+    train = train_limit(criterion.rule_set, criterion.tissue, emission, wavelength, duration, source_angle, area)
+    row = min(
+        (r for r in train.rows if r.rule == criterion.rule and r.hazard == criterion.hazard),
+        key=lambda r: (
+            abs(float(r.per_pulse) - criterion.limit),
+            float(r.limiting_aperture) != criterion.limiting_aperture,
+        ),
     )
     window, joined, factor = float(row.averaging_time), float(row.pulses_joined), float(row.pulse_factor)
     steps = explain(criterion.rule_set, criterion.tissue, wavelength, window, source_angle, exposed_area=area)

@@ -10,7 +10,8 @@ from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.reflectance import LONG_WAVE, Reflectance, material_reflectance
-from lasersafe.hazard.settings import SettingSpace, worst_setting
+from lasersafe.hazard.setting_search import worst_setting, worst_settings
+from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.quantity import format_quantity
 
@@ -45,6 +46,8 @@ class Context:
     spot: float
     focus: float | None
     _worst: dict[tuple[str, float], Emission] = field(default_factory=dict)
+    _worst_by_rule: dict[tuple[str, float], tuple[Emission, ...]] = field(default_factory=dict)
+    _lines: dict[str, Context] = field(default_factory=dict)
 
     @property
     def wavelength(self) -> float:
@@ -58,9 +61,17 @@ class Context:
             self._worst[key] = worst_setting(self.space, self.rule_sets, tissue, self.wavelength, duration)
         return self._worst[key]
 
+    def emissions(self, tissue: str, duration: float) -> tuple[Emission, ...]:
+        """Return the worst allowed setting of each aperture and rule; the worst for a wide beam first."""
+        key = (tissue, duration)
+        if key not in self._worst_by_rule:
+            found = worst_settings(self.space, self.rule_sets, tissue, self.wavelength, duration)
+            self._worst_by_rule[key] = found
+        return self._worst_by_rule[key]
+
     def not_shorter_than_a_pulse(self, duration: float, reason: str) -> tuple[float, str]:
         """Return an exposure duration and its reason, lengthened to the longest pulse that is allowed."""
-        longest = 0.0 if self.space.pulse_duration is None else self.space.pulse_duration[1]
+        longest = self.space.longest_pulse
         return (duration, reason) if duration >= longest else (longest, f"{reason}; not shorter than one pulse")
 
     def duration(self, way: str) -> tuple[float, str]:
@@ -148,7 +159,19 @@ def setting_words(emission: Emission) -> str:
     pulse = f"{format_quantity(emission.pulse_energy, 'J', 4)} in {format_quantity(emission.pulse_duration, 's', 4)}"
     if emission.kind == "single pulse":
         return f"single pulse, {pulse}"
+    base = f", on {format_quantity(emission.pedestal, 'W', 4)} continuous" if emission.pedestal else ""
+    if emission.pulses:
+        again = "once" if emission.period is None else f"every {format_quantity(emission.period, 's', 4)}"
+        return f"list of {len(emission.pulses)} pulses {again}, the largest {pulse}{base}"
+    mode = f"mode {emission.name}, " if emission.name else ""
+    if emission.burst:
+        number, spacing = emission.burst[0]
+        return (
+            f"{mode}bursts of {number:.0f} pulses {format_quantity(spacing, 's', 4)} apart, {pulse} each, "
+            f"{format_quantity(emission.repetition_rate / number, 'Hz', 4)}, mean "
+            f"{format_quantity(emission.power, 'W', 4)}{base}"
+        )
     return (
-        f"train, {pulse} at {format_quantity(emission.repetition_rate, 'Hz', 4)}, "
-        f"mean {format_quantity(emission.power, 'W', 4)}"
+        f"{mode}train, {pulse} at {format_quantity(emission.repetition_rate, 'Hz', 4)}, "
+        f"mean {format_quantity(emission.power, 'W', 4)}{base}"
     )

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.assessment.together import ALL_LASERS, adds
+from lasersafe.assessment.together import ALL_LASERS, any_adds, wavelengths_of
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
@@ -81,11 +81,11 @@ def _reach(setups: list[SetupResult], found: list[Context], ways: tuple[str, ...
     """
     pairs = [(zone, setup) for setup in setups for zone in setup.zones if zone.way in ways]
     zone, farthest = max(pairs, key=lambda pair: pair[0].distance)
-    wavelengths = {(c.laser.name, c.setup.name): c.wavelength for c in found}
-    lam = wavelengths[farthest.laser, farthest.setup]
+    wavelengths = wavelengths_of(found)
+    own_waves = wavelengths[farthest.laser, farthest.setup]
     squares = 0.0
     for setup in setups:
-        if adds(zone.tissue, lam, wavelengths[setup.laser, setup.setup]):
+        if any_adds(zone.tissue, own_waves, wavelengths[setup.laser, setup.setup]):
             own = [z.distance for z in setup.zones if z.way in ways and z.tissue == zone.tissue]
             squares += max(own) ** 2
     return zone, farthest, math.sqrt(squares)
@@ -133,6 +133,12 @@ def _is_fitted(scenario: Scenario, fitted: list[SetupResult]) -> bool:
     return scenario.laser == ALL_LASERS or any(scenario.laser == s.laser and scenario.setup == s.setup for s in fitted)
 
 
+def _asked_for(need: EyewearNeed) -> tuple[bool, float, float]:
+    """Return how much a need asks for: no reliance at all, then the highest scale number, then the density."""
+    numbers = [math.inf if s.scale_number is None else float(s.scale_number) for s in need.scales]
+    return not need.reliable, max([*numbers, need.optical_density]), need.optical_density
+
+
 class _Sentences:
     """The sentences of the decision block, in the language of the wording."""
 
@@ -144,6 +150,11 @@ class _Sentences:
 
     def _metres(self, distance: float) -> str:
         return metres(distance, self.feet)
+
+    def _way(self, scenario: Scenario) -> str:
+        way = self.text(f"way.{scenario.way}")
+        modes = scenario.mode.split(", ")
+        return way if "running" in modes else f"{way} ({', '.join(map(self.wording.say, modes))})"
 
     def _count(self, key: str, count: int) -> str:
         return self.text(f"say.{key}_one" if count == 1 else f"say.{key}_many", count=count)
@@ -180,9 +191,13 @@ class _Sentences:
             needs = [n for n in eyewear if n.laser == setup.laser and n.setup == setup.setup]
             if not needs:
                 continue
-            worst = max(needs, key=lambda n: (not n.reliable, n.optical_density))
+            worst = max(needs, key=_asked_for)
             if worst.reliable:
-                lines.append(self.text("say.wear", laser=setup.laser, marking=worst.marking, person=worst.person))
+                lines_of_light = {n.wavelength for n in needs}
+                hardest = [max((n for n in needs if n.wavelength == w), key=_asked_for) for w in lines_of_light]
+                hardest.sort(key=lambda n: (n.person != worst.person, n.wavelength))
+                marking = self.text("say.and").join(dict.fromkeys(n.marking for n in hardest))
+                lines.append(self.text("say.wear", laser=setup.laser, marking=marking, person=worst.person))
                 continue
             against = next((n.notes[0] for n in needs if n.notes and n.notes[0].startswith("against scatter")), "")
             tail = f"; {self.wording.say(against)}" if against else ""
@@ -252,7 +267,7 @@ class _Sentences:
                 self.text(
                     "say.above",
                     person=scenario.person,
-                    way=self.text(f"way.{scenario.way}"),
+                    way=self._way(scenario),
                     tissue=self.text(f"tissue.{scenario.tissue}"),
                     ratio=format_quantity(scenario.ratio, "1", 3, "up") if math.isfinite(scenario.ratio) else "∞",
                     laser=", ".join(filter(None, (scenario.laser, scenario.setup))),

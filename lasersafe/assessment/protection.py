@@ -7,12 +7,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.scenarios import person_duration
+from lasersafe.assessment.lines import alone_of, every_context, line_contexts, one_verdict, sharing
+from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import guard_time, judge_barrier
-from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.eyewear import round_up_density
-from lasersafe.hazard.eyewear_need import corner_emissions, eyewear_need
+from lasersafe.hazard.eyewear_need import corner_emissions, eyewear_need, worst_density
 from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.hazard.marking import judge
 from lasersafe.hazard.zones import worst_place
@@ -29,12 +29,7 @@ if TYPE_CHECKING:
 
 def _mean_power(context: Context) -> float | None:
     """Return the highest mean power that the settings allow, None for a single pulse. [W]."""
-    space = context.space
-    if space.power is not None:
-        return space.power[1]
-    if space.pulse_energy is not None and space.repetition_rate is not None:
-        return space.pulse_energy[1] * space.repetition_rate[1]
-    return None
+    return context.space.highest_mean_power
 
 
 def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: float) -> tuple[float, Step]:
@@ -72,11 +67,11 @@ def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: flo
     )
 
 
-def _per_pulse(irradiance: float, emission: Emission, power: float | None) -> float | None:
+def _per_pulse(irradiance: float, energy: float, power: float | None) -> float:
     """Return the peak radiant exposure of the worst pulse on a barrier. [J/m2]."""
-    if emission.kind == "continuous" or power is None or not power > 0.0:
-        return None
-    return irradiance * emission.pulse_energy / power
+    if not energy > 0.0:
+        return 0.0
+    return irradiance * energy / power if power is not None and power > 0.0 else math.inf
 
 
 def barrier_results(context: Context) -> list[BarrierResult]:
@@ -88,13 +83,16 @@ def barrier_results(context: Context) -> list[BarrierResult]:
             continue
         for way in barrier.must_stop:
             needed = guard_time("T3" if barrier.observed else "T1")
-            emission = max(
-                corner_emissions(context.space, context.emission("eye", context.duration(way)[0]), context.wavelength),
-                key=lambda one: one.pulse_energy,
-            )
+            worst = context.emission("eye", context.duration(way)[0])
+            corners = corner_emissions(context.space, worst, context.wavelength)
+            emission = max(corners, key=lambda one: one.pulse_energy)
+            fastest = max(one.repetition_rate for one in corners)
+            most = max(emission.pulse_energy, context.space.highest_pulse_energy)
             pulsed = emission.kind != "continuous"
-            if power is None:
-                irradiance, step = (
+            total = power
+            if power is None or total is None:
+                irradiance, per_pulse, step = (
+                    math.inf,
                     math.inf,
                     Step(
                         "E",
@@ -109,15 +107,23 @@ def barrier_results(context: Context) -> list[BarrierResult]:
                 )
             else:
                 irradiance, step = _barrier_irradiance(context, barrier, way, power)
+                per_pulse = _per_pulse(irradiance, most, power)
+                for line in line_contexts(context).values():
+                    more = _mean_power(line)
+                    own = math.inf if more is None else _barrier_irradiance(line, barrier, way, more)[0]
+                    irradiance += own
+                    per_pulse += _per_pulse(own, line.space.highest_pulse_energy, more)
+                    most += line.space.highest_pulse_energy
+                    total = math.inf if more is None else total + more
             verdict = judge_barrier(
                 irradiance,
                 rating=None if barrier.rating is None else float(barrier.rating),
                 rated_time=None if barrier.rated_time is None else float(barrier.rated_time),
                 required_time=needed,
-                mean_power=power,
-                pulse_energy=emission.pulse_energy if pulsed else None,
-                repetition_rate=emission.repetition_rate or None,
-                pulse_exposure=_per_pulse(irradiance, emission, power),
+                mean_power=total,
+                pulse_energy=most if pulsed else None,
+                repetition_rate=fastest or None,
+                pulse_exposure=per_pulse if pulsed else None,
                 pulse_rating=None if barrier.pulse_rating is None else float(barrier.pulse_rating),
                 en12254_class=barrier.en12254_class or None,
                 observed=barrier.observed,
@@ -144,27 +150,42 @@ def barrier_results(context: Context) -> list[BarrierResult]:
 def eyewear_of(context: Context, scenarios: list[Scenario]) -> list[EyewearNeed]:
     """Return what eyewear each person would need against a direct or mirrored hit with the fitted set-up."""
     found = []
+    alone: dict[str, list[Scenario]] = {}
+    if context.laser.line:
+        alone = {name: scenarios_of(alone_of(one)) for name, one in every_context(context).items()}
+    own = [s for s in scenarios if s.setup == context.setup.name and s.laser == context.laser.name]
     for person in context.case.person:
-        exposed = [
-            s
-            for s in scenarios
-            if s.person == person.name and s.tissue == "eye" and s.setup == context.setup.name
-            and s.laser == context.laser.name and not s.struck_out
-        ]  # fmt: skip
+        exposed = _mine(own, person)
         if not exposed or (not person.eyewear and all(s.below for s in exposed)):
             continue
-        found.append(_need(context, person, exposed))
+        glowing = [s for s in exposed if s.mode == "extended source"]
+        needs = [
+            _need(one, person, _mine(alone.get(name, exposed), person) + glowing, sharing(context, one))
+            for name, one in every_context(context).items()
+        ]
+        found += one_verdict(needs)
     return found
 
 
-def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearNeed:
-    duration, _ = person_duration(person, context.wavelength, "mirror")
+def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
+    return [s for s in scenarios if s.person == person.name and s.tissue == "eye" and not s.struck_out]
+
+
+def _need(context: Context, person: Person, exposed: list[Scenario], shared_by: int = 1) -> EyewearNeed:
+    duration, _ = person_duration(person, context.wavelength, "mirror", "eye", context.laser.name)
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     worst_ratio = max((s.ratio for s in exposed if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
     best: EyewearNeed | None = None
     for place in worst_place(context.beam, float(person.distance)):
         dx, dy = (float(d) for d in diameters(context.beam, place))
         floor = 1e-6  # m: a focus seen as a point still has a finite spot
+        narrow = [
+            worst_density(
+                context.rule_sets, one, context.wavelength, duration, max(dx, floor), max(dy, floor),
+                context.beam.profile,
+            )[0]
+            for one in context.emissions("eye", duration)[1:]
+        ]  # fmt: skip
         need = eyewear_need(
             wavelength=context.wavelength,
             space=context.space,
@@ -178,12 +199,13 @@ def _need(context: Context, person: Person, exposed: list[Scenario]) -> EyewearN
             setup=context.setup.name,
             person=person.name,
             distance=place,
-            least_density=math.log10(worst_ratio),
+            least_density=max(math.log10(worst_ratio), *narrow, -math.inf),
+            shared_by=shared_by,
         )
         if best is None or _harder(need, best):
             best = need
     assert best is not None
-    scatter = [s for s in exposed if s.way == "scatter" and s.ratio > 1.0]
+    scatter = [s for s in exposed if s.way == "scatter" and s.mode == "running" and s.ratio > 1.0]
     notes = best.notes
     if scatter:
         worst = max(scatter, key=lambda s: s.ratio)
@@ -230,17 +252,18 @@ def answered(
     """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
 
     A barrier answers the direct beam of everybody behind it; reflected and scattered light comes from all sides, so
-    there it answers only for the persons that the case names as protected by it.
+    there it answers only for the persons that the case names as protected by it. No barrier answers an extended source.
     """
+    glowing = scenario.mode == "extended source"  # neither barrier nor filter was worked out for its light alone
     protecting = protecting_barriers(context.case, person)
-    for result in barriers:
+    for result in barriers if not glowing else ():
         if stops(scenario, result, person, protecting):
             return wording.text("say.barrier_holds", barrier=result.barrier)
     if scenario.tissue == "eye" and person.eyewear:
         for need in eyewear:
             if need.person == person.name and need.laser == scenario.laser and need.setup == scenario.setup:
-                if scenario.way == "scatter":
-                    if _enough_for_scatter(context, scenario, person):
+                if scenario.way == "scatter" and not glowing:
+                    if all(_enough_for_scatter(one, scenario, person) for one in every_context(context).values()):
                         return wording.text("say.eyewear_scatter", marking=person.eyewear)
                 elif need.verdict is not None and need.verdict.enough and need.reliable:
                     return wording.text("say.eyewear_enough", marking=need.verdict.text)
@@ -257,8 +280,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person) ->
     area = math.pi * wide**2 / 4.0
     density = math.log10(scenario.ratio)
     for emission in dict.fromkeys(emissions):
-        amount = worst.power if worst.kind == "continuous" else worst.pulse_energy
-        share = scenario.exposure / amount * area  # what falls on that width, as part of the emission
+        share = scenario.exposure / scenario.criterion.amount * area  # what falls on that width
         if emission.kind == "continuous":
             needs = scale_numbers(context.wavelength, beam_diameter_63=wide, power=emission.power * share)
         else:

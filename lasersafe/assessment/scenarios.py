@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.calculation import (
@@ -15,6 +16,8 @@ from lasersafe.assessment.calculation import (
     scatter_working,
 )
 from lasersafe.assessment.context import Context, Scatterer, aid_of
+from lasersafe.assessment.lines import scenario_with_lines
+from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
 from lasersafe.hazard.aided import UNDESCRIBED, aided_exposure
 from lasersafe.hazard.durations import exposure_duration
@@ -44,11 +47,18 @@ class Finding:
     surface: str
 
 
-def person_duration(person: Person, wavelength: float, way: str, tissue: str = "eye") -> tuple[float, str]:
+def person_duration(
+    person: Person, wavelength: float, way: str, tissue: str = "eye", laser: str = ""
+) -> tuple[float, str]:
     """Return the exposure duration of a person on one way [s] and the reason.
 
-    Turning away is counted on for the bare eye of a briefed person who takes part, and for nothing else.
+    Visits of the day count for ultraviolet. Turning away is counted on for the bare eye of a briefed person who takes
+    part, and for nothing else.
     """
+    visits = [v for v in person.visits if v.way == way and v.laser in (None, laser)] if wavelength < 400e-9 else []
+    if visits:
+        total = min(sum(float(v.time) for v in visits), 30_000.0)
+        return total, f"ultraviolet: {len(visits)} visits of the day on this way together"
     if person.time is not None:
         return float(person.time), f"stated in the case: {person.time_reason}"
     turns_away = (
@@ -78,7 +88,7 @@ def distance_from(person: Person, scatterer: Scatterer) -> tuple[float, str]:
     return found, words
 
 
-def _beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float, bool]:
+def beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float, bool]:
     """Return the highest exposure at or beyond the person's distance, the place [m], and whether an aid was used."""
     best = (-math.inf, float(person.distance), False)
     for place in worst_place(context.beam, float(person.distance)):
@@ -152,7 +162,7 @@ def _scatter_finding(
 
 def _beam_finding(context: Context, person: Person, way: str, criterion: Criterion) -> Finding:
     factor, surface = (1.0, "") if way == "direct" else context.mirror_reflectance
-    exposure, place, aided = _beam_exposure(context, person, criterion, factor)
+    exposure, place, aided = beam_exposure(context, person, criterion, factor)
     words = aid_of(person).words(context.wavelength) if aided else ""
     working = beam_working(criterion, context.beam, place, factor, words)
     ratio = exposure / criterion.limit
@@ -183,17 +193,22 @@ def scenarios_of(context: Context) -> list[Scenario]:
     for person in context.case.person:
         if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
             continue
-        own = [_scenario(context, person, way, tissue) for way in WAYS for tissue in TISSUES]
+        again = partial(_scenario, context)
+        own = [again(person, way, tissue) for way in WAYS for tissue in TISSUES]
+        own = scenarios_with_scan(context, person, own, again)
         if not context.setup.fitted:
-            own = [max(pair, key=lambda s: _rank(s.ratio)) for pair in zip(own[::2], own[1::2], strict=True)]
+            own = [max((s for s in own if s.way == way), key=lambda s: _rank(s.ratio)) for way in WAYS]
         found += own
     return found
 
 
 def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenario:
-    duration, reason = context.not_shorter_than_a_pulse(*person_duration(person, context.wavelength, way, tissue))
-    emission = context.emission(tissue, duration)
-    findings = _findings(context, person, way, tissue, emission, duration)
+    duration, reason = person_duration(person, context.wavelength, way, tissue, context.laser.name)
+    duration, reason = context.not_shorter_than_a_pulse(duration, reason)
+    by_setting = [
+        (one, _findings(context, person, way, tissue, one, duration)) for one in context.emissions(tissue, duration)
+    ]
+    emission, findings = max(by_setting, key=lambda one: max(_rank(f.ratio) for f in one[1].values()))
     decided = max(findings, key=lambda name: _rank(findings[name].ratio))
     finding = findings[decided]
     factor, words = context.mirror_reflectance if way == "mirror" else (1.0, "")
@@ -204,7 +219,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         steps += exposure_steps(finding.criterion, finding.exposure, finding.working)
     area = area_of(context, tissue, duration)
     limit = limit_steps(finding.criterion, emission, context.wavelength, duration, finding.angle, area=area)
-    return Scenario(
+    found = Scenario(
         key="",
         laser=context.laser.name,
         setup=context.setup.name,
@@ -226,6 +241,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         struck_out=_struck_out(context, person, way),
         steps=steps,
     )
+    return scenario_with_lines(context, person, found)
 
 
 def _rank(ratio: float) -> float:

@@ -10,7 +10,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.setups import area_of
 from lasersafe.hazard.aided import Aid
@@ -44,10 +46,28 @@ class Hit:
     angle: float = ALPHA_MIN  # angular subtense of the source [rad]
 
 
-def aided(criterion: Criterion, instrument: Aid, wavelength: float) -> Criterion:
+def aided(criterion: Criterion, instrument: Aid, gain: float) -> Criterion:
     """Return a comparison as seen through an instrument: the objective as aperture, the limit less by the gain."""
-    gain = max(instrument.gain(wavelength), 1e-12)
-    return replace(criterion, limiting_aperture=instrument.objective, limit=criterion.limit / gain)
+    return replace(criterion, limiting_aperture=instrument.objective, limit=criterion.limit / max(gain, 1e-12))
+
+
+def _gain(context: Context, instrument: Aid) -> float:
+    return max(instrument.gain(c.wavelength) for c in every_context(context).values())
+
+
+def with_limit_steps(context: Context, criterion: Criterion, duration: float, angle: float) -> Criterion:
+    """Return a comparison with the steps of its limit, of the wavelength and setting that it belongs to."""
+    lines = list(every_context(context).values())
+    for own in lines:
+        area = area_of(own, criterion.tissue, duration)
+        for emission in own.emissions(criterion.tissue, duration):
+            scaled = emission.scaled(len(lines))
+            if criterion in criteria(
+                criterion.rule_set, criterion.tissue, scaled, own.wavelength, duration, angle, area
+            ):
+                steps = limit_steps(criterion, scaled, own.wavelength, duration, angle, area=area)
+                return replace(criterion, steps=steps)
+    return criterion
 
 
 def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
@@ -131,12 +151,12 @@ def worst_hit(
     for source, pieces in sources:
         seen = source
         if with_aid is not None and isinstance(source.profile, BeamProfile):
-            wide = tuple(aided(c, with_aid, context.wavelength) for c in source.profile.criteria)
+            wide = tuple(aided(c, with_aid, _gain(context, with_aid)) for c in source.profile.criteria)
             seen = replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
         x, y, z = body_points(person, places, source, tissue)
         ratio = seen.ratio(x, y, z, pieces, bound=True)
         if with_aid is not None and not isinstance(source.profile, BeamProfile):
-            ratio = ratio * max(with_aid.gain(context.wavelength), 1.0)
+            ratio = ratio * max(_gain(context, with_aid), 1.0)
         if beyond > 0.0:
             away = np.sqrt((x - source.apex[0]) ** 2 + (y - source.apex[1]) ** 2 + (z - source.apex[2]) ** 2)
             ratio = np.where(away > beyond, ratio, 0.0)
@@ -159,7 +179,7 @@ def exact_hit(
         found = source.profile.criteria
         pairs = []
         for c in found:
-            looks = [c] if with_aid is None else [c, aided(c, with_aid, context.wavelength)]
+            looks = [c] if with_aid is None else [c, aided(c, with_aid, _gain(context, with_aid))]
             for look in looks:
                 alone = replace(source, profile=BeamProfile(source.profile.beam, (look,)))
                 pairs.append((float(alone.ratio(one[0], one[1], one[2])[0]), c))
@@ -193,15 +213,18 @@ def _scatter_pairs(
         n = source.plane[1]
         cosine = sum((p - a) * k for p, a, k in zip(point, source.apex, n, strict=True)) / away
         view = math.acos(min(1.0, max(0.0, cosine)))
-    emission = context.emission(tissue, duration)
-    area = area_of(context, tissue, duration)
     model = context.case.settings.scatter_model
-    gain = 1.0 if with_aid is None or tissue == "skin" else max(with_aid.gain(context.wavelength), 1.0)
+    gain = 1.0 if with_aid is None or tissue == "skin" else max(_gain(context, with_aid), 1.0)
+    lines = list(every_context(context).values())
     pairs = []
-    for rule_set in context.rule_sets:
-        for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
-            exposure = float(scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)) * gain
-            pairs.append((exposure / c.limit, c))
+    for own in lines:
+        area = area_of(own, tissue, duration)
+        for emission in own.emissions(tissue, duration):
+            scaled = emission.scaled(len(lines))
+            for rule_set in context.rule_sets:
+                for c in criteria(rule_set, tissue, scaled, own.wavelength, duration, angle, area):
+                    there = scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)
+                    pairs.append((float(there) * gain / c.limit, c))
     return pairs
 
 

@@ -75,7 +75,8 @@ def aims_of(stage: Stage) -> tuple[AimEnvelope, ...]:
         modes = ["running"] + [m for m in ("alignment", "service", "fault") if _own_mode(stage, context, m)]
         for mode in modes:
             sources = stage.sources(context, "direct", "eye", mode)
-            for pose, source in zip(stage.poses(context, mode), sources, strict=True):
+            count = max(1, len(sources) // max(1, len(stage.poses(context, mode))))  # one source a wavelength
+            for pose, source in zip(stage.poses(context, mode), sources[::count], strict=True):
                 shape = polygons(outline(source, stage.band)) if context.setup.fitted else ()
                 found.append(_aim(context, pose, source, shape))
     return tuple(found)

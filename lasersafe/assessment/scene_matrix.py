@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 
 import shapely
 
-from lasersafe.assessment.calculation import Working, exposure_steps, limit_steps
+from lasersafe.assessment.calculation import Working, exposure_steps
 from lasersafe.assessment.context import Context, aid_of
+from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP
 from lasersafe.assessment.scenarios import person_duration
-from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, standing_places, worst_hit
+from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, standing_places, with_limit_steps, worst_hit
 from lasersafe.assessment.scene_zones import cut
-from lasersafe.assessment.setups import TISSUES, area_of
+from lasersafe.assessment.setups import TISSUES
 from lasersafe.assessment.stage import MODES, Stage
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
@@ -85,8 +86,12 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
-            usual = person_duration(person, context.wavelength, BASE_WAY[way], tissue)
-            duration, reason = context.not_shorter_than_a_pulse(*usual)
+            duration, reason = max(
+                (c.not_shorter_than_a_pulse(*person_duration(
+                    person, c.wavelength, BASE_WAY[way], tissue, context.laser.name))
+                    for c in every_context(context).values()),
+                key=lambda pair: pair[0],
+            )  # fmt: skip
             for mode in modes:
                 key = (alike, tissue, duration, _same_as(stage, context, way, mode))
                 if key not in earlier:
@@ -192,7 +197,7 @@ def _mirror_then_scatter(
         points = shapely.points(standing_places(place, (source,)))
         nearest = float(shapely.distance(area, points).min())
         away = max(nearest, CLOSEST)
-        profile = stage.scatter_profile(context, tissue, duration)
+        profile = stage.scatter_profile(context, tissue, duration, len(every_context(context)))
         spot = Source("scatter", (0.0, 0.0, 0.0), EVERYWHERE, profile, away, factor=source.factor)
 
         hit = exact_hit(context, spot, (away, 0.0, 0.0), tissue, duration, with_aid=None)
@@ -205,7 +210,7 @@ def _mirror_then_scatter(
 def _broken(
     stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
 ) -> tuple[Hit | None, str]:
-    profile = stage.beam_profile(context, tissue, duration)
+    lines = list(every_context(context).values())
     setup = context.setup
     note = ""
     beam: BeamGeometry
@@ -228,8 +233,9 @@ def _broken(
             angle = least_divergence(width, context.wavelength)
             beam = collimated(width, angle, "1/e", context.beam.profile)
             note = "the divergence before the lens is not stated, so the smallest possible"
-    lost = BeamProfile(beam, profile.criteria)
-    reach = farthest_of(profile.criteria, beam) * ROUND_UP
+    compared = tuple(c for own in lines for c in stage.comparisons(own, tissue, duration, len(lines)))
+    lost = BeamProfile(beam, compared)
+    reach = farthest_of(compared, beam) * ROUND_UP
     pieces = stage.pieces(replace(context, beam=beam), "direct", mode)
     usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
     lights = tuple(
@@ -296,9 +302,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     working = Working(formula, where + note, "docs/method.md, section 16, from the places of the scene")
     criterion = hit.criterion
     if context.setup.fitted:
-        emission, area = context.emission(one.tissue, one.duration), area_of(context, one.tissue, one.duration)
-        steps = limit_steps(criterion, emission, context.wavelength, one.duration, hit.angle, area=area)
-        criterion = replace(criterion, steps=steps)
+        criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
     return Scenario(
         key="",
         laser=context.laser.name,
@@ -321,6 +325,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         struck_out=one.struck_out,
         steps=exposure_steps(hit.criterion, hit.exposure, working) if context.setup.fitted else (),
         mode=", ".join(g.mode for g in group),
+        placed=True,
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP
 from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.stage import Stage
@@ -148,13 +149,18 @@ def threshold_of(stage: Stage) -> tuple[float, str]:
 
 def ignition_source(stage: Stage, context: Context, source: Source) -> Source | None:
     """Return the beam against the ignition threshold; None for a single pulse, which has no mean power."""
-    power = _mean_power(context)
     threshold = threshold_of(stage)[0]
-    if power is None:
-        return None
-    criterion = Criterion("", "", "ignition", "continuous", power, "W", threshold, "W/m2", 1e-9, math.inf, "")
-    reach = float(barrier_distance(power, threshold, context.beam)) * ROUND_UP
-    return replace(source, profile=BeamProfile(context.beam, (criterion,)), reach=reach)
+    lines = list(every_context(context).values())
+    found = []
+    for own in lines:
+        power = _mean_power(own)
+        if power is None:
+            return None
+        amount = power * len(lines)
+        criterion = Criterion("", "", "ignition", "continuous", amount, "W", threshold, "W/m2", 1e-9, math.inf, "")
+        reach = float(barrier_distance(amount, threshold, own.beam)) * ROUND_UP
+        found.append(replace(source, profile=BeamProfile(own.beam, (criterion,)), reach=reach))
+    return max(found, key=lambda one: one.reach)
 
 
 def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneShape, ...]]:
@@ -164,7 +170,7 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
     for context in stage.contexts:
         if not context.setup.fitted:
             continue
-        for pose, source in zip(stage.poses(context, "running"), stage.sources(context, "direct", "eye"), strict=True):
+        for pose, source in zip(stage.poses(context, "running"), _farthest(stage, context), strict=True):
             shape = cut(stage, context, source)
             hot = ignition_source(stage, context, source)
             if hot is not None and hot.reach > 0.0:
@@ -196,6 +202,13 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
     return tuple(beyond), tuple(ignition)
 
 
+def _farthest(stage: Stage, context: Context) -> list[Source]:
+    """Return for each place of the laser the wavelength that reaches farthest."""
+    sources = stage.sources(context, "direct", "eye")
+    count = len(every_context(context))
+    return [max(sources[i : i + count], key=lambda s: s.reach) for i in range(0, len(sources), count)]
+
+
 def _beyond(
     stage: Stage,
     context: Context,
@@ -217,12 +230,14 @@ def _beyond(
             distance = min(distance, math.dist(stop.place, source.apex))
     threshold, words = threshold_of(stage)
     backing = None if target.behind_distance is None else float(target.behind_distance)
-    power = _mean_power(context)
+    lines = list(every_context(context).values())
+    powers = [_mean_power(own) for own in lines]
     irradiance = None
-    if backing is not None and power is not None:
-        profile = stage.beam_profile(context, "eye", context.duration("direct")[0])
-        dx, dy = profile.widths(np.asarray(away + backing))
-        irradiance = float(peak_exposure(power, dx, dy))
+    if backing is not None and None not in powers:
+        irradiance = 0.0
+        for own, power in zip(lines, powers, strict=True):
+            dx, dy = BeamProfile(own.beam, ()).widths(np.asarray(away + backing))
+            irradiance += float(peak_exposure(power or 0.0, dx, dy))
     return BeyondTarget(
         laser=context.laser.name,
         setup=context.setup.name,

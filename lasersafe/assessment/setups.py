@@ -10,10 +10,12 @@ import numpy as np
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import Context, aid_of, setting_words
+from lasersafe.assessment.lines import every_context, zone_with_lines
 from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, large_area_applies, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.optics.reflection import source_angle as spot_angle
@@ -37,12 +39,15 @@ def _duration_step(duration: float, reason: str) -> Step:
 
 def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
     duration, reason = context.duration(way)
-    emission = context.emission(tissue, duration)
     factor, words = (1.0, "") if way == "direct" else context.mirror_reflectance
-    reaches = {
-        name: direct_reach(name, tissue, emission, context.beam, context.wavelength, duration, factor)
-        for name in context.rule_sets
-    }
+    by_setting = [
+        (emission, {
+            name: direct_reach(name, tissue, emission, context.beam, context.wavelength, duration, factor)
+            for name in context.rule_sets
+        })
+        for emission in context.emissions(tissue, duration)
+    ]  # fmt: skip
+    emission, reaches = max(by_setting, key=lambda one: max(reach.distance for reach in one[1].values()))
     note = "" if way == "direct" else f"along the folded path, by way of a flat mirror; {words}"
     found = zone(way, tissue, reaches, "last optic", context.focus, note)
     area = area_of(context, tissue, duration)
@@ -60,19 +65,24 @@ def _aided_zone(context: Context) -> Zone | None:
     instruments = {aid_of(p) for p in context.case.person if p.aided and p.laser in (None, context.laser.name)}
     if not instruments:
         return None
-    duration, reason = context.duration("direct")
-    emission = context.emission("eye", duration)
+    lines = list(every_context(context).values())
+    duration, reason = max((c.duration("direct") for c in lines), key=lambda pair: pair[0])
+    count = float(len(lines))  # beyond the place where each of n wavelengths is below 1/n of its limit the sum is below
     every = [
-        {
-            name: aided_reach(name, emission, context.beam, context.wavelength, duration, instrument)
+        (own, emission, {
+            name: aided_reach(name, emission, own.beam, own.wavelength, duration, instrument)
             for name in context.rule_sets
-        }
+        })
         for instrument in sorted(instruments, key=lambda one: one.words(context.wavelength))
-    ]
-    reaches = max(every, key=lambda found: max(r.distance for r in found.values()))
+        for own in lines
+        for emission in (one if count == 1.0 else one.scaled(count) for one in own.emissions("eye", duration))
+    ]  # fmt: skip
+    own, emission, reaches = max(every, key=lambda found: max(r.distance for r in found[2].values()))
     words = ", ".join(sorted(one.words(context.wavelength) for one in instruments))
+    if count > 1.0:
+        words += f"; each of {len(lines)} wavelengths taken {len(lines)} times, so that the sum is below the limit"
     found = zone("aided", "eye", reaches, "last optic", context.focus, f"through {words}")
-    limit = limit_steps(found.criterion, emission, context.wavelength, duration)
+    limit = limit_steps(found.criterion, emission, own.wavelength, duration)
     steps = (
         _duration_step(duration, reason),
         amount_step(emission, found.criterion, 1.0, ""),
@@ -141,7 +151,7 @@ def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
     near = min([0.1] + [m.distance / 2.0 for m in marks if m.distance > 0.0])
     place = np.geomspace(near, far, _POINTS)
     if context.focus is not None:
-        place = np.unique(np.concatenate([place, context.focus * np.array([0.9, 0.97, 1.0, 1.03, 1.1])]))
+        place = unique(np.concatenate([place, context.focus * np.array([0.9, 0.97, 1.0, 1.03, 1.1])]))
     dx, dy = diameters(context.beam, place)
     direct = mean_exposure(amount, dx, dy, direct_eye.criterion.limiting_aperture, context.beam.profile)
     reflectance, angle, _ = context.scatter_surface
@@ -181,7 +191,9 @@ def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
 def setup_result(context: Context) -> SetupResult:
     """Return zones, chart and steps of one set-up."""
     zones = tuple(
-        _scatter_zone(context, tissue) if way == "scatter" else _direct_zone(context, way, tissue)
+        zone_with_lines(
+            context, _scatter_zone(context, tissue) if way == "scatter" else _direct_zone(context, way, tissue)
+        )
         for way in ("direct", "mirror", "scatter")
         for tissue in TISSUES
     )

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_source, lit_surfaces
 from lasersafe.assessment.pose import Pose, far_scatter, nearest_on, pose_of, wet_ground
 from lasersafe.assessment.protection import _mean_power, _per_pulse
@@ -112,30 +113,33 @@ class Stage:
 
     # --- profiles --------------------------------------------------------------------------------------------------
 
-    def comparisons(self, context: Context, tissue: str, duration: float) -> tuple[Criterion, ...]:
-        """Return every comparison of every rule set for one tissue and duration."""
-        emission = context.emission(tissue, duration)
+    def comparisons(self, context: Context, tissue: str, duration: float, times: int = 1) -> tuple[Criterion, ...]:
+        """Return every comparison of every setting and rule set for one tissue and duration."""
         area = area_of(context, tissue, duration)
-        return tuple(
+        return tuple(dict.fromkeys(
             c
+            for emission in context.emissions(tissue, duration)
             for rule_set in context.rule_sets
-            for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN, area)
-        )
+            for c in criteria(
+                rule_set, tissue, emission.scaled(times), context.wavelength, duration, ALPHA_MIN, area
+            )
+        ))  # fmt: skip
 
-    def beam_profile(self, context: Context, tissue: str, duration: float) -> BeamProfile:
-        """Return the beam against its limits."""
-        key = ("beam", context.laser.name, context.beam, tissue, duration)
+    def beam_profile(self, context: Context, tissue: str, duration: float, times: int = 1) -> BeamProfile:
+        """Return the beam of one wavelength against its limits, its power taken so many times."""
+        key = ("beam", context.laser.name, context.wavelength, context.beam, tissue, duration, times)
         if key not in self._profiles:
-            self._profiles[key] = BeamProfile(context.beam, self.comparisons(context, tissue, duration))
+            self._profiles[key] = BeamProfile(context.beam, self.comparisons(context, tissue, duration, times))
         found = self._profiles[key]
         assert isinstance(found, BeamProfile)
         return found
 
-    def scatter_profile(self, context: Context, tissue: str, duration: float) -> ScatterProfile:
-        """Return a lit spot of reflectance 1 against its limits."""
-        key = ("scatter", context.laser.name, context.setup.name, tissue, duration)
+    def scatter_profile(self, context: Context, tissue: str, duration: float, times: int = 1) -> ScatterProfile:
+        """Return a lit spot of reflectance 1 against the limits of one wavelength, its power taken so many times."""
+        spot = context.spot if tissue == "eye" else 0.0
+        key = ("scatter", context.laser.name, context.wavelength, spot, tissue, duration, times)
         if key not in self._profiles:
-            emission = context.emission(tissue, duration)
+            emissions = [emission.scaled(times) for emission in context.emissions(tissue, duration)]
             model = self.case.settings.scatter_model
 
             def ratio(distance: FLOAT) -> FLOAT:
@@ -148,8 +152,9 @@ class Stage:
                         duration,
                         distance,
                         model=model,
-                        spot_diameter=context.spot if tissue == "eye" else 0.0,
+                        spot_diameter=spot,
                     )
+                    for emission in emissions
                     for rule_set in context.rule_sets
                 ]
                 return np.asarray(np.max(rows, axis=0))
@@ -184,22 +189,24 @@ class Stage:
         tuple of Source
             One for each place of the laser, mirror or lit spot.
         """
-        time = context.duration(way)[0] if duration is None else duration
+        time = max(c.duration(way)[0] for c in every_context(context).values()) if duration is None else duration
         key = (context.laser.name, context.setup.name, way, tissue, mode, time)
         if key not in self._sources:
             make = {"direct": self._direct, "mirror": self._mirrors, "scatter": self._spots}[way]
+            lines = every_context(context).values()
             self._sources[key] = tuple(
-                s for pose in self.poses(context, mode) for s in make(context, pose, tissue, time)
-            )
+                s for pose in self.poses(context, mode) for own in lines
+                for s in make(own, pose, tissue, time, len(lines))
+            )  # fmt: skip
         return self._sources[key]
 
-    def _direct(self, context: Context, pose: Pose, tissue: str, duration: float) -> list[Source]:
-        profile = self.beam_profile(context, tissue, duration)
+    def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
+        profile = self.beam_profile(context, tissue, duration, times)
         reach = farthest_of(profile.criteria, context.beam) * ROUND_UP
         return [Source("direct", pose.apex, pose.directions, profile, reach)]
 
-    def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float) -> list[Source]:
-        laser = self._direct(context, pose, tissue, duration)[0]
+    def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
+        laser = self._direct(context, pose, tissue, duration, times)[0]
         found = []
         for item in self.lit(context, pose):
             if not item.mirror:
@@ -220,11 +227,11 @@ class Stage:
             found.append(wet_ground(laser))
         return found
 
-    def _spots(self, context: Context, pose: Pose, tissue: str, duration: float) -> list[Source]:
-        profile = self.scatter_profile(context, tissue, duration)
-        laser = self._direct(context, pose, tissue, duration)[0]
+    def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
+        profile = self.scatter_profile(context, tissue, duration, times)
+        laser = self._direct(context, pose, tissue, duration, times)[0]
         zone = self.result(context).zone("scatter", tissue)
-        same = context.duration("scatter")[0] == duration
+        same = context.duration("scatter")[0] == duration and times == 1
         reach = zone.distance if same and not zone.criterion.duration > duration else far_scatter(profile)
         worst = context.scatter_surface[0]
         if reach > 0.0 and same:
@@ -308,24 +315,33 @@ class Stage:
         rating = entry.rating if barrier is None else barrier.rating
         rated_time = entry.rated_time if barrier is None else barrier.rated_time
         pulse_rating = None if barrier is None else barrier.pulse_rating
-        power = _mean_power(context)
-        irradiance, place = math.inf, None
+        lines = list(every_context(context).values())
+        powers = [_mean_power(own) for own in lines]
+        power = None if None in powers else sum(p for p in powers if p is not None)
+        irradiance, per_pulse, place = math.inf, math.inf, None
+        worst = context.emission("eye", context.duration(way)[0])
+        corners = corner_emissions(context.space, worst, context.wavelength)
+        emission = max(corners, key=lambda one: one.pulse_energy)
+        fastest = max(one.repetition_rate for one in corners)
+        pulses = [own.space.highest_pulse_energy for own in lines]
+        pulses[0] = max(pulses[0], emission.pulse_energy)
         if power is not None:
-            irradiance, place = self._irradiance(context, way, self.screens[entry.name], power)
+            irradiance = per_pulse = 0.0
+            for own, part, energy in zip(lines, powers, pulses, strict=True):
+                load, place = self._irradiance(own, way, self.screens[entry.name], part or 0.0)
+                irradiance += load
+                per_pulse += _per_pulse(load, energy, part)
         observed = barrier is not None and barrier.observed
-        emission = max(
-            corner_emissions(context.space, context.emission("eye", context.duration(way)[0]), context.wavelength),
-            key=lambda one: one.pulse_energy,
-        )
+        pulsed = emission.kind != "continuous"
         verdict = judge_barrier(
             irradiance,
             rating=None if rating is None else float(rating),
             rated_time=None if rated_time is None else float(rated_time),
             required_time=guard_time("T3" if observed else "T1"),
             mean_power=power,
-            pulse_energy=emission.pulse_energy if emission.kind != "continuous" else None,
-            repetition_rate=emission.repetition_rate or None,
-            pulse_exposure=_per_pulse(irradiance, emission, power),
+            pulse_energy=sum(pulses) if pulsed else None,
+            repetition_rate=fastest or None,
+            pulse_exposure=per_pulse if pulsed else None,
             pulse_rating=None if pulse_rating is None else float(pulse_rating),
             en12254_class=None if barrier is None else barrier.en12254_class or None,
             observed=observed,

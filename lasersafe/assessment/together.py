@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from lasersafe.models import Case
 
 ALL_LASERS = "all lasers together"
+Waves = tuple[float, ...]
 _SOURCE = "addition of wavelengths, BGI 832, p. 23, as in shared limits (limits.md, both rule sets)"
 _EDGES = (180e-9, 315e-9, 400e-9, 1400e-9, 1e-3)
 _ADD = {  # bands 0 UV-B/C, 1 UV-A, 2 visible and IR-A, 3 IR-B/C: which add to which
@@ -30,6 +32,19 @@ def bands(wavelength: float) -> set[int]:
 def adds(tissue: str, one: float, other: float) -> bool:
     """Return True where the fractions of two wavelengths [m] add for a tissue."""
     return any(b in _ADD[tissue][a] for a in bands(one) for b in bands(other))
+
+
+def wavelengths_of(contexts: Iterable[Context]) -> dict[tuple[str, str], Waves]:
+    """Return all wavelengths [m] of each laser with each set-up."""
+    return {
+        (c.laser.name, c.setup.name): (c.wavelength, *(float(line.wavelength) for line in c.laser.line))
+        for c in contexts
+    }
+
+
+def any_adds(tissue: str, some: Waves, others: Waves) -> bool:
+    """Return True where a fraction of one laser can add to one of another."""
+    return any(adds(tissue, one, other) for one in some for other in others)
 
 
 def barriers_together(contexts: list[Context], results: list[BarrierResult]) -> list[BarrierResult]:
@@ -54,7 +69,7 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
 
     Of each laser the worst way counts that is neither struck out nor answered by a barrier or eyewear.
     """
-    fitted = {(c.laser.name, c.setup.name): c.wavelength for c in contexts if c.setup.fitted}
+    fitted = wavelengths_of(c for c in contexts if c.setup.fitted)
     if len(fitted) < 2:
         return []
     found = []
@@ -71,12 +86,12 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
     return found
 
 
-def _sums(person: str, tissue: str, worst: list[Scenario], fitted: dict[tuple[str, str], float]) -> list[Scenario]:
+def _sums(person: str, tissue: str, worst: list[Scenario], fitted: dict[tuple[str, str], Waves]) -> list[Scenario]:
     """Return the largest sum over lasers whose fractions add, when it says more than its largest part."""
     best: list[Scenario] = []
     for first in worst:
-        lam = fitted[first.laser, first.setup]
-        group = [s for s in worst if adds(tissue, lam, fitted[s.laser, s.setup])]
+        own = fitted[first.laser, first.setup]
+        group = [s for s in worst if any_adds(tissue, own, fitted[s.laser, s.setup])]
         if len(group) > 1 and not sum(s.ratio for s in group) <= sum(s.ratio for s in best):
             best = group
     total = sum(s.ratio for s in best)

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.checks import FloatArray, positive, within
+from lasersafe.optics.checks import FloatArray, positive, unique, within
 from lasersafe.optics.geometry import BeamGeometry, diameters
 
 _BISECTIONS = 200  # at most; a bracket stops earlier, when its ends are neighbours
@@ -138,7 +138,7 @@ def _nodes(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> 
             depth = max(waist, aperture) / angle
             offsets = np.geomspace(depth / 16.0, 2.0 * (apart + depth), 64)
             places += [position - offsets, position + offsets]
-    nodes = np.unique(np.concatenate(places))
+    nodes = unique(np.concatenate(places))
     return np.asarray(nodes[(nodes >= 0.0) & (nodes <= far)])
 
 

@@ -60,6 +60,13 @@ class DataTable:
         """Return text, or None when the key is absent."""
         return self.text(key) if key in self._rest else None
 
+    def texts(self, key: str) -> tuple[str, ...]:
+        """Return a list of texts, empty when the key is absent."""
+        value = self._rest.pop(key, [])
+        if not isinstance(value, list) or not all(isinstance(one, str) and one.strip() for one in value):
+            self.fail(f"'{key}' must be a list of texts")
+        return tuple(value)
+
     def has(self, key: str) -> bool:
         """Return whether a key is there."""
         return key in self._rest

@@ -10,9 +10,17 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.limits import TrainRow, hazard_limits, pulse_train_limit
+from lasersafe.limits import (
+    PulseTrainLimit,
+    TrainRow,
+    burst_train_limit,
+    hazard_limits,
+    pulse_list_limit,
+    pulse_train_limit,
+)
 from lasersafe.results import Criterion
 
 ALPHA_MIN = 1.5e-3
@@ -33,7 +41,17 @@ class Emission:
     pulse_duration : float
         Duration of one pulse; 0 for continuous emission. [s]
     repetition_rate : float
-        Pulses per second; 0 unless a train. [Hz]
+        Pulses per second; 0 unless a train. Of a pattern, as many as there are on average. [Hz]
+    burst : tuple of (number, spacing)
+        Pulses in a burst and time between their starts [s], bursts in a group and their spacing, and so on.
+    pulses : tuple of (start, duration, energy)
+        Pulses one by one [s, s, J]; ``pulse_energy`` is then the largest.
+    period : float, optional
+        Time after which the list of pulses begins again; None: it comes once. [s]
+    pedestal : float
+        Power between and under the pulses. [W]
+    name : str
+        Name of the mode in the maker's table.
     """
 
     kind: str
@@ -41,10 +59,21 @@ class Emission:
     pulse_energy: float = 0.0
     pulse_duration: float = 0.0
     repetition_rate: float = 0.0
+    burst: tuple[tuple[float, float], ...] = ()
+    pulses: tuple[tuple[float, float, float], ...] = ()
+    period: float | None = None
+    pedestal: float = 0.0
+    name: str = ""
 
     def scaled(self, factor: float) -> Emission:
         """Return the emission after a reflection or filter that lets *factor* through."""
-        return replace(self, power=self.power * factor, pulse_energy=self.pulse_energy * factor)
+        return replace(
+            self,
+            power=self.power * factor,
+            pulse_energy=self.pulse_energy * factor,
+            pulses=tuple((start, length, energy * factor) for start, length, energy in self.pulses),
+            pedestal=self.pedestal * factor,
+        )
 
 
 def continuous(power: float) -> Emission:
@@ -84,6 +113,85 @@ def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: flo
         Pulses per second. [Hz]
     """
     return Emission("pulse train", pulse_energy * repetition_rate, pulse_energy, pulse_duration, repetition_rate)
+
+
+def pulse_pattern(
+    pulses: tuple[tuple[float, float, float], ...], period: float | None = None, pedestal: float = 0.0
+) -> Emission:
+    """Return pulses given one by one, once or repeated, on a pedestal.
+
+    Parameters
+    ----------
+    pulses : tuple of (start, duration, energy)
+        In the order of time; each [s, s, J].
+    period : float, optional
+        Time after which the list begins again. [s]
+    pedestal : float
+        Power under and between the pulses. [W]
+
+    Returns
+    -------
+    Emission
+        With the largest pulse as its pulse.
+    """
+    largest = max(pulses, key=lambda pulse: pulse[2])
+    total = sum(energy for _, _, energy in pulses)
+    mean = 0.0 if period is None else total / period
+    rate = 0.0 if period is None else len(pulses) / period
+    return Emission(
+        "pulse train", mean + pedestal, largest[2], largest[1], rate, pulses=pulses, period=period, pedestal=pedestal
+    )
+
+
+def train_limit(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    source_angle: ArrayLike = ALPHA_MIN,
+    exposed_area: float | None = None,
+) -> PulseTrainLimit:
+    """Return the limit for the largest pulse of a train, of bursts or of a list, with or without a pedestal.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        Pulses of any pattern.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    source_angle : array_like, shape (...)
+        Angular subtense of the source. [rad]
+    exposed_area : float, optional
+        Skin area exposed. [m2]
+
+    Returns
+    -------
+    PulseTrainLimit
+        Arrays of the shape of *source_angle*.
+    """
+    if emission.pulses:
+        start, length, energy = (np.array(column) for column in zip(*emission.pulses, strict=True))
+        return pulse_list_limit(
+            rule_set, tissue, wavelength, start, length, energy, duration, source_angle,
+            exposed_area=exposed_area, period=emission.period, pedestal=emission.pedestal,
+        )  # fmt: skip
+    if emission.burst or emission.pedestal:
+        size = float(np.prod([number for number, _ in emission.burst])) if emission.burst else 1.0
+        return burst_train_limit(
+            rule_set, tissue, wavelength, emission.pulse_duration, emission.burst, emission.repetition_rate / size,
+            duration, source_angle, exposed_area=exposed_area, pedestal=emission.pedestal / emission.pulse_energy,
+        )  # fmt: skip
+    return pulse_train_limit(
+        rule_set, tissue, wavelength, emission.pulse_duration, emission.repetition_rate, duration, source_angle,
+        exposed_area=exposed_area,
+    )  # fmt: skip
 
 
 def _train_note(row: TrainRow) -> str:
@@ -135,16 +243,7 @@ def criteria(
     """
     found: list[Criterion] = []
     if emission.kind == "pulse train":
-        train = pulse_train_limit(
-            rule_set,
-            tissue,
-            wavelength,
-            emission.pulse_duration,
-            emission.repetition_rate,
-            duration,
-            source_angle,
-            exposed_area=exposed_area,
-        )
+        train = train_limit(rule_set, tissue, emission, wavelength, duration, source_angle, exposed_area)
         for row in train.rows:
             limit = float(row.per_pulse)
             if np.isfinite(limit):

@@ -40,6 +40,10 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
     list of Emission
         At least ``worst``.
     """
+    if worst.pulses or worst.burst:
+        return [worst, *_joined(worst)]
+    if space.modes:
+        return list(dict.fromkeys(e for mode in space.modes for e in corner_emissions(mode, worst, wavelength)))
     if not space.adjustable or space.kind == "continuous" or space.pulse_duration is None:
         return [worst]
     low, high = space.pulse_duration
@@ -62,6 +66,17 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
             energies.append(space.pulse_energy[1])
         found += [pulse_train(min(energies), t, rate) for t in pulses if t * rate <= 1.0]
     return found
+
+
+def _joined(worst: Emission) -> list[Emission]:
+    """Return a pattern with its bursts, or all its pulses, taken as one pulse each: the strict side for a filter."""
+    if worst.pulses:
+        total, shortest = sum(p[2] for p in worst.pulses), min(p[1] for p in worst.pulses)
+        if worst.period is None:
+            return [single_pulse(total, shortest)]
+        return [pulse_train(total, shortest, 1.0 / worst.period)]
+    number = math.prod(count for count, _ in worst.burst)
+    return [pulse_train(worst.pulse_energy * number, worst.pulse_duration, worst.repetition_rate / number)]
 
 
 def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) -> tuple[ScaleNeed, ...]:
@@ -149,6 +164,7 @@ def eyewear_need(
     person: str = "",
     distance: float | None = None,
     least_density: float = 0.0,
+    shared_by: int = 1,
 ) -> EyewearNeed:
     """Return density, scale numbers, marking to ask for, and the verdict on a marking that is worn.
 
@@ -176,6 +192,8 @@ def eyewear_need(
         Distance from the last optic, for the answer. [m]
     least_density : float
         Density that other ways for light ask for, as scatter or an optical aid; the larger one counts. [1]
+    shared_by : int
+        Wavelengths whose fractions add on the same tissue: each is asked for its part of the limit.
 
     Returns
     -------
@@ -189,7 +207,8 @@ def eyewear_need(
     """
     dx, dy = beam_diameters
     beam_density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
-    density = max(beam_density, least_density)
+    density = max(beam_density, least_density) + math.log10(shared_by)
+    beam_density += math.log10(shared_by)
     skin = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile, "skin")[0]
     scales = _scales(wavelength, corner_emissions(space, worst, wavelength), dx, dy)
     mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
@@ -208,7 +227,8 @@ def eyewear_need(
     steps = (
         Step(
             "OD", "optical density of the eyewear", "log10(exposure / limit), rounded up to 0.1",
-            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}) = {beam_density:.4f}"
+            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}"
+            + (f" · {shared_by} wavelengths" if shared_by > 1 else "") + f") = {beam_density:.4f}"
             + (f"; another way for light asks for {density:.4f}" if density > beam_density else ""),
             round_up_density(density), "1", f"{criterion.rule_set}: {criterion.source}", criterion.seen,
         ),
@@ -237,11 +257,8 @@ def eyewear_need(
 
 def _mean_power(space: SettingSpace, worst: Emission) -> float:
     """Return the highest mean power that the settings allow. [W]."""
-    if space.power is not None:
-        return space.power[1]
-    if space.pulse_energy is not None and space.repetition_rate is not None:
-        return space.pulse_energy[1] * space.repetition_rate[1]
-    return worst.power
+    highest = space.highest_mean_power
+    return worst.power if highest is None else highest
 
 
 def _slowest_rate(space: SettingSpace, worst: Emission) -> float:

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance, scatter_distance_extended
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
-from lasersafe.limits import hazard_limits, pulse_train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, train_limit
+from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angle
@@ -144,16 +144,9 @@ def _limits_of_angle(
 
     def all_limits(angle: FLOAT) -> list[FLOAT]:
         if emission.kind == "pulse train":
-            train = pulse_train_limit(
-                rule_set,
-                tissue,
-                wavelength,
-                emission.pulse_duration,
-                emission.repetition_rate,
-                duration,
-                angle,
-                exposed_area=area,
-            )
+            train = train_limit(rule_set, tissue, emission, wavelength, duration, angle, area)
+            if emission.pulses or emission.burst or emission.pedestal:
+                return [np.asarray(train.per_pulse)]
             return [np.asarray(row.per_pulse) for row in train.rows]
         pulsed = emission.kind == "single pulse"
         time = emission.pulse_duration if pulsed else duration

@@ -2,8 +2,10 @@
 
 from typing import TYPE_CHECKING, Any
 
+from lasersafe.limits.bursts import burst_train_limit
 from lasersafe.limits.exposure import ExposureLimit, HazardLimit, cone_angle, exposure_limit, hazard_limits
 from lasersafe.limits.factors import angle_max, correction_factor, source_factor, time_t2
+from lasersafe.limits.pulse_lists import pulse_list_limit
 from lasersafe.limits.pulse_results import PulseTrainLimit, TrainRow
 from lasersafe.limits.pulses import count_pulses, pulse_train_limit
 from lasersafe.limits.tables import rule_sets
@@ -17,12 +19,14 @@ __all__ = [
     "PulseTrainLimit",
     "TrainRow",
     "angle_max",
+    "burst_train_limit",
     "cone_angle",
     "correction_factor",
     "count_pulses",
     "explain",
     "exposure_limit",
     "hazard_limits",
+    "pulse_list_limit",
     "pulse_train_limit",
     "rule_sets",
     "source_factor",

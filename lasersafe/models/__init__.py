@@ -6,7 +6,6 @@ Numbers are :class:`SIValue`: floats in SI units that keep the text as typed.
 from lasersafe.models.beam import (
     CollimatedSetup,
     ContinuousEmission,
-    Emission,
     LensSetup,
     MultimodeFibreSetup,
     PulseTrainEmission,
@@ -18,6 +17,7 @@ from lasersafe.models.case import Case
 from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
 from lasersafe.models.laser import Laser
 from lasersafe.models.places import Path, Spot
+from lasersafe.models.pulses import Emission, Mode, ModeTableEmission, OnePulse, PulseListEmission
 from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
 from lasersafe.models.record import Area, MeasuredReading
 from lasersafe.models.scene import (
@@ -43,6 +43,7 @@ from lasersafe.models.site import (
     StrikeOut,
     Surface,
 )
+from lasersafe.models.sources import Extended, ExtraLine, Module, Scan
 from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
@@ -56,6 +57,8 @@ __all__ = [
     "ContinuousEmission",
     "Control",
     "Emission",
+    "Extended",
+    "ExtraLine",
     "FieldRow",
     "FloorPart",
     "InCharge",
@@ -63,13 +66,19 @@ __all__ = [
     "Laser",
     "LensSetup",
     "MeasuredReading",
+    "Mode",
+    "ModeTableEmission",
+    "Module",
     "MultimodeFibreSetup",
+    "OnePulse",
     "OtherHazards",
     "Outdoor",
     "Path",
     "Person",
+    "PulseListEmission",
     "PulseTrainEmission",
     "SIValue",
+    "Scan",
     "Scene",
     "SceneBarrier",
     "SceneOpening",

@@ -7,7 +7,9 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Flag, Line, Peek
+from lasersafe.models.bursts import DUTY, PEDESTAL, Burst, burst_findings
 from lasersafe.models.messages import Finding
+from lasersafe.models.sources import Scan
 from lasersafe.models.values import Axes, Knob, Measured, SIValue, Turnable, TwoAxes
 from lasersafe.quantity import format_quantity
 
@@ -60,11 +62,15 @@ class PulseTrainEmission(CaseModel):
     """Regular pulses: ``kind = "pulse train"``."""
 
     kind: Literal["pulse train"] = Field(description="'pulse train': regular pulses.")
-    pulse_duration: Annotated[Knob, PULSE] = Field(
+    pulse_duration: Annotated[Knob | None, PULSE] = Field(
+        default=None,
         description="Duration of one pulse at half its height, as '100 ns'; "
-        "a range such as ['10 ns', '200 ns'] where it can be turned: the worst point of the range is then found."
+        "a range such as ['10 ns', '200 ns'] where it can be turned: the worst point of the range is then found. "
+        "This or duty is needed.",
     )
-    repetition_rate: Annotated[Knob, RATE] = Field(description="Pulses per second, as '20 kHz'; may be a range.")
+    repetition_rate: Annotated[Knob, RATE] = Field(
+        description="Pulses per second, as '20 kHz'; with a burst, bursts per second; may be a range."
+    )
     pulse_energy: Annotated[Knob | None, ENERGY] = Field(
         default=None,
         description="Highest energy of one pulse, as '1 mJ'. This or mean_power is needed. When both are given and a "
@@ -73,6 +79,20 @@ class PulseTrainEmission(CaseModel):
     mean_power: Annotated[Knob | None, POWER] = Field(
         default=None, description="Highest mean power, as '50 W'. This or pulse_energy is needed."
     )
+    duty: Annotated[Knob | None, DUTY] = Field(
+        default=None,
+        description="Share of the time that the beam is on, as '20 %', in place of pulse_duration: the pulse then "
+        "lasts duty / repetition_rate; may be a range.",
+    )
+    burst: Burst | None = Field(
+        default=None,
+        description="Several pulses close together in place of one: a table with pulses and spacing.",
+    )
+    pedestal_power: Annotated[SIValue | None, PEDESTAL] = Field(
+        default=None,
+        description="Continuous power under and between the pulses, as '50 mW', which comes on top of mean_power and "
+        "of the energies.",
+    )
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -80,6 +100,13 @@ class PulseTrainEmission(CaseModel):
         found: list[Finding] = []
         if "pulse_energy" not in peek.data and "mean_power" not in peek.data:
             found.append((("pulse_energy",), "missing; write pulse_energy, as '1 mJ', or mean_power, as '50 W'"))
+        for field, other in (("pulse_duration", "duty"), ("duty", "pulse_duration")):
+            if field in peek.data and other in peek.data and field == "duty":
+                found.append(((field,), "is given beside pulse_duration; one follows from the other, leave one out"))
+        if "pulse_duration" not in peek.data and "duty" not in peek.data:
+            found.append((("pulse_duration",), "missing; write pulse_duration, as '100 ns', or duty, as '20 %'"))
+        if "burst" in peek.data:
+            found += burst_findings(peek)
         duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
         if duration is not None and rate is not None and duration.low * rate.low > 1.0:
             period = format_quantity(1.0 / rate.low, "s")
@@ -91,6 +118,8 @@ class PulseTrainEmission(CaseModel):
         energy, power = peek.value("pulse_energy"), peek.value("mean_power")
         if energy is None or power is None or rate is None or energy.turnable or power.turnable or rate.turnable:
             return found
+        if "burst" in peek.data:
+            return found
         product = energy.low * rate.low
         if not abs(product - power.low) <= 0.01 * power.low:
             message = (
@@ -99,9 +128,6 @@ class PulseTrainEmission(CaseModel):
             )
             found.append((("mean_power",), message))
         return found
-
-
-Emission = ContinuousEmission | SinglePulseEmission | PulseTrainEmission  # a table of fixed modes can join here
 
 
 class SetupBase(CaseModel):
@@ -121,6 +147,7 @@ class SetupBase(CaseModel):
         "source for scattered light. Left out: a point, which is the strict side.",
     )
     note: Line = Field(default="", description="Remark, printed on the sheet.")
+    scan: Scan | None = Field(default=None, description="A scanner that moves the beam: [laser.setup.scan].")
 
 
 class CollimatedSetup(SetupBase):

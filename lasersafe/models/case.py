@@ -15,6 +15,7 @@ from lasersafe.models.scene import Scene
 from lasersafe.models.scene_check import scene_references
 from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
+from lasersafe.models.sources import Extended
 from lasersafe.typed import shown
 
 
@@ -75,6 +76,9 @@ class Case(CaseModel):
     sign_off: SignOffRule = Field(
         default=SignOffRule.model_construct(), description="Who has to sign, and how: [sign_off]."
     )
+    extended: Annotated[tuple[Extended, ...], Field(max_length=30)] = Field(
+        default=(), description="Diffusers, fibre bundles and arrays that people look at, one [[extended]] each."
+    )
     scene: Scene | None = Field(default=None, description="Where everything stands: [scene]. Left out: distances only.")
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
@@ -113,7 +117,7 @@ class Case(CaseModel):
     def findings(cls, peek: Peek) -> list[Finding]:
         """Refuse double names and references to what is not in the case."""
         found: list[Finding] = []
-        for field in ("laser", "person", "surface", "barrier"):
+        for field in ("laser", "person", "surface", "barrier", "extended"):
             found += doubles(field, peek.tables(field))
         setups = {
             name: _names(Peek(Laser, table).tables("setup"))
@@ -121,9 +125,15 @@ class Case(CaseModel):
             if (name := _name(table)) is not None
         }
         persons = _names(peek.tables("person"))
-        for field in ("person", "surface", "barrier", "strike_out"):
+        for field in ("person", "surface", "barrier", "strike_out", "extended"):
             for i, table in peek.tables(field):
                 found += [((field, i, key), text) for key, text in _references(table, setups)]
+        for i, table in peek.tables("person"):
+            for j, visit in Peek(Person, table).tables("visits"):
+                laser = visit.get("laser")
+                if isinstance(laser, str) and laser.strip() and laser.strip() not in setups:
+                    message = not_known(laser.strip(), "a laser of this case", list(setups))
+                    found.append((("person", i, "visits", j, "laser"), message))
         for i, table in peek.tables("barrier"):
             names = table.get("protects")
             for name in names if isinstance(names, list) else ():

@@ -9,8 +9,10 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import Field, ModelWrapValidatorHandler, model_validator
 
 from lasersafe.models.base import CaseModel, Flag, Line, Peek
-from lasersafe.models.beam import SETUP_KINDS, WAVELENGTH, Emission, Setup
+from lasersafe.models.beam import SETUP_KINDS, WAVELENGTH, Setup
 from lasersafe.models.messages import Finding, doubles
+from lasersafe.models.pulses import Emission
+from lasersafe.models.sources import ExtraLine, Module
 from lasersafe.models.values import Axes, SIValue
 from lasersafe.quantity import format_quantity
 
@@ -22,7 +24,8 @@ class Laser(CaseModel):
     """One laser: ``[[laser]]``."""
 
     how_to_get: ClassVar[dict[str, str]] = {
-        "emission": "write a table [laser.emission] with kind = 'continuous', 'single pulse' or 'pulse train'",
+        "emission": "write a table [laser.emission] with kind = 'continuous', 'single pulse', 'pulse train', "
+        "'pulse list' or 'mode table'",
         "setup": "write a table [[laser.setup]] with kind = 'collimated', 'lens', 'fibre multimode' or "
         "'fibre single mode'",
     }
@@ -37,6 +40,10 @@ class Laser(CaseModel):
         Field(description="The optics that may be fitted, one [[laser.setup]] each; the fitted one is marked.")
     )
     note: Line = Field(default="", description="Remark, printed on the sheet.")
+    line: Annotated[tuple[ExtraLine, ...], Field(max_length=12)] = Field(
+        default=(), description="Further wavelengths that leave with the beam, as residual pump light: [[laser.line]]."
+    )
+    module: Module | None = Field(default=None, description="Beams side by side in one module: [laser.module].")
 
     @property
     def setups(self) -> tuple[Setup, ...]:
@@ -52,7 +59,7 @@ class Laser(CaseModel):
     def findings(cls, peek: Peek) -> list[Finding]:
         """Refuse double names, anything but one fitted set-up, and beams that diffraction forbids."""
         tables = peek.tables("setup")
-        found = doubles("setup", tables)
+        found = doubles("setup", tables) + doubles("line", peek.tables("line"))
         fitted = [i for i, table in tables if table.get("fitted") is True]
         if len(fitted) > 1:
             found += [(("setup", i, "fitted"), "two set-ups are marked as fitted; mark one") for i in fitted[1:]]

@@ -20,7 +20,8 @@ from lasersafe.models.messages import Place
 from lasersafe.typed import shown
 
 LARGEST_FILE = 1_000_000
-_TAGS = frozenset({"continuous", "single pulse", "pulse train", *SETUP_KINDS})  # pydantic adds them to a place
+# pydantic adds them to a place
+_TAGS = frozenset({"continuous", "single pulse", "pulse train", "pulse list", "mode table", *SETUP_KINDS})
 
 
 def read_case(path: str | os.PathLike[str]) -> Case:

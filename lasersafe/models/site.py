@@ -9,6 +9,7 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
 from lasersafe.models.messages import Finding, not_known
 from lasersafe.models.values import Measured, SIValue
+from lasersafe.models.visits import Visit
 from lasersafe.reference import material_keys, viewing_aid_names
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics")
@@ -84,6 +85,11 @@ class Person(CaseModel):
     )
     laser: Line | None = Field(default=None, description=_WHICH_LASER)
     setup: Line | None = Field(default=None, description="Name of the set-up that this concerns. Left out: every one.")
+    visits: Annotated[tuple[Visit, ...], Field(max_length=60)] = Field(
+        default=(),
+        description="All exposures to ultraviolet light over the day, one [[person.visits]] each; their doses "
+        "add. Left out: the whole working day on every way.",
+    )
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -102,6 +108,8 @@ class Person(CaseModel):
 
     @staticmethod
     def _time_findings(peek: Peek) -> list[Finding]:
+        if "time" in peek.data and "visits" in peek.data:
+            return [(("visits",), "are given beside time; the visits carry their own times, leave one of the two out")]
         if "time" in peek.data and "time_reason" not in peek.data:
             return [(("time_reason",), "missing; say why the usual time does not fit, it is printed beside the time")]
         if "time_reason" in peek.data and "time" not in peek.data:

@@ -161,3 +161,22 @@ def choice(name: str, value: str, allowed: tuple[str, ...]) -> str:
         message = f"{name} = {value!r} is not known here; write one of: " + ", ".join(allowed)
         raise InputError(message)
     return value
+
+
+def unique(values: FloatArray) -> FloatArray:
+    """Return values in order without doubles; `numpy.unique` would load `numpy.ma`, which every command would pay for.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (...)
+        Any numbers. [any]
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Ascending. [any]
+    """
+    ordered = np.sort(values, axis=None)
+    keep = np.ones(ordered.size, dtype=bool)
+    keep[1:] = ordered[1:] != ordered[:-1]
+    return np.asarray(ordered[keep])

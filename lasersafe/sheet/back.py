@@ -65,7 +65,7 @@ def cautions(flow: Flow, wording: Wording) -> None:
     flow.paragraph(wording.caution_short, Style(9, True, after=4))
     for caution in wording.cautions:
         lines = wrap(caution.text, _ITEM, flow.width)
-        flow.need(_TITLE.leading + min(len(lines), 2) * _ITEM.leading)
+        flow.need(_TITLE.leading + min(len(lines), 6) * _ITEM.leading)
         flow.paragraph(caution.title, _TITLE)
         flow.paragraph(caution.text, _ITEM)
 

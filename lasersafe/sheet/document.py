@@ -11,7 +11,7 @@ from lasersafe.files import write_file
 from lasersafe.localise import localise
 from lasersafe.results import Assessment
 from lasersafe.results_sign import SignOff
-from lasersafe.sheet import back, front, record, signatures, tables
+from lasersafe.sheet import back, front, pulsed, record, signatures, sources, tables
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
@@ -156,9 +156,11 @@ def lay_out(
     if len(flow.pages) == 1:
         flow.new_page()
     front.setups(flow, assessment, wording, references)
+    sources.sources(flow, assessment, wording)
     tables.scenarios(flow, assessment, wording, references)
     tables.eyewear(flow, assessment, wording)
     tables.barriers(flow, assessment, wording)
+    pulsed.pulsed(flow, assessment, wording)
     back.controls(flow, wording, references)
     record.control_findings(flow, assessment, wording, references)
     record.area(flow, assessment, wording)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from itertools import product
+from typing import Any
 
 from lasersafe.results import (
     Assessment,
@@ -15,15 +16,21 @@ from lasersafe.results import (
     Criterion,
     Curve,
     Decision,
+    ExtendedResult,
     EyewearNeed,
     InputLine,
     LimitLine,
+    LineShare,
     MarkingVerdict,
+    ModuleResult,
     RuleSetDifference,
     ScaleNeed,
+    ScanPlace,
+    ScanResult,
     Scenario,
     SetupResult,
     Step,
+    SumResult,
     Zone,
 )
 from lasersafe.wording import load_wording
@@ -218,6 +225,7 @@ def scenarios() -> tuple[Scenario, ...]:
                 struck_out="a rail keeps the head from turning that way" if number == 6 else "",
                 controls=tuple(entry.text for entry in load_wording().controls_for({"handheld", "eyewear"})[:3]),
                 answer="eyewear 1070 D LB8 worn" if number == 1 else "",
+                mode="scan failure" if number == 3 else "running",
                 steps=(
                     _step(
                         "d",
@@ -282,6 +290,33 @@ def eyewear() -> tuple[EyewearNeed, ...]:
     )
     second = replace(first, person=PEOPLE[1][0], reliable=True, no_reliance="", notes=(), verdict=None, distance=None)
     return (first, second)
+
+
+def special_sources() -> dict[str, Any]:
+    """Return a scanned beam with and without a cut-off, a sum, a module and an extended source."""
+    scan = ScanResult(
+        LASER, SETUPS[0], True, "eye", f"line, 20 deg, 100 Hz; {HOSTILE}", 10.0, 40.2, 108.4, 5e-3, 21.7,
+        {"ICNIRP-2013": 40.2}, (ScanPlace(6.0, 1.2e-4, 3.0, 1001.0, 12.5, False, "the mean rule decides"),),
+        "the movement counts beyond 21.7 m",
+    )  # fmt: skip
+    shares = (LineShare("main beam", 1.07e-6, 0.7, "continuous", "retina thermal"),)
+    glow = ExtendedResult(
+        "diffuser <opal>", LASER, "eye", "ICNIRP-2013", "retina photochemical", "continuous", 100.0, 2.5, 0.1, 31.0,
+        0.05, "the whole source", 1.0, 2.2e4, 1e4, "EU2006-25, Table 2.3", "the nearest view is the worst",
+    )  # fmt: skip
+    return {
+        "scans": (scan, replace(scan, tissue="skin", reaction=None, reaction_time=None)),
+        "sums": (
+            SumResult(
+                LASER, SETUPS[0], "direct", "eye", "retina thermal", "ICNIRP-2013", 110.2, 108.4, 10.0, shares, "x"
+            ),
+        ),
+        "modules": (
+            ModuleResult(LASER, SETUPS[0], PEOPLE[0][0], 0.4, 4e-3, "several sources", 0.3, 0.2, "6 beams lie apart"),
+        ),
+        "extended": (glow, replace(glow, tissue="skin", radiance=None, radiance_limit=None)),
+        "rules": (f"The mean rule decides; {HOSTILE}.", LONG_WORD),
+    }
 
 
 def assessment(title: str = "Welding on stage: open evening of the engineering college, hall B") -> Assessment:
@@ -386,4 +421,5 @@ def assessment(title: str = "Welding on stage: open evening of the engineering c
         notes=("The curtain was bought second-hand; no papers.", HOSTILE, f"A very long word: {LONG_WORD}"),
         fingerprint=FINGERPRINT,
         version="0.1.0",
+        **special_sources(),
     )

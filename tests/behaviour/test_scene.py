@@ -311,4 +311,4 @@ def test_every_way_has_words_and_a_plain_way():
     assert set(BASE_WAY.values()) == {"direct", "mirror", "scatter"}
     assert load_wording() is not None
     result = template("demo")
-    assert all(s.mode for s in result.scenarios if s.person in {p.name for p in result.scene.persons})
+    assert all(s.placed for s in result.scenarios if s.person in {p.name for p in result.scene.persons})

@@ -1,0 +1,192 @@
+"""Extended sources of a case, and one sentence on which rule decided each result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.assessment.context import Context, Scatterer, aid_of
+from lasersafe.hazard.extended import (
+    SourceFinding,
+    extended_distance,
+    most_hazardous_distance,
+    source_findings,
+    source_ratio,
+)
+from lasersafe.hazard.radiance import mean_radiance, radiance_limit
+from lasersafe.optics.extended import ExtendedSource
+from lasersafe.quantity import format_quantity
+from lasersafe.results import Criterion, ExtendedResult, Scenario, SetupResult, Step
+
+if TYPE_CHECKING:
+    from lasersafe.models import Extended, Person
+
+FLOAT = NDArray[np.float64]
+_SOURCE = "docs/method.md, Extended sources"
+
+
+def source_of(extended: Extended) -> ExtendedSource:
+    """Return an extended source of a case in SI units."""
+    divergence = (0.0, 0.0) if extended.divergence is None else extended.divergence.pair
+    pitch = (0.0, 0.0) if extended.pitch is None else extended.pitch.pair
+    even = None if extended.peak_over_mean is None else float(extended.peak_over_mean)
+    return ExtendedSource(
+        extended.size.pair, extended.spread, divergence, (extended.columns, extended.rows), pitch, extended.shares,
+        even, float(extended.transmittance),
+    )  # fmt: skip
+
+
+def _fed_by(context: Context) -> list[Extended]:
+    return [e for e in context.case.extended if e.laser == context.laser.name] if context.setup.fitted else []
+
+
+def extended_results(context: Context) -> list[ExtendedResult]:
+    """Return how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at."""
+    found = []
+    for extended in _fed_by(context):
+        source, nearest = source_of(extended), float(extended.nearest)
+        duration, _ = context.duration("scatter")
+        for tissue in ("eye", "skin"):
+            emissions = context.emissions(tissue, duration)
+            reaches: dict[str, float] = {}
+            worst: dict[str, tuple[float, float]] = {}
+            for rule_set in context.rule_sets:
+                ratio = _ratio(context, rule_set, tissue, duration, source)
+                reaches[rule_set] = extended_distance(ratio, nearest)
+                worst[rule_set] = most_hazardous_distance(ratio, nearest)
+            decided = max(worst, key=lambda name: worst[name][1])
+            place, highest = worst[decided]
+            top = _top(context, decided, tissue, duration, source, place)
+            result = ExtendedResult(
+                extended.name, context.laser.name, tissue, decided, top.hazard, top.rule, duration,
+                max(reaches.values()), place, highest, top.angle, top.part, top.share, by_rule_set=reaches,
+            )  # fmt: skip
+            result = replace(result, sentence=_sentence(result, top, nearest))
+            if tissue == "eye" and 400e-9 <= context.wavelength <= 600e-9 and duration >= 10.0:
+                level, where, _ = min(radiance_limit(name, context.wavelength, duration) for name in context.rule_sets)
+                bright = mean_radiance(source, max(one.power for one in emissions))
+                result = replace(
+                    result, radiance=bright if np.isfinite(bright) else None, radiance_limit=level,
+                    radiance_source=where,
+                )  # fmt: skip
+            found.append(result)
+    return found
+
+
+def _ratio(
+    context: Context, rule_set: str, tissue: str, duration: float, source: ExtendedSource
+) -> Callable[[FLOAT], FLOAT]:
+    """Return the function from distances to the highest ratio of any setting."""
+    every = [
+        source_ratio(rule_set, tissue, one, context.wavelength, duration, source)
+        for one in context.emissions(tissue, duration)
+    ]
+    return lambda distance: np.max([ratio(distance) for ratio in every], axis=0)
+
+
+def _top(
+    context: Context, rule_set: str, tissue: str, duration: float, source: ExtendedSource, place: float
+) -> SourceFinding:
+    return max(
+        (
+            source_findings(rule_set, tissue, one, context.wavelength, duration, source, place)[0]
+            for one in context.emissions(tissue, duration)
+        ),
+        key=lambda found: found.ratio,
+    )
+
+
+def _sentence(result: ExtendedResult, top: SourceFinding, nearest: float) -> str:
+    place = format_quantity(result.worst_distance, "m", 3)
+    where = "the nearest view" if result.worst_distance <= nearest * 1.001 else "farther than the nearest view"
+    angle = f", seen under {format_quantity(result.angle, 'rad', 3, 'down')}" if result.tissue == "eye" else ""
+    return (
+        f"{result.tissue}: the most hazardous viewing distance is {place}, {where}; {top.part} decides{angle} by the "
+        f"{top.rule} rule of {result.rule_set} ({top.hazard})"
+    )
+
+
+def extended_scenarios(context: Context) -> list[Scenario]:
+    """Return a scenario for each person who can look at an extended source, eye and skin."""
+    from lasersafe.assessment.scenarios import person_duration
+
+    found = []
+    for extended in _fed_by(context):
+        for person in context.case.person:
+            if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
+                continue
+            for tissue in ("eye", "skin"):
+                duration, reason = context.not_shorter_than_a_pulse(
+                    *person_duration(person, context.wavelength, "scatter", tissue, context.laser.name)
+                )
+                found.append(_scenario(context, extended, person, tissue, duration, reason))
+    return found
+
+
+def _scenario(
+    context: Context, extended: Extended, person: Person, tissue: str, duration: float, reason: str
+) -> Scenario:
+    from lasersafe.assessment.scenarios import distance_from
+
+    source = source_of(extended)
+    work = None if context.setup.work_distance is None else float(context.setup.work_distance)
+    near, _ = distance_from(person, Scatterer(1.0, 0.0, extended.name, work, True))
+    tops = {}
+    for rule_set in context.rule_sets:
+        ratio = _ratio(context, rule_set, tissue, duration, source)
+        place, _ = most_hazardous_distance(ratio, near, max(1e4, 10.0 * near), 60)
+        tops[rule_set] = _top(context, rule_set, tissue, duration, source, place)
+    aided = person.aided and tissue == "eye"
+    gain = max(1.0, aid_of(person).gain(context.wavelength)) if aided else 1.0
+    ratios = {name: top.ratio * gain for name, top in tops.items()}
+    decided = max(ratios, key=lambda name: ratios[name])
+    top, worst = tops[decided], ratios[decided]
+    exposure = worst * top.limit
+    criterion = Criterion(
+        decided, tissue, top.hazard, top.rule, 0.0, "W" if top.unit == "W/m2" else "J", top.limit, top.unit,
+        top.aperture, duration, top.source,
+    )  # fmt: skip
+    words = f"extended source '{extended.name}', {top.part}, at {format_quantity(top.distance, 'm', 3)}"
+    step = Step(
+        "α", "angle that is credited; ratio there", "mean of both axes, each limited to α_min and α_max(t)",
+        f"{words}: ratio {worst:.5g}", top.angle, "rad", _SOURCE, "own",
+    )  # fmt: skip
+    return Scenario(
+        key="", laser=context.laser.name, setup=context.setup.name, person=person.name, role=person.role,
+        way="scatter", tissue=tissue, distance=near, duration=duration, duration_reason=reason, exposure=exposure,
+        exposure_unit=top.unit, limit=top.limit, ratio=worst, below=bool(worst <= 1.0), criterion=criterion,
+        ratio_by_rule_set=ratios, surface=words, steps=(step,), mode="extended source",
+    )  # fmt: skip
+
+
+_WHY = {
+    "continuous": "the mean over the exposure",
+    "single pulse": "one pulse alone",
+    "mean": "the energy of all pulses in the worst window",
+    "train": "the factor for repeated pulses",
+}
+
+
+def rule_sentences(setups: list[SetupResult]) -> tuple[str, ...]:
+    """Return one sentence for each way and tissue of the fitted set-ups: which rule decided."""
+    found = []
+    for setup in setups:
+        if not setup.fitted:
+            continue
+        for zone in setup.zones:
+            c = zone.criterion
+            others = [name for name in zone.by_rule_set if name != c.rule_set]
+            versus = "".join(
+                f"; {name} alone gives {format_quantity(zone.by_rule_set[name], 'm', 3, 'up')}" for name in others
+            )
+            why = _WHY.get(c.rule, c.rule)
+            note = f" ({c.note})" if c.note else ""
+            found.append(
+                f"{setup.laser}, {setup.setup}, {zone.way}, {zone.tissue}: the {c.rule} rule of {c.rule_set} decides, "
+                f"{c.hazard}: {why}{note}{versus}."
+            )
+    return tuple(found)

@@ -1,0 +1,241 @@
+"""What an assessment says of adjustable settings, of the class on the label, and of ultraviolet doses over a day."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.scenarios import beam_exposure, distance_from, person_duration
+from lasersafe.hazard.class_check import UNKNOWN, class_finding
+from lasersafe.hazard.emission_limits import EDITION
+from lasersafe.hazard.exposure import Emission, criteria
+from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
+from lasersafe.hazard.settings import extreme_settings
+from lasersafe.hazard.ultraviolet_day import BANDS, RULE, ULTRAVIOLET, DayDose, Visit, day_doses
+from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.quantity import format_quantity
+from lasersafe.results import (
+    ClassCheck,
+    Criterion,
+    Decision,
+    KnobEffect,
+    RuleLine,
+    Scenario,
+    SettingReport,
+    Step,
+    UltravioletDay,
+)
+
+TISSUES = ("eye", "skin")
+_UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
+_NAMES = {"power": "mean power", "burst_pulses": "pulses in a burst", "burst_spacing": "spacing in the burst"}
+_WHY = {
+    "single pulse": "a single pulse already reaches more of its limit than any mean or any number of pulses",
+    "mean": "the mean over {window} decides: the pulses add up as heat or dose, whatever each of them holds",
+    "train": "the number of pulses decides: pulses inside T_i count as one, and C_P lowers the limit of each",
+    "continuous": "the power decides, there are no pulses",
+}
+
+
+def _value(knob: str, value: float) -> str:
+    if knob == "duty":
+        return f"{value * 100.0:.4g} %"
+    if knob not in _UNITS:
+        return f"{value:.6g}"
+    return format_quantity(value, _UNITS[knob], 4)
+
+
+def _effect(change: KnobChange) -> KnobEffect:
+    words = setting_words(change.emission)
+    if change.knob == "mode":
+        return KnobEffect("mode", change.name, "without this mode", change.ratio, words)
+    then = _value(change.knob, change.then) + (" (half)" if change.halved else "")
+    name = "power" if change.emission.kind == "continuous" else _NAMES.get(change.knob, change.knob.replace("_", " "))
+    return KnobEffect(name, _value(change.knob, change.now), then, change.ratio, words)
+
+
+def _rules(
+    context: Context, tissue: str, emission: Emission, duration: float, deciding: Criterion
+) -> tuple[RuleLine, ...]:
+    highest = deciding.amount / deciding.limit
+    return tuple(
+        RuleLine(
+            one.rule_set, one.rule, one.hazard, one.limit, one.limit_unit, one.limiting_aperture,
+            one.amount / one.limit / highest, one == deciding, one.note, one.source, one.seen,
+        )
+        for name in context.rule_sets for one in criteria(name, tissue, emission, context.wavelength, duration)
+    )  # fmt: skip
+
+
+def setting_reports(found: list[Context]) -> tuple[SettingReport, ...]:
+    """Return the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings."""
+    reports = []
+    for context in found:
+        if not context.setup.fitted or (context.space.kind == "continuous" and not context.space.adjustable):
+            continue
+        for tissue in TISSUES:
+            duration, _ = context.duration("direct")
+            emission, *others = context.emissions(tissue, duration)
+            _, deciding = emission_ratio(context.rule_sets, tissue, emission, context.wavelength, duration)
+            changes: tuple[KnobChange, ...] = ()
+            if context.space.adjustable:
+                changes = knob_changes(context.space, context.rule_sets, tissue, context.wavelength, duration)
+            window = deciding.note.partition(",")[0].removeprefix("window ")
+            why = _WHY[deciding.rule].format(window=window or f"{duration:g} s")
+            reports.append(SettingReport(
+                laser=context.laser.name,
+                tissue=tissue,
+                duration=duration,
+                setting=setting_words(emission),
+                sentence=f"{deciding.rule_set}, {deciding.rule} ({deciding.hazard}): {why}.",
+                rules=_rules(context, tissue, emission, duration, deciding),
+                effects=tuple(_effect(change) for change in changes),
+                others=tuple(setting_words(one) for one in others),
+            ))  # fmt: skip
+    return tuple(reports)
+
+
+def _extremes(context: Context) -> tuple[Emission, ...]:
+    """Return the settings in which a class can be highest: worst for the eye, most energy, most power."""
+    duration, _ = context.duration("direct")
+    found = list(context.emissions("eye", duration))
+    if context.space.adjustable:
+        found += extreme_settings(context.space)
+    return tuple(dict.fromkeys(found))
+
+
+def class_checks(found: list[Context]) -> tuple[ClassCheck, ...]:
+    """Return, for each fitted set-up, the class that the computed emission would fall into, next to the label."""
+    checks = []
+    for context in found:
+        if not context.setup.fitted:
+            continue
+        label = context.laser.class_label
+        finding = class_finding(_extremes(context), context.beam, context.wavelength, label)
+        if finding.computed == UNKNOWN:
+            sentence = (
+                f"The figures of {EDITION} that are known here do not cover this emission; the label is not checked."
+            )
+        else:
+            sentence = (
+                f"By the limits of {EDITION} the computed emission would fall into class {finding.computed}; the "
+                f"label says {label}. For information: only the manufacturer classifies a product."
+            )
+        if finding.label_is_lower:
+            sentence += (
+                " The label is lower than the computed emission: clear this up before anybody relies on the label."
+            )
+        if context.laser.line:
+            sentence += " Further wavelengths of this laser are not counted in it."
+        if not finding.label_is_lower and not finding.label and finding.computed != UNKNOWN:
+            sentence += " The label names no class that is known here."
+        checks.append(ClassCheck(
+            context.laser.name, context.setup.name, label, finding.computed, finding.label_is_lower, sentence,
+            finding.steps,
+        ))  # fmt: skip
+    return tuple(checks)
+
+
+def _visits(found: list[Context], name: str, scenarios: list[Scenario], tissue: str) -> tuple[list[Visit], list[str]]:
+    """Return the ultraviolet exposures of a person, and words on those that something stops."""
+    visits, stopped = [], []
+    fitted = [one for context in found if context.setup.fitted for one in every_context(context).values()]
+    for context in fitted:
+        if context.wavelength >= ULTRAVIOLET:
+            continue
+        person = next(one for one in context.case.person if one.name == name)
+        if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
+            continue
+        for visit in person.visits:
+            if visit.laser not in (None, context.laser.name):
+                continue
+            words = f"{context.laser.name}, {visit.way}, {visit.time.typed}" + (f": {visit.note}" if visit.note else "")
+            answer = next(
+                (s.answer or s.struck_out for s in scenarios
+                 if s.mode != "extended source" and (s.person, s.laser, s.setup, s.way, s.tissue)
+                 == (name, context.laser.name, context.setup.name, visit.way, tissue)), "")  # fmt: skip
+            if answer:
+                stopped.append(f"{words}: not counted, {answer}")
+                continue
+            duration, _ = person_duration(person, context.wavelength, visit.way, tissue, context.laser.name)
+            emission = max(context.emissions(tissue, duration), key=lambda one: one.power)
+            power = emission.power or emission.pulse_energy / float(visit.time)
+            if context.space.power is not None:
+                power = max(power, context.space.power[1])
+            visits.append(Visit(context.wavelength, power, float(visit.time), words, (context, person, visit.way)))
+    return visits, stopped
+
+
+def _exposure(visit: Visit, criterion: Criterion) -> float:
+    key: Any = visit.key
+    context, person, way = key
+    if way == "scatter":
+        model = context.case.settings.scatter_model
+        return max(
+            float(scatter_exposure(visit.power, s.reflectance, distance_from(person, s)[0], s.view_angle, model))
+            for s in context.scatterers
+        )
+    factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
+    return beam_exposure(context, person, criterion, factor)[0]
+
+
+def ultraviolet_days(found: list[Context], scenarios: list[Scenario]) -> tuple[UltravioletDay, ...]:
+    """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
+    days = []
+    if not found:
+        return ()
+    for person in found[0].case.person:
+        for tissue in TISSUES if person.visits else ():
+            visits, stopped = _visits(found, person.name, scenarios, tissue)
+            by_set = {name: day_doses(name, tissue, visits, _exposure) for name in found[0].rule_sets}
+            for _, _, band in BANDS:
+                own = {name: day for name, doses in by_set.items() for day in doses if day.band == band}
+                if not own:
+                    continue
+                worst = max(own.values(), key=lambda day: (day.ratio != day.ratio, day.ratio))
+                days.append(UltravioletDay(
+                    person=person.name,
+                    tissue=tissue,
+                    band=band,
+                    ratio=worst.ratio,
+                    below=worst.below,
+                    rule=RULE,
+                    rule_set=worst.rule_set,
+                    visits=(*(f"{words}: {dose:.3g} J/m2" for words, dose, _, _ in worst.doses), *stopped),
+                    ratio_by_rule_set={name: day.ratio for name, day in own.items()},
+                    steps=_steps(worst),
+                ))  # fmt: skip
+    return tuple(days)
+
+
+def _steps(day: DayDose) -> tuple[Step, ...]:
+    each = [
+        Step("H_i/H_limit", f"dose of a visit: {words}", "E · t / H_limit", f"{dose:.5g} / {limit:.5g} J/m2", ratio,
+             "1",
+             f"{day.rule_set}: {day.source}", day.seen)
+        for words, dose, limit, ratio in day.doses
+    ]  # fmt: skip
+    numbers = " + ".join(f"{ratio:.4g}" for *_, ratio in day.doses)
+    total = Step(
+        "Σ", f"doses of the day, {day.band}, {day.hazard}, limit for {day.time:g} s", "Σ H_i / H_limit <= 1", numbers,
+        day.ratio, "1", RULE, "read",
+    )  # fmt: skip
+    return (*each, total)
+
+
+def with_days(decision: Decision, days: tuple[UltravioletDay, ...]) -> Decision:
+    """Return the decision, refused when the doses of a day add up to more than the limit."""
+    above = [day for day in days if not day.below]
+    if not above:
+        return decision
+    reasons = tuple(
+        f"{day.person}: the ultraviolet doses of the day add up to {format_quantity(day.ratio, '1', 3, 'up')} times "
+        f"the {day.tissue} limit ({day.band})."
+        for day in above
+    )
+    verdict = decision.verdict
+    if decision.passed:
+        verdict = "Not below the limits: the ultraviolet doses of a day add up to more than the limit."
+    return replace(decision, passed=False, verdict=verdict, reasons=(*reasons, *decision.reasons))

@@ -1,0 +1,291 @@
+"""A scanned beam in an assessment: running, stopped, and stopped for the reaction time of a cut-off."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.lines import every_context
+from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
+from lasersafe.hazard.scan_search import scan_reach, worst_running
+from lasersafe.hazard.scanning import ScanFinding, scan_findings
+from lasersafe.hazard.zones import direct_reach, worst_place
+from lasersafe.optics.scanning import ScanPattern
+from lasersafe.quantity import format_quantity
+from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
+
+if TYPE_CHECKING:
+    from lasersafe.models import Person, Setup
+
+_FAR_PLACES = (0.3, 1.0, 3.0, 10.0, 30.0)  # m; where settings are compared, beside the people
+DERIVED = "docs/method.md, Scanned beams"
+
+
+def pattern_of(setup: Setup) -> ScanPattern | None:
+    """Return the pattern of a set-up, or None when nothing moves the beam."""
+    scan = setup.scan
+    if scan is None:
+        return None
+    reference, fans_out = None, scan.fans_out
+    if scan.full_width is not None:
+        width, reference = scan.full_width.pair, None if scan.width_at is None else float(scan.width_at)
+    else:
+        assert scan.full_angle is not None
+        width = scan.full_angle.pair
+        if setup.kind == "lens":  # the lens turns the angle into a width at its focus
+            focal_length = float(setup.focal_length)
+            width, reference, fans_out = (width[0] * focal_length, width[1] * focal_length), focal_length, False
+    lines = scan.lines or 1
+    pitch = width[1] / (lines - 1) if lines > 1 else width[1]
+    return ScanPattern(scan.pattern, width, float(scan.frequency), scan.waveform, reference, fans_out, lines, pitch)
+
+
+def pattern_words(setup: Setup) -> str:
+    """Return the pattern of a set-up in words."""
+    scan = setup.scan
+    assert scan is not None
+    size = scan.full_angle.typed if scan.full_angle is not None else ""
+    if scan.full_width is not None and scan.width_at is not None:
+        size = f"{scan.full_width.typed} at {scan.width_at.typed}"
+    text = f"{scan.pattern}, {size}, {scan.frequency.typed}"
+    if scan.lines:
+        text += f", {scan.lines} lines"
+    return text + (f", {scan.waveform}" if scan.pattern in ("line", "raster") else "")
+
+
+def _places(context: Context) -> tuple[float, ...]:
+    """Return every place where a person can meet the beam: the closest, and each waist beyond it."""
+    mine = [p for p in context.case.person if p.laser in (None, context.laser.name)]
+    return tuple(sorted({place for p in mine for place in worst_place(context.beam, float(p.distance))}))
+
+
+_cached_findings = lru_cache(maxsize=1024)(scan_findings)
+
+
+def _scan_emissions(
+    context: Context, rule_set: str, tissue: str, duration: float, pattern: ScanPattern, place: float
+) -> tuple[Emission, ...]:
+    return worst_running(
+        context.space, context.emissions(tissue, duration), rule_set, tissue, context.beam, context.wavelength,
+        duration, pattern, place,
+    )  # fmt: skip
+
+
+def _finding(
+    context: Context, rule_set: str, tissue: str, duration: float, distance: float, factor: float = 1.0
+) -> tuple[ScanFinding, float, Emission]:
+    """Return the highest finding at or beyond a distance, its place and its setting."""
+    pattern = pattern_of(context.setup)
+    assert pattern is not None
+    places = _places(context)
+    best: tuple[ScanFinding, float, Emission] | None = None
+    for place in worst_place(context.beam, distance):
+        where = places if place in places else (place,)
+        for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place):
+            every = _cached_findings(
+                rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern, where
+            )
+            found = every[where.index(place)]
+            if best is None or not found.ratio <= best[0].ratio:
+                best = found, place, emission
+    assert best is not None
+    found, place, emission = best
+    return replace(found, ratio=found.ratio * factor, exposure=found.exposure * factor), place, emission
+
+
+def _lasting(context: Context) -> float | None:
+    """Return how long the stopped beam lasts until a monitored cut-off ends it, at least one pulse, or None. [s]."""
+    scan = context.setup.scan
+    if scan is None or not scan.monitored or scan.reaction_time is None:
+        return None
+    longest = max(one.space.longest_pulse for one in every_context(context).values())
+    return max(float(scan.reaction_time), 1e-9, longest)
+
+
+def _credit(context: Context, person_distance: float, tissue: str, factor: float) -> ScanCredit:
+    scan = context.setup.scan
+    assert scan is not None
+    time = _lasting(context)
+    if time is None:
+        return scan_credit(context.rule_sets, tissue, context.emission(tissue, 10.0), context.beam, context.wavelength,
+                           person_distance, monitored=False, reaction_time=None)  # fmt: skip
+    found = [
+        max((
+            scan_credit(
+                one.rule_sets, tissue, emission, one.beam, one.wavelength, person_distance,
+                monitored=scan.monitored, reaction_time=time, factor=factor,
+            )
+            for emission in one.emissions(tissue, time)
+        ), key=lambda credit: credit.ratio)
+        for one in every_context(context).values()
+    ]  # fmt: skip
+    total = math.fsum(one.ratio for one in found)
+    first = found[0]
+    if len(found) == 1 or total <= 1.0:
+        return replace(first, ratio=total)
+    return ScanCredit(False, f"the stopped beams of all wavelengths for {time:g} s are above their limit here", total,
+                      first.reach)  # fmt: skip
+
+
+def _running(context: Context, person: Person, stopped: Scenario, factor: float, credit: ScanCredit) -> Scenario:
+    distance = float(person.distance)
+    ratios: dict[str, float] = {}
+    best: tuple[ScanFinding, float, str] | None = None
+    for rule_set in context.rule_sets:
+        found = [
+            _finding(one, rule_set, stopped.tissue, stopped.duration, distance, factor)
+            for one in every_context(context).values()
+        ]
+        ratios[rule_set] = math.fsum(f.ratio for f, _, _ in found)
+        if best is None or not ratios[rule_set] <= ratios[best[2]]:
+            best = (*found[0][:2], rule_set)
+    assert best is not None
+    finding, place, rule_set = best
+    ratio = ratios[rule_set]
+    exposure = ratio * finding.limit
+    criterion = replace(
+        stopped.criterion, rule_set=rule_set, hazard=finding.hazard, rule=finding.rule, limit=finding.limit,
+        limit_unit=finding.unit, source=finding.source,
+        amount_unit="W" if finding.unit == "W/m2" else "J", note=finding.train, steps=(),
+    )  # fmt: skip
+    given = "counted" if credit.given else "not counted"
+    steps = (
+        Step("t_pass", "longest stay of the spot on the aperture in a period, at the slowest place",
+             "time of the pattern within d + D, or within the wider of both; the stricter counts",
+             f"{pattern_words(context.setup)} at {place:.5g} m", finding.pass_time, "s", DERIVED, "own"),
+        Step("n", "laser pulses in a pass; passes in the exposure", "1 + t_pass · rate; 1 + t · frequency",
+             f"{finding.pulses:.5g} pulses, {finding.passes:.5g} passes", max(finding.pulses, 1.0), "1", DERIVED,
+             "own"),
+        Step("H/H_limit", f"ratio while the scan runs: {finding.train}, {finding.rule} rule", "H / H_limit",
+             f"{exposure:.5g} / {finding.limit:.5g} {finding.unit}", ratio, "1", f"{rule_set}: {finding.source}",
+             "own"),
+    )  # fmt: skip
+    return replace(
+        stopped, mode="running", exposure=exposure, exposure_unit=finding.unit, limit=finding.limit, ratio=ratio,
+        below=bool(ratio <= 1.0), criterion=criterion, ratio_by_rule_set=ratios, steps=steps, shares=(),
+        surface="; ".join(part for part in (stopped.surface, f"scan running, movement {given}") if part),
+    )  # fmt: skip
+
+
+def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], again: object = None) -> list[Scenario]:
+    """Return the scenarios of one person with the scan running and with it stopped.
+
+    Without credit the stopped beam lasts as long as the exposure; with a cut-off that earns credit, its reaction time.
+    Scatter from the work is taken from the standing spot.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+    person : Person
+        Whose scenarios they are.
+    own : list of Scenario
+        Of the beam that stands still.
+    again : callable, optional
+        Takes a person, way and tissue and returns the scenario of the stopped beam for a person with another time.
+
+    Returns
+    -------
+    list of Scenario
+        Unchanged where nothing moves the beam.
+    """
+    if context.setup.scan is None:
+        return own
+    result = []
+    for scenario in own:
+        if scenario.way == "scatter":
+            result.append(scenario)
+            continue
+        if person.aided and scenario.tissue == "eye":  # a wide objective holds the spot for longer
+            words = "optical aids: the movement of the scan is not counted"
+            surface = "; ".join(part for part in (scenario.surface, words) if part)
+            result.append(replace(scenario, mode="scan failure", surface=surface))
+            continue
+        factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
+        credit = _credit(context, float(person.distance), scenario.tissue, factor)
+        failure = scenario
+        if credit.given and callable(again):
+            shorter = person.model_copy(
+                update={"time": _lasting(context), "time_reason": "reaction time of the monitored scan-fail cut-off"}
+            )
+            failure = again(shorter, scenario.way, scenario.tissue)
+        failure = replace(
+            failure, mode="scan failure",
+            surface="; ".join(part for part in (failure.surface, f"scan stopped: {credit.reason}") if part),
+        )  # fmt: skip
+        result += [failure, _running(context, person, scenario, factor, credit)]
+    return result
+
+
+def _place(context: Context, rule_set: str, tissue: str, duration: float, distance: float) -> ScanPlace:
+    found, _, emission = _finding(context, rule_set, tissue, duration, distance)
+    setting = f"; setting: {setting_words(emission)}" if context.space.adjustable else ""
+    stay = format_quantity(found.pass_time, "s", 3, "up")
+    if found.standing:
+        sentence = "the pattern is too narrow here: the beam counts as standing"
+    else:
+        pulses = f", {found.pulses:.4g} pulses a pass" if found.pulses else ""
+        sentence = (
+            f"up to {stay} in each period at the turning points{pulses}, {found.passes:.4g} passes: the {found.rule} "
+            f"rule of {rule_set} decides ({found.hazard}; {found.train}){setting}"
+        )
+    return ScanPlace(distance, found.pass_time, found.pulses, found.passes, found.ratio, found.standing, sentence)
+
+
+def scan_results(context: Context) -> list[ScanResult]:
+    """Return how far the scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin."""
+    pattern = pattern_of(context.setup)
+    if pattern is None or context.setup.scan is None:
+        return []
+    time = context.setup.scan.reaction_time
+    lasts = _lasting(context)
+    duration, _ = context.duration("direct")
+    result = []
+    for tissue in ("eye", "skin"):
+        running, stopped, reaction = {}, 0.0, None
+        for rule_set in context.rule_sets:
+            for still in context.emissions(tissue, duration):
+                here = direct_reach(rule_set, tissue, still, context.beam, context.wavelength, duration).distance
+                stopped = max(stopped, here)
+            tried = dict.fromkeys(
+                emission
+                for place in (*_places(context), *_FAR_PLACES)
+                for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place)
+            )
+            running[rule_set] = scan_reach(
+                rule_set, tissue, tuple(tried), context.beam, context.wavelength, duration, pattern
+            )
+            if lasts is not None:
+                short = context.emission(tissue, lasts)
+                own = direct_reach(rule_set, tissue, short, context.beam, context.wavelength, lasts).distance
+                reaction = own if reaction is None else max(reaction, own)
+        decided = max(running, key=lambda name: running[name])
+        places = tuple(
+            _place(context, decided, tissue, duration, distance)
+            for distance in sorted(
+                {
+                    float(p.distance)
+                    for p in context.case.person
+                    if p.laser in (None, context.laser.name) and p.setup in (None, context.setup.name)
+                }
+            )
+        )
+        if reaction is None:
+            words = "the movement earns no credit: there is no monitored scan-fail cut-off with a stated reaction time"
+        else:
+            words = (
+                f"the movement counts beyond {format_quantity(reaction, 'm', 3, 'up')}, where the stopped beam stays "
+                f"below its limit for the reaction time of {format_quantity(float(time or 0.0), 's', 3)}"
+            )
+        result.append(
+            ScanResult(
+                context.laser.name, context.setup.name, context.setup.fitted, tissue, pattern_words(context.setup),
+                duration, max(running.values()), stopped, None if time is None else float(time), reaction, running,
+                places, words,
+            )
+        )  # fmt: skip
+    return result

@@ -1,0 +1,208 @@
+"""Into which class an emission would fall, next to the label. Information only, no classification of a product."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from lasersafe.hazard.emission_limits import CLASSES, EDITION, emission_limit, emission_table
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
+from lasersafe.optics.aperture import fraction_through
+from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.results import Step
+
+TIME_BASE = 100.0  # [s] no intended viewing
+TIME_BASE_ULTRAVIOLET = 3e4
+TIME_BASE_VISIBLE = 0.25  # classes 2, 2M and 3R of visible light
+UNKNOWN = "no figures"
+_RULES = "ICNIRP-2013"  # its train factor is the C_5 of the edition
+
+
+@dataclass(frozen=True)
+class ClassFinding:
+    """The class that the computed emission would fall into, and the comparison that rules out the class below."""
+
+    computed: str  # a class, "3B or 4", or UNKNOWN
+    label: str  # class on the label, "" when it cannot be read
+    label_is_lower: bool
+    steps: tuple[Step, ...]
+
+
+def label_class(text: str) -> str:
+    """Return the class that a label names, or "" when it names none.
+
+    Parameters
+    ----------
+    text : str
+        As typed, as "4" or "Class 3B".
+
+    Returns
+    -------
+    str
+        One of the classes.
+    """
+    found = re.fullmatch(r"(?:laser\s*)?(?:class|klasse|classe)?\s*(1M|1C|1|2M|2|3R|3B|4)", text.strip(), re.IGNORECASE)
+    return found.group(1).upper() if found else ""
+
+
+def measuring_conditions(wavelength: float, duration: float) -> tuple[tuple[float, float], ...]:
+    """Return distance and aperture of each measuring condition [1]_.
+
+    Parameters
+    ----------
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Duration of the emission. [s]
+
+    Returns
+    -------
+    tuple of (distance, aperture)
+        For the unaided eye first, then with optics, where that counts; each [m, m].
+
+    References
+    ----------
+    .. [1] IEC60825-1-2014, measuring conditions 1 and 3.
+    """
+    if 400e-9 <= wavelength <= 1400e-9:
+        return (0.1, 7e-3), (2.0, 50e-3)
+    if wavelength >= 1e-4:
+        return ((0.1, 11e-3),)
+    if wavelength < 400e-9 or duration <= 0.35:
+        return ((0.1, 1e-3),)
+    return ((0.1, 3.5e-3 if duration >= 10.0 else 1.5e-3 * duration**0.375),)
+
+
+def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) -> float:
+    """Return the share of the beam that passes an aperture at a distance or, if it is more, farther out.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam.
+    distance : float
+        Shortest distance from the last optic. [m]
+    aperture : float
+        Diameter of the aperture. [m]
+
+    Returns
+    -------
+    float
+        0 to 1. [1]
+    """
+    places = [distance, *(place for place in beam.waist_position if place > distance)]
+    found = []
+    for place in places:
+        dx, dy = diameters(beam, place)
+        found.append(float(fraction_through(dx, dy, aperture, beam.profile)))
+    return max(found)
+
+
+def _comparisons(
+    emission: Emission, wavelength: float, base: float, name: str
+) -> list[tuple[float, float, float, str]]:
+    """Return (energy, limit, duration, what) of every comparison with a class."""
+    if emission.kind == "continuous":
+        return [(emission.power * base, emission_limit(name, wavelength, base), base, f"power over {base:g} s")]
+    pulse, energy = emission.pulse_duration, emission.pulse_energy
+    each = [(start, length, q) for start, length, q in emission.pulses] or [(0.0, pulse, energy)]
+    found = [(q, emission_limit(name, wavelength, t), t, "one pulse") for _, t, q in each]
+    if emission.kind == "single pulse" or (emission.period is None and emission.pulses):
+        return found
+    limit = emission_limit(name, wavelength, base)
+    found.append((emission.power * base, limit, base, f"mean over {base:g} s"))
+    if name == "3B":
+        return found
+    for row in train_limit(_RULES, "eye", emission, wavelength, base, ALPHA_MIN).rows:
+        if row.rule == "train" and np.isfinite(row.per_pulse):
+            time, joined, factor = (float(v) for v in (row.averaging_time, row.pulses_joined, row.pulse_factor))
+            found.append(
+                (energy * joined, emission_limit(name, wavelength, time) * factor, time, f"C_5 = {factor:.3g}")
+            )
+    return found
+
+
+def _passes(
+    emission: Emission, beam: BeamGeometry, wavelength: float, name: str, condition: int
+) -> tuple[bool | None, Step | None]:
+    """Return whether the emission stays below a class under one measuring condition, None where no figure is known."""
+    ultraviolet = wavelength < 400e-9
+    visible = 400e-9 <= wavelength <= 700e-9
+    base = TIME_BASE_ULTRAVIOLET if ultraviolet else TIME_BASE
+    if visible and name in ("2", "3R"):
+        base = TIME_BASE_VISIBLE
+    worst: Step | None = None
+    for energy, limit, time, what in _comparisons(emission, wavelength, base, name):
+        if math.isnan(limit):
+            return None, None
+        conditions = measuring_conditions(wavelength, time)
+        if condition >= len(conditions):
+            return True, worst
+        distance, aperture = conditions[condition]
+        share = accessible_fraction(beam, distance, aperture)
+        ratio = energy * share / limit
+        if worst is None or not ratio <= worst.value:
+            worst = Step(
+                "Q/AEL", f"emission over the limit of class {name}, {what}", "Q · share through the aperture / AEL",
+                f"{energy:.5g} J · {share:.4g} ({aperture * 1e3:.3g} mm at {distance:g} m) / {limit:.5g} J",
+                ratio, "1", f"{EDITION}, {emission_table()[1].locator}", emission_table()[1].seen,
+            )  # fmt: skip
+    assert worst is not None
+    return bool(worst.value <= 1.0), worst
+
+
+def class_finding(emissions: tuple[Emission, ...], beam: BeamGeometry, wavelength: float, label: str) -> ClassFinding:
+    """Return the highest class that any of the settings would fall into.
+
+    Parameters
+    ----------
+    emissions : tuple of Emission
+        Settings to look at.
+    beam : BeamGeometry
+        The beam that leaves the last optic.
+    wavelength : float
+        Wavelength. [m]
+    label : str
+        Class on the label, as typed.
+
+    Returns
+    -------
+    ClassFinding
+        Information only.
+    """
+    order = [*CLASSES[:-1], "3B or 4", "4", UNKNOWN]
+    found = [_class_of(emission, beam, wavelength) for emission in emissions]
+    computed, steps = max(found, key=lambda one: order.index(one[0]))
+    on_label = label_class(label)
+    lower = False
+    if on_label in CLASSES and computed != UNKNOWN:
+        least = "3B" if computed == "3B or 4" else computed
+        lower = CLASSES.index(on_label) < CLASSES.index(least)
+    return ClassFinding(computed, on_label, lower, steps)
+
+
+def _class_of(emission: Emission, beam: BeamGeometry, wavelength: float) -> tuple[str, tuple[Step, ...]]:
+    steps: list[Step] = []
+    known = one_known = False
+    for name in ("1", "2", "3R", "3B"):
+        bare, step = _passes(emission, beam, wavelength, name, 0)
+        if bare is None:
+            continue
+        known = True
+        one_known = one_known or name == "1"
+        aided, more = _passes(emission, beam, wavelength, name, 1)
+        steps += [one for one in (step, more) if one is not None]
+        if bare and aided:
+            return (name if name != "3B" or one_known else UNKNOWN), tuple(steps)
+        if bare and name in ("1", "2"):
+            below, last = _passes(emission, beam, wavelength, "3B", 1)
+            if below:
+                return f"{name}M", tuple(steps)
+            steps += [last] if last is not None else []
+    if not known:
+        return UNKNOWN, ()
+    bare, _ = _passes(emission, beam, wavelength, "3B", 0)
+    return ("3B or 4" if bare is None else "4"), tuple(steps)

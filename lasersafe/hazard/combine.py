@@ -1,0 +1,356 @@
+"""Several wavelengths and several beams: which fractions of a limit add, and how far their sum exceeds 1.
+
+Fractions add for the same tissue and the same mechanism. A group is a set of hazards that all add with each other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.errors import OutOfRangeError
+from lasersafe.hazard.crossing import farthest_crossing
+from lasersafe.hazard.distances import direct_distance
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.reflection import scatter_intensity
+from lasersafe.results import Criterion
+
+FLOAT = NDArray[np.float64]
+_NEAREST = 1e-3  # m
+_TABLE = "BGI832, page 23: table of wavelengths that add (IR-B and IR-C with itself from memory)"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One wavelength of a laser: what it emits and how it spreads."""
+
+    name: str
+    wavelength: float  # [m]
+    emission: Emission
+    beam: BeamGeometry
+    others: tuple[Emission, ...] = ()  # further settings, each of which can be the worst; the highest fraction counts
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one line adds to a sum: its worst comparison in the group."""
+
+    line: str
+    wavelength: float
+    fraction: float  # of its limit [1]
+    exposure: float
+    criterion: Criterion
+
+
+@dataclass(frozen=True)
+class Sum:
+    """The sum of one group at one place."""
+
+    group: str
+    rule_set: str
+    total: float
+    shares: tuple[Share, ...]  # highest first
+
+
+@dataclass(frozen=True)
+class SumReach:
+    """How far a sum exceeds 1, and the shares there."""
+
+    distance: float
+    group: str
+    rule_set: str
+    alone: float  # the farthest reach of any line alone [m]
+
+
+def group_of(tissue: str, hazard: str, wavelength: float) -> str:
+    """Return the group in which a hazard adds [1]_.
+
+    Parameters
+    ----------
+    tissue : str
+        ``eye`` or ``skin``.
+    hazard : str
+        Name of the hazard.
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    str
+        ``retina thermal``, ``retina photochemical``, ``cornea and lens``, ``ultraviolet B and C`` or ``skin``.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the wavelength is outside 180 nm to 1 mm.
+
+    References
+    ----------
+    .. [1] BGI832, page 23: UV-C and UV-B with themselves; UV-A with IR-B and IR-C, of the skin with all above; visible
+       and IR-A with themselves, of the skin with IR-B and IR-C. The corneal limit of 1200 to 1400 nm is counted with
+       the cornea here, which is the strict side.
+
+    Examples
+    --------
+    >>> group_of("eye", "retina thermal", 532e-9), group_of("skin", "skin thermal", 1064e-9)
+    ('retina thermal', 'skin')
+    """
+    if not 180e-9 * (1 - 1e-9) <= wavelength <= 1e-3 * (1 + 1e-9):
+        message = f"wavelength = {wavelength * 1e9:.6g} nm: the table of additions covers 180 nm to 1 mm"
+        raise OutOfRangeError(message)
+    if wavelength <= 315e-9 * (1 + 1e-9):
+        return (
+            "ultraviolet B and C"
+            if wavelength < 315e-9 * (1 - 1e-9)
+            else "skin"
+            if tissue == "skin"
+            else ("cornea and lens")
+        )
+    if tissue == "skin":
+        return "skin"
+    return hazard if hazard.startswith("retina") else "cornea and lens"
+
+
+def _criteria(rule_set: str, tissue: str, line: Line, duration: float) -> dict[str, list[Criterion]]:
+    area = WHOLE_BODY if large_area_applies(tissue, line.wavelength, duration) else None
+    found: dict[str, list[Criterion]] = {}
+    for emission in (line.emission, *line.others):
+        for c in criteria(rule_set, tissue, emission, line.wavelength, duration, ALPHA_MIN, area):
+            found.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(c)
+    return found
+
+
+def sums_at(
+    rule_set: str,
+    tissue: str,
+    lines: Sequence[Line],
+    duration: float,
+    exposure_of: Callable[[Line, Criterion], float],
+) -> tuple[Sum, ...]:
+    """Return the sum of every group at one place, highest first.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    lines : sequence of Line
+        All lines that reach the place together.
+    duration : float
+        Exposure duration, the longest of any line. [s]
+    exposure_of : callable
+        Takes a line and a comparison, returns the exposure that it sees. [W/m2 or J/m2]
+
+    Returns
+    -------
+    tuple of Sum
+        One for each group.
+    """
+    groups: dict[str, list[Share]] = {}
+    for line in lines:
+        for group, compared in _criteria(rule_set, tissue, line, duration).items():
+            shares = []
+            for c in compared:
+                exposure = exposure_of(line, c)
+                shares.append(Share(line.name, line.wavelength, exposure / c.limit, exposure, c))
+            worst = max(shares, key=lambda s: math.inf if math.isnan(s.fraction) else s.fraction)
+            groups.setdefault(group, []).append(worst)
+    found = [
+        Sum(group, rule_set, math.fsum(s.fraction for s in shares), tuple(sorted(shares, key=lambda s: -s.fraction)))
+        for group, shares in groups.items()
+    ]
+    return tuple(sorted(found, key=lambda s: -s.total))
+
+
+def beam_sums(
+    rule_set: str, tissue: str, lines: Sequence[Line], duration: float, distance: float, factor: float = 1.0
+) -> tuple[Sum, ...]:
+    """Return the sums in the beams at a distance from the last optic; *factor* is a reflectance on the way [1].
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    lines : sequence of Line
+        All lines that reach the place together.
+    duration : float
+        Exposure duration, the longest of any line. [s]
+    distance : float
+        From the last optic. [m]
+    factor : float
+        Reflectance on the way, the same for all lines. [1]
+
+    Returns
+    -------
+    tuple of Sum
+        One for each group, highest first.
+    """
+
+    def exposure(line: Line, c: Criterion) -> float:
+        dx, dy = diameters(line.beam, distance)
+        return float(mean_exposure(c.amount * factor, dx, dy, c.limiting_aperture, line.beam.profile))
+
+    return sums_at(rule_set, tissue, lines, duration, exposure)
+
+
+def summed_distance(
+    rule_set: str, tissue: str, lines: Sequence[Line], duration: float, factor: float = 1.0
+) -> SumReach:
+    """Return how far the sum of the fractions of the lines is above 1, from the last optic.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    lines : sequence of Line
+        All lines that reach the place together.
+    duration : float
+        Exposure duration, the longest of any line. [s]
+    factor : float
+        Reflectance on the way, the same for all lines. [1]
+
+    Returns
+    -------
+    SumReach
+        Of the group that reaches farthest; distance 0 where no sum is above 1.
+    """
+    groups: dict[str, list[tuple[Line, list[Criterion]]]] = {}
+    for line in lines:
+        for group, compared in _criteria(rule_set, tissue, line, duration).items():
+            groups.setdefault(group, []).append((line, compared))
+    best = SumReach(0.0, "", rule_set, 0.0)
+    alone = 0.0
+    for group, members in groups.items():
+        count = len(members)
+
+        def total(distance: FLOAT, members: list[tuple[Line, list[Criterion]]] = members) -> FLOAT:
+            found = np.zeros(np.shape(distance))
+            for line, compared in members:
+                dx, dy = diameters(line.beam, distance)
+                worst = np.zeros(np.shape(distance))
+                for c in compared:
+                    mean = mean_exposure(c.amount * factor, dx, dy, c.limiting_aperture, line.beam.profile)
+                    worst = np.maximum(worst, mean / c.limit)
+                found = found + worst
+            return found
+
+        single = far = 0.0
+        for line, compared in members:
+            for c in compared:
+                if not c.amount * factor > 0.0:
+                    continue
+                own = direct_distance(c.amount * factor, c.limit, c.limiting_aperture, line.beam)
+                single = max(single, own)
+                shared = direct_distance(c.amount * factor, c.limit / count, c.limiting_aperture, line.beam)
+                far = max(far, shared)  # beyond it no line is above 1 / count, so the sum is not above 1
+        alone = max(alone, single)
+        distance = single
+        if count > 1 and far > single:
+            near = max(single, _NEAREST)
+            far = max(far, near) * (1.0 + 1e-9) + 1e-9
+            distance = max(single, float(farthest_crossing(total, near, far)))
+        if distance > best.distance or not best.group:
+            best = SumReach(distance, group, rule_set, 0.0)
+    return SumReach(best.distance, best.group, rule_set, alone)
+
+
+def scatter_sums(
+    rule_set: str,
+    tissue: str,
+    lines: Sequence[Line],
+    duration: float,
+    *,
+    reflectance: float,
+    view_angle: float,
+    model: str,
+    distance: float,
+) -> tuple[Sum, ...]:
+    """Return the sums for light that a small spot scatters, at a distance from it; no credit for the size of the spot.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    lines : sequence of Line
+        All lines that reach the place together.
+    duration : float
+        Exposure duration, the longest of any line. [s]
+    reflectance : float
+        Of the surface, for all lines. [1]
+    view_angle : float
+        From the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    distance : float
+        From the surface. [m]
+
+    Returns
+    -------
+    tuple of Sum
+        One for each group, highest first.
+    """
+
+    def exposure(_line: Line, c: Criterion) -> float:
+        return float(scatter_intensity(c.amount, reflectance, view_angle, model)) / distance**2
+
+    return sums_at(rule_set, tissue, lines, duration, exposure)
+
+
+def scatter_summed_distance(
+    rule_set: str,
+    tissue: str,
+    lines: Sequence[Line],
+    duration: float,
+    *,
+    reflectance: float,
+    view_angle: float,
+    model: str,
+) -> SumReach:
+    """Return how far the sum for scattered light is above 1: r = sqrt(sum at 1 m), from the surface [m].
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    lines : sequence of Line
+        All lines that reach the place together.
+    duration : float
+        Exposure duration, the longest of any line. [s]
+    reflectance : float
+        Of the surface, for all lines. [1]
+    view_angle : float
+        From the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+
+    Returns
+    -------
+    SumReach
+        Of the group that reaches farthest.
+    """
+    sums = scatter_sums(
+        rule_set, tissue, lines, duration, reflectance=reflectance, view_angle=view_angle, model=model, distance=1.0
+    )
+    alone = max(share.fraction for found in sums for share in found.shares)
+    return SumReach(math.sqrt(sums[0].total), sums[0].group, rule_set, math.sqrt(alone))
+
+
+def addition_source() -> str:
+    """Return where the table of additions stands."""
+    return _TABLE

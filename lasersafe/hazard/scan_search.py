@@ -1,0 +1,311 @@
+"""Which of the allowed settings are worst while a scan runs, and how far the worst of them reaches.
+
+A great many settings are compared by the fast rules of `sweep`, place by place; what is printed comes from the full
+rules of `scanning` for the few settings that are left.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.scanning import joined_within, scan_distance, scan_ratio, sweep_aperture
+from lasersafe.hazard.settings import SettingSpace, Tried, trains
+from lasersafe.hazard.sweep import Compiled, compiled, ratios
+from lasersafe.hazard.zones import direct_reach
+from lasersafe.limits import count_pulses
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
+
+FLOAT = NDArray[np.float64]
+_MOST = 24  # settings compared by the full rules where limiting apertures differ
+_NEAREST = 1e-3  # m
+_PLACES = 300  # for the quick search
+_SURELY = 0.9995  # settings that reach less than this part of the farthest are not narrowed down
+_FEW = 24
+_SECTIONS = 32
+_ROUNDS = 8
+_CLOSE = 1e-7  # relative width of the last bracket, of which the far end is taken
+
+
+def _stays(pattern: ScanPattern, beam: BeamGeometry, place: FLOAT, aperture: float) -> FLOAT:
+    """Return both times of a sweep, shape (2, ...)."""
+    return np.stack([dwell(pattern, place, way) for way in sweep_widths(*diameters(beam, place), aperture)])
+
+
+def running_ratios(
+    limits: Compiled, energy: FLOAT, pulse: FLOAT, rate: FLOAT, stays: FLOAT, period: float, joined: float
+) -> FLOAT:
+    """Return energy over limit of the effective trains of many settings, for a wide beam, as in `effective_trains`.
+
+    Parameters
+    ----------
+    limits : Compiled
+        Limits for the whole exposure.
+    energy, pulse, rate : numpy.ndarray, shape (n,)
+        Settings of a train. [J, s, Hz]
+    stays : numpy.ndarray, shape (k, n) or (k, 1)
+        Times in each period that the spot stays; the strictest counts. [s]
+    period : float
+        Of the pattern. [s]
+    joined : float
+        T_i, 0 for none. [s]
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Highest ratio; divided by the area of the beam it is exposure over limit. [m2]
+    """
+    time = np.broadcast_to(np.minimum(stays, min(period, limits.duration)), (stays.shape[0], energy.size))
+    longest = np.minimum(np.maximum(time, pulse), limits.duration)
+    count = count_pulses(longest, np.broadcast_to(rate, longest.shape))
+    span = np.maximum(np.minimum(longest, joined), pulse)
+    group = np.minimum(count_pulses(span, np.broadcast_to(rate, span.shape)), count)
+    groups = np.ceil(count / group)
+    q, t, f = (
+        np.concatenate([np.broadcast_to(column, longest.shape) for column in columns]).reshape(-1)
+        for columns in (
+            (count * energy, energy, group * energy),
+            (longest, pulse, span),
+            (
+                np.minimum(1.0 / period, 1.0 / longest),
+                np.minimum(count / period, rate),
+                np.minimum(groups / period, 1.0 / span),
+            ),
+        )
+    )
+    found: FLOAT = ratios(limits, q, t, f).reshape(-1, energy.size).max(axis=0)
+    return found
+
+
+def _near_jumps(tried: Tried, best: int, stays: FLOAT) -> Tried:
+    """Return settings beside the best one: the rates just above which one more pulse falls into a pass."""
+    pulse = float(tried.pulse[best])
+    rates = []
+    for stay in stays.reshape(-1):
+        at = np.floor(stay * float(tried.rate[best])) + np.array([-1.0, 0.0, 1.0, 2.0])
+        rates.append(at[at >= 1.0] / stay * (1.0 + 4e-9))
+    rate = np.concatenate([*rates, tried.rate[best : best + 1]])
+    rate = rate[(rate >= tried.rate.min()) & (rate <= tried.rate.max()) & (rate * pulse <= 1.0)]
+    return Tried(np.zeros_like(rate), np.full_like(rate, pulse), rate, np.ones_like(rate), 1.0 / rate)
+
+
+def _energies(space: SettingSpace, rate: FLOAT) -> FLOAT:
+    cap = np.inf if space.pulse_energy is None else space.pulse_energy[1]
+    power = np.inf if space.power is None else space.power[1]
+    return np.minimum(cap, power / rate)
+
+
+@lru_cache(maxsize=256)
+def _settings(space: SettingSpace, duration: float) -> Tried:
+    return trains(space, (), duration)
+
+
+@lru_cache(maxsize=512)
+def worst_running(
+    space: SettingSpace,
+    standing: tuple[Emission, ...],
+    rule_set: str,
+    tissue: str,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    place: float,
+) -> tuple[Emission, ...]:
+    """Return the settings that can be worst while the scan runs, at one place.
+
+    Parameters
+    ----------
+    space : SettingSpace
+        The allowed settings.
+    standing : tuple of Emission
+        The worst of the beam that stands still, the worst for a wide beam first; always among the answer.
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    beam : BeamGeometry
+        The beam that is scanned.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    pattern : ScanPattern
+        The pattern.
+    place : float
+        From the last optic. [m]
+
+    Returns
+    -------
+    tuple of Emission
+        At least one, without doubles.
+    """
+    found = dict.fromkeys(standing)
+    limits = compiled(rule_set, tissue, wavelength, duration)
+    stays = _stays(pattern, beam, np.array([place]), sweep_aperture(tissue, wavelength))
+    joined = joined_within(rule_set, tissue, wavelength)
+    apertures = {piece.aperture for _, pieces in limits.hazards for piece in pieces}
+    for row in space.rows:
+        plain = row.kind == "pulse train" and row.pattern is None and row.burst_pulses is None and not row.pedestal
+        if not plain or not space.adjustable:
+            continue
+        try:
+            tried = _settings(row, duration)
+        except InputError:
+            continue
+        own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, stays, pattern.period, joined)
+        best = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))  # of equals the first
+        beside = _near_jumps(tried, best, stays)
+        if row.duty is None and beside.rate.size:
+            beside = beside._replace(energy=_energies(row, beside.rate))
+            more = running_ratios(limits, beside.energy, beside.pulse, beside.rate, stays, pattern.period, joined)
+            if float(more.max()) > float(own[best]) * (1.0 + 1e-9):
+                found[beside.emission(int(more.argmax()), row)] = None
+        found[tried.emission(best, row)] = None
+        if len(apertures) > 1:
+            spread = sorted({round(i) for i in np.linspace(0, tried.energy.size - 1, _MOST).tolist()})
+            for setting in (tried.emission(i, row) for i in spread):
+                found[setting] = None
+    if len(apertures) > 1 and len(found) > 2:
+        where = np.array([place])
+        by = {e: float(scan_ratio(rule_set, tissue, e, beam, wavelength, duration, pattern, where)[0]) for e in found}
+        return (*standing, *(e for e in sorted(by, key=lambda e: -by[e])[:1] if e not in standing))
+    return tuple(found)
+
+
+def scan_reach(
+    rule_set: str,
+    tissue: str,
+    emissions: tuple[Emission, ...],
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+) -> float:
+    """Return how far the running scan exceeds the limit at any of some settings, from the last optic [m].
+
+    As `scan_distance`: the fast rules tell about where, the full rules narrow it down and look farther out.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emissions : tuple of Emission
+        The settings.
+    beam : BeamGeometry
+        The beam that is scanned.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    pattern : ScanPattern
+        The pattern.
+
+    Returns
+    -------
+    float
+        Farthest place where the ratio is above 1; 0 where it is nowhere above. [m]
+    """
+    stopped = direct_reach(rule_set, tissue, emissions[0], beam, wavelength, duration).distance
+    far = max(2.0 * max(1.0, *beam.waist_position), 2.0 * stopped)
+    quick = [_quick_reach(rule_set, tissue, one, beam, wavelength, duration, pattern, far) for one in emissions]
+    known = [one for one in quick if one is not None]
+    best = max(known, default=0.0)
+    result = 0.0
+    for about, emission in sorted(zip(quick, emissions, strict=True), key=lambda p: -np.inf if p[0] is None else -p[0]):
+        if about is None:
+            own = scan_distance(rule_set, tissue, emission, beam, wavelength, duration, pattern)
+        elif about < _SURELY * best:
+            continue
+        elif _NEAREST < about < 0.9 * far and about > max(beam.waist_position):
+            own = _narrowed(rule_set, tissue, emission, beam, wavelength, duration, pattern, about, far, result)
+        else:
+            own = scan_distance(rule_set, tissue, emission, beam, wavelength, duration, pattern)
+        result = max(result, own)
+    return result
+
+
+def _quick_reach(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    far: float,
+) -> float | None:
+    """Return about where the running scan exceeds the limit for the last time, or None where this cannot be said."""
+    plain = emission.kind == "pulse train" and not (emission.burst or emission.pulses or emission.pedestal)
+    limits = compiled(rule_set, tissue, wavelength, duration)
+    apertures = {one for _, pieces in limits.hazards for piece in pieces for one in piece.aperture}
+    if not plain or len(apertures) != 1:
+        return None
+    (aperture,) = apertures
+    energy, pulse, rate = (
+        np.full(_PLACES, value) for value in (emission.pulse_energy, emission.pulse_duration, emission.repetition_rate)
+    )
+    joined = joined_within(rule_set, tissue, wavelength)
+    still = float(ratios(limits, energy[:1], pulse[:1], rate[:1])[0])
+
+    def last_over(place: FLOAT) -> int:
+        stays = _stays(pattern, beam, place, sweep_aperture(tissue, wavelength))
+        moving = running_ratios(limits, energy, pulse, rate, stays, pattern.period, joined)
+        value = np.where(stays[1] >= pattern.period, still, moving)
+        over = np.flatnonzero(value * mean_exposure(1.0, *diameters(beam, place), aperture, beam.profile) > 1.0)
+        return int(over[-1]) if over.size else -1
+
+    place = np.geomspace(_NEAREST, far, _PLACES)
+    last = last_over(place)
+    if last < 0:
+        return 0.0
+    if last + 1 < _PLACES:
+        place = np.linspace(place[last], place[last + 1], _PLACES)
+        last = max(last_over(place), 0)
+    return float(place[last])
+
+
+def _narrowed(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    quick: float,
+    far: float,
+    known: float,
+) -> float:
+    """Return the reach of one setting that is about *quick*, by the full rules; 0 where it is not above *known*."""
+
+    def above(distance: FLOAT) -> NDArray[np.bool_]:
+        found = scan_ratio(rule_set, tissue, emission, beam, wavelength, duration, pattern, distance)
+        if np.isnan(found).any():
+            message = "ratio of exposure to limit is not a number; correct the exposure or the limit"
+            raise OutOfRangeError(message)
+        return np.asarray(found > 1.0)
+
+    if known > 0.0 and not above(np.concatenate([[known], np.geomspace(known * 1.0001, far, _FEW)])).any():
+        return 0.0
+    grid = np.concatenate([quick * np.linspace(0.998, 1.002, _FEW), np.geomspace(quick * 1.003, far, _FEW)])
+    over = above(grid)
+    if over[-1] or not over.any():
+        return scan_distance(rule_set, tissue, emission, beam, wavelength, duration, pattern)
+    for _ in range(_ROUNDS):
+        last = int(np.flatnonzero(over)[-1])
+        near, end = float(grid[last]), float(grid[last + 1])
+        if end - near <= _CLOSE * end:
+            break
+        grid = np.linspace(near, end, _SECTIONS + 1)
+        over = np.concatenate([[True], above(grid[1:-1]), [False]])
+    last = int(np.flatnonzero(over)[-1])
+    return float(grid[last + 1])

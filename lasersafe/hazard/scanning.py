@@ -1,0 +1,408 @@
+"""A scanned beam at the eye or skin: the effective train of passes, how far it reaches, and what a cut-off earns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lasersafe.hazard.crossing import farthest_crossing
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, exposure_at, large_area_applies
+from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
+
+FLOAT = NDArray[np.float64]
+_NEAREST = 1e-3  # m
+
+
+@dataclass(frozen=True)
+class Passes:
+    """What crosses the aperture, as trains of equal pulses; arrays over the distance."""
+
+    what: str  # which train this is, in words
+    energy: FLOAT  # per pulse of the train, before the aperture [J]
+    pulse_duration: FLOAT  # [s]
+    rate: FLOAT  # [Hz]
+    duration: FLOAT  # exposure [s]
+
+
+@dataclass(frozen=True)
+class ScanFinding:
+    """The comparison that decides for a scanned beam at one place."""
+
+    ratio: float  # exposure over limit [1]
+    exposure: float  # per pulse of the effective train, or irradiance where the beam is taken as standing
+    limit: float
+    unit: str  # W/m2 | J/m2
+    rule: str  # single pulse | mean | train | standing
+    hazard: str
+    source: str
+    train: str  # which effective train, in words
+    pass_time: float  # longest stay at the slowest place in a period [s]
+    pulses: float  # laser pulses in a pass, 0 for continuous emission [1]
+    passes: float  # passes in the exposure [1]
+    standing: bool  # True where the pattern is too narrow to earn credit
+
+
+def sweep_aperture(tissue: str, wavelength: float) -> float:
+    """Return the aperture that a sweep is timed over: the largest that any rule set sets [m].
+
+    Parameters
+    ----------
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    float
+        Diameter. [m]
+    """
+    if wavelength >= 1e-4:
+        return 11e-3
+    return 7e-3 if tissue == "eye" and 400e-9 <= wavelength <= 1400e-9 else 3.5e-3
+
+
+@lru_cache(maxsize=64)
+def joined_within(rule_set: str, tissue: str, wavelength: float) -> float:
+    """Return T_i, the time within which pulses are joined, at a wavelength [m]; 0 where there is none. [s]."""
+    train = pulse_train_limit(rule_set, tissue, wavelength, 1e-9, 1.0, 10.0)
+    return max((float(r.joined_within) for r in train.rows if np.isfinite(r.joined_within)), default=0.0)
+
+
+def effective_trains(
+    emission: Emission, pattern: ScanPattern, stay: ArrayLike, duration: float, joined_within: float = 0.0
+) -> Iterator[Passes]:
+    """Yield the trains that stand for a scanned beam, all of which have to be below their limits [1]_.
+
+    Passes of one period that reach the aperture are counted as one longer pulse. Pulses of the laser are counted one by
+    one within a pass, one by one over the exposure, in groups within T_i, and as one pulse for each pass.
+
+    Parameters
+    ----------
+    emission : Emission
+        The setting of the laser; continuous or a pulse train.
+    pattern : ScanPattern
+        The pattern.
+    stay : array_like, shape (...)
+        Time within each period that the spot stays. [s]
+    duration : float
+        Exposure duration. [s]
+    joined_within : float
+        T_i of the rule set, 0 for none. [s]
+
+    Yields
+    ------
+    Passes
+        Arrays of shape (...).
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, "Scanned beams".
+    """
+    time = np.minimum(np.asarray(stay, dtype=np.float64), min(duration, pattern.period))
+    period_rate = np.full_like(time, 1.0 / pattern.period)
+    whole = np.full_like(time, duration)
+    if emission.kind == "continuous":
+        yield Passes("each pass as one pulse", emission.power * time, time, period_rate, whole)
+        return
+    pulse, rate = emission.pulse_duration, emission.repetition_rate
+    longest = np.clip(time, min(pulse, duration), duration)
+    count = np.asarray(count_pulses(np.maximum(longest, 1e-13), np.full_like(time, rate)))
+    energy = np.full_like(time, emission.pulse_energy)
+    short = np.full_like(time, min(pulse, duration))
+    yield Passes("each pass as one pulse", count * energy, longest, np.minimum(period_rate, 1.0 / longest), whole)
+    yield Passes("pulses within one pass", energy, short, np.full_like(time, rate), longest)
+    yield Passes("all pulses of the exposure", energy, short, np.minimum(count * period_rate, rate), whole)
+    if joined_within > pulse:
+        span = np.minimum(longest, joined_within)
+        group = np.minimum(np.asarray(count_pulses(span, np.full_like(time, rate))), count)
+        groups = np.ceil(count / group)
+        yield Passes(
+            "pulses in groups within T_i", group * energy, span, np.minimum(groups * period_rate, 1.0 / span), whole
+        )
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """One rule for all trains at once; arrays of shape (trains, ...)."""
+
+    ratio: FLOAT
+    exposure: FLOAT
+    limit: FLOAT
+    row: TrainRow
+
+
+def _compared(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    distance: FLOAT,
+) -> tuple[list[_Compared], FLOAT, list[str]]:
+    """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
+    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
+    dx, dy = diameters(beam, distance)
+    joined = 0.0 if emission.kind == "continuous" else joined_within(rule_set, tissue, wavelength)
+    trains, stays = [], []
+    for way in sweep_widths(dx, dy, sweep_aperture(tissue, wavelength)):
+        stay = dwell(pattern, distance, way)
+        for train in effective_trains(emission, pattern, stay, duration, joined):
+            trains.append(train)
+            stays.append(stay)
+    found = pulse_train_limit(
+        rule_set,
+        tissue,
+        wavelength,
+        np.stack([t.pulse_duration for t in trains]),
+        np.stack([t.rate for t in trains]),
+        np.stack([t.duration for t in trains]),
+        ALPHA_MIN,
+        exposed_area=area,
+    )
+    energy = np.stack([t.energy for t in trains])
+    result = []
+    for row in found.rows:
+        here = np.isfinite(row.per_pulse)
+        if here.any():
+            exposure = mean_exposure(energy, dx, dy, np.where(here, row.limiting_aperture, 1.0), beam.profile)
+            limit = np.where(here, row.per_pulse, math.inf)
+            result.append(_Compared(exposure / limit, exposure, limit, row))
+    return result, np.stack(stays), [t.what for t in trains]
+
+
+def _counts_as_standing(emission: Emission) -> bool:
+    """Return True where no effective train stands for the passes: one pulse, bursts, lists, pulses on a pedestal."""
+    return emission.kind == "single pulse" or bool(emission.burst or emission.pulses or emission.pedestal)
+
+
+def _standing(beam: BeamGeometry, pattern: ScanPattern, distance: FLOAT, aperture: float) -> NDArray[np.bool_]:
+    longest = sweep_widths(*diameters(beam, distance), aperture)[1]
+    return np.asarray(dwell(pattern, distance, longest) >= pattern.period)
+
+
+def scan_ratio(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    distance: ArrayLike,
+) -> FLOAT:
+    """Return the exposure of the running scan over its limit, at the slowest place of the pattern.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    beam : BeamGeometry
+        The beam that is scanned.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    pattern : ScanPattern
+        The pattern.
+    distance : array_like, shape (...)
+        From the last optic. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Highest ratio over all rules; that of the stopped beam where the pattern is too narrow to earn credit. [1]
+    """
+    place = np.asarray(distance, dtype=np.float64)
+    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
+    still = _standing(beam, pattern, place, sweep_aperture(tissue, wavelength))
+    if _counts_as_standing(emission):
+        still = np.ones_like(still)
+    stopped = np.zeros(place.shape)
+    if still.any():
+        dx, dy = diameters(beam, place)
+        for c in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area):
+            stopped = np.maximum(stopped, mean_exposure(c.amount, dx, dy, c.limiting_aperture, beam.profile) / c.limit)
+    if still.all():
+        return stopped
+    moving = place[~still]
+    best = np.zeros(moving.shape)
+    for one in _compared(rule_set, tissue, emission, beam, wavelength, duration, pattern, moving)[0]:
+        best = np.maximum(best, one.ratio.max(axis=0))
+    result = stopped.copy()
+    result[~still] = best
+    return result
+
+
+def scan_finding(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    distance: float,
+) -> ScanFinding:
+    """Return the comparison that decides for the running scan at one distance.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    beam : BeamGeometry
+        The beam that is scanned.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    pattern : ScanPattern
+        The pattern.
+    distance : float
+        From the last optic. [m]
+
+    Returns
+    -------
+    ScanFinding
+        The one with the highest ratio.
+    """
+    return scan_findings(rule_set, tissue, emission, beam, wavelength, duration, pattern, (distance,))[0]
+
+
+def scan_findings(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    distances: tuple[float, ...],
+) -> tuple[ScanFinding, ...]:
+    """Return the comparison that decides for the running scan at each of some distances, as `scan_finding`.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    beam : BeamGeometry
+        The beam that is scanned.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    pattern : ScanPattern
+        The pattern.
+    distances : tuple of float
+        From the last optic. [m]
+
+    Returns
+    -------
+    tuple of ScanFinding
+        The one with the highest ratio at each distance.
+    """
+    place = np.array(distances)
+    aperture = sweep_aperture(tissue, wavelength)
+    stay = dwell(pattern, place, sweep_widths(*diameters(beam, place), aperture)[1])
+    passes = math.floor(duration / pattern.period) + 1.0
+    pulses = np.zeros(place.shape)
+    if emission.kind == "pulse train":
+        pulses = count_pulses(np.maximum(stay, 1e-13), np.full(place.shape, emission.repetition_rate))
+    still = _standing(beam, pattern, place, aperture)
+    if _counts_as_standing(emission):
+        still = np.ones_like(still)
+    result: dict[int, ScanFinding] = {}
+    if not still.all():
+        found, stays, names = _compared(rule_set, tissue, emission, beam, wavelength, duration, pattern, place[~still])
+        for column, n in enumerate(np.flatnonzero(~still).tolist()):
+            top = max(found, key=lambda one: float(one.ratio[:, column].max()))
+            at = int(top.ratio[:, column].argmax())
+            result[n] = ScanFinding(
+                float(top.ratio[at, column]), float(top.exposure[at, column]), float(top.limit[at, column]), "J/m2",
+                top.row.rule, top.row.hazard, str(np.asarray(top.row.source)[at, column]), names[at],
+                float(stays[at, column]), float(pulses[n]), passes, False,
+            )  # fmt: skip
+    for n in np.flatnonzero(still).tolist():
+        area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
+        exposures = [
+            (exposure_at(beam, distances[n], one), one)
+            for one in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
+        ]
+        exposure, c = max(exposures, key=lambda pair: pair[0] / pair[1].limit)
+        result[n] = ScanFinding(
+            exposure / c.limit, exposure, c.limit, c.limit_unit, "standing", c.hazard, c.source,
+            "the beam counts as standing", float(stay[n]), float(pulses[n]), passes, True,
+        )  # fmt: skip
+    return tuple(result[n] for n in range(place.size))
+
+
+def scan_distance(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+) -> float:
+    """Return how far the running scan exceeds the limit, from the last optic [m].
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    beam : BeamGeometry
+        The beam that is scanned.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    pattern : ScanPattern
+        The pattern.
+
+    Returns
+    -------
+    float
+        Farthest place where the ratio is above 1; 0 where it is nowhere above. [m]
+    """
+
+    def ratio(distance: FLOAT) -> FLOAT:
+        return scan_ratio(rule_set, tissue, emission, beam, wavelength, duration, pattern, distance)
+
+    far = 2.0 * max(1.0, *beam.waist_position)
+    while float(ratio(np.array([far]))[0]) > 1.0 or far < 4.0 * max(beam.waist_position):
+        far *= 2.0
+    stopped = direct_reach(rule_set, tissue, emission, beam, wavelength, duration).distance
+    far = max(far, 1.01 * stopped)
+    while float(ratio(np.array([far]))[0]) > 1.0:
+        far *= 2.0
+    found = float(farthest_crossing(ratio, _NEAREST, far, points=300))
+    focus = [p for p in beam.waist_position if p > found and float(ratio(np.array([p]))[0]) > 1.0]
+    return max([found, *focus])

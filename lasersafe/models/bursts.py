@@ -1,0 +1,60 @@
+"""A burst: several pulses close together, in place of each pulse of a train."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from lasersafe.models.base import CaseModel, Peek
+from lasersafe.models.messages import Finding
+from lasersafe.models.values import Knob, Measured, Turnable
+from lasersafe.quantity import format_quantity
+
+COUNT = Turnable("1", "1", "100000", "10")
+SPACING = Turnable("s", "1 ps", "30000 s", "20 ns")
+DUTY = Turnable("1", "0", "1", "20 %", above_low=True)
+PEDESTAL = Measured("W", "0 W", "1 MW", "50 mW", above_low=True)
+
+
+class Burst(CaseModel):
+    """Pulses of a burst: ``[laser.emission.burst]``."""
+
+    pulses: Annotated[Knob, COUNT] = Field(description="Pulses in one burst, as 10; a range as [1, 10].")
+    spacing: Annotated[Knob, SPACING] = Field(
+        description="Time from the start of one pulse of the burst to that of the next, as '20 ns'; may be a range."
+    )
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse parts of a pulse."""
+        count = peek.value("pulses")
+        if count is not None and any(float(end) % 1.0 for end in (count.low, count.high)):
+            return [(("pulses",), f"{count.typed}: a burst has whole pulses; write a whole number, as 10")]
+        return []
+
+
+def burst_findings(peek: Peek) -> list[Finding]:
+    """Return what is wrong between a burst and the train that it belongs to."""
+    table = peek.data["burst"]
+    if not isinstance(table, dict):
+        return []
+    burst = Peek(Burst, table)
+    found: list[Finding] = []
+    count, spacing = burst.value("pulses"), burst.value("spacing")
+    duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
+    if spacing is not None and duration is not None and duration.low > spacing.high * (1 + 1e-9):
+        text = f"{spacing.typed} is shorter than the pulse of {duration.low.typed}; check both units"
+        found.append((("burst", "spacing"), text))
+    if "duty" in peek.data:
+        text = "is given beside duty; write pulse_duration instead of duty when pulses come in bursts"
+        found.append((("burst",), text))
+    if count is None or spacing is None or rate is None:
+        return found
+    if count.low * spacing.low * rate.low > 1.0 + 1e-9:
+        text = (
+            f"{count.low.typed} pulses with {spacing.low.typed} between their starts do not fit into the "
+            f"{format_quantity(1.0 / rate.low, 's')} between bursts at {rate.low.typed}; check the three"
+        )
+        found.append((("burst", "spacing"), text))
+    return found

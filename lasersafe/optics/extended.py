@@ -1,0 +1,261 @@
+"""Extended sources: the angles that they subtend, what a cone takes in, and the parts of an array."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lasersafe.errors import InputError
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.checks import FloatArray, choice, positive, within
+from lasersafe.optics.geometry import Pair
+
+SPREADS = ("lambert", "hemisphere", "cone")
+
+
+@dataclass(frozen=True)
+class ExtendedSource:
+    """A glowing area, or an array of small ones, as it is seen from its normal.
+
+    Parameters
+    ----------
+    size : tuple of float, (x, y)
+        Extent of one emitter: a diffuser, a spot, a fibre end. [m]
+    spread : str
+        ``"lambert"``, ``"hemisphere"`` (the same everywhere) or ``"cone"`` (a Gaussian of *divergence*).
+    divergence : tuple of float, (x, y)
+        Full 1/e angle of each emitter, for ``"cone"``. [rad]
+    count : tuple of int, (x, y)
+        Emitters of an array in each direction.
+    pitch : tuple of float, (x, y)
+        Between the middles of neighbours. [m]
+    weights : tuple of float
+        Share of each emitter, row by row; empty for equal ones. They add up to 1.
+    peak_over_mean : float, optional
+        Brightest spot of an emitter over its mean radiance, measured; None when it is not known.
+    transmittance : float
+        Share of the light that leaves a translucent object. [1]
+
+    Raises
+    ------
+    InputError
+        If the spread is not known, a cone has no divergence, or the weights do not fit.
+    OutOfRangeError
+        If a number cannot be used.
+    """
+
+    size: Pair
+    spread: str = "lambert"
+    divergence: Pair = (0.0, 0.0)
+    count: tuple[int, int] = (1, 1)
+    pitch: Pair = (0.0, 0.0)
+    weights: tuple[float, ...] = ()
+    peak_over_mean: float | None = None
+    transmittance: float = 1.0
+
+    def __post_init__(self) -> None:
+        within("size", self.size, "m", 0.0, math.inf)
+        choice("spread", self.spread, SPREADS)
+        if self.spread == "cone":
+            positive("divergence", self.divergence, "rad")
+            within("divergence", self.divergence, "rad", 0.0, math.pi)
+        within("transmittance", self.transmittance, "", 0.0, 1.0)
+        if min(self.count) < 1:
+            message = f"count = {self.count}: give at least one emitter in each direction"
+            raise InputError(message)
+        for number, step in zip(self.count, self.pitch, strict=True):
+            if number > 1:
+                positive("pitch", step, "m")
+        total = self.count[0] * self.count[1]
+        if self.weights and len(self.weights) != total:
+            message = f"weights: {len(self.weights)} are given for {total} emitters; give one for each"
+            raise InputError(message)
+        if self.weights:
+            within("weights", self.weights, "", 0.0, 1.0)
+            if not abs(math.fsum(self.weights) - 1.0) <= 1e-6:
+                message = f"weights add up to {math.fsum(self.weights):.6g}; they must add up to 1"
+                raise InputError(message)
+        if self.peak_over_mean is not None:
+            within("peak_over_mean", self.peak_over_mean, "", 1.0, math.inf)
+
+    @property
+    def shares(self) -> FloatArray:
+        """Share of the power of each emitter, shape (rows, columns)."""
+        total = self.count[0] * self.count[1]
+        flat = np.array(self.weights) if self.weights else np.full(total, 1.0 / total)
+        return flat.reshape(self.count[1], self.count[0])
+
+    @property
+    def extent(self) -> Pair:
+        """Extent of all emitters together. [m]."""
+        x, y = (
+            size + (count - 1) * pitch for size, count, pitch in zip(self.size, self.count, self.pitch, strict=True)
+        )
+        return x, y
+
+
+def exposure_per_amount(source: ExtendedSource, distance: ArrayLike, aperture: ArrayLike) -> FloatArray:
+    """Return exposure over emitted power or energy at a distance, averaged over an aperture on the normal [1]_.
+
+    All emitters are taken on the axis, which is the careful side.
+
+    Parameters
+    ----------
+    source : ExtendedSource
+        The source.
+    distance : array_like, shape (...)
+        From the source. [m]
+    aperture : array_like, shape (...)
+        Diameter of the limiting aperture. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        After the transmittance of the source. [1/m2]
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, "Extended sources"; Lambert's law for the wide spreads.
+    """
+    way = positive("distance", distance, "m")
+    hole = positive("aperture", aperture, "m")
+    if source.spread == "cone":
+        dx, dy = (np.hypot(size, angle * way) for size, angle in zip(source.size, source.divergence, strict=True))
+        return np.asarray(source.transmittance * mean_exposure(1.0, dx, dy, hole))
+    solid = math.pi if source.spread == "lambert" else 2.0 * math.pi
+    whole = 4.0 / (math.pi * np.square(hole))  # no aperture takes in more than everything
+    return np.asarray(source.transmittance * np.minimum(1.0 / (solid * np.square(way)), whole))
+
+
+def limited_angle(first: ArrayLike, second: ArrayLike, smallest: ArrayLike, largest: ArrayLike) -> FloatArray:
+    """Return the source angle of an oblong source: the mean of both angles, each limited first [1]_.
+
+    Parameters
+    ----------
+    first, second : array_like, shape (...)
+        Angles of the two axes. [rad]
+    smallest, largest : array_like, shape (...)
+        alpha_min and alpha_max. [rad]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Angular subtense. [rad]
+
+    References
+    ----------
+    .. [1] ICNIRP2013, angular subtense of an oblong source.
+
+    Examples
+    --------
+    >>> float(limited_angle(0.2, 0.0005, 1.5e-3, 0.1).round(5))
+    0.05075
+    """
+    return np.asarray((np.clip(first, smallest, largest) + np.clip(second, smallest, largest)) / 2.0)
+
+
+def cone_share(first: ArrayLike, second: ArrayLike, cone: ArrayLike, peak_over_mean: float | None) -> FloatArray:
+    """Return the largest share of a source that lies in a cone; 1 unless its evenness is known.
+
+    Parameters
+    ----------
+    first, second : array_like, shape (...)
+        Angles of the two axes. [rad]
+    cone : array_like, shape (...)
+        Full angle of the cone. [rad]
+    peak_over_mean : float or None
+        Brightest spot over mean radiance; None gives no credit. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        From above 0 to 1. [1]
+    """
+    angles = np.broadcast_arrays(
+        np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64), np.asarray(cone, dtype=np.float64)
+    )
+    if peak_over_mean is None:
+        return np.ones(angles[0].shape)
+    with np.errstate(divide="ignore"):
+        part = np.minimum(angles[2] / angles[0], 1.0) * np.minimum(angles[2] / angles[1], 1.0)
+    return np.asarray(np.minimum(part * peak_over_mean, 1.0))
+
+
+@dataclass(frozen=True)
+class Part:
+    """The most restrictive part of an array."""
+
+    value: float  # share of the power over the limit of that part [m2/W or m2/J]
+    share: float  # of the power [1]
+    columns: tuple[int, int]  # first and last
+    rows: tuple[int, int]
+    angles: Pair  # that the part subtends [rad]
+
+
+def parts(source: ExtendedSource, distance: float) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return every rectangular part of an array: indices, shares, and both angles.
+
+    A rectangle is enough: of all parts with the same outline it holds the most power.
+
+    Parameters
+    ----------
+    source : ExtendedSource
+        The array.
+    distance : float
+        From the array. [m]
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Indices (n, 4) as first and last column, first and last row; shares (n,) [1]; angles in x and y (n,) [rad].
+    """
+    shares = source.shares
+    sums = np.zeros((shares.shape[0] + 1, shares.shape[1] + 1))
+    sums[1:, 1:] = shares.cumsum(axis=0).cumsum(axis=1)
+    left, right = np.triu_indices(source.count[0])
+    low, high = np.triu_indices(source.count[1])
+    i = np.repeat(np.arange(left.size), low.size)
+    j = np.tile(np.arange(low.size), left.size)
+    a, b, c, d = left[i], right[i], low[j], high[j]
+    share = sums[d + 1, b + 1] - sums[c, b + 1] - sums[d + 1, a] + sums[c, a]
+    wide = source.size[0] + (b - a) * source.pitch[0]
+    tall = source.size[1] + (d - c) * source.pitch[1]
+    angles = (2.0 * np.arctan2(length, 2.0 * distance) for length in (wide, tall))
+    first, second = angles
+    return np.stack([a, b, c, d], axis=1), np.minimum(share, 1.0), first, second
+
+
+def most_restrictive_part(
+    source: ExtendedSource, distance: float, limit_of: Callable[[FloatArray, FloatArray], FloatArray]
+) -> Part:
+    """Return the part of an array whose share of the power is highest over its own limit [1]_.
+
+    Parameters
+    ----------
+    source : ExtendedSource
+        The array; a single emitter is its own only part.
+    distance : float
+        From the array. [m]
+    limit_of : callable
+        Takes the angles of the parts in x and y [rad], returns their limits [W/m2 or J/m2].
+
+    Returns
+    -------
+    Part
+        For equal values the largest part.
+
+    References
+    ----------
+    .. [1] ICNIRP2013, sources with hot spots: every part is judged by itself.
+    """
+    index, share, first, second = parts(source, distance)
+    value = share / np.asarray(limit_of(first, second), dtype=np.float64)
+    best = value >= value.max() * (1.0 - 1e-12)
+    area = (index[:, 1] - index[:, 0] + 1) * (index[:, 3] - index[:, 2] + 1)
+    at = int(np.argmax(np.where(best, area, 0)))
+    a, b, c, d = (int(n) for n in index[at])
+    return Part(float(value[at]), float(share[at]), (a, b), (c, d), (float(first[at]), float(second[at])))

@@ -1,0 +1,285 @@
+"""Bursts, lists of pulses, tables of modes, duty and visits, as a user writes them and reads them on the sheet."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+
+import pytest
+from pypdf import PdfReader
+
+from lasersafe.assessment import assess
+from lasersafe.errors import CaseError
+from lasersafe.hazard.class_check import class_finding, label_class
+from lasersafe.hazard.exposure import continuous
+from lasersafe.models import canonical, parse_case
+from lasersafe.optics.propagation import collimated
+from lasersafe.reference import templates_path
+from lasersafe.report import assessment_json
+from lasersafe.sheet.document import render_sheet
+
+MARKER = templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8")
+ULTRAVIOLET = templates_path("cases", "ultraviolet.toml").read_text(encoding="utf-8")
+EMISSION = MARKER[MARKER.index("[laser.emission]") : MARKER.index("[[laser.setup]]")]
+TIME = ULTRAVIOLET[ULTRAVIOLET.index('time = "3600 s"') : ULTRAVIOLET.index('briefed = true\nlaser = "Glass marker"')]
+VISITS = """
+[[person.visits]]
+way = "scatter"
+time = "1800 s"
+note = "first take"
+
+[[person.visits]]
+way = "scatter"
+time = "{time}"
+"""
+
+BURST = """kind = "pulse train"
+pulse_duration = "300 fs"
+repetition_rate = "200 kHz"
+mean_power = "20 W"
+burst = { pulses = 5, spacing = "20 ns" }
+"""
+LIST = """kind = "pulse list"
+repeat_every = "100 ms"
+pedestal_power = "20 mW"
+
+[[laser.emission.pulses]]
+start = "0 s"
+duration = "1 ms"
+energy = "20 mJ"
+
+[[laser.emission.pulses]]
+start = "5 ms"
+duration = "2 ms"
+energy = "60 mJ"
+"""
+MODES = """kind = "mode table"
+
+[[laser.emission.modes]]
+name = "waveform 1"
+pulse_duration = "200 ns"
+repetition_rate = ["25 kHz", "200 kHz"]
+pulse_energy = "1.25 mJ"
+mean_power = "30 W"
+
+[[laser.emission.modes]]
+name = "waveform 2"
+pulse_duration = "4 ns"
+repetition_rate = ["500 kHz", "1 MHz"]
+pulse_energy = "60 uJ"
+mean_power = "30 W"
+"""
+DUTY = """kind = "pulse train"
+duty = "20 %"
+repetition_rate = "1 kHz"
+mean_power = "30 W"
+pedestal_power = "1 W"
+"""
+
+
+def with_emission(text):
+    return MARKER.replace(EMISSION, f"[laser.emission]\n{text}\n")
+
+
+def with_visits(time):
+    text, name = ULTRAVIOLET.replace(TIME, ""), '[[person]]\nname = "Visitors at the window"'
+    assert text.count(name) == 1
+    return text.replace(name, VISITS.format(time=time) + "\n" + name)
+
+
+def refused(text):
+    with pytest.raises(CaseError) as error:
+        parse_case(text)
+    return [str(fault) for fault in error.value.faults]
+
+
+def sheet_text(assessment):
+    pages = PdfReader(io.BytesIO(render_sheet(assessment))).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).split())
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (BURST, "bursts of 5 pulses 20.00 ns apart, 20.00 uJ in 300.0 fs each, 200.0 kHz, mean 20.00 W"),
+        (LIST, "list of 2 pulses every 100.0 ms, the largest 60.00 mJ in 2.000 ms, on 20.00 mW continuous"),
+        (MODES, "mode waveform 1, train, 1.200 mJ in 200.0 ns at 25.00 kHz, mean 30.00 W"),
+        (DUTY, "train, 30.00 mJ in 200.0 us at 1.000 kHz, mean 31.00 W, on 1.000 W continuous"),
+    ],
+)
+def test_each_kind_of_pulses_is_assessed_and_printed_with_its_rules(text, words):
+    assessment = assess(parse_case(with_emission(text)))
+    eye, skin = assessment.settings
+    assert (eye.tissue, skin.tissue) == ("eye", "skin")
+    assert eye.setting == words
+    for report in (eye, skin):
+        assert [line.decides for line in report.rules].count(True) == 1
+        assert {line.rule_set for line in report.rules} == {"ICNIRP-2013", "EU-2006/25/EC"}
+        decided = next(line for line in report.rules if line.decides)
+        assert decided.share == 1.0 == max(line.share for line in report.rules)
+        assert decided.rule in report.sentence
+    zone = assessment.setups[0].zone("direct", "eye")
+    assert zone.distance > 0.0
+    printed = sheet_text(assessment)
+    assert "Settings, pulse rules and class" in printed
+    assert "(decides)" in printed
+    data = assessment_json(assessment)
+    assert [one["worst_setting"] for one in data["settings"]] == [eye.setting, skin.setting]
+    assert data["class_checks"][0]["computed"] in ("4", "3B or 4")
+
+
+def test_a_burst_of_one_pulse_is_the_train():
+    plain = with_emission(BURST.replace('burst = { pulses = 5, spacing = "20 ns" }\n', ""))
+    burst = with_emission(BURST.replace("pulses = 5", "pulses = 1"))
+    one, two = (assess(parse_case(text)) for text in (plain, burst))
+    found, expected = ([zone.distance for zone in a.setups[0].zones] for a in (one, two))
+    assert found == pytest.approx(expected, rel=1e-12)
+
+
+def test_knobs_are_printed_with_what_they_bring():
+    assessment = assess(parse_case(MARKER))
+    eye = assessment.settings[0]
+    found = {effect.knob: effect for effect in eye.effects}
+    assert set(found) == {"mean power", "pulse energy", "pulse duration", "repetition rate"}
+    assert found["mean power"].then == "15.00 W (half)"
+    assert 0.0 < found["repetition rate"].ratio < 1.0
+    printed = sheet_text(assessment)
+    assert "15.00 W (half)" in printed
+    assert "of now" in printed
+
+
+def test_fixed_continuous_light_has_no_setting_report():
+    text = with_emission('kind = "continuous"\npower = "30 W"\n')
+    assert assess(parse_case(text)).settings == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (BURST.replace("5,", "2.5,"), "laser[1].emission.burst.pulses: 2.5: a burst has whole pulses"),
+        (BURST.replace("20 ns", "2 us"), "do not fit into the 5.00 us between bursts at 200 kHz"),
+        (BURST.replace("20 ns", "100 fs"), "must be 1 ps or more"),
+        (BURST.replace('"300 fs"', '"30 ns"'), "20 ns is shorter than the pulse of 30 ns"),
+        (BURST.replace("spacing", "gap"), "laser[1].emission.burst.spacing: missing"),
+        (DUTY.replace('"20 %"', '"120 %"'), "must be above 0 and at most 1"),
+        (DUTY + 'pulse_duration = "1 us"\n', "one follows from the other, leave one out"),
+        (DUTY.replace('duty = "20 %"\n', ""), "missing; write pulse_duration, as '100 ns', or duty, as '20 %'"),
+        (LIST.replace('"5 ms"', '"0.5 ms"'), "0.5 ms is before the end of the pulse above at 1.00 ms"),
+        (LIST.replace('"100 ms"', '"6 ms"'), "6 ms is shorter than the list, which ends after 7.00 ms"),
+        (LIST.replace('energy = "60 mJ"\n', ""), "laser[1].emission.pulses[2].energy: missing"),
+        (LIST[: LIST.index("[[")], "laser[1].emission.pulses: missing; write one table [[laser.emission.pulses]]"),
+        (MODES.replace("waveform 2", "waveform 1"), "is also the name of modes[1]"),
+        (MODES.replace('pulse_energy = "60 uJ"\nmean_power = "30 W"\n', ""), "modes[2].pulse_energy: missing; write"),
+        (MODES.replace('"4 ns"', '"4 ms"'), "4 ms is longer than the period of 2.00 us"),
+        ('kind = "pulse lists"\n', "did you mean 'pulse list'?"),
+    ],
+)
+def test_bad_pulses_are_refused_at_their_line(text, message):
+    faults = refused(with_emission(text))
+    found = [fault for fault in faults if message in fault]
+    assert found, faults
+    line = int(found[0].split(":")[0].removeprefix("line "))
+    lines = with_emission(text).splitlines()
+    first = lines.index("[laser.emission]") + 1
+    assert first <= line <= first + len(text.splitlines()) + 1
+
+
+def test_the_doses_of_all_visits_of_a_day_add_up():
+    assessment = assess(parse_case(with_visits("900 s")))
+    eye, skin = assessment.ultraviolet
+    assert (eye.person, eye.tissue, eye.band) == ("Camera crew", "eye", "315-400 nm")
+    assert eye.below
+    assert skin.ratio > 0.0
+    once = assess(parse_case(with_visits("2700 s"))).ultraviolet[0]
+    parts = [step.value for step in eye.steps[:-1]]
+    assert eye.ratio == pytest.approx(sum(parts), rel=1e-12)
+    assert once.ratio == pytest.approx(eye.ratio * 4500.0 / 2700.0, rel=1e-9)  # the dose limit is one for the whole day
+    own = [s for s in assessment.scenarios if s.person == "Camera crew" and s.way == "scatter"]
+    assert {s.duration for s in own} == {2700.0}
+    assert all("2 visits of the day" in s.duration_reason for s in own)
+    printed = sheet_text(assessment)
+    assert "sum over all visits of dose / limit(time of all visits) <= 1" in printed
+    assert "first take" in printed
+    assert assessment_json(assessment)["ultraviolet_days"][0]["ratio"] == eye.ratio
+
+
+def test_a_day_above_the_limit_refuses_the_decision():
+    from lasersafe.assessment.pulsed import with_days
+
+    assessment = assess(parse_case(with_visits("900 s")))
+    passed = dataclasses.replace(assessment.decision, passed=True)
+    bad = tuple(dataclasses.replace(day, ratio=1.2, below=False) for day in assessment.ultraviolet)
+    assert with_days(passed, assessment.ultraviolet) == passed
+    refused_one = with_days(passed, bad)
+    assert not refused_one.passed
+    assert "add up to 1.20 times" in refused_one.reasons[0]
+    assert "ultraviolet doses of a day" in refused_one.verdict
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('time = "900 s"', 'time = "900"', "person[3].visits[2].time"),
+        ('way = "scatter"\ntime = "1800 s"', 'way = "wall"\ntime = "1800 s"', "person[3].visits[1].way"),
+        ('note = "first take"', 'laser = "Glas marker"', "did you mean 'Glass marker'?"),
+        ('distance = "1.5 m"\n', 'distance = "1.5 m"\ntime = "60 s"\ntime_reason = "x"\n', "are given beside time"),
+    ],
+)
+def test_bad_visits_are_refused(old, new, message):
+    text = with_visits("900 s")
+    assert old in text
+    assert any(message in fault for fault in refused(text.replace(old, new, 1)))
+
+
+def test_pulses_and_visits_reach_the_fingerprint():
+    for text, other in (
+        (with_emission(LIST), with_emission(LIST.replace("20 mW", "21 mW"))),
+        (with_emission(BURST), with_emission(BURST.replace("pulses = 5", "pulses = 6"))),
+        (with_visits("900 s"), with_visits("901 s")),
+    ):
+        assert canonical(parse_case(text)) != canonical(parse_case(other))
+
+
+BEAM = collimated((3e-3, 3e-3), (1e-3, 1e-3), "1/e", "gaussian")
+
+
+@pytest.mark.parametrize(
+    ("power", "lam", "label", "computed", "lower"),
+    [
+        (0.3e-3, 633e-9, "1", "1", False),
+        (0.9e-3, 633e-9, "Class 2", "2", False),
+        (4e-3, 633e-9, "2", "3R", True),
+        (0.4, 633e-9, "3R", "3B", True),
+        (0.6, 633e-9, "3B", "4", True),
+        (0.6, 633e-9, "4", "4", False),
+        (0.6, 633e-9, "none", "4", False),
+        (1.0, 10.6e-6, "1", "4", True),
+        (0.01, 10.6e-6, "1", "no figures", False),
+    ],
+)
+def test_class_next_to_the_label(power, lam, label, computed, lower):
+    finding = class_finding((continuous(power),), BEAM, lam, label)
+    assert (finding.computed, finding.label_is_lower) == (computed, lower)
+
+
+def test_optics_make_an_m_class():
+    wide = collimated((40e-3, 40e-3), (1e-4, 1e-4), "1/e", "gaussian")  # 3 % through 7 mm, nearly all through 50 mm
+    assert class_finding((continuous(5e-3),), wide, 850e-9, "1").computed == "1M"
+    assert class_finding((continuous(1e-2),), wide, 633e-9, "1").computed == "1M"
+    assert class_finding((continuous(2.5e-2),), wide, 633e-9, "1").computed == "2M"
+
+
+def test_a_label_that_is_too_low_is_warned_about_and_never_a_classification():
+    text = MARKER.replace('class_label = "4"', 'class_label = "2"')
+    check = assess(parse_case(text)).class_checks[0]
+    assert check.label_is_lower
+    assert "The label is lower than the computed emission" in check.sentence
+    assert "only the manufacturer classifies a product" in check.sentence
+    assert "This is not a classification" in sheet_text(assess(parse_case(text)))
+
+
+@pytest.mark.parametrize(
+    ("text", "name"), [("4", "4"), ("Class 3b", "3B"), ("laser class 1M", "1M"), ("IV", ""), ("14", "")]
+)
+def test_label_class(text, name):
+    assert label_class(text) == name

@@ -1,0 +1,282 @@
+"""Scanners, further wavelengths, modules and extended sources as a user writes them and as the sheet answers."""
+
+from __future__ import annotations
+
+import json
+import math
+import tomllib
+
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.errors import CaseError
+from lasersafe.models import parse_case
+from lasersafe.reference import templates_path
+from lasersafe.report import assessment_json, assessment_text
+from lasersafe.sheet import render_sheet
+
+DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")
+BASE = """\
+title = "Test"
+place = "Hall"
+dates = "today"
+review_by = 2026-11-14
+[in_charge]
+assessor = "A"
+laser_safety_officer = "B"
+operator = "C"
+venue = "D"
+[[laser]]
+name = "L"
+class_label = "4"
+wavelength = "532 nm"
+[laser.emission]
+kind = "continuous"
+power = "20 mW"
+[[laser.setup]]
+name = "S"
+kind = "collimated"
+beam_diameter = "2 mm"
+divergence = "1 mrad"
+criterion = "1/e"
+#SCAN
+#LINE
+[[person]]
+name = "P"
+role = "crew"
+distance = "10 m"
+distance_from_work = "10 m"
+#PERSON
+#END
+"""
+SCAN = '[laser.setup.scan]\npattern = "line"\nfull_angle = "20 deg"\nfrequency = "100 Hz"\n'
+CUT_OFF = 'monitored = true\nreaction_time = "50 us"\n'
+PUMP = '[[laser.line]]\nname = "pump"\nwavelength = "808 nm"\npower = "15 mW"\n'
+ARRAY = (
+    '[[extended]]\nname = "Panel"\nlaser = "L"\nsize = "1 mm"\ncolumns = 2\nrows = 1\npitch = "30 mm"\n'
+    "shares = [0.9, 0.1]\n"
+)
+
+
+def text_of(**parts: str) -> str:
+    text = BASE
+    for name in ("SCAN", "LINE", "PERSON", "END"):
+        text = text.replace(f"#{name}", parts.get(name.lower(), ""))
+    return text
+
+
+def answer(**parts: str):
+    return assess(parse_case(text_of(**parts)))
+
+
+def faults(**parts: str) -> str:
+    with pytest.raises(CaseError) as caught:
+        parse_case(text_of(**parts))
+    return " | ".join(str(fault) for fault in caught.value.faults)
+
+
+def rows(found, mode, way="direct", tissue="eye"):
+    return [s for s in found.scenarios if (s.mode, s.way, s.tissue) == (mode, way, tissue)]
+
+
+@pytest.mark.parametrize(
+    ("part", "change", "message"),
+    [
+        ("scan", SCAN.replace('full_angle = "20 deg"\n', ""), "full_angle: missing"),
+        ("scan", SCAN + 'full_width = "10 mm"\nwidth_at = "1 m"\n', "both are given"),
+        ("scan", SCAN.replace("full_angle", "full_width").replace("20 deg", "10 mm"), "width_at: missing"),
+        ("scan", SCAN.replace('"line"', '"raster"'), "lines: missing"),
+        ("scan", SCAN + "lines = 5\n", "only a raster has lines"),
+        ("scan", SCAN + "monitored = true\n", "reaction_time: missing"),
+        ("scan", SCAN + 'reaction_time = "1 ms"\n', "monitored: missing"),
+        ("scan", SCAN.replace("100 Hz", "0 Hz"), "frequency: '0 Hz'"),
+        ("scan", SCAN.replace('"line"', '"spiral"'), "spiral"),
+        ("line", PUMP.replace('power = "15 mW"\n', ""), "power: missing"),
+        ("line", PUMP + "share = 0.1\n", "both power and share"),
+        ("line", PUMP + 'divergence = "2 mrad"\n', "divergence_criterion: missing"),
+        ("line", PUMP + PUMP, "is also the name"),
+        ("line", PUMP.replace("808 nm", "100 nm"), "wavelength: '100 nm'"),
+        ("line", '[laser.module]\ncolumns = 0\ncolumn_pitch = "1 mm"\n', "columns"),
+        ("end", ARRAY.replace("[0.9, 0.1]", "[0.9, 0.2]"), "add up to 1.1"),
+        ("end", ARRAY.replace("[0.9, 0.1]", "[1.0]"), "1 are given for 2 emitters"),
+        ("end", ARRAY.replace('pitch = "30 mm"\n', ""), "pitch: missing"),
+        ("end", ARRAY + 'spread = "cone"\n', "divergence: missing"),
+        ("end", ARRAY + 'divergence = "3 deg"\n', "only spread = 'cone'"),
+        ("end", ARRAY.replace('laser = "L"', 'laser = "M"'), "'M' is not a laser of this case"),
+    ],
+)
+def test_faults_name_the_field(part, change, message):
+    assert message in faults(**{part: change})
+
+
+def test_stopped_beam_is_always_there_and_counts_for_the_whole_exposure_without_a_cut_off():
+    plain, scanned = answer(), answer(scan=SCAN)
+    (still,) = rows(plain, "running")
+    (failure,) = rows(scanned, "scan failure")
+    (running,) = rows(scanned, "running")
+    assert (failure.ratio, failure.duration) == (still.ratio, still.duration)
+    assert failure.ratio > 1.0
+    assert not failure.below
+    assert running.ratio < failure.ratio
+    assert not scanned.decision.passed
+    assert scanned.decision.headline_distance == plain.decision.headline_distance
+    assert "no monitored scan-fail cut-off" in failure.surface
+
+
+def test_cut_off_earns_credit_only_below_the_limit_for_its_reaction_time():
+    near = answer(scan=SCAN + CUT_OFF)
+    (failure,) = rows(near, "scan failure")
+    assert failure.duration == pytest.approx(50e-6)
+    assert failure.below is (failure.ratio <= 1.0)
+    assert failure.below
+    slow = answer(scan=SCAN + CUT_OFF.replace("50 us", "10 s"))
+    (failure,) = rows(slow, "scan failure")
+    assert failure.duration == 10.0
+    assert not failure.below
+
+
+def test_optical_aids_take_all_credit():
+    found = answer(scan=SCAN + CUT_OFF, person="aided = true")
+    (failure,) = rows(found, "scan failure")
+    assert failure.duration == 10.0
+    assert not rows(found, "running")
+    assert rows(found, "running", tissue="skin")
+
+
+def test_scan_results_are_in_order_and_printed():
+    found = answer(scan=SCAN + CUT_OFF)
+    eye = next(s for s in found.scans if s.tissue == "eye")
+    assert eye.reaction is not None
+    assert eye.running < eye.stopped
+    assert eye.reaction < eye.stopped
+    assert "turning points" in eye.places[0].sentence
+    assert render_sheet(found).startswith(b"%PDF")
+
+
+def test_demo_has_a_scan_failure_row_and_says_which_rule_decided():
+    found = assess(parse_case(DEMO))
+    assert any(s.mode == "scan failure" for s in found.scenarios if s.laser == "Marker")
+    assert len(found.rules) == sum(len(setup.zones) for setup in found.setups if setup.fitted) >= 12
+    assert all("rule of" in sentence and sentence.endswith(".") for sentence in found.rules)
+    data = assessment_json(found)
+    json.dumps(data, allow_nan=False)
+    assert data["which_rule_decided"] == list(found.rules)
+    assert {s["mode"] for s in data["scenarios"]} == {"running", "scan failure"}
+    assert data["scanned_beams"][0]["stopped_distance_m"] >= data["scanned_beams"][0]["running_distance_m"]
+    assert "scan failure" in assessment_text(found)
+
+
+def test_pump_light_moves_every_distance_out_and_adds_in_each_row():
+    plain, pumped = answer(), answer(line=PUMP)
+    for zone, alone in zip(pumped.setups[0].zones, plain.setups[0].zones, strict=True):
+        assert zone.distance >= alone.distance
+    zone = pumped.setups[0].zone("direct", "eye")
+    assert zone.distance > plain.setups[0].zone("direct", "eye").distance
+    assert "further wavelengths" in zone.note
+    (row,) = rows(pumped, "running")
+    assert math.fsum(s.fraction for s in row.shares) == pytest.approx(row.ratio)
+    assert {s.line for s in row.shares} == {"532 nm, main beam", "pump"}
+    assert row.ratio > rows(plain, "running")[0].ratio
+
+
+def test_invisible_pump_light_outlasts_the_turning_away():
+    found = answer(line=PUMP, person="briefed = true")
+    assert rows(found, "running")[0].duration == 10.0
+
+
+def test_eyewear_has_to_hold_every_wavelength():
+    worn = 'eyewear = "532 D LB4"'
+    plain = answer(person=worn)
+    pumped = answer(line=PUMP, person=worn)
+    assert plain.eyewear[0].verdict.enough
+    assert [n.wavelength for n in pumped.eyewear] == pytest.approx([532e-9, 808e-9])
+    assert not any(n.verdict.enough for n in pumped.eyewear)
+    assert any("808 nm" in reason for n in pumped.eyewear for reason in n.verdict.reasons)
+    assert not any(s.answer.startswith("eyewear") for s in pumped.scenarios)
+    both = answer(line=PUMP, person='eyewear = "532 D LB4; 808 D LB4"')
+    assert all(n.verdict.enough for n in both.eyewear)
+    assert both.decision.passed
+    assert "808 D" in both.decision.wear
+
+
+def test_a_shared_tissue_asks_for_more_density():
+    alone = answer(person='eyewear = "532 D LB4"').eyewear[0].optical_density_exact
+    shared = answer(line=PUMP, person='eyewear = "532 D LB4"').eyewear[0].optical_density_exact
+    assert shared == pytest.approx(alone + math.log10(2.0))
+    far = PUMP.replace("808 nm", "10.6 um")
+    assert answer(line=far, person='eyewear = "532 D LB4"').eyewear[0].optical_density_exact == alone
+
+
+def test_share_keeps_the_pulses_of_the_main_beam():
+    train = 'kind = "pulse train"\npulse_duration = "10 ns"\nrepetition_rate = "1 kHz"\npulse_energy = "1 mJ"'
+    text = text_of(line=PUMP.replace('power = "15 mW"', "share = 0.25").replace("808 nm", "1064 nm"))
+    text = text.replace('kind = "continuous"\npower = "20 mW"', train)
+    found = assess(parse_case(text))
+    zone = found.setups[0].zone("direct", "eye")
+    assert {s.rule for s in found.sums[0].shares} <= {"single pulse", "mean", "train"}
+    assert zone.distance == pytest.approx(max(s.distance for s in found.sums if s.way == "direct"))
+
+
+def test_module_is_counted_as_one_point_source():
+    module = '[laser.module]\ncolumns = 4\nrows = 2\ncolumn_pitch = "20 mm"\n'
+    plain, found = answer(), answer(line=module)
+    assert found.setups[0].zone("direct", "eye").distance == plain.setups[0].zone("direct", "eye").distance
+    (one,) = found.modules
+    assert one.separation == pytest.approx(2e-3)
+    assert one.offset < one.joined
+    assert "one point source" in one.sentence
+
+
+def test_extended_source_is_a_scenario_with_its_worst_part():
+    red = assess(parse_case(text_of(end=ARRAY).replace("532 nm", "650 nm")))
+    (eye,) = (e for e in red.extended if e.tissue == "eye")
+    assert eye.part == "columns 1 to 1, rows 1 to 1"
+    assert eye.radiance_limit is None
+    found = answer(end=ARRAY)
+    (eye,) = (e for e in found.extended if e.tissue == "eye")
+    assert eye.hazard == "retina photochemical"
+    assert eye.part == "the whole source"
+    assert eye.worst_distance == pytest.approx(0.1)
+    assert eye.radiance > 0.0
+    assert eye.radiance_limit > 0.0
+    assert len(rows(found, "extended source", "scatter")) == 1
+    json.dumps(assessment_json(found), allow_nan=False)
+    assert "Panel" in assessment_text(found)
+    assert render_sheet(found).startswith(b"%PDF")
+
+
+def test_barrier_carries_all_wavelengths():
+    barrier = '[[barrier]]\nname = "B"\ndistance = "5 m"\nrating = "1 W/cm2"\nrated_time = "60 s"\n'
+    plain, pumped = (answer(end=barrier, line=line) for line in ("", PUMP))
+    assert pumped.barriers[0].irradiance == pytest.approx(plain.barriers[0].irradiance * 35.0 / 20.0)
+
+
+def test_a_laser_without_any_of_it_has_empty_sections():
+    found = answer()
+    assert (found.scans, found.sums, found.modules, found.extended) == ((), (), (), ())
+    assert {s.mode for s in found.scenarios} == {"running"}
+    tomllib.loads(DEMO)
+
+
+def test_reaction_time_shorter_than_a_pulse_counts_one_pulse():
+    train = 'kind = "pulse train"\npulse_duration = "200 us"\nrepetition_rate = "1 kHz"\npulse_energy = "1 uJ"'
+    text = text_of(scan=SCAN + CUT_OFF).replace('kind = "continuous"\npower = "20 mW"', train)
+    found = assess(parse_case(text))
+    for row in rows(found, "scan failure"):
+        assert row.duration in (pytest.approx(200e-6), 10.0)
+
+
+@pytest.mark.parametrize("pattern", ["circle", "figure of eight", "wobble", "raster"])
+def test_every_pattern_is_worked_out(pattern):
+    scan = SCAN.replace('"line"', f'"{pattern}"') + ("lines = 11\n" if pattern == "raster" else "")
+    found = answer(scan=scan)
+    eye = next(s for s in found.scans if s.tissue == "eye")
+    assert pattern in eye.pattern
+    assert 0.0 < eye.running <= eye.stopped
+
+
+def test_pattern_behind_a_lens_takes_its_angle_through_the_focal_length():
+    lens = 'kind = "lens"\nbeam_diameter = "8 mm"\nfocal_length = "200 mm"\ncriterion = "1/e"'
+    free = 'kind = "collimated"\nbeam_diameter = "2 mm"\ndivergence = "1 mrad"\ncriterion = "1/e"'
+    found = assess(parse_case(text_of(scan=SCAN).replace(free, lens)))
+    assert found.scans[0].running == pytest.approx(found.scans[0].stopped)  # no wider behind the focus, so no credit

@@ -1,0 +1,182 @@
+"""Extended sources: parts of arrays against every subset, viewing distance against a fine search, integrals anew."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lasersafe.hazard.exposure import continuous, pulse_train, single_pulse
+from lasersafe.hazard.extended import (
+    extended_distance,
+    limits_of_source,
+    most_hazardous_distance,
+    source_findings,
+    source_ratio,
+)
+from lasersafe.hazard.radiance import mean_radiance, radiance_limit
+from lasersafe.limits import exposure_limit, hazard_limits
+from lasersafe.optics.extended import ExtendedSource, exposure_per_amount, most_restrictive_part
+
+ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
+
+
+def thermal_limit(first, second):
+    return limits_of_source(ICNIRP, "eye", continuous(1.0), 808e-9, 10.0, first, second)[0].limit
+
+
+def best_of_all_subsets(source, distance):
+    """Return the highest share over limit of all 2^n - 1 subsets, each with its own outline."""
+    columns, rows = source.count
+    shares = source.shares.reshape(-1)
+    n = shares.size
+    subset = np.arange(1, 2**n, dtype=np.uint32)
+    share = np.zeros(subset.size)
+    extent = []
+    for k in range(n):
+        share += np.where(subset >> k & 1, shares[k], 0.0)
+    for axis, count in ((0, columns), (1, rows)):
+        first, last = np.full(subset.size, count), np.full(subset.size, -1)
+        for k in range(n):
+            place = k % columns if axis == 0 else k // columns
+            inside = (subset >> k & 1) == 1
+            first = np.where(inside, np.minimum(first, place), first)
+            last = np.where(inside, np.maximum(last, place), last)
+        extent.append(last - first)
+    outlines = {}
+    for wide, tall in {(int(a), int(b)) for a, b in np.unique(np.stack(extent, axis=1), axis=0)}:
+        length = (source.size[0] + wide * source.pitch[0], source.size[1] + tall * source.pitch[1])
+        angles = [np.array([2.0 * math.atan2(one, 2.0 * distance)]) for one in length]
+        outlines[wide, tall] = float(thermal_limit(*angles)[0])
+    table = np.array([[outlines.get((w, t), math.inf) for t in range(rows)] for w in range(columns)])
+    return float((share / table[extent[0], extent[1]]).max())
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("count", [(1, 1), (4, 1), (2, 5), (3, 3), (4, 4), (5, 3)])
+def test_part_of_an_array_is_the_worst_of_all_subsets(seed, count):
+    random = np.random.default_rng(seed)
+    weights = random.uniform(0.0, 1.0, count[0] * count[1]) ** random.choice([1, 6])
+    weights /= weights.sum()
+    source = ExtendedSource(
+        (0.2e-3, 0.1e-3), "lambert", count=count, pitch=(random.uniform(0.2e-3, 6e-3), 2e-3), weights=tuple(weights)
+    )
+    distance = float(random.uniform(0.1, 1.5))
+    ours = most_restrictive_part(source, distance, thermal_limit).value
+    assert ours == pytest.approx(best_of_all_subsets(source, distance), rel=1e-12)
+
+
+def test_five_by_five_array_against_every_choice_of_columns_and_rows():
+    """Of all subsets with the same columns and rows the full product holds most power, so 2^5 x 2^5 choices suffice."""
+    random = np.random.default_rng(1)
+    for _ in range(1):
+        weights = random.uniform(0.0, 1.0, 25) ** 5
+        weights /= weights.sum()
+        source = ExtendedSource((0.2e-3, 0.2e-3), "lambert", count=(5, 5), pitch=(2e-3, 2e-3), weights=tuple(weights))
+        best = 0.0
+        for columns in range(1, 32):
+            for rows in range(1, 32):
+                c, r = ([k for k in range(5) if mask >> k & 1] for mask in (columns, rows))
+                share = source.shares[np.ix_(r, c)].sum()
+                angles = [2 * math.atan2(0.2e-3 + (one[-1] - one[0]) * 2e-3, 2 * 0.3) for one in (c, r)]
+                best = max(best, share / float(thermal_limit(np.array([angles[0]]), np.array([angles[1]]))[0]))
+        assert most_restrictive_part(source, 0.3, thermal_limit).value == pytest.approx(best, rel=1e-12)
+
+
+def test_hot_emitter_decides_over_the_whole_array():
+    weights = [0.01] * 15 + [0.85]
+    source = ExtendedSource((0.2e-3, 0.2e-3), count=(4, 4), pitch=(3e-3, 3e-3), weights=tuple(weights))
+    found = source_findings(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0, source, 0.1)[0]
+    assert (found.part, found.share) == ("columns 4 to 4, rows 4 to 4", pytest.approx(0.85))
+    even = ExtendedSource((0.2e-3, 0.2e-3), count=(4, 4), pitch=(3e-3, 3e-3))
+    assert source_findings(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0, even, 0.1)[0].ratio < found.ratio
+
+
+def test_narrow_cone_is_worst_where_it_just_fills_the_pupil():
+    source = ExtendedSource((10e-3, 10e-3), "cone", (4e-3, 4e-3))
+    ratio = source_ratio(ICNIRP, "eye", continuous(0.01), 808e-9, 10.0, source)
+    distance, highest = most_hazardous_distance(ratio)
+    grid = np.geomspace(0.1, 1e3, 40001)
+    values = ratio(grid)
+    assert distance > 0.5
+    assert highest == pytest.approx(float(values.max()), rel=1e-6)
+    assert highest >= float(values.max()) * (1.0 - 1e-9)
+
+
+def test_lambertian_disc_is_worst_at_the_nearest_view():
+    ratio = source_ratio(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0, ExtendedSource((5e-3, 5e-3)))
+    assert most_hazardous_distance(ratio)[0] == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize("rule_set", [ICNIRP, EU])
+@pytest.mark.parametrize(
+    "emission", [continuous(2.0), single_pulse(1e-3, 1e-5), pulse_train(1e-4, 1e-8, 5e3)], ids=lambda e: e.kind
+)
+def test_one_emitter_at_many_distances_is_the_same_as_one_by_one(rule_set, emission):
+    source = ExtendedSource((6e-3, 2e-3), "lambert", peak_over_mean=1.5, transmittance=0.7)
+    ratio = source_ratio(rule_set, "eye", emission, 450e-9, 100.0, source)
+    for distance in (0.1, 0.35, 2.0, 40.0):
+        one = source_findings(rule_set, "eye", emission, 450e-9, 100.0, source, distance)[0].ratio
+        assert float(ratio(np.array([distance]))[0]) == pytest.approx(one, rel=1e-12)
+
+
+def test_distance_is_where_the_ratio_passes_one():
+    source = ExtendedSource((5e-3, 5e-3))
+    ratio = source_ratio(EU, "eye", continuous(5.0), 450e-9, 100.0, source)
+    distance = extended_distance(ratio)
+    assert float(ratio(np.array([distance]))[0]) == pytest.approx(1.0, abs=1e-9)
+    array = ExtendedSource((0.2e-3, 0.2e-3), count=(3, 2), pitch=(2e-3, 2e-3))
+    ratio = source_ratio(EU, "eye", continuous(20.0), 808e-9, 100.0, array)
+    assert float(ratio(np.array([extended_distance(ratio)]))[0]) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_oblong_source_takes_the_mean_of_limited_angles():
+    long, short = np.array([0.3]), np.array([1e-4])
+    (row,) = [r for r in limits_of_source(EU, "eye", continuous(1.0), 808e-9, 10.0, long, short)]
+    by_hand = exposure_limit(EU, "eye", 808e-9, 10.0, (0.1 + 1.5e-3) / 2.0)
+    assert float(row.limit[0]) == pytest.approx(float(by_hand.irradiance))
+    pulse = limits_of_source(ICNIRP, "eye", single_pulse(1.0, 1e-6), 808e-9, 10.0, long, short)[0]
+    by_hand = exposure_limit(ICNIRP, "eye", 808e-9, 1e-6, (5e-3 + 1.5e-3) / 2.0)
+    assert float(pulse.limit[0]) == pytest.approx(float(by_hand.radiant_exposure))
+
+
+def test_photochemical_cone_gives_credit_only_for_a_source_that_is_known_to_be_even():
+    def ratio(peak):
+        source = ExtendedSource((50e-3, 50e-3), peak_over_mean=peak)
+        found = source_findings(EU, "eye", continuous(10.0), 450e-9, 100.0, source, 0.5)
+        return next(f.ratio for f in found if f.hazard == "retina photochemical")
+
+    cone = (11e-3 / (2.0 * math.atan(0.05))) ** 2
+    assert ratio(1.0) == pytest.approx(ratio(None) * cone, rel=1e-3)
+    assert ratio(3.0) == pytest.approx(3.0 * ratio(1.0))
+    assert ratio(1e4) == ratio(None)
+
+
+@pytest.mark.parametrize("duration", [10.0, 100.0, 1e3, 1e4])
+def test_radiance_limit_is_the_irradiance_limit_over_its_cone_within_the_rounding_of_the_print(duration):
+    level, source, seen = radiance_limit(EU, 460e-9, duration)
+    other = radiance_limit(ICNIRP, 460e-9, duration)[0]
+    row = next(h for h in hazard_limits(EU, "eye", 460e-9, duration) if h.name == "retina photochemical")
+    cone = {10.0: 11e-3, 100.0: 11e-3, 1e3: 1.1e-3 * 1e3**0.5, 1e4: 0.11}[duration]
+    assert level == pytest.approx(float(row.irradiance) / (math.pi / 4 * cone**2), rel=0.055)
+    assert other == pytest.approx(level, rel=0.055)
+    assert level <= other
+    assert seen == "memory"
+    assert "Table 2.3" in source
+
+
+def test_radiance_of_a_lit_disc_gives_back_its_irradiance():
+    source = ExtendedSource((20e-3, 20e-3), transmittance=0.5)
+    solid = math.pi / 4.0 * (20e-3 / 3.0) ** 2
+    assert mean_radiance(source, 4.0) * solid == pytest.approx(4.0 * float(exposure_per_amount(source, 3.0, 7e-3)))
+    assert mean_radiance(ExtendedSource((0.0, 0.0)), 1.0) == math.inf
+
+
+@pytest.mark.parametrize("spread", ["lambert", "hemisphere"])
+def test_wide_spread_sends_all_its_light_through_the_hemisphere(spread):
+    theta, weight = np.polynomial.legendre.leggauss(200)
+    theta, weight = (theta + 1.0) * math.pi / 4.0, weight * math.pi / 4.0
+    normal = float(exposure_per_amount(ExtendedSource((0.0, 0.0), spread), 5.0, 7e-3)) * 25.0
+    cosine = np.cos(theta) if spread == "lambert" else np.ones_like(theta)
+    assert (2.0 * math.pi * normal * cosine * np.sin(theta) * weight).sum() == pytest.approx(1.0)
