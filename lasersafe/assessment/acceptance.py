@@ -11,6 +11,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.scenarios import WAYS, distance_from
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import round_up_density
+from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
@@ -50,6 +51,12 @@ def amounts(context: Context) -> list[tuple[str, float, str]]:
     """Return what a meter can show of this laser, at the most that the settings allow: (what, amount, unit)."""
     space, found = context.space, list[tuple[str, float, str]]()
     rate = space.repetition_rate
+    if space.kind not in ("continuous", "single pulse", "pulse train"):  # a list of pulses, a table of modes
+        worst = context.emission("eye", context.duration("direct")[0])
+        every = corner_emissions(space, worst, context.wavelength)
+        power, energy = max(e.power for e in every), max(e.pulse_energy for e in every)
+        return [(what, amount, unit) for what, amount, unit in
+                (("power", power, "W"), ("pulse energy", energy, "J")) if amount > 0.0]  # fmt: skip
     if space.power is not None:
         found.append(("power", space.power[1], "W"))
     elif space.pulse_energy is not None and rate is not None:
@@ -58,7 +65,8 @@ def amounts(context: Context) -> list[tuple[str, float, str]]:
         bounds = [] if space.pulse_energy is None else [space.pulse_energy[1]]
         if space.power is not None and rate is not None:
             bounds.append(space.power[1] / rate[0])
-        found.append(("pulse energy", min(bounds), "J"))
+        if bounds:
+            found.append(("pulse energy", min(bounds), "J"))
     return found
 
 

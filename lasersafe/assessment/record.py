@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.acceptance import expected_of, judged
+from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.results import (
     BarrierResult,
     BeamFacts,
@@ -19,6 +20,9 @@ from lasersafe.results import (
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.models import Case
+
+
+Span = tuple[float, float]
 
 
 def area_of_case(case: Case) -> dict[str, str]:
@@ -52,13 +56,29 @@ def laser_facts(found: list[Context]) -> tuple[LaserFacts, ...]:
             context.wavelength,
             laser.handheld,
             space.kind,
-            space.power,
-            space.pulse_energy,
-            space.pulse_duration,
-            space.repetition_rate,
+            *_spans(context),
             (*(known.beams if known else ()), own),
         )
     return tuple(facts.values())
+
+
+def _spans(context: Context) -> tuple[Span | None, Span | None, Span | None, Span | None]:
+    """Return the ranges of mean power, pulse energy, pulse duration and repetition rate that a laser can show."""
+    space = context.space
+    if space.kind in ("continuous", "single pulse", "pulse train"):
+        return space.power, space.pulse_energy, space.pulse_duration, space.repetition_rate
+    worst = context.emission("eye", context.duration("direct")[0])
+    every = corner_emissions(space, worst, context.wavelength)
+    pulses = [(energy, duration) for e in every for _, duration, energy in e.pulses]
+    energies = [e.pulse_energy for e in every] + [energy for energy, _ in pulses]
+    durations = [e.pulse_duration for e in every] + [duration for _, duration in pulses]
+    rates = [e.repetition_rate for e in every]
+    return _span([e.power for e in every]), _span(energies), _span(durations), _span(rates)
+
+
+def _span(values: list[float]) -> Span | None:
+    known = [value for value in values if value > 0.0]
+    return (min(known), max(known)) if known else None
 
 
 def record_of(

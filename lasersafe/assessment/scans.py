@@ -21,7 +21,6 @@ from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
 if TYPE_CHECKING:
     from lasersafe.models import Person, Setup
 
-_FAR_PLACES = (0.3, 1.0, 3.0, 10.0, 30.0)  # m; where settings are compared, beside the people
 DERIVED = "docs/method.md, Scanned beams"
 
 
@@ -63,6 +62,7 @@ def _places(context: Context) -> tuple[float, ...]:
     return tuple(sorted({place for p in mine for place in worst_place(context.beam, float(p.distance))}))
 
 
+_cached_credit = lru_cache(maxsize=1024)(scan_credit)
 _cached_findings = lru_cache(maxsize=1024)(scan_findings)
 
 
@@ -81,17 +81,21 @@ def _finding(
     """Return the highest finding at or beyond a distance, its place and its setting."""
     pattern = pattern_of(context.setup)
     assert pattern is not None
+    mine = worst_place(context.beam, distance)
     places = _places(context)
+    pairs = [
+        (place, emission)
+        for place in (places if set(mine) <= set(places) else mine)
+        for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place)
+    ]
+    every = _cached_findings(
+        rule_set, tissue, tuple(emission for _, emission in pairs), context.beam, context.wavelength, duration, pattern,
+        tuple(place for place, _ in pairs),
+    )  # fmt: skip
     best: tuple[ScanFinding, float, Emission] | None = None
-    for place in worst_place(context.beam, distance):
-        where = places if place in places else (place,)
-        for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place):
-            every = _cached_findings(
-                rule_set, tissue, emission, context.beam, context.wavelength, duration, pattern, where
-            )
-            found = every[where.index(place)]
-            if best is None or not found.ratio <= best[0].ratio:
-                best = found, place, emission
+    for (place, emission), found in zip(pairs, every, strict=True):
+        if place in mine and (best is None or not found.ratio <= best[0].ratio):
+            best = found, place, emission
     assert best is not None
     found, place, emission = best
     return replace(found, ratio=found.ratio * factor, exposure=found.exposure * factor), place, emission
@@ -111,11 +115,13 @@ def _credit(context: Context, person_distance: float, tissue: str, factor: float
     assert scan is not None
     time = _lasting(context)
     if time is None:
-        return scan_credit(context.rule_sets, tissue, context.emission(tissue, 10.0), context.beam, context.wavelength,
-                           person_distance, monitored=False, reaction_time=None)  # fmt: skip
+        return _cached_credit(
+            context.rule_sets, tissue, context.emission(tissue, 10.0), context.beam, context.wavelength,
+            person_distance, monitored=False, reaction_time=None,
+        )  # fmt: skip
     found = [
         max((
-            scan_credit(
+            _cached_credit(
                 one.rule_sets, tissue, emission, one.beam, one.wavelength, person_distance,
                 monitored=scan.monitored, reaction_time=time, factor=factor,
             )
@@ -251,14 +257,10 @@ def scan_results(context: Context) -> list[ScanResult]:
             for still in context.emissions(tissue, duration):
                 here = direct_reach(rule_set, tissue, still, context.beam, context.wavelength, duration).distance
                 stopped = max(stopped, here)
-            tried = dict.fromkeys(
-                emission
-                for place in (*_places(context), *_FAR_PLACES)
-                for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place)
-            )
             running[rule_set] = scan_reach(
-                rule_set, tissue, tuple(tried), context.beam, context.wavelength, duration, pattern
-            )
+                context.space, context.emissions(tissue, duration), rule_set, tissue, context.beam, context.wavelength,
+                duration, pattern, _places(context),
+            )  # fmt: skip
             if lasts is not None:
                 short = context.emission(tissue, lasts)
                 own = direct_reach(rule_set, tissue, short, context.beam, context.wavelength, lasts).distance

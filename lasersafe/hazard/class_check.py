@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from lasersafe.hazard.emission_limits import CLASSES, EDITION, emission_limit, emission_table
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
+from lasersafe.limits import TrainRow
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.results import Step
@@ -101,6 +103,12 @@ def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) ->
     return max(found)
 
 
+@lru_cache(maxsize=64)
+def _train_rows(emission: Emission, wavelength: float, base: float) -> tuple[TrainRow, ...]:
+    return train_limit(_RULES, "eye", emission, wavelength, base, ALPHA_MIN).rows
+
+
+@lru_cache(maxsize=256)
 def _comparisons(
     emission: Emission, wavelength: float, base: float, name: str
 ) -> list[tuple[float, float, float, str]]:
@@ -116,7 +124,7 @@ def _comparisons(
     found.append((emission.power * base, limit, base, f"mean over {base:g} s"))
     if name == "3B":
         return found
-    for row in train_limit(_RULES, "eye", emission, wavelength, base, ALPHA_MIN).rows:
+    for row in _train_rows(emission, wavelength, base):
         if row.rule == "train" and np.isfinite(row.per_pulse):
             time, joined, factor = (float(v) for v in (row.averaging_time, row.pulses_joined, row.pulse_factor))
             found.append(

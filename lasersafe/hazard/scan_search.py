@@ -30,12 +30,20 @@ _SURELY = 0.9995  # settings that reach less than this part of the farthest are 
 _FEW = 24
 _SECTIONS = 32
 _ROUNDS = 8
-_CLOSE = 1e-7  # relative width of the last bracket, of which the far end is taken
+_BEYOND = 1.06  # times the farthest reach so far: up to where a worse setting is looked for
+_BAD = 24  # settings that are looked at there
+_ASIDE = np.array([1e-6, 1e-5, 1e-4, 1e-3])
+_CLOSE = 4e-6  # relative width of the last bracket, of which the far end is taken
 
 
 def _stays(pattern: ScanPattern, beam: BeamGeometry, place: FLOAT, aperture: float) -> FLOAT:
     """Return both times of a sweep, shape (2, ...)."""
     return np.stack([dwell(pattern, place, way) for way in sweep_widths(*diameters(beam, place), aperture)])
+
+
+def _plain(row: SettingSpace) -> bool:
+    """Return True where the movement counts: trains without bursts, lists and pedestal."""
+    return row.kind == "pulse train" and row.pattern is None and row.burst_pulses is None and not row.pedestal
 
 
 def running_ratios(
@@ -88,7 +96,8 @@ def _near_jumps(tried: Tried, best: int, stays: FLOAT) -> Tried:
     pulse = float(tried.pulse[best])
     rates = []
     for stay in stays.reshape(-1):
-        at = np.floor(stay * float(tried.rate[best])) + np.array([-1.0, 0.0, 1.0, 2.0])
+        near = np.floor(stay * float(tried.rate[best])) + np.array([-1.0, 0.0, 1.0, 2.0])
+        at = np.concatenate([np.arange(1.0, 9.0), near])
         rates.append(at[at >= 1.0] / stay * (1.0 + 4e-9))
     rate = np.concatenate([*rates, tried.rate[best : best + 1]])
     rate = rate[(rate >= tried.rate.min()) & (rate <= tried.rate.max()) & (rate * pulse <= 1.0)]
@@ -152,8 +161,7 @@ def worst_running(
     joined = joined_within(rule_set, tissue, wavelength)
     apertures = {piece.aperture for _, pieces in limits.hazards for piece in pieces}
     for row in space.rows:
-        plain = row.kind == "pulse train" and row.pattern is None and row.burst_pulses is None and not row.pedestal
-        if not plain or not space.adjustable:
+        if not _plain(row) or not space.adjustable:
             continue
         try:
             tried = _settings(row, duration)
@@ -162,12 +170,13 @@ def worst_running(
         own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, stays, pattern.period, joined)
         best = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))  # of equals the first
         beside = _near_jumps(tried, best, stays)
+        worst = tried.emission(best, row)
         if row.duty is None and beside.rate.size:
             beside = beside._replace(energy=_energies(row, beside.rate))
             more = running_ratios(limits, beside.energy, beside.pulse, beside.rate, stays, pattern.period, joined)
             if float(more.max()) > float(own[best]) * (1.0 + 1e-9):
-                found[beside.emission(int(more.argmax()), row)] = None
-        found[tried.emission(best, row)] = None
+                worst = beside.emission(int(more.argmax()), row)
+        found[worst] = None
         if len(apertures) > 1:
             spread = sorted({round(i) for i in np.linspace(0, tried.energy.size - 1, _MOST).tolist()})
             for setting in (tried.emission(i, row) for i in spread):
@@ -180,26 +189,31 @@ def worst_running(
 
 
 def scan_reach(
+    space: SettingSpace,
+    standing: tuple[Emission, ...],
     rule_set: str,
     tissue: str,
-    emissions: tuple[Emission, ...],
     beam: BeamGeometry,
     wavelength: float,
     duration: float,
     pattern: ScanPattern,
+    places: tuple[float, ...] = (),
 ) -> float:
-    """Return how far the running scan exceeds the limit at any of some settings, from the last optic [m].
+    """Return how far the running scan exceeds the limit at any of the allowed settings, from the last optic [m].
 
-    As `scan_distance`: the fast rules tell about where, the full rules narrow it down and look farther out.
+    From the reach of one setting the worst setting of that place is looked up, and its reach in turn, until none is
+    farther. The fast rules tell about where, the full rules of `scan_distance` narrow it down and look farther out.
 
     Parameters
     ----------
+    space : SettingSpace
+        The allowed settings.
+    standing : tuple of Emission
+        The worst of the beam that stands still, the worst for a wide beam first.
     rule_set : str
         Name of the rule set.
     tissue : str
         ``eye`` or ``skin``.
-    emissions : tuple of Emission
-        The settings.
     beam : BeamGeometry
         The beam that is scanned.
     wavelength : float
@@ -208,29 +222,90 @@ def scan_reach(
         Exposure duration. [s]
     pattern : ScanPattern
         The pattern.
+    places : tuple of float
+        Places from which the search starts as well. [m]
 
     Returns
     -------
     float
         Farthest place where the ratio is above 1; 0 where it is nowhere above. [m]
     """
-    stopped = direct_reach(rule_set, tissue, emissions[0], beam, wavelength, duration).distance
+    stopped = direct_reach(rule_set, tissue, standing[0], beam, wavelength, duration).distance
     far = max(2.0 * max(1.0, *beam.waist_position), 2.0 * stopped)
-    quick = [_quick_reach(rule_set, tissue, one, beam, wavelength, duration, pattern, far) for one in emissions]
-    known = [one for one in quick if one is not None]
-    best = max(known, default=0.0)
+    quick: dict[Emission, float] = {}
+    slow: dict[Emission, None] = {}
+
+    def look_at(found: tuple[Emission, ...]) -> None:
+        for one in found:
+            if one in quick or one in slow:
+                continue
+            about = _quick_reach(rule_set, tissue, one, beam, wavelength, duration, pattern, far)
+            if about is None or (about > 0.0 and not max(_NEAREST, *beam.waist_position) < about < 0.9 * far):
+                slow[one] = None
+            else:
+                quick[one] = about
+
+    look_at(standing)
+    for place in places:
+        if place > max(quick.values(), default=0.0):
+            look_at(worst_running(space, standing, rule_set, tissue, beam, wavelength, duration, pattern, place))
+    for _ in range(_ROUNDS if space.adjustable else 0):
+        best = max(quick.values(), default=0.0)
+        where = max(best, *beam.waist_position) or 1.0
+        for row in space.rows:
+            look_at(_farther(row, rule_set, tissue, beam, wavelength, duration, pattern, where))
+        if not max(quick.values(), default=0.0) > best:
+            look_at(worst_running(space, standing, rule_set, tissue, beam, wavelength, duration, pattern, where))
+        if not max(quick.values(), default=0.0) > best:
+            break
     result = 0.0
-    for about, emission in sorted(zip(quick, emissions, strict=True), key=lambda p: -np.inf if p[0] is None else -p[0]):
-        if about is None:
-            own = scan_distance(rule_set, tissue, emission, beam, wavelength, duration, pattern)
-        elif about < _SURELY * best:
-            continue
-        elif _NEAREST < about < 0.9 * far and about > max(beam.waist_position):
-            own = _narrowed(rule_set, tissue, emission, beam, wavelength, duration, pattern, about, far, result)
-        else:
-            own = scan_distance(rule_set, tissue, emission, beam, wavelength, duration, pattern)
-        result = max(result, own)
+    for one in slow:
+        result = max(result, scan_distance(rule_set, tissue, one, beam, wavelength, duration, pattern))
+    best = max(quick.values(), default=0.0)
+    for one, about in sorted(quick.items(), key=lambda pair: -pair[1]):
+        if about > 0.0 and about >= _SURELY * best and about >= _SURELY * result:
+            own = _narrowed(rule_set, tissue, one, beam, wavelength, duration, pattern, about, far, result)
+            result = max(result, own)
     return result
+
+
+def _farther(
+    row: SettingSpace,
+    rule_set: str,
+    tissue: str,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    pattern: ScanPattern,
+    where: float,
+) -> tuple[Emission, ...]:
+    """Return the setting that exceeds the limit farthest behind a place, of those that are bad there; or none."""
+    limits = compiled(rule_set, tissue, wavelength, duration)
+    apertures = {one for _, pieces in limits.hazards for piece in pieces for one in piece.aperture}
+    if not _plain(row) or len(apertures) != 1:
+        return ()
+    try:
+        tried = _settings(row, duration)
+    except InputError:
+        return ()
+    joined, aperture = joined_within(rule_set, tissue, wavelength), sweep_aperture(tissue, wavelength)
+    place = where * np.concatenate([np.linspace(1.0, 1.01, _FEW // 2), np.linspace(1.015, _BEYOND, _FEW // 2)])
+    stays = _stays(pattern, beam, place, aperture)
+    own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, stays[:, :1], pattern.period, joined)
+    bad = np.argsort(-own, kind="stable")[:_BAD]
+    columns = Tried(*(column[bad] for column in tried))
+    if row.duty is None:
+        beside = _near_jumps(tried, int(bad[0]), stays[:, :: _FEW // 3])
+        beside = beside._replace(energy=_energies(row, beside.rate))
+        columns = Tried(*(np.concatenate(pair) for pair in zip(columns, beside, strict=True)))
+    energy, pulse, rate = (np.repeat(column, _FEW) for column in (columns.energy, columns.pulse, columns.rate))
+    found = running_ratios(limits, energy, pulse, rate, np.tile(stays, columns.rate.size), pattern.period, joined)
+    share = mean_exposure(1.0, *diameters(beam, place), next(iter(apertures)), beam.profile)
+    over = found.reshape(-1, _FEW) * share > 1.0
+    if not over.any():
+        return ()
+    last = int(np.flatnonzero(over.any(axis=0))[-1])
+    return (columns.emission(int(np.argmax(over[:, last])), row),)
 
 
 def _quick_reach(
@@ -242,6 +317,7 @@ def _quick_reach(
     duration: float,
     pattern: ScanPattern,
     far: float,
+    passes: int = 2,
 ) -> float | None:
     """Return about where the running scan exceeds the limit for the last time, or None where this cannot be said."""
     plain = emission.kind == "pulse train" and not (emission.burst or emission.pulses or emission.pedestal)
@@ -265,12 +341,11 @@ def _quick_reach(
 
     place = np.geomspace(_NEAREST, far, _PLACES)
     last = last_over(place)
-    if last < 0:
-        return 0.0
-    if last + 1 < _PLACES:
-        place = np.linspace(place[last], place[last + 1], _PLACES)
-        last = max(last_over(place), 0)
-    return float(place[last])
+    for _ in range(passes - 1):
+        if 0 <= last < _PLACES - 1:
+            place = np.linspace(place[last], place[last + 1], _PLACES)
+            last = max(last_over(place), 0)
+    return float(place[last]) if last >= 0 else 0.0
 
 
 def _narrowed(
@@ -296,7 +371,8 @@ def _narrowed(
 
     if known > 0.0 and not above(np.concatenate([[known], np.geomspace(known * 1.0001, far, _FEW)])).any():
         return 0.0
-    grid = np.concatenate([quick * np.linspace(0.998, 1.002, _FEW), np.geomspace(quick * 1.003, far, _FEW)])
+    about = _quick_reach(rule_set, tissue, emission, beam, wavelength, duration, pattern, far, 3) or quick
+    grid = about * np.concatenate([1.0 - _ASIDE[::-1], 1.0 + _ASIDE, np.geomspace(1.002, far / about, _FEW)])
     over = above(grid)
     if over[-1] or not over.any():
         return scan_distance(rule_set, tissue, emission, beam, wavelength, duration, pattern)

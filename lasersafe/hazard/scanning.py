@@ -20,6 +20,7 @@ from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
 
 FLOAT = NDArray[np.float64]
 _NEAREST = 1e-3  # m
+_COLUMNS = ("energy", "pulse_duration", "rate", "duration")
 
 
 @dataclass(frozen=True)
@@ -141,10 +142,26 @@ class _Compared:
     row: TrainRow
 
 
+def _trains_of(
+    emissions: tuple[Emission, ...], pattern: ScanPattern, stay: FLOAT, duration: float, joined: float
+) -> list[Passes]:
+    """Return the trains of one emission at all places, or of as many emissions as there are places, each at its own."""
+    if len(emissions) == 1:
+        one = 0.0 if emissions[0].kind == "continuous" else joined
+        return list(effective_trains(emissions[0], pattern, stay, duration, one))
+    each = [_trains_of((e,), pattern, stay[n : n + 1], duration, joined) for n, e in enumerate(emissions)]
+    longest = max(each, key=len)
+    each = [[*own, *own[:1] * (len(longest) - len(own))] for own in each]
+    return [
+        Passes(longest[n].what, *(np.concatenate([getattr(own[n], name) for own in each]) for name in _COLUMNS))
+        for n in range(len(longest))
+    ]
+
+
 def _compared(
     rule_set: str,
     tissue: str,
-    emission: Emission,
+    emissions: tuple[Emission, ...],
     beam: BeamGeometry,
     wavelength: float,
     duration: float,
@@ -154,11 +171,13 @@ def _compared(
     """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
     area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     dx, dy = diameters(beam, distance)
-    joined = 0.0 if emission.kind == "continuous" else joined_within(rule_set, tissue, wavelength)
+    joined = 0.0
+    if any(one.kind != "continuous" for one in emissions):
+        joined = joined_within(rule_set, tissue, wavelength)
     trains, stays = [], []
     for way in sweep_widths(dx, dy, sweep_aperture(tissue, wavelength)):
         stay = dwell(pattern, distance, way)
-        for train in effective_trains(emission, pattern, stay, duration, joined):
+        for train in _trains_of(emissions, pattern, stay, duration, joined):
             trains.append(train)
             stays.append(stay)
     found = pulse_train_limit(
@@ -242,7 +261,7 @@ def scan_ratio(
         return stopped
     moving = place[~still]
     best = np.zeros(moving.shape)
-    for one in _compared(rule_set, tissue, emission, beam, wavelength, duration, pattern, moving)[0]:
+    for one in _compared(rule_set, tissue, (emission,), beam, wavelength, duration, pattern, moving)[0]:
         best = np.maximum(best, one.ratio.max(axis=0))
     result = stopped.copy()
     result[~still] = best
@@ -285,13 +304,13 @@ def scan_finding(
     ScanFinding
         The one with the highest ratio.
     """
-    return scan_findings(rule_set, tissue, emission, beam, wavelength, duration, pattern, (distance,))[0]
+    return scan_findings(rule_set, tissue, (emission,), beam, wavelength, duration, pattern, (distance,))[0]
 
 
 def scan_findings(
     rule_set: str,
     tissue: str,
-    emission: Emission,
+    emissions: tuple[Emission, ...],
     beam: BeamGeometry,
     wavelength: float,
     duration: float,
@@ -306,8 +325,8 @@ def scan_findings(
         Name of the rule set.
     tissue : str
         ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
+    emissions : tuple of Emission
+        The setting at each of the distances.
     beam : BeamGeometry
         The beam that is scanned.
     wavelength : float
@@ -328,15 +347,14 @@ def scan_findings(
     aperture = sweep_aperture(tissue, wavelength)
     stay = dwell(pattern, place, sweep_widths(*diameters(beam, place), aperture)[1])
     passes = math.floor(duration / pattern.period) + 1.0
-    pulses = np.zeros(place.shape)
-    if emission.kind == "pulse train":
-        pulses = count_pulses(np.maximum(stay, 1e-13), np.full(place.shape, emission.repetition_rate))
-    still = _standing(beam, pattern, place, aperture)
-    if _counts_as_standing(emission):
-        still = np.ones_like(still)
+    pulsed = np.array([one.kind == "pulse train" for one in emissions])
+    rates = np.array([one.repetition_rate for one in emissions])
+    pulses = np.where(pulsed, count_pulses(np.maximum(stay, 1e-13), rates), 0.0)
+    still = _standing(beam, pattern, place, aperture) | np.array([_counts_as_standing(one) for one in emissions])
     result: dict[int, ScanFinding] = {}
     if not still.all():
-        found, stays, names = _compared(rule_set, tissue, emission, beam, wavelength, duration, pattern, place[~still])
+        moving = tuple(one for one, stands in zip(emissions, still.tolist(), strict=True) if not stands)
+        found, stays, names = _compared(rule_set, tissue, moving, beam, wavelength, duration, pattern, place[~still])
         for column, n in enumerate(np.flatnonzero(~still).tolist()):
             top = max(found, key=lambda one: float(one.ratio[:, column].max()))
             at = int(top.ratio[:, column].argmax())
@@ -349,7 +367,7 @@ def scan_findings(
         area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
         exposures = [
             (exposure_at(beam, distances[n], one), one)
-            for one in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
+            for one in criteria(rule_set, tissue, emissions[n], wavelength, duration, ALPHA_MIN, area)
         ]
         exposure, c = max(exposures, key=lambda pair: pair[0] / pair[1].limit)
         result[n] = ScanFinding(

@@ -59,28 +59,10 @@ class Compiled:
     train_hazards: tuple[str, ...]
 
 
-@lru_cache(maxsize=256)
-def compiled(rule_set: str, tissue: str, wavelength: float, duration: float) -> Compiled:
-    """Return the limits at one wavelength and exposure, for a small source, as a few powers of time.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-
-    Returns
-    -------
-    Compiled
-        For `ratios`.
-    """
+@lru_cache(maxsize=128)
+def _hazards(rule_set: str, tissue: str, wavelength: float) -> tuple[tuple[str, tuple[Piece, ...]], ...]:
+    """Return the limits of every hazard as pieces of time."""
     grid = grid_of(rule_set, tissue)
-    rules = load_rule_set(rule_set)
     ends = unique(np.concatenate([[1e-13], grid.duration_edges, [3e4]]))
     first, second = (ends[:-1] ** (1 - w) * ends[1:] ** w for w in (1 / 3, 2 / 3))
     times = np.concatenate([first, second])
@@ -104,6 +86,31 @@ def compiled(rule_set: str, tissue: str, wavelength: float, duration: float) -> 
             else:
                 pieces.append(piece)
         hazards.append((limit.name, tuple(pieces)))
+    return tuple(hazards)
+
+
+@lru_cache(maxsize=256)
+def compiled(rule_set: str, tissue: str, wavelength: float, duration: float) -> Compiled:
+    """Return the limits at one wavelength and exposure, for a small source, as a few powers of time.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+
+    Returns
+    -------
+    Compiled
+        For `ratios`.
+    """
+    rules = load_rule_set(rule_set)
+    hazards = _hazards(rule_set, tissue, wavelength)
     t2 = float(time_t2(rule_set, SMALL_SOURCE))
     by_number = all((p.value, p.power, p.floor) == (1.0, -0.25, 0.0) for p in rules.train_factors)
     nm = wavelength * 1e9
@@ -112,7 +119,7 @@ def compiled(rule_set: str, tissue: str, wavelength: float, duration: float) -> 
                 rules.longest_pulse, by_number)
         for row in rules.train_times if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
     )  # fmt: skip
-    return Compiled(rule_set, tissue, duration, tuple(hazards), joining, tuple(rules.train_hazards))
+    return Compiled(rule_set, tissue, duration, hazards, joining, tuple(rules.train_hazards))
 
 
 class _Block:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,9 +65,19 @@ def exposure_at(beam: BeamGeometry, distance: float, criterion: Criterion, facto
     float
         Exposure in the unit of the limit. [W/m2 or J/m2]
     """
+    return _mean_at(beam, float(distance), float(criterion.amount * factor), float(criterion.limiting_aperture))
+
+
+@lru_cache(maxsize=8192)
+def _mean_at(beam: BeamGeometry, distance: float, amount: float, aperture: float) -> float:
+    dx, dy = _diameters_at(beam, distance)
+    return float(mean_exposure(amount, dx, dy, aperture, beam.profile))
+
+
+@lru_cache(maxsize=2048)
+def _diameters_at(beam: BeamGeometry, distance: float) -> tuple[float, float]:
     dx, dy = diameters(beam, distance)
-    mean = mean_exposure(criterion.amount * factor, dx, dy, criterion.limiting_aperture, beam.profile)
-    return float(mean)
+    return float(dx), float(dy)
 
 
 def worst_place(beam: BeamGeometry, distance: float) -> tuple[float, ...]:

@@ -10,12 +10,15 @@ from pathlib import Path
 import pytest
 
 from lasersafe import wording as module
+from lasersafe.assessment import assess
 from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.models import parse_case
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.results_sign import RoleSigned, SignOff
 from lasersafe.sheet import render_sheet
 from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
 from tests.behaviour.sample_assessment import assessment
+from tests.behaviour.test_pulsed_cases import MARKER, with_visits
 
 
 @pytest.fixture
@@ -166,8 +169,10 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     rule = replace(full.scenarios[0].criterion, steps=())
     loose = replace(full, scenarios=(replace(full.scenarios[0], criterion=rule),))
     placed = replace(full, controls=(replace(full.controls[0], in_place=True), *full.controls[1:]))
+    pulsed = [assess(parse_case(text)) for text in (MARKER, with_visits("900 s"), with_visits("9000 s"))]
     for found in (
         full,
+        *pulsed,
         placed,
         loose,
         replace(bare, notes=()),

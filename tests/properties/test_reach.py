@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from lasersafe.hazard.exposure import continuous, pulse_train, single_pulse
 from lasersafe.hazard.eyewear_need import worst_density
-from lasersafe.hazard.settings import SettingSpace, candidates, worst_setting
+from lasersafe.hazard.setting_search import worst_setting
+from lasersafe.hazard.settings import SettingSpace, candidates
 from lasersafe.hazard.zones import direct_reach, scatter_reach
 from lasersafe.limits import pulse_train_limit, rule_sets
 from lasersafe.optics.propagation import collimated
