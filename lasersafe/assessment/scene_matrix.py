@@ -289,6 +289,11 @@ def _groups(found: list[Found]) -> list[list[Found]]:
     return groups
 
 
+def _stopped(context: Context, way: str) -> list[str]:
+    """Return the mode of a scan that stands still: where places count, its movement earns nothing."""
+    return ["scan failure"] if context.setup.scan is not None and BASE_WAY[way] != "scatter" else []
+
+
 def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     one = group[0]
     hit = one.hit
@@ -324,7 +329,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         surface=hit.surface,
         struck_out=one.struck_out,
         steps=exposure_steps(hit.criterion, hit.exposure, working) if context.setup.fitted else (),
-        mode=", ".join(g.mode for g in group),
+        mode=", ".join([*(g.mode for g in group), *_stopped(context, one.way)]),
         placed=True,
     )
 

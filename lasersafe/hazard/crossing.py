@@ -180,5 +180,5 @@ def ends_by_search(amount: float, limit: float, aperture: float, beam: BeamGeome
     if last == nodes.size - 1:
         message = f"distance: the limit is still exceeded at {nodes[-1]:.6g} m; correct the beam or the limit"
         raise OutOfRangeError(message)
-    near = 0.0 if first == 0 else float(bisect(ratio, nodes[first : first + 1], nodes[first - 1 : first])[0])
-    return near, float(bisect(ratio, nodes[last : last + 1], nodes[last + 1 : last + 2])[0])
+    near = 0.0 if first == 0 else float(_narrow(ratio, nodes[first : first + 1], nodes[first - 1 : first])[0])
+    return near, float(_narrow(ratio, nodes[last : last + 1], nodes[last + 1 : last + 2])[0])

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.exposure import Emission
-from lasersafe.hazard.scanning import joined_within, scan_distance, scan_ratio, sweep_aperture
+from lasersafe.hazard.scan_trains import joined_within, sweep_aperture
+from lasersafe.hazard.scanning import scan_distance, scan_ratio
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
 from lasersafe.hazard.sweep import Compiled, compiled, ratios
 from lasersafe.hazard.zones import direct_reach

@@ -9,8 +9,7 @@ from pathlib import Path as FilePath
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.localise import localise
-from lasersafe.results import Assessment
-from lasersafe.results_sign import SignOff
+from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, front, pulsed, record, signatures, sources, tables
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lasersafe.results import Assessment
-from lasersafe.results_sign import RoleSigned, SignOff
+from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.sheet.flow import BODY, Box, Flow, Mark, Path, Text
 from lasersafe.sheet.front import in_charge
 from lasersafe.sheet.text import Line, Style, tidy, wrap
@@ -33,7 +32,8 @@ def sign_off(flow: Flow, assessment: Assessment, wording: Wording, signed: SignO
         _SignBox(role, assessment, wording, flow.width, signed, by_role.get(role.replace(" ", "_")))
         for role in wording.roles
     ]
-    flow.heading(text("sign_off.heading"), 0, keep=flow.full * 0.3)
+    together = sum(box.height + 6.0 for box in boxes) + 110.0  # all roles on one page where they fit
+    flow.heading(text("sign_off.heading"), 0, keep=together if together < flow.full else flow.full * 0.3)
     _state(flow, wording, signed)
     flow.paragraph(text("sign_off.intro"), BODY)
     places = {}

@@ -14,8 +14,7 @@ from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import OutputError
 from lasersafe.files import keep_dated_copy, locked, write_file
 from lasersafe.models import canonical
-from lasersafe.results import Assessment
-from lasersafe.results_sign import SignOff
+from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.container import SheetError, open_sheet, seal
 from lasersafe.signing.record import Record
 from lasersafe.signing.state import results_digest, sign_off_of

@@ -12,8 +12,7 @@ from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import InputError
 from lasersafe.files import locked, write_file
 from lasersafe.models import canonical, parse_case, read_case_text
-from lasersafe.results import Assessment
-from lasersafe.results_sign import SignOff
+from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.making import results_of
 from lasersafe.signing.record import ROLES, Entry, Inputs, read_record, record_path
 from lasersafe.signing.state import doubled, results_digest, sign_off_of, spoken

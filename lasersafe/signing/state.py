@@ -8,8 +8,7 @@ import unicodedata
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.models import canonical
-from lasersafe.results import Assessment
-from lasersafe.results_sign import RoleSigned, SignOff
+from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.signing.compare import changes
 from lasersafe.signing.record import Entry, Record
 

@@ -12,6 +12,7 @@ from lasersafe.results import (
     BarrierResult,
     ChartData,
     ChartMark,
+    ClassCheck,
     Control,
     Criterion,
     Curve,
@@ -19,18 +20,22 @@ from lasersafe.results import (
     ExtendedResult,
     EyewearNeed,
     InputLine,
+    KnobEffect,
     LimitLine,
     LineShare,
     MarkingVerdict,
     ModuleResult,
+    RuleLine,
     RuleSetDifference,
     ScaleNeed,
     ScanPlace,
     ScanResult,
     Scenario,
+    SettingReport,
     SetupResult,
     Step,
     SumResult,
+    UltravioletDay,
     Zone,
 )
 from lasersafe.wording import load_wording
@@ -319,6 +324,28 @@ def special_sources() -> dict[str, Any]:
     }
 
 
+def settings_and_days() -> dict[str, Any]:
+    """Return settings with knobs, class checks, and doses of a day below and above the limit."""
+    line = RuleLine(
+        "ICNIRP-2013", "train", "retina thermal", 2e-3, "J/m2", 7e-3, 1.0, True, "window 10 s, 200000 pulses", "Table 8"
+    )
+    knob = KnobEffect("repetition rate", "20 kHz", "200 kHz (half)", 0.31, f"train, 50 µJ; {HOSTILE}")
+    report = SettingReport(
+        LASER, "eye", 10.0, "train, 1 mJ in 100 ns at 20 kHz", "the number of pulses decides.",
+        (line, replace(line, rule="mean", decides=False, share=0.4)), (knob,), ("train, 50 µJ at 400 kHz", LONG_WORD),
+    )  # fmt: skip
+    check = ClassCheck(LASER, SETUPS[0], "2", "4", True, "The label is lower than the computed emission.")
+    day = UltravioletDay(
+        PEOPLE[0][0], "skin", "180-315 nm", 1.4, False, "doses of a day add up", "ICNIRP-2013",
+        ("10 min: 12 J/m2", HOSTILE), {"ICNIRP-2013": 1.4},
+    )  # fmt: skip
+    return {
+        "settings": (report, replace(report, tissue="skin", effects=(), others=())),
+        "class_checks": (check, replace(check, label="4", label_is_lower=False)),
+        "ultraviolet": (day, replace(day, tissue="eye", ratio=0.2, below=True)),
+    }
+
+
 def assessment(title: str = "Welding on stage: open evening of the engineering college, hall B") -> Assessment:
     """Return the whole sample."""
     wording = load_wording()
@@ -422,4 +449,5 @@ def assessment(title: str = "Welding on stage: open evening of the engineering c
         fingerprint=FINGERPRINT,
         version="0.1.0",
         **special_sources(),
+        **settings_and_days(),
     )

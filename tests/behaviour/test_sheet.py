@@ -36,6 +36,7 @@ SECTIONS = (
     "Scenarios, highest ratio first",
     "Eyewear",
     "Barriers",
+    "Settings, pulse rules and class",
     "Controls, in the order in which they are tried",
     "Laser controlled area",
     "Other hazards",
