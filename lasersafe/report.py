@@ -12,6 +12,7 @@ from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
 from lasersafe.record_report import record_json, unit_key
 from lasersafe.reference import templates_path
+from lasersafe.report_scene import scene_json
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
 
@@ -331,6 +332,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
         ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),
+        "scene": None if a.scene is None else scene_json(a.scene),
         **sources_json(a),
         "caution": load_wording(a.language).caution_short,
     }

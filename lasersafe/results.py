@@ -17,6 +17,7 @@ from lasersafe.results_record import (
     RoleSigned,
     SignOff,
 )
+from lasersafe.results_scene import SceneResult
 from lasersafe.results_sources import (
     ClassCheck,
     ExtendedResult,
@@ -195,8 +196,9 @@ class Scenario:
     controls: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
     in_place: tuple[str, ...] = ()  # texts of the controls in place that answer it
-    mode: str = "running"  # running | scan failure | extended source
+    mode: str = "running"  # running | alignment | service | fault | scan failure | extended source
     shares: tuple[LineShare, ...] = ()  # of a laser with several wavelengths: what each adds to the ratio
+    placed: bool = False  # worked out from places of a scene; mode may then be several joined by ", "
 
 
 @dataclass(frozen=True)
@@ -343,3 +345,4 @@ class Assessment:
     modules: tuple[ModuleResult, ...] = ()
     extended: tuple[ExtendedResult, ...] = ()
     rules: tuple[str, ...] = ()  # which rule decided, one sentence each
+    scene: SceneResult | None = None  # where people, surfaces and barriers have places

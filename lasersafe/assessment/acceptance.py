@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.scenarios import distance_from
+from lasersafe.assessment.scenarios import WAYS, distance_from
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.hazard.eyewear_need import corner_emissions
@@ -99,8 +99,16 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Expecte
 
 
 def _one_per_way(scenarios: list[Scenario]) -> Iterator[Scenario]:
-    """Return one scenario, the one of the eye, per person and way that is not struck out."""
-    yield from (s for s in scenarios if s.tissue == "eye" and not s.struck_out)
+    """Return one scenario, the one of the eye, per person and way that is not struck out and can be read at rest."""
+    done = set()
+    for s in scenarios:
+        key = (s.person, s.way)
+        if s.tissue != "eye" or s.struck_out:
+            continue
+        if s.placed and (s.way not in WAYS or "running" not in s.mode or key in done):
+            continue
+        done.add(key)
+        yield s
 
 
 def _behind_eyewear(context: Context, scenarios: list[Scenario], eyewear: list[EyewearNeed]) -> Iterator[Expected]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.results import Control, ControlFinding, Scenario
 from lasersafe.wording import CONTROL_KINDS, WAYS
 
@@ -17,7 +18,7 @@ FIRST_KINDS = CONTROL_KINDS[:2]  # substitute and technical: what does not hang 
 
 def controls_of(case: Case, wording: Wording, words: set[str], scenarios: list[Scenario]) -> tuple[Control, ...]:
     """Return controls in the order substitute - technical - organisational - personal, those in place first."""
-    ways = {s.way for s in scenarios if not s.below and not s.struck_out}
+    ways = {BASE_WAY.get(s.way, s.way) for s in scenarios if not s.below and not s.struck_out}
     found = []
     for control in case.control:
         known = wording.control(control.key) if control.key else None
@@ -48,7 +49,7 @@ def controls_of(case: Case, wording: Wording, words: set[str], scenarios: list[S
 def answers_scenario(control: Control, scenario: Scenario) -> bool:
     """Return whether a control answers a scenario: way, person and laser must all fit."""
     return (
-        scenario.way in control.answers
+        BASE_WAY.get(scenario.way, scenario.way) in control.answers
         and (not control.persons or scenario.person in control.persons)
         and control.laser in ("", scenario.laser)
     )

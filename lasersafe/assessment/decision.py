@@ -153,7 +153,8 @@ class _Sentences:
 
     def _way(self, scenario: Scenario) -> str:
         way = self.text(f"way.{scenario.way}")
-        return way if scenario.mode == "running" else f"{way} ({self.wording.say(scenario.mode)})"
+        modes = scenario.mode.split(", ")
+        return way if "running" in modes else f"{way} ({', '.join(map(self.wording.say, modes))})"
 
     def _count(self, key: str, count: int) -> str:
         return self.text(f"say.{key}_one" if count == 1 else f"say.{key}_many", count=count)

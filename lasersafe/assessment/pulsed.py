@@ -152,12 +152,14 @@ def _visits(found: list[Context], name: str, scenarios: list[Scenario], tissue: 
             if visit.laser not in (None, context.laser.name):
                 continue
             words = f"{context.laser.name}, {visit.way}, {visit.time.typed}" + (f": {visit.note}" if visit.note else "")
-            answer = next(
-                (s.answer or s.struck_out for s in scenarios
-                 if s.mode != "extended source" and (s.person, s.laser, s.setup, s.way, s.tissue)
-                 == (name, context.laser.name, context.setup.name, visit.way, tissue)), "")  # fmt: skip
-            if answer:
-                stopped.append(f"{words}: not counted, {answer}")
+            there = (name, context.laser.name, context.setup.name, visit.way, tissue)
+            answers = [
+                s.answer or s.struck_out for s in scenarios
+                if s.mode != "extended source" and (s.person, s.laser, s.setup, s.way, s.tissue) == there
+                and not (s.placed and "running" not in s.mode.split(", "))
+            ]  # fmt: skip
+            if answers and all(answers):
+                stopped.append(f"{words}: not counted, {answers[0]}")
                 continue
             duration, _ = person_duration(person, context.wavelength, visit.way, tissue, context.laser.name)
             emission = max(context.emissions(tissue, duration), key=lambda one: one.power)
@@ -225,7 +227,7 @@ def _steps(day: DayDose) -> tuple[Step, ...]:
     return (*each, total)
 
 
-def with_days(decision: Decision, days: tuple[UltravioletDay, ...]) -> Decision:
+def with_days(decision: Decision, days: tuple[UltravioletDay, ...], say: Callable[[str], str]) -> Decision:
     """Return the decision, refused when the doses of a day add up to more than the limit."""
     above = [day for day in days if not day.below]
     if not above:
@@ -237,5 +239,5 @@ def with_days(decision: Decision, days: tuple[UltravioletDay, ...]) -> Decision:
     )
     verdict = decision.verdict
     if decision.passed:
-        verdict = "Not below the limits: the ultraviolet doses of a day add up to more than the limit."
-    return replace(decision, passed=False, verdict=verdict, reasons=(*reasons, *decision.reasons))
+        verdict = say("Not below the limits: the ultraviolet doses of a day add up to more than the limit.")
+    return replace(decision, passed=False, verdict=verdict, reasons=(*map(say, reasons), *decision.reasons))

@@ -14,7 +14,7 @@ from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, train_limit
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.optics.reflection import source_angle
+from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.results import Criterion, Zone
 
 FLOAT = NDArray[np.float64]
@@ -236,6 +236,64 @@ def scatter_reach(
     return Reach(extended.distance, deciding)
 
 
+def scatter_ratio(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    distance: FLOAT,
+    *,
+    reflectance: float = 1.0,
+    view_angle: float = 0.0,
+    model: str = "lambert",
+    spot_diameter: float = 0.0,
+) -> FLOAT:
+    """Return how many times the limit the scatter of a lit spot gives at distances from it.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    distance : numpy.ndarray, shape (...)
+        From the spot. [m]
+    reflectance : float
+        Diffuse reflectance of the surface; 1 is the bound. [1]
+    view_angle : float
+        Angle from the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    spot_diameter : float
+        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure over limit, the worst comparison. [1]
+    """
+    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
+    if tissue == "eye" and spot_diameter > 0.0:
+        angle = np.maximum(source_angle(spot_diameter, spot_diameter, distance, view_angle), ALPHA_MIN)
+        limits = [f(angle) for f in _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area)]
+        amount = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)[0].amount
+        pairs = [(amount, limit) for limit in limits]
+    else:
+        compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
+        pairs = [(c.amount, np.asarray(c.limit)) for c in compared]
+    found = np.zeros_like(np.asarray(distance, dtype=np.float64))
+    for amount, limit in pairs:
+        found = np.maximum(found, scatter_exposure(amount, reflectance, distance, view_angle, model) / limit)
+    return found
+
+
 def zone(
     way: str,
     tissue: str,
@@ -288,6 +346,7 @@ __all__ = [
     "exposure_at",
     "farthest_crossing",
     "large_area_applies",
+    "scatter_ratio",
     "scatter_reach",
     "worst_place",
     "zone",

@@ -16,9 +16,22 @@ from lasersafe.models.beam import (
 from lasersafe.models.case import Case
 from lasersafe.models.describe import FieldRow, canonical, describe_fields, json_schema, typed_inputs
 from lasersafe.models.laser import Laser
+from lasersafe.models.places import Path, Spot
 from lasersafe.models.pulses import Emission, Mode, ModeTableEmission, OnePulse, PulseListEmission
 from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
 from lasersafe.models.record import Area, MeasuredReading
+from lasersafe.models.scene import (
+    Aim,
+    Camera,
+    FloorPart,
+    Outdoor,
+    Scene,
+    SceneBarrier,
+    SceneOpening,
+    ScenePerson,
+    ScenePlace,
+    Target,
+)
 from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import (
     Barrier,
@@ -34,9 +47,11 @@ from lasersafe.models.sources import Extended, ExtraLine, Module, Scan
 from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
+    "Aim",
     "Area",
     "Axes",
     "Barrier",
+    "Camera",
     "Case",
     "CollimatedSetup",
     "ContinuousEmission",
@@ -45,6 +60,7 @@ __all__ = [
     "Extended",
     "ExtraLine",
     "FieldRow",
+    "FloorPart",
     "InCharge",
     "Knob",
     "Laser",
@@ -56,18 +72,27 @@ __all__ = [
     "MultimodeFibreSetup",
     "OnePulse",
     "OtherHazards",
+    "Outdoor",
+    "Path",
     "Person",
     "PulseListEmission",
     "PulseTrainEmission",
     "SIValue",
     "Scan",
+    "Scene",
+    "SceneBarrier",
+    "SceneOpening",
+    "ScenePerson",
+    "ScenePlace",
     "Settings",
     "Setup",
     "SignOffRule",
     "SingleModeFibreSetup",
     "SinglePulseEmission",
+    "Spot",
     "StrikeOut",
     "Surface",
+    "Target",
     "canonical",
     "case_from",
     "check_case",

@@ -11,6 +11,8 @@ from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
 from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
 from lasersafe.models.record import Area, MeasuredReading, record_findings
+from lasersafe.models.scene import Scene
+from lasersafe.models.scene_check import scene_references
 from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
 from lasersafe.models.sources import Extended
@@ -77,6 +79,7 @@ class Case(CaseModel):
     extended: Annotated[tuple[Extended, ...], Field(max_length=30)] = Field(
         default=(), description="Diffusers, fibre bundles and arrays that people look at, one [[extended]] each."
     )
+    scene: Scene | None = Field(default=None, description="Where everything stands: [scene]. Left out: distances only.")
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
 
@@ -142,6 +145,10 @@ class Case(CaseModel):
             person = table.get("person")
             if isinstance(person, str) and person.strip() and person.strip() not in persons:
                 found.append((("strike_out", i, "person"), not_known(person.strip(), "a person of this case", persons)))
+        scene = peek.data.get("scene")
+        if isinstance(scene, Mapping):
+            others = {field: _names(peek.tables(field)) for field in ("person", "surface", "barrier")}
+            found += scene_references(Peek(Scene, scene), setups, others)
         return found + record_findings(peek)
 
 

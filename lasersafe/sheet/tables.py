@@ -65,8 +65,9 @@ def _scenario(found: Scenario, wording: Wording, references: References, notes: 
     if found.duration_reason:
         time = f"{time} {notes.reasons.mark(found.duration_reason)}"
     way = f"{named(wording, 'way', found.way)}, {named(wording, 'tissue', found.tissue)}"
-    if found.mode != "running":
-        way = text("sources.mode", mode=wording.say(found.mode), way=way)
+    modes = found.mode.split(", ")
+    if "running" not in modes:
+        way = text("sources.mode", mode=", ".join(map(wording.say, modes)), way=way)
     below = []
     if found.struck_out:
         below.append(Part(text("scenarios.struck_out", reason=found.struck_out), TINY_NOTE))

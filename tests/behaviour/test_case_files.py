@@ -496,7 +496,7 @@ def read_one_setup(text: str):
             '[[surface]]\nname = "s"\nmaterial = "m"\ndistance = "1 m"\nview_angle = "90 deg"',
             "line 31: surface[1].view_angle: '90 deg': must be 0 deg or more, and below 90 deg",
         ),
-        ("[scene]\nx = 1", "line 27: scene: 'scene' is not a key of this table;"),
+        ("[theatre]\nx = 1", "line 27: theatre: 'theatre' is not a key of this table;"),
         (
             '[settings]\nscatter_model = "lambertian"',
             "line 28: settings.scatter_model: 'lambertian' is not a choice; did you mean 'lambert'?",
@@ -650,6 +650,8 @@ def test_every_field_is_described():
         "[[reading]]", "[sign_off]",
         "[laser.emission.burst]", "[[laser.emission.pulses]]", "[[laser.emission.modes]]", "[[person.visits]]",
         "[laser.setup.scan]", "[[laser.line]]", "[laser.module]", "[[extended]]",
+        "[scene]", "[[scene.aim]]", "[[scene.target]]", "[[scene.surface]]", "[[scene.barrier]]",
+        "[[scene.barrier.opening]]", "[[scene.person]]", "[[scene.camera]]", "[[scene.floor]]", "[scene.outdoor]",
     }  # fmt: skip
 
 
@@ -664,7 +666,9 @@ def test_examples_of_the_descriptions_can_be_typed():
     ]
     assert len(marks) > 25
     for name, mark in marks:
-        mark.read(mark.example, name)
+        one = mark.example
+        corners = [[one, one], ["1 m", one], [one, "1 m"]]
+        mark.read({"point": corners[0], "path": corners, "area": corners}.get(mark.shape, one), name)
 
 
 def test_json_schema_names_units_and_descriptions():

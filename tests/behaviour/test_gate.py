@@ -47,6 +47,7 @@ LAYERS: list[set[str]] = [
         "errors",
         "reference",
         "results",
+        "results_scene",
         "results_step",
         "results_sources",
         "results_record",
@@ -60,9 +61,10 @@ LAYERS: list[set[str]] = [
     },
     {"models", "limits", "optics"},
     {"hazard"},
+    {"scene"},
     {"assessment"},
     {"sheet"},
-    {"answers", "reach", "report", "record_report", "signing"},
+    {"answers", "reach", "report", "report_scene", "record_report", "signing"},
     {"cli"},
 ]
 HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}

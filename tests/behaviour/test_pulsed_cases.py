@@ -82,7 +82,10 @@ def with_emission(text):
 
 
 def with_visits(time):
-    text, name = ULTRAVIOLET.replace(TIME, ""), '[[person]]\nname = "Visitors at the window"'
+    text, name = (
+        ULTRAVIOLET.partition("\n[scene]\n")[0].replace(TIME, ""),
+        '[[person]]\nname = "Visitors at the window"',
+    )
     assert text.count(name) == 1
     return text.replace(name, VISITS.format(time=time) + "\n" + name)
 

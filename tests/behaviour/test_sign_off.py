@@ -95,6 +95,7 @@ WORDS = {
     "scatter_model": ["hemisphere", "lambert"], "propagation": ["linear", "hyperbolic"], "profile": ["top-hat"],
     "kind": ["technical", "organisational", "personal"], "must_stop": [["direct"], ["scatter"]],
     "key": ["extraction", "enclose", "limit aim"], "protects": [[]],
+    "mode": ["running", "fault"], "stature": ["seated", "child"], "shape": ["convex"],
     "keys": [["noise"], ["fire"]], "required_roles": [["laser_safety_officer"]],
 }  # fmt: skip
 
@@ -117,10 +118,10 @@ def others(key: str, value: Any) -> Iterator[Any]:
         yield value * 0.9
         yield value * 1.1
     elif isinstance(value, str):
-        if re.match(r"[0-9.]+ ?[A-Za-z%]", value):
-            number = float(re.match(r"[0-9.]+", value)[0])  # type: ignore[index]
-            yield re.sub(r"[0-9.]+", f"{number * 1.01:.6g}", value, count=1)
-            yield re.sub(r"[0-9.]+", f"{number * 0.99:.6g}", value, count=1)
+        if re.match(r"-?[0-9.]+ ?[A-Za-z%]", value):
+            number = float(re.match(r"-?[0-9.]+", value)[0])  # type: ignore[index]
+            yield re.sub(r"-?[0-9.]+", f"{number * 1.01 or 0.5:.6g}", value, count=1)
+            yield re.sub(r"-?[0-9.]+", f"{number * 0.99:.6g}", value, count=1)
         yield value + " (changed)"
 
 

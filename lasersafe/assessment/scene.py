@@ -1,0 +1,244 @@
+"""The scene of a case, worked out: what an assessment adds when people, surfaces and barriers have places."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.scene_findings import findings_of
+from lasersafe.assessment.scene_hits import standing_places
+from lasersafe.assessment.scene_marks import (
+    aims_of,
+    barrier_lines,
+    camera_marks,
+    elevations,
+    person_marks,
+    plan_of,
+    surface_marks,
+    target_marks,
+)
+from lasersafe.assessment.scene_matrix import placed_scenarios
+from lasersafe.assessment.scene_zones import beyond_targets, zone_shapes
+from lasersafe.assessment.stage import Stage
+from lasersafe.models import SIValue
+from lasersafe.results import Decision, Scenario
+from lasersafe.results_scene import HazardMap, MatrixCell, SceneResult, StruckOut
+from lasersafe.scene.hazard_map import EYES, hazard_map
+from lasersafe.scene.lines import spectator_lines
+from lasersafe.scene.screens import Piece
+from lasersafe.scene.sources import Source
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lasersafe.models import Case, Person
+    from lasersafe.wording import Wording
+
+
+def placed_case(case: Case) -> Case:
+    """Return the case with the distance of each person no longer than the scene has it.
+
+    Parameters
+    ----------
+    case : Case
+        The case; without a scene it comes back as it is.
+
+    Returns
+    -------
+    Case
+        For calculation; what was typed is still in the case given.
+    """
+    if case.scene is None:
+        return case
+    places = {p.name: p for p in case.scene.person}
+    return case.model_copy(update={"person": tuple(_nearer(case, p, places) for p in case.person)})
+
+
+def _nearer(case: Case, person: Person, places: dict) -> Person:  # type: ignore[type-arg]
+    assert case.scene is not None
+    place = places.get(person.name)
+    aims = [a for a in case.scene.aim if person.laser in (None, a.laser)]
+    if place is None or not aims:
+        return person
+    nearest = math.inf
+    for aim in aims:
+        spot = np.array(aim.position.pair)
+        if place.position is not None:
+            away = float(np.hypot(*(np.array(place.position.pair) - spot)))
+        else:
+            import shapely
+
+            away = float(shapely.distance(shapely.Polygon(place.area.pairs), shapely.Point(spot)))
+        nearest = min(nearest, away)
+    nearest = max(nearest, 1e-3)
+    if nearest >= float(person.distance):
+        return person
+    return person.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
+
+
+def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
+    """Return the context with only those people who have no place in the scene; None when all have one."""
+    if not stage.poses(context, "running"):
+        return context
+    placed = {p.name for p in stage.scene.person}
+    left = tuple(p for p in case.person if p.name not in placed)
+    return replace(context, case=case.model_copy(update={"person": left})) if left else None
+
+
+def scene_result(stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell], wording: Wording) -> SceneResult:
+    """Return the record of a scene.
+
+    Parameters
+    ----------
+    stage : Stage
+        The scene as sources and screens.
+    scenarios : list of Scenario
+        All scenarios of the case, with their controls.
+    cells : list of MatrixCell
+        The matrix, in any order.
+    wording : Wording
+        Language of the findings.
+
+    Returns
+    -------
+    SceneResult
+        Coordinates and numbers only.
+    """
+    zones = zone_shapes(stage)
+    beyond, ignition = beyond_targets(stage)
+    controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in scenarios if s.controls}
+    matrix = tuple(
+        replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
+        for c in sorted(cells, key=lambda c: (bool(c.struck_out), -_rank(c.ratio)))
+    )
+    plan = plan_of(stage)
+    barriers = barrier_lines(stage)
+    persons = person_marks(stage, matrix, _places(stage))
+    facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
+    lines = tuple(
+        line
+        for context in stage.contexts
+        if context.setup.fitted
+        for pose in stage.poses(context, "running")[:1]
+        for line in spectator_lines(
+            [z for z in zones if z.laser == context.laser.name and z.fitted and z.kind != "ignition"],
+            facing, pose.apex, plan.extent,
+        )
+    )  # fmt: skip
+    return SceneResult(
+        plan=plan,
+        aims=aims_of(stage),
+        zones=(*zones, *ignition),
+        beyond=beyond,
+        barriers=barriers,
+        persons=persons,
+        cameras=camera_marks(stage),
+        targets=target_marks(stage),
+        surfaces=surface_marks(stage),
+        lines=lines,
+        elevations=elevations(stage, zones, persons),
+        matrix=matrix,
+        findings=findings_of(stage, zones, beyond, barriers, wording),
+        struck_out=tuple(
+            StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
+        ),
+        notes=(stage.scene.note,) if stage.scene.note else (),
+    )
+
+
+def scene_decision(decision: Decision, scene: SceneResult, wording: Wording) -> Decision:
+    """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
+    refusals = [f.text for f in scene.findings if f.refuses]
+    kinds = ("target list", "ignition", "beyond target", "spectator")
+    others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
+    verdict, passed = decision.verdict, decision.passed
+    if refusals and passed:
+        verdict, passed = wording.text("say.not_as_planned", what=refusals[0]), False
+    sides = [f"{wording.text(f'side.{line.side}')} {line.distance:,.1f} m" for line in scene.lines if line.distance > 0]
+    people = f"{decision.people} {wording.text('say.lines', sides=', '.join(sides))}" if sides else decision.people
+    return replace(
+        decision, verdict=verdict, passed=passed, people=people, reasons=(*decision.reasons, *refusals, *others)
+    )
+
+
+def _rank(ratio: float) -> float:
+    return math.inf if math.isnan(ratio) else ratio
+
+
+def _places(stage: Stage) -> dict[str, tuple[float, float]]:
+    """Return for each person with an area the place nearest to a laser."""
+    found: dict[str, tuple[float, float]] = {}
+    for place in stage.scene.person:
+        if place.position is not None:
+            continue
+        best = math.inf
+        for context in stage.contexts:
+            for source in stage.sources(context, "direct", "eye"):
+                spots = standing_places(place, (source,))
+                away = np.hypot(spots[:, 0] - source.apex[0], spots[:, 1] - source.apex[1])
+                if float(away.min()) < best:
+                    best = float(away.min())
+                    x, y = spots[int(np.argmin(away))].tolist()
+                    found[place.name] = (x, y)
+    return found
+
+
+def map_sources(stage: Stage, *, fitted_only: bool = True) -> tuple[tuple[Source, tuple[Piece, ...]], ...]:
+    """Return every source of the eye with the screens that hold against it, for the hazard map."""
+    return tuple(
+        (source, stage.pieces(context, way))
+        for context in stage.contexts
+        if context.setup.fitted or not fitted_only
+        for way in ("direct", "mirror", "scatter")
+        for source in stage.sources(context, way, "eye")
+    )
+
+
+def scene_map(
+    stage: Stage,
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    heights: tuple[tuple[str, float], ...] = EYES,
+    *,
+    fitted_only: bool = True,
+) -> HazardMap:
+    """Return the hazard map of a scene on a grid of the floor [m], at heights of the eyes [m]."""
+    return hazard_map(map_sources(stage, fitted_only=fitted_only), x, y, heights)
+
+
+def stage_of(case: Case) -> Stage:
+    """Return the scene of a case as sources and screens.
+
+    Raises
+    ------
+    InputError
+        If the case has no scene.
+    """
+    from lasersafe.assessment.context import contexts
+    from lasersafe.assessment.setups import setup_result
+    from lasersafe.errors import InputError
+    from lasersafe.limits import rule_sets
+
+    if case.scene is None:
+        message = "the case has no [scene], so that nothing has a place; write where lasers, people and barriers stand"
+        raise InputError(message)
+    placed = placed_case(case)
+    found = contexts(placed, (case.rule_set, *(name for name in rule_sets() if name != case.rule_set)))
+    assert placed.scene is not None
+    return Stage(placed, placed.scene, found, [setup_result(c) for c in found])
+
+
+__all__ = [
+    "Stage",
+    "placed_case",
+    "placed_scenarios",
+    "scene_decision",
+    "scene_map",
+    "scene_result",
+    "split_case",
+    "stage_of",
+]

@@ -1,0 +1,130 @@
+"""What a scene shows that somebody has to know, in the language of the wording."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from lasersafe.assessment.scene_marks import REACH_OVER
+from lasersafe.quantity import format_quantity
+from lasersafe.results_scene import SceneFinding
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.stage import Stage
+    from lasersafe.results_scene import BarrierLine, BeyondTarget, ZoneShape
+    from lasersafe.wording import Wording
+
+_KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
+
+
+def findings_of(
+    stage: Stage,
+    zones: tuple[ZoneShape, ...],
+    beyond: tuple[BeyondTarget, ...],
+    barriers: tuple[BarrierLine, ...],
+    wording: Wording,
+) -> tuple[SceneFinding, ...]:
+    """Return the findings of a scene, those on the target list first."""
+    text = wording.text
+    found: list[SceneFinding] = []
+    for laser in {c.laser.name: c for c in stage.contexts}.values():
+        name = laser.laser.name
+        if not stage.poses(laser, "running"):
+            found.append(SceneFinding("aim", text("scene.not_placed", laser=name), subject=name))
+        targets = [t.name for t in stage.scene.target if t.laser in (None, name)]
+        words = (
+            text("scene.target_list", laser=name, targets=", ".join(targets))
+            if targets
+            else text("scene.no_target_list", laser=name)
+        )
+        found.append(SceneFinding("target list", words, refuses=not targets, subject=name))
+    for one in beyond:
+        found += _behind(one, wording)
+    found += _set_ups(stage, zones, wording)
+    for barrier in barriers:
+        found += _of_barrier(barrier, wording)
+    curved = [s.name for s in stage.scene.surface if s.shape in ("convex", "concave")]
+    if curved:
+        found.append(SceneFinding("mirror", text("scene.curved", surfaces=", ".join(curved))))
+    found += _outdoors(stage, wording)
+    return tuple(found)
+
+
+def _of_barrier(barrier: BarrierLine, wording: Wording) -> list[SceneFinding]:
+    found = []
+    failing = [w for w in barrier.ways if not w.holds and w.way == "direct"]
+    if barrier.kind == "barrier" and failing:
+        words = wording.text(
+            "scene.barrier_fails",
+            barrier=barrier.name,
+            laser=failing[0].laser,
+            setup=failing[0].setup,
+            verdict=wording.say(failing[0].verdict),
+        )
+        found.append(SceneFinding("barrier", words, subject=barrier.name))
+    for gap in barrier.openings:
+        if gap.open:
+            kind = wording.text(_KINDS[gap.kind])
+            words = wording.text("scene.light_passes", barrier=barrier.name, kind=kind, name=gap.name)
+            found.append(SceneFinding("gap", words, subject=barrier.name))
+    if barrier.reach_over:
+        words = wording.text(
+            "scene.reach_over", barrier=barrier.name, top=f"{barrier.top:g} m", away=f"{REACH_OVER:g} m"
+        )
+        found.append(SceneFinding("barrier", words, subject=barrier.name))
+    return found
+
+
+def _behind(one: BeyondTarget, wording: Wording) -> list[SceneFinding]:
+    text = wording.text
+    found = []
+    if not one.ends_at:
+        far = format_quantity(one.distance, "m", 3, "up")
+        words = text("scene.no_stop", target=one.target, laser=one.laser, distance=far)
+        found.append(SceneFinding("beyond target", words, subject=one.target))
+    if one.backing_irradiance is not None and one.ignition_threshold is not None:
+        words = text(
+            "scene.can_ignite" if one.can_ignite else "scene.below_threshold",
+            what=one.behind or text("scene.what_stands_behind"),
+            distance=format_quantity(one.backing_distance or 0.0, "m", 3, "down"),
+            target=one.target,
+            laser=one.laser,
+            falls=format_quantity(one.backing_irradiance / 1e4, "W/cm2", 3, "up"),
+            threshold=format_quantity(one.ignition_threshold / 1e4, "W/cm2", 3, "down"),
+            source=wording.say(one.ignition_source),
+        )
+        found.append(SceneFinding("ignition", words, subject=one.target))
+    elif not one.behind:
+        found.append(SceneFinding("ignition", text("scene.behind_unknown", target=one.target), subject=one.target))
+    return found
+
+
+def _set_ups(stage: Stage, zones: tuple[ZoneShape, ...], wording: Wording) -> list[SceneFinding]:
+    found = []
+    for zone in zones:
+        if zone.kind == "eye direct" and zone.worst and not zone.fitted:
+            control = stage.scene.right_setup_control or wording.text("scene.no_setup_control")
+            words = wording.text("scene.right_setup", laser=zone.laser, setup=zone.setup, control=control)
+            found.append(SceneFinding("set-up", words, subject=zone.laser))
+    return list(dict.fromkeys(found))
+
+
+def _outdoors(stage: Stage, wording: Wording) -> list[SceneFinding]:
+    outdoor = stage.scene.outdoor
+    if outdoor is None:
+        return []
+    found = []
+    if outdoor.behind in ("sky", "unknown"):
+        key = "scene.sky_behind" if outdoor.behind == "sky" else "scene.unknown_behind"
+        found.append(SceneFinding("outdoors", wording.text(key)))
+    if outdoor.wet:
+        found.append(SceneFinding("outdoors", wording.text("scene.wet_ground")))
+    for context in stage.contexts:
+        for source in stage.sources(context, "direct", "eye") if context.setup.fitted else ():
+            high = source.directions.box().elevation[1]
+            if high > 0.0:
+                words = wording.text(
+                    "scene.above_horizon", laser=context.laser.name, angle=f"{math.degrees(high):.1f} deg"
+                )
+                found.append(SceneFinding("outdoors", words, subject=context.laser.name))
+    return list(dict.fromkeys(found))

@@ -1,0 +1,207 @@
+"""How many times the limit a beam or a lit spot gives, by distance and by how far beside the beam."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.results import Criterion
+
+FLOAT = NDArray[np.float64]
+NEAREST = 1e-3  # m
+_POINT = 1e-7  # m: a focus that is described as a point
+_PER_DECADE = 128
+CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
+
+
+class Table:
+    """Columns over equal steps of log distance, read by straight lines between the steps: never below a power law."""
+
+    def __init__(self, start: float, step: float, columns: tuple[FLOAT, ...]) -> None:
+        self.start = start
+        self.step = step
+        self.columns = tuple((c, np.append(np.diff(c), 0.0)) for c in columns)
+
+    def place(self, distance: FLOAT) -> tuple[NDArray[np.intp], FLOAT]:
+        """Return the step before each distance and the part of the way to the next."""
+        place = np.log(distance)
+        place -= self.start
+        place *= 1.0 / self.step
+        left = place.astype(np.intp)
+        place -= left
+        return left, place
+
+    def read(self, column: int, left: NDArray[np.intp], part: FLOAT) -> FLOAT:
+        """Return one column at those places."""
+        values, slope = self.columns[column]
+        found = slope.take(left)
+        found *= part
+        found += values.take(left)
+        return np.asarray(found)
+
+
+def _log_grid(first: float, last: float) -> tuple[FLOAT, float, float]:
+    start, stop = math.log(first), math.log(last)
+    count = math.ceil((stop - start) / math.log(10.0) * _PER_DECADE) + 2
+    grid = np.linspace(start, stop, count)
+    return np.exp(grid), start, float(grid[1] - grid[0])
+
+
+@dataclass
+class BeamProfile:
+    """A beam against its limits: the ratio on the axis, and a bound beside it.
+
+    Beside the beam no part of the aperture sees more than the irradiance at its inner edge, so the ratio is at most
+    that of the peak times exp(-(2 (rho - a) / d)^2), with the aperture radius a and the longer diameter d.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam.
+    criteria : tuple of Criterion
+        All comparisons that an exposure has to pass.
+    """
+
+    beam: BeamGeometry
+    criteria: tuple[Criterion, ...]
+    _tables: dict[float, Table] = field(default_factory=dict)
+
+    def widths(self, distance: FLOAT) -> tuple[FLOAT, FLOAT]:
+        """Return both 1/e diameters, a point focus as a small spot. [m]."""
+        dx, dy = diameters(self.beam, distance)
+        return np.maximum(dx, _POINT), np.maximum(dy, _POINT)
+
+    def on_axis(self, distance: FLOAT) -> FLOAT:
+        """Return the ratio on the axis, for distances from the last optic [m] of shape (...)."""
+        return self._axis_and_peak(np.maximum(distance, NEAREST))[0]
+
+    def _axis_and_peak(self, distance: FLOAT, *, bound: bool = False) -> tuple[FLOAT, FLOAT]:
+        dx, dy = self.widths(distance)
+        axis, peak = np.zeros_like(dx), np.zeros_like(dx)
+        oblong = bound and self.beam.profile == "gaussian" and not self.beam.circular
+        for c in self.criteria:
+            if oblong:
+                mean = _square_bound(c.amount, dx, dy, c.limiting_aperture)
+            else:
+                mean = mean_exposure(c.amount, dx, dy, c.limiting_aperture, self.beam.profile)
+            axis = np.maximum(axis, mean / c.limit)
+            peak = np.maximum(peak, c.amount * 4.0 / (math.pi * dx * dy) / c.limit)
+        return axis, peak
+
+    @property
+    def aperture_radius(self) -> float:
+        """Radius of the largest limiting aperture. [m]."""
+        return max(c.limiting_aperture for c in self.criteria) / 2.0
+
+    def beside(self, distance: FLOAT, aside: FLOAT, *, bound: bool = False) -> FLOAT:
+        """Return the ratio at a distance along the beam and a distance from its axis.
+
+        Parameters
+        ----------
+        distance : numpy.ndarray, shape (...)
+            Along the beam, from the last optic. [m]
+        aside : numpy.ndarray, shape (...)
+            From the axis. [m]
+        bound : bool
+            For an oblong beam, take a bound that costs less.
+
+        Returns
+        -------
+        numpy.ndarray, shape (...)
+            Exposure over limit, rounded upwards beside the axis. [1]
+        """
+        place = np.maximum(distance, NEAREST)
+        axis, peak = self._axis_and_peak(place, bound=bound)
+        dx, dy = self.widths(place)
+        return self._fade(axis, peak, np.maximum(dx, dy), aside)
+
+    def _fade(self, axis: FLOAT, peak: FLOAT, widest: FLOAT, aside: FLOAT) -> FLOAT:
+        outside = np.maximum(aside - self.aperture_radius, 0.0)
+        if self.beam.profile == "gaussian":
+            with np.errstate(under="ignore"):
+                return np.minimum(axis, peak * np.exp(-np.square(2.0 * outside / widest)))
+        found: FLOAT = np.where(outside <= widest / 2.0, axis, 0.0)
+        return found
+
+    def table(self, farthest: float) -> Table:
+        """Return the ratio on the axis, the peak and the longer diameter on a grid of log distance."""
+        key = 10.0 ** math.ceil(math.log10(max(farthest, 1.0)))
+        if key not in self._tables:
+            grid, start, step = _log_grid(NEAREST, key * 1.5)
+            axis, peak = self._axis_and_peak(grid)
+            dx, dy = self.widths(grid)
+            self._tables[key] = Table(start, step, (axis, peak, np.maximum(dx, dy)))
+        return self._tables[key]
+
+    def beside_fast(self, distance: FLOAT, aside: FLOAT, farthest: float) -> FLOAT:
+        """Return what `beside` returns, read from a table with a step of 1.8 % in distance."""
+        table = self.table(farthest)
+        left, part = table.place(np.maximum(distance, NEAREST))
+        found = table.read(0, left, part)
+        wide = np.flatnonzero(aside > self.aperture_radius)
+        if wide.size:
+            peak, widest = table.read(1, left[wide], part[wide]), table.read(2, left[wide], part[wide])
+            found[wide] = self._fade(found[wide], peak, widest, aside[wide])
+        return found
+
+    def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
+        """Return how far beside the axis the ratio can still exceed 1, for distances [m] of shape (...). [m]."""
+        place = np.maximum(distance, NEAREST)
+        axis, peak = self._axis_and_peak(place, bound=True)
+        dx, dy = self.widths(place)
+        widest = np.maximum(dx, dy)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            beside = np.sqrt(np.log(np.maximum(peak * factor, 1.0))) if self.beam.profile == "gaussian" else 1.0
+        found: FLOAT = np.where(axis * factor > 1.0, self.aperture_radius + widest / 2.0 * beside, 0.0)
+        return found
+
+
+@dataclass
+class ScatterProfile:
+    """A lit spot against its limits, as a function of the distance from it.
+
+    Parameters
+    ----------
+    ratio : callable
+        Distances [m] of shape (...) to exposure over limit, brightest direction.
+    lambert : bool
+        Whether it falls with the cosine from the normal.
+    """
+
+    ratio: Callable[[FLOAT], FLOAT]
+    lambert: bool = True
+    _tables: dict[float, Table] = field(default_factory=dict)
+
+    def fast(self, distance: FLOAT, farthest: float) -> FLOAT:
+        """Return the ratio from a table."""
+        key = 10.0 ** math.ceil(math.log10(max(farthest, 1.0)))
+        if key not in self._tables:
+            grid, start, step = _log_grid(CLOSEST, key * 1.5)
+            self._tables[key] = Table(start, step, (np.asarray(self.ratio(grid)),))
+        table = self._tables[key]
+        return table.read(0, *table.place(np.maximum(distance, CLOSEST)))
+
+
+_erf = np.vectorize(math.erf, otypes=[np.float64])
+
+
+def _square_bound(amount: float, dx: FLOAT, dy: FLOAT, aperture: float) -> FLOAT:
+    """Return at least the mean exposure of an oblong Gaussian over a round aperture: what the square round it takes."""
+    area = math.pi * aperture**2 / 4.0
+    through = _erf(aperture / dx) * _erf(aperture / dy)
+    return np.asarray(np.minimum(amount * through / area, amount * 4.0 / (math.pi * dx * dy)))
+
+
+@lru_cache(maxsize=2048)
+def farthest_of(criteria: tuple[Criterion, ...], beam: BeamGeometry, factor: float = 1.0) -> float:
+    """Return how far along the beam any of the comparisons is exceeded [m]."""
+    from lasersafe.hazard.distances import direct_distance
+
+    return max(float(direct_distance(c.amount * factor, c.limit, c.limiting_aperture, beam)) for c in criteria)
