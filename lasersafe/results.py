@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from lasersafe.results_scene import SceneResult
+
 
 @dataclass(frozen=True)
 class Step:
@@ -271,3 +273,4 @@ class Assessment:
     notes: tuple[str, ...]
     fingerprint: str  # SHA-256 of the resolved case, rule sets, wording and version
     version: str
+    scene: SceneResult | None = None  # where people, surfaces and barriers have places

@@ -10,6 +10,8 @@ from pydantic import Field, PrivateAttr
 from lasersafe.models.base import CaseModel, Day, Line, Peek, Text
 from lasersafe.models.laser import Laser
 from lasersafe.models.messages import Finding, Place, doubles, not_known
+from lasersafe.models.scene import Scene
+from lasersafe.models.scene_check import scene_references
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
 from lasersafe.typed import shown
 
@@ -57,6 +59,7 @@ class Case(CaseModel):
     strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = Field(
         default=(), description="Ways for light that are ruled out with a reason, one [[strike_out]] each."
     )
+    scene: Scene | None = Field(default=None, description="Where everything stands: [scene]. Left out: distances only.")
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
 
@@ -109,6 +112,10 @@ class Case(CaseModel):
             person = table.get("person")
             if isinstance(person, str) and person.strip() and person.strip() not in persons:
                 found.append((("strike_out", i, "person"), not_known(person.strip(), "a person of this case", persons)))
+        scene = peek.data.get("scene")
+        if isinstance(scene, Mapping):
+            others = {field: _names(peek.tables(field)) for field in ("person", "surface", "barrier")}
+            found += scene_references(Peek(Scene, scene), setups, others)
         return found
 
 

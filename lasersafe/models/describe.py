@@ -13,6 +13,7 @@ from pydantic.fields import FieldInfo
 from lasersafe.models.base import CaseModel
 from lasersafe.models.case import Case
 from lasersafe.models.messages import Place
+from lasersafe.models.places import Path, Spot
 from lasersafe.models.values import Axes, Knob, Measured, SIValue
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def _path(place: Place) -> str:
 
 
 def _typed(value: object) -> str:
-    if isinstance(value, (SIValue, Knob, Axes)):
+    if isinstance(value, (SIValue, Knob, Axes, Spot, Path)):
         return value.typed
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -86,6 +87,10 @@ def _used(value: object) -> str:
         return f"{_plain(value.low)} to {_plain(value.high)}" if value.turnable else _plain(value.low)
     if isinstance(value, Axes):
         return _plain(value.x) if value.circular else f"{_plain(value.x)} x {_plain(value.y)}"
+    if isinstance(value, Spot):
+        return f"({_plain(value.x)}, {_plain(value.y)})"
+    if isinstance(value, Path):
+        return " ".join(_used(spot) for spot in value.spots)
     return ""
 
 
@@ -120,6 +125,10 @@ def _simple(value: object) -> Any:
         return [_simple(value.low), _simple(value.high)]
     if isinstance(value, Axes):
         return [_simple(value.x), _simple(value.y)]
+    if isinstance(value, Spot):
+        return [_simple(value.x), _simple(value.y)]
+    if isinstance(value, Path):
+        return [_simple(one) for one in value.spots]
     if isinstance(value, tuple):
         return [_simple(one) for one in value]
     return value.isoformat() if isinstance(value, date) else value
@@ -161,7 +170,14 @@ def _leaves(annotation: Any) -> list[Any]:
 def _value(info: FieldInfo) -> str:
     mark = next((mark for mark in info.metadata if isinstance(mark, Measured)), None)
     if mark is not None:
-        shape = {"number": "", "range": ", or a range", "axes": ", or two axes"}[mark.shape]
+        shape = {
+            "number": "",
+            "range": ", or a range",
+            "axes": ", or two axes",
+            "point": ", x and y",
+            "path": ", x and y of each corner",
+            "area": ", x and y of each corner",
+        }[mark.shape]
         bounds = f"{'above ' if mark.above_low else ''}{mark.low} to {'below ' if mark.below_high else ''}{mark.high}"
         return ("number" if mark.unit == "1" else "number with unit") + f"{shape}: {bounds}"
     leaves = _leaves(info.annotation)

@@ -20,6 +20,10 @@ ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True)
 RATING = Measured("W/m2", "0 W/m2", "1e6 MW/m2", "10 W/cm2", above_low=True)
 
 Way = Literal["direct", "mirror", "scatter"]
+AnyWay = Literal[
+    "direct", "missing the target", "through the target", "mirror", "convex mirror", "concave mirror", "scatter",
+    "mirror then scatter", "fibre broken", "optic lost", "aided viewing",
+]  # fmt: skip
 Role = Literal[
     "operator", "assistant", "crew", "performer", "spectator", "passer-by", "laser safety officer", "security"
 ]
@@ -148,11 +152,18 @@ class StrikeOut(CaseModel):
 
     how_to_get: ClassVar[dict[str, str]] = {"reason": "nothing is struck out without a reason; it is printed"}
 
-    way: Way = Field(description="'direct', 'mirror' or 'scatter'.")
+    way: AnyWay = Field(
+        description="'direct', 'mirror' or 'scatter'; with a scene also 'missing the target', 'through the target', "
+        "'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost' or 'aided viewing'."
+    )
     person: Line = Field(description="Name of the person or group.")
     reason: Text = Field(description="Why it cannot happen; printed on the sheet.")
     laser: Line | None = Field(default=None, description=_WHICH_LASER)
     setup: Line | None = Field(default=None, description="Name of the set-up that this concerns. Left out: every one.")
+    mode: Literal["running", "alignment", "service", "fault"] | None = Field(
+        default=None,
+        description="With a scene: 'running', 'alignment', 'service' or 'fault'. Left out: every one.",
+    )
 
 
 class OtherHazards(CaseModel):

@@ -186,6 +186,10 @@ class Measured:
         one: dict[str, Any] = {"type": "string", "examples": [self.example], "x-unit": self.unit}
         if self.unit == "1":
             one["type"] = ["string", "number"]
+        if self.shape == "point":
+            return {**_two(one), "x-shape": self.shape}
+        if self.shape in ("path", "area"):
+            return {"type": "array", "items": _two(one), "minItems": 2, "x-shape": self.shape}
         return one if self.shape == "number" else {"anyOf": [one, _two(one)], "x-shape": self.shape}
 
 

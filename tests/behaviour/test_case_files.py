@@ -496,7 +496,7 @@ def read_one_setup(text: str):
             '[[surface]]\nname = "s"\nmaterial = "m"\ndistance = "1 m"\nview_angle = "90 deg"',
             "line 31: surface[1].view_angle: '90 deg': must be 0 deg or more, and below 90 deg",
         ),
-        ("[scene]\nx = 1", "line 27: scene: 'scene' is not a key of this table;"),
+        ("[theatre]\nx = 1", "line 27: theatre: 'theatre' is not a key of this table;"),
         (
             '[settings]\nscatter_model = "lambertian"',
             "line 28: settings.scatter_model: 'lambertian' is not a choice; did you mean 'lambert'?",

@@ -1,0 +1,375 @@
+"""What a scene is made of once it is worked out: floats and tuples of coordinates, all lengths in metres.
+
+Nothing here computes. The floor plan has x to the right and y up; z is the height above the floor. A bearing is
+clockwise from the y axis of the plan, an elevation upwards from the horizontal. Closed rings repeat no corner.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+Point = tuple[float, float]
+Point3 = tuple[float, float, float]
+Ring = tuple[Point, ...]
+
+ZONE_KINDS = (
+    "eye direct",
+    "skin direct",
+    "eye mirror",
+    "skin mirror",
+    "scatter eye",
+    "scatter skin",
+    "ignition",
+)
+
+
+@dataclass(frozen=True)
+class Polygon:
+    """One part of an area: its outline and the holes in it."""
+
+    outline: Ring
+    holes: tuple[Ring, ...] = ()
+
+
+@dataclass(frozen=True)
+class FloorItem:
+    """Something that is only drawn, and does not stop or return light: a table, the edge of a stage, a riser."""
+
+    name: str
+    kind: str  # stage | riser | balcony | furniture
+    outline: Ring
+    height: float = 0.0  # [m] of its top above the floor
+
+
+@dataclass(frozen=True)
+class ScenePlan:
+    """The sheet of paper that the scene is drawn on."""
+
+    extent: tuple[float, float, float, float]  # x low, y low, x high, y high: all that is worth drawing
+    north: float | None  # [rad] bearing of north, None when not stated
+    stage_arrow: float | None  # [rad] bearing from the audience to the stage, None when not stated
+    outdoors: bool
+    items: tuple[FloorItem, ...] = ()
+    outline: Ring = ()  # the room or the ground, () when not stated
+
+
+@dataclass(frozen=True)
+class AimEnvelope:
+    """The directions in which one laser can point in one mode."""
+
+    laser: str
+    setup: str
+    mode: str  # running | alignment | service | fault
+    position: Point3
+    bearing: float  # [rad] of the aim as stated
+    elevation: float  # [rad]
+    bearing_range: tuple[float, float]  # [rad] first to last, clockwise, without the margin; may pass 2 pi
+    elevation_range: tuple[float, float]  # [rad] without the margin
+    margin: float  # [rad] for an unsteady hand, on every side
+    margin_source: str  # "typed" | "common practice, no source" | "none"
+    hand_held: bool
+    reach: float  # [m] of the direct eye zone
+    polygons: tuple[Polygon, ...] = ()  # the sector on the floor out to ``reach``, barriers left out
+    fitted: bool = True
+
+
+@dataclass(frozen=True)
+class ZoneShape:
+    """One zone on the floor; outside it the computed exposure is below the limit at every height considered."""
+
+    kind: str  # one of ZONE_KINDS
+    laser: str
+    setup: str
+    fitted: bool
+    worst: bool  # the set-up of this laser that reaches farthest for this kind
+    polygons: tuple[Polygon, ...]
+    distance: float  # [m] rounded up, before barriers cut it
+    measured_from: str  # "last optic", "lit surface", "last optic, along the folded path"
+    limited_by: str  # "exposure limit ..." or the names of barriers, in words
+    origin: Point3  # what the distance is measured from
+    area: float = 0.0  # [m2]
+    surface: str = ""  # the mirror or the lit surface
+    limit: float | None = None
+    limit_unit: str = ""
+    duration: float | None = None
+    clipped_by: tuple[str, ...] = ()  # barriers that hold and cut it
+    not_clipped_by: tuple[str, ...] = ()  # barriers in its way that do not hold
+    heights: tuple[float, float] = (0.0, 2.0)  # [m] the band of heights that the outline is made for
+    overhead: bool = False  # whether light above that band goes on beyond the outline
+    label: str = ""  # short text for the drawing
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class BeyondTarget:
+    """Where the beam goes once it misses the target or has cut through it."""
+
+    laser: str
+    setup: str
+    fitted: bool
+    target: str
+    target_position: Point3
+    polygons: tuple[Polygon, ...]
+    ends_at: str  # name of the rated stop, or "" when it goes on to the full distance
+    distance: float  # [m] from the last optic to the stop, or the full distance
+    behind: str  # what stands behind the target, as typed; "" when not stated
+    backing_distance: float | None  # [m] from the target to what stands behind
+    backing_irradiance: float | None  # [W/m2] peak
+    ignition_threshold: float | None  # [W/m2]
+    ignition_source: str = ""
+    can_ignite: bool | None = None  # None when it cannot be judged
+    ignition_distance: float | None = None  # [m] from the last optic, how far the beam can ignite
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Opening:
+    """A gap in a barrier or wall: a door, a window, a slit."""
+
+    name: str
+    kind: str  # door | window | gap
+    start: Point
+    end: Point
+    bottom: float
+    top: float
+    open: bool  # light passes: an open door, a plain window, a gap
+
+
+@dataclass(frozen=True)
+class BarrierWay:
+    """Whether a barrier holds against one way for light."""
+
+    way: str  # direct | mirror | scatter
+    laser: str
+    setup: str
+    irradiance: float  # [W/m2] the highest peak on it
+    holds: bool
+    verdict: str
+    place: Point3 | None = None  # where that peak falls
+
+
+@dataclass(frozen=True)
+class BarrierLine:
+    """A barrier or wall on the plan."""
+
+    name: str
+    kind: str  # barrier | wall | terrain
+    line: tuple[Point, ...]
+    bottom: float
+    top: float
+    rated: bool
+    ways: tuple[BarrierWay, ...] = ()
+    openings: tuple[Opening, ...] = ()
+    shadows: tuple[Polygon, ...] = ()  # floor that it keeps dark for the set-ups fitted today
+    nearest_allowed: float | None = None  # [m] nearest place for its rating in the direct beam, from the last optic
+    reach_over: bool = False  # whether somebody could reach over it (lower than 1 m above the beam or 1.8 m)
+    notes: tuple[str, ...] = ()
+
+    def holds(self, way: str) -> bool:
+        """Return whether it holds against every laser and set-up on one way; False when nothing was worked out."""
+        found = [w.holds for w in self.ways if w.way == way]
+        return bool(found) and all(found)
+
+
+@dataclass(frozen=True)
+class PersonMark:
+    """A person or group on the plan."""
+
+    name: str
+    role: str
+    position: Point  # the place with the highest ratio, or the place stated
+    eye_height: float
+    floor: float  # [m] height of the floor that the person stands on
+    placed: bool  # False: derived from the distance that the case states
+    area: Ring = ()  # where the person may move
+    ratio: float | None = None  # the highest hazard ratio, all ways that are not struck out
+    ratio_way: str = ""
+    mode: str = ""
+
+
+@dataclass(frozen=True)
+class CameraMark:
+    """A camera on the plan."""
+
+    name: str
+    position: Point3
+    bearing: float | None = None
+    elevation: float | None = None
+
+
+@dataclass(frozen=True)
+class TargetMark:
+    """An object that may be put in front of the beam."""
+
+    name: str
+    laser: str
+    position: Point3
+    placed: bool
+    material: str
+    finish: str
+    shape: str  # flat | convex | concave | unknown
+    behind: str
+    rated_stop: bool
+
+
+@dataclass(frozen=True)
+class SurfaceMark:
+    """A surface that returns light."""
+
+    name: str
+    position: Point3
+    placed: bool
+    mirror: bool
+    shape: str
+    normal_bearing: float | None = None
+    normal_elevation: float | None = None
+    width: float | None = None
+    line: tuple[Point, ...] = ()  # its trace on the floor, () when the way it faces is unknown
+
+
+@dataclass(frozen=True)
+class SpectatorLine:
+    """The nearest allowed line on one side of the stage."""
+
+    side: str  # front | back | left | right
+    line: tuple[Point, ...]  # as coordinates, two ends
+    distance: float  # [m] from the last optic, rounded up
+    distance_from: str
+    limited_by: str  # which zone, or "nothing"
+    bearing: float  # [rad] outward direction of this side
+    line_kind: str = "exposure limit"  # or the name of the rule that is stricter
+    note: str = ""
+    laser: str = ""
+    setup: str = ""
+    blocked_by: tuple[str, ...] = ()  # barriers that make the line shorter
+
+
+@dataclass(frozen=True)
+class ElevationItem:
+    """One upright thing on the elevation: position along the aim, bottom and top."""
+
+    name: str
+    kind: str  # person | barrier | wall | balcony | target | camera
+    along: float  # [m] from the last optic, along the floor trace of the aim
+    aside: float  # [m] to the right of the trace
+    bottom: float
+    top: float
+    eye: float | None = None
+    holds: bool | None = None
+
+
+@dataclass(frozen=True)
+class Elevation:
+    """The section along the aim of one laser."""
+
+    laser: str
+    setup: str
+    bearing: float
+    origin: Point3
+    along: tuple[float, float]  # first and last place drawn [m]
+    ground: tuple[Point, ...]  # (along, height) of the floor
+    axis: tuple[Point, ...]  # (along, height) of the aim
+    cone_low: tuple[Point, ...]  # lower edge of what the aim envelope and the spread reach
+    cone_high: tuple[Point, ...]
+    items: tuple[ElevationItem, ...] = ()
+    reach: float = 0.0  # [m] of the direct eye zone along the aim
+    ends_at: str = ""
+
+
+@dataclass
+class HazardMap:
+    """Highest exposure over limit on a grid of the floor. Not frozen: it holds arrays."""
+
+    x: NDArray[np.float64]  # shape (columns,)
+    y: NDArray[np.float64]  # shape (rows,)
+    heights: tuple[tuple[str, float], ...]  # name and eye height above the floor
+    ratio: NDArray[np.float64]  # shape (heights, rows, columns)
+    tissue: str = "eye"
+    note: str = ""
+
+    def __eq__(self, other: object) -> bool:
+        """Compare the arrays as a whole."""
+        if not isinstance(other, HazardMap):
+            return NotImplemented
+        same = self.heights == other.heights and self.tissue == other.tissue and self.note == other.note
+        return same and all(
+            a.shape == b.shape and bool((a == b).all())
+            for a, b in ((self.x, other.x), (self.y, other.y), (self.ratio, other.ratio))
+        )
+
+    def summary(self) -> dict[str, Any]:
+        """Return what JSON prints of it: not the arrays."""
+        return {
+            "heights_m": dict(self.heights),
+            "rows": int(self.ratio.shape[1]),
+            "columns": int(self.ratio.shape[2]),
+            "highest_ratio": float(self.ratio.max()) if self.ratio.size else 0.0,
+        }
+
+
+@dataclass(frozen=True)
+class SceneFinding:
+    """Something that the scene shows and that a person has to know."""
+
+    kind: str  # target list | beyond target | ignition | barrier | mirror | outdoors | spectator | set-up | gap
+    text: str
+    refuses: bool = False  # whether the verdict is refused because of it
+    subject: str = ""
+
+
+@dataclass(frozen=True)
+class StruckOut:
+    """A part of the matrix that cannot happen, with the printed reason."""
+
+    person: str
+    mode: str
+    way: str
+    reason: str
+    laser: str = ""
+    setup: str = ""
+
+
+@dataclass(frozen=True)
+class MatrixCell:
+    """One person, one mode, one way: the highest hazard ratio over lasers, set-ups, surfaces and tissues."""
+
+    person: str
+    mode: str
+    way: str
+    laser: str
+    setup: str
+    tissue: str
+    surface: str
+    distance: float  # [m] path from the last optic, or from the lit surface for scatter
+    ratio: float
+    below: bool  # False when NaN
+    struck_out: str = ""
+    note: str = ""
+    controls: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SceneResult:
+    """Everything that the plan, the elevation and the scene pages of the sheet show."""
+
+    plan: ScenePlan
+    aims: tuple[AimEnvelope, ...]
+    zones: tuple[ZoneShape, ...]
+    beyond: tuple[BeyondTarget, ...]
+    barriers: tuple[BarrierLine, ...]
+    persons: tuple[PersonMark, ...]
+    cameras: tuple[CameraMark, ...]
+    targets: tuple[TargetMark, ...]
+    surfaces: tuple[SurfaceMark, ...]
+    lines: tuple[SpectatorLine, ...]
+    elevations: tuple[Elevation, ...]
+    matrix: tuple[MatrixCell, ...] = ()  # highest ratio first, struck out last
+    findings: tuple[SceneFinding, ...] = ()
+    struck_out: tuple[StruckOut, ...] = ()
+    map: HazardMap | None = field(default=None, compare=False)
+    notes: tuple[str, ...] = ()

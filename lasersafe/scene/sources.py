@@ -1,0 +1,202 @@
+"""Where light comes from: a laser, its image in a mirror, a mirror that faces anywhere, a lit spot."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.scene.directions import EVERYWHERE, Box, Cone, Directions, Vector, mirrored, turned
+from lasersafe.scene.profile import BeamProfile, ScatterProfile
+from lasersafe.scene.screens import Piece, blocked
+
+FLOAT = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Source:
+    """One way for light to leave one place.
+
+    Parameters
+    ----------
+    way : str
+        ``direct``, ``mirror`` or ``scatter``: what barriers are judged for.
+    apex : tuple of float
+        Where the straight ways start: the last optic, its image, a mirror, a lit spot. [m]
+    directions : Box or Cone
+        Where it can go, margins included.
+    profile : BeamProfile or ScatterProfile
+        How many times the limit, by distance.
+    reach : float
+        Farthest distance along the path at which the limit is exceeded, rounded up. [m]
+    offset : float
+        Path from the last optic to the apex; 0 for the laser and for its image. [m]
+    factor : float
+        Reflectance on the way. [1]
+    plane : tuple, optional
+        A point of the mirror, or of the lit surface, and its normal: light is only in front of it.
+    surface : str
+        Name of the mirror or lit surface.
+    start : float
+        Distance from the apex from which the light is there. [m]
+    """
+
+    way: str
+    apex: Vector
+    directions: Directions
+    profile: BeamProfile | ScatterProfile
+    reach: float
+    offset: float = 0.0
+    factor: float = 1.0
+    plane: tuple[Vector, Vector] | None = None
+    surface: str = ""
+    start: float = 0.0
+    note: str = ""
+
+    def ratio(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...] = (), *, fast: bool = False) -> FLOAT:
+        """Return exposure over limit at points.
+
+        Parameters
+        ----------
+        x, y, z : numpy.ndarray, shape (...)
+            The points. [m]
+        pieces : tuple of Piece
+            Solid parts of the screens that hold against this way.
+        fast : bool
+            Read the ratio from a table instead of working each point out.
+
+        Returns
+        -------
+        numpy.ndarray, shape (...)
+            0 where no light comes. [1]
+        """
+        dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
+        square = dx * dx + dy * dy + dz * dz
+        if isinstance(self.profile, ScatterProfile):
+            found = self._scattered(self.profile, square, dx, dy, dz, fast)
+        else:
+            axial = self.directions.axial(dx, dy, dz)
+            aside = np.sqrt(np.maximum(square - axial * axial, 0.0))
+            path = axial + self.offset
+            if fast:
+                farthest = float(np.max(path, initial=1.0))
+                found = self.factor * self.profile.beside_fast(path, aside, farthest)
+            else:
+                found = self._exact(self.profile, path, aside)
+            found = np.where(axial > 0.0, found, 0.0)
+        if self.plane is not None:
+            on, n = self.plane
+            front = (x - on[0]) * n[0] + (y - on[1]) * n[1] + (z - on[2]) * n[2]
+            found = np.where(front >= 0.0, found, 0.0)
+        if pieces:
+            found = np.where(blocked(self.apex, x, y, z, pieces, self._cut_plane()), 0.0, found)
+        return np.asarray(found)
+
+    def _exact(self, profile: BeamProfile, path: FLOAT, aside: FLOAT) -> FLOAT:
+        return np.asarray(self.factor * profile.beside(path, aside))
+
+    def _scattered(self, profile: ScatterProfile, square: FLOAT, dx: FLOAT, dy: FLOAT, dz: FLOAT, fast: bool) -> FLOAT:
+        away = np.sqrt(square)
+        away = np.maximum(away, 0.01)
+        found = profile.fast(away, float(np.max(away, initial=1.0))) if fast else profile.ratio(away)
+        found = found * self.factor
+        if profile.lambert and self.plane is not None:
+            n = self.plane[1]
+            found = found * np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / away, 0.0, 1.0)
+        return found
+
+    def _cut_plane(self) -> tuple[Vector, Vector] | None:
+        return self.plane if self.way == "mirror" and self.start > 0.0 else None
+
+    def path_to(self, point: Vector) -> float:
+        """Return the length of the way from the last optic, or from the lit spot, to a point. [m]."""
+        return math.dist(self.apex, point) + (0.0 if self.way == "scatter" else self.offset)
+
+
+@dataclass(frozen=True)
+class Mirror:
+    """A surface that can reflect: its middle, its normal when known, its largest extent. [m]."""
+
+    name: str
+    position: Vector
+    normal: Vector | None
+    width: float
+    reflectance: float
+    flat: bool = True
+
+
+def reachable(source: Source, mirror: Mirror) -> bool:
+    """Return whether the beam of a source, with its spread, can fall on a mirror."""
+    if not isinstance(source.profile, BeamProfile):
+        return False
+    dx, dy, dz = (np.array([m - a]) for m, a in zip(mirror.position, source.apex, strict=True))
+    axial = source.directions.axial(dx, dy, dz)
+    away = math.dist(mirror.position, source.apex)
+    aside = math.sqrt(max(away**2 - float(axial[0]) ** 2, 0.0))
+    if axial[0] <= -mirror.width / 2.0:
+        return False
+    spread = float(source.profile.spread(np.maximum(axial + source.offset, 1e-3))[0])
+    return aside <= mirror.width / 2.0 + spread
+
+
+def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
+    """Return what a mirror makes of the light of a source.
+
+    A flat mirror with a known normal gives the mirrored image of the source, and of its directions those that pass
+    through the disc of the mirror. With an unknown normal the light goes anywhere from the mirror.
+
+    Parameters
+    ----------
+    source : Source
+        The laser.
+    mirror : Mirror
+        The mirror; it is taken as flat, which spreads the light least.
+    reach : float
+        Farthest path along which the reflected light exceeds the limit. [m]
+
+    Returns
+    -------
+    Source
+        With way ``mirror``.
+    """
+    away = math.dist(mirror.position, source.apex)
+    if mirror.normal is None:
+        nearest = max(away - mirror.width / 2.0, 0.0)
+        return Source(
+            "mirror",
+            mirror.position,
+            EVERYWHERE,
+            source.profile,
+            reach,
+            offset=source.offset + nearest,
+            factor=source.factor * mirror.reflectance,
+            surface=mirror.name,
+            note="the way it faces is not known, so it can reflect anywhere",
+        )
+    normal = mirror.normal
+    side = sum((a - m) * n for a, m, n in zip(source.apex, mirror.position, normal, strict=True))
+    if side < 0.0:
+        normal = (-normal[0], -normal[1], -normal[2])
+    image = mirrored(source.apex, mirror.position, normal)
+    offset = [m - i for m, i in zip(mirror.position, image, strict=True)]
+    half = math.asin(min(1.0, mirror.width / 2.0 / away)) if away > mirror.width / 2.0 else math.pi / 2.0
+    through = Cone((offset[0] / away, offset[1] / away, offset[2] / away), half)
+    aimed = source.directions.cone() if isinstance(source.directions, Box) else source.directions
+    directions = through
+    if aimed.half_angle < half:
+        directions = Cone(turned(aimed.axis, normal), aimed.half_angle)
+    return Source(
+        "mirror",
+        image,
+        directions,
+        source.profile,
+        reach,
+        offset=source.offset,
+        factor=source.factor * mirror.reflectance,
+        plane=(mirror.position, normal),
+        surface=mirror.name,
+        start=max(abs(side), 1e-6),
+        note="" if mirror.flat else "curved: taken as flat, which spreads the light least",
+    )
