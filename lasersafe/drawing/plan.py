@@ -1,0 +1,185 @@
+"""The plan of a scene, its overview when a zone is much larger than the room, and the key to both."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from lasersafe.drawing import symbols
+from lasersafe.drawing.groups import beyond_entry, entry, grouped
+from lasersafe.drawing.layers import Layers
+from lasersafe.drawing.page import (
+    Entry,
+    Paper,
+    direction_arrows,
+    foot_lines,
+    frame_marks,
+    key_pages,
+    lay_out,
+    scale_bar,
+)
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Rect, box, closed
+from lasersafe.drawing.style import AIM_DASHES, AIM_INK, SHADOW
+from lasersafe.drawing.view import View, extent_of, fit, grown, longer
+from lasersafe.results_scene import Polygon, SceneResult
+from lasersafe.wording import Wording
+
+_SAME_PLAN = 2.0  # zones up to so many times the room are drawn on the plan of the room
+_EDGE = 0.07
+_LEAST = 4.0  # [m]
+_TINY = 0.05
+
+
+def room_of(scene: SceneResult) -> Rect:
+    """Return the part of the floor that the plan shows: what stands there, and the zones unless they are far larger."""
+    plan = scene.plan
+    things: list[Sequence[float]] = [*plan.outline, *[aim.position for aim in scene.aims]]
+    things += [p for item in plan.items for p in item.outline]
+    things += [p for barrier in scene.barriers for p in barrier.line]
+    things += [one.position for one in (*scene.surfaces, *scene.targets, *scene.cameras)]
+    things += [person.position for person in scene.persons if person.placed]
+    things += [p for person in scene.persons if person.placed for p in person.area]
+    room = extent_of(things) or plan.extent
+    everything = all_of(scene)
+    if longer(everything) <= max(_SAME_PLAN * longer(room), min(_LEAST, longer(everything))):
+        return grown(everything, _EDGE, _TINY)
+    return grown(room, 2 * _EDGE, min(_LEAST, longer(everything)))
+
+
+def all_of(scene: SceneResult) -> Rect:
+    """Return the part of the floor that holds every zone, line and thing."""
+    places: list[Sequence[float]] = [aim.position for aim in scene.aims]
+    places += [*scene.plan.outline, *[person.position for person in scene.persons]]
+    places += [p for barrier in scene.barriers for p in barrier.line]
+    places += [one.position for one in (*scene.surfaces, *scene.targets, *scene.cameras)]
+    places += [p for item in scene.plan.items for p in item.outline]
+    groups, beyond = grouped(scene)
+    places += _corners(part for group in groups for zone in group.zones for part in zone.polygons)
+    places += _corners(part for _, one in beyond for part in one.polygons)
+    places += [p for line in scene.lines if line.distance > 0.0 for p in line.line]
+    return extent_of(places) or scene.plan.extent
+
+
+def _corners(parts: Iterable[Polygon]) -> list[Pair]:
+    return [point for part in parts for point in part.outline]
+
+
+def plan_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> list[Drawing]:
+    """Return the plan, an overview when zones go far beyond it, and a key when the legend is long.
+
+    Parameters
+    ----------
+    scene : SceneResult
+        What is drawn.
+    paper : Paper
+        Size of the pages.
+    title : str
+        Title of the case.
+    wording : Wording
+        Texts.
+
+    Returns
+    -------
+    list of Drawing
+        The plan first.
+    """
+    room, everything = room_of(scene), all_of(scene)
+    plan, rest, lost = _page(scene, paper, "plan", title, room, wording)
+    pages = [plan]
+    if longer(everything) > 1.3 * longer(room):
+        overview, more, lost_too = _page(scene, paper, "overview", title, grown(everything, _EDGE, _TINY), wording)
+        pages.append(overview)
+        rest = rest or more
+        lost += [text for text in lost_too if text not in lost]
+    notes = [wording.text("plan.not_labelled", text=text) for text in lost]
+    if rest or notes:
+        foot = foot_lines(wording)
+        pages += key_pages(paper, wording.text("plan.key", title=title), rest, notes, foot)
+    return pages
+
+
+def _page(
+    scene: SceneResult, paper: Paper, kind: str, title: str, extent: Rect, wording: Wording
+) -> tuple[Drawing, list[Entry], list[str]]:
+    groups, beyond = grouped(scene)
+    zones = [entry(group, wording) for group in groups] + [beyond_entry(tag, one, wording) for tag, one in beyond]
+    controls = [finding.text for finding in scene.findings if finding.kind == "set-up"][:2]
+    foot = foot_lines(wording, controls)
+    name = wording.text(f"plan.{kind}", title=title)
+    trial = Layers(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording)
+    _things(trial, kind)
+    used = {*trial.used, *(["line"] if scene.lines else [])}
+    layout = lay_out(paper, kind, name, zones, _signs(used, wording), foot)
+    if layout.left_over:
+        foot = [(wording.text("plan.elsewhere"), True), *foot]
+        layout = lay_out(paper, kind, name, zones, _signs(used, wording), foot)
+    view = fit(extent, layout.drawing.frame)
+    layers = Layers(scene, view, wording)
+    bar, rect = scale_bar(view)
+    arrows, rects = direction_arrows(view.frame, _directions(scene, wording))
+    layers.board.boxes += [rect, *rects]
+    layers.shadows()
+    layers.zones(groups, beyond)
+    _things(layers, kind)
+    layers.spectator_lines()
+    lost = layers.write()
+    drawing = layout.drawing
+    setups = dict.fromkeys((z.first.laser, z.first.setup) for z in groups)
+    drawn = "; ".join(wording.text("plan.drawn", laser=laser, setup=setup) for laser, setup in setups)
+    layout.scale_line(
+        wording.text("plan.scale", scale=view.scale, paper=paper.name, setups=drawn or "-"), paper.margin
+    )
+    drawing.marks.extend([*layers.marks, *bar, *arrows, *frame_marks(view.frame)])
+    done = Drawing(kind, drawing.title, paper.width, paper.height, view.frame, view.scale, drawing.marks)
+    return done, layout.left_over, lost
+
+
+def _things(layers: Layers, kind: str) -> None:
+    layers.floor(names=kind == "plan")
+    layers.aims()
+    layers.barriers(names=kind == "plan")
+    if kind == "plan":
+        layers.marks_of_things()
+
+
+def _directions(scene: SceneResult, wording: Wording) -> list[tuple[str, float]]:
+    found = [("north", scene.plan.north), ("stage", scene.plan.stage_arrow)]
+    return [(wording.text(f"plan.{name}"), bearing) for name, bearing in found if bearing is not None]
+
+
+def _signs(used: set[str], wording: Wording) -> list[Entry]:
+    order = ("laser", "aim", "person", "target", "camera", "mirror", "scatter", "holds", "fails", "plain", "shadow",
+             "door", "window", "gap", "line", "item")  # fmt: skip
+
+    def sample(key: str, rect: Rect) -> list[Mark]:
+        x0, y0, x1, y1 = rect
+        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+        left, right = (x0, middle[1]), (x1, middle[1])
+        trace = ((x0 + 1.0, middle[1]), (x1 - 1.0, middle[1]))
+        drawn: dict[str, list[Mark]] = {
+            "laser": symbols.laser((middle[0] + 2.5, middle[1]), math.pi / 2),
+            "aim": [Lines(((left, right),), AIM_INK, 0.3, AIM_DASHES)],
+            "person": symbols.person(middle),
+            "target": symbols.target(middle, False),
+            "camera": symbols.camera((middle[0] - 1.0, middle[1]), math.pi / 2),
+            "mirror": symbols.surface(middle, trace, True),
+            "scatter": symbols.surface(middle, trace, False),
+            "shadow": [Area((box(rect),), SHADOW), Lines((closed(box(rect)),), BLACK, 0.1)],
+            "line": [Lines(((left, right),), BLACK, 0.9, (4.0, 1.0))],
+            "item": [Lines((closed(box(rect)),), "#555555", 0.3, (3.0, 0.8))],
+        }
+        if key in ("holds", "fails", "plain"):
+            return symbols.barrier((left, right), key)
+        if key in ("door", "window", "gap"):
+            around = symbols.barrier((left, right), "holds")
+            start, end = (x0 + 3.0, middle[1] - 0.5), (x1 - 3.0, middle[1] - 0.5)
+            return [*around, *symbols.opening(start, end, key, True)] if key != "door" else symbols.opening(start, end, key, True)
+        return drawn[key]
+
+    def entry_of(key: str) -> Entry:
+        return Entry(lambda rect: sample(key, rect), wording.text(f"plan.legend_{key}"))
+
+    return [entry_of(key) for key in order if key in used]
+
+
+__all__ = ["Paper", "View", "all_of", "plan_pages", "room_of"]
