@@ -130,6 +130,18 @@ def sheet(
 
 
 @app.command()
+def spectators(case: CaseFile, as_json: Json = False) -> None:
+    """Print the nearest line that people may stand behind, on each side, in metres and feet."""
+    from lasersafe.report_scene import spectators_json, spectators_text
+
+    data = spectators_json(case)
+    if as_json:
+        _print_json(data)
+    else:
+        typer.echo(spectators_text(data))
+
+
+@app.command()
 def limit(
     wavelength: Wavelength,
     duration: Annotated[str, typer.Option(help="Exposure duration, as '10 s'.", show_default=False)],

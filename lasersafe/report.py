@@ -12,6 +12,7 @@ from typing import Any
 from lasersafe.errors import InputError, OutputError
 from lasersafe.quantity import format_quantity
 from lasersafe.reference import templates_path
+from lasersafe.report_scene import scene_json
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
 
@@ -171,6 +172,7 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "role": s.role,
         "way": s.way,
         "tissue": s.tissue,
+        "mode": s.mode,
         "distance_m": s.distance,
         "duration_s": s.duration,
         "duration_reason": s.duration_reason,
@@ -280,6 +282,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
         ],
         "inputs": [{"field": i.field, "typed": i.typed, "used": i.used, "line": i.line} for i in a.inputs],
         "notes": list(a.notes),
+        "scene": None if a.scene is None else scene_json(a.scene),
         "caution": load_wording().caution_short,
     }
 

@@ -145,6 +145,7 @@ class Scenario:
     answer: str = ""  # what keeps the person below the limit all the same (a barrier that holds, eyewear), or ""
     controls: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
+    mode: str = ""  # with a scene: running, alignment, service, fault; several joined by ", "
 
 
 @dataclass(frozen=True)

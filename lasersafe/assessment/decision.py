@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
@@ -46,7 +47,7 @@ def conditions(case: Case, found: list[Context], scenarios: list[Scenario], eyew
 
 def controls_of(case: Case, wording: Wording, words: set[str], scenarios: list[Scenario]) -> tuple[Control, ...]:
     """Return the controls in the order substitute - technical - organisational - personal."""
-    ways = {s.way for s in scenarios if not s.below and not s.struck_out}
+    ways = {BASE_WAY.get(s.way, s.way) for s in scenarios if not s.below and not s.struck_out}
     found = [Control(c.kind, f"In place: {c.text}") for c in case.control]
     for entry in wording.controls_for(words):
         answers = tuple(way for way in entry.answers if way in ways)

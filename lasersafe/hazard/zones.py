@@ -13,7 +13,7 @@ from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.limits import hazard_limits, pulse_train_limit
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.optics.reflection import source_angle
+from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.results import Criterion, Zone
 
 FLOAT = NDArray[np.float64]
@@ -203,6 +203,48 @@ def scatter_reach(
     return Reach(min(extended.distance, best.distance), deciding)
 
 
+def scatter_ratio(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    distance: FLOAT,
+    *,
+    reflectance: float = 1.0,
+    view_angle: float = 0.0,
+    model: str = "lambert",
+    spot_diameter: float = 0.0,
+) -> FLOAT:
+    """Return how many times the limit the scatter of a lit spot gives at distances from it.
+
+    Parameters
+    ----------
+    rule_set, tissue, emission, wavelength, duration, reflectance, view_angle, model, spot_diameter
+        As for `scatter_reach`.
+    distance : numpy.ndarray, shape (...)
+        From the spot. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure over limit, the worst comparison. [1]
+    """
+    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
+    if tissue == "eye" and spot_diameter > 0.0:
+        angle = np.maximum(source_angle(spot_diameter, spot_diameter, distance, view_angle), ALPHA_MIN)
+        limits = [f(angle) for f in _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area)]
+        amount = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)[0].amount
+        pairs = [(amount, limit) for limit in limits]
+    else:
+        compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
+        pairs = [(c.amount, np.asarray(c.limit)) for c in compared]
+    found = np.zeros_like(np.asarray(distance, dtype=np.float64))
+    for amount, limit in pairs:
+        found = np.maximum(found, scatter_exposure(amount, reflectance, distance, view_angle, model) / limit)
+    return found
+
+
 def zone(
     way: str,
     tissue: str,
@@ -255,6 +297,7 @@ __all__ = [
     "exposure_at",
     "farthest_crossing",
     "large_area_applies",
+    "scatter_ratio",
     "scatter_reach",
     "worst_place",
     "zone",

@@ -23,6 +23,7 @@ from lasersafe.scene.sources import Source
 FLOAT = NDArray[np.float64]
 PAD = 0.01  # m, outwards on every side
 _STEP = math.radians(2.0)
+_HAIR = 1e-5  # m: seams between two shadows are narrower
 _NEAR = 0.05  # m: nearer to the optic than this a small disc stands for the beam
 _UPRIGHT = math.radians(89.99)
 _GRID = 400
@@ -117,7 +118,8 @@ def outline(
         return shapely.Polygon()
     box = source.directions.box()
     parts = [_part(source, part, band, pieces, near) for part in _not_steep(box)]
-    return _in_front(shapely.union_all(parts).buffer(PAD, join_style="mitre"), source, band)
+    area = shapely.union_all(parts).buffer(-_HAIR, join_style="mitre").buffer(PAD + _HAIR, join_style="mitre")
+    return _in_front(area, source, band)
 
 
 def _not_steep(box: Box) -> list[Box]:
@@ -173,43 +175,46 @@ def _wedges(
 ) -> shapely.Geometry:
     x0, y0 = source.apex[:2]
     bearing = box.bearing + rays
-    sine, cosine = np.sin(bearing), np.cos(bearing)
     half = np.diff(rays) / 2.0
-    keep = far > inner
-    round_up = 1.0 / np.cos(half)
+    keep = np.flatnonzero(far > inner)
+    if keep.size == 0:
+        return shapely.Polygon()
+    first, last = int(keep[0]), int(keep[-1]) + 1
+    end = np.maximum(far, inner) / np.cos(half)
+    start = np.full(far.size, inner) * (np.cos(half) if inner > 0.0 else 1.0)
 
-    def quads(start_a: FLOAT, start_b: FLOAT, end_a: FLOAT, end_b: FLOAT) -> NDArray[np.object_]:
-        rows = [(start_a, 0), (end_a, 0), (end_b, 1), (start_b, 1)]
-        corners = np.stack(
-            [
-                np.stack([x0 + r * (sine[1:] if e else sine[:-1]), y0 + r * (cosine[1:] if e else cosine[:-1])], -1)
-                for r, e in rows
-            ],
-            axis=1,
-        )
-        shapes: NDArray[np.object_] = shapely.polygons(corners)
-        return shapes
+    def strip(low: int, high: int, near_a: FLOAT, near_b: FLOAT, outer: FLOAT) -> shapely.Geometry:
+        """Return the wedges from *low* to *high* as one polygon, between two distances."""
+        turns = np.stack([bearing[low:high], bearing[low + 1 : high + 1]], axis=1).ravel()
+        beyond = np.repeat(outer[low:high], 2)
+        nearer = np.stack([near_a[low:high], near_b[low:high]], axis=1).ravel()
+        whole = rays[high] - rays[low] >= 2.0 * math.pi - 1e-9
+        if whole and not nearer.any():
+            ring = np.stack([x0 + beyond * np.sin(turns), y0 + beyond * np.cos(turns)], axis=1)
+            return shapely.Polygon(ring)
+        if not nearer.any():
+            nearer, back = np.zeros(1), turns[:1]
+        else:
+            nearer, back = nearer[::-1], turns[::-1]
+        x = np.concatenate([x0 + beyond * np.sin(turns), x0 + nearer * np.sin(back)])
+        y = np.concatenate([y0 + beyond * np.cos(turns), y0 + nearer * np.cos(back)])
+        return shapely.Polygon(np.stack([x, y], axis=1))
 
-    start = np.full(far.size, inner)
-    end = far * round_up
-    if inner > 0.0:
-        start = start * np.cos(half)
-    found = quads(start, start, end, end)
+    area = strip(first, last, start, start, end)
+    shadows = []
     for piece in pieces:
         hidden = _hidden(source, box, piece, bearing, half, band, spread)
         if hidden is None:
             continue
         covered, begin_a, begin_b, stop = hidden
-        covered &= keep & (np.minimum(begin_a, begin_b) < end) & (stop > np.maximum(begin_a, begin_b))
-        if not covered.any():
-            continue
+        covered &= (far > inner) & (np.minimum(begin_a, begin_b) < end) & (stop > np.maximum(begin_a, begin_b))
         until = np.minimum(stop, end * 4.0 + 1.0)
-        shadow = quads(
-            np.where(covered, begin_a, 0.0), np.where(covered, begin_b, 0.0),
-            np.where(covered, until, 1.0), np.where(covered, until, 1.0),
-        )  # fmt: skip
-        found[covered] = shapely.difference(found[covered], shadow[covered])
-    return shapely.union_all(found[keep], grid_size=1e-6)
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], covered.astype(int), [0]])))
+        for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            shadows.append(strip(low, high, begin_a, begin_b, until))
+    if shadows:
+        area = shapely.difference(area, shapely.union_all(shadows, grid_size=1e-6))
+    return area
 
 
 def _hidden(

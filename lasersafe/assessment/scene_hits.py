@@ -1,0 +1,191 @@
+"""The worst exposure of one person from one set of sources: exact at the places that the person can take."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely  # type: ignore[import-untyped]
+from numpy.typing import NDArray
+
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.scenarios import BINOCULAR_OBJECTIVE, PUPIL
+from lasersafe.assessment.scene_marks import eyes_of
+from lasersafe.assessment.setups import area_of
+from lasersafe.hazard.exposure import ALPHA_MIN, criteria
+from lasersafe.optics.reflection import scatter_exposure, source_angle
+from lasersafe.results import Criterion
+from lasersafe.scene.directions import Vector
+from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.screens import Piece
+from lasersafe.scene.sources import Source
+
+if TYPE_CHECKING:
+    from lasersafe.models import ScenePerson
+
+FLOAT = NDArray[np.float64]
+CLOSEST = 0.1  # m: nobody looks at a lit spot from nearer (common practice, no source)
+AIDED_GAIN = (BINOCULAR_OBJECTIVE / PUPIL) ** 2
+
+
+@dataclass(frozen=True)
+class Hit:
+    """The worst exposure found, with the comparison that decides it."""
+
+    ratio: float
+    exposure: float
+    criterion: Criterion
+    by_rule_set: dict[str, float]
+    point: Vector
+    distance: float
+    surface: str
+    where: str
+
+
+def aided(criterion: Criterion) -> Criterion:
+    """Return a comparison as seen through 7 x 50 binoculars of full transmission: wider aperture, lower limit."""
+    return replace(criterion, limiting_aperture=BINOCULAR_OBJECTIVE, limit=criterion.limit / AIDED_GAIN)
+
+
+def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
+    """Return places on the floor where a person can be worst off, of shape (places, 2)."""
+    if person.position is not None:
+        return np.array([person.position.pair])
+    assert person.area is not None
+    area = shapely.Polygon(person.area.pairs)
+    low_x, low_y, high_x, high_y = area.bounds
+    grid_x, grid_y = np.meshgrid(np.linspace(low_x, high_x, 13)[1:-1], np.linspace(low_y, high_y, 13)[1:-1])
+    inside = shapely.contains_xy(area, grid_x.ravel(), grid_y.ravel())
+    found = [*person.area.pairs, *zip(grid_x.ravel()[inside], grid_y.ravel()[inside], strict=True)]
+    for source in sources:
+        start = shapely.Point(source.apex[:2])
+        nearest = shapely.get_coordinates(shapely.shortest_line(start, area))[-1]
+        found.append(tuple(nearest))
+        box = source.directions.box()
+        far = math.hypot(high_x - low_x, high_y - low_y) + float(shapely.distance(start, area)) + 1.0
+        for bearing in (box.bearing - box.half_bearing, box.bearing, box.bearing + box.half_bearing):
+            end = (source.apex[0] + far * math.sin(bearing), source.apex[1] + far * math.cos(bearing))
+            crossed = shapely.intersection(shapely.LineString([source.apex[:2], end]), area)
+            found += [tuple(point) for point in shapely.get_coordinates(crossed)]
+    return np.unique(np.array(found, dtype=np.float64), axis=0)
+
+
+def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str) -> tuple[FLOAT, FLOAT, FLOAT]:
+    """Return the points of eyes or skin that are tried, each of shape (places * heights,)."""
+    floor = float(person.floor)
+    if tissue == "eye":
+        low, high = eyes_of(person.stature, None if person.eye_height is None else float(person.eye_height))
+    else:
+        low, high = 0.0, 1.9
+    low, high = low + floor, high + floor
+    away = np.hypot(places[:, 0] - source.apex[0], places[:, 1] - source.apex[1])
+    levels = [np.full(away.shape, level) for level in np.linspace(low, high, 5)]
+    limit = math.radians(89.9)
+    bottom, top = (min(max(e, -limit), limit) for e in source.directions.box().elevation)
+    for elevation in {bottom, top, min(max(0.0, bottom), top)}:
+        levels.append(np.clip(source.apex[2] + away * math.tan(elevation), low, high))
+    z = np.stack(levels)
+    x, y = (np.broadcast_to(places[:, i], z.shape) for i in (0, 1))
+    return x.ravel(), y.ravel(), z.ravel()
+
+
+def worst_hit(
+    context: Context,
+    person: ScenePerson,
+    sources: tuple[tuple[Source, tuple[Piece, ...]], ...],
+    tissue: str,
+    duration: float,
+    *,
+    beyond: float = 0.0,
+    with_aid: bool = False,
+) -> Hit | None:
+    """Return the worst exposure of a person, or None when no light can come.
+
+    Parameters
+    ----------
+    context : Context
+        Laser and set-up.
+    person : ScenePerson
+        The person with a place.
+    sources : tuple of (Source, tuple of Piece)
+        Each with the screens that hold against it.
+    tissue : str
+        ``eye`` or ``skin``.
+    duration : float
+        Exposure duration. [s]
+    beyond : float
+        Only what is farther from the source than this counts. [m]
+    with_aid : bool
+        Whether the person looks through binoculars.
+
+    Returns
+    -------
+    Hit or None
+        None when the ratio is 0 everywhere.
+    """
+    places = standing_places(person, tuple(s for s, _ in sources)) if sources else np.zeros((0, 2))
+    best: tuple[float, Source, Vector] | None = None
+    for source, pieces in sources:
+        seen = source
+        if with_aid and isinstance(source.profile, BeamProfile):
+            wide = tuple(aided(c) for c in source.profile.criteria)
+            seen = replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
+        x, y, z = body_points(person, places, source, tissue)
+        ratio = seen.ratio(x, y, z, pieces)
+        if with_aid and not isinstance(source.profile, BeamProfile):
+            ratio = ratio * AIDED_GAIN
+        if beyond > 0.0:
+            away = np.sqrt((x - source.apex[0]) ** 2 + (y - source.apex[1]) ** 2 + (z - source.apex[2]) ** 2)
+            ratio = np.where(away > beyond, ratio, 0.0)
+        index = int(np.argmax(ratio))
+        if ratio[index] > 0.0 and (best is None or not ratio[index] <= best[0]):
+            best = (float(ratio[index]), seen, (float(x[index]), float(y[index]), float(z[index])))
+    if best is None:
+        return None
+    return _exact(context, best[1], best[2], tissue, duration, with_aid)
+
+
+def _exact(context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: bool) -> Hit:
+    one = [np.array([value]) for value in point]
+    by_rule_set: dict[str, float] = {}
+    best: tuple[float, float, Criterion] | None = None
+    if isinstance(source.profile, BeamProfile):
+        found = source.profile.criteria
+        pairs = []
+        for c in found:
+            alone = replace(source, profile=BeamProfile(source.profile.beam, (c,)))
+            pairs.append((float(alone.ratio(one[0], one[1], one[2])[0]), c))
+    else:
+        pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
+    for ratio, c in pairs:
+        by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio)
+        if best is None or not ratio <= best[0]:
+            best = (ratio, ratio * c.limit, c)
+    assert best is not None
+    where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
+    return Hit(best[0], best[1], best[2], by_rule_set, point, source.path_to(point), source.surface, where)
+
+
+def _scatter_pairs(
+    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: bool
+) -> list[tuple[float, Criterion]]:
+    away = max(math.dist(source.apex, point), 0.01)
+    angle, view = ALPHA_MIN, 0.0
+    if tissue == "eye" and not with_aid and context.spot > 0.0:
+        angle = max(ALPHA_MIN, float(source_angle(context.spot, context.spot, away, 0.0)))
+    if source.plane is not None and source.profile.lambert:  # type: ignore[union-attr]
+        n = source.plane[1]
+        cosine = sum((p - a) * k for p, a, k in zip(point, source.apex, n, strict=True)) / away
+        view = math.acos(min(1.0, max(0.0, cosine)))
+    emission = context.emission(tissue, duration)
+    area = area_of(context, tissue, duration)
+    model = context.case.settings.scatter_model
+    gain = AIDED_GAIN if with_aid and tissue == "eye" else 1.0
+    pairs = []
+    for rule_set in context.rule_sets:
+        for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
+            exposure = float(scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)) * gain
+            pairs.append((exposure / c.limit, c))
+    return pairs

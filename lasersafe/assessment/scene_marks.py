@@ -1,0 +1,377 @@
+"""What the plan and the elevation show besides the zones: aims, barriers, people, cameras, targets, surfaces."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.protection import _mean_power
+from lasersafe.assessment.stage import Pose, Stage
+from lasersafe.hazard.barriers import barrier_distance
+from lasersafe.results_scene import (
+    AimEnvelope,
+    BarrierLine,
+    BarrierWay,
+    CameraMark,
+    Elevation,
+    ElevationItem,
+    FloorItem,
+    MatrixCell,
+    Opening,
+    PersonMark,
+    ScenePlan,
+    SurfaceMark,
+    TargetMark,
+    ZoneShape,
+)
+from lasersafe.scene.areas import outline, polygons
+from lasersafe.scene.directions import angles
+from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.sources import Source
+
+STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
+ANYBODY = (1.0, 1.8)
+SLACK = 0.1  # m, above and below a stated height of the eyes
+REACH_OVER = 1.0  # m: so far a person reaches over an edge (German rules for shows, trade facts)
+
+
+def plan_of(stage: Stage) -> ScenePlan:
+    """Return the paper: everything that has a place, with a margin."""
+    scene = stage.scene
+    points: list[tuple[float, float]] = []
+    for aim in scene.aim:
+        points.append(aim.position.pair)
+    for barrier in scene.barrier:
+        points += barrier.line.pairs
+    for person in scene.person:
+        points += [person.position.pair] if person.position is not None else []
+        points += person.area.pairs if person.area is not None else ()
+    points += [c.position.pair for c in scene.camera] + [s.position.pair for s in scene.surface]
+    points += [t.position.pair for t in scene.target if t.position is not None]
+    points += list(scene.outline.pairs) if scene.outline is not None else []
+    for part in scene.floor:
+        points += part.outline.pairs
+    grid = np.array(points)
+    low, high = grid.min(axis=0), grid.max(axis=0)
+    margin = max(1.0, 0.08 * float((high - low).max()))
+    extent = tuple(float(v) for v in (low[0] - margin, low[1] - margin, high[0] + margin, high[1] + margin))
+    return ScenePlan(
+        extent=(extent[0], extent[1], extent[2], extent[3]),
+        north=None if scene.north is None else float(scene.north),
+        stage_arrow=None if scene.stage_bearing is None else float(scene.stage_bearing),
+        outdoors=scene.outdoor is not None,
+        items=tuple(FloorItem(f.name, f.kind, f.outline.pairs, float(f.height)) for f in scene.floor),
+        outline=() if scene.outline is None else scene.outline.pairs,
+    )
+
+
+def aims_of(stage: Stage) -> tuple[AimEnvelope, ...]:
+    """Return the aim envelope of every set-up in every mode that has directions of its own."""
+    found = []
+    for context in stage.contexts:
+        modes = ["running"] + [m for m in ("alignment", "service", "fault") if _own_mode(stage, context, m)]
+        for mode in modes:
+            sources = stage.sources(context, "direct", "eye", mode)
+            for pose, source in zip(stage.poses(context, mode), sources, strict=True):
+                shape = polygons(outline(source, stage.band)) if context.setup.fitted else ()
+                found.append(_aim(context, pose, source, shape))
+    return tuple(found)
+
+
+def _own_mode(stage: Stage, context: Context, mode: str) -> bool:
+    return any(
+        a.laser == context.laser.name and a.setup in (None, context.setup.name) and a.mode == mode
+        for a in stage.scene.aim
+    )
+
+
+def _aim(context: Context, pose: Pose, source: Source, shape: tuple) -> AimEnvelope:  # type: ignore[type-arg]
+    box = pose.nominal
+    return AimEnvelope(
+        laser=context.laser.name,
+        setup=context.setup.name,
+        mode=pose.mode,
+        position=pose.apex,
+        bearing=pose.bearing % (2.0 * math.pi),
+        elevation=pose.elevation,
+        bearing_range=(box.bearing - box.half_bearing, box.bearing + box.half_bearing),
+        elevation_range=box.elevation,
+        margin=pose.margin,
+        margin_source=pose.margin_source,
+        hand_held=context.laser.handheld,
+        reach=source.reach,
+        polygons=shape,
+        fitted=context.setup.fitted,
+    )
+
+
+def barrier_lines(stage: Stage) -> tuple[BarrierLine, ...]:
+    """Return every barrier and wall with what falls on it."""
+    found = []
+    for entry in stage.scene.barrier:
+        screen = stage.screens[entry.name]
+        ways = []
+        notes: list[str] = []
+        nearest: float | None = None
+        rating = entry.rating
+        for barrier in stage.case.barrier:
+            if barrier.name == entry.name:
+                rating = barrier.rating
+        for context in stage.contexts:
+            if not stage.poses(context, "running"):
+                continue
+            for way in ("direct", "mirror", "scatter"):
+                one = next(h for h in stage.held(context, way) if h.screen == entry.name)
+                ways.append(
+                    BarrierWay(
+                        way, context.laser.name, context.setup.name, one.irradiance, one.verdict.holds,
+                        one.verdict.verdict, one.place,
+                    )
+                )  # fmt: skip
+            power = _mean_power(context)
+            if rating is not None and power is not None and context.setup.fitted:
+                needed = float(barrier_distance(power, float(rating), context.beam))
+                nearest = needed if nearest is None else max(nearest, needed)
+        highest = max((p.apex[2] for c in stage.contexts for p in stage.poses(c, "running")), default=0.0)
+        over = screen.top < max(highest + REACH_OVER, 1.8)
+        if over:
+            notes.append(f"its upper edge at {screen.top:g} m can be reached over: keep people {REACH_OVER:g} m away")
+        found.append(
+            BarrierLine(
+                name=entry.name,
+                kind=entry.kind,
+                line=screen.line,
+                bottom=screen.bottom,
+                top=screen.top,
+                rated=rating is not None,
+                ways=tuple(ways),
+                openings=_openings(entry),
+                shadows=_shadows(stage, entry.name),
+                nearest_allowed=nearest,
+                reach_over=over,
+                notes=tuple(notes),
+            )
+        )
+    return tuple(found)
+
+
+def _openings(entry: object) -> tuple[Opening, ...]:
+    from lasersafe.models import SceneBarrier
+
+    assert isinstance(entry, SceneBarrier)
+    line = entry.line.pairs
+    found = []
+    for o in entry.opening:
+        ends = [_along(line, float(s)) for s in (o.start, o.end)]
+        passes = o.open or o.kind == "window"
+        top = min(float(o.top), float(entry.top))
+        found.append(Opening(o.name, o.kind, ends[0], ends[1], float(o.bottom), top, passes))
+    return tuple(found)
+
+
+def _along(line: tuple[tuple[float, float], ...], distance: float) -> tuple[float, float]:
+    import itertools
+
+    for a, b in itertools.pairwise(line):
+        length = math.dist(a, b)
+        if distance <= length:
+            t = distance / length
+            return a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])
+        distance -= length
+    return line[-1]
+
+
+def _shadows(stage: Stage, name: str) -> tuple:  # type: ignore[type-arg]
+    import shapely  # type: ignore[import-untyped]
+
+    dark = []
+    pieces = stage.screens[name].pieces()
+    for context in stage.contexts:
+        held = next((h for h in stage.held(context, "direct") if h.screen == name), None)
+        if not context.setup.fitted or held is None or not held.verdict.holds:
+            continue
+        for source in stage.sources(context, "direct", "eye"):
+            free = outline(source, stage.band)
+            if shapely.intersects(free, shapely.LineString(stage.screens[name].line)):
+                dark.append(shapely.difference(free, outline(source, stage.band, pieces)))
+    return polygons(shapely.union_all(dark), 0.02) if dark else ()
+
+
+def eyes_of(stature: str, typed: float | None) -> tuple[float, float]:
+    """Return the lowest and highest place of the eyes above where a person stands [m]."""
+    if typed is not None:
+        return typed - SLACK, typed + SLACK
+    if stature == "anybody":
+        return ANYBODY
+    return STATURES[stature] - SLACK, STATURES[stature] + SLACK
+
+
+def person_marks(stage: Stage, cells: tuple[MatrixCell, ...], worst_place: dict[str, tuple[float, float]]) -> tuple[
+    PersonMark, ...
+]:  # fmt: skip
+    """Return every person with a place."""
+    found = []
+    roles = {p.name: p.role for p in stage.case.person}
+    for entry in stage.scene.person:
+        own = [c for c in cells if c.person == entry.name and not c.struck_out]
+        worst = max(own, key=lambda c: math.inf if math.isnan(c.ratio) else c.ratio, default=None)
+        area = () if entry.area is None else entry.area.pairs
+        start = entry.position.pair if entry.position is not None else tuple(np.mean(area, axis=0).tolist())
+        place = worst_place.get(entry.name, (start[0], start[1]))
+        eye = STATURES[entry.stature] if entry.eye_height is None else float(entry.eye_height)
+        found.append(
+            PersonMark(
+                entry.name, roles[entry.name], place, eye, float(entry.floor), True, area,
+                None if worst is None else worst.ratio, "" if worst is None else worst.way,
+                "" if worst is None else worst.mode,
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def camera_marks(stage: Stage) -> tuple[CameraMark, ...]:
+    """Return the cameras."""
+    return tuple(
+        CameraMark(
+            c.name, (*c.position.pair, float(c.height)), None if c.bearing is None else float(c.bearing),
+            float(c.elevation),
+        )
+        for c in stage.scene.camera
+    )  # fmt: skip
+
+
+def target_marks(stage: Stage) -> tuple[TargetMark, ...]:
+    """Return the target list with places, for the fitted set-up of each laser."""
+    found = []
+    for context in stage.contexts:
+        for pose in stage.poses(context, "running")[:1] if context.setup.fitted else ():
+            for t in stage.scene.target:
+                if t.laser not in (None, context.laser.name):
+                    continue
+                place = pose.on_aim(stage.work_distance(context))
+                if t.position is not None:
+                    place = (*t.position.pair, pose.apex[2] if t.height is None else float(t.height))
+                held = t.stop is not None and any(
+                    h.screen == t.stop and h.verdict.holds for h in stage.held(context, "direct")
+                )
+                found.append(
+                    TargetMark(
+                        t.name, context.laser.name, place, t.position is not None, t.material, t.finish, t.shape,
+                        t.behind, held,
+                    )
+                )  # fmt: skip
+    return tuple(found)
+
+
+def surface_marks(stage: Stage) -> tuple[SurfaceMark, ...]:
+    """Return the surfaces with a place."""
+    finishes = {s.name: s.finish for s in stage.case.surface}
+    found = []
+    for s in stage.scene.surface:
+        line: tuple[tuple[float, float], ...] = ()
+        x, y = s.position.pair
+        if s.normal is not None:
+            half = float(s.width) / 2.0
+            dx, dy = math.cos(float(s.normal)) * half, -math.sin(float(s.normal)) * half
+            line = ((x - dx, y - dy), (x + dx, y + dy))
+        found.append(
+            SurfaceMark(
+                s.name, (x, y, float(s.height)), True, finishes[s.name] != "matt", s.shape,
+                None if s.normal is None else float(s.normal), float(s.tilt) if s.normal is not None else None,
+                float(s.width), line,
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def elevations(stage: Stage, zones: tuple[ZoneShape, ...], persons: tuple[PersonMark, ...]) -> tuple[Elevation, ...]:
+    """Return the section along the aim of each fitted set-up."""
+    found = []
+    for context in stage.contexts:
+        for pose in stage.poses(context, "running")[:1] if context.setup.fitted else ():
+            found.append(_elevation(stage, context, pose, persons))
+    return tuple(found)
+
+
+def _elevation(stage: Stage, context: Context, pose: Pose, persons: tuple[PersonMark, ...]) -> Elevation:
+    source = stage.sources(context, "direct", "eye")[0]
+    ux, uy = math.sin(pose.bearing), math.cos(pose.bearing)
+
+    def section(point: tuple[float, float]) -> tuple[float, float]:
+        dx, dy = point[0] - pose.apex[0], point[1] - pose.apex[1]
+        return dx * ux + dy * uy, dx * uy - dy * ux
+
+    items: list[ElevationItem] = []
+    for person in persons:
+        along, aside = section(person.position)
+        items.append(
+            ElevationItem(person.name, "person", along, aside, person.floor, person.floor + person.eye_height + 0.12,
+                          person.floor + person.eye_height)
+        )  # fmt: skip
+    held = {h.screen: h.verdict.holds for h in stage.held(context, "direct")}
+    far = max([abs(i.along) for i in items] + [2.0]) * 1.2
+    for name, screen in stage.screens.items():
+        crossing = _crossing(screen.line, pose.apex, (ux, uy))
+        if crossing is not None:
+            kind = next(e.kind for e in stage.scene.barrier if e.name == name)
+            top = min(screen.top, 20.0)
+            items.append(ElevationItem(name, kind, crossing, 0.0, screen.bottom, top, None, held[name]))
+            far = max(far, crossing * 1.1)
+    for part in stage.scene.floor:
+        if part.kind == "balcony":
+            nearest = min(section(p)[0] for p in part.outline.pairs)
+            items.append(ElevationItem(part.name, "balcony", nearest, 0.0, 0.0, float(part.height)))
+    work = stage.work_distance(context)
+    if work > 0.0:
+        x, y, z = pose.on_aim(work)
+        items.append(ElevationItem("work", "target", section((x, y))[0], 0.0, z - 0.02, z + 0.02))
+    for camera in stage.scene.camera:
+        along, aside = section(camera.position.pair)
+        items.append(ElevationItem(camera.name, "camera", along, aside, 0.0, float(camera.height)))
+    back = min([i.along for i in items] + [-1.0]) * 1.1
+    places = np.linspace(0.0, min(source.reach, far), 60)
+    assert isinstance(source.profile, BeamProfile)
+    wide = source.profile.spread(places)
+    low, high = (min(max(e, math.radians(-89.0)), math.radians(89.0)) for e in pose.directions.elevation)
+    cone_low, cone_high = [], []
+    for place, beside in zip(places.tolist(), wide.tolist(), strict=True):
+        cone_low.append((place * math.cos(low), pose.apex[2] + place * math.sin(low) - beside))
+        cone_high.append((place * math.cos(high), pose.apex[2] + place * math.sin(high) + beside))
+    end = min(source.reach, far)
+    tip = pose.on_aim(end)
+    return Elevation(
+        laser=context.laser.name,
+        setup=context.setup.name,
+        bearing=pose.bearing,
+        origin=pose.apex,
+        along=(back, far),
+        ground=((back, 0.0), (far, 0.0)),
+        axis=((0.0, pose.apex[2]), (section(tip[:2])[0], tip[2])),
+        cone_low=tuple(cone_low),
+        cone_high=tuple(cone_high),
+        items=tuple(items),
+        reach=source.reach,
+        ends_at=next((i.name for i in sorted(items, key=lambda i: i.along) if i.holds and i.along > 0.0), ""),
+    )
+
+
+def _crossing(
+    line: tuple[tuple[float, float], ...], apex: tuple[float, float, float], along: tuple[float, float]
+) -> float | None:
+    import itertools
+
+    for a, b in itertools.pairwise(line):
+        ex, ey = b[0] - a[0], b[1] - a[1]
+        cross = along[0] * ey - along[1] * ex
+        if abs(cross) < 1e-12:
+            continue
+        ax, ay = a[0] - apex[0], a[1] - apex[1]
+        s, u = (ax * ey - ay * ex) / cross, (ax * along[1] - ay * along[0]) / cross
+        if s > 0.0 and 0.0 <= u <= 1.0:
+            return s
+    return None
+
+
+__all__ = ["aims_of", "angles", "barrier_lines", "camera_marks", "elevations", "person_marks", "plan_of"]

@@ -1,0 +1,329 @@
+"""Persons x modes x ways: every way for light to reach a person whose place is known."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import shapely  # type: ignore[import-untyped]
+
+from lasersafe.assessment.calculation import exposure_steps
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.scenarios import person_duration
+from lasersafe.assessment.scene_hits import CLOSEST, Hit, standing_places, worst_hit
+from lasersafe.assessment.scene_zones import cut
+from lasersafe.assessment.setups import TISSUES
+from lasersafe.assessment.stage import MODES, ROUND_UP, Stage
+from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
+from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
+from lasersafe.quantity import format_quantity
+from lasersafe.results import Scenario
+from lasersafe.results_scene import MatrixCell
+from lasersafe.scene.directions import EVERYWHERE
+from lasersafe.scene.profile import BeamProfile, farthest_of
+from lasersafe.scene.screens import Piece
+from lasersafe.scene.sources import Source
+
+if TYPE_CHECKING:
+    from lasersafe.models import Person, ScenePerson
+
+FIBRE_APERTURE = 0.20  # multimode delivery fibre, 5 % of the peak (published checks, section 14)
+_SMALLEST = 1e-3  # ratio below which a way is left to the matrix
+
+Lights = tuple[tuple[Source, tuple[Piece, ...]], ...]
+
+
+@dataclass(frozen=True)
+class Found:
+    """One cell of the matrix before it is written down."""
+
+    way: str
+    mode: str
+    tissue: str
+    duration: float
+    duration_reason: str
+    hit: Hit | None
+    struck_out: str
+    note: str = ""
+
+    @property
+    def ratio(self) -> float:
+        """Exposure over limit, 0 when no light comes."""
+        return 0.0 if self.hit is None else self.hit.ratio
+
+
+def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], list[MatrixCell]]:
+    """Return the scenarios of one set-up for every person with a place, and the cells of the matrix."""
+    persons = {p.name: p for p in stage.case.person}
+    scenarios: list[Scenario] = []
+    cells: list[MatrixCell] = []
+    for place in stage.scene.person:
+        person = persons[place.name]
+        if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
+            continue
+        found = list(_cells(stage, context, person, place))
+        own = [_scenario(context, person, group) for group in _groups(found)]
+        if not context.setup.fitted:
+            own = sorted(own, key=lambda s: (bool(s.struck_out), -_rank(s.ratio)))[:1]
+        scenarios += own
+        cells += _matrix(context, place.name, found)
+    return scenarios, cells
+
+
+def _rank(ratio: float) -> float:
+    return math.inf if math.isnan(ratio) else ratio
+
+
+def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
+    modes = MODES if context.setup.fitted else ("running",)
+    earlier: dict[object, tuple[Hit | None, str]] = {}
+    for way in SCENE_WAYS if context.setup.fitted else ("direct", "mirror", "scatter"):
+        duration, reason = person_duration(person, context.wavelength, BASE_WAY[way])
+        alike = "missing the target" if way == "through the target" and _can_be_cut(stage, context) else way
+        for tissue in TISSUES:
+            if way == "aided viewing" and tissue == "skin":
+                continue
+            for mode in modes:
+                key = (alike, tissue, duration, _same_as(stage, context, way, mode))
+                if key not in earlier:
+                    earlier[key] = _hit(stage, context, place, way, tissue, mode, duration)
+                hit, note = earlier[key]
+                struck = _struck_out(context, person, way, mode) or (note if note.startswith("not possible") else "")
+                yield Found(way, mode, tissue, duration, reason, hit, struck, note)
+
+
+def _can_be_cut(stage: Stage, context: Context) -> bool:
+    targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]
+    return not targets or any(t.cut_through for t in targets)
+
+
+def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
+    """Return what tells whether a mode gives the same as another: its poses and the screens that count."""
+    base = "running" if way == "fibre broken" and mode == "fault" else mode
+    poses = stage.poses(context, base)
+    where = tuple((p.apex, p.directions) for p in poses)
+    pieces = tuple(stage.pieces(context, w, mode) for w in ("direct", "mirror", "scatter"))
+    return where, pieces
+
+
+def _lights(stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float) -> Lights:
+    pieces = stage.pieces(context, way, mode)
+    return tuple((s, pieces) for s in stage.sources(context, way, tissue, mode, duration))
+
+
+def _hit(
+    stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
+) -> tuple[Hit | None, str]:
+    if way in ("missing the target", "through the target"):
+        if way == "through the target" and not _can_be_cut(stage, context):
+            return None, "not possible: the case states that no object on the target list can be cut through"
+        beyond = max(_nearest_target(stage, context, mode), 1e-3)
+        return worst_hit(context, place, _lights(stage, context, "direct", tissue, mode, duration), tissue, duration,
+                         beyond=beyond), ""  # fmt: skip
+    if way in ("mirror", "convex mirror", "concave mirror"):
+        shape = {"mirror": "flat", "convex mirror": "convex", "concave mirror": "concave"}[way]
+        shapes = _shapes(stage, context)
+        lights = tuple(
+            (s, p)
+            for s, p in _lights(stage, context, "mirror", tissue, mode, duration)
+            if shapes.get(s.surface, "flat") in (shape, "unknown")
+        )
+        if not lights and shape != "flat":
+            return None, f"not possible: no surface that is {shape} or of unknown shape is listed where the beam comes"
+        note = "" if shape == "flat" else "taken as flat"
+        return worst_hit(context, place, lights, tissue, duration), note
+    if way == "mirror then scatter":
+        return _mirror_then_scatter(stage, context, place, tissue, mode, duration), "bound"
+    if way in ("fibre broken", "optic lost"):
+        return _broken(stage, context, place, way, tissue, mode, duration)
+    if way == "aided viewing":
+        lights = tuple(
+            light for one in ("direct", "mirror", "scatter")
+            for light in _lights(stage, context, one, tissue, mode, duration)
+        )  # fmt: skip
+        if not 400e-9 <= context.wavelength <= 1400e-9:
+            return None, "not possible: glass optics gather no light onto the retina at this wavelength"
+        return worst_hit(context, place, lights, tissue, duration, with_aid=True), "7 x 50 binoculars"
+    return worst_hit(context, place, _lights(stage, context, way, tissue, mode, duration), tissue, duration), ""
+
+
+def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
+    found = []
+    for pose in stage.poses(context, mode):
+        for target in stage.scene.target:
+            if target.laser in (None, context.laser.name) and target.position is not None:
+                height = pose.apex[2] if target.height is None else float(target.height)
+                found.append(math.dist((*target.position.pair, height), pose.apex))
+    work = stage.work_distance(context)
+    return min([*found, work]) if work > 0.0 else min(found, default=0.0)
+
+
+def _shapes(stage: Stage, context: Context) -> dict[str, str]:
+    return {item.name: item.shape for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
+
+
+def _mirror_then_scatter(
+    stage: Stage, context: Context, place: ScenePerson, tissue: str, mode: str, duration: float
+) -> Hit | None:
+    """Return a bound: whatever the mirrored beam can fall on scatters all of it from the nearest place it reaches."""
+    mirrors = stage.sources(context, "mirror", tissue, mode)
+    best: Hit | None = None
+    for source in mirrors:
+        area = stage.area(context, source, mode, lambda s=source: cut(stage, context, s, mode).area)  # type: ignore[misc]
+        if area.is_empty:
+            continue
+        points = shapely.points(standing_places(place, (source,)))
+        nearest = float(shapely.distance(area, points).min())
+        away = max(nearest, CLOSEST)
+        profile = stage.scatter_profile(context, tissue, duration)
+        spot = Source("scatter", (0.0, 0.0, 0.0), EVERYWHERE, profile, away, factor=source.factor)
+        from lasersafe.assessment.scene_hits import _exact
+
+        hit = _exact(context, spot, (away, 0.0, 0.0), tissue, duration, with_aid=False)
+        hit = replace(hit, surface=source.surface, where="from the nearest place that the mirrored beam reaches")
+        if best is None or not hit.ratio <= best.ratio:
+            best = hit
+    return best
+
+
+def _broken(
+    stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
+) -> tuple[Hit | None, str]:
+    profile = stage.beam_profile(context, tissue, duration)
+    setup = context.setup
+    note = ""
+    beam: BeamGeometry
+    if way == "fibre broken":
+        if not 300e-9 <= context.wavelength <= 2.4e-6:
+            return None, "not possible: light of this wavelength is not led through a glass fibre"
+        if setup.kind.startswith("fibre"):
+            beam = context.beam
+        else:
+            beam = fibre_multimode(FIBRE_APERTURE, "5 %", propagation=context.case.settings.propagation)
+            note = f"numerical aperture {FIBRE_APERTURE:g} taken, in any direction from the head"
+    else:
+        if setup.kind != "lens":
+            return None, "not possible: this set-up has no lens that can be lost; the direct beam stands for it"
+        other = next((c for c in stage.contexts if c.laser is context.laser and c.setup.kind == "collimated"), None)
+        if other is not None:
+            beam, note = other.beam, f"as set-up '{other.setup.name}'"
+        else:
+            width = context.beam.divergence[0] * abs(context.beam.waist_position[0])
+            angle = least_divergence(width, context.wavelength)
+            beam = collimated(width, angle, "1/e", context.beam.profile)
+            note = "the divergence before the lens is not stated, so the smallest possible"
+    lost = BeamProfile(beam, profile.criteria)
+    reach = farthest_of(profile.criteria, beam) * ROUND_UP
+    pieces = stage.pieces(context, "direct", mode) if way == "fibre broken" else ()
+    if way == "optic lost":
+        pieces = stage.pieces(other or context, "direct", mode) if other is not None else ()
+    lights = tuple(
+        (
+            Source("direct", p.apex, EVERYWHERE if way == "fibre broken" else p.directions, lost, reach),
+            pieces,
+        )
+        for p in stage.poses(context, mode)
+    )
+    return worst_hit(context, place, lights, tissue, duration), note
+
+
+def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
+    if not person.in_beam_possible and way in ("direct", "missing the target", "through the target"):
+        return "the case states that something solid keeps the direct beam from this person"
+    if way == "aided viewing" and not person.aided:
+        return "the case states that this person uses no binoculars, telescope or viewfinder (aided is false)"
+    for entry in context.case.strike_out:
+        if (
+            entry.way == way
+            and entry.person == person.name
+            and entry.laser in (None, context.laser.name)
+            and entry.setup in (None, context.setup.name)
+            and entry.mode in (None, mode)
+        ):
+            return str(entry.reason)
+    return ""
+
+
+def _groups(found: list[Found]) -> list[list[Found]]:
+    """Return the cells that become scenarios; the others are in the matrix.
+
+    Modes with the same result are joined. What no light reaches is left out, and so is a way that gives no more than
+    the plain one that it is answered like, and the tissue that is less at risk where both are below the limit.
+    """
+    kept: dict[tuple[object, ...], list[Found]] = {}
+    for one in found:
+        if one.hit is None or (one.ratio < _SMALLEST and one.way not in ("direct", "mirror", "scatter")):
+            continue
+        kept.setdefault((one.way, one.tissue, one.ratio, one.struck_out), []).append(one)
+    plain = {(g[0].way, g[0].tissue, g[0].ratio, bool(g[0].struck_out)): {one.mode for one in g} for g in kept.values()}
+    groups = []
+    for group in kept.values():
+        one = group[0]
+        base = BASE_WAY[one.way]
+        as_plain = plain.get((base, one.tissue, one.ratio, bool(one.struck_out)), set())
+        repeats = one.way != base and {g.mode for g in group} <= as_plain
+        other = any(h[0].way == one.way and h[0].mode == one.mode and h[0].ratio > one.ratio for h in kept.values())
+        if not repeats and (one.ratio > 1.0 or not other):
+            groups.append(group)
+    return groups
+
+
+def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
+    one = group[0]
+    hit = one.hit
+    assert hit is not None
+    place = f"({hit.point[0]:.2f}, {hit.point[1]:.2f}) m, {hit.point[2]:.2f} m high"
+    where = f"{format_quantity(hit.distance, 'm', 4)} {hit.where}"
+    if one.way != "mirror then scatter":
+        where += f", at {place}"
+    note = f"; {one.note}" if one.note else ""
+    return Scenario(
+        key="",
+        laser=context.laser.name,
+        setup=context.setup.name,
+        person=person.name,
+        role=person.role,
+        way=one.way,
+        tissue=one.tissue,
+        distance=hit.distance,
+        duration=one.duration,
+        duration_reason=one.duration_reason,
+        exposure=hit.exposure,
+        exposure_unit=hit.criterion.limit_unit,
+        limit=hit.criterion.limit,
+        ratio=hit.ratio,
+        below=bool(hit.exposure <= hit.criterion.limit),
+        criterion=hit.criterion,
+        ratio_by_rule_set=hit.by_rule_set,
+        surface=hit.surface,
+        struck_out=one.struck_out,
+        steps=exposure_steps(hit.criterion, hit.exposure, where + note) if context.setup.fitted else (),
+        mode=", ".join(g.mode for g in group),
+    )
+
+
+def _matrix(context: Context, person: str, found: list[Found]) -> list[MatrixCell]:
+    cells: dict[tuple[str, str], Found] = {}
+    for one in found:
+        key = (one.mode, one.way)
+        if key not in cells or not _rank(one.ratio) <= _rank(cells[key].ratio):
+            cells[key] = one
+    return [
+        MatrixCell(
+            person=person,
+            mode=mode,
+            way=way,
+            laser=context.laser.name,
+            setup=context.setup.name,
+            tissue=one.tissue,
+            surface="" if one.hit is None else one.hit.surface,
+            distance=math.nan if one.hit is None else one.hit.distance,
+            ratio=one.ratio,
+            below=bool(one.ratio <= 1.0),
+            struck_out=one.struck_out,
+            note=one.note or ("no light comes here on this way" if one.hit is None else ""),
+        )
+        for (mode, way), one in cells.items()
+    ]

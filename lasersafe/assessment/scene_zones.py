@@ -1,0 +1,246 @@
+"""The zones of a scene on the floor, clipped by the barriers that hold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely  # type: ignore[import-untyped]
+
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.protection import _mean_power
+from lasersafe.assessment.stage import ROUND_UP, Stage
+from lasersafe.hazard.barriers import barrier_distance
+from lasersafe.hazard.durations import exposure_duration
+from lasersafe.optics.aperture import peak_exposure
+from lasersafe.results import Criterion
+from lasersafe.results_scene import BeyondTarget, ZoneShape
+from lasersafe.scene.areas import area_of, outline, polygons
+from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.screens import Piece
+from lasersafe.scene.sources import Source
+
+KINDS = (
+    ("eye direct", "direct", "eye"),
+    ("skin direct", "direct", "skin"),
+    ("eye mirror", "mirror", "eye"),
+    ("skin mirror", "mirror", "skin"),
+    ("scatter eye", "scatter", "eye"),
+    ("scatter skin", "scatter", "skin"),
+)
+IGNITION_SCREENING = 5000.0  # W/m2
+IGNITION_SOURCE = "screening value of 0.5 W/cm2 for continuous light, NFPA 115 (from memory)"
+_FROM = {
+    "direct": "last optic",
+    "mirror": "last optic, along the folded path",
+    "scatter": "lit surface",
+}
+
+
+@dataclass(frozen=True)
+class Cut:
+    """An area with the names of the screens that shape it, and of those that do not although they stand in it."""
+
+    area: shapely.Geometry
+    clipped_by: tuple[str, ...]
+    not_clipped_by: tuple[str, ...]
+
+
+def cut(stage: Stage, context: Context, source: Source, mode: str = "running", way: str | None = None) -> Cut:
+    """Return the outline of a source, clipped by the screens that hold."""
+    way = way or source.way
+    pieces = stage.pieces(context, way, mode)
+    free = outline(source, stage.band)
+    if free.is_empty or not stage.scene.barrier:
+        return Cut(free, (), ())
+    area = outline(source, stage.band, pieces) if _any_inside(free, pieces) else free
+    clipped, passed = [], []
+    for one in stage.held(context, way):
+        if not shapely.intersects(free, shapely.LineString(stage.screens[one.screen].line)):
+            continue
+        if not one.verdict.holds:
+            passed.append(one.screen)
+        elif area.area < free.area * (1.0 - 1e-6):
+            clipped.append(one.screen)
+    return Cut(area, tuple(clipped), tuple(passed))
+
+
+def _any_inside(area: shapely.Geometry, pieces: tuple[Piece, ...]) -> bool:
+    return any(bool(shapely.intersects(area, shapely.LineString([p.start, p.end]))) for p in pieces)
+
+
+def zone_shapes(stage: Stage) -> tuple[ZoneShape, ...]:
+    """Return the zones of every fitted set-up, and of the set-up of each laser that reaches farthest."""
+    found: list[ZoneShape] = []
+    for context in stage.contexts:
+        if not stage.poses(context, "running"):
+            continue
+        worst = _reaches_farthest(stage, context)
+        for kind, way, tissue in KINDS:
+            if context.setup.fitted or (worst and tissue == "eye" and way != "scatter"):
+                found += _of_kind(stage, context, kind, way, tissue, worst)
+    return tuple(found)
+
+
+def _reaches_farthest(stage: Stage, context: Context) -> bool:
+    own = [s for s in stage.setups if s.laser == context.laser.name]
+    farthest = max(own, key=lambda s: s.zone("direct", "eye").distance)
+    return farthest.setup == context.setup.name
+
+
+def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, worst: bool) -> list[ZoneShape]:
+    zone = stage.result(context).zone(way, tissue)
+    duration = exposure_duration(context.wavelength, way)[0]
+    found = []
+    for source in stage.sources(context, way, tissue):
+        shape = cut(stage, context, source)
+        parts = polygons(shape.area)
+        if not parts:
+            continue
+        limit = f"the {tissue} limit of {zone.criterion.rule_set} for {zone.criterion.duration:g} s"
+        words = limit if not shape.clipped_by else f"{limit}, and by {', '.join(shape.clipped_by)}"
+        found.append(
+            ZoneShape(
+                kind=kind,
+                laser=context.laser.name,
+                setup=context.setup.name,
+                fitted=context.setup.fitted,
+                worst=worst,
+                polygons=parts,
+                distance=source.reach,
+                measured_from=_FROM[way],
+                limited_by=words,
+                origin=source.apex,
+                area=float(shape.area.area),
+                surface=source.surface,
+                limit=zone.criterion.limit,
+                limit_unit=zone.criterion.limit_unit,
+                duration=duration,
+                clipped_by=shape.clipped_by,
+                not_clipped_by=shape.not_clipped_by,
+                heights=stage.band,
+                overhead=_overhead(stage, source),
+                label=f"{kind} {source.reach:.3g} m",
+                note=source.note,
+            )
+        )
+    return found
+
+
+def _overhead(stage: Stage, source: Source) -> bool:
+    if source.way == "scatter":
+        return source.apex[2] + source.reach > stage.band[1]
+    high = source.directions.box().elevation[1]
+    return high > 0.0 and source.apex[2] + source.reach * math.sin(high) > stage.band[1]
+
+
+# --- beyond the target ----------------------------------------------------------------------------------------------
+
+
+def threshold_of(stage: Stage) -> tuple[float, str]:
+    """Return the irradiance from which something may catch fire [W/m2], and its source."""
+    typed = stage.scene.ignition_threshold
+    if typed is None:
+        return IGNITION_SCREENING, IGNITION_SOURCE
+    return float(typed), stage.scene.ignition_source or "typed by the user"
+
+
+def ignition_source(stage: Stage, context: Context, source: Source) -> Source | None:
+    """Return the beam against the ignition threshold; None for a single pulse, which has no mean power."""
+    power = _mean_power(context)
+    threshold = threshold_of(stage)[0]
+    if power is None:
+        return None
+    criterion = Criterion("", "", "ignition", "continuous", power, "W", threshold, "W/m2", 1e-9, math.inf, "")
+    reach = float(barrier_distance(power, threshold, context.beam)) * ROUND_UP
+    return replace(source, profile=BeamProfile(context.beam, (criterion,)), reach=reach)
+
+
+def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneShape, ...]]:
+    """Return where the beam of each fitted set-up goes behind each target, and where it can set fire."""
+    beyond: list[BeyondTarget] = []
+    ignition: list[ZoneShape] = []
+    for context in stage.contexts:
+        if not context.setup.fitted:
+            continue
+        for pose, source in zip(stage.poses(context, "running"), stage.sources(context, "direct", "eye"), strict=True):
+            shape = cut(stage, context, source)
+            hot = ignition_source(stage, context, source)
+            if hot is not None and hot.reach > 0.0:
+                burning = cut(stage, context, hot)
+                parts = polygons(burning.area)
+                if parts:
+                    threshold, words = threshold_of(stage)
+                    ignition.append(
+                        ZoneShape(
+                            "ignition", context.laser.name, context.setup.name, True, False, parts, hot.reach,
+                            "last optic", f"the ignition threshold of {threshold / 1e4:.3g} W/cm2, {words}", hot.apex,
+                            float(burning.area.area), limit=threshold, limit_unit="W/m2",
+                            clipped_by=burning.clipped_by, not_clipped_by=burning.not_clipped_by, heights=stage.band,
+                            label=f"ignition {hot.reach:.3g} m", note="peak irradiance of the bare beam",
+                        )
+                    )  # fmt: skip
+            targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]
+            for target in targets:
+                work = stage.work_distance(context)
+                place = pose.on_aim(work)
+                if target.position is not None:
+                    height = pose.apex[2] if target.height is None else float(target.height)
+                    place = (*target.position.pair, height)
+                away = math.dist(place, pose.apex)
+                disc = shapely.Point(pose.apex[:2]).buffer(away * 0.999, quad_segs=64)
+                flat = math.dist(place[:2], pose.apex[:2])
+                behind = shapely.difference(shape.area, disc) if flat > 0.5 * away else shape.area
+                beyond.append(_beyond(stage, context, target.name, place, away, behind, source, hot))
+    return tuple(beyond), tuple(ignition)
+
+
+def _beyond(
+    stage: Stage,
+    context: Context,
+    name: str,
+    place: tuple[float, float, float],
+    away: float,
+    area: shapely.Geometry,
+    source: Source,
+    hot: Source | None,
+) -> BeyondTarget:
+    target = next(t for t in stage.scene.target if t.name == name)
+    held = {one.screen: one for one in stage.held(context, "direct")}
+    stopped = target.stop is not None and held[target.stop].verdict.holds
+    distance, note = source.reach, ""
+    if target.stop is not None:
+        stop = held[target.stop]
+        note = f"'{target.stop}' {stop.verdict.verdict}"
+        if stopped and stop.place is not None:
+            distance = min(distance, math.dist(stop.place, source.apex))
+    threshold, words = threshold_of(stage)
+    backing = None if target.behind_distance is None else float(target.behind_distance)
+    power = _mean_power(context)
+    irradiance = None
+    if backing is not None and power is not None:
+        profile = stage.beam_profile(context, "eye", exposure_duration(context.wavelength, "direct")[0])
+        dx, dy = profile.widths(np.asarray(away + backing))
+        irradiance = float(peak_exposure(power, dx, dy))
+    return BeyondTarget(
+        laser=context.laser.name,
+        setup=context.setup.name,
+        fitted=True,
+        target=name,
+        target_position=place,
+        polygons=polygons(area),
+        ends_at=target.stop if stopped and target.stop is not None else "",
+        distance=distance,
+        behind=target.behind,
+        backing_distance=backing,
+        backing_irradiance=irradiance,
+        ignition_threshold=threshold,
+        ignition_source=words,
+        can_ignite=None if irradiance is None else not irradiance < threshold,
+        ignition_distance=None if hot is None else hot.reach,
+        note=note,
+    )
+
+
+__all__ = ["area_of", "beyond_targets", "cut", "ignition_source", "threshold_of", "zone_shapes"]

@@ -1,0 +1,468 @@
+"""The scene of a case as sources and screens: where each laser stands, what it can hit, which barriers hold."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.assessment.protection import _mean_power
+from lasersafe.assessment.setups import area_of
+from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
+from lasersafe.hazard.durations import exposure_duration
+from lasersafe.hazard.exposure import ALPHA_MIN, criteria
+from lasersafe.hazard.zones import scatter_ratio, worst_place
+from lasersafe.optics.aperture import peak_exposure
+from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.results import Criterion, SetupResult
+from lasersafe.scene.directions import EVERYWHERE, Box, Vector, angles, unit
+from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
+from lasersafe.scene.screens import Gap, Piece, Screen
+from lasersafe.scene.sources import Mirror, Source, reachable, reflected
+
+if TYPE_CHECKING:
+    from lasersafe.models import Aim, Barrier, Case, Scene, SceneBarrier
+
+FLOAT = NDArray[np.float64]
+MODES = ("running", "alignment", "service", "fault")
+HAND_MARGIN = math.radians(10.0)  # common practice, no source
+REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; common practice, no source
+ROUND_UP = 1.001
+UNLISTED = "an object that is not on the list"
+
+
+@dataclass(frozen=True)
+class Pose:
+    """One laser in one place with the directions it can take in one mode."""
+
+    mode: str
+    apex: Vector
+    bearing: float
+    elevation: float
+    nominal: Box
+    directions: Box
+    margin: float
+    margin_source: str
+
+    def on_aim(self, distance: float) -> Vector:
+        """Return the point of the aim at a distance from the last optic."""
+        x, y, z = unit(self.bearing, self.elevation)
+        return self.apex[0] + x * distance, self.apex[1] + y * distance, self.apex[2] + z * distance
+
+    @property
+    def fixed(self) -> bool:
+        """Whether it points in one direction only, within its margin."""
+        low, high = self.nominal.elevation
+        return self.nominal.half_bearing == 0.0 and low == high
+
+
+@dataclass(frozen=True)
+class Held:
+    """One screen against one way of one set-up."""
+
+    screen: str
+    way: str
+    irradiance: float
+    verdict: BarrierVerdict
+    place: Vector | None
+
+
+@dataclass(frozen=True)
+class Lit:
+    """A surface that the beam can meet: where, how it returns light, and whether the place is known."""
+
+    name: str
+    position: Vector
+    normal: Vector | None
+    width: float
+    reflectance: float
+    mirror: bool
+    shape: str
+    placed: bool
+    offset_known: bool  # False: the head moves, so the way to it is not known
+
+
+@dataclass
+class Stage:
+    """Everything that the scene of a case is worked out from."""
+
+    case: Case
+    scene: Scene
+    contexts: list[Context]
+    setups: list[SetupResult]
+    _profiles: dict[tuple[object, ...], BeamProfile | ScatterProfile] = field(default_factory=dict)
+    _held: dict[tuple[str, str, str], tuple[Held, ...]] = field(default_factory=dict)
+    _areas: dict[tuple[object, ...], Any] = field(default_factory=dict)
+    _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)
+
+    @cached_property
+    def screens(self) -> dict[str, Screen]:
+        """All barriers and walls with a place."""
+        found = {}
+        for entry in self.scene.barrier:
+            gaps = tuple(
+                Gap(float(o.start), float(o.end), float(o.bottom), float(o.top))
+                for o in entry.opening
+                if o.open or o.kind == "window"
+            )
+            line = entry.line.pairs
+            found[entry.name] = Screen(entry.name, line, float(entry.bottom), float(entry.top), gaps)
+        return found
+
+    @cached_property
+    def band(self) -> tuple[float, float]:
+        """The heights that people fill, from the lowest floor to above the highest."""
+        floors = [0.0, *(float(p.floor) for p in self.scene.person)]
+        return min(floors), max(floors) + REACH_UP
+
+    def result(self, context: Context) -> SetupResult:
+        """Return zones and chart of a set-up."""
+        return next(s for s in self.setups if s.laser == context.laser.name and s.setup == context.setup.name)
+
+    def poses(self, context: Context, mode: str) -> tuple[Pose, ...]:
+        """Return where a laser stands and points in a mode; none when the scene does not place it."""
+        own = [a for a in self.scene.aim if a.laser == context.laser.name]
+        own = [a for a in own if a.setup in (None, context.setup.name)]
+        exact = [a for a in own if a.mode == mode]
+        if exact:
+            return tuple(_pose(a, context, mode) for a in exact)
+        usual = [a for a in own if a.mode is None or a.mode == "running"]
+        found = tuple(_pose(a, context, mode) for a in usual)
+        if mode != "fault":
+            return found
+        anywhere = Box(0.0, math.pi, (-math.pi / 2.0, math.pi / 2.0))
+        return tuple(replace(p, nominal=anywhere, directions=anywhere) for p in found)
+
+    def lit(self, context: Context, pose: Pose) -> tuple[Lit, ...]:
+        """Return what the beam of a laser can meet, each with its place."""
+        found: list[Lit] = []
+        places = {p.name: p for p in self.scene.surface}
+        far = context.wavelength >= FAR_INFRARED
+        known = pose.fixed
+        for surface in context.surfaces:
+            mirror = far or surface.finish != "matt"
+            place = places.get(surface.name)
+            if place is None:
+                where = pose.on_aim(float(surface.distance))
+                found.append(
+                    Lit(surface.name, where, None, 0.0, float(surface.reflectance), mirror, "unknown", False, known)
+                )
+                continue
+            normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
+            spot = (*place.position.pair, float(place.height))
+            width = float(place.width)
+            found.append(
+                Lit(surface.name, spot, normal, width, float(surface.reflectance), mirror, place.shape, True, True)
+            )
+        for target in self.scene.target:
+            if target.laser not in (None, context.laser.name) or any(item.name == target.name for item in found):
+                continue
+            mirror = far or target.finish != "matt"
+            work = self.work_distance(context)
+            if target.position is None:
+                found.append(
+                    Lit(target.name, pose.on_aim(work), None, 0.0, float(target.reflectance), mirror, target.shape,
+                        False, known)
+                )  # fmt: skip
+                continue
+            spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
+            found.append(Lit(target.name, spot, None, 0.1, float(target.reflectance), mirror, target.shape, True, True))
+        if not any(item.mirror for item in found):
+            where = pose.on_aim(self.work_distance(context))
+            found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, "unknown", False, known))
+        return tuple(found)
+
+    def work_distance(self, context: Context) -> float:
+        """Return how far the work is from the last optic, 0 when not stated. [m]."""
+        work = context.setup.work_distance
+        return 0.0 if work is None else float(work)
+
+    # --- profiles --------------------------------------------------------------------------------------------------
+
+    def comparisons(self, context: Context, tissue: str, duration: float) -> tuple[Criterion, ...]:
+        """Return every comparison of every rule set for one tissue and duration."""
+        emission = context.emission(tissue, duration)
+        area = area_of(context, tissue, duration)
+        return tuple(
+            c
+            for rule_set in context.rule_sets
+            for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN, area)
+        )
+
+    def beam_profile(self, context: Context, tissue: str, duration: float) -> BeamProfile:
+        """Return the beam against its limits."""
+        key = ("beam", context.laser.name, context.setup.name, tissue, duration)
+        if key not in self._profiles:
+            self._profiles[key] = BeamProfile(context.beam, self.comparisons(context, tissue, duration))
+        found = self._profiles[key]
+        assert isinstance(found, BeamProfile)
+        return found
+
+    def scatter_profile(self, context: Context, tissue: str, duration: float) -> ScatterProfile:
+        """Return a lit spot of reflectance 1 against its limits."""
+        key = ("scatter", context.laser.name, context.setup.name, tissue, duration)
+        if key not in self._profiles:
+            emission = context.emission(tissue, duration)
+            model = self.case.settings.scatter_model
+
+            def ratio(distance: FLOAT) -> FLOAT:
+                rows = [
+                    scatter_ratio(
+                        rule_set,
+                        tissue,
+                        emission,
+                        context.wavelength,
+                        duration,
+                        distance,
+                        model=model,
+                        spot_diameter=context.spot if tissue == "eye" else 0.0,
+                    )
+                    for rule_set in context.rule_sets
+                ]
+                return np.asarray(np.max(rows, axis=0))
+
+            self._profiles[key] = ScatterProfile(ratio, model == "lambert")
+        found = self._profiles[key]
+        assert isinstance(found, ScatterProfile)
+        return found
+
+    # --- sources ---------------------------------------------------------------------------------------------------
+
+    def sources(
+        self, context: Context, way: str, tissue: str, mode: str = "running", duration: float | None = None
+    ) -> tuple[Source, ...]:
+        """Return the sources of one set-up on one way.
+
+        Parameters
+        ----------
+        context : Context
+            Laser and set-up.
+        way : str
+            ``direct``, ``mirror`` or ``scatter``.
+        tissue : str
+            ``eye`` or ``skin``.
+        mode : str
+            One of `MODES`.
+        duration : float, optional
+            Exposure duration; left out, the one that zones are made for. [s]
+
+        Returns
+        -------
+        tuple of Source
+            One for each place of the laser, mirror or lit spot.
+        """
+        time = exposure_duration(context.wavelength, way)[0] if duration is None else duration
+        key = (context.laser.name, context.setup.name, way, tissue, mode, time)
+        if key not in self._sources:
+            make = {"direct": self._direct, "mirror": self._mirrors, "scatter": self._spots}[way]
+            self._sources[key] = tuple(
+                s for pose in self.poses(context, mode) for s in make(context, pose, tissue, time)
+            )
+        return self._sources[key]
+
+    def _direct(self, context: Context, pose: Pose, tissue: str, duration: float) -> list[Source]:
+        profile = self.beam_profile(context, tissue, duration)
+        reach = farthest_of(profile.criteria, context.beam) * ROUND_UP
+        return [Source("direct", pose.apex, pose.directions, profile, reach)]
+
+    def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float) -> list[Source]:
+        laser = self._direct(context, pose, tissue, duration)[0]
+        found = []
+        for item in self.lit(context, pose):
+            if not item.mirror:
+                continue
+            mirror = Mirror(
+                item.name, item.position, item.normal, item.width, item.reflectance, item.shape in ("flat", "unknown")
+            )
+            if item.placed and not reachable(laser, mirror):
+                continue
+            assert isinstance(laser.profile, BeamProfile)
+            reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
+            source = reflected(laser, mirror, reach)
+            found.append(source if item.offset_known else replace(source, offset=0.0))
+        if self.scene.outdoor is not None and self.scene.outdoor.wet:
+            found.append(_wet_ground(laser))
+        return found
+
+    def _spots(self, context: Context, pose: Pose, tissue: str, duration: float) -> list[Source]:
+        profile = self.scatter_profile(context, tissue, duration)
+        laser = self._direct(context, pose, tissue, duration)[0]
+        zone = self.result(context).zone("scatter", tissue)
+        same = exposure_duration(context.wavelength, "scatter")[0] == duration
+        reach = zone.distance if same and not zone.criterion.duration > duration else _far_scatter(profile)
+        worst = context.scatter_surface[0]
+        if reach > 0.0 and same:
+            reach /= math.sqrt(max(worst * math.cos(context.scatter_surface[1]), 1e-12))
+        found = []
+        for item in self.lit(context, pose):
+            if item.placed and not reachable(laser, Mirror(item.name, item.position, None, item.width, 1.0)):
+                continue
+            plane = None if item.normal is None else (item.position, item.normal)
+            found.append(
+                Source(
+                    "scatter",
+                    item.position,
+                    EVERYWHERE,
+                    profile,
+                    max(reach * math.sqrt(item.reflectance) * ROUND_UP, 0.0),
+                    factor=item.reflectance,
+                    plane=plane,
+                    surface=item.name,
+                )
+            )
+        return found
+
+    def area(self, context: Context, source: Source, mode: str, make: Callable[[], Any]) -> Any:
+        """Return the clipped outline of a source, made once."""
+        key = (context.laser.name, context.setup.name, id(source), mode)
+        if key not in self._areas:
+            self._areas[key] = make()
+        return self._areas[key]
+
+    # --- barriers --------------------------------------------------------------------------------------------------
+
+    def held(self, context: Context, way: str) -> tuple[Held, ...]:
+        """Return for each screen what falls on it on one way, and whether it holds."""
+        key = (context.laser.name, context.setup.name, way)
+        if key not in self._held:
+            self._held[key] = tuple(self._judge(context, way, entry) for entry in self.scene.barrier)
+        return self._held[key]
+
+    def pieces(self, context: Context, way: str, mode: str = "running") -> tuple[Piece, ...]:
+        """Return the solid parts of the screens that hold; in service barriers are open, walls and terrain are not."""
+        kinds = {entry.name: entry.kind for entry in self.scene.barrier}
+        return tuple(
+            piece
+            for one in self.held(context, way)
+            if one.verdict.holds and not (mode == "service" and kinds[one.screen] == "barrier")
+            for piece in self.screens[one.screen].pieces()
+        )
+
+    def _judge(self, context: Context, way: str, entry: SceneBarrier) -> Held:
+        if entry.kind == "terrain":
+            return Held(entry.name, way, 0.0, BarrierVerdict(True, "holds: terrain"), None)
+        barrier: Barrier | None = next((b for b in self.case.barrier if b.name == entry.name), None)
+        if barrier is not None and barrier.laser not in (None, context.laser.name):
+            barrier = None
+        rating = entry.rating if barrier is None else barrier.rating
+        rated_time = entry.rated_time if barrier is None else barrier.rated_time
+        power = _mean_power(context)
+        irradiance, place = math.inf, None
+        if power is not None:
+            irradiance, place = self._irradiance(context, way, self.screens[entry.name], power)
+        observed = barrier is not None and barrier.observed
+        emission = context.emission("eye", exposure_duration(context.wavelength, way)[0])
+        verdict = judge_barrier(
+            irradiance,
+            rating=None if rating is None else float(rating),
+            rated_time=None if rated_time is None else float(rated_time),
+            required_time=guard_time("T3" if observed else "T1"),
+            mean_power=power,
+            pulse_energy=emission.pulse_energy if emission.kind != "continuous" else None,
+            repetition_rate=emission.repetition_rate or None,
+            en12254_class=None if barrier is None else barrier.en12254_class or None,
+            observed=observed,
+        )
+        return Held(entry.name, way, irradiance, verdict, place)
+
+    def _irradiance(self, context: Context, way: str, screen: Screen, power: float) -> tuple[float, Vector | None]:
+        """Return the highest peak irradiance that can fall on a screen, and where.
+
+        A way over a mirror is never shorter than the straight one, so that the straight one is the bound for it.
+        """
+        best, place = 0.0, None
+        for pose in self.poses(context, "running"):
+            starts = [pose.apex]
+            if way == "scatter":
+                starts = [item.position for item in self.lit(context, pose)]
+            for start in starts:
+                near = _nearest_on(screen, start)
+                distance = max(math.dist(near, start), 1e-3)
+                if way == "scatter":
+                    model = self.case.settings.scatter_model
+                    found = float(scatter_exposure(power, context.scatter_surface[0], max(distance, 0.1), 0.0, model))
+                else:
+                    factor = 1.0 if way == "direct" else max(
+                        (item.reflectance for item in self.lit(context, pose) if item.mirror), default=1.0
+                    )  # fmt: skip
+                    profile = self.beam_profile(context, "eye", exposure_duration(context.wavelength, "direct")[0])
+                    found = 0.0
+                    for z in worst_place(context.beam, distance):
+                        dx, dy = profile.widths(np.asarray(z))
+                        found = max(found, float(peak_exposure(power * factor, dx, dy)))
+                if not found <= best:
+                    best, place = found, near
+        return best, place
+
+
+def _far_scatter(profile: ScatterProfile) -> float:
+    """Return a distance beyond which a lit spot of reflectance 1 is below the limit [m]."""
+    grid = np.geomspace(0.01, 1e5, 2000)
+    hot = np.flatnonzero(profile.ratio(grid) > 1.0)
+    return float(grid[min(hot[-1] + 1, grid.size - 1)]) if hot.size else 0.0
+
+
+def _wet_ground(laser: Source) -> Source:
+    box = laser.directions.box()
+    low, high = box.elevation
+    x, y, z = laser.apex
+    return replace(
+        laser,
+        way="mirror",
+        apex=(x, y, -z),
+        directions=Box(box.bearing, box.half_bearing, (-high, -low)),
+        plane=((x, y, 0.0), (0.0, 0.0, 1.0)),
+        surface="wet ground",
+        start=max(z, 1e-6),
+    )
+
+
+def _nearest_on(screen: Screen, start: Vector) -> Vector:
+    import itertools
+
+    best: tuple[float, Vector] | None = None
+    height = min(max(start[2], screen.bottom), screen.top)
+    for a, b in itertools.pairwise(screen.line):
+        ex, ey = b[0] - a[0], b[1] - a[1]
+        t = ((start[0] - a[0]) * ex + (start[1] - a[1]) * ey) / (ex * ex + ey * ey)
+        t = min(max(t, 0.0), 1.0)
+        point = (a[0] + t * ex, a[1] + t * ey, height)
+        away = math.dist(point, start)
+        if best is None or away < best[0]:
+            best = (away, point)
+    assert best is not None
+    return best[1]
+
+
+def _pose(aim: Aim, context: Context, mode: str) -> Pose:
+    apex = (*aim.position.pair, float(aim.height))
+    if aim.towards is not None:
+        end = (*aim.towards.pair, apex[2] if aim.towards_height is None else float(aim.towards_height))
+        offset = (end[0] - apex[0], end[1] - apex[1], end[2] - apex[2])
+        bearing, elevation = angles(offset) if any(offset) else (0.0, 0.0)
+    else:
+        turn = aim.bearing_range
+        middle = 0.0 if turn is None else (float(turn.low) + float(turn.high)) / 2.0
+        bearing = middle if aim.bearing is None else float(aim.bearing)
+        tilt = aim.elevation_range
+        level = 0.0 if tilt is None else (float(tilt.low) + float(tilt.high)) / 2.0
+        elevation = level if aim.elevation is None else float(aim.elevation)
+    low_b, high_b = (bearing, bearing) if aim.bearing_range is None else aim.bearing_range.span
+    low_e, high_e = (elevation, elevation) if aim.elevation_range is None else aim.elevation_range.span
+    nominal = Box(
+        (low_b + high_b) / 2.0, min((high_b - low_b) / 2.0, math.pi), (min(low_e, elevation), max(high_e, elevation))
+    )
+    if aim.margin is not None:
+        margin, source = float(aim.margin), "typed"
+    elif context.laser.handheld:
+        margin, source = HAND_MARGIN, "common practice, no source"
+    else:
+        margin, source = 0.0, "none"
+    directions = nominal.widened(margin) if margin > 0.0 else nominal
+    return Pose(mode, apex, bearing, elevation, nominal, directions, margin, source)

@@ -1,0 +1,102 @@
+"""What the commands print of a scene: the spectator lines, and the scene as plain data."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from pathlib import Path
+from typing import Any
+
+from lasersafe.quantity import feet, format_quantity
+from lasersafe.results_scene import HazardMap, SceneResult, SpectatorLine
+
+
+def spectators_json(path: Path) -> dict[str, Any]:
+    """Return the spectator lines of a case file, ready for JSON.
+
+    Raises
+    ------
+    CalcError
+        If the case has faults, or no scene.
+    """
+    from lasersafe.assessment import assess
+    from lasersafe.errors import InputError
+    from lasersafe.models import read_case
+    from lasersafe.wording import load_wording
+
+    case = read_case(path)
+    if case.scene is None:
+        message = (
+            f"{path}: the case has no [scene], so that no side is known; 'lasersafe assess' prints its distances, and "
+            "a starter case shows how a scene is written"
+        )
+        raise InputError(message)
+    assessment = assess(case)
+    assert assessment.scene is not None
+    scene = assessment.scene
+    aims = {a.laser: a for a in scene.aims if a.mode == "running" and a.fitted}
+    return {
+        "title": assessment.title,
+        "lines": [_line(line) for line in scene.lines],
+        "lasers": {name: {"position_m": list(aim.position), "setup": aim.setup} for name, aim in aims.items()},
+        "not_placed": [f.subject for f in scene.findings if f.kind == "aim"],
+        "verdict": assessment.decision.verdict,
+        "passed": assessment.decision.passed,
+        "caution": load_wording().caution_short,
+    }
+
+
+def _line(line: SpectatorLine) -> dict[str, Any]:
+    return {
+        "side": line.side,
+        "laser": line.laser,
+        "setup": line.setup,
+        "distance_m": line.distance,
+        "distance_ft": math.ceil(feet(line.distance)),
+        "from": line.distance_from,
+        "limited_by": line.limited_by,
+        "line_m": [list(point) for point in line.line],
+    }
+
+
+def spectators_text(data: dict[str, Any]) -> str:
+    """Return the spectator lines as a producer reads them."""
+    lines = [data["title"], ""]
+    for row in data["lines"]:
+        far = format_quantity(row["distance_m"], "m", 4, "up")
+        if row["distance_m"] <= 0.0:
+            lines.append(f"{row['side']}: no zone reaches this side")
+            continue
+        lines.append(
+            f"{row['side']}: stand {far} ({row['distance_ft']:,} ft) or more from the {row['from']}, behind a straight "
+            f"line across this side; limited by: {row['limited_by']}"
+        )
+    if not data["lines"]:
+        lines.append("No laser has a place in the scene.")
+    lines += [f"{name} has no place in the scene: no line takes it into account" for name in data["not_placed"]]
+    lines += ["", data["verdict"], data["caution"]]
+    return "\n".join(lines)
+
+
+def scene_json(scene: SceneResult) -> dict[str, Any]:
+    """Return a scene as plain data: lengths in metres, angles in radians, ratios as numbers."""
+    data = {f.name: _plain(getattr(scene, f.name)) for f in dataclasses.fields(scene) if f.name != "map"}
+    data["unit"] = {"length": "m", "angle": "rad", "irradiance": "W/m2"}
+    data["map"] = None if scene.map is None else scene.map.summary()
+    return data
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, HazardMap):
+        return value.summary()
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: _plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, (tuple, list)):
+        return [_plain(one) for one in value]
+    if isinstance(value, dict):
+        return {key: _plain(one) for key, one in value.items()}
+    if isinstance(value, float):
+        if math.isnan(value):
+            return None
+        return value if math.isfinite(value) else str(value)
+    return value
