@@ -142,6 +142,28 @@ def spectators(case: CaseFile, as_json: Json = False) -> None:
 
 
 @app.command()
+def plan(
+    case: CaseFile,
+    output: Annotated[
+        Path, typer.Option("--output", "-o", help="The .svg, .png or .pdf to write.", show_default=False)
+    ],
+    elevation: Annotated[bool, typer.Option("--elevation", help="The elevations instead of the plan.")] = False,
+    paper: Annotated[
+        Text, typer.Option(help="A4, A3, A2, A1, Letter or Tabloid; without it, what the case says.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Draw the plan or the elevation of a case that has a scene, to scale."""
+    from lasersafe.drawing.files import plan_text, write_plan
+
+    data = write_plan(case, output, paper, elevation=elevation)
+    if as_json:
+        _print_json(data)
+    else:
+        typer.echo(plan_text(data))
+
+
+@app.command()
 def limit(
     wavelength: Wavelength,
     duration: Annotated[str, typer.Option(help="Exposure duration, as '10 s'.", show_default=False)],

@@ -24,7 +24,7 @@ class Group:
     @property
     def first(self) -> ZoneShape:
         """The zone that reaches farthest."""
-        return max(self.zones, key=lambda zone: -math.inf if math.isnan(zone.distance) else zone.distance)
+        return max(self.zones, key=lambda zone: math.inf if math.isnan(zone.distance) else zone.distance)
 
     @property
     def plain(self) -> bool:

@@ -40,6 +40,7 @@ class Board:
     symbols: list[Rect] = field(default_factory=list)
     lines: list[tuple[Pair, Pair]] = field(default_factory=list)
     leaders: list[tuple[Pair, Pair]] = field(default_factory=list)
+    under: list[Mark] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     left_out: list[Label] = field(default_factory=list)
 
@@ -63,11 +64,12 @@ class Board:
         foot = _nearest(anchor, rect)
         if math.dist(foot, anchor) > _WORTH_A_LEADER + label.clear:
             self.leaders.append((anchor, foot))
-            self.marks.append(Lines(((anchor, foot),), label.ink, 0.18))
-            self.marks.append(_dot(anchor, label.ink))
-        self.marks.append(Area((box(rect),), WHITE))
+            self.under += [Lines(((anchor, foot),), WHITE, 0.7), Lines(((anchor, foot),), label.ink, 0.2)]
+            self.under.append(_dot(anchor, label.ink))
         y = rect[3] - _PAD - ASCENT * SIZE
         for line in lines:
+            right = rect[0] + _PAD + width_of(line, SIZE, label.bold)
+            self.marks.append(Area((box((rect[0] + 0.2, y - 0.3 * SIZE, right + 0.3, y + 0.85 * SIZE)),), WHITE))
             self.marks.append(Words(rect[0] + _PAD, y, line, SIZE, label.bold, label.ink, True))
             y -= _LEADING * SIZE
         return True

@@ -9,7 +9,7 @@ from lasersafe.drawing import symbols
 from lasersafe.drawing.groups import Group, state_of
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.primitives import BLACK, Lines, Mark, Pair, Run, arrow, closed
-from lasersafe.drawing.shapes import along, clip_line, clip_run, edge_point, inside
+from lasersafe.drawing.shapes import along, clip_line, clip_run, edge_point, inside, within
 from lasersafe.drawing.style import (
     AIM_DASHES,
     AIM_INK,
@@ -29,6 +29,7 @@ from lasersafe.wording import Wording
 _PLACES = 9
 _APART = 7.0
 _AIM_MARK = 9.0
+_SPECK = 12.0
 
 
 class Layers:
@@ -42,13 +43,16 @@ class Layers:
         Frame and scale.
     wording : Wording
         Texts.
+    sparse : bool
+        Whether small areas go without a name, as in an overview.
     """
 
-    def __init__(self, scene: SceneResult, view: View, wording: Wording) -> None:
+    def __init__(self, scene: SceneResult, view: View, wording: Wording, *, sparse: bool = False) -> None:
         self.scene = scene
         self.view = view
         self.text = wording.text
         self.frame = view.frame
+        self.sparse = sparse
         self.marks: list[Mark] = []
         self.board = Board(view.frame)
         self.urgent: list[Label] = []
@@ -72,7 +76,7 @@ class Layers:
         for tag, one in beyond:
             rings = self.view.rings(one.polygons)
             self.marks += filled(rings, self.frame, LOOKS["beyond"])
-            self._name_area(tag, self.text("plan.beyond"), rings, one.distance, one.target_position)
+            self._name_area(tag, self.text("plan.short_beyond"), rings, one.distance, one.target_position)
         for group in groups:
             look = LOOKS[group.first.kind]
             for zone in group.zones:
@@ -80,7 +84,7 @@ class Layers:
         for group in groups:
             zone = group.first
             rings = self.view.rings(zone.polygons)
-            kind = self.text(f"plan.{zone.kind}")
+            kind = self.text(f"plan.short_{zone.kind}")
             if not self._name_area(group.tag, kind, rings, zone.distance, zone.origin):
                 self._dimension(group, kind, rings)
 
@@ -89,7 +93,7 @@ class Layers:
         x0, y0, x1, y1 = self.frame
         far = [p for ring in rings for p in ring if not (x0 - 1 <= p[0] <= x1 + 1 and y0 - 1 <= p[1] <= y1 + 1)]
         if not far:
-            if tag and kind == self.text("plan.beyond"):
+            if kind == self.text("plan.short_beyond") and not self._too_small(rings):
                 text = self.text("plan.tag", tag=tag, kind=kind, distance=metres_and_feet(distance))
                 self.urgent.append(Label(text, tuple(self._edge(rings)), True))
             return bool(not rings)
@@ -106,7 +110,8 @@ class Layers:
         for p in far[:: max(1, len(far) // 40)]:
             at = edge_point(start, (p[0] - start[0], p[1] - start[1]), self.frame)
             shown = inside((at[0] + (start[0] - at[0]) * 0.03, at[1] + (start[1] - at[1]) * 0.03), rings)
-            if shown and all(math.dist(at, other) > _APART for other in self._tips):
+            free = not any(within((*at, *at), (b[0] - 3, b[1] - 3, b[2] + 3, b[3] + 3)) for b in self.board.boxes)
+            if shown and free and all(math.dist(at, other) > _APART for other in self._tips):
                 tip = at
                 break
         tip = tip or edge_point(start, (far[0][0] - start[0], far[0][1] - start[1]), self.frame)
@@ -118,6 +123,11 @@ class Layers:
         self.urgent.append(Label(self.text("plan.goes_on", **words), (tail,), True))
         return True
 
+    def _too_small(self, rings: list[Run]) -> bool:
+        """Return whether an area is a speck that an overview does not name."""
+        xs, ys = [p[0] for ring in rings for p in ring], [p[1] for ring in rings for p in ring]
+        return self.sparse and max(max(xs) - min(xs), max(ys) - min(ys)) < _SPECK
+
     def _edge(self, rings: list[Run]) -> list[Pair]:
         runs = [run for ring in rings for run in clip_run(closed(ring), self.frame)]
         runs.sort(key=lambda run: -sum(math.dist(a, b) for a, b in zip(run, run[1:], strict=False)))
@@ -128,15 +138,21 @@ class Layers:
         start = self.view.point(zone.origin)
         points = [p for ring in rings for p in ring]
         reach = max(math.dist(start, p) for p in points)
+        if self._too_small(rings):
+            return
         ends = [p for p in points if math.dist(start, p) >= 0.985 * reach]
         end = max(ends, key=lambda p: (round(self._free_angle(start, p), 2), p))
         self._bearings.append(math.atan2(end[1] - start[1], end[0] - start[0]))
         floor = reach * self.view.scale / 1000.0
         text = self.text("plan.tag", tag=group.tag, kind=kind, distance=metres_and_feet(zone.distance))
-        if floor < 0.97 * zone.distance:
-            text += self.text("plan.cut_short") if zone.clipped_by else ""
-            text += self.text("plan.on_floor", distance=metres_and_feet(floor))
-        if self.view.holds(zone.origin) and reach > 3.0:
+        folded = zone.kind.endswith("mirror")
+        if floor < 0.97 * zone.distance and not folded:
+            far = metres_and_feet(floor)
+            if zone.clipped_by:
+                text = self.text("plan.cut_short", tag=group.tag, kind=kind, distance=far)
+            else:
+                text += self.text("plan.on_floor", distance=far)
+        if not folded and self.view.holds(zone.origin) and reach > 3.0:
             self.marks += symbols.dimension(start, end)
             self.board.lines.append((start, end))
             on_line = [(start[0] + (end[0] - start[0]) * s, start[1] + (end[1] - start[1]) * s) for s in (0.8, 0.6, 1)]
@@ -167,7 +183,7 @@ class Layers:
                     label = item.name + (f" +{quantity_text(item.height, 'm', 'nearest')}" if item.height else "")
                     self.labels.append(Label(label, tuple(self._edge([run]))))
 
-    def aims(self) -> None:
+    def aims(self, *, rays: bool = True) -> None:
         """Draw each laser that is fitted, with the directions that it can reach."""
         done: set[tuple[str, Pair]] = set()
         for aim in sorted(self.scene.aims, key=lambda aim: (aim.mode != "running", not aim.fitted)):
@@ -180,7 +196,9 @@ class Layers:
                 continue
             low, high = aim.bearing_range
             span = high - low if high >= low else high - low + 2 * math.pi
-            if span >= 2 * math.pi - 1e-6:
+            if not rays:
+                pass
+            elif span >= 2 * math.pi - 1e-6:
                 ring = tuple(
                     (place[0] + _AIM_MARK * math.cos(k * math.pi / 24), place[1] + _AIM_MARK * math.sin(k * math.pi / 24))
                     for k in range(48)
@@ -287,7 +305,7 @@ class Layers:
         near = min(self.scene.aims, key=lambda aim: math.dist(aim.position[:2], position[:2]), default=None)
         if near is None:
             return
-        away = quantity_text(math.dist(near.position[:2], position[:2]), "m", "down")
+        away = metres(math.dist(near.position[:2], position[:2]), "down")
         text = self.text("plan.place_off", name=name, distance=away, laser=near.laser)
         self.labels.append(Label(text, (tail,)))
 
@@ -295,7 +313,7 @@ class Layers:
         """Draw the nearest allowed lines with their distances."""
         for line in self.scene.lines:
             runs = clip_run(self.view.run(line.line), self.frame)
-            if not runs or not line.distance > 0.0:
+            if not runs or line.distance <= 0.0 or _length(runs) < 4.0:
                 continue
             self.used.add("line")
             self.marks.append(Lines(tuple(runs), BLACK, 0.9, (6.0, 1.5)))
@@ -305,7 +323,8 @@ class Layers:
             key = "plan.line" if plain else "plan.line_rule"
             text = self.text(key, side=line.side, rule=line.line_kind, distance=metres_and_feet(line.distance))
             places = [p for run in runs for p in along(run, 7)]
-            places.sort(key=lambda p: math.dist(p, places[len(places) // 2]))
+            middle = places[len(places) // 2]
+            places.sort(key=lambda p: math.dist(p, middle))
             self.urgent.append(Label(text, tuple(places), True))
 
     # --- labels ---------------------------------------------------------------------------------------------------
@@ -314,10 +333,9 @@ class Layers:
         """Place all labels; return the texts for which there is no room."""
         for label in (*self.urgent, *self.labels):
             self.board.put(label)
-        self.marks += self.board.marks
+        self.marks += [*self.board.under, *self.board.marks]
         return [label.text for label in self.board.left_out]
 
 
-def height_text(value: float) -> str:
-    """Return a height for a label."""
-    return metres(value)
+def _length(runs: Sequence[Run]) -> float:
+    return sum(math.dist(a, b) for run in runs for a, b in zip(run, run[1:], strict=False))

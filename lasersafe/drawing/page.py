@@ -13,9 +13,11 @@ from lasersafe.wording import Wording
 
 _TITLE, _LINE, _ENTRY = 4.2, 2.6, 2.3
 _LEADING = 1.25
-_SWATCH = (9.0, 3.6)
+_SWATCH = (11.0, 4.6)
 _GAP = 4.0
 _MOST_OF_PAGE = 0.44
+_HEAD_LINES = 2
+_TITLE_LINES = 2
 
 
 @dataclass(frozen=True)
@@ -52,11 +54,15 @@ class Layout:
     left_over: list[Entry]
     head_y: float
 
-    def scale_line(self, text: str, margin: float) -> None:
-        """Write the line below the title."""
+    def scale_lines(self, texts: Sequence[str], margin: float) -> None:
+        """Write the two lines below the title."""
         room = self.drawing.width - 2 * margin
-        (line, *_) = wrap(text, _LINE, room) or ("",)
-        self.drawing.marks.append(Words(margin, self.head_y, line, _LINE))
+        y = self.head_y
+        for text in texts[:_HEAD_LINES]:
+            lines = wrap(text, _LINE, room) or ("",)
+            line = lines[0] if len(lines) == 1 else wrap(text, _LINE, room - 4.0)[0] + " …"
+            self.drawing.marks.append(Words(margin, y, line, _LINE))
+            y -= _LINE * _LEADING
 
 
 def lay_out(
@@ -91,12 +97,15 @@ def lay_out(
     m, wide = paper.margin, paper.width - 2 * paper.margin
     marks: list[Mark] = []
     y = paper.height - m
-    for line in wrap(title, _TITLE, wide, True)[:2]:
+    heads = wrap(title, _TITLE, wide, True)
+    if len(heads) > _TITLE_LINES:
+        heads = (*heads[: _TITLE_LINES - 1], wrap(heads[_TITLE_LINES - 1], _TITLE, wide - 6.0, True)[0] + "…")
+    for line in heads:
         y -= _TITLE * _LEADING
         marks.append(Words(m, y + 0.3 * _TITLE, line, _TITLE, True))
     y -= _LINE * _LEADING
     head_y = y + 0.3 * _LINE
-    top = y - 1.5
+    top = y - (_HEAD_LINES - 1) * _LINE * _LEADING - 1.0
     low = m
     for text, bold in reversed(foot):
         for line in reversed(wrap(text, _ENTRY, wide, bold)):
@@ -222,6 +231,9 @@ def direction_arrows(frame: Rect, directions: Sequence[tuple[str, float]]) -> tu
     return marks, rects
 
 
-def foot_lines(wording: Wording, extra: Sequence[str] = ()) -> list[tuple[str, bool]]:
-    """Return what stands at the foot of every drawing."""
-    return [(wording.text("plan.meaning"), False), *[(text, False) for text in extra], (wording.caution_short, True)]
+def foot_lines(
+    paper: Paper, wording: Wording, extra: Sequence[str] = (), meaning: str = "plan.meaning"
+) -> list[tuple[str, bool]]:
+    """Return what stands at the foot of every drawing; on a page of its own it is marked as a draft too."""
+    found = [(wording.text(meaning), False), *[(text, False) for text in extra], (wording.caution_short, True)]
+    return [*found, (wording.text("draft.header"), True)] if paper.margin else found

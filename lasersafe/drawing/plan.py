@@ -93,7 +93,7 @@ def plan_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -
         lost += [text for text in lost_too if text not in lost]
     notes = [wording.text("plan.not_labelled", text=text) for text in lost]
     if rest or notes:
-        foot = foot_lines(wording)
+        foot = foot_lines(paper, wording)
         pages += key_pages(paper, wording.text("plan.key", title=title), rest, notes, foot)
     return pages
 
@@ -104,7 +104,7 @@ def _page(
     groups, beyond = grouped(scene)
     zones = [entry(group, wording) for group in groups] + [beyond_entry(tag, one, wording) for tag, one in beyond]
     controls = [finding.text for finding in scene.findings if finding.kind == "set-up"][:2]
-    foot = foot_lines(wording, controls)
+    foot = foot_lines(paper, wording, controls)
     name = wording.text(f"plan.{kind}", title=title)
     trial = Layers(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording)
     _things(trial, kind)
@@ -114,7 +114,7 @@ def _page(
         foot = [(wording.text("plan.elsewhere"), True), *foot]
         layout = lay_out(paper, kind, name, zones, _signs(used, wording), foot)
     view = fit(extent, layout.drawing.frame)
-    layers = Layers(scene, view, wording)
+    layers = Layers(scene, view, wording, sparse=kind == "overview")
     bar, rect = scale_bar(view)
     arrows, rects = direction_arrows(view.frame, _directions(scene, wording))
     layers.board.boxes += [rect, *rects]
@@ -126,9 +126,8 @@ def _page(
     drawing = layout.drawing
     setups = dict.fromkeys((z.first.laser, z.first.setup) for z in groups)
     drawn = "; ".join(wording.text("plan.drawn", laser=laser, setup=setup) for laser, setup in setups)
-    layout.scale_line(
-        wording.text("plan.scale", scale=view.scale, paper=paper.name, setups=drawn or "-"), paper.margin
-    )
+    heads = (wording.text("plan.scale", scale=view.scale, paper=paper.name), wording.text("plan.shown", setups=drawn))
+    layout.scale_lines(heads, paper.margin)
     drawing.marks.extend([*layers.marks, *bar, *arrows, *frame_marks(view.frame)])
     done = Drawing(kind, drawing.title, paper.width, paper.height, view.frame, view.scale, drawing.marks)
     return done, layout.left_over, lost

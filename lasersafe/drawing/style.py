@@ -38,9 +38,10 @@ LOOKS = {
     "skin mirror": Look("#1f7f93", (Pattern(135, 2.4, 0.18, (1.4, 0.8)), Pattern(45, 2.4, 0.18, (1.4, 0.8))), 0.5, (4, 1)),
     "scatter eye": Look("#35601c", (Pattern(0, 2.6, 0.5, (0.5, 2.3)),), 0.7, (0.8, 0.8)),
     "scatter skin": Look("#66660f", (Pattern(0, 1.9, 0.25, (2.0, 1.2)),), 0.5, (0.8, 0.8)),
-    "ignition": Look("#111111", (Pattern(90, 1.5, 0.35),), 0.8),
+    "ignition": Look("#111111", (Pattern(90, 2.1, 0.28),), 0.8),
     "beyond": Look("#5b3b91", (Pattern(20, 4.2, 0.2, (5.0, 1.6)), Pattern(160, 4.2, 0.2, (5.0, 1.6))), 0.5, (6, 1.5)),
 }
+_HELD = "\u00a0"
 AIM_INK = "#333333"
 AIM_DASHES = (5.0, 1.0, 0.8, 1.0)
 WORST_DASHES = (7.0, 1.4, 1.4, 1.4)
@@ -101,12 +102,15 @@ def quantity_text(value: float, unit: str, rounding: Rounding) -> str:
         return "not a number"
     if math.isinf(value):
         return "without end"
-    return format_quantity(value, unit, 3, rounding).replace("um", "µm").replace("m2", "m²")
+    text = format_quantity(value, unit, 3, rounding).replace("um", "µm").replace("m2", "m²")
+    return text.replace(" ", _HELD)
 
 
-def metres(value: float) -> str:
-    """Return a distance that must not be printed too short."""
-    return quantity_text(value, "m", "up")
+def metres(value: float, rounding: Rounding = "up") -> str:
+    """Return a distance, one that must not be printed too short unless said otherwise."""
+    if 0.1 <= value < 1000.0:
+        return f"{format_quantity(value, '1', 3, rounding)} m".replace(" ", _HELD)
+    return quantity_text(value, "m", rounding)
 
 
 def metres_and_feet(value: float) -> str:
@@ -114,5 +118,5 @@ def metres_and_feet(value: float) -> str:
     if not math.isfinite(value):
         return metres(value)
     long = feet(value)
-    text = f"{math.ceil(long * 10) / 10:.1f}" if long < 100.0 else f"{math.ceil(long):,}".replace(",", " ")
-    return f"{metres(value)} ({text} ft)"
+    text = f"{math.ceil(long * 10) / 10:.1f}" if long < 100.0 else f"{math.ceil(long):,}".replace(",", _HELD)
+    return f"{metres(value)} ({text}{_HELD}ft)"

@@ -129,7 +129,8 @@ def opening(start: Pair, end: Pair, kind: str, is_open: bool) -> list[Mark]:
 
 def dimension(start: Pair, end: Pair) -> list[Mark]:
     """Return a dimension line with an arrow at each end."""
+    under: Mark = Lines(((start, end),), WHITE, 0.9)
     if math.dist(start, end) < 5.0:
-        return [Lines(((start, end),), BLACK, 0.18)]
+        return [under, Lines(((start, end),), BLACK, 0.18)]
     middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-    return [*arrow(middle, start, BLACK, 0.18, 1.6), *arrow(middle, end, BLACK, 0.18, 1.6)]
+    return [under, *arrow(middle, start, BLACK, 0.18, 1.6), *arrow(middle, end, BLACK, 0.18, 1.6)]

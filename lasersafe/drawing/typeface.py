@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 import unicodedata
 from functools import lru_cache
@@ -13,6 +14,8 @@ FILES = {False: "DejaVuSans.ttf", True: "DejaVuSans-Bold.ttf"}
 FAMILY = "DejaVu Sans"
 ASCENT, DESCENT = 0.76, 0.24  # of the letters in use, in units of the type size
 _UNKNOWN = 0.7
+_GAPS = re.compile("[ \t\r\n\v\f]+")
+_HELD = "\u00a0"  # a space at which no line is broken
 
 
 @lru_cache(maxsize=2)
@@ -92,7 +95,7 @@ def missing(text: str) -> str:
 
 def clean(text: str) -> str:
     """Return a text as one line, without control characters."""
-    text = unicodedata.normalize("NFC", " ".join(text.split()))
+    text = unicodedata.normalize("NFC", _GAPS.sub(" ", text)).strip(" ")
     return "".join(c for c in text if unicodedata.category(c)[0] != "C")
 
 
@@ -115,4 +118,4 @@ def wrap(text: str, size: float, room: float, bold: bool = False) -> tuple[str, 
         line = word
     if line:
         lines.append(line)
-    return tuple(lines)
+    return tuple(line.replace(_HELD, " ") for line in lines)

@@ -10,7 +10,7 @@ from pathlib import Path as FilePath
 
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment
-from lasersafe.sheet import back, front, tables
+from lasersafe.sheet import back, drawings, front, tables
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
@@ -101,7 +101,7 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
     refuse_unprintable(wording, "wording")
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
-    flow = lay_out(assessment, wording, size, footer.height)
+    flow = lay_out(assessment, wording, size, footer.height, paper)
     header = _header(wording, size)
     count = len(flow.pages)
     pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(flow.pages, 1)]
@@ -116,13 +116,14 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
     return paint(pages, flow.entries, size, _draft(wording.text("draft.word"), size), facts)
 
 
-def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float) -> Flow:
+def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float, paper: str) -> Flow:
     """Lay out all pages without header, footer and draft mark; ``foot`` is the height of the footer in points."""
     flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0))
     references = References(assessment, CONTROL_KINDS)
     front.decision(flow, assessment, wording)
     if len(flow.pages) == 1:
         flow.new_page()
+    drawings.scene(flow, assessment, wording, paper)
     front.setups(flow, assessment, wording, references)
     tables.scenarios(flow, assessment, wording, references)
     tables.eyewear(flow, assessment, wording)
