@@ -133,7 +133,7 @@ def worst_hit(
             wide = tuple(aided(c) for c in source.profile.criteria)
             seen = replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
         x, y, z = body_points(person, places, source, tissue)
-        ratio = seen.ratio(x, y, z, pieces)
+        ratio = seen.ratio(x, y, z, pieces, bound=True)
         if with_aid and not isinstance(source.profile, BeamProfile):
             ratio = ratio * AIDED_GAIN
         if beyond > 0.0:

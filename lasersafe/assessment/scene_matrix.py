@@ -101,7 +101,7 @@ def _can_be_cut(stage: Stage, context: Context) -> bool:
 
 def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
     """Return what tells whether a mode gives the same as another: its poses and the screens that count."""
-    base = "running" if way == "fibre broken" and mode == "fault" else mode
+    base = "running" if way in ("fibre broken", "optic lost") and mode == "fault" else mode
     poses = stage.poses(context, base)
     where = tuple((p.apex, p.directions) for p in poses)
     pieces = tuple(stage.pieces(context, w, mode) for w in ("direct", "mirror", "scatter"))
@@ -216,15 +216,11 @@ def _broken(
             note = "the divergence before the lens is not stated, so the smallest possible"
     lost = BeamProfile(beam, profile.criteria)
     reach = farthest_of(profile.criteria, beam) * ROUND_UP
-    pieces = stage.pieces(context, "direct", mode) if way == "fibre broken" else ()
-    if way == "optic lost":
-        pieces = stage.pieces(other or context, "direct", mode) if other is not None else ()
+    pieces = stage.pieces(replace(context, beam=beam), "direct", mode)
+    usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
     lights = tuple(
-        (
-            Source("direct", p.apex, EVERYWHERE if way == "fibre broken" else p.directions, lost, reach),
-            pieces,
-        )
-        for p in stage.poses(context, mode)
+        (Source("direct", p.apex, EVERYWHERE if way == "fibre broken" else p.directions, lost, reach), pieces)
+        for p in stage.poses(context, usual)
     )
     return worst_hit(context, place, lights, tissue, duration), note
 
@@ -235,8 +231,11 @@ def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
     if way == "aided viewing" and not person.aided:
         return "the case states that this person uses no binoculars, telescope or viewfinder (aided is false)"
     for entry in context.case.strike_out:
+        same = entry.way in (way, "every way") or (
+            entry.way == "direct" and way in ("missing the target", "through the target")
+        )
         if (
-            entry.way == way
+            same
             and entry.person == person.name
             and entry.laser in (None, context.laser.name)
             and entry.setup in (None, context.setup.name)

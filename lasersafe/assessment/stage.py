@@ -97,7 +97,7 @@ class Stage:
     contexts: list[Context]
     setups: list[SetupResult]
     _profiles: dict[tuple[object, ...], BeamProfile | ScatterProfile] = field(default_factory=dict)
-    _held: dict[tuple[str, str, str], tuple[Held, ...]] = field(default_factory=dict)
+    _held: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
     _areas: dict[tuple[object, ...], Any] = field(default_factory=dict)
     _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)
 
@@ -197,7 +197,7 @@ class Stage:
 
     def beam_profile(self, context: Context, tissue: str, duration: float) -> BeamProfile:
         """Return the beam against its limits."""
-        key = ("beam", context.laser.name, context.setup.name, tissue, duration)
+        key = ("beam", context.laser.name, context.beam, tissue, duration)
         if key not in self._profiles:
             self._profiles[key] = BeamProfile(context.beam, self.comparisons(context, tissue, duration))
         found = self._profiles[key]
@@ -329,7 +329,7 @@ class Stage:
 
     def held(self, context: Context, way: str) -> tuple[Held, ...]:
         """Return for each screen what falls on it on one way, and whether it holds."""
-        key = (context.laser.name, context.setup.name, way)
+        key = (context.laser.name, context.setup.name, way, context.beam)
         if key not in self._held:
             self._held[key] = tuple(self._judge(context, way, entry) for entry in self.scene.barrier)
         return self._held[key]

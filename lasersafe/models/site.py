@@ -22,7 +22,7 @@ RATING = Measured("W/m2", "0 W/m2", "1e6 MW/m2", "10 W/cm2", above_low=True)
 Way = Literal["direct", "mirror", "scatter"]
 AnyWay = Literal[
     "direct", "missing the target", "through the target", "mirror", "convex mirror", "concave mirror", "scatter",
-    "mirror then scatter", "fibre broken", "optic lost", "aided viewing",
+    "mirror then scatter", "fibre broken", "optic lost", "aided viewing", "every way",
 ]  # fmt: skip
 Role = Literal[
     "operator", "assistant", "crew", "performer", "spectator", "passer-by", "laser safety officer", "security"
@@ -154,7 +154,8 @@ class StrikeOut(CaseModel):
 
     way: AnyWay = Field(
         description="'direct', 'mirror' or 'scatter'; with a scene also 'missing the target', 'through the target', "
-        "'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost' or 'aided viewing'."
+        "'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, of "
+        "one mode, 'every way'. 'direct' holds for a missed and a cut target too."
     )
     person: Line = Field(description="Name of the person or group.")
     reason: Text = Field(description="Why it cannot happen; printed on the sheet.")
@@ -164,6 +165,14 @@ class StrikeOut(CaseModel):
         default=None,
         description="With a scene: 'running', 'alignment', 'service' or 'fault'. Left out: every one.",
     )
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse to strike out every way without naming the mode."""
+        if peek.text("way") == "every way" and "mode" not in peek.data:
+            message = "'every way' is struck out of one mode only; add mode = 'service', or name the way"
+            return [(("way",), message)]
+        return []
 
 
 class OtherHazards(CaseModel):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,11 +48,15 @@ class BeamProfile:
         """Return the ratio on the axis, for distances from the last optic [m] of shape (...)."""
         return self._axis_and_peak(np.maximum(distance, NEAREST))[0]
 
-    def _axis_and_peak(self, distance: FLOAT) -> tuple[FLOAT, FLOAT]:
+    def _axis_and_peak(self, distance: FLOAT, *, bound: bool = False) -> tuple[FLOAT, FLOAT]:
         dx, dy = self.widths(distance)
         axis, peak = np.zeros_like(dx), np.zeros_like(dx)
+        oblong = bound and self.beam.profile == "gaussian" and not self.beam.circular
         for c in self.criteria:
-            mean = mean_exposure(c.amount, dx, dy, c.limiting_aperture, self.beam.profile)
+            if oblong:
+                mean = _square_bound(c.amount, dx, dy, c.limiting_aperture)
+            else:
+                mean = mean_exposure(c.amount, dx, dy, c.limiting_aperture, self.beam.profile)
             axis = np.maximum(axis, mean / c.limit)
             peak = np.maximum(peak, c.amount * 4.0 / (math.pi * dx * dy) / c.limit)
         return axis, peak
@@ -61,7 +66,7 @@ class BeamProfile:
         """Radius of the largest limiting aperture. [m]."""
         return max(c.limiting_aperture for c in self.criteria) / 2.0
 
-    def beside(self, distance: FLOAT, aside: FLOAT) -> FLOAT:
+    def beside(self, distance: FLOAT, aside: FLOAT, *, bound: bool = False) -> FLOAT:
         """Return the ratio at a distance along the beam and a distance from its axis.
 
         Parameters
@@ -70,6 +75,8 @@ class BeamProfile:
             Along the beam, from the last optic. [m]
         aside : numpy.ndarray, shape (...)
             From the axis. [m]
+        bound : bool
+            For an oblong beam, take a bound that costs less.
 
         Returns
         -------
@@ -77,7 +84,7 @@ class BeamProfile:
             Exposure over limit, rounded upwards beside the axis. [1]
         """
         place = np.maximum(distance, NEAREST)
-        axis, peak = self._axis_and_peak(place)
+        axis, peak = self._axis_and_peak(place, bound=bound)
         dx, dy = self.widths(place)
         return self._fade(axis, peak, np.maximum(dx, dy), aside)
 
@@ -120,7 +127,7 @@ class BeamProfile:
     def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
         """Return how far beside the axis the ratio can still exceed 1, for distances [m] of shape (...). [m]."""
         place = np.maximum(distance, NEAREST)
-        axis, peak = self._axis_and_peak(place)
+        axis, peak = self._axis_and_peak(place, bound=True)
         dx, dy = self.widths(place)
         widest = np.maximum(dx, dy)
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -160,7 +167,18 @@ class ScatterProfile:
         return np.asarray(np.exp(values[left] + (place - left) * (values[left + 1] - values[left])))
 
 
-def farthest_of(criteria: Sequence[Criterion], beam: BeamGeometry, factor: float = 1.0) -> float:
+_erf = np.vectorize(math.erf, otypes=[np.float64])
+
+
+def _square_bound(amount: float, dx: FLOAT, dy: FLOAT, aperture: float) -> FLOAT:
+    """Return at least the mean exposure of an oblong Gaussian over a round aperture: what the square round it takes."""
+    area = math.pi * aperture**2 / 4.0
+    through = _erf(aperture / dx) * _erf(aperture / dy)
+    return np.asarray(np.minimum(amount * through / area, amount * 4.0 / (math.pi * dx * dy)))
+
+
+@lru_cache(maxsize=2048)
+def farthest_of(criteria: tuple[Criterion, ...], beam: BeamGeometry, factor: float = 1.0) -> float:
     """Return how far along the beam any of the comparisons is exceeded [m]."""
     from lasersafe.hazard.distances import direct_distance
 

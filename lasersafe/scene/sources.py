@@ -55,7 +55,16 @@ class Source:
     start: float = 0.0
     note: str = ""
 
-    def ratio(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...] = (), *, fast: bool = False) -> FLOAT:
+    def ratio(
+        self,
+        x: FLOAT,
+        y: FLOAT,
+        z: FLOAT,
+        pieces: tuple[Piece, ...] = (),
+        *,
+        fast: bool = False,
+        bound: bool = False,
+    ) -> FLOAT:
         """Return exposure over limit at points.
 
         Parameters
@@ -66,6 +75,8 @@ class Source:
             Solid parts of the screens that hold against this way.
         fast : bool
             Read the ratio from a table instead of working each point out.
+        bound : bool
+            For an oblong beam, take a bound that costs less.
 
         Returns
         -------
@@ -84,7 +95,7 @@ class Source:
                 farthest = float(np.max(path, initial=1.0))
                 found = self.factor * self.profile.beside_fast(path, aside, farthest)
             else:
-                found = self._exact(self.profile, path, aside)
+                found = self.factor * self.profile.beside(path, aside, bound=bound)
             found = np.where(axial > 0.0, found, 0.0)
         if self.plane is not None:
             on, n = self.plane
@@ -93,9 +104,6 @@ class Source:
         if pieces:
             found = np.where(blocked(self.apex, x, y, z, pieces, self._cut_plane()), 0.0, found)
         return np.asarray(found)
-
-    def _exact(self, profile: BeamProfile, path: FLOAT, aside: FLOAT) -> FLOAT:
-        return np.asarray(self.factor * profile.beside(path, aside))
 
     def _scattered(self, profile: ScatterProfile, square: FLOAT, dx: FLOAT, dy: FLOAT, dz: FLOAT, fast: bool) -> FLOAT:
         away = np.sqrt(square)

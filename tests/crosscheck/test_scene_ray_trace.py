@@ -1,0 +1,151 @@
+"""Flat-mirror reflection by image source against a brute-force ray trace with 10^6 rays, and by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lasersafe.optics.propagation import collimated
+from lasersafe.results import Criterion
+from lasersafe.scene.directions import Box, Cone, mirrored, turned, unit
+from lasersafe.scene.profile import BeamProfile, farthest_of
+from lasersafe.scene.screens import Gap, Screen, blocked
+from lasersafe.scene.sources import Mirror, Source, reflected
+
+RAYS = 1_000_000
+
+
+def criterion(power: float, limit: float) -> Criterion:
+    return Criterion("test", "eye", "test", "continuous", power, "W", limit, "W/m2", 7e-3, 10.0, "test")
+
+
+def laser(directions: Box, apex: tuple[float, float, float] = (0.0, 0.0, 1.2)) -> Source:
+    beam = collimated(5e-3, 20e-3, "1/e")
+    profile = BeamProfile(beam, (criterion(100.0, 50.0),))
+    return Source("direct", apex, directions, profile, farthest_of(profile.criteria, beam))
+
+
+def trace(start, directions, mirror: Mirror):
+    """Follow straight rays to the disc of a mirror and on; return points on the reflected rays and their path."""
+    normal = np.array(mirror.normal)
+    to_plane = (np.array(mirror.position) - start) @ normal / (directions @ normal)
+    hit = start + to_plane[:, None] * directions
+    on_disc = (to_plane > 0) & (np.linalg.norm(hit - mirror.position, axis=1) <= mirror.width / 2)
+    hit, directions, to_plane = hit[on_disc], directions[on_disc], to_plane[on_disc]
+    onward = directions - 2.0 * (directions @ normal)[:, None] * normal
+    return hit, onward, to_plane
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_every_traced_ray_lies_in_the_image_cone_and_has_the_path_of_the_image(seed):
+    rng = np.random.default_rng(seed)
+    position = (rng.uniform(1, 3), rng.uniform(1, 3), rng.uniform(0.5, 2.0))
+    toward = np.array(position) - (0.0, 0.0, 1.2)
+    normal = -toward / np.linalg.norm(toward) + rng.normal(0, 0.3, 3)
+    normal /= np.linalg.norm(normal)
+    mirror = Mirror("mirror", position, tuple(normal.tolist()), 0.4, 0.8)
+    bearing = math.atan2(toward[0], toward[1])
+    box = Box(bearing, 0.3, (-0.5, 0.5))
+    source = reflected(laser(box), mirror, 100.0)
+
+    bearings, elevations = rng.uniform(bearing - 0.3, bearing + 0.3, RAYS), rng.uniform(-0.5, 0.5, RAYS)
+    flat = np.cos(elevations)
+    rays = np.stack([flat * np.sin(bearings), flat * np.cos(bearings), np.sin(elevations)], axis=1)
+    hit, onward, before = trace(np.array([0.0, 0.0, 1.2]), rays, mirror)
+    assert len(hit) > 1000
+    after = rng.uniform(0.1, 50.0, len(hit))
+    points = hit + after[:, None] * onward
+
+    offset = points - np.array(source.apex)
+    assert np.linalg.norm(offset, axis=1) == pytest.approx(before + after, rel=1e-9)
+    axial = source.directions.axial(*offset.T)
+    assert axial == pytest.approx(before + after, rel=1e-9)  # inside the set, so nothing is lost beside it
+    ratio = source.ratio(*points.T)
+    alone = source.factor * source.profile.on_axis(before + after)
+    assert ratio == pytest.approx(alone, rel=1e-6)
+
+
+def test_ratio_of_the_image_against_counted_rays():
+    """A diverging beam on a mirror at 45 degrees: power through a pupil counted ray by ray."""
+    rng = np.random.default_rng(7)
+    angle = 20e-3  # full angle at 1/e; the beam starts as a point, 1/e half angle 10 mrad
+    slopes = rng.normal(0.0, angle / 2.0 / math.sqrt(2.0), (RAYS, 2))
+    rays = np.stack([slopes[:, 0], np.ones(RAYS), slopes[:, 1]], axis=1)
+    scale = np.linalg.norm(rays, axis=1)
+    mirror = Mirror("mirror", (0.0, 2.0, 1.2), (-math.sqrt(0.5), -math.sqrt(0.5), 0.0), 5.0, 0.8)
+    hit, onward, _ = trace(np.array([0.0, 0.0, 1.2]), rays / scale[:, None], mirror)
+    # after the mirror the beam goes to -x; a pupil of 7 mm stands at x = -3
+    t = (-3.0 - hit[:, 0]) / onward[:, 0]
+    at = hit + t[:, None] * onward
+    inside = (at[:, 1] - 2.0) ** 2 + (at[:, 2] - 1.2) ** 2 <= 3.5e-3**2
+    counted = inside.sum() / RAYS * 100.0 * 0.8 / (math.pi * 3.5e-3**2) / 50.0
+
+    beam = collimated(1e-6, angle, "1/e")
+    profile = BeamProfile(beam, (criterion(100.0, 50.0),))
+    source = reflected(Source("direct", (0.0, 0.0, 1.2), Box(0.0, 0.0, (0.0, 0.0)), profile, 1e3), mirror, 1e3)
+    found = float(source.ratio(np.array([-3.0]), np.array([2.0]), np.array([1.2]))[0])
+    assert found == pytest.approx(counted, rel=5.0 / math.sqrt(inside.sum()))
+
+
+def test_image_by_hand():
+    assert mirrored((0.0, 0.0, 1.0), (0.0, 2.0, 0.0), (0.0, 1.0, 0.0)) == (0.0, 4.0, 1.0)
+    assert turned((0.0, 1.0, 0.0), (0.0, 1.0, 0.0)) == (0.0, -1.0, 0.0)
+    root = math.sqrt(0.5)
+    assert turned((0.0, 1.0, 0.0), (-root, -root, 0.0)) == pytest.approx((-1.0, 0.0, 0.0), abs=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_axial_distance_of_a_box_against_a_search_over_its_directions(seed):
+    rng = np.random.default_rng(seed)
+    low, high = sorted(rng.uniform(-1.5, 1.5, 2))
+    box = Box(rng.uniform(0, 6), rng.uniform(0.0, 2.5), (low, high))
+    bearings = box.bearing + np.linspace(-box.half_bearing, box.half_bearing, 801)
+    elevations = np.linspace(low, high, 801)
+    directions = np.array(
+        [unit(b, e) for b in bearings for e in elevations[::8]]
+        + [unit(b, e) for b in bearings[::8] for e in elevations]
+    )
+    points = rng.normal(0.0, 5.0, (200, 3))
+    best = (points @ directions.T).max(axis=1)
+    found = box.axial(*points.T)
+    size = np.linalg.norm(points, axis=1)
+    assert (found >= best - 1e-9 * size).all()
+    assert (found <= best + 1e-3 * size).all()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_axial_distance_of_a_cone_against_the_angle(seed):
+    rng = np.random.default_rng(seed)
+    axis = rng.normal(0, 1, 3)
+    axis /= np.linalg.norm(axis)
+    half = rng.uniform(0.01, 3.0)
+    points = rng.normal(0.0, 5.0, (500, 3))
+    size = np.linalg.norm(points, axis=1)
+    beside = np.maximum(np.arccos(points @ axis / size) - half, 0.0)
+    found = Cone(tuple(axis.tolist()), half).axial(*points.T)
+    assert found == pytest.approx(size * np.cos(beside), rel=1e-6, abs=1e-6)
+
+
+def test_screen_hides_what_a_fine_march_along_the_way_meets():
+    rng = np.random.default_rng(3)
+    screen = Screen("wall", ((1.0, -1.0), (1.0, 1.0), (2.0, 2.0)), 0.5, 2.0, (Gap(0.5, 1.0, 0.0, 1.5),))
+    apex = (0.0, 0.0, 1.2)
+    ends = np.stack([rng.uniform(2, 5, 300), rng.uniform(-4, 4, 300), rng.uniform(0, 3, 300)], axis=1)
+    found = blocked(apex, *ends.T, screen.pieces())
+    steps = np.linspace(0.0, 1.0, 40001)
+    for end, hidden in zip(ends, found, strict=True):
+        way = np.array(apex) + steps[:, None] * (end - apex)
+        side = way[:, 0] - 1.0
+        crossing = np.flatnonzero(np.diff(np.sign(side)))
+        met = False
+        for i in crossing:
+            x, y, z = way[i]
+            gap = 0.5 < y + 1.0 < 1.0 and z < 1.5
+            met |= -1.0 <= y <= 1.0 and 0.5 <= z <= 2.0 and not gap
+        side = way[:, 1] - way[:, 0]
+        for i in np.flatnonzero(np.diff(np.sign(side))):
+            x, y, z = way[i]
+            met |= 1.0 <= x <= 2.0 and 0.5 <= z <= 2.0
+        assert hidden == met

@@ -1,0 +1,164 @@
+"""Outlines of zones: every place above the limit lies inside, on random scenes; outlines are rounded outwards."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lasersafe.optics.propagation import collimated, through_lens
+from lasersafe.results import Criterion
+from lasersafe.scene.areas import PAD, outline, polygons
+from lasersafe.scene.directions import EVERYWHERE, Box, unit
+from lasersafe.scene.hazard_map import hazard_map
+from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
+from lasersafe.scene.screens import Gap, Screen
+from lasersafe.scene.sources import Mirror, Source, reflected
+
+BAND = (0.0, 2.0)
+
+
+def criterion(power: float, limit: float, aperture: float) -> Criterion:
+    return Criterion("test", "eye", "test", "continuous", power, "W", limit, "W/m2", aperture, 10.0, "test")
+
+
+def random_laser(rng) -> tuple[Source, BeamProfile]:
+    profile = str(rng.choice(["gaussian", "top-hat"]))
+    if rng.random() < 0.5:
+        width = [rng.uniform(2e-3, 2e-2), rng.uniform(2e-3, 2e-2)]
+        beam = collimated(width, rng.uniform(1e-3, 0.05), "1/e", profile)
+    else:
+        beam = through_lens(rng.uniform(2e-3, 1e-2), rng.uniform(0.05, 1.0), "1/e", profile)
+    power, limit = 10 ** rng.uniform(-2, 3.2), 10 ** rng.uniform(0.5, 3.5)
+    aperture = float(rng.choice([1e-3, 3.5e-3, 7e-3]))
+    rows = BeamProfile(beam, (criterion(power, limit, aperture), criterion(power, 2.0 * limit, aperture / 2.0)))
+    apex = (rng.uniform(-2, 2), rng.uniform(-2, 2), rng.uniform(0.1, 4.0))
+    if rng.random() < 0.6:
+        low, high = sorted(rng.uniform(-1.5, 1.2, 2).tolist())
+    else:
+        low = high = float(rng.uniform(-0.6, 0.3))
+    box = Box(rng.uniform(0, 2 * math.pi), float(rng.choice([0.0, 0.02, 0.3, 1.0, 3.2])), (low, high))
+    box = box.widened(float(rng.choice([0.0, 0.05, 0.17])))
+    return Source("direct", apex, box, rows, farthest_of(rows.criteria, beam) * 1.001), rows
+
+
+def random_source(rng) -> Source:
+    laser, rows = random_laser(rng)
+    kind = rng.integers(4)
+    share = float(rng.uniform(0.3, 1.0))
+    reach = farthest_of(rows.criteria, rows.beam, share) * 1.001
+    place = (rng.uniform(-4, 4), rng.uniform(-4, 4), rng.uniform(0.1, 2.0))
+    if kind == 1:
+        normal = unit(rng.uniform(0, 6.28), rng.uniform(-0.7, 0.7))
+        return reflected(laser, Mirror("mirror", place, normal, rng.uniform(0.05, 1.5), share), reach)
+    if kind == 2:
+        return reflected(laser, Mirror("mirror", place, None, rng.uniform(0.05, 1.5), share), reach)
+    if kind == 3:
+        plane = (place, unit(rng.uniform(0, 6.28), rng.uniform(-1.5, 1.5))) if rng.random() < 0.5 else None
+        spot = ScatterProfile(lambda r: (3.0 / np.maximum(r, 0.01)) ** 2)
+        return Source("scatter", place, EVERYWHERE, spot, 3.003, plane=plane)
+    return laser
+
+
+def random_pieces(rng):
+    found = []
+    for _ in range(rng.integers(0, 5)):
+        line = tuple(map(tuple, rng.uniform(-6, 6, (rng.integers(2, 4), 2)).tolist()))
+        bottom = float(rng.choice([0.0, 0.0, 0.5]))
+        gaps = (Gap(1.0, 2.0, float(rng.choice([0.0, 0.8])), float(rng.choice([1.5, 100.0]))),)
+        screen = Screen("screen", line, bottom, bottom + rng.uniform(0.5, 3.0), gaps if rng.random() < 0.4 else ())
+        found += screen.pieces()
+    return tuple(found)
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_every_point_above_the_limit_lies_inside_the_outline(seed):
+    rng = np.random.default_rng(seed)
+    source, pieces = random_source(rng), random_pieces(rng)
+    area = outline(source, BAND, pieces)
+    half = min(source.reach * 1.1, 10 ** rng.uniform(0, 1.5) + 1.0)
+    grid = np.linspace(-half, half, 61)
+    x, y = (a.ravel() for a in np.meshgrid(grid + source.apex[0], grid + source.apex[1]))
+    bearing = source.directions.box().bearing + rng.normal(0.0, 0.05, 500)
+    away = 10 ** rng.uniform(-1.5, math.log10(max(source.reach, 0.2)), 500)
+    x = np.concatenate([x, source.apex[0] + away * np.sin(bearing)])
+    y = np.concatenate([y, source.apex[1] + away * np.cos(bearing)])
+    z = rng.uniform(*BAND, x.size)
+    for fast in (False, True):
+        hot = source.ratio(x, y, z, pieces, fast=fast) > 1.0
+        assert shapely.contains_xy(area, x[hot], y[hot]).all()
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_a_screen_never_makes_a_ratio_or_an_outline_larger(seed):
+    rng = np.random.default_rng(seed)
+    source, pieces = random_source(rng), random_pieces(rng)
+    x, y, z = rng.uniform(-6, 6, 400), rng.uniform(-6, 6, 400), rng.uniform(*BAND, 400)
+    assert (source.ratio(x, y, z, pieces) <= source.ratio(x, y, z)).all()
+    free, cut = outline(source, BAND), outline(source, BAND, pieces)
+    assert shapely.area(shapely.difference(cut, free.buffer(2.1 * PAD))) <= 1e-6 * (1.0 + free.area)
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_the_map_is_the_highest_ratio_of_its_sources(seed):
+    rng = np.random.default_rng(seed)
+    pairs = [(random_source(rng), random_pieces(rng)) for _ in range(3)]
+    x, y = np.linspace(-5, 5, 13), np.linspace(-4, 6, 11)
+    found = hazard_map(pairs, x, y, (("adult", 1.6), ("child", 1.0)))
+    assert found.ratio.shape == (2, 11, 13)
+    grid_x, grid_y = np.meshgrid(x, y)
+    for level, height in enumerate((1.6, 1.0)):
+        best = np.max([s.ratio(grid_x, grid_y, np.full(grid_x.shape, height), p, fast=True) for s, p in pairs], axis=0)
+        assert found.ratio[level] == pytest.approx(best, rel=1e-6, abs=1e-300)
+
+
+@given(half=st.floats(0.01, 1.2), bearing=st.floats(0.0, 6.28), reach=st.floats(0.5, 500.0))
+@settings(max_examples=40, deadline=None)
+def test_the_outline_of_a_sector_holds_the_sector_and_little_more(half, bearing, reach):
+    beam = collimated(5e-3, 5e-3, "1/e")
+    power = 100.0
+    width = math.hypot(5e-3, 5e-3 * reach)
+    limit = power * 4.0 / (math.pi * width**2) / 2.0
+    rows = BeamProfile(beam, (criterion(power, limit, 1e-6),))
+    far = farthest_of(rows.criteria, beam)
+    source = Source("direct", (0.0, 0.0, 1.0), Box(bearing, half, (0.0, 0.0)), rows, far)
+    area = outline(source, BAND)
+    turn = bearing + np.linspace(-half, half, 101)
+    assert shapely.contains_xy(area, far * np.sin(turn), far * np.cos(turn)).all()
+    sector = half * far**2
+    assert sector <= area.area
+    spread = float(rows.spread(np.linspace(1e-3, far, 500)).max())
+    assert area.area <= 1.02 * sector + 2.2 * far * (spread + PAD) + 2.0 * half * far * 3.0 * PAD + 1.0
+
+
+def test_a_beam_above_all_heads_has_no_zone_and_one_through_a_gap_leaks():
+    beam = collimated(5e-3, 1e-3, "1/e")
+    rows = BeamProfile(beam, (criterion(10.0, 50.0, 7e-3),))
+    far = farthest_of(rows.criteria, beam)
+    high = Source("direct", (0.0, 0.0, 5.0), Box(0.0, 0.3, (0.0, 0.3)), rows, far)
+    assert outline(high, BAND).is_empty
+    level = Source("direct", (0.0, 0.0, 1.2), Box(0.0, 0.0, (0.0, 0.0)), rows, far)
+    wall = Screen("wall", ((-5.0, 3.0), (5.0, 3.0)), 0.0, 2.2)
+    assert outline(level, BAND, wall.pieces()).bounds[3] == pytest.approx(3.0, abs=2 * PAD)
+    for gap in (Gap(4.5, 5.5, 0.0, 2.0), Gap(4.0, 6.0, 1.0, 1.5)):
+        leaking = Screen("wall", wall.line, 0.0, 2.2, (gap,))
+        assert outline(level, BAND, leaking.pieces()).bounds[3] > 0.99 * far
+    beside = Screen("wall", wall.line, 0.0, 2.2, (Gap(1.0, 2.0, 0.0, 2.0),))
+    assert outline(level, BAND, beside.pieces()).bounds[3] < 3.1
+    low = Screen("low wall", wall.line, 0.0, 1.0)  # the beam passes over it
+    assert outline(level, BAND, low.pieces()).bounds[3] > 0.99 * far
+    raised = Screen("raised", wall.line, 1.5, 3.0)  # and under this one
+    assert outline(level, BAND, raised.pieces()).bounds[3] > 0.99 * far
+
+
+def test_coordinates_describe_the_area_again():
+    ring = shapely.Point(0, 0).buffer(3.0).difference(shapely.Point(0, 0).buffer(1.0))
+    (part,) = polygons(ring)
+    assert shapely.Polygon(part.outline, part.holes).equals(ring)
