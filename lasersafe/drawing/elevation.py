@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 
 from lasersafe.drawing import symbols
+from lasersafe.drawing.groups import state_of
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, foot_lines, frame_marks, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, arrow, closed
 from lasersafe.drawing.shapes import along, clip_run
-from lasersafe.drawing.style import AIM_DASHES, LOOKS, filled, metres, metres_and_feet, quantity_text, strokes, swatch
+from lasersafe.drawing.style import AIM_DASHES, LOOKS, SHADOW, filled, metres, metres_and_feet, quantity_text, strokes, swatch, time_text, tone
 from lasersafe.drawing.view import View, fit
 from lasersafe.results_scene import Elevation, ElevationItem, SceneResult, ZoneShape
 from lasersafe.wording import Wording
@@ -18,6 +19,7 @@ _SAME_DRAWING = 2.0
 _ROOM_ABOVE = 0.25
 _LABEL_ROOM = 20.0  # [mm] above and below what is drawn, for the names
 _LEAST = 0.05  # [m]
+_BEHIND = 3.0  # [m] behind the optic that is always drawn
 
 
 def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> list[Drawing]:
@@ -39,6 +41,7 @@ def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wordi
 
 class _Section:
     def __init__(self, scene: SceneResult, one: Elevation, paper: Paper, title: str, wording: Wording) -> None:
+        self.scene = scene
         self.one = one
         self.paper = paper
         self.wording = wording
@@ -48,6 +51,7 @@ class _Section:
         self.zone: ZoneShape | None = own[0] if own else None
         self.marks: list[Mark] = []
         self.labels: list[Label] = []
+        self.edge: dict[bool, list[float]] = {True: [], False: []}
 
     def drawing(self) -> Drawing:
         """Return the page."""
@@ -61,9 +65,12 @@ class _Section:
         high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
         view = View((x0, y1 - high, x1, y1), trial.middle, trial.scale)
         self.view, self.board = view, Board(view.frame)
+        half = (x1 - x0) * view.scale / 2000.0
+        self.left, self.right = view.middle[0] - half, view.middle[0] + half
         bar, rect = scale_bar(view)
         self.board.boxes.append(rect)
         self._light()
+        self._shadows()
         self._ground()
         for item in one.items:
             self._item(item)
@@ -83,7 +90,8 @@ class _Section:
     def _extent(self) -> Rect:
         one = self.one
         places = [0.0, *[item.along for item in one.items]]
-        low, high = min(places), max(places)
+        high = max(places)
+        low = max(min(places), -max(0.5 * high, _BEHIND))
         wide = max(high - low, _LEAST)
         if one.reach <= _SAME_DRAWING * wide or len(places) == 1:
             high = max(high, min(one.reach, 1e7))
@@ -107,7 +115,11 @@ class _Section:
         start = self.view.point((0.0, one.origin[2]))
         runs = clip_run(axis, frame)
         end = runs[-1][-1] if runs else start
-        if not self.view.holds((one.reach, one.origin[2])):
+        if one.ends_at:
+            words = self.text("plan.tag", tag="A", kind=kind, distance=text) + self.text("plan.but", name=one.ends_at)
+            places = [(start[0] + (end[0] - start[0]) * s, start[1] + (end[1] - start[1]) * s) for s in (0.5, 0.3, 0.8)]
+            self.labels.insert(0, Label(words, tuple(places), True))
+        elif not self.view.holds((one.reach, one.origin[2])):
             end = (frame[2], self._middle_of_light(rings[0], frame, end[1]))
             tail = (end[0] - 12.0, end[1])
             self.marks += arrow(tail, end, BLACK, 0.6, 3.0)
@@ -116,6 +128,20 @@ class _Section:
             self.marks += symbols.dimension(start, end)
             places = [(start[0] + (end[0] - start[0]) * s, start[1] + (end[1] - start[1]) * s) for s in (0.8, 0.5, 1.0)]
             self.labels.append(Label(self.text("plan.tag", tag="A", kind=kind, distance=text), tuple(places), True))
+
+    def _shadows(self) -> None:
+        """Paint what barriers that hold keep dark, seen from the last optic."""
+        source = self.view.point((0.0, self.one.origin[2]))
+        for item in self.one.items:
+            if item.kind not in ("barrier", "wall") or not item.holds or item.along <= 0.0:
+                continue
+            low, high = self.view.point((item.along, item.bottom)), self.view.point((item.along, item.top))
+            far = 4.0 * (self.view.frame[2] - self.view.frame[0]) / max(low[0] - source[0], 1e-6)
+
+            def behind(place: Pair, far: float = far) -> Pair:
+                return source[0] + (place[0] - source[0]) * far, source[1] + (place[1] - source[1]) * far
+
+            self.marks += tone([(low, high, behind(high), behind(low))], self.view.frame, SHADOW)
 
     @staticmethod
     def _middle_of_light(ring: Run, frame: Rect, otherwise: float) -> float:
@@ -128,9 +154,15 @@ class _Section:
         return (min(heights) + max(heights)) / 2 if heights else min(max(otherwise, frame[1] + 8.0), frame[3] - 8.0)
 
     def _ground(self) -> None:
-        runs = clip_run(self.view.run(self.one.ground), self.view.frame)
+        self.under_ground = len(self.marks)
+        ground = self.one.ground
+        if ground:  # the floor goes on to both edges
+            ground = ((min(self.left, ground[0][0]), ground[0][1]), *ground, (max(self.right, ground[-1][0]), ground[-1][1]))
+        runs = clip_run(self.view.run(ground), self.view.frame)
         for run in runs:
             self.marks.append(Lines((run,), BLACK, 0.6))
+            below = ((run[-1][0], self.view.frame[1]), (run[0][0], self.view.frame[1]))
+            self.marks.insert(self.under_ground, Area(((*run, *below),), WHITE))
             count = max(2, int(math.dist(run[0], run[-1]) / 3.0))
             ticks = tuple((p, (p[0] - 1.4, p[1] - 1.4)) for p in along(run, count) if p[1] - 1.4 > self.view.frame[1])
             self.marks.append(Lines(ticks, BLACK, 0.2))
@@ -150,6 +182,7 @@ class _Section:
     def _item(self, item: ElevationItem) -> None:
         low, high = self.view.point((item.along, item.bottom)), self.view.point((item.along, item.top))
         if not self.view.holds((item.along, item.bottom)) and not self.view.holds((item.along, item.top)):
+            self._outside(item)
             return
         middle: Pair = (low[0], (low[1] + high[1]) / 2)
         names = item.name
@@ -162,9 +195,9 @@ class _Section:
             middle, clear = eye, 1.6
             self.board.block(eye, 1.6)
         elif item.kind in ("barrier", "wall"):
-            state = {True: "holds", False: "fails", None: "plain"}[item.holds]
+            state, against = self._state(item)
             self.marks += symbols.barrier((low, high), state)
-            names = self.text(f"plan.{state}", name=item.name)
+            names = self.text(f"plan.{state}", name=item.name, against=against)
         elif item.kind == "target":
             self.marks += [Lines(((low, high),), BLACK, 0.8), *symbols.target(middle, False)]
             clear = 2.0
@@ -176,10 +209,7 @@ class _Section:
         else:
             ring = ((low[0] - 3, low[1]), (low[0] + 3, low[1]), (high[0] + 3, high[1]), (high[0] - 3, high[1]))
             self.marks += [Area((ring,), "#cccccc"), Lines((closed(ring),), BLACK, 0.3)]
-        if item.along > 1e-9:
-            names += f", {metres(item.along, 'down')}"
-        elif item.along < -1e-9:
-            names += self.text("plan.behind", distance=metres(-item.along, "down"))
+        names += self._where(item)
         if abs(item.aside) > 0.05 * max(1.0, abs(item.along)):
             names += self.text("plan.aside", distance=metres(abs(item.aside), "down"))
         places = [middle, high, *along((low, high), 3)] if low != high else [middle]
@@ -188,12 +218,36 @@ class _Section:
         self.labels.append(Label(names, shown or (middle,), clear=clear, bold=item.holds is False))
         self.board.lines.append((low, high))
 
+    def _state(self, item: ElevationItem) -> tuple[str, str]:
+        for barrier in self.scene.barriers:
+            if barrier.name == item.name:
+                state, against = state_of(self.scene, barrier)
+                return ("this", "") if item.holds and state in ("today", "part", "fails") else (state, against)
+        return {True: "holds", False: "fails", None: "plain"}[item.holds], self.text("plan.direct")
+
+    def _where(self, item: ElevationItem) -> str:
+        if item.along > 1e-9:
+            return f", {metres(item.along, 'down')}"
+        return self.text("plan.behind", distance=metres(-item.along, "down")) if item.along < -1e-9 else ""
+
+    def _outside(self, item: ElevationItem) -> None:
+        """Say with an arrow at the edge where something stands that lies outside the frame."""
+        x0, y0, x1, y1 = self.view.frame
+        height = self.view.point((0.0, item.top if item.eye is None else item.eye))[1]
+        y = min(max(height, y0 + 4.0), y1 - 4.0)
+        while any(abs(y - other) < 4.0 for other in self.edge[item.along < 0.0]) and y > y0 + 8.0:
+            y -= 4.5
+        self.edge[item.along < 0.0].append(y)
+        tip, tail = ((x0, y), (x0 + 7.0, y)) if item.along < 0.0 else ((x1, y), (x1 - 7.0, y))
+        self.marks += arrow(tail, tip, BLACK, 0.3, 2.0)
+        self.labels.append(Label(item.name + self._where(item), (tail,)))
+
     def _entries(self) -> list[Entry]:
         one, zone = self.one, self.zone
         limit = "" if zone is None or zone.limit is None else quantity_text(zone.limit, zone.limit_unit, "down")
         time = ""
         if zone is not None and zone.duration is not None:
-            time = self.text("plan.time", duration=quantity_text(zone.duration, "s", "nearest"))
+            time = self.text("plan.time", duration=time_text(zone.duration))
         kind = self.text("plan.eye direct")
         state = self.text("plan.fitted")
         head = self.text("plan.zone_head", tag="A", kind=kind, laser=one.laser, setup=one.setup, state=state)
@@ -217,9 +271,9 @@ class _Section:
         )
         if "person" in kinds:
             found.append(Entry(lambda rect: symbols.person(middle(rect)), self.text("plan.legend_eyes")))
-        states = {item.holds for item in one.items if item.kind in ("barrier", "wall")}
-        for value, state in ((True, "holds"), (False, "fails"), (None, "plain")):
-            if value in states:
+        states = {self._state(item)[0] for item in one.items if item.kind in ("barrier", "wall")}
+        for state in ("holds", "this", "part", "today", "fails", "plain"):
+            if state in states:
                 found.append(
                     Entry(lambda rect, s=state: symbols.barrier(across(rect), s), self.text(f"plan.legend_{state}"))  # type: ignore[misc]
                 )

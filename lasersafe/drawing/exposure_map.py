@@ -8,7 +8,7 @@ from lasersafe.drawing.layers import Layers
 from lasersafe.drawing.page import Entry, Paper, foot_lines, frame_marks, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect, Run, box, closed
 from lasersafe.drawing.shapes import clip_ring
-from lasersafe.drawing.style import DECADES, hatched, quantity_text
+from lasersafe.drawing.style import DECADES, hatched, quantity_text, time_text
 from lasersafe.drawing.view import fit
 from lasersafe.results_scene import HazardMap, SceneResult
 from lasersafe.wording import Wording
@@ -105,7 +105,7 @@ def _limits(scene: SceneResult, wording: Wording) -> str:
     for zone in scene.zones:
         if zone.fitted and zone.limit is not None and zone.duration is not None and zone.kind.count("eye"):
             limit = quantity_text(zone.limit, zone.limit_unit, "down")
-            time = wording.text("plan.time", duration=quantity_text(zone.duration, "s", "nearest"))
+            time = wording.text("plan.time", duration=time_text(zone.duration))
             kind = wording.text(f"plan.short_{zone.kind}")
             seen[f"{zone.laser}, {kind}: {limit}{time}"] = None
     return wording.text("plan.map_limits", limits="; ".join(seen)) if seen else ""

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import string
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from lasersafe.drawing.page import Entry
 from lasersafe.drawing.primitives import Mark, Rect
-from lasersafe.drawing.style import LOOKS, metres_and_feet, quantity_text, swatch
-from lasersafe.results_scene import ZONE_KINDS, BarrierLine, BeyondTarget, SceneResult, ZoneShape
+from lasersafe.drawing.style import LOOKS, metres_and_feet, quantity_text, swatch, time_text
+from lasersafe.results_scene import ZONE_KINDS, BarrierLine, BeyondTarget, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording
 
 
@@ -60,11 +60,9 @@ def entry(group: Group, wording: Wording) -> Entry:
     state = text("plan.both" if zone.fitted and zone.worst else "plan.fitted" if zone.fitted else "plan.worst")
     kind = text(f"plan.{zone.kind}")
     head = text("plan.zone_head", tag=group.tag, kind=kind, laser=zone.laser, setup=zone.setup, state=state)
-    limit = zone.limited_by if zone.limit is None else quantity_text(zone.limit, zone.limit_unit, "down")
-    duration = zone.duration
-    time = "" if duration is None else text("plan.time", duration=quantity_text(duration, "s", "nearest"))
+    limit = limit_text(zone, wording)
     key = "plan.ignition_text" if zone.kind == "ignition" else "plan.zone"
-    words = text(key, distance=metres_and_feet(zone.distance), origin=zone.measured_from, limit=limit, time=time)
+    words = text(key, distance=metres_and_feet(zone.distance), origin=zone.measured_from, limit=limit)
     clipped = dict.fromkeys(name for one in group.zones for name in one.clipped_by)
     passed = dict.fromkeys(name for one in group.zones for name in one.not_clipped_by)
     words += text("plan.clipped", names=", ".join(clipped)) if clipped else ""
@@ -92,8 +90,59 @@ def beyond_entry(tag: str, one: BeyondTarget, wording: Wording) -> Entry:
     return Entry(lambda rect: swatch(rect, LOOKS["beyond"]), head, words)
 
 
-def state_of(barrier: BarrierLine) -> str:
-    """Return how a barrier is drawn: it holds against all that hits it, it fails, or nothing was judged."""
+def state_of(scene: SceneResult, barrier: BarrierLine) -> tuple[str, str]:
+    """Return how a barrier is drawn, and against what it does not hold.
+
+    It holds against all that hits it ("holds"), only for the set-ups fitted today ("today"), only against some of the
+    lasers ("part"), it does not hold for what is fitted ("fails"), or nothing was judged ("plain").
+    """
     if not barrier.ways:
-        return "plain"
-    return "holds" if all(way.holds for way in barrier.ways) else "fails"
+        return "plain", ""
+    other = {(aim.laser, aim.setup) for aim in scene.aims if not aim.fitted}
+    other |= {(zone.laser, zone.setup) for zone in scene.zones if not zone.fitted}
+    fitted = [way for way in barrier.ways if (way.laser, way.setup) not in other]
+    lasers = dict.fromkeys(way.laser for way in fitted)
+    against, beaten = [], 0
+    for laser in lasers:
+        own = [way for way in fitted if way.laser == laser]
+        failing = list(dict.fromkeys(way.way for way in own if not way.holds))
+        if failing:
+            every = all(not way.holds for way in own)
+            beaten += 1
+            alone = ", ".join(failing)
+            against.append(alone if len(lasers) == 1 else laser if every else f"{laser} {alone}")
+    if against:
+        return ("fails" if beaten == len(lasers) else "part"), "; ".join(against)
+    later = dict.fromkeys(way.setup for way in barrier.ways if not way.holds)
+    return ("today", ", ".join(later)) if later else ("holds", "")
+
+
+def outermost(lines: Sequence[SpectatorLine]) -> list[SpectatorLine]:
+    """Return for each side, and each rule, the line that lies farthest out: behind it people are behind them all."""
+    found: dict[tuple[str, str], tuple[float, SpectatorLine]] = {}
+    for line in lines:
+        if line.distance <= 0.0 or not line.line:
+            continue
+        way = (math.sin(line.bearing), math.cos(line.bearing))
+        out = max(x * way[0] + y * way[1] for x, y in line.line)
+        key = (line.side, line.line_kind)
+        if key not in found or not out <= found[key][0]:
+            found[key] = (out, line)
+    return [line for _, line in found.values()]
+
+
+def limits_line(groups: Sequence[Group], wording: Wording) -> str:
+    """Return the limits with their times in one sentence, for a drawing whose legend is on another page."""
+    found: dict[str, list[str]] = {}
+    for group in groups:
+        zone = group.first
+        if zone.limit is not None:
+            found.setdefault(limit_text(zone, wording), []).append(group.tag)
+    parts = [f"{', '.join(names)}: {limit}" for limit, names in found.items()]
+    return wording.text("plan.map_limits", limits="; ".join(parts)) if parts else ""
+
+
+def limit_text(zone: ZoneShape, wording: Wording) -> str:
+    """Return the limit of a zone with its time."""
+    limit = zone.limited_by if zone.limit is None else quantity_text(zone.limit, zone.limit_unit, "down")
+    return limit + ("" if zone.duration is None else wording.text("plan.time", duration=time_text(zone.duration)))

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 
 from lasersafe.drawing import symbols
-from lasersafe.drawing.groups import Group, state_of
+from lasersafe.drawing.groups import Group, outermost, state_of
 from lasersafe.drawing.labels import Board, Label
-from lasersafe.drawing.primitives import BLACK, Lines, Mark, Pair, Run, arrow, closed
+from lasersafe.drawing.primitives import BLACK, Lines, Mark, Pair, Rect, Run, arrow, box, closed
 from lasersafe.drawing.shapes import along, clip_line, clip_run, edge_point, inside, within
 from lasersafe.drawing.style import (
     AIM_DASHES,
@@ -16,6 +16,7 @@ from lasersafe.drawing.style import (
     LOOKS,
     SHADOW,
     filled,
+    count_text,
     metres,
     metres_and_feet,
     quantity_text,
@@ -53,6 +54,8 @@ class Layers:
         self.text = wording.text
         self.frame = view.frame
         self.sparse = sparse
+        self.skipped: frozenset[str] = frozenset()  # letters that a detail page names
+        self.details: list[Rect] = []  # parts that have a detail page, on paper
         self.marks: list[Mark] = []
         self.board = Board(view.frame)
         self.urgent: list[Label] = []
@@ -76,7 +79,8 @@ class Layers:
         for tag, one in beyond:
             rings = self.view.rings(one.polygons)
             self.marks += filled(rings, self.frame, LOOKS["beyond"])
-            self._name_area(tag, self.text("plan.short_beyond"), rings, one.distance, one.target_position)
+            if tag not in self.skipped:
+                self._name_area(tag, self.text("plan.short_beyond"), rings, one.distance, one.target_position)
         for group in groups:
             look = LOOKS[group.first.kind]
             for zone in group.zones:
@@ -85,7 +89,7 @@ class Layers:
             zone = group.first
             rings = self.view.rings(zone.polygons)
             kind = self.text(f"plan.short_{zone.kind}")
-            if not self._name_area(group.tag, kind, rings, zone.distance, zone.origin):
+            if group.tag not in self.skipped and not self._name_area(group.tag, kind, rings, zone.distance, zone.origin):
                 self._dimension(group, kind, rings)
 
     def _name_area(self, tag: str, kind: str, rings: list[Run], distance: float, origin: Sequence[float]) -> bool:
@@ -176,7 +180,7 @@ class Layers:
         for item in plan.items:
             run = self.view.run(item.outline)
             marks = strokes([closed(run)], self.frame, "#555555", 0.3, (3.0, 0.8))
-            if marks:
+            if marks and not (self.sparse and _length([run]) < 12.0):
                 self.used.add("item")
                 self.marks += marks
                 if names:
@@ -230,26 +234,27 @@ class Layers:
     def barriers(self, *, names: bool) -> None:
         """Draw barriers and walls with their openings."""
         for barrier in self.scene.barriers:
-            kind = state_of(barrier)
+            kind, against = state_of(self.scene, barrier)
             runs = clip_run(self.view.run(barrier.line), self.frame)
-            if not runs:
+            if not runs or (self.sparse and _length(runs) < 3.0):
                 continue
-            self.used.add(kind)
+            self.used.add("today" if kind == "part" else kind)
             for run in runs:
                 self.marks += symbols.barrier(run, kind)
                 self.board.lines += list(zip(run, run[1:], strict=False))
             for opening in barrier.openings:
                 cut = clip_line(self.view.point(opening.start), self.view.point(opening.end), self.frame)
-                if cut:
+                if cut and not (self.sparse and math.dist(*cut) < 3.0):
                     self.marks += symbols.opening(*cut, opening.kind, opening.open)
                     self.used.add(opening.kind)
-                    if names and math.dist(*cut) > 2.0:
-                        middle = ((cut[0][0] + cut[1][0]) / 2, (cut[0][1] + cut[1][1]) / 2)
+                    middle = ((cut[0][0] + cut[1][0]) / 2, (cut[0][1] + cut[1][1]) / 2)
+                    if names and math.dist(*cut) > 2.0 and not self._in_detail(middle):
                         key = "door_open" if opening.open else "plain"
                         self.labels.append(Label(self.text(f"plan.{key}", name=opening.name), (middle,), clear=0.8))
-            if names:
-                places = [p for run in runs for p in along(run, 5)]
-                self.labels.append(Label(self.text(f"plan.{kind}", name=barrier.name), tuple(places), kind == "fails"))
+            places = [p for run in runs for p in along(run, 5) if not self._in_detail(p)]
+            if names and places:
+                text = self.text(f"plan.{kind}", name=barrier.name, against=against)
+                self.labels.append(Label(text, tuple(places), kind == "fails"))
 
     def marks_of_things(self) -> None:
         """Draw surfaces, targets, persons and cameras."""
@@ -286,11 +291,24 @@ class Layers:
             return ""
         if ratio <= 1.0:
             return self.text("plan.person_below")
-        return self.text("plan.person_ratio", ratio=quantity_text(ratio, "1", "up"), way=way)
+        return self.text("plan.person_ratio", ratio=count_text(ratio), way=way)
+
+    def _in_detail(self, place: Pair) -> bool:
+        return any(within((*place, *place), rect) for rect in self.details)
+
+    def detail_frames(self) -> None:
+        """Draw the edges of the parts that have a detail page."""
+        for rect in self.details:
+            self.marks += strokes([closed(box(rect))], self.frame, BLACK, 0.3, (1.5, 1.0))
+            x0, y0, x1, y1 = rect
+            places = (((x0 + x1) / 2, y0), (x0, y0), (x1, y0), (x1, y1), (x0, y1))
+            self.urgent.append(Label(self.text("plan.see_detail"), places, True))
 
     def _thing(self, name: str, place: Pair, half: float, key: str) -> None:
         self.used.add(key)
         self.board.block(place, half)
+        if key != "person" and self._in_detail(place):
+            return
         self.labels.append(Label(name, (place,), clear=half))
 
     def _far_thing(self, name: str, position: Sequence[float]) -> None:
@@ -311,9 +329,9 @@ class Layers:
 
     def spectator_lines(self) -> None:
         """Draw the nearest allowed lines with their distances."""
-        for line in self.scene.lines:
+        for line in outermost(self.scene.lines):
             runs = clip_run(self.view.run(line.line), self.frame)
-            if not runs or line.distance <= 0.0 or _length(runs) < 4.0:
+            if not runs or _length(runs) < 4.0:
                 continue
             self.used.add("line")
             self.marks.append(Lines(tuple(runs), BLACK, 0.9, (6.0, 1.5)))
@@ -321,7 +339,10 @@ class Layers:
                 self.board.lines += list(zip(run, run[1:], strict=False))
             plain = line.line_kind in ("", "exposure limit")
             key = "plan.line" if plain else "plan.line_rule"
-            text = self.text(key, side=line.side, rule=line.line_kind, distance=metres_and_feet(line.distance))
+            distance = metres_and_feet(line.distance)
+            text = self.text(key, side=line.side, rule=line.line_kind, distance=distance)
+            if len({one.laser for one in self.scene.lines}) > 1:
+                text = self.text("plan.line_from", text=text, laser=line.laser)
             places = [p for run in runs for p in along(run, 7)]
             middle = places[len(places) // 2]
             places.sort(key=lambda p: math.dist(p, middle))

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from lasersafe.drawing import symbols
-from lasersafe.drawing.groups import beyond_entry, entry, grouped
+from lasersafe.drawing.groups import beyond_entry, entry, grouped, limits_line
 from lasersafe.drawing.layers import Layers
 from lasersafe.drawing.page import (
     Entry,
@@ -28,6 +28,8 @@ _SAME_PLAN = 2.0  # zones up to so many times the room are drawn on the plan of 
 _EDGE = 0.07
 _LEAST = 4.0  # [m]
 _TINY = 0.05
+_CROWDED, _FEW = 32.0, 2  # zones below so many millimetres, and more than so many of them, get a detail page
+_AROUND, _FINER = 0.2, 2.0
 
 
 def room_of(scene: SceneResult) -> Rect:
@@ -60,6 +62,30 @@ def all_of(scene: SceneResult) -> Rect:
     return extent_of(places) or scene.plan.extent
 
 
+def _details(scene: SceneResult, paper: Paper, room: Rect) -> list[tuple[frozenset[str], Rect]]:
+    """Return the parts of the plan that are too crowded for it: the letters named there, and the extent [m]."""
+    rough = fit(room, (0.0, 0.0, paper.width * 0.95, paper.height * 0.5)).scale
+    groups, beyond = grouped(scene)
+    areas = [(g.tag, z.laser, [p for zone in g.zones for p in zone.polygons]) for g in groups for z in (g.first,)]
+    areas += [(tag, one.laser, list(one.polygons)) for tag, one in beyond]
+    small: dict[str, list[tuple[str, Rect]]] = {}
+    for tag, laser, parts in areas:
+        extent = extent_of(_corners(parts))
+        if extent is not None and longer(extent) * 1000.0 / rough < _CROWDED:
+            small.setdefault(laser, []).append((tag, extent))
+    crowded = [found for found in small.values() if len(found) > _FEW]
+    for sets in ([[one for found in crowded for one in found]], crowded):
+        parts = []
+        for found in filter(None, sets):
+            extent = extent_of([corner for _, (x0, y0, x1, y1) in found for corner in ((x0, y0), (x1, y1))])
+            if extent is not None:
+                parts.append((frozenset(tag for tag, _ in found), grown(extent, _AROUND, _TINY)))
+        fine = [fit(part, (0.0, 0.0, paper.width * 0.95, paper.height * 0.5)).scale for _, part in parts]
+        if parts and all(scale * _FINER <= rough for scale in fine):
+            return parts
+    return []
+
+
 def _corners(parts: Iterable[Polygon]) -> list[Pair]:
     return [point for part in parts for point in part.outline]
 
@@ -84,8 +110,14 @@ def plan_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -
         The plan first.
     """
     room, everything = room_of(scene), all_of(scene)
-    plan, rest, lost = _page(scene, paper, "plan", title, room, wording)
+    details = _details(scene, paper, room)
+    plan, rest, lost = _page(scene, paper, "plan", title, room, wording, details)
     pages = [plan]
+    for _, extent in details:
+        page, more, lost_too = _page(scene, paper, "detail", title, extent, wording)
+        pages.append(page)
+        rest = rest or more
+        lost += [text for text in lost_too if text not in lost]
     if longer(everything) > 1.3 * longer(room):
         overview, more, lost_too = _page(scene, paper, "overview", title, grown(everything, _EDGE, _TINY), wording)
         pages.append(overview)
@@ -99,29 +131,40 @@ def plan_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -
 
 
 def _page(
-    scene: SceneResult, paper: Paper, kind: str, title: str, extent: Rect, wording: Wording
+    scene: SceneResult,
+    paper: Paper,
+    kind: str,
+    title: str,
+    extent: Rect,
+    wording: Wording,
+    details: Sequence[tuple[frozenset[str], Rect]] = (),
 ) -> tuple[Drawing, list[Entry], list[str]]:
     groups, beyond = grouped(scene)
     zones = [entry(group, wording) for group in groups] + [beyond_entry(tag, one, wording) for tag, one in beyond]
-    controls = [finding.text for finding in scene.findings if finding.kind == "set-up"][:2]
+    controls = [f.text[:1].upper() + f.text[1:] for f in scene.findings if f.kind == "set-up"][:2]
     foot = foot_lines(paper, wording, controls)
     name = wording.text(f"plan.{kind}", title=title)
-    trial = Layers(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording)
+    sparse = kind == "overview"
+    trial = Layers(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording, sparse=sparse)
+    trial.shadows()
     _things(trial, kind)
     used = {*trial.used, *(["line"] if scene.lines else [])}
     layout = lay_out(paper, kind, name, zones, _signs(used, wording), foot)
     if layout.left_over:
-        foot = [(wording.text("plan.elsewhere"), True), *foot]
+        foot = [(wording.text("plan.elsewhere"), True), (limits_line(groups, wording), False), *foot]
         layout = lay_out(paper, kind, name, zones, _signs(used, wording), foot)
     view = fit(extent, layout.drawing.frame)
-    layers = Layers(scene, view, wording, sparse=kind == "overview")
+    layers = Layers(scene, view, wording, sparse=sparse)
     bar, rect = scale_bar(view)
     arrows, rects = direction_arrows(view.frame, _directions(scene, wording))
     layers.board.boxes += [rect, *rects]
+    layers.skipped = frozenset(tag for names, _ in details for tag in names)
+    layers.details = [(*view.point(part[:2]), *view.point(part[2:])) for _, part in details]
     layers.shadows()
     layers.zones(groups, beyond)
     _things(layers, kind)
     layers.spectator_lines()
+    layers.detail_frames()
     lost = layers.write()
     drawing = layout.drawing
     setups = dict.fromkeys((z.first.laser, z.first.setup) for z in groups)
@@ -134,10 +177,10 @@ def _page(
 
 
 def _things(layers: Layers, kind: str) -> None:
-    layers.floor(names=kind == "plan")
+    layers.floor(names=kind != "overview")
     layers.aims()
-    layers.barriers(names=kind == "plan")
-    if kind == "plan":
+    layers.barriers(names=kind != "overview")
+    if kind != "overview":
         layers.marks_of_things()
 
 
@@ -147,7 +190,7 @@ def _directions(scene: SceneResult, wording: Wording) -> list[tuple[str, float]]
 
 
 def _signs(used: set[str], wording: Wording) -> list[Entry]:
-    order = ("laser", "aim", "person", "target", "camera", "mirror", "scatter", "holds", "fails", "plain", "shadow",
+    order = ("laser", "aim", "person", "target", "camera", "mirror", "scatter", "holds", "today", "fails", "plain", "shadow",
              "door", "window", "gap", "line", "item")  # fmt: skip
 
     def sample(key: str, rect: Rect) -> list[Mark]:
@@ -167,7 +210,7 @@ def _signs(used: set[str], wording: Wording) -> list[Entry]:
             "line": [Lines(((left, right),), BLACK, 0.9, (4.0, 1.0))],
             "item": [Lines((closed(box(rect)),), "#555555", 0.3, (3.0, 0.8))],
         }
-        if key in ("holds", "fails", "plain"):
+        if key in ("holds", "today", "fails", "plain"):
             return symbols.barrier((left, right), key)
         if key in ("door", "window", "gap"):
             around = symbols.barrier((left, right), "holds")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -41,11 +42,12 @@ LOOKS = {
     "ignition": Look("#111111", (Pattern(90, 2.1, 0.28),), 0.8),
     "beyond": Look("#5b3b91", (Pattern(20, 4.2, 0.2, (5.0, 1.6)), Pattern(160, 4.2, 0.2, (5.0, 1.6))), 0.5, (6, 1.5)),
 }
+_MICRO = re.compile("(?<![A-Za-z])u(?=m|s|J|W|rad)")
 _HELD = "\u00a0"
 AIM_INK = "#333333"
 AIM_DASHES = (5.0, 1.0, 0.8, 1.0)
 WORST_DASHES = (7.0, 1.4, 1.4, 1.4)
-SHADOW = "#e9e9e9"
+SHADOW = "#eeeeee"
 DECADES = (
     ("#f2ead8", (Pattern(0, 3.4, 0.2),)),
     ("#e0cda6", (Pattern(45, 2.6, 0.22),)),
@@ -102,8 +104,24 @@ def quantity_text(value: float, unit: str, rounding: Rounding) -> str:
         return "not a number"
     if math.isinf(value):
         return "without end"
-    text = format_quantity(value, unit, 3, rounding).replace("um", "µm").replace("m2", "m²")
+    text = _MICRO.sub("µ", format_quantity(value, unit, 3, rounding)).replace("m2", "m²")
     return text.replace(" ", _HELD)
+
+
+def time_text(value: float) -> str:
+    """Return a time without needless zeros."""
+    if not math.isfinite(value):
+        return quantity_text(value, "s", "nearest")
+    digits, unit = quantity_text(value, "s", "nearest").split(_HELD)
+    return f"{digits.rstrip('0').rstrip('.') if '.' in digits else digits}{_HELD}{unit}"
+
+
+def count_text(value: float) -> str:
+    """Return how many times a limit an exposure is, never too few."""
+    if not math.isfinite(value):
+        return quantity_text(value, "1", "up")
+    text = format_quantity(value, "1", 3, "up")
+    return f"{int(text):,}".replace(",", _HELD) if text.isdigit() else text
 
 
 def metres(value: float, rounding: Rounding = "up") -> str:

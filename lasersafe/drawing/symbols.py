@@ -84,10 +84,16 @@ def surface(place: Pair, line: Run, mirror: bool) -> list[Mark]:
 
 
 def barrier(run: Run, kind: str) -> list[Mark]:
-    """Return a barrier: ``holds`` a solid bar, ``fails`` an open bar with crosses, ``plain`` a double line."""
+    """Return a barrier.
+
+    ``holds`` is a solid bar, one that holds in part has white dashes, ``fails`` an open bar with crosses, ``plain`` a double
+    line.
+    """
     marks: list[Mark] = []
     if kind == "holds":
         return [Lines((run,), BLACK, 1.5)]
+    if kind in ("today", "part", "this"):
+        return [Lines((run,), BLACK, 1.5), Lines((run,), WHITE, 0.5, (1.4, 1.4))]
     marks += [Lines((run,), BLACK, 1.3), Lines((run,), WHITE, 0.8)]
     if kind == "fails":
         crosses: list[Run] = []
