@@ -47,7 +47,7 @@ check: $(STAMP)
 
 test: check
 	@mkdir -p out
-	$(RUN) -m pytest --published-record $(RECORD)
+	$(RUN) -m pytest --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
 
 format: $(STAMP)
@@ -56,14 +56,15 @@ format: $(STAMP)
 
 docs: $(STAMP)
 	@mkdir -p out
-	$(RUN) -m pytest tests/published --published-record $(RECORD)
+	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --published-record $(RECORD)
 
 bench: $(STAMP)
 	$(RUN) bench/bench.py
 
 soak: $(STAMP)
-	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" tests/properties tests/crosscheck
+	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" --soak-record=docs/soak.json \
+	  tests/properties tests/crosscheck tests/behaviour
 
 clean:
 	rm -rf out build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis

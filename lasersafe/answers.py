@@ -13,19 +13,27 @@ from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.settings import SettingSpace, worst_setting
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.quantity import format_quantity, parse_quantity
-
-CAUTION = "Calculated from what was typed; it does not replace local law or the judgement of a qualified laser safety officer."
+from lasersafe.wording import caution_line
 
 
 def optional_number(text: str | None, unit: str, field: str) -> float | None:
+    """Return the number of an option in SI, None when it was not typed."""
     return None if text is None else parse_quantity(text, unit, field).value
 
 
 def needed_number(text: str, unit: str, field: str) -> float:
+    """Return the number of an option in SI."""
     return parse_quantity(text, unit, field).value
 
 
 def require_positive(value: float | None, field: str, typed: str | None) -> None:
+    """Refuse a number that was typed and is not above zero.
+
+    Raises
+    ------
+    InputError
+        With the field and the text as typed.
+    """
     if value is not None and not value > 0.0:
         message = f"{field} = '{typed}': must be above zero"
         raise InputError(message)
@@ -67,7 +75,7 @@ def limit_answer(
                 tissue: _tissue(other, tissue, lam, time, angle, pulse, rate, area) for tissue in ("eye", "skin")
             }
     answer["other_rule_sets"] = others
-    answer["caution"] = CAUTION
+    answer["caution"] = caution_line()
     return answer
 
 
@@ -271,7 +279,7 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
              "source": s.source, "seen": s.seen}
             for s in need.steps
         ],
-        "caution": CAUTION,
+        "caution": caution_line(),
     }  # fmt: skip
     if need.verdict is not None:
         answer["wearing"] = {

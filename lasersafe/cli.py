@@ -174,7 +174,7 @@ def limit(
     exposed_area: Annotated[Text, typer.Option(help="Exposed skin area, as '0.05 m2' (far infrared).")] = None,
     as_json: Json = False,
 ) -> None:
-    """Print the exposure limits of eye and skin for one wavelength and duration."""
+    """Print the exposure limits of eye and skin."""
     from lasersafe.answers import limit_answer, limit_text
 
     data = limit_answer(wavelength, duration, source_angle, rule_set, pulse_duration, repetition_rate, exposed_area)
@@ -207,7 +207,7 @@ def reach(
     rule_set: RuleSet = None,
     as_json: Json = False,
 ) -> None:
-    """Print how far a beam, typed here, exceeds the limits: direct and by scatter, eye and skin."""
+    """Print how far a beam exceeds the limits, direct and by scatter."""
     from lasersafe.reach import ReachQuestion, reach_answer, reach_text
 
     question = ReachQuestion(
@@ -253,7 +253,7 @@ def eyewear(
     rule_set: RuleSet = None,
     as_json: Json = False,
 ) -> None:
-    """Print what eyewear must carry for a beam of this diameter at the eye, and judge a marking."""
+    """Print what eyewear must carry, and judge a marking."""
     from lasersafe.answers import EyewearQuestion, eyewear_answer, eyewear_text
 
     question = EyewearQuestion(

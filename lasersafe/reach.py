@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from lasersafe.answers import CAUTION, BeamQuestion, needed_number, require_positive
+from lasersafe.answers import BeamQuestion, needed_number, require_positive
 from lasersafe.errors import InputError
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.exposure import Emission, criteria
@@ -14,6 +14,7 @@ from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach
 from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.results import Criterion
+from lasersafe.wording import caution_line
 
 TYPED = "typed by the user"
 
@@ -138,7 +139,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
                 "by_rule_set_m": {name: r.distance for name, r in found.items()},
             }
     answer["details"] = details
-    answer["caution"] = CAUTION
+    answer["caution"] = caution_line()
     return answer
 
 

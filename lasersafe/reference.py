@@ -45,3 +45,29 @@ def load_toml(path: Path) -> dict[str, Any]:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         message = f"data file {path.name} is damaged: {error}"
         raise ReferenceDataError(message) from None
+
+
+def material_keys() -> tuple[str, ...]:
+    """Return the keys of the materials in ``shared/reflectance/``.
+
+    Raises
+    ------
+    ReferenceDataError
+        If a file is missing or damaged.
+    """
+    found: list[str] = []
+    for name in ("metals.toml", "non_metals.toml"):
+        for table in load_toml(shared_path("reflectance", name)).get("material", []):
+            found.append(str(table.get("key", "")))
+    return tuple(found)
+
+
+def viewing_aid_names() -> tuple[str, ...]:
+    """Return the names of the instruments in ``shared/viewing/aids.toml``.
+
+    Raises
+    ------
+    ReferenceDataError
+        If the file is missing or damaged.
+    """
+    return tuple(str(table.get("name", "")) for table in load_toml(shared_path("viewing", "aids.toml")).get("aid", []))

@@ -223,6 +223,14 @@ def load_wording(language: str = "en") -> Wording:
     )
 
 
+def caution_line(language: str = "en") -> str:
+    """Return the one sentence that every output carries, without loading the other texts."""
+    short = load_toml(templates_path("wording", language, "cautions.toml")).get("short")
+    if not isinstance(short, str) or not short.strip():
+        raise _missing(language, "cautions.toml", "short")
+    return short
+
+
 def _missing(language: str, file: str, key: str) -> ReferenceDataError:
     return ReferenceDataError(f"wording '{language}', {file}: key '{key}' is missing")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from collections import Counter
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -12,13 +13,21 @@ from typing import Any
 from tools import markdown
 
 BIBLIOGRAPHY = Path(__file__).resolve().parent.parent / "shared" / "references.bib"
+SOAK = Path(__file__).resolve().parent.parent / "docs" / "soak.json"
 HEAD = """# Validation
 
 Made by `make docs` from the tests under `tests/published/`, which compare our numbers with numbers typed from
 documents; `make test` fails when this page differs from what the tests compared. *Agrees* means that ours rounds to
-the digits as printed. A value that is not expected to agree stays in the table with the reason; the tests then fail
-on the day when it does agree.
+the digits as printed. *Differs* means that it does not, within a bound that the test states, as where a print is cut
+off or rounded up. *Wrong in print* marks a value that contradicts its own source: it stays in the table with the
+reason, and the tests fail on the day when ours does agree.
 """
+VERDICTS = {
+    ("passed", True): "agrees",
+    ("passed", False): "differs",
+    ("xfailed", True): "agrees",
+    ("xfailed", False): "wrong in print",
+}
 
 
 def read_rows(record: Path) -> list[dict[str, Any]]:
@@ -86,11 +95,27 @@ def line_of(row: dict[str, Any]) -> str:
     ours = difference = ""
     if row["ours"] is not None:
         ours, difference = our_digits(row["printed"], row["ours"]), relative(row["printed"], row["ours"])
-    verdict = row["outcome"]
-    if verdict in ("passed", "xfailed"):
-        verdict = "agrees" if row["agrees"] else "does not agree, as expected"
+    verdict = VERDICTS.get((row["outcome"], row["agrees"]), row["outcome"])
     remark = f"{verdict}; {row['note']}" if row["note"] else verdict
     return markdown.row(check, row["locator"], row["printed"], ours, difference, remark)
+
+
+def soak_lines(record: Path) -> str:
+    """Return the section on the last long run, from what ``make soak`` wrote.
+
+    Parameters
+    ----------
+    record : Path
+        The counts, as JSON; without the file the section says that there was none.
+    """
+    if not record.is_file():
+        return "## The last soak\n\nNone is on record.\n"
+    data = json.loads(record.read_text(encoding="utf-8"))
+    return (
+        f"## The last soak\n\n`make soak` of {data['date']}: {data['passed']} tests passed, {data['failed']} failed, "
+        f"{data['error']} errors, {data['xfailed']} wrong in print, {data['skipped']} skipped, "
+        f"up to {data['examples_per_property']} random cases for each property, {data['minutes']} minutes.\n"
+    )
 
 
 def validation_page(rows: list[dict[str, Any]]) -> str:
@@ -102,20 +127,23 @@ def validation_page(rows: list[dict[str, Any]]) -> str:
         The rows of a record.
     """
     numbers = [row for row in rows if row["ours"] is not None]
-    agreed = sum(row["agrees"] for row in numbers)
+    verdicts = Counter(VERDICTS.get((row["outcome"], row["agrees"]), row["outcome"]) for row in numbers)
     sources = sorted({row["source"] for row in rows})
     parts = [
         HEAD,
-        f"{len(numbers)} numbers of {len(sources)} documents: {agreed} agree, "
-        f"{len(numbers) - agreed} are not expected to.\n",
+        f"{len(numbers)} numbers of {len(sources)} documents: "
+        + ", ".join(f"{verdict} {count}" for verdict, count in sorted(verdicts.items()))
+        + ".\n",
     ]
     known = titles()
+    if unknown := sorted(set(sources) - set(known)):
+        message = f"no validation page: no entry in shared/references.bib for the sources {unknown}"
+        raise SystemExit(message)
     for source in sources:
-        parts.append(f"## {source}\n")
-        if source in known:
-            parts.append(f"{known[source]}\n")
+        parts.append(f"## {source}\n\n{known[source]}\n")
         lines = ["| check | place | printed | ours | difference | remark |", "| --- | --- | ---: | ---: | ---: | --- |"]
         here = [row for row in rows if row["source"] == source]
         lines += [line_of(row) for row in sorted(here, key=lambda row: (row["test"],))]
         parts.append("\n".join(lines) + "\n")
+    parts.append(soak_lines(SOAK))
     return "\n".join(parts)

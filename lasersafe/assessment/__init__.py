@@ -61,15 +61,14 @@ def assess(case: Case, language: str = "en") -> Assessment:
     persons = {person.name: person for person in case.person}
     cells: list[MatrixCell] = []
     stage = None if case.scene is None else scene_part.Stage(case, case.scene, found, setups)
-    for context, result in zip(found, setups, strict=True):
-        shown = frozenset(zone.criterion for zone in result.zones)
+    for context in found:
         if stage is None:
-            own = scenarios_of(context, shown)
+            own = scenarios_of(context)
         else:
             own, more = scene_part.placed_scenarios(stage, context) if stage.poses(context, "running") else ([], [])
             cells += more
             rest = scene_part.split_case(case, context, stage)
-            own += scenarios_of(rest, shown) if rest is not None else []
+            own += scenarios_of(rest) if rest is not None else []
         own_barriers = barrier_results(context)
         own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
         scenarios += [

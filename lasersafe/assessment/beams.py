@@ -74,7 +74,7 @@ def focus_of(setup: Setup) -> float | None:
 
 
 def spot_of(setup: Setup, beam: BeamGeometry) -> float:
-    """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m]
+    """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m].
 
     A spot under a lens can be moved into focus, so it earns credit only when its diameter is stated.
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -62,7 +63,14 @@ def limit_steps(
     train = pulse_train_limit(
         criterion.rule_set, criterion.tissue, wavelength, pulse, rate, duration, source_angle, exposed_area=area
     )
-    row = next(r for r in train.rows if r.rule == criterion.rule and r.hazard == criterion.hazard)
+    row = next(
+        r
+        for r in train.rows
+        if r.rule == criterion.rule
+        and r.hazard == criterion.hazard
+        and float(r.per_pulse) == criterion.limit
+        and float(r.limiting_aperture) == criterion.limiting_aperture
+    )
     window, joined, factor = float(row.averaging_time), float(row.pulses_joined), float(row.pulse_factor)
     steps = explain(criterion.rule_set, criterion.tissue, wavelength, window, source_angle, exposed_area=area)
     count = float(row.pulses)
@@ -207,29 +215,79 @@ def scatter_steps(
     )
 
 
-def exposure_steps(criterion: Criterion, exposure: float, where: str) -> tuple[Step, ...]:
+@dataclass(frozen=True)
+class Working:
+    """How one exposure came about, for the steps."""
+
+    formula: str
+    numbers: str
+    source: str
+
+
+def beam_working(criterion: Criterion, beam: BeamGeometry, place: float, factor: float, aid: str) -> Working:
+    """Return the working of an exposure in the beam at a place; *aid* describes the instrument, blank for none."""
+    symbol = "Φ" if criterion.amount_unit == "W" else "Q"
+    quantity = "E" if criterion.amount_unit == "W" else "H"
+    dx, dy = (float(d) for d in diameters(beam, place))
+    amount = number(criterion.amount * factor)
+    aperture = number(criterion.limiting_aperture * 1e3)
+    at = f"at z = {format_quantity(place, 'm', 5)}"
+    if aid:
+        return Working(
+            f"{quantity} = τ {symbol}(objective) / A(pupil)",
+            f"{amount} {criterion.amount_unit}, d_x = {number(dx * 1e3)} mm, d_y = {number(dy * 1e3)} mm {at}; {aid}",
+            "ANSI-Z136-1, appendix B, from memory; docs/method.md",
+        )
+    if beam.circular and beam.profile == "gaussian":
+        return Working(
+            f"{quantity} = {symbol} (1 − exp(−(D_a/d)²)) / (π D_a² / 4)",
+            f"{amount} · (1 − exp(−({aperture} mm / {number(dx * 1e3)} mm)²)) / (π · ({aperture} mm)² / 4), d {at}",
+            APERTURE_SOURCE,
+        )
+    return Working(
+        f"{quantity} = {symbol} · (part through D_a) / (π D_a² / 4)",
+        f"{amount}, D_a = {aperture} mm, d_x = {number(dx * 1e3)} mm, d_y = {number(dy * 1e3)} mm {at}, {beam.profile}",
+        APERTURE_SOURCE,
+    )
+
+
+def scatter_working(
+    criterion: Criterion,
+    distance: float,
+    words: str,
+    reflectance: float,
+    view_angle: float,
+    model: str,
+    collected: tuple[float, str] | None,
+) -> Working:
+    """Return the working of an exposure to scatter; *collected* is gain and description of an instrument."""
+    symbol = "Φ" if criterion.amount_unit == "W" else "Q"
+    quantity = "E" if criterion.amount_unit == "W" else "H"
+    lambert = model == "lambert"
+    formula = f"{quantity} = ρ {symbol} cos θ / (π r²)" if lambert else f"{quantity} = ρ {symbol} / (2 π r²)"
+    cosine = f" · {number(math.cos(view_angle))}" if lambert else ""
+    numbers = (
+        f"{number(reflectance)} · {number(criterion.amount)}{cosine} / ({'π' if lambert else '2 π'} · "
+        f"({format_quantity(distance, 'm', 5)})²), r {words}"
+    )
+    if collected is not None:
+        formula += " · τ (D / 7 mm)²"
+        numbers += f"; times {number(collected[0])}: {collected[1]}"
+    return Working(formula, numbers, "Lambert's law" if lambert else "uniform hemisphere, DGUV203-093, 4.3")
+
+
+def exposure_steps(criterion: Criterion, exposure: float, working: Working) -> tuple[Step, ...]:
     """Return the two lines of a scenario: exposure at the place, and its ratio to the limit."""
     quantity = "E" if criterion.limit_unit == "W/m2" else "H"
     ratio = exposure / criterion.limit if np.isfinite(exposure) else math.inf
     return (
         Step(
-            quantity,
-            "exposure at the place, averaged over D_a",
-            f"{quantity}(z) over D_a",
-            where,
-            exposure,
-            criterion.limit_unit,
-            APERTURE_SOURCE,
-            "own",
+            quantity, "exposure at the place, averaged over D_a", working.formula, working.numbers, exposure,
+            criterion.limit_unit, working.source, "own",
         ),
         Step(
-            f"{quantity}/{quantity}_limit",
-            f"ratio to the {criterion.tissue} limit ({criterion.rule})",
-            f"{quantity} / {quantity}_limit",
-            f"{number(exposure)} / {number(criterion.limit)}",
-            ratio,
-            "1",
-            f"{criterion.rule_set}: {criterion.source}",
-            criterion.seen,
+            f"{quantity}/{quantity}_limit", f"ratio to the {criterion.tissue} limit ({criterion.rule})",
+            f"{quantity} / {quantity}_limit", f"{number(exposure)} / {number(criterion.limit)}", ratio, "1",
+            f"{criterion.rule_set}: {criterion.source}", criterion.seen,
         ),
-    )
+    )  # fmt: skip

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, focus_of, space_of, spot_of
 from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.reflectance import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.settings import SettingSpace, worst_setting
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.quantity import format_quantity
@@ -14,7 +15,7 @@ from lasersafe.quantity import format_quantity
 if TYPE_CHECKING:
     from lasersafe.models import Case, Laser, Setup, Surface
 
-FAR_INFRARED = 2.6e-6  # from here painted and brushed metal counts as a mirror (trade practice, Rayleigh rule)
+FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
 
 
 @dataclass
@@ -56,13 +57,20 @@ class Context:
             return 1.0, "no surface is listed, so any may be a full mirror"
         if self.wavelength >= FAR_INFRARED:
             return 1.0, "far infrared: painted and brushed metal counts as a mirror too"
-        if any(s.finish == "unknown" for s in surfaces):
+        if any(s.finish == "unknown" and s.material_key is None for s in surfaces):
             return 1.0, "a surface of unknown finish counts as a full mirror"
-        mirrors = [s for s in surfaces if s.finish == "mirror"]
+        mirrors = [(s, self.reflectance_of(s)) for s in surfaces if s.finish != "matt"]
         if not mirrors:
             return 1.0, "an object that is not on the list may be a full mirror"
-        worst = max(mirrors, key=lambda s: float(s.reflectance))
-        return float(worst.reflectance), f"mirror '{worst.name}'"
+        worst, found = max(mirrors, key=lambda pair: pair[1].value)
+        return found.value, f"mirror '{worst.name}'" + (f", {found.words}" if found.words else "")
+
+    def reflectance_of(self, surface: Surface) -> Reflectance:
+        """Return the reflectance of a surface: of its material in the data files, or as typed."""
+        if surface.material_key is not None:
+            return material_reflectance(surface.material_key, surface.finish, self.wavelength)
+        source = surface.reflectance_source or "as typed, no source stated"
+        return Reflectance(float(surface.reflectance), surface.finish != "matt", "", source, "memory")
 
     @property
     def scatter_surface(self) -> tuple[float, float, str]:
@@ -72,8 +80,10 @@ class Context:
         surfaces = self.surfaces
         if not surfaces:
             return 1.0, 0.0, "no surface is listed: reflectance 1"
-        worst = max(surfaces, key=lambda s: float(s.reflectance) * math.cos(float(s.view_angle)))
-        return float(worst.reflectance), float(worst.view_angle), worst.name
+        every = [(s, self.reflectance_of(s)) for s in surfaces]
+        worst, found = max(every, key=lambda pair: pair[1].value * math.cos(float(pair[0].view_angle)))
+        words = f"{worst.name}, {found.words}" if found.words else worst.name
+        return found.value, float(worst.view_angle), words
 
 
 def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:

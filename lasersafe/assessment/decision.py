@@ -104,10 +104,10 @@ def decision_of(
     passed = not open_ones and bool(scenarios)
     limit = direct.criterion
     people = (
-        f"People who are not involved stand {metres(direct.distance)} or more from the last optic along the beam and its "
-        f"mirror reflections, or behind a barrier that holds. With beam and reflections stopped, they stand "
-        f"{metres(scatter.distance)} or more from the lit spot. Beyond these distances the computed exposure is below the "
-        f"{limit.tissue} limit of {limit.rule_set} for {limit.duration:g} s."
+        f"People who are not involved stand {metres(direct.distance)} or more from the last optic along the beam and "
+        f"its mirror reflections, or behind a barrier that holds. With beam and reflections stopped, they stand "
+        f"{metres(scatter.distance)} or more from the lit spot. Beyond these distances the computed exposure is below "
+        f"the {limit.tissue} limit of {limit.rule_set} for {limit.duration:g} s."
     )
     verdict = (
         "Every person is below the limit, or behind a barrier or eyewear that holds, in every scenario assessed"

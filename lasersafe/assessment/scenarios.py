@@ -6,22 +6,29 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.calculation import amount_step, exposure_steps, limit_steps
+from lasersafe.assessment.calculation import (
+    Working,
+    amount_step,
+    beam_working,
+    exposure_steps,
+    limit_steps,
+    scatter_working,
+)
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
+from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid, aided_exposure
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
+from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angle
-from lasersafe.quantity import format_quantity
+from lasersafe.optics.viewing import magnified_angle
 from lasersafe.results import Criterion, Scenario, Step
 
 if TYPE_CHECKING:
     from lasersafe.models import Person
 
 WAYS = ("direct", "mirror", "scatter")
-BINOCULAR_OBJECTIVE = 50e-3  # m; 7x50, the usual aid (ANSI Z136.1, from memory), transmission taken as 1
-PUPIL = 7e-3
 
 
 @dataclass(frozen=True)
@@ -31,7 +38,8 @@ class Finding:
     ratio: float
     exposure: float
     criterion: Criterion
-    where: str
+    working: Working
+    angle: float  # angular subtense of the source [rad]
 
 
 def person_duration(person: Person, wavelength: float, way: str) -> tuple[float, str]:
@@ -41,7 +49,7 @@ def person_duration(person: Person, wavelength: float, way: str) -> tuple[float,
     turns_away = person.briefed and not person.deliberate_viewing
     duration, reason = exposure_duration(wavelength, way, turns_away=turns_away)
     if person.deliberate_viewing and duration < 100.0:
-        return 100.0, "deliberate viewing (TROS2, 4.1)"
+        return 100.0, "deliberate viewing (TROS-2, 4.1)"
     return duration, reason
 
 
@@ -59,56 +67,86 @@ def distance_from_work(context: Context, person: Person) -> tuple[float, str]:
     return found, words
 
 
-def _beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float]:
-    """Return the highest exposure at or beyond the person's distance, and the place. [W/m2 or J/m2, m]"""
-    best = (-math.inf, float(person.distance))
+def _beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float, bool]:
+    """Return the highest exposure at or beyond the person's distance, the place [m], and whether an aid was used."""
+    best = (-math.inf, float(person.distance), False)
     for place in worst_place(context.beam, float(person.distance)):
-        exposure = exposure_at(context.beam, place, criterion, factor)
-        if person.aided and criterion.tissue == "eye" and 400e-9 <= context.wavelength <= 1400e-9:
-            exposure = max(exposure, _aided(context, place, criterion, factor))
+        exposure, aided = exposure_at(context.beam, place, criterion, factor), False
+        if person.aided and criterion.tissue == "eye":
+            through_aid = _aided(context, person, place, criterion, factor)
+            if not through_aid <= exposure:
+                exposure, aided = through_aid, True
         if not exposure <= best[0]:
-            best = (exposure, place)
+            best = (exposure, place, aided)
     return best
 
 
-def _aided(context: Context, place: float, criterion: Criterion, factor: float) -> float:
-    objective = replace(criterion, limiting_aperture=BINOCULAR_OBJECTIVE)
-    gain = (BINOCULAR_OBJECTIVE / PUPIL) ** 2
-    return exposure_at(context.beam, place, objective, factor) * gain
+def aid_of(person: Person) -> Aid:
+    """Return the instrument of a person; one that is not described loses no light."""
+    return UNDESCRIBED if person.viewing_aid is None else aid(person.viewing_aid)
+
+
+def _aided(context: Context, person: Person, place: float, criterion: Criterion, factor: float) -> float:
+    instrument = aid_of(person)
+    dx, dy = diameters(context.beam, place)
+    gain = instrument.gain(context.wavelength)
+    return float(aided_exposure(criterion.amount * factor, dx, dy, instrument.objective, gain, context.beam.profile))
+
+
+def _looks(context: Context, person: Person, way: str, tissue: str) -> list[tuple[float | None, float]]:
+    """Return each collecting gain, None for the bare eye, with the source angle that goes with it."""
+    if way != "scatter" or tissue != "eye":
+        return [(None, ALPHA_MIN)]
+    distance, _ = distance_from_work(context, person)
+    angle = float(source_angle(context.spot, context.spot, distance, context.scatter_surface[1]))
+    bare = (None, max(ALPHA_MIN, angle))
+    if not person.aided:
+        return [bare]
+    instrument = aid_of(person)
+    gain = instrument.gain(context.wavelength)
+    if instrument is UNDESCRIBED:  # no credit for what it magnifies
+        return [(gain, ALPHA_MIN)]
+    magnified = max(ALPHA_MIN, float(magnified_angle(angle, instrument.magnification)))
+    return [bare, (gain, magnified)]
 
 
 def _findings(
     context: Context, person: Person, way: str, tissue: str, emission: Emission, duration: float
 ) -> dict[str, Finding]:
     area = area_of(context, tissue, duration)
+    looks = _looks(context, person, way, tissue)
     found: dict[str, Finding] = {}
     for rule_set in context.rule_sets:
-        angle = ALPHA_MIN
-        if way == "scatter" and tissue == "eye":
-            distance, _ = distance_from_work(context, person)
-            if not person.aided:
-                view = context.scatter_surface[1]
-                angle = max(ALPHA_MIN, float(source_angle(context.spot, context.spot, distance, view)))
         best: Finding | None = None
-        for criterion in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
-            if way == "scatter":
-                distance, words = distance_from_work(context, person)
-                reflectance, view, _ = context.scatter_surface
-                model = context.case.settings.scatter_model
-                exposure = float(scatter_exposure(criterion.amount, reflectance, distance, view, model))
-                if person.aided and tissue == "eye":
-                    exposure *= (BINOCULAR_OBJECTIVE / PUPIL) ** 2
-                where = f"{model} scatter of {reflectance:g} at {format_quantity(distance, 'm', 4)} ({words})"
-            else:
-                factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-                exposure, place = _beam_exposure(context, person, criterion, factor)
-                where = f"beam at {format_quantity(place, 'm', 4)} from the last optic"
-            ratio = exposure / criterion.limit
-            if best is None or not ratio <= best.ratio:
-                best = Finding(ratio, exposure, criterion, where)
+        for gain, angle in looks:
+            for criterion in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
+                one = _finding(context, person, way, criterion, gain, angle)
+                if best is None or not one.ratio <= best.ratio:
+                    best = one
         assert best is not None
         found[rule_set] = best
     return found
+
+
+def _finding(
+    context: Context, person: Person, way: str, criterion: Criterion, gain: float | None, angle: float
+) -> Finding:
+    aid_words = aid_of(person).words(context.wavelength)
+    if way == "scatter":
+        distance, words = distance_from_work(context, person)
+        reflectance, view, _ = context.scatter_surface
+        model = context.case.settings.scatter_model
+        exposure = float(scatter_exposure(criterion.amount, reflectance, distance, view, model))
+        collected = None
+        if gain is not None:
+            exposure *= gain
+            collected = (gain, aid_words)
+        working = scatter_working(criterion, distance, words, reflectance, view, model, collected)
+    else:
+        factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
+        exposure, place, aided = _beam_exposure(context, person, criterion, factor)
+        working = beam_working(criterion, context.beam, place, factor, aid_words if aided else "")
+    return Finding(exposure / criterion.limit, exposure, criterion, working, angle)
 
 
 def _struck_out(context: Context, person: Person, way: str) -> str:
@@ -125,24 +163,23 @@ def _struck_out(context: Context, person: Person, way: str) -> str:
     return ""
 
 
-def scenarios_of(context: Context, limits_shown: frozenset[Criterion]) -> list[Scenario]:
+def scenarios_of(context: Context) -> list[Scenario]:
     """Return the scenarios of one laser with one set-up, without controls and answers.
 
-    Of a set-up that is not fitted today only the worst scenario of each person is kept. A limit that the zones have
-    worked out already, *limits_shown*, is not worked out again.
+    Of a set-up that is not fitted today only the worst scenario of each person is kept.
     """
     found: list[Scenario] = []
     for person in context.case.person:
         if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
             continue
-        own = [_scenario(context, person, way, tissue, limits_shown) for way in WAYS for tissue in TISSUES]
+        own = [_scenario(context, person, way, tissue) for way in WAYS for tissue in TISSUES]
         if not context.setup.fitted:
             own = [max(own, key=lambda s: (not s.struck_out, _rank(s.ratio)))]
         found += own
     return found
 
 
-def _scenario(context: Context, person: Person, way: str, tissue: str, limits_shown: frozenset[Criterion]) -> Scenario:
+def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenario:
     duration, reason = person_duration(person, context.wavelength, way)
     emission = context.emission(tissue, duration)
     findings = _findings(context, person, way, tissue, emission, duration)
@@ -160,10 +197,9 @@ def _scenario(context: Context, person: Person, way: str, tissue: str, limits_sh
     if context.setup.fitted:
         if factor != 1.0:
             steps += (amount_step(emission, finding.criterion, factor, words),)
-        if finding.criterion not in limits_shown:
-            area = area_of(context, tissue, duration)
-            steps += limit_steps(finding.criterion, emission, context.wavelength, duration, area=area)
-        steps += exposure_steps(finding.criterion, finding.exposure, finding.where)
+        steps += exposure_steps(finding.criterion, finding.exposure, finding.working)
+    area = area_of(context, tissue, duration)
+    limit = limit_steps(finding.criterion, emission, context.wavelength, duration, finding.angle, area=area)
     return Scenario(
         key="",
         laser=context.laser.name,
@@ -180,7 +216,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str, limits_sh
         limit=finding.criterion.limit,
         ratio=finding.ratio,
         below=bool(finding.exposure <= finding.criterion.limit),
-        criterion=finding.criterion,
+        criterion=replace(finding.criterion, steps=limit),
         ratio_by_rule_set={name: f.ratio for name, f in findings.items()},
         surface=surface,
         struck_out=_struck_out(context, person, way),

@@ -234,7 +234,7 @@ def _findings(
         found += [SceneFinding("barrier", f"'{barrier.name}': {note}", subject=barrier.name) for note in barrier.notes]
     curved = [s.name for s in stage.scene.surface if s.shape in ("convex", "concave")]
     if curved:
-        text = f"taken as flat, which spreads the light least; a concave one can gather it: {', '.join(curved)}"
+        text = f"curved, so that the light goes anywhere in front of it: {', '.join(curved)}"
         found.append(SceneFinding("mirror", text))
     found += _outdoors(stage)
     return tuple(found)

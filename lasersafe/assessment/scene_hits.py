@@ -11,9 +11,9 @@ import shapely  # type: ignore[import-untyped]
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.scenarios import BINOCULAR_OBJECTIVE, PUPIL
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.setups import area_of
+from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.results import Criterion
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 
 FLOAT = NDArray[np.float64]
 CLOSEST = 0.1  # m: nobody looks at a lit spot from nearer (common practice, no source)
-AIDED_GAIN = (BINOCULAR_OBJECTIVE / PUPIL) ** 2
 
 
 @dataclass(frozen=True)
@@ -42,11 +41,13 @@ class Hit:
     distance: float
     surface: str
     where: str
+    angle: float = ALPHA_MIN  # angular subtense of the source [rad]
 
 
-def aided(criterion: Criterion) -> Criterion:
-    """Return a comparison as seen through 7 x 50 binoculars of full transmission: wider aperture, lower limit."""
-    return replace(criterion, limiting_aperture=BINOCULAR_OBJECTIVE, limit=criterion.limit / AIDED_GAIN)
+def aided(criterion: Criterion, instrument: Aid, wavelength: float) -> Criterion:
+    """Return a comparison as seen through an instrument: the objective as aperture, the limit less by the gain."""
+    gain = max(instrument.gain(wavelength), 1e-12)
+    return replace(criterion, limiting_aperture=instrument.objective, limit=criterion.limit / gain)
 
 
 def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
@@ -56,7 +57,7 @@ def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
     assert person.area is not None
     area = shapely.Polygon(person.area.pairs)
     low_x, low_y, high_x, high_y = area.bounds
-    grid_x, grid_y = np.meshgrid(np.linspace(low_x, high_x, 13)[1:-1], np.linspace(low_y, high_y, 13)[1:-1])
+    grid_x, grid_y = np.meshgrid(np.linspace(low_x, high_x, 8)[1:-1], np.linspace(low_y, high_y, 8)[1:-1])
     inside = shapely.contains_xy(area, grid_x.ravel(), grid_y.ravel())
     found = [*person.area.pairs, *zip(grid_x.ravel()[inside], grid_y.ravel()[inside], strict=True)]
     for source in sources:
@@ -99,7 +100,7 @@ def worst_hit(
     duration: float,
     *,
     beyond: float = 0.0,
-    with_aid: bool = False,
+    with_aid: Aid | None = None,
 ) -> Hit | None:
     """Return the worst exposure of a person, or None when no light can come.
 
@@ -117,8 +118,8 @@ def worst_hit(
         Exposure duration. [s]
     beyond : float
         Only what is farther from the source than this counts. [m]
-    with_aid : bool
-        Whether the person looks through binoculars.
+    with_aid : Aid, optional
+        The instrument that the person looks through.
 
     Returns
     -------
@@ -129,25 +130,28 @@ def worst_hit(
     best: tuple[float, Source, Vector] | None = None
     for source, pieces in sources:
         seen = source
-        if with_aid and isinstance(source.profile, BeamProfile):
-            wide = tuple(aided(c) for c in source.profile.criteria)
+        if with_aid is not None and isinstance(source.profile, BeamProfile):
+            wide = tuple(aided(c, with_aid, context.wavelength) for c in source.profile.criteria)
             seen = replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
         x, y, z = body_points(person, places, source, tissue)
         ratio = seen.ratio(x, y, z, pieces, bound=True)
-        if with_aid and not isinstance(source.profile, BeamProfile):
-            ratio = ratio * AIDED_GAIN
+        if with_aid is not None and not isinstance(source.profile, BeamProfile):
+            ratio = ratio * max(with_aid.gain(context.wavelength), 1.0)
         if beyond > 0.0:
             away = np.sqrt((x - source.apex[0]) ** 2 + (y - source.apex[1]) ** 2 + (z - source.apex[2]) ** 2)
             ratio = np.where(away > beyond, ratio, 0.0)
         index = int(np.argmax(ratio))
         if ratio[index] > 0.0 and (best is None or not ratio[index] <= best[0]):
-            best = (float(ratio[index]), seen, (float(x[index]), float(y[index]), float(z[index])))
+            best = (float(ratio[index]), source, (float(x[index]), float(y[index]), float(z[index])))
     if best is None:
         return None
-    return _exact(context, best[1], best[2], tissue, duration, with_aid)
+    return exact_hit(context, best[1], best[2], tissue, duration, with_aid)
 
 
-def _exact(context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: bool) -> Hit:
+def exact_hit(
+    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
+) -> Hit:
+    """Return the exposure at one point, comparison by comparison."""
     one = [np.array([value]) for value in point]
     by_rule_set: dict[str, float] = {}
     best: tuple[float, float, Criterion] | None = None
@@ -155,8 +159,10 @@ def _exact(context: Context, source: Source, point: Vector, tissue: str, duratio
         found = source.profile.criteria
         pairs = []
         for c in found:
-            alone = replace(source, profile=BeamProfile(source.profile.beam, (c,)))
-            pairs.append((float(alone.ratio(one[0], one[1], one[2])[0]), c))
+            looks = [c] if with_aid is None else [c, aided(c, with_aid, context.wavelength)]
+            for look in looks:
+                alone = replace(source, profile=BeamProfile(source.profile.beam, (look,)))
+                pairs.append((float(alone.ratio(one[0], one[1], one[2])[0]), c))
     else:
         pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
     for ratio, c in pairs:
@@ -165,16 +171,24 @@ def _exact(context: Context, source: Source, point: Vector, tissue: str, duratio
             best = (ratio, ratio * c.limit, c)
     assert best is not None
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
-    return Hit(best[0], best[1], best[2], by_rule_set, point, source.path_to(point), source.surface, where)
+    return Hit(
+        best[0],
+        best[1],
+        best[2],
+        by_rule_set,
+        point,
+        source.path_to(point),
+        source.surface,
+        where,
+        _angle(context, source, point, tissue, with_aid),
+    )
 
 
 def _scatter_pairs(
-    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: bool
+    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
 ) -> list[tuple[float, Criterion]]:
     away = max(math.dist(source.apex, point), 0.01)
-    angle, view = ALPHA_MIN, 0.0
-    if tissue == "eye" and not with_aid and context.spot > 0.0:
-        angle = max(ALPHA_MIN, float(source_angle(context.spot, context.spot, away, 0.0)))
+    angle, view = _angle(context, source, point, tissue, with_aid), 0.0
     if source.plane is not None and source.profile.lambert:  # type: ignore[union-attr]
         n = source.plane[1]
         cosine = sum((p - a) * k for p, a, k in zip(point, source.apex, n, strict=True)) / away
@@ -182,10 +196,18 @@ def _scatter_pairs(
     emission = context.emission(tissue, duration)
     area = area_of(context, tissue, duration)
     model = context.case.settings.scatter_model
-    gain = AIDED_GAIN if with_aid and tissue == "eye" else 1.0
+    gain = 1.0 if with_aid is None or tissue == "skin" else max(with_aid.gain(context.wavelength), 1.0)
     pairs = []
     for rule_set in context.rule_sets:
         for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
             exposure = float(scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)) * gain
             pairs.append((exposure / c.limit, c))
     return pairs
+
+
+def _angle(context: Context, source: Source, point: Vector, tissue: str, with_aid: Aid | None) -> float:
+    """Return the angular subtense that counts; an instrument earns no credit for what it magnifies."""
+    if source.way != "scatter" or tissue == "skin" or with_aid is not None or not context.spot > 0.0:
+        return ALPHA_MIN
+    away = max(math.dist(source.apex, point), 0.01)
+    return max(ALPHA_MIN, float(source_angle(context.spot, context.spot, away, 0.0)))

@@ -7,8 +7,9 @@ import math
 import numpy as np
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.protection import _mean_power
-from lasersafe.assessment.stage import Pose, Stage
+from lasersafe.assessment.stage import Stage
 from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.results_scene import (
     AimEnvelope,

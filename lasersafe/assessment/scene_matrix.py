@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import shapely  # type: ignore[import-untyped]
 
-from lasersafe.assessment.calculation import exposure_steps
+from lasersafe.assessment.calculation import Working, exposure_steps, limit_steps
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.scenarios import person_duration
-from lasersafe.assessment.scene_hits import CLOSEST, Hit, standing_places, worst_hit
+from lasersafe.assessment.scenarios import aid_of, person_duration
+from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, standing_places, worst_hit
 from lasersafe.assessment.scene_zones import cut
-from lasersafe.assessment.setups import TISSUES
+from lasersafe.assessment.setups import TISSUES, area_of
 from lasersafe.assessment.stage import MODES, ROUND_UP, Stage
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
@@ -104,8 +104,7 @@ def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
     base = "running" if way in ("fibre broken", "optic lost") and mode == "fault" else mode
     poses = stage.poses(context, base)
     where = tuple((p.apex, p.directions) for p in poses)
-    pieces = tuple(stage.pieces(context, w, mode) for w in ("direct", "mirror", "scatter"))
-    return where, pieces
+    return where, tuple(id(stage.pieces(context, w, mode)) for w in ("direct", "mirror", "scatter"))
 
 
 def _lights(stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float) -> Lights:
@@ -120,8 +119,11 @@ def _hit(
         if way == "through the target" and not _can_be_cut(stage, context):
             return None, "not possible: the case states that no object on the target list can be cut through"
         beyond = max(_nearest_target(stage, context, mode), 1e-3)
-        return worst_hit(context, place, _lights(stage, context, "direct", tissue, mode, duration), tissue, duration,
-                         beyond=beyond), ""  # fmt: skip
+        lights = _lights(stage, context, "direct", tissue, mode, duration)
+        plain = _worst(stage, context, place, lights, tissue, duration)
+        if plain is None or plain.distance > beyond:
+            return plain, ""
+        return worst_hit(context, place, lights, tissue, duration, beyond=beyond), ""
     if way in ("mirror", "convex mirror", "concave mirror"):
         shape = {"mirror": "flat", "convex mirror": "convex", "concave mirror": "concave"}[way]
         shapes = _shapes(stage, context)
@@ -132,8 +134,8 @@ def _hit(
         )
         if not lights and shape != "flat":
             return None, f"not possible: no surface that is {shape} or of unknown shape is listed where the beam comes"
-        note = "" if shape == "flat" else "taken as flat"
-        return worst_hit(context, place, lights, tissue, duration), note
+        note = "; ".join(dict.fromkeys(s.note for s, _ in lights if s.note)) if shape != "flat" else ""
+        return _worst(stage, context, place, lights, tissue, duration), note
     if way == "mirror then scatter":
         return _mirror_then_scatter(stage, context, place, tissue, mode, duration), "bound"
     if way in ("fibre broken", "optic lost"):
@@ -143,10 +145,21 @@ def _hit(
             light for one in ("direct", "mirror", "scatter")
             for light in _lights(stage, context, one, tissue, mode, duration)
         )  # fmt: skip
-        if not 400e-9 <= context.wavelength <= 1400e-9:
-            return None, "not possible: glass optics gather no light onto the retina at this wavelength"
-        return worst_hit(context, place, lights, tissue, duration, with_aid=True), "7 x 50 binoculars"
-    return worst_hit(context, place, _lights(stage, context, way, tissue, mode, duration), tissue, duration), ""
+        instrument = aid_of(next(p for p in stage.case.person if p.name == place.name))
+        return worst_hit(context, place, lights, tissue, duration, with_aid=instrument), instrument.name
+    lights = _lights(stage, context, way, tissue, mode, duration)
+    return _worst(stage, context, place, lights, tissue, duration), ""
+
+
+def _worst(
+    stage: Stage, context: Context, place: ScenePerson, lights: Lights, tissue: str, duration: float
+) -> Hit | None:
+    """Return the worst hit, worked out once for the same lights."""
+    key = (place.name, tissue, duration, tuple((id(source), id(pieces)) for source, pieces in lights))
+    if key not in stage.hits:
+        stage.hits[key] = worst_hit(context, place, lights, tissue, duration)
+    found: Hit | None = stage.hits[key]
+    return found
 
 
 def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
@@ -179,9 +192,8 @@ def _mirror_then_scatter(
         away = max(nearest, CLOSEST)
         profile = stage.scatter_profile(context, tissue, duration)
         spot = Source("scatter", (0.0, 0.0, 0.0), EVERYWHERE, profile, away, factor=source.factor)
-        from lasersafe.assessment.scene_hits import _exact
 
-        hit = _exact(context, spot, (away, 0.0, 0.0), tissue, duration, with_aid=False)
+        hit = exact_hit(context, spot, (away, 0.0, 0.0), tissue, duration, with_aid=None)
         hit = replace(hit, surface=source.surface, where="from the nearest place that the mirrored beam reaches")
         if best is None or not hit.ratio <= best.ratio:
             best = hit
@@ -278,6 +290,13 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     if one.way != "mirror then scatter":
         where += f", at {place}"
     note = f"; {one.note}" if one.note else ""
+    formula = "E_L · ratio" if hit.criterion.limit_unit == "W/m2" else "H_L · ratio"
+    working = Working(formula, where + note, "docs/method.md, section 16, from the places of the scene")
+    criterion = hit.criterion
+    if context.setup.fitted:
+        emission, area = context.emission(one.tissue, one.duration), area_of(context, one.tissue, one.duration)
+        steps = limit_steps(criterion, emission, context.wavelength, one.duration, hit.angle, area=area)
+        criterion = replace(criterion, steps=steps)
     return Scenario(
         key="",
         laser=context.laser.name,
@@ -294,11 +313,11 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         limit=hit.criterion.limit,
         ratio=hit.ratio,
         below=bool(hit.exposure <= hit.criterion.limit),
-        criterion=hit.criterion,
+        criterion=criterion,
         ratio_by_rule_set=hit.by_rule_set,
         surface=hit.surface,
         struck_out=one.struck_out,
-        steps=exposure_steps(hit.criterion, hit.exposure, where + note) if context.setup.fitted else (),
+        steps=exposure_steps(hit.criterion, hit.exposure, working) if context.setup.fitted else (),
         mode=", ".join(g.mode for g in group),
     )
 

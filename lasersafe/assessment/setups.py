@@ -11,10 +11,12 @@ from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.hazard.durations import exposure_duration
+from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, large_area_applies, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.optics.reflection import source_angle as spot_angle
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, Zone
 
 TISSUES = ("eye", "skin")
@@ -47,10 +49,10 @@ def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
     steps = (
         _duration_step(duration, reason),
         amount_step(emission, found.criterion, factor, words),
-        *limit_steps(found.criterion, emission.scaled(factor), context.wavelength, duration, area=area),
         *distance_steps(found.criterion, context.beam, found.distance),
     )
-    return _with_steps(found, steps)
+    limit = limit_steps(found.criterion, emission, context.wavelength, duration, area=area)
+    return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
 
 
 def _scatter_zone(context: Context, tissue: str) -> Zone:
@@ -74,20 +76,19 @@ def _scatter_zone(context: Context, tissue: str) -> Zone:
     }
     found = zone("scatter", tissue, reaches, "surface", None, f"scattered by: {name}; {model} model")
     area = area_of(context, tissue, duration)
-    source_angle = context.spot / found.distance if found.distance > 0 and tissue == "eye" else 0.0
+    source_angle = 0.0
+    if found.distance > 0.0 and tissue == "eye":
+        source_angle = float(spot_angle(context.spot, context.spot, found.distance, angle))
     steps = (
         _duration_step(duration, reason),
         amount_step(emission, found.criterion, 1.0, ""),
-        *limit_steps(found.criterion, emission, context.wavelength, duration, max(1.5e-3, source_angle), area=area),
         *scatter_steps(
             found.criterion, reflectance, angle, model, context.spot if tissue == "eye" else 0.0, found.distance
         ),
     )
-    return _with_steps(found, steps)
-
-
-def _with_steps(found: Zone, steps: tuple[Step, ...]) -> Zone:
-    return replace(found, steps=steps)
+    seen = max(ALPHA_MIN, source_angle)
+    limit = limit_steps(found.criterion, emission, context.wavelength, duration, seen, area=area)
+    return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
 
 
 def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.assessment.pose import Pose, far_scatter, nearest_on, pose_of, wet_ground
 from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.setups import area_of
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
@@ -19,47 +20,22 @@ from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import scatter_ratio, worst_place
 from lasersafe.optics.aperture import peak_exposure
+from lasersafe.optics.curved import reflect_shape
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import Criterion, SetupResult
-from lasersafe.scene.directions import EVERYWHERE, Box, Vector, angles, unit
+from lasersafe.scene.directions import EVERYWHERE, Box, Vector, unit
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
 from lasersafe.scene.sources import Mirror, Source, reachable, reflected
 
 if TYPE_CHECKING:
-    from lasersafe.models import Aim, Barrier, Case, Scene, SceneBarrier
+    from lasersafe.models import Barrier, Case, Scene, SceneBarrier
 
 FLOAT = NDArray[np.float64]
 MODES = ("running", "alignment", "service", "fault")
-HAND_MARGIN = math.radians(10.0)  # common practice, no source
 REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; common practice, no source
 ROUND_UP = 1.001
 UNLISTED = "an object that is not on the list"
-
-
-@dataclass(frozen=True)
-class Pose:
-    """One laser in one place with the directions it can take in one mode."""
-
-    mode: str
-    apex: Vector
-    bearing: float
-    elevation: float
-    nominal: Box
-    directions: Box
-    margin: float
-    margin_source: str
-
-    def on_aim(self, distance: float) -> Vector:
-        """Return the point of the aim at a distance from the last optic."""
-        x, y, z = unit(self.bearing, self.elevation)
-        return self.apex[0] + x * distance, self.apex[1] + y * distance, self.apex[2] + z * distance
-
-    @property
-    def fixed(self) -> bool:
-        """Whether it points in one direction only, within its margin."""
-        low, high = self.nominal.elevation
-        return self.nominal.half_bearing == 0.0 and low == high
 
 
 @dataclass(frozen=True)
@@ -86,6 +62,8 @@ class Lit:
     shape: str
     placed: bool
     offset_known: bool  # False: the head moves, so the way to it is not known
+    radius: float | None = None  # of curvature, None when not stated
+    axes: str = "cylinder"
 
 
 @dataclass
@@ -98,6 +76,8 @@ class Stage:
     setups: list[SetupResult]
     _profiles: dict[tuple[object, ...], BeamProfile | ScatterProfile] = field(default_factory=dict)
     _held: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
+    _pieces: dict[tuple[object, ...], tuple[Piece, ...]] = field(default_factory=dict)
+    hits: dict[tuple[object, ...], Any] = field(default_factory=dict)  # of scene_matrix, worked out once
     _areas: dict[tuple[object, ...], Any] = field(default_factory=dict)
     _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)
 
@@ -131,9 +111,9 @@ class Stage:
         own = [a for a in own if a.setup in (None, context.setup.name)]
         exact = [a for a in own if a.mode == mode]
         if exact:
-            return tuple(_pose(a, context, mode) for a in exact)
+            return tuple(pose_of(a, context, mode) for a in exact)
         usual = [a for a in own if a.mode is None or a.mode == "running"]
-        found = tuple(_pose(a, context, mode) for a in usual)
+        found = tuple(pose_of(a, context, mode) for a in usual)
         if mode != "fault":
             return found
         anywhere = Box(0.0, math.pi, (-math.pi / 2.0, math.pi / 2.0))
@@ -158,7 +138,19 @@ class Stage:
             spot = (*place.position.pair, float(place.height))
             width = float(place.width)
             found.append(
-                Lit(surface.name, spot, normal, width, float(surface.reflectance), mirror, place.shape, True, True)
+                Lit(
+                    surface.name,
+                    spot,
+                    normal,
+                    width,
+                    float(surface.reflectance),
+                    mirror,
+                    place.shape,
+                    True,
+                    True,
+                    None if place.radius is None else float(place.radius),
+                    place.axes,
+                )
             )
         for target in self.scene.target:
             if target.laser not in (None, context.laser.name) or any(item.name == target.name for item in found):
@@ -168,7 +160,7 @@ class Stage:
             if target.position is None:
                 found.append(
                     Lit(target.name, pose.on_aim(work), None, 0.0, float(target.reflectance), mirror, target.shape,
-                        False, known)
+                        False, known, None if target.radius is None else float(target.radius))
                 )  # fmt: skip
                 continue
             spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
@@ -283,11 +275,14 @@ class Stage:
             if item.placed and not reachable(laser, mirror):
                 continue
             assert isinstance(laser.profile, BeamProfile)
+            if item.shape in ("convex", "concave"):
+                found.append(_curved(context, pose, item, laser.profile))
+                continue
             reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
             source = reflected(laser, mirror, reach)
             found.append(source if item.offset_known else replace(source, offset=0.0))
         if self.scene.outdoor is not None and self.scene.outdoor.wet:
-            found.append(_wet_ground(laser))
+            found.append(wet_ground(laser))
         return found
 
     def _spots(self, context: Context, pose: Pose, tissue: str, duration: float) -> list[Source]:
@@ -295,7 +290,7 @@ class Stage:
         laser = self._direct(context, pose, tissue, duration)[0]
         zone = self.result(context).zone("scatter", tissue)
         same = exposure_duration(context.wavelength, "scatter")[0] == duration
-        reach = zone.distance if same and not zone.criterion.duration > duration else _far_scatter(profile)
+        reach = zone.distance if same and not zone.criterion.duration > duration else far_scatter(profile)
         worst = context.scatter_surface[0]
         if reach > 0.0 and same:
             reach /= math.sqrt(max(worst * math.cos(context.scatter_surface[1]), 1e-12))
@@ -336,6 +331,12 @@ class Stage:
 
     def pieces(self, context: Context, way: str, mode: str = "running") -> tuple[Piece, ...]:
         """Return the solid parts of the screens that hold; in service barriers are open, walls and terrain are not."""
+        key = (context.laser.name, context.setup.name, way, context.beam, mode == "service")
+        if key not in self._pieces:
+            self._pieces[key] = self._standing(context, way, mode)
+        return self._pieces[key]
+
+    def _standing(self, context: Context, way: str, mode: str) -> tuple[Piece, ...]:
         kinds = {entry.name: entry.kind for entry in self.scene.barrier}
         return tuple(
             piece
@@ -382,7 +383,7 @@ class Stage:
             if way == "scatter":
                 starts = [item.position for item in self.lit(context, pose)]
             for start in starts:
-                near = _nearest_on(screen, start)
+                near = nearest_on(screen, start)
                 distance = max(math.dist(near, start), 1e-3)
                 if way == "scatter":
                     model = self.case.settings.scatter_model
@@ -401,68 +402,21 @@ class Stage:
         return best, place
 
 
-def _far_scatter(profile: ScatterProfile) -> float:
-    """Return a distance beyond which a lit spot of reflectance 1 is below the limit [m]."""
-    grid = np.geomspace(0.01, 1e5, 2000)
-    hot = np.flatnonzero(profile.ratio(grid) > 1.0)
-    return float(grid[min(hot[-1] + 1, grid.size - 1)]) if hot.size else 0.0
-
-
-def _wet_ground(laser: Source) -> Source:
-    box = laser.directions.box()
-    low, high = box.elevation
-    x, y, z = laser.apex
-    return replace(
-        laser,
-        way="mirror",
-        apex=(x, y, -z),
-        directions=Box(box.bearing, box.half_bearing, (-high, -low)),
-        plane=((x, y, 0.0), (0.0, 0.0, 1.0)),
-        surface="wet ground",
-        start=max(z, 1e-6),
+def _curved(context: Context, pose: Pose, item: Lit, profile: BeamProfile) -> Source:
+    """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go."""
+    away = max(math.dist(item.position, pose.apex), 1e-3)
+    shape = f"{item.shape} {item.axes}"
+    beam, words = reflect_shape(context.beam, away, shape, context.wavelength, item.radius)
+    bent = BeamProfile(beam, profile.criteria)
+    reach = farthest_of(bent.criteria, beam, item.reflectance) * ROUND_UP
+    return Source(
+        "mirror",
+        item.position,
+        EVERYWHERE,
+        bent,
+        reach,
+        factor=item.reflectance,
+        plane=None if item.normal is None else (item.position, item.normal),
+        surface=item.name,
+        note=f"{words}; distances from this surface",
     )
-
-
-def _nearest_on(screen: Screen, start: Vector) -> Vector:
-    import itertools
-
-    best: tuple[float, Vector] | None = None
-    height = min(max(start[2], screen.bottom), screen.top)
-    for a, b in itertools.pairwise(screen.line):
-        ex, ey = b[0] - a[0], b[1] - a[1]
-        t = ((start[0] - a[0]) * ex + (start[1] - a[1]) * ey) / (ex * ex + ey * ey)
-        t = min(max(t, 0.0), 1.0)
-        point = (a[0] + t * ex, a[1] + t * ey, height)
-        away = math.dist(point, start)
-        if best is None or away < best[0]:
-            best = (away, point)
-    assert best is not None
-    return best[1]
-
-
-def _pose(aim: Aim, context: Context, mode: str) -> Pose:
-    apex = (*aim.position.pair, float(aim.height))
-    if aim.towards is not None:
-        end = (*aim.towards.pair, apex[2] if aim.towards_height is None else float(aim.towards_height))
-        offset = (end[0] - apex[0], end[1] - apex[1], end[2] - apex[2])
-        bearing, elevation = angles(offset) if any(offset) else (0.0, 0.0)
-    else:
-        turn = aim.bearing_range
-        middle = 0.0 if turn is None else (float(turn.low) + float(turn.high)) / 2.0
-        bearing = middle if aim.bearing is None else float(aim.bearing)
-        tilt = aim.elevation_range
-        level = 0.0 if tilt is None else (float(tilt.low) + float(tilt.high)) / 2.0
-        elevation = level if aim.elevation is None else float(aim.elevation)
-    low_b, high_b = (bearing, bearing) if aim.bearing_range is None else aim.bearing_range.span
-    low_e, high_e = (elevation, elevation) if aim.elevation_range is None else aim.elevation_range.span
-    nominal = Box(
-        (low_b + high_b) / 2.0, min((high_b - low_b) / 2.0, math.pi), (min(low_e, elevation), max(high_e, elevation))
-    )
-    if aim.margin is not None:
-        margin, source = float(aim.margin), "typed"
-    elif context.laser.handheld:
-        margin, source = HAND_MARGIN, "common practice, no source"
-    else:
-        margin, source = 0.0, "none"
-    directions = nominal.widened(margin) if margin > 0.0 else nominal
-    return Pose(mode, apex, bearing, elevation, nominal, directions, margin, source)

@@ -60,6 +60,10 @@ class DataTable:
         """Return text, or None when the key is absent."""
         return self.text(key) if key in self._rest else None
 
+    def has(self, key: str) -> bool:
+        """Return whether a key is there."""
+        return key in self._rest
+
     def seen(self) -> str:
         """Return how the figures were obtained."""
         value = self.text("seen")

@@ -9,7 +9,7 @@ TURN_AWAY = 0.25
 
 
 def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) -> tuple[float, str]:
-    """Return the exposure duration to assume, and the reason in words.
+    """Return the exposure duration to assume [1]_ [2]_, and the reason in words.
 
     Parameters
     ----------
@@ -29,14 +29,15 @@ def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) 
 
     References
     ----------
-    .. [1] TROS2, section 4.1 (time bases); DGUV203-036, annex 4 (the blink reflex is not to be relied on).
+    .. [1] TROS-2, section 4.1 (time bases) and 5.1 (infrared).
+    .. [2] DGUV203-036, annex 4 (the blink reflex is not to be relied on).
     """
     if wavelength < 400e-9:
-        return WORKING_DAY, "ultraviolet: the doses of the whole day add up (TROS2, 4.1)"
+        return WORKING_DAY, "ultraviolet: the doses of the whole day add up (TROS-2, 4.1)"
     if way == "scatter":
-        return DELIBERATE, "somebody looks at the lit spot on purpose (TROS2, 4.1)"
+        return DELIBERATE, "somebody looks at the lit spot on purpose (TROS-2, 4.1)"
     if wavelength <= 700e-9:
         if turns_away:
-            return TURN_AWAY, "visible, briefed person who turns away (TROS2, 4.1; weak assumption)"
+            return TURN_AWAY, "visible, briefed person who turns away (TROS-2, 4.1; weak assumption)"
         return ACCIDENTAL, "visible, blink reflex not relied on (DGUV203-036, annex 4)"
-    return ACCIDENTAL, "invisible, unintended, eye and head movements end it (TROS2, 5.1; common practice)"
+    return ACCIDENTAL, "invisible, unintended, eye and head movements end it (TROS-2, 5.1; common practice)"

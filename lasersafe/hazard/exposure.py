@@ -48,17 +48,41 @@ class Emission:
 
 
 def continuous(power: float) -> Emission:
-    """Return continuous emission of a power [W]."""
+    """Return continuous emission.
+
+    Parameters
+    ----------
+    power : float
+        What leaves the laser. [W]
+    """
     return Emission("continuous", power=power)
 
 
 def single_pulse(pulse_energy: float, pulse_duration: float) -> Emission:
-    """Return one pulse of an energy [J] and a duration [s]."""
+    """Return one pulse.
+
+    Parameters
+    ----------
+    pulse_energy : float
+        Energy of the pulse. [J]
+    pulse_duration : float
+        Its duration. [s]
+    """
     return Emission("single pulse", pulse_energy=pulse_energy, pulse_duration=pulse_duration)
 
 
 def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: float) -> Emission:
-    """Return a regular train of pulses: energy [J], duration [s], rate [Hz]."""
+    """Return a regular train of pulses.
+
+    Parameters
+    ----------
+    pulse_energy : float
+        Energy of one pulse. [J]
+    pulse_duration : float
+        Duration of one pulse. [s]
+    repetition_rate : float
+        Pulses per second. [Hz]
+    """
     return Emission("pulse train", pulse_energy * repetition_rate, pulse_energy, pulse_duration, repetition_rate)
 
 

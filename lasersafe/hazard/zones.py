@@ -30,7 +30,17 @@ class Reach:
 
 
 def large_area_applies(tissue: str, wavelength: float, duration: float) -> bool:
-    """Return True where a skin limit depends on the exposed area (ICNIRP2013, far infrared beyond 10 s)."""
+    """Return True where a skin limit depends on the exposed area (ICNIRP2013, far infrared beyond 10 s).
+
+    Parameters
+    ----------
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    """
     return tissue == "skin" and wavelength > 1400e-9 and duration > 10.0
 
 
@@ -59,7 +69,20 @@ def exposure_at(beam: BeamGeometry, distance: float, criterion: Criterion, facto
 
 
 def worst_place(beam: BeamGeometry, distance: float) -> tuple[float, ...]:
-    """Return the places at or beyond a distance where the beam can be narrowest."""
+    """Return the places at or beyond a distance where the beam can be narrowest.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam.
+    distance : float
+        Distance from the last optic. [m]
+
+    Returns
+    -------
+    tuple of float
+        The distance itself, and every waist beyond it. [m]
+    """
     beyond = [p for p in beam.waist_position if p > distance]
     return (distance, *beyond)
 

@@ -1,10 +1,15 @@
 """Exposure limits: editions as data, one evaluator for all."""
 
-from lasersafe.limits.explain import angle_max, correction_factor, explain, source_factor, time_t2
+from typing import TYPE_CHECKING, Any
+
 from lasersafe.limits.exposure import ExposureLimit, HazardLimit, cone_angle, exposure_limit, hazard_limits
+from lasersafe.limits.factors import angle_max, correction_factor, source_factor, time_t2
 from lasersafe.limits.pulse_results import PulseTrainLimit, TrainRow
 from lasersafe.limits.pulses import count_pulses, pulse_train_limit
 from lasersafe.limits.tables import rule_sets
+
+if TYPE_CHECKING:
+    from lasersafe.limits.working import explain
 
 __all__ = [
     "ExposureLimit",
@@ -23,3 +28,13 @@ __all__ = [
     "source_factor",
     "time_t2",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Load `explain` when it is first used: a limit alone does not need it."""
+    if name == "explain":
+        from lasersafe.limits.working import explain
+
+        return explain
+    message = f"module {__name__!r} has no attribute {name!r}"
+    raise AttributeError(message)

@@ -127,41 +127,28 @@ def _block(
     np.copyto(inputs.duration, duration)
     np.log(inputs.duration, out=inputs.log_duration)
     np.multiply(source_angle, 1e3, out=inputs.source)
-    times = grid.duration_edges.size + 1
-    cell = buffers.indices(size)
+    times = 2 * grid.duration_edges.size + 1
+    cell, time = buffers.indices(size), buffers.indices(size)
     np.copyto(cell, _cell(grid.wavelength_edges, inputs.wavelength, buffers))
+    np.copyto(time, _cell(grid.duration_edges, inputs.duration, buffers))
     cell *= times
-    np.add(cell, _cell(grid.duration_edges, inputs.duration, buffers), out=cell)
-    start = buffers.mark
+    cell += time
+    cell *= 2
+    for top, values, back in (
+        (grid.wavelength_top, inputs.wavelength, times),
+        (grid.duration_top, inputs.duration, 1),
+    ):
+        on_edge = _on_edge(top, values, cell, buffers)
+        if on_edge.any():
+            cell[on_edge] -= back
     _strictest(grid, buffers, cell, inputs, out)
-    buffers.mark = start
-    on_wavelength = _on_edge(grid.wavelength_top, inputs.wavelength, cell, buffers)
-    on_duration = _on_edge(grid.duration_top, inputs.duration, cell, buffers)
-    if on_wavelength.any():
-        _lower_side(grid, np.flatnonzero(on_wavelength), times, cell, inputs, out)
-        if on_duration.any():
-            _lower_side(grid, np.flatnonzero(on_wavelength & on_duration), times + 1, cell, inputs, out)
-    if on_duration.any():
-        _lower_side(grid, np.flatnonzero(on_duration), 1, cell, inputs, out)
 
 
 def _on_edge(top: Floats, values: Floats, cell: Ints, buffers: _Buffers) -> NDArray[np.bool_]:
     start = buffers.mark
     highest = np.take(top, cell, out=buffers.floats(cell.size), mode="clip")
     buffers.mark = start
-    return np.less_equal(values, highest)
-
-
-def _lower_side(grid: Grid, at: Ints, back: int, cell: Ints, inputs: _Inputs, out: Points) -> None:
-    """Put the row on the lower side of an edge in place where it is stricter."""
-    if not at.size:
-        return
-    buffers = _Buffers(at.size + 64)
-    other = Points(np.empty(at.size), np.empty(at.size), np.empty(at.size), np.empty(at.size, dtype=np.int16))
-    _strictest(grid, buffers, cell[at] - back, inputs.picked(at, buffers), other)
-    have = out.radiant_exposure[at]
-    same = (other.radiant_exposure == have) & (other.aperture < out.aperture[at])
-    _put(out, at, other, (other.radiant_exposure < have) | same)
+    return np.less_equal(values, highest, out=buffers.bools(cell.size))
 
 
 def _put(out: Points, at: Ints, other: Points, where: NDArray[np.bool_]) -> None:
@@ -174,8 +161,6 @@ def _put(out: Points, at: Ints, other: Points, where: NDArray[np.bool_]) -> None
 
 
 def _flagged(flags: NDArray[np.uint8], bit: int, buffers: _Buffers) -> Ints:
-    if not int(np.bitwise_or.reduce(flags)) & bit:
-        return np.empty(0, dtype=np.intp)
     start = buffers.mark
     picked = np.bitwise_and(flags, bit, out=buffers.bytes(flags.size))
     mask = np.not_equal(picked, 0, out=buffers.bools(flags.size))
@@ -210,7 +195,9 @@ def _strictest(grid: Grid, buffers: _Buffers, cell: Ints, inputs: _Inputs, out: 
         dose, irradiance, aperture = (buffers.floats(at.size) for _ in range(3))
         other = Points(dose, irradiance, aperture, np.empty(at.size, dtype=np.int16))
         _pieces(grid, buffers, second, grid.flags.take(second), inputs.picked(at, buffers), other)
-        _put(out, at, other, other.radiant_exposure < out.radiant_exposure[at])
+        have = out.radiant_exposure.take(at)
+        narrower = (dose == have) & (aperture < out.aperture.take(at))
+        _put(out, at, other, (dose < have) | narrower)
         buffers.mark = start
 
 
@@ -237,24 +224,25 @@ def _pieces(grid: Grid, buffers: _Buffers, piece: Ints, flags: NDArray[np.uint8]
     np.exp(value, out=value)
     value *= np.take(grid.coefficient, piece, out=table, mode="clip")
     start = buffers.mark
+    present = int(np.bitwise_or.reduce(flags))
     for bit, factor in ((HAS_SPECTRAL, _spectral), (HAS_SOURCE, _source_factor), (HAS_T2, _t2_factor)):
-        at = _flagged(flags, bit, buffers)
-        if at.size:
+        if present & bit:
+            at = _flagged(flags, bit, buffers)
             part = buffers.picked(value, at)
             part *= factor(grid, buffers, np.take(piece, at, out=buffers.indices(at.size), mode="clip"), at, inputs)
             value[at] = part
             buffers.mark = start
     np.divide(value, inputs.duration, out=out.irradiance)
-    at = _flagged(flags, IS_IRRADIANCE, buffers)
-    if at.size:
+    if present & IS_IRRADIANCE:
+        at = _flagged(flags, IS_IRRADIANCE, buffers)
         part = buffers.picked(value, at)
         out.irradiance[at] = part
         part *= buffers.picked(inputs.duration, at)
         value[at] = part
         buffers.mark = start
     np.take(grid.aperture, piece, out=out.aperture, mode="clip")
-    at = _flagged(flags, HAS_GROWING_APERTURE, buffers)
-    if at.size:
+    if present & HAS_GROWING_APERTURE:
+        at = _flagged(flags, HAS_GROWING_APERTURE, buffers)
         out.aperture[at] *= np.exp(grid.aperture_power.take(piece[at]) * inputs.log_duration[at])
     out.piece[...] = piece
 

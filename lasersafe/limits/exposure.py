@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.limits.evaluate import Points, evaluate
-from lasersafe.limits.grid import DURATIONS, EDGE, WAVELENGTHS, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
+from lasersafe.limits.layout import DURATIONS, WAVELENGTHS
 from lasersafe.limits.records import AreaRule
 from lasersafe.limits.tables import load_rule_set
 
@@ -32,7 +33,7 @@ class ExposureLimit:
     limiting_aperture : numpy.ndarray, shape (...)
         Diameter over which the exposure is averaged. [m]
     grid, piece, area_row
-        The tables, and which of their rows decided, for `explain`.
+        The tables, and which of their rows decided, for `lasersafe.limits.explain`.
     duration : numpy.ndarray
         As given. [s]
     """
@@ -75,7 +76,8 @@ class ExposureLimit:
     @property
     def hazard(self) -> Texts:
         """Name of the hazard that decides at each point, "" where none applies; shape (...)."""
-        return np.array(self._texts("hazard"))[self.piece]
+        names: Texts = np.asarray(np.array(self._texts("hazard"))[self.piece])
+        return names
 
     @property
     def source(self) -> NDArray[np.object_]:
@@ -225,7 +227,7 @@ def _large_area(
     reached = (wavelength >= rule.wavelength[0] * 1e-9 * (1 - EDGE)) & (duration >= rule.duration[0] * (1 - EDGE))
     for number, ((low, high), coefficient, power, _) in enumerate(rule.rows):
         here = reached & (area >= low * (1 - EDGE)) & (area <= high * (1 + EDGE))
-        value = np.broadcast_to(coefficient * area**power, lowered.shape)
+        value = coefficient * np.where(here, area, 1.0) ** power
         here = here & (value < lowered)
         lowered, decides = np.where(here, value, lowered), np.where(here, np.int8(number), decides)
     dose = np.where(decides >= 0, lowered * duration, points.radiant_exposure)
@@ -300,14 +302,24 @@ def hazard_limits(
     *,
     exposed_area: ArrayLike | None = None,
 ) -> tuple[HazardLimit, ...]:
-    """Return the exposure limit of each hazard by itself.
+    """Return the exposure limit of each hazard by itself [1]_ [2]_.
 
     Hazards have different limiting apertures, so an exposure is compared with each of them over its own aperture.
 
     Parameters
     ----------
-    rule_set, tissue, wavelength, duration, source_angle, exposed_area
-        As for `exposure_limit`.
+    rule_set : str
+        One of `rule_sets`.
+    tissue : str
+        "eye" or "skin".
+    wavelength : array_like, shape (...)
+        Vacuum wavelength, 180e-9 to 1e-3. [m]
+    duration : array_like, shape (...)
+        Exposure duration, or that of a single pulse, 1e-13 to 3e4. [s]
+    source_angle : array_like, shape (...), optional
+        Angle that the source subtends at the eye, 0 to pi. [rad]
+    exposed_area : array_like, shape (...), optional
+        Area of skin that is exposed. [m2]
 
     Returns
     -------
@@ -320,6 +332,11 @@ def hazard_limits(
         If the rule set or the tissue is not known.
     OutOfRangeError
         If any input is not finite or lies outside what the edition covers.
+
+    References
+    ----------
+    .. [1] ICNIRP2013 (``shared/limits/icnirp2013_*.toml``).
+    .. [2] EU2006-25, Annex II, Tables 2.2 to 2.6 (``shared/limits/eu200625_*.toml``).
 
     Examples
     --------

@@ -58,6 +58,18 @@ def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
     A window that is no multiple of the period holds one pulse more when it opens with a pulse: 10 Hz for 0.25 s gives
     3, not 2.5, which is the careful side.
 
+    Parameters
+    ----------
+    duration : numpy.ndarray, shape (...)
+        Length of the window. [s]
+    repetition_rate : numpy.ndarray, shape (...)
+        Pulses in a second. [Hz]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Whole number of pulses, at least 1. [1]
+
     Examples
     --------
     >>> count_pulses(np.array([0.25, 10.0]), np.array([10.0, 20.0]))
@@ -102,9 +114,10 @@ def _windows(grid: Grid, train: _Train, total: Floats) -> tuple[Floats, Floats]:
     ends = np.stack(edges, axis=1)
     rate, pulse = train.rate[:, None], train.pulse[:, None]
     gaps = (ends - pulse) * rate
-    last = np.floor(gaps + 1e-9 * np.maximum(np.abs(gaps), 1.0)) + 1.0
+    last = np.floor(gaps) + 1.0  # one more on either side, since a window that ends on an edge may round across it
     whole = total[:, None]
-    number = np.clip(np.concatenate([last, last + 1.0, whole], axis=1), np.minimum(2.0, whole), whole)
+    near = np.concatenate([last - 1.0, last, last + 1.0, whole], axis=1)
+    number = np.clip(near, np.minimum(2.0, whole), whole)
     window = np.where(
         whole > 1.0, np.minimum((number - 1.0) / rate + pulse, train.duration[:, None]), train.duration[:, None]
     )

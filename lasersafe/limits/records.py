@@ -61,6 +61,10 @@ class SpectralRow:
     formula: str
     source: Source
 
+    def at(self, value: float) -> float:
+        """Return the value of the row at a wavelength or an angle."""
+        return self.constant + self.coefficient * float(10.0 ** (self.slope * (value - self.origin)))
+
 
 @dataclass(frozen=True)
 class PowerRow:

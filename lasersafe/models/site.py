@@ -7,8 +7,9 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
-from lasersafe.models.messages import Finding
+from lasersafe.models.messages import Finding, not_known
 from lasersafe.models.values import Measured, SIValue
+from lasersafe.reference import material_keys, viewing_aid_names
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics")
 TIME = Measured(
@@ -66,6 +67,11 @@ class Person(CaseModel):
         description="true for a person who knows what the beam does and is expected to turn away from visible light.",
     )
     aided: Flag = Field(default=False, description="true when binoculars, a telescope or a viewfinder may be used.")
+    viewing_aid: Line | None = Field(
+        default=None,
+        description="Which instrument, as 'binoculars 7x50'; counts with aided = true. Left out: one of 7x50 that "
+        "loses no light at any wavelength, the strict bound.",
+    )
     deliberate_viewing: Flag = Field(
         default=False, description="true when the person looks towards the source on purpose."
     )
@@ -80,7 +86,21 @@ class Person(CaseModel):
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
-        """Ask for the reason of a time that was typed."""
+        """Ask for the reason of a time that was typed, and refuse an instrument that is not known."""
+        found: list[Finding] = []
+        aid = peek.text("viewing_aid")
+        if aid is not None:
+            known = viewing_aid_names()
+            if aid not in known:
+                found.append((("viewing_aid",), not_known(aid, "an instrument of the data files", known)))
+            if peek.data.get("aided") is not True:
+                found.append(
+                    (("aided",), "viewing_aid names an instrument; write aided = true as well, or leave it out")
+                )
+        return found + cls._time_findings(peek)
+
+    @staticmethod
+    def _time_findings(peek: Peek) -> list[Finding]:
         if "time" in peek.data and "time_reason" not in peek.data:
             return [(("time_reason",), "missing; say why the usual time does not fit, it is printed beside the time")]
         if "time_reason" in peek.data and "time" not in peek.data:
@@ -103,6 +123,11 @@ class Surface(CaseModel):
         description="Share of the power that comes back, 0 to 1, at this wavelength. Left out: 1, the strict bound.",
     )
     reflectance_source: Line = Field(default="", description="Where the reflectance was taken from; printed beside it.")
+    material_key: Line | None = Field(
+        default=None,
+        description="Material of the data files, as 'copper' or 'white matt paint', whose clean, cold reflectance is "
+        "used; written instead of reflectance.",
+    )
     distance: Annotated[SIValue, DISTANCE] = Field(description="Distance from the last optic, as '150 mm'.")
     view_angle: Annotated[SIValue, ANGLE] = Field(
         default=SIValue(0.0, "0 deg", "rad"),
@@ -110,6 +135,18 @@ class Surface(CaseModel):
         "the brightest direction.",
     )
     laser: Line | None = Field(default=None, description=_WHICH_LASER)
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse an unknown material, and a material beside a typed reflectance."""
+        key = peek.text("material_key")
+        if key is None:
+            return []
+        if "reflectance" in peek.data:
+            text = "reflectance and material_key are both written; leave out the one that is not to be used"
+            return [(("material_key",), text)]
+        known = material_keys()
+        return [] if key in known else [(("material_key",), not_known(key, "a material of the data files", known))]
 
 
 class Barrier(CaseModel):
@@ -154,8 +191,8 @@ class StrikeOut(CaseModel):
 
     way: AnyWay = Field(
         description="'direct', 'mirror' or 'scatter'; with a scene also 'missing the target', 'through the target', "
-        "'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, of "
-        "one mode, 'every way'. 'direct' holds for a missed and a cut target too."
+        "'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, "
+        "of one mode, 'every way'. 'direct' holds for a missed and a cut target too."
     )
     person: Line = Field(description="Name of the person or group.")
     reason: Text = Field(description="Why it cannot happen; printed on the sheet.")

@@ -20,12 +20,12 @@ def floats(name: str, value: ArrayLike) -> FloatArray:
     name : str
         Name of the field, for the message.
     value : array_like, shape (...)
-        What was given.
+        What was given. [any]
 
     Returns
     -------
     numpy.ndarray, shape (...)
-        The same numbers.
+        The same numbers. [any]
 
     Raises
     ------
@@ -53,14 +53,14 @@ def finite(name: str, value: ArrayLike, unit: str) -> FloatArray:
     name : str
         Name of the field, for the message.
     value : array_like, shape (...)
-        What was given.
+        What was given. [any]
     unit : str
         Unit of *value*, for the message.
 
     Returns
     -------
     numpy.ndarray, shape (...)
-        The same numbers.
+        The same numbers. [any]
 
     Raises
     ------
@@ -82,14 +82,14 @@ def positive(name: str, value: ArrayLike, unit: str) -> FloatArray:
     name : str
         Name of the field, for the message.
     value : array_like, shape (...)
-        What was given.
+        What was given. [any]
     unit : str
         Unit of *value*, for the message.
 
     Returns
     -------
     numpy.ndarray, shape (...)
-        The same numbers.
+        The same numbers. [any]
 
     Raises
     ------
@@ -111,16 +111,16 @@ def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> F
     name : str
         Name of the field, for the message.
     value : array_like, shape (...)
-        What was given.
+        What was given. [any]
     unit : str
         Unit of *value*, for the message.
     low, high : float
-        Smallest and largest number allowed; *high* may be infinity, which itself is never allowed.
+        Smallest and largest number allowed; *high* may be infinity, which itself is never allowed. [any]
 
     Returns
     -------
     numpy.ndarray, shape (...)
-        The same numbers.
+        The same numbers. [any]
 
     Raises
     ------
@@ -143,7 +143,7 @@ def choice(name: str, value: str, allowed: tuple[str, ...]) -> str:
     name : str
         Name of the field, for the message.
     value : str
-        What was given.
+        What was given. [any]
     allowed : tuple of str
         The words that are known.
 

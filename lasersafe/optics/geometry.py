@@ -32,12 +32,12 @@ def pair(name: str, value: ArrayLike) -> Pair:
     name : str
         Name of the field, for the message.
     value : array_like, shape () or (2,)
-        What was given.
+        What was given. [any]
 
     Returns
     -------
     tuple of float, (x, y)
-        The two numbers.
+        The two numbers. [any]
 
     Raises
     ------

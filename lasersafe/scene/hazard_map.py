@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.results_scene import HazardMap
-from lasersafe.scene.screens import Piece
+from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.screens import Piece, blocked
 from lasersafe.scene.sources import Source
 
 FLOAT = NDArray[np.float64]
 EYES = (("standing adult", 1.6), ("child", 1.0))  # m; common practice, no source
+NEGLIGIBLE = 1e-6
+_WIDE = 4.0  # diameters beside the axis: there exp(-64) of the peak is left
 _ROWS = 64  # rows of the grid worked out at a time, so that the arrays stay in the cache
 
 
@@ -44,10 +47,63 @@ def hazard_map(
     ratio = np.zeros((len(heights), y.size, x.size))
     for first in range(0, y.size, _ROWS):
         part = slice(first, first + _ROWS)
-        grid_x, grid_y = np.broadcast_arrays(x[None, :], y[part, None])
         for level, (_, height) in enumerate(heights):
-            z = np.full(grid_x.shape, height)
             here = ratio[level, part]
             for source, pieces in pairs:
-                np.maximum(here, source.ratio(grid_x, grid_y, z, pieces, fast=True), out=here)
-    return HazardMap(x, y, tuple(heights), ratio)
+                _raise(here, source, pieces, x[None, :], y[part, None], height)
+    return HazardMap(x, y, tuple(heights), ratio, note=f"a ratio below {NEGLIGIBLE:g} is written as 0")
+
+
+def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: FLOAT, height: float) -> None:
+    """Raise the map where a source gives more than what is there; only such places are looked at closely."""
+    dx, dy, dz = x - source.apex[0], y - source.apex[1], np.asarray(height - source.apex[2])
+    square = dx * dx + dy * dy
+    square += dz * dz
+    profile = source.profile
+    if isinstance(profile, BeamProfile):
+        axial = source.directions.axial(dx, dy, dz)
+        beside = square - axial * axial
+        near = axial * _widest_slope(profile)
+        near += _widest(profile, source.offset)
+        keep = (beside <= near * near) & (axial > 0.0)
+    else:
+        keep = square <= (2e3 * max(source.reach, 0.1)) ** 2
+    if source.plane is not None:
+        on, n = source.plane
+        front = (x - on[0]) * n[0] + (y - on[1]) * n[1]
+        keep &= front >= -(height - on[2]) * n[2]
+    places = np.flatnonzero(keep)
+    if places.size == 0:
+        return
+    rows, columns = np.divmod(places, here.shape[1])
+    if isinstance(profile, BeamProfile):
+        path = axial.ravel()[places]
+        path += source.offset
+        aside = np.sqrt(np.maximum(beside.ravel()[places], 0.0))
+        found = profile.beside_fast(path, aside, float(path.max()))
+        found *= source.factor
+        better = np.flatnonzero(found > np.maximum(here[rows, columns], NEGLIGIBLE))
+        rows, columns, found = rows[better], columns[better], found[better]
+        if pieces and found.size:
+            seen = ~blocked(source.apex, x[0, columns], y[rows, 0], np.asarray(height), pieces, source.cut_plane())
+            rows, columns, found = rows[seen], columns[seen], found[seen]
+    else:
+        points = x[0, columns], y[rows, 0], np.full(rows.shape, height)
+        found = source.ratio(*points, fast=True)
+        better = np.flatnonzero(found > np.maximum(here[rows, columns], NEGLIGIBLE))
+        rows, columns, found = rows[better], columns[better], found[better]
+        if pieces and found.size:
+            seen = ~blocked(source.apex, x[0, columns], y[rows, 0], np.asarray(height), pieces)
+            rows, columns, found = rows[seen], columns[seen], found[seen]
+    here[rows, columns] = found
+
+
+def _widest_slope(profile: BeamProfile) -> float:
+    return _WIDE * max(profile.beam.divergence)
+
+
+def _widest(profile: BeamProfile, offset: float) -> float:
+    """Return how far beside the axis, at the apex, a ratio can still matter; it grows with the slope."""
+    beam = profile.beam
+    lens = [w + a * abs(z) for w, a, z in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True)]
+    return _WIDE * (max(lens) + max(beam.divergence) * offset) + profile.aperture_radius

@@ -18,6 +18,40 @@ FLOAT = NDArray[np.float64]
 NEAREST = 1e-3  # m
 _POINT = 1e-7  # m: a focus that is described as a point
 _PER_DECADE = 128
+CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
+
+
+class Table:
+    """Columns over equal steps of log distance, read by straight lines between the steps: never below a power law."""
+
+    def __init__(self, start: float, step: float, columns: tuple[FLOAT, ...]) -> None:
+        self.start = start
+        self.step = step
+        self.columns = tuple((c, np.append(np.diff(c), 0.0)) for c in columns)
+
+    def place(self, distance: FLOAT) -> tuple[NDArray[np.intp], FLOAT]:
+        """Return the step before each distance and the part of the way to the next."""
+        place = np.log(distance)
+        place -= self.start
+        place *= 1.0 / self.step
+        left = place.astype(np.intp)
+        place -= left
+        return left, place
+
+    def read(self, column: int, left: NDArray[np.intp], part: FLOAT) -> FLOAT:
+        """Return one column at those places."""
+        values, slope = self.columns[column]
+        found = slope.take(left)
+        found *= part
+        found += values.take(left)
+        return np.asarray(found)
+
+
+def _log_grid(first: float, last: float) -> tuple[FLOAT, float, float]:
+    start, stop = math.log(first), math.log(last)
+    count = math.ceil((stop - start) / math.log(10.0) * _PER_DECADE) + 2
+    grid = np.linspace(start, stop, count)
+    return np.exp(grid), start, float(grid[1] - grid[0])
 
 
 @dataclass
@@ -37,7 +71,7 @@ class BeamProfile:
 
     beam: BeamGeometry
     criteria: tuple[Criterion, ...]
-    _tables: dict[float, tuple[FLOAT, FLOAT, float, float]] = field(default_factory=dict)
+    _tables: dict[float, Table] = field(default_factory=dict)
 
     def widths(self, distance: FLOAT) -> tuple[FLOAT, FLOAT]:
         """Return both 1/e diameters, a point focus as a small spot. [m]."""
@@ -96,33 +130,26 @@ class BeamProfile:
         found: FLOAT = np.where(outside <= widest / 2.0, axis, 0.0)
         return found
 
-    def table(self, farthest: float) -> tuple[FLOAT, FLOAT, float, float]:
-        """Return logarithms of ratio on the axis and of the peak on a grid of log distance, its start and its step."""
+    def table(self, farthest: float) -> Table:
+        """Return the ratio on the axis, the peak and the longer diameter on a grid of log distance."""
         key = 10.0 ** math.ceil(math.log10(max(farthest, 1.0)))
         if key not in self._tables:
-            start, stop = math.log(NEAREST), math.log(key * 1.5)
-            count = math.ceil((stop - start) / math.log(10.0) * _PER_DECADE) + 2
-            grid = np.linspace(start, stop, count)
-            axis, peak = self._axis_and_peak(np.exp(grid))
-            with np.errstate(divide="ignore"):
-                self._tables[key] = (np.log(axis), np.log(peak), start, float(grid[1] - grid[0]))
+            grid, start, step = _log_grid(NEAREST, key * 1.5)
+            axis, peak = self._axis_and_peak(grid)
+            dx, dy = self.widths(grid)
+            self._tables[key] = Table(start, step, (axis, peak, np.maximum(dx, dy)))
         return self._tables[key]
 
     def beside_fast(self, distance: FLOAT, aside: FLOAT, farthest: float) -> FLOAT:
         """Return what `beside` returns, read from a table with a step of 1.8 % in distance."""
-        log_axis, log_peak, start, step = self.table(farthest)
-        place = (np.log(np.maximum(distance, NEAREST)) - start) / step
-        left = np.minimum(place.astype(np.intp), log_axis.size - 2)
-        part = place - left
-        axis = log_axis[left] + part * (log_axis[left + 1] - log_axis[left])
-        peak = log_peak[left] + part * (log_peak[left + 1] - log_peak[left])
-        outside = np.maximum(aside - self.aperture_radius, 0.0)
-        dx, dy = self.widths(np.maximum(distance, NEAREST))
-        widest = np.maximum(dx, dy)
-        with np.errstate(under="ignore", over="ignore"):
-            if self.beam.profile == "gaussian":
-                return np.asarray(np.exp(np.minimum(axis, peak - np.square(2.0 * outside / widest))))
-            return np.where(outside <= widest / 2.0, np.exp(axis), 0.0)
+        table = self.table(farthest)
+        left, part = table.place(np.maximum(distance, NEAREST))
+        found = table.read(0, left, part)
+        wide = np.flatnonzero(aside > self.aperture_radius)
+        if wide.size:
+            peak, widest = table.read(1, left[wide], part[wide]), table.read(2, left[wide], part[wide])
+            found[wide] = self._fade(found[wide], peak, widest, aside[wide])
+        return found
 
     def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
         """Return how far beside the axis the ratio can still exceed 1, for distances [m] of shape (...). [m]."""
@@ -150,21 +177,16 @@ class ScatterProfile:
 
     ratio: Callable[[FLOAT], FLOAT]
     lambert: bool = True
-    _tables: dict[float, tuple[FLOAT, float, float]] = field(default_factory=dict)
+    _tables: dict[float, Table] = field(default_factory=dict)
 
     def fast(self, distance: FLOAT, farthest: float) -> FLOAT:
         """Return the ratio from a table."""
         key = 10.0 ** math.ceil(math.log10(max(farthest, 1.0)))
         if key not in self._tables:
-            start, stop = math.log(0.01), math.log(key * 1.5)
-            count = math.ceil((stop - start) / math.log(10.0) * _PER_DECADE) + 2
-            grid = np.linspace(start, stop, count)
-            with np.errstate(divide="ignore"):
-                self._tables[key] = (np.log(self.ratio(np.exp(grid))), start, float(grid[1] - grid[0]))
-        values, start, step = self._tables[key]
-        place = (np.log(np.maximum(distance, 0.01)) - start) / step
-        left = np.minimum(place.astype(np.intp), values.size - 2)
-        return np.asarray(np.exp(values[left] + (place - left) * (values[left + 1] - values[left])))
+            grid, start, step = _log_grid(CLOSEST, key * 1.5)
+            self._tables[key] = Table(start, step, (np.asarray(self.ratio(grid)),))
+        table = self._tables[key]
+        return table.read(0, *table.place(np.maximum(distance, CLOSEST)))
 
 
 _erf = np.vectorize(math.erf, otypes=[np.float64])

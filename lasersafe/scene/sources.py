@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.scene.directions import EVERYWHERE, Box, Cone, Directions, Vector, mirrored, turned
-from lasersafe.scene.profile import BeamProfile, ScatterProfile
+from lasersafe.scene.profile import CLOSEST, BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Piece, blocked
 
 FLOAT = NDArray[np.float64]
@@ -93,7 +93,8 @@ class Source:
             path = axial + self.offset
             if fast:
                 farthest = float(np.max(path, initial=1.0))
-                found = self.factor * self.profile.beside_fast(path, aside, farthest)
+                flat = self.profile.beside_fast(np.ravel(path), np.ravel(aside), farthest)
+                found = self.factor * flat.reshape(path.shape)
             else:
                 found = self.factor * self.profile.beside(path, aside, bound=bound)
             found = np.where(axial > 0.0, found, 0.0)
@@ -102,12 +103,11 @@ class Source:
             front = (x - on[0]) * n[0] + (y - on[1]) * n[1] + (z - on[2]) * n[2]
             found = np.where(front >= 0.0, found, 0.0)
         if pieces:
-            found = np.where(blocked(self.apex, x, y, z, pieces, self._cut_plane()), 0.0, found)
+            found = np.where(blocked(self.apex, x, y, z, pieces, self.cut_plane()), 0.0, found)
         return np.asarray(found)
 
     def _scattered(self, profile: ScatterProfile, square: FLOAT, dx: FLOAT, dy: FLOAT, dz: FLOAT, fast: bool) -> FLOAT:
-        away = np.sqrt(square)
-        away = np.maximum(away, 0.01)
+        away = np.maximum(np.sqrt(square), CLOSEST)
         found = profile.fast(away, float(np.max(away, initial=1.0))) if fast else profile.ratio(away)
         found = found * self.factor
         if profile.lambert and self.plane is not None:
@@ -115,7 +115,8 @@ class Source:
             found = found * np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / away, 0.0, 1.0)
         return found
 
-    def _cut_plane(self) -> tuple[Vector, Vector] | None:
+    def cut_plane(self) -> tuple[Vector, Vector] | None:
+        """Return the mirror behind which screens do not count, None without one."""
         return self.plane if self.way == "mirror" and self.start > 0.0 else None
 
     def path_to(self, point: Vector) -> float:

@@ -1,4 +1,4 @@
-"""What holds for every limit: monotonic, finite, broadcast like scalars, refused outside the tables, explained line by line."""
+"""What holds for every limit: monotonic, finite, arrays like single values, refused outside the tables, explained."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import tracemalloc
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
@@ -37,7 +37,8 @@ JOIN = 1.071
 def steps_of_the_print(rule_set, hazard, wavelength, first, second):
     """Return by how much the print may raise the irradiance between two durations beyond the joins of 7 %.
 
-    ICNIRP steps at 1e-11 s: by 2, times C_A from 700 nm, and by 20 from 1050 nm, where the stricter of two recollections is used.
+    ICNIRP steps at 1e-11 s: by 2, times C_A from 700 nm, and by 20 from 1050 nm, where the stricter of two
+    recollections is used.
     """
     if (
         rule_set != "ICNIRP-2013"
@@ -88,14 +89,10 @@ def test_the_directive_drops_to_1000_w_per_m2_at_t2_and_not_before():
 def test_a_larger_source_never_lowers_a_limit(rule_set, tissue, wavelength, duration, one, other):
     small, large = sorted((one, other))
     low, high = (exposure_limit(rule_set, tissue, wavelength, duration, angle) for angle in (small, large))
-    if float(low.radiant_exposure) > float(high.radiant_exposure) * (1 + 1e-12):
-        # an extended source reaches T_2 and meets the ceiling of the directive, which a smaller source does not have
-        assert float(high.irradiance) == pytest.approx(1000.0)
-        assert rule_set == "EU-2006/25/EC"
-        assert 700e-9 * (1 - 1e-12) <= wavelength <= 1400e-9 * (1 + 1e-12)
+    assert float(low.radiant_exposure) <= float(high.radiant_exposure) * (1 + 1e-12)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     RULE_SETS,
     TISSUES,
@@ -324,14 +321,13 @@ def test_trains_of_arrays_give_what_single_trains_give():
 
 
 def test_the_stricter_t_i_applies_at_1050_nm():
-    # 70 kHz: one pulse inside 5 us, but with 18 and 50 us of the directive two and four
+    # at 70 kHz two pulses lie inside 18 us and four inside 50 us
     args = (1e-8, 7e4, 10.0)
     at = pulse_train_limit("EU-2006/25/EC", "eye", 1050e-9, *args)
     low = pulse_train_limit("EU-2006/25/EC", "eye", 1049.999e-9, *args)
     high = pulse_train_limit("EU-2006/25/EC", "eye", 1050.001e-9, *args)
-    assert float(at.per_pulse) <= min(float(low.per_pulse), float(high.per_pulse)) * (1 + 1e-6)
+    assert float(at.per_pulse) <= min(float(low.per_pulse), float(high.per_pulse)) * (1 + 1e-5)  # C_A moves as well
 
 
-def test_nothing_counts_pulses_down():
-    assume(True)
+def test_pulses_are_counted_up():
     assert count_pulses(np.array([0.25, 0.3, 1e-6]), np.array([10.0, 10.0, 1.0])).tolist() == [3.0, 3.0, 1.0]

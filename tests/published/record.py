@@ -31,7 +31,7 @@ class Row:
     locator: str
     printed: str  # the digits as printed; "" where a test compares no number
     ours: float | None
-    agrees: bool
+    agrees: bool  # ours rounds to the digits as printed
     outcome: str = "passed"  # passed | failed | xfailed | skipped
     note: str = ""
 
@@ -139,6 +139,6 @@ def published_row(request: pytest.FixtureRequest) -> Callable[..., None]:
     recorder = request.config.stash[RECORDER]
 
     def record(printed: str, ours: float, note: str = "") -> None:
-        recorder.add(printed, ours, agrees=True, note=note)
+        recorder.add(printed, ours, agrees=bool(ours == printed_module.printed(printed).approx), note=note)
 
     return record

@@ -1,0 +1,114 @@
+"""Where a laser stands and points, and small geometry round it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lasersafe.assessment.context import Context
+from lasersafe.scene.directions import Box, Vector, angles, unit
+from lasersafe.scene.profile import ScatterProfile
+from lasersafe.scene.screens import Screen
+from lasersafe.scene.sources import Source
+
+if TYPE_CHECKING:
+    from lasersafe.models import Aim
+
+HAND_MARGIN = math.radians(10.0)  # common practice, no source
+
+
+@dataclass(frozen=True)
+class Pose:
+    """One laser in one place with the directions it can take in one mode."""
+
+    mode: str
+    apex: Vector
+    bearing: float
+    elevation: float
+    nominal: Box
+    directions: Box
+    margin: float
+    margin_source: str
+
+    def on_aim(self, distance: float) -> Vector:
+        """Return the point of the aim at a distance from the last optic."""
+        x, y, z = unit(self.bearing, self.elevation)
+        return self.apex[0] + x * distance, self.apex[1] + y * distance, self.apex[2] + z * distance
+
+    @property
+    def fixed(self) -> bool:
+        """Whether it points in one direction only, within its margin."""
+        low, high = self.nominal.elevation
+        return self.nominal.half_bearing == 0.0 and low == high
+
+
+def far_scatter(profile: ScatterProfile) -> float:
+    """Return a distance beyond which a lit spot of reflectance 1 is below the limit [m]."""
+    grid = np.geomspace(0.01, 1e5, 2000)
+    hot = np.flatnonzero(profile.ratio(grid) > 1.0)
+    return float(grid[min(hot[-1] + 1, grid.size - 1)]) if hot.size else 0.0
+
+
+def wet_ground(laser: Source) -> Source:
+    """Return the image of a laser in wet ground."""
+    box = laser.directions.box()
+    low, high = box.elevation
+    x, y, z = laser.apex
+    return replace(
+        laser,
+        way="mirror",
+        apex=(x, y, -z),
+        directions=Box(box.bearing, box.half_bearing, (-high, -low)),
+        plane=((x, y, 0.0), (0.0, 0.0, 1.0)),
+        surface="wet ground",
+        start=max(z, 1e-6),
+    )
+
+
+def nearest_on(screen: Screen, start: Vector) -> Vector:
+    """Return the place of a screen that is nearest to a point on the plan, as near to its height as the screen goes."""
+    best: tuple[float, Vector] | None = None
+    height = min(max(start[2], screen.bottom), screen.top)
+    for a, b in itertools.pairwise(screen.line):
+        ex, ey = b[0] - a[0], b[1] - a[1]
+        t = ((start[0] - a[0]) * ex + (start[1] - a[1]) * ey) / (ex * ex + ey * ey)
+        t = min(max(t, 0.0), 1.0)
+        point = (a[0] + t * ex, a[1] + t * ey, height)
+        away = math.dist(point, start)
+        if best is None or away < best[0]:
+            best = (away, point)
+    assert best is not None
+    return best[1]
+
+
+def pose_of(aim: Aim, context: Context, mode: str) -> Pose:
+    """Return an aim as typed in SI units, with its margin."""
+    apex = (*aim.position.pair, float(aim.height))
+    if aim.towards is not None:
+        end = (*aim.towards.pair, apex[2] if aim.towards_height is None else float(aim.towards_height))
+        offset = (end[0] - apex[0], end[1] - apex[1], end[2] - apex[2])
+        bearing, elevation = angles(offset) if any(offset) else (0.0, 0.0)
+    else:
+        turn = aim.bearing_range
+        middle = 0.0 if turn is None else (float(turn.low) + float(turn.high)) / 2.0
+        bearing = middle if aim.bearing is None else float(aim.bearing)
+        tilt = aim.elevation_range
+        level = 0.0 if tilt is None else (float(tilt.low) + float(tilt.high)) / 2.0
+        elevation = level if aim.elevation is None else float(aim.elevation)
+    low_b, high_b = (bearing, bearing) if aim.bearing_range is None else aim.bearing_range.span
+    low_e, high_e = (elevation, elevation) if aim.elevation_range is None else aim.elevation_range.span
+    nominal = Box(
+        (low_b + high_b) / 2.0, min((high_b - low_b) / 2.0, math.pi), (min(low_e, elevation), max(high_e, elevation))
+    )
+    if aim.margin is not None:
+        margin, source = float(aim.margin), "typed"
+    elif context.laser.handheld:
+        margin, source = HAND_MARGIN, "common practice, no source"
+    else:
+        margin, source = 0.0, "none"
+    directions = nominal.widened(margin) if margin > 0.0 else nominal
+    return Pose(mode, apex, bearing, elevation, nominal, directions, margin, source)

@@ -1,0 +1,321 @@
+"""What a laser does to a camera sensor, beside what has been published. Advice, never a verdict.
+
+No exposure limit exists for sensors. A published threshold counts only for its own wavelength and mode; for every
+other light the answer is that none is known.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+from lasersafe.hazard.data_table import open_data
+from lasersafe.optics.aperture import fraction_through
+from lasersafe.optics.cameras import collected, image_spot, resolved_exposure, spot_exposure
+from lasersafe.optics.checks import choice, positive, within
+from lasersafe.optics.geometry import BeamGeometry, diameters
+from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.optics.viewing import entrance_pupil
+from lasersafe.reference import shared_path
+
+MODES = ("continuous", "nanosecond pulse")
+SAME = 0.01  # a threshold stands for wavelengths this close to its own, relative
+# What helps against each way, as keys of the wording: geometry first.
+ADVICE = {
+    "direct": ("keep the lens out of the beam", "remote or expendable camera", "shutter shut during alignment"),
+    "mirror": ("mask mirrors in the frame", "remote or expendable camera", "shutter shut during alignment"),
+    "scatter": ("line filter on the lens", "smaller aperture", "defocus or move the spot", "remote camera head"),
+}
+
+
+@dataclass(frozen=True)
+class Camera:
+    """A camera: lens, filter and sensor, SI units; ``transmission`` of lens and filter at the laser's wavelength."""
+
+    name: str
+    focal_length: float
+    f_number: float
+    transmission: float = 1.0
+    pixel: float = 0.0
+    defocus: float = 0.0
+
+    @property
+    def pupil(self) -> float:
+        """Diameter of the entrance pupil. [m]."""
+        return float(entrance_pupil(self.focal_length, self.f_number))
+
+
+@dataclass(frozen=True)
+class SensorThreshold:
+    """One published threshold, SI units: value in W/m2 or J/m2, pulse durations it stands for."""
+
+    sensor: str
+    effect: str
+    wavelength: float
+    mode: str
+    pulse_duration: tuple[float, float] | None
+    value: float
+    unit: str
+    source: str
+    seen: str
+    note: str
+
+
+@dataclass(frozen=True)
+class CameraAdvice:
+    """One way for light to reach a sensor: what the lens collects, the exposure in the image, what is published.
+
+    ``threshold`` is the lowest published one, None where none is known; ``ratio`` is exposure over it.
+    """
+
+    camera: str
+    way: str
+    amount: float
+    spot_diameter: float
+    resolved: bool
+    exposure: float
+    unit: str
+    threshold: SensorThreshold | None
+    ratio: float | None
+    words: str
+    advice: tuple[str, ...]
+
+
+@lru_cache(maxsize=1)
+def sensor_thresholds() -> tuple[SensorThreshold, ...]:
+    """Return the published thresholds of ``shared/cameras/thresholds.toml``.
+
+    Raises
+    ------
+    ReferenceDataError
+        If the file is damaged.
+    """
+    top, _ = open_data(shared_path("cameras", "thresholds.toml"))
+    found = []
+    for table in top.tables("threshold"):
+        sensor, effect, mode = table.text("sensor"), table.text("effect"), table.text("mode")
+        if mode not in MODES:
+            table.fail(f"mode '{mode}' is not known")
+        pulses = None
+        if mode == "nanosecond pulse":
+            low, high = table.range("pulse_ns")
+            pulses = (low * 1e-9, high * 1e-9)
+        wavelength, value, unit = table.number("wavelength_nm") * 1e-9, table.printed("value") * 1e4, table.text("unit")
+        if unit != ("W/cm2" if pulses is None else "J/cm2") or not value > 0.0:
+            table.fail("'unit' must be W/cm2 for continuous light, J/cm2 for pulses, and 'value' above 0")
+        source, seen, note = table.text("source"), table.seen(), table.text("note")
+        found.append(
+            SensorThreshold(
+                sensor, effect, wavelength, mode, pulses, value, unit.replace("cm2", "m2"), source, seen, note
+            )
+        )
+        table.done()
+    top.done()
+    return tuple(found)
+
+
+def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorThreshold | None:
+    """Return the lowest published threshold for this light, or None where none is known [1]_ [2]_.
+
+    Parameters
+    ----------
+    wavelength : float
+        Wavelength. [m]
+    pulse_duration : float or None
+        Duration of one pulse; None for continuous light. [s]
+
+    Returns
+    -------
+    SensorThreshold or None
+        Only of the same wavelength, within 1 %, and mode.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is not positive and finite.
+
+    References
+    ----------
+    .. [1] SENSOR-LFW18, summary of measured thresholds.
+    .. [2] SENSOR-MDPI25, front-lit CMOS.
+
+    Examples
+    --------
+    >>> known_threshold(450e-9, None) is None, known_threshold(532e-9, 10e-9).effect
+    (True, 'point damage')
+    """
+    light = float(positive("wavelength", wavelength, "m"))
+    pulse = None if pulse_duration is None else float(positive("pulse_duration", pulse_duration, "s"))
+    fitting = []
+    for one in sensor_thresholds():
+        if abs(one.wavelength - light) > SAME * one.wavelength:
+            continue
+        if pulse is None and one.pulse_duration is None:
+            fitting.append(one)
+        if pulse is not None and one.pulse_duration is not None:
+            if one.pulse_duration[0] <= pulse <= one.pulse_duration[1]:
+                fitting.append(one)
+    return min(fitting, key=lambda one: one.value, default=None)
+
+
+def beam_in_camera(
+    camera: Camera,
+    amount: float,
+    wavelength: float,
+    beam: BeamGeometry,
+    place: float,
+    *,
+    way: str = "direct",
+    pulse_duration: float | None = None,
+    repetition_rate: float | None = None,
+) -> CameraAdvice:
+    """Return what a beam that enters the lens, directly or by a mirror, does in its focus [1]_.
+
+    The beam is centred on the lens and imaged as sharply as the lens can, which is the bound.
+
+    Parameters
+    ----------
+    camera : Camera
+        The camera.
+    amount : float
+        Power of continuous light, energy of one pulse; of a mirror what it sends on. [W or J]
+    wavelength : float
+        Wavelength. [m]
+    beam : BeamGeometry
+        The beam. [1]
+    place : float
+        From the last optic to the lens, along the beam. [m]
+    way : str
+        ``"direct"`` or ``"mirror"``.
+    pulse_duration : float, optional
+        Duration of one pulse; left out for continuous light. [s]
+    repetition_rate : float, optional
+        Pulses per second, of a train. [Hz]
+
+    Returns
+    -------
+    CameraAdvice
+        Advice.
+
+    Raises
+    ------
+    InputError
+        If the way is not known.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Elementary: fraction of the beam in the entrance pupil, over the area of the Airy disc.
+    """
+    choice("way", way, ("direct", "mirror"))
+    whole = float(within("amount", amount, "W or J", 0.0, math.inf))
+    dx, dy = diameters(beam, place)
+    inside = whole * float(fraction_through(dx, dy, camera.pupil, beam.profile))
+    spot, _ = image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
+    exposure = float(spot_exposure(inside, spot, camera.transmission))
+    return _advice(camera, way, inside, float(spot), False, exposure, wavelength, pulse_duration, repetition_rate)
+
+
+def scatter_in_camera(
+    camera: Camera,
+    amount: float,
+    wavelength: float,
+    distance: float,
+    *,
+    reflectance: float = 1.0,
+    view_angle: float = 0.0,
+    model: str = "lambert",
+    spot_diameter: float = 0.0,
+    pulse_duration: float | None = None,
+    repetition_rate: float | None = None,
+) -> CameraAdvice:
+    """Return what the image of a scattering spot does on the sensor, resolved or not [1]_.
+
+    A resolved spot is as bright at any distance; one that is not resolved falls off with the square of it.
+
+    Parameters
+    ----------
+    camera : Camera
+        The camera.
+    amount : float
+        Power of continuous light, energy of one pulse, on the surface. [W or J]
+    wavelength : float
+        Wavelength. [m]
+    distance : float
+        From the spot to the lens. [m]
+    reflectance : float
+        Part scattered, 0 to 1. [1]
+    view_angle : float
+        Angle between the surface normal and the camera. [rad]
+    model : str
+        ``"lambert"`` or ``"hemisphere"``.
+    spot_diameter : float
+        Diameter of the lit spot; 0 where it is not known, which is the bound. [m]
+    pulse_duration : float, optional
+        Duration of one pulse; left out for continuous light. [s]
+    repetition_rate : float, optional
+        Pulses per second, of a train. [Hz]
+
+    Returns
+    -------
+    CameraAdvice
+        Advice.
+
+    Raises
+    ------
+    InputError
+        If the model is not known.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] MCCLUNEY1994, irradiance of an image by the radiance of its object.
+    """
+    width = float(within("spot_diameter", spot_diameter, "m", 0.0, math.inf))
+    at_lens = float(scatter_exposure(amount, reflectance, distance, view_angle, model))
+    inside = float(collected(at_lens, camera.focal_length, camera.f_number, amount))
+    angle = 2.0 * math.atan2(width * math.cos(view_angle), 2.0 * float(positive("distance", distance, "m")))
+    spot, flag = image_spot(wavelength, camera.focal_length, camera.f_number, angle, camera.pixel, camera.defocus)
+    resolved = bool(flag)
+    exposure = float(spot_exposure(inside, spot, camera.transmission))
+    if resolved:  # the middle of a Gaussian spot is as bright as its power over its 1/e area
+        on_surface = amount / (math.pi / 4.0 * width * width)
+        bright = float(resolved_exposure(on_surface, reflectance, camera.f_number, camera.transmission))
+        exposure = max(exposure, bright)
+    return _advice(
+        camera, "scatter", inside, float(spot), resolved, exposure, wavelength, pulse_duration, repetition_rate
+    )
+
+
+def _advice(
+    camera: Camera,
+    way: str,
+    amount: float,
+    spot: float,
+    resolved: bool,
+    exposure: float,
+    wavelength: float,
+    pulse_duration: float | None,
+    repetition_rate: float | None,
+) -> CameraAdvice:
+    threshold = known_threshold(wavelength, pulse_duration)
+    unit = "W/m2" if pulse_duration is None else "J/m2"
+    short = "W/cm2" if pulse_duration is None else "J/cm2"
+    image = "a resolved image" if resolved else "an image as small as the lens makes it"
+    words = f"about {exposure / 1e4:.2g} {short} in {image}, {spot * 1e6:.2g} um"
+    ratio = None
+    if threshold is None:
+        mode = "continuous light" if pulse_duration is None else f"pulses of {pulse_duration:.3g} s"
+        words += f"; no published threshold is known for {mode} of {wavelength * 1e9:.4g} nm"
+    else:
+        ratio = exposure / threshold.value
+        words += (
+            f"; the lowest published threshold is {threshold.value / 1e4:.3g} {short} ({threshold.effect}, "
+            f"{threshold.sensor}; {threshold.source}), and other devices differ"
+        )
+        if repetition_rate is not None:
+            words += "; it is one of single pulses, a train damages at less"
+    return CameraAdvice(camera.name, way, amount, spot, resolved, exposure, unit, threshold, ratio, words, ADVICE[way])

@@ -1,0 +1,218 @@
+"""How far a visible beam can disturb pilots and drivers: visual interference outdoors.
+
+These levels are not exposure limits. A distance here never shortens a hazard distance, and whatever it says, the
+aviation authority must be asked before a beam may leave the site.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+
+from lasersafe.hazard.data_table import open_data
+from lasersafe.hazard.distances import direct_distance
+from lasersafe.optics.checks import positive, within
+from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.reference import shared_path
+
+VISIBLE = (400e-9, 700e-9)  # m
+AUTHORITY = (
+    "A beam that can leave the site: ask the aviation authority before the laser is set up, and keep its answer in "
+    "writing. A computed distance is no permission."
+)
+_PEAK_APERTURE = 1e-9  # m; so small that the average over it is the peak
+
+
+@dataclass(frozen=True)
+class Level:
+    """A level of visual interference: name, effective irradiance [W/m2] and what it stands for."""
+
+    name: str
+    irradiance: float
+    meaning: str
+    source: str = "FAA-AC70-1"
+    seen: str = "memory"
+
+
+LEVELS = (
+    Level("sensitive", 1.0, "100 uW/cm2: flash blindness or after-image"),
+    Level("critical", 0.05, "5 uW/cm2: glare"),
+    Level("laser-free", 0.0005, "50 nW/cm2: distraction"),
+)
+
+
+@dataclass(frozen=True)
+class Interference:
+    """One level, how far the beam is above it [m], that or the hazard distance if farther [m], and a note."""
+
+    level: Level
+    distance: float
+    to_keep: float
+    factor: float
+    note: str
+
+
+@lru_cache(maxsize=1)
+def _photopic_rows() -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return wavelengths [nm] and the larger of the two factors at each."""
+    top, _ = open_data(shared_path("photopic", "cie1924_v.toml"))
+    second, data = top.table("second"), top.table("data")
+    unit = data.table("unit")
+    if [unit.text(name) for name in ("wavelength", "cie", "ac70")] != ["nm", "1", "1"]:
+        unit.fail("wavelength in nm and factors in 1 are expected")
+    rows = []
+    for row in data.tables("row"):
+        rows.append((row.number("wavelength"), max(row.printed("cie"), row.printed("ac70"))))
+        row.done()
+    for text in ("key", "locator"):
+        second.text(text)
+    second.seen()
+    for table in (second, unit, data, top):
+        table.done()
+    places, values = (tuple(column) for column in zip(*rows, strict=True))
+    if not all(one < other for one, other in pairwise(places)) or not all(0.0 < value <= 1.0 for value in values):
+        top.fail("wavelengths must rise, and factors lie above 0 and be at most 1")
+    return places, values
+
+
+def photopic_factor(wavelength: float) -> float:
+    """Return the visual correction factor, 1 at 555 nm: the larger of two tables, between rows by its logarithm [1]_.
+
+    Parameters
+    ----------
+    wavelength : float
+        Wavelength, 400 nm to 700 nm. [m]
+
+    Returns
+    -------
+    float
+        Factor of the actual irradiance. [1]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the wavelength is outside the table.
+
+    References
+    ----------
+    .. [1] CIE-V-1924 and FAA-AC70-1, from memory (``shared/photopic/cie1924_v.toml``).
+
+    Examples
+    --------
+    >>> photopic_factor(555e-9), round(photopic_factor(532e-9), 3)
+    (1.0, 0.88)
+    """
+    light = float(within("wavelength", wavelength, "m", *VISIBLE))
+    places, values = _photopic_rows()
+    return min(1.0, math.exp(float(np.interp(round(light * 1e9, 6), places, np.log(values)))))
+
+
+def interference(
+    mean_power: float,
+    wavelength: float,
+    beam: BeamGeometry,
+    hazard_distance: float,
+    *,
+    photopic: bool = True,
+    levels: tuple[Level, ...] = LEVELS,
+) -> tuple[Interference, ...]:
+    """Return how far a beam is above each level of visual interference [1]_.
+
+    Parameters
+    ----------
+    mean_power : float
+        Power, of pulses their mean. [W]
+    wavelength : float
+        Wavelength. [m]
+    beam : BeamGeometry
+        The beam. [1]
+    hazard_distance : float
+        Hazard distance of the eye for the same beam, which is kept where it is farther. [m]
+    photopic : bool
+        Whether the visual correction factor is used; without it the factor is 1, the bound.
+    levels : tuple of Level
+        The levels asked for.
+
+    Returns
+    -------
+    tuple of Interference
+        One for each level; empty for invisible light, which disturbs nobody and is as harmful.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a distance is too large to compute.
+
+    References
+    ----------
+    .. [1] FAA-AC70-1, zones and levels, from memory.
+    """
+    light = float(positive("wavelength", wavelength, "m"))
+    nohd = float(within("hazard_distance", hazard_distance, "m", 0.0, math.inf))
+    if not VISIBLE[0] <= light <= VISIBLE[1]:
+        return ()
+    factor = photopic_factor(light) if photopic else 1.0
+    found = []
+    for level in levels:
+        distance = direct_distance(mean_power * factor, level.irradiance, _PEAK_APERTURE, beam)
+        note = "" if distance >= nohd else "the hazard distance of the eye is farther and is kept"
+        found.append(Interference(level, distance, max(distance, nohd), factor, note))
+    return tuple(found)
+
+
+def beam_elevation(start: tuple[float, float, float], end: tuple[float, float, float]) -> float:
+    """Return the angle of a beam above the horizon.
+
+    Parameters
+    ----------
+    start, end : tuple of float, (x, y, z)
+        Two places on the beam, z upwards. [m]
+
+    Returns
+    -------
+    float
+        Below 0 where the beam points down. [rad]
+
+    Raises
+    ------
+    OutOfRangeError
+        If both places are the same or not finite.
+    """
+    dx, dy, dz = (float(b) - float(a) for a, b in zip(start, end, strict=True))
+    length = math.sqrt(dx * dx + dy * dy + dz * dz)
+    positive("distance between start and end", length, "m")
+    return math.atan2(dz, math.hypot(dx, dy))
+
+
+def reach_in_the_air(distance: float, elevation: float, spread: float = 0.0) -> tuple[float, float]:
+    """Return how far along the ground and how high above the emitter a distance on the beam reaches.
+
+    Parameters
+    ----------
+    distance : float
+        Along the beam. [m]
+    elevation : float
+        Angle above the horizon. [rad]
+    spread : float
+        Half angle by which the beam may be turned either way; both results are the largest within it. [rad]
+
+    Returns
+    -------
+    tuple of float
+        Along the ground, above the emitter; the height is 0 for a beam that only points down. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+    """
+    way = float(within("distance", distance, "m", 0.0, math.inf))
+    angle = float(within("elevation", elevation, "rad", -math.pi / 2.0, math.pi / 2.0))
+    half = float(within("spread", spread, "rad", 0.0, math.pi))
+    low, high = max(angle - half, -math.pi / 2.0), min(angle + half, math.pi / 2.0)
+    flattest = 0.0 if low <= 0.0 <= high else min(abs(low), abs(high))
+    return way * math.cos(flattest), way * max(0.0, math.sin(high))

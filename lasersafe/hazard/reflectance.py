@@ -1,0 +1,236 @@
+"""Reflectance of a material at a wavelength, and whether it acts as a mirror there.
+
+The cold, clean value is used, because a surface reflects most before it chars or melts. What is not known reflects
+everything, like a mirror. Nothing is read between two rows: the larger neighbour stands for the gap.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lasersafe.errors import InputError
+from lasersafe.hazard.data_table import DataTable, open_data
+from lasersafe.optics.checks import FloatArray, choice, positive, within
+from lasersafe.reference import shared_path
+
+FILES = ("metals.toml", "non_metals.toml")
+FINISHES = ("mirror", "matt", "unknown")
+LONG_WAVE = 2.6e-6  # m; from here brushed and painted metal counts as a mirror (trade practice, Rayleigh rule)
+SAME = 0.02  # a row stands for wavelengths this close to it, relative
+
+
+@dataclass(frozen=True)
+class Row:
+    """Reflectance at one wavelength [m], upper end, with its source and mark."""
+
+    wavelength: float
+    value: float
+    printed: str
+    source: str
+    seen: str
+
+
+@dataclass(frozen=True)
+class Material:
+    """A material of the data files; ``rough`` ones scatter at long wavelengths too."""
+
+    key: str
+    name: str
+    metal: bool
+    rough: bool
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True)
+class Reflectance:
+    """What a surface sends back: value used, whether as a mirror, and where both come from."""
+
+    value: float
+    mirror: bool
+    words: str
+    source: str
+    seen: str
+
+
+NOT_KNOWN = Reflectance(1.0, True, "not known: all of it, as a mirror", "strict bound", "memory")
+
+
+def _row(table: DataTable, plus: float) -> Row:
+    place = table.number("wavelength_nm") * 1e-9
+    if table.has("value"):
+        value = table.printed("value")
+        printed = f"{value:g} + {plus:g}" if plus else f"{value:g}"
+    else:
+        low, value = table.printed("low"), table.printed("high")
+        if not low < value:
+            table.fail("'low' must be below 'high'")
+        printed = f"{low:g} to {value:g}"
+    if not 0.0 <= value <= 1.0:
+        table.fail("a reflectance lies from 0 to 1")
+    row = Row(place, min(1.0, value + plus), printed, table.text("source"), table.seen())
+    table.done()
+    return row
+
+
+@lru_cache(maxsize=1)
+def materials() -> dict[str, Material]:
+    """Return the materials of ``shared/reflectance/`` by key.
+
+    Raises
+    ------
+    ReferenceDataError
+        If a file is damaged.
+    """
+    found: dict[str, Material] = {}
+    for name in FILES:
+        top, _ = open_data(shared_path("reflectance", name))
+        for table in top.tables("material"):
+            key, words, metal = table.text("key"), table.text("name"), table.flag("metal")
+            rough = False if metal else table.flag("rough")
+            plus = table.printed("plus") if metal else 0.0
+            rows = tuple(_row(row, plus) for row in table.tables("row"))
+            table.done()
+            if key in found or [r.wavelength for r in rows] != sorted({r.wavelength for r in rows}):
+                table.fail("its key is used twice, or its rows do not rise")
+            found[key] = Material(key, words, metal, rough, rows)
+        top.done()
+    return found
+
+
+def material_reflectance(key: str, finish: str, wavelength: float) -> Reflectance:
+    """Return the reflectance of a material to be used at a wavelength [1]_ [2]_.
+
+    Parameters
+    ----------
+    key : str
+        Key of ``shared/reflectance/``.
+    finish : str
+        ``"mirror"``, ``"matt"`` or ``"unknown"``, which counts as a mirror.
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    Reflectance
+        The upper end at a row within 2 %, the larger neighbour between rows, 1 outside them; a matt surface that is
+        not rough counts as a mirror from 2.6 um on.
+
+    Raises
+    ------
+    InputError
+        If the material or finish is not known.
+    OutOfRangeError
+        If the wavelength is not positive and finite.
+
+    References
+    ----------
+    .. [1] NK-DATABASE, clean metals at normal incidence, derived from n and k.
+    .. [2] TRADE-REFLECTANCE, from memory.
+
+    Examples
+    --------
+    >>> material_reflectance("copper", "mirror", 1064e-9).value
+    0.99
+    >>> material_reflectance("copper", "matt", 800e-9).words
+    'copper: 0.97 + 0.02 (larger neighbour, 1070 nm)'
+    """
+    choice("finish", finish, FINISHES)
+    light = float(positive("wavelength", wavelength, "m"))
+    if key not in materials():
+        message = f"material = {key!r} is not known here; write one of: {', '.join(materials())}"
+        raise InputError(message)
+    material = materials()[key]
+    mirror = finish != "matt" or (light >= LONG_WAVE and not material.rough)
+    rows = material.rows
+    close = [row for row in rows if abs(row.wavelength - light) <= SAME * row.wavelength]
+    if close:
+        chosen, how = max(close, key=lambda row: row.value), "at"
+    elif rows[0].wavelength < light < rows[-1].wavelength:
+        below = max(i for i, row in enumerate(rows) if row.wavelength < light)
+        chosen, how = max(rows[below : below + 2], key=lambda row: row.value), "larger neighbour,"
+    else:
+        words = f"{material.name}: no value at {light * 1e9:.6g} nm, so all of it"
+        return Reflectance(1.0, True, words, NOT_KNOWN.source, NOT_KNOWN.seen)
+    words = f"{material.name}: {chosen.printed} ({how} {chosen.wavelength * 1e9:.6g} nm)"
+    return Reflectance(chosen.value, mirror, words, chosen.source, chosen.seen)
+
+
+def glossy_reflectance(incidence: ArrayLike, index: float = 1.5, faces: int = 1, *, bound: bool = True) -> FloatArray:
+    """Return the reflectance of glass, water or varnish by the angle of incidence [1]_.
+
+    Parameters
+    ----------
+    incidence : array_like, shape (...)
+        Angle from the normal, 0 to pi / 2. [rad]
+    index : float
+        Refractive index; 1.5 for glass, 1.33 for water. [1]
+    faces : int
+        1 for a surface, 2 for a pane whose back face reflects too.
+    bound : bool
+        True for light polarised across the plane of incidence, the most that is reflected; False for unpolarised.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Fresnel reflectance. [1]
+
+    Raises
+    ------
+    InputError
+        If the number of faces is not 1 or 2.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Elementary: Fresnel's equations; both faces 2 R / (1 + R).
+
+    Examples
+    --------
+    >>> float(glossy_reflectance(0.0, faces=2).round(3))
+    0.077
+    """
+    choice("faces", str(faces), ("1", "2"))
+    angle = within("incidence", incidence, "rad", 0.0, math.pi / 2.0)
+    ratio = float(within("index", index, "", 1.0, 10.0))
+    inside = np.sqrt(1.0 - np.square(np.sin(angle) / ratio))
+    outside = np.cos(angle)
+    across = np.square((outside - ratio * inside) / (outside + ratio * inside))
+    along = np.square((ratio * outside - inside) / (ratio * outside + inside))
+    kinds = [across] if bound else [across, along]
+    both = [2.0 * part / (1.0 + part) if faces == 2 else part for part in kinds]
+    return np.asarray(sum(both) / len(both))
+
+
+def rayleigh_roughness(wavelength: float, incidence: float = 0.0) -> float:
+    """Return the height of roughness below which a surface acts as a mirror [1]_.
+
+    Parameters
+    ----------
+    wavelength : float
+        Wavelength. [m]
+    incidence : float
+        Angle from the normal. [rad]
+
+    Returns
+    -------
+    float
+        lambda / (8 cos(theta)). [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] TRADE-REFLECTANCE, Rayleigh rule, from memory.
+    """
+    light = float(positive("wavelength", wavelength, "m"))
+    slant = math.cos(float(within("incidence", incidence, "rad", 0.0, 1.57)))
+    return light / (8.0 * slant)

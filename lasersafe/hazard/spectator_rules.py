@@ -1,0 +1,331 @@
+"""Regional spectator rules as data, apart from the physics: off until a case chooses a pack.
+
+A row is met, not met, or cannot be judged from the case; a row whose condition is not given does not apply. Rules and
+exposure limits both hold: the stricter decides.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+from functools import lru_cache
+
+from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.hazard.data_table import DataTable, Source, open_data
+from lasersafe.reference import shared_path
+
+FOLDER = "spectator_rules"
+MET, NOT_MET, NOT_JUDGED, NOT_APPLICABLE = "met", "not met", "cannot be judged from this case", "does not apply"
+COMPARISONS = ("at least", "at most", "class at most", "is")
+# M classes can harm through binoculars, so they rank above 2; United States numerals stand beside them
+_RANKS = {"1": 0, "I": 0, "2": 1, "II": 1, "IIA": 1, "1C": 2, "1M": 2, "2M": 2, "3R": 3, "3A": 3, "IIIA": 3}
+_RANKS |= {"3B": 4, "IIIB": 4, "4": 5, "IV": 5}
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a scene says about spectators; None where it is not known. SI units.
+
+    Parameters
+    ----------
+    height_above_standing : float, optional
+        Lowest height above a place where people stand at which a limit is exceeded; infinite where none is. [m]
+    lateral_gap : float, optional
+        Shortest way sideways from the hazard zone to people. [m]
+    reach_over_gap : float, optional
+        Shortest way from the hazard zone to a place that people can reach over to. [m]
+    barrier_height : float, optional
+        Height of the stage or of the lowest barrier before people. [m]
+    object_temperature : float, optional
+        Highest temperature that an object in reach of a beam can take. [K]
+    shortest_exposure_time : float, optional
+        Shortest exposure time that the spectators' limits were worked out for. [s]
+    visible : bool, optional
+        Whether the beam is visible, 400 nm to 700 nm.
+    attended : bool, optional
+        Whether the laser is under continuous control of an operator.
+    laser_class : str, optional
+        Class of the laser.
+    class_where_people, class_viewed, class_not_viewed : str, optional
+        Class of the emission where people are: any; looked at; not looked at.
+    audience_scanning : bool, optional
+        Whether a beam is moved over spectators.
+    only_scatter_reaches_people : bool, optional
+        Whether nothing but scatter reaches people.
+    """
+
+    height_above_standing: float | None = None
+    lateral_gap: float | None = None
+    reach_over_gap: float | None = None
+    barrier_height: float | None = None
+    object_temperature: float | None = None
+    shortest_exposure_time: float | None = None
+    visible: bool | None = None
+    attended: bool | None = None
+    laser_class: str | None = None
+    class_where_people: str | None = None
+    class_viewed: str | None = None
+    class_not_viewed: str | None = None
+    audience_scanning: bool | None = None
+    only_scatter_reaches_people: bool | None = None
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One row of a pack."""
+
+    key: str
+    text: str
+    fact: str
+    comparison: str
+    value: str
+    unit: str
+    locator: str
+    seen: str
+    visible: bool | None = None
+    attended: bool | None = None
+    above_class: str | None = None
+
+
+@dataclass(frozen=True)
+class Pack:
+    """A rule pack: key, name, what it is for, its rows and its source."""
+
+    key: str
+    name: str
+    scope: str
+    rules: tuple[Rule, ...]
+    source: Source
+
+
+@dataclass(frozen=True)
+class RuleVerdict:
+    """One row judged: ``outcome`` is met, not met, cannot be judged from this case, or does not apply."""
+
+    rule: Rule
+    outcome: str
+    found: str
+    words: str
+
+
+_FACTS = frozenset(field.name for field in fields(Facts))
+
+
+def _rule(table: DataTable) -> Rule:
+    fact, comparison, value = table.text("fact"), table.text("comparison"), table.text("value")
+    if fact not in _FACTS or comparison not in COMPARISONS:
+        table.fail(f"fact '{fact}' or comparison '{comparison}' is not known")
+    if comparison == "class at most":
+        good = value in _RANKS
+    elif comparison == "is":
+        good = value in ("true", "false")
+    else:
+        good = _number(value) is not None
+    if not good:
+        table.fail(f"value '{value}' does not fit '{comparison}'")
+    conditions = {name: table.flag(name) if table.has(name) else None for name in ("visible", "attended")}
+    above = table.optional_text("above_class")
+    if above is not None and above not in _RANKS:
+        table.fail(f"above_class '{above}' is not known")
+    key, text, unit, locator = (table.text(name) for name in ("key", "text", "unit", "locator"))
+    rule = Rule(
+        key,
+        text,
+        fact,
+        comparison,
+        value,
+        unit,
+        locator,
+        table.seen(),
+        conditions["visible"],
+        conditions["attended"],
+        above,
+    )
+    table.done()
+    return rule
+
+
+def _number(text: str) -> float | None:
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None
+
+
+@lru_cache(maxsize=1)
+def packs() -> dict[str, Pack]:
+    """Return the packs of ``shared/spectator_rules/`` by key.
+
+    Raises
+    ------
+    ReferenceDataError
+        If a file is damaged.
+    """
+    found: dict[str, Pack] = {}
+    for path in sorted(shared_path(FOLDER).glob("*.toml")):
+        top, source = open_data(path)
+        head = top.table("pack")
+        key, name, scope = head.text("key"), head.text("name"), head.text("scope")
+        head.done()
+        if key != path.stem:
+            top.fail(f"the key '{key}' must be the name of the file")
+        found[key] = Pack(key, name, scope, tuple(_rule(table) for table in top.tables("rule")), source)
+        top.done()
+    if not found:
+        message = f"data folder {FOLDER} is missing; install lasersafe again"
+        raise ReferenceDataError(message)
+    return found
+
+
+def pack(key: str) -> Pack:
+    """Return a rule pack.
+
+    Parameters
+    ----------
+    key : str
+        As in ``shared/spectator_rules/``.
+
+    Returns
+    -------
+    Pack
+        The pack.
+
+    Raises
+    ------
+    InputError
+        If there is none of this key.
+    """
+    if key not in packs():
+        message = f"spectator rules = {key!r} are not known here; write one of: {', '.join(packs())}"
+        raise InputError(message)
+    return packs()[key]
+
+
+def class_rank(name: str) -> int | None:
+    """Return the rank of a laser class, for comparing; None for a class that is not known.
+
+    Parameters
+    ----------
+    name : str
+        As "3B" or "Class IIIb".
+
+    Returns
+    -------
+    int or None
+        The higher, the more harmful; Class 1 has 0.
+    """
+    return _RANKS.get(name.upper().removeprefix("CLASS").strip())
+
+
+def judge(chosen: Pack, facts: Facts) -> tuple[RuleVerdict, ...]:
+    """Judge every row of a pack.
+
+    Parameters
+    ----------
+    chosen : Pack
+        The pack.
+    facts : Facts
+        What the scene says.
+
+    Returns
+    -------
+    tuple of RuleVerdict
+        One for each row, in their order.
+    """
+    return tuple(_judge(rule, facts) for rule in chosen.rules)
+
+
+def asked_for(chosen: Pack, fact: str, facts: Facts) -> tuple[float, Rule] | None:
+    """Return the largest figure of at least, for one fact, that a pack can ask for in a scene, with its row.
+
+    For a drawing: how far to the side, or how high, people or beams have to be. A row whose condition is not known
+    counts.
+
+    Parameters
+    ----------
+    chosen : Pack
+        The pack.
+    fact : str
+        Name of a field of `Facts`, as "lateral_gap".
+    facts : Facts
+        What the scene says; only the conditions are read.
+
+    Returns
+    -------
+    tuple of float and Rule, or None
+        None where the pack asks for nothing. [m or s]
+    """
+    fitting = [
+        (float(rule.value), rule)
+        for rule in chosen.rules
+        if rule.fact == fact and rule.comparison == "at least" and _judge(rule, facts).outcome != NOT_APPLICABLE
+    ]
+    return max(fitting, key=lambda pair: pair[0], default=None)
+
+
+def overall(verdicts: tuple[RuleVerdict, ...]) -> str:
+    """Return the outcome of a pack: not met if any row is, met only if every row that applies is.
+
+    Parameters
+    ----------
+    verdicts : tuple of RuleVerdict
+        From `judge`.
+
+    Returns
+    -------
+    str
+        ``"met"``, ``"not met"`` or ``"cannot be judged from this case"``.
+    """
+    outcomes = {verdict.outcome for verdict in verdicts}
+    if NOT_MET in outcomes:
+        return NOT_MET
+    return MET if outcomes <= {MET, NOT_APPLICABLE} and MET in outcomes else NOT_JUDGED
+
+
+def _judge(rule: Rule, facts: Facts) -> RuleVerdict:
+    unknown = []
+    for name, asked in (("visible", rule.visible), ("attended", rule.attended)):
+        given = getattr(facts, name)
+        if asked is not None and given is None:
+            unknown.append(name)
+        elif asked is not None and given is not asked:
+            return RuleVerdict(rule, NOT_APPLICABLE, "", f"holds only where {name} is {str(asked).lower()}")
+    if rule.above_class is not None:
+        rank = None if facts.laser_class is None else class_rank(facts.laser_class)
+        if rank is None:
+            unknown.append("laser_class")
+        elif rank <= _RANKS[rule.above_class]:
+            return RuleVerdict(rule, NOT_APPLICABLE, "", f"holds only above Class {rule.above_class}")
+    value = getattr(facts, rule.fact)
+    met = None if value is None else _compare(rule, value)
+    asked_for = f"{rule.comparison} {rule.value}" + (f" {rule.unit}" if rule.unit != "1" else "")
+    if met is None:
+        return RuleVerdict(rule, NOT_JUDGED, "", f"{asked_for}; not stated: {_words(rule.fact)}")
+    found = _shown(value, rule.unit)
+    if unknown and not met:
+        missing = ", ".join(_words(name) for name in unknown)
+        return RuleVerdict(rule, NOT_JUDGED, found, f"{asked_for}, here {found}; not stated: {missing}")
+    return RuleVerdict(rule, MET if met else NOT_MET, found, f"{asked_for}, here {found}")
+
+
+def _compare(rule: Rule, value: float | bool | str) -> bool | None:
+    if rule.comparison == "is":
+        return value is (rule.value == "true")
+    if rule.comparison == "class at most":
+        rank = class_rank(str(value))
+        return None if rank is None else rank <= _RANKS[rule.value]
+    number, asked = float(value), float(rule.value)
+    return number >= asked if rule.comparison == "at least" else number <= asked
+
+
+def _words(fact: str) -> str:
+    return fact.replace("_", " ")
+
+
+def _shown(value: float | bool | str, unit: str) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return value
+    return f"{value:.4g}" + (f" {unit}" if unit != "1" else "")

@@ -1,0 +1,341 @@
+"""Reflection by flat, spherical and cylindrical surfaces: the beam that leaves them, axis by axis.
+
+The beam behind is a `BeamGeometry` whose distances start at the surface, which is then the last optic. The second
+moments of the beam go through the ABCD matrix of the surface, which keeps waist diameter times divergence.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import cast
+
+from numpy.typing import ArrayLike
+
+from lasersafe.errors import OutOfRangeError
+from lasersafe.optics.checks import choice, floats, positive, within
+from lasersafe.optics.geometry import BeamGeometry, Pair, diameters, pair
+
+SHAPES = ("flat", "convex sphere", "concave sphere", "convex cylinder", "concave cylinder")
+AXES = ("x", "y")
+
+
+def shape_radii(shape: str, radius: float = math.inf, curved_axis: str = "x") -> Pair:
+    """Return the radii of curvature of a shape on both axes of the beam [1]_.
+
+    Parameters
+    ----------
+    shape : str
+        ``"flat"``, ``"convex sphere"``, ``"concave sphere"``, ``"convex cylinder"`` or ``"concave cylinder"``.
+    radius : float
+        Size of the radius; not used when flat. [m]
+    curved_axis : str
+        Axis of the beam in which a cylinder is curved, ``"x"`` or ``"y"``.
+
+    Returns
+    -------
+    tuple of float, (x, y)
+        Above 0 where convex, below 0 where concave, infinite where flat. [m]
+
+    Raises
+    ------
+    InputError
+        If a word is not known.
+    OutOfRangeError
+        If the radius of a curved shape is not positive and finite.
+
+    References
+    ----------
+    .. [1] Elementary: a sphere is curved in both axes, a cylinder in one.
+
+    Examples
+    --------
+    >>> shape_radii("concave cylinder", 0.5, "y")
+    (inf, -0.5)
+    """
+    choice("shape", shape, SHAPES)
+    choice("curved_axis", curved_axis, AXES)
+    if shape == "flat":
+        return math.inf, math.inf
+    size = float(positive("radius", radius, "m"))
+    signed = size if shape.startswith("convex") else -size
+    if shape.endswith("sphere"):
+        return signed, signed
+    return (signed, math.inf) if curved_axis == "x" else (math.inf, signed)
+
+
+def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "x") -> Pair:
+    """Return the focal lengths of a curved mirror on both axes of the beam [1]_.
+
+    Parameters
+    ----------
+    radius : array_like, shape () or (2,)
+        Radius of curvature on the axes x and y: above 0 convex, below 0 concave, infinite flat. [m]
+    incidence : float
+        Angle between beam and normal, below pi / 2. [rad]
+    tangential : str
+        Axis of the beam that lies in the plane of incidence, ``"x"`` or ``"y"``.
+
+    Returns
+    -------
+    tuple of float, (x, y)
+        R / 2 cos(theta) in the plane of incidence, R / (2 cos(theta)) across it; below 0 where the surface spreads
+        the beam, infinite where flat. [m]
+
+    Raises
+    ------
+    InputError
+        If the axis is not known.
+    OutOfRangeError
+        If a radius is 0 or NaN or the angle is not below pi / 2.
+
+    References
+    ----------
+    .. [1] SIEGMAN1986, ABCD matrix of a curved mirror at oblique incidence.
+
+    Examples
+    --------
+    >>> focal_lengths(-0.4)
+    (0.2, 0.2)
+    """
+    choice("tangential", tangential, AXES)
+    angle = float(within("incidence", incidence, "rad", 0.0, math.pi / 2.0))
+    slant = math.cos(angle)
+    if not slant > 1e-9:
+        message = f"incidence = {angle:.6g} rad: must be below pi / 2; a beam along the surface meets no mirror"
+        raise OutOfRangeError(message)
+    numbers = floats("radius", radius)
+    radii = pair("radius", numbers)
+    if any(math.isnan(r) or r == 0.0 for r in radii):
+        message = f"radius = {radius!r} m: must be a number other than 0, infinite for a flat surface"
+        raise OutOfRangeError(message)
+    factors = [slant, 1.0 / slant] if tangential == "x" else [1.0 / slant, slant]
+    return -radii[0] / 2.0 * factors[0], -radii[1] / 2.0 * factors[1]
+
+
+def _axis(beam: BeamGeometry, axis: int, distance: float, width: float, focal: float) -> tuple[float, float, float]:
+    """Return waist diameter, divergence and waist position on one axis behind the surface."""
+    angle, waist = beam.divergence[axis], beam.waist_diameter[axis]
+    away = distance - beam.waist_position[axis]
+    if math.isinf(focal):
+        return waist, angle, -away
+    if beam.propagation == "linear":  # only for surfaces that spread a beam that spreads already
+        return width, min(angle + width / abs(focal), math.pi), 0.0
+    if width == 0.0:  # the surface lies in a point focus, where its curvature does nothing
+        return waist, angle, 0.0
+    own = waist * angle / width  # the part of the divergence that no surface can take away
+    slope = angle * (angle * away / width) - width / focal
+    spread = math.hypot(own, slope)
+    if not spread > 0.0:
+        message = (
+            "the surface makes a beam from a point focus exactly parallel, which has no end; give the focus its "
+            "real diameter"
+        )
+        raise OutOfRangeError(message)
+    position, narrowest = -(slope / spread) * (width / spread), waist * (angle / spread)
+    if spread > math.pi:  # keep the width at the surface
+        position, spread = position * spread / math.pi, math.pi
+    return narrowest, spread, position
+
+
+def reflect(
+    beam: BeamGeometry, distance: float, radius: ArrayLike, incidence: float = 0.0, tangential: str = "x"
+) -> BeamGeometry:
+    """Return the beam behind a curved mirror; its distances start at the mirror [1]_ [2]_.
+
+    A convex surface adds the full angle a / (size of f), 2 a / R for a sphere, where a is the width of the beam there;
+    a concave one focuses a parallel beam at f and the beam spreads beyond. Angles are those of small curvature: near
+    the rim a real sphere spreads more, so the distances are the farther ones. An angle that would exceed pi stays at
+    pi, which is the farther one too.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam that falls on the mirror. [1]
+    distance : float
+        From the last optic to the mirror. [m]
+    radius : array_like, shape () or (2,)
+        Radius of curvature on the axes x and y: above 0 convex, below 0 concave, infinite flat. [m]
+    incidence : float
+        Angle between beam and normal, below pi / 2. [rad]
+    tangential : str
+        Axis of the beam that lies in the plane of incidence, ``"x"`` or ``"y"``.
+
+    Returns
+    -------
+    BeamGeometry
+        From the mirror on. A ``"linear"`` beam stays so where every curved axis is convex and the beam has passed its
+        waist; elsewhere the hyperbolic law, which reaches farther, takes its place.
+
+    Raises
+    ------
+    InputError
+        If the axis is not known.
+    OutOfRangeError
+        If a number cannot be used, or a point focus is made exactly parallel.
+
+    References
+    ----------
+    .. [1] SIEGMAN1986, ABCD matrix of a curved mirror at oblique incidence.
+    .. [2] ISO11146-1, clause on the propagation of the beam width.
+
+    Examples
+    --------
+    >>> ball = reflect(BeamGeometry((5e-3, 5e-3), (1e-3, 1e-3)), 1.0, 0.1)
+    >>> round(ball.divergence[0], 4)
+    0.103
+    """
+    place = float(within("distance", distance, "m", 0.0, math.inf))
+    focal = focal_lengths(radius, incidence, tangential)
+    curved = [axis for axis in (0, 1) if math.isfinite(focal[axis])]
+    spreading = all(focal[axis] < 0.0 and place >= beam.waist_position[axis] for axis in curved)
+    if beam.propagation == "linear" and not spreading:
+        beam = BeamGeometry(beam.waist_diameter, beam.divergence, beam.waist_position, beam.profile, "hyperbolic")
+    widths = [float(width) for width in diameters(beam, place)]
+    x, y = (_axis(beam, axis, place, widths[axis], focal[axis]) for axis in (0, 1))
+    pairs = cast("list[Pair]", list(zip(x, y, strict=True)))
+    return BeamGeometry(pairs[0], pairs[1], pairs[2], beam.profile, beam.propagation)
+
+
+def collimating_radius(beam: BeamGeometry, distance: float) -> Pair:
+    """Return the concave radii that make a beam as parallel as it can be: the worst curvature there is [1]_.
+
+    A flat mirror is a bound for a convex one where the beam spreads already. It is none for a concave one there, nor
+    for a convex one in front of a focus: a surface of this radius sends the beam much farther.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam that falls on the surface. [1]
+    distance : float
+        From the last optic to the surface. [m]
+
+    Returns
+    -------
+    tuple of float, (x, y)
+        Below 0 (concave) where the beam spreads there, above 0 where it converges, infinite in its waist. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the distance cannot be used.
+
+    References
+    ----------
+    .. [1] Own: from the second moments of `reflect`, the focal length a^2 / (phi^2 (z - z0)).
+    """
+    place = float(within("distance", distance, "m", 0.0, math.inf))
+    found = []
+    for axis in (0, 1):
+        away = place - beam.waist_position[axis]
+        angle = beam.divergence[axis]
+        correlation = angle * angle * away
+        width2 = beam.waist_diameter[axis] ** 2 + (angle * away) ** 2
+        found.append(math.inf if correlation == 0.0 else -2.0 * width2 / correlation)
+    return found[0], found[1]
+
+
+def with_real_focus(beam: BeamGeometry, wavelength: float) -> BeamGeometry:
+    """Return the beam with a point focus replaced by the smallest one that diffraction allows [1]_.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam. [1]
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    BeamGeometry
+        Waists of 0 become 2 lambda / (pi phi).
+
+    Raises
+    ------
+    OutOfRangeError
+        If the wavelength is not positive and finite.
+
+    References
+    ----------
+    .. [1] ISO11146-1, beam propagation ratio, which is 1 for the Gaussian and more for any other beam.
+    """
+    light = float(positive("wavelength", wavelength, "m"))
+    x, y = (
+        2.0 * light / (math.pi * angle) if waist == 0.0 else waist
+        for waist, angle in zip(beam.waist_diameter, beam.divergence, strict=True)
+    )
+    return replace(beam, waist_diameter=(x, y))
+
+
+def reflect_shape(
+    beam: BeamGeometry,
+    distance: float,
+    shape: str,
+    wavelength: float,
+    radius: float | None = None,
+    *,
+    incidence: float = 0.0,
+    curved_axis: str = "x",
+    tangential: str = "x",
+) -> tuple[BeamGeometry, str]:
+    """Return the beam behind an object of a shape, the worst one where its radius is not known, and why [1]_.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam that falls on the object. [1]
+    distance : float
+        From the last optic to the object. [m]
+    shape : str
+        One of `SHAPES`, or ``"unknown"``, which is taken as flat.
+    wavelength : float
+        Wavelength, for the smallest focus possible. [m]
+    radius : float, optional
+        Size of the radius of curvature. Left out: flat where the curvature would only spread the beam more, else the
+        radius that makes the beam as parallel as it can be. [m]
+    incidence : float
+        Angle between beam and normal, below pi / 2; used with a radius. [rad]
+    curved_axis : str
+        Axis of the beam in which a cylinder is curved.
+    tangential : str
+        Axis of the beam that lies in the plane of incidence.
+
+    Returns
+    -------
+    tuple of BeamGeometry and str
+        The beam from the object on, and the assumption in words.
+
+    Raises
+    ------
+    InputError
+        If a word is not known.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Own: the bounds follow from the second moments of `reflect`.
+
+    Examples
+    --------
+    >>> beam = BeamGeometry((5e-3, 5e-3), (1e-3, 1e-3))
+    >>> reflect_shape(beam, 1.0, "convex sphere", 1070e-9)[1]
+    'convex sphere of unknown radius, taken as flat: its curvature only spreads this beam more'
+    """
+    choice("shape", shape, (*SHAPES, "unknown"))
+    choice("curved_axis", curved_axis, AXES)
+    if shape in ("flat", "unknown"):
+        words = "flat" if shape == "flat" else "shape not known, taken as flat; a hollow surface can send it farther"
+        return reflect(beam, distance, math.inf), words
+    if radius is not None:
+        radii = shape_radii(shape, radius, curved_axis)
+        return reflect(with_real_focus(beam, wavelength), distance, radii, incidence, tangential), f"{shape}, as stated"
+    real = with_real_focus(beam, wavelength)
+    worst = collimating_radius(real, distance)
+    used = [shape.endswith("sphere") or AXES[axis] == curved_axis for axis in (0, 1)]
+    fits = [(r > 0.0) == shape.startswith("convex") and math.isfinite(r) for r in worst]
+    x, y = (worst[axis] if used[axis] and fits[axis] else math.inf for axis in (0, 1))
+    found = reflect(real, distance, (x, y))
+    if math.isinf(x) and math.isinf(y):
+        return found, f"{shape} of unknown radius, taken as flat: its curvature only spreads this beam more"
+    return found, f"{shape} of unknown radius, taken as the one that makes the beam as parallel as it can be"

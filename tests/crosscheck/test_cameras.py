@@ -1,0 +1,105 @@
+"""Camera sensors: two cases worked through by hand, limits of resolution, and silence where nothing is published."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import fields
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from lasersafe.errors import OutOfRangeError
+from lasersafe.hazard.cameras import (
+    ADVICE,
+    Camera,
+    CameraAdvice,
+    beam_in_camera,
+    known_threshold,
+    scatter_in_camera,
+    sensor_thresholds,
+)
+from lasersafe.optics.cameras import resolved_exposure
+from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.reference import templates_path
+from tests.project import bibliography
+from tests.published.printed import printed
+
+LENS = Camera("stage left", 50e-3, 2.8, 0.9)
+
+
+@pytest.mark.published("CAMERA-DERIVED", "100 W, 450 nm, in 1 mm, reflectance 0.5, f/2.8", note="DERIVED")
+def test_a_resolved_spot(published_row):
+    on_surface = 100.0 / (math.pi / 4.0 * 1e-6)
+    exposure = float(resolved_exposure(on_surface, 0.5, 2.8, 0.9)) / 1e4
+    assert 175.0 < exposure < 185.0  # about 180 W/cm2 with a lens that passes 0.9
+    published_row("180", exposure, note="printed as about this, W/cm2")
+
+
+@pytest.mark.published("CAMERA-DERIVED", "3 kW, 1070 nm, reflectance 0.3, at 2 m, 50 mm f/2.8", note="DERIVED")
+def test_an_unresolved_spot():
+    found = scatter_in_camera(LENS, 3000.0, 1070e-9, 2.0, reflectance=0.3)
+    assert not found.resolved
+    assert found.spot_diameter * 1e6 == printed("7")
+    assert found.amount * 0.9 * 1e3 == printed("16")
+    assert round(found.exposure / 1e4, -4) == printed("4e4")
+    assert found.threshold is None
+    assert found.ratio is None
+    assert "no published threshold is known for continuous light of 1070 nm" in found.words
+
+
+def test_a_resolved_spot_is_as_bright_at_any_distance_and_an_unresolved_one_is_not():
+    near, far = (scatter_in_camera(LENS, 100.0, 532e-9, r, reflectance=0.5, spot_diameter=5e-3) for r in (1.0, 4.0))
+    assert near.resolved
+    assert far.resolved
+    assert near.exposure == pytest.approx(far.exposure, rel=2e-3)
+    assert near.exposure == pytest.approx(100 / (math.pi / 4 * 25e-6) * 0.5 * 0.9 / (4 * 2.8**2), rel=2e-3)
+    near, far = (scatter_in_camera(LENS, 100.0, 532e-9, r) for r in (1.0, 4.0))
+    assert near.exposure == pytest.approx(16.0 * far.exposure, rel=1e-12)
+    # a larger spot is never brighter than one whose size is not known
+    sizes = [scatter_in_camera(LENS, 100.0, 532e-9, 2.0, spot_diameter=d).exposure for d in np.geomspace(1e-6, 0.1, 60)]
+    assert max(sizes) <= scatter_in_camera(LENS, 100.0, 532e-9, 2.0).exposure * (1 + 1e-9)
+    assert all(a >= b * (1 - 1e-9) for a, b in pairwise(sizes))
+
+
+def test_a_beam_in_the_lens_holds_no_more_than_the_beam():
+    beam = BeamGeometry((3e-3, 3e-3), (1e-3, 1e-3))
+    for place in (0.5, 20.0, 500.0):
+        found = beam_in_camera(LENS, 100.0, 532e-9, beam, place)
+        assert found.amount <= 100.0
+        assert found.threshold is not None
+        assert found.ratio == pytest.approx(found.exposure / 1e8)
+    assert beam_in_camera(LENS, 100.0, 532e-9, beam, 0.5).ratio > 1e3
+
+
+@pytest.mark.parametrize(
+    ("wavelength", "pulse", "value"),
+    [
+        (532e-9, None, 1e8),
+        (532e-9, 10e-9, 789.0),
+        (532e-9, 1e-6, None),
+        (532e-9, 1e-12, None),
+        (450e-9, None, None),
+        (1070e-9, None, None),
+        (1064e-9, 10e-9, None),
+        (1550e-9, 10e-9, None),
+    ],
+)
+def test_a_threshold_counts_only_for_its_own_wavelength_and_mode(wavelength, pulse, value):
+    found = known_threshold(wavelength, pulse)
+    assert (None if found is None else found.value) == (None if value is None else pytest.approx(value))
+    assert {one.source for one in sensor_thresholds()} <= set(bibliography())
+
+
+def test_advice_and_never_a_verdict():
+    assert not {field.name for field in fields(CameraAdvice)} & {"below", "holds", "verdict", "safe"}
+    with templates_path("wording", "en", "cameras.toml").open("rb") as file:
+        wording = tomllib.load(file)
+    assert set(wording["advice"]) == {key for keys in ADVICE.values() for key in keys}
+    train = scatter_in_camera(LENS, 1e-3, 532e-9, 2.0, pulse_duration=10e-9, repetition_rate=1e3)
+    assert "a train damages at less" in train.words
+    assert train.unit == "J/m2"
+    for bad in (math.nan, 0.0, -1.0):
+        with pytest.raises(OutOfRangeError):
+            scatter_in_camera(LENS, 1.0, 532e-9, bad)

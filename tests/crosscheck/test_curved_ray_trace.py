@@ -1,0 +1,213 @@
+"""Curved mirrors against a trace of 10^6 rays off the real surface, and against ABCD matrices acting on q."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.hazard.distances import direct_distance
+from lasersafe.optics.curved import (
+    SHAPES,
+    collimating_radius,
+    focal_lengths,
+    reflect,
+    reflect_shape,
+    shape_radii,
+    with_real_focus,
+)
+from lasersafe.optics.geometry import BeamGeometry, diameters
+
+RAYS = 1_000_000
+
+
+def rays(beam: BeamGeometry, to_mirror: float, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return places and directions of rays in the plane through the middle of the mirror, moving along +z."""
+    random = np.random.default_rng(seed)
+    places, slopes = [], []
+    for axis in (0, 1):
+        # exp(-(2 x / d63)^2) is a normal distribution of width d63 / sqrt(8)
+        x = random.normal(0.0, beam.waist_diameter[axis] / math.sqrt(8.0), RAYS)
+        t = random.normal(0.0, beam.divergence[axis] / math.sqrt(8.0), RAYS)
+        places.append(x + t * (to_mirror - beam.waist_position[axis]))
+        slopes.append(t)
+    place = np.column_stack([*places, np.zeros(RAYS)])
+    way = np.column_stack([*slopes, np.ones(RAYS)])
+    return place, way / np.linalg.norm(way, axis=1, keepdims=True)
+
+
+def mirrored(place: np.ndarray, way: np.ndarray, shape: str, radius: float) -> tuple[np.ndarray, np.ndarray]:
+    """Reflect rays off the surface itself, which touches the plane z = 0 at the origin."""
+    if shape == "flat":
+        normal = np.tile([0.0, 0.0, -1.0], (RAYS, 1))
+        hit = place
+    else:
+        centre = np.array([0.0, 0.0, radius if shape.startswith("convex") else -radius])
+        mask = np.array([1.0, 1.0, 1.0]) if shape.endswith("sphere") else np.array([1.0, 0.0, 1.0])
+        off, along = (place - centre) * mask, way * mask
+        a, b = (along**2).sum(1), (off * along).sum(1)
+        c = (off**2).sum(1) - radius**2
+        root = np.sqrt(b * b - a * c)
+        step = (-b - root if shape.startswith("convex") else -b + root) / a
+        hit = place + step[:, np.newaxis] * way
+        normal = (hit - centre) * mask / radius
+    return hit, way - 2.0 * (way * normal).sum(1)[:, np.newaxis] * normal
+
+
+def widths(hit: np.ndarray, way: np.ndarray, distance: float) -> tuple[float, float]:
+    step = (-distance - hit[:, 2]) / way[:, 2]  # back to where the light came from
+    there = hit + step[:, np.newaxis] * way
+    return math.sqrt(8.0) * float(there[:, 0].std()), math.sqrt(8.0) * float(there[:, 1].std())
+
+
+@pytest.mark.parametrize(
+    ("shape", "radius"),
+    [
+        ("flat", math.inf),
+        ("convex sphere", 0.4),
+        ("concave sphere", 0.6),
+        ("convex cylinder", 0.4),
+        ("concave cylinder", 0.6),
+    ],
+)
+def test_a_million_rays_are_as_wide(shape, radius):
+    beam = BeamGeometry((4e-3, 2e-3), (1.5e-3, 3e-3), (-0.5, 0.2))
+    to_mirror = 1.2
+    behind = reflect(beam, to_mirror, shape_radii(shape, radius))
+    hit, way = mirrored(*rays(beam, to_mirror, seed=7), shape, radius)
+    for distance in (0.05, 0.2, 0.5, 1.0, 5.0, 40.0):
+        ours = [float(d) for d in diameters(behind, distance)]
+        # 10^6 rays give a width to 0.07 %; the rest is the slant of the surface away from its middle
+        assert ours == pytest.approx(widths(hit, way, distance), rel=5e-3)
+
+
+def test_a_ray_trace_of_oblique_incidence_finds_both_foci():
+    radius, angle = 2.0, math.radians(40.0)
+    small = 1e-5  # a narrow fan, so that the foci are sharp
+    normal_at_middle = np.array([math.sin(angle), 0.0, -math.cos(angle)])
+    centre = radius * normal_at_middle  # concave: the centre lies on the side that the light comes from
+    found = []
+    for offset in ([small, 0.0, 0.0], [0.0, small, 0.0]):
+        start = np.array(offset)
+        way = np.array([0.0, 0.0, 1.0])
+        off = start - centre
+        step = -(off @ way) + math.sqrt((off @ way) ** 2 - (off @ off - radius**2))
+        hit = start + step * way
+        normal = (hit - centre) / radius
+        out = way - 2.0 * (way @ normal) * normal
+        chief = way - 2.0 * (way @ normal_at_middle) * normal_at_middle
+        apart = np.cross(out, chief)
+        found.append(float(np.linalg.norm(np.cross(hit, chief)) / np.linalg.norm(apart)))
+    assert found == pytest.approx(focal_lengths(-radius, angle, "x"), rel=1e-4)
+    assert focal_lengths(-radius, angle, "x") == pytest.approx((math.cos(angle), 1.0 / math.cos(angle)))
+
+
+@pytest.mark.parametrize("quality", [1.0, 8.0])
+@pytest.mark.parametrize("waist", [0.2e-3, 3e-3])
+@pytest.mark.parametrize("radius", [0.05, 3.0, -0.3, -2.0, -40.0])
+@pytest.mark.parametrize("incidence", [0.0, 1.0])
+def test_abcd_matrices_acting_on_q(quality, waist, radius, incidence):
+    wavelength, to_mirror, position = 1070e-9, 1.7, 0.3
+    rayleigh = math.pi * waist * waist / (2.0 * quality * wavelength)  # waist is a 1/e diameter
+    beam = BeamGeometry((waist, waist), (waist / rayleigh,) * 2, (position, position))
+    behind = reflect(beam, to_mirror, radius, incidence)
+    for axis, focal in enumerate((-radius / 2 * math.cos(incidence), -radius / 2 / math.cos(incidence))):
+        q = complex(to_mirror - position, rayleigh)
+        q = q / (-q / focal + 1.0)
+        for z in (0.0, 0.1, 3.0, 100.0):
+            imaginary = -(1.0 / (q + z)).imag
+            expected = math.sqrt(2.0 * quality * wavelength / (math.pi * imaginary))
+            assert float(diameters(behind, z)[axis]) == pytest.approx(expected, rel=1e-9)
+
+
+def test_the_handbook_formula_of_a_convex_sphere_is_never_the_farther_one():
+    power, limit, width, angle, radius = 1000.0, 50.0, 5e-3, 2e-3, 0.1
+    handbook = (math.sqrt(4.0 * power / (math.pi * limit)) - width) / (angle + 2.0 * width / radius)
+    linear = BeamGeometry((width, width), (angle, angle), (0.0, 0.0), "gaussian", "linear")
+    assert direct_distance(power, limit, 1e-6, reflect(linear, 0.0, radius)) == pytest.approx(handbook, rel=1e-9)
+    hyperbolic = BeamGeometry((width, width), (angle, angle))
+    assert direct_distance(power, limit, 1e-6, reflect(hyperbolic, 0.0, radius)) > handbook
+
+
+def test_a_concave_mirror_has_its_zone_beyond_the_focus():
+    beam = BeamGeometry((10e-3, 10e-3), (1e-3, 1e-3))
+    behind = reflect(beam, 0.0, -1.0)
+    assert behind.waist_position == pytest.approx((0.5, 0.5), rel=1e-2)
+    assert direct_distance(1.0, 50.0, 7e-3, behind) > 0.5
+
+
+def test_flat_bounds_convex_but_not_concave():
+    beam = BeamGeometry((50e-6, 50e-6), (60e-3, 60e-3), (0.15, 0.15))
+    flat = direct_distance(300.0, 50.0, 7e-3, reflect(beam, 0.5, math.inf))
+    for radius in np.geomspace(1e-3, 1e3, 60):
+        assert direct_distance(300.0, 50.0, 7e-3, reflect(beam, 0.5, radius)) <= flat
+        assert reflect(beam, 0.5, radius, 1.2).divergence[1] <= math.pi
+    worst = collimating_radius(beam, 0.5)
+    farthest = direct_distance(300.0, 50.0, 7e-3, reflect(beam, 0.5, worst))
+    assert farthest > 10.0 * flat
+    for factor in (0.8, 1.25):
+        other = direct_distance(300.0, 50.0, 7e-3, reflect(beam, 0.5, [r * factor for r in worst]))
+        assert other < farthest
+
+
+def test_a_flat_mirror_unfolds_the_path():
+    beam = BeamGeometry((1e-3, 2e-3), (2e-3, 1e-3), (0.4, -0.2))
+    behind = reflect(beam, 3.0, math.inf, 0.7)
+    for z in (0.0, 1.0, 30.0):
+        assert [float(d) for d in diameters(behind, z)] == [float(d) for d in diameters(beam, 3.0 + z)]
+
+
+LIGHT = 1070e-9
+WAIST, ANGLE = st.floats(1e-4, 2e-2), st.floats(1e-3, 0.3)
+PLACE, RADIUS = st.floats(-2.0, 2.0), st.floats(1e-2, 1e2)
+
+
+@given(WAIST, WAIST, ANGLE, ANGLE, PLACE, PLACE, st.floats(0.0, 4.0), RADIUS, st.floats(0.0, 1.4))
+def test_a_convex_surface_behind_the_waist_is_bounded_by_a_flat_one(wx, wy, ax, ay, px, py, to_mirror, radius, angle):
+    beam = BeamGeometry((wx, wy), (ax, ay), (px, py))
+    behind = reflect(beam, to_mirror, radius, angle)
+    flat = reflect(beam, to_mirror, math.inf)
+    for axis in (0, 1):
+        if to_mirror >= beam.waist_position[axis]:
+            for z in (0.0, 0.1, 1.0, 100.0):
+                assert diameters(behind, z)[axis] >= diameters(flat, z)[axis] * (1.0 - 1e-9)
+
+
+@given(WAIST, ANGLE, PLACE, st.floats(0.0, 4.0), RADIUS, st.sampled_from(SHAPES))
+def test_no_radius_reaches_farther_than_the_one_taken_when_it_is_not_known(
+    waist, angle, place, to_mirror, radius, shape
+):
+    beam = BeamGeometry((waist, waist), (angle, angle), (place, place))
+    bound, words = reflect_shape(beam, to_mirror, shape, LIGHT)
+    stated, _ = reflect_shape(beam, to_mirror, shape, LIGHT, radius)
+    for axis in (0, 1):
+        assert stated.divergence[axis] >= bound.divergence[axis] * (1.0 - 1e-9) or "flat" in words
+    far = 1e5  # far from every focus only the divergence counts
+    mine, other = (float(np.prod(diameters(b, far))) for b in (bound, stated))
+    assert other >= mine * (1.0 - 1e-6)
+
+
+def test_shapes_and_refusals():
+    beam = BeamGeometry((0.0, 0.0), (60e-3, 60e-3), (0.15, 0.15))
+    assert reflect_shape(beam, 0.5, "unknown", LIGHT)[0] == reflect_shape(beam, 0.5, "flat", LIGHT)[0]
+    assert "farther" in reflect_shape(beam, 0.5, "unknown", LIGHT)[1]
+    hollow, words = reflect_shape(beam, 0.5, "concave sphere", LIGHT)
+    assert "parallel" in words
+    assert hollow.divergence[0] == pytest.approx(2 * LIGHT / (math.pi * 0.35 * 60e-3), rel=1e-3)
+    assert "parallel" in reflect_shape(beam, 0.05, "convex sphere", LIGHT)[1]  # in front of the focus
+    assert "flat" in reflect_shape(beam, 0.05, "concave sphere", LIGHT)[1]
+    assert with_real_focus(beam, LIGHT).waist_diameter[0] == pytest.approx(2 * LIGHT / (math.pi * 60e-3))
+    assert with_real_focus(hollow, LIGHT) == hollow
+    with pytest.raises(InputError, match="concave sphere"):
+        reflect_shape(beam, 0.5, "hollow", LIGHT)
+    for bad in (0.0, -1.0, math.nan, math.inf):
+        with pytest.raises(OutOfRangeError):
+            reflect_shape(beam, 0.5, "convex sphere", LIGHT, bad)
+    with pytest.raises(OutOfRangeError):
+        reflect(beam, 0.5, 1.0, math.pi / 2)
+    with pytest.raises(OutOfRangeError, match="exactly parallel"):
+        reflect(BeamGeometry((0.0, 0.0), (0.25, 0.25), (0.0, 0.0)), 1.0, -2.0)

@@ -1,0 +1,130 @@
+"""Loss in air, aided viewing and visual interference against second methods and against their bounds."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+
+from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.hazard.aided import (
+    UNDESCRIBED,
+    aid,
+    aided_distance,
+    aided_exposure,
+    aided_scatter_distance,
+    enohd_factor,
+    finder,
+    transmission,
+)
+from lasersafe.hazard.attenuated import attenuated_distance
+from lasersafe.hazard.distances import direct_distance, scatter_distance
+from lasersafe.hazard.interference import beam_elevation, interference, photopic_factor, reach_in_the_air
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.atmosphere import kruse_attenuation, transmitted
+from lasersafe.optics.geometry import BeamGeometry, diameters
+
+BEAMS = [
+    BeamGeometry((3e-3, 3e-3), (1e-3, 1e-3)),
+    BeamGeometry((3e-3, 5e-3), (1e-3, 4e-3), (-2.0, 1.0)),
+    BeamGeometry((1e-3, 1e-3), (5e-3, 5e-3), (400.0, 400.0)),  # focused far away
+]
+
+
+@pytest.mark.parametrize("beam", BEAMS)
+@pytest.mark.parametrize("attenuation", [1e-7, 1e-5, 1e-3, 0.05])
+def test_loss_in_air_by_a_root_finder(beam, attenuation):
+    def excess(z):
+        dx, dy = diameters(beam, z)
+        return float(mean_exposure(100.0, dx, dy, 7e-3) * np.exp(-attenuation * (z + 10.0)) / 10.0) - 1.0
+
+    found = attenuated_distance(100.0, 10.0, 7e-3, beam, attenuation, 10.0)
+    places = np.geomspace(1e-6, found.without_loss * 1.01, 20000)
+    over = np.flatnonzero([excess(z) > 0 for z in places[::10]])
+    last = int(over[-1]) * 10
+    expected = brentq(excess, places[last], places[min(last + 10, places.size - 1)])
+    assert found.with_loss == pytest.approx(expected, rel=1e-9)
+    assert found.with_loss <= found.without_loss == direct_distance(100.0, 10.0, 7e-3, beam)
+
+
+def test_no_loss_changes_nothing_and_loss_is_monotone():
+    distances = [attenuated_distance(100.0, 10.0, 7e-3, BEAMS[0], mu).with_loss for mu in (0, 1e-20, 1e-6, 1e-4, 1)]
+    assert distances[0] == distances[1] == direct_distance(100.0, 10.0, 7e-3, BEAMS[0])
+    assert distances == sorted(distances, reverse=True)
+
+
+def test_kruse():
+    # a target at the visual range keeps 2 % of its contrast at 550 nm
+    for visibility in (200.0, 5e3, 23e3, 100e3):
+        assert float(transmitted(kruse_attenuation(visibility, 550e-9), visibility)) == pytest.approx(0.02, rel=1e-3)
+    assert kruse_attenuation(10e3, 1064e-9) == pytest.approx(3.912e-4 * (1064 / 550) ** -1.3, rel=1e-12)
+    edge = kruse_attenuation(6e3, 1064e-9)
+    assert edge < kruse_attenuation(6e3 * (1 - 1e-9), 1064e-9)  # the smaller loss at an edge
+    for bad in ((0.0, 1e-6), (math.nan, 1e-6), (1e4, 10.6e-6), (1e4, 355e-9), (2e6, 1e-6)):
+        with pytest.raises(OutOfRangeError):
+            kruse_attenuation(*bad)
+
+
+@given(st.floats(1e-3, 1e5), st.floats(1e-2, 1e6), st.floats(1e-4, 0.2), st.sampled_from([0.0, 0.7, 0.9, 1.0]))
+def test_aided_distance_is_never_the_nearer_one(amount, limit, divergence, passed):
+    beam = BeamGeometry((4e-3, 4e-3), (divergence, divergence))
+    gain = passed * (50 / 7) ** 2
+    bare = direct_distance(amount, limit, 7e-3, beam)
+    aided = aided_distance(amount, limit, 7e-3, beam, 50e-3, gain)
+    assert aided >= bare
+    assert aided <= max(bare, bare * enohd_factor(gain) * 1.01 + 5e-3 / divergence * max(1.0, enohd_factor(gain)))
+    if aided > bare:
+        dx, dy = diameters(beam, aided)
+        assert float(aided_exposure(amount, dx, dy, 50e-3, gain)) == pytest.approx(limit, rel=1e-6)
+
+
+def test_glass_and_instruments():
+    assert [transmission(w) for w in (250e-9, 350e-9, 400e-9, 532e-9, 700e-9, 1070e-9, 2.9e-6)] == [
+        0.0, 0.7, 0.9, 0.9, 0.9, 0.7, 0.0,
+    ]  # fmt: skip
+    assert aid("binoculars 7x50").gain(532e-9) == pytest.approx(0.9 * (50 / 7) ** 2)
+    assert aid("binoculars 7x50").gain(10.6e-6) == 0.0
+    assert all(UNDESCRIBED.gain(w) == pytest.approx((50 / 7) ** 2) for w in (355e-9, 532e-9, 1070e-9, 10.6e-6))
+    long_lens = finder(400e-3, 2.8)
+    assert (long_lens.objective, long_lens.magnification) == (pytest.approx(400e-3 / 2.8), 8.0)
+    with pytest.raises(InputError, match="binoculars 7x50"):
+        aid("opera glass")
+
+
+def test_a_magnified_spot_earns_the_credit_of_its_magnified_angle():
+    def limits(angle):
+        return 10.0 * np.clip(angle, 1.5e-3, 0.1) / 1.5e-3
+
+    point = aided_scatter_distance(100.0, 1.0, 0.0, "lambert", (0.0, 0.0), limits, 51.0, 7.0)
+    assert point == pytest.approx(float(scatter_distance(5100.0, 10.0)), rel=1e-9)
+    spot = aided_scatter_distance(100.0, 1.0, 0.0, "lambert", (5e-3, 5e-3), limits, 51.0, 7.0)
+    # by hand: 5100 / (pi r^2) = 10 x 7 x 5e-3 / (1.5e-3 r)
+    assert spot == pytest.approx(5100.0 / (math.pi * 10.0 * 7.0 * 5e-3 / 1.5e-3), rel=1e-5)
+    bare = aided_scatter_distance(100.0, 1.0, 0.0, "lambert", (5e-3, 5e-3), limits, 0.0, 7.0)
+    assert bare < spot < point
+
+
+def test_photopic_factor_is_never_below_either_table_and_smooth_between():
+    assert photopic_factor(555e-9) == 1.0
+    assert photopic_factor(450e-9) == pytest.approx(0.038, rel=1e-12)
+    assert photopic_factor(650e-9) == pytest.approx(0.107, rel=1e-12)
+    assert photopic_factor(455e-9) == pytest.approx(math.sqrt(0.038 * 0.06), rel=1e-9)
+    for bad in (399e-9, 701e-9, math.nan):
+        with pytest.raises(OutOfRangeError):
+            photopic_factor(bad)
+    assert interference(5.0, 1070e-9, BEAMS[0], 100.0) == ()
+
+
+def test_elevation():
+    assert beam_elevation((0, 0, 1.0), (10.0, 0, 11.0)) == pytest.approx(math.pi / 4)
+    assert beam_elevation((0, 0, 1.0), (0, 10.0, 1.0)) == 0.0
+    assert beam_elevation((0, 0, 2.0), (3.0, 4.0, 0.0)) < 0
+    with pytest.raises(OutOfRangeError):
+        beam_elevation((1, 1, 1), (1, 1, 1))
+    assert reach_in_the_air(1000.0, math.radians(30)) == pytest.approx((866.0254, 500.0))
+    assert reach_in_the_air(1000.0, math.radians(-5)) == pytest.approx((996.1947, 0.0))
+    assert reach_in_the_air(1000.0, math.radians(-5), math.radians(10)) == pytest.approx((1000.0, 87.15574))

@@ -1,0 +1,90 @@
+"""A person with an instrument, through the whole calculation: strict when not described, credit only for its glass."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.errors import CaseError
+from lasersafe.hazard.aided import UNDESCRIBED, aid
+from lasersafe.hazard.aided_reach import aided_reach, aided_scatter_reach
+from lasersafe.hazard.exposure import continuous, pulse_train
+from lasersafe.hazard.zones import direct_reach, scatter_reach
+from lasersafe.models import parse_case
+from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.reference import templates_path
+
+BEAM = BeamGeometry((4e-3, 4e-3), (2e-3, 2e-3))
+BINOCULAR = aid("binoculars 7x50")
+
+
+def ratios(replaced: str, name: str = "handheld-welder.toml") -> dict[tuple[str, str], float]:
+    text = templates_path("cases", name).read_text(encoding="utf-8")
+    line = next(line for line in text.splitlines() if line.startswith("aided = true"))
+    case = parse_case(text.replace(line, replaced))
+    person = next(p.name for p in parse_case(text).person if p.aided)
+    fitted = case.laser[0].fitted_setup.name
+    return {(s.way, s.tissue): s.ratio for s in assess(case).scenarios if s.person == person and s.setup == fitted}
+
+
+def test_no_instrument_is_weaker_than_one_that_is_described_weaker_than_one_that_is_not():
+    none = ratios("")
+    described = ratios('aided = true\nviewing_aid = "binoculars 7x50"')
+    strict = ratios("aided = true")
+    for way in ("direct", "mirror", "scatter"):
+        assert none[way, "eye"] <= described[way, "eye"] <= strict[way, "eye"]
+        assert none[way, "skin"] == described[way, "skin"] == strict[way, "skin"]
+    assert strict["scatter", "eye"] > 10.0 * none["scatter", "eye"]
+    # the same spot behind the same glass: 0.7 of the light
+    assert described["scatter", "eye"] == pytest.approx(0.7 * strict["scatter", "eye"], rel=0.5)
+
+
+def test_glass_stops_the_far_infrared():
+    text = templates_path("cases", "co2-cutter.toml").read_text(encoding="utf-8")
+    head, sep, tail = text.partition('[[person]]\nname = "Early spectators at the door"\n')
+    assert sep
+
+    def worst(lines: str) -> float:
+        assessment = assess(parse_case(head + sep + lines + tail))
+        found = [s for s in assessment.scenarios if s.person.startswith("Early") and s.tissue == "eye"]
+        return max(s.ratio for s in found if s.way == "scatter")
+
+    assert worst('aided = true\nviewing_aid = "binoculars 7x50"\n') == worst("")
+    assert worst("aided = true\n") == pytest.approx((50 / 7) ** 2 * worst(""))
+
+
+@pytest.mark.parametrize(
+    ("lines", "message"),
+    [
+        ('aided = true\nviewing_aid = "binoculars 7x5"', "did you mean 'binoculars 7x50'"),
+        ('viewing_aid = "binoculars 7x50"', "write aided = true as well"),
+    ],
+)
+def test_refusals(lines, message):
+    with pytest.raises(CaseError, match=message) as caught:
+        ratios(lines)
+    assert len(caught.value.faults) == 1
+
+
+@pytest.mark.parametrize("emission", [continuous(100.0), pulse_train(1e-3, 10e-9, 1e4)])
+@pytest.mark.parametrize("wavelength", [355e-9, 532e-9, 1070e-9, 1550e-9, 10.6e-6])
+def test_reach(emission, wavelength):
+    bare = direct_reach("ICNIRP-2013", "eye", emission, BEAM, wavelength, 10.0).distance
+    described = aided_reach("ICNIRP-2013", emission, BEAM, wavelength, 10.0, BINOCULAR).distance
+    strict = aided_reach("ICNIRP-2013", emission, BEAM, wavelength, 10.0, UNDESCRIBED).distance
+    assert bare <= described <= strict
+    if wavelength == 10.6e-6:
+        assert described == bare
+    # a beam far wider than every opening: by the root of the gain, and of the area of the openings
+    assert strict <= bare * 50.0 / 7.0 * 1.01 + 50.0 / 2e-3 * 1e-3 * 8.0
+    spot = 3e-3
+    point = aided_scatter_reach("ICNIRP-2013", emission, wavelength, 10.0, BINOCULAR).distance
+    large = aided_scatter_reach("ICNIRP-2013", emission, wavelength, 10.0, BINOCULAR, spot_diameter=spot).distance
+    eye = scatter_reach("ICNIRP-2013", "eye", emission, wavelength, 10.0).distance
+    assert large <= point * (1 + 1e-9)
+    assert point == pytest.approx(eye * max(1.0, math.sqrt(BINOCULAR.gain(wavelength))), rel=1e-6)
+    assert large >= scatter_reach("ICNIRP-2013", "eye", emission, wavelength, 10.0, spot_diameter=spot).distance * (
+        1 - 1e-6
+    )

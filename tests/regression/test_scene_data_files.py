@@ -1,0 +1,82 @@
+"""The data files of the scene: a gap, an overlap, an unknown key or a figure that cannot be is refused."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lasersafe.errors import ReferenceDataError
+from lasersafe.hazard import aided, cameras, ignition, interference, reflectance, spectator_rules
+from lasersafe.optics import atmosphere
+from lasersafe.reference import shared_path
+
+READERS: dict[str, tuple[Any, Callable[[], Any]]] = {
+    "photopic/cie1924_v.toml": (interference, interference._photopic_rows),
+    "atmosphere/kruse.toml": (atmosphere, atmosphere.kruse_data),
+    "viewing/aids.toml": (aided, aided.viewing_data),
+    "cameras/thresholds.toml": (cameras, cameras.sensor_thresholds),
+    "ignition/screening.toml": (ignition, ignition.screening_thresholds),
+    "reflectance/metals.toml": (reflectance, reflectance.materials),
+    "reflectance/non_metals.toml": (reflectance, reflectance.materials),
+    "spectator_rules/germany_shows.toml": (spectator_rules, spectator_rules.packs),
+}
+
+
+def read_changed(name: str, old: str, new: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Read a copy of the data with one change."""
+    shutil.copytree(shared_path(), folder / "shared")
+    path = folder / "shared" / name
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    module, read = READERS[name]
+    monkeypatch.setattr(module, "shared_path", lambda *parts: (folder / "shared").joinpath(*parts))
+    read.cache_clear()  # type: ignore[attr-defined]
+    try:
+        read()
+    finally:
+        read.cache_clear()  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new"),
+    [
+        ("photopic/cie1924_v.toml", 'ac70 = "4.0e-4"', 'ac70 = "1.4"'),
+        ("photopic/cie1924_v.toml", "wavelength = 410", "wavelength = 425"),
+        ("photopic/cie1924_v.toml", 'wavelength = "nm"', 'wavelength = "um"'),
+        ("atmosphere/kruse.toml", "[6, 50]", "[7, 50]"),
+        ("atmosphere/kruse.toml", "contrast =", "contrst ="),
+        ("atmosphere/kruse.toml", "reference_nm", "factor_of_mine = 1\nreference_nm"),
+        ("viewing/aids.toml", "[400, 700]", "[410, 700]"),
+        ("viewing/aids.toml", 'transmission = "0.9"', 'transmission = "1.9"'),
+        ("viewing/aids.toml", 'magnification = "7"', 'magnificaton = "7"'),
+        ("cameras/thresholds.toml", 'unit = "J/cm2"', 'unit = "W/cm2"'),
+        ("cameras/thresholds.toml", 'mode = "nanosecond pulse"', 'mode = "pulses"'),
+        ("ignition/screening.toml", 'irradiance_w_cm2 = "0.5"', 'irradiance_w_cm2 = "0"'),
+        ("ignition/screening.toml", 'power_w = "0.5"', 'power = "0.5"'),
+        ("reflectance/metals.toml", 'value = "0.96"', 'value = "9.6"'),
+        ("ignition/screening.toml", 'power_w = "0.5"', 'power_w = "half"'),
+        ("reflectance/metals.toml", 'value = "0.96"', 'value = "most"'),
+        ("reflectance/metals.toml", "wavelength_nm = 532", "wavelength_nm = 440"),
+        ("reflectance/metals.toml", 'seen = "memory"', 'seen = "guessed"'),
+        ("reflectance/metals.toml", 'key = "gold"', 'key = "copper"'),
+        ("reflectance/non_metals.toml", 'low = "0.7"', 'low = "0.95"'),
+        ("spectator_rules/germany_shows.toml", 'fact = "lateral_gap"', 'fact = "lateral gap"'),
+        ("spectator_rules/germany_shows.toml", 'value = "2.70"', 'value = "about 2.70"'),
+        ("spectator_rules/germany_shows.toml", 'key = "germany_shows"', 'key = "germany"'),
+        ("spectator_rules/germany_shows.toml", 'unit = "m"', 'units = "m"'),
+    ],
+)
+def test_a_damaged_file_is_refused(name, old, new, tmp_path, monkeypatch):
+    with pytest.raises(ReferenceDataError, match=Path(name).name) as caught:
+        read_changed(name, old, new, tmp_path, monkeypatch)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_copy_without_a_change_is_read(tmp_path, monkeypatch):
+    for number, name in enumerate(READERS):
+        read_changed(name, "[source]", "[source]", tmp_path / str(number), monkeypatch)
