@@ -10,7 +10,19 @@ from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, foot_lines, frame_marks, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, arrow, closed
 from lasersafe.drawing.shapes import along, clip_run
-from lasersafe.drawing.style import AIM_DASHES, LOOKS, SHADOW, filled, metres, metres_and_feet, quantity_text, strokes, swatch, time_text, tone
+from lasersafe.drawing.style import (
+    AIM_DASHES,
+    LOOKS,
+    SHADOW,
+    filled,
+    metres,
+    metres_and_feet,
+    quantity_text,
+    strokes,
+    swatch,
+    time_text,
+    tone,
+)
 from lasersafe.drawing.view import View, fit
 from lasersafe.results_scene import Elevation, ElevationItem, SceneResult, ZoneShape
 from lasersafe.wording import Wording
@@ -58,7 +70,9 @@ class _Section:
         one = self.one
         entries = self._entries()
         extra = [self.text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
-        layout = lay_out(self.paper, "elevation", self.title, entries[:1], entries[1:], foot_lines(self.paper, self.wording, extra))
+        layout = lay_out(
+            self.paper, "elevation", self.title, entries[:1], entries[1:], foot_lines(self.paper, self.wording, extra)
+        )
         extent = self._extent()
         x0, y0, x1, y1 = layout.drawing.frame
         trial = fit(extent, (x0, y0, x1, y1))
@@ -157,7 +171,11 @@ class _Section:
         self.under_ground = len(self.marks)
         ground = self.one.ground
         if ground:  # the floor goes on to both edges
-            ground = ((min(self.left, ground[0][0]), ground[0][1]), *ground, (max(self.right, ground[-1][0]), ground[-1][1]))
+            ground = (
+                (min(self.left, ground[0][0]), ground[0][1]),
+                *ground,
+                (max(self.right, ground[-1][0]), ground[-1][1]),
+            )
         runs = clip_run(self.view.run(ground), self.view.frame)
         for run in runs:
             self.marks.append(Lines((run,), BLACK, 0.6))

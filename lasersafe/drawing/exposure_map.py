@@ -29,10 +29,7 @@ def cells(found: HazardMap) -> tuple[list[float], list[float], list[list[int]]]:
     """Return the edges of columns and rows [m] and the class of each cell, the highest of heights and merged cells."""
     rows, columns = found.ratio.shape[1], found.ratio.shape[2]
     across, up = math.ceil(columns / _MOST_CELLS), math.ceil(rows / _MOST_CELLS)
-    highest = found.ratio[0]
-    for layer in found.ratio[1:]:
-        highest = _worse(highest, layer)
-    table = highest.tolist()
+    table = found.ratio.max(axis=0).tolist()  # NaN where any height has NaN
     classes = []
     for row in range(0, rows, up):
         line = []
@@ -41,12 +38,6 @@ def cells(found: HazardMap) -> tuple[list[float], list[float], list[list[int]]]:
             line.append(max(decade(value) for value in values))
         classes.append(line)
     return _edges(found.x.tolist(), across), _edges(found.y.tolist(), up), classes
-
-
-def _worse(one, other):  # type: ignore[no-untyped-def]
-    import numpy as np
-
-    return np.where(np.isnan(one) | np.isnan(other), math.nan, np.maximum(one, other))
 
 
 def _edges(centres: list[float], step: int) -> list[float]:

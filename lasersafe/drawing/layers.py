@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from lasersafe.drawing import symbols
 from lasersafe.drawing.groups import Group, outermost, state_of
@@ -15,8 +16,8 @@ from lasersafe.drawing.style import (
     AIM_INK,
     LOOKS,
     SHADOW,
-    filled,
     count_text,
+    filled,
     metres,
     metres_and_feet,
     quantity_text,
@@ -89,7 +90,9 @@ class Layers:
             zone = group.first
             rings = self.view.rings(zone.polygons)
             kind = self.text(f"plan.short_{zone.kind}")
-            if group.tag not in self.skipped and not self._name_area(group.tag, kind, rings, zone.distance, zone.origin):
+            if group.tag not in self.skipped and not self._name_area(
+                group.tag, kind, rings, zone.distance, zone.origin
+            ):
                 self._dimension(group, kind, rings)
 
     def _name_area(self, tag: str, kind: str, rings: list[Run], distance: float, origin: Sequence[float]) -> bool:
@@ -134,7 +137,7 @@ class Layers:
 
     def _edge(self, rings: list[Run]) -> list[Pair]:
         runs = [run for ring in rings for run in clip_run(closed(ring), self.frame)]
-        runs.sort(key=lambda run: -sum(math.dist(a, b) for a, b in zip(run, run[1:], strict=False)))
+        runs.sort(key=lambda run: -sum(math.dist(a, b) for a, b in pairwise(run)))
         return [p for run in runs[:2] for p in along(run, _PLACES)]
 
     def _dimension(self, group: Group, kind: str, rings: list[Run]) -> None:
@@ -204,7 +207,10 @@ class Layers:
                 pass
             elif span >= 2 * math.pi - 1e-6:
                 ring = tuple(
-                    (place[0] + _AIM_MARK * math.cos(k * math.pi / 24), place[1] + _AIM_MARK * math.sin(k * math.pi / 24))
+                    (
+                        place[0] + _AIM_MARK * math.cos(k * math.pi / 24),
+                        place[1] + _AIM_MARK * math.sin(k * math.pi / 24),
+                    )
                     for k in range(48)
                 )
                 self.marks += strokes([closed(ring)], self.frame, AIM_INK, 0.3, AIM_DASHES)
@@ -241,7 +247,7 @@ class Layers:
             self.used.add("today" if kind == "part" else kind)
             for run in runs:
                 self.marks += symbols.barrier(run, kind)
-                self.board.lines += list(zip(run, run[1:], strict=False))
+                self.board.lines += list(pairwise(run))
             for opening in barrier.openings:
                 cut = clip_line(self.view.point(opening.start), self.view.point(opening.end), self.frame)
                 if cut and not (self.sparse and math.dist(*cut) < 3.0):
@@ -279,7 +285,14 @@ class Layers:
             place = self.view.point(person.position)
             self.marks += symbols.person(place)
             eyes = self.text("plan.eyes", height=quantity_text(person.eye_height + person.floor, "m", "nearest"))
-            self._thing(self.text("plan.person", name=person.name, eyes=eyes, ratio=self._ratio(person.ratio, person.ratio_way)), place, 1.6, "person")
+            self._thing(
+                self.text(
+                    "plan.person", name=person.name, eyes=eyes, ratio=self._ratio(person.ratio, person.ratio_way)
+                ),
+                place,
+                1.6,
+                "person",
+            )
         for camera in self.scene.cameras:
             if self.view.holds(camera.position, 0.5):
                 place = self.view.point(camera.position)
@@ -336,7 +349,7 @@ class Layers:
             self.used.add("line")
             self.marks.append(Lines(tuple(runs), BLACK, 0.9, (6.0, 1.5)))
             for run in runs:
-                self.board.lines += list(zip(run, run[1:], strict=False))
+                self.board.lines += list(pairwise(run))
             plain = line.line_kind in ("", "exposure limit")
             key = "plan.line" if plain else "plan.line_rule"
             distance = metres_and_feet(line.distance)
@@ -359,4 +372,4 @@ class Layers:
 
 
 def _length(runs: Sequence[Run]) -> float:
-    return sum(math.dist(a, b) for run in runs for a, b in zip(run, run[1:], strict=False))
+    return sum(math.dist(a, b) for run in runs for a, b in pairwise(run))

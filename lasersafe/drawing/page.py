@@ -22,7 +22,7 @@ _TITLE_LINES = 2
 
 @dataclass(frozen=True)
 class Paper:
-    """What is drawn on: the name of the format, the size of the drawing and its white margin. [mm]"""
+    """Name of the format, size of the drawing and its white margin, in millimetres."""
 
     name: str
     width: float

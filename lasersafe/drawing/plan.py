@@ -38,7 +38,7 @@ def room_of(scene: SceneResult) -> Rect:
     things: list[Sequence[float]] = [*plan.outline, *[aim.position for aim in scene.aims]]
     things += [p for item in plan.items for p in item.outline]
     things += [p for barrier in scene.barriers for p in barrier.line]
-    things += [one.position for one in (*scene.surfaces, *scene.targets, *scene.cameras)]
+    things += _middles(scene)
     things += [person.position for person in scene.persons if person.placed]
     things += [p for person in scene.persons if person.placed for p in person.area]
     room = extent_of(things) or plan.extent
@@ -53,7 +53,7 @@ def all_of(scene: SceneResult) -> Rect:
     places: list[Sequence[float]] = [aim.position for aim in scene.aims]
     places += [*scene.plan.outline, *[person.position for person in scene.persons]]
     places += [p for barrier in scene.barriers for p in barrier.line]
-    places += [one.position for one in (*scene.surfaces, *scene.targets, *scene.cameras)]
+    places += _middles(scene)
     places += [p for item in scene.plan.items for p in item.outline]
     groups, beyond = grouped(scene)
     places += _corners(part for group in groups for zone in group.zones for part in zone.polygons)
@@ -75,15 +75,21 @@ def _details(scene: SceneResult, paper: Paper, room: Rect) -> list[tuple[frozens
             small.setdefault(laser, []).append((tag, extent))
     crowded = [found for found in small.values() if len(found) > _FEW]
     for sets in ([[one for found in crowded for one in found]], crowded):
-        parts = []
+        details: list[tuple[frozenset[str], Rect]] = []
         for found in filter(None, sets):
             extent = extent_of([corner for _, (x0, y0, x1, y1) in found for corner in ((x0, y0), (x1, y1))])
             if extent is not None:
-                parts.append((frozenset(tag for tag, _ in found), grown(extent, _AROUND, _TINY)))
-        fine = [fit(part, (0.0, 0.0, paper.width * 0.95, paper.height * 0.5)).scale for _, part in parts]
-        if parts and all(scale * _FINER <= rough for scale in fine):
-            return parts
+                details.append((frozenset(tag for tag, _ in found), grown(extent, _AROUND, _TINY)))
+        fine = [fit(part, (0.0, 0.0, paper.width * 0.95, paper.height * 0.5)).scale for _, part in details]
+        if details and all(scale * _FINER <= rough for scale in fine):
+            return details
     return []
+
+
+def _middles(scene: SceneResult) -> list[Sequence[float]]:
+    found: list[Sequence[float]] = [surface.position for surface in scene.surfaces]
+    found += [target.position for target in scene.targets]
+    return found + [camera.position for camera in scene.cameras]
 
 
 def _corners(parts: Iterable[Polygon]) -> list[Pair]:
@@ -190,8 +196,8 @@ def _directions(scene: SceneResult, wording: Wording) -> list[tuple[str, float]]
 
 
 def _signs(used: set[str], wording: Wording) -> list[Entry]:
-    order = ("laser", "aim", "person", "target", "camera", "mirror", "scatter", "holds", "today", "fails", "plain", "shadow",
-             "door", "window", "gap", "line", "item")  # fmt: skip
+    order = ("laser", "aim", "person", "target", "camera", "mirror", "scatter", "holds", "today", "fails", "plain",
+             "shadow", "door", "window", "gap", "line", "item")  # fmt: skip
 
     def sample(key: str, rect: Rect) -> list[Mark]:
         x0, y0, x1, y1 = rect
@@ -213,9 +219,9 @@ def _signs(used: set[str], wording: Wording) -> list[Entry]:
         if key in ("holds", "today", "fails", "plain"):
             return symbols.barrier((left, right), key)
         if key in ("door", "window", "gap"):
-            around = symbols.barrier((left, right), "holds")
             start, end = (x0 + 3.0, middle[1] - 0.5), (x1 - 3.0, middle[1] - 0.5)
-            return [*around, *symbols.opening(start, end, key, True)] if key != "door" else symbols.opening(start, end, key, True)
+            around = [] if key == "door" else symbols.barrier((left, right), "holds")
+            return [*around, *symbols.opening(start, end, key, True)]
         return drawn[key]
 
     def entry_of(key: str) -> Entry:

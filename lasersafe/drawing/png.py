@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from io import BytesIO
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from lasersafe.drawing.primitives import Area, Drawing, Lines, Run, Words
@@ -93,7 +94,7 @@ def dashed(run: Run, dashes: tuple[float, ...]) -> Iterator[Run]:
         return
     number, left = 0, dashes[0]
     part = [run[0]]
-    for start, end in zip(run, run[1:], strict=False):
+    for start, end in pairwise(run):
         long = math.dist(start, end)
         done = 0.0
         while long - done > left:

@@ -1,4 +1,4 @@
-"""The few things that a drawing is made of. Millimetres on paper, x to the right and y up from the lower left corner."""
+"""The few things that a drawing is made of, in millimetres from the lower left corner of the paper."""
 
 from __future__ import annotations
 

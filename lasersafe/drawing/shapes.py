@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from lasersafe.drawing.primitives import Pair, Rect, Run
 
@@ -34,8 +35,13 @@ def clip_line(start: Pair, end: Pair, rect: Rect) -> tuple[Pair, Pair] | None:
 def clip_run(run: Sequence[Pair], rect: Rect) -> list[Run]:
     """Return the parts of a line through points that lie inside a rectangle."""
     found: list[list[Pair]] = []
-    for start, end in zip(run, run[1:], strict=False):
-        cut = clip_line(start, end, rect)
+    x0, y0, x1, y1 = rect
+    # which sides each point lies beyond: 1 left, 2 right, 4 below, 8 above (Cohen and Sutherland)
+    sides = [(x < x0) + 2 * (x > x1) + 4 * (y < y0) + 8 * (y > y1) for x, y in run]
+    for (start, end), (first, last) in zip(pairwise(run), pairwise(sides), strict=True):
+        if first & last:
+            continue
+        cut = (start, end) if not first and not last else clip_line(start, end, rect)
         if cut is None:
             continue
         if found and found[-1][-1] == cut[0]:
@@ -119,14 +125,14 @@ def inside(point: Pair, rings: Sequence[Run]) -> bool:
 
 def along(run: Sequence[Pair], count: int) -> list[Pair]:
     """Return points at even steps along a line, its ends left out."""
-    steps = [math.dist(a, b) for a, b in zip(run, run[1:], strict=False)]
+    steps = [math.dist(a, b) for a, b in pairwise(run)]
     total = sum(steps)
     if total <= 0.0:
         return list(run[:1])
     found = []
     for number in range(1, count + 1):
         left = total * number / (count + 1)
-        for (a, b), step in zip(zip(run, run[1:], strict=False), steps, strict=True):
+        for (a, b), step in zip(pairwise(run), steps, strict=True):
             if left <= step and step > 0.0:
                 found.append((a[0] + (b[0] - a[0]) * left / step, a[1] + (b[1] - a[1]) * left / step))
                 break

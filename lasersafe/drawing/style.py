@@ -36,7 +36,9 @@ LOOKS = {
     "eye direct": Look("#8f1d4f", (Pattern(45, 3.2),), 0.7),
     "skin direct": Look("#a8560b", (Pattern(45, 2.4), Pattern(135, 2.4)), 0.5),
     "eye mirror": Look("#1d4e9e", (Pattern(135, 3.2, 0.18, (2.6, 1.2)),), 0.7, (4.0, 1.0)),
-    "skin mirror": Look("#1f7f93", (Pattern(135, 2.4, 0.18, (1.4, 0.8)), Pattern(45, 2.4, 0.18, (1.4, 0.8))), 0.5, (4, 1)),
+    "skin mirror": Look(
+        "#1f7f93", (Pattern(135, 2.4, 0.18, (1.4, 0.8)), Pattern(45, 2.4, 0.18, (1.4, 0.8))), 0.5, (4, 1)
+    ),
     "scatter eye": Look("#35601c", (Pattern(0, 2.6, 0.5, (0.5, 2.3)),), 0.7, (0.8, 0.8)),
     "scatter skin": Look("#66660f", (Pattern(0, 1.9, 0.25, (2.0, 1.2)),), 0.5, (0.8, 0.8)),
     "ignition": Look("#111111", (Pattern(90, 2.1, 0.28),), 0.8),

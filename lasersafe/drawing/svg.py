@@ -25,7 +25,7 @@ def to_svg(drawing: Drawing) -> str:
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="{high}mm" viewBox="0 0 {wide} {high}" '
-        f'font-family="\'{FAMILY}\', Verdana, sans-serif">',
+        f"font-family=\"'{FAMILY}', Verdana, sans-serif\">",
         f"<title>{_text(drawing.title)}</title>",
         f'<rect width="{wide}" height="{high}" fill="#ffffff"/>',
         *[_mark(mark, drawing.height) for mark in drawing.marks],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Run, arrow, closed
 
@@ -26,7 +27,9 @@ def _turned(place: Pair, bearing: float, points: Run) -> Run:
 
 def laser(place: Pair, bearing: float) -> list[Mark]:
     """Return a black box with a nose; the last optic is at the tip."""
-    body = _turned(place, bearing, ((-1.3, -5.2), (1.3, -5.2), (1.3, -2.0), (0.45, -2.0), (0.0, 0.0), (-0.45, -2.0), (-1.3, -2.0)))
+    body = _turned(
+        place, bearing, ((-1.3, -5.2), (1.3, -5.2), (1.3, -2.0), (0.45, -2.0), (0.0, 0.0), (-0.45, -2.0), (-1.3, -2.0))
+    )
     return [Area((body,), BLACK)]
 
 
@@ -57,7 +60,7 @@ def target(place: Pair, stop: bool) -> list[Mark]:
 
 
 def surface(place: Pair, line: Run, mirror: bool) -> list[Mark]:
-    """Return the trace of a surface: a mirror is a double line, a scattering one has ticks; unknown ways make a star."""
+    """Return the trace of a surface: a double line for a mirror, ticks for scatter, a star when it faces anywhere."""
     if len(line) > 1 and math.dist(line[0], line[-1]) > 1.0:
         (x0, y0), (x1, y1) = line[0], line[-1]
         long = math.dist(line[0], line[-1])
@@ -76,7 +79,8 @@ def surface(place: Pair, line: Run, mirror: bool) -> list[Mark]:
         return [Lines((line,), BLACK, 0.5), Lines(ticks, BLACK, 0.25)]
     x, y = place
     arms = [math.pi / 6 + math.pi / 3 * k for k in range(3)]
-    rays = tuple(((x - 1.8 * math.cos(a), y - 1.8 * math.sin(a)), (x + 1.8 * math.cos(a), y + 1.8 * math.sin(a))) for a in arms)
+    ways = [(1.8 * math.cos(a), 1.8 * math.sin(a)) for a in arms]
+    rays = tuple(((x - dx, y - dy), (x + dx, y + dy)) for dx, dy in ways)
     marks: list[Mark] = [Lines(rays, BLACK, 0.45)]
     if mirror:
         marks.append(Lines((closed(_circle(place, 1.8)),), BLACK, 0.35))
@@ -86,8 +90,8 @@ def surface(place: Pair, line: Run, mirror: bool) -> list[Mark]:
 def barrier(run: Run, kind: str) -> list[Mark]:
     """Return a barrier.
 
-    ``holds`` is a solid bar, one that holds in part has white dashes, ``fails`` an open bar with crosses, ``plain`` a double
-    line.
+    ``holds`` is a solid bar, one that holds in part has white dashes, ``fails`` an open bar with crosses,
+    ``plain`` a double line.
     """
     marks: list[Mark] = []
     if kind == "holds":
@@ -97,7 +101,7 @@ def barrier(run: Run, kind: str) -> list[Mark]:
     marks += [Lines((run,), BLACK, 1.3), Lines((run,), WHITE, 0.8)]
     if kind == "fails":
         crosses: list[Run] = []
-        for (x0, y0), (x1, y1) in zip(run, run[1:], strict=False):
+        for (x0, y0), (x1, y1) in pairwise(run):
             long = math.hypot(x1 - x0, y1 - y0)
             count = max(1, int(long / 6.0))
             for k in range(count):

@@ -53,7 +53,7 @@ class _Placed:
 
 
 def page_marks(drawing: Drawing, left: float, bottom: float) -> list[Mark]:
-    """Return the marks of a drawing whose lower left corner lies at ``left`` and ``bottom``. [point]"""
+    """Return the marks of a drawing whose lower left corner lies at ``left`` and ``bottom``, in points."""
     marks: list[Mark] = []
     code: list[str] = []
     for mark in drawing.marks:

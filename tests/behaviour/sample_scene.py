@@ -162,7 +162,7 @@ def room(reach: float = 311.0) -> SceneResult:
                 reach,
             ),
         ),
-        findings=(SceneFinding("set-up", "Right set-up: the key for the collimated lens stays with the safety officer."),),
+        findings=(SceneFinding("set-up", "the key for the collimated lens stays with the safety officer"),),
         map=HazardMap(np.linspace(0, 12, 60), np.linspace(0, 8, 40), (("child", 1.0), ("standing adult", 1.7)), ratio),
     )  # fmt: skip
 
