@@ -221,16 +221,17 @@ class _Section:
             clear = 2.0
             self.board.block(middle, 2.0)
         elif item.kind == "camera":
-            self.marks += symbols.camera(middle, None)
-            clear = 1.6
-            self.board.block(middle, 1.6)
+            self.marks += [Lines(((low, high),), BLACK, 0.3), *symbols.camera(high, None)]
+            middle, clear = high, 1.6
+            self.board.block(high, 1.6)
         else:
             ring = ((low[0] - 3, low[1]), (low[0] + 3, low[1]), (high[0] + 3, high[1]), (high[0] - 3, high[1]))
             self.marks += [Area((ring,), "#cccccc"), Lines((closed(ring),), BLACK, 0.3)]
         names += self._where(item)
         if abs(item.aside) > 0.05 * max(1.0, abs(item.along)):
             names += self.text("plan.aside", distance=metres(abs(item.aside), "down"))
-        places = [middle, high, *along((low, high), 3)] if low != high else [middle]
+        upright = item.kind in ("barrier", "wall") and low != high
+        places = [middle, high, *along((low, high), 3)] if upright else [middle]
         x0, y0, x1, y1 = self.view.frame
         shown = tuple(p for p in places if x0 <= p[0] <= x1 and y0 <= p[1] <= y1)
         self.labels.append(Label(names, shown or (middle,), clear=clear, bold=item.holds is False))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Words, box
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, box
 from lasersafe.drawing.shapes import clip_line, overlap, within
 from lasersafe.drawing.typeface import ASCENT, DESCENT, clean, width_of, wrap
 
@@ -18,6 +19,7 @@ _RINGS = (1.6, 4.0, 7.5, 12.0, 18.0, 26.0, 36.0, 50.0)
 _SIDES = ((1, 0.35), (-1, 0.35), (1, -0.35), (-1, -0.35), (0.3, 1), (0.3, -1), (-0.3, 1), (-0.3, -1))
 _WORTH_A_LEADER = 3.2
 _GRID = 7.0
+_CELL = 3.0
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,7 @@ class Board:
     symbols: list[Rect] = field(default_factory=list)
     lines: list[tuple[Pair, Pair]] = field(default_factory=list)
     leaders: list[tuple[Pair, Pair]] = field(default_factory=list)
+    edges: set[tuple[int, int]] = field(default_factory=set)  # cells that the edge of a zone runs through
     under: list[Mark] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     left_out: list[Label] = field(default_factory=list)
@@ -47,6 +50,19 @@ class Board:
     def block(self, place: Pair, half: float) -> None:
         """Keep a symbol free."""
         self.symbols.append((place[0] - half, place[1] - half, place[0] + half, place[1] + half))
+
+    def cover(self, run: Run) -> None:
+        """Note where a line runs that labels had better not hide."""
+        for start, end in pairwise(run):
+            count = int(math.dist(start, end) / _CELL) + 1
+            dx, dy = (end[0] - start[0]) / count, (end[1] - start[1]) / count
+            for k in range(count):
+                self.edges.add((int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)))
+
+    def _hidden(self, rect: Rect) -> int:
+        x0, y0, x1, y1 = [int(value / _CELL) for value in rect]
+        edges = self.edges
+        return sum([(x, y) in edges for x in range(x0, x1 + 1) for y in range(y0, y1 + 1)]) if edges else 0
 
     def put(self, label: Label) -> bool:
         """Write a label at its best free place; when there is none, remember it and return False."""
@@ -110,6 +126,7 @@ class Board:
         cost += 14.0 * sum([overlap(rect, other) for other in self.symbols])
         if best is not None and cost >= best[0]:
             return best
+        cost += 0.7 * self._hidden(rect)
         cost += 9.0 * sum([clip_line(*line, rect) is not None for line in self.leaders])
         cost += 4.0 * sum([clip_line(*line, rect) is not None for line in self.lines])
         if far > _RINGS[0]:

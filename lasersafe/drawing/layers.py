@@ -79,13 +79,13 @@ class Layers:
         """Draw the zones, farthest first, with their names and distances."""
         for tag, one in beyond:
             rings = self.view.rings(one.polygons)
-            self.marks += filled(rings, self.frame, LOOKS["beyond"])
+            self._fill(filled(rings, self.frame, LOOKS["beyond"]))
             if tag not in self.skipped:
                 self._name_area(tag, self.text("plan.short_beyond"), rings, one.distance, one.target_position)
         for group in groups:
             look = LOOKS[group.first.kind]
             for zone in group.zones:
-                self.marks += filled(self.view.rings(zone.polygons), self.frame, look, plain=group.plain)
+                self._fill(filled(self.view.rings(zone.polygons), self.frame, look, plain=group.plain))
         for group in groups:
             zone = group.first
             rings = self.view.rings(zone.polygons)
@@ -94,6 +94,13 @@ class Layers:
                 group.tag, kind, rings, zone.distance, zone.origin
             ):
                 self._dimension(group, kind, rings)
+
+    def _fill(self, marks: list[Mark]) -> None:
+        self.marks += marks
+        for mark in marks[-1:]:  # the edge comes last
+            if isinstance(mark, Lines):
+                for run in mark.runs:
+                    self.board.cover(run)
 
     def _name_area(self, tag: str, kind: str, rings: list[Run], distance: float, origin: Sequence[float]) -> bool:
         """Say where an area leaves the frame, or is all around it; return whether it does."""

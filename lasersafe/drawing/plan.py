@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from itertools import combinations
 
 from lasersafe.drawing import symbols
 from lasersafe.drawing.groups import beyond_entry, entry, grouped, limits_line
@@ -19,6 +20,7 @@ from lasersafe.drawing.page import (
     scale_bar,
 )
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Rect, box, closed
+from lasersafe.drawing.shapes import overlap
 from lasersafe.drawing.style import AIM_DASHES, AIM_INK, SHADOW
 from lasersafe.drawing.view import View, extent_of, fit, grown, longer
 from lasersafe.results_scene import Polygon, SceneResult
@@ -29,6 +31,7 @@ _EDGE = 0.07
 _LEAST = 4.0  # [m]
 _TINY = 0.05
 _CROWDED, _FEW = 32.0, 2  # zones below so many millimetres, and more than so many of them, get a detail page
+_MOST_DETAILS = 3
 _AROUND, _FINER = 0.2, 2.0
 
 
@@ -74,14 +77,18 @@ def _details(scene: SceneResult, paper: Paper, room: Rect) -> list[tuple[frozens
         if extent is not None and longer(extent) * 1000.0 / rough < _CROWDED:
             small.setdefault(laser, []).append((tag, extent))
     crowded = [found for found in small.values() if len(found) > _FEW]
-    for sets in ([[one for found in crowded for one in found]], crowded):
+    together = [[one for found in crowded for one in found]]
+    for sets in (crowded if len(crowded) <= _MOST_DETAILS else together, together):
         details: list[tuple[frozenset[str], Rect]] = []
+        bare: list[Rect] = []
         for found in filter(None, sets):
             extent = extent_of([corner for _, (x0, y0, x1, y1) in found for corner in ((x0, y0), (x1, y1))])
             if extent is not None:
+                bare.append(extent)
                 details.append((frozenset(tag for tag, _ in found), grown(extent, _AROUND, _TINY)))
         fine = [fit(part, (0.0, 0.0, paper.width * 0.95, paper.height * 0.5)).scale for _, part in details]
-        if details and all(scale * _FINER <= rough for scale in fine):
+        apart = not any(overlap(one, other) for one, other in combinations(bare, 2))
+        if details and apart and all(scale * _FINER <= rough for scale in fine):
             return details
     return []
 
@@ -119,8 +126,9 @@ def plan_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -
     details = _details(scene, paper, room)
     plan, rest, lost = _page(scene, paper, "plan", title, room, wording, details)
     pages = [plan]
-    for _, extent in details:
-        page, more, lost_too = _page(scene, paper, "detail", title, extent, wording)
+    for own, extent in details:
+        others = [(names, part) for names, part in details if names is not own]
+        page, more, lost_too = _page(scene, paper, "detail", title, extent, wording, others)
         pages.append(page)
         rest = rest or more
         lost += [text for text in lost_too if text not in lost]
