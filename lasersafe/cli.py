@@ -131,7 +131,7 @@ def sheet(
 
 @app.command()
 def spectators(case: CaseFile, as_json: Json = False) -> None:
-    """Print the nearest line that people may stand behind, on each side, in metres and feet."""
+    """Print the nearest allowed line on each side, in metres and feet."""
     from lasersafe.report_scene import spectators_json, spectators_text
 
     data = spectators_json(case)

@@ -7,8 +7,13 @@ import math
 from pathlib import Path
 from typing import Any
 
-from lasersafe.quantity import feet, format_quantity
+from lasersafe.quantity import feet
 from lasersafe.results_scene import HazardMap, SceneResult, SpectatorLine
+
+LINES_HOLD = (
+    "The lines hold for the set-up that is fitted, while it runs as described and every barrier stands; beyond them "
+    "the computed exposure is below the limits for the times that the sheet names."
+)
 
 
 def spectators_json(path: Path) -> dict[str, Any]:
@@ -40,6 +45,7 @@ def spectators_json(path: Path) -> dict[str, Any]:
         "lines": [_line(line) for line in scene.lines],
         "lasers": {name: {"position_m": list(aim.position), "setup": aim.setup} for name, aim in aims.items()},
         "not_placed": [f.subject for f in scene.findings if f.kind == "aim"],
+        "holds_for": LINES_HOLD,
         "verdict": assessment.decision.verdict,
         "passed": assessment.decision.passed,
         "caution": load_wording().caution_short,
@@ -63,7 +69,7 @@ def spectators_text(data: dict[str, Any]) -> str:
     """Return the spectator lines as a producer reads them."""
     lines = [data["title"], ""]
     for row in data["lines"]:
-        far = format_quantity(row["distance_m"], "m", 4, "up")
+        far = f"{row['distance_m']:,.1f} m"
         if row["distance_m"] <= 0.0:
             lines.append(f"{row['side']}: no zone reaches this side")
             continue
@@ -74,7 +80,7 @@ def spectators_text(data: dict[str, Any]) -> str:
     if not data["lines"]:
         lines.append("No laser has a place in the scene.")
     lines += [f"{name} has no place in the scene: no line takes it into account" for name in data["not_placed"]]
-    lines += ["", data["verdict"], data["caution"]]
+    lines += ["", LINES_HOLD, data["verdict"], data["caution"]]
     return "\n".join(lines)
 
 

@@ -155,6 +155,7 @@ def _struck_out(context: Context, person: Person, way: str) -> str:
     for entry in context.case.strike_out:
         if (
             entry.way == way
+            and entry.mode is None  # a mode is known in a scene only
             and entry.person == person.name
             and entry.laser in (None, context.laser.name)
             and entry.setup in (None, context.setup.name)

@@ -169,9 +169,7 @@ def scene_decision(decision: Decision, scene: SceneResult) -> Decision:
     verdict, passed = decision.verdict, decision.passed
     if refusals and passed:
         verdict, passed = f"Do not run as planned: {refusals[0]}", False
-    sides = [
-        f"{line.side} {format_quantity(line.distance, 'm', 3, 'up')}" for line in scene.lines if line.distance > 0.0
-    ]
+    sides = [f"{line.side} {line.distance:,.1f} m" for line in scene.lines if line.distance > 0.0]
     people = decision.people
     if sides:
         people += f" Lines behind which every zone of the plan ends, from the last optic: {', '.join(sides)}."

@@ -11,11 +11,12 @@ import shapely  # type: ignore[import-untyped]
 
 from lasersafe.assessment.calculation import Working, exposure_steps, limit_steps
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.lit import ROUND_UP
 from lasersafe.assessment.scenarios import aid_of, person_duration
 from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, standing_places, worst_hit
 from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import TISSUES, area_of
-from lasersafe.assessment.stage import MODES, ROUND_UP, Stage
+from lasersafe.assessment.stage import MODES, Stage
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
 from lasersafe.quantity import format_quantity

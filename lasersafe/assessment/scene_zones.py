@@ -9,8 +9,9 @@ import numpy as np
 import shapely  # type: ignore[import-untyped]
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.lit import ROUND_UP
 from lasersafe.assessment.protection import _mean_power
-from lasersafe.assessment.stage import ROUND_UP, Stage
+from lasersafe.assessment.stage import Stage
 from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.optics.aperture import peak_exposure

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.lit import ROUND_UP, Lit, curved_source, lit_surfaces
 from lasersafe.assessment.pose import Pose, far_scatter, nearest_on, pose_of, wet_ground
 from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.setups import area_of
@@ -20,10 +21,9 @@ from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import scatter_ratio, worst_place
 from lasersafe.optics.aperture import peak_exposure
-from lasersafe.optics.curved import reflect_shape
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import Criterion, SetupResult
-from lasersafe.scene.directions import EVERYWHERE, Box, Vector, unit
+from lasersafe.scene.directions import EVERYWHERE, Box, Vector
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
 from lasersafe.scene.sources import Mirror, Source, reachable, reflected
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
 FLOAT = NDArray[np.float64]
 MODES = ("running", "alignment", "service", "fault")
 REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; common practice, no source
-ROUND_UP = 1.001
-UNLISTED = "an object that is not on the list"
 
 
 @dataclass(frozen=True)
@@ -47,23 +45,6 @@ class Held:
     irradiance: float
     verdict: BarrierVerdict
     place: Vector | None
-
-
-@dataclass(frozen=True)
-class Lit:
-    """A surface that the beam can meet: where, how it returns light, and whether the place is known."""
-
-    name: str
-    position: Vector
-    normal: Vector | None
-    width: float
-    reflectance: float
-    mirror: bool
-    shape: str
-    placed: bool
-    offset_known: bool  # False: the head moves, so the way to it is not known
-    radius: float | None = None  # of curvature, None when not stated
-    axes: str = "cylinder"
 
 
 @dataclass
@@ -121,54 +102,7 @@ class Stage:
 
     def lit(self, context: Context, pose: Pose) -> tuple[Lit, ...]:
         """Return what the beam of a laser can meet, each with its place."""
-        found: list[Lit] = []
-        places = {p.name: p for p in self.scene.surface}
-        far = context.wavelength >= FAR_INFRARED
-        known = pose.fixed
-        for surface in context.surfaces:
-            mirror = far or surface.finish != "matt"
-            place = places.get(surface.name)
-            if place is None:
-                where = pose.on_aim(float(surface.distance))
-                found.append(
-                    Lit(surface.name, where, None, 0.0, float(surface.reflectance), mirror, "unknown", False, known)
-                )
-                continue
-            normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
-            spot = (*place.position.pair, float(place.height))
-            width = float(place.width)
-            found.append(
-                Lit(
-                    surface.name,
-                    spot,
-                    normal,
-                    width,
-                    float(surface.reflectance),
-                    mirror,
-                    place.shape,
-                    True,
-                    True,
-                    None if place.radius is None else float(place.radius),
-                    place.axes,
-                )
-            )
-        for target in self.scene.target:
-            if target.laser not in (None, context.laser.name) or any(item.name == target.name for item in found):
-                continue
-            mirror = far or target.finish != "matt"
-            work = self.work_distance(context)
-            if target.position is None:
-                found.append(
-                    Lit(target.name, pose.on_aim(work), None, 0.0, float(target.reflectance), mirror, target.shape,
-                        False, known, None if target.radius is None else float(target.radius))
-                )  # fmt: skip
-                continue
-            spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
-            found.append(Lit(target.name, spot, None, 0.1, float(target.reflectance), mirror, target.shape, True, True))
-        if not any(item.mirror for item in found):
-            where = pose.on_aim(self.work_distance(context))
-            found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, "unknown", False, known))
-        return tuple(found)
+        return lit_surfaces(self.scene, context, pose, self.work_distance(context))
 
     def work_distance(self, context: Context) -> float:
         """Return how far the work is from the last optic, 0 when not stated. [m]."""
@@ -276,7 +210,7 @@ class Stage:
                 continue
             assert isinstance(laser.profile, BeamProfile)
             if item.shape in ("convex", "concave"):
-                found.append(_curved(context, pose, item, laser.profile))
+                found.append(curved_source(context, pose, item, laser.profile))
                 continue
             reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
             source = reflected(laser, mirror, reach)
@@ -400,23 +334,3 @@ class Stage:
                 if not found <= best:
                     best, place = found, near
         return best, place
-
-
-def _curved(context: Context, pose: Pose, item: Lit, profile: BeamProfile) -> Source:
-    """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go."""
-    away = max(math.dist(item.position, pose.apex), 1e-3)
-    shape = f"{item.shape} {item.axes}"
-    beam, words = reflect_shape(context.beam, away, shape, context.wavelength, item.radius)
-    bent = BeamProfile(beam, profile.criteria)
-    reach = farthest_of(bent.criteria, beam, item.reflectance) * ROUND_UP
-    return Source(
-        "mirror",
-        item.position,
-        EVERYWHERE,
-        bent,
-        reach,
-        factor=item.reflectance,
-        plane=None if item.normal is None else (item.position, item.normal),
-        surface=item.name,
-        note=f"{words}; distances from this surface",
-    )

@@ -243,10 +243,26 @@ def scatter_ratio(
 
     Parameters
     ----------
-    rule_set, tissue, emission, wavelength, duration, reflectance, view_angle, model, spot_diameter
-        As for `scatter_reach`.
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
     distance : numpy.ndarray, shape (...)
         From the spot. [m]
+    reflectance : float
+        Diffuse reflectance of the surface; 1 is the bound. [1]
+    view_angle : float
+        Angle from the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    spot_diameter : float
+        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
 
     Returns
     -------

@@ -647,6 +647,8 @@ def test_every_field_is_described():
     assert {row.table.partition(" (")[0] for row in rows} == {
         "top of the file", "[in_charge]", "[settings]", "[other_hazards]", "[[laser]]", "[laser.emission]",
         "[[laser.setup]]", "[[person]]", "[[surface]]", "[[barrier]]", "[[control]]", "[[strike_out]]",
+        "[scene]", "[[scene.aim]]", "[[scene.target]]", "[[scene.surface]]", "[[scene.barrier]]",
+        "[[scene.barrier.opening]]", "[[scene.person]]", "[[scene.camera]]", "[[scene.floor]]", "[scene.outdoor]",
     }  # fmt: skip
 
 
@@ -661,7 +663,9 @@ def test_examples_of_the_descriptions_can_be_typed():
     ]
     assert len(marks) > 25
     for name, mark in marks:
-        mark.read(mark.example, name)
+        one = mark.example
+        corners = [[one, one], ["1 m", one], [one, "1 m"]]
+        mark.read({"point": corners[0], "path": corners, "area": corners}.get(mark.shape, one), name)
 
 
 def test_json_schema_names_units_and_descriptions():

@@ -43,12 +43,13 @@ def test_importing_quantity_does_not_load_pint() -> None:
 # Layers: a part may import itself and what stands lower; parts of one height do not know each other
 
 LAYERS: list[set[str]] = [
-    {"errors", "reference", "results", "wording", "typed", "quantity"},
+    {"errors", "reference", "results", "results_scene", "wording", "typed", "quantity"},
     {"models", "limits", "optics"},
     {"hazard"},
+    {"scene"},
     {"assessment"},
     {"sheet"},
-    {"answers", "reach", "report"},
+    {"answers", "reach", "report", "report_scene"},
     {"cli"},
 ]
 HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}

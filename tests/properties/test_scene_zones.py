@@ -116,7 +116,7 @@ def test_the_map_is_the_highest_ratio_of_its_sources(seed):
     grid_x, grid_y = np.meshgrid(x, y)
     for level, height in enumerate((1.6, 1.0)):
         best = np.max([s.ratio(grid_x, grid_y, np.full(grid_x.shape, height), p, fast=True) for s, p in pairs], axis=0)
-        assert found.ratio[level] == pytest.approx(best, rel=1e-6, abs=1e-6)
+        assert found.ratio[level] == pytest.approx(best, rel=5e-4, abs=1e-6)  # step of the table
 
 
 @given(half=st.floats(0.01, 1.2), bearing=st.floats(0.0, 6.28), reach=st.floats(0.5, 500.0))
