@@ -56,6 +56,7 @@ class Layers:
         self.frame = view.frame
         self.sparse = sparse
         self.skipped: frozenset[str] = frozenset()  # letters that a detail page names
+        self.far_things = True  # whether an arrow says where those outside the frame are
         self.details: list[Rect] = []  # parts that have a detail page, on paper
         self.marks: list[Mark] = []
         self.board = Board(view.frame)
@@ -333,6 +334,8 @@ class Layers:
 
     def _far_thing(self, name: str, position: Sequence[float]) -> None:
         """Say with an arrow at the edge where something stands that lies outside the frame."""
+        if not self.far_things:
+            return
         x0, y0, x1, y1 = self.frame
         middle = ((x0 + x1) / 2, (y0 + y1) / 2)
         place = self.view.point(position)
@@ -340,7 +343,8 @@ class Layers:
         long = math.dist(middle, tip) or 1.0
         tail = (tip[0] + (middle[0] - tip[0]) * 6 / long, tip[1] + (middle[1] - tip[1]) * 6 / long)
         self.marks += arrow(tail, tip, BLACK, 0.3, 2.0)
-        near = min(self.scene.aims, key=lambda aim: math.dist(aim.position[:2], position[:2]), default=None)
+        others = [aim for aim in self.scene.aims if aim.laser != name]
+        near = min(others, key=lambda aim: math.dist(aim.position[:2], position[:2]), default=None)
         if near is None:
             return
         away = metres(math.dist(near.position[:2], position[:2]), "down")

@@ -176,9 +176,11 @@ def _page(
     layers.details = [(*view.point(part[:2]), *view.point(part[2:])) for _, part in details]
     layers.shadows()
     layers.zones(groups, beyond)
+    layers.far_things = kind == "plan"
     _things(layers, kind)
     layers.spectator_lines()
-    layers.detail_frames()
+    if kind == "plan":
+        layers.detail_frames()
     lost = layers.write()
     drawing = layout.drawing
     setups = dict.fromkeys((z.first.laser, z.first.setup) for z in groups)
