@@ -154,7 +154,7 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Draw the plan or the elevation of a case that has a scene, to scale."""
-    from lasersafe.drawing.files import plan_text, write_plan
+    from lasersafe.report_plan import plan_text, write_plan
 
     data = write_plan(case, output, paper, elevation=elevation)
     if as_json:

@@ -194,7 +194,8 @@ class _Section:
         way = symbols.bearing_vector(bearing)
         middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
         self.board.block(middle, 2.6)
-        label = f"{one.laser}, {quantity_text(one.origin[2], 'm', 'nearest')}"
+        height = quantity_text(one.origin[2], "m", "nearest")
+        label = self.text("plan.laser", name=one.laser, height=height)
         self.labels.append(Label(label, (middle,), True, clear=2.6))
 
     def _item(self, item: ElevationItem) -> None:

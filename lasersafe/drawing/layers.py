@@ -242,8 +242,10 @@ class Layers:
             self.used.add("laser")
             middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
             self.board.block(middle, 2.6)
-            height = self.text("plan.eyes", height=quantity_text(aim.position[2], "m", "nearest")).replace("eyes ", "")
-            self.labels.append(Label(aim.laser + height, (middle,), True, clear=2.6))
+            height = quantity_text(aim.position[2], "m", "nearest")
+            self.labels.append(
+                Label(self.text("plan.laser", name=aim.laser, height=height), (middle,), True, clear=2.6)
+            )
 
     def barriers(self, *, names: bool) -> None:
         """Draw barriers and walls with their openings."""

@@ -101,7 +101,7 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
     refuse_unprintable(wording, "wording")
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
-    flow = lay_out(assessment, wording, size, footer.height, paper)
+    flow = lay_out(assessment, wording, size, footer.height)
     header = _header(wording, size)
     count = len(flow.pages)
     pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(flow.pages, 1)]
@@ -116,14 +116,14 @@ def render_sheet(assessment: Assessment, *, paper: str = "A4", language: str = "
     return paint(pages, flow.entries, size, _draft(wording.text("draft.word"), size), facts)
 
 
-def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float, paper: str) -> Flow:
+def lay_out(assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float) -> Flow:
     """Lay out all pages without header, footer and draft mark; ``foot`` is the height of the footer in points."""
     flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0))
     references = References(assessment, CONTROL_KINDS)
     front.decision(flow, assessment, wording)
     if len(flow.pages) == 1:
         flow.new_page()
-    drawings.scene(flow, assessment, wording, paper)
+    drawings.scene(flow, assessment, wording, next(name for name, known in PAPERS.items() if known == size))
     front.setups(flow, assessment, wording, references)
     tables.scenarios(flow, assessment, wording, references)
     tables.eyewear(flow, assessment, wording)

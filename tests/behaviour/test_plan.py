@@ -17,7 +17,6 @@ from pypdf import PdfReader
 
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import cells, decade, map_page
-from lasersafe.drawing.files import PAPERS, drawings_of
 from lasersafe.drawing.groups import grouped, outermost, state_of
 from lasersafe.drawing.layers import Layers
 from lasersafe.drawing.page import Paper, scale_bar
@@ -31,13 +30,23 @@ from lasersafe.drawing.typeface import width_of
 from lasersafe.drawing.view import View, fit, round_scale
 from lasersafe.errors import InputError, OutputError
 from lasersafe.reference import templates_path
-from lasersafe.results_scene import BarrierLine, BarrierWay, HazardMap, SceneResult, SpectatorLine
+from lasersafe.report_plan import PAPERS, drawings_of
+from lasersafe.results_scene import (
+    BarrierLine,
+    BarrierWay,
+    ElevationItem,
+    HazardMap,
+    Opening,
+    Polygon,
+    SceneResult,
+    SpectatorLine,
+)
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.drawings import drawings_pdf
-from lasersafe.wording import load_wording
+from lasersafe.wording import Wording, load_wording
 from tests.behaviour.command import run
 from tests.behaviour.sample_assessment import assessment
-from tests.behaviour.sample_scene import LASER, room, scaled, sector, zone
+from tests.behaviour.sample_scene import LASER, room, scaled, scattered, sector, zone
 
 A4 = Paper("A4", 210.0, 297.0, 10.0)
 CAUTION = "A computed aid for a qualified laser safety officer, who decides"
@@ -88,6 +97,7 @@ def test_command_names_every_file_as_json(tmp_path: Path) -> None:
     answer = run("plan", case("co2-cutter"), "-o", tmp_path / "plan.svg", "--json", "--paper", "A3")
     kinds = [page["kind"] for page in answer.data["pages"]]
     assert kinds[0] == "plan"
+    assert kinds[-1] == "map"
     assert "overview" in kinds  # the worst set-up reaches far beyond the room
     for page in answer.data["pages"]:
         assert Path(page["file"]).is_file()
@@ -412,3 +422,64 @@ def test_hatch_covers_a_sector() -> None:
     ring = sector(0.0, 0.0, 0.0, math.pi / 2, 20.0, 90)
     covered = sum(math.dist(a, b) for a, b in hatch([ring], 30.0, 0.25)) * 0.25
     assert covered == pytest.approx(math.pi * 100.0, rel=0.01)
+
+
+def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
+    used: set[str] = set()
+    plain = Wording.text
+
+    def recorded(self: Wording, key: str, /, **values: object) -> str:
+        used.add(key)
+        return plain(self, key, **values)
+
+    monkeypatch.setattr(Wording, "text", recorded)
+    full = room()
+    first = full.zones[0]
+    barrier = full.barriers[0]
+    part = replace(barrier, ways=(*barrier.ways, BarrierWay("direct", "Marker", "lens", 1.0, False, "")))
+    later = replace(barrier, ways=(*barrier.ways, BarrierWay("direct", LASER, "collimated", 1.0, False, "")))
+    gap = Opening("gap", "gap", (8.2, 2.0), (8.4, 3.0), 0.0, 2.0, False)
+    tilted = replace(first, kind="skin mirror", worst=True, polygons=(Polygon(sector(2.0, 4.0, 0.0, 1.0, 0.3)),))
+    rule = replace(full.lines[0], side="front", line_kind="barrier 3 m away", laser="Marker")
+    beyond = full.beyond[0]
+    inside_room = Polygon(((3.0, 3.0), (5.0, 3.0), (5.0, 5.0)))
+    stops = replace(beyond, ends_at="Steel screen", can_ignite=False, polygons=(inside_room,))
+    short = replace(first, kind="scatter eye", distance=9.0, polygons=(Polygon(sector(6.0, 4.0, 0.0, 6.0, 2.0)),))
+    ring = ((-900.0, -900.0), (900.0, -900.0), (900.0, 900.0), (-900.0, 900.0))
+    assert full.map is not None
+    ratio = full.map.ratio.copy()
+    ratio[0, 0, 0] = math.nan
+    unknown = replace(full.map, ratio=ratio)
+    section = full.elevations[0]
+    held = replace(section, ends_at="Steel screen", setup="unknown", items=section.items[:1])
+    near = replace(section, reach=3.0, items=())
+    part_item = ElevationItem("Part", "barrier", 1.0, 0.0, 0.0, 2.0, None, False)
+    later_item = ElevationItem("Later", "barrier", 1.0, 0.0, 0.0, 2.0, None, False)
+    bare_item = ElevationItem("Bare", "wall", 1.0, 0.0, 0.0, 2.0, None, None)
+    scenes = [
+        full,
+        replace(
+            full, zones=(*full.zones, tilted, short), barriers=(replace(part, openings=(gap,)), later), beyond=(stops,)
+        ),
+        replace(full, lines=(*full.lines, rule), beyond=(replace(stops, can_ignite=None),), elevations=(held, near)),
+        replace(full, zones=(replace(first, polygons=(Polygon(ring),)),), map=unknown),
+        replace(
+            full,
+            barriers=(replace(part, name="Part"), replace(later, name="Later")),
+            elevations=(replace(section, items=(part_item, later_item, bare_item)),),
+        ),
+        scattered(7),
+    ]
+    for scene in scenes:
+        whole = replace(assessment(), scene=scene)
+        if scene.elevations:
+            drawings_of(whole, "A4", elevation=True)
+        drawings_of(whole, "A4")
+    crowd = replace(full, persons=tuple(replace(full.persons[0], name=f"Person {n} " * 5) for n in range(90)))
+    pages_of(crowd, Paper("A6", 105.0, 148.0))
+    for missing in (None, replace(full, elevations=())):
+        with pytest.raises(InputError):
+            drawings_of(replace(assessment(), scene=missing), "A4", elevation=True)
+    render_sheet(replace(assessment(), scene=full))
+    asked = {key for key in load_wording().texts if key.startswith("plan.")}
+    assert asked - used == set()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import map_page
@@ -14,6 +15,9 @@ from lasersafe.errors import InputError
 from lasersafe.results import Assessment
 from lasersafe.wording import load_wording
 
+if TYPE_CHECKING:
+    from lasersafe.models import Case
+
 PAPERS = {
     "A4": (210.0, 297.0),
     "A3": (297.0, 420.0),
@@ -23,6 +27,7 @@ PAPERS = {
     "Tabloid": (279.4, 431.8),
 }
 _MARGIN = 10.0
+_CELLS = 110  # of the exposure map, along its longer side
 _SUFFIXES = (".svg", ".png", ".pdf")
 
 
@@ -100,6 +105,8 @@ def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) 
     if case.scene is None:
         raise InputError(load_wording().text("plan.no_scene"))
     assessment = assess(case)
+    if not elevation:
+        assessment = _with_map(case, assessment)
     drawings = drawings_of(assessment, paper or case.paper, elevation=elevation)
     files = []
     if suffix == ".pdf":
@@ -121,6 +128,21 @@ def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) 
         "fingerprint": assessment.fingerprint,
         "caution": load_wording().caution_short,
     }
+
+
+def _with_map(case: Case, assessment: Assessment) -> Assessment:
+    """Return the assessment with an exposure map of the part of the floor that the plan shows."""
+    import numpy as np
+
+    from lasersafe.assessment.scene import scene_map, stage_of
+
+    scene = assessment.scene
+    if scene is None or scene.map is not None:
+        return assessment
+    x0, y0, x1, y1 = room_of(scene)
+    step = max(x1 - x0, y1 - y0) / _CELLS
+    x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
+    return replace(assessment, scene=replace(scene, map=scene_map(stage_of(case), x, y)))
 
 
 def _content(drawing: Drawing, suffix: str) -> bytes:
