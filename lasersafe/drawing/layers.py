@@ -32,6 +32,7 @@ _PLACES = 9
 _APART = 7.0
 _AIM_MARK = 9.0
 _SPECK = 12.0
+_FARTHEST = 1e7  # [m]
 
 
 class Layers:
@@ -105,13 +106,15 @@ class Layers:
 
     def _name_area(self, tag: str, kind: str, rings: list[Run], distance: float, origin: Sequence[float]) -> bool:
         """Say where an area leaves the frame, or is all around it; return whether it does."""
+        if not rings:
+            return True
         x0, y0, x1, y1 = self.frame
         far = [p for ring in rings for p in ring if not (x0 - 1 <= p[0] <= x1 + 1 and y0 - 1 <= p[1] <= y1 + 1)]
         if not far:
             if kind == self.text("plan.short_beyond") and not self._too_small(rings):
                 text = self.text("plan.tag", tag=tag, kind=kind, distance=metres_and_feet(distance))
                 self.urgent.append(Label(text, tuple(self._edge(rings)), True))
-            return bool(not rings)
+            return False
         words = {"tag": tag, "kind": kind, "distance": metres_and_feet(distance)}
         corners = ((x0 + 1, y0 + 1), (x1 - 1, y0 + 1), (x1 - 1, y1 - 1), (x0 + 1, y1 - 1))
         if all(inside(corner, rings) for corner in corners):
@@ -224,7 +227,8 @@ class Layers:
                 self.marks += strokes([closed(ring)], self.frame, AIM_INK, 0.3, AIM_DASHES)
                 self.used.add("aim")
             elif span > 1e-6 or aim.margin > 1e-6:
-                long = max(min(aim.reach, 1e7) * 1000.0 / self.view.scale, 2 * _AIM_MARK)
+                reach = aim.reach if aim.reach < _FARTHEST else _FARTHEST  # not a number counts as without end
+                long = max(reach * 1000.0 / self.view.scale, 2 * _AIM_MARK)
                 for bearing, dashes in (
                     (low, AIM_DASHES),
                     (low + span, AIM_DASHES),

@@ -273,6 +273,29 @@ def test_not_a_number_is_shown() -> None:
     assert "not a number from the last optic, beyond which" in text_of(pages_of(scene)[0])
 
 
+@pytest.mark.parametrize("value", [math.nan, math.inf])
+def test_a_reach_without_a_number_is_drawn_to_the_frame(value: float) -> None:
+    scene = room(9.0)
+    scene = replace(
+        scene,
+        aims=tuple(replace(aim, reach=value) for aim in scene.aims),
+        elevations=tuple(replace(one, reach=value) for one in scene.elevations),
+    )
+    pages = [*pages_of(scene), *elevation_pages(scene, A4, "Open evening", load_wording())]
+    for page in pages:
+        assert "nan" not in to_svg(page)
+        for mark in page.marks:
+            if isinstance(mark, Lines):
+                assert all(0.0 <= x <= page.width and 0.0 <= y <= page.height for run in mark.runs for x, y in run)
+
+
+def test_an_area_without_corners_is_not_drawn() -> None:
+    scene = room()
+    empty = replace(scene.beyond[0], polygons=(Polygon(((1.0, 1.0), (2.0, 2.0))),))
+    flat = replace(scene.zones[0], polygons=(Polygon(()),))
+    assert pages_of(replace(scene, zones=(flat, *scene.zones), beyond=(empty,)))
+
+
 def test_user_text_is_escaped() -> None:
     scene = room()
     page = pages_of(scene)[0]
