@@ -1,10 +1,13 @@
-"""Commands about a scene: where people may stand."""
+"""Commands about a scene: the drawing, and where people may stand."""
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Annotated
+
 import typer
 
-from lasersafe.cli.options import CaseFile, Json, app, print_json
+from lasersafe.cli.options import CaseFile, Json, Text, app, print_json
 
 
 @app.command()
@@ -17,3 +20,25 @@ def spectators(case: CaseFile, as_json: Json = False) -> None:
         print_json(data)
     else:
         typer.echo(spectators_text(data))
+
+
+@app.command()
+def plan(
+    case: CaseFile,
+    output: Annotated[
+        Path, typer.Option("--output", "-o", help="The .svg, .png or .pdf to write.", show_default=False)
+    ],
+    elevation: Annotated[bool, typer.Option("--elevation", help="The elevations instead of the plan.")] = False,
+    paper: Annotated[
+        Text, typer.Option(help="A4, A3, A2, A1, Letter or Tabloid; without it, what the case says.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Draw the plan or the elevation of a case that has a scene, to scale."""
+    from lasersafe.report_plan import plan_text, write_plan
+
+    data = write_plan(case, output, paper, elevation=elevation)
+    if as_json:
+        print_json(data)
+    else:
+        typer.echo(plan_text(data))

@@ -56,7 +56,16 @@ class Path:
     fill: float | None = None
 
 
-Mark = Text | Box | Path
+@dataclass(frozen=True)
+class Vector:
+    """A piece of a drawing as PDF operators, with its lower left corner at ``x``, ``y``."""
+
+    x: float
+    y: float
+    code: str
+
+
+Mark = Text | Box | Path | Vector
 
 
 @dataclass

@@ -17,7 +17,7 @@ from reportlab import rl_config
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
-from lasersafe.sheet.flow import Box, Entry, Mark, Page, Path, Text
+from lasersafe.sheet.flow import Box, Entry, Mark, Page, Path, Text, Vector
 from lasersafe.sheet.fonts import BOLD, REGULAR, faces
 
 
@@ -168,6 +168,9 @@ def _operators(marks: list[Mark], encoder: _Encoder) -> list[str]:
         if text:
             code.append("ET")
             text = False
+        if isinstance(mark, Vector):
+            code.append(f"q 1 0 0 1 {mark.x:.2f} {mark.y:.2f} cm\n{mark.code}\nQ")
+            continue
         code.append(_box(mark) if isinstance(mark, Box) else _path(mark))
     if text:
         code.append("ET")

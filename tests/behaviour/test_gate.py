@@ -63,14 +63,16 @@ LAYERS: list[set[str]] = [
     {"hazard"},
     {"scene"},
     {"assessment"},
+    {"drawing"},
     {"sheet"},
-    {"answers", "reach", "report", "report_scene", "record_report", "signing"},
+    {"answers", "reach", "report", "report_plan", "report_scene", "record_report", "signing"},
     {"cli"},
 ]
 HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}
 # The lowest parts, and those that put answers into words, are single modules that may use each other.
 SOCIABLE = LAYERS[0] | LAYERS[-2]
 ONLY_IN = {
+    "PIL": ("lasersafe/drawing/png.py",),
     "pint": ("lasersafe/quantity.py",),
     "pydantic": ("lasersafe/models/",),
     "pydantic_core": ("lasersafe/models/",),

@@ -1,0 +1,1 @@
+"""Plan and elevation to scale, from the records of a scene alone."""

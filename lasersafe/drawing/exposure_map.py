@@ -1,0 +1,156 @@
+"""The exposure map: the ratio of exposure to limit on the floor, hatched by decade."""
+
+from __future__ import annotations
+
+import math
+
+from lasersafe.drawing.layers import Layers
+from lasersafe.drawing.page import Entry, Paper, foot_lines, frame_marks, lay_out, scale_bar
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect, Run, box, closed
+from lasersafe.drawing.shapes import clip_ring
+from lasersafe.drawing.style import DECADES, hatched, quantity_text, time_text
+from lasersafe.drawing.view import fit
+from lasersafe.results_scene import HazardMap, SceneResult
+from lasersafe.wording import Wording
+
+_MOST_CELLS = 110
+
+
+def decade(ratio: float) -> int:
+    """Return the class of a ratio: 0 up to 1, then one for each factor of ten, the last for all above and for NaN."""
+    if ratio <= 1.0:
+        return 0
+    if not ratio <= 10.0 ** (len(DECADES) - 1):
+        return len(DECADES)
+    return max(1, math.ceil(math.log10(ratio) - 1e-12))
+
+
+def cells(found: HazardMap) -> tuple[list[float], list[float], list[list[int]]]:
+    """Return the edges of columns and rows [m] and the class of each cell, the highest of heights and merged cells."""
+    rows, columns = found.ratio.shape[1], found.ratio.shape[2]
+    across, up = math.ceil(columns / _MOST_CELLS), math.ceil(rows / _MOST_CELLS)
+    table = found.ratio.max(axis=0).tolist()  # NaN where any height has NaN
+    classes = []
+    for row in range(0, rows, up):
+        line = []
+        for column in range(0, columns, across):
+            values = [value for one in table[row : row + up] for value in one[column : column + across]]
+            line.append(max(decade(value) for value in values))
+        classes.append(line)
+    return _edges(found.x.tolist(), across), _edges(found.y.tolist(), up), classes
+
+
+def _edges(centres: list[float], step: int) -> list[float]:
+    width = centres[1] - centres[0] if len(centres) > 1 else 1.0
+    edges = [value - width / 2 for value in centres[::step]]
+    return [*edges, centres[-1] + width / 2]
+
+
+def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> Drawing | None:
+    """Return the exposure map, or None when the scene has none.
+
+    Parameters
+    ----------
+    scene : SceneResult
+        What is drawn.
+    paper : Paper
+        Size of the page.
+    title : str
+        Title of the case.
+    wording : Wording
+        Texts.
+    """
+    found = scene.map
+    if found is None or not found.ratio.size:
+        return None
+    xs, ys, classes = cells(found)
+    used = sorted({value for row in classes for value in row})
+    heights = ", ".join(f"{name} {quantity_text(height, 'm', 'nearest')}" for name, height in found.heights)
+    tissue = wording.text(f"tissue.{found.tissue}") if f"tissue.{found.tissue}" in wording.texts else found.tissue
+    head = wording.text("plan.map_note", heights=heights, tissue=tissue)
+    limits = _limits(scene, wording)
+    foot = foot_lines(paper, wording, [text for text in (limits, found.note) if text], "plan.map_meaning")
+    entries = [_entry(value, wording) for value in used]
+    layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
+    view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
+    layers = Layers(scene, view, wording)
+    marks = layers.marks
+    for value in used:
+        if value:
+            marks += _class_marks(value, xs, ys, classes, layers)
+    marks.append(Lines(_borders(xs, ys, classes, layers), BLACK, 0.55))
+    bar, rect = scale_bar(view)
+    layers.board.boxes.append(rect)
+    layers.floor(names=False)
+    layers.aims(rays=False)
+    layers.barriers(names=False)
+    layers.labels = [label for label in layers.labels if label.bold]
+    layers.write()
+    layout.scale_lines((wording.text("plan.scale", scale=view.scale, paper=paper.name), head), paper.margin)
+    layout.drawing.marks.extend([*marks, *bar, *frame_marks(view.frame)])
+    return Drawing("map", layout.drawing.title, paper.width, paper.height, view.frame, view.scale, layout.drawing.marks)
+
+
+def _limits(scene: SceneResult, wording: Wording) -> str:
+    seen: dict[str, None] = {}
+    for zone in scene.zones:
+        if zone.fitted and zone.limit is not None and zone.duration is not None and zone.kind.count("eye"):
+            limit = quantity_text(zone.limit, zone.limit_unit, "down")
+            time = wording.text("plan.time", duration=time_text(zone.duration))
+            kind = wording.text(f"plan.short_{zone.kind}")
+            seen[f"{zone.laser}, {kind}: {limit}{time}"] = None
+    return wording.text("plan.map_limits", limits="; ".join(seen)) if seen else ""
+
+
+def _runs(value: int, row: list[int]) -> list[tuple[int, int]]:
+    found, start = [], None
+    for column, one in enumerate([*row, -1]):
+        if one == value and start is None:
+            start = column
+        elif one != value and start is not None:
+            found.append((start, column))
+            start = None
+    return found
+
+
+def _class_marks(value: int, xs: list[float], ys: list[float], classes: list[list[int]], layers: Layers) -> list[Mark]:
+    fill, hatches = DECADES[value - 1]
+    rings: list[Run] = []
+    for number, row in enumerate(classes):
+        for start, end in _runs(value, row):
+            low, high = layers.view.point((xs[start], ys[number])), layers.view.point((xs[end], ys[number + 1]))
+            ring = clip_ring(box((*low, *high)), layers.frame)
+            if ring:
+                rings.append(ring)
+    tones: list[Mark] = [Area((ring,), fill) for ring in rings]
+    return tones + hatched(rings, hatches, "#3a2a10")
+
+
+def _borders(xs: list[float], ys: list[float], classes: list[list[int]], layers: Layers) -> tuple[Run, ...]:
+    """Return the steps between cells above the limit and others."""
+    runs: list[Run] = []
+    point = layers.view.point
+    rows, columns = len(classes), len(classes[0])
+    for row in range(rows):
+        for column in range(columns):
+            above = classes[row][column] > 0
+            if column + 1 < columns and above != (classes[row][column + 1] > 0):
+                runs.append((point((xs[column + 1], ys[row])), point((xs[column + 1], ys[row + 1]))))
+            if row + 1 < rows and above != (classes[row + 1][column] > 0):
+                runs.append((point((xs[column], ys[row + 1])), point((xs[column + 1], ys[row + 1]))))
+    return tuple(runs)
+
+
+def _entry(value: int, wording: Wording) -> Entry:
+    def sample(rect: Rect) -> list[Mark]:
+        edge: Mark = Lines((closed(box(rect)),), BLACK, 0.3)
+        if not value:
+            return [edge]
+        fill, hatches = DECADES[value - 1]
+        return [Area((box(rect),), fill), *hatched([box(rect)], hatches, "#3a2a10"), edge]
+
+    if not value:
+        return Entry(sample, wording.text("plan.map_below"))
+    low, high = f"{10 ** (value - 1)}", f"{10**value}"
+    key = "map_over" if value == len(DECADES) else "map_from"
+    return Entry(sample, wording.text(f"plan.{key}", low=low, high=high))

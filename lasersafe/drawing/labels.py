@@ -1,0 +1,202 @@
+"""Places for labels: none over another, none outside the frame, with a leader where a label stands off its place."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, box
+from lasersafe.drawing.shapes import clip_line, overlap, within
+from lasersafe.drawing.typeface import ASCENT, DESCENT, clean, width_of, wrap
+
+SIZE = 2.5
+_LEADING = 1.22
+_PAD = 0.5
+_LONGEST = 46.0  # width of a label
+_RINGS = (1.6, 4.0, 7.5, 12.0, 18.0, 26.0, 36.0, 50.0)
+_SIDES = ((1, 0.35), (-1, 0.35), (1, -0.35), (-1, -0.35), (0.3, 1), (0.3, -1), (-0.3, 1), (-0.3, -1))
+_WORTH_A_LEADER = 3.2
+_GRID = 7.0
+_CELL = 3.0
+
+
+@dataclass(frozen=True)
+class Label:
+    """A text that wants to stand close to one of its places."""
+
+    text: str
+    places: tuple[Pair, ...]
+    bold: bool = False
+    ink: str = BLACK
+    clear: float = 0.0  # size of the symbol at the place, kept free
+
+
+@dataclass
+class Board:
+    """What is already on the drawing: boxes of text, symbols, and lines that are better not covered."""
+
+    frame: Rect
+    boxes: list[Rect] = field(default_factory=list)
+    symbols: list[Rect] = field(default_factory=list)
+    lines: list[tuple[Pair, Pair]] = field(default_factory=list)
+    leaders: list[tuple[Pair, Pair]] = field(default_factory=list)
+    edges: set[tuple[int, int]] = field(default_factory=set)  # cells that the edge of a zone runs through
+    under: list[Mark] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+    left_out: list[Label] = field(default_factory=list)
+
+    def block(self, place: Pair, half: float) -> None:
+        """Keep a symbol free."""
+        self.symbols.append((place[0] - half, place[1] - half, place[0] + half, place[1] + half))
+
+    def cover(self, run: Run) -> None:
+        """Note where a line runs that labels had better not hide."""
+        for start, end in pairwise(run):
+            count = int(math.dist(start, end) / _CELL) + 1
+            dx, dy = (end[0] - start[0]) / count, (end[1] - start[1]) / count
+            for k in range(count):
+                self.edges.add((int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)))
+
+    def _hidden(self, rect: Rect) -> int:
+        x0, y0, x1, y1 = [int(value / _CELL) for value in rect]
+        edges = self.edges
+        return sum([(x, y) in edges for x in range(x0, x1 + 1) for y in range(y0, y1 + 1)]) if edges else 0
+
+    def put(self, label: Label) -> bool:
+        """Write a label at its best free place; when there is none, remember it and return False."""
+        lines = wrap(label.text, SIZE, _LONGEST, label.bold)
+        if not lines or not label.places:
+            return True
+        wide = max(width_of(line, SIZE, label.bold) for line in lines) + 2 * _PAD
+        high = ((len(lines) - 1) * _LEADING + ASCENT + DESCENT) * SIZE + 2 * _PAD
+        found = self._best(label, wide, high)
+        if found is None:
+            self.left_out.append(label)
+            return False
+        rect, anchor = found
+        self.boxes.append(rect)
+        foot = _nearest(anchor, rect)
+        if math.dist(foot, anchor) > _WORTH_A_LEADER + label.clear:
+            self.leaders.append((anchor, foot))
+            self.under += [Lines(((anchor, foot),), WHITE, 0.7), Lines(((anchor, foot),), label.ink, 0.2)]
+            self.under.append(_dot(anchor, label.ink))
+        y = rect[3] - _PAD - ASCENT * SIZE
+        for line in lines:
+            right = rect[0] + _PAD + width_of(line, SIZE, label.bold)
+            self.marks.append(Area((box((rect[0] + 0.2, y - 0.3 * SIZE, right + 0.3, y + 0.85 * SIZE)),), WHITE))
+            self.marks.append(Words(rect[0] + _PAD, y, line, SIZE, label.bold, label.ink, True))
+            y -= _LEADING * SIZE
+        return True
+
+    def _best(self, label: Label, wide: float, high: float) -> tuple[Rect, Pair] | None:
+        best: tuple[float, Rect, Pair] | None = None
+        for far in _RINGS:
+            for anchor in label.places:
+                for sx, sy in _SIDES:
+                    reach = far + label.clear
+                    x = anchor[0] + sx * reach - (wide if sx < -0.5 else 0.0 if sx > 0.5 else wide / 2)
+                    y = anchor[1] + sy * reach - (high if sy < -0.5 else 0.0 if sy > 0.5 else high / 2)
+                    best = self._weigh(best, (x, y, x + wide, y + high), anchor, far)
+                    if best is not None and best[0] <= far:
+                        return best[1], best[2]
+        if best is None:
+            best = self._anywhere(label, wide, high)
+        return None if best is None else (best[1], best[2])
+
+    def _anywhere(self, label: Label, wide: float, high: float) -> tuple[float, Rect, Pair] | None:
+        best: tuple[float, Rect, Pair] | None = None
+        x0, y0, x1, y1 = self.frame
+        anchor = label.places[0]
+        for row in range(int((y1 - y0 - high) // _GRID) + 1):
+            for column in range(int((x1 - x0 - wide) // _GRID) + 1):
+                x, y = x0 + 0.5 + column * _GRID, y0 + 0.5 + row * _GRID
+                far = math.dist(anchor, (x + wide / 2, y + high / 2))
+                best = self._weigh(best, (x, y, x + wide, y + high), anchor, far)
+        return best
+
+    def _weigh(
+        self, best: tuple[float, Rect, Pair] | None, rect: Rect, anchor: Pair, far: float
+    ) -> tuple[float, Rect, Pair] | None:
+        if not within(rect, self.frame) or any([overlap(rect, other) for other in self.boxes]):
+            return best
+        foot = _nearest(anchor, rect)
+        cost = far
+        cost += 14.0 * sum([overlap(rect, other) for other in self.symbols])
+        if best is not None and cost >= best[0]:
+            return best
+        cost += 0.7 * self._hidden(rect)
+        cost += 9.0 * sum([clip_line(*line, rect) is not None for line in self.leaders])
+        cost += 4.0 * sum([clip_line(*line, rect) is not None for line in self.lines])
+        if far > _RINGS[0]:
+            cost += 9.0 * sum([clip_line(anchor, foot, other) is not None for other in self.boxes])
+            cost += 5.0 * sum([_cross(anchor, foot, *line) for line in self.leaders])
+        return (cost, rect, anchor) if best is None or cost < best[0] else best
+
+
+def _nearest(point: Pair, rect: Rect) -> Pair:
+    return min(max(point[0], rect[0]), rect[2]), min(max(point[1], rect[1]), rect[3])
+
+
+def _dot(place: Pair, ink: str) -> Area:
+    x, y = place
+    return Area((((x - 0.45, y), (x, y - 0.45), (x + 0.45, y), (x, y + 0.45)),), ink)
+
+
+def _cross(a: Pair, b: Pair, c: Pair, d: Pair) -> bool:
+    def side(p: Pair, q: Pair, r: Pair) -> float:
+        return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
+
+    return side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0
+
+
+def text_box(words: Words) -> Rect:
+    """Return the room that a line of text takes."""
+    wide = width_of(words.text, words.size, words.bold)
+    return (words.x, words.y - DESCENT * words.size, words.x + wide, words.y + ASCENT * words.size)
+
+
+def faults(drawing: Drawing) -> list[str]:
+    """Return what is wrong with the texts of a drawing: two over each other, or one outside the frame or the page.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        A finished page.
+
+    Returns
+    -------
+    list of str
+        Empty when all is well.
+    """
+    words = [mark for mark in drawing.marks if isinstance(mark, Words)]
+    rects = [text_box(mark) for mark in words]
+    page = (0.0, 0.0, drawing.width, drawing.height)
+    found = []
+    for index, (mark, rect) in enumerate(zip(words, rects, strict=True)):
+        if not within(rect, drawing.frame if mark.framed else page):
+            found.append(f"'{mark.text}' leaves the {'frame' if mark.framed else 'page'}")
+        if not mark.framed and drawing.scale and _inside_frame(rect, drawing.frame):
+            found.append(f"'{mark.text}' lies over the frame")
+        found += [
+            f"'{mark.text}' over '{other.text}'"
+            for other, room in zip(words[index + 1 :], rects[index + 1 :], strict=True)
+            if overlap(rect, room)
+        ]
+    return found
+
+
+def _inside_frame(rect: Rect, frame: Rect) -> bool:
+    return overlap(rect, frame)
+
+
+def shorten(text: str, most: int) -> str:
+    """Return a text of at most so many characters."""
+    text = clean(text)
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
+
+
+def hull(rects: Sequence[Rect]) -> Rect:
+    """Return the rectangle around rectangles."""
+    return min(r[0] for r in rects), min(r[1] for r in rects), max(r[2] for r in rects), max(r[3] for r in rects)

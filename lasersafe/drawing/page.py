@@ -1,0 +1,239 @@
+"""One page: title, scale, frame, legend, and the lines at the foot that every drawing carries."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Rect, Words, arrow, box, closed
+from lasersafe.drawing.symbols import bearing_vector
+from lasersafe.drawing.typeface import clean, width_of, wrap
+from lasersafe.drawing.view import View
+from lasersafe.wording import Wording
+
+_TITLE, _LINE, _ENTRY = 4.2, 2.6, 2.3
+_LEADING = 1.25
+_SWATCH = (11.0, 4.6)
+_GAP = 4.0
+_MOST_OF_PAGE = 0.44
+_HEAD_LINES = 2
+_TITLE_LINES = 2
+
+
+@dataclass(frozen=True)
+class Paper:
+    """Name of the format, size of the drawing and its white margin, in millimetres."""
+
+    name: str
+    width: float
+    height: float
+    margin: float = 0.0
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of the legend: a sample, a short name in bold, and what it says."""
+
+    sample: Callable[[Rect], list[Mark]]
+    head: str
+    text: str = ""
+
+    def lines(self, room: float) -> list[tuple[str, bool]]:
+        """Return the lines of the entry."""
+        if not self.text:
+            return [(line, False) for line in wrap(self.head, _ENTRY, room)]
+        found = [(line, True) for line in wrap(self.head, _ENTRY, room, True)]
+        return found + [(line, False) for line in wrap(self.text, _ENTRY, room)]
+
+
+@dataclass
+class Layout:
+    """A page with its frame still empty."""
+
+    drawing: Drawing
+    left_over: list[Entry]
+    head_y: float
+
+    def scale_lines(self, texts: Sequence[str], margin: float) -> None:
+        """Write the two lines below the title."""
+        room = self.drawing.width - 2 * margin
+        y = self.head_y
+        for text in texts[:_HEAD_LINES]:
+            lines = wrap(text, _LINE, room) or ("",)
+            line = lines[0] if len(lines) == 1 else wrap(text, _LINE, room - 4.0)[0] + " …"
+            self.drawing.marks.append(Words(margin, y, line, _LINE))
+            y -= _LINE * _LEADING
+
+
+def lay_out(
+    paper: Paper,
+    kind: str,
+    title: str,
+    zones: Sequence[Entry],
+    signs: Sequence[Entry],
+    foot: Sequence[tuple[str, bool]],
+    scale: int = 1,
+) -> Layout:
+    """Return a page with title, legend and foot, and the frame that is left for the drawing.
+
+    Parameters
+    ----------
+    paper : Paper
+        Size.
+    kind, title : str
+        What the page shows.
+    zones, signs : sequence of Entry
+        Legend in two columns, and below it the one of the signs in four.
+    foot : sequence of tuple
+        Lines at the foot, and whether each is bold.
+    scale : int
+        0 when the page has no scale.
+
+    Returns
+    -------
+    Layout
+        ``left_over`` holds the entries that a page of their own has to take.
+    """
+    m, wide = paper.margin, paper.width - 2 * paper.margin
+    marks: list[Mark] = []
+    y = paper.height - m
+    heads = wrap(title, _TITLE, wide, True)
+    if len(heads) > _TITLE_LINES:
+        heads = (*heads[: _TITLE_LINES - 1], wrap(heads[_TITLE_LINES - 1], _TITLE, wide - 6.0, True)[0] + "…")
+    for line in heads:
+        y -= _TITLE * _LEADING
+        marks.append(Words(m, y + 0.3 * _TITLE, line, _TITLE, True))
+    y -= _LINE * _LEADING
+    head_y = y + 0.3 * _LINE
+    top = y - (_HEAD_LINES - 1) * _LINE * _LEADING - 1.0
+    low = m
+    for text, bold in reversed(foot):
+        for line in reversed(wrap(text, _ENTRY, wide, bold)):
+            marks.append(Words(m, low + 0.3 * _ENTRY, line, _ENTRY, bold))
+            low += _ENTRY * _LEADING
+    low += 1.5
+    most = paper.height * _MOST_OF_PAGE
+    left_over: list[Entry] = []
+    for entries, columns in ((signs, 4), (zones, 2)):
+        high = _columns(entries, columns, wide, m, low, None)
+        if low + high > most:
+            left_over += entries
+            continue
+        _columns(entries, columns, wide, m, low, marks)
+        low += high
+    if left_over:
+        left_over = [entry for entry in zones if entry in left_over] + [e for e in signs if e in left_over]
+    frame = (m, low + 1.0, paper.width - m, top)
+    return Layout(Drawing(kind, clean(title), paper.width, paper.height, frame, scale, marks), left_over, head_y)
+
+
+def _columns(
+    entries: Sequence[Entry], columns: int, wide: float, left: float, low: float, marks: list[Mark] | None
+) -> float:
+    """Set entries in columns that stand on ``low``; return their height. Nothing is drawn without ``marks``."""
+    if not entries:
+        return 0.0
+    column = (wide - (columns - 1) * _GAP) / columns
+    sample, _ = _SWATCH
+    laid = [(entry, entry.lines(column - sample - 2.0)) for entry in entries]
+    heights = [max(_SWATCH[1] + 1.4, len(lines) * _ENTRY * _LEADING + 1.4) for _, lines in laid]
+    rows = [heights[n : n + columns] for n in range(0, len(heights), columns)]
+    total = sum(map(max, rows)) + 1.0
+    if marks is None:
+        return total
+    y = low + total
+    for number, row in enumerate(rows):
+        for place, (entry, lines) in enumerate(laid[number * columns : (number + 1) * columns]):
+            x = left + place * (column + _GAP)
+            marks += entry.sample((x, y - _SWATCH[1] - 0.4, x + sample, y - 0.4))
+            base = y - _ENTRY * 1.1
+            for line, bold in lines:
+                marks.append(Words(x + sample + 2.0, base, line, _ENTRY, bold))
+                base -= _ENTRY * _LEADING
+        y -= max(row)
+    return total
+
+
+def key_pages(
+    paper: Paper, title: str, entries: Sequence[Entry], notes: Sequence[str], foot: Sequence[tuple[str, bool]]
+) -> list[Drawing]:
+    """Return pages that hold the entries and notes that found no room on the drawing itself."""
+    pages: list[Drawing] = []
+    rest = [*entries, *[Entry(lambda rect: [], note) for note in notes]]
+    m, wide = paper.margin, paper.width - 2 * paper.margin
+    while rest:
+        layout = lay_out(paper, "key", title, (), (), foot, 0)
+        _, low, _, top = layout.drawing.frame
+        many = len(rest)
+        while many > 1 and _columns(rest[:many], 2, wide, m, low, None) > top - low:
+            many -= 2 - many % 2
+        high = _columns(rest[:many], 2, wide, m, low, None)
+        _columns(rest[:many], 2, wide, m, top - high, layout.drawing.marks)
+        pages.append(layout.drawing)
+        rest = rest[many:]
+    return pages
+
+
+def frame_marks(frame: Rect) -> list[Mark]:
+    """Return the edge of the frame."""
+    return [Lines((closed(box(frame)),), BLACK, 0.35)]
+
+
+def scale_bar(view: View) -> tuple[list[Mark], Rect]:
+    """Return a bar in metres and in feet at the lower left of the frame, and the room it takes."""
+    x0, y0, x1, _ = view.frame
+    room = min(60.0, (x1 - x0) * 0.4)
+    long = _round_length(room * view.scale / 1000.0)
+    step = long * 1000.0 / view.scale / 4
+    feet = _round_length(room * view.scale / 304.8)
+    foot_step = feet * 304.8 / view.scale / 2
+    x, y = x0 + 4.0, y0 + 7.0
+    texts = [(x, "0"), (x + 4 * step, f"{long:g} m")]
+    lower = [(x + 2 * foot_step, f"{feet:g} ft")]
+    wide = max([a - x + width_of(t, _ENTRY) for a, t in texts + lower]) + 3.0
+    rect = (x0 + 1.5, y0 + 1.0, x + wide, y + 6.2)
+    marks: list[Mark] = [Area((box(rect),), WHITE)]
+    for k in range(4):
+        cell = box((x + k * step, y, x + (k + 1) * step, y + 1.4))
+        marks += [Area((cell,), BLACK if k % 2 == 0 else WHITE), Lines((closed(cell),), BLACK, 0.2)]
+    for k in range(2):
+        cell = box((x + k * foot_step, y - 1.4, x + (k + 1) * foot_step, y))
+        marks += [Area((cell,), WHITE if k % 2 == 0 else BLACK), Lines((closed(cell),), BLACK, 0.2)]
+    marks += [Words(a - (0.0 if t == "0" else 1.0), y + 2.4, t, _ENTRY, False, BLACK, True) for a, t in texts]
+    marks += [Words(a - 1.0, y - 4.2, t, _ENTRY, False, BLACK, True) for a, t in lower]
+    return marks, rect
+
+
+def _round_length(most: float) -> float:
+    power = 1.0
+    while power > most:
+        power /= 10
+    while power * 10 <= most:
+        power *= 10
+    return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most * (1 + 1e-12))
+
+
+def direction_arrows(frame: Rect, directions: Sequence[tuple[str, float]]) -> tuple[list[Mark], list[Rect]]:
+    """Return arrows with names, as north and stage, at the upper right of the frame, and the room they take."""
+    marks: list[Mark] = []
+    rects: list[Rect] = []
+    right = frame[2] - 1.5
+    for name, bearing in directions:
+        half = max(7.0, width_of(name, _ENTRY) / 2 + 1.0)
+        rect = (right - 2 * half, frame[3] - 19.0, right, frame[3] - 1.5)
+        x, y = right - half, frame[3] - 8.5
+        fx, fy = bearing_vector(bearing)
+        marks.append(Area((box(rect),), WHITE))
+        marks += arrow((x - 5.5 * fx, y - 5.5 * fy), (x + 5.5 * fx, y + 5.5 * fy), BLACK, 0.5, 3.2)
+        marks.append(Words(x - width_of(name, _ENTRY) / 2, rect[1] + 0.8, name, _ENTRY, False, BLACK, True))
+        rects.append(rect)
+        right -= 2 * half + 1.0
+    return marks, rects
+
+
+def foot_lines(
+    paper: Paper, wording: Wording, extra: Sequence[str] = (), meaning: str = "plan.meaning"
+) -> list[tuple[str, bool]]:
+    """Return what stands at the foot of every drawing; on a page of its own it is marked as a draft too."""
+    found = [(wording.text(meaning), False), *[(text, False) for text in extra], (wording.caution_short, True)]
+    return [*found, (wording.text("draft.header"), True)] if paper.margin else found

@@ -1,0 +1,146 @@
+"""The signs on the plan, all made of plain shapes, centred on a place. Sizes in millimetres."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Run, arrow, closed
+
+
+def bearing_vector(bearing: float) -> Pair:
+    """Return the unit vector of a bearing, clockwise from the y axis."""
+    return math.sin(bearing), math.cos(bearing)
+
+
+def _circle(place: Pair, radius: float, corners: int = 20) -> Run:
+    x, y = place
+    turn = 2 * math.pi / corners
+    return tuple((x + radius * math.cos(turn * k), y + radius * math.sin(turn * k)) for k in range(corners))
+
+
+def _turned(place: Pair, bearing: float, points: Run) -> Run:
+    """Return points given as (to the right, forwards), turned to a bearing."""
+    fx, fy = bearing_vector(bearing)
+    return tuple((place[0] + r * fy + f * fx, place[1] - r * fx + f * fy) for r, f in points)
+
+
+def laser(place: Pair, bearing: float) -> list[Mark]:
+    """Return a black box with a nose; the last optic is at the tip."""
+    body = _turned(
+        place, bearing, ((-1.3, -5.2), (1.3, -5.2), (1.3, -2.0), (0.45, -2.0), (0.0, 0.0), (-0.45, -2.0), (-1.3, -2.0))
+    )
+    return [Area((body,), BLACK)]
+
+
+def person(place: Pair) -> list[Mark]:
+    """Return a ring with a dot."""
+    ring = _circle(place, 1.5)
+    return [Area((ring,), WHITE), Lines((closed(ring),), BLACK, 0.4), Area((_circle(place, 0.55, 10),), BLACK)]
+
+
+def camera(place: Pair, bearing: float | None) -> list[Mark]:
+    """Return a box with an open cone."""
+    way = bearing or 0.0
+    body = _turned(place, way, ((-1.2, -1.2), (1.2, -1.2), (1.2, 1.2), (-1.2, 1.2)))
+    marks: list[Mark] = [Area((body,), WHITE), Lines((closed(body),), BLACK, 0.4)]
+    if bearing is not None:
+        marks.append(Lines((_turned(place, way, ((0.0, 1.2), (-1.2, 3.0), (1.2, 3.0), (0.0, 1.2))),), BLACK, 0.35))
+    return marks
+
+
+def target(place: Pair, stop: bool) -> list[Mark]:
+    """Return a diamond with a cross; black with a rated stop."""
+    x, y = place
+    ring = ((x, y + 2.0), (x + 2.0, y), (x, y - 2.0), (x - 2.0, y))
+    marks: list[Mark] = [Area((ring,), BLACK if stop else WHITE), Lines((closed(ring),), BLACK, 0.4)]
+    ink = WHITE if stop else BLACK
+    marks.append(Lines((((x - 1.0, y), (x + 1.0, y)), ((x, y - 1.0), (x, y + 1.0))), ink, 0.3))
+    return marks
+
+
+def surface(place: Pair, line: Run, mirror: bool) -> list[Mark]:
+    """Return the trace of a surface: a double line for a mirror, ticks for scatter, a star when it faces anywhere."""
+    if len(line) > 1 and math.dist(line[0], line[-1]) > 1.0:
+        (x0, y0), (x1, y1) = line[0], line[-1]
+        long = math.dist(line[0], line[-1])
+        nx, ny = -(y1 - y0) / long * 0.5, (x1 - x0) / long * 0.5
+        if mirror:
+            pair = (((x0 + nx, y0 + ny), (x1 + nx, y1 + ny)), ((x0 - nx, y0 - ny), (x1 - nx, y1 - ny)))
+            return [Lines(pair, BLACK, 0.45)]
+        count = max(2, int(long / 1.6))
+        ticks = tuple(
+            (
+                (x0 + (x1 - x0) * k / count, y0 + (y1 - y0) * k / count),
+                (x0 + (x1 - x0) * k / count + 2.2 * nx, y0 + (y1 - y0) * k / count + 2.2 * ny),
+            )
+            for k in range(count + 1)
+        )
+        return [Lines((line,), BLACK, 0.5), Lines(ticks, BLACK, 0.25)]
+    x, y = place
+    arms = [math.pi / 6 + math.pi / 3 * k for k in range(3)]
+    ways = [(1.8 * math.cos(a), 1.8 * math.sin(a)) for a in arms]
+    rays = tuple(((x - dx, y - dy), (x + dx, y + dy)) for dx, dy in ways)
+    marks: list[Mark] = [Lines(rays, BLACK, 0.45)]
+    if mirror:
+        marks.append(Lines((closed(_circle(place, 1.8)),), BLACK, 0.35))
+    return marks
+
+
+def barrier(run: Run, kind: str) -> list[Mark]:
+    """Return a barrier.
+
+    ``holds`` is a solid bar, one that holds in part has white dashes, ``fails`` an open bar with crosses,
+    ``plain`` a double line.
+    """
+    marks: list[Mark] = []
+    if kind == "holds":
+        return [Lines((run,), BLACK, 1.5)]
+    if kind in ("today", "part", "this"):
+        return [Lines((run,), BLACK, 1.5), Lines((run,), WHITE, 0.5, (1.4, 1.4))]
+    marks += [Lines((run,), BLACK, 1.3), Lines((run,), WHITE, 0.8)]
+    if kind == "fails":
+        crosses: list[Run] = []
+        for (x0, y0), (x1, y1) in pairwise(run):
+            long = math.hypot(x1 - x0, y1 - y0)
+            count = max(1, int(long / 6.0))
+            for k in range(count):
+                share = (k + 0.5) / count
+                x, y = x0 + (x1 - x0) * share, y0 + (y1 - y0) * share
+                crosses += [((x - 1.1, y - 1.1), (x + 1.1, y + 1.1)), ((x - 1.1, y + 1.1), (x + 1.1, y - 1.1))]
+        marks.append(Lines(tuple(crosses), BLACK, 0.4))
+    return marks
+
+
+def opening(start: Pair, end: Pair, kind: str, is_open: bool) -> list[Mark]:
+    """Return a door with its swing, a window as three lines, or a gap; what is open is white."""
+    long = math.dist(start, end)
+    if long < 0.2:
+        return []
+    ux, uy = (end[0] - start[0]) / long, (end[1] - start[1]) / long
+    nx, ny = -uy, ux
+
+    def at(along: float, aside: float) -> Pair:
+        return start[0] + ux * along + nx * aside, start[1] + uy * along + ny * aside
+
+    marks: list[Mark] = [Lines(((start, end),), WHITE, 1.8)]
+    ends = ((at(0, -0.9), at(0, 0.9)), (at(long, -0.9), at(long, 0.9)))
+    if kind == "window":
+        panes = tuple((at(0, a), at(long, a)) for a in (-0.6, 0.0, 0.6))
+        return [*marks, Lines((*panes, *ends), BLACK, 0.25)]
+    if kind == "door":
+        leaf = (at(0, 0), at(0, long)) if is_open else (at(0, 0), at(long, 0))
+        swing = tuple(at(long * math.sin(a), long * math.cos(a)) for a in [math.pi / 16 * k for k in range(9)])
+        return [*marks, Lines((leaf, *ends), BLACK, 0.5), Lines((swing,), BLACK, 0.2)]
+    if not is_open:
+        marks.append(Lines(((start, end),), BLACK, 0.4))
+    return [*marks, Lines(ends, BLACK, 0.4)]
+
+
+def dimension(start: Pair, end: Pair) -> list[Mark]:
+    """Return a dimension line with an arrow at each end."""
+    under: Mark = Lines(((start, end),), WHITE, 0.9)
+    if math.dist(start, end) < 5.0:
+        return [under, Lines(((start, end),), BLACK, 0.18)]
+    middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+    return [under, *arrow(middle, start, BLACK, 0.18, 1.6), *arrow(middle, end, BLACK, 0.18, 1.6)]

@@ -1,0 +1,164 @@
+"""From a case to the files of its plan or elevation."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lasersafe.drawing.elevation import elevation_pages
+from lasersafe.drawing.exposure_map import map_page
+from lasersafe.drawing.page import Paper
+from lasersafe.drawing.plan import plan_pages, room_of
+from lasersafe.drawing.primitives import Drawing
+from lasersafe.errors import InputError
+from lasersafe.results import Assessment
+from lasersafe.wording import load_wording
+
+if TYPE_CHECKING:
+    from lasersafe.models import Case
+
+PAPERS = {
+    "A4": (210.0, 297.0),
+    "A3": (297.0, 420.0),
+    "A2": (420.0, 594.0),
+    "A1": (594.0, 841.0),
+    "Letter": (215.9, 279.4),
+    "Tabloid": (279.4, 431.8),
+}
+_MARGIN = 10.0
+_CELLS = 110  # of the exposure map, along its longer side
+_SUFFIXES = (".svg", ".png", ".pdf")
+
+
+def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) -> list[Drawing]:
+    """Return the pages of the plan with its overview, key and exposure map, or of the elevations.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        A case that has a scene.
+    paper : str
+        A name of `PAPERS`; it is turned so that the drawing is largest.
+    elevation : bool
+        Whether the elevations are asked for.
+
+    Raises
+    ------
+    InputError
+        If the paper is not known, or the case has no scene.
+    """
+    if paper not in PAPERS:
+        message = f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}"
+        raise InputError(message)
+    wording = load_wording()
+    scene = assessment.scene
+    if scene is None:
+        raise InputError(wording.text("plan.no_scene"))
+    short, long = PAPERS[paper]
+    x0, y0, x1, y1 = room_of(scene)
+    if elevation or x1 - x0 > 1.25 * (y1 - y0):
+        short, long = long, short
+    sheet = Paper(paper, short, long, _MARGIN)
+    if elevation:
+        pages = elevation_pages(scene, sheet, assessment.title, wording)
+        if not pages:
+            raise InputError(wording.text("plan.no_elevation"))
+        return pages
+    chart = map_page(scene, sheet, assessment.title, wording)
+    return [*plan_pages(scene, sheet, assessment.title, wording), *([chart] if chart else [])]
+
+
+def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) -> dict[str, Any]:
+    """Assess a case, write its plan or elevation, and return what to print.
+
+    A PDF holds all pages. SVG and PNG hold one: further pages go to files with ``-2``, ``-3`` before the suffix.
+
+    Parameters
+    ----------
+    path, output : pathlib.Path
+        The case file, and the file to write, whose suffix says the format.
+    paper : str or None
+        Paper, or None for what the case says.
+    elevation : bool
+        Whether the elevations are asked for.
+
+    Raises
+    ------
+    InputError
+        If the suffix or the paper is not known, or the case has no scene.
+    OutputError
+        If a text holds a character that cannot be drawn, or the file cannot be written.
+    """
+    from lasersafe.assessment import assess
+    from lasersafe.models import read_case
+    from lasersafe.report import write_file
+
+    suffix = output.suffix.lower()
+    if suffix not in _SUFFIXES:
+        message = f"output = '{output.name[-40:]}': the name must end in .svg, .png or .pdf"
+        raise InputError(message)
+    case = read_case(path)
+    if paper is not None and paper not in PAPERS:
+        message = f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}"
+        raise InputError(message)
+    if case.scene is None:
+        raise InputError(load_wording().text("plan.no_scene"))
+    assessment = assess(case)
+    if not elevation:
+        assessment = _with_map(case, assessment)
+    drawings = drawings_of(assessment, paper or case.paper, elevation=elevation)
+    files = []
+    if suffix == ".pdf":
+        from lasersafe.sheet.drawings import drawings_pdf
+
+        write_file(output, drawings_pdf(drawings, assessment, load_wording()))
+        files = [output] * len(drawings)
+    else:
+        contents = [_content(drawing, suffix) for drawing in drawings]
+        for number, content in enumerate(contents, 1):
+            target = output if number == 1 else output.with_name(f"{output.stem}-{number}{output.suffix}")
+            write_file(target, content)
+            files.append(target)
+    return {
+        "pages": [
+            {"file": str(file), "kind": drawing.kind, "scale": drawing.scale, "paper": paper or case.paper}
+            for file, drawing in zip(files, drawings, strict=True)
+        ],
+        "fingerprint": assessment.fingerprint,
+        "caution": load_wording().caution_short,
+    }
+
+
+def _with_map(case: Case, assessment: Assessment) -> Assessment:
+    """Return the assessment with an exposure map of the part of the floor that the plan shows."""
+    import numpy as np
+
+    from lasersafe.assessment.scene import scene_map, stage_of
+
+    scene = assessment.scene
+    if scene is None or scene.map is not None:
+        return assessment
+    x0, y0, x1, y1 = room_of(scene)
+    step = max(x1 - x0, y1 - y0) / _CELLS
+    x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
+    return replace(assessment, scene=replace(scene, map=scene_map(stage_of(case), x, y)))
+
+
+def _content(drawing: Drawing, suffix: str) -> bytes:
+    if suffix == ".svg":
+        from lasersafe.drawing.svg import to_svg
+
+        return to_svg(drawing).encode()
+    from lasersafe.drawing.png import to_png
+
+    return to_png(drawing)
+
+
+def plan_text(data: dict[str, Any]) -> str:
+    """Return what the command prints."""
+    lines = []
+    for page in data["pages"]:
+        scale = f", 1:{page['scale']} on {page['paper']}" if page["scale"] else ""
+        lines.append(f"{page['kind']}: {page['file']}{scale}")
+    return "\n".join([*lines, data["caution"]])

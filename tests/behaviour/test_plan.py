@@ -1,0 +1,508 @@
+"""Plans and elevations as a user meets them: files, scale, legend, escapes, refusals."""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+from dataclasses import replace
+from functools import cache
+from itertools import combinations
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+
+from lasersafe.drawing.elevation import elevation_pages
+from lasersafe.drawing.exposure_map import cells, decade, map_page
+from lasersafe.drawing.groups import grouped, outermost, state_of
+from lasersafe.drawing.layers import Layers
+from lasersafe.drawing.page import Paper, scale_bar
+from lasersafe.drawing.plan import all_of, plan_pages, room_of
+from lasersafe.drawing.png import to_png
+from lasersafe.drawing.primitives import Area, Drawing, Lines, Words
+from lasersafe.drawing.shapes import clip_line, clip_ring, hatch, inside
+from lasersafe.drawing.style import LOOKS, metres, metres_and_feet
+from lasersafe.drawing.svg import to_svg
+from lasersafe.drawing.typeface import width_of
+from lasersafe.drawing.view import View, fit, round_scale
+from lasersafe.errors import InputError, OutputError
+from lasersafe.reference import templates_path
+from lasersafe.report_plan import PAPERS, drawings_of
+from lasersafe.results_scene import (
+    BarrierLine,
+    BarrierWay,
+    ElevationItem,
+    HazardMap,
+    Opening,
+    Polygon,
+    SceneResult,
+    SpectatorLine,
+)
+from lasersafe.sheet import render_sheet
+from lasersafe.sheet.drawings import drawings_pdf
+from lasersafe.wording import Wording, load_wording
+from tests.behaviour.command import run
+from tests.behaviour.sample_assessment import assessment
+from tests.behaviour.sample_scene import LASER, room, scaled, scattered, sector, zone
+
+A4 = Paper("A4", 210.0, 297.0, 10.0)
+CAUTION = "A computed aid for a qualified laser safety officer, who decides"
+BEYOND = "beyond which the computed exposure is below"
+
+
+def pages_of(scene: SceneResult, paper: Paper = A4) -> list[Drawing]:
+    return plan_pages(scene, paper, "Open evening", load_wording())
+
+
+def text_of(page: Drawing) -> str:
+    return " ".join(mark.text for mark in page.marks if isinstance(mark, Words)).replace("\u00a0", " ")
+
+
+@cache
+def case(name: str) -> Path:
+    return Path(templates_path("cases", f"{name}.toml"))
+
+
+def without_scene(folder: Path) -> Path:
+    lines, kept = case("nanosecond-marker").read_text(encoding="utf-8").splitlines(), []
+    inside_scene = False
+    for line in lines:
+        if line.startswith("["):
+            inside_scene = line.lstrip("[").startswith("scene")
+        if not inside_scene:
+            kept.append(line)
+    path = folder / "plain.toml"
+    path.write_text("\n".join(kept), encoding="utf-8")
+    return path
+
+
+# --- the command --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("suffix", ["svg", "png", "pdf"])
+def test_command_writes_each_format(tmp_path: Path, suffix: str) -> None:
+    target = tmp_path / f"plan.{suffix}"
+    answer = run("plan", case("nanosecond-marker"), "-o", target)
+    assert answer.code == 0, answer.err
+    assert re.search(r"^plan: .*, 1:\d+ on A4$", answer.out, re.MULTILINE)
+    assert CAUTION in answer.out
+    start = {"svg": b"<?xml", "png": b"\x89PNG", "pdf": b"%PDF"}[suffix]
+    assert target.read_bytes().startswith(start)
+
+
+def test_command_names_every_file_as_json(tmp_path: Path) -> None:
+    answer = run("plan", case("co2-cutter"), "-o", tmp_path / "plan.svg", "--json", "--paper", "A3")
+    kinds = [page["kind"] for page in answer.data["pages"]]
+    assert kinds[0] == "plan"
+    assert kinds[-1] == "map"
+    assert "overview" in kinds  # the worst set-up reaches far beyond the room
+    for page in answer.data["pages"]:
+        assert Path(page["file"]).is_file()
+        assert page["paper"] == "A3"
+
+
+def test_command_draws_elevations(tmp_path: Path) -> None:
+    answer = run("plan", case("nanosecond-marker"), "--elevation", "-o", tmp_path / "side.svg")
+    assert answer.code == 0, answer.err
+    assert answer.out.startswith("elevation: ")
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("-o", "plan.bmp"), "error: output = 'plan.bmp': the name must end in .svg, .png or .pdf\n"),
+        (
+            ("-o", "plan.svg", "--paper", "B5"),
+            "error: paper = 'B5': allowed are A4, A3, A2, A1, Letter, Tabloid\n",
+        ),
+    ],
+)
+def test_refusals(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], message: str) -> None:
+    monkeypatch.chdir(tmp_path)
+    answer = run("plan", case("nanosecond-marker"), *words)
+    assert (answer.code, answer.err, list(tmp_path.iterdir())) == (2, message, [])
+
+
+@pytest.mark.parametrize("more", [(), ("--elevation",)])
+def test_a_case_without_a_scene(tmp_path: Path, more: tuple[str, ...]) -> None:
+    answer = run("plan", without_scene(tmp_path), "-o", tmp_path / "plan.svg", *more)
+    assert answer.code == 2
+    assert answer.err.startswith("error: scene: missing, so that nothing can be drawn; write a table [scene]")
+    assert answer.err.count("\n") == 1
+    assert not (tmp_path / "plan.svg").exists()
+
+
+def test_equal_input_gives_equal_bytes() -> None:
+    whole = replace(assessment(), scene=room())
+    for _ in range(2):
+        drawings = [drawings_of(whole, "A4") for _ in range(2)]
+        assert to_svg(drawings[0][0]) == to_svg(drawings[1][0])
+        assert to_png(drawings[0][0], 60) == to_png(drawings[1][0], 60)
+        assert drawings_pdf(drawings[0], whole, load_wording()) == drawings_pdf(drawings[1], whole, load_wording())
+
+
+def test_no_fitted_laser_has_no_elevation() -> None:
+    whole = replace(assessment(), scene=replace(room(), elevations=()))
+    with pytest.raises(InputError, match="no laser is fitted"):
+        drawings_of(whole, "A4", elevation=True)
+
+
+# --- scale --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("extent", "space", "scale"),
+    [((12.0, 8.0), (120.0, 80.0), 100), ((12.001, 8.0), (120.0, 80.0), 200), ((0.1, 0.1), (200.0, 200.0), 1),
+     ((2.4, 1.0), (120.0, 80.0), 20), ((3.0, 1.0), (120.0, 80.0), 25), ((1e5, 1.0), (100.0, 100.0), 1_000_000)],
+)  # fmt: skip
+def test_round_scales(extent: tuple[float, float], space: tuple[float, float], scale: int) -> None:
+    assert round_scale(extent, space) == scale
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_scale_is_true_in_print(paper: str) -> None:
+    """The room is 12 m wide: its outline and the scale bar have the stated size in millimetres of the SVG page."""
+    whole = replace(assessment(), scene=room())
+    page = drawings_of(whole, paper)[0]
+    root = ElementTree.fromstring(to_svg(page))
+    assert root.get("width") == f"{page.width:g}mm"
+    assert root.get("viewBox") == f"0 0 {page.width:g} {page.height:g}"
+    assert f"Scale 1:{page.scale} when printed on {paper}" in text_of(page)
+    wanted = 12_000.0 / page.scale
+    widths = []
+    for path in root.iter("{http://www.w3.org/2000/svg}path"):
+        if path.get("stroke-width") == "0.35":
+            xs = [float(x) for x in re.findall(r"[ML](\S+) ", path.get("d") or "")]
+            widths.append(max(xs) - min(xs))
+    assert any(math.isclose(width, wanted, abs_tol=0.01) for width in widths)
+
+
+def test_scale_bar_has_the_length_that_it_names() -> None:
+    view = View((0.0, 0.0, 190.0, 150.0), (0.0, 0.0), 50)
+    marks, _ = scale_bar(view)
+    texts = [mark for mark in marks if isinstance(mark, Words)]
+    assert [mark.text for mark in texts] == ["0", "2 m", "5 ft"]
+    black = [mark.rings[0] for mark in marks if isinstance(mark, Area) and mark.fill == "#000000"]
+    metre_cells = [ring for ring in black if math.isclose(ring[2][1] - ring[0][1], 1.4) and ring[0][1] >= 7.0]
+    assert math.isclose(metre_cells[0][1][0] - metre_cells[0][0][0], 500.0 / 50)  # a quarter of 2 m
+    foot_cells = [ring for ring in black if ring[0][1] < 7.0]
+    assert math.isclose(foot_cells[0][1][0] - foot_cells[0][0][0], 2.5 * 304.8 / 50)
+
+
+def test_pdf_page_is_the_paper() -> None:
+    whole = replace(assessment(), scene=room())
+    reader = PdfReader(io.BytesIO(drawings_pdf(drawings_of(whole, "A4"), whole, load_wording())))
+    assert sorted(map(float, reader.pages[0].mediabox[2:])) == pytest.approx([595.2756, 841.8898], abs=1e-3)
+    assert "Steel screen (holds)" in reader.pages[0].extract_text()
+
+
+def test_distances_in_metres_and_feet_are_not_too_short() -> None:
+    assert metres_and_feet(3.2) == "3.20\u00a0m (10.5\u00a0ft)"  # 10.4987 ft
+    assert metres_and_feet(311.02) == "312\u00a0m (1\u00a0021\u00a0ft)"  # 1020.4 ft
+    assert metres_and_feet(math.inf) == "without end"
+    assert metres(math.nan) == "not a number"
+
+
+# --- content ------------------------------------------------------------------------------------------------
+
+
+def test_every_drawing_carries_caution_wording_and_limit() -> None:
+    scene = room()
+    pages = pages_of(scene)
+    pages += elevation_pages(scene, A4, "Open evening", load_wording())
+    chart = map_page(scene, A4, "Open evening", load_wording())
+    assert chart is not None
+    for page in [*pages, chart]:
+        text = text_of(page)
+        assert CAUTION in text, page.kind
+        assert BEYOND in text, page.kind
+        assert "DRAFT" in text, page.kind
+        if page.kind != "key":
+            assert "50.6 W/m² for 10 s" in text, page.kind
+
+
+def test_no_page_promises_safety() -> None:
+    for page in pages_of(room()):
+        assert not re.search("eye-safe|safe distance", text_of(page), re.IGNORECASE)
+
+
+def test_zone_that_leaves_the_plan_is_told_with_its_distance_and_an_overview() -> None:
+    plan, overview = pages_of(room(311.0))[:2]
+    assert "A eye, direct: goes on to 311 m (1 021 ft)" in text_of(plan)
+    assert overview.kind == "overview"
+    assert overview.scale > 10 * plan.scale
+    near = replace(room(9.0), persons=(), beyond=(), zones=room(9.0).zones[:2])
+    assert [page.kind for page in pages_of(near)] == ["plan"]
+
+
+def test_zone_all_around_is_told() -> None:
+    ring = ((-900.0, -900.0), (900.0, -900.0), (900.0, 900.0), (-900.0, 900.0))
+    scene = replace(room(), zones=(zone("eye direct", ring, 1000.0, (2.0, 4.0, 1.0)),), beyond=())
+    assert "A eye, direct: all of this, on to 1.00 km" in text_of(pages_of(scene)[0])
+
+
+def test_worst_set_up_is_an_edge_without_hatch() -> None:
+    scene = room()
+    groups, _ = grouped(scene)
+    worst = [group for group in groups if group.plain]
+    assert [group.first.setup for group in worst] == ["collimated"]
+    text = text_of(pages_of(scene)[0])
+    assert "collimated (worst set-up, not fitted)" in text
+    assert "The key for the collimated lens stays with the safety officer" in text
+
+
+def test_hatches_differ_without_their_colour() -> None:
+    for (one, look), (other, second) in combinations(LOOKS.items(), 2):
+        plain = [[(h.angle, h.spacing, h.dashes) for h in kind.hatches] for kind in (look, second)]
+        assert plain[0] != plain[1], (one, other)
+    brightness = {kind: _grey(look.ink) for kind, look in LOOKS.items()}
+    assert max(brightness.values()) < 0.5  # dark enough on white paper
+
+
+def _grey(ink: str) -> float:
+    red, green, blue = (int(ink[k : k + 2], 16) / 255 for k in (1, 3, 5))
+    return 0.299 * red + 0.587 * green + 0.114 * blue
+
+
+def test_not_a_number_is_shown() -> None:
+    first, *rest = room(9.0).zones
+    scene = replace(room(9.0), zones=(replace(first, distance=math.nan), *rest))
+    assert "not a number from the last optic, beyond which" in text_of(pages_of(scene)[0])
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf])
+def test_a_reach_without_a_number_is_drawn_to_the_frame(value: float) -> None:
+    scene = room(9.0)
+    scene = replace(
+        scene,
+        aims=tuple(replace(aim, reach=value) for aim in scene.aims),
+        elevations=tuple(replace(one, reach=value) for one in scene.elevations),
+    )
+    pages = [*pages_of(scene), *elevation_pages(scene, A4, "Open evening", load_wording())]
+    for page in pages:
+        assert "nan" not in to_svg(page)
+        for mark in page.marks:
+            if isinstance(mark, Lines):
+                assert all(0.0 <= x <= page.width and 0.0 <= y <= page.height for run in mark.runs for x, y in run)
+
+
+def test_an_area_without_corners_is_not_drawn() -> None:
+    scene = room()
+    empty = replace(scene.beyond[0], polygons=(Polygon(((1.0, 1.0), (2.0, 2.0))),))
+    flat = replace(scene.zones[0], polygons=(Polygon(()),))
+    assert pages_of(replace(scene, zones=(flat, *scene.zones), beyond=(empty,)))
+
+
+def test_user_text_is_escaped() -> None:
+    scene = room()
+    page = pages_of(scene)[0]
+    svg = to_svg(page)
+    assert "<& guests>" not in svg
+    texts = [node.text for node in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]
+    assert any("Visitors <& guests>" in (text or "") for text in texts)
+    assert "<script" not in to_svg(plan_pages(scene, A4, "</title><script>alert(1)</script>", load_wording())[0])
+
+
+def test_svg_text_has_the_width_that_the_labels_count_on() -> None:
+    for node in ElementTree.fromstring(to_svg(pages_of(room())[0])).iter("{http://www.w3.org/2000/svg}text"):
+        size, bold = float(node.get("font-size") or 0), node.get("font-weight") == "bold"
+        assert float(node.get("textLength") or 0) == pytest.approx(width_of(node.text or "", size, bold), abs=1e-3)
+
+
+def test_png_refuses_what_the_typeface_lacks() -> None:
+    person = replace(room().persons[0], name="見学者")
+    page = pages_of(replace(room(), persons=(person,)))[0]
+    with pytest.raises(OutputError, match=r"plan: the character 見 \(U\+898B\)"):
+        to_png(page, 40)
+    assert "見学者" in to_svg(page)
+
+
+def test_png_prints_to_scale() -> None:
+    from PIL import Image
+
+    image = Image.open(io.BytesIO(to_png(pages_of(room())[0], 100)))
+    assert image.size == (827, 1169)
+    assert image.info["dpi"] == pytest.approx((100, 100), abs=0.1)
+
+
+# --- barriers, lines, map -----------------------------------------------------------------------------------
+
+
+def _barrier(*holds: tuple[str, str, bool]) -> BarrierLine:
+    ways = tuple(BarrierWay("direct", laser, setup, 1.0, held, "") for laser, setup, held in holds)
+    return BarrierLine("Screen", "barrier", ((0.0, 0.0), (1.0, 0.0)), 0.0, 2.0, True, ways)
+
+
+@pytest.mark.parametrize(
+    ("ways", "state"),
+    [
+        ((), ("plain", "")),
+        (((LASER, "long-focus lens", True),), ("holds", "")),
+        (((LASER, "long-focus lens", False),), ("fails", "direct")),
+        (((LASER, "long-focus lens", True), (LASER, "collimated", False)), ("today", "collimated")),
+        (((LASER, "long-focus lens", True), ("Marker", "lens", False)), ("part", "Marker")),
+        (((LASER, "long-focus lens", False), ("Marker", "lens", False)), ("fails", f"{LASER}; Marker")),
+    ],
+)
+def test_barriers_that_hold_and_those_that_do_not(
+    ways: tuple[tuple[str, str, bool], ...], state: tuple[str, str]
+) -> None:
+    assert state_of(room(), _barrier(*ways)) == state
+
+
+def test_barriers_are_drawn_by_what_they_hold() -> None:
+    text = text_of(pages_of(room())[0])
+    assert "Steel screen (holds)" in text
+    assert "Curtain (DOES NOT HOLD: direct)" in text
+    layers = Layers(room(), fit((0.0, 0.0, 12.0, 8.0), (0.0, 0.0, 240.0, 160.0)), load_wording())
+    layers.barriers(names=True)
+    thick = [mark for mark in layers.marks if isinstance(mark, Lines) and mark.thick == 1.5 and not mark.dashes]
+    assert len(thick) == 1  # the steel screen alone is a full bar
+
+
+def test_outermost_line_of_each_side() -> None:
+    near = SpectatorLine("right", ((3.0, 0.0), (3.0, 9.0)), 3.0, "last optic", "eye", math.pi / 2, laser="A")
+    far = replace(near, line=((5.0, 0.0), (5.0, 9.0)), laser="B", distance=2.0)
+    none = replace(near, distance=0.0, side="left")
+    assert outermost([near, far, none]) == [far]
+
+
+def test_spectator_line_is_named_with_metres_and_feet() -> None:
+    assert "left: spectators no nearer than 3.20 m (10.5 ft)" in text_of(pages_of(room())[0])
+
+
+@pytest.mark.parametrize(
+    ("ratio", "found"),
+    [(0.0, 0), (1.0, 0), (1.0000001, 1), (10.0, 1), (10.1, 2), (1000.0, 3), (1000.1, 4), (math.inf, 4), (math.nan, 4)],
+)
+def test_decades_of_the_map(ratio: float, found: int) -> None:
+    assert decade(ratio) == found
+
+
+def test_merged_cells_of_the_map_keep_the_highest() -> None:
+    ratio = np.zeros((2, 300, 400))
+    ratio[1, 123, 321] = 50.0
+    ratio[0, 7, 8] = math.nan
+    xs, ys, classes = cells(HazardMap(np.arange(400.0), np.arange(300.0), (("child", 1.0), ("adult", 1.7)), ratio))
+    assert [sum(row.count(k) for row in classes) for k in (1, 2, 3, 4)] == [0, 1, 0, 1]
+    row = next(n for n, line in enumerate(classes) if 2 in line)
+    column = classes[row].index(2)
+    assert xs[column] <= 321 <= xs[column + 1]
+    assert ys[row] <= 123 <= ys[row + 1]
+    assert (xs[0], xs[-1], ys[-1]) == (-0.5, 399.5, 299.5)
+
+
+def test_map_is_left_out_when_there_is_none() -> None:
+    assert map_page(replace(room(), map=None), A4, "Open evening", load_wording()) is None
+
+
+# --- sheet --------------------------------------------------------------------------------------------------
+
+
+def test_sheet_shows_the_plan_after_the_decision() -> None:
+    plain = PdfReader(io.BytesIO(render_sheet(assessment())))
+    whole = PdfReader(io.BytesIO(render_sheet(replace(assessment(), scene=room()))))
+    texts = [page.extract_text() for page in whole.pages]
+    first = next(n for n, text in enumerate(texts) if "Plan and elevation" in text)
+    assert "Decision" in texts[first - 1]
+    assert any("Elevation along the aim" in text for text in texts)
+    assert any("Exposure map" in text for text in texts)
+    assert not any("Plan and elevation" in page.extract_text() for page in plain.pages)
+    titles = [entry.title for entry in whole.outline if not isinstance(entry, list)]
+    assert titles.index("Plan and elevation") == titles.index("Decision") + 1
+
+
+# --- geometry -----------------------------------------------------------------------------------------------
+
+
+def test_room_and_everything() -> None:
+    scene = scaled(room(), 1.0)
+    x0, y0, x1, y1 = room_of(scene)
+    assert x0 < 0.0 < 12.0 < x1 < 20.0
+    assert y0 < 0.0 < 8.0 < y1 < 16.0
+    assert all_of(scene)[2] > 600.0
+
+
+def test_clipping_and_hatching() -> None:
+    square = (0.0, 0.0, 10.0, 10.0)
+    assert clip_line((-5.0, 5.0), (15.0, 5.0), square) == ((0.0, 5.0), (10.0, 5.0))
+    assert clip_line((-5.0, -5.0), (-1.0, 20.0), square) is None
+    ring = clip_ring(((5.0, 5.0), (25.0, 5.0), (25.0, 8.0), (5.0, 8.0)), square)
+    assert max(x for x, _ in ring) == 10.0
+    hole = ((4.0, 4.0), (6.0, 4.0), (6.0, 6.0), (4.0, 6.0))
+    outline = ((0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0))
+    lines = hatch([outline, hole], 0.0, 0.5)
+    covered = sum(math.dist(a, b) for a, b in lines) * 0.5
+    assert covered == pytest.approx(96.0, rel=0.05)
+    assert not inside((5.0, 5.0), [outline, hole])
+    assert all(inside(((a[0] + b[0]) / 2, (a[1] + b[1]) / 2 + 1e-9), [outline, hole]) for a, b in lines[1:])
+
+
+def test_hatch_covers_a_sector() -> None:
+    ring = sector(0.0, 0.0, 0.0, math.pi / 2, 20.0, 90)
+    covered = sum(math.dist(a, b) for a, b in hatch([ring], 30.0, 0.25)) * 0.25
+    assert covered == pytest.approx(math.pi * 100.0, rel=0.01)
+
+
+def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
+    used: set[str] = set()
+    plain = Wording.text
+
+    def recorded(self: Wording, key: str, /, **values: object) -> str:
+        used.add(key)
+        return plain(self, key, **values)
+
+    monkeypatch.setattr(Wording, "text", recorded)
+    full = room()
+    first = full.zones[0]
+    barrier = full.barriers[0]
+    part = replace(barrier, ways=(*barrier.ways, BarrierWay("direct", "Marker", "lens", 1.0, False, "")))
+    later = replace(barrier, ways=(*barrier.ways, BarrierWay("direct", LASER, "collimated", 1.0, False, "")))
+    gap = Opening("gap", "gap", (8.2, 2.0), (8.4, 3.0), 0.0, 2.0, False)
+    tilted = replace(first, kind="skin mirror", worst=True, polygons=(Polygon(sector(2.0, 4.0, 0.0, 1.0, 0.3)),))
+    rule = replace(full.lines[0], side="front", line_kind="barrier 3 m away", laser="Marker")
+    beyond = full.beyond[0]
+    inside_room = Polygon(((3.0, 3.0), (5.0, 3.0), (5.0, 5.0)))
+    stops = replace(beyond, ends_at="Steel screen", can_ignite=False, polygons=(inside_room,))
+    short = replace(first, kind="scatter eye", distance=9.0, polygons=(Polygon(sector(6.0, 4.0, 0.0, 6.0, 2.0)),))
+    ring = ((-900.0, -900.0), (900.0, -900.0), (900.0, 900.0), (-900.0, 900.0))
+    assert full.map is not None
+    ratio = full.map.ratio.copy()
+    ratio[0, 0, 0] = math.nan
+    unknown = replace(full.map, ratio=ratio)
+    section = full.elevations[0]
+    held = replace(section, ends_at="Steel screen", setup="unknown", items=section.items[:1])
+    near = replace(section, reach=3.0, items=())
+    part_item = ElevationItem("Part", "barrier", 1.0, 0.0, 0.0, 2.0, None, False)
+    later_item = ElevationItem("Later", "barrier", 1.0, 0.0, 0.0, 2.0, None, False)
+    bare_item = ElevationItem("Bare", "wall", 1.0, 0.0, 0.0, 2.0, None, None)
+    scenes = [
+        full,
+        replace(
+            full, zones=(*full.zones, tilted, short), barriers=(replace(part, openings=(gap,)), later), beyond=(stops,)
+        ),
+        replace(full, lines=(*full.lines, rule), beyond=(replace(stops, can_ignite=None),), elevations=(held, near)),
+        replace(full, zones=(replace(first, polygons=(Polygon(ring),)),), map=unknown),
+        replace(
+            full,
+            barriers=(replace(part, name="Part"), replace(later, name="Later")),
+            elevations=(replace(section, items=(part_item, later_item, bare_item)),),
+        ),
+        scattered(7),
+    ]
+    for scene in scenes:
+        whole = replace(assessment(), scene=scene)
+        if scene.elevations:
+            drawings_of(whole, "A4", elevation=True)
+        drawings_of(whole, "A4")
+    crowd = replace(full, persons=tuple(replace(full.persons[0], name=f"Person {n} " * 5) for n in range(90)))
+    pages_of(crowd, Paper("A6", 105.0, 148.0))
+    for missing in (None, replace(full, elevations=())):
+        with pytest.raises(InputError):
+            drawings_of(replace(assessment(), scene=missing), "A4", elevation=True)
+    render_sheet(replace(assessment(), scene=full))
+    asked = {key for key in load_wording().texts if key.startswith("plan.")}
+    assert asked - used == set()

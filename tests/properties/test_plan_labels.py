@@ -1,0 +1,98 @@
+"""No label of a drawing lies over another one or leaves its frame, whatever the scene."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lasersafe.assessment import assess_file
+from lasersafe.drawing.elevation import elevation_pages
+from lasersafe.drawing.exposure_map import map_page
+from lasersafe.drawing.labels import faults
+from lasersafe.drawing.page import Paper
+from lasersafe.drawing.plan import plan_pages
+from lasersafe.drawing.primitives import Drawing, Words
+from lasersafe.reference import templates_path
+from lasersafe.results_scene import SceneResult
+from lasersafe.wording import load_wording
+from tests.behaviour.sample_scene import room, scaled, scattered
+
+A4 = Paper("A4", 210.0, 297.0, 10.0)
+PAPERS = (A4, Paper("A4", 297.0, 210.0, 10.0), Paper("A1", 594.0, 841.0, 10.0), Paper("Letter", 180.0, 240.0))
+
+
+def every_page(scene: SceneResult, paper: Paper) -> list[Drawing]:
+    wording = load_wording()
+    pages = plan_pages(scene, paper, "Open evening", wording)
+    pages += elevation_pages(scene, paper, "Open evening", wording)
+    chart = map_page(scene, paper, "Open evening", wording)
+    return [*pages, *([chart] if chart else [])]
+
+
+def assert_clean(scene: SceneResult, paper: Paper) -> None:
+    for page in every_page(scene, paper):
+        assert faults(page) == [], page.kind
+
+
+@pytest.mark.parametrize("paper", PAPERS, ids=lambda p: f"{p.name} {p.width:g}")
+@pytest.mark.parametrize("name", sorted(path.stem for path in templates_path("cases").glob("*.toml")))
+def test_labels_of_templates(name: str, paper: Paper) -> None:
+    scene = _template(name)
+    if scene is None:
+        pytest.skip("no scene in this template")
+    assert_clean(scene, paper)
+
+
+_SCENES: dict[str, SceneResult | None] = {}
+
+
+def _template(name: str) -> SceneResult | None:
+    if name not in _SCENES:
+        _SCENES[name] = assess_file(Path(templates_path("cases", f"{name}.toml"))).scene
+    return _SCENES[name]
+
+
+@pytest.mark.parametrize("factor", [0.002, 0.05, 1.0, 40.0, 3000.0])
+@pytest.mark.parametrize("paper", PAPERS, ids=lambda p: f"{p.name} {p.width:g}")
+def test_labels_of_small_and_large_scenes(factor: float, paper: Paper) -> None:
+    assert_clean(scaled(room(), factor), paper)
+
+
+@pytest.mark.parametrize("reach", [0.5, 3.0, 311.0, 25e3])
+def test_labels_with_short_and_long_zones(reach: float) -> None:
+    assert_clean(room(reach), A4)
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 10**6))
+def test_labels_of_random_scenes(seed: int) -> None:
+    assert_clean(scattered(seed), A4)
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 10**6))
+def test_every_person_is_named(seed: int) -> None:
+    """A label for which there is no room is written on the key page; none is lost."""
+    scene = scattered(seed)
+    pages = plan_pages(scene, A4, "Open evening", load_wording())
+    text = " ".join(mark.text for page in pages for mark in page.marks if isinstance(mark, Words))
+    for person in scene.persons:
+        assert " ".join(person.name.split()[:2]) in text
+
+
+def test_the_checker_sees_faults() -> None:
+    page = Drawing("plan", "", 100.0, 100.0, (10.0, 10.0, 90.0, 90.0), 1)
+    page.marks.extend([Words(20.0, 20.0, "one", framed=True), Words(21.0, 21.0, "two", framed=True)])
+    page.marks.append(Words(88.0, 50.0, "three", framed=True))
+    page.marks.append(Words(98.0, 95.0, "four"))
+    page.marks.append(Words(40.0, 60.0, "five"))
+    found = faults(page)
+    assert found == [
+        "'one' over 'two'",
+        "'three' leaves the frame",
+        "'four' leaves the page",
+        "'five' lies over the frame",
+    ]
