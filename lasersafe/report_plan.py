@@ -91,8 +91,8 @@ def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) 
         If a text holds a character that cannot be drawn, or the file cannot be written.
     """
     from lasersafe.assessment import assess
+    from lasersafe.files import write_file
     from lasersafe.models import read_case
-    from lasersafe.report import write_file
 
     suffix = output.suffix.lower()
     if suffix not in _SUFFIXES:
