@@ -178,11 +178,15 @@ def exact_hit(
     if isinstance(source.profile, BeamProfile):
         found = source.profile.criteria
         pairs = []
+        alike: dict[tuple[float, float], float] = {}  # amount and aperture -> ratio times limit
         for c in found:
             looks = [c] if with_aid is None else [c, aided(c, with_aid, _gain(context, with_aid))]
             for look in looks:
-                alone = replace(source, profile=BeamProfile(source.profile.beam, (look,)))
-                pairs.append((float(alone.ratio(one[0], one[1], one[2])[0]), c))
+                key = (look.amount, look.limiting_aperture)
+                if key not in alike:
+                    alone = replace(source, profile=BeamProfile(source.profile.beam, (look,)))
+                    alike[key] = float(alone.ratio(one[0], one[1], one[2])[0]) * look.limit
+                pairs.append((alike[key] / look.limit, c))
     else:
         pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
     for ratio, c in pairs:

@@ -42,7 +42,8 @@ def _spread_slopes(source: Source, box: Box, near: float) -> tuple[FLOAT, FLOAT]
     wide = source.profile.spread(distance + source.offset, source.factor) * 1.001
     first = np.maximum(np.searchsorted(distance, 0.8 * distance) - 1, 0)
     last = np.minimum(np.searchsorted(distance, 1.2 * distance / math.cos(steepest)) + 1, _GRID - 1)
-    window = np.array([wide[a : b + 1].max() for a, b in zip(first, last, strict=True)])
+    ends = np.stack([first, last + 1], axis=1).ravel()
+    window = np.maximum.reduceat(np.append(wide, 0.0), ends)[::2]
     slope = window / distance
     return distance, np.maximum.accumulate(slope[::-1])[::-1]
 

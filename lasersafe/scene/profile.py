@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,6 +73,16 @@ class BeamProfile:
     criteria: tuple[Criterion, ...]
     _tables: dict[float, Table] = field(default_factory=dict)
 
+    @cached_property
+    def _strictest(self) -> dict[tuple[float, float], float]:
+        """The lowest limit for each amount and aperture; what is spread in the same way differs by its limit only."""
+        found: dict[tuple[float, float], float] = {}
+        for c in self.criteria:
+            key = (c.amount, c.limiting_aperture)
+            if not found.get(key, math.inf) <= c.limit:
+                found[key] = c.limit
+        return found
+
     def widths(self, distance: FLOAT) -> tuple[FLOAT, FLOAT]:
         """Return both 1/e diameters, a point focus as a small spot. [m]."""
         dx, dy = diameters(self.beam, distance)
@@ -86,13 +96,13 @@ class BeamProfile:
         dx, dy = self.widths(distance)
         axis, peak = np.zeros_like(dx), np.zeros_like(dx)
         oblong = bound and self.beam.profile == "gaussian" and not self.beam.circular
-        for c in self.criteria:
+        for (amount, aperture), limit in self._strictest.items():
             if oblong:
-                mean = _square_bound(c.amount, dx, dy, c.limiting_aperture)
+                mean = _square_bound(amount, dx, dy, aperture)
             else:
-                mean = mean_exposure(c.amount, dx, dy, c.limiting_aperture, self.beam.profile)
-            axis = np.maximum(axis, mean / c.limit)
-            peak = np.maximum(peak, c.amount * 4.0 / (math.pi * dx * dy) / c.limit)
+                mean = mean_exposure(amount, dx, dy, aperture, self.beam.profile)
+            axis = np.maximum(axis, mean / limit)
+            peak = np.maximum(peak, amount * 4.0 / (math.pi * dx * dy) / limit)
         return axis, peak
 
     @property
