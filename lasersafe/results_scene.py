@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from lasersafe.results_advice import CameraLine, SpectatorRule
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -373,3 +375,5 @@ class SceneResult:
     struck_out: tuple[StruckOut, ...] = ()
     map: HazardMap | None = field(default=None, compare=False)
     notes: tuple[str, ...] = ()
+    rules: tuple[SpectatorRule, ...] = ()  # of the packs that the case chose
+    camera_lines: tuple[CameraLine, ...] = ()

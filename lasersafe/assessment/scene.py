@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.scene_findings import findings_of
+from lasersafe.assessment.scene_cameras import camera_lines
+from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import standing_places
 from lasersafe.assessment.scene_marks import (
     aims_of,
@@ -22,6 +23,7 @@ from lasersafe.assessment.scene_marks import (
     target_marks,
 )
 from lasersafe.assessment.scene_matrix import placed_scenarios
+from lasersafe.assessment.scene_rules import facts_of, rules_of, stricter_lines
 from lasersafe.assessment.scene_zones import beyond_targets, zone_shapes
 from lasersafe.assessment.stage import Stage
 from lasersafe.models import SIValue
@@ -129,6 +131,9 @@ def scene_result(stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell
             facing, pose.apex, plan.extent,
         )
     )  # fmt: skip
+    facts = facts_of(stage, zones, matrix, barriers, scenarios)
+    rules = rules_of(stage, facts)
+    lines = stricter_lines(stage, lines, facts)
     return SceneResult(
         plan=plan,
         aims=aims_of(stage),
@@ -142,11 +147,13 @@ def scene_result(stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell
         lines=lines,
         elevations=elevations(stage, zones, persons),
         matrix=matrix,
-        findings=findings_of(stage, zones, beyond, barriers, wording),
+        findings=findings_of(stage, zones, beyond, barriers, wording) + rule_findings(rules, wording),
         struck_out=tuple(
             StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
         ),
         notes=(stage.scene.note,) if stage.scene.note else (),
+        rules=rules,
+        camera_lines=camera_lines(stage),
     )
 
 

@@ -11,6 +11,7 @@ from lasersafe.results_scene import SceneFinding
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
+    from lasersafe.results_advice import SpectatorRule
     from lasersafe.results_scene import BarrierLine, BeyondTarget, ZoneShape
     from lasersafe.wording import Wording
 
@@ -48,6 +49,21 @@ def findings_of(
         found.append(SceneFinding("mirror", text("scene.curved", surfaces=", ".join(curved))))
     found += _outdoors(stage, wording)
     return tuple(found)
+
+
+def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[SceneFinding, ...]:
+    """Return a finding for each rule that is not met, which refuses the verdict, or that cannot be judged."""
+    keys = {"not met": "scene.rule_not_met", "cannot be judged from this case": "scene.rule_not_judged"}
+    return tuple(
+        SceneFinding(
+            "spectator",
+            wording.text(keys[rule.outcome], pack=rule.pack_name, rule=rule.rule, words=rule.words),
+            refuses=rule.outcome == "not met",
+            subject=rule.rule,
+        )
+        for rule in rules
+        if rule.outcome in keys
+    )
 
 
 def _of_barrier(barrier: BarrierLine, wording: Wording) -> list[SceneFinding]:

@@ -13,7 +13,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP
 from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.stage import Stage
-from lasersafe.hazard.barriers import barrier_distance
+from lasersafe.hazard.ignition import ignition_distance, screening_thresholds, user_threshold
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.results import Criterion
 from lasersafe.results_scene import BeyondTarget, ZoneShape
@@ -30,8 +30,6 @@ KINDS = (
     ("scatter eye", "scatter", "eye"),
     ("scatter skin", "scatter", "skin"),
 )
-IGNITION_SCREENING = 5000.0  # W/m2
-IGNITION_SOURCE = "screening value of 0.5 W/cm2 for continuous light, NFPA 115 (from memory)"
 _FROM = {
     "direct": "last optic",
     "mirror": "last optic, along the folded path",
@@ -143,7 +141,9 @@ def threshold_of(stage: Stage) -> tuple[float, str]:
     """Return the irradiance from which something may catch fire [W/m2], and its source."""
     typed = stage.scene.ignition_threshold
     if typed is None:
-        return IGNITION_SCREENING, IGNITION_SOURCE
+        lowest = min(screening_thresholds(), key=lambda one: one.irradiance)
+        seen = "from memory" if lowest.seen == "memory" else lowest.seen
+        return lowest.irradiance, f"{lowest.name}, {lowest.source} ({seen})"
     return float(typed), stage.scene.ignition_source or "typed by the user"
 
 
@@ -158,7 +158,7 @@ def ignition_source(stage: Stage, context: Context, source: Source) -> Source | 
             return None
         amount = power * len(lines)
         criterion = Criterion("", "", "ignition", "continuous", amount, "W", threshold, "W/m2", 1e-9, math.inf, "")
-        reach = float(barrier_distance(amount, threshold, own.beam)) * ROUND_UP
+        reach = ignition_distance(amount, user_threshold(threshold, ""), own.beam) * ROUND_UP
         found.append(replace(source, profile=BeamProfile(own.beam, (criterion,)), reach=reach))
     return max(found, key=lambda one: one.reach)
 

@@ -16,6 +16,7 @@ from lasersafe.models.scene_check import scene_references
 from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import Barrier, Control, InCharge, OtherHazards, Person, Settings, StrikeOut, Surface
 from lasersafe.models.sources import Extended
+from lasersafe.reference import shared_path
 from lasersafe.typed import shown
 
 
@@ -78,6 +79,11 @@ class Case(CaseModel):
     )
     extended: Annotated[tuple[Extended, ...], Field(max_length=30)] = Field(
         default=(), description="Diffusers, fibre bundles and arrays that people look at, one [[extended]] each."
+    )
+    spectator_rules: Annotated[tuple[Line, ...], Field(max_length=10)] = Field(
+        default=(),
+        description="Packs of regional rules for spectators that the plan is checked against, as ['germany_shows']; "
+        "they need [scene]. Left out: none.",
     )
     scene: Scene | None = Field(default=None, description="Where everything stands: [scene]. Left out: distances only.")
 
@@ -149,7 +155,19 @@ class Case(CaseModel):
         if isinstance(scene, Mapping):
             others = {field: _names(peek.tables(field)) for field in ("person", "surface", "barrier")}
             found += scene_references(Peek(Scene, scene), setups, others)
-        return found + record_findings(peek)
+        return found + _rule_findings(peek) + record_findings(peek)
+
+
+def _rule_findings(peek: Peek) -> list[Finding]:
+    chosen = peek.data.get("spectator_rules", ())
+    known = sorted(path.stem for path in shared_path("spectator_rules").glob("*.toml"))
+    found: list[Finding] = []
+    for i, word in enumerate(chosen if isinstance(chosen, (list, tuple)) else ()):
+        if isinstance(word, str) and word.strip() and word.strip() not in known:
+            found.append((("spectator_rules", i), not_known(word.strip(), "a pack of the data files", known)))
+    if chosen and "scene" not in peek.data:
+        found.append((("spectator_rules",), "rules for spectators are checked on a plan; write [scene] as well"))
+    return found
 
 
 def _name(table: Mapping[str, Any]) -> str | None:

@@ -48,6 +48,7 @@ LAYERS: list[set[str]] = [
         "reference",
         "results",
         "results_scene",
+        "results_advice",
         "results_step",
         "results_sources",
         "results_record",

@@ -13,13 +13,14 @@ from typer.testing import CliRunner
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.scene import scene_map, stage_of
-from lasersafe.assessment.scene_zones import IGNITION_SCREENING, zone_shapes
+from lasersafe.assessment.scene_zones import zone_shapes
 from lasersafe.assessment.stage import MODES
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError
 from lasersafe.models import parse_case
 from lasersafe.report import template_names, template_text
+from lasersafe.report_scene import scene_json
 
 HEAD = """
 title = "t"
@@ -214,7 +215,9 @@ def test_a_wooden_door_three_metres_behind_the_target_can_catch_fire():
     scene = assess(case(rating="1 W/cm2")).scene
     (beyond,) = scene.beyond
     assert beyond.can_ignite
-    assert beyond.backing_irradiance > IGNITION_SCREENING
+    assert beyond.ignition_threshold == 5000.0
+    assert "NFPA115 (from memory)" in beyond.ignition_source
+    assert beyond.backing_irradiance > 5000.0
     assert beyond.ignition_distance > 3.4
     (zone,) = [z for z in scene.zones if z.kind == "ignition"]
     assert zone.distance > 3.4
@@ -312,3 +315,60 @@ def test_every_way_has_words_and_a_plain_way():
     assert load_wording() is not None
     result = template("demo")
     assert all(s.placed for s in result.scenarios if s.person in {p.name for p in result.scene.persons})
+
+
+def with_rules(text, packs='["germany_shows"]'):
+    return text.replace("[in_charge]", f"spectator_rules = {packs}\n[in_charge]", 1)
+
+
+def test_rules_for_spectators_are_judged_row_by_row_and_the_stricter_decides():
+    held = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+    plain, ruled = assess(parse_case(held)).scene, assess(parse_case(with_rules(held)))
+    rows = {rule.rule: rule for rule in ruled.scene.rules}
+    assert plain.rules == ()
+    assert len(rows) == 6
+    assert rows["gap beside spectators"].outcome == "met"
+    assert rows["object temperature"].outcome == "cannot be judged from this case"
+    assert any("object temperature: cannot be judged" in reason for reason in ruled.decision.reasons)
+    for before, after in zip(plain.lines, ruled.scene.lines, strict=True):
+        if before.distance > 0.0:
+            assert after.distance == pytest.approx(before.distance + 1.0, abs=0.11)
+            assert "gap beside spectators" in after.line_kind
+    low = assess(parse_case(with_rules(held.replace("1 kW/cm2", "1 W/cm2"))))
+    rows = {rule.rule: rule for rule in low.scene.rules}
+    assert rows["gap beside spectators"].outcome == "not met"
+    assert rows["height above standing places"].outcome == "not met"
+    assert not low.decision.passed
+    assert any("gap beside spectators: not met" in reason for reason in low.decision.reasons)
+
+
+def test_a_rule_that_is_not_met_refuses_what_would_pass():
+    text = template_text("nanosecond-marker").decode()
+    near = text.replace('["2 m", "-2.5 m"], ["-2 m", "-2.5 m"]]', '["2 m", "-1.4 m"], ["-2 m", "-1.4 m"]]')
+    assert near != text
+    assert template("nanosecond-marker").decision.passed
+    plain, ruled = assess(parse_case(near)), assess(parse_case(with_rules(near)))
+    assert {r.rule: r.outcome for r in ruled.scene.rules}["gap beside spectators"] == "not met"
+    assert plain.decision.passed
+    assert not ruled.decision.passed
+
+
+def test_bad_packs_are_named():
+    text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+    with pytest.raises(CaseError, match="did you mean 'germany_shows'"):
+        parse_case(with_rules(text, '["germany_show"]'))
+    with pytest.raises(CaseError, match=r"write \[scene\] as well"):
+        parse_case(with_rules(HEAD.format(rating="1 kW/cm2")))
+
+
+def test_cameras_are_advice_and_never_a_verdict():
+    found = template("co2-cutter")
+    lines = found.scene.camera_lines
+    assert {line.way for line in lines} == {"direct", "mirror", "scatter"}
+    assert all(line.exposure > 0.0 and line.advice for line in lines)
+    assert all(line.ratio is None and "no published threshold is known" in line.words for line in lines)
+    text = template_text("co2-cutter").decode()
+    bare = assess(parse_case(text.partition("\n[[scene.camera]]")[0]))
+    assert bare.scene.camera_lines == ()
+    assert bare.decision == found.decision
+    assert json.loads(json.dumps(scene_json(found.scene)["camera_lines"]))[0]["camera"] == lines[0].camera

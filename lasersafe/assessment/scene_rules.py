@@ -1,0 +1,108 @@
+"""The plan against the rules for spectators of a region, row by row; rules and exposure limits both hold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge, pack
+from lasersafe.results_advice import SpectatorRule
+from lasersafe.scene.areas import area_of
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.stage import Stage
+    from lasersafe.results import Scenario
+    from lasersafe.results_scene import BarrierLine, MatrixCell, SpectatorLine, ZoneShape
+
+SPECTATORS = ("spectator", "passer-by")
+_STEP = 0.1  # m
+
+
+def facts_of(
+    stage: Stage,
+    zones: tuple[ZoneShape, ...],
+    cells: tuple[MatrixCell, ...],
+    barriers: tuple[BarrierLine, ...],
+    scenarios: list[Scenario],
+) -> Facts:
+    """Return what the scene says about spectators; None for what it does not say."""
+    import shapely
+
+    roles = {p.name: p.role for p in stage.case.person}
+    people = [p for p in stage.scene.person if roles[p.name] in SPECTATORS]
+    fitted = [c for c in stage.contexts if c.setup.fitted]
+    waves = {400e-9 <= c.wavelength <= 700e-9 for c in fitted}
+    labels = [c.laser.class_label.strip() for c in fitted]
+    ranked = [label for label in labels if class_rank(label) is not None]
+    highest = max(ranked, key=lambda label: class_rank(label) or 0) if ranked and ranked == labels else None
+    if not people or not all(stage.poses(c, "running") for c in fitted):
+        return Facts(visible=waves.pop() if len(waves) == 1 else None, laser_class=highest)
+    today = [z for z in zones if z.fitted and z.kind != "ignition"]
+    area = shapely.union_all([area_of(z.polygons) for z in today])
+    places = [
+        shapely.Polygon(p.area.pairs) if p.area is not None else shapely.Point(p.position.pair)  # type: ignore[union-attr]
+        for p in people
+    ]
+    gap = min(float(shapely.distance(area, place)) for place in places) if today else math.inf
+    high: float | None = None
+    if gap <= 0.0:
+        high = 0.0
+    elif not any(z.overhead for z in today):
+        high = math.inf
+    names = {p.name for p in people}
+    mine = [c for c in cells if c.person in names and c.mode == "running" and (c.laser, c.setup) in _names(stage)]
+    beams = [c for c in mine if c.way not in ("scatter", "mirror then scatter") and c.ratio > 0.0]
+    times = [s.duration for s in scenarios if s.person in names and (s.laser, s.setup) in _names(stage)]
+    screens = [b.top for b in barriers if b.kind == "barrier"]
+    return Facts(
+        height_above_standing=high,
+        lateral_gap=gap,
+        barrier_height=min(screens) if screens else None,
+        shortest_exposure_time=min(times) if times else None,
+        visible=waves.pop() if len(waves) == 1 else None,
+        laser_class=highest,
+        only_scatter_reaches_people=not beams,
+    )
+
+
+def _names(stage: Stage) -> set[tuple[str, str]]:
+    return {(c.laser.name, c.setup.name) for c in stage.contexts if c.setup.fitted}
+
+
+def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
+    """Return every row of the chosen packs with its outcome."""
+    found = []
+    for key in stage.case.spectator_rules:
+        chosen = pack(key)
+        for verdict in judge(chosen, facts):
+            found.append(
+                SpectatorRule(
+                    key, chosen.name, verdict.rule.key, verdict.rule.text, verdict.outcome, verdict.words,
+                    f"{chosen.source.key}, {verdict.rule.locator}", verdict.rule.seen,
+                )
+            )  # fmt: skip
+    return tuple(found)
+
+
+def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts) -> tuple[SpectatorLine, ...]:
+    """Return the lines, moved out by the gap that a chosen pack asks for between the zone and people."""
+    asked = [
+        (found[0], f"{pack(key).name}: {found[1].key}")
+        for key in stage.case.spectator_rules
+        if (found := asked_for(pack(key), "lateral_gap", facts)) is not None
+    ]
+    if not asked:
+        return lines
+    gap, name = max(asked)
+    moved = []
+    for line in lines:
+        if not line.distance > 0.0:
+            moved.append(line)
+            continue
+        out = (math.sin(line.bearing), math.cos(line.bearing))
+        distance = round(math.ceil((line.distance + gap) / _STEP - 1e-9) * _STEP, 6)
+        shift = distance - line.distance
+        ends = tuple((x + out[0] * shift, y + out[1] * shift) for x, y in line.line)
+        moved.append(replace(line, line=ends, distance=distance, line_kind=name, note=f"with a gap of {gap:g} m"))
+    return tuple(moved)

@@ -1,0 +1,66 @@
+"""What the scene found, in words: findings, rules for spectators, advice for cameras."""
+
+from __future__ import annotations
+
+from lasersafe.results import Assessment
+from lasersafe.sheet.flow import BODY, NOTE, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
+from lasersafe.sheet.text import tidy
+from lasersafe.sheet.values import place
+from lasersafe.wording import Wording
+
+
+def scene_tables(flow: Flow, assessment: Assessment, wording: Wording) -> None:
+    """Print the findings of a scene, the rules that were chosen, and what cameras may receive."""
+    scene = assessment.scene
+    if scene is None:
+        return
+    text = wording.text
+    if scene.findings:
+        flow.heading(text("scene.findings"), 0, keep=40.0)
+        for finding in scene.findings:
+            flow.paragraph(tidy(finding.text), NOTE, 12.0, "•")
+    if scene.rules:
+        _rules(flow, assessment, wording)
+    if scene.camera_lines:
+        _cameras(flow, assessment, wording)
+
+
+def _rules(flow: Flow, assessment: Assessment, wording: Wording) -> None:
+    assert assessment.scene is not None
+    text = wording.text
+    flow.heading(text("scene.rules"), 0, keep=60.0)
+    flow.paragraph(text("scene.rules_intro"), BODY)
+    rows = [
+        Row(
+            (
+                [Part(wording.say(rule.outcome), TINY_BOLD)],
+                [Part(rule.rule, TINY), Part(rule.text, TINY_NOTE)],
+                [Part(rule.words, TINY)],
+                [Part(rule.pack_name, TINY), Part(f"{rule.source} ({rule.seen})", TINY_NOTE)],
+            )
+        )
+        for rule in assessment.scene.rules
+    ]
+    keys = ("outcome", "rule", "asked", "source")
+    flow.table([text(f"scene.{key}") for key in keys], (16, 34, 25, 25), rows, 1.5)
+
+
+def _cameras(flow: Flow, assessment: Assessment, wording: Wording) -> None:
+    assert assessment.scene is not None
+    text = wording.text
+    flow.heading(text("scene.cameras"), 0, keep=60.0)
+    flow.paragraph(text("scene.cameras_intro"), BODY)
+    rows = [
+        Row(
+            (
+                [Part(line.camera, TINY_BOLD)],
+                [Part(f"{line.laser}, {line.setup}", TINY)],
+                [Part(text(f"way.{line.way}"), TINY), Part(line.surface, TINY_NOTE)],
+                [Part(place(line.distance), TINY)],
+                [Part(tidy(line.words), TINY), Part("; ".join(map(wording.say, line.advice)), TINY_NOTE)],
+            )
+        )
+        for line in assessment.scene.camera_lines
+    ]
+    keys = ("camera", "laser", "way", "at", "receives")
+    flow.table([text(f"scene.{key}") for key in keys], (14, 18, 16, 9, 43), rows, 1.5)
