@@ -83,8 +83,8 @@ def test_texts_are_translated(language: str) -> None:
     same = {key for key, text in english.texts.items() if other.texts[key] == text}
     assert same <= {
         "sheet.program", "setup.from_origin", "eyewear.mode", "steps.setup", "area.blank", "sign_off.name",
-        "chart.person", "scenarios.person", "steps.symbol", "inplace.finding", "steps.limits", "plan.tag", "plan.person",
-        "plan.plain",
+        "chart.person", "scenarios.person", "steps.symbol", "inplace.finding", "steps.limits", "plan.tag",
+        "plan.person", "plan.plain",
     }  # fmt: skip
     for name in DAY_LISTS:
         pairs = zip(english.day[name], other.day[name], strict=True)
