@@ -47,8 +47,9 @@ check: $(STAMP)
 
 test: check
 	@mkdir -p out
-	$(RUN) -m pytest --published-record=$(RECORD)
+	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
+	$(RUN) -m pytest --numprocesses=2 --dist=worksteal --ignore=tests/published tests lasersafe
 
 format: $(STAMP)
 	$(RUN) -m ruff format .
