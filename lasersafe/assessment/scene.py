@@ -165,8 +165,13 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording) -> 
     verdict, passed = decision.verdict, decision.passed
     if refusals and passed:
         verdict, passed = wording.text("say.not_as_planned", what=refusals[0]), False
-    sides = [f"{wording.text(f'side.{line.side}')} {line.distance:,.1f} m" for line in scene.lines if line.distance > 0]
-    people = f"{decision.people} {wording.text('say.lines', sides=', '.join(sides))}" if sides else decision.people
+    by_laser: dict[str, list[str]] = {}
+    for line in scene.lines:
+        if line.distance > 0.0:
+            reach = math.ceil(line.distance * 10.0 - 1e-9) / 10.0
+            by_laser.setdefault(line.laser, []).append(f"{wording.text(f'side.{line.side}')} {reach:,.1f} m")
+    sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
+    people = f"{decision.people} {wording.text('say.lines', sides=sides)}" if sides else decision.people
     return replace(
         decision, verdict=verdict, passed=passed, people=people, reasons=(*decision.reasons, *refusals, *others)
     )

