@@ -18,7 +18,7 @@ from tests.published.printed import printed
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 
 
-@pytest.mark.published("laser-show literature, low authority", "SCAN-01", note="10 mW/cm2 as single-sweep limit")
+@pytest.mark.published("SHOW-FORUM", "SCAN-01", note="10 mW/cm2 as single-sweep limit")
 @pytest.mark.parametrize("rule_set", [ICNIRP, EU])
 def test_rule_of_thumb_for_one_sweep_means_a_millisecond(rule_set):
     sweep = float(exposure_limit(rule_set, "eye", 532e-9, 1e-3).irradiance)
@@ -46,7 +46,7 @@ def test_turning_points_decide_not_the_mean_speed():
     assert ours > 10.0 * 9e-3 / mean_speed
 
 
-@pytest.mark.published("show guide (S5)", "SCAN-03")
+@pytest.mark.published("DGUV203-036", "SCAN-03")
 @pytest.mark.parametrize("rule_set", [ICNIRP, EU])
 def test_static_hit_of_four_seconds(rule_set):
     allowed = float(exposure_limit(rule_set, "eye", 532e-9, 4.0).irradiance) * math.pi * 3.5e-3**2
