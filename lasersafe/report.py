@@ -41,13 +41,13 @@ def template_text(name: str) -> bytes:
     return templates_path("cases", f"{name}.toml").read_bytes()
 
 
-def start_case(path: Path, template: str | None, replace: bool) -> str:
-    """Write a starter case and return the line to print; without a template, refuse with the list of names."""
+def start_case(path: Path, template: str | None, replace: bool) -> dict[str, Any]:
+    """Write a starter case and return what to print; without a template, refuse with the list of names."""
     if template is None:
         message = f"choose a template with --from: {', '.join(template_names())}"
         raise InputError(message)
     write_file(path, template_text(template), replace=replace)
-    return f"case: {path}\nedit it, then: lasersafe check {path}"
+    return {"case": str(path), "template": template}
 
 
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
@@ -119,13 +119,13 @@ def write_case_page(path: Path, output: Path, paper: str | None, kind: str) -> d
     }
 
 
-def write_demo(folder: Path) -> list[str]:
-    """Write the demo case and its sheet and return the lines to print."""
+def write_demo(folder: Path) -> dict[str, Any]:
+    """Write the demo case and its sheet and return what to print."""
     case = folder / "demo.toml"
     sheet = folder / "demo.pdf"
     write_file(case, template_text("demo"))
     data = write_case_sheet(case, sheet, None)
-    return [data["verdict"], f"case: {case}", f"sheet: {sheet}", data["caution"]]
+    return {"case": str(case), **data}
 
 
 def _finite(value: float) -> float | None:

@@ -21,12 +21,16 @@ from lasersafe.cli.options import (
 @app.command()
 def demo(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the case and the sheet are written.")],
+    as_json: Json = False,
 ) -> None:
     """Write the demo case and its sheet into a folder."""
     from lasersafe.report import write_demo
 
-    for line in write_demo(folder):
-        typer.echo(line)
+    data = write_demo(folder)
+    if as_json:
+        print_json(data)
+    else:
+        typer.echo(f"{data['verdict']}\ncase: {data['case']}\nsheet: {data['sheet']}\n{data['caution']}")
 
 
 @app.command()
@@ -36,11 +40,16 @@ def new(
         Text, typer.Option("--from", help="Name of the starter case; without it the names are listed.")
     ] = None,
     replace: Annotated[bool, typer.Option(help="Overwrite a file that is there.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Start a case file from a template."""
     from lasersafe.report import start_case
 
-    typer.echo(start_case(case, template, replace))
+    data = start_case(case, template, replace)
+    if as_json:
+        print_json(data)
+    else:
+        typer.echo(f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
 
 
 @app.command()
@@ -94,29 +103,32 @@ def sheet(
     typer.echo(data["caution"])
 
 
-def _page(case: Path, output: Path, paper: str | None, kind: str) -> None:
+def _page(case: Path, output: Path, paper: str | None, kind: str, as_json: bool) -> None:
     from lasersafe.report import write_case_page
 
     data = write_case_page(case, output, paper, kind)
+    if as_json:
+        print_json({"page": data.pop("sheet"), **data})
+        return
     typer.echo(f"page: {data['sheet']}\n{data['caution']}")
 
 
 @app.command()
-def prestart(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+def prestart(case: CaseFile, output: PageOutput, paper: Paper = None, as_json: Json = False) -> None:
     """Print the pre-use check with the stop criteria on one page."""
-    _page(case, output, paper, "prestart")
+    _page(case, output, paper, "prestart", as_json)
 
 
 @app.command()
-def card(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+def card(case: CaseFile, output: PageOutput, paper: Paper = None, as_json: Json = False) -> None:
     """Print the casualty card on one page."""
-    _page(case, output, paper, "card")
+    _page(case, output, paper, "card", as_json)
 
 
 @app.command("door-sign")
-def door_sign(case: CaseFile, output: PageOutput, paper: Paper = None) -> None:
+def door_sign(case: CaseFile, output: PageOutput, paper: Paper = None, as_json: Json = False) -> None:
     """Print the text of the sign for the entrances on one page."""
-    _page(case, output, paper, "sign")
+    _page(case, output, paper, "sign", as_json)
 
 
 @app.command()

@@ -197,3 +197,14 @@ def test_units_version_and_schema() -> None:
     assert "mrad" in run("units").out
     assert run("--version").out.startswith("lasersafe ")
     assert run("schema").data["title"]
+
+
+def test_commands_that_write_a_file_answer_in_json_too(tmp_path) -> None:
+    case = tmp_path / "case.toml"
+    assert run("new", case, "--from", "co2-cutter", "--json").data == {"case": str(case), "template": "co2-cutter"}
+    for kind in ("prestart", "card", "door-sign"):
+        page = tmp_path / f"{kind}.pdf"
+        data = run(kind, case, "-o", page, "--json").data
+        assert data["page"] == str(page)
+        assert page.read_bytes().startswith(b"%PDF")
+        assert "laser safety officer" in data["caution"]
