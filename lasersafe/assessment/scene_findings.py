@@ -6,15 +6,20 @@ import math
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.scene_marks import REACH_OVER
+from lasersafe.hazard.attenuated import attenuated_distance
+from lasersafe.hazard.interference import interference
+from lasersafe.optics.atmosphere import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.results_scene import SceneFinding
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.results_advice import SpectatorRule
     from lasersafe.results_scene import BarrierLine, BeyondTarget, ZoneShape
     from lasersafe.wording import Wording
 
+KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
 _KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
 
 
@@ -143,4 +148,43 @@ def _outdoors(stage: Stage, wording: Wording) -> list[SceneFinding]:
                     "scene.above_horizon", laser=context.laser.name, angle=f"{math.degrees(high):.1f} deg"
                 )
                 found.append(SceneFinding("outdoors", words, subject=context.laser.name))
+        if context.setup.fitted:
+            found += in_open_air(stage, context, wording)
+    found.append(SceneFinding("outdoors", wording.text("scene.weather")))
     return list(dict.fromkeys(found))
+
+
+def in_open_air(stage: Stage, context: Context, wording: Wording) -> list[SceneFinding]:
+    """Return how far the beam reaches with loss in the air, and how far it disturbs sight, for one laser outdoors."""
+    found = []
+    outdoor, name = stage.scene.outdoor, context.laser.name
+    zone = stage.result(context).zone("direct", "eye")
+    criterion = zone.criterion
+    low, high = KRUSE_COVERS
+    if outdoor is not None and outdoor.visibility is not None and low <= context.wavelength <= high:
+        loss = kruse_attenuation(float(outdoor.visibility), context.wavelength)
+        both = attenuated_distance(criterion.amount, criterion.limit, criterion.limiting_aperture, context.beam, loss)
+        words = wording.text(
+            "scene.attenuated",
+            laser=name,
+            without=_up(both.without_loss),
+            attenuated=_up(both.with_loss),
+            visibility=outdoor.visibility.typed,
+            tissue=wording.text(f"tissue.{criterion.tissue}"),
+            rule_set=criterion.rule_set,
+            duration=f"{criterion.duration:g} s",
+        )
+        found.append(SceneFinding("outdoors", words, subject=name))
+    power = context.emission("eye", context.duration("direct")[0]).power
+    if power > 0.0:
+        for one in interference(power, context.wavelength, context.beam, zone.distance):
+            level = format_quantity(one.level.irradiance, "W/m2", 3)
+            words = wording.text("scene.interference", laser=name, reach=_up(one.to_keep), level=level)
+            found.append(SceneFinding("outdoors", words, subject=name))
+        if found and context.wavelength <= 700e-9:
+            found.append(SceneFinding("outdoors", wording.text("scene.authority"), subject=name))
+    return found
+
+
+def _up(distance: float) -> str:
+    return format_quantity(distance, "m", 3, "up")
