@@ -111,8 +111,9 @@ def soak_lines(record: Path) -> str:
     if not record.is_file():
         return "## The last soak\n\nNone is on record.\n"
     data = json.loads(record.read_text(encoding="utf-8"))
+    run = "`make soak`" if data["profile"] == "soak" else "A part of `make soak`, with the suite's own random cases,"
     return (
-        f"## The last soak\n\n`make soak` of {data['date']}: {data['passed']} tests passed, {data['failed']} failed, "
+        f"## The last soak\n\n{run} of {data['date']}: {data['passed']} tests passed, {data['failed']} failed, "
         f"{data['error']} errors, {data['xfailed']} wrong in print, {data['skipped']} skipped, "
         f"up to {data['examples_per_property']} random cases for each property, {data['minutes']} minutes.\n"
     )
