@@ -44,6 +44,8 @@ from lasersafe.models.site import (
     Surface,
 )
 from lasersafe.models.sources import Extended, ExtraLine, Module, Scan
+from lasersafe.models.tolerance import Tolerance
+from lasersafe.models.toleranced import Toleranced, replaced, tolerances_of
 from lasersafe.models.values import Axes, Knob, SIValue
 
 __all__ = [
@@ -93,6 +95,8 @@ __all__ = [
     "StrikeOut",
     "Surface",
     "Target",
+    "Tolerance",
+    "Toleranced",
     "canonical",
     "case_from",
     "check_case",
@@ -101,5 +105,7 @@ __all__ = [
     "parse_case",
     "read_case",
     "read_case_text",
+    "replaced",
+    "tolerances_of",
     "typed_inputs",
 ]

@@ -22,18 +22,23 @@ _CRITERION = (
     "the data sheet names it (most give 1/e2, German safety papers 1/e, called d63)"
 )
 
-WAVELENGTH = Measured("m", "180 nm", "1 mm", "1070 nm", "the limit tables of both rule sets cover no other light")
-POWER = Turnable("W", "0 W", "1 MW", "1.5 kW", kind="continuous power", above_low=True)
-ENERGY = Turnable("J", "0 J", "1000 kJ", "1 mJ", above_low=True)
-PULSE = Turnable("s", "100 fs", "30000 s", "100 ns", "the limit tables of both rule sets cover no other duration")
-RATE = Turnable("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True)
-DIAMETER = TwoAxes("m", "100 nm", "100 m", "10 mm")
-WIDTH = Measured("m", "100 nm", "100 mm", "50 um")
-DIVERGENCE = TwoAxes("rad", "0 rad", "1 rad", "3 mrad", kind="divergence", above_low=True)
-FOCAL_LENGTH = Measured("m", "0.1 mm", "1 km", "150 mm")
-REACH = Measured("m", "0 m", "1000 km", "150 mm")
-PLACE = TwoAxes("m", "-1000 km", "1000 km", "0 m")
-APERTURE = Measured("1", "0", "1", "0.22", above_low=True, below_high=True)
+WAVELENGTH = Measured(
+    "m", "180 nm", "1 mm", "1070 nm", "the limit tables of both rule sets cover no other light", worst="ends"
+)
+POWER = Turnable("W", "0 W", "1 MW", "1.5 kW", kind="continuous power", above_low=True, worst="high")
+ENERGY = Turnable("J", "0 J", "1000 kJ", "1 mJ", above_low=True, worst="high")
+PULSE = Turnable(
+    "s", "100 fs", "30000 s", "100 ns", "the limit tables of both rule sets cover no other duration", worst="range"
+)
+RATE = Turnable("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True, worst="range")
+DIAMETER = TwoAxes("m", "100 nm", "100 m", "10 mm", worst="low")
+WIDTH = Measured("m", "100 nm", "100 mm", "50 um", worst="low")
+MODE_FIELD = Measured("m", "100 nm", "100 mm", "6.2 um", worst="ends")
+DIVERGENCE = TwoAxes("rad", "0 rad", "1 rad", "3 mrad", kind="divergence", above_low=True, worst="low")
+FOCAL_LENGTH = Measured("m", "0.1 mm", "1 km", "150 mm", worst="ends")
+REACH = Measured("m", "0 m", "1000 km", "150 mm", worst="ends")
+PLACE = TwoAxes("m", "-1000 km", "1000 km", "0 m", worst="ends")
+APERTURE = Measured("1", "0", "1", "0.22", above_low=True, below_high=True, worst="low")
 
 CriterionName = Literal["1/e", "1/e2", "FWHM"]
 ProfileName = Literal["gaussian", "top-hat"]
@@ -230,7 +235,7 @@ class SingleModeFibreSetup(SetupBase):
     """The bare end of a single-mode fibre: ``kind = "fibre single mode"``."""
 
     kind: Literal["fibre single mode"] = Field(description="'fibre single mode': the bare end of a single-mode fibre.")
-    mode_field_diameter: Annotated[SIValue, WIDTH] = Field(
+    mode_field_diameter: Annotated[SIValue, MODE_FIELD] = Field(
         description="Mode field diameter (1/e2) at this wavelength, as '6.2 um'."
     )
 

@@ -12,9 +12,9 @@ from lasersafe.models.values import Knob, Measured, Turnable
 from lasersafe.quantity import format_quantity
 
 COUNT = Turnable("1", "1", "100000", "10")
-SPACING = Turnable("s", "1 ps", "30000 s", "20 ns")
-DUTY = Turnable("1", "0", "1", "20 %", above_low=True)
-PEDESTAL = Measured("W", "0 W", "1 MW", "50 mW", above_low=True)
+SPACING = Turnable("s", "1 ps", "30000 s", "20 ns", worst="range")
+DUTY = Turnable("1", "0", "1", "20 %", above_low=True, worst="range")
+PEDESTAL = Measured("W", "0 W", "1 MW", "50 mW", above_low=True, worst="high")
 
 
 class Burst(CaseModel):

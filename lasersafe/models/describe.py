@@ -95,7 +95,12 @@ def _used(value: object) -> str:
 
 
 def _plain(value: SIValue) -> str:
-    return f"{float(value):.6g}" + ("" if value.unit == "1" else f" {value.unit}")
+    unit = "" if value.unit == "1" else f" {value.unit}"
+    off = value.tolerance
+    if off is None:
+        return f"{float(value):.6g}{unit}"
+    word = "" if off.kind == "bound" else f", {off.kind}"
+    return f"{float(value):.6g} ({off.low:.6g} to {off.high:.6g}{word}){unit}"
 
 
 def canonical(case: Case) -> dict[str, Any]:
@@ -120,7 +125,11 @@ def _simple(value: object) -> Any:
     if isinstance(value, BaseModel):
         return {name: _simple(getattr(value, name)) for name in sorted(type(value).model_fields)}
     if isinstance(value, SIValue):
-        return float(value) + 0.0  # minus zero becomes zero
+        number = float(value) + 0.0  # minus zero becomes zero
+        off = value.tolerance
+        if off is None:
+            return number
+        return {"value": number, "lowest": off.low + 0.0, "highest": off.high + 0.0, "kind": off.kind}
     if isinstance(value, Knob):
         return [_simple(value.low), _simple(value.high)]
     if isinstance(value, Axes):
@@ -179,7 +188,8 @@ def _value(info: FieldInfo) -> str:
             "area": ", x and y of each corner",
         }[mark.shape]
         bounds = f"{'above ' if mark.above_low else ''}{mark.low} to {'below ' if mark.below_high else ''}{mark.high}"
-        return ("number" if mark.unit == "1" else "number with unit") + f"{shape}: {bounds}"
+        with_tolerance = "" if mark.worst == "none" else ", may carry a tolerance"
+        return ("number" if mark.unit == "1" else "number with unit") + f"{shape}: {bounds}{with_tolerance}"
     leaves = _leaves(info.annotation)
     if all(isinstance(leaf, str) for leaf in leaves):
         return " | ".join(f'"{leaf}"' for leaf in leaves)

@@ -22,9 +22,11 @@ from lasersafe.models.values import Knob, Measured, SIValue
 from lasersafe.quantity import format_quantity
 
 START = Measured("s", "0 s", "30000 s", "2 ms")
-ONE_PULSE = Measured("s", "100 fs", "30000 s", "100 ns", "the limit tables of both rule sets cover no other duration")
-ONE_ENERGY = Measured("J", "0 J", "1000 kJ", "1 mJ", above_low=True)
-PERIOD = Measured("s", "1 ps", "30000 s", "1 s", above_low=True)
+ONE_PULSE = Measured(
+    "s", "100 fs", "30000 s", "100 ns", "the limit tables of both rule sets cover no other duration", worst="ends"
+)
+ONE_ENERGY = Measured("J", "0 J", "1000 kJ", "1 mJ", above_low=True, worst="high")
+PERIOD = Measured("s", "1 ps", "30000 s", "1 s", above_low=True, worst="ends")
 
 
 class OnePulse(CaseModel):

@@ -12,15 +12,21 @@ from lasersafe.models.values import Measured, SIValue
 from lasersafe.models.visits import Visit
 from lasersafe.reference import material_keys, viewing_aid_names
 
-DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics")
+DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
+PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")
 TIME = Measured(
-    "s", "100 fs", "30000 s", "10 s", "the limit tables end at 30 000 s, which stands for any longer shift: '30000 s'"
+    "s",
+    "100 fs",
+    "30000 s",
+    "10 s",
+    "the limit tables end at 30 000 s, which stands for any longer shift: '30000 s'",
+    worst="high",
 )
-RATED_TIME = Measured("s", "1 ms", "30000 s", "60 s")
-RATIO = Measured("1", "0", "1", "0.6")
-ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True)
-PULSE_RATING = Measured("J/m2", "0 J/m2", "1e9 J/cm2", "0.5 J/cm2", above_low=True)
-RATING = Measured("W/m2", "0 W/m2", "1e6 MW/m2", "10 W/cm2", above_low=True)
+RATED_TIME = Measured("s", "1 ms", "30000 s", "60 s", worst="low")
+RATIO = Measured("1", "0", "1", "0.6", worst="high")
+ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True, worst="low")
+PULSE_RATING = Measured("J/m2", "0 J/m2", "1e9 J/cm2", "0.5 J/cm2", above_low=True, worst="low")
+RATING = Measured("W/m2", "0 W/m2", "1e6 MW/m2", "10 W/cm2", above_low=True, worst="low")
 
 Way = Literal["direct", "mirror", "scatter"]
 AnyWay = Literal[
@@ -137,7 +143,7 @@ class Surface(CaseModel):
         description="Material of the data files, as 'copper' or 'white matt paint', whose clean, cold reflectance is "
         "used; written instead of reflectance.",
     )
-    distance: Annotated[SIValue, DISTANCE] = Field(description="Distance from the last optic, as '150 mm'.")
+    distance: Annotated[SIValue, PLACED] = Field(description="Distance from the last optic, as '150 mm'.")
     view_angle: Annotated[SIValue, ANGLE] = Field(
         default=SIValue(0.0, "0 deg", "rad"),
         description="Angle between the line of sight and the normal of the surface, for scattered light. Left out: 0, "
@@ -162,7 +168,7 @@ class Barrier(CaseModel):
     """A screen, curtain, wall or beam stop: ``[[barrier]]``."""
 
     name: Line = Field(description="Name of the barrier; used once in the case.")
-    distance: Annotated[SIValue, DISTANCE] = Field(description="Closest distance from the last optic, as '2 m'.")
+    distance: Annotated[SIValue, PLACED] = Field(description="Closest distance from the last optic, as '2 m'.")
     rating: Annotated[SIValue | None, RATING] = Field(
         default=None, description="Power density that it withstands, as '10 W/cm2'. Left out: not rated for lasers."
     )

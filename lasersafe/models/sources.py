@@ -10,20 +10,22 @@ from lasersafe.models.base import CaseModel, Flag, Line, Peek
 from lasersafe.models.messages import Finding
 from lasersafe.models.values import Axes, Measured, SIValue, TwoAxes
 
-_WAVELENGTH = Measured("m", "180 nm", "1 mm", "1064 nm", "the limit tables of both rule sets cover no other light")
-_POWER = Measured("W", "0 W", "1 MW", "30 mW", kind="continuous power", above_low=True)
-_SHARE = Measured("1", "0", "1", "0.02", above_low=True)
-_DIVERGENCE = TwoAxes("rad", "0 rad", "1 rad", "3 mrad", kind="divergence", above_low=True)
-_SPREAD = TwoAxes("rad", "0 rad", "3.14 rad", "30 deg", above_low=True)
-_SCAN_ANGLE = TwoAxes("rad", "0 rad", "2 rad", "20 deg", above_low=True)
-_WIDTH = TwoAxes("m", "1 um", "100 m", "110 mm")
-_SIZE = TwoAxes("m", "100 nm", "100 m", "10 mm")
-_PLACE = Measured("m", "1 mm", "1 km", "160 mm")
-_FREQUENCY = Measured("Hz", "0 Hz", "1 MHz", "100 Hz", above_low=True)
-_REACTION = Measured("s", "100 ns", "100 s", "5 ms", "a cut-off that needs longer protects nobody")
-_PITCH = Measured("m", "1 um", "10 m", "6 mm")
-_EVENNESS = Measured("1", "1", "1000", "1.5", "the brightest spot is never below the mean")
-_TRANSMITTANCE = Measured("1", "0", "1", "0.6", above_low=True)
+_WAVELENGTH = Measured(
+    "m", "180 nm", "1 mm", "1064 nm", "the limit tables of both rule sets cover no other light", worst="ends"
+)
+_POWER = Measured("W", "0 W", "1 MW", "30 mW", kind="continuous power", above_low=True, worst="high")
+_SHARE = Measured("1", "0", "1", "0.02", above_low=True, worst="high")
+_DIVERGENCE = TwoAxes("rad", "0 rad", "1 rad", "3 mrad", kind="divergence", above_low=True, worst="low")
+_SPREAD = TwoAxes("rad", "0 rad", "3.14 rad", "30 deg", above_low=True, worst="low")
+_SCAN_ANGLE = TwoAxes("rad", "0 rad", "2 rad", "20 deg", above_low=True, worst="ends")
+_WIDTH = TwoAxes("m", "1 um", "100 m", "110 mm", worst="ends")
+_SIZE = TwoAxes("m", "100 nm", "100 m", "10 mm", worst="ends")
+_PLACE = Measured("m", "1 mm", "1 km", "160 mm", worst="ends")
+_FREQUENCY = Measured("Hz", "0 Hz", "1 MHz", "100 Hz", above_low=True, worst="ends")
+_REACTION = Measured("s", "100 ns", "100 s", "5 ms", "a cut-off that needs longer protects nobody", worst="high")
+_PITCH = Measured("m", "1 um", "10 m", "6 mm", worst="ends")
+_EVENNESS = Measured("1", "1", "1000", "1.5", "the brightest spot is never below the mean", worst="high")
+_TRANSMITTANCE = Measured("1", "0", "1", "0.6", above_low=True, worst="high")
 _NEAREST = Measured("m", "1 mm", "1 km", "100 mm")
 
 Count = Annotated[int, Field(strict=True, ge=1, le=16)]

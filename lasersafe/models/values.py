@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError
+from lasersafe.models.tolerance import Tolerance, has_tolerance, read_tolerance
 from lasersafe.quantity import Kind, Quantity, parse_quantity
 from lasersafe.typed import shown
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+
+
+Worst = Literal["low", "high", "ends", "range", "none"]
 
 
 class SIValue(float):
@@ -26,22 +30,26 @@ class SIValue(float):
         The text as typed.
     unit : str
         SI unit; ``"1"`` for a ratio.
+    tolerance : Tolerance, optional
+        How far the value may be off.
     """
 
-    __slots__ = ("_typed", "_unit")
+    __slots__ = ("_tolerance", "_typed", "_unit")
     _typed: str
     _unit: str
+    _tolerance: Tolerance | None
 
-    def __new__(cls, value: float, typed: str, unit: str) -> SIValue:
-        """Keep the number and, beside it, text and unit."""
+    def __new__(cls, value: float, typed: str, unit: str, tolerance: Tolerance | None = None) -> SIValue:
+        """Keep the number and, beside it, text, unit and tolerance."""
         number = super().__new__(cls, value)
         number._typed = typed
         number._unit = unit
+        number._tolerance = tolerance
         return number
 
-    def __getnewargs__(self) -> tuple[float, str, str]:  # type: ignore[override]
+    def __getnewargs__(self) -> tuple[float, str, str, Tolerance | None]:  # type: ignore[override]
         """Let copy and pickle make it again."""
-        return float(self), self._typed, self._unit
+        return float(self), self._typed, self._unit, self._tolerance
 
     @property
     def typed(self) -> str:
@@ -52,6 +60,11 @@ class SIValue(float):
     def unit(self) -> str:
         """The SI unit."""
         return self._unit
+
+    @property
+    def tolerance(self) -> Tolerance | None:
+        """How far the value may be off; None when nothing is said."""
+        return self._tolerance
 
 
 @dataclass(frozen=True)
@@ -118,6 +131,9 @@ class Measured:
         For the message and the schema.
     above_low, below_high : bool
         Whether the bound itself is refused.
+    worst : {"low", "high", "ends", "range", "none"}
+        Which end of a tolerance is the worse one; ``ends``: either, both are tried; ``range``: any value between, as of
+        a setting that can be turned; ``none``: no tolerance is taken.
     """
 
     unit: str
@@ -128,6 +144,7 @@ class Measured:
     kind: Kind | None = None
     above_low: bool = False
     below_high: bool = False
+    worst: Worst = "none"
 
     shape = "number"
 
@@ -147,7 +164,14 @@ class Measured:
             If it is not one number with one unit inside the bounds.
         """
         if isinstance(text, SIValue) and text.unit == self.unit:
-            text = text.typed
+            self._inside(Quantity(float(text), text.typed, text.unit), field)
+            return text
+        if has_tolerance(text):
+            if self.worst == "none":
+                message = f"{field} = {shown(text)}: no tolerance is taken here; write one value, the cautious one"
+                raise QuantityError(message)
+            value, typed, tolerance = read_tolerance(text, self.unit, field, self.kind, self._inside)
+            return SIValue(value, typed, self.unit, tolerance)
         if self.unit == "1" and isinstance(text, (int, float)) and not isinstance(text, bool):
             text = shown(text)
         quantity = parse_quantity(text, self.unit, field, self.kind)
@@ -186,6 +210,8 @@ class Measured:
         one: dict[str, Any] = {"type": "string", "examples": [self.example], "x-unit": self.unit}
         if self.unit == "1":
             one["type"] = ["string", "number"]
+        if self.worst != "none":
+            one["x-tolerance"] = self.worst
         if self.shape == "point":
             return {**_two(one), "x-shape": self.shape}
         if self.shape in ("path", "area"):

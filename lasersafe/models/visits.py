@@ -9,7 +9,9 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Line
 from lasersafe.models.values import Measured, SIValue
 
-VISIT_TIME = Measured("s", "1 ms", "30000 s", "600 s", "longer than a working day of 30 000 s makes no difference")
+VISIT_TIME = Measured(
+    "s", "1 ms", "30000 s", "600 s", "longer than a working day of 30 000 s makes no difference", worst="high"
+)
 
 
 class Visit(CaseModel):
