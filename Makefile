@@ -13,7 +13,7 @@ STALE := stale
 endif
 endif
 
-.PHONY: help demo test check format docs bench soak clean clean-all stale
+.PHONY: help demo test check format docs bench bench-check bench-record soak clean clean-all stale
 .DELETE_ON_ERROR:
 
 help:
@@ -23,6 +23,8 @@ help:
 	@echo "make format     lay the code out and mend what the style check can mend"
 	@echo "make docs       write the generated pages of docs/ anew"
 	@echo "make bench      measure speed and memory as ratios, and write docs/bench.md"
+	@echo "make bench-check   fail when a ratio is above 1.5 times the one on record; for the nightly run"
+	@echo "make bench-record  measure, and put the ratios on record in bench/recorded.json"
 	@echo "make soak       the property tests with many more random cases"
 	@echo "make clean      remove what was made; make clean-all removes .venv as well"
 
@@ -61,7 +63,13 @@ docs: $(STAMP)
 	$(RUN) -m tools.make_docs --published-record $(RECORD)
 
 bench: $(STAMP)
-	$(RUN) bench/bench.py
+	$(RUN) -m bench
+
+bench-check: $(STAMP)
+	$(RUN) -m bench --check
+
+bench-record: $(STAMP)
+	$(RUN) -m bench --record
 
 soak: $(STAMP)
 	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" --soak-record=docs/soak.json \

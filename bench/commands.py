@@ -1,0 +1,42 @@
+"""Whole commands, against a process that only imports numpy."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from pathlib import Path
+
+from bench.measuring import Line, line, medians, process
+
+PROGRAM = [sys.executable, "-c", "from lasersafe.cli import main; main()"]
+AGAINST = "python -c 'import numpy'"
+
+
+def lines(rounds: int) -> list[Line]:
+    """Measure the commands."""
+    beam = ["--beam-diameter", "8.5 mm", "--criterion", "1/e"]
+    with tempfile.TemporaryDirectory() as folder:
+        spent = medians(
+            {
+                "numpy": process(sys.executable, "-c", "import numpy"),
+                "help": process(*PROGRAM, "--help"),
+                "limit": process(*PROGRAM, "limit", "--wavelength", "1070 nm", "--duration", "10 s"),
+                "reach": process(
+                    *PROGRAM, "reach", "--wavelength", "1070 nm", "--power", "1.5 kW", *beam,
+                    "--lens-focal-length", "150 mm", "--duration", "10 s",
+                ),
+                "eyewear": process(
+                    *PROGRAM, "eyewear", "--wavelength", "450 nm", "--power", "5 W", *beam, "--wearing", "OD 4 @ 450",
+                ),
+                "demo": process(*PROGRAM, "demo", str(Path(folder) / "demo")),
+            },
+            rounds,
+        )  # fmt: skip
+    names = {
+        "help": ("lasersafe --help", 1.0),
+        "limit": ("lasersafe limit, one wavelength", 3.0),
+        "reach": ("lasersafe reach, one beam", 3.0),
+        "eyewear": ("lasersafe eyewear, one beam and one marking", 3.0),
+        "demo": ("lasersafe demo, the sheet with its drawings", 12.0),
+    }
+    return [line(name, spent[key], spent["numpy"], allowed, AGAINST) for key, (name, allowed) in names.items()]
