@@ -42,7 +42,7 @@ __all__ = [
 
 FIBRE_CRITERIA = ("5 %", "1/e2", "1/e")
 
-_FIBRE_FACTOR = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}
+FIBRE_FACTOR = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}
 _ROUNDING = 1e-9
 
 
@@ -207,7 +207,7 @@ def fibre_multimode(
     choice("criterion", criterion, FIBRE_CRITERIA)
     aperture = float(positive("numerical_aperture", numerical_aperture, ""))
     within("numerical_aperture", aperture, "", 0.0, 1.0)
-    angle = 2.0 * aperture / _FIBRE_FACTOR[criterion]
+    angle = 2.0 * aperture / FIBRE_FACTOR[criterion]
     core = 0.0 if core_diameter is None else float(positive("core_diameter", core_diameter, "m"))
     return BeamGeometry((core, core), (angle, angle), (0.0, 0.0), "gaussian", propagation)
 

@@ -1,0 +1,238 @@
+"""Zones and exposures of one set-up with some of its inputs replaced by arrays: one case or a million.
+
+Keys are the field names of the case file, values are in SI units and, of a width or angle, on the criterion of the
+set-up. With nothing changed the distances are those of `assessment.setups.setup_result`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from functools import reduce
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.varied import Varied, emission_inputs, groups_of, setup_inputs
+from lasersafe.errors import InputError
+from lasersafe.hazard.comparisons import Floats
+from lasersafe.hazard.variation import farthest, highest_ratio
+
+__all__ = ["exposure_ratios", "variable_inputs", "zone_distances"]
+
+WAYS = ("direct", "mirror", "scatter", "aided")
+_PLACE = "distance"  # beside the keys of the case file
+_BLOCK = 65536
+_SEARCHES = 2000  # worst settings that are searched in one call, some milliseconds each
+_RANGES = {  # lowest and highest value, and whether the lowest itself is refused; all others: above 0
+    "measured_at": (0.0, math.inf, False),
+    "waist_at": (-math.inf, math.inf, False),
+    "waist_at.x": (-math.inf, math.inf, False),
+    "waist_at.y": (-math.inf, math.inf, False),
+    "numerical_aperture": (0.0, 1.0, True),
+    "reflectance": (0.0, 1.0, False),
+    "view_angle": (0.0, math.pi / 2.0, False),
+    "duty": (0.0, 1.0, True),
+}
+
+
+def variable_inputs(context: Context, way: str | None = None) -> dict[str, float]:
+    """Return the inputs that can be varied and their nominal values in SI units.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+    way : str, optional
+        Only what acts on this way. Without it all are listed; the exposure duration is then that of the direct beam and
+        the reflectance that of the mirror.
+
+    Returns
+    -------
+    dict of str to float
+        Of a range that can be turned, the highest power or energy; its other settings are always the worst allowed.
+    """
+    found = {"wavelength": context.wavelength, **emission_inputs(context), **setup_inputs(context.setup)}
+    own = Varied(context, {})
+    found["duration"] = float(own.duration(way or "direct"))
+    if way in (None, "mirror", "scatter"):
+        found["reflectance"] = float(own.reflectance(way or "mirror"))
+    if way in (None, "scatter"):
+        found["view_angle"] = 0.0
+    return found
+
+
+def _checked(context: Context, way: str, tissue: str, changes: Mapping[str, ArrayLike]) -> dict[str, Floats]:
+    if way not in WAYS or tissue not in ("eye", "skin") or (way, tissue) == ("aided", "skin"):
+        message = f"zone = {way}, {tissue}: write direct, mirror or scatter with eye or skin, or aided with eye"
+        raise InputError(message)
+    allowed = variable_inputs(context) if changes else {}
+    values = {}
+    for name, given in changes.items():
+        if name not in allowed:
+            message = f"{name!r} cannot be varied for this laser and set-up; write one of: {', '.join(sorted(allowed))}"
+            raise InputError(message)
+        value = np.asarray(given, dtype=np.float64)
+        low, high, open_low = _RANGES.get(name, (0.0, math.inf, True))
+        inside = ((value > low) if open_low else (value >= low)) & (value <= high) & np.isfinite(value)
+        if not inside.all():
+            bad = float(np.atleast_1d(value)[~np.atleast_1d(inside)][0])
+            allowed_words = f"{'above' if open_low else 'from'} {low:.6g} to {high:.6g}, and finite"
+            message = f"{name} = {bad:.6g}: must be {allowed_words} (SI unit)"
+            raise InputError(message)
+        values[name] = value
+    return values
+
+
+def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Callable[[Varied], Floats]) -> Floats:
+    """Return what a function finds, worked out in blocks that stay in the processor's cache."""
+    shape = np.broadcast_shapes(*(value.shape for value in changes.values()))
+    if not shape:
+        return np.asarray(one_block(Varied(context, changes)))
+    size = math.prod(shape)
+    flat = {
+        name: value.reshape(()) if value.size == 1 else np.broadcast_to(value, shape).reshape(-1)
+        for name, value in changes.items()
+    }
+    found = np.empty(size)
+    for start in range(0, size, _BLOCK):
+        part = slice(start, min(start + _BLOCK, size))
+        values = {name: value if value.ndim == 0 else value[part] for name, value in flat.items()}
+        found[part] = _searched(Varied(context, values), found[part].shape, one_block)
+    return found.reshape(shape)
+
+
+def _searched(own: Varied, shape: tuple[int, ...], one_block: Callable[[Varied], Floats]) -> Floats:
+    """Return what a function finds, case by case in those values on which the worst setting depends."""
+    names = ("wavelength", "duration", *(("mean_power", "pulse_energy") if own.two_caps else ()))
+    turns = [name for name in names if own.by_setting and np.ndim(own.values.get(name, 0.0))]
+    if not turns:
+        return one_block(own)
+    found = np.empty(shape)
+    for row, where in groups_of([own.values[name] for name in turns], _SEARCHES, " and ".join(turns)):
+        values = {name: value if value.ndim == 0 else value[where] for name, value in own.values.items()}
+        values |= {name: np.asarray(number) for name, number in zip(turns, row, strict=True)}
+        found[where] = one_block(Varied(own.context, values))
+    return found
+
+
+def _not_covered(context: Context, way: str) -> None:
+    if context.laser.line:
+        message = "laser.line: a laser of several wavelengths cannot be varied here yet"
+        raise InputError(message)
+    if way in ("scatter", "aided"):
+        message = f"way = {way!r} cannot be varied here yet"
+        raise InputError(message)
+
+
+def _rule_sets(context: Context, rule_sets: tuple[str, ...] | None) -> tuple[str, ...]:
+    for name in rule_sets or ():
+        if name not in context.rule_sets:
+            message = (
+                f"rule set = {name!r} is not worked out in this case; write one of: {', '.join(context.rule_sets)}"
+            )
+            raise InputError(message)
+    return rule_sets or context.rule_sets
+
+
+def zone_distances(
+    context: Context,
+    way: str,
+    tissue: str,
+    changes: Mapping[str, ArrayLike],
+    rule_sets: tuple[str, ...] | None = None,
+) -> Floats:
+    """Return the distance of one zone with some inputs replaced by arrays.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+    way : str
+        ``direct``, ``mirror``, ``scatter`` or ``aided``.
+    tissue : str
+        ``eye`` or ``skin``.
+    changes : mapping of str to array_like
+        What is replaced, see `variable_inputs`; the arrays broadcast together. [SI units]
+    rule_sets : tuple of str, optional
+        Only these; without it all of the case, of which the farthest counts.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Distance from the last optic, for scatter from the surface; 0 where no limit is exceeded. [m]
+
+    Raises
+    ------
+    InputError
+        If a key or value cannot be used, with what is allowed.
+    OutOfRangeError
+        If a case lies outside what the rule sets cover.
+    """
+    _not_covered(context, way)
+    names = _rule_sets(context, rule_sets)
+
+    def one_block(own: Varied) -> Floats:
+        factor = own.reflectance(way)
+        return reduce(np.maximum, (
+            farthest(compared, own.beams, factor)
+            for name in names for compared in own.compared(name, tissue, way)
+        ))  # fmt: skip
+
+    return _in_blocks(context, _checked(context, way, tissue, changes), one_block)
+
+
+def exposure_ratios(
+    context: Context,
+    way: str,
+    tissue: str,
+    distance: ArrayLike,
+    changes: Mapping[str, ArrayLike],
+    rule_sets: tuple[str, ...] | None = None,
+) -> Floats:
+    """Return exposure over limit at a distance, the worst comparison; its log10 is the optical density needed.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+    way : str
+        ``direct``, ``mirror``, ``scatter`` or ``aided``.
+    tissue : str
+        ``eye`` or ``skin``.
+    distance : array_like, shape (...)
+        From the last optic, for scatter from the surface. In a beam the worst place at or beyond it counts. [m]
+    changes : mapping of str to array_like
+        What is replaced, see `variable_inputs`; the arrays broadcast together. [SI units]
+    rule_sets : tuple of str, optional
+        Only these; without it all of the case, of which the highest counts.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure over limit. [1]
+
+    Raises
+    ------
+    InputError
+        If a key or value cannot be used, with what is allowed.
+    OutOfRangeError
+        If a case lies outside what the rule sets cover.
+    """
+    _not_covered(context, way)
+    names = _rule_sets(context, rule_sets)
+    place = np.asarray(distance, dtype=np.float64)
+    if not ((place >= 0.0) & np.isfinite(place)).all():
+        message = "distance: must be 0 m or more and finite"
+        raise InputError(message)
+
+    def one_block(own: Varied) -> Floats:
+        factor = own.reflectance(way)
+        return reduce(np.maximum, (
+            highest_ratio(compared, own.beams, own.values[_PLACE], factor)
+            for name in names for compared in own.compared(name, tissue, way)
+        ))  # fmt: skip
+
+    values = {_PLACE: place, **_checked(context, way, tissue, changes)}
+    return _in_blocks(context, values, one_block)

@@ -1,0 +1,314 @@
+"""One laser with one set-up whose physical inputs are arrays: light, beam, exposure and surfaces of many cases."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.errors import InputError
+from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons, exposure_durations, fixed_comparisons
+from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.reflectance import SAME, materials
+from lasersafe.hazard.setting_search import worst_setting, worst_settings
+from lasersafe.hazard.variation import Axes, Beams, waist_before
+from lasersafe.optics.checks import unique
+from lasersafe.optics.propagation import FIBRE_FACTOR, to_1_over_e
+
+if TYPE_CHECKING:
+    from lasersafe.models import Setup
+
+Values = Mapping[str, Floats]
+CAPS = ("power", "mean_power", "pulse_energy")
+_SLIVER = 1e-12
+_TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
+_ONE_AXIS = ("measured_at", "focal_length", "numerical_aperture", "core_diameter", "mode_field_diameter")
+
+
+def setup_inputs(setup: Setup) -> dict[str, float]:
+    """Return the numbers of a set-up that can be varied: name of the field -> value [SI unit of the field]."""
+    found: dict[str, float] = {}
+    for name in _TWO_AXES:
+        axes = getattr(setup, name, None)
+        if axes is not None and axes.circular:
+            found[name] = float(axes.x)
+        elif axes is not None:
+            found |= {f"{name}.x": float(axes.x), f"{name}.y": float(axes.y)}
+    found |= {name: float(value) for name in _ONE_AXIS if (value := getattr(setup, name, None)) is not None}
+    return found
+
+
+def emission_inputs(context: Context) -> dict[str, float]:
+    """Return the numbers of the emission that can be varied; of a range that can be turned, the highest [SI unit]."""
+    space = context.space
+    if space.kind == "continuous":
+        return {"power": _high(space.power)}
+    if space.pattern is not None:
+        return {"pulse_energy": space.pattern.pulse_energy}
+    if space.modes:
+        highest = space.highest_mean_power
+        return {} if highest is None else {"mean_power": highest}
+    found = {}
+    if space.pulse_energy is not None:
+        found["pulse_energy"] = _high(space.pulse_energy)
+    if space.power is not None:
+        found["mean_power"] = _high(space.power)
+    if not turnable(context):
+        for name in ("pulse_duration", "repetition_rate", "duty"):
+            span = getattr(space, name)
+            if span is not None:
+                found[name] = _high(span)
+    return found
+
+
+def _high(span: tuple[float, float] | None) -> float:
+    assert span is not None
+    return span[1]
+
+
+def turnable(context: Context) -> bool:
+    """Return whether which setting is the worst has to be searched."""
+    return bool(context.space.modes) or any(name not in ("power", "pulse_energy") for name in context.space.knobs)
+
+
+def stepwise(values: Floats, edges: list[float], function: Callable[[float], float]) -> Floats:
+    """Return a function that is constant between edges, at many values; next to an edge its highest neighbour."""
+    if values.ndim == 0:
+        return np.asarray(function(float(values)))
+    inside = [e for e in edges if values.min() * 0.999 < e < values.max() * 1.001]
+    ends = unique(np.array([e * f for e in inside for f in (1.0 - _SLIVER, 1.0 + _SLIVER)]))
+    bounds = np.concatenate([[values.min() * 0.99], ends, [values.max() * 1.01]])
+    found = np.array([function(float(middle)) for middle in np.sqrt(bounds[:-1] * bounds[1:])])
+    padded = np.concatenate([found[:1], found, found[-1:]])
+    around = np.maximum(np.maximum(padded[:-2], padded[2:]), found)
+    thin = bounds[1:] < bounds[:-1] * (1.0 + 3.0 * _SLIVER)
+    return np.asarray(np.where(thin, around, found)[np.searchsorted(ends, values, side="right")])
+
+
+@dataclass(frozen=True)
+class Varied:
+    """A context and the values that replace some of its numbers, as arrays that broadcast together [SI units]."""
+
+    context: Context
+    values: Values
+
+    def value(self, name: str, nominal: float) -> Floats:
+        """Return the values of an input."""
+        return np.asarray(self.values.get(name, np.float64(nominal)), dtype=np.float64)
+
+    @property
+    def wavelength(self) -> Floats:
+        """Wavelengths. [m]."""
+        return self.value("wavelength", self.context.wavelength)
+
+    def at(self, wavelength: float) -> Context:
+        """Return the context at another wavelength [m]."""
+        if wavelength == self.context.wavelength:
+            return self.context
+        laser = self.context.laser.model_copy(update={"wavelength": wavelength})
+        return replace(self.context, laser=laser, _worst={}, _worst_by_rule={}, _lines={})
+
+    @property
+    def longest_pulse(self) -> Floats:
+        """The longest pulse that is allowed. [s]."""
+        if "pulse_duration" in self.values:
+            return self.values["pulse_duration"]
+        space = self.context.space
+        if space.duty is not None and space.repetition_rate is not None and not turnable(self.context):
+            return np.asarray(
+                self.value("duty", space.duty[1]) / self.value("repetition_rate", space.repetition_rate[0])
+            )
+        return np.asarray(space.longest_pulse)
+
+    def duration(self, way: str) -> Floats:
+        """Return the exposure durations of a way [s], not shorter than a pulse."""
+        given = self.values.get("duration")
+        chosen = exposure_durations(self.wavelength, "scatter" if way == "scatter" else "direct")
+        return np.maximum(chosen if given is None else given, self.longest_pulse)
+
+    @property
+    def by_setting(self) -> bool:
+        """Whether the worst setting is searched for one wavelength and duration at a time."""
+        space = self.context.space
+        return space.kind != "continuous" and (space.pattern is not None or turnable(self.context))
+
+    @cached_property
+    def light(self) -> Light:
+        """What is emitted, where there is one setting."""
+        space = self.context.space
+        if space.kind == "continuous":
+            return Light("continuous", power=self.value("power", _high(space.power)))
+        caps = []
+        if space.pulse_energy is not None:
+            caps.append(self.value("pulse_energy", space.pulse_energy[1]))
+        if space.kind == "single pulse":
+            assert space.pulse_duration is not None
+            pulse = self.value("pulse_duration", space.pulse_duration[1])
+            return Light("single pulse", pulse_energy=caps[0], pulse_duration=pulse)
+        assert space.repetition_rate is not None
+        rate = self.value("repetition_rate", space.repetition_rate[1])
+        number = 1.0 if space.burst_pulses is None else space.burst_pulses[1]
+        if space.power is not None:
+            caps.append(np.asarray(self.value("mean_power", space.power[1]) / (rate * number)))
+        energy = caps[0] if len(caps) == 1 else np.minimum(*caps)
+        burst = ((number, _high(space.burst_spacing)),) if number > 1.0 else ()
+        return Light(
+            "pulse train", pulse_energy=energy, pulse_duration=self.longest_pulse, repetition_rate=rate, burst=burst,
+            pedestal=space.pedestal,
+        )  # fmt: skip
+
+    @property
+    def two_caps(self) -> bool:
+        """Whether two caps that are not varied alike decide together which setting is the worst."""
+        if not self.by_setting or len([name for name in CAPS if name in emission_inputs(self.context)]) < 2:
+            return False
+        factors = self._factors
+        return bool(factors) and not (len(factors) == 2 and np.array_equal(factors[0], factors[1]))
+
+    @property
+    def _factors(self) -> list[Floats]:
+        nominal = emission_inputs(self.context)
+        return [np.asarray(self.values[name] / nominal[name]) for name in CAPS if name in self.values]
+
+    def _settings(self, tissue: str, wavelength: float, duration: float, several: bool) -> tuple[Emission, ...]:
+        """Return the worst settings of one wavelength and duration; two caps have one value each."""
+        space, sets = self.context.space, self.context.rule_sets
+        if self.two_caps:
+            assert space.power is not None
+            assert space.pulse_energy is not None
+            power = float(self.value("mean_power", space.power[1]))
+            energy = float(self.value("pulse_energy", space.pulse_energy[1]))
+            space = replace(space, power=(power, power), pulse_energy=(energy, energy))
+        if not several:
+            return (worst_setting(space, sets, tissue, wavelength, duration),)
+        return worst_settings(space, sets, tissue, wavelength, duration)
+
+    @property
+    def factor(self) -> Floats:
+        """What power and energies of the worst settings are multiplied by."""
+        factors = self._factors
+        return factors[0] if factors and not self.two_caps else np.asarray(1.0)
+
+    def compared(self, rule_set: str, tissue: str, way: str, several: bool = True) -> list[tuple[Comparison, ...]]:
+        """Return the comparisons of each setting that can be the worst, one tuple for each."""
+        duration = self.duration(way)
+        if not self.by_setting:
+            return [comparisons(rule_set, tissue, self.light, self.wavelength, duration)]
+        wavelength, time = float(self.wavelength), float(duration)
+        return [
+            fixed_comparisons(rule_set, tissue, emission, self.factor, wavelength, time)
+            for emission in self._settings(tissue, wavelength, time, several)
+        ]
+
+    def _axes(self, name: str, criterion: str = "", profile: str = "gaussian") -> Axes:
+        """Return both axes of a width, at 1/e where it has a criterion."""
+        axes = getattr(self.context.setup, name)
+
+        def one(key: str, nominal: float) -> Floats:
+            found = self.value(key, nominal)
+            return to_1_over_e(found, criterion, profile) if criterion else found
+
+        if axes.circular:
+            both = one(name, float(axes.x))
+            return both, both
+        return one(f"{name}.x", float(axes.x)), one(f"{name}.y", float(axes.y))
+
+    @cached_property
+    def beams(self) -> Beams:
+        """The beams. Diffraction is not judged: below its limit the distance only comes out longer."""
+        setup, propagation = self.context.setup, self.context.case.settings.propagation
+        zero = np.asarray(0.0)
+        if setup.kind == "collimated":
+            profile = setup.profile
+            width = self._axes("beam_diameter", setup.criterion, profile)
+            angle = self._axes("divergence", setup.criterion, profile)
+            at = self.value("measured_at", float(setup.measured_at))
+            position = (at, at) if setup.waist_at is None else self._axes("waist_at")
+            waists = [
+                waist_before(w, a, np.asarray(at - p), propagation)
+                for w, a, p in zip(width, angle, position, strict=True)
+            ]
+            if all(x is y for x, y in (width, angle, position)):
+                waists[1] = waists[0]
+            for one in waists:
+                _refuse_too_wide(one)
+            return Beams((waists[0], waists[1]), angle, position, profile, propagation)
+        if setup.kind == "lens":
+            profile = setup.profile
+            lens = self._axes("beam_diameter", setup.criterion, profile)
+            length = self.value("focal_length", float(setup.focal_length))
+            waist: Axes = (zero, zero)
+            if setup.focus_diameter is not None:
+                waist = self._axes("focus_diameter", setup.criterion, profile)
+            first = np.asarray(lens[0] / np.abs(length))
+            second = first if lens[1] is lens[0] else np.asarray(lens[1] / np.abs(length))
+            return Beams(waist, (first, second), (length, length), profile, propagation)
+        if setup.kind == "fibre multimode":
+            aperture = self.value("numerical_aperture", float(setup.numerical_aperture))
+            angle_of_fibre = np.asarray(2.0 * aperture / FIBRE_FACTOR[setup.numerical_aperture_criterion])
+            core = self.value("core_diameter", float(setup.core_diameter))
+            return Beams((core, core), (angle_of_fibre, angle_of_fibre), (zero, zero), "gaussian", propagation)
+        field = self.value("mode_field_diameter", float(setup.mode_field_diameter))
+        waist_of_fibre = np.asarray(field / math.sqrt(2.0))
+        spread = np.asarray(2.0 * math.sqrt(2.0) * self.wavelength / (math.pi * field))
+        return Beams((waist_of_fibre, waist_of_fibre), (spread, spread), (zero, zero), "gaussian", propagation)
+
+    @property
+    def spot(self) -> Floats:
+        """The 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m]."""
+        setup = self.context.setup
+        if setup.spot_diameter is not None:
+            if setup.kind in ("collimated", "lens"):
+                return np.minimum(*self._axes("spot_diameter", setup.criterion, setup.profile))
+            return np.minimum(*self._axes("spot_diameter"))
+        if setup.kind != "lens" and setup.work_distance is not None:
+            return np.minimum(*self.beams.diameters(np.asarray(float(setup.work_distance))))
+        return np.asarray(0.0)
+
+    def reflectance(self, way: str) -> Floats:
+        """Return the reflectance of the mirror, or of what scatters most."""
+        if way not in ("mirror", "scatter"):
+            return np.asarray(1.0)
+        if "reflectance" in self.values:
+            return self.values["reflectance"]
+        keys = {s.material_key for s in self.context.surfaces if s.material_key is not None}
+        rows = [row.wavelength for key in keys for row in materials()[key].rows]
+        edges = [FAR_INFRARED, *(row * f for row in rows for f in (1.0 - SAME, 1.0, 1.0 + SAME))]
+
+        def one(wavelength: float) -> float:
+            own = self.at(wavelength)
+            return own.mirror_reflectance[0] if way == "mirror" else own.scatter_surface[0]
+
+        return stepwise(self.wavelength, edges, one)
+
+
+def _refuse_too_wide(waist: Floats) -> None:
+    bad: NDArray[np.bool_] = np.isnan(waist)
+    if bad.any():
+        message = (
+            "beam_diameter: in at least one case the divergence alone makes the beam wider than that on the way from "
+            "waist_at to measured_at; give a narrower range of divergence, beam_diameter, measured_at or waist_at"
+        )
+        raise InputError(message)
+
+
+def groups_of(columns: list[Floats], most: int, what: str) -> list[tuple[tuple[float, ...], NDArray[np.intp]]]:
+    """Return the different rows of some columns of one length, each with the places where it stands."""
+    table = np.stack(columns, axis=1)
+    order = np.lexsort(table.T)
+    ordered = table[order]
+    starts = 1 + np.flatnonzero((ordered[1:] != ordered[:-1]).any(axis=1))
+    if starts.size >= most:
+        message = (
+            f"{what}: {starts.size + 1} different values; the worst of the settings that can be turned is searched "
+            f"anew for each of them, so at most {most} are taken"
+        )
+        raise InputError(message)
+    parts = np.split(order, starts)
+    return [(tuple(map(float, table[part[0]])), part) for part in parts]

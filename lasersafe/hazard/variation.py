@@ -1,0 +1,201 @@
+"""How far beams reach and what they expose, as arrays that broadcast together: one case or a million.
+
+The same closed forms as `hazard.distances`: with single numbers they give what those give.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lasersafe.errors import InputError
+from lasersafe.hazard.comparisons import Comparison, Floats, strictest_by_aperture
+from lasersafe.hazard.distances import direct_distance_arrays
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.geometry import diameter_at
+
+Axes = tuple[Floats, Floats]
+_BETWEEN = 257
+
+
+@dataclass(frozen=True)
+class Beams:
+    """Beams as arrays; each pair holds the axes x and y, twice the same array where the beams are circular.
+
+    Parameters
+    ----------
+    waist_diameter : tuple of numpy.ndarray
+        Full 1/e diameter at the waist. [m]
+    divergence : tuple of numpy.ndarray
+        Full 1/e angle far from the waist. [rad]
+    waist_position : tuple of numpy.ndarray
+        From the last optic. [m]
+    profile, propagation : str
+        As in `optics.geometry.BeamGeometry`.
+    """
+
+    waist_diameter: Axes
+    divergence: Axes
+    waist_position: Axes
+    profile: str = "gaussian"
+    propagation: str = "hyperbolic"
+
+    @property
+    def circular(self) -> bool:
+        """Whether both axes are alike in every case."""
+        pairs = (self.waist_diameter, self.divergence, self.waist_position)
+        return all(x is y or np.array_equal(x, y) for x, y in pairs)
+
+    def diameters(self, place: Floats) -> Axes:
+        """Return both 1/e diameters at places [m]."""
+        x, y = (
+            diameter_at(self.waist_diameter[i], self.divergence[i], self.waist_position[i], place, self.propagation)
+            for i in ((0, 0) if self.circular else (0, 1))
+        )
+        return x, y
+
+
+def _scaled(amount: Floats, factor: ArrayLike) -> Floats:
+    return amount if np.ndim(factor) == 0 and factor == 1.0 else np.asarray(amount * np.asarray(factor))
+
+
+def farthest(compared: Iterable[Comparison], beams: Beams, factor: ArrayLike = 1.0) -> Floats:
+    """Return how far beams exceed any of their limits: the farthest place, 0 where no place does.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        At least one.
+    beams : Beams
+        The beams.
+    factor : array_like, shape (...)
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Distance from the last optic. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a distance is too large to compute.
+    """
+    distance: Floats | None = None
+    for one in strictest_by_aperture(compared):
+        own = _reach(_scaled(one.amount, factor), one, beams)
+        distance = own if distance is None else np.maximum(distance, own)
+    assert distance is not None
+    return distance
+
+
+def _reach(amount: Floats, one: Comparison, beams: Beams) -> Floats:
+    applies = np.isfinite(one.limit)
+    limit = one.limit if applies.all() else np.where(applies, one.limit, 1.0)
+    if not (amount > 0.0).all():  # a reflectance of 0
+        applies, amount = applies & (amount > 0.0), np.where(amount > 0.0, amount, 1.0)
+    if beams.circular:
+        found = direct_distance_arrays(
+            amount, limit, one.aperture, beams.waist_diameter[0], beams.divergence[0], beams.waist_position[0],
+            profile=beams.profile, propagation=beams.propagation,
+        )  # fmt: skip
+    else:
+        message = "elliptical beams cannot be varied here yet"
+        raise InputError(message)
+    return found if applies.all() else np.where(applies, found, 0.0)
+
+
+def highest_ratio(compared: Iterable[Comparison], beams: Beams, distance: ArrayLike, factor: ArrayLike = 1.0) -> Floats:
+    """Return exposure over limit, the worst comparison at the worst place at or beyond a distance.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        At least one.
+    beams : Beams
+        The beams.
+    distance : array_like, shape (...)
+        From the last optic. [m]
+    factor : array_like, shape (...)
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure over limit. [1]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+    """
+    groups = strictest_by_aperture(compared)
+    highest: Floats | None = None
+    for place in worst_places(beams, np.asarray(distance, dtype=np.float64)):
+        dx, dy = beams.diameters(place)
+        for one in groups:
+            mean = mean_exposure(_scaled(one.amount, factor), dx, dy, one.aperture, beams.profile)
+            ratio = np.asarray(mean / one.limit)
+            highest = ratio if highest is None else np.maximum(highest, ratio)
+    assert highest is not None
+    return highest
+
+
+def worst_places(beams: Beams, distance: Floats) -> list[Floats]:
+    """Return places at or beyond distances, one of which is where the beam is narrowest, as `zones.worst_place` does.
+
+    Parameters
+    ----------
+    beams : Beams
+        The beams.
+    distance : numpy.ndarray, shape (...)
+        From the last optic. [m]
+
+    Returns
+    -------
+    list of numpy.ndarray
+        Places. [m]
+    """
+    if beams.circular:
+        return [np.maximum(distance, beams.waist_position[0])]
+    low, high = np.minimum(*beams.waist_position), np.maximum(*beams.waist_position)
+    start, end = np.maximum(low, distance), np.maximum(high, distance)
+    places = [np.asarray(distance), start, end]
+    if (high > low).any():
+        best, narrowest = start, np.multiply(*beams.diameters(start))
+        for part in np.linspace(0.0, 1.0, _BETWEEN)[1:]:
+            place = start + (end - start) * part
+            product = np.multiply(*beams.diameters(place))
+            best, narrowest = np.where(product < narrowest, place, best), np.minimum(product, narrowest)
+        places.append(best)
+    return places
+
+
+def waist_before(width: Floats, angle: Floats, away: Floats, propagation: str) -> Floats:
+    """Return the waist of beams from their diameter at a distance from it; NaN where the angle alone is wider.
+
+    Parameters
+    ----------
+    width : numpy.ndarray, shape (...)
+        Full diameter. [m]
+    angle : numpy.ndarray, shape (...)
+        Full angle. [rad]
+    away : numpy.ndarray, shape (...)
+        Distance from the waist. [m]
+    propagation : str
+        ``hyperbolic`` or ``linear``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Diameter at the waist. [m]
+    """
+    spread = angle * np.abs(away)
+    rest = width - spread
+    possible = rest > 0.0
+    room = np.where(possible, rest, math.nan)
+    return np.sqrt(room * (width + spread)) if propagation == "hyperbolic" else room
