@@ -23,8 +23,8 @@ PAGE = """# Speed and memory
 
 Made by `make bench`: the median of several rounds, interleaved, each measured against something
 that the same machine did in the same run. Ratios, so that they can be compared between machines. What counts is the
-time of the processor, which a busy machine changes little; the time on the clock stands beside it. `make bench-check` fails
-when a line is more than 1.5 times its ratio on record.
+time of the processor, which a busy machine changes little; the time on the clock stands beside it. `make bench-check`
+fails when a line is more than 1.5 times its ratio on record.
 
 """
 
