@@ -78,6 +78,7 @@ def measuring_conditions(wavelength: float, duration: float) -> tuple[tuple[floa
     return ((0.1, 3.5e-3 if duration >= 10.0 else 1.5e-3 * duration**0.375),)
 
 
+@lru_cache(maxsize=256)
 def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) -> float:
     """Return the share of the beam that passes an aperture at a distance or, if it is more, farther out.
 

@@ -98,6 +98,7 @@ def _lowest(laser_class: str, wavelength: float, duration: float) -> float:
     return min(found, default=math.nan)
 
 
+@lru_cache(maxsize=1024)
 def emission_limit(laser_class: str, wavelength: float, duration: float) -> float:
     """Return the accessible emission limit of a class as an energy, for a small source [1]_.
 

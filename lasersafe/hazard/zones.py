@@ -104,6 +104,7 @@ def worst_place(beam: BeamGeometry, distance: float) -> tuple[float, ...]:
     return (distance, *beyond)
 
 
+@lru_cache(maxsize=256)
 def direct_reach(
     rule_set: str,
     tissue: str,
@@ -172,6 +173,7 @@ def _limits_of_angle(
     return [one(i) for i in range(count)]
 
 
+@lru_cache(maxsize=256)
 def scatter_reach(
     rule_set: str,
     tissue: str,

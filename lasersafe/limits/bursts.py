@@ -16,10 +16,9 @@ from lasersafe.errors import InputError
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points
 from lasersafe.limits.grid import EDGE, Floats, grid_of, hazards_of
-from lasersafe.limits.pulse_results import PulseTrainLimit
+from lasersafe.limits.pulse_results import PulseTrainLimit, Trains
 from lasersafe.limits.pulses import (
     COUNT_SLACK,
-    _Train,
     _train_factor,
     _train_sides,
 )
@@ -127,7 +126,7 @@ def mean_windows(points: Points, levels: Sequence[Level], pulse: Floats, duratio
     return Windows("mean", numbers + pedestal[:, None] * times, times, numbers)
 
 
-def _factor_windows(points: Points, levels: Sequence[Level], train: _Train, pedestal: Floats) -> list[Windows]:
+def _factor_windows(points: Points, levels: Sequence[Level], train: Trains, pedestal: Floats) -> list[Windows]:
     """Return the windows of the train rule: every pulse, and the pulses inside T_i together."""
     rules = load_rule_set(points.rule_set)
     grid = grid_of(points.rule_set, points.tissue)
@@ -298,7 +297,7 @@ def burst_train_limit(
     _check(pulse, levels, time, base)
     flat_area = None if area is None else np.broadcast_to(area, shape).reshape(-1)
     points = Points(rule_set, tissue, lam, angle, flat_area)
-    train = _Train(lam, pulse, rate, time, angle, flat_area)
+    train = Trains(lam, pulse, rate, time, angle, flat_area)
     one = np.ones((lam.size, 1))
     windows = [
         Windows("single pulse", one + (base * pulse)[:, None], pulse[:, None], one),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -48,25 +49,9 @@ class ExposureLimit:
     duration: Floats = field(repr=False)
     area_row: NDArray[np.int8] | None = field(repr=False, default=None)
 
-    def _texts(self, kind: str) -> list[str]:
-        return [
-            (
-                ""
-                if piece is None
-                else {
-                    "hazard": piece.hazard,
-                    "source": str(piece.row.source),
-                    "seen": piece.row.source.seen,
-                    "formula": piece.row.formula,
-                }[kind]
-            )
-            for piece in self.grid.pieces
-        ]
-
     def _take(self, kind: str) -> NDArray[np.object_]:
-        texts: NDArray[np.object_] = np.array(self._texts(kind), dtype=object)[self.piece]
-        texts = np.asarray(texts, dtype=object)
-        if self.area_row is not None and kind != "hazard":
+        texts = np.asarray(self.grid.texts[kind][self.piece], dtype=object)
+        if self.area_row is not None:
             texts = texts.copy()
             rule = self.grid.rule_set.area
             for number, (_, _, _, source) in enumerate(rule.rows if rule else ()):
@@ -76,7 +61,7 @@ class ExposureLimit:
     @property
     def hazard(self) -> Texts:
         """Name of the hazard that decides at each point, "" where none applies; shape (...)."""
-        names: Texts = np.asarray(np.array(self._texts("hazard"))[self.piece])
+        names: Texts = np.asarray(self.grid.texts["hazard"][self.piece])
         return names
 
     @property
@@ -343,10 +328,31 @@ def hazard_limits(
     >>> [(limit.name, float(limit.irradiance)) for limit in hazard_limits("ICNIRP-2013", "eye", 450e-9, 100.0)]
     [('retina thermal', 10.0), ('retina photochemical', 1.0)]
     """
+    given = (wavelength, duration, source_angle, 0.0 if exposed_area is None else exposed_area)
+    if all(isinstance(value, float) for value in given):
+        return _at_one_point(rule_set, tissue, *given[:3], exposed_area)  # type: ignore[arg-type]
+    return _by_hazard(rule_set, tissue, wavelength, duration, source_angle, exposed_area)
+
+
+def _by_hazard(
+    rule_set: str,
+    tissue: str,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
+    source_angle: ArrayLike,
+    exposed_area: ArrayLike | None,
+) -> tuple[HazardLimit, ...]:
     lam, time, angle, area, shape = _prepare(rule_set, wavelength, duration, source_angle, exposed_area)
+    names = hazards_of(rule_set, tissue)
+    if not lam.size:
+        return ()
+    check_points(rule_set, lam, time, angle)
     limits = []
-    for name in hazards_of(rule_set, tissue):
+    lowest, highest = float(lam.min()) * 1e9, float(lam.max()) * 1e9
+    for name in names:
         grid = grid_of(rule_set, tissue, name)
+        if not grid.covers(lowest, highest):
+            continue
         points, by_area = solve(grid, lam, time, angle, area, shape)
         if np.isfinite(points.radiant_exposure).any():
             limits.append(
@@ -364,3 +370,16 @@ def hazard_limits(
                 )
             )
     return tuple(limits)
+
+
+@lru_cache(maxsize=4096)
+def _at_one_point(
+    rule_set: str, tissue: str, wavelength: float, duration: float, source_angle: float, exposed_area: float | None
+) -> tuple[HazardLimit, ...]:
+    """Return the limits at one point; one assessment asks for the same point many times. The arrays cannot be set."""
+    limits = _by_hazard(rule_set, tissue, wavelength, duration, source_angle, exposed_area)
+    for limit in limits:
+        for array in (limit.radiant_exposure, limit.irradiance, limit.limiting_aperture, limit.piece, limit.area_row):
+            if array is not None:
+                array.setflags(write=False)
+    return limits

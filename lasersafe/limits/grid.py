@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -58,6 +58,29 @@ class Grid:
     hazards: tuple[str, ...]
     source_min: float  # alpha_min [mrad]
     t2: tuple[float, float, float, float]  # ln T_2 = clip(first + second * alpha, third, fourth)
+
+    @cached_property
+    def texts(self) -> dict[str, NDArray[Any]]:
+        """Return what is printed about each piece, "" where there is no limit; to be read only."""
+        rows = [
+            ("", "", "") if piece is None else (piece.hazard, str(piece.row.source), piece.row.source.seen)
+            for piece in self.pieces
+        ]
+        hazard, source, seen = zip(*rows, strict=True)
+        return {"hazard": np.array(hazard), "source": _objects(source), "seen": _objects(seen)}
+
+    @cached_property
+    def _spans(self) -> frozenset[tuple[float, float]]:
+        return frozenset(piece.row.wavelength for piece in self.pieces if piece)
+
+    def covers(self, lowest: float, highest: float) -> bool:
+        """Return whether any row holds at some wavelength of a range, both ends and a last bit included. [nm]."""
+        low, high = lowest * (1.0 - 2.0 * EDGE), highest * (1.0 + 2.0 * EDGE)
+        return any(first <= high and last >= low for first, last in self._spans)
+
+
+def _objects(texts: tuple[str, ...]) -> NDArray[np.object_]:
+    return np.array(texts, dtype=object)
 
 
 def check_tissue(tissue: str) -> None:

@@ -11,10 +11,9 @@ from lasersafe.errors import InputError
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points
 from lasersafe.limits.grid import EDGE, Floats, grid_of, hazards_of
-from lasersafe.limits.pulse_results import PulseTrainLimit
+from lasersafe.limits.pulse_results import PulseTrainLimit, Trains
 from lasersafe.limits.pulses import (
     COUNT_SLACK,
-    _Train,
     _train_factor,
     _train_sides,
 )
@@ -190,7 +189,7 @@ def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> l
                     number[:, None],
                 )
             ]
-            train = _Train(spread[0], spread[1], spread[2], spread[3], spread[4], None)
+            train = Trains(spread[0], spread[1], spread[2], spread[3], spread[4], None)
             factor, at = _train_factor(rules, train, spread[5].astype(bool), spread[6])
             return factor.reshape(shape), at.reshape(shape)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,39 @@ from numpy.typing import NDArray
 from lasersafe.limits.grid import Floats
 
 Objects = NDArray[np.object_]
+
+
+class Trains(NamedTuple):
+    """Flat arrays of one length: the trains that are worked out together."""
+
+    wavelength: Floats
+    pulse: Floats
+    rate: Floats
+    duration: Floats
+    angle: Floats
+    area: Floats | None
+
+    def part(self, where: slice) -> Trains:
+        """Return a view of some trains."""
+        area = None if self.area is None else self.area[where]
+        return Trains(
+            self.wavelength[where], self.pulse[where], self.rate[where], self.duration[where], self.angle[where], area
+        )
+
+
+class Columns(NamedTuple):
+    """Columns of a `TrainRow` for one chunk."""
+
+    per_pulse: Floats
+    aperture: Floats
+    pulses: Floats
+    factor: Floats
+    joined_within: Floats
+    joined: Floats
+    time: Floats
+    limit: Floats
+    source: Objects
+    seen: Objects
 
 
 @dataclass(frozen=True)

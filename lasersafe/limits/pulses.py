@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,45 +12,12 @@ from lasersafe.errors import InputError
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points, solve
 from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
-from lasersafe.limits.pulse_results import Objects, PulseTrainLimit, TrainRow
+from lasersafe.limits.pulse_results import Columns, Objects, PulseTrainLimit, TrainRow, Trains
 from lasersafe.limits.records import RuleSet
 from lasersafe.limits.tables import load_rule_set
 
 COUNT_SLACK = 1e-9  # relative: 20 Hz for 10 s is 200 pulses, whatever the last bit of the product says
 _CHUNK = 4096
-
-
-class _Train(NamedTuple):
-    """Flat arrays of one length: the trains that are worked out together."""
-
-    wavelength: Floats
-    pulse: Floats
-    rate: Floats
-    duration: Floats
-    angle: Floats
-    area: Floats | None
-
-    def part(self, where: slice) -> _Train:
-        """Return a view of some trains."""
-        area = None if self.area is None else self.area[where]
-        return _Train(
-            self.wavelength[where], self.pulse[where], self.rate[where], self.duration[where], self.angle[where], area
-        )
-
-
-class _Found(NamedTuple):
-    """Columns of a `TrainRow` for one chunk."""
-
-    per_pulse: Floats
-    aperture: Floats
-    pulses: Floats
-    factor: Floats
-    joined_within: Floats
-    joined: Floats
-    time: Floats
-    limit: Floats
-    source: Objects
-    seen: Objects
 
 
 def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
@@ -79,7 +47,7 @@ def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
     return count
 
 
-def _limit(grid: Grid, train: _Train, time: Floats) -> tuple[Floats, Floats, NDArray[np.int16]]:
+def _limit(grid: Grid, train: Trains, time: Floats) -> tuple[Floats, Floats, NDArray[np.int16]]:
     """Return dose, aperture and piece for times of shape (points,) or (points, windows)."""
     columns = (train.wavelength, train.angle) if train.area is None else (train.wavelength, train.angle, train.area)
     spread = [np.broadcast_to(a.reshape(-1, *(1,) * (time.ndim - 1)), time.shape) for a in columns]
@@ -87,19 +55,17 @@ def _limit(grid: Grid, train: _Train, time: Floats) -> tuple[Floats, Floats, NDA
     return points.radiant_exposure, points.aperture, points.piece
 
 
-def _texts(grid: Grid, piece: NDArray[np.int16], more: str = "") -> tuple[Objects, Objects]:
-    names = np.array(["" if p is None else f"{p.row.source}{more}" for p in grid.pieces], dtype=object)
-    seen = np.array(["" if p is None else p.row.source.seen for p in grid.pieces], dtype=object)
-    return names[piece], seen[piece]
+def _texts(grid: Grid, piece: NDArray[np.int16]) -> tuple[Objects, Objects]:
+    return grid.texts["source"][piece], grid.texts["seen"][piece]
 
 
-def _single(grid: Grid, train: _Train) -> dict[str, _Found]:
+def _single(grid: Grid, train: Trains) -> dict[str, Columns]:
     dose, aperture, piece = _limit(grid, train, train.pulse)
     one = np.ones_like(dose)
-    return {"": _Found(dose, aperture, one, one, one * np.nan, one, train.pulse, dose, *_texts(grid, piece))}
+    return {"": Columns(dose, aperture, one, one, one * np.nan, one, train.pulse, dose, *_texts(grid, piece))}
 
 
-def _windows(grid: Grid, train: _Train, total: Floats) -> tuple[Floats, Floats]:
+def _windows(grid: Grid, train: Trains, total: Floats) -> tuple[Floats, Floats]:
     """Return the numbers of pulses whose window can set the mean limit, and the lengths of those windows.
 
     Inside one row ``limit(window of n) / n`` first rises and then falls with n, or does only one of the two, so its
@@ -124,7 +90,7 @@ def _windows(grid: Grid, train: _Train, total: Floats) -> tuple[Floats, Floats]:
     return np.concatenate([number, whole], axis=1), np.concatenate([window, train.duration[:, None]], axis=1)
 
 
-def _mean(grid: Grid, train: _Train) -> dict[str, _Found]:
+def _mean(grid: Grid, train: Trains) -> dict[str, Columns]:
     """Return the mean rule, one entry for each range of time that has its own limiting aperture."""
     number, window = _windows(grid, train, count_pulses(train.duration, train.rate))
     dose, aperture, piece = _limit(grid, train, window)
@@ -141,7 +107,7 @@ def _mean(grid: Grid, train: _Train) -> dict[str, _Found]:
         one = np.ones_like(least)
         here = np.isfinite(least)
         source, seen = _texts(grid, np.where(here, piece[rows, at], 0).astype(np.int16))
-        found[kind] = _Found(
+        found[kind] = Columns(
             least,
             np.where(here, aperture[rows, at], np.nan),
             number[rows, at],
@@ -170,7 +136,7 @@ def _train_sides(rules: RuleSet, wavelength_nm: Floats) -> list[NDArray[np.intp]
 
 
 def _train_factor(
-    rules: RuleSet, train: _Train, within: NDArray[np.bool_], count: Floats
+    rules: RuleSet, train: Trains, within: NDArray[np.bool_], count: Floats
 ) -> tuple[Floats, NDArray[np.intp]]:
     """Return C_P and the row that gave it. Ranges are printed as "above ... up to and including"."""
     alpha = train.angle * 1e3
@@ -195,9 +161,9 @@ def _train_factor(
     return factor, chosen
 
 
-def _trains(grid: Grid, train: _Train) -> dict[str, _Found]:
+def _trains(grid: Grid, train: Trains) -> dict[str, Columns]:
     rules = grid.rule_set
-    found: dict[str, _Found] = {}
+    found: dict[str, Columns] = {}
     for side, chosen in enumerate(_train_sides(rules, train.wavelength * 1e9)):
         times = np.array([row.joined_within for row in rules.train_times])[chosen]
         counted = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])[
@@ -222,7 +188,7 @@ def _trains(grid: Grid, train: _Train) -> dict[str, _Found]:
             if not use.any():
                 continue
             source, seen = _texts(grid, np.where(use, piece, 0).astype(np.int16))
-            found[f"{name}{side}"] = _Found(
+            found[f"{name}{side}"] = Columns(
                 np.where(use, dose / share * factor, np.inf),
                 np.where(use, aperture, np.nan),
                 count,
@@ -237,13 +203,13 @@ def _trains(grid: Grid, train: _Train) -> dict[str, _Found]:
     return found
 
 
-def _chunk(rule_set: str, tissue: str, train: _Train) -> dict[tuple[str, str, str], _Found]:
+def _chunk(rule_set: str, tissue: str, train: Trains) -> dict[tuple[str, str, str], Columns]:
     rules = load_rule_set(rule_set)
-    lowest, highest = train.wavelength.min() * 1e9 * (1 - 2 * EDGE), train.wavelength.max() * 1e9 * (1 + 2 * EDGE)
-    found: dict[tuple[str, str, str], _Found] = {}
+    lowest, highest = float(train.wavelength.min()) * 1e9, float(train.wavelength.max()) * 1e9
+    found: dict[tuple[str, str, str], Columns] = {}
     for hazard in hazards_of(rule_set, tissue):
         grid = grid_of(rule_set, tissue, hazard)
-        if not any(p and p.row.wavelength[0] <= highest and p.row.wavelength[1] >= lowest for p in grid.pieces):
+        if not grid.covers(lowest, highest):
             continue
         rows = [("single pulse", _single(grid, train)), ("mean", _mean(grid, train))]
         if hazard in rules.train_hazards:
@@ -255,12 +221,12 @@ def _chunk(rule_set: str, tissue: str, train: _Train) -> dict[tuple[str, str, st
     return found
 
 
-def _empty(size: int) -> _Found:
+def _empty(size: int) -> Columns:
     nan, text = np.full(size, np.nan), np.full(size, "", dtype=object)
-    return _Found(np.full(size, np.inf), nan, nan, nan, nan, nan, nan, np.full(size, np.inf), text, text)
+    return Columns(np.full(size, np.inf), nan, nan, nan, nan, nan, nan, np.full(size, np.inf), text, text)
 
 
-def _check_train(train: _Train) -> None:
+def _check_train(train: Trains) -> None:
     for name, values in (
         ("repetition rate", train.rate),
         ("pulse duration", train.pulse),
@@ -349,13 +315,31 @@ def pulse_train_limit(
     >>> round(float(limit.per_pulse), 4), str(limit.deciding_rule)
     (0.0133, 'train')
     """
+    given = (wavelength, pulse_duration, repetition_rate, duration, source_angle)
+    if all(isinstance(value, float) for value in (*given, 0.0 if exposed_area is None else exposed_area)):
+        return _of_one_train(rule_set, tissue, given, exposed_area)  # type: ignore[arg-type]
+    return _of_trains(rule_set, tissue, given, exposed_area)
+
+
+@lru_cache(maxsize=1024)
+def _of_one_train(rule_set: str, tissue: str, values: tuple[float, ...], exposed_area: float | None) -> PulseTrainLimit:
+    """Return the limit of one train; one assessment asks for the same train many times. The arrays cannot be set."""
+    limit = _of_trains(rule_set, tissue, values, exposed_area)
+    for record in (limit, *limit.rows):
+        for value in vars(record).values():
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
+    return limit
+
+
+def _of_trains(
+    rule_set: str, tissue: str, values: Sequence[ArrayLike], exposed_area: ArrayLike | None
+) -> PulseTrainLimit:
     area = None if exposed_area is None else check_area(rule_set, exposed_area)
-    given = [
-        np.asarray(v, dtype=np.float64) for v in (wavelength, pulse_duration, repetition_rate, duration, source_angle)
-    ]
+    given = [np.asarray(value, dtype=np.float64) for value in values]
     shape = np.broadcast_shapes(*(a.shape for a in given), () if area is None else area.shape)
     lam, pulse, rate, time, angle = (np.broadcast_to(a, shape).reshape(-1) for a in given)
-    train = _Train(lam, pulse, rate, time, angle, None if area is None else np.broadcast_to(area, shape).reshape(-1))
+    train = Trains(lam, pulse, rate, time, angle, None if area is None else np.broadcast_to(area, shape).reshape(-1))
     hazards_of(rule_set, tissue)
     check_points(rule_set, train.wavelength, train.pulse, train.angle, "pulse duration")
     check_points(rule_set, train.wavelength, train.duration, train.angle)

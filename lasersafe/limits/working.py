@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -155,7 +156,14 @@ def explain(
     if any(np.ndim(value) for value in given):
         message = "explain takes one point; call it once for each point of an array"
         raise InputError(message)
-    lam, time, alpha = float(wavelength), float(duration), float(source_angle)
+    area = None if exposed_area is None else float(exposed_area)
+    return _explained(rule_set, tissue, float(wavelength), float(duration), float(source_angle), area)
+
+
+@lru_cache(maxsize=1024)
+def _explained(
+    rule_set: str, tissue: str, lam: float, time: float, alpha: float, exposed_area: float | None
+) -> tuple[Step, ...]:
     rules = load_rule_set(rule_set)
     limits = hazard_limits(rule_set, tissue, lam, time, alpha, exposed_area=exposed_area)
     steps: list[Step] = []

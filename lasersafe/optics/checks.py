@@ -67,6 +67,8 @@ def finite(name: str, value: ArrayLike, unit: str) -> FloatArray:
     OutOfRangeError
         If any number is NaN or infinite.
     """
+    if type(value) is float and math.isfinite(value):
+        return np.asarray(value)
     numbers = floats(name, value)
     inside = np.isfinite(numbers)
     if not inside.all():
@@ -96,6 +98,8 @@ def positive(name: str, value: ArrayLike, unit: str) -> FloatArray:
     OutOfRangeError
         If any number is NaN, infinite, zero or negative.
     """
+    if type(value) is float and 0.0 < value < math.inf:
+        return np.asarray(value)
     numbers = floats(name, value)
     inside = (numbers > 0.0) & (numbers < math.inf)
     if not inside.all():
@@ -127,6 +131,8 @@ def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> F
     OutOfRangeError
         If any number is NaN, infinite or outside.
     """
+    if type(value) is float and low <= value <= high and math.isfinite(value):
+        return np.asarray(value)
     numbers = floats(name, value)
     inside = (numbers >= low) & (numbers <= high) & np.isfinite(numbers)
     if not inside.all():

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -180,6 +181,21 @@ def diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, Floa
     >>> x.tolist()
     [0.003, 0.005]
     """
+    if isinstance(distance, float):
+        return _diameters_at(beam, float(distance))
+    return _diameters(beam, distance)
+
+
+@lru_cache(maxsize=2048)
+def _diameters_at(beam: BeamGeometry, distance: float) -> tuple[FloatArray, FloatArray]:
+    """Return both diameters at one place; one assessment asks for the same place many times. They cannot be set."""
+    x, y = _diameters(beam, distance)
+    for one in (x, y):
+        one.setflags(write=False)
+    return x, y
+
+
+def _diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
     x, y = (
         diameter_at(
             beam.waist_diameter[axis],
