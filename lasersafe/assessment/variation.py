@@ -17,6 +17,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.varied import Varied, emission_inputs, groups_of, setup_inputs
 from lasersafe.errors import InputError
 from lasersafe.hazard.comparisons import Floats
+from lasersafe.hazard.corner import physical_range
 from lasersafe.hazard.variation import farthest, highest_ratio
 
 __all__ = ["exposure_ratios", "variable_inputs", "zone_distances"]
@@ -25,16 +26,6 @@ WAYS = ("direct", "mirror", "scatter", "aided")
 _PLACE = "distance"  # beside the keys of the case file
 _BLOCK = 65536
 _SEARCHES = 2000  # worst settings that are searched in one call, some milliseconds each
-_RANGES = {  # lowest and highest value, and whether the lowest itself is refused; all others: above 0
-    "measured_at": (0.0, math.inf, False),
-    "waist_at": (-math.inf, math.inf, False),
-    "waist_at.x": (-math.inf, math.inf, False),
-    "waist_at.y": (-math.inf, math.inf, False),
-    "numerical_aperture": (0.0, 1.0, True),
-    "reflectance": (0.0, 1.0, False),
-    "view_angle": (0.0, math.pi / 2.0, False),
-    "duty": (0.0, 1.0, True),
-}
 
 
 def variable_inputs(context: Context, way: str | None = None) -> dict[str, float]:
@@ -74,7 +65,7 @@ def _checked(context: Context, way: str, tissue: str, changes: Mapping[str, Arra
             message = f"{name!r} cannot be varied for this laser and set-up; write one of: {', '.join(sorted(allowed))}"
             raise InputError(message)
         value = np.asarray(given, dtype=np.float64)
-        low, high, open_low = _RANGES.get(name, (0.0, math.inf, True))
+        low, high, open_low = physical_range(name)
         inside = ((value > low) if open_low else (value >= low)) & (value <= high) & np.isfinite(value)
         if not inside.all():
             bad = float(np.atleast_1d(value)[~np.atleast_1d(inside)][0])

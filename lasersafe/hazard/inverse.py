@@ -1,0 +1,151 @@
+"""Solve backwards: up to which value of an input something stays within a target."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.errors import InputError
+from lasersafe.optics.checks import unique
+
+Floats = NDArray[np.float64]
+_GRID = 1025
+_SECTIONS = 64
+_ROUNDS = 60
+_BESIDE = 1e-9
+
+
+class Solution(NamedTuple):
+    """How far an input may go.
+
+    Parameters
+    ----------
+    value : float or None
+        The last value up to which, from its end of the range, every value that was tried keeps the target; None where
+        already that end does not.
+    every : bool
+        Whether the whole range keeps it; ``value`` is then the other end.
+    reached : float
+        What the function gives at ``value``; of no value, at the end of the range.
+    """
+
+    value: float | None
+    every: bool
+    reached: float
+
+
+def largest_input(
+    evaluate: Callable[[Floats], Floats],
+    low: float,
+    high: float,
+    target: float,
+    critical: Sequence[float] = (),
+) -> Solution:
+    """Return the largest value such that it and every smaller one in the range keep a target.
+
+    The function may go up and down: the range is scanned on a grid and at the critical places, and the first step above
+    the target is narrowed down to neighbouring numbers, of which the one that keeps the target is returned.
+
+    Parameters
+    ----------
+    evaluate : callable
+        Takes an array of values of the input, returns an array.
+    low, high : float
+        The range that is allowed. [any]
+    target : float
+        What must not be exceeded. [any]
+    critical : sequence of float
+        Places where the function may jump or turn; both their sides are tried. [any]
+
+    Returns
+    -------
+    Solution
+        On the cautious side of the crossing.
+
+    Raises
+    ------
+    InputError
+        If the range or the target cannot be used, or the function is not a number somewhere.
+    """
+    return _solve(evaluate, low, high, target, critical, rising=True)
+
+
+def smallest_input(
+    evaluate: Callable[[Floats], Floats],
+    low: float,
+    high: float,
+    target: float,
+    critical: Sequence[float] = (),
+) -> Solution:
+    """Return the smallest value such that it and every larger one in the range keep a target.
+
+    Parameters
+    ----------
+    evaluate : callable
+        Takes an array of values of the input, returns an array.
+    low, high : float
+        The range that is allowed. [any]
+    target : float
+        What must not be exceeded. [any]
+    critical : sequence of float
+        Places where the function may jump or turn; both their sides are tried. [any]
+
+    Returns
+    -------
+    Solution
+        On the cautious side of the crossing.
+
+    Raises
+    ------
+    InputError
+        If the range or the target cannot be used, or the function is not a number somewhere.
+    """
+    return _solve(evaluate, low, high, target, critical, rising=False)
+
+
+def _solve(
+    evaluate: Callable[[Floats], Floats],
+    low: float,
+    high: float,
+    target: float,
+    critical: Sequence[float],
+    rising: bool,
+) -> Solution:
+    if not (np.isfinite([low, high, target]).all() and low < high):
+        message = f"range = {low:.6g} to {high:.6g}, target = {target:.6g}: write finite numbers, the lower end first"
+        raise InputError(message)
+
+    def values(places: Floats) -> Floats:
+        found = np.broadcast_to(np.asarray(evaluate(places), dtype=np.float64), places.shape)
+        if np.isnan(found).any():
+            message = "the function is not a number somewhere in the range; give a narrower range"
+            raise InputError(message)
+        return found
+
+    grid = np.geomspace(low, high, _GRID) if low > 0.0 else np.linspace(low, high, _GRID)
+    grid[0], grid[-1] = low, high
+    beside = [c * f for c in critical for f in (1.0 - _BESIDE, 1.0, 1.0 + _BESIDE)]
+    grid = unique(np.concatenate([grid, [c for c in beside if low < c < high]]))
+    grid = grid if rising else grid[::-1]
+    found = values(grid)
+    kept = found <= target
+    if kept.all():
+        return Solution(float(grid[-1]), True, float(found[-1]))
+    if not kept[0]:
+        return Solution(None, False, float(found[0]))
+    first = int(np.argmin(kept))
+    inner, outer, reached = float(grid[first - 1]), float(grid[first]), float(found[first - 1])
+    for _ in range(_ROUNDS):
+        places = np.linspace(inner, outer, _SECTIONS + 1)
+        places[0], places[-1] = inner, outer
+        found = values(places)
+        kept = found <= target
+        kept[0], kept[-1] = True, False
+        first = int(np.argmin(kept))
+        if (places[first - 1], places[first]) == (inner, outer):
+            break
+        inner, outer, reached = float(places[first - 1]), float(places[first]), float(found[first - 1])
+    return Solution(inner, False, reached)

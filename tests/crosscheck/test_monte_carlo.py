@@ -1,0 +1,83 @@
+"""Monte Carlo against scipy's distributions and against linear propagation, where that is exact."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from lasersafe.errors import InputError
+from lasersafe.hazard.monte_carlo import monte_carlo, order_ranks
+from lasersafe.hazard.uncertainty import Uncertain
+
+NORMAL = "standard uncertainty"
+
+
+@pytest.mark.parametrize("draws", [1000, 1001, 20_000, 1_000_000, 10_000_000])
+def test_ranks_are_those_of_the_binomial(draws: int) -> None:
+    first, last = order_ranks(draws)
+    below = stats.binom(draws, 0.95)
+    assert below.cdf(first - 1) <= 0.025 < below.cdf(first)
+    assert below.cdf(last - 2) < 0.975 <= below.cdf(last - 1)
+
+
+def test_too_few_draws_are_refused() -> None:
+    with pytest.raises(InputError, match="1000 or more"):
+        monte_carlo(lambda c: c["power"], [Uncertain("power", 1.0, 0.9, 1.1)], draws=999)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_sum_of_normal_inputs_is_the_linear_propagation(seed: int) -> None:
+    inputs = [Uncertain("power", 10.0, 9.5, 10.5, NORMAL), Uncertain("duration", 20.0, 18.8, 21.2, NORMAL)]
+    found = monte_carlo(lambda c: 2.0 * c["power"] + c["duration"], inputs, draws=200_000, seed=seed)
+    exact = stats.norm(40.0, math.hypot(1.0, 1.2)).ppf(0.95)
+    assert found.median == pytest.approx(40.0, abs=0.02)
+    assert exact - 2 * found.error <= found.upper <= exact + 4 * found.error
+    assert 0.0 < found.error < 0.02
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_one_input_gives_its_own_quantile(seed: int) -> None:
+    flat = monte_carlo(lambda c: c["power"], [Uncertain("power", 2.0, 1.0, 3.0)], draws=100_000, seed=seed)
+    assert flat.upper == pytest.approx(2.9, abs=0.006)
+    cut = Uncertain("reflectance", 0.9, 0.7, 1.0, NORMAL)
+    found = monte_carlo(lambda c: c["reflectance"], [cut], draws=100_000, seed=seed)
+    below, above = stats.norm(0.9, 0.2), stats.norm(0.9, 0.1)  # half of the draws on each side, cut at 0 and 1
+    inside = (below.cdf(0.9) - below.cdf(0.0)) + (above.cdf(1.0) - above.cdf(0.9))
+    quantile = above.ppf(above.cdf(1.0) - 0.05 * inside)
+    assert found.upper == pytest.approx(quantile, abs=0.002)
+    assert found.upper >= quantile
+
+
+def test_the_conservative_statistic_is_rarely_too_low() -> None:
+    exact = stats.norm(1.0, 0.1).ppf(0.95)
+    one = [Uncertain("power", 1.0, 0.9, 1.1, NORMAL)]
+    low = sum(monte_carlo(lambda c: c["power"], one, draws=2000, seed=seed).upper < exact for seed in range(400))
+    assert low <= stats.binom(400, 0.025).ppf(0.9999)
+
+
+def test_equal_seeds_give_equal_answers_and_blocks_do_not_show() -> None:
+    one = [Uncertain("power", 1.0, 0.9, 1.1, NORMAL)]
+    first, again = (monte_carlo(lambda c: c["power"], one, draws=300_000, seed=3) for _ in range(2))
+    assert first == again
+    assert first != monte_carlo(lambda c: c["power"], one, draws=300_000, seed=4)
+
+
+def test_zero_spread_and_infinite_values() -> None:
+    fixed = monte_carlo(lambda c: c["power"] * 0.0, [Uncertain("power", 1.0, 1.0, 1.0)], draws=1000)
+    assert (fixed.median, fixed.upper, fixed.error) == (0.0, 0.0, 0.0)
+    far = monte_carlo(lambda c: np.full_like(c["power"], math.inf), [Uncertain("power", 1.0, 0.5, 2.0)], draws=1000)
+    assert (far.upper, far.error) == (math.inf, 0.0)
+    with pytest.raises(InputError, match="not a number"):
+        monte_carlo(lambda c: c["power"] * math.nan, [Uncertain("power", 1.0, 0.5, 2.0)], draws=1000)
+
+
+def test_draws_that_cannot_be_are_drawn_again() -> None:
+    both = [Uncertain("a", 1.0, 0.5, 2.0), Uncertain("b", 1.0, 0.5, 2.0)]
+    found = monte_carlo(lambda c: c["a"], both, draws=20_000, possible=lambda c: c["a"] < c["b"])
+    assert 15_000 < found.refused < 25_000
+    assert found.upper < 1.72  # of the smaller of two: 2 - 1.5 * sqrt(0.05) = 1.665
+    with pytest.raises(InputError, match="hardly any draw"):
+        monte_carlo(lambda c: c["a"], both, draws=1000, possible=lambda c: c["a"] > 9.0)
