@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.exposure import pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.propagation import (
@@ -35,16 +36,23 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
     """
     propagation = case.settings.propagation
     if setup.kind == "collimated":
-        beam = collimated(
-            setup.beam_diameter.pair,
-            setup.divergence.pair,
-            setup.criterion,
-            setup.profile,
-            waist_position=float(setup.measured_at) if setup.waist_at is None else setup.waist_at.pair,
-            at=float(setup.measured_at),
-            propagation=propagation,
-        )
-        check_diffraction(beam, float(laser.wavelength))
+        try:
+            beam = collimated(
+                setup.beam_diameter.pair,
+                setup.divergence.pair,
+                setup.criterion,
+                setup.profile,
+                waist_position=float(setup.measured_at) if setup.waist_at is None else setup.waist_at.pair,
+                at=float(setup.measured_at),
+                propagation=propagation,
+            )
+        except OutOfRangeError as error:
+            if not case._at_corner:
+                raise
+            message = f"{laser.name}, {setup.name}: at the worst corner of the tolerances, {error}"
+            raise OutOfRangeError(message) from None
+        if not case._at_corner:  # a corner may combine what no beam has, to the strict side
+            check_diffraction(beam, float(laser.wavelength))
         return beam
     if setup.kind == "lens":
         focus = None if setup.focus_diameter is None else setup.focus_diameter.pair
@@ -56,7 +64,7 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
             focus_diameter=focus,
             propagation=propagation,
         )
-        if focus is not None:
+        if focus is not None and not case._at_corner:
             check_diffraction(beam, float(laser.wavelength))
         return beam
     if setup.kind == "fibre multimode":

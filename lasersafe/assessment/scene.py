@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.corner_zones import beyond_over, zones_over
 from lasersafe.assessment.scene_cameras import camera_lines
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import standing_places
@@ -24,7 +25,6 @@ from lasersafe.assessment.scene_marks import (
 )
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, stricter_lines
-from lasersafe.assessment.scene_zones import beyond_targets, zone_shapes
 from lasersafe.assessment.stage import Stage
 from lasersafe.models import SIValue
 from lasersafe.results import Decision, Scenario
@@ -91,7 +91,13 @@ def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
     return replace(context, case=case.model_copy(update={"person": left})) if left else None
 
 
-def scene_result(stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell], wording: Wording) -> SceneResult:
+def scene_result(
+    stage: Stage,
+    scenarios: list[Scenario],
+    cells: list[MatrixCell],
+    wording: Wording,
+    others: tuple[Stage, ...] = (),
+) -> SceneResult:
     """Return the record of a scene.
 
     Parameters
@@ -104,14 +110,17 @@ def scene_result(stage: Stage, scenarios: list[Scenario], cells: list[MatrixCell
         The matrix, in any order.
     wording : Wording
         Language of the findings.
+    others : tuple of Stage
+        The same scene at further corners of its tolerances.
 
     Returns
     -------
     SceneResult
         Coordinates and numbers only.
     """
-    zones = zone_shapes(stage)
-    beyond, ignition = beyond_targets(stage)
+    stages = (stage, *others)
+    zones = zones_over(stages)
+    beyond, ignition = beyond_over(stages)
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in scenarios if s.controls}
     matrix = tuple(
         replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))

@@ -88,6 +88,7 @@ class Case(CaseModel):
     scene: Scene | None = Field(default=None, description="Where everything stands: [scene]. Left out: distances only.")
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
+    _at_corner: bool = PrivateAttr(default=False)  # values moved to a corner of their tolerances
 
     @property
     def lasers(self) -> tuple[Laser, ...]:

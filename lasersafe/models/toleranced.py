@@ -12,6 +12,7 @@ from lasersafe.models.case import Case
 from lasersafe.models.messages import Place
 from lasersafe.models.tolerance import Tolerance
 from lasersafe.models.values import Axes, Knob, Measured, SIValue, Worst
+from lasersafe.quantity import parse_quantity
 
 Value = SIValue | Knob | Axes
 
@@ -27,13 +28,24 @@ class Toleranced:
         ``x``, ``y``, ``low`` or ``high``.
     value : SIValue
         Nominal value, text and tolerance.
-    worst : str
-        Which end is the worse one, as in :class:`Measured`.
+    mark : Measured
+        What the field takes.
     """
 
     place: Place
     value: SIValue
-    worst: Worst
+    mark: Measured
+
+    @property
+    def worst(self) -> Worst:
+        """Which end is the worse one, as in :class:`Measured`."""
+        return self.mark.worst
+
+    @property
+    def allowed(self) -> tuple[float, float]:
+        """What the field takes at least and at most, in SI units; it may refuse the ends themselves."""
+        low, high = (parse_quantity(end, self.mark.unit, self.field).value for end in (self.mark.low, self.mark.high))
+        return low, high
 
     @property
     def tolerance(self) -> Tolerance:
@@ -68,7 +80,7 @@ def _found(model: BaseModel, place: Place) -> Iterator[Toleranced]:
             mark = next(mark for mark in info.metadata if isinstance(mark, Measured))
             for part, one in parts:
                 if one.tolerance is not None:
-                    yield Toleranced((*here, part) if part else here, one, mark.worst)
+                    yield Toleranced((*here, part) if part else here, one, mark)
 
 
 def _parts(value: Value) -> Iterator[tuple[str, SIValue]]:

@@ -1,0 +1,160 @@
+"""The worst corner of all tolerances of a case, as one case or several that between them are worst everywhere."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import product
+
+from lasersafe.errors import InputError
+from lasersafe.limits import hazard_limits, rule_sets
+from lasersafe.limits.grid import grid_of
+from lasersafe.models import Case, Knob, SIValue, Toleranced, replaced, tolerances_of
+from lasersafe.models.messages import Place
+from lasersafe.quantity import format_quantity
+from lasersafe.results_uncertainty import InputTolerance
+from lasersafe.typed import shown
+
+COVERAGE = 2.0  # standard uncertainties to each side that a corner takes, about 95 %; JCGM 100:2008, 6.3.3, from memory
+MOST_CORNERS = 24
+_DURATIONS = (1e-9, 1e-7, 1e-4, 0.25, 10.0, 100.0, 3e4)  # s: times at which the limits of two wavelengths are compared
+_EDGE = 1e-9  # relative step to the other side of an edge
+_DIGITS = 4
+
+
+@dataclass(frozen=True)
+class Corners:
+    """The cases to be worked out, and what they took.
+
+    Parameters
+    ----------
+    cases : tuple of Case
+        At least one; without tolerances the case itself.
+    inputs : tuple of InputTolerance
+        One for each tolerance, in the order of the case.
+    """
+
+    cases: tuple[Case, ...]
+    inputs: tuple[InputTolerance, ...]
+
+
+def ends_of(one: Toleranced) -> tuple[float, float]:
+    """Return the lowest and highest value that a corner takes, in the SI unit of the input.
+
+    A bound is itself; of a standard uncertainty `COVERAGE` of them are taken to each side, within what the field takes.
+
+    Raises
+    ------
+    InputError
+        If they reach what the field refuses, as a divergence of zero.
+    """
+    off, value = one.tolerance, float(one.value)
+    if off.kind == "bound":
+        return off.low, off.high
+    low, high = value - COVERAGE * (value - off.low), value + COVERAGE * (off.high - value)
+    least, most = one.allowed
+    for end, bound, refused in ((low, least, one.mark.above_low), (high, most, one.mark.below_high)):
+        if refused and not least < end < most:
+            message = (
+                f"{one.field} = {shown(one.value.typed)}: {COVERAGE:g} standard uncertainties reach {bound:g}, "
+                "which is not possible; give lowest and highest instead"
+            )
+            raise InputError(message)
+    return max(low, least), min(high, most)
+
+
+def corners_of(case: Case) -> Corners:
+    """Return the worst corner of a case: exact where an input acts one way, by search where it does not [1]_.
+
+    Parameters
+    ----------
+    case : Case
+        As typed.
+
+    Returns
+    -------
+    Corners
+        Several cases where an input, as the wavelength, may be worse at either end.
+
+    Raises
+    ------
+    InputError
+        If more corners would have to be worked out than `MOST_CORNERS`.
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, How sure a distance is.
+    """
+    found = tolerances_of(case)
+    fixed: dict[Place, SIValue | Knob] = {}
+    choices: list[tuple[Toleranced, tuple[float, ...]]] = []
+    inputs: list[InputTolerance] = []
+    for one in found:
+        low, high = ends_of(one)
+        if one.worst in ("low", "high"):
+            used: tuple[float, ...] = (low if one.worst == "low" else high,)
+            fixed[one.place] = _value(one, used[0], low)
+        elif one.worst == "range":
+            used = (low, high)
+            fixed[one.place] = Knob(_value(one, low, low), _value(one, high, low))
+        else:
+            used = _worst_wavelengths(low, high) if one.place[-1] == "wavelength" else (low, high)
+            used = tuple(dict.fromkeys(used))
+            choices.append((one, used))
+        tried = "monotone" if one.worst in ("low", "high") else "search"
+        inputs.append(
+            InputTolerance(
+                one.field, one.value.typed, one.value.unit, float(one.value), low, high, one.tolerance.kind, used, tried
+            )
+        )
+    if not found:
+        return Corners((case,), ())
+    if math.prod(len(used) for _, used in choices) > MOST_CORNERS:
+        names = ", ".join(one.field for one, _ in choices)
+        message = (
+            f"{names}: each carries a tolerance whose worse end is not known beforehand, and together they have more "
+            f"than {MOST_CORNERS} corners; give the cautious value of some of them without a tolerance"
+        )
+        raise InputError(message)
+    cases = []
+    for values in product(*(used for _, used in choices)):
+        own = {one.place: _value(one, value, ends_of(one)[0]) for (one, _), value in zip(choices, values, strict=True)}
+        corner = replaced(case, {**fixed, **own})
+        corner._at_corner = True
+        cases.append(corner)
+    return Corners(tuple(cases), tuple(inputs))
+
+
+def _value(one: Toleranced, value: float, low: float) -> SIValue:
+    """Return a value of the corner; its text says where it comes from."""
+    end = "lowest" if value == low else "highest"
+    if one.place[-1] == "wavelength" and value not in ends_of(one):
+        end = "worst"
+    shown = format_quantity(value, one.value.unit, _DIGITS)
+    return SIValue(value, f"{shown} ({end} of {one.value.typed})", one.value.unit)
+
+
+def _worst_wavelengths(low: float, high: float) -> tuple[float, ...]:
+    """Return the wavelengths of a range, in metres, at which some limit of some rule set is lowest, and both ends.
+
+    Between two edges of the tables every limit runs one way in wavelength, so ends and both sides of each edge are
+    enough.
+    """
+    edges = {
+        float(edge) * 1e-9
+        for name in rule_sets()
+        for tissue in ("eye", "skin")
+        for edge in grid_of(name, tissue).wavelength_edges
+    }
+    inside = [at * side for at in sorted(edges) for side in (1.0 - _EDGE, 1.0, 1.0 + _EDGE)]
+    tried = [low, *(at for at in inside if low < at < high), high]
+    worst = {low, high}
+    for name in rule_sets():
+        for tissue in ("eye", "skin"):
+            for duration in _DURATIONS:
+                limits = [
+                    min(float(one.radiant_exposure) for one in hazard_limits(name, tissue, at, duration))
+                    for at in tried
+                ]
+                worst.add(tried[limits.index(min(limits))])
+    return tuple(sorted(worst))

@@ -1,0 +1,194 @@
+"""One corner of a case worked out, and several put together: of every result the worst is kept."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.glowing import extended_scenarios
+from lasersafe.assessment.protection import answered, barrier_results, eyewear_of, protecting_barriers, stops
+from lasersafe.assessment.scenarios import scenarios_of
+from lasersafe.assessment.setups import setup_result
+from lasersafe.assessment.together import barriers_together, sums_of
+from lasersafe.assessment.ways import BASE_WAY
+from lasersafe.results import BarrierResult, EyewearNeed, Scenario, SetupResult, Zone
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.stage import Stage
+    from lasersafe.models import Case, Person
+    from lasersafe.results_scene import MatrixCell
+    from lasersafe.wording import Wording
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Worked:
+    """What follows from a case before anything is decided."""
+
+    case: Case
+    found: list[Context]
+    setups: list[SetupResult]
+    scenarios: list[Scenario]
+    eyewear: list[EyewearNeed]
+    barriers: list[BarrierResult]
+    stage: Stage | None
+    cells: list[MatrixCell]
+    other_stages: tuple[Stage, ...] = ()  # of further corners
+
+
+def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
+    """Return zones, scenarios, eyewear and barriers of a case.
+
+    Parameters
+    ----------
+    case : Case
+        With a scene, as `assessment.scene.placed_case` gives it.
+    sets : tuple of str
+        Rule sets to be worked out, that of the case first.
+    wording : Wording
+        Language of the answers.
+    """
+    found = contexts(case, sets)
+    setups = [setup_result(context) for context in found]
+    stage = None
+    if case.scene is not None:
+        from lasersafe.assessment import scene as scene_part
+
+        stage = scene_part.Stage(case, case.scene, found, setups)
+    scenarios: list[Scenario] = []
+    eyewear: list[EyewearNeed] = []
+    cells: list[MatrixCell] = []
+    persons = {person.name: person for person in case.person}
+    barriers = barriers_together(found, [one for context in found for one in barrier_results(context)])
+    for context in found:
+        if stage is None:
+            own = scenarios_of(context)
+        else:
+            own, more = scene_part.placed_scenarios(stage, context) if stage.poses(context, "running") else ([], [])
+            cells += more
+            rest = scene_part.split_case(case, context, stage)
+            own += scenarios_of(rest) if rest is not None else []
+        own += extended_scenarios(context)
+        own_barriers = [b for b in barriers if (b.laser, b.setup) == (context.laser.name, context.setup.name)]
+        own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
+        scenarios += [
+            replace(s, answer=_answer(context, s, persons[s.person], own_barriers, own_eyewear, wording))
+            if not s.below and not s.struck_out
+            else s
+            for s in own
+        ]
+        eyewear += own_eyewear
+    scenarios += sums_of(case, found, scenarios)
+    return Worked(case, found, setups, scenarios, eyewear, barriers, stage, cells)
+
+
+def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:
+    """Return whether a barrier answers a scenario.
+
+    Where person and barrier have places, geometry has decided, and the barrier is in the exposure already. A barrier
+    without a place answers for the persons that it protects from all sides, not in service, when it may be open.
+    """
+    protecting = protecting_barriers(case, person)
+    if scenario.placed:
+        placed = case.scene is not None and any(b.name == result.barrier for b in case.scene.barrier)
+        if placed or result.barrier not in protecting or "service" in scenario.mode.split(", "):
+            return False
+    return stops(replace(scenario, way=BASE_WAY.get(scenario.way, scenario.way)), result, person, protecting)
+
+
+def _answer(
+    context: Context,
+    scenario: Scenario,
+    person: Person,
+    barriers: list[BarrierResult],
+    eyewear: list[EyewearNeed],
+    wording: Wording,
+) -> str:
+    """Return what answers a scenario; a barrier with a place is in the exposure already."""
+    own = [b for b in barriers if stopped_by(context.case, scenario, b, person)]
+    plain = replace(scenario, way=BASE_WAY.get(scenario.way, scenario.way))
+    return answered(context, plain, person, own, eyewear, wording)
+
+
+def worst_of(corners: Sequence[Worked]) -> Worked:
+    """Return the corner whose direct beam reaches farthest, with the worst of every result of all corners.
+
+    Parameters
+    ----------
+    corners : sequence of Worked
+        At least one, all of the same case.
+    """
+    if len(corners) == 1:
+        return corners[0]
+    lead = max(corners, key=_farthest)
+    others = [lead, *(one for one in corners if one is not lead)]
+    return replace(
+        lead,
+        setups=[_setup(group) for group in zip(*(one.setups for one in others), strict=True)],
+        scenarios=_worst([one.scenarios for one in others], _scenario_key, _scenario_rank),
+        eyewear=_worst([one.eyewear for one in others], lambda n: (n.laser, n.setup, n.person), _eyewear_rank),
+        barriers=_worst(
+            [one.barriers for one in others], lambda b: (b.barrier, b.laser, b.setup, b.way), _barrier_rank
+        ),
+        cells=_worst(
+            [one.cells for one in others],
+            lambda c: (c.person, c.mode, c.way, c.laser, c.setup, c.tissue),
+            lambda c: (not c.below, _rank(c.ratio)),
+        ),
+        other_stages=tuple(one.stage for one in others[1:] if one.stage is not None),
+    )
+
+
+def _rank(number: float) -> float:
+    return math.inf if math.isnan(number) else number
+
+
+def _farthest(one: Worked) -> float:
+    return max((_rank(z.distance) for s in one.setups if s.fitted for z in s.zones if z.way == "direct"), default=0.0)
+
+
+def _setup(group: tuple[SetupResult, ...]) -> SetupResult:
+    """Return the set-up of the leading corner with the farthest zone of each way and tissue."""
+    zones: list[Zone] = []
+    for zone in group[0].zones:
+        same = [z for setup in group for z in setup.zones if (z.way, z.tissue) == (zone.way, zone.tissue)]
+        farthest = max(same, key=lambda z: _rank(z.distance))
+        sets = {name: max(z.by_rule_set.get(name, 0.0) for z in same) for name in zone.by_rule_set}
+        zones.append(replace(farthest, by_rule_set=sets))
+    return replace(group[0], zones=tuple(zones))
+
+
+def _worst(lists: list[list[T]], key: Callable[[T], Any], rank: Callable[[T], Any]) -> list[T]:
+    """Return, for each key and how often it has come up in its list, the entry of the highest rank."""
+    best: dict[Any, T] = {}
+    for entries in lists:
+        seen: dict[Any, int] = {}
+        for entry in entries:
+            name = key(entry)
+            seen[name] = seen.get(name, 0) + 1
+            place = (name, seen[name])
+            if place not in best or rank(entry) > rank(best[place]):
+                best[place] = entry
+    return list(best.values())
+
+
+def _scenario_key(s: Scenario) -> tuple[str, ...]:
+    return s.laser, s.setup, s.person, s.way, s.tissue, s.mode
+
+
+def _scenario_rank(s: Scenario) -> tuple[bool, bool, bool, float]:
+    return not s.struck_out, not s.below and not s.answer, not s.below, _rank(s.ratio)
+
+
+def _eyewear_rank(need: EyewearNeed) -> tuple[bool, bool, float, float]:
+    numbers = [math.inf if one.scale_number is None else float(one.scale_number) for one in need.scales]
+    failed = need.verdict is not None and not need.verdict.enough
+    return failed, not need.reliable, max([*numbers, _rank(need.optical_density)]), _rank(need.optical_density)
+
+
+def _barrier_rank(result: BarrierResult) -> tuple[bool, float]:
+    return not result.holds, _rank(result.irradiance)
