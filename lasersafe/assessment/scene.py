@@ -226,19 +226,25 @@ def scene_map(
     heights: tuple[tuple[str, float], ...] = EYES,
     *,
     fitted_only: bool = True,
+    others: tuple[Stage, ...] = (),
 ) -> HazardMap:
-    """Return the hazard map of a scene on a grid of the floor [m], at heights of the eyes [m]."""
-    return hazard_map(map_sources(stage, fitted_only=fitted_only), x, y, heights)
+    """Return the hazard map of a scene on a grid of the floor [m], at heights of the eyes [m].
+
+    Of the same scene at further corners of its tolerances, `others`, the highest ratio counts.
+    """
+    pairs = [pair for one in (stage, *others) for pair in map_sources(one, fitted_only=fitted_only)]
+    return hazard_map(pairs, x, y, heights)
 
 
-def stage_of(case: Case) -> Stage:
-    """Return the scene of a case as sources and screens.
+def stages_of(case: Case) -> tuple[Stage, ...]:
+    """Return the scene of a case as sources and screens, at each corner of its tolerances.
 
     Raises
     ------
     InputError
         If the case has no scene.
     """
+    from lasersafe.assessment.bounds import corners_of
     from lasersafe.assessment.context import contexts
     from lasersafe.assessment.setups import setup_result
     from lasersafe.errors import InputError
@@ -247,10 +253,14 @@ def stage_of(case: Case) -> Stage:
     if case.scene is None:
         message = "the case has no [scene], so that nothing has a place; write where lasers, people and barriers stand"
         raise InputError(message)
-    placed = placed_case(case)
-    found = contexts(placed, (case.rule_set, *(name for name in rule_sets() if name != case.rule_set)))
-    assert placed.scene is not None
-    return Stage(placed, placed.scene, found, [setup_result(c) for c in found])
+    sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
+    stages = []
+    for corner in corners_of(case).cases:
+        placed = placed_case(corner)
+        found = contexts(placed, sets)
+        assert placed.scene is not None
+        stages.append(Stage(placed, placed.scene, found, [setup_result(c) for c in found]))
+    return tuple(stages)
 
 
 __all__ = [
@@ -261,5 +271,5 @@ __all__ = [
     "scene_map",
     "scene_result",
     "split_case",
-    "stage_of",
+    "stages_of",
 ]

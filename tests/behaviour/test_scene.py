@@ -12,7 +12,7 @@ import pytest
 from typer.testing import CliRunner
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.scene import scene_map, stage_of
+from lasersafe.assessment.scene import scene_map, stages_of
 from lasersafe.assessment.scene_zones import zone_shapes
 from lasersafe.assessment.stage import MODES
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
@@ -258,7 +258,7 @@ def test_the_map_of_a_case_lies_inside_its_zones():
     import numpy as np
     import shapely
 
-    stage = stage_of(case(rating="20 W/cm2", top="2 m", aim='bearing_range = ["170 deg", "190 deg"]'))
+    (stage,) = stages_of(case(rating="20 W/cm2", top="2 m", aim='bearing_range = ["170 deg", "190 deg"]'))
     x, y = np.linspace(-6, 6, 61), np.linspace(-12, 3, 76)
     found = scene_map(stage, x, y)
     assert [name for name, _ in found.heights] == ["standing adult", "child"]
