@@ -52,6 +52,7 @@ LAYERS: list[set[str]] = [
         "results_step",
         "results_sources",
         "results_record",
+        "results_uncertainty",
         "wording",
         "wording_files",
         "phrases",
