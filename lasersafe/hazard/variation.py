@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError
 from lasersafe.hazard.comparisons import Comparison, Floats, strictest_by_aperture
 from lasersafe.hazard.distances import direct_distance_arrays
+from lasersafe.hazard.two_axes import farthest_of_two_axes
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.geometry import diameter_at
 
@@ -104,8 +104,10 @@ def _reach(amount: Floats, one: Comparison, beams: Beams) -> Floats:
             profile=beams.profile, propagation=beams.propagation,
         )  # fmt: skip
     else:
-        message = "elliptical beams cannot be varied here yet"
-        raise InputError(message)
+        found = farthest_of_two_axes(
+            amount, limit, one.aperture, beams.waist_diameter, beams.divergence, beams.waist_position, beams.profile,
+            beams.propagation,
+        )  # fmt: skip
     return found if applies.all() else np.where(applies, found, 0.0)
 
 

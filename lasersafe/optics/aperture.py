@@ -13,6 +13,9 @@ from lasersafe.optics.geometry import PROFILES
 _NODES = 384  # steps of about 0.1 in ln(tan psi), at most 0.15: see tests/crosscheck for the error
 _TAIL = 18.0  # beyond it both factors are exponentials to exp(-36), and the rule is a geometric series
 _CHUNK = 2048
+_WIDE = 1.0  # (aperture / shorter axis)^2 up to which the series is summed: its terms shrink at once, none cancel
+_SERIES_BLOCK = 8192
+_TERMS = 40  # at most; 18 are enough for full accuracy
 _THINNEST = 1e-9  # of the aperture: an axis below this is a line, and the integral differs by less than 1e-17
 
 
@@ -67,6 +70,40 @@ def _gaussian_elliptical(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> Fl
         weight[[0, -1]] /= -np.expm1(-step)
         result[part] = (inside * weight).sum(axis=0) * step * (2.0 / math.pi)
     return np.minimum(result, 1.0)
+
+
+def _gaussian_wide(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArray:
+    """Sum the expansion for a beam wider than the aperture: sum of (-1)^(k+1) q^k P_(k-1)(t) / k!, Legendre P.
+
+    With q = D^2 / (dx dy) and t = (dx / dy + dy / dx) / 2, from the mean of (a^2 cos^2 psi + b^2 sin^2 psi)^-k.
+    """
+    total = np.empty(dx.shape)
+    for start in range(0, dx.size, _SERIES_BLOCK):
+        part = slice(start, start + _SERIES_BLOCK)
+        with np.errstate(under="ignore"):
+            x, y = hole[part] / dx[part], hole[part] / dy[part]
+            before = x * y
+            x, y = np.square(x), np.square(y)
+            middle, product = 0.5 * (x + y), x * y
+            this = middle * before
+            sum_, factorial = before.copy(), 1.0
+            for k in range(2, _TERMS):
+                factorial *= k
+                term = this / factorial
+                if k % 2 == 0:
+                    sum_ -= term
+                else:
+                    sum_ += term
+                if not (term > 1e-18 * sum_).any():
+                    break
+                term = (2.0 - 1.0 / k) * middle
+                term *= this
+                before = before * product
+                before *= 1.0 - 1.0 / k
+                term -= before
+                before, this = this, term
+            total[part] = sum_
+    return total
 
 
 def _top_hat(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArray:
@@ -130,7 +167,13 @@ def fraction_through(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike, profile:
     if uneven.any():
         fraction = np.atleast_1d(fraction)
         chosen = np.atleast_1d(uneven)
-        fraction[chosen] = _gaussian_elliptical(x[uneven], y[uneven], hole[uneven])
+        found, (a, b, c) = np.empty(int(uneven.sum())), (part[uneven] for part in (x, y, hole))
+        wide = np.minimum(a, b) >= c / math.sqrt(_WIDE)
+        if wide.any():
+            found[wide] = _gaussian_wide(a[wide], b[wide], c[wide])
+        if not wide.all():
+            found[~wide] = _gaussian_elliptical(a[~wide], b[~wide], c[~wide])
+        fraction[chosen] = found
         fraction = fraction.reshape(x.shape)
     return fraction
 

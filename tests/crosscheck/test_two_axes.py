@@ -1,0 +1,45 @@
+"""Elliptical beams on arrays against the search for one beam, and the series for wide beams against the integral."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lasersafe.hazard.crossing import ends_by_search
+from lasersafe.hazard.two_axes import farthest_of_two_axes
+from lasersafe.optics.aperture import _gaussian_elliptical, _gaussian_wide, mean_exposure
+from lasersafe.optics.geometry import BeamGeometry, diameters
+
+
+def test_the_series_is_the_integral() -> None:
+    random = np.random.default_rng(1)
+    short = 10 ** random.uniform(0, 4, 5000)
+    long = short * 10 ** random.uniform(0, 5, 5000)
+    hole = np.ones(5000)
+    np.testing.assert_allclose(_gaussian_wide(long, short, hole), _gaussian_elliptical(long, short, hole), rtol=1e-14)
+    np.testing.assert_allclose(_gaussian_wide(short, short, hole), -np.expm1(-1.0 / short**2), rtol=1e-14)
+
+
+@pytest.mark.parametrize("propagation", ["hyperbolic", "linear"])
+@pytest.mark.parametrize("profile", ["gaussian", "top-hat"])
+@pytest.mark.parametrize("waists", ["at the optic", "together", "apart"])
+def test_arrays_are_the_beams_one_by_one(profile: str, propagation: str, waists: str) -> None:
+    random = np.random.default_rng(len(profile + propagation + waists))
+    size = 40
+    amount, limit = 10 ** random.uniform(-3, 4, size), 10 ** random.uniform(0, 4, size)
+    aperture = random.uniform(1e-3, 7e-3, size)
+    waist = [10 ** random.uniform(-5, -1, size) for _ in "xy"]
+    angle = [10 ** random.uniform(-4, -0.5, size) for _ in "xy"]
+    place = np.zeros(size) if waists == "at the optic" else random.uniform(-1, 2, size)
+    other = place + (10 ** random.uniform(-3, 1, size) if waists == "apart" else 0.0)
+    found = farthest_of_two_axes(
+        amount, limit, aperture, (waist[0], waist[1]), (angle[0], angle[1]), (place, other), profile, propagation
+    )
+    for i in range(size):
+        beam = BeamGeometry(
+            (waist[0][i], waist[1][i]), (angle[0][i], angle[1][i]), (place[i], other[i]), profile, propagation
+        )
+        assert found[i] == pytest.approx(ends_by_search(amount[i], limit[i], aperture[i], beam)[1], rel=1e-12, abs=0.0)
+        if found[i] > 0.0:
+            dx, dy = diameters(beam, found[i])
+            assert mean_exposure(amount[i], dx, dy, aperture[i], profile) <= limit[i] * (1 + 1e-12)
