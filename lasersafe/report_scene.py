@@ -93,16 +93,18 @@ def scene_json(scene: SceneResult) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, HazardMap):
-        return value.summary()
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: _plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
-    if isinstance(value, (tuple, list)):
-        return [_plain(one) for one in value]
-    if isinstance(value, dict):
-        return {key: _plain(one) for key, one in value.items()}
+    if value is None or isinstance(value, (str, bool)):
+        return value
     if isinstance(value, float):
         if math.isnan(value):
             return None
         return value if math.isfinite(value) else str(value)
+    if isinstance(value, (tuple, list)):  # mostly coordinates
+        return [one if type(one) is float and math.isfinite(one) else _plain(one) for one in value]
+    if isinstance(value, dict):
+        return {key: _plain(one) for key, one in value.items()}
+    if isinstance(value, HazardMap):
+        return value.summary()
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: _plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
     return value

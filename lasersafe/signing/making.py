@@ -88,7 +88,8 @@ def make_sheet(
     assessment = assessed or (assess(case) if language is None else assess(case, language))
     tongue = assessment.language
     results = results_of(assessment)
-    signed = sign_off_of(case, assessment, record, results_digest(results))
+    digest = results_digest(results)
+    signed = sign_off_of(case, assessment, record, digest)
     size = paper or case.paper
     files = {
         CASE_TEXT: text.encode(),
@@ -104,7 +105,7 @@ def make_sheet(
         "drawn_with": like.drawn_with if like else ", ".join(drawn_with()),
         "fingerprint": assessment.fingerprint,
         "ingredients": like.ingredients if like else ingredients(case, tongue),
-        "results": results_digest(results),
+        "results": digest,
         "attachments": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},
         "title": case.title,
         "place": case.place,

@@ -32,11 +32,13 @@ def results_digest(results: Mapping[str, Any]) -> str:
 
 
 def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return f"{value:.8e}"
     if isinstance(value, dict):
         return {key: _rounded(one) for key, one in value.items() if key not in _NOT_RESULTS}
-    if isinstance(value, (list, tuple)):
-        return [_rounded(one) for one in value]
-    return f"{value:.8e}" if isinstance(value, float) else value
+    if isinstance(value, (list, tuple)):  # mostly coordinates
+        return [f"{one:.8e}" if type(one) is float else _rounded(one) for one in value]
+    return value
 
 
 def same_person(one: str, other: str) -> bool:
