@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from lasersafe.models import ScenePerson
 
 FLOAT = NDArray[np.float64]
+_LEVELS = 5  # heights tried from the lowest to the highest point of eyes or skin
 CLOSEST = 0.1  # m: nobody looks at a lit spot from nearer (common practice, no source)
 
 
@@ -75,22 +77,45 @@ def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
     if person.position is not None:
         return np.array([person.position.pair])
     assert person.area is not None
-    area = shapely.Polygon(person.area.pairs)
+    corners = person.area.pairs
+    found = {*corners, *_inside(corners)}
+    for source in sources:
+        box = source.directions.box()
+        found.update(_facing(corners, source.apex[:2], box.bearing, box.half_bearing))
+    return np.array(sorted(found), dtype=np.float64)
+
+
+Spot = tuple[float, float]
+
+
+@lru_cache(maxsize=256)
+def _area(corners: tuple[Spot, ...]) -> shapely.Polygon:
+    return shapely.Polygon(corners)
+
+
+@lru_cache(maxsize=256)
+def _inside(corners: tuple[Spot, ...]) -> tuple[Spot, ...]:
+    """Return places of a grid inside an area."""
+    area = _area(corners)
     low_x, low_y, high_x, high_y = area.bounds
     grid_x, grid_y = np.meshgrid(np.linspace(low_x, high_x, 8)[1:-1], np.linspace(low_y, high_y, 8)[1:-1])
     inside = shapely.contains_xy(area, grid_x.ravel(), grid_y.ravel())
-    found = [*person.area.pairs, *zip(grid_x.ravel()[inside], grid_y.ravel()[inside], strict=True)]
-    for source in sources:
-        start = shapely.Point(source.apex[:2])
-        nearest = shapely.get_coordinates(shapely.shortest_line(start, area))[-1]
-        found.append(tuple(nearest))
-        box = source.directions.box()
-        far = math.hypot(high_x - low_x, high_y - low_y) + float(shapely.distance(start, area)) + 1.0
-        for bearing in (box.bearing - box.half_bearing, box.bearing, box.bearing + box.half_bearing):
-            end = (source.apex[0] + far * math.sin(bearing), source.apex[1] + far * math.cos(bearing))
-            crossed = shapely.intersection(shapely.LineString([source.apex[:2], end]), area)
-            found += [tuple(point) for point in shapely.get_coordinates(crossed)]
-    return np.unique(np.array(found, dtype=np.float64), axis=0)
+    return tuple(zip(grid_x.ravel()[inside].tolist(), grid_y.ravel()[inside].tolist(), strict=True))
+
+
+@lru_cache(maxsize=2048)
+def _facing(corners: tuple[Spot, ...], apex: Spot, bearing: float, half: float) -> tuple[Spot, ...]:
+    """Return the place of an area that is nearest to a source, and where the ends and the middle of its aim cross."""
+    area = _area(corners)
+    low_x, low_y, high_x, high_y = area.bounds
+    start = shapely.Point(apex)
+    nearest = shapely.get_coordinates(shapely.shortest_line(start, area))[-1].tolist()
+    far = math.hypot(high_x - low_x, high_y - low_y) + float(shapely.distance(start, area)) + 1.0
+    ends = [
+        (apex[0] + far * math.sin(b), apex[1] + far * math.cos(b)) for b in (bearing - half, bearing, bearing + half)
+    ]
+    crossed = shapely.intersection(shapely.linestrings([[apex, end] for end in ends]), area)
+    return tuple((x, y) for x, y in [nearest, *shapely.get_coordinates(crossed).tolist()])
 
 
 def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str) -> tuple[FLOAT, FLOAT, FLOAT]:
@@ -102,14 +127,16 @@ def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str)
         low, high = 0.0, 1.9
     low, high = low + floor, high + floor
     away = np.hypot(places[:, 0] - source.apex[0], places[:, 1] - source.apex[1])
-    levels = [np.full(away.shape, level) for level in np.linspace(low, high, 5)]
     limit = math.radians(89.9)
     bottom, top = (min(max(e, -limit), limit) for e in source.directions.box().elevation)
-    for elevation in {bottom, top, min(max(0.0, bottom), top)}:
-        levels.append(np.clip(source.apex[2] + away * math.tan(elevation), low, high))
-    z = np.stack(levels)
-    x, y = (np.broadcast_to(places[:, i], z.shape) for i in (0, 1))
-    return x.ravel(), y.ravel(), z.ravel()
+    aimed = [
+        np.minimum(np.maximum(source.apex[2] + away * math.tan(elevation), low), high)
+        for elevation in {bottom, top, min(max(0.0, bottom), top)}
+    ]
+    z = np.empty((_LEVELS + len(aimed), away.size))
+    z[:_LEVELS] = np.linspace(low, high, _LEVELS)[:, np.newaxis]
+    z[_LEVELS:] = aimed
+    return np.tile(places[:, 0], len(z)), np.tile(places[:, 1], len(z)), z.ravel()
 
 
 def worst_hit(
@@ -179,13 +206,14 @@ def exact_hit(
         found = source.profile.criteria
         pairs = []
         alike: dict[tuple[float, float], float] = {}  # amount and aperture -> ratio times limit
+        path, aside, lit = source.along(one[0], one[1], one[2])
         for c in found:
             looks = [c] if with_aid is None else [c, aided(c, with_aid, _gain(context, with_aid))]
             for look in looks:
                 key = (look.amount, look.limiting_aperture)
                 if key not in alike:
-                    alone = replace(source, profile=BeamProfile(source.profile.beam, (look,)))
-                    alike[key] = float(alone.ratio(one[0], one[1], one[2])[0]) * look.limit
+                    alone = source.factor * BeamProfile(source.profile.beam, (look,)).beside(path, aside)
+                    alike[key] = float(np.where(lit, alone, 0.0)[0]) * look.limit
                 pairs.append((alike[key] / look.limit, c))
     else:
         pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)

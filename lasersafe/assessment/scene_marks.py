@@ -27,7 +27,7 @@ from lasersafe.results_scene import (
     TargetMark,
     ZoneShape,
 )
-from lasersafe.scene.areas import outline, polygons
+from lasersafe.scene.areas import polygons
 from lasersafe.scene.directions import angles
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.sources import Source
@@ -77,7 +77,7 @@ def aims_of(stage: Stage) -> tuple[AimEnvelope, ...]:
             sources = stage.sources(context, "direct", "eye", mode)
             count = max(1, len(sources) // max(1, len(stage.poses(context, mode))))  # one source a wavelength
             for pose, source in zip(stage.poses(context, mode), sources[::count], strict=True):
-                shape = polygons(outline(source, stage.band)) if context.setup.fitted else ()
+                shape = polygons(stage.outline(source)) if context.setup.fitted else ()
                 found.append(_aim(context, pose, source, shape))
     return tuple(found)
 
@@ -195,9 +195,9 @@ def _shadows(stage: Stage, name: str) -> tuple:  # type: ignore[type-arg]
         if not context.setup.fitted or held is None or not held.verdict.holds:
             continue
         for source in stage.sources(context, "direct", "eye"):
-            free = outline(source, stage.band)
+            free = stage.outline(source)
             if shapely.intersects(free, shapely.LineString(stage.screens[name].line)):
-                dark.append(shapely.difference(free, outline(source, stage.band, pieces)))
+                dark.append(shapely.difference(free, stage.outline(source, pieces)))
     return polygons(shapely.union_all(dark), 0.02) if dark else ()
 
 

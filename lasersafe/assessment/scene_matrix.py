@@ -191,7 +191,7 @@ def _mirror_then_scatter(
     mirrors = stage.sources(context, "mirror", tissue, mode)
     best: Hit | None = None
     for source in mirrors:
-        area = stage.area(context, source, mode, lambda s=source: cut(stage, context, s, mode).area)  # type: ignore[misc]
+        area = cut(stage, context, source, mode).area
         if area.is_empty:
             continue
         points = shapely.points(standing_places(place, (source,)))

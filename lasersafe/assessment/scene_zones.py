@@ -17,7 +17,7 @@ from lasersafe.hazard.ignition import ignition_distance, screening_thresholds, u
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.results import Criterion
 from lasersafe.results_scene import BeyondTarget, ZoneShape
-from lasersafe.scene.areas import area_of, outline, polygons
+from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
@@ -50,10 +50,10 @@ def cut(stage: Stage, context: Context, source: Source, mode: str = "running", w
     """Return the outline of a source, clipped by the screens that hold."""
     way = way or source.way
     pieces = stage.pieces(context, way, mode)
-    free = outline(source, stage.band)
+    free = stage.outline(source)
     if free.is_empty or not stage.scene.barrier:
         return Cut(free, (), ())
-    area = outline(source, stage.band, pieces) if _any_inside(free, pieces) else free
+    area = stage.outline(source, pieces) if _any_inside(free, pieces) else free
     clipped, passed = [], []
     for one in stage.held(context, way):
         if not shapely.intersects(free, shapely.LineString(stage.screens[one.screen].line)):

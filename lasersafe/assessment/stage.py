@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context
@@ -24,6 +24,7 @@ from lasersafe.hazard.zones import scatter_ratio, worst_place
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import Criterion, SetupResult
+from lasersafe.scene.areas import outline
 from lasersafe.scene.directions import EVERYWHERE, Box, Vector
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
@@ -61,7 +62,7 @@ class Stage:
     _single: dict[tuple[object, ...], tuple[tuple[Held, float | None], ...]] = field(default_factory=dict)
     _pieces: dict[tuple[object, ...], tuple[Piece, ...]] = field(default_factory=dict)
     hits: dict[tuple[object, ...], Any] = field(default_factory=dict)  # of scene_matrix, worked out once
-    _areas: dict[tuple[object, ...], Any] = field(default_factory=dict)
+    _outlines: dict[tuple[object, ...], tuple[Source, shapely.Geometry]] = field(default_factory=dict)
     _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)
 
     @cached_property
@@ -255,12 +256,12 @@ class Stage:
             )
         return found
 
-    def area(self, context: Context, source: Source, mode: str, make: Callable[[], Any]) -> Any:
-        """Return the clipped outline of a source, made once."""
-        key = (context.laser.name, context.setup.name, id(source), mode)
-        if key not in self._areas:
-            self._areas[key] = make()
-        return self._areas[key]
+    def outline(self, source: Source, pieces: tuple[Piece, ...] = ()) -> shapely.Geometry:
+        """Return the outline of a source on the floor, clipped by pieces of screens; made once for equal sources."""
+        key = (source.way == "mirror", *source.shape(), pieces)
+        if key not in self._outlines:
+            self._outlines[key] = (source, outline(source, self.band, pieces))
+        return self._outlines[key][1]
 
     # --- barriers --------------------------------------------------------------------------------------------------
 

@@ -102,8 +102,8 @@ class BeamGeometry:
     @property
     def circular(self) -> bool:
         """Whether both axes are alike, so that the closed forms hold."""
-        axes = (self.waist_diameter, self.divergence, self.waist_position)
-        return all(x == y for x, y in axes)
+        (wx, wy), (ax, ay), (px, py) = self.waist_diameter, self.divergence, self.waist_position
+        return wx == wy and ax == ay and px == py
 
 
 def diameter_at(
@@ -196,17 +196,17 @@ def _diameters_at(beam: BeamGeometry, distance: float) -> tuple[FloatArray, Floa
 
 
 def _diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    x, y = (
-        diameter_at(
-            beam.waist_diameter[axis],
-            beam.divergence[axis],
-            beam.waist_position[axis],
-            distance,
-            beam.propagation,
-        )
-        for axis in (0, 1)
-    )
-    return x, y
+    place = finite("distance", distance, "m")  # the numbers of a beam were checked when it was made
+    x = _along(beam.waist_diameter[0], beam.divergence[0], place - beam.waist_position[0], beam.propagation)
+    if beam.circular:
+        return x, x.copy()
+    return x, _along(beam.waist_diameter[1], beam.divergence[1], place - beam.waist_position[1], beam.propagation)
+
+
+def _along(waist: float, angle: float, way: FloatArray, propagation: str) -> FloatArray:
+    with np.errstate(over="ignore"):
+        diameter = np.hypot(waist, angle * way) if propagation == "hyperbolic" else waist + angle * np.abs(way)
+    return finite("diameter", diameter, "m")
 
 
 def to_1_over_e(width: ArrayLike, criterion: str, profile: str = "gaussian") -> FloatArray:

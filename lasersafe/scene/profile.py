@@ -10,7 +10,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.aperture import mean_exposure, mean_exposure_of_circular
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.results import Criterion
 
@@ -86,26 +86,31 @@ class BeamProfile:
     def widths(self, distance: FLOAT) -> tuple[FLOAT, FLOAT]:
         """Return both 1/e diameters, a point focus as a small spot. [m]."""
         dx, dy = diameters(self.beam, distance)
-        return np.maximum(dx, _POINT), np.maximum(dy, _POINT)
+        wide = np.maximum(dx, _POINT)
+        return wide, wide if self.beam.circular else np.maximum(dy, _POINT)
 
     def on_axis(self, distance: FLOAT) -> FLOAT:
         """Return the ratio on the axis, for distances from the last optic [m] of shape (...)."""
         return self._axis_and_peak(np.maximum(distance, NEAREST))[0]
 
-    def _axis_and_peak(self, distance: FLOAT, *, bound: bool = False) -> tuple[FLOAT, FLOAT]:
+    def _axis_and_peak(self, distance: FLOAT, *, bound: bool = False) -> tuple[FLOAT, FLOAT, FLOAT]:
+        """Return the ratio on the axis, that of the peak, and the longer diameter."""
         dx, dy = self.widths(distance)
         axis, peak = np.zeros_like(dx), np.zeros_like(dx)
-        oblong = bound and self.beam.profile == "gaussian" and not self.beam.circular
+        gaussian, circular = self.beam.profile == "gaussian", self.beam.circular
+        area = math.pi * dx * dy
         for (amount, aperture), limit in self._strictest.items():
-            if oblong:
+            if gaussian and circular:
+                mean = mean_exposure_of_circular(amount, dx, aperture)
+            elif gaussian and bound:
                 mean = _square_bound(amount, dx, dy, aperture)
             else:
                 mean = mean_exposure(amount, dx, dy, aperture, self.beam.profile)
             axis = np.maximum(axis, mean / limit)
-            peak = np.maximum(peak, amount * 4.0 / (math.pi * dx * dy) / limit)
-        return axis, peak
+            peak = np.maximum(peak, amount * 4.0 / area / limit)
+        return axis, peak, dx if circular else np.maximum(dx, dy)
 
-    @property
+    @cached_property
     def aperture_radius(self) -> float:
         """Radius of the largest limiting aperture. [m]."""
         return max(c.limiting_aperture for c in self.criteria) / 2.0
@@ -128,9 +133,7 @@ class BeamProfile:
             Exposure over limit, rounded upwards beside the axis. [1]
         """
         place = np.maximum(distance, NEAREST)
-        axis, peak = self._axis_and_peak(place, bound=bound)
-        dx, dy = self.widths(place)
-        return self._fade(axis, peak, np.maximum(dx, dy), aside)
+        return self._fade(*self._axis_and_peak(place, bound=bound), aside)
 
     def _fade(self, axis: FLOAT, peak: FLOAT, widest: FLOAT, aside: FLOAT) -> FLOAT:
         outside = np.maximum(aside - self.aperture_radius, 0.0)
@@ -145,9 +148,7 @@ class BeamProfile:
         key = 10.0 ** math.ceil(math.log10(max(farthest, 1.0)))
         if key not in self._tables:
             grid, start, step = _log_grid(NEAREST, key * 1.5)
-            axis, peak = self._axis_and_peak(grid)
-            dx, dy = self.widths(grid)
-            self._tables[key] = Table(start, step, (axis, peak, np.maximum(dx, dy)))
+            self._tables[key] = Table(start, step, self._axis_and_peak(grid))
         return self._tables[key]
 
     def beside_fast(self, distance: FLOAT, aside: FLOAT, farthest: float) -> FLOAT:
@@ -164,9 +165,7 @@ class BeamProfile:
     def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
         """Return how far beside the axis the ratio can still exceed 1, for distances [m] of shape (...). [m]."""
         place = np.maximum(distance, NEAREST)
-        axis, peak = self._axis_and_peak(place, bound=True)
-        dx, dy = self.widths(place)
-        widest = np.maximum(dx, dy)
+        axis, peak, widest = self._axis_and_peak(place, bound=True)
         with np.errstate(divide="ignore", invalid="ignore"):
             beside = np.sqrt(np.log(np.maximum(peak * factor, 1.0))) if self.beam.profile == "gaussian" else 1.0
         found: FLOAT = np.where(axis * factor > 1.0, self.aperture_radius + widest / 2.0 * beside, 0.0)

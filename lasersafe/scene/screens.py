@@ -14,6 +14,7 @@ FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 Vector = tuple[float, float, float]
 _TOUCH = 1e-9
+_FEW = 4096  # up to this many points all pieces are tried in one pass
 
 
 @dataclass(frozen=True)
@@ -113,22 +114,40 @@ def blocked(
         True where the straight way from the source meets a solid part.
     """
     dx, dy, dz = x - apex[0], y - apex[1], z - apex[2]
-    hidden = np.zeros(np.broadcast_shapes(dx.shape, dy.shape, np.shape(dz)), dtype=bool)
-    for piece in pieces:
-        ax, ay = piece.start[0] - apex[0], piece.start[1] - apex[1]
-        ex, ey = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
-        # apex + t d = start + u e
-        cross = dx * ey - dy * ex
-        numerator = ax * ey - ay * ex
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t = numerator / cross
-            u = (ax * dy - ay * dx) / cross
-            height = apex[2] + t * dz
-            hit = (t > _TOUCH) & (t < 1.0) & (u >= 0.0) & (u <= 1.0)
-            hit &= (height >= piece.bottom) & (height <= piece.top)
-            if plane is not None:
-                on, normal = plane
-                front = (apex[0] + t * dx - on[0]) * normal[0] + (apex[1] + t * dy - on[1]) * normal[1]
-                hit &= front + (height - on[2]) * normal[2] > 0.0
-        hidden |= hit
+    shape = np.broadcast_shapes(dx.shape, dy.shape, np.shape(dz))
+    rows = [(*piece.start, *piece.end, piece.bottom, piece.top) for piece in pieces]
+    if len(rows) > 1 and math.prod(shape) <= _FEW:
+        columns = np.array(rows).T.reshape(6, len(rows), *(1 for _ in shape))
+        return np.asarray(_hit(apex, dx, dy, dz, columns, plane).any(axis=0))
+    hidden = np.zeros(shape, dtype=bool)
+    for row in rows:
+        hidden |= _hit(apex, dx, dy, dz, row, plane)
     return hidden
+
+
+def _hit(
+    apex: Vector,
+    dx: FLOAT,
+    dy: FLOAT,
+    dz: FLOAT,
+    piece: Sequence[float] | FLOAT,
+    plane: tuple[Vector, Vector] | None,
+) -> FLAGS:
+    """Return which ways meet a piece, given by both ends, bottom and top, or each of several along a first axis."""
+    start_x, start_y, end_x, end_y, bottom, top = piece
+    ax, ay = start_x - apex[0], start_y - apex[1]
+    ex, ey = end_x - start_x, end_y - start_y
+    # apex + t d = start + u e
+    cross = dx * ey - dy * ex
+    numerator = ax * ey - ay * ex
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = numerator / cross
+        u = (ax * dy - ay * dx) / cross
+        height = apex[2] + t * dz
+        hit = (t > _TOUCH) & (t < 1.0) & (u >= 0.0) & (u <= 1.0)
+        hit &= (height >= bottom) & (height <= top)
+        if plane is not None:
+            on, normal = plane
+            front = (apex[0] + t * dx - on[0]) * normal[0] + (apex[1] + t * dy - on[1]) * normal[1]
+            hit &= front + (height - on[2]) * normal[2] > 0.0
+    return np.asarray(hit)

@@ -83,37 +83,52 @@ class Source:
         numpy.ndarray, shape (...)
             0 where no light comes. [1]
         """
-        dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
-        square = dx * dx + dy * dy + dz * dz
         if isinstance(self.profile, ScatterProfile):
-            found = self._scattered(self.profile, square, dx, dy, dz, fast)
+            found = self._scattered(self.profile, x, y, z, fast)
         else:
-            axial = self.directions.axial(dx, dy, dz)
-            aside = np.sqrt(np.maximum(square - axial * axial, 0.0))
-            path = axial + self.offset
+            path, aside, lit = self.along(x, y, z)
             if fast:
                 farthest = float(np.max(path, initial=1.0))
                 flat = self.profile.beside_fast(np.ravel(path), np.ravel(aside), farthest)
                 found = self.factor * flat.reshape(path.shape)
             else:
                 found = self.factor * self.profile.beside(path, aside, bound=bound)
-            found = np.where(axial > 0.0, found, 0.0)
-        if self.plane is not None:
-            on, n = self.plane
-            front = (x - on[0]) * n[0] + (y - on[1]) * n[1] + (z - on[2]) * n[2]
-            found = np.where(front >= 0.0, found, 0.0)
+            found = np.where(lit, found, 0.0)
         if pieces:
             found = np.where(blocked(self.apex, x, y, z, pieces, self.cut_plane()), 0.0, found)
         return np.asarray(found)
 
-    def _scattered(self, profile: ScatterProfile, square: FLOAT, dx: FLOAT, dy: FLOAT, dz: FLOAT, fast: bool) -> FLOAT:
-        away = np.maximum(np.sqrt(square), CLOSEST)
+    def along(self, x: FLOAT, y: FLOAT, z: FLOAT) -> tuple[FLOAT, FLOAT, NDArray[np.bool_]]:
+        """Return path from the last optic to points, how far beside the beam they lie [m], and where light is."""
+        dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
+        axial = self.directions.axial(dx, dy, dz)
+        aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
+        lit = axial > 0.0
+        if self.plane is not None:
+            lit &= self._in_front(self.plane, x, y, z)
+        return axial + self.offset, aside, np.asarray(lit)
+
+    def _in_front(self, plane: tuple[Vector, Vector], x: FLOAT, y: FLOAT, z: FLOAT) -> NDArray[np.bool_]:
+        on, n = plane
+        return np.asarray((x - on[0]) * n[0] + (y - on[1]) * n[1] + (z - on[2]) * n[2] >= 0.0)
+
+    def _scattered(self, profile: ScatterProfile, x: FLOAT, y: FLOAT, z: FLOAT, fast: bool) -> FLOAT:
+        dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
+        away = np.maximum(np.sqrt(dx * dx + dy * dy + dz * dz), CLOSEST)
         found = profile.fast(away, float(np.max(away, initial=1.0))) if fast else profile.ratio(away)
         found = found * self.factor
         if profile.lambert and self.plane is not None:
             n = self.plane[1]
             found = found * np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / away, 0.0, 1.0)
+        if self.plane is not None:
+            found = np.where(self._in_front(self.plane, x, y, z), found, 0.0)
         return found
+
+    def shape(self) -> tuple[object, ...]:
+        """Return what an outline depends on; the profile counts as the object that it is."""
+        return (
+            self.apex, self.directions, id(self.profile), self.reach, self.offset, self.factor, self.plane, self.start,
+        )  # fmt: skip
 
     def cut_plane(self) -> tuple[Vector, Vector] | None:
         """Return the mirror behind which screens do not count, None without one."""
