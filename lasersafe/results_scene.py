@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.results_advice import CameraLine, SpectatorRule
+from lasersafe.results_barriers import BarrierLine
 
 if TYPE_CHECKING:
     import numpy as np
@@ -127,55 +128,6 @@ class BeyondTarget:
     can_ignite: bool | None = None  # None when it cannot be judged
     ignition_distance: float | None = None  # [m] from the last optic, how far the beam can ignite
     note: str = ""
-
-
-@dataclass(frozen=True)
-class Opening:
-    """A gap in a barrier or wall: a door, a window, a slit."""
-
-    name: str
-    kind: str  # door | window | gap
-    start: Point
-    end: Point
-    bottom: float
-    top: float
-    open: bool  # light passes: an open door, a plain window, a gap
-
-
-@dataclass(frozen=True)
-class BarrierWay:
-    """Whether a barrier holds against one way for light."""
-
-    way: str  # direct | mirror | scatter
-    laser: str
-    setup: str
-    irradiance: float  # [W/m2] the highest peak on it
-    holds: bool
-    verdict: str
-    place: Point3 | None = None  # where that peak falls
-
-
-@dataclass(frozen=True)
-class BarrierLine:
-    """A barrier or wall on the plan."""
-
-    name: str
-    kind: str  # barrier | wall | terrain
-    line: tuple[Point, ...]
-    bottom: float
-    top: float
-    rated: bool
-    ways: tuple[BarrierWay, ...] = ()
-    openings: tuple[Opening, ...] = ()
-    shadows: tuple[Polygon, ...] = ()  # floor that it keeps dark for the set-ups fitted today
-    nearest_allowed: float | None = None  # [m] nearest place for its rating in the direct beam, from the last optic
-    reach_over: bool = False  # whether somebody could reach over it (lower than 1 m above the beam or 1.8 m)
-    notes: tuple[str, ...] = ()
-
-    def holds(self, way: str) -> bool:
-        """Return whether it holds against every laser and set-up on one way; False when nothing was worked out."""
-        found = [w.holds for w in self.ways if w.way == way]
-        return bool(found) and all(found)
 
 
 @dataclass(frozen=True)

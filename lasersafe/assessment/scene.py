@@ -10,12 +10,12 @@ import numpy as np
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.corner_zones import beyond_over, zones_over
+from lasersafe.assessment.scene_barriers import barriers_over
 from lasersafe.assessment.scene_cameras import camera_lines
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import standing_places
 from lasersafe.assessment.scene_marks import (
     aims_of,
-    barrier_lines,
     camera_marks,
     elevations,
     person_marks,
@@ -37,12 +37,12 @@ from lasersafe.scene.sources import Source
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lasersafe.models import Case, Person
+    from lasersafe.models import Barrier, Case, Person, SceneBarrier
     from lasersafe.wording import Wording
 
 
 def placed_case(case: Case) -> Case:
-    """Return the case with the distance of each person no longer than the scene has it.
+    """Return the case with the distance of each person and each barrier no longer than the scene has it.
 
     Parameters
     ----------
@@ -57,7 +57,28 @@ def placed_case(case: Case) -> Case:
     if case.scene is None:
         return case
     places = {p.name: p for p in case.scene.person}
-    return case.model_copy(update={"person": tuple(_nearer(case, p, places) for p in case.person)})
+    lines = {b.name: b for b in case.scene.barrier}
+    return case.model_copy(
+        update={
+            "person": tuple(_nearer(case, p, places) for p in case.person),
+            "barrier": tuple(_nearer_barrier(case, b, lines) for b in case.barrier),
+        }
+    )
+
+
+def _nearer_barrier(case: Case, barrier: Barrier, lines: dict[str, SceneBarrier]) -> Barrier:
+    import shapely
+
+    assert case.scene is not None
+    line = lines.get(barrier.name)
+    aims = [a for a in case.scene.aim if barrier.laser in (None, a.laser)]
+    if line is None or not aims:
+        return barrier
+    trace = shapely.LineString(line.line.pairs)
+    nearest = max(min(float(shapely.distance(trace, shapely.Point(a.position.pair))) for a in aims), 1e-3)
+    if nearest >= float(barrier.distance):
+        return barrier
+    return barrier.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
 
 
 def _nearer(case: Case, person: Person, places: dict) -> Person:  # type: ignore[type-arg]
@@ -127,7 +148,7 @@ def scene_result(
         for c in sorted(cells, key=lambda c: (bool(c.struck_out), -_rank(c.ratio)))
     )
     plan = plan_of(stage)
-    barriers = barrier_lines(stage)
+    barriers = barriers_over(stages)
     persons = person_marks(stage, matrix, _places(stage))
     facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
     lines = tuple(

@@ -5,18 +5,19 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.scene_marks import REACH_OVER
+from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.hazard.attenuated import attenuated_distance
 from lasersafe.hazard.interference import interference
 from lasersafe.optics.atmosphere import kruse_attenuation
 from lasersafe.quantity import format_quantity
+from lasersafe.results_barriers import BarrierLine
 from lasersafe.results_scene import SceneFinding
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.results_advice import SpectatorRule
-    from lasersafe.results_scene import BarrierLine, BeyondTarget, ZoneShape
+    from lasersafe.results_scene import BeyondTarget, ZoneShape
     from lasersafe.wording import Wording
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
@@ -48,7 +49,8 @@ def findings_of(
         found += _behind(one, wording)
     found += _set_ups(stage, zones, wording)
     for barrier in barriers:
-        found += _of_barrier(barrier, wording)
+        found += _of_barrier(stage, barrier, wording)
+    found += _reached_over(barriers, wording)
     curved = [s.name for s in stage.scene.surface if s.shape in ("convex", "concave")]
     if curved:
         found.append(SceneFinding("mirror", text("scene.curved", surfaces=", ".join(curved))))
@@ -71,29 +73,51 @@ def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[S
     )
 
 
-def _of_barrier(barrier: BarrierLine, wording: Wording) -> list[SceneFinding]:
+def _of_barrier(stage: Stage, barrier: BarrierLine, wording: Wording) -> list[SceneFinding]:
+    text, name = wording.text, barrier.name
     found = []
-    failing = [w for w in barrier.ways if not w.holds and w.way == "direct"]
-    if barrier.kind == "barrier" and failing:
-        words = wording.text(
-            "scene.barrier_fails",
-            barrier=barrier.name,
-            laser=failing[0].laser,
-            setup=failing[0].setup,
-            verdict=wording.say(failing[0].verdict),
+    # relied on: rated, or named as what protects somebody or ends a beam; what is merely there refuses nothing
+    relied = barrier.rated or any(b.name == name and b.protects for b in stage.case.barrier)
+    relied = relied or any(t.stop == name for t in stage.scene.target)
+    failing = [w for w in barrier.ways if w.fitted and not w.holds and barrier.kind == "barrier"]
+    for way in failing:
+        key = "scene.barrier_fails" if way.asked else "scene.barrier_no_end"
+        words = text(
+            key,
+            barrier=name,
+            way=text(f"way.{way.way}"),
+            laser=way.laser,
+            setup=way.setup,
+            away="–" if way.away is None else format_quantity(way.away, "m", 3, "down"),
+            verdict=wording.say(way.verdict).removeprefix(text("barriers.fails")).lstrip(" :"),
         )
-        found.append(SceneFinding("barrier", words, subject=barrier.name))
+        if way.asked or way.way == "direct":
+            found.append(SceneFinding("barrier", words, refuses=way.asked and relied, subject=name))
     for gap in barrier.openings:
         if gap.open:
-            kind = wording.text(_KINDS[gap.kind])
-            words = wording.text("scene.light_passes", barrier=barrier.name, kind=kind, name=gap.name)
-            found.append(SceneFinding("gap", words, subject=barrier.name))
-    if barrier.reach_over:
-        words = wording.text(
-            "scene.reach_over", barrier=barrier.name, top=f"{barrier.top:g} m", away=f"{REACH_OVER:g} m"
-        )
-        found.append(SceneFinding("barrier", words, subject=barrier.name))
+            words = text("scene.light_passes", barrier=name, kind=text(_KINDS[gap.kind]), name=gap.name)
+            found.append(SceneFinding("gap", words, subject=name))
+    for window in barrier.windows:
+        if window.fitted:
+            words = text(
+                "scene.view_window", name=window.name, barrier=name, way=text(f"way.{window.way}"),
+                laser=window.laser, words=wording.say(window.words),
+            )  # fmt: skip
+            found.append(SceneFinding("window", words, subject=name))
+    if barrier.kind == "barrier" and barrier.needed_height is not None and not barrier.top >= barrier.needed_height:
+        words = text(
+            "scene.too_low", barrier=name, top=f"{barrier.top:g} m", person=barrier.needed_for,
+            needed=_up(barrier.needed_height),
+        )  # fmt: skip
+        found.append(SceneFinding("barrier", words, subject=name))
     return found
+
+
+def _reached_over(barriers: tuple[BarrierLine, ...], wording: Wording) -> list[SceneFinding]:
+    low = [b for b in barriers if b.reach_over and b.kind != "terrain"]
+    names = ", ".join(f"'{b.name}' ({b.top:g} m)" for b in low)
+    words = wording.text("scene.reach_over", barriers=names, away=f"{ARM:g} m", usual=f"{REACH:g} m")
+    return [SceneFinding("barrier", words, subject=low[0].name)] if low else []
 
 
 def _behind(one: BeyondTarget, wording: Wording) -> list[SceneFinding]:

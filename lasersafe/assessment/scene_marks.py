@@ -8,19 +8,14 @@ import numpy as np
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.pose import Pose
-from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.stage import Stage
-from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.results_scene import (
     AimEnvelope,
-    BarrierLine,
-    BarrierWay,
     CameraMark,
     Elevation,
     ElevationItem,
     FloorItem,
     MatrixCell,
-    Opening,
     PersonMark,
     ScenePlan,
     SurfaceMark,
@@ -35,7 +30,6 @@ from lasersafe.scene.sources import Source
 STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
 ANYBODY = (1.0, 1.8)
 SLACK = 0.1  # m, above and below a stated height of the eyes
-REACH_OVER = 1.0  # m: so far a person reaches over an edge (German rules for shows, trade facts)
 
 
 def plan_of(stage: Stage) -> ScenePlan:
@@ -107,98 +101,6 @@ def _aim(context: Context, pose: Pose, source: Source, shape: tuple) -> AimEnvel
         polygons=shape,
         fitted=context.setup.fitted,
     )
-
-
-def barrier_lines(stage: Stage) -> tuple[BarrierLine, ...]:
-    """Return every barrier and wall with what falls on it."""
-    found = []
-    for entry in stage.scene.barrier:
-        screen = stage.screens[entry.name]
-        ways = []
-        notes: list[str] = []
-        nearest: float | None = None
-        rating = entry.rating
-        for barrier in stage.case.barrier:
-            if barrier.name == entry.name:
-                rating = barrier.rating
-        for context in stage.contexts:
-            if not stage.poses(context, "running"):
-                continue
-            for way in ("direct", "mirror", "scatter"):
-                one = next(h for h in stage.held(context, way) if h.screen == entry.name)
-                ways.append(
-                    BarrierWay(
-                        way, context.laser.name, context.setup.name, one.irradiance, one.verdict.holds,
-                        one.verdict.verdict, one.place,
-                    )
-                )  # fmt: skip
-            power = _mean_power(context)
-            if rating is not None and power is not None and context.setup.fitted:
-                needed = float(barrier_distance(power, float(rating), context.beam))
-                nearest = needed if nearest is None else max(nearest, needed)
-        highest = max((p.apex[2] for c in stage.contexts for p in stage.poses(c, "running")), default=0.0)
-        over = screen.top < max(highest + REACH_OVER, 1.8)
-        if over:
-            notes.append(f"its upper edge at {screen.top:g} m can be reached over: keep people {REACH_OVER:g} m away")
-        found.append(
-            BarrierLine(
-                name=entry.name,
-                kind=entry.kind,
-                line=screen.line,
-                bottom=screen.bottom,
-                top=screen.top,
-                rated=rating is not None,
-                ways=tuple(ways),
-                openings=_openings(entry),
-                shadows=_shadows(stage, entry.name),
-                nearest_allowed=nearest,
-                reach_over=over,
-                notes=tuple(notes),
-            )
-        )
-    return tuple(found)
-
-
-def _openings(entry: object) -> tuple[Opening, ...]:
-    from lasersafe.models import SceneBarrier
-
-    assert isinstance(entry, SceneBarrier)
-    line = entry.line.pairs
-    found = []
-    for o in entry.opening:
-        ends = [_along(line, float(s)) for s in (o.start, o.end)]
-        passes = o.open or o.kind == "window"
-        top = min(float(o.top), float(entry.top))
-        found.append(Opening(o.name, o.kind, ends[0], ends[1], float(o.bottom), top, passes))
-    return tuple(found)
-
-
-def _along(line: tuple[tuple[float, float], ...], distance: float) -> tuple[float, float]:
-    import itertools
-
-    for a, b in itertools.pairwise(line):
-        length = math.dist(a, b)
-        if distance <= length:
-            t = distance / length
-            return a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])
-        distance -= length
-    return line[-1]
-
-
-def _shadows(stage: Stage, name: str) -> tuple:  # type: ignore[type-arg]
-    import shapely
-
-    dark = []
-    pieces = stage.screens[name].pieces()
-    for context in stage.contexts:
-        held = next((h for h in stage.held(context, "direct") if h.screen == name), None)
-        if not context.setup.fitted or held is None or not held.verdict.holds:
-            continue
-        for source in stage.sources(context, "direct", "eye"):
-            free = stage.outline(source)
-            if shapely.intersects(free, shapely.LineString(stage.screens[name].line)):
-                dark.append(shapely.difference(free, stage.outline(source, pieces)))
-    return polygons(shapely.union_all(dark), 0.02) if dark else ()
 
 
 def eyes_of(stature: str, typed: float | None) -> tuple[float, float]:
@@ -376,4 +278,4 @@ def _crossing(
     return None
 
 
-__all__ = ["aims_of", "angles", "barrier_lines", "camera_marks", "elevations", "person_marks", "plan_of"]
+__all__ = ["aims_of", "angles", "camera_marks", "elevations", "person_marks", "plan_of"]

@@ -13,11 +13,12 @@ from lasersafe.assessment.calculation import Working, exposure_steps
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP
+from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import person_duration
 from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, standing_places, with_limit_steps, worst_hit
 from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import TISSUES
-from lasersafe.assessment.stage import MODES, Stage
+from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
 from lasersafe.quantity import format_quantity

@@ -13,7 +13,8 @@ from lasersafe.scene.areas import area_of
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.results import Scenario
-    from lasersafe.results_scene import BarrierLine, MatrixCell, SpectatorLine, ZoneShape
+    from lasersafe.results_barriers import BarrierLine
+    from lasersafe.results_scene import MatrixCell, SpectatorLine, ZoneShape
 
 SPECTATORS = ("spectator", "passer-by")
 _STEP = 0.1  # m

@@ -11,42 +11,37 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lasersafe.assessment import loads
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_source, lit_surfaces
-from lasersafe.assessment.pose import Pose, far_scatter, nearest_on, pose_of, wet_ground
-from lasersafe.assessment.protection import _mean_power, _per_pulse
+from lasersafe.assessment.loads import Held, HeldWindow
+from lasersafe.assessment.pose import Pose, far_scatter, pose_of, wet_ground
 from lasersafe.assessment.setups import area_of
-from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.eyewear_need import corner_emissions
-from lasersafe.hazard.zones import scatter_ratio, worst_place
-from lasersafe.optics.aperture import peak_exposure
-from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.hazard.zones import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
-from lasersafe.scene.directions import EVERYWHERE, Box, Vector
+from lasersafe.scene.directions import EVERYWHERE, Box
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
 from lasersafe.scene.sources import Mirror, Source, reachable, reflected
 
 if TYPE_CHECKING:
-    from lasersafe.models import Barrier, Case, Scene, SceneBarrier
+    from lasersafe.models import Case, Scene, SceneBarrier
 
 FLOAT = NDArray[np.float64]
-MODES = ("running", "alignment", "service", "fault")
 REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; common practice, no source
 
 
-@dataclass(frozen=True)
-class Held:
-    """One screen against one way of one set-up."""
-
-    screen: str
-    way: str
-    irradiance: float
-    verdict: BarrierVerdict
-    place: Vector | None
+def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
+    """Return a barrier or wall with what is open in it; windows are, but for those named by barrier and number."""
+    gaps = tuple(
+        Gap(float(o.start), float(o.end), float(o.bottom), float(o.top))
+        for number, o in enumerate(entry.opening)
+        if (o.open or o.kind == "window") and (entry.name, number) not in shut
+    )
+    return Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top), gaps)
 
 
 @dataclass
@@ -59,7 +54,8 @@ class Stage:
     setups: list[SetupResult]
     _profiles: dict[tuple[object, ...], BeamProfile | ScatterProfile] = field(default_factory=dict)
     _held: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
-    _single: dict[tuple[object, ...], tuple[tuple[Held, float | None], ...]] = field(default_factory=dict)
+    _single: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
+    _windows: dict[tuple[object, ...], tuple[HeldWindow, ...]] = field(default_factory=dict)
     _pieces: dict[tuple[object, ...], tuple[Piece, ...]] = field(default_factory=dict)
     hits: dict[tuple[object, ...], Any] = field(default_factory=dict)  # of scene_matrix, worked out once
     _outlines: dict[tuple[object, ...], tuple[Source, shapely.Geometry]] = field(default_factory=dict)
@@ -67,17 +63,8 @@ class Stage:
 
     @cached_property
     def screens(self) -> dict[str, Screen]:
-        """All barriers and walls with a place."""
-        found = {}
-        for entry in self.scene.barrier:
-            gaps = tuple(
-                Gap(float(o.start), float(o.end), float(o.bottom), float(o.top))
-                for o in entry.opening
-                if o.open or o.kind == "window"
-            )
-            line = entry.line.pairs
-            found[entry.name] = Screen(entry.name, line, float(entry.bottom), float(entry.top), gaps)
-        return found
+        """All barriers and walls with a place, their windows open."""
+        return {entry.name: screen_of(entry, set()) for entry in self.scene.barrier}
 
     @cached_property
     def band(self) -> tuple[float, float]:
@@ -273,22 +260,23 @@ class Stage:
                 self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name
             ]
             own = self._alone(context, way)
-            found = []
-            for i, (one, rating) in enumerate(own):
-                total = one.irradiance + sum(other[i][0].irradiance for other in others)
-                if context.setup.fitted and one.verdict.holds and rating is not None and not total <= rating:
-                    words = f"{total:.4g} W/m2 from all lasers together exceed the rated {rating:.4g} W/m2"
-                    verdict = replace(one.verdict, holds=False, verdict=f"does not hold: {words}")
-                    one = replace(one, verdict=verdict)
-                found.append(one)
-            self._held[key] = tuple(found)
+            if context.setup.fitted:
+                own = tuple(loads.together(one, [other[i] for other in others]) for i, one in enumerate(own))
+            self._held[key] = own
         return self._held[key]
 
-    def _alone(self, context: Context, way: str) -> tuple[tuple[Held, float | None], ...]:
+    def _alone(self, context: Context, way: str) -> tuple[Held, ...]:
         key = (context.laser.name, context.setup.name, way, context.beam)
         if key not in self._single:
-            self._single[key] = tuple(self._judge(context, way, entry) for entry in self.scene.barrier)
+            self._single[key] = tuple(loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier)
         return self._single[key]
+
+    def windows(self, context: Context, way: str) -> tuple[HeldWindow, ...]:
+        """Return every view window whose density is stated, and whether it holds on one way."""
+        key = (context.laser.name, context.setup.name, way, context.beam)
+        if key not in self._windows:
+            self._windows[key] = loads.judge_windows(self, context, way)
+        return self._windows[key]
 
     def pieces(self, context: Context, way: str, mode: str = "running") -> tuple[Piece, ...]:
         """Return the solid parts of the screens that hold; in service barriers are open, walls and terrain are not."""
@@ -298,82 +286,11 @@ class Stage:
         return self._pieces[key]
 
     def _standing(self, context: Context, way: str, mode: str) -> tuple[Piece, ...]:
-        kinds = {entry.name: entry.kind for entry in self.scene.barrier}
+        entries = {entry.name: entry for entry in self.scene.barrier}
+        shut = {(w.screen, w.opening) for w in self.windows(context, way) if w.verdict.holds}
         return tuple(
             piece
             for one in self.held(context, way)
-            if one.verdict.holds and not (mode == "service" and kinds[one.screen] == "barrier")
-            for piece in self.screens[one.screen].pieces()
+            if one.verdict.holds and not (mode == "service" and entries[one.screen].kind == "barrier")
+            for piece in screen_of(entries[one.screen], shut).pieces()
         )
-
-    def _judge(self, context: Context, way: str, entry: SceneBarrier) -> tuple[Held, float | None]:
-        """Return what one laser alone does to a screen, and the rating of the screen."""
-        if entry.kind == "terrain":
-            return Held(entry.name, way, 0.0, BarrierVerdict(True, "holds: terrain"), None), None
-        barrier: Barrier | None = next((b for b in self.case.barrier if b.name == entry.name), None)
-        if barrier is not None and barrier.laser not in (None, context.laser.name):
-            barrier = None
-        rating = entry.rating if barrier is None else barrier.rating
-        rated_time = entry.rated_time if barrier is None else barrier.rated_time
-        pulse_rating = None if barrier is None else barrier.pulse_rating
-        lines = list(every_context(context).values())
-        powers = [_mean_power(own) for own in lines]
-        power = None if None in powers else sum(p for p in powers if p is not None)
-        irradiance, per_pulse, place = math.inf, math.inf, None
-        worst = context.emission("eye", context.duration(way)[0])
-        corners = corner_emissions(context.space, worst, context.wavelength)
-        emission = max(corners, key=lambda one: one.pulse_energy)
-        fastest = max(one.repetition_rate for one in corners)
-        pulses = [own.space.highest_pulse_energy for own in lines]
-        pulses[0] = max(pulses[0], emission.pulse_energy)
-        if power is not None:
-            irradiance = per_pulse = 0.0
-            for own, part, energy in zip(lines, powers, pulses, strict=True):
-                load, place = self._irradiance(own, way, self.screens[entry.name], part or 0.0)
-                irradiance += load
-                per_pulse += _per_pulse(load, energy, part)
-        observed = barrier is not None and barrier.observed
-        pulsed = emission.kind != "continuous"
-        verdict = judge_barrier(
-            irradiance,
-            rating=None if rating is None else float(rating),
-            rated_time=None if rated_time is None else float(rated_time),
-            required_time=guard_time("T3" if observed else "T1"),
-            mean_power=power,
-            pulse_energy=sum(pulses) if pulsed else None,
-            repetition_rate=fastest or None,
-            pulse_exposure=per_pulse if pulsed else None,
-            pulse_rating=None if pulse_rating is None else float(pulse_rating),
-            en12254_class=None if barrier is None else barrier.en12254_class or None,
-            observed=observed,
-        )
-        return Held(entry.name, way, irradiance, verdict, place), None if rating is None else float(rating)
-
-    def _irradiance(self, context: Context, way: str, screen: Screen, power: float) -> tuple[float, Vector | None]:
-        """Return the highest peak irradiance that can fall on a screen, and where.
-
-        A way over a mirror is never shorter than the straight one, so that the straight one is the bound for it.
-        """
-        best, place = 0.0, None
-        for pose in self.poses(context, "running"):
-            starts = [pose.apex]
-            if way == "scatter":
-                starts = [item.position for item in self.lit(context, pose)]
-            for start in starts:
-                near = nearest_on(screen, start)
-                distance = max(math.dist(near, start), 1e-3)
-                if way == "scatter":
-                    model = self.case.settings.scatter_model
-                    found = float(scatter_exposure(power, context.scatter_surface[0], max(distance, 0.1), 0.0, model))
-                else:
-                    factor = 1.0 if way == "direct" else max(
-                        (item.reflectance for item in self.lit(context, pose) if item.mirror), default=1.0
-                    )  # fmt: skip
-                    profile = self.beam_profile(context, "eye", context.duration("direct")[0])
-                    found = 0.0
-                    for z in worst_place(context.beam, distance):
-                        dx, dy = profile.widths(np.asarray(z))
-                        found = max(found, float(peak_exposure(power * factor, dx, dy)))
-                if not found <= best:
-                    best, place = found, near
-        return best, place

@@ -183,7 +183,14 @@ def scatter_map(
 
 
 def peak_on_barrier(
-    irradiance: Callable[[FloatArray], FloatArray], corner: Point, along: Point, upwards: Point, near: Point
+    irradiance: Callable[[FloatArray], FloatArray],
+    corner: Point,
+    along: Point,
+    upwards: Point,
+    near: Point,
+    *,
+    across: int = 41,
+    rounds: int = 40,
 ) -> tuple[float, FloatArray]:
     """Return the highest irradiance on a barrier and where it is: a grid alone would miss a narrow beam [1]_.
 
@@ -199,6 +206,10 @@ def peak_on_barrier(
     near : tuple of float, (x, y, z)
         Where the maximum is to be expected: the place where the axis of the beam meets the plane, see
         `axis_on_plane`, or the scattering spot. [m]
+    across : int
+        Places of the grid along each edge.
+    rounds : int
+        How often the grid is halved.
 
     Returns
     -------
@@ -217,13 +228,13 @@ def peak_on_barrier(
     plane_points(corner, along, upwards, 2, 2)
     origin, edges = finite("corner", corner, "m"), np.array([along, upwards], dtype=np.float64)
     wanted = np.linalg.lstsq(edges.T, finite("near", near, "m") - origin, rcond=None)[0]
-    steps = np.linspace(-0.5, 0.5, 41)
+    steps = np.linspace(-0.5, 0.5, across)
     u, v = (part.ravel() for part in np.meshgrid(steps, steps))
     grid = np.column_stack([u, v])
     best, place = -1.0, np.array([0.5, 0.5])
     for start in (np.array([0.5, 0.5]), np.clip(wanted, 0.0, 1.0)):
         middle, size = start, 1.0
-        for _ in range(40):
+        for _ in range(rounds):
             tried = np.clip(np.vstack([middle + size * grid, middle]), 0.0, 1.0)
             found = irradiance(origin + tried @ edges)
             highest = int(np.argmax(found))

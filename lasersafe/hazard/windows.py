@@ -32,6 +32,10 @@ def judge_window(
     rating: float | None,
     rated_time: float | None = None,
     required_time: float | None = None,
+    mean_power: float | None = None,
+    pulse_energy: float | None = None,
+    pulse_exposure: float | None = None,
+    pulse_rating: float | None = None,
 ) -> WindowVerdict:
     """Judge a view window: it holds only when both its density and its resistance are enough [1]_.
 
@@ -51,6 +55,14 @@ def judge_window(
         Time for which the rating is stated. [s]
     required_time : float, optional
         Time until the beam is surely off. [s]
+    mean_power : float, optional
+        Mean power of the beam. [W]
+    pulse_energy : float, optional
+        Energy of one pulse; None for continuous emission. [J]
+    pulse_exposure : float, optional
+        Peak radiant exposure of one pulse on the window; needed with pulses. [J/m2]
+    pulse_rating : float, optional
+        Radiant exposure of one pulse that the window withstands; None when not rated for pulses. [J/m2]
 
     Returns
     -------
@@ -74,7 +86,10 @@ def judge_window(
     level = float(within("exposure", exposure, "W/m2 or J/m2", 0.0, math.inf))
     most = float(positive("limit", limit, "W/m2 or J/m2"))
     needed = max(0.0, math.ceil(round(10.0 * math.log10(level / most), 9)) / 10.0) if level > 0.0 else 0.0
-    damage = judge_barrier(irradiance, rating=rating, rated_time=rated_time, required_time=required_time)
+    damage = judge_barrier(
+        irradiance, rating=rating, rated_time=rated_time, required_time=required_time, mean_power=mean_power,
+        pulse_energy=pulse_energy, pulse_exposure=pulse_exposure, pulse_rating=pulse_rating,
+    )  # fmt: skip
     known = optical_density is not None and math.isfinite(optical_density)
     dense = known and optical_density is not None and level * 10.0**-optical_density <= most
     holds = bool(dense and damage.holds)

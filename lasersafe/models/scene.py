@@ -9,7 +9,7 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
 from lasersafe.models.messages import Finding, doubles
 from lasersafe.models.places import AreaOnPlan, OnPlan, Path, PathOnPlan, Spot
-from lasersafe.models.site import RATED_TIME, RATING, RATIO
+from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO
 from lasersafe.models.values import Knob, Measured, SIValue, Turnable
 
 POINT = OnPlan("m", "-100 km", "100 km", "2.5 m")
@@ -23,6 +23,7 @@ BEARINGS = Turnable("rad", "-360 deg", "720 deg", "90 deg")
 ELEVATION = Measured("rad", "-90 deg", "90 deg", "-20 deg")
 ELEVATIONS = Turnable("rad", "-90 deg", "90 deg", "-20 deg")
 MARGIN = Measured("rad", "0 deg", "90 deg", "5 deg")
+DENSITY = Measured("1", "0", "20", "6")
 F_NUMBER = Measured("1", "0.3", "1000", "4")
 
 Mode = Literal["running", "alignment", "service", "fault"]
@@ -159,7 +160,23 @@ class SceneOpening(CaseModel):
     open: Flag = Field(
         default=True,
         description="false only when it is shut while the laser is on, as by a door switch, and as strong as the rest; "
-        "a window counts as open.",
+        "a window counts as open unless its density and its rating hold.",
+    )
+    optical_density: Annotated[SIValue | None, DENSITY] = Field(
+        default=None,
+        description="Of a view window: its lowest optical density at the wavelengths of the lasers that can reach it. "
+        "Left out: plain glass, light passes.",
+    )
+    rating: Annotated[SIValue | None, RATING] = Field(
+        default=None, description="Of a view window: power density that it withstands. Left out: it does not hold."
+    )
+    rated_time: Annotated[SIValue | None, RATED_TIME] = Field(
+        default=None, description="Of a view window: for how long it withstands the rating."
+    )
+    pulse_rating: Annotated[SIValue | None, PULSE_RATING] = Field(
+        default=None,
+        description="Of a view window: radiant exposure of one pulse that it withstands. Left out: it does not hold "
+        "against pulses.",
     )
 
     @classmethod
@@ -169,6 +186,11 @@ class SceneOpening(CaseModel):
         found: list[Finding] = []
         if start is not None and end is not None and not start < end:
             found.append((("end",), f"{end.typed} is not beyond the start at {start.typed}"))
+        if "rating" in peek.data and "rated_time" not in peek.data:
+            found.append((("rated_time",), "missing; a rating holds for a time only, write it as '60 s'"))
+        for field in ("optical_density", "rating", "rated_time", "pulse_rating"):
+            if field in peek.data and peek.data.get("kind", "gap") != "window":
+                found.append(((field,), "only a view window has it; write kind = 'window', or leave it out"))
         return found + _upright(peek)
 
 

@@ -8,17 +8,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening
 from lasersafe.results_scene import (
     AimEnvelope,
-    BarrierLine,
-    BarrierWay,
     BeyondTarget,
     CameraMark,
     Elevation,
     ElevationItem,
     FloorItem,
     HazardMap,
-    Opening,
     PersonMark,
     Polygon,
     Ring,

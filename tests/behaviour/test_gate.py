@@ -49,6 +49,7 @@ LAYERS: list[set[str]] = [
         "results",
         "results_scene",
         "results_advice",
+        "results_barriers",
         "results_step",
         "results_sources",
         "results_record",

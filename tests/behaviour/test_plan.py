@@ -31,12 +31,10 @@ from lasersafe.drawing.view import View, fit, round_scale
 from lasersafe.errors import InputError, OutputError
 from lasersafe.reference import templates_path
 from lasersafe.report_plan import PAPERS, drawings_of
+from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening
 from lasersafe.results_scene import (
-    BarrierLine,
-    BarrierWay,
     ElevationItem,
     HazardMap,
-    Opening,
     Polygon,
     SceneResult,
     SpectatorLine,

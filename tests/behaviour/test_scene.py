@@ -12,9 +12,9 @@ import pytest
 from typer.testing import CliRunner
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scene import scene_map, stages_of
 from lasersafe.assessment.scene_zones import zone_shapes
-from lasersafe.assessment.stage import MODES
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError

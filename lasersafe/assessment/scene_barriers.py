@@ -1,0 +1,388 @@
+"""What the plan shows of barriers, walls and view windows: peaks, ratings, nearest places, heights, gaps."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.loads import Held, barrier_for, part_of_line
+from lasersafe.assessment.protection import _mean_power
+from lasersafe.assessment.stage import REACH_UP
+from lasersafe.hazard.irradiance_map import peak_on_barrier
+from lasersafe.hazard.windows import can_be_reached_over, needed_height, rated_distances
+from lasersafe.optics.curved import reflect_shape
+from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.results import Criterion
+from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening, StandingPlace, ViewWindow
+from lasersafe.scene.areas import polygons
+from lasersafe.scene.profile import BeamProfile, ScatterProfile
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
+    from lasersafe.assessment.stage import Stage
+    from lasersafe.models import SceneBarrier
+    from lasersafe.scene.directions import Vector
+    from lasersafe.scene.screens import Screen
+    from lasersafe.scene.sources import Source
+
+WAYS = ("direct", "mirror", "scatter")
+ARM = 1.0  # m: so far a person reaches over an edge (German rules for shows, trade facts)
+REACH = 2.7  # m: nobody reaches over an edge that is so high above where people stand (DGUV203-036, 12.1)
+_HIGH = 20.0  # m: a wall is looked at up to here
+_PARTS = 9  # places along each piece of a barrier where the search begins
+_ROUNDS = 7
+_NOTHING = 1e-9
+
+FLOAT = NDArray[np.float64]
+
+
+def barrier_lines(stage: Stage) -> tuple[BarrierLine, ...]:
+    """Return every barrier and wall with what falls on it on each way, and what follows from that."""
+    own = [c for c in stage.contexts if stage.poses(c, "running")]
+    peaks = {(c.laser.name, c.setup.name, way): _aimed(stage, c, way) for c in own if c.setup.fitted for way in WAYS}
+    return tuple(_line(stage, own, peaks, number, entry) for number, entry in enumerate(stage.scene.barrier))
+
+
+def barriers_over(stages: tuple[Stage, ...]) -> tuple[BarrierLine, ...]:
+    """Return every barrier with the worst of what each corner of the tolerances makes of it."""
+    tables = [barrier_lines(stage) for stage in stages]
+    return tables[0] if len(tables) == 1 else tuple(_worst(same) for same in zip(*tables, strict=True))
+
+
+def _worst(same: tuple[BarrierLine, ...]) -> BarrierLine:
+    def hard(way: BarrierWay) -> tuple[bool, float]:
+        return not way.holds, math.inf if math.isnan(way.irradiance) else way.irradiance
+
+    ways = []
+    for alike in zip(*(one.ways for one in same), strict=True):
+        worst = max(alike, key=hard)
+        aimed = max(alike, key=lambda way: -1.0 if way.aimed is None else way.aimed)
+        stands = {s.measured_from: s for way in alike for s in sorted(way.stands, key=lambda s: s.distance)}
+        peak = max(way.irradiance for way in alike)
+        changed = replace(worst, irradiance=peak, aimed=aimed.aimed, aimed_place=aimed.aimed_place)
+        farthest = {
+            place: max(s.distance for way in alike for s in way.stands if s.measured_from == place) for place in stands
+        }
+        ways.append(replace(changed, stands=tuple(StandingPlace(far, place) for place, far in farthest.items())))
+    windows = tuple(
+        max(alike, key=lambda w: (not w.holds, w.needed_density)) for alike in zip(*(b.windows for b in same), strict=True)
+    )
+    openings = tuple(
+        next((o for o in alike if o.open), alike[0]) for alike in zip(*(b.openings for b in same), strict=True)
+    )
+    highest = max(same, key=lambda b: -math.inf if b.needed_height is None else b.needed_height)
+    near = [b.nearest_allowed for b in same if b.nearest_allowed is not None]
+    return replace(
+        same[0],
+        ways=tuple(ways),
+        windows=windows,
+        openings=openings,
+        needed_height=highest.needed_height,
+        needed_for=highest.needed_for,
+        nearest_allowed=max(near, default=None),
+        reach_over=any(b.reach_over for b in same),
+        notes=tuple(dict.fromkeys(note for b in same for note in b.notes)),
+    )
+
+
+_Peaks = dict[tuple[str, str, str], list[tuple[float, "Vector | None"]]]
+
+
+def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: SceneBarrier) -> BarrierLine:
+    screen = stage.screens[entry.name]
+    ways = []
+    for context in own:
+        for way in WAYS:
+            key = (context.laser.name, context.setup.name, way)
+            one = stage.held(context, way)[number]
+            ways.append(_way(stage, context, entry, one, peaks[key][number] if key in peaks else None))
+    fitted = [w for w in ways if w.fitted]
+    needed, whom = _needed(stage, entry)
+    ratings = [entry.rating, *(b.rating for b in stage.case.barrier if b.name == entry.name)]
+    direct = [s.distance for w in fitted if w.way == "direct" for s in w.stands]
+    return BarrierLine(
+        name=entry.name,
+        kind=entry.kind,
+        line=screen.line,
+        bottom=screen.bottom,
+        top=screen.top,
+        rated=any(rating is not None for rating in ratings),
+        ways=tuple(ways),
+        openings=_openings(stage, own, entry),
+        shadows=_shadows(stage, entry.name),
+        nearest_allowed=max(direct, default=None),
+        reach_over=can_be_reached_over(screen.top - _floor(stage, screen), REACH),
+        windows=tuple(_windows(stage, own, entry.name)),
+        needed_height=needed,
+        needed_for=whom,
+        notes=tuple(dict.fromkeys(note for w in fitted if w.asked for note in w.notes)),
+    )
+
+
+def _way(
+    stage: Stage, context: Context, entry: SceneBarrier, one: Held, aimed: tuple[float, Vector | None] | None
+) -> BarrierWay:
+    barrier = barrier_for(stage, context, entry.name)
+    named = any(b.name == entry.name for b in stage.case.barrier)
+    if aimed is not None:  # the nearest place bounds it; what is left of the edge of a beam is nothing
+        aimed = (min(aimed[0], one.irradiance), aimed[1]) if aimed[0] > _NOTHING * one.irradiance else (0.0, None)
+    asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
+    return BarrierWay(
+        way=one.way,
+        laser=context.laser.name,
+        setup=context.setup.name,
+        irradiance=one.irradiance,
+        holds=one.verdict.holds,
+        verdict=one.verdict.verdict,
+        place=one.place,
+        aimed=None if aimed is None else aimed[0],
+        aimed_place=None if aimed is None else aimed[1],
+        away=one.away,
+        rating=one.rating,
+        rated_time=one.rated_time,
+        asked=asked and entry.kind != "terrain",
+        fitted=context.setup.fitted,
+        stands=_stands(stage, context, one) if context.setup.fitted else (),
+        notes=one.verdict.notes,
+    )
+
+
+# --- how near it may stand ------------------------------------------------------------------------------------------
+
+
+def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, ...]:
+    """Return how near the barrier may stand with its rating; all wavelengths are taken with the power of all."""
+    lines = list(every_context(context).values())
+    powers = [_mean_power(own) for own in lines]
+    if one.rating is None or None in powers:
+        return ()
+    power = sum(p for p in powers if p is not None)
+    if not power > 0.0:
+        return ()
+    items = [i for pose in stage.poses(context, "running") for i in stage.lit(context, pose)]
+    flat = max((i.reflectance for i in items if i.mirror and i.shape not in ("convex", "concave")), default=1.0)
+    scatter = max([i.reflectance for i in items] + [context.scatter_surface[0]])
+    found: dict[str, float] = {}
+
+    def keep(place: str, distance: float) -> None:
+        found[place] = max(found.get(place, 0.0), distance)
+
+    for own in lines:
+        near = rated_distances(
+            power, one.rating, own.beam, mirror_reflectance=flat, scatter_reflectance=scatter,
+            model=stage.case.settings.scatter_model,
+        )  # fmt: skip
+        start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
+        keep(start[one.way], near[one.way])
+        for pose in stage.poses(context, "running") if one.way == "mirror" else ():
+            for item in stage.lit(context, pose):
+                if item.mirror and item.shape in ("convex", "concave"):
+                    away = max(math.dist(item.position, pose.apex), 1e-3)
+                    shape = f"{item.shape} {item.axes}"
+                    beam, _ = reflect_shape(own.beam, away, shape, own.wavelength, item.radius)
+                    bent = rated_distances(
+                        power, one.rating, own.beam, mirror_reflectance=item.reflectance, mirror_beam=beam
+                    )
+                    keep(item.name, bent["mirror"])
+    return tuple(StandingPlace(distance, place) for place, distance in found.items())
+
+
+# --- what falls on it as aimed --------------------------------------------------------------------------------------
+
+
+def _aimed(stage: Stage, context: Context, way: str) -> list[tuple[float, Vector | None]]:
+    """Return for each barrier the highest peak irradiance with the head as aimed, and its place.
+
+    Nothing that stands between is counted. All wavelengths are taken with the power of all.
+    """
+    powers = [_mean_power(own) for own in every_context(context).values()]
+    if None in powers:
+        return [(math.inf, None) for _ in stage.scene.barrier]
+    power = sum(p for p in powers if p is not None)
+    sources = [_in_irradiance(stage, s, power) for s in stage.sources(context, way, "eye")]
+    tables = [_places(stage.screens[entry.name], sources) for entry in stage.scene.barrier]
+    if not tables or not sources:
+        return [(0.0, None) for _ in tables]
+    ends = np.cumsum([len(table) for table in tables])[:-1]
+    x, y, z = np.concatenate(tables).T
+    found = np.split(np.array([source.ratio(x, y, z) for source in sources]), ends, axis=1)
+    best: list[tuple[float, Vector | None]] = []
+    for entry, table, values in zip(stage.scene.barrier, tables, found, strict=True):
+        which, index = (int(i) for i in np.unravel_index(int(np.argmax(values)), values.shape))
+        place = (float(table[index, 0]), float(table[index, 1]), float(table[index, 2]))
+        peak: tuple[float, Vector | None] = (float(values[which, index]), place)
+        if way == "direct" and peak[0] > 0.0:  # a narrow beam may pass between the places
+            peak = _closer(stage.screens[entry.name], sources[which], place, peak)
+        best.append(peak)
+    return best
+
+
+def _closer(screen: Screen, source: Source, near: Vector, found: tuple[float, Vector | None]) -> tuple[
+    float, Vector | None
+]:  # fmt: skip
+    """Return the peak of one source on the piece of the screen where a place was found, searched from there."""
+    line = shapely.Point(near[:2])
+    a, b = min(
+        itertools.pairwise(screen.line), key=lambda ends: float(shapely.distance(shapely.LineString(ends), line))
+    )
+    top = min(screen.top, max(screen.bottom, source.apex[2]) + _HIGH)
+    value, place = peak_on_barrier(
+        lambda p: source.ratio(p[..., 0], p[..., 1], p[..., 2]),
+        (a[0], a[1], screen.bottom), (b[0] - a[0], b[1] - a[1], 0.0), (0.0, 0.0, top - screen.bottom), near,
+        across=_PARTS, rounds=_ROUNDS,
+    )  # fmt: skip
+    return (value, (float(place[0]), float(place[1]), float(place[2]))) if value > found[0] else found
+
+
+def _in_irradiance(stage: Stage, source: Source, power: float) -> Source:
+    """Return a source whose ratio is an irradiance [W/m2]: the peak for a beam."""
+    if isinstance(source.profile, BeamProfile):
+        one = Criterion("", "", "irradiance", "continuous", power, "W", 1.0, "W/m2", 1e-9, math.inf, "")
+        return replace(source, profile=BeamProfile(source.profile.beam, (one,)))
+    model = stage.case.settings.scatter_model
+    return replace(
+        source,
+        profile=ScatterProfile(lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)), model == "lambert"),
+    )
+
+
+def _places(screen: Screen, sources: list[Source]) -> FLOAT:
+    """Return places where a peak can be, of shape (places, 3): a grid, the edges of the aims, the shortest ways."""
+    found: list[tuple[float, float, float]] = []
+    for a, b in itertools.pairwise(screen.line):
+        ex, ey = b[0] - a[0], b[1] - a[1]
+        along = set(np.linspace(0.0, 1.0, _PARTS).tolist())
+        heights = {screen.bottom, (screen.bottom + min(screen.top, screen.bottom + _HIGH)) / 2.0, screen.top}
+        for source in sources:
+            ax, ay, az = source.apex
+            box = source.directions.box()
+            nearest = ((ax - a[0]) * ex + (ay - a[1]) * ey) / (ex * ex + ey * ey)
+            crossings = [min(max(nearest, 0.0), 1.0)]
+            for bearing in (box.bearing - box.half_bearing, box.bearing, box.bearing + box.half_bearing):
+                dx, dy = math.sin(bearing), math.cos(bearing)
+                cross = dx * ey - dy * ex
+                if abs(cross) > 1e-12:
+                    u = ((a[1] - ay) * dx - (a[0] - ax) * dy) / cross
+                    crossings += [-u] if 0.0 <= -u <= 1.0 else []
+            along.update(crossings)
+            for t in crossings:
+                flat = math.hypot(a[0] + t * ex - ax, a[1] + t * ey - ay)
+                for elevation in (*box.elevation, min(max(0.0, box.elevation[0]), box.elevation[1])):
+                    level = az + flat * math.tan(min(max(elevation, -1.5), 1.5))
+                    heights.add(min(max(level, screen.bottom), screen.top))
+        found += [(a[0] + t * ex, a[1] + t * ey, z) for t in along for z in heights]
+    return np.array(found)
+
+
+# --- height, gaps, windows ------------------------------------------------------------------------------------------
+
+
+def _floor(stage: Stage, screen: Screen) -> float:
+    """Return the highest place within an arm's reach of the screen on which somebody stands."""
+    line = shapely.LineString(screen.line)
+    floors = [0.0]
+    for person in stage.scene.person:
+        ground = shapely.Polygon(person.area.pairs) if person.area is not None else None
+        where = shapely.Point(person.position.pair) if person.position is not None else ground
+        if float(shapely.distance(line, where)) <= 2.0 * ARM:
+            floors.append(float(person.floor))
+    return max(floors)
+
+
+def _needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]:
+    """Return how high the upper edge has to be to shade everybody who stands behind it, and who asks for it."""
+    starts = np.array(sorted(_starts(stage)))
+    line = np.array(entry.line.pairs)
+    if not starts.size:
+        return None, ""
+    best: tuple[float, str] | None = None
+    for person in stage.scene.person:
+        places = np.array(person.area.pairs if person.area is not None else [person.position.pair])  # type: ignore[union-attr]
+        highest = float(person.floor) + REACH_UP
+        share = _crossings(starts[:, :2], places, line)  # part of the way to the place at which the barrier is met
+        rise = starts[:, None, None, 2] + (highest - starts[:, None, None, 2]) * share
+        level = np.where(np.isnan(share), -math.inf, np.maximum(rise, starts[:, None, None, 2]))
+        start, place, part = np.unravel_index(int(np.argmax(level)), level.shape)
+        if not math.isfinite(float(level[start, place, part])):
+            continue
+        x, y, z = starts[start].tolist()
+        far = max(math.dist((x, y), places[place].tolist()), 1e-3)
+        near = max(far * float(share[start, place, part]), 1e-6)
+        height = needed_height((z, z), near, max(far, near), highest)
+        if best is None or height > best[0]:
+            best = height, person.name
+    return best if best is not None else (None, "")
+
+
+def _starts(stage: Stage) -> set[Vector]:
+    """Return every place from which light of a fitted laser starts: last optics, mirrors, lit spots."""
+    found: set[Vector] = set()
+    for context in stage.contexts:
+        for pose in stage.poses(context, "running") if context.setup.fitted else ():
+            found.add(pose.apex)
+            found.update(item.position for item in stage.lit(context, pose))
+    return found
+
+
+def _crossings(starts: FLOAT, places: FLOAT, line: FLOAT) -> FLOAT:
+    """Return where ways cross a polyline, as part of the way, of shape (starts, places, pieces); NaN where not."""
+    d = places[None, :, None, :] - starts[:, None, None, :]
+    a, e = line[None, None, :-1, :] - starts[:, None, None, :], (line[1:] - line[:-1])[None, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cross = d[..., 0] * e[..., 1] - d[..., 1] * e[..., 0]
+        t = (a[..., 0] * e[..., 1] - a[..., 1] * e[..., 0]) / cross
+        u = (a[..., 0] * d[..., 1] - a[..., 1] * d[..., 0]) / cross
+        return np.where((t > 0.0) & (t <= 1.0) & (u >= 0.0) & (u <= 1.0), t, np.nan)
+
+
+def _windows(stage: Stage, own: list[Context], name: str) -> list[ViewWindow]:
+    return [
+        ViewWindow(
+            one.name, way, context.laser.name, context.setup.name, one.verdict.holds, one.verdict.needed_density,
+            one.verdict.optical_density, one.irradiance, one.verdict.words, context.setup.fitted,
+        )
+        for context in own
+        for way in WAYS
+        for one in stage.windows(context, way)
+        if one.screen == name
+    ]  # fmt: skip
+
+
+def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> tuple[Opening, ...]:
+    line = entry.line.pairs
+    found = []
+    for number, o in enumerate(entry.opening):
+        part = part_of_line(line, float(o.start), float(o.end))
+        judged = [
+            one.verdict.holds
+            for context in own
+            if context.setup.fitted
+            for way in WAYS
+            for one in stage.windows(context, way)
+            if (one.screen, one.opening) == (entry.name, number)
+        ]
+        passes = not all(judged) if judged else o.open or o.kind == "window"
+        top = min(float(o.top), float(entry.top))
+        found.append(Opening(o.name, o.kind, part[0], part[-1], float(o.bottom), top, passes))
+    return tuple(found)
+
+
+def _shadows(stage: Stage, name: str) -> tuple:  # type: ignore[type-arg]
+    dark = []
+    pieces = stage.screens[name].pieces()
+    for context in stage.contexts:
+        held = next((h for h in stage.held(context, "direct") if h.screen == name), None)
+        if not context.setup.fitted or held is None or not held.verdict.holds:
+            continue
+        for source in stage.sources(context, "direct", "eye"):
+            free = stage.outline(source)
+            if shapely.intersects(free, shapely.LineString(stage.screens[name].line)):
+                dark.append(shapely.difference(free, stage.outline(source, pieces)))
+    return polygons(shapely.union_all(dark), 0.02) if dark else ()
