@@ -12,7 +12,7 @@ from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
 from lasersafe.record_report import record_json, unit_key
 from lasersafe.reference import templates_path
-from lasersafe.report_scene import scene_json
+from lasersafe.report_scene import barriers_text, scene_json
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
 
@@ -362,6 +362,7 @@ def assessment_text(a: Assessment) -> str:
                 f"  {zone.way}, {zone.tissue}: {format_quantity(zone.distance, 'm', 3, 'up')} from the {zone.origin}"
                 f"{note}; {zone.criterion.rule_set}, {zone.criterion.hazard}, {zone.criterion.rule}"
             )
+    lines += barriers_text(a.scene) if a.scene is not None else []
     lines += sources_text(a)
     widths = [24, 20, 24, 15, 5, 10, 12, 12, 10, 34]
     lines += ["", _row(["laser", "set-up", "person", "way", "", "distance", "exposure", "limit", "ratio", "answer"],

@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 from typing import Any
 
-from lasersafe.quantity import feet
+from lasersafe.quantity import feet, format_quantity
 from lasersafe.results_scene import HazardMap, SceneResult, SpectatorLine
 
 LINES_HOLD = (
@@ -82,6 +82,24 @@ def spectators_text(data: dict[str, Any]) -> str:
     lines += [f"{name} has no place in the scene: no line takes it into account" for name in data["not_placed"]]
     lines += ["", LINES_HOLD, data["verdict"], data["caution"]]
     return "\n".join(lines)
+
+
+def barriers_text(scene: SceneResult) -> list[str]:
+    """Return what falls on each barrier by its place, as lines of text."""
+    lines = []
+    for barrier in scene.barriers:
+        for way in barrier.ways:
+            if not way.fitted or (way.rating is None and not way.asked):
+                continue
+            peak = format_quantity(way.irradiance, "W/m2", 3, "up") if math.isfinite(way.irradiance) else "no bound"
+            away = "" if way.away is None else f" {format_quantity(way.away, 'm', 3, 'down')} away"
+            stands = "".join(
+                f"; may stand from {format_quantity(s.distance, 'm', 3, 'up')} ({s.measured_from})" for s in way.stands
+            )
+            lines.append(
+                f"  {barrier.name}, {way.laser}, {way.way}: {peak} at its nearest place{away}; {way.verdict}{stands}"
+            )
+    return ["barriers by their place", *lines] if lines else []
 
 
 def scene_json(scene: SceneResult) -> dict[str, Any]:

@@ -88,7 +88,7 @@ class Box:
             edge = ahead * math.cos(half) + aside * math.sin(half)
             along = np.where(ahead >= flat * math.cos(half), flat, edge)
         c_low, s_low, c_high, s_high = math.cos(low), math.sin(low), math.cos(high), math.sin(high)
-        between = (dz * c_low >= along * s_low) & (along * s_high >= dz * c_high)
+        between = (along >= 0.0) & (dz * c_low >= along * s_low) & (along * s_high >= dz * c_high)
         ends = np.maximum(along * c_low + dz * s_low, along * c_high + dz * s_high)
         inside: FLOAT = np.where(between, np.sqrt(along * along + dz * dz), ends)
         return inside

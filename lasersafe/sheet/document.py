@@ -10,7 +10,18 @@ from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.localise import localise
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import back, drawings, front, pulsed, record, scene_tables, signatures, sources, tables
+from lasersafe.sheet import (
+    back,
+    drawings,
+    front,
+    pulsed,
+    record,
+    scene_barriers,
+    scene_tables,
+    signatures,
+    sources,
+    tables,
+)
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
@@ -156,6 +167,7 @@ def lay_out(
         flow.new_page()
     drawings.scene(flow, assessment, wording, next(name for name, known in PAPERS.items() if known == size))
     scene_tables.scene_tables(flow, assessment, wording)
+    scene_barriers.barriers_by_place(flow, assessment, wording)
     front.setups(flow, assessment, wording, references)
     sources.sources(flow, assessment, wording)
     tables.scenarios(flow, assessment, wording, references)
