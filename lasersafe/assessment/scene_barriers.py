@@ -72,7 +72,8 @@ def _worst(same: tuple[BarrierLine, ...]) -> BarrierLine:
         }
         ways.append(replace(changed, stands=tuple(StandingPlace(far, place) for place, far in farthest.items())))
     windows = tuple(
-        max(alike, key=lambda w: (not w.holds, w.needed_density)) for alike in zip(*(b.windows for b in same), strict=True)
+        max(alike, key=lambda w: (not w.holds, w.needed_density))
+        for alike in zip(*(b.windows for b in same), strict=True)
     )
     openings = tuple(
         next((o for o in alike if o.open), alike[0]) for alike in zip(*(b.openings for b in same), strict=True)

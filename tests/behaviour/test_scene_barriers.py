@@ -231,3 +231,10 @@ def test_sheet_json_and_text_say_it():
         assert words in re.sub(r"\s+", " ", pages)
     german = " ".join(p.extract_text() for p in PdfReader(io.BytesIO(render_sheet(found, language="de"))).pages)
     assert "Abschirmungen und Fenster nach ihrem Ort" in german
+
+
+def test_a_barrier_is_judged_at_the_worst_corner_of_the_tolerances():
+    loose = booth(old='power = "1.5 kW"', new='power = "1.5 kW +- 0.5 kW"')
+    strong = booth(old='power = "1.5 kW"', new='power = "2 kW"')
+    assert ways(loose)["direct"].irradiance == pytest.approx(ways(strong)["direct"].irradiance)
+    assert ways(loose)["direct"].stands == ways(strong)["direct"].stands
