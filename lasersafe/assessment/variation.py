@@ -15,10 +15,10 @@ from numpy.typing import ArrayLike
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.varied import Varied, emission_inputs, groups_of, setup_inputs
+from lasersafe.assessment.varied_ways import beam_distance, beam_ratio, scatter_distance_of, scatter_ratio_of
 from lasersafe.errors import InputError
 from lasersafe.hazard.comparisons import Floats
 from lasersafe.hazard.corner import physical_range
-from lasersafe.hazard.variation import farthest, highest_ratio
 
 __all__ = ["exposure_ratios", "variable_inputs", "zone_distances"]
 
@@ -54,7 +54,8 @@ def variable_inputs(context: Context, way: str | None = None) -> dict[str, float
     return found
 
 
-def _checked(context: Context, way: str, tissue: str, changes: Mapping[str, ArrayLike]) -> dict[str, Floats]:
+def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[str, ArrayLike]) -> dict[str, Floats]:
+    """Return the values of some inputs as arrays, each inside what is possible for it [SI units]."""
     if way not in WAYS or tissue not in ("eye", "skin") or (way, tissue) == ("aided", "skin"):
         message = f"zone = {way}, {tissue}: write direct, mirror or scatter with eye or skin, or aided with eye"
         raise InputError(message)
@@ -76,11 +77,11 @@ def _checked(context: Context, way: str, tissue: str, changes: Mapping[str, Arra
     return values
 
 
-def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Callable[[Varied], Floats]) -> Floats:
+def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Callable[[Varied, int], Floats]) -> Floats:
     """Return what a function finds, worked out in blocks that stay in the processor's cache."""
     shape = np.broadcast_shapes(*(value.shape for value in changes.values()))
     if not shape:
-        return np.asarray(one_block(Varied(context, changes)))
+        return np.asarray(np.broadcast_to(one_block(Varied(context, changes), 1), (1,))[0])
     size = math.prod(shape)
     flat = {
         name: value.reshape(()) if value.size == 1 else np.broadcast_to(value, shape).reshape(-1)
@@ -94,27 +95,18 @@ def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Calla
     return found.reshape(shape)
 
 
-def _searched(own: Varied, shape: tuple[int, ...], one_block: Callable[[Varied], Floats]) -> Floats:
+def _searched(own: Varied, shape: tuple[int, ...], one_block: Callable[[Varied, int], Floats]) -> Floats:
     """Return what a function finds, case by case in those values on which the worst setting depends."""
     names = ("wavelength", "duration", *(("mean_power", "pulse_energy") if own.two_caps else ()))
     turns = [name for name in names if own.by_setting and np.ndim(own.values.get(name, 0.0))]
     if not turns:
-        return one_block(own)
+        return one_block(own, shape[0])
     found = np.empty(shape)
     for row, where in groups_of([own.values[name] for name in turns], _SEARCHES, " and ".join(turns)):
         values = {name: value if value.ndim == 0 else value[where] for name, value in own.values.items()}
         values |= {name: np.asarray(number) for name, number in zip(turns, row, strict=True)}
-        found[where] = one_block(Varied(own.context, values))
+        found[where] = one_block(Varied(own.context, values), where.size)
     return found
-
-
-def _not_covered(context: Context, way: str) -> None:
-    if context.laser.line:
-        message = "laser.line: a laser of several wavelengths cannot be varied here yet"
-        raise InputError(message)
-    if way in ("scatter", "aided"):
-        message = f"way = {way!r} cannot be varied here yet"
-        raise InputError(message)
 
 
 def _rule_sets(context: Context, rule_sets: tuple[str, ...] | None) -> tuple[str, ...]:
@@ -161,17 +153,16 @@ def zone_distances(
     OutOfRangeError
         If a case lies outside what the rule sets cover.
     """
-    _not_covered(context, way)
     names = _rule_sets(context, rule_sets)
 
-    def one_block(own: Varied) -> Floats:
-        factor = own.reflectance(way)
+    def one_block(own: Varied, size: int) -> Floats:
         return reduce(np.maximum, (
-            farthest(compared, own.beams, factor)
-            for name in names for compared in own.compared(name, tissue, way)
+            scatter_distance_of(own, tissue, name, size) if way == "scatter"
+            else beam_distance(own, way, tissue, name, size)
+            for name in names
         ))  # fmt: skip
 
-    return _in_blocks(context, _checked(context, way, tissue, changes), one_block)
+    return _in_blocks(context, checked_changes(context, way, tissue, changes), one_block)
 
 
 def exposure_ratios(
@@ -211,19 +202,20 @@ def exposure_ratios(
     OutOfRangeError
         If a case lies outside what the rule sets cover.
     """
-    _not_covered(context, way)
     names = _rule_sets(context, rule_sets)
     place = np.asarray(distance, dtype=np.float64)
-    if not ((place >= 0.0) & np.isfinite(place)).all():
-        message = "distance: must be 0 m or more and finite"
+    inside = (place > 0.0) if way == "scatter" else (place >= 0.0)
+    if not (inside & np.isfinite(place)).all():
+        message = f"distance: must be {'above 0 m' if way == 'scatter' else '0 m or more'} and finite"
         raise InputError(message)
 
-    def one_block(own: Varied) -> Floats:
-        factor = own.reflectance(way)
+    def one_block(own: Varied, size: int) -> Floats:
+        at = own.values[_PLACE]
         return reduce(np.maximum, (
-            highest_ratio(compared, own.beams, own.values[_PLACE], factor)
-            for name in names for compared in own.compared(name, tissue, way)
+            scatter_ratio_of(own, tissue, name, at, size) if way == "scatter"
+            else beam_ratio(own, way, tissue, name, at)
+            for name in names
         ))  # fmt: skip
 
-    values = {_PLACE: place, **_checked(context, way, tissue, changes)}
+    values = {_PLACE: place, **checked_changes(context, way, tissue, changes)}
     return _in_blocks(context, values, one_block)

@@ -97,6 +97,7 @@ class Varied:
 
     context: Context
     values: Values
+    shared: Beams | None = None  # of a further wavelength: the beams of the laser
 
     def value(self, name: str, nominal: float) -> Floats:
         """Return the values of an input."""
@@ -185,6 +186,9 @@ class Varied:
             power = float(self.value("mean_power", space.power[1]))
             energy = float(self.value("pulse_energy", space.pulse_energy[1]))
             space = replace(space, power=(power, power), pulse_energy=(energy, energy))
+        elif wavelength == self.context.wavelength:  # the context remembers what it found
+            own = self.context
+            return own.emissions(tissue, duration) if several else (own.emission(tissue, duration),)
         if not several:
             return (worst_setting(space, sets, tissue, wavelength, duration),)
         return worst_settings(space, sets, tissue, wavelength, duration)
@@ -195,15 +199,19 @@ class Varied:
         factors = self._factors
         return factors[0] if factors and not self.two_caps else np.asarray(1.0)
 
-    def compared(self, rule_set: str, tissue: str, way: str, several: bool = True) -> list[tuple[Comparison, ...]]:
-        """Return the comparisons of each setting that can be the worst, one tuple for each."""
-        duration = self.duration(way)
+    def settings(self, tissue: str, duration: Floats, several: bool = True) -> tuple[Emission, ...]:
+        """Return the settings that can be the worst, where they were searched; all cases have one duration then."""
+        return self._settings(tissue, float(self.wavelength), float(duration), several)
+
+    def compared(self, rule_set: str, tissue: str, duration: Floats) -> list[Comparison]:
+        """Return the comparisons of all settings that can be the worst, for exposures of some duration [s]."""
         if not self.by_setting:
-            return [comparisons(rule_set, tissue, self.light, self.wavelength, duration)]
+            return list(comparisons(rule_set, tissue, self.light, self.wavelength, duration))
         wavelength, time = float(self.wavelength), float(duration)
         return [
-            fixed_comparisons(rule_set, tissue, emission, self.factor, wavelength, time)
-            for emission in self._settings(tissue, wavelength, time, several)
+            one
+            for emission in self.settings(tissue, duration)
+            for one in fixed_comparisons(rule_set, tissue, emission, self.factor, wavelength, time)
         ]
 
     def _axes(self, name: str, criterion: str = "", profile: str = "gaussian") -> Axes:
@@ -219,23 +227,39 @@ class Varied:
             return both, both
         return one(f"{name}.x", float(axes.x)), one(f"{name}.y", float(axes.y))
 
+    @property
+    def _waist_position(self) -> Axes:
+        setup = self.context.setup
+        assert setup.kind == "collimated"
+        at = self.value("measured_at", float(setup.measured_at))
+        return (at, at) if setup.waist_at is None else self._axes("waist_at")
+
+    @property
+    def waists(self) -> Axes:
+        """The waists of a free beam; NaN where the angle alone makes it wider than it was read [m]."""
+        setup = self.context.setup
+        assert setup.kind == "collimated"
+        width = self._axes("beam_diameter", setup.criterion, setup.profile)
+        angle = self._axes("divergence", setup.criterion, setup.profile)
+        at, position = self.value("measured_at", float(setup.measured_at)), self._waist_position
+        propagation = self.context.case.settings.propagation
+        first = waist_before(width[0], angle[0], np.asarray(at - position[0]), propagation)
+        if all(x is y for x, y in (width, angle, position)):
+            return first, first
+        return first, waist_before(width[1], angle[1], np.asarray(at - position[1]), propagation)
+
     @cached_property
     def beams(self) -> Beams:
         """The beams. Diffraction is not judged: below its limit the distance only comes out longer."""
+        if self.shared is not None:
+            return self.shared
         setup, propagation = self.context.setup, self.context.case.settings.propagation
         zero = np.asarray(0.0)
         if setup.kind == "collimated":
             profile = setup.profile
-            width = self._axes("beam_diameter", setup.criterion, profile)
             angle = self._axes("divergence", setup.criterion, profile)
-            at = self.value("measured_at", float(setup.measured_at))
-            position = (at, at) if setup.waist_at is None else self._axes("waist_at")
-            waists = [
-                waist_before(w, a, np.asarray(at - p), propagation)
-                for w, a, p in zip(width, angle, position, strict=True)
-            ]
-            if all(x is y for x, y in (width, angle, position)):
-                waists[1] = waists[0]
+            position = self._waist_position
+            waists = self.waists
             for one in waists:
                 _refuse_too_wide(one)
             return Beams((waists[0], waists[1]), angle, position, profile, propagation)

@@ -36,7 +36,7 @@ _POSITIVE = (0.0, math.inf, True)
 _MOST = 60_000  # places of the search
 _GRID = 33
 _ZOOMS = 12
-_BESIDE = 1e-9  # relative: both sides of an edge of a table are tried
+_BESIDE = 4e-9  # relative: both sides of an edge of a table are tried, beyond the slack of a pulse count
 
 
 class Uncertain(NamedTuple):

@@ -92,7 +92,7 @@ def farthest_of_two_axes(
     over[rest] = ratio(last_waist[rest], rest) > 1.0
     depth = np.maximum(np.maximum(d_x, hole) / a_x, np.maximum(d_y, hole) / a_y)
     found = np.zeros(whole.size)
-    found[over] = _last_fall(ratio, near[over], far[over], (depth - last_waist)[over], every[over])
+    found[over] = last_fall(ratio, near[over], far[over], (depth - last_waist)[over], every[over])
     between = np.flatnonzero(~over & (p_x != p_y) & (np.maximum(p_x, p_y) > 0.0))
     for start in range(0, between.size, _BLOCK):
         at = between[start : start + _BLOCK]
@@ -100,11 +100,32 @@ def farthest_of_two_axes(
     return found.reshape(shape)
 
 
-def _last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: NDArray[np.intp]) -> Floats:
-    """Narrow brackets in which a ratio falls through 1, by the rule of false position with halving; return the far end.
+def last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: NDArray[np.intp]) -> Floats:
+    """Narrow brackets in which a ratio falls through 1, by the rule of false position with halving.
 
     The ratio is read on logarithmic scales, places with an *offset* added: far out it is a straight line there. An end
     that has stayed twice counts half, so that both ends close in.
+
+    Parameters
+    ----------
+    ratio : callable
+        Takes places [m] and the number of the case of each, both of shape (n,), returns the ratios there.
+    above, below : numpy.ndarray, shape (n,)
+        An end where the ratio is above 1, and one where it is not. [m]
+    offset : numpy.ndarray, shape (n,)
+        Added to a place before its logarithm is taken. [m]
+    at : numpy.ndarray, shape (n,)
+        Number of the case of each bracket. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        The end where the ratio is not above 1. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the ratio is above 1 at the far end.
     """
     if not at.size:
         return below
@@ -174,7 +195,7 @@ def _between_waists(
     found = np.zeros(at.size)
     where = np.flatnonzero(any_over)
     last = np.minimum(last, nodes.shape[0] - 2)
-    found[where] = _last_fall(
+    found[where] = last_fall(
         ratio, nodes[last, rows][where], nodes[last + 1, rows][where], np.zeros(where.size), at[where]
     )
     return found

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.hazard.comparisons import Comparison, Floats, strictest_by_aperture
 from lasersafe.hazard.distances import direct_distance_arrays
@@ -49,6 +49,16 @@ class Beams:
         """Whether both axes are alike in every case."""
         pairs = (self.waist_diameter, self.divergence, self.waist_position)
         return all(x is y or np.array_equal(x, y) for x, y in pairs)
+
+    def taken(self, at: NDArray[np.intp]) -> Beams:
+        """Return some of the beams; what is a single number stays one."""
+
+        def some(pair: Axes) -> Axes:
+            first = pair[0] if pair[0].ndim == 0 else pair[0][at]
+            return first, first if pair[1] is pair[0] else (pair[1] if pair[1].ndim == 0 else pair[1][at])
+
+        pairs = (some(self.waist_diameter), some(self.divergence), some(self.waist_position))
+        return Beams(*pairs, self.profile, self.propagation)
 
     def diameters(self, place: Floats) -> Axes:
         """Return both 1/e diameters at places [m]."""

@@ -1,0 +1,176 @@
+"""How far scattered light exceeds a limit, for many cases: cf. `zones.scatter_reach` and `zones.scatter_ratio`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lasersafe.errors import OutOfRangeError
+from lasersafe.hazard.distances import scatter_distance
+from lasersafe.hazard.exposure import ALPHA_MIN
+from lasersafe.hazard.two_axes import last_fall
+from lasersafe.optics.reflection import scatter_exposure, source_angle
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+LimitOfAngle = Callable[[Floats, Places], Floats]  # source angles of shape (n,) and which case each belongs to
+_NODES = 48
+_BLOCK = 4096
+_ANGLES = (1.5e-3, 5e-3, 0.1)  # [rad] where the tables step with the angle: the limit jumps up at the last
+_BESIDE = 1e-9
+
+
+def scatter_farthest(
+    amount: ArrayLike,
+    limit_of_angle: LimitOfAngle,
+    reflectance: ArrayLike,
+    view_angle: ArrayLike,
+    model: str,
+    spot_diameter: ArrayLike,
+    shape: tuple[int, ...],
+) -> Floats:
+    """Return how far from the lit surface the scatter exceeds the limit [1]_.
+
+    A spot that is a point at the distance of a point source keeps that distance. Else the limit depends on the angle
+    that the spot subtends: the ratio is read on a grid and beside the angles at which the tables step, and its last
+    fall through 1 is narrowed down.
+
+    Parameters
+    ----------
+    amount : array_like, shape (...)
+        Power or energy. [W or J]
+    limit_of_angle : callable
+        Takes source angles [rad] and the number of the case of each, both of shape (n,), returns the lowest limits.
+    reflectance : array_like, shape (...)
+        Of the surface. [1]
+    view_angle : array_like, shape (...)
+        From the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    spot_diameter : array_like, shape (...)
+        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    shape : tuple of int
+        Shape of the cases; a limit has it in flat order.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Distance from the surface. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a distance is too large to compute.
+
+    References
+    ----------
+    .. [1] ICNIRP2013, angular subtense of an oblong source.
+    """
+    whole, part, view, spot = (
+        np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
+        for a in (amount, reflectance, view_angle, spot_diameter)
+    )
+    every = np.arange(whole.size)
+    found = np.array(scatter_distance(whole, limit_of_angle(np.full(whole.size, ALPHA_MIN), every), part, view, model))
+    extended = np.flatnonzero(spot > ALPHA_MIN * found)
+    for start in range(0, extended.size, _BLOCK):
+        at = extended[start : start + _BLOCK]
+        found[at] = _extended(whole[at], limit_of_angle, part[at], view[at], model, spot[at], at)
+    return found.reshape(shape)
+
+
+def _extended(
+    whole: Floats,
+    limit_of_angle: LimitOfAngle,
+    part: Floats,
+    view: Floats,
+    model: str,
+    spot: Floats,
+    at: Places,
+) -> Floats:
+    def ratio(place: Floats, row: Places) -> Floats:
+        angle = source_angle(spot[row], spot[row], place, view[row])
+        return np.asarray(
+            scatter_exposure(whole[row], part[row], place, view[row], model) / limit_of_angle(angle, at[row])
+        )
+
+    rows = np.arange(whole.size)
+    lit = np.flatnonzero(scatter_exposure(whole, part, 1.0, view, model) > 0.0)
+    result = np.zeros(whole.size)
+    if not lit.size:
+        return result
+    highest = np.maximum(limit_of_angle(np.full(whole.size, math.pi), at), limit_of_angle(np.zeros(whole.size), at))
+    far = spot / ALPHA_MIN * (1.0 + 1e-9)
+    near = scatter_distance(whole, highest, part, view, model) / 4.0
+    near = np.minimum(np.where(near > 0.0, near, far / 2.0), far / 2.0)
+    steps = [spot / (2.0 * math.tan(angle / 2.0)) for angle in _ANGLES]
+    grid = np.geomspace(near[lit], far[lit], _NODES)
+    grid[0], grid[-1] = near[lit], far[lit]
+    beside = [s[lit] * f for s in steps for f in (1.0 - _BESIDE, 1.0 + _BESIDE)]
+    nodes = np.sort(np.clip(np.concatenate([grid, np.array(beside)]), near[lit], far[lit]), axis=0)
+    columns = np.broadcast_to(rows[lit], nodes.shape)
+    over = ratio(nodes.reshape(-1), columns.reshape(-1)).reshape(nodes.shape) > 1.0
+    if over[-1].any():
+        message = "distance: the limit is still exceeded where the lit spot is a point; correct the spot or the limit"
+        raise OutOfRangeError(message)
+    some = over.any(axis=0)
+    last = np.minimum(nodes.shape[0] - 1 - np.argmax(over[::-1], axis=0), nodes.shape[0] - 2)
+    number = np.flatnonzero(some)
+    own = lit[number]
+    result[own] = last_fall(
+        ratio, nodes[last[number], number], nodes[last[number] + 1, number], np.zeros(own.size), own
+    )
+    return result
+
+
+def scatter_ratios(
+    amount: ArrayLike,
+    limit_of_angle: LimitOfAngle,
+    distance: ArrayLike,
+    reflectance: ArrayLike,
+    view_angle: ArrayLike,
+    model: str,
+    spot_diameter: ArrayLike,
+    shape: tuple[int, ...],
+) -> Floats:
+    """Return how many times the limit the scatter of a lit spot gives at distances from it.
+
+    Parameters
+    ----------
+    amount : array_like, shape (...)
+        Power or energy. [W or J]
+    limit_of_angle : callable
+        As for `scatter_farthest`.
+    distance : array_like, shape (...)
+        From the surface. [m]
+    reflectance : array_like, shape (...)
+        Of the surface. [1]
+    view_angle : array_like, shape (...)
+        From the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    spot_diameter : array_like, shape (...)
+        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    shape : tuple of int
+        Shape of the cases.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure over limit. [1]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+    """
+    whole, place, part, view, spot = (
+        np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
+        for a in (amount, distance, reflectance, view_angle, spot_diameter)
+    )
+    angle = np.maximum(source_angle(spot, spot, place, view), ALPHA_MIN)
+    limit = limit_of_angle(angle, np.arange(whole.size))
+    return np.asarray(scatter_exposure(whole, part, place, view, model) / limit).reshape(shape)
