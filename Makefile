@@ -51,7 +51,7 @@ test: check
 	@mkdir -p out
 	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
-	$(RUN) -m pytest --numprocesses=2 --dist=worksteal --ignore=tests/published tests lasersafe
+	$(RUN) -m pytest --numprocesses=2 --dist=worksteal --ignore=tests/published tests lasersafe docs
 
 format: $(STAMP)
 	$(RUN) -m ruff format .

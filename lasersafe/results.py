@@ -32,6 +32,7 @@ from lasersafe.results_sources import (
     UltravioletDay,
 )
 from lasersafe.results_step import Step
+from lasersafe.wording import caution_line
 
 __all__ = [
     "Assessment",
@@ -311,7 +312,7 @@ class RuleSetDifference:
     decided_by: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Assessment:
     """Everything that a sheet prints; nothing in it is computed later."""
 
@@ -346,3 +347,14 @@ class Assessment:
     extended: tuple[ExtendedResult, ...] = ()
     rules: tuple[str, ...] = ()  # which rule decided, one sentence each
     scene: SceneResult | None = None  # where people, surfaces and barriers have places
+
+    def __repr__(self) -> str:
+        """Say what decides; all of it would fill the screen."""
+        caution = caution_line(self.language)
+        return f"Assessment of {self.title!r}\n{self.decision.verdict}\npeople: {self.decision.people}\n{caution}"
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows."""
+        from lasersafe.library.html import assessment_html
+
+        return assessment_html(self)

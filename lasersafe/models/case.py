@@ -89,6 +89,19 @@ class Case(CaseModel):
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
     _at_corner: bool = PrivateAttr(default=False)  # values moved to a corner of their tolerances
+    _text: str = PrivateAttr(default="")  # of the case file, where it was kept
+
+    def __repr__(self) -> str:
+        """Say which case it is; all of it would fill the screen."""
+        counts = [(len(self.laser), "laser"), (len(self.person), "person"), (len(self.barrier), "barrier")]
+        parts = ", ".join(f"{count} {noun if count == 1 else noun + 's'}" for count, noun in counts)
+        return f"Case {self.title!r}: {parts}; assess(case) works it out"
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows."""
+        from lasersafe.library.html import case_html
+
+        return case_html(self)
 
     @property
     def lasers(self) -> tuple[Laser, ...]:

@@ -11,8 +11,8 @@ import pytest
 from lasersafe.quantity import units
 from tests.project import ROOT, bibliography, project_files
 
-LIBRARY = ("limits", "optics", "hazard")
-NUMBER = re.compile(r"\b(float|float64|floating|ArrayLike|NDArray|ndarray|FloatArray)\b")
+LIBRARY = ("limits", "optics", "hazard", "library")
+NUMBER = re.compile(r"\b(float|float64|floating|ArrayLike|NDArray|ndarray|FloatArray|Given)\b")
 AROUND_NUMBERS = re.compile(r"\b(tuple|None|Any|np|numpy)\b|[\[\]|,.\s]")
 REFERENCE = re.compile(r"^\.\. \[(\w+)\] (.+)$", re.MULTILINE)
 KNOWN = {unit.text for unit in units()} | {"sr"}

@@ -1,0 +1,236 @@
+"""Cases in a notebook: read or made from data, assessed, drawn, printed."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from lasersafe import models
+from lasersafe.assessment import assess as assess_case
+from lasersafe.errors import InputError
+from lasersafe.library.toml_text import as_typed, toml_text
+from lasersafe.models import Case
+from lasersafe.results import Assessment
+from lasersafe.typed import shown
+
+Source = Case | Mapping[str, Any] | str | os.PathLike[str]
+
+
+class Svg(str):
+    """The text of an SVG file; a notebook shows it as a drawing."""
+
+    __slots__ = ()
+
+    def _repr_svg_(self) -> str:
+        return str(self)
+
+
+def read_case(path: str | os.PathLike[str]) -> Case:
+    """Return the case that a file describes.
+
+    Parameters
+    ----------
+    path : path
+        A case file, as ``lasersafe new`` starts one.
+
+    Returns
+    -------
+    Case
+        Every field as typed and in SI units; a notebook shows it as a table.
+
+    Raises
+    ------
+    CaseError
+        If there are faults; all of them, with their lines.
+    """
+    text = models.read_case_text(path)
+    case = models.parse_case(text, str(path))
+    case._text = text
+    return case
+
+
+def make_case(source: str | Mapping[str, Any]) -> Case:
+    """Return the case that a text or nested dictionaries describe.
+
+    Parameters
+    ----------
+    source : str or mapping
+        The text of a case file, or its tables as dictionaries and lists. A number with a unit is text, as
+        ``"1.5 kW"``, or a pint quantity of any registry.
+
+    Returns
+    -------
+    Case
+        Every field as typed and in SI units; a notebook shows it as a table.
+
+    Raises
+    ------
+    CaseError
+        If there are faults; all of them.
+    InputError
+        If a quantity has a dimension that no field has.
+    """
+    if isinstance(source, str):
+        case = models.parse_case(source)
+        case._text = source
+        return case
+    if not isinstance(source, Mapping):
+        message = f"case = {shown(source)}: give the text of a case file, or a dictionary of its tables"
+        raise InputError(message)
+    data = as_typed(source)
+    case = models.case_from(data)
+    case._text = toml_text(data)
+    return case
+
+
+def starter_case(name: str) -> Case:
+    """Return one of the starter cases.
+
+    Parameters
+    ----------
+    name : str
+        As ``lasersafe new`` lists them: ``"handheld-welder"``, ``"nanosecond-marker"``, ``"visible-diode"``,
+        ``"co2-cutter"``, ``"ultraviolet"`` or ``"demo"``.
+
+    Returns
+    -------
+    Case
+        All names and serial numbers in it are invented.
+
+    Raises
+    ------
+    InputError
+        If there is no starter case of that name.
+    """
+    from lasersafe.report import template_text
+
+    return make_case(template_text(name).decode("utf-8"))
+
+
+def _case_of(source: Source) -> Case:
+    if isinstance(source, Case):
+        return source
+    if isinstance(source, str) and "\n" not in source:
+        return read_case(source)
+    if isinstance(source, (str, Mapping)):
+        return make_case(source)
+    if isinstance(source, os.PathLike):
+        return read_case(source)
+    message = f"case = {shown(source)}: give a case, the name of a case file, its text, or a dictionary of its tables"
+    raise InputError(message)
+
+
+def assess(case: Source, language: str | None = None) -> Assessment:
+    """Return the assessment of a case.
+
+    Parameters
+    ----------
+    case : Case, path, str or mapping
+        A case; or the name of a case file, its text, or its tables as dictionaries.
+    language : str, optional
+        Language of the wording, as ``"de"``; without it, that of the case.
+
+    Returns
+    -------
+    Assessment
+        Decision, set-ups with their zones, scenarios, eyewear, barriers, scene; all numbers in SI units, each with
+        its steps. A notebook shows the decision block, the zones and the drawing.
+
+    Raises
+    ------
+    CaseError
+        If the case has faults; all of them.
+    CalcError
+        If the case lies outside what the documents cover.
+    """
+    return assess_case(_case_of(case), language)
+
+
+def write_sheet(case: Source, path: str | os.PathLike[str], *, paper: str | None = None, replace: bool = False) -> Path:
+    """Assess a case and print its sheet as a PDF, with the case inside, so that ``lasersafe verify`` can check it.
+
+    Parameters
+    ----------
+    case : Case, path, str or mapping
+        A case; or the name of a case file, its text, or its tables as dictionaries. Only the sheet of a case file
+        carries the signatures that are on record beside the file.
+    path : path
+        The PDF to write.
+    paper : str, optional
+        ``"A4"`` or ``"Letter"``; without it, what the case says.
+    replace : bool
+        Replace a sheet that is signed; a dated copy of it is kept.
+
+    Returns
+    -------
+    pathlib.Path
+        Where the sheet is.
+
+    Raises
+    ------
+    CaseError
+        If the case has faults; all of them.
+    InputError
+        If the paper is not known, or the case was changed after it was read.
+    OutputError
+        If the file cannot be written.
+    """
+    from lasersafe.signing.making import make_sheet, save_sheet
+    from lasersafe.signing.record import Record, read_record, record_path
+
+    if paper not in (None, "A4", "Letter"):
+        message = f"paper = {shown(paper)}: allowed are A4 and Letter"
+        raise InputError(message)
+    file = isinstance(case, os.PathLike) or (isinstance(case, str) and "\n" not in case)
+    record = read_record(record_path(Path(str(case)))) if file else Record()
+    text = _text_of(_case_of(case))
+    made = make_sheet(text, models.parse_case(text, str(case) if file else "case"), record, paper)
+    save_sheet(Path(path), made.content, replace)
+    return Path(path)
+
+
+def _text_of(case: Case) -> str:
+    """Return the text that a case was read from, refused when it says something else by now."""
+    text = case._text
+    if text and models.canonical(models.parse_case(text)) == models.canonical(case):
+        return text
+    message = "case: it was changed after it was read or made, and a sheet has to carry its text; use make_case for it"
+    raise InputError(message)
+
+
+def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = False, paper: str = "A4") -> Svg:
+    """Return the plan of a case that has a scene, to scale, as SVG.
+
+    Parameters
+    ----------
+    case : Case, Assessment, path, str or mapping
+        A case or what it was assessed to.
+    page : int
+        Page of the drawing, from 1: the plan, then details, overview and key where the plan needs them.
+    elevation : bool
+        The elevations instead of the plan.
+    paper : str
+        ``"A4"``, ``"A3"``, ``"A2"``, ``"A1"``, ``"Letter"`` or ``"Tabloid"``.
+
+    Returns
+    -------
+    Svg
+        Text, to be written to a file; a notebook shows the drawing.
+
+    Raises
+    ------
+    InputError
+        If the case has no scene, or there is no such paper or page.
+    """
+    from lasersafe.drawing.svg import to_svg
+    from lasersafe.report_plan import drawings_of
+
+    assessment = case if isinstance(case, Assessment) else assess(case)
+    drawings = drawings_of(assessment, paper, elevation=elevation)
+    if isinstance(page, bool) or page not in range(1, len(drawings) + 1):
+        kinds = ", ".join(f"{number} {drawing.kind}" for number, drawing in enumerate(drawings, 1))
+        message = f"page = {shown(page)}: there are {kinds}"
+        raise InputError(message)
+    return Svg(to_svg(drawings[page - 1]))

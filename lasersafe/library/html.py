@@ -1,0 +1,173 @@
+"""What a notebook shows of a case and of an assessment: plain HTML without scripts or links.
+
+Colours are those of the page around it, so that it can be read on a light and on a dark one; drawings lie on white.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from html import escape
+
+from lasersafe.errors import OutputError
+from lasersafe.localise import localise
+from lasersafe.models import Case, typed_inputs
+from lasersafe.results import Assessment, SetupResult
+from lasersafe.sheet.front import limit_text, named
+from lasersafe.sheet.text import tidy, unit_text
+from lasersafe.sheet.values import distance, headline
+from lasersafe.wording import Wording, load_wording
+
+_LINE = "1px solid rgba(128,128,128,0.5)"
+_CELL = f"padding:3px 9px;text-align:left;vertical-align:top;border-bottom:{_LINE}"
+_TABLE = "border-collapse:collapse;margin:6px 0;color:inherit;background:transparent"
+_PAPER = "background:#ffffff;padding:4px;max-width:900px;overflow-x:auto"
+_DRAWN = re.compile(r'<svg [^>]*?viewBox="([^"]*)"[^>]*?font-family')
+
+
+def _words(text: str) -> str:
+    return escape(tidy(text), quote=True).replace("\n", "<br>")
+
+
+def _table(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Return a table; the cells are HTML already."""
+    head = "".join(f'<th style="{_CELL};font-weight:600">{escape(name)}</th>' for name in header)
+    lines = ["".join(f'<td style="{_CELL}">{cell}</td>' for cell in row) for row in rows]
+    body = "\n".join(f'<tr style="background:transparent">{line}</tr>' for line in lines)
+    top = f'<thead><tr style="background:transparent">{head}</tr></thead>\n' if header else ""
+    return f'<table style="{_TABLE}">\n{top}<tbody>\n{body}\n</tbody></table>'
+
+
+def _heading(text: str) -> str:
+    return f'<div style="font-weight:600;margin:10px 0 2px">{_words(text)}</div>'
+
+
+def case_html(case: Case) -> str:
+    """Return a case as a table of its inputs as typed.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    wording = load_wording(case.language)
+    inputs = typed_inputs(case)
+    with_lines = any(line.line is not None for line in inputs)
+    keys = ("line", "field", "typed", "used") if with_lines else ("field", "typed", "used")
+    rows = []
+    for line in inputs:
+        cells = [f"<code>{escape(line.field)}</code>", _words(line.typed), escape(unit_text(line.used))]
+        rows.append(["" if line.line is None else str(line.line), *cells] if with_lines else cells)
+    title = f'<div style="font-size:1.2em;font-weight:600">{_words(case.title)}</div>'
+    where = f"<div>{_words(case.place)} · {_words(case.dates)}</div>"
+    table = _table([wording.text(f"inputs.{key}") for key in keys], rows)
+    return f'<div style="color:inherit">\n{title}\n{where}\n{table}\n</div>'
+
+
+def assessment_html(assessment: Assessment) -> str:
+    """Return an assessment: decision block, caution, zones, and the plan or else the charts.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        What is shown.
+
+    Returns
+    -------
+    str
+        HTML with the drawings as inline SVG.
+    """
+    wording = load_wording(assessment.language)
+    shown = localise(assessment, wording)
+    parts = [
+        f'<div style="font-size:1.2em;font-weight:600">{_words(shown.title)}</div>',
+        f"<div>{_words(shown.place)} · {_words(shown.dates)}</div>",
+        _decision(shown, wording),
+        f'<div style="font-weight:600;margin:6px 0">{_words(wording.caution_short)}</div>',
+    ]
+    if shown.decision.reasons:
+        lines = "".join(f"<li>{_words(reason)}</li>" for reason in shown.decision.reasons)
+        parts.append(f'{_heading(wording.text("decision.reasons"))}<ul style="margin:2px 0">{lines}</ul>')
+    parts += [_setup(result, wording, shown.units == "metric and feet") for result in shown.setups]
+    parts += _drawings(shown, wording)
+    facts = f"{wording.text('sheet.program', version=shown.version)} · {shown.fingerprint[:12]}"
+    parts.append(f'<div style="font-size:0.85em;opacity:0.75">{_words(facts)}</div>')
+    return '<div style="color:inherit">\n' + "\n".join(parts) + "\n</div>"
+
+
+def _decision(assessment: Assessment, wording: Wording) -> str:
+    found = assessment.decision
+    label = "font-size:0.85em;opacity:0.8"
+    rows = [
+        (
+            wording.text("decision.verdict"),
+            f'<div style="font-size:1.25em;font-weight:700">{_words(found.verdict)}</div>',
+        )
+    ]
+    for key, text in (("wear", found.wear), ("people", found.people), ("barrier", found.barrier)):
+        big = ""
+        if key == "people" and found.headline_distance is not None:
+            tissue = named(wording, "tissue", found.headline_tissue)
+            caption = wording.text("decision.headline", tissue=tissue)
+            big = (
+                f'<div style="font-size:1.8em;font-weight:700">{_words(headline(found.headline_distance))}</div>'
+                f'<div style="{label}">{_words(caption)}</div>'
+            )
+        rows.append((wording.text(f"decision.{key}"), f'{big}<div style="font-weight:600">{_words(text)}</div>'))
+    body = "\n".join(
+        f'<div style="padding:5px 10px;border-bottom:{_LINE}"><div style="{label}">{_words(name)}</div>{cell}</div>'
+        for name, cell in rows
+    )
+    edge = "2px solid currentColor" if found.passed else "6px double currentColor"
+    return f'<div style="border:{edge};max-width:900px;margin:6px 0">\n{body}\n</div>'
+
+
+def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
+    text = wording.text
+    state = text("setup.fitted" if result.fitted else "setup.not_fitted")
+    rows = []
+    for zone in result.zones:
+        way, tissue = named(wording, "way", zone.way), named(wording, "tissue", zone.tissue)
+        reach = text("setup.from_origin", distance=distance(zone.distance, with_feet), origin=zone.origin)
+        rows.append(
+            [f"{_words(way)}, {_words(tissue)}", f"<b>{_words(reach)}</b>", _words(limit_text(zone.criterion, wording))]
+        )
+    head = _heading(f"{result.laser}: {result.setup} ({state})")
+    setting = f"<div>{_words(text('setup.setting', setting=unit_text(result.setting)))}</div>" if result.setting else ""
+    return head + setting + _table([text(f"setup.{key}") for key in ("way", "distance", "limit")], rows)
+
+
+def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
+    if assessment.scene is not None:
+        from lasersafe.drawing.page import Paper
+        from lasersafe.drawing.plan import plan_pages
+        from lasersafe.drawing.svg import to_svg
+
+        pages = plan_pages(assessment.scene, Paper("A4", 277.0, 190.0), assessment.title, wording)
+        drawings = [("", to_svg(page)) for page in pages if page.kind != "overview"]
+    else:
+        from lasersafe.library.chart_svg import chart_svg
+        from lasersafe.sheet.fonts import refuse_unprintable
+
+        try:
+            refuse_unprintable(assessment.setups)
+        except OutputError as error:
+            return [f"<div>{_words(str(error))}</div>"]
+        drawings = [(_heading(f"{one.laser}: {one.setup}"), chart_svg(one.chart, wording)) for one in assessment.setups]
+    return [f'{head}<div style="{_PAPER}">\n{_inline(drawing)}\n</div>' for head, drawing in drawings]
+
+
+def _inline(svg: str) -> str:
+    """Return an SVG file as an element that is as wide as the page around it lets it be."""
+    start = svg.index("<svg ")
+    style = 'style="width:100%;height:auto;color:#000000"'
+    return _DRAWN.sub(
+        lambda match: f'<svg xmlns="http://www.w3.org/2000/svg" {style} viewBox="{match[1]}" font-family',
+        svg[start:].strip(),
+        count=1,
+    )
