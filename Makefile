@@ -73,7 +73,7 @@ bench-record: $(STAMP)
 
 soak: $(STAMP)
 	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" --soak-record=docs/soak.json \
-	  tests/properties tests/crosscheck tests/behaviour
+	  tests/properties tests/crosscheck tests/behaviour tests/fuzz
 
 clean:
 	rm -rf out build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis

@@ -362,10 +362,10 @@ def _to_float(number: str, factor: Decimal, target: Decimal, field: str, typed: 
     if zero:
         return 0.0
     if abs(value) == float("inf") or shifted > 400:
-        message = f"{field} = {shown(typed)}: too large a number to work with"
+        message = f"{field} = {shown(typed)}: too large a number to work with; check number and unit"
         raise QuantityError(message)
     if abs(value) < _SMALLEST:
-        message = f"{field} = {shown(typed)}: so small that it would be taken as zero"
+        message = f"{field} = {shown(typed)}: so small that it would be taken as zero; check number and unit"
         raise QuantityError(message)
     return value
 

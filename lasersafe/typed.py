@@ -18,13 +18,24 @@ def shown(text: object) -> str:
     """Return what was typed, fit for an error line: short, in quotes, control characters spelled out."""
     if not isinstance(text, str):
         try:
-            plain = repr(text) if isinstance(text, (int, float)) else _KINDS.get(type(text), type(text).__name__)
+            plain = _plain(text)
         except ValueError:  # an integer of more digits than Python prints
             plain = "a very long integer"
         return plain if len(plain) <= 40 else plain[:40] + "..."
     short = text[:40]
     plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in short)
     return f"'{plain}'" if len(text) <= 40 else f"'{plain}...'"
+
+
+def _plain(value: object) -> str:
+    """Return what a case file has in place of a text, as it is written there."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if hasattr(value, "isoformat"):
+        return str(value.isoformat())
+    return _KINDS.get(type(value), type(value).__name__)
 
 
 def plain_unit(name: str) -> str:

@@ -7,10 +7,12 @@ import json
 import os
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
+SECTIONS = ("fuzz", "guided")
 START = pytest.StashKey[float]()
 
 
@@ -36,4 +38,25 @@ def pytest_terminal_summary(terminalreporter, exitstatus: int, config: pytest.Co
         "exit_status": int(exitstatus),
         **counts,
     }
-    Path(target).write_text(json.dumps(data, indent=2) + "\n", encoding="utf-8")
+    keep_counts(Path(target), None, data)
+
+
+def keep_counts(path: Path, section: str | None, counts: dict[str, Any]) -> None:
+    """Write the counts of one run into a record and leave the other runs in it as they are.
+
+    Parameters
+    ----------
+    path : Path
+        The record, as ``docs/soak.json``.
+    section : str or None
+        ``fuzz`` or ``guided``; None for the suite itself.
+    counts : dict
+        Ready for JSON.
+    """
+    data = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
+    kept = {name: data[name] for name in SECTIONS if name in data}
+    if section is None:
+        data = counts | kept
+    else:
+        data[section] = counts
+    path.write_text(json.dumps(data, indent=2) + "\n", encoding="utf-8")

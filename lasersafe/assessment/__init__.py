@@ -13,6 +13,7 @@ from lasersafe.assessment.decision import conditions, decision_of, differences_o
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.glowing import extended_results, rule_sentences
 from lasersafe.assessment.lines import module_results, sum_results
+from lasersafe.assessment.markings import refuse_unreadable_markings
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.record import record_of
 from lasersafe.assessment.scans import scan_results
@@ -50,6 +51,7 @@ def assess(case: Case, language: str | None = None) -> Assessment:
         If the case lies outside what the documents cover.
     """
     wording = load_wording(language or case.language)
+    refuse_unreadable_markings(case)
     typed = case
     if case.scene is not None:
         from lasersafe.assessment import scene as scene_part

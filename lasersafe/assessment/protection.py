@@ -291,7 +291,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person) ->
                 pulse_duration=emission.pulse_duration,
                 repetition_rate=emission.repetition_rate or None,
             )
-        rate = emission.repetition_rate if emission.kind == "pulse train" else None
+        rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         if not judge(person.eyewear, context.wavelength, needs, density, rate).enough:
             return False
     return True

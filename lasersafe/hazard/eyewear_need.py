@@ -215,7 +215,7 @@ def eyewear_need(
     reliance = no_reliance(mean_power, scales, density)
     verdict = None
     if marking:
-        rate = None if worst.kind != "pulse train" else _slowest_rate(space, worst)
+        rate = None if worst.kind != "pulse train" else _slowest_rate(space, worst) or None  # 0: the list comes once
         verdict = judge(marking, wavelength, scales, density, rate)
         if reliance:
             verdict = replace(

@@ -102,18 +102,14 @@ def _spans(line: _Line, edges: Floats, duration: float, pedestal: float) -> tupl
 
 def _mean(points: Points, line: _Line, duration: float, pedestal: float) -> Windows:
     edges = time_edges(points, float(line.pulse.min()), duration)
-    known: dict[tuple[float, ...], tuple[Floats, Floats, Floats]] = {}
-    found = []
-    for own in edges:
-        key = tuple(np.unique(own))
-        if key not in known:
-            known[key] = _spans(line, np.array(key), duration, pedestal)
-        found.append(known[key])
+    different, which = np.unique(edges, axis=0, return_inverse=True)  # most points share their edges
+    found = [_spans(line, np.unique(own), duration, pedestal) for own in different]
     width = max(time.size for time, _, _ in found)
-    filled = [
-        np.stack([np.pad(columns[i], (0, width - columns[i].size), "edge") for columns in found]) for i in range(3)
-    ]
-    return Windows("mean", filled[1], filled[0], filled[2])
+    time, energy, number = (
+        np.stack([np.pad(columns[i], (0, width - columns[i].size), "edge") for columns in found])[which.reshape(-1)]
+        for i in range(3)
+    )
+    return Windows("mean", energy, time, number)
 
 
 def _groups(short: _Line, long: _Line, window: float, counted: float) -> float:

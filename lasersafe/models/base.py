@@ -17,7 +17,7 @@ from pydantic import (
 )
 
 from lasersafe.errors import InputError
-from lasersafe.models.messages import Finding, findings_of, refusal
+from lasersafe.models.messages import Finding, findings_of, no_table, refusal
 from lasersafe.models.values import Measured
 from lasersafe.typed import shown
 
@@ -40,8 +40,7 @@ class CaseModel(BaseModel):
         if isinstance(data, cls):
             return data
         if not isinstance(data, Mapping):
-            message = f"{shown(data)}: a table is expected here"
-            raise InputError(message)
+            raise InputError(no_table(data))
         found: list[Finding] = []
         model: Self | None = None
         try:

@@ -134,11 +134,20 @@ def _collimated(peek: Peek, wavelength: SIValue | None) -> list[tuple[str, str]]
 def _lens(peek: Peek, wavelength: SIValue) -> list[tuple[str, str]]:
     diameter, focus, scale = peek.value("beam_diameter"), peek.value("focus_diameter"), _scale(peek)
     focal_length = peek.value("focal_length")
-    if diameter is None or focus is None or scale is None or focal_length is None:
+    if diameter is None or scale is None or focal_length is None:
         return []
     for axis in ("x", "y"):
+        width = getattr(diameter, axis)
+        if not width * scale <= math.pi * focal_length:
+            message = (
+                f"{width.typed} is too wide for a focal length of {focal_length.typed}: no lens makes a cone of more "
+                "than 180 deg; check both units"
+            )
+            return [("beam_diameter", message)]
+        if focus is None:
+            continue
         spot = getattr(focus, axis)
-        least = _least_product(wavelength) * focal_length / (getattr(diameter, axis) * scale * scale)
+        least = _least_product(wavelength) * focal_length / (width * scale * scale)
         if not spot >= least * (1.0 - _ROUNDING):
             message = (
                 f"{spot.typed} is below the diffraction limit: this lens focuses light of {wavelength.typed} to no "

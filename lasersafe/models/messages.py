@@ -97,7 +97,7 @@ def _message(
     if kind == "value_error":
         return str(context["error"]).removeprefix(f"{field} = ")
     if kind == "missing":
-        return f"missing; {descriptions.get(field, '')}"
+        return f"missing; {_instruction(field, descriptions)}"
     if kind == "extra_forbidden":
         return not_known(field, "a key of this table", descriptions)
     if kind == "literal_error":
@@ -109,14 +109,34 @@ def _message(
     if kind in ("too_short", "too_long"):
         if kind == "too_long":
             return f"at most {context['max_length']} may be given; make two cases of it"
-        return f"none is given, at least one is needed; {descriptions.get(field, '')}"
+        return f"none is given, at least one is needed; {_instruction(field, descriptions)}"
     if kind == "bool_type":
         return f"{shown(given)}: write true or false, without quotes"
     if kind in ("tuple_type", "list_type"):
         if isinstance(given, Mapping):
             return f"several may be given: write the heading in double brackets, as [[{field}]]"
-        return f"{shown(given)}: a list is expected here, in square brackets"
+        return f"{shown(given)}: write a list here, in square brackets"
+    if kind in ("int_type", "int_from_float", "int_parsing"):
+        return f"{shown(given)}: write a whole number, without quotes"
+    if kind in ("float_type", "finite_number"):
+        return f"{shown(given)}: write a number, without quotes"
+    if kind in ("greater_than_equal", "less_than_equal"):
+        bound = f"{context['ge']:g} or more" if "ge" in context else f"at most {context['le']:g}"
+        return f"{shown(given)}: must be {bound}"
+    if kind in ("model_attributes_type", "model_type", "dict_type"):
+        return no_table(given)
     return f"{shown(given)}: {plain}"
+
+
+def no_table(given: object) -> str:
+    """Return the message on something that should be a table."""
+    return f"{shown(given)}: a table is expected here; write its keys below a heading of its own, in square brackets"
+
+
+def _instruction(field: str, descriptions: Mapping[str, str]) -> str:
+    """Return what to do about a field that is not there."""
+    text = descriptions.get(field, "")
+    return text if text.startswith("write ") else f"write {field}: {text}"
 
 
 def _choice(word: object, what: str, listed: str) -> str:

@@ -95,26 +95,31 @@ class AreaOnPlan(PathOnPlan):
     def read(self, text: object, field: str) -> Path:
         """Return the outline."""
         path = super().read(text, field)
-        if not _simple(path.pairs):
+        bad = _crossing(path.pairs)
+        if bad is not None:
             message = (
-                f"{field}: the outline crosses itself or encloses nothing; write its corners in order round the edge"
+                f"{field}: the outline crosses itself or encloses nothing near {path.spots[bad].typed}; write its "
+                "corners in order round the edge"
             )
             raise QuantityError(message)
         return path
 
 
-def _simple(corners: tuple[tuple[float, float], ...]) -> bool:
-    """Return whether an outline encloses an area and no two of its edges meet but at their shared corner."""
+def _crossing(corners: tuple[tuple[float, float], ...]) -> int | None:
+    """Return the corner at which an outline goes wrong; None when it encloses an area and no two edges meet.
+
+    Neighbours meet in their corner.
+    """
     edges = list(zip(corners, (*corners[1:], corners[0]), strict=True))
     area = sum(a[0] * b[1] - b[0] * a[1] for a, b in edges)
     if not abs(area) > 1e-9 or len(set(corners)) != len(corners):
-        return False
+        return 0
     for i, first in enumerate(edges):
         for j in range(i + 1, len(edges)):
             neighbours = j == i + 1 or (i == 0 and j == len(edges) - 1)
             if not neighbours and _meet(*first, *edges[j]):
-                return False
-    return True
+                return j
+    return None
 
 
 def _side(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:

@@ -77,7 +77,8 @@ class PulseListEmission(CaseModel):
             end, before = start, float(start) + float(duration)
         period = peek.value("repeat_every")
         if period is not None and first is not None and before > (float(first) + float(period)) * (1 + 1e-9):
-            text = f"{period.typed} is shorter than the list, which ends after {format_quantity(before - first, 's')}"
+            text = f"{period.typed} is shorter than the list, which ends after {format_quantity(before - first, 's')}; "
+            text += "write a longer time, or correct the pulses"
             found.append((("repeat_every",), text))
         return found
 

@@ -85,9 +85,13 @@ def parse_case(text: str, name: str = "case") -> Case:
     except tomllib.TOMLDecodeError as error:
         raise CaseError(name, [_syntax(str(error), text)]) from None
     except RecursionError:
-        raise CaseError(name, [Fault(None, "file", "brackets are nested too deeply; this is no case file")]) from None
+        raise CaseError(
+            name, [Fault(None, "file", "brackets are nested too deeply for a case file; name a case file")]
+        ) from None
     except ValueError:  # an integer of more digits than Python reads
-        raise CaseError(name, [Fault(None, "file", "a number with thousands of digits cannot be read")]) from None
+        raise CaseError(
+            name, [Fault(None, "file", "a number with thousands of digits cannot be read; shorten it")]
+        ) from None
     case = case_from(data, name, lines)
     case._lines.update(lines)
     return case
@@ -124,16 +128,16 @@ def _read(path: Path) -> tuple[str, Fault | None]:
         if stat.S_ISDIR(kind.st_mode):
             return "", Fault(None, "file", "this is a directory; name the case file in it")
         if not stat.S_ISREG(kind.st_mode):
-            return "", Fault(None, "file", "this is not a plain file")
+            return "", Fault(None, "file", "this is not a plain file; name a case file")
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         return "", Fault(None, "file", "there is no such file; 'lasersafe new' makes one from a starter case")
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
-        return "", Fault(None, "file", f"cannot be read: {reason}")
+        return "", Fault(None, "file", f"cannot be read: {reason}; check its name and who may read it")
     if len(raw) > LARGEST_FILE:
-        return "", Fault(None, "file", "larger than 1 MB; this is no case file")
+        return "", Fault(None, "file", "larger than 1 MB, which is the most for a case file; name a case file")
     try:
         return raw.decode("utf-8-sig"), None
     except UnicodeDecodeError as error:
@@ -146,8 +150,22 @@ def _syntax(message: str, text: str) -> Fault:
     plain = message[: where.start()] if where else message
     line = int(where.group(1)) if where and where.group(1) else text.count("\n") + 1
     column = f" in column {where.group(2)}" if where and where.group(2) else " at the end of the file"
-    advice = 'text and numbers with units stand in quotes, as in power = "1.5 kW"'
-    return Fault(line, "TOML", f"{plain}{column if where else ''}; {advice}")
+    there = text.split("\n")[line - 1].strip()
+    quoted = f"{shown(there)}: " if there else ""
+    plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in plain)
+    shortened = plain if len(plain) <= 200 else plain[:200] + "..."
+    return Fault(line, "TOML", f"{quoted}{shortened}{column if where else ''}; {_advice(plain)}")
+
+
+def _advice(message: str) -> str:
+    """Return what to do about a line that is no TOML."""
+    if message.startswith("Cannot overwrite"):
+        return "a key may stand once in a table: leave one out, or check the headings above it"
+    if message.startswith(("Cannot declare", "Cannot mutate")):
+        return (
+            "this heading, or what it belongs to, stands twice: write [[...]] where several are meant, or leave one out"
+        )
+    return 'check this line: text and numbers with units stand in quotes, as in power = "1.5 kW"'
 
 
 def _untagged(place: Place) -> Place:

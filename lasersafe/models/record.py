@@ -102,7 +102,7 @@ class MeasuredReading(CaseModel):
             return []
         if value.unit not in ALLOWED_UNITS[what]:
             units = " or ".join(ALLOWED_UNITS[what])
-            return [(("value",), f"{shown(value.typed)}: {what} is read in {units}")]
+            return [(("value",), f"{shown(value.typed)}: {what} is read in {units}; write it so")]
         return []
 
 
@@ -119,7 +119,8 @@ def record_findings(peek: Peek) -> list[Finding]:
         found += [(("reading", i, key), text) for key, text in _reading(table, persons, barriers, lasers)]
         same = tuple(_word(table, key) for key in ("what", "where", "way", "laser"))
         if same in seen and all(same[:2]):
-            text = f"the same effect as reading[{seen[same] + 1}]; keep the higher reading, or name laser and way"
+            text = f"{shown(same[1])}: the same effect as reading[{seen[same] + 1}]; keep the higher reading, or name "
+            text += "laser and way"
             found.append((("reading", i, "where"), text))
         seen.setdefault(same, i)
     return found
@@ -195,9 +196,15 @@ def _reading(
     emission = lasers.get(chosen, {}).get("emission")
     kind = emission.get("kind") if isinstance(emission, Mapping) else None
     if what == "pulse energy" and kind == "continuous":
-        found.append(("what", f"the laser {shown(chosen)} is continuous and has no pulses: read its power"))
+        found.append(
+            ("what", f"{shown(what)}: the laser {shown(chosen)} is continuous and has no pulses: read its power")
+        )
     if what in ("power", "irradiance") and kind == "single pulse":
         found.append(
-            ("what", f"the laser {shown(chosen)} fires single pulses without a mean power: read the pulse energy")
+            (
+                "what",
+                f"{shown(what)}: the laser {shown(chosen)} fires single pulses without a mean power: read the pulse "
+                "energy",
+            )
         )
     return found

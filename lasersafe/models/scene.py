@@ -185,7 +185,7 @@ class SceneOpening(CaseModel):
         start, end = peek.value("start"), peek.value("end")
         found: list[Finding] = []
         if start is not None and end is not None and not start < end:
-            found.append((("end",), f"{end.typed} is not beyond the start at {start.typed}"))
+            found.append((("end",), f"{end.typed} is not beyond the start at {start.typed}; write a larger one"))
         if "rating" in peek.data and "rated_time" not in peek.data:
             found.append((("rated_time",), "missing; a rating holds for a time only, write it as '60 s'"))
         for field in ("optical_density", "rating", "rated_time", "pulse_rating"):
@@ -197,7 +197,7 @@ class SceneOpening(CaseModel):
 def _upright(peek: Peek) -> list[Finding]:
     low, high = peek.value("bottom"), peek.value("top")
     if low is not None and high is not None and not low < high:
-        return [(("top",), f"{high.typed} is not above the lower edge at {low.typed}")]
+        return [(("top",), f"{high.typed} is not above the lower edge at {low.typed}; write a higher one")]
     return []
 
 

@@ -11,6 +11,7 @@ from lasersafe.models.messages import Finding, not_known
 from lasersafe.models.values import Measured, SIValue
 from lasersafe.models.visits import Visit
 from lasersafe.reference import material_keys, viewing_aid_names
+from lasersafe.typed import shown
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
 PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")
@@ -107,9 +108,9 @@ class Person(CaseModel):
             if aid not in known:
                 found.append((("viewing_aid",), not_known(aid, "an instrument of the data files", known)))
             if peek.data.get("aided") is not True:
-                found.append(
-                    (("aided",), "viewing_aid names an instrument; write aided = true as well, or leave it out")
-                )
+                given = shown(peek.data["aided"]) if "aided" in peek.data else "missing"
+                message = f"{given}; viewing_aid names an instrument: write aided = true as well, or leave it out"
+                found.append((("aided",), message))
         return found + cls._time_findings(peek)
 
     @staticmethod
@@ -119,7 +120,7 @@ class Person(CaseModel):
         if "time" in peek.data and "time_reason" not in peek.data:
             return [(("time_reason",), "missing; say why the usual time does not fit, it is printed beside the time")]
         if "time_reason" in peek.data and "time" not in peek.data:
-            return [(("time",), "missing; time_reason gives a reason, but no time is written")]
+            return [(("time",), "missing; time_reason gives a reason, but no time is written: write both, or none")]
         return []
 
 

@@ -137,7 +137,7 @@ class ExtraLine(CaseModel):
             found.append((("power",), f"{word}; write power, as '30 mW', or share of the main wavelength, as 0.02"))
         if ("divergence" in peek.data) != ("divergence_criterion" in peek.data):
             absent = "divergence" if "divergence" not in peek.data else "divergence_criterion"
-            found.append(((absent,), "missing; a divergence needs its criterion: '1/e', '1/e2' or 'FWHM'"))
+            found.append(((absent,), "missing; a divergence needs its criterion, '1/e', '1/e2' or 'FWHM': write both"))
         return found
 
 

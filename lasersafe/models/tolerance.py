@@ -112,7 +112,8 @@ def _tolerance(
     inside: Callable[[Quantity, str], None],
 ) -> Tolerance:  # fmt: skip
     low, high = value.value - below, value.value + above
-    for end, word in ((low, "the lowest value"), (high, "the highest value")):
+    typed = shown(value.typed)
+    for end, word in ((low, f"the lowest value of {typed}"), (high, f"the highest value of {typed}")):
         inside(Quantity(end, f"{end:.6g}" + ("" if unit == "1" else f" {unit}"), unit), f"{field}, {word}")
     return Tolerance(low, high, KINDS[KINDS.index(kind)])
 

@@ -257,15 +257,15 @@ def test_the_error_lists_all_faults_below_its_first_line(tmp_path):
         (
             'criterion = "1/e2"\n',
             "",
-            "line 17: laser[1].setup[1].criterion: missing; where on the profile the diameters and the "
-            "divergence were read: '1/e', '1/e2' or 'FWHM'; it is never guessed, the data sheet names it "
+            "line 17: laser[1].setup[1].criterion: missing; write criterion: where on the profile the diameters and "
+            "the divergence were read: '1/e', '1/e2' or 'FWHM'; it is never guessed, the data sheet names it "
             "(most give 1/e2, German safety papers 1/e, called d63)",
         ),
         (
             'divergence = "1 mrad"\n',
             "",
-            "line 17: laser[1].setup[1].divergence: missing; it is never guessed: take it from the data "
-            "sheet, or have it measured; behind a lens use kind = 'lens', where it follows from beam "
+            "line 17: laser[1].setup[1].divergence: missing; write divergence: it is never guessed: take it from the "
+            "data sheet, or have it measured; behind a lens use kind = 'lens', where it follows from beam "
             "diameter and focal length; write the full angle, as '3 mrad'",
         ),
         (
@@ -319,10 +319,10 @@ def test_the_error_lists_all_faults_below_its_first_line(tmp_path):
         (
             "2026-11-14",
             "2026-11-14T10:00:00",
-            "line 4: review_by: datetime: write a day as 2026-11-14 (year-month-day)",
+            "line 4: review_by: 2026-11-14T10:00:00: write a day as 2026-11-14 (year-month-day)",
         ),
         ("2026-11-14", '"14.11.2026"', "line 4: review_by: '14.11.2026': write a day as 2026-11-14 (year-month-day)"),
-        ('place = "Hall"\n', "", "line 1: place: missing; Where it takes place."),
+        ('place = "Hall"\n', "", "line 1: place: missing; write place: Where it takes place."),
         ('class_label = "4"', "class_label = 4", "line 12: laser[1].class_label: 4: write text in quotes"),
         (
             'name = "P"',
@@ -372,7 +372,10 @@ def test_refused_by_name(old, new, message):
             'kind = "single pulse"\npulse_energy = "0 J"\npulse_duration = "10 ns"',
             "pulse_energy: '0 J': must be above 0 J",
         ),
-        ('kind = "single pulse"\npulse_duration = "10 ns"', "pulse_energy: missing; Energy of the pulse"),
+        (
+            'kind = "single pulse"\npulse_duration = "10 ns"',
+            "pulse_energy: missing; write pulse_energy: Energy of the pulse",
+        ),
     ],
 )
 def test_emission(emission, message):
@@ -388,8 +391,11 @@ def test_emission(emission, message):
     ("setup", "message"),
     [
         (LENS, None),
-        (LENS.replace('focal_length = "100 mm"\n', ""), "focal_length: missing; it is engraved on the lens"),
-        (LENS.replace('criterion = "1/e2"\n', ""), "criterion: missing; where on the profile"),
+        (
+            LENS.replace('focal_length = "100 mm"\n', ""),
+            "focal_length: missing; write focal_length: it is engraved on the lens",
+        ),
+        (LENS.replace('criterion = "1/e2"\n', ""), "criterion: missing; write criterion: where on the profile"),
         (LENS.replace("100 mm", "0 mm"), "focal_length: '0 mm': must be 0.1 mm or more"),
         (LENS + 'focus_diameter = "28 um"', None),
         (
@@ -454,7 +460,8 @@ def read_one_setup(text: str):
         ),
         (
             '[[strike_out]]\nway = "direct"\nperson = "P"',
-            "line 27: strike_out[1].reason: missing; nothing is struck out without a reason; it is printed",
+            "line 27: strike_out[1].reason: missing; write reason: nothing is struck out without a reason; it is "
+            "printed",
         ),
         (
             '[[strike_out]]\nway = "direct"\nperson = "P"\nreason = "  "',
@@ -527,14 +534,18 @@ def test_a_setup_of_several_lasers_needs_the_laser():
     [
         (
             b'title = "x"\npower = 1.5 kW\n',
-            "line 2: TOML: Expected newline or end of document after a statement in column 13; text",
+            "line 2: TOML: 'power = 1.5 kW': Expected newline or end of document after a statement in column 13; "
+            "check this line: text",
         ),
-        (b"a = 1\na = 2\n", "line 2: TOML: Cannot overwrite a value"),
-        (b'a = "x', "line 1: TOML: Unterminated string at the end of the file"),
+        (
+            b"a = 1\na = 2\n",
+            "line 2: TOML: 'a = 2': Cannot overwrite a value in column 6; a key may stand once in a table",
+        ),
+        (b'a = "x', "line 1: TOML: 'a = \"x': Unterminated string at the end of the file"),
         (b"a = 1\nb = '\xff'", "line 2: file: not UTF-8 text; save the file as UTF-8 in your editor"),
-        (b"a = " + b"[" * 100_000, "file: brackets are nested too deeply; this is no case file"),
-        (b"a = " + b"9" * 10_000, "file: a number with thousands of digits cannot be read"),
-        (b"#" * 1_000_001, "file: larger than 1 MB; this is no case file"),
+        (b"a = " + b"[" * 100_000, "file: brackets are nested too deeply for a case file; name a case file"),
+        (b"a = " + b"9" * 10_000, "file: a number with thousands of digits cannot be read; shorten it"),
+        (b"#" * 1_000_001, "file: larger than 1 MB, which is the most for a case file; name a case file"),
     ],
     ids=["no quotes", "twice", "open string", "not UTF-8", "deep", "long number", "huge"],
 )

@@ -1,0 +1,34 @@
+"""Markings on eyewear that cannot be read are faults of the case, each at its field."""
+
+from __future__ import annotations
+
+from lasersafe.errors import CaseError, Fault, InputError
+from lasersafe.hazard.marking import parse_marking
+from lasersafe.models import Case
+
+
+def refuse_unreadable_markings(case: Case) -> None:
+    """Read the marking of each person's eyewear.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Raises
+    ------
+    CaseError
+        If markings cannot be read; all of them, with their lines.
+    """
+    faults = []
+    for i, person in enumerate(case.person):
+        if not person.eyewear:
+            continue
+        try:
+            parse_marking(person.eyewear)
+        except InputError as error:
+            line = case._lines.get(("person", i, "eyewear"))
+            faults.append(Fault(line, f"person[{i + 1}].eyewear", str(error).removeprefix("marking = ")))
+    if faults:
+        name = "case"
+        raise CaseError(name, faults)
