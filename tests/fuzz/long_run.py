@@ -18,6 +18,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -86,7 +87,7 @@ def new_file(random: Random, texts: list[str]) -> tuple[str, bytes]:
     return source, made.encode("utf-8", "surrogatepass")
 
 
-def run(files: int, seed: int, keep: Path | None = None, say: Callable[[str], None] = print) -> Tally:
+def run(files: int, seed: int, keep: Path | None = None, say: Callable[[str], None] | None = None) -> Tally:
     """Judge so many files and return what became of them.
 
     Parameters
@@ -100,6 +101,7 @@ def run(files: int, seed: int, keep: Path | None = None, say: Callable[[str], No
     say : callable
         Takes lines on the way.
     """
+    say = partial(print, flush=True) if say is None else say
     tally, texts = Tally(), starting_texts()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "case.toml"
