@@ -52,20 +52,30 @@ def _farthest(
 ) -> ReachArrays:
     """Return the farthest of all comparisons; ``distance_of`` takes limits and limiting apertures."""
     labels: list[tuple[str, str, str]] = []
-    best, limit, aperture = (np.full(shape, value) for value in (-1.0, np.nan, np.nan))
+    best, limit, aperture = np.full(shape, -1.0), np.full(shape, np.nan), np.full(shape, np.nan)
     decided = np.zeros(shape, dtype=np.intp)
     by_rule_set: dict[str, FloatArray] = {}
+    known: dict[tuple[float, float], FloatArray] = {}  # rule sets often agree: the same limit is worked out once
     for rule_set in rule_sets:
-        own = np.full(shape, -1.0)
+        own: FloatArray | None = None
         for one in comparisons(rule_set, tissue, light, wavelength, duration):
             applies = np.isfinite(one.limit)
-            away = distance_of(np.where(applies, one.limit, 1.0), one.aperture)
-            found = np.broadcast_to(np.where(applies, away, -1.0), shape)
-            own = np.maximum(own, found)
+            key = (float(one.limit), float(one.aperture)) if one.limit.ndim == one.aperture.ndim == 0 else None
+            found = None if key is None else known.get(key)
+            if found is None:
+                away = distance_of(np.where(applies, one.limit, 1.0), one.aperture)
+                found = np.broadcast_to(away if applies.all() else np.where(applies, away, -1.0), shape)
+            if key is not None:
+                known[key] = found
+            own = found if own is None else np.maximum(own, found)
             farther = found > best
-            best, decided = np.where(farther, found, best), np.where(farther, len(labels), decided)
-            limit, aperture = np.where(farther, one.limit, limit), np.where(farther, one.aperture, aperture)
+            if farther.any():
+                np.copyto(best, found, where=farther)
+                np.copyto(limit, one.limit, where=farther)
+                np.copyto(aperture, one.aperture, where=farther)
+                np.copyto(decided, len(labels), where=farther)
             labels.append((rule_set, one.hazard, one.rule))
+        assert own is not None
         by_rule_set[rule_set] = own
     return ReachArrays(best, limit, aperture, decided, tuple(labels), by_rule_set)
 

@@ -45,6 +45,7 @@ def read_case(path: str | os.PathLike[str]) -> Case:
     CaseError
         If there are faults; all of them, with their lines.
     """
+    _refuse_starter(str(path))
     text = models.read_case_text(path)
     case = models.parse_case(text, str(path))
     case._text = text
@@ -73,6 +74,12 @@ def make_case(source: str | Mapping[str, Any]) -> Case:
         If a quantity has a dimension that no field has.
     """
     if isinstance(source, str):
+        _refuse_starter(source)
+        if "\n" not in source.strip():
+            message = (
+                f"case = {shown(source)}: one line is no case; give the text of a case file, or read_case its name"
+            )
+            raise InputError(message)
         case = models.parse_case(source)
         case._text = source
         return case
@@ -107,6 +114,15 @@ def starter_case(name: str) -> Case:
     from lasersafe.report import template_text
 
     return make_case(template_text(name).decode("utf-8"))
+
+
+def _refuse_starter(name: str) -> None:
+    """Refuse the name of a starter case where a file or a text is expected, unless there is such a file."""
+    from lasersafe.report import template_names
+
+    if name in template_names() and not Path(name).exists():
+        message = f"case = {shown(name)}: there is no such file; starter_case({name!r}) gives the starter case"
+        raise InputError(message)
 
 
 def _case_of(source: Source) -> Case:

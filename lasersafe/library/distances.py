@@ -51,15 +51,47 @@ class HazardDistance:
 
     way: str
     tissue: str
-    distance: FloatArray
     duration: FloatArray
-    limit: FloatArray
     limit_unit: str
-    limiting_aperture: FloatArray
-    rule_set: NDArray[np.str_]
-    hazard: NDArray[np.str_]
-    rule: NDArray[np.str_]
-    by_rule_set: dict[str, FloatArray]
+    reach: ReachArrays
+
+    @property
+    def distance(self) -> FloatArray:
+        """Distances [m], shape (...)."""
+        return self.reach.distance
+
+    @property
+    def limit(self) -> FloatArray:
+        """The limits that decided, in ``limit_unit``, shape (...)."""
+        return self.reach.limit
+
+    @property
+    def limiting_aperture(self) -> FloatArray:
+        """Their limiting apertures [m], shape (...)."""
+        return self.reach.limiting_aperture
+
+    @property
+    def by_rule_set(self) -> dict[str, FloatArray]:
+        """The distances [m] under each rule set alone, shape (...)."""
+        return self.reach.by_rule_set
+
+    @property
+    def rule_set(self) -> NDArray[np.str_]:
+        """The rule set that decided, shape (...)."""
+        return self._word(0)
+
+    @property
+    def hazard(self) -> NDArray[np.str_]:
+        """The hazard that decided, shape (...)."""
+        return self._word(1)
+
+    @property
+    def rule(self) -> NDArray[np.str_]:
+        """The rule that decided: "continuous", "single pulse", "mean" or "train", shape (...)."""
+        return self._word(2)
+
+    def _word(self, part: int) -> NDArray[np.str_]:
+        return np.array([label[part] for label in self.reach.labels])[self.reach.decided]
 
     def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
         if copy is False:
@@ -157,20 +189,8 @@ def _sets(rule_set: str | None) -> tuple[str, ...]:
 
 
 def _result(way: str, tissue: str, kind: str, duration: FloatArray, found: ReachArrays) -> HazardDistance:
-    words = [np.array([label[part] for label in found.labels])[found.decided] for part in range(3)]
-    return HazardDistance(
-        way=way,
-        tissue=tissue,
-        distance=found.distance,
-        duration=np.broadcast_to(duration, found.distance.shape),
-        limit=found.limit,
-        limit_unit="W/m2" if kind == "continuous" else "J/m2",
-        limiting_aperture=found.limiting_aperture,
-        rule_set=words[0],
-        hazard=words[1],
-        rule=words[2],
-        by_rule_set=found.by_rule_set,
-    )
+    unit = "W/m2" if kind == "continuous" else "J/m2"
+    return HazardDistance(way, tissue, np.broadcast_to(duration, found.distance.shape), unit, found)
 
 
 def direct_distance(

@@ -11,6 +11,7 @@ from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.library.given import shown_quantity, to_si
+from lasersafe.quantity import parse_quantity
 from lasersafe.typed import shown
 
 _UNITS = ("m", "s", "W", "J", "rad", "Hz", "1", "m2", "W/m2", "J/m2")
@@ -71,15 +72,28 @@ def _quantity(value: Any, field: str, depth: int) -> Any:
     for unit in _UNITS:
         try:
             number = to_si(value, unit, field)
-        except InputError:
+        except InputError as error:
+            if "no plain number" in str(error) or "masked" in str(error) or "offset" in str(error):
+                raise
             continue
         if number.ndim:
             return [as_typed(one, field, depth + 1) for one in value]
-        return repr(float(number)) if unit == "1" else f"{float(number)!r} {unit}"
+        return _as_written(value, float(number), unit, field)
     message = (
         f"{field} = {shown_quantity(value)}: no field of a case has this dimension; 'lasersafe units' lists the units"
     )
     raise InputError(message)
+
+
+def _as_written(value: Any, number: float, unit: str, field: str) -> str:
+    """Return a quantity in its own unit where that is one of ours, else in SI."""
+    for text in (f"{value.magnitude:.12g} {value.units:~P}".strip(), f"{value.magnitude:.12g} {value.units:P}"):
+        try:
+            if parse_quantity(text, unit, field).value == number:
+                return text
+        except InputError:
+            continue
+    return repr(number) if unit == "1" else f"{number!r} {unit}"
 
 
 def toml_text(data: Mapping[str, Any]) -> str:

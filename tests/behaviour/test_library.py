@@ -141,7 +141,7 @@ class Foreign(float):
         (np.ma.masked_array([1.0, 2.0], [False, True]), "W", "fill or leave out what is masked"),
         ([[1.0, 2.0], ["3 W"]], "W", "its parts have different shapes"),
         (["1 W", "1,5 kW"], "W", "power[1] = '1,5 kW': write the decimal point as '.', as in '1.5 kW'"),
-        (True, "W", "power = True: this is no number"),
+        (True, "W", "this is no number"),
         (1j, "W", "this is no number"),
         (None, "W", "power = None: give a power"),
         ({}, "W", "this is no number"),
@@ -334,12 +334,20 @@ def test_a_case_from_dictionaries_and_quantities_is_the_case_of_the_file(tmp_pat
     data["laser"][0]["wavelength"] = 0.45 * UNITS.um
     data["person"][0]["distance"] = np.float64(40) * UNITS.cm
     assert float(lasersafe.make_case(data).laser[0].wavelength) == pytest.approx(450e-9)
+    assert lasersafe.make_case(data).laser[0].wavelength.typed == "0.45 µm"
+    assert lasersafe.make_case(data).person[0].distance.typed == "40 cm"
+    data["person"][0]["distance"] = {"value": 1 * UNITS.yard, "tolerance": 1 * UNITS.inch}
+    assert lasersafe.make_case(data).person[0].distance.typed == "0.9144 m +- 1 in"
     data["laser"][0]["wavelength"] = 3 * UNITS.kg
     with pytest.raises(InputError, match=re.escape("laser[1].wavelength = 3 kilogram: no field of a case has this")):
         lasersafe.make_case(data)
     data["laser"][0]["wavelength"] = 450e-9
     with pytest.raises(CaseError, match=r"laser\[1\].wavelength.*write number and unit together"):
         lasersafe.make_case(data)
+    with pytest.raises(InputError, match=re.escape("starter_case('co2-cutter') gives the starter case")):
+        lasersafe.assess("co2-cutter")
+    with pytest.raises(InputError, match="one line is no case; give the text of a case file, or read_case its name"):
+        lasersafe.make_case("a case.toml")
     for bad in (3, None, [1]):
         with pytest.raises(InputError, match="give the text of a case file, or a dictionary"):
             lasersafe.make_case(bad)
