@@ -81,20 +81,22 @@ def _rank(ratio: float) -> float:
 
 def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
     modes = MODES if context.setup.fitted else ("running",)
+    lines = tuple(every_context(context).values())
     earlier: dict[object, tuple[Hit | None, str]] = {}
     for way in SCENE_WAYS if context.setup.fitted else ("direct", "mirror", "scatter"):
         alike = "missing the target" if way == "through the target" and _can_be_cut(stage, context) else way
+        same = [_same_as(stage, context, way, mode) for mode in modes]
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
             duration, reason = max(
                 (c.not_shorter_than_a_pulse(*person_duration(
                     person, c.wavelength, BASE_WAY[way], tissue, context.laser.name))
-                    for c in every_context(context).values()),
+                    for c in lines),
                 key=lambda pair: pair[0],
             )  # fmt: skip
-            for mode in modes:
-                key = (alike, tissue, duration, _same_as(stage, context, way, mode))
+            for mode, as_another in zip(modes, same, strict=True):
+                key = (alike, tissue, duration, as_another)
                 if key not in earlier:
                     earlier[key] = _hit(stage, context, place, way, tissue, mode, duration)
                 hit, note = earlier[key]

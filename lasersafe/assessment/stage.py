@@ -59,6 +59,7 @@ class Stage:
     _pieces: dict[tuple[object, ...], tuple[Piece, ...]] = field(default_factory=dict)
     hits: dict[tuple[object, ...], Any] = field(default_factory=dict)  # of scene_matrix, worked out once
     _outlines: dict[tuple[object, ...], tuple[Source, shapely.Geometry]] = field(default_factory=dict)
+    _poses: dict[tuple[str, str, str], tuple[Pose, ...]] = field(default_factory=dict)
     _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)
 
     @cached_property
@@ -78,6 +79,12 @@ class Stage:
 
     def poses(self, context: Context, mode: str) -> tuple[Pose, ...]:
         """Return where a laser stands and points in a mode; none when the scene does not place it."""
+        key = (context.laser.name, context.setup.name, mode)
+        if key not in self._poses:
+            self._poses[key] = self._placed(context, mode)
+        return self._poses[key]
+
+    def _placed(self, context: Context, mode: str) -> tuple[Pose, ...]:
         own = [a for a in self.scene.aim if a.laser == context.laser.name]
         own = [a for a in own if a.setup in (None, context.setup.name)]
         exact = [a for a in own if a.mode == mode]

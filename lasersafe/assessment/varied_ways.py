@@ -146,11 +146,9 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, size: int
         (emission,) = own.settings(tissue, duration, several=False)
         wavelength, time = float(own.wavelength), float(duration)
         area = exposed_area(tissue, wavelength, time)
-        functions = _limits_of_angle(
-            rule_set, tissue, emission, wavelength, time, None if area is None else float(area)
-        )
+        limits = _limits_of_angle(rule_set, tissue, emission, wavelength, time, None if area is None else float(area))
         amount = emission.power if emission.kind == "continuous" else emission.pulse_energy
-        return np.asarray(amount * own.factor), lambda angle, _: reduce(np.minimum, (f(angle) for f in functions))
+        return np.asarray(amount * own.factor), lambda angle, _: reduce(np.minimum, limits.at(angle))
     light, wavelength_of = own.light, own.wavelength
 
     def limit(angle: Floats, at: Places) -> Floats:

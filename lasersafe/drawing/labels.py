@@ -53,11 +53,15 @@ class Board:
 
     def cover(self, run: Run) -> None:
         """Note where a line runs that labels had better not hide."""
+        edges = self.edges
         for start, end in pairwise(run):
             count = int(math.dist(start, end) / _CELL) + 1
+            if count == 1:
+                edges.add((int(start[0] / _CELL), int(start[1] / _CELL)))
+                continue
             dx, dy = (end[0] - start[0]) / count, (end[1] - start[1]) / count
             for k in range(count):
-                self.edges.add((int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)))
+                edges.add((int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)))
 
     def _hidden(self, rect: Rect) -> int:
         x0, y0, x1, y1 = [int(value / _CELL) for value in rect]
@@ -119,8 +123,12 @@ class Board:
     def _weigh(
         self, best: tuple[float, Rect, Pair] | None, rect: Rect, anchor: Pair, far: float
     ) -> tuple[float, Rect, Pair] | None:
-        if not within(rect, self.frame) or any([overlap(rect, other) for other in self.boxes]):
+        if not within(rect, self.frame):
             return best
+        x0, y0, x1, y1 = rect
+        for a0, b0, a1, b1 in self.boxes:
+            if x0 < a1 and a0 < x1 and y0 < b1 and b0 < y1:
+                return best
         foot = _nearest(anchor, rect)
         cost = far
         cost += 14.0 * sum([overlap(rect, other) for other in self.symbols])

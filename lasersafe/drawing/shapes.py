@@ -38,6 +38,8 @@ def clip_run(run: Sequence[Pair], rect: Rect) -> list[Run]:
     x0, y0, x1, y1 = rect
     # which sides each point lies beyond: 1 left, 2 right, 4 below, 8 above (Cohen and Sutherland)
     sides = [(x < x0) + 2 * (x > x1) + 4 * (y < y0) + 8 * (y > y1) for x, y in run]
+    if len(run) > 1 and not any(sides):
+        return [tuple(run)]
     for (start, end), (first, last) in zip(pairwise(run), pairwise(sides), strict=True):
         if first & last:
             continue
@@ -55,6 +57,8 @@ def clip_ring(ring: Sequence[Pair], rect: Rect) -> Run:
     """Return a ring cut to a rectangle (Sutherland and Hodgman); parts may be joined along its edge."""
     x0, y0, x1, y1 = rect
     points = list(ring)
+    if len(points) > 2 and all([x0 <= x <= x1 and y0 <= y <= y1 for x, y in points]):
+        return tuple(points)
     for axis, bound, sign in ((0, x0, 1.0), (0, x1, -1.0), (1, y0, 1.0), (1, y1, -1.0)):
         if not points:
             return ()

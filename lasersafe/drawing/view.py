@@ -56,7 +56,10 @@ class View:
 
     def run(self, places: Iterable[Sequence[float]]) -> Run:
         """Return where the places of a line lie on paper."""
-        return tuple([self.point(place) for place in places])
+        factor = 1000.0 / self.scale
+        x0, y0, x1, y1 = self.frame
+        x, y, (middle_x, middle_y) = (x0 + x1) / 2, (y0 + y1) / 2, self.middle
+        return tuple([(x + (p[0] - middle_x) * factor, y + (p[1] - middle_y) * factor) for p in places])
 
     def rings(self, polygons: Iterable[Polygon]) -> list[Run]:
         """Return the outlines and holes of an area on paper."""

@@ -116,6 +116,6 @@ def aided_scatter_reach(
     deciding = max(compared, key=lambda c: c.amount / c.limit)
     distances = [
         aided_scatter_distance(deciding.amount, reflectance, view_angle, model, spot, function, gain, aid.magnification)
-        for function in _limits_of_angle(rule_set, "eye", emission, wavelength, duration, None)
+        for function in _limits_of_angle(rule_set, "eye", emission, wavelength, duration, None).functions()
     ]
     return Reach(float(np.max(distances)), deciding)

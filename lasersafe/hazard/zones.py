@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatt
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, train_limit
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.results import Criterion, Zone
@@ -21,6 +22,7 @@ FLOAT = NDArray[np.float64]
 WHOLE_BODY = 0.2  # m2: scatter reaches more than the largest area class of the skin rule, 0.1 m2
 FARTHEST = 1e9  # m
 _BETWEEN = 257
+_FEW = 4096  # up to this many source angles, equal ones are looked for
 
 
 @dataclass(frozen=True)
@@ -149,28 +151,59 @@ def direct_reach(
     return best
 
 
-def _limits_of_angle(
-    rule_set: str, tissue: str, emission: Emission, wavelength: float, duration: float, area: float | None
-) -> list[Callable[[FLOAT], FLOAT]]:
-    """Return, for each comparison of :func:`criteria` in its order, its limit as a function of the source angle."""
+@dataclass(frozen=True)
+class _Limits:
+    """The limits of one emission as functions of the source angle, one for each comparison of :func:`criteria`."""
 
-    def all_limits(angle: FLOAT) -> list[FLOAT]:
+    rule_set: str
+    tissue: str
+    emission: Emission
+    wavelength: float
+    duration: float
+    area: float | None
+
+    @cached_property
+    def count(self) -> int:
+        """How many comparisons there are."""
+        return len(self._of(np.array([ALPHA_MIN])))
+
+    def _of(self, angle: FLOAT) -> list[FLOAT]:
+        emission, area = self.emission, self.area
         if emission.kind == "pulse train":
-            train = train_limit(rule_set, tissue, emission, wavelength, duration, angle, area)
+            train = train_limit(self.rule_set, self.tissue, emission, self.wavelength, self.duration, angle, area)
             if emission.pulses or emission.burst or emission.pedestal:
                 return [np.asarray(train.per_pulse)]
             return [np.asarray(row.per_pulse) for row in train.rows]
         pulsed = emission.kind == "single pulse"
-        time = emission.pulse_duration if pulsed else duration
-        rows = hazard_limits(rule_set, tissue, wavelength, time, angle, exposed_area=area)
+        time = emission.pulse_duration if pulsed else self.duration
+        rows = hazard_limits(self.rule_set, self.tissue, self.wavelength, time, angle, exposed_area=area)
         return [np.asarray(h.radiant_exposure if pulsed else h.irradiance) for h in rows]
 
-    count = len(all_limits(np.array([ALPHA_MIN])))
+    def at(self, angle: FLOAT) -> list[FLOAT]:
+        """Return the limit of each comparison at source angles [rad] of shape (...), equal angles once."""
+        angle = np.asarray(angle, dtype=np.float64)
+        different = unique(angle) if angle.size <= _FEW else angle
+        if different.size == angle.size:
+            found = self._of(angle)
+            return [found[index] for index in range(self.count)]
+        found = self._of(different)
+        place = np.searchsorted(different, angle)
+        return [found[index][place] for index in range(self.count)]
 
-    def one(index: int) -> Callable[[FLOAT], FLOAT]:
-        return lambda angle: all_limits(np.asarray(angle, dtype=np.float64))[index]
+    def functions(self) -> list[Callable[[FLOAT], FLOAT]]:
+        """Return one function for each comparison."""
 
-    return [one(i) for i in range(count)]
+        def one(index: int) -> Callable[[FLOAT], FLOAT]:
+            return lambda angle: self.at(angle)[index]
+
+        return [one(index) for index in range(self.count)]
+
+
+@lru_cache(maxsize=256)
+def _limits_of_angle(
+    rule_set: str, tissue: str, emission: Emission, wavelength: float, duration: float, area: float | None
+) -> _Limits:
+    return _Limits(rule_set, tissue, emission, wavelength, duration, area)
 
 
 @lru_cache(maxsize=256)
@@ -220,7 +253,7 @@ def scatter_reach(
     best = max(point, key=lambda reach: reach.distance)
     if tissue == "skin" or spot_diameter <= ALPHA_MIN * best.distance:
         return best
-    functions = _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area)
+    functions = _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area).functions()
     extended: Reach | None = None
     for function in functions:
         amount = compared[0].amount
@@ -284,7 +317,7 @@ def scatter_ratio(
     area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     if tissue == "eye" and spot_diameter > 0.0:
         angle = np.maximum(source_angle(spot_diameter, spot_diameter, distance, view_angle), ALPHA_MIN)
-        limits = [f(angle) for f in _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area)]
+        limits = _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area).at(angle)
         amount = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)[0].amount
         pairs = [(amount, limit) for limit in limits]
     else:

@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lasersafe.optics.checks import unique
 from lasersafe.results_scene import Polygon
 from lasersafe.scene.directions import Box
 from lasersafe.scene.profile import BeamProfile
@@ -74,7 +75,7 @@ def _bearings(box: Box, slope: FLOAT, steep: bool, pieces: Sequence[Piece], apex
         turn = np.arctan2(ends[:, 0] - apex[0], ends[:, 1] - apex[1]) - box.bearing
         turn = (turn + math.pi) % (2.0 * math.pi) - math.pi
         rays = np.concatenate([rays, turn[np.abs(turn) <= half]])
-    rays = np.unique(rays)
+    rays = unique(rays)
     found: FLOAT = rays[np.concatenate([[True], np.diff(rays) > 1e-8])]
     return found
 

@@ -98,11 +98,16 @@ def _collect(value: object, found: set[str], seen: set[int]) -> None:
         if value and not isinstance(value[0], float) and id(value) not in seen:
             seen.add(id(value))
             for entry in value:
-                _collect(entry, found, seen)
+                if isinstance(entry, str):
+                    found.add(entry)
+                elif not (isinstance(entry, tuple) and entry and isinstance(entry[0], float)):  # mostly coordinates
+                    _collect(entry, found, seen)
     elif is_dataclass(value) and id(value) not in seen:
         seen.add(id(value))
         for entry in vars(value).values():
-            if entry.__class__ is not float:
+            if isinstance(entry, str):
+                found.add(entry)
+            elif entry is not None and entry.__class__ is not float:
                 _collect(entry, found, seen)
 
 

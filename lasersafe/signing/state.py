@@ -37,6 +37,10 @@ def _rounded(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: _rounded(one) for key, one in value.items() if key not in _NOT_RESULTS}
     if isinstance(value, (list, tuple)):  # mostly coordinates
+        if value and all(
+            [type(one) is list and len(one) == 2 and type(one[0]) is type(one[1]) is float for one in value]
+        ):
+            return [[f"{x:.8e}", f"{y:.8e}"] for x, y in value]
         return [f"{one:.8e}" if type(one) is float else _rounded(one) for one in value]
     return value
 
