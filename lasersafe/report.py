@@ -13,6 +13,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.record_report import record_json, unit_key
 from lasersafe.reference import templates_path
 from lasersafe.report_scene import barriers_text, scene_json
+from lasersafe.report_uncertainty import uncertainty_json, uncertainty_text
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
 
@@ -334,6 +335,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
         "notes": list(a.notes),
         "scene": None if a.scene is None else scene_json(a.scene),
         **sources_json(a),
+        "uncertainty": uncertainty_json(a),
         "caution": load_wording(a.language).caution_short,
     }
 
@@ -363,7 +365,7 @@ def assessment_text(a: Assessment) -> str:
                 f"{note}; {zone.criterion.rule_set}, {zone.criterion.hazard}, {zone.criterion.rule}"
             )
     lines += barriers_text(a.scene) if a.scene is not None else []
-    lines += sources_text(a)
+    lines += sources_text(a) + uncertainty_text(a)
     widths = [24, 20, 24, 15, 5, 10, 12, 12, 10, 34]
     lines += ["", _row(["laser", "set-up", "person", "way", "", "distance", "exposure", "limit", "ratio", "answer"],
                        widths)]  # fmt: skip

@@ -32,6 +32,7 @@ from lasersafe.results_sources import (
     UltravioletDay,
 )
 from lasersafe.results_step import Step
+from lasersafe.results_uncertainty import Uncertainty
 from lasersafe.wording import caution_line
 
 __all__ = [
@@ -71,6 +72,7 @@ __all__ = [
     "Step",
     "SumResult",
     "UltravioletDay",
+    "Uncertainty",
     "Zone",
 ]
 
@@ -346,6 +348,7 @@ class Assessment:
     modules: tuple[ModuleResult, ...] = ()
     extended: tuple[ExtendedResult, ...] = ()
     rules: tuple[str, ...] = ()  # which rule decided, one sentence each
+    uncertainty: Uncertainty = field(default_factory=Uncertainty)
     scene: SceneResult | None = None  # where people, surfaces and barriers have places
 
     def __repr__(self) -> str:

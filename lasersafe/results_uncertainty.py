@@ -60,3 +60,4 @@ class Uncertainty:
     spreads: tuple[DistanceSpread, ...] = ()
     measure: str = ""  # one sentence: what to measure to gain most
     corners: int = 1  # corners that were worked out for the sheet
+    as_typed: str = ""  # why the sheet calculates with the values as typed instead, as the case says

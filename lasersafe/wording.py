@@ -204,7 +204,7 @@ def load_wording(language: str = "en") -> Wording:
     folder = templates_path("wording", language)
     files = {
         name: load_toml(folder / f"{name}.toml")
-        for name in ("controls", "other_hazards", "cautions", "sign_off", "sheet", "record", "day")
+        for name in ("controls", "other_hazards", "cautions", "sign_off", "sheet", "record", "uncertainty", "day")
     }
     if (folder / "phrases.toml").is_file():
         files["phrases"] = load_toml(folder / "phrases.toml")
@@ -222,7 +222,11 @@ def load_wording(language: str = "en") -> Wording:
         ),
         declarations={entry["key"]: entry["declares"] for entry in roles},
         roles={entry["key"]: entry["name"] for entry in roles},
-        texts=read_texts(language, "sheet.toml", files["sheet"]) | read_texts(language, "record.toml", files["record"]),
+        texts={
+            key: text
+            for name in ("sheet", "record", "uncertainty")
+            for key, text in read_texts(language, f"{name}.toml", files[name]).items()
+        },
         digest=digest,
         day=read_day(language, files["day"]),
         phrases=read_phrases(language, files.get("phrases", {})),

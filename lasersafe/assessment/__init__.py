@@ -17,6 +17,7 @@ from lasersafe.assessment.markings import refuse_unreadable_markings
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.record import record_of
 from lasersafe.assessment.scans import scan_results
+from lasersafe.assessment.spreads import sure_decision, uncertainty_of
 from lasersafe.assessment.together import ALL_LASERS
 from lasersafe.assessment.worked import stopped_by, worked_out, worst_of
 from lasersafe.limits import rule_sets
@@ -71,7 +72,7 @@ def assess(case: Case, language: str | None = None) -> Assessment:
     by_barrier = {s.key for s in scenarios if any(stopped_by(case, s, b, persons[s.person]) for b in barriers)}
     parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
     findings = control_findings(parts, controls, fitted, by_barrier)
-    record = record_of(case, found, scenarios, eyewear, barriers, words, findings)
+    record = record_of(typed, case, found, scenarios, eyewear, barriers, words, findings)
     decision, draft = decision_of(case, found, setups, scenarios, eyewear, barriers, record, wording)
     people = {
         "assessor": case.in_charge.assessor,
@@ -83,6 +84,8 @@ def assess(case: Case, language: str | None = None) -> Assessment:
     if stage is not None:
         scene = scene_part.scene_result(stage, scenarios, cells, wording, worked.other_stages)
         decision = scene_part.scene_decision(decision, scene, wording)
+    uncertainty = uncertainty_of(typed, corners, found, setups, wording)
+    decision = sure_decision(decision, uncertainty, wording)
     days = ultraviolet_days(found, scenarios)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
@@ -117,6 +120,7 @@ def assess(case: Case, language: str | None = None) -> Assessment:
         modules=tuple(one for context in found if context.setup.fitted for one in module_results(context)),
         extended=tuple(one for context in found for one in extended_results(context)),
         rules=rule_sentences(setups),
+        uncertainty=uncertainty,
         scene=scene,
     )
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from lasersafe.errors import InputError
+from lasersafe.hazard.corner import COVERAGE
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.grid import grid_of
 from lasersafe.models import Case, Knob, SIValue, Toleranced, replaced, tolerances_of
@@ -15,7 +16,6 @@ from lasersafe.quantity import format_quantity
 from lasersafe.results_uncertainty import InputTolerance
 from lasersafe.typed import shown
 
-COVERAGE = 2.0  # standard uncertainties to each side that a corner takes, about 95 %; JCGM 100:2008, 6.3.3, from memory
 MOST_CORNERS = 24
 _DURATIONS = (1e-9, 1e-7, 1e-4, 0.25, 10.0, 100.0, 3e4)  # s: times at which the limits of two wavelengths are compared
 _EDGE = 1e-9  # relative step to the other side of an edge
@@ -107,8 +107,8 @@ def corners_of(case: Case) -> Corners:
                 one.field, one.value.typed, one.value.unit, float(one.value), low, high, one.tolerance.kind, used, tried
             )
         )
-    if not found:
-        return Corners((case,), ())
+    if not found or case.settings.decide_by == "as typed":
+        return Corners((case,), tuple(inputs))
     if math.prod(len(used) for _, used in choices) > MOST_CORNERS:
         names = ", ".join(one.field for one, _ in choices)
         message = (

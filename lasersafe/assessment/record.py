@@ -34,8 +34,9 @@ def area_of_case(case: Case) -> dict[str, str]:
     return found
 
 
-def laser_facts(found: list[Context]) -> tuple[LaserFacts, ...]:
-    """Return each laser of the case with the beams of its set-ups."""
+def laser_facts(found: list[Context], typed: Case) -> tuple[LaserFacts, ...]:
+    """Return each laser of the case with the beams of its set-ups; its wavelength is that of the case as typed."""
+    wavelengths = {laser.name: float(laser.wavelength) for laser in typed.laser}
     facts: dict[str, LaserFacts] = {}
     for context in found:
         laser, space, beam = context.laser, context.space, context.beam
@@ -53,7 +54,7 @@ def laser_facts(found: list[Context]) -> tuple[LaserFacts, ...]:
             laser.name,
             laser.class_label,
             laser.serial,
-            context.wavelength,
+            wavelengths[laser.name],
             laser.handheld,
             space.kind,
             *_spans(context),
@@ -82,6 +83,7 @@ def _span(values: list[float]) -> Span | None:
 
 
 def record_of(
+    typed: Case,
     case: Case,
     found: list[Context],
     scenarios: list[Scenario],
@@ -101,7 +103,7 @@ def record_of(
     return Record(
         conditions=tuple(sorted(words)),
         area=area_of_case(case),
-        lasers=laser_facts(found),
+        lasers=laser_facts(found, typed),
         expected=rows,
         findings=findings,
         review_by=case.review_by.isoformat(),

@@ -277,3 +277,16 @@ class Settings(CaseModel):
         description="true when nothing but the surfaces listed can come into the beam; otherwise a full mirror and a "
         "perfect scatterer at the work are assumed beside them.",
     )
+    decide_by: Literal["worst corner", "as typed"] = Field(
+        default="worst corner",
+        description="Where inputs carry tolerances: 'worst corner' (every input at its worse end at once) or "
+        "'as typed', which needs decide_by_reason.",
+    )
+    decide_by_reason: Line = Field(default="", description="Why not the worst corner; printed in the decision.")
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Ask for the reason of what is not the strict choice."""
+        if peek.data.get("decide_by") == "as typed" and "decide_by_reason" not in peek.data:
+            return [(("decide_by_reason",), "missing; say why the worst corner does not decide, it is printed")]
+        return []

@@ -21,6 +21,7 @@ from lasersafe.sheet import (
     signatures,
     sources,
     tables,
+    uncertainty,
 )
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
@@ -183,6 +184,7 @@ def lay_out(
     record.review(flow, assessment, wording)
     handouts.notice_flow(flow, assessment, wording)
     back.differences(flow, assessment, wording)
+    uncertainty.uncertainty(flow, assessment, wording)
     back.inputs(flow, assessment, wording)
     steps(flow, assessment, wording, references)
     back.notes(flow, assessment, wording)

@@ -68,7 +68,10 @@ LAYERS: list[set[str]] = [
     {"assessment"},
     {"drawing"},
     {"sheet"},
-    {"answers", "reach", "report", "report_plan", "report_scene", "record_report", "signing", "library"},
+    {
+        "answers", "library", "reach", "report", "report_plan", "report_scene", "report_uncertainty", "record_report",
+        "signing",
+    },  # fmt: skip
     {"cli"},
 ]
 HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}

@@ -1,0 +1,187 @@
+"""How sure the distances of the fitted set-ups are: nominal, worst corner, Monte Carlo, and what changes them most."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.assessment.bounds import Corners
+from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.variation import variable_inputs, zone_distances
+from lasersafe.errors import CalcError
+from lasersafe.hazard.corner import Evaluate
+from lasersafe.hazard.sensitivity import slope
+from lasersafe.hazard.uncertainty import (
+    MonteCarlo,
+    Uncertain,
+    limits_of,
+    monte_carlo,
+    sensitivity,
+    worst_corner,
+)
+from lasersafe.models import Case, Toleranced, tolerances_of
+from lasersafe.quantity import format_quantity
+from lasersafe.results import Decision, SetupResult, Zone
+from lasersafe.results_uncertainty import DistanceSpread, Influence, Uncertainty
+
+if TYPE_CHECKING:
+    from lasersafe.wording import Wording
+
+DRAWS = 20_000
+SEED = 20_250_101  # any fixed number: equal cases give equal sheets
+ZONES = (("direct", "eye"), ("direct", "skin"), ("scatter", "eye"), ("scatter", "skin"))
+_SIGN = {"low": -1, "high": 1}
+_NOT_MEASURED = ("duration", "view_angle")  # chosen by rule, on the strict side
+_NO_INFLUENCE = 1e-6
+
+
+def uncertainty_of(
+    case: Case, corners: Corners, found: list[Context], setups: list[SetupResult], wording: Wording
+) -> Uncertainty:
+    """Return what the sheet says on how sure its distances are.
+
+    Parameters
+    ----------
+    case : Case
+        As typed, before its values were moved to a corner.
+    corners : Corners
+        The corners that were worked out.
+    found : list of Context
+        The set-ups at the worst corner; of a case without tolerances, as typed.
+    setups : list of SetupResult
+        Their zones, the worst of all corners.
+    wording : Wording
+        Language of the sentence.
+    """
+    moved = bool(corners.inputs) and case.settings.decide_by != "as typed"
+    nominal = contexts(case, found[0].rule_sets) if moved else found
+    spreads: list[DistanceSpread] = []
+    for context, setup in zip(nominal, setups, strict=True):
+        if setup.fitted:
+            spreads += [_spread(context, setup.zone(way, tissue)) for way, tissue in ZONES]
+    as_typed = case.settings.decide_by_reason if corners.inputs and case.settings.decide_by == "as typed" else ""
+    return Uncertainty(corners.inputs, tuple(spreads), _sentence(spreads, wording), len(corners.cases), as_typed)
+
+
+def sure_decision(decision: Decision, found: Uncertainty, wording: Wording) -> Decision:
+    """Return the decision with a sentence on which values its distances hold for, where inputs carry tolerances."""
+    if not found.inputs:
+        return decision
+    words = wording.text("sure.typed_only", reason=found.as_typed) if found.as_typed else wording.text("sure.corner")
+    return replace(decision, people=f"{decision.people} {words}")
+
+
+def inputs_of(context: Context, way: str) -> tuple[list[Uncertain], dict[str, int]]:
+    """Return the inputs of a set-up that act on a way, with their tolerances and the direction that is known."""
+    stated = _stated(context)
+    inputs, directions = [], {}
+    for name, value in variable_inputs(context, way).items():
+        one = stated.get(name)
+        if one is None:
+            inputs.append(Uncertain(name, value, value, value, "bound"))
+            continue
+        inputs.append(Uncertain(name, value, one.tolerance.low, one.tolerance.high, one.tolerance.kind))
+        directions[name] = _SIGN.get(one.worst, 0)
+    return inputs, directions
+
+
+def _stated(context: Context) -> dict[str, Toleranced]:
+    """Return the tolerances of laser and set-up by the name of the field; of a range, that of its highest power."""
+    case = context.case
+    laser = next(i for i, one in enumerate(case.laser) if one.name == context.laser.name)
+    setup = next(i for i, one in enumerate(context.laser.setup) if one.name == context.setup.name)
+    found = {}
+    for one in tolerances_of(case):
+        place = one.place
+        if place[:2] != ("laser", laser):
+            continue
+        rest = place[2:]
+        if rest[:2] == ("setup", setup):
+            rest = rest[2:]
+        elif rest[0] == "emission":
+            rest = rest[1:]
+        if len(rest) == 2 and rest[1] == "high" and one.worst == "high":
+            rest = rest[:1]
+        if all(isinstance(part, str) for part in rest):
+            found[".".join(str(part) for part in rest)] = one
+    return found
+
+
+def _spread(context: Context, zone: Zone) -> DistanceSpread:
+    way, tissue = zone.way, zone.tissue
+    name = (context.laser.name, context.setup.name, way, tissue)
+
+    def evaluate(values: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64]:
+        return zone_distances(context, way, tissue, values)
+
+    try:
+        nominal = float(zone_distances(context, way, tissue, {}))
+        inputs, directions = inputs_of(context, way)
+        uncertain = [one for one in inputs if one.low < one.high]
+        worst, drawn = nominal, None
+        if uncertain:
+            worst = worst_corner(evaluate, uncertain, directions).value
+            drawn = monte_carlo(evaluate, uncertain, DRAWS, SEED)
+        influences = _influences(evaluate, inputs, uncertain, directions)
+    except CalcError as error:
+        return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), str(error))
+    return DistanceSpread(*name, nominal, max(worst, zone.distance), *_drawn(drawn), influences)
+
+
+def _drawn(found: MonteCarlo | None) -> tuple[float | None, float | None, int, int]:
+    return (None, None, 0, SEED) if found is None else (found.upper, found.error, found.draws, found.seed)
+
+
+def _influences(
+    evaluate: Evaluate, inputs: list[Uncertain], uncertain: list[Uncertain], directions: Mapping[str, int]
+) -> tuple[Influence, ...]:
+    """Return what each input does to a distance: first those with a tolerance, by gain, then the others, by slope."""
+    values = {one.name: one.nominal for one in inputs}
+    found = []
+    for one in sensitivity(evaluate, uncertain, directions) if uncertain else ():
+        low, high = limits_of(next(u for u in uncertain if u.name == one.name))
+        ends = evaluate({one.name: np.array([low, high])})
+        found.append(Influence(one.name, one.percent, float(ends[0]), float(ends[1]), one.known))
+    known = {one.name for one in found}
+    others = [
+        Influence(one.name, slope(evaluate, values, one.name), None, None, None)
+        for one in inputs
+        if one.name not in known and one.name not in _NOT_MEASURED
+    ]
+    others = [one for one in others if abs(one.exponent) > _NO_INFLUENCE]
+    return tuple(found + sorted(others, key=lambda one: (-abs(one.exponent), one.name)))
+
+
+def _sentence(spreads: list[DistanceSpread], wording: Wording) -> str:
+    """Return what to measure to gain most, for the distance that reaches farthest."""
+    known = [one for one in spreads if one.influences and one.way == "direct"]
+    if not known:
+        return ""
+    first = max(known, key=lambda one: one.worst)
+    best = first.influences[0]
+    what = name_of(best.name, wording)
+    where = (
+        f"{first.laser}, {first.setup}, "
+        + wording.text(f"way.{first.way}")
+        + ", "
+        + wording.text(f"tissue.{first.tissue}")
+    )
+    if best.known is None:
+        return wording.text("sure.state", what=what, percent=f"{abs(best.exponent):.2g}", where=where)
+    if not best.known < first.worst:
+        return wording.text("sure.nothing", where=where)
+    return wording.text(
+        "sure.measure", what=what, where=where, worst=format_quantity(first.worst, "m", 3, "up"),
+        known=format_quantity(best.known, "m", 3, "up"),
+    )  # fmt: skip
+
+
+def name_of(name: str, wording: Wording) -> str:
+    """Return an input in words."""
+    field, _, axis = name.partition(".")
+    return wording.text(f"input.{field}") + (f", {axis}" if axis else "")
