@@ -124,7 +124,7 @@ class _Bars:
         """Add the bars to a page, their upper left corner at ``left`` and ``top``."""
         room = self.width - self.left - self.right
         most = max([1.0, *(abs(one.exponent) for one in self.rows if abs(one.exponent) < 1e6)])
-        half = room / 2.0 - 26.0
+        half = room / 2.0 - 42.0
         zero = left + self.left + room / 2.0
         bottom = top - _STEP * len(self.rows)
         for share in (-1.0, -0.5, 0.0, 0.5, 1.0):
