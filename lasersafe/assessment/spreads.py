@@ -21,7 +21,6 @@ from lasersafe.hazard.uncertainty import (
     Uncertain,
     limits_of,
     monte_carlo,
-    sensitivity,
     worst_corner,
 )
 from lasersafe.models import Case, Toleranced, tolerances_of
@@ -35,7 +34,7 @@ if TYPE_CHECKING:
 DRAWS = 20_000
 SEED = 20_250_101  # any fixed number: equal cases give equal sheets
 ZONES = (("direct", "eye"), ("direct", "skin"), ("scatter", "eye"), ("scatter", "skin"))
-_SIGN = {"low": -1, "high": 1}
+Tried = tuple[float, ...] | None
 _NOT_MEASURED = ("duration", "view_angle")  # chosen by rule, on the strict side
 _NO_INFLUENCE = 1e-6
 
@@ -60,10 +59,11 @@ def uncertainty_of(
     """
     moved = bool(corners.inputs) and case.settings.decide_by != "as typed"
     nominal = contexts(case, found[0].rule_sets) if moved else found
+    used = {one.field: one.used for one in corners.inputs}
     spreads: list[DistanceSpread] = []
     for context, setup in zip(nominal, setups, strict=True):
         if setup.fitted:
-            spreads += [_spread(context, setup.zone(way, tissue)) for way, tissue in ZONES]
+            spreads += [_spread(context, setup.zone(way, tissue), used) for way, tissue in ZONES]
     as_typed = case.settings.decide_by_reason if corners.inputs and case.settings.decide_by == "as typed" else ""
     return Uncertainty(corners.inputs, tuple(spreads), _sentence(spreads, wording), len(corners.cases), as_typed)
 
@@ -76,18 +76,36 @@ def sure_decision(decision: Decision, found: Uncertainty, wording: Wording) -> D
     return replace(decision, people=f"{decision.people} {words}")
 
 
-def inputs_of(context: Context, way: str) -> tuple[list[Uncertain], dict[str, int]]:
-    """Return the inputs of a set-up that act on a way, with their tolerances and the direction that is known."""
+def inputs_of(
+    context: Context, way: str, used: Mapping[str, tuple[float, ...]]
+) -> tuple[list[Uncertain], dict[str, Tried]]:
+    """Return the inputs of a set-up that act on a way with their tolerances, and where the worst of each can be.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up, as typed.
+    way : str
+        ``direct``, ``mirror`` or ``scatter``.
+    used : mapping of str to tuple of float
+        What the corners took for each field. [SI units]
+
+    Returns
+    -------
+    list of Uncertain, dict of str to tuple of float or None
+        None: anywhere between both ends, as of a setting that can be turned.
+    """
     stated = _stated(context)
-    inputs, directions = [], {}
+    inputs: list[Uncertain] = []
+    tried: dict[str, Tried] = {}
     for name, value in variable_inputs(context, way).items():
         one = stated.get(name)
         if one is None:
             inputs.append(Uncertain(name, value, value, value, "bound"))
             continue
         inputs.append(Uncertain(name, value, one.tolerance.low, one.tolerance.high, one.tolerance.kind))
-        directions[name] = _SIGN.get(one.worst, 0)
-    return inputs, directions
+        tried[name] = None if one.worst == "range" else used[one.field]
+    return inputs, tried
 
 
 def _stated(context: Context) -> dict[str, Toleranced]:
@@ -112,7 +130,7 @@ def _stated(context: Context) -> dict[str, Toleranced]:
     return found
 
 
-def _spread(context: Context, zone: Zone) -> DistanceSpread:
+def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]]) -> DistanceSpread:
     way, tissue = zone.way, zone.tissue
     name = (context.laser.name, context.setup.name, way, tissue)
 
@@ -121,16 +139,33 @@ def _spread(context: Context, zone: Zone) -> DistanceSpread:
 
     try:
         nominal = float(zone_distances(context, way, tissue, {}))
-        inputs, directions = inputs_of(context, way)
+        inputs, tried = inputs_of(context, way, used)
         uncertain = [one for one in inputs if one.low < one.high]
         worst, drawn = nominal, None
         if uncertain:
-            worst = worst_corner(evaluate, uncertain, directions).value
+            worst = _worst(evaluate, uncertain, tried)
             drawn = monte_carlo(evaluate, uncertain, DRAWS, SEED)
-        influences = _influences(evaluate, inputs, uncertain, directions)
+        influences = _influences(evaluate, inputs, uncertain, tried, worst)
     except CalcError as error:
         return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), str(error))
     return DistanceSpread(*name, nominal, max(worst, zone.distance), *_drawn(drawn), influences)
+
+
+def _worst(evaluate: Evaluate, uncertain: list[Uncertain], tried: Mapping[str, Tried]) -> float:
+    """Return the farthest distance over all that the corners of a case take."""
+    values: dict[str, tuple[float, ...]] = {}
+    for one in uncertain:
+        places = tried[one.name]
+        if one.low == one.high:
+            values[one.name] = (one.nominal,)
+        elif places is not None:
+            values[one.name] = places
+    if len(values) < len(uncertain):  # settings that are searched
+        known = {name: places[0] for name, places in values.items() if len(places) == 1}
+        directions = {one.name: 1 if known[one.name] > one.nominal else -1 for one in uncertain if one.name in known}
+        return worst_corner(evaluate, uncertain, directions).value
+    grid = np.meshgrid(*(np.array(places) for places in values.values()), indexing="ij")
+    return float(np.max(evaluate({name: one.reshape(-1) for name, one in zip(values, grid, strict=True)})))
 
 
 def _drawn(found: MonteCarlo | None) -> tuple[float | None, float | None, int, int]:
@@ -138,20 +173,22 @@ def _drawn(found: MonteCarlo | None) -> tuple[float | None, float | None, int, i
 
 
 def _influences(
-    evaluate: Evaluate, inputs: list[Uncertain], uncertain: list[Uncertain], directions: Mapping[str, int]
+    evaluate: Evaluate, inputs: list[Uncertain], uncertain: list[Uncertain], tried: Mapping[str, Tried], worst: float
 ) -> tuple[Influence, ...]:
     """Return what each input does to a distance: first those with a tolerance, by gain, then the others, by slope."""
     values = {one.name: one.nominal for one in inputs}
     found = []
-    for one in sensitivity(evaluate, uncertain, directions) if uncertain else ():
-        low, high = limits_of(next(u for u in uncertain if u.name == one.name))
-        ends = evaluate({one.name: np.array([low, high])})
-        found.append(Influence(one.name, one.percent, float(ends[0]), float(ends[1]), one.known))
-    known = {one.name for one in found}
+    for one in uncertain:
+        low, high = evaluate({one.name: np.array(limits_of(one))}).tolist()
+        exact = [one._replace(low=one.nominal, high=one.nominal) if other is one else other for other in uncertain]
+        known = min(worst, _worst(evaluate, exact, tried))
+        found.append(Influence(one.name, slope(evaluate, values, one.name), low, high, known))
+    found.sort(key=lambda one: (one.known, -abs(one.exponent), one.name))
+    named = {one.name for one in found}
     others = [
         Influence(one.name, slope(evaluate, values, one.name), None, None, None)
         for one in inputs
-        if one.name not in known and one.name not in _NOT_MEASURED
+        if one.name not in named and one.name not in _NOT_MEASURED
     ]
     others = [one for one in others if abs(one.exponent) > _NO_INFLUENCE]
     return tuple(found + sorted(others, key=lambda one: (-abs(one.exponent), one.name)))

@@ -1,0 +1,149 @@
+"""What a user gets to know on how sure the distances are: sheet, text and JSON."""
+
+import json
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.variation import zone_distances
+from lasersafe.errors import CaseError
+from lasersafe.hazard.uncertainty import Uncertain, worst_corner
+from lasersafe.limits import rule_sets
+from lasersafe.models import parse_case
+from lasersafe.report import assessment_json, assessment_text
+from lasersafe.sheet import render_sheet
+from tests.behaviour.test_tolerances import DIAMETER, FOCAL, POWER, WAVELENGTH, assessed, distances, text_of
+
+TOLERANT = (
+    (POWER, 'power = "1.5 kW +- 5 %"'),
+    (DIAMETER, 'beam_diameter = "8.5 mm +- 0.5 mm standard uncertainty"'),
+    (FOCAL, 'focal_length = { value = "400 mm", lowest = "392 mm", highest = "410 mm" }'),
+)
+
+
+def words(assessment, language=None):
+    from io import BytesIO
+
+    import pypdf
+
+    pages = pypdf.PdfReader(BytesIO(render_sheet(assessment, language=language))).pages
+    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pages))
+
+
+def spread(assessment, way, tissue):
+    return next(one for one in assessment.uncertainty.spreads if (one.way, one.tissue) == (way, tissue))
+
+
+def test_nominal_95_percent_and_worst_corner_stand_in_order():
+    assessment = assessed(*TOLERANT)
+    for tissue in ("eye", "skin"):
+        one = spread(assessment, "direct", tissue)
+        assert one.nominal == pytest.approx(distances(assessed())["Bench laser", "Lens", "direct", tissue], rel=1e-12)
+        assert one.worst == pytest.approx(distances(assessment)["Bench laser", "Lens", "direct", tissue], rel=1e-9)
+        assert one.nominal < one.upper < one.worst
+        assert 0.0 < one.upper_error < 0.1 * (one.upper - one.nominal)
+
+
+def test_equal_cases_give_equal_spreads():
+    assert assessed(*TOLERANT).uncertainty == assessed(*TOLERANT).uncertainty
+
+
+def test_the_input_to_measure_is_the_one_that_gains_most():
+    found = assessed(*TOLERANT).uncertainty
+    first, *others = spread(assessed(*TOLERANT), "direct", "eye").influences
+    assert first.name == "beam_diameter"
+    assert all(first.known <= one.known for one in others if one.known is not None)
+    assert "Measure the beam diameter first" in found.measure
+    exact = assessed(TOLERANT[0], TOLERANT[2])
+    assert first.known == pytest.approx(distances(exact)["Bench laser", "Lens", "direct", "eye"], rel=1e-9)
+
+
+def test_without_tolerances_the_sheet_says_so_and_still_ranks_the_inputs():
+    assessment = assessed()
+    assert [one.name for one in spread(assessment, "direct", "eye").influences][:3] == [
+        "focal_length", "beam_diameter", "power",
+    ]  # fmt: skip
+    text = words(assessment)
+    assert "No input of this case states a tolerance" in text
+    assert "What changes the distance most" in text
+    assert "worst corner of all stated tolerances" not in text
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_sheet_shows_inputs_spread_and_seed(language):
+    assessment = assessed(*TOLERANT)
+    text = words(assessment, language)
+    assert "laser[1].emission.power" in text
+    assert "1.5 kW +- 5 %" in text
+    assert "20 000" in text.replace("\u00a0", " ")
+    assert str(spread(assessment, "direct", "eye").seed) in text
+    assert ("probability of injury" if language == "en" else "Wahrscheinlichkeit einer Verletzung") in text
+
+
+def test_the_decision_says_that_it_is_the_worst_corner():
+    assert assessed(*TOLERANT).decision.people.endswith(
+        "These distances are the worst corner of all stated tolerances."
+    )
+
+
+def test_deciding_by_the_values_as_typed_needs_a_reason_that_is_printed():
+    typed = ("[[laser]]\nname", '[settings]\ndecide_by = "as typed"\ndecide_by_reason = "trial run"\n\n[[laser]]\nname')
+    assessment = assessed(*TOLERANT, typed)
+    assert distances(assessment) == pytest.approx(distances(assessed()), rel=1e-12)
+    assert "not for the worst corner of the stated tolerances: trial run" in assessment.decision.people
+    assert spread(assessment, "direct", "eye").worst > spread(assessment, "direct", "eye").nominal
+    with pytest.raises(CaseError, match="say why the worst corner does not decide"):
+        parse_case(text_of((typed[0], typed[1].replace('decide_by_reason = "trial run"\n', ""))))
+
+
+def test_json_and_text_carry_the_spread():
+    assessment = assessed(*TOLERANT)
+    data = json.loads(json.dumps(assessment_json(assessment), allow_nan=False))["uncertainty"]
+    assert data["decided_by"] == "worst corner"
+    assert data["inputs"][0]["field"] == "laser[1].emission.power"
+    row = next(one for one in data["distances"] if (one["way"], one["tissue"]) == ("direct", "eye"))
+    assert row["nominal_m"] < row["one_sided_95_percent_m"] < row["worst_corner_m"]
+    text = assessment_text(assessment)
+    assert "how sure the distances are" in text
+    assert "seed" in text
+
+
+SHARE = st.floats(0.5, 20.0)
+
+
+@settings(max_examples=max(20, settings().max_examples // 6))
+@given(SHARE, SHARE, SHARE, st.sampled_from(["450 nm +- 15 nm", "1070 nm +- 30 nm", "1395 nm +- 10 nm", "10.6 um"]))
+def test_the_corner_of_the_sheet_is_that_of_a_search_over_everything_between(power, divergence, diameter, wavelength):
+    changes = (
+        (POWER, f'power = "1.5 kW +- {power!r} %"'),
+        (WAVELENGTH, f'wavelength = "{wavelength}"'),
+        ('beam_diameter = "6 mm"', f'beam_diameter = "6 mm +- {diameter!r} %"'),
+        ('divergence = "1 mrad"', f'divergence = "5 mrad +- {divergence!r} %"'),
+    )
+    from lasersafe.assessment.bounds import corners_of
+    from lasersafe.assessment.setups import setup_result
+
+    case = parse_case(text_of(*changes))
+    free = next(c for c in contexts(case, rule_sets()) if c.setup.name == "Free beam")
+    corners = corners_of(case)
+    found = [
+        setup_result(c) for one in corners.cases for c in contexts(one, rule_sets()) if c.setup.name == "Free beam"
+    ]
+    inputs = [
+        Uncertain("power", 1500.0, 1500.0 * (1 - power / 100), 1500.0 * (1 + power / 100), "bound"),
+        Uncertain("beam_diameter", 6e-3, 6e-3 * (1 - diameter / 100), 6e-3 * (1 + diameter / 100), "bound"),
+        Uncertain("divergence", 5e-3, 5e-3 * (1 - divergence / 100), 5e-3 * (1 + divergence / 100), "bound"),
+    ]
+    light = next((one for one in corners.inputs if one.field.endswith("wavelength")), None)
+    if light is not None:
+        inputs.append(Uncertain("wavelength", light.nominal, light.low, light.high, "bound"))
+    for tissue in ("eye", "skin"):
+        searched = worst_corner(
+            lambda values, tissue=tissue: zone_distances(free, "direct", tissue, values),
+            inputs, {"power": 1, "beam_diameter": -1, "divergence": -1},
+            {} if light is None else {"wavelength": [4e-7, 4.5e-7, 1.05e-6, 1.4e-6]},
+        ).value  # fmt: skip
+        assert max(s.zone("direct", tissue).distance for s in found) == pytest.approx(searched, rel=1e-6)
