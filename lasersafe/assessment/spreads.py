@@ -138,14 +138,15 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
         return zone_distances(context, way, tissue, values)
 
     try:
-        nominal = float(zone_distances(context, way, tissue, {}))
-        inputs, tried = inputs_of(context, way, used)
+        nominal = float(zone_distances(context, way, tissue, {})) if used else zone.distance
+        first = (way, tissue) == ZONES[0]
+        inputs, tried = inputs_of(context, way, used) if used or first else ([], {})
         uncertain = [one for one in inputs if one.low < one.high]
         worst, drawn = nominal, None
         if uncertain:
             worst = _worst(evaluate, uncertain, tried)
             drawn = monte_carlo(evaluate, uncertain, DRAWS, SEED)
-        influences = _influences(evaluate, inputs, uncertain, tried, worst)
+        influences = _influences(evaluate, inputs, uncertain, tried, worst) if first else ()
     except CalcError as error:
         return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), str(error))
     return DistanceSpread(*name, nominal, max(worst, zone.distance), *_drawn(drawn), influences)
