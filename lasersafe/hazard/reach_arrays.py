@@ -10,6 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.hazard.comparisons import Light, comparisons
 from lasersafe.hazard.distances import direct_distance_arrays, scatter_distance
+from lasersafe.hazard.two_axes import farthest_of_two_axes
+from lasersafe.hazard.variation import Beams
 from lasersafe.optics.checks import FloatArray, positive, within
 
 
@@ -91,15 +93,10 @@ def direct_reach_arrays(
     light: Light,
     wavelength: ArrayLike,
     duration: ArrayLike,
-    waist_diameter: ArrayLike,
-    divergence: ArrayLike,
-    waist_position: ArrayLike = 0.0,
-    *,
-    profile: str = "gaussian",
-    propagation: str = "hyperbolic",
+    beams: Beams,
     reflectance: ArrayLike = 1.0,
 ) -> ReachArrays:
-    """Return how far circular beams, or their reflection by a flat mirror, exceed the limits [1]_.
+    """Return how far beams, or their reflection by a flat mirror, exceed the limits [1]_.
 
     Parameters
     ----------
@@ -113,16 +110,8 @@ def direct_reach_arrays(
         Vacuum wavelength. [m]
     duration : array_like, shape (...)
         Exposure duration. [s]
-    waist_diameter : array_like, shape (...)
-        Full 1/e diameter at the waist; 0 for a point focus. [m]
-    divergence : array_like, shape (...)
-        Full 1/e angle far from the waist. [rad]
-    waist_position : array_like, shape (...)
-        Place of the waist, from the last optic. [m]
-    profile : str
-        ``"gaussian"`` or ``"top-hat"``.
-    propagation : str
-        ``"hyperbolic"`` or ``"linear"``.
+    beams : Beams
+        The beams.
     reflectance : array_like, shape (...)
         1 for the direct beam, that of the mirror for a reflection. [1]
 
@@ -143,13 +132,16 @@ def direct_reach_arrays(
     .. [1] OSHA-OTM, range equation; ISO11146-1 for the hyperbolic beam.
     """
     amount = positive("amount", light.amount, "W or J") * within("reflectance", reflectance, "", 0.0, 1.0)
-    shape = _shape(light, wavelength, duration, waist_diameter, divergence, waist_position, reflectance)
+    axes = (beams.waist_diameter, beams.divergence, beams.waist_position)
+    shape = _shape(light, wavelength, duration, *(one for pair in axes for one in pair), reflectance)
 
     def distance_of(limit: FloatArray, aperture: FloatArray) -> FloatArray:
+        if not beams.circular:
+            return farthest_of_two_axes(amount, limit, aperture, *axes, beams.profile, beams.propagation)
+        (waist, _), (angle, _), (position, _) = axes
         return direct_distance_arrays(
-            amount, limit, aperture, waist_diameter, divergence, waist_position,
-            profile=profile, propagation=propagation,
-        )  # fmt: skip
+            amount, limit, aperture, waist, angle, position, profile=beams.profile, propagation=beams.propagation
+        )
 
     return _farthest(rule_sets, tissue, light, wavelength, duration, shape, distance_of)
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from lasersafe.errors import InputError
+from lasersafe.hazard.variation import Beams
 from lasersafe.library.given import Given, broadcast, given, given_or_none
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, choice
-from lasersafe.optics.geometry import CRITERIA, PROFILES, PROPAGATIONS, BeamGeometry, diameter_at, to_1_over_e
+from lasersafe.optics.geometry import CRITERIA, PROFILES, PROPAGATIONS, BeamGeometry, to_1_over_e
 from lasersafe.optics.propagation import FIBRE_CRITERIA, check_diffraction, fibre_multimode
 from lasersafe.quantity import format_quantity
 from lasersafe.typed import shown
@@ -18,7 +19,7 @@ from lasersafe.typed import shown
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Beam:
-    """Circular beams; all diameters and angles are full ones at 1/e of the peak, whatever was typed.
+    """Beams, circular or oblong; all diameters and angles are full ones at 1/e of the peak, whatever was typed.
 
     Attributes
     ----------
@@ -32,6 +33,8 @@ class Beam:
         ``"gaussian"`` or ``"top-hat"``.
     propagation : str
         ``"hyperbolic"`` or ``"linear"``.
+    waist_diameter_y, divergence_y : numpy.ndarray, shape (...), or None
+        The same on the other axis of an oblong beam. [m, rad]
     free : bool
         Whether it leaves the laser without an optic, so that diffraction bounds its divergence.
     """
@@ -41,15 +44,29 @@ class Beam:
     waist_position: FloatArray
     profile: str = "gaussian"
     propagation: str = "hyperbolic"
+    waist_diameter_y: FloatArray | None = None
+    divergence_y: FloatArray | None = None
     free: bool = False
 
     @property
     def shape(self) -> tuple[int, ...]:
         """Shape that its arrays have together."""
-        return np.broadcast_shapes(self.waist_diameter.shape, self.divergence.shape, self.waist_position.shape)
+        beams = self.axes()
+        return np.broadcast_shapes(
+            *(one.shape for one in (*beams.waist_diameter, *beams.divergence, *beams.waist_position))
+        )
 
-    def diameter(self, distance: Given) -> FloatArray:
-        """Return the full 1/e diameter [m] at a distance from the last optic.
+    def axes(self) -> Beams:
+        """Return both axes, as the functions of ``hazard`` take them."""
+        waist = self.waist_diameter if self.waist_diameter_y is None else self.waist_diameter_y
+        angle = self.divergence if self.divergence_y is None else self.divergence_y
+        return Beams(
+            (self.waist_diameter, waist), (self.divergence, angle), (self.waist_position, self.waist_position),
+            self.profile, self.propagation,
+        )  # fmt: skip
+
+    def diameters(self, distance: Given) -> tuple[FloatArray, FloatArray]:
+        """Return the full 1/e diameters [m] in x and y at a distance from the last optic.
 
         Parameters
         ----------
@@ -58,12 +75,31 @@ class Beam:
         """
         way = given("distance", distance)
         broadcast(beam=np.empty(self.shape), distance=way)
-        return diameter_at(self.waist_diameter, self.divergence, self.waist_position, way, self.propagation)
+        return self.axes().diameters(way)
+
+    def diameter(self, distance: Given) -> FloatArray:
+        """Return the full 1/e diameter [m] of a circular beam at a distance from the last optic.
+
+        Parameters
+        ----------
+        distance : number, str, pint quantity, or an array of them
+            From the last optic. [m]
+        """
+        x, y = self.diameters(distance)
+        if x is not y:
+            message = "diameter: this beam is oblong and has two; diameters(distance) gives both"
+            raise InputError(message)
+        return x
 
     def __repr__(self) -> str:
+        waist, angle = _span(self.waist_diameter, "m"), _span(self.divergence, "rad")
+        if self.waist_diameter_y is not None:
+            waist += f" x {_span(self.waist_diameter_y, 'm')}"
+        if self.divergence_y is not None:
+            angle += f" x {_span(self.divergence_y, 'rad')}"
         return (
-            f"Beam: waist {_span(self.waist_diameter, 'm')} at {_span(self.waist_position, 'm')} from the last optic, "
-            f"full angle {_span(self.divergence, 'rad')} (both at 1/e); {self.profile}, {self.propagation}"
+            f"Beam: waist {waist} at {_span(self.waist_position, 'm')} from the last optic, "
+            f"full angle {angle} (both at 1/e); {self.profile}, {self.propagation}"
         )
 
 
@@ -84,6 +120,8 @@ def collimated_beam(
     divergence: Given,
     criterion: str,
     *,
+    beam_diameter_y: Given | None = None,
+    divergence_y: Given | None = None,
     profile: str = "gaussian",
     propagation: str = "hyperbolic",
 ) -> Beam:
@@ -96,7 +134,11 @@ def collimated_beam(
     divergence : number, str, pint quantity, or an array of them, shape (...)
         Full angle, from the data sheet. [rad]
     criterion : str
-        What both were read at: ``"1/e"``, ``"1/e2"`` or ``"FWHM"``.
+        What all were read at: ``"1/e"``, ``"1/e2"`` or ``"FWHM"``.
+    beam_diameter_y : number, str, pint quantity, or an array of them, shape (...), optional
+        Diameter on the other axis of an oblong beam. [m]
+    divergence_y : number, str, pint quantity, or an array of them, shape (...), optional
+        Full angle on the other axis. [rad]
     profile : str
         ``"gaussian"`` or ``"top-hat"``.
     propagation : str
@@ -123,9 +165,14 @@ def collimated_beam(
     """
     _words(criterion, profile, propagation)
     width, angle = given("beam diameter", beam_diameter), given("divergence", divergence)
-    broadcast(beam_diameter=width, divergence=angle)
-    waist, spread = to_1_over_e(width, criterion, profile), to_1_over_e(angle, criterion, profile)
-    return Beam(waist, spread, np.zeros(()), profile, propagation, free=True)
+    other, turned = given_or_none("beam diameter", beam_diameter_y), given_or_none("divergence", divergence_y)
+    broadcast(beam_diameter=width, divergence=angle, beam_diameter_y=other, divergence_y=turned)
+    x, spread, y, spread_y = (
+        None if one is None else to_1_over_e(one, criterion, profile) for one in (width, angle, other, turned)
+    )
+    assert x is not None
+    assert spread is not None
+    return Beam(x, spread, np.zeros(()), profile, propagation, y, spread_y, free=True)
 
 
 def lens_beam(
@@ -133,6 +180,7 @@ def lens_beam(
     focal_length: Given,
     criterion: str,
     *,
+    beam_diameter_y: Given | None = None,
     focus_diameter: Given | None = None,
     profile: str = "gaussian",
     propagation: str = "hyperbolic",
@@ -147,8 +195,11 @@ def lens_beam(
         Focal length of a collecting lens. [m]
     criterion : str
         What the diameters were read at: ``"1/e"``, ``"1/e2"`` or ``"FWHM"``.
+    beam_diameter_y : number, str, pint quantity, or an array of them, shape (...), optional
+        Diameter at the lens on the other axis of an oblong beam. [m]
     focus_diameter : number, str, pint quantity, or an array of them, shape (...), optional
-        Full diameter in the focus. Left out, the focus is a point, which gives the farther distance. [m]
+        Full diameter in the focus, the smaller one of an oblong focus. Left out, the focus is a point, which gives the
+        farther distance. [m]
     profile : str
         ``"gaussian"`` or ``"top-hat"``.
     propagation : str
@@ -171,13 +222,15 @@ def lens_beam(
     _words(criterion, profile, propagation)
     width, length = given("beam diameter", beam_diameter), given("focal length", focal_length)
     spot = given_or_none("focus diameter", focus_diameter)
-    broadcast(beam_diameter=width, focal_length=length, focus_diameter=spot)
+    other = given_or_none("beam diameter", beam_diameter_y)
+    broadcast(beam_diameter=width, focal_length=length, focus_diameter=spot, beam_diameter_y=other)
     waist = np.zeros(()) if spot is None else to_1_over_e(spot, criterion, profile)
     angle = to_1_over_e(width, criterion, profile) / length
-    if not (angle <= np.pi).all():
+    turned = None if other is None else np.asarray(to_1_over_e(other, criterion, profile) / length)
+    if not (angle <= np.pi).all() or not (turned is None or (turned <= np.pi).all()):
         message = "focal length: so short for this beam diameter that there is no such lens; check both units"
         raise InputError(message)
-    return Beam(waist, np.asarray(angle), length, profile, propagation)
+    return Beam(waist, np.asarray(angle), length, profile, propagation, divergence_y=turned)
 
 
 def fibre_beam(
@@ -258,12 +311,13 @@ def check_free_beam(beam: Beam, wavelength: FloatArray) -> None:
     """
     if not beam.free:
         return
-    waist, angle, light = np.broadcast_arrays(beam.waist_diameter, beam.divergence, wavelength)
-    worst = int(np.argmin(waist * angle / light)) if light.size else -1
-    if worst >= 0:
-        one = (float(array.reshape(-1)[worst]) for array in (waist, angle, light))
-        diameter, divergence, lam = one
-        check_diffraction(BeamGeometry((diameter, diameter), (divergence, divergence)), lam)
+    both = beam.axes()
+    for waists, angles in zip(both.waist_diameter, both.divergence, strict=True):
+        waist, angle, light = np.broadcast_arrays(waists, angles, wavelength)
+        if light.size:
+            worst = int(np.argmin(waist * angle / light))
+            diameter, divergence, lam = (float(array.reshape(-1)[worst]) for array in (waist, angle, light))
+            check_diffraction(BeamGeometry((diameter, diameter), (divergence, divergence)), lam)
 
 
 def beam_exposure(
@@ -312,9 +366,9 @@ def beam_exposure(
         message = "power, pulse energy: give one of them, for an irradiance or for a radiant exposure"
         raise InputError(message)
     amount = given("power", power) if pulse_energy is None else given("pulse energy", pulse_energy)
-    hole, diameter = given("limiting aperture", limiting_aperture), needed_beam(beam).diameter(distance)
-    broadcast(beam=diameter, limiting_aperture=hole, amount=amount)
-    if not (diameter > 0.0).all():
+    hole, (dx, dy) = given("limiting aperture", limiting_aperture), needed_beam(beam).diameters(distance)
+    broadcast(beam=dx + dy, limiting_aperture=hole, amount=amount)
+    if not ((dx > 0.0) & (dy > 0.0)).all():
         message = "distance: at a point focus there is no finite exposure; give a focus diameter, or another distance"
         raise InputError(message)
-    return mean_exposure(amount, diameter, diameter, hole, beam.profile)
+    return mean_exposure(amount, dx, dy, hole, beam.profile)

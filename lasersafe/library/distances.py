@@ -265,8 +265,7 @@ def direct_distance(
     check_free_beam(beam, light)
     found = direct_reach_arrays(
         _sets(rule_set), tissue, emitted, light, time,
-        beam.waist_diameter, beam.divergence, beam.waist_position,
-        profile=beam.profile, propagation=beam.propagation, reflectance=part,
+        beam.axes(), part,
     )  # fmt: skip
     return _result("direct", tissue, emitted.kind, time, found)
 

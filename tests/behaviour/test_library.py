@@ -279,6 +279,24 @@ def test_at_its_distance_a_beam_is_at_its_limit() -> None:
     assert lasersafe.optical_density(there * 1e3, far.limit).tolist() == [3.0, 3.0, 3.0]
 
 
+def test_an_oblong_beam_has_two_diameters() -> None:
+    beam = lasersafe.collimated_beam("5 mm", "1 mrad", "1/e", beam_diameter_y="3 mm", divergence_y=["2 mrad", "3 mrad"])
+    assert repr(beam).startswith(
+        "Beam: waist 5.000 mm x 3.000 mm at 0 m from the last optic, full angle 1.000 mrad x 2.000"
+    )
+    assert [one.shape for one in beam.diameters("1 m")] == [(), (2,)]
+    with pytest.raises(InputError, match="this beam is oblong and has two"):
+        beam.diameter("1 m")
+    with pytest.raises(InputError, match="shapes do not fit together"):
+        beam.diameters([1.0, 2.0, 3.0])
+    thin = lasersafe.collimated_beam("5 mm", "1 mrad", "1/e", beam_diameter_y="0.1 mm")
+    with pytest.raises(CalcError, match="below the diffraction limit"):
+        lasersafe.direct_distance(thin, "1064 nm", "10 s", power="1 W")
+    far = lasersafe.direct_distance(beam, "450 nm", "10 s", power="6 W", rule_set="ICNIRP-2013")
+    there = lasersafe.beam_exposure(beam, far.distance, far.limiting_aperture, power="6 W")
+    assert there == pytest.approx(far.limit, rel=1e-9)
+
+
 def test_density_and_scale_numbers() -> None:
     assert float(lasersafe.optical_density(100 * UNITS.W / UNITS.cm**2, "10 W/m2")) == 5.0
     assert lasersafe.optical_density([1.0, 1.01], 1.0).tolist() == [0.0, 0.1]

@@ -8,6 +8,7 @@ import pytest
 from lasersafe.hazard import exposure
 from lasersafe.hazard.comparisons import Light
 from lasersafe.hazard.reach_arrays import direct_reach_arrays, scatter_reach_arrays
+from lasersafe.hazard.variation import Beams
 from lasersafe.hazard.zones import direct_reach, scatter_reach
 from lasersafe.limits import rule_sets
 from lasersafe.optics.propagation import BeamGeometry
@@ -31,15 +32,17 @@ def drawn(kind: str, tissue: str):
     return wavelength, duration, pulse, rate, amount, beam
 
 
+@pytest.mark.parametrize("oblong", [1.0, 2.5], ids=["circular", "oblong"])
 @pytest.mark.parametrize("tissue", ["eye", "skin"])
 @pytest.mark.parametrize("kind", KINDS)
-def test_many_beams_at_once_give_what_each_gives_alone(kind: str, tissue: str) -> None:
+def test_many_beams_at_once_give_what_each_gives_alone(kind: str, tissue: str, oblong: float) -> None:
     wavelength, duration, pulse, rate, amount, (waist, angle, place) = drawn(kind, tissue)
     light = Light(kind, power=amount, pulse_energy=amount, pulse_duration=pulse, repetition_rate=rate)
     sets = rule_sets()
     direct = direct_reach_arrays(
-        sets, tissue, light, wavelength, duration, waist, angle, place, reflectance=0.7, profile="top-hat"
-    )
+        sets, tissue, light, wavelength, duration,
+        Beams((waist, waist), (angle, angle * oblong), (place, place), "top-hat"), 0.7,
+    )  # fmt: skip
     scatter = scatter_reach_arrays(sets, tissue, light, wavelength, duration, reflectance=0.4, view_angle=0.3)
     for i in range(BEAMS):
         one = {
@@ -47,7 +50,7 @@ def test_many_beams_at_once_give_what_each_gives_alone(kind: str, tissue: str) -
             "single pulse": lambda i=i: exposure.single_pulse(float(amount[i]), float(pulse[i])),
             "pulse train": lambda i=i: exposure.pulse_train(float(amount[i]), float(pulse[i]), float(rate[i])),
         }[kind]()
-        beam = BeamGeometry((waist[i],) * 2, (angle[i],) * 2, (place[i],) * 2, "top-hat")
+        beam = BeamGeometry((waist[i],) * 2, (angle[i], angle[i] * oblong), (place[i],) * 2, "top-hat")
         colour, time = float(wavelength[i]), float(duration[i])
         for name in sets:
             alone = direct_reach(name, tissue, one, beam, colour, time, 0.7)
