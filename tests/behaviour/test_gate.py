@@ -69,9 +69,16 @@ LAYERS: list[set[str]] = [
     {"drawing"},
     {"sheet"},
     {
-        "answers", "library", "reach", "report", "report_plan", "report_scene", "report_uncertainty", "record_report",
+        "answers",
+        "library",
+        "reach",
+        "report",
+        "report_plan",
+        "report_scene",
+        "report_uncertainty",
+        "record_report",
         "signing",
-    },  # fmt: skip
+    },
     {"cli"},
 ]
 HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}
