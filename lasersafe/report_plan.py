@@ -131,19 +131,20 @@ def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) 
 
 
 def _with_map(case: Case, assessment: Assessment) -> Assessment:
-    """Return the assessment with an exposure map of the part of the floor that the plan shows."""
+    """Return the assessment with a finer exposure map, of the part of the floor that the plan shows."""
     import numpy as np
 
     from lasersafe.assessment.scene import scene_map, stages_of
 
     scene = assessment.scene
-    if scene is None or scene.map is not None:
+    if scene is None:
         return assessment
     x0, y0, x1, y1 = room_of(scene)
     step = max(x1 - x0, y1 - y0) / _CELLS
     first, *others = stages_of(case)
     x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
-    found = scene_map(first, x, y, others=tuple(others))
+    known = () if scene.map is None else scene.map.persons
+    found = replace(scene_map(first, x, y, others=tuple(others)), persons=known)
     return replace(assessment, scene=replace(scene, map=found))
 
 

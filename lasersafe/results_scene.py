@@ -235,6 +235,15 @@ class Elevation:
     ends_at: str = ""
 
 
+@dataclass(frozen=True)
+class MapPlace:
+    """One person on the exposure map: exposure over limit of the eyes exactly there."""
+
+    name: str
+    position: Point
+    ratio: float
+
+
 @dataclass
 class HazardMap:
     """Highest exposure over limit on a grid of the floor. Not frozen: it holds arrays."""
@@ -245,12 +254,18 @@ class HazardMap:
     ratio: NDArray[np.float64]  # shape (heights, rows, columns)
     tissue: str = "eye"
     note: str = ""
+    persons: tuple[MapPlace, ...] = ()  # exact at the places of persons, for the height of their own eyes
 
     def __eq__(self, other: object) -> bool:
         """Compare the arrays as a whole."""
         if not isinstance(other, HazardMap):
             return NotImplemented
-        same = self.heights == other.heights and self.tissue == other.tissue and self.note == other.note
+        same = (
+            self.persons == other.persons
+            and self.heights == other.heights
+            and self.tissue == other.tissue
+            and self.note == other.note
+        )
         return same and all(
             a.shape == b.shape and bool((a == b).all())
             for a, b in ((self.x, other.x), (self.y, other.y), (self.ratio, other.ratio))
@@ -263,6 +278,7 @@ class HazardMap:
             "rows": int(self.ratio.shape[1]),
             "columns": int(self.ratio.shape[2]),
             "highest_ratio": float(self.ratio.max()) if self.ratio.size else 0.0,
+            "persons": {one.name: one.ratio for one in self.persons},
         }
 
 

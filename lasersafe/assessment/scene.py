@@ -18,6 +18,7 @@ from lasersafe.assessment.scene_marks import (
     aims_of,
     camera_marks,
     elevations,
+    eyes_of,
     person_marks,
     plan_of,
     surface_marks,
@@ -28,11 +29,13 @@ from lasersafe.assessment.scene_rules import facts_of, rules_of, stricter_lines
 from lasersafe.assessment.stage import Stage
 from lasersafe.models import SIValue
 from lasersafe.results import Decision, Scenario
-from lasersafe.results_scene import HazardMap, MatrixCell, SceneResult, StruckOut
+from lasersafe.results_scene import HazardMap, MapPlace, MatrixCell, PersonMark, SceneResult, StruckOut
 from lasersafe.scene.hazard_map import EYES, hazard_map
 from lasersafe.scene.lines import spectator_lines
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+
+_MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -184,7 +187,34 @@ def scene_result(
         notes=(stage.scene.note,) if stage.scene.note else (),
         rules=rules,
         camera_lines=camera_lines(stage),
+        map=_floor_map(stages, plan.extent, persons),
     )
+
+
+def _floor_map(
+    stages: tuple[Stage, ...], extent: tuple[float, float, float, float], persons: tuple[PersonMark, ...]
+) -> HazardMap:
+    """Return the exposure map of the sheet: coarse, at the middle of each cell, and exact where persons are."""
+    x0, y0, x1, y1 = extent
+    step = max(x1 - x0, y1 - y0) / _MAP_CELLS
+    x, y = np.arange(x0 + step / 2.0, x1, step), np.arange(y0 + step / 2.0, y1, step)
+    return replace(scene_map(stages[0], x, y, others=stages[1:]), persons=map_places(stages, persons))
+
+
+def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tuple[MapPlace, ...]:
+    """Return the ratio of the map exactly at the place of each person, the highest over the height of the eyes."""
+    entries = {entry.name: entry for entry in stages[0].scene.person}
+    pairs = [pair for stage in stages for pair in map_sources(stage)]
+    if not persons or not pairs:
+        return ()
+    places = []
+    for mark in persons:
+        entry = entries[mark.name]
+        low, high = eyes_of(entry.stature, None if entry.eye_height is None else float(entry.eye_height))
+        places.append([(*mark.position, mark.floor + level) for level in np.linspace(low, high, 5)])
+    x, y, z = np.moveaxis(np.array(places), -1, 0)
+    ratio = np.max([source.ratio(x, y, z, pieces) for source, pieces in pairs], axis=(0, 2))
+    return tuple(MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
 
 
 def scene_decision(decision: Decision, scene: SceneResult, wording: Wording) -> Decision:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 
+from lasersafe.drawing import symbols
+from lasersafe.drawing.labels import Label
 from lasersafe.drawing.layers import Layers
 from lasersafe.drawing.page import Entry, Paper, foot_lines, frame_marks, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect, Run, box, closed
 from lasersafe.drawing.shapes import clip_ring
-from lasersafe.drawing.style import DECADES, hatched, quantity_text, time_text
+from lasersafe.drawing.style import DECADES, count_text, hatched, quantity_text, time_text
 from lasersafe.drawing.view import fit
 from lasersafe.results_scene import HazardMap, SceneResult
 from lasersafe.wording import Wording
@@ -65,11 +67,13 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
         return None
     xs, ys, classes = cells(found)
     used = sorted({value for row in classes for value in row})
-    heights = ", ".join(f"{name} {quantity_text(height, 'm', 'nearest')}" for name, height in found.heights)
+    heights = ", ".join(
+        f"{wording.say(name)} {quantity_text(height, 'm', 'nearest')}" for name, height in found.heights
+    )
     tissue = wording.text(f"tissue.{found.tissue}") if f"tissue.{found.tissue}" in wording.texts else found.tissue
     head = wording.text("plan.map_note", heights=heights, tissue=tissue)
     limits = _limits(scene, wording)
-    foot = foot_lines(paper, wording, [text for text in (limits, found.note) if text], "plan.map_meaning")
+    foot = foot_lines(paper, wording, [text for text in (limits, wording.say(found.note)) if text], "plan.map_meaning")
     entries = [_entry(value, wording) for value in used]
     layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
     view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
@@ -85,10 +89,23 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     layers.aims(rays=False)
     layers.barriers(names=False)
     layers.labels = [label for label in layers.labels if label.bold]
+    _persons(found, layers)
     layers.write()
     layout.scale_lines((wording.text("plan.scale", scale=view.scale, paper=paper.name), head), paper.margin)
     layout.drawing.marks.extend([*marks, *bar, *frame_marks(view.frame)])
     return Drawing("map", layout.drawing.title, paper.width, paper.height, view.frame, view.scale, layout.drawing.marks)
+
+
+def _persons(found: HazardMap, layers: Layers) -> None:
+    """Draw persons with what the map has exactly where they are."""
+    for one in found.persons:
+        if layers.view.holds(one.position, 0.5):
+            place = layers.view.point(one.position)
+            layers.marks += symbols.person(place)
+            layers.board.block(place, 1.6)
+            key = "plan.person_below" if one.ratio <= 1.0 else "plan.map_place"
+            words = layers.text(key, ratio=count_text(one.ratio))
+            layers.labels.append(Label(f"{one.name}{words}", (place,), clear=1.6))
 
 
 def _limits(scene: SceneResult, wording: Wording) -> str:

@@ -19,6 +19,7 @@ from lasersafe.wording import Wording
 MILLIMETRE = 72.0 / 25.4  # [point]
 _ELEVATION = 125.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
+_TALL_MAP = 220.0
 
 
 def scene(flow: Flow, assessment: Assessment, wording: Wording, paper: str) -> None:
@@ -34,7 +35,9 @@ def scene(flow: Flow, assessment: Assessment, wording: Wording, paper: str) -> N
     drawings = plan_pages(found, full, title, wording)
     low = min(_ELEVATION, full.height)
     drawings += elevation_pages(found, Paper(paper, wide, low), title, wording)
-    chart = map_page(found, Paper(paper, wide, min(_MAP, full.height)), title, wording)
+    x0, y0, x1, y1 = found.plan.extent
+    tall = _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP
+    chart = map_page(found, Paper(paper, wide, min(tall, full.height)), title, wording)
     for drawing in [*drawings, *([chart] if chart else [])]:
         flow.figure(drawing.height * MILLIMETRE, _Placed(drawing).draw)
         flow.space(6.0)

@@ -17,6 +17,7 @@ from lasersafe.results_scene import (
     ElevationItem,
     FloorItem,
     HazardMap,
+    MapPlace,
     PersonMark,
     Polygon,
     Ring,
@@ -161,7 +162,8 @@ def room(reach: float = 311.0) -> SceneResult:
             ),
         ),
         findings=(SceneFinding("set-up", "the key for the collimated lens stays with the safety officer"),),
-        map=HazardMap(np.linspace(0, 12, 60), np.linspace(0, 8, 40), (("child", 1.0), ("standing adult", 1.7)), ratio),
+        map=HazardMap(np.linspace(0, 12, 60), np.linspace(0, 8, 40), (("child", 1.0), ("standing adult", 1.7)), ratio,
+                      persons=(MapPlace("Operator", (1.6, 3.7), 2430.0),)),
     )  # fmt: skip
 
 

@@ -233,6 +233,20 @@ def test_sheet_json_and_text_say_it():
     assert "Abschirmungen und Fenster nach ihrem Ort" in german
 
 
+def test_the_map_is_in_the_sheet_and_exact_where_persons_are():
+    found = assess(case(rating="1 W/cm2"))
+    assert found.scene.map.persons[0].name == "Row"
+    cells = {(c.mode, c.way): c.ratio for c in found.scene.matrix}
+    ways_of = ("direct", "mirror", "scatter")
+    assert found.scene.map.persons[0].ratio == pytest.approx(max(cells["running", way] for way in ways_of), rel=1e-9)
+    assert found.scene.map.ratio.max() > 1.0
+    assert scene_json(found.scene)["map"]["persons"] == {"Row": found.scene.map.persons[0].ratio}
+    pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found))).pages)
+    assert "Exposure map" in pages
+    behind = assess(case(rating="1 kW/cm2")).scene.map
+    assert behind.persons[0].ratio < 1.0
+
+
 def test_a_barrier_is_judged_at_the_worst_corner_of_the_tolerances():
     loose = booth(old='power = "1.5 kW"', new='power = "1.5 kW +- 0.5 kW"')
     strong = booth(old='power = "1.5 kW"', new='power = "2 kW"')
