@@ -6,14 +6,14 @@ import contextlib
 import os
 import stat
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 from lasersafe.errors import InputError, OutputError
 
 
-def write_file(path: Path, content: bytes, *, replace: bool = True) -> None:
+def write_file(path: Path, content: bytes | Iterable[bytes], *, replace: bool = True) -> None:
     """Write a file through a temporary name beside it, so that the old file or the whole new one is there.
 
     A program that is killed here leaves at most a file whose name begins with a dot and ends in ``.part``.
@@ -36,7 +36,7 @@ def write_file(path: Path, content: bytes, *, replace: bool = True) -> None:
         temporary = Path(name)
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(content)
+                file.writelines([content] if isinstance(content, bytes) else content)
                 file.flush()
                 os.fsync(file.fileno())
             temporary.chmod(0o644)

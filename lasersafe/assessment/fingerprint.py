@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import lasersafe
 from lasersafe.models import canonical
 from lasersafe.reference import shared_path, templates_path
+from lasersafe.wording import languages
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -53,6 +54,13 @@ def combined(parts: Mapping[str, str]) -> str:
 def fingerprint(case: Case, language: str = "en") -> str:
     """Return the SHA-256 of the resolved case, the reference data, the wording and the program version."""
     return combined(ingredients(case, language))
+
+
+@lru_cache(maxsize=1)
+def data_digest() -> str:
+    """Return the SHA-256 of all that any result depends on besides its case: data, every wording, version."""
+    files = {name: _files(name) for name in languages()}
+    return _sha256(json.dumps([lasersafe.__version__, files], sort_keys=True, ensure_ascii=True).encode())
 
 
 @lru_cache(maxsize=8)

@@ -70,6 +70,7 @@ LAYERS: list[set[str]] = [
     {"sheet"},
     {
         "answers",
+        "batch",
         "library",
         "reach",
         "report",

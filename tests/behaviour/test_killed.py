@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import subprocess
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from lasersafe.batch.store import part_of
 from lasersafe.signing.container import open_sheet
 from lasersafe.signing.record import read_record, record_path
 from tests.behaviour.signing_help import PEOPLE, command, print_sheet, sign_all, write_case
@@ -72,6 +75,31 @@ def test_killing_signoff_leaves_the_old_record_or_the_new_one(tmp_path: Path, co
     sign_all_that_are_missing(case)
     print_sheet(case, tmp_path / "sheet.pdf")
     assert open_sheet(tmp_path / "sheet.pdf").appended == b""
+
+
+@pytest.mark.parametrize("count", [1, pytest.param(60, marks=pytest.mark.soak)])
+def test_killing_batch_leaves_whole_rows_and_the_next_run_goes_on(tmp_path: Path, count: int) -> None:
+    dice = random.Random(count)
+    inventory, out = tmp_path / "in.csv", tmp_path / "out.csv"
+    heading = "name,class,wavelength [nm],power [W],beam diameter [mm],divergence [mrad],criterion,person distance [m]"
+    lines = [f"L{number},4,{1030 + number % 7},{1 + number},3,2,1/e2,1" for number in range(60)]
+    inventory.write_text("\n".join([heading, *lines]))
+    arguments = command("batch", inventory, "-o", out, "--processes", "1", "--json")
+
+    def finished() -> dict[str, Any]:
+        return dict(json.loads(subprocess.run(arguments, capture_output=True, text=True, check=True).stdout))
+
+    assert finished()["worked_out"] == len(lines)
+    whole = out.read_bytes()
+    taken_over = 0
+    for _ in range(count):
+        out.unlink()
+        killed(arguments, dice.uniform(0.8, 2.0))
+        assert not out.exists() or out.read_bytes() == whole
+        taken_over += finished()["taken_over"]
+        assert out.read_bytes() == whole
+        assert not part_of(out).exists()
+    assert taken_over or count < 10
 
 
 def sign_all_that_are_missing(case: Path) -> None:

@@ -1,0 +1,215 @@
+"""From one row of an inventory to a case, the same that a case file would give."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from lasersafe.batch.columns import COLUMNS
+from lasersafe.typed import shown
+
+if TYPE_CHECKING:
+    from lasersafe.batch.columns import Heading
+    from lasersafe.errors import Fault
+
+NOT_STATED = "not stated"
+REVIEW_BY = "2000-01-01"  # in the past: a sheet that is made from a row is due for review at once
+_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_BARE = re.compile(_NUMBER)
+_SPREAD = re.compile(
+    rf"({_NUMBER})(\s*(?:\+\s*/\s*-|\+\s*-|±)\s*)({_NUMBER})(\s*%)?(\s+(?:bound|standard uncertainty))?"
+)
+_THOUSANDS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
+_BETWEEN = {"range": re.compile(r"\s+to\s+"), "axes": re.compile(r"\s+x\s+")}
+_YES, _NO = ("yes", "true", "ja"), ("no", "false", "nein")
+_PULSED = ("pulse energy", "pulse duration", "repetition rate")
+_ONLY = {
+    "divergence": "collimated",
+    "focal length": "lens",
+    "focus diameter": "lens",
+    "core diameter": "fibre multimode",
+    "numerical aperture": "fibre multimode",
+    "numerical aperture criterion": "fibre multimode",
+    "mode field diameter": "fibre single mode",
+}
+_BY_NAME = {column.name: column for column in COLUMNS}
+_PLACES = {
+    **{column.goes_to.replace("setup.", "laser.setup."): column.name for column in COLUMNS if column.goes_to},
+    "laser.emission.power": "power",
+    "laser.emission.mean_power": "power",
+    "title": "name",
+}
+
+
+@dataclass(frozen=True)
+class BadCell:
+    """Why a row is not assessed: the heading, what was typed, and what is wrong and to be done."""
+
+    field: str
+    typed: str
+    message: str
+
+    def __str__(self) -> str:
+        typed = f" = {shown(self.typed)}" if self.typed else ""
+        return f"{self.field}{typed}: {self.message}"
+
+
+def case_data(
+    cells: Mapping[str, str], headings: Mapping[str, Heading], decimal_comma_likely: bool = False
+) -> tuple[dict[str, Any], list[BadCell]]:
+    """Return the case of a row as nested dictionaries, and what is wrong with its cells before they are read.
+
+    Parameters
+    ----------
+    cells : mapping
+        Column -> text; empty cells are left out.
+    headings : mapping
+        Column -> its heading in the file.
+    decimal_comma_likely : bool
+        Refuse ``1.500``, which such a program writes for 1500.
+    """
+    faults: list[BadCell] = []
+    value: dict[str, Any] = {}
+    for name, text in cells.items():
+        column = _BY_NAME[name]
+        if not column.unit:
+            value[name] = text
+            continue
+        if decimal_comma_likely and (found := _THOUSANDS.search(text)):
+            plain = found[0].replace(".", "")
+            message = f"in a file of this kind '{found[0]}' can mean {plain}; write '{plain}' or '{found[0]}0'"
+            faults.append(BadCell(headings[name].text, text, message))
+        parts = _BETWEEN[column.shape].split(text) if column.shape in _BETWEEN else [text]
+        entries = [_with_unit(part, headings[name].unit) for part in parts]
+        value[name] = entries if len(entries) > 1 else entries[0]
+    return _case(value, cells, headings, faults), faults
+
+
+def _with_unit(text: str, unit: str) -> str:
+    """Return an entry with the unit of the heading, where it has none of its own."""
+    if not unit:
+        return text
+    if _BARE.fullmatch(text):
+        return f"{text} {unit}"
+    spread = _SPREAD.fullmatch(text)
+    if spread is None:
+        return text
+    middle, sign, width, share, kind = spread.groups()
+    return f"{middle} {unit}{sign}{width}{share or f' {unit}'}{kind or ''}"
+
+
+def _case(
+    value: dict[str, Any], cells: Mapping[str, str], headings: Mapping[str, Heading], faults: list[BadCell]
+) -> dict[str, Any]:
+    def bad(name: str, message: str) -> None:
+        heading = headings[name].text if name in headings else name
+        faults.append(BadCell(heading, cells.get(name, ""), message))
+
+    laser: dict[str, Any] = {}
+    setup: dict[str, Any] = {"name": "as listed", "kind": _kind(value, bad)}
+    person: dict[str, Any] = {"name": value.get("person", "Operator"), "role": value.get("role", "operator")}
+    case: dict[str, Any] = {"title": value.get("name", NOT_STATED), "place": value.get("place", NOT_STATED)}
+    case |= {"dates": NOT_STATED, "review_by": REVIEW_BY}
+    if "rule set" in value:
+        case["rule_set"] = value["rule set"]
+    case["in_charge"] = dict.fromkeys(("assessor", "laser_safety_officer", "operator", "venue"), NOT_STATED)
+    for name, entry in value.items():
+        table, _, field = _BY_NAME[name].goes_to.rpartition(".")
+        if table == "laser":
+            laser[field] = entry
+        elif table == "setup" and field != "kind":
+            setup[field] = entry
+        elif table == "person":
+            person[field] = entry
+    if "handheld" in value:
+        word = value["handheld"].casefold()
+        laser["handheld"] = word in _YES
+        if word not in _YES + _NO:
+            bad("handheld", "write yes or no")
+    laser["emission"] = _emission(value, bad)
+    laser["setup"] = [setup]
+    persons = [person]
+    if "spectator distance" in value:
+        persons.append({"name": "Spectators", "role": "spectator", "distance": value["spectator distance"]})
+    return {**case, "laser": [laser], "person": persons}
+
+
+def _kind(value: dict[str, Any], bad: Any) -> str:
+    """Return the kind of the optics; a cell that belongs to another kind is refused, never passed over."""
+    kind = str(value.get("optics", "collimated")).casefold()
+    known = ("collimated", "lens", "fibre multimode", "fibre single mode")
+    if kind not in known:
+        bad("optics", f"write one of: {', '.join(known)}")
+        return kind
+    for name, own in _ONLY.items():
+        if name in value and own != kind:
+            said = "optics is empty, which means collimated" if "optics" not in value else f"optics says {kind}"
+            bad(name, f"belongs to optics = {own}, but {said}; correct optics, or empty this cell")
+    return kind
+
+
+def _emission(value: dict[str, Any], bad: Any) -> dict[str, Any]:
+    fields = {"pulse duration": "pulse_duration", "pulse energy": "pulse_energy", "repetition rate": "repetition_rate"}
+    given = {fields[name]: value[name] for name in _PULSED if name in value}
+    if not given:
+        if "power" not in value:
+            bad("power", "missing; fill power, or for pulses pulse energy and pulse duration")
+        return {"kind": "continuous", **({"power": value["power"]} if "power" in value else {})}
+    if "pulse duration" not in value:
+        bad("pulse duration", "missing; a pulsed laser needs it, since the limits depend on it")
+    if "repetition rate" in value:
+        power = {"mean_power": value["power"]} if "power" in value else {}
+        return {"kind": "pulse train", **given, **power}
+    if "power" in value:
+        what = "without a repetition rate this is one single pulse, which has no power; fill repetition rate, or empty "
+        bad("power", what + "this cell")
+    return {"kind": "single pulse", **given}
+
+
+def bad_cells(
+    faults: list[Fault], cells: Mapping[str, str], headings: Mapping[str, Heading], known: list[BadCell]
+) -> Iterator[BadCell]:
+    """Yield the faults of a case in the words of the row that it came from; what is known already is left out."""
+    seen = {one.field for one in known}
+    for fault in faults:
+        place = re.sub(r"\[\d+\]", "", fault.field)
+        name = "spectator distance" if fault.field == "person[2].distance" else _PLACES.get(place, "")
+        field = headings[name].text if name in headings else name or fault.field
+        if field in seen or (place == "laser.emission" and known):
+            continue
+        yield BadCell(field, cells.get(name, ""), _without_value(fault.message))
+
+
+def _without_value(message: str) -> str:
+    """Return a message without the value that it begins with; the cell is shown as typed before it."""
+    return re.sub(r"^(?:[a-z_]+ = )?'(?:[^']{0,40})(?:\.\.\.)?': ", "", message)
+
+
+def case_text(data: Mapping[str, Any]) -> str:
+    """Return the case file of a row."""
+    lines = ["# Made by 'lasersafe batch' from one row of an inventory; review the whole before a sheet is signed."]
+    _write(data, "", lines)
+    return "\n".join(lines) + "\n"
+
+
+def _write(table: Mapping[str, Any], path: str, lines: list[str]) -> None:
+    plain = {key: value for key, value in table.items() if not _is_table(value)}
+    lines += [f"{key} = {_value(key, value)}" for key, value in plain.items()]
+    for key, value in table.items():
+        below = f"{path}.{key}" if path else key
+        for one in value if isinstance(value, list) and _is_table(value) else [value] if _is_table(value) else []:
+            lines += ["", f"[[{below}]]" if isinstance(value, list) else f"[{below}]"]
+            _write(one, below, lines)
+
+
+def _is_table(value: object) -> bool:
+    return isinstance(value, dict) or (isinstance(value, list) and bool(value) and isinstance(value[0], dict))
+
+
+def _value(key: str, value: object) -> str:
+    if key == "review_by":
+        return str(value)  # a day
+    return json.dumps(value, ensure_ascii=False)

@@ -1,0 +1,223 @@
+"""One row of the result: what an assessment says in a line, as plain data, as cells, and back."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from lasersafe.quantity import format_quantity
+from lasersafe.wording import load_wording
+
+if TYPE_CHECKING:
+    from lasersafe.results import Assessment, Scenario, SetupResult
+
+Record = dict[str, Any]  # key of FIELDS -> text, number, bool or None
+ASSESSED, REFUSED = "assessed", "refused"
+NO_BOUND = "no bound"
+_FORMULA = ("=", "+", "-", "@", "\t")  # a spreadsheet program would work such a text out
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column of the result."""
+
+    key: str
+    heading: str
+    kind: Literal["text", "number", "whole", "yes"]
+    what: str
+
+
+FIELDS: tuple[Field, ...] = (
+    Field("line", "line", "whole", "line of the inventory; empty for a folder"),
+    Field("case", "case", "text", "name in the inventory, or the case file below the folder"),
+    Field("status", "status", "text", "assessed, or refused: then no number is given"),
+    Field("passed", "passed", "yes", "whether the verdict passes"),
+    Field("verdict", "verdict", "text", "the verdict in words"),
+    Field("distance_m", "distance [m]", "number", "how far uninvolved people stay away, not rounded"),
+    Field("distance_tissue", "tissue", "text", "eye or skin: which of them decides this distance"),
+    Field("distance_way", "way", "text", "direct, or aided where spectators may use binoculars"),
+    Field("people", "people", "text", "the same as a sentence, rounded up"),
+    Field("direct_eye_m", "direct, eye [m]", "number", "farthest distance of each zone over the fitted set-ups"),
+    Field("direct_skin_m", "direct, skin [m]", "number", ""),
+    Field("mirror_eye_m", "mirror, eye [m]", "number", ""),
+    Field("mirror_skin_m", "mirror, skin [m]", "number", ""),
+    Field("scatter_eye_m", "scatter, eye [m]", "number", "from the lit surface"),
+    Field("scatter_skin_m", "scatter, skin [m]", "number", ""),
+    Field("aided_eye_m", "aided, eye [m]", "number", "where a case has people with binoculars"),
+    Field("eyewear_optical_density", "eyewear, optical density", "number", "highest need of any person, rounded up"),
+    Field("eyewear_scale_numbers", "eyewear, scale numbers", "text", "what to ask for, by wavelength and mode letter"),
+    Field("eyewear_reliable", "eyewear can be relied on", "yes", "empty where none is needed"),
+    Field("open_scenarios", "open scenarios", "whole", "above the limit with nothing that answers them"),
+    Field("nearest_open", "nearest open scenario", "text", "the one at the shortest distance"),
+    Field("rule_sets", "rule sets", "text", "worked out; the stricter result decides"),
+    Field("version", "version", "text", "of the program"),
+    Field("fingerprint", "fingerprint", "text", "of case, data files, wording and version, as on a sheet"),
+    Field("input_fingerprint", "input fingerprint", "text", "of the row as typed; the same again is not done again"),
+    Field("reason", "reason", "text", "why it was refused: field, value as typed, what to do"),
+    Field("caution", "caution", "text", "on every row, so that it goes wherever a row is copied"),
+)
+_NOT_NAMED = {"line": None, "case": "", "input_fingerprint": ""}  # filled in where the row is kept and written
+
+
+def _far(setups: list[SetupResult], way: str, tissue: str) -> float | None:
+    found = [z.distance for setup in setups for z in setup.zones if (z.way, z.tissue) == (way, tissue)]
+    return max(found, default=None)
+
+
+def _way(setups: list[SetupResult], distance: float | None, tissue: str) -> str:
+    """Return on which way the distance of the decision block comes about."""
+    for way in ("direct", "aided"):
+        if distance is not None and distance == _far(setups, way, tissue):
+            return way
+    return "several together" if len(setups) > 1 else ""
+
+
+def is_open(scenario: Scenario) -> bool:
+    """Return whether a scenario is above the limit and nothing answers it."""
+    return not scenario.below and not scenario.answer and not scenario.struck_out
+
+
+def _nearest(scenarios: list[Scenario]) -> str:
+    if not scenarios:
+        return ""
+    one = min(scenarios, key=lambda s: (s.distance, -s.ratio))
+    times = f"{format_quantity(one.ratio, '1', 3, 'up')} times the limit" if math.isfinite(one.ratio) else NO_BOUND
+    who = ", ".join(word for word in (one.person, one.laser, one.setup) if word)
+    return f"{who}: {one.way}, {one.tissue}, {format_quantity(one.distance, 'm', 3, 'down')}, {times}"
+
+
+def record_of(assessment: Assessment) -> Record:
+    """Return the row of an assessment, without what names it.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        From ``assess``; nothing is worked out anew here.
+
+    Returns
+    -------
+    dict
+        Numbers in SI units, as in ``lasersafe assess --json``.
+    """
+    decision = assessment.decision
+    fitted = [setup for setup in assessment.setups if setup.fitted]
+    names = {(setup.laser, setup.setup) for setup in fitted}
+    open_ones = [s for s in assessment.scenarios if is_open(s) and ((s.laser, s.setup) in names or not s.setup)]
+    needs = assessment.eyewear
+    asked = {need.marking: None for need in sorted(needs, key=lambda n: -n.optical_density_exact)}
+    zones = {
+        f"{way}_{tissue}_m": _far(fitted, way, tissue)
+        for way, tissue in (
+            ("direct", "eye"), ("direct", "skin"), ("mirror", "eye"), ("mirror", "skin"), ("scatter", "eye"),
+            ("scatter", "skin"), ("aided", "eye"),
+        )
+    }  # fmt: skip
+    return {
+        **_NOT_NAMED,
+        "status": ASSESSED,
+        "passed": decision.passed,
+        "verdict": decision.verdict,
+        "distance_m": None if decision.headline_distance is None else float(decision.headline_distance),
+        "distance_tissue": decision.headline_tissue,
+        "distance_way": _way(fitted, decision.headline_distance, decision.headline_tissue),
+        "people": decision.people,
+        **zones,
+        "eyewear_optical_density": max((need.optical_density for need in needs), default=None),
+        "eyewear_scale_numbers": "; ".join(asked),
+        "eyewear_reliable": all(need.reliable for need in needs) if needs else None,
+        "open_scenarios": len(open_ones),
+        "nearest_open": _nearest(open_ones),
+        "rule_sets": ", ".join(assessment.rule_sets),
+        "version": assessment.version,
+        "fingerprint": assessment.fingerprint,
+        "reason": "",
+        "caution": load_wording(assessment.language).caution_short,
+    }
+
+
+def refused(reasons: list[str]) -> Record:
+    """Return the row of a case that is not assessed: no number, and nothing passes."""
+    return {
+        field.key: {"status": REFUSED, "passed": False, "reason": "; ".join(reasons)}.get(
+            field.key, "" if field.kind == "text" else None
+        )
+        for field in FIELDS
+    } | {"caution": load_wording().caution_short}
+
+
+def to_json(record: Record) -> str:
+    """Return a row as one line of JSON; a number without bound is the text "no bound"."""
+    plain = {field.key: _finite(record[field.key]) for field in FIELDS}
+    return json.dumps(plain, ensure_ascii=False, allow_nan=False)
+
+
+def from_json(line: str) -> Record | None:
+    """Return the row of a line of JSON, or None when it is not whole."""
+    try:
+        data = json.loads(line)
+    except ValueError:
+        return None
+    if not isinstance(data, dict) or set(data) != {field.key for field in FIELDS}:
+        return None
+    return {
+        field.key: math.inf if field.kind == "number" and data[field.key] == NO_BOUND else data[field.key]
+        for field in FIELDS
+    }
+
+
+def _finite(value: Any) -> Any:
+    return NO_BOUND if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def heading_cells() -> list[str]:
+    """Return the heading of the result."""
+    return [field.heading for field in FIELDS]
+
+
+def to_cells(record: Record, decimal_comma: bool) -> list[str]:
+    """Return a row as cells."""
+    return [_cell(record[field.key], decimal_comma) for field in FIELDS]
+
+
+def _cell(value: Any, decimal_comma: bool) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(_FORMULA) else value
+    value = _finite(value)
+    return str(value).replace(".", ",") if decimal_comma and isinstance(value, float) else str(value)
+
+
+def from_cells(cells: list[str], decimal_comma: bool) -> Record | None:
+    """Return the row of cells, or None when it is not whole."""
+    if len(cells) != len(FIELDS):
+        return None
+    try:
+        return {f.key: _value(f.kind, cell, decimal_comma) for f, cell in zip(FIELDS, cells, strict=True)}
+    except (ValueError, KeyError):
+        return None
+
+
+def _value(kind: str, cell: str, decimal_comma: bool) -> Any:
+    if kind == "text":
+        return cell[1:] if cell.startswith("'") and cell[1:].startswith(_FORMULA) else cell
+    if cell == "":
+        return None
+    if kind == "yes":
+        return {"yes": True, "no": False}[cell]
+    if kind == "whole":
+        return int(cell)
+    return math.inf if cell == NO_BOUND else float(cell.replace(",", ".") if decimal_comma else cell)
+
+
+def csv_line(cells: list[str], decimal_comma: bool) -> str:
+    """Return cells as one line of CSV; with a decimal comma, separated by semicolons."""
+    text = io.StringIO()
+    csv.writer(text, delimiter=";" if decimal_comma else ",", lineterminator="\n").writerow(cells)
+    return text.getvalue()

@@ -1,0 +1,231 @@
+"""One batch from beginning to end: read, take over, work out, write in order, and say what happened."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from lasersafe.batch.record import ASSESSED, Record
+from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
+from lasersafe.batch.store import KINDS, Store, lines_of, part_of
+from lasersafe.batch.working import results
+from lasersafe.errors import InputError, OutputError
+from lasersafe.files import locked, write_file
+from lasersafe.wording import load_wording
+
+SHOWN = 20  # refused cases that are listed; all of them are in the result
+MOST_PROCESSES = 512
+
+Order = list[tuple[bytes, str, int | None]]
+
+
+@dataclass
+class Summary:
+    """What a batch did."""
+
+    outputs: list[str] = field(default_factory=list)
+    cases: int = 0
+    assessed: int = 0
+    passed: int = 0
+    refused: int = 0
+    worked_out: int = 0
+    farthest: tuple[float, str, int | None] | None = None
+    refused_rows: list[tuple[int | None, str, str]] = field(default_factory=list)  # the first of them
+    remarks: list[str] = field(default_factory=list)
+    case_files: str = ""
+
+    def count(self, record: Record) -> None:
+        """Count one row of the result."""
+        self.cases += 1
+        name, line = record["case"], record["line"]
+        if record["status"] != ASSESSED:
+            self.refused += 1
+            if len(self.refused_rows) < SHOWN:
+                self.refused_rows.append((line, name, record["reason"]))
+            return
+        self.assessed += 1
+        self.passed += record["passed"] is True
+        distance = record["distance_m"]
+        if distance is not None and (self.farthest is None or not distance <= self.farthest[0]):
+            self.farthest = (distance, name, line)
+
+
+class Batch:
+    """A batch that can be counted before it runs.
+
+    Parameters
+    ----------
+    source : Path
+        A folder with case files, or an inventory as CSV.
+    outputs : list of Path
+        Result files, ``.csv`` or ``.jsonl``; none: the rows are only passed on.
+    processes : int, optional
+        Processes that work; left out: as many as this program may use.
+    replace : bool
+        Work every case out anew, and replace whatever is there.
+    decimal_comma : bool
+        Write numbers as ``1,5`` and cells separated by semicolons.
+
+    Raises
+    ------
+    InputError
+        If the source or the number of processes cannot be used.
+    OutputError
+        If a name of a result cannot be used.
+    """
+
+    def __init__(
+        self,
+        source: Path,
+        outputs: list[Path],
+        processes: int | None = None,
+        replace: bool = False,
+        decimal_comma: bool = False,
+    ) -> None:
+        for path in outputs:
+            if path.suffix.lower() not in KINDS:
+                message = f"output = '{path}': the name must end in .csv or .jsonl"
+                raise OutputError(message)
+            if path.is_dir() or (path.exists() and source.exists() and os.path.samefile(path, source)):
+                what = "a folder" if path.is_dir() else "the inventory itself"
+                message = f"output = '{path}': this is {what}; name another file"
+                raise OutputError(message)
+        if processes is not None and not 1 <= processes <= MOST_PROCESSES:
+            message = f"processes = {processes}: must be 1 to {MOST_PROCESSES}"
+            raise InputError(message)
+        self.source: Source = open_source(source)
+        self.outputs = outputs
+        self.processes = processes or _usable()
+        self.replace = replace
+        self.decimal_comma = decimal_comma
+        self.summary = Summary([str(path) for path in outputs], remarks=list(self.source.remarks))
+
+    def count(self) -> int:
+        """Return how many cases there are."""
+        return self.source.count()
+
+    def run(
+        self, advance: Callable[[int], object] = abs, write: Callable[[bytes], object] | None = None,
+        case_files: Path | None = None,
+    ) -> Summary:  # fmt: skip
+        """Do what is not done yet, and write the results in the order of the input.
+
+        Parameters
+        ----------
+        advance : callable
+            Told how many more cases are done.
+        write : callable, optional
+            Given the lines of the CSV where there is no output file.
+        case_files : Path, optional
+            Folder for the case file of each row that was assessed.
+
+        Returns
+        -------
+        Summary
+            What happened.
+        """
+        if case_files is not None and isinstance(self.source, CaseFolder):
+            message = "--cases writes the rows of an inventory as case files; a folder of case files has them already"
+            raise InputError(message)
+        with contextlib.ExitStack() as stack:
+            for path in self.outputs:
+                stack.enter_context(locked(path))
+            journal = stack.enter_context(self._journal())
+            store = stack.enter_context(Store(self.outputs, journal, self.replace))
+            order = self._work(store, advance)
+            if not order:
+                message = "there is no case: no row below the heading holds anything"
+                raise InputError(message)
+            self._write(store, order, write)
+            if case_files is not None:
+                self._write_cases(store, case_files)
+        if self.outputs:
+            part_of(self.outputs[0]).unlink(missing_ok=True)
+        return self.summary
+
+    def _journal(self) -> BinaryIO:
+        if not self.outputs:
+            return tempfile.TemporaryFile()
+        path = part_of(self.outputs[0])
+        try:
+            return path.open("a+b")
+        except OSError as error:
+            message = f"{path} cannot be written: {error.strerror or error}"
+            raise OutputError(message) from None
+
+    def _work(self, store: Store, advance: Callable[[int], object]) -> Order:
+        """Work out what the store does not hold, and return the order of the input."""
+        order: Order = []
+        started: set[bytes] = set()
+
+        def missing() -> Iterator[Item]:
+            for item in self.source:
+                order.append((item.key, item.name, item.line))
+                if item.key in store or item.key in started:
+                    advance(1)
+                    continue
+                started.add(item.key)
+                yield item
+
+        for chunk, records in results(missing(), self.source, self.processes):
+            store.add([item.key for item in chunk], records)
+            self.summary.worked_out += len(chunk)
+            advance(len(chunk))
+        return order
+
+    def _records(self, store: Store, order: Order, summary: Summary | None) -> Iterator[Record]:
+        for key, name, line in order:
+            record = store[key] | {"case": name, "line": line}
+            if summary is not None:
+                summary.count(record)
+            yield record
+
+    def _write(self, store: Store, order: Order, write: Callable[[bytes], object] | None) -> None:
+        summary: Summary | None = self.summary
+        for path in self.outputs:
+            rows = self._records(store, order, summary)
+            write_file(path, lines_of(rows, path.suffix.lower(), self.decimal_comma))
+            summary = None  # counted once
+        if not self.outputs:
+            for line in lines_of(self._records(store, order, summary), ".csv", self.decimal_comma):
+                if write is not None:
+                    write(line)
+
+    def _write_cases(self, store: Store, folder: Path) -> None:
+        assert not isinstance(self.source, CaseFolder)
+        self.summary.case_files = str(folder)
+        for item in self.source:
+            if item.key in store and store[item.key]["status"] == ASSESSED:
+                name, text = self.source.case_file(item)
+                write_file(folder / name, text.encode())
+
+
+def _usable() -> int:
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not Linux
+        return os.cpu_count() or 1
+
+
+def summary_json(summary: Summary) -> dict[str, Any]:
+    """Return what a batch did as plain data."""
+    far = summary.farthest
+    return {
+        "outputs": summary.outputs,
+        "cases": summary.cases,
+        "assessed": summary.assessed,
+        "passed": summary.passed,
+        "refused": summary.refused,
+        "worked_out": summary.worked_out,
+        "taken_over": summary.cases - summary.worked_out,
+        "farthest": None if far is None else {"distance_m": far[0], "case": far[1], "line": far[2]},
+        "refused_rows": [{"line": line, "case": name, "reason": why} for line, name, why in summary.refused_rows],
+        "remarks": summary.remarks,
+        "case_files": summary.case_files,
+        "caution": load_wording().caution_short,
+    }
