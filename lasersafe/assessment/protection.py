@@ -175,8 +175,52 @@ def _need(context: Context, person: Person, exposed: list[Scenario], shared_by: 
     duration, _ = person_duration(person, context.wavelength, "mirror", "eye", context.laser.name)
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     worst_ratio = max((s.ratio for s in exposed if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
+    best = need_at(
+        context, float(person.distance), duration, person.eyewear, math.log10(worst_ratio), shared_by, person.name
+    )
+    scatter = [s for s in exposed if s.way == "scatter" and s.mode == "running" and s.ratio > 1.0]
+    notes = best.notes
+    if scatter:
+        worst = max(scatter, key=lambda s: s.ratio)
+        density = round_up_density(math.log10(worst.ratio)) if math.isfinite(worst.ratio) else math.inf
+        notes = (
+            f"against scatter alone, at {format_quantity(worst.distance, 'm', 3, 'down')} from the lit surface: "
+            f"optical density {density:.1f}",
+            *notes,
+        )
+    return replace(best, notes=notes)
+
+
+def need_at(
+    context: Context,
+    distance: float,
+    duration: float,
+    marking: str,
+    least_density: float,
+    shared_by: int = 1,
+    person: str = "",
+) -> EyewearNeed:
+    """Return what eyewear has to carry in the beam at a distance or beyond it, the hardest place.
+
+    Parameters
+    ----------
+    context : Context
+        One wavelength of one laser with one set-up.
+    distance : float
+        From the last optic. [m]
+    duration : float
+        Exposure duration. [s]
+    marking : str
+        Marking of the eyewear that is worn, "" for none.
+    least_density : float
+        Density that other ways for light ask for. [1]
+    shared_by : int
+        Wavelengths whose fractions add.
+    person : str
+        Who wears it, for the answer.
+    """
     best: EyewearNeed | None = None
-    for place in worst_place(context.beam, float(person.distance)):
+    for place in worst_place(context.beam, distance):
         dx, dy = (float(d) for d in diameters(context.beam, place))
         floor = 1e-6  # m: a focus seen as a point still has a finite spot
         narrow = [
@@ -194,28 +238,18 @@ def _need(context: Context, person: Person, exposed: list[Scenario], shared_by: 
             duration=duration,
             beam_diameters=(max(dx, floor), max(dy, floor)),
             profile=context.beam.profile,
-            marking=person.eyewear,
+            marking=marking,
             laser=context.laser.name,
             setup=context.setup.name,
-            person=person.name,
+            person=person,
             distance=place,
-            least_density=max(math.log10(worst_ratio), *narrow, -math.inf),
+            least_density=max(least_density, *narrow, -math.inf),
             shared_by=shared_by,
         )
         if best is None or _harder(need, best):
             best = need
     assert best is not None
-    scatter = [s for s in exposed if s.way == "scatter" and s.mode == "running" and s.ratio > 1.0]
-    notes = best.notes
-    if scatter:
-        worst = max(scatter, key=lambda s: s.ratio)
-        density = round_up_density(math.log10(worst.ratio)) if math.isfinite(worst.ratio) else math.inf
-        notes = (
-            f"against scatter alone, at {format_quantity(worst.distance, 'm', 3, 'down')} from the lit surface: "
-            f"optical density {density:.1f}",
-            *notes,
-        )
-    return replace(best, notes=notes)
+    return best
 
 
 def _harder(need: EyewearNeed, other: EyewearNeed) -> bool:

@@ -9,11 +9,11 @@ from typing import Annotated
 import typer
 
 import lasersafe
-from lasersafe.cli import cases, fleet, questions, scenes, signing
+from lasersafe.cli import cases, fleet, questions, scenes, signing, studies
 from lasersafe.cli.options import app
 from lasersafe.errors import CalcError
 
-__all__ = ["app", "cases", "fleet", "main", "questions", "scenes", "signing"]
+__all__ = ["app", "cases", "fleet", "main", "questions", "scenes", "signing", "studies"]
 
 
 def _version(wanted: bool) -> None:

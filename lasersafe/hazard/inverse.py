@@ -12,7 +12,7 @@ from lasersafe.errors import InputError
 from lasersafe.optics.checks import unique
 
 Floats = NDArray[np.float64]
-_GRID = 1025
+GRID = 1025
 _SECTIONS = 64
 _ROUNDS = 60
 _BESIDE = 1e-9
@@ -43,6 +43,10 @@ def largest_input(
     high: float,
     target: float,
     critical: Sequence[float] = (),
+    *,
+    points: int = GRID,
+    sections: int = _SECTIONS,
+    close: float = 0.0,
 ) -> Solution:
     """Return the largest value such that it and every smaller one in the range keep a target.
 
@@ -59,6 +63,11 @@ def largest_input(
         What must not be exceeded. [any]
     critical : sequence of float
         Places where the function may jump or turn; both their sides are tried. [any]
+    points, sections : int
+        Values that are tried over the range, and parts into which each step towards the crossing divides what is left:
+        fewer for a function that takes long.
+    close : float
+        How near to the crossing is near enough, as a part of the value. [1]
 
     Returns
     -------
@@ -70,7 +79,7 @@ def largest_input(
     InputError
         If the range or the target cannot be used, or the function is not a number somewhere.
     """
-    return _solve(evaluate, low, high, target, critical, rising=True)
+    return _solve(evaluate, low, high, target, critical, True, points, sections, close)
 
 
 def smallest_input(
@@ -79,6 +88,10 @@ def smallest_input(
     high: float,
     target: float,
     critical: Sequence[float] = (),
+    *,
+    points: int = GRID,
+    sections: int = _SECTIONS,
+    close: float = 0.0,
 ) -> Solution:
     """Return the smallest value such that it and every larger one in the range keep a target.
 
@@ -92,6 +105,11 @@ def smallest_input(
         What must not be exceeded. [any]
     critical : sequence of float
         Places where the function may jump or turn; both their sides are tried. [any]
+    points, sections : int
+        Values that are tried over the range, and parts into which each step towards the crossing divides what is left:
+        fewer for a function that takes long.
+    close : float
+        How near to the crossing is near enough, as a part of the value. [1]
 
     Returns
     -------
@@ -103,7 +121,7 @@ def smallest_input(
     InputError
         If the range or the target cannot be used, or the function is not a number somewhere.
     """
-    return _solve(evaluate, low, high, target, critical, rising=False)
+    return _solve(evaluate, low, high, target, critical, False, points, sections, close)
 
 
 def _solve(
@@ -113,6 +131,9 @@ def _solve(
     target: float,
     critical: Sequence[float],
     rising: bool,
+    points: int,
+    sections: int,
+    close: float,
 ) -> Solution:
     if not (np.isfinite([low, high, target]).all() and low < high):
         message = f"range = {low:.6g} to {high:.6g}, target = {target:.6g}: write finite numbers, the lower end first"
@@ -125,7 +146,7 @@ def _solve(
             raise InputError(message)
         return found
 
-    grid = np.geomspace(low, high, _GRID) if low > 0.0 else np.linspace(low, high, _GRID)
+    grid = np.geomspace(low, high, points) if low > 0.0 else np.linspace(low, high, points)
     grid[0], grid[-1] = low, high
     beside = [c * f for c in critical for f in (1.0 - _BESIDE, 1.0, 1.0 + _BESIDE)]
     grid = unique(np.concatenate([grid, [c for c in beside if low < c < high]]))
@@ -139,7 +160,7 @@ def _solve(
     first = int(np.argmin(kept))
     inner, outer, reached = float(grid[first - 1]), float(grid[first]), float(found[first - 1])
     for _ in range(_ROUNDS):
-        places = np.linspace(inner, outer, _SECTIONS + 1)
+        places = np.linspace(inner, outer, sections + 1)
         places[0], places[-1] = inner, outer
         found = values(places)
         kept = found <= target
@@ -148,4 +169,6 @@ def _solve(
         if (places[first - 1], places[first]) == (inner, outer):
             break
         inner, outer, reached = float(places[first - 1]), float(places[first]), float(found[first - 1])
+        if abs(outer - inner) <= close * abs(inner):
+            break
     return Solution(inner, False, reached)

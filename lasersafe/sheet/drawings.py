@@ -114,12 +114,44 @@ def drawings_pdf(drawings: Sequence[Drawing], assessment: Assessment, wording: W
 
     refuse_unprintable(assessment.scene, "scene")
     refuse_unprintable(assessment.title, "title")
+    subject = f"{wording.text('plan.heading')}, {assessment.fingerprint}"
+    return _pages_pdf(drawings, subject, assessment.version, wording)
+
+
+def study_pdf(drawings: Sequence[Drawing], title: str, subject: str, wording: Wording) -> bytes:
+    """Return drawings of a what-if question as the bytes of a PDF file, one on each page.
+
+    Parameters
+    ----------
+    drawings : sequence of Drawing
+        At least one, all of the same size.
+    title : str
+        Title of the case.
+    subject : str
+        What was asked about.
+    wording : Wording
+        Texts.
+
+    Raises
+    ------
+    OutputError
+        If a text holds a character that cannot be printed.
+    """
+    import lasersafe
+    from lasersafe.sheet.fonts import refuse_unprintable
+
+    refuse_unprintable(title, "title")
+    refuse_unprintable(subject, "name")
+    return _pages_pdf(drawings, subject, lasersafe.__version__, wording)
+
+
+def _pages_pdf(drawings: Sequence[Drawing], subject: str, version: str, wording: Wording) -> bytes:
     size = (drawings[0].width * MILLIMETRE, drawings[0].height * MILLIMETRE)
-    program = wording.text("sheet.program", version=assessment.version)
+    program = wording.text("sheet.program", version=version)
     facts = Facts(
         title=drawings[0].title,
         author=program,
-        subject=f"{wording.text('plan.heading')}, {assessment.fingerprint}",
+        subject=subject,
         creator=program,
         language=wording.language,
     )

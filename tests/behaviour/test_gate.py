@@ -79,6 +79,7 @@ LAYERS: list[set[str]] = [
         "report_uncertainty",
         "record_report",
         "signing",
+        "studies",
     },
     {"cli"},
 ]
@@ -96,6 +97,8 @@ ONLY_IN = {
     "pyhanko": ("lasersafe/signing/certificate.py",),
     "cryptography": ("lasersafe/signing/certificate.py",),
     "typer": ("lasersafe/cli.py", "lasersafe/cli/"),
+    "contourpy": ("lasersafe/drawing/contours.py",),
+    "pyarrow": ("lasersafe/studies/tables.py",),
     "scipy": (),
     "matplotlib": (),
     "pandas": (),

@@ -1,0 +1,171 @@
+"""Axes of a chart: from numbers to millimetres on paper, round marks, grid and titles."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from lasersafe.drawing.primitives import BLACK, Lines, Mark, Pair, Rect, Run, Words, box, closed
+from lasersafe.drawing.typeface import width_of
+
+TICK = 2.5
+TITLE = 2.8
+GRID = "#c4c4c4"
+FINE = "#e4e4e4"
+_LEFT, _RIGHT, _BELOW, _ABOVE = 3.0, 8.0, 11.0, 7.0
+_MOST = 8
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One axis.
+
+    Parameters
+    ----------
+    title : str
+        What is shown, with its unit.
+    low, high : float
+        Ends, ``low`` below ``high``; both above zero where ``log``.
+    log : bool
+        Equal ratios in equal lengths.
+    """
+
+    title: str
+    low: float
+    high: float
+    log: bool = False
+
+    def share(self, value: float) -> float:
+        """Return where a value lies, 0 at the low end and 1 at the high one; far below where it has no place."""
+        if not self.log:
+            return (value - self.low) / (self.high - self.low)
+        if not value > 0.0:
+            return -10.0
+        return math.log(value / self.low) / math.log(self.high / self.low)
+
+    def marks(self) -> tuple[list[float], list[float]]:
+        """Return the values that get a number, and those that get a fine line only."""
+        if not self.log:
+            step = _step((self.high - self.low) / _MOST)
+            first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
+            return [n * step for n in range(first, last + 1)], []
+        first, last = math.floor(math.log10(self.low)), math.ceil(math.log10(self.high))
+        every = range(first, last + 1)
+        digits = (1, 2, 5) if last - first <= 3 else (1,)
+        jump = max(1, math.ceil((last - first) / 12))
+        numbered = [d * 10.0**p for p in every if (p - first) % jump == 0 for d in digits]
+        fine = [d * 10.0**p for p in every for d in range(1, 10)] if last - first <= 6 else [10.0**p for p in every]
+        numbered = [v for v in numbered if self._inside(v)]
+        if len(numbered) < 2:  # less than a step of 1, 2, 5: as on a plain axis
+            return Axis(self.title, self.low, self.high).marks()
+        return numbered, [v for v in fine if self._inside(v)]
+
+    def _inside(self, value: float) -> bool:
+        return self.low * (1.0 - 1e-9) <= value <= self.high * (1.0 + 1e-9)
+
+
+def round_ends(low: float, high: float, *, log: bool) -> Pair:
+    """Return ends of an axis at round numbers, at or beyond those given.
+
+    Parameters
+    ----------
+    low, high : float
+        Smallest and largest value; above zero where ``log``. [any]
+    log : bool
+        Whether the axis is logarithmic.
+
+    Returns
+    -------
+    tuple of float
+        [as the ends]
+    """
+    if log:
+        return _round(low, down=True), _round(high, down=False)
+    step = _step(max(high - low, abs(high) * 1e-6, 1e-12) / _MOST)
+    return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
+
+
+def _round(value: float, *, down: bool) -> float:
+    power = math.floor(math.log10(value))
+    steps = [d * 10.0**p for p in (power - 1, power, power + 1) for d in (1, 2, 5)]
+    inside = [s for s in steps if (s <= value * (1 + 1e-9) if down else s >= value * (1 - 1e-9))]
+    return max(inside) if down else min(inside)
+
+
+def _step(least: float) -> float:
+    power = 10.0 ** math.floor(math.log10(least))
+    return min(d * power for d in (1.0, 2.0, 5.0, 10.0) if d * power >= least * (1.0 - 1e-9))
+
+
+def tick_text(value: float) -> str:
+    """Return a number at an axis without needless digits."""
+    if value == 0.0:
+        return "0"
+    power = math.floor(math.log10(abs(value)) + 1e-9)
+    if -3 <= power <= 4:
+        return f"{value:.{max(0, 3 - power)}f}".rstrip("0").rstrip(".") if power < 3 else f"{value:.0f}"
+    digits = f"{value / 10.0**power:.3g}"
+    return ("" if digits == "1" else f"{digits}·") + "10" + str(power).translate(_RAISED)
+
+
+@dataclass(frozen=True)
+class Plot:
+    """Two axes in a frame on paper."""
+
+    x: Axis
+    y: Axis
+    room: Rect  # inside the axes, in mm
+
+    def point(self, x: float, y: float) -> Pair:
+        """Return where two values meet on paper."""
+        x0, y0, x1, y1 = self.room
+        return x0 + self.x.share(x) * (x1 - x0), y0 + self.y.share(y) * (y1 - y0)
+
+    def run(self, values: Sequence[Pair]) -> Run:
+        """Return where a line through values runs on paper."""
+        return tuple([self.point(x, y) for x, y in values])
+
+
+def plot_in(frame: Rect, x: Axis, y: Axis) -> Plot:
+    """Return two axes that fill a frame, with room for numbers and titles."""
+    wide = max([width_of(tick_text(v), TICK) for v in y.marks()[0]] or [0.0])
+    room = (frame[0] + wide + _LEFT, frame[1] + _BELOW, frame[2] - _RIGHT, frame[3] - _ABOVE)
+    return Plot(x, y, room)
+
+
+def grid_marks(plot: Plot) -> list[Mark]:
+    """Return the lines of the grid, under everything else."""
+    x0, y0, x1, y1 = plot.room
+    marks: list[Mark] = []
+    for values, ink, thick in ((1, FINE, 0.12), (0, GRID, 0.2)):
+        runs = [((x, y0), (x, y1)) for v in plot.x.marks()[values] for x in [plot.point(v, plot.y.low)[0]]]
+        runs += [((x0, y), (x1, y)) for v in plot.y.marks()[values] for y in [plot.point(plot.x.low, v)[1]]]
+        if runs:
+            marks.append(Lines(tuple(runs), ink, thick))
+    return marks
+
+
+def axis_marks(plot: Plot) -> list[Mark]:
+    """Return edge, numbers and titles; a number that would touch the one before it is left out."""
+    x0, y0, x1, y1 = plot.room
+    marks: list[Mark] = [Lines((closed(box(plot.room)),), BLACK, 0.35)]
+    last = -math.inf
+    for value in plot.x.marks()[0]:
+        text, x = tick_text(value), plot.point(value, plot.y.low)[0]
+        wide = width_of(text, TICK)
+        marks.append(Lines((((x, y0), (x, y0 - 0.9)),), BLACK, 0.25))
+        if x - wide / 2 > last + 1.5:
+            marks.append(Words(x - wide / 2, y0 - 1.4 - TICK, text, TICK))
+            last = x + wide / 2
+    last = -math.inf
+    for value in plot.y.marks()[0]:
+        text, y = tick_text(value), plot.point(plot.x.low, value)[1]
+        marks.append(Lines((((x0, y), (x0 - 0.9, y)),), BLACK, 0.25))
+        if y > last + TICK * 1.1:
+            marks.append(Words(x0 - 1.5 - width_of(text, TICK), y - 0.36 * TICK, text, TICK))
+            last = y
+    marks.append(Words((x0 + x1 - width_of(plot.x.title, TITLE)) / 2, y0 - 8.2, plot.x.title, TITLE))
+    marks.append(Words(x0, y1 + 2.2, plot.y.title, TITLE))
+    return marks

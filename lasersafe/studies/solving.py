@@ -1,0 +1,348 @@
+"""Backwards: up to which value of one input a distance is kept, or a given pair of glasses is enough."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.assessment.context import Context
+from lasersafe.assessment.directions import critical_values
+from lasersafe.assessment.lines import every_context, one_verdict, sharing
+from lasersafe.assessment.protection import need_at
+from lasersafe.errors import CalcError, InputError
+from lasersafe.hazard.inverse import GRID, largest_input, smallest_input
+from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.studies.ranges import read_ends
+from lasersafe.studies.reaching import (
+    TISSUES,
+    WAYS,
+    assessed_eye_ratio,
+    assessed_zones,
+    eye_ratio,
+    reach_by_rule_set,
+    takes_arrays,
+)
+from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text
+
+Floats = NDArray[np.float64]
+MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)
+LEAST = (
+    "divergence", "beam_diameter", "numerical_aperture", "core_diameter", "focus_diameter", "spot_diameter",
+    "pulse_duration", "duty",
+)  # fmt: skip
+DIGITS = 3
+_CAUTIOUS, _BOLD = 1e6, 1e3  # so many times the nominal value to either side are searched without being asked
+_SHORTEST = 1e-6  # s
+_LONGEST = 30_000.0  # s
+_SCAN = 33
+_CLOSE = 1e-4
+_TRIES = 4
+
+
+@dataclass(frozen=True)
+class Target:
+    """What has to hold at a place and beyond it.
+
+    Parameters
+    ----------
+    place : float
+        From the last optic along the beam, for scatter from the lit surface. [m]
+    ways, tissues : tuple of str
+        What counts where nothing is worn.
+    density : float or None
+        Optical density that is worn.
+    marking : str
+        Marking of the eyewear that is worn, "" for none.
+    """
+
+    place: float
+    ways: tuple[str, ...] = WAYS
+    tissues: tuple[str, ...] = TISSUES
+    density: float | None = None
+    marking: str = ""
+
+    @property
+    def bare(self) -> bool:
+        """Whether nothing is worn."""
+        return self.density is None and not self.marking
+
+
+@dataclass(frozen=True)
+class PutBack:
+    """What the assessment says of the case with the answer in it.
+
+    Parameters
+    ----------
+    holds : bool
+        Whether the target is kept.
+    words : str
+        What was found.
+    skin : float
+        How far the skin limit is exceeded, the worst of the ways asked for. [m]
+    """
+
+    holds: bool
+    words: str
+    skin: float
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer to a question backwards.
+
+    Parameters
+    ----------
+    subject : Subject
+        What it is about.
+    input : Input
+        What is asked for.
+    target : Target
+        What has to hold.
+    largest : bool
+        Whether the largest value is asked for, so that the low end of the range is the cautious one.
+    low, high : float
+        The range that was searched. [SI]
+    tried : int
+        At how many values at least.
+    value : float or None
+        Rounded to the cautious side; None when no value does it. [SI]
+    text : str
+        The same as text that a case file takes.
+    every : bool
+        Whether the whole range does it.
+    put_back : PutBack
+        With the answer, or with the cautious end when no value does it.
+    """
+
+    subject: Subject
+    input: Input
+    target: Target
+    largest: bool
+    low: float
+    high: float
+    tried: int
+    value: float | None
+    text: str
+    every: bool
+    put_back: PutBack
+
+
+def asks_for_the_largest(subject: Subject, one: Input) -> bool:
+    """Return whether small values of an input are the cautious ones.
+
+    Raises
+    ------
+    InputError
+        If neither end is.
+    """
+    name = one.name.partition(".")[0]
+    if name == "repetition_rate":
+        return "laser.pulse_energy" in subject.inputs
+    if name not in MOST + LEAST:
+        able = [path for path, other in subject.inputs.items() if other.name.partition(".")[0] in MOST + LEAST]
+        message = f"for = '{one.path}': neither end of its range is the cautious one; ask for one of: {', '.join(able)}"
+        raise InputError(message)
+    return name in MOST
+
+
+def search_range(subject: Subject, one: Input, between: str | None) -> tuple[float, float]:
+    """Return the range to be searched: as typed, or around the nominal value as far as the case holds together.
+
+    Raises
+    ------
+    InputError
+        If a range that was typed cannot be used.
+    """
+    if between is not None:
+        low, high = read_ends(one.path, between, one.read)
+        for end in (low, high):
+            subject.changed({one.path: end})
+        return low, high
+    if one.ends is not None:
+        return one.ends
+    if one.path == DURATION:
+        return max(_SHORTEST, subject.context.space.longest_pulse), _LONGEST
+    assert one.nominal is not None
+    least, most = (parse_quantity(text, one.unit, one.path).value for text in (one.mark.low, one.mark.high))
+    down, up = (_CAUTIOUS, _BOLD) if asks_for_the_largest(subject, one) else (_BOLD, _CAUTIOUS)
+    low, high = max(one.nominal / down, least), min(one.nominal * up, most)
+    return _valid_end(subject, one, low), _valid_end(subject, one, high)
+
+
+def _valid_end(subject: Subject, one: Input, wanted: float) -> float:
+    """Return the value nearest to the wanted one, seen from the nominal value, with which the case holds together."""
+
+    def valid(value: float) -> bool:
+        try:
+            subject.changed({one.path: value})
+        except CalcError:
+            return False
+        return True
+
+    if valid(wanted):
+        return wanted
+    assert one.nominal is not None
+    good, bad = one.nominal, wanted
+    while abs(bad - good) > _CLOSE * good:
+        middle = math.sqrt(good * bad) if bad > 0.0 else good / 2.0
+        good, bad = (middle, bad) if valid(middle) else (good, middle)
+    return good
+
+
+def solve(subject: Subject, one: Input, target: Target, between: str | None = None) -> Answer:
+    """Return how far an input may go so that a target is kept, and by everything on the cautious side of it.
+
+    Parameters
+    ----------
+    subject : Subject
+        What it is about.
+    one : Input
+        What is asked for.
+    target : Target
+        What has to hold.
+    between : str, optional
+        Range to search, as typed.
+
+    Raises
+    ------
+    InputError
+        If the question cannot be answered.
+    """
+    largest = asks_for_the_largest(subject, one)
+    low, high = search_range(subject, one, between)
+    evaluate, most, quick = _function(subject, one, target)
+    critical = critical_values(subject.context).get(one.name, [])
+    find = largest_input if largest else smallest_input
+    tried = GRID if quick else _SCAN
+    close = 0.0 if quick else _CLOSE
+    found = find(evaluate, low, high, most, critical, points=tried, sections=64 if quick else 2, close=close)
+    cautious = low if largest else high
+    if found.value is None:
+        back = put_back(subject, one, cautious, target)
+        return Answer(subject, one, target, largest, low, high, tried, None, "", False, back)
+    value = found.value
+    for digits in (DIGITS,) * _TRIES + (15,):
+        text, value = _rounded(value, one, digits, largest)
+        if not low <= value <= high:
+            text, value = _end(cautious, one)
+        back = put_back(subject, one, value, target)
+        if back.holds and bool((evaluate(np.array([value])) <= most).all()):
+            return Answer(subject, one, target, largest, low, high, tried, value, text, found.every, back)
+        value *= 1.0 - 1e-3 if largest else 1.0 + 1e-3
+    message = f"{one.path}: the value found does not hold when it is put back into the case; no answer is given"
+    raise InputError(message)
+
+
+def _rounded(value: float, one: Input, digits: int, largest: bool) -> tuple[str, float]:
+    text = format_quantity(value, one.unit, digits, "down" if largest else "up")
+    return text, parse_quantity(text, one.unit, one.path).value
+
+
+def _end(value: float, one: Input) -> tuple[str, float]:
+    return nearest_text(value, one), value
+
+
+def _function(subject: Subject, one: Input, target: Target) -> tuple[Callable[[Floats], Floats], float, bool]:
+    """Return a function of many values of an input, what it must not exceed, and whether it is quick."""
+    place, density = target.place, target.density
+    zones = [(way, tissue) for way in target.ways for tissue in target.tissues]
+
+    def reach(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
+        found = [values for zone in zones for values in reach_by_rule_set(contexts, zone, changes).values()]
+        return np.asarray(np.maximum.reduce(found))
+
+    def needed(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
+        return np.asarray(np.log10(np.maximum(eye_ratio(contexts, place, changes), 1.0)))
+
+    if target.marking:
+        return _by_turns(subject, one, lambda contexts: 0.0 if _enough(contexts, target)[0] else 1.0), 0.5, False
+    most = place if density is None else density
+    start = one.ends[0] if one.ends else one.nominal
+    contexts = subject.changed({one.path: _LONGEST if start is None else start})
+    function = reach if density is None else needed
+    if one.ends or not takes_arrays(contexts, one.name):
+        return _by_turns(subject, one, lambda contexts: float(function(contexts, {}))), most, False
+    return lambda values: function(contexts, one.arrays(values)), most, True
+
+
+def _by_turns(
+    subject: Subject, one: Input, function: Callable[[Sequence[Context]], float]
+) -> Callable[[Floats], Floats]:
+    known: dict[float, float] = {}
+
+    def evaluate(values: Floats) -> Floats:
+        for value in map(float, values):
+            if value not in known:
+                known[value] = function(subject.changed({one.path: value}))
+        return np.array([known[float(value)] for value in values])
+
+    return evaluate
+
+
+def _enough(contexts: Sequence[Context], target: Target) -> tuple[bool, tuple[str, ...]]:
+    """Return whether the eyewear is enough at the place and beyond it, and why or why not."""
+    ratio = assessed_eye_ratio(contexts, target.place)
+    least = math.log10(ratio) if ratio > 0.0 else -math.inf
+    verdicts = []
+    for context in contexts:
+        duration = context.duration("mirror")[0]
+        every = every_context(context).values()
+        needs = [need_at(own, target.place, duration, target.marking, least, sharing(context, own)) for own in every]
+        verdicts += [need.verdict for need in one_verdict(needs)]
+    enough = all(verdict is not None and verdict.enough for verdict in verdicts)
+    return enough, tuple(dict.fromkeys(reason for verdict in verdicts if verdict for reason in verdict.reasons))
+
+
+def put_back(subject: Subject, one: Input, value: float, target: Target) -> PutBack:
+    """Return what the assessment says of the case with a value in it, by the way of single numbers.
+
+    Parameters
+    ----------
+    subject : Subject
+        What it is about.
+    one : Input
+        What is changed.
+    value : float
+        [SI]
+    target : Target
+        What has to hold.
+    """
+    contexts = subject.changed({one.path: value})
+    zones = assessed_zones(contexts)
+    skin = max(zones[way, "skin"].distance for way in target.ways)
+    if target.marking:
+        enough, reasons = _enough(contexts, target)
+        return PutBack(enough, "; ".join(reason.rstrip(".") for reason in reasons) or "enough", skin)
+    if target.density is not None:
+        needs = [need_at(one, target.place, one.duration("mirror")[0], "", -math.inf) for one in contexts]
+        ratio = assessed_eye_ratio(contexts, target.place)
+        needed = max(0.0, math.log10(max(ratio, 1.0)), *(need.optical_density_exact for need in needs))
+        text = format_quantity(needed, "1", 3, "up")
+        return PutBack(needed <= target.density, f"the eye needs an optical density of {text} there", skin)
+    asked = [zones[way, tissue] for way in target.ways for tissue in target.tissues]
+    worst = max(asked, key=lambda zone: zone.distance)
+    if worst.distance <= 0.0:
+        words = "no limit is exceeded at any distance"
+    else:
+        reach = format_quantity(worst.distance, "m", 4, "up")
+        words = f"the farthest distance is {reach} ({worst.way}, {worst.tissue}, {worst.criterion.rule_set})"
+    return PutBack(worst.distance <= target.place, words, skin)
+
+
+def read_choice(given: Sequence[str], allowed: tuple[str, ...], option: str) -> tuple[str, ...]:
+    """Return what was chosen from a list, in its order; all of it when nothing was typed.
+
+    Raises
+    ------
+    InputError
+        If one is not on the list.
+    """
+    for one in given:
+        if one not in allowed:
+            message = f"{option} = '{one[:40]}': allowed are {', '.join(allowed)}"
+            raise InputError(message)
+    return tuple(one for one in allowed if one in given) or allowed

@@ -1,0 +1,260 @@
+"""A sweep as a table: text, CSV, JSON, Parquet. Distances and densities are rounded up where a person reads them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Collection, Iterator
+from typing import Any
+
+import numpy as np
+
+import lasersafe
+from lasersafe.assessment.fingerprint import fingerprint
+from lasersafe.errors import InputError
+from lasersafe.hazard.eyewear import round_up_density
+from lasersafe.quantity import format_quantity
+from lasersafe.studies.reaching import ZONES
+from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text, trimmed
+from lasersafe.studies.sweeping import Sweep
+from lasersafe.wording import caution_line
+
+MOST_LINES = 200
+CSV_DIGITS = 4
+PULSES = ("laser.pulse_duration", "laser.repetition_rate", "laser.duty")
+MEANING = "Beyond a distance the computed exposure is below the limit for the stated time."
+NO_PYARROW = (
+    "a .parquet file needs pyarrow, which is not installed: install 'lasersafe[parquet]', or write .csv or .json"
+)
+
+
+def density_column(place: float) -> str:
+    """Return the name of the column with the optical density."""
+    return f"optical_density_at_{place:.6g}_m"
+
+
+def columns(found: Sweep) -> list[str]:
+    """Return the names of the columns, the unit in each."""
+    names = [one.input.column for one in found.varied]
+    for way, tissue in ZONES:
+        names += [f"{way}_{tissue}_m", f"{way}_{tissue}_rule_set"]
+    return names if found.place is None else [*names, density_column(found.place)]
+
+
+def by_column(found: Sweep) -> dict[str, list[Any]]:
+    """Return the full numbers, one list for each column."""
+    values = [one.span.values for one in found.varied]
+    grid = np.meshgrid(*values, indexing="ij") if values else []
+    names = np.array(found.subject.context.rule_sets)
+    lists: list[list[Any]] = [axis.reshape(-1).tolist() for axis in grid]
+    for zone in ZONES:
+        lists.append(found.distances[zone].reshape(-1).tolist())
+        lists.append(names[found.decided[zone].reshape(-1)].tolist())
+    if found.density is not None:
+        lists.append(found.density.reshape(-1).tolist())
+    return dict(zip(columns(found), lists, strict=True))
+
+
+def facts(found: Sweep) -> dict[str, Any]:
+    """Return what a table is about: the case, what was held and what was varied, in plain values."""
+    subject = found.subject
+    varied = {one.input.path for one in found.varied}
+    return {
+        "title": subject.case.title,
+        "laser": subject.context.laser.name,
+        "setup": subject.context.setup.name,
+        "fitted": subject.context.setup.fitted,
+        "rule_sets": list(subject.context.rule_sets),
+        "held": {one.column: one.nominal for path, one in subject.inputs.items() if path not in varied},
+        "varied": [
+            {
+                "field": one.input.path,
+                "column": one.input.column,
+                "low": float(one.span.values[0]),
+                "high": float(one.span.values[-1]),
+                "count": int(one.span.values.size),
+                "spacing": "listed" if one.span.listed else "log" if one.span.log else "linear",
+                "nominal": one.input.nominal,
+            }
+            for one in found.varied
+        ],
+        "fingerprint_of_the_case": fingerprint(subject.case),
+        "version": lasersafe.__version__,
+        "notes": notes(found),
+    }
+
+
+def notes(found: Sweep) -> list[str]:
+    """Return what has to be known beside the table."""
+    said = [
+        MEANING,
+        durations(found.subject, {one.input.path for one in found.varied}),
+        "One laser with one set-up, its light alone; scatter is measured from the lit surface.",
+    ]
+    if found.place is not None:
+        place = trimmed(format_quantity(found.place, "m"))
+        said.append(
+            f"Optical density: for the eye at {place} or farther, the worst of direct beam, mirror and scatter; the "
+            "damage class of eyewear is not in this table."
+        )
+    return said
+
+
+def durations(subject: Subject, varied: Collection[str]) -> str:
+    """Return the sentence that states the exposure durations."""
+    if DURATION in varied:
+        return "Exposure duration: as varied, but never shorter than one pulse."
+    if "laser.wavelength" in varied or any(path in varied for path in PULSES):
+        return (
+            "Exposure duration: by wavelength and way (up to 400 nm 30000 s; above, 10 s in the beam and 100 s for "
+            "scatter), but never shorter than one pulse."
+        )
+    beam, spread = (trimmed(format_quantity(subject.context.duration(way)[0], "s")) for way in ("direct", "scatter"))
+    return f"Exposure duration: {beam} in the beam and its reflection, {spread} for scatter."
+
+
+def as_json(found: Sweep) -> dict[str, Any]:
+    """Return the table ready for JSON, with full numbers."""
+    table = by_column(found)
+    names = list(table)
+    rows = [dict(zip(names, row, strict=True)) for row in zip(*table.values(), strict=True)]
+    return {**facts(found), "columns": names, "rows": rows, "caution": caution_line()}
+
+
+def as_csv(found: Sweep) -> str:
+    """Return the table as CSV: remarks behind ``#``, one line of headings, then the points."""
+    table = by_column(found)
+    about = facts(found)
+    text = io.StringIO()
+    for line in (
+        f"{about['title']}: {about['laser']}, {about['setup']}",
+        f"rule sets {' and '.join(about['rule_sets'])}, the stricter decides; lasersafe {about['version']}, "
+        f"case {about['fingerprint_of_the_case']}",
+        *about["notes"],
+        caution_line(),
+    ):
+        text.write(f"# {_one_line(line)}\n")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(table)
+    ways = {f"{way}_{tissue}_m" for way, tissue in ZONES}
+    for row in zip(*table.values(), strict=True):
+        writer.writerow(
+            _distance(value) if name in ways else _density(value) if name.startswith("optical_density") else value
+            for name, value in zip(table, row, strict=True)
+        )
+    return text.getvalue()
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _distance(value: float) -> str:
+    return format_quantity(value, "1", CSV_DIGITS, "up")
+
+
+def _density(value: float) -> str:
+    return f"{round_up_density(value):.1f}" if value > 0.0 else "0"
+
+
+def as_parquet(found: Sweep) -> bytes:
+    """Return the table as Parquet, with full numbers and what it is about in the metadata.
+
+    Raises
+    ------
+    InputError
+        If pyarrow is not installed.
+    """
+    need_pyarrow()
+    import pyarrow
+    import pyarrow.parquet
+
+    table = pyarrow.table(by_column(found))
+    about = {**facts(found), "caution": caution_line()}
+    table = table.replace_schema_metadata({"lasersafe": json.dumps(about, ensure_ascii=False)})
+    buffer = io.BytesIO()
+    pyarrow.parquet.write_table(table, buffer)
+    return buffer.getvalue()
+
+
+def need_pyarrow() -> None:
+    """Refuse Parquet where it cannot be written.
+
+    Raises
+    ------
+    InputError
+        If pyarrow is not installed.
+    """
+    try:
+        import pyarrow  # noqa: F401
+    except ImportError:
+        raise InputError(NO_PYARROW) from None
+
+
+def as_text(found: Sweep) -> str:
+    """Return the table for a terminal, distances rounded up."""
+    subject = found.subject
+    fitted = "" if subject.context.setup.fitted else " (not fitted today)"
+    lines = [f"{subject.name}{fitted}; limits of {' and '.join(subject.context.rule_sets)}, the stricter decides"]
+    lines.append("nominal: " + ", ".join(_nominal(one.input) for one in found.varied))
+    lines.append("")
+    if found.size > MOST_LINES:
+        lines += _summary(found)
+    else:
+        lines += _table(found)
+    return "\n".join([*lines, "", *notes(found), caution_line()])
+
+
+def _nominal(one: Input) -> str:
+    if one.nominal is not None:
+        return f"{one.path} = {nearest_text(one.nominal, one)}"
+    words = "by wavelength and way of the light" if one.path == DURATION else "the worst of the range in the case"
+    return f"{one.path} = {words}"
+
+
+def _table(found: Sweep) -> list[str]:
+    heads = [(one.input.path, "") for one in found.varied] + list(ZONES)
+    if found.place is not None:
+        heads.append(("density", f"at {trimmed(format_quantity(found.place, 'm'))}"))
+    rows = list(_rows(found))
+    widths = [max(len(a), len(b), *(len(row[k]) for row in rows)) for k, (a, b) in enumerate(heads)]
+
+    def line(cells: list[str]) -> str:
+        return "  ".join(cell.rjust(width) for cell, width in zip(cells, widths, strict=True)).rstrip()
+
+    return [line([a for a, _ in heads]), line([b for _, b in heads]), *map(line, rows)]
+
+
+def _rows(found: Sweep) -> Iterator[list[str]]:
+    table = by_column(found)
+    inputs = [(one.input, table[one.input.column]) for one in found.varied]
+    zones = [table[f"{way}_{tissue}_m"] for way, tissue in ZONES]
+    density = None if found.place is None else table[density_column(found.place)]
+    for k in range(found.size):
+        cells = [nearest_text(values[k], one) for one, values in inputs]
+        cells += [distance_text(values[k]) for values in zones]
+        yield cells if density is None else [*cells, _density(density[k])]
+
+
+def distance_text(value: float) -> str:
+    """Return a distance as a person reads it, rounded up."""
+    return (
+        f"{format_quantity(value, '1', 3, 'up')} m" if 0.1 <= value < 1000.0 else format_quantity(value, "m", 3, "up")
+    )
+
+
+def _summary(found: Sweep) -> list[str]:
+    table = by_column(found)
+
+    def where(k: int) -> str:
+        inputs = [one.input for one in found.varied]
+        return ", ".join(f"{one.path} = {nearest_text(table[one.column][k], one)}" for one in inputs)
+
+    lines = [f"{found.size} points; -o FILE.csv writes them all. The shortest and the longest of each distance:"]
+    for way, tissue in ZONES:
+        values = table[f"{way}_{tissue}_m"]
+        low, high = int(np.argmin(values)), int(np.argmax(values))
+        ends = [f"{distance_text(values[k])} at {where(k)}" for k in (low, high)]
+        lines.append(f"{way}, {tissue}: {ends[0]}; {ends[1]}")
+    return lines

@@ -1,0 +1,467 @@
+"""What-if questions as a user meets them: the table, the files, the drawing, the question backwards, refusals."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import sys
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.bounds import corners_of
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.setups import setup_result
+from lasersafe.drawing.axes import Axis, round_ends, tick_text
+from lasersafe.drawing.contours import contour_page, levels_of
+from lasersafe.drawing.curves import Heading, Nominal, Trace, curve_page
+from lasersafe.drawing.labels import faults
+from lasersafe.drawing.page import Paper
+from lasersafe.drawing.primitives import Words
+from lasersafe.limits import rule_sets
+from lasersafe.models import parse_case
+from lasersafe.reference import templates_path
+from lasersafe.studies.charts import draw
+from lasersafe.studies.subject import open_subject
+from lasersafe.studies.sweeping import Sweep, read_varied, sweep
+from tests.behaviour.command import run
+
+CAUTION = "A computed aid for a qualified laser safety officer, who decides"
+ZONES = [f"{way}_{tissue}" for way in ("direct", "mirror", "scatter") for tissue in ("eye", "skin")]
+PAPER = Paper("A4", 297.0, 210.0, 10.0)
+HEADING = Heading("Open evening", ("one line", "another"), (("at the foot", False),))
+
+
+def case(name: str) -> Path:
+    return Path(templates_path("cases", f"{name}.toml"))
+
+
+def with_text(folder: Path, name: str, *changes: tuple[str, str]) -> Path:
+    text = case(name).read_text(encoding="utf-8")
+    for old, new in changes:
+        assert text.count(old) >= 1, old
+        text = text.replace(old, new, 1)
+    path = folder / "case.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def zones_of(path: Path, laser: str = "", setup: str = "") -> dict[str, float]:
+    """Return the distances that the assessment gives for a set-up; without names, for the first that is fitted."""
+    found = parse_case(path.read_text(encoding="utf-8"))
+    setups = [setup_result(one) for corner in corners_of(found).cases for one in contexts(corner, rule_sets())]
+    fitted = [s for s in setups if (s.laser, s.setup) == (laser, setup) or (not laser and s.fitted)]
+    return {f"{z.way}_{z.tissue}": max(z.distance, *(s.zones[k].distance for s in fitted))
+            for k, z in enumerate(fitted[0].zones)}  # fmt: skip
+
+
+def swept(name: str, *vary: str, laser: str | None = None, setup: str | None = None, at: float | None = None) -> Sweep:
+    subject = open_subject(case(name), laser, setup)
+    return sweep(subject, read_varied(subject, vary), at)
+
+
+# --- the numbers --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "vary", "old", "new"),
+    [
+        ("co2-cutter", "laser.power=40 W", 'power = "80 W"', 'power = "40 W"'),
+        ("handheld-welder", "setup.focal_length=120 mm", 'focal_length = "400 mm"', 'focal_length = "120 mm"'),
+        ("nanosecond-marker", "laser.repetition_rate=30 kHz", None, None),
+    ],
+)
+def test_a_point_of_a_sweep_is_the_assessment_of_that_case(name, vary, old, new, tmp_path) -> None:
+    row = run("sweep", case(name), "--vary", vary, "--json").data["rows"][0]
+    if old is None:  # a setting that can be turned, held at one value
+        subject = open_subject(case(name), None, None)
+        assert subject.inputs["laser.repetition_rate"].ends is not None
+        full = zones_of(case(name))
+        assert all(row[f"{zone}_m"] <= full[zone] * (1 + 1e-9) for zone in ZONES)
+        return
+    found = zones_of(with_text(tmp_path, name, (old, new)))
+    for zone in ZONES:
+        assert row[f"{zone}_m"] == pytest.approx(found[zone], rel=1e-9, abs=1e-12), zone
+
+
+def test_at_the_nominal_value_a_sweep_gives_the_zones_of_every_template() -> None:
+    for name in ("co2-cutter", "handheld-welder", "visible-diode"):
+        one = open_subject(case(name), None, None)
+        nominal = one.inputs["laser.power"].nominal
+        row = run("sweep", case(name), "--vary", f"laser.power={nominal!r} W", "--json").data["rows"][0]
+        found = zones_of(case(name))
+        for zone in ZONES:
+            assert row[f"{zone}_m"] == pytest.approx(found[zone], rel=1e-9), (name, zone)
+
+
+def test_the_sheet_says_the_same() -> None:
+    row = run("sweep", case("visible-diode"), "--vary", "laser.power=6 W", "--json").data["rows"][0]
+    sheet = assess(parse_case(case("visible-diode").read_text(encoding="utf-8")))
+    zones = next(s for s in sheet.setups if s.fitted).zones
+    assert row["direct_eye_m"] == pytest.approx(zones[0].distance, rel=1e-9)
+    assert row["direct_eye_rule_set"] == zones[0].criterion.rule_set
+
+
+def test_tolerances_of_the_other_inputs_count_and_that_of_the_varied_one_does_not(tmp_path) -> None:
+    plain = with_text(tmp_path, "co2-cutter")
+    before = run("sweep", plain, "--vary", "laser.power=80 W", "--json").data["rows"][0]
+    unsure = with_text(tmp_path, "co2-cutter", ('beam_diameter = "6 mm"', 'beam_diameter = "6 mm +- 1 mm"'))
+    after = run("sweep", unsure, "--vary", "laser.power=80 W", "--json").data["rows"][0]
+    assert after["direct_eye_m"] > 1.1 * before["direct_eye_m"]
+    assert after["direct_eye_m"] == pytest.approx(zones_of(unsure)["direct_eye"], rel=1e-9)
+    held = run("sweep", unsure, "--vary", "setup.beam_diameter=6 mm", "--json").data["rows"][0]
+    assert held["direct_eye_m"] == pytest.approx(before["direct_eye_m"], rel=1e-9)
+
+
+def test_the_density_is_that_of_the_eye_at_the_place() -> None:
+    words = ["--vary", "laser.power=10 W|1 kW", "--at", "6 m"]
+    rows = run("sweep", case("handheld-welder"), *words, "--json").data["rows"]
+    density = [row["optical_density_at_6_m"] for row in rows]
+    assert density[1] - density[0] == pytest.approx(2.0, abs=1e-9)
+    text = run("sweep", case("handheld-welder"), *words).out
+    for value in density:
+        assert f"  {np.ceil(value * 10 - 1e-8) / 10:.1f}\n" in text
+
+
+def test_an_exposure_duration_counts_on_every_way() -> None:
+    rows = run("sweep", case("co2-cutter"), "--vary", "duration=1 s|10 s|100 s", "--json").data["rows"]
+    assert [row["exposure_duration_s"] for row in rows] == [1.0, 10.0, 100.0]
+    assert rows[0]["direct_eye_m"] < rows[1]["direct_eye_m"]
+    usual = run("sweep", case("co2-cutter"), "--vary", "laser.power=80 W", "--json").data["rows"][0]
+    assert rows[1]["direct_eye_m"] == pytest.approx(usual["direct_eye_m"], rel=1e-9)
+    assert rows[2]["scatter_eye_m"] == pytest.approx(usual["scatter_eye_m"], rel=1e-9)
+
+
+# --- the table and its files --------------------------------------------------------------------------------
+
+
+def test_several_inputs_make_the_grid_with_the_first_slowest() -> None:
+    data = run(
+        "sweep", case("co2-cutter"), "--vary", "laser.power=10W|20W", "--vary", "setup.focal_length=50mm..150mm:3",
+        "--json",
+    ).data  # fmt: skip
+    pairs = [(row["laser_power_W"], round(row["setup_focal_length_m"], 9)) for row in data["rows"]]
+    assert pairs == [(10.0, 0.05), (10.0, 0.1), (10.0, 0.15), (20.0, 0.05), (20.0, 0.1), (20.0, 0.15)]
+    assert CAUTION in data["caution"]
+    assert data["varied"][1] == {
+        "field": "setup.focal_length", "column": "setup_focal_length_m", "low": 0.05, "high": 0.15, "count": 3,
+        "spacing": "linear", "nominal": pytest.approx(0.0508),
+    }  # fmt: skip
+
+
+def test_text_rounds_distances_up_and_carries_caution_and_times() -> None:
+    words = ["sweep", case("co2-cutter"), "--vary", "laser.power=10W..80W:4"]
+    rows, text = run(*words, "--json").data["rows"], run(*words).out
+    lines = [line.split() for line in text.splitlines() if re.match(r"\s*[0-9.]+ W ", line)]
+    assert len(lines) == 4
+    for line, row in zip(lines, rows, strict=True):
+        assert float(line[2]) * {"m": 1.0, "mm": 1e-3}[line[3]] >= row["direct_eye_m"]
+        assert float(line[2]) * {"m": 1.0, "mm": 1e-3}[line[3]] <= row["direct_eye_m"] * 1.01
+    assert "10 s in the beam and its reflection, 100 s for scatter" in text
+    assert CAUTION in text
+    assert "nominal: laser.power = 80 W" in text
+
+
+def test_csv_has_remarks_then_one_heading_and_rounds_up(tmp_path) -> None:
+    target = tmp_path / "table.csv"
+    words = ["sweep", case("co2-cutter"), "--vary", "laser.power=10W..80W:8:log", "--at", "6 m"]
+    answer = run(*words, "-o", target)
+    assert answer.code == 0, answer.err
+    assert CAUTION in answer.out
+    text = target.read_text(encoding="utf-8")
+    remarks = [line for line in text.splitlines() if line.startswith("# ")]
+    assert CAUTION in remarks[-1]
+    table = list(csv.DictReader(io.StringIO("\n".join(text.splitlines()[len(remarks) :]))))
+    full = run(*words, "--json").data["rows"]
+    assert list(table[0]) == list(full[0])
+    for row, exact in zip(table, full, strict=True):
+        assert float(row["laser_power_W"]) == exact["laser_power_W"]
+        for zone in ZONES:
+            assert exact[f"{zone}_m"] <= float(row[f"{zone}_m"]) <= exact[f"{zone}_m"] * 1.001
+        assert float(row["optical_density_at_6_m"]) >= exact["optical_density_at_6_m"]
+
+
+def test_json_and_parquet_hold_the_full_numbers(tmp_path) -> None:
+    pyarrow = pytest.importorskip("pyarrow.parquet")
+    words = ["sweep", case("co2-cutter"), "--vary", "laser.power=10W..80W:8:log"]
+    full = run(*words, "--json").data
+    for name in ("table.json", "table.parquet"):
+        assert run(*words, "-o", tmp_path / name).code == 0
+    assert json.loads((tmp_path / "table.json").read_text(encoding="utf-8")) == full
+    table = pyarrow.read_table(tmp_path / "table.parquet")
+    assert table.to_pylist() == full["rows"]
+    about = json.loads(table.schema.metadata[b"lasersafe"])
+    assert CAUTION in about["caution"]
+    assert about["held"]["setup_focal_length_m"] == pytest.approx(0.0508)
+
+
+def test_parquet_without_pyarrow_is_refused_and_nothing_written(tmp_path, monkeypatch) -> None:
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    target = tmp_path / "table.parquet"
+    answer = run("sweep", case("co2-cutter"), "--vary", "laser.power=10W..80W:8", "-o", target)
+    assert answer.code == 2
+    assert answer.err.startswith("error: a .parquet file needs pyarrow")
+    assert "lasersafe[parquet]" in answer.err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ([], "vary: missing"),
+        (["--vary", "laser.power"], "vary = 'laser.power': write FIELD=LOW..HIGH:COUNT"),
+        (["--vary", "laser.powr=1W|2W"], "'laser.powr' cannot be changed"),
+        (["--vary", "laser.power=1W..2W"], "a range needs a count"),
+        (["--vary", "laser.power=1W..2W:1"], "the count is a whole number, 2 to 10000"),
+        (["--vary", "laser.power=1W..2W:x"], "the count is a whole number"),
+        (["--vary", "laser.power=1W..2W:5:cubic"], "a range needs a count"),
+        (["--vary", "laser.power=2W..1W:5"], "write the smaller end first"),
+        (["--vary", "laser.power=1,5W..2W:5"], "laser.power = '1,5W': write the decimal point as '.'"),
+        (["--vary", "laser.power=1..2W:5"], "laser.power = '1': a number without a unit"),
+        (["--vary", "laser.power=1W +- 5 %|2W"], "laser.power = '1W +- 5 %': "),
+        (["--vary", "laser.power=1W|1W"], "a value stands twice"),
+        (["--vary", "laser.power=1W|2W", "--vary", "laser.power=3W"], "behind --vary twice"),
+        (["--vary", "laser.power=0W..2W:5:log"], "laser.power = '0W'"),
+        (["--vary", "duration=1ms..9h:5"], "duration = '9h'"),
+        (["--vary", "laser.power=1W..2W:9999", "--vary", "duration=1s..2s:9999"], "99980001 points"),
+        (["--vary", "laser.power=1W|2W", "-o", "table.txt"], "must end in .csv, .json or .parquet"),
+        (["--vary", "laser.power=1W|2W", "--drawing", "a.bmp"], "must end in .svg, .png or .pdf"),
+        (["--vary", "laser.power=1W", "--drawing", "a.svg"], "one value only"),
+        (["--vary", "laser.power=1W|2W", "--drawing", "a.svg", "--show", "side"], "show = 'side'"),
+        (["--vary", "laser.power=1W|2W", "--at", "6"], "at = '6'"),
+        (["--vary", "laser.power=1W|2W", "--at", "-6 m"], "at = '-6 m'"),
+        (["--vary", "laser.power=1W|2W", "--laser", "Nothing"], "there are: 'Cutter'"),
+        (["--vary", "laser.power=1W|2W", "--setup", "Nothing"], "there are: 'Cutting head"),
+    ],
+)
+def test_a_bad_sweep_is_one_line_and_writes_nothing(words, message, tmp_path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    answer = run("sweep", case("co2-cutter"), *words)
+    assert answer.code == 2
+    assert message in answer.err
+    assert answer.err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_value_that_the_case_cannot_have_is_named() -> None:
+    setup = "Head taken off, beam from the last mirror"
+    answer = run("sweep", case("co2-cutter"), "--setup", setup, "--vary", "setup.divergence=10urad..4mrad:5")
+    assert answer.code == 2
+    assert answer.err.startswith("error: setup.divergence = 10 urad: divergence: ")
+    assert "diffraction limit" in answer.err
+
+
+def test_a_case_with_several_lasers_asks_which_one() -> None:
+    answer = run("sweep", case("demo"), "--vary", "duration=1s|2s")
+    assert answer.code == 2
+    assert "name one with --laser: 'Welder', 'Marker'" in answer.err
+    assert run("sweep", case("demo"), "--laser", "Welder", "--vary", "laser.power=1W|2W").code == 0
+
+
+# --- the drawing --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("suffix", ["svg", "png", "pdf"])
+def test_a_drawing_is_written_in_each_format(suffix, tmp_path) -> None:
+    target = tmp_path / f"sweep.{suffix}"
+    answer = run("sweep", case("co2-cutter"), "--vary", "laser.power=1W..80W:6:log", "--drawing", target, "--json")
+    assert answer.code == 0, answer.err
+    assert answer.data["drawing"] == str(target)
+    content = target.read_bytes()
+    assert content.startswith({"svg": b"<?xml", "png": b"\x89PNG", "pdf": b"%PDF"}[suffix])
+    if suffix == "svg":
+        assert ElementTree.fromstring(content).tag.endswith("svg")
+    if suffix == "png":
+        assert Image.open(io.BytesIO(content)).size == (2338, 1654) or Image.open(io.BytesIO(content)).width > 2000
+
+
+@pytest.mark.parametrize(
+    ("name", "vary", "laser"),
+    [
+        ("handheld-welder", ["laser.power=1W..2kW:12:log"], None),
+        ("co2-cutter", ["setup.focal_length=30mm..300mm:6"], None),
+        ("nanosecond-marker", ["laser.mean_power=1W..50W:4", "laser.pulse_energy=0.1mJ|1mJ"], None),
+        ("co2-cutter", ["laser.power=1W..80W:8:log", "setup.focal_length=30mm..300mm:7"], None),
+        ("visible-diode", ["laser.power=10mW|5W", "duration=0.25s..100s:7:log"], None),
+    ],
+)
+def test_no_text_of_a_drawing_lies_over_another_and_all_is_labelled(name, vary, laser) -> None:
+    found = swept(name, *vary, laser=laser)
+    page = draw(found)
+    assert faults(page) == []
+    text = " ".join(mark.text for mark in page.marks if isinstance(mark, Words))
+    for one in found.varied:
+        assert one.input.path in text
+    assert re.search(r"\[(k|m)?m\]| m ", text)
+    assert CAUTION in text
+    assert "nominal" in text.lower() or found.varied[0].input.nominal is None
+
+
+def test_curves_that_coincide_are_drawn_once_and_zero_reach_is_said() -> None:
+    found = swept("handheld-welder", "laser.power=1nW..10nW:3")
+    text = " ".join(mark.text for mark in draw(found).marks if isinstance(mark, Words))
+    assert "below the limit at every distance" in text
+    assert "direct beam, eye = " in text
+
+
+def test_a_nominal_value_off_the_axis_is_said_at_the_foot() -> None:
+    text = " ".join(m.text for m in draw(swept("co2-cutter", "laser.power=1W..2W:3")).marks if isinstance(m, Words))
+    assert "Nominal power 80 W lies outside the drawing" in text
+
+
+def test_axes_are_logarithmic_where_the_range_asks_for_it() -> None:
+    wide, narrow = (draw(swept("co2-cutter", f"laser.power={r}")) for r in ("1W..80W:5", "40W..80W:5"))
+
+    def ticks(page):  # type: ignore[no-untyped-def]
+        return {m.text for m in page.marks if isinstance(m, Words) and re.fullmatch(r"[0-9.]+", m.text)}
+
+    assert {"1", "2", "5", "10", "20", "50"} <= ticks(wide)
+    assert {"40", "45", "50", "55", "60"} <= ticks(narrow)
+
+
+def test_axis_numbers_and_levels_are_round() -> None:
+    assert Axis("", 0.0, 10.0).marks()[0] == pytest.approx([0, 2, 4, 6, 8, 10])
+    assert Axis("", 1.0, 1000.0, True).marks()[0] == pytest.approx([1, 2, 5, 10, 20, 50, 100, 200, 500, 1000])
+    assert Axis("", 3.1, 3.9, True).marks()[0] == pytest.approx(np.arange(3.1, 3.95, 0.1))
+    assert round_ends(3.0, 47.0, log=True) == (2.0, 50.0)
+    assert round_ends(0.0, 47.0, log=False) == (0.0, 50.0)
+    assert [tick_text(v) for v in (0.0, 0.002, 0.5, 20000.0, 2e6, 1e-6)] == [
+        "0", "0.002", "0.5", "20000", "2·10⁶", "10⁻⁶"
+    ]  # fmt: skip
+    assert levels_of(np.array([[0.0, 1.5], [30.0, 220.0]])) == [2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0]
+    assert levels_of(np.array([[3.0, 3.0]])) == []
+
+
+def test_a_page_of_many_curves_or_one_flat_field_has_no_fault() -> None:
+    x, y = Axis("x [m]", 1.0, 10.0), Axis("y [m]", 0.0, 10.0)
+    traces = [Trace(f"curve {k}", "", ((1.0, k / 2.0), (10.0, k / 2.0 + 1.0))) for k in range(8)]
+    page = curve_page(PAPER, HEADING, x, y, traces, Nominal(5.0, "nominal 5 m"))
+    assert faults(page) == []
+    assert all(f"curve {k}" in {m.text for m in page.marks if isinstance(m, Words)} for k in range(8))
+    flat = (np.array([1.0, 10.0]), np.array([0.0, 10.0]), np.full((2, 2), 3.0))
+    page = contour_page(PAPER, HEADING, x, y, flat, lambda v: f"{v:g} m", (5.0, 5.0, "nominal"))
+    assert faults(page) == []
+    assert "3 m everywhere" in {m.text for m in page.marks if isinstance(m, Words)}
+
+
+# --- the question backwards ---------------------------------------------------------------------------------
+
+
+def test_how_far_down_must_it_be_turned_for_the_front_row(tmp_path) -> None:
+    answer = run("solve", case("handheld-welder"), "--for", "laser.power", "--at", "6 m", "--json").data
+    power = answer["answer_W"]
+    assert answer["answer"] == "557 mW"
+    assert 0.0 < power < answer["nominal_W"]
+    put = with_text(tmp_path, "handheld-welder", ('power = "1.5 kW"', f'power = "{answer["answer"]}"'))
+    found = zones_of(put)
+    assert max(found[zone] for zone in ZONES) <= 6.0
+    more = with_text(tmp_path, "handheld-welder", ('power = "1.5 kW"', f'power = "{power * 1.01!r} W"'))
+    assert max(zones_of(more)[zone] for zone in ZONES) > 6.0
+    text = run("solve", case("handheld-welder"), "--for", "laser.power", "--at", "6 m").out
+    for part in ("at most 557 mW (the case says 1.5 kW)", "put back: with 557 mW", "searched from 1.5 mW to 1 MW"):
+        assert part in text
+    assert CAUTION in text
+
+
+def test_scatter_alone_allows_more_than_all_ways() -> None:
+    words = ["solve", case("handheld-welder"), "--for", "laser.power", "--at", "6 m", "--json"]
+    alone = run(*words, "--way", "scatter").data
+    assert alone["answer_W"] > 1000.0 * run(*words).data["answer_W"]
+    assert alone["ways"] == ["scatter"]
+    assert "which does it" in run(*words[:-1], "--way", "scatter").out
+
+
+def test_eyewear_is_judged_by_density_and_damage_class() -> None:
+    words = ["solve", case("handheld-welder"), "--for", "laser.power", "--at", "2 m", "--between", "1 W..1 kW"]
+    worn = run(*words, "--eyewear", "1070 D LB6", "--json").data
+    dense = run(*words, "--density", "6", "--json").data
+    assert worn["answer_W"] < dense["answer_W"]  # the filter burns before its density is too small
+    assert worn["put_back"]["holds"]
+    assert dense["found"] == "every value"
+    text = run(*words, "--eyewear", "1070 D LB6").out
+    assert "eyewear does not cover it" in text
+    assert "put back: with" in text
+    none = run(*words, "--eyewear", "532 D LB6")
+    assert "no value from 1 W to 1 kW does it" in none.out
+    assert "counts as none" in none.out
+    assert none.code == 0
+
+
+def test_every_value_and_no_value_are_said_plainly() -> None:
+    words = ["solve", case("co2-cutter"), "--for", "laser.power", "--at", "6 m"]
+    every = run(*words, "--between", "1 mW..1 W")
+    assert "every value from 1 mW to 1 W does it; farther was not searched" in every.out
+    none = run(*words, "--between", "500 kW..900 kW")
+    assert "no value from 500 kW to 900 kW does it" in none.out
+    assert run(*words, "--between", "500 kW..900 kW", "--json").data["answer_W"] is None
+
+
+def test_the_shortest_pulse_and_the_longest_exposure(tmp_path) -> None:
+    longest = run("solve", case("co2-cutter"), "--for", "duration", "--at", "2 m", "--json").data
+    assert longest["asked"] == "largest"
+    assert longest["put_back"]["holds"]
+    words = ["--for", "laser.pulse_duration", "--at", "60 m", "--between", "10 ps..50 us", "--json"]
+    shortest = run("solve", fixed_train(tmp_path), *words).data
+    assert shortest["asked"] == "smallest"
+    assert shortest["found"] == "a value"
+    assert shortest["put_back"]["holds"]
+
+
+def fixed_train(folder: Path) -> Path:
+    return with_text(
+        folder,
+        "nanosecond-marker",
+        ('pulse_duration = ["10 ns", "200 ns"]', 'pulse_duration = "100 ns"'),
+        ('repetition_rate = ["20 kHz", "500 kHz"]', 'repetition_rate = "20 kHz"'),
+    )
+
+
+def test_mean_power_and_pulse_energy_of_a_fixed_train_change_together(tmp_path) -> None:
+    path = fixed_train(tmp_path)
+    power = run("sweep", path, "--vary", "laser.mean_power=15 W|60 W", "--json").data["rows"]
+    energy = run("sweep", path, "--vary", "laser.pulse_energy=0.75 mJ|3 mJ", "--json").data["rows"]
+    for one, other in zip(power, energy, strict=True):
+        assert one["direct_eye_m"] == pytest.approx(other["direct_eye_m"], rel=1e-9)
+    assert power[1]["direct_eye_m"] > 1.5 * power[0]["direct_eye_m"]
+
+
+def test_the_smallest_divergence_is_rounded_up_and_stays_above_diffraction() -> None:
+    setup = "Head taken off, beam from the last mirror"
+    words = ["solve", case("co2-cutter"), "--setup", setup, "--for", "setup.divergence", "--at", "50 m"]
+    data = run(*words, "--json").data
+    assert data["asked"] == "smallest"
+    assert data["answer_rad"] >= data["searched_low_rad"]
+    assert data["searched_low_rad"] >= 2.0 * 10.6e-6 / np.pi / 6e-3
+    assert "(not fitted today)" in run(*words).out
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ([], "for: missing"),
+        (["--for", "laser.power"], "at: missing"),
+        (["--for", "laser.wavelength", "--at", "6 m"], "neither end of its range is the cautious one"),
+        (["--for", "laser.colour", "--at", "6 m"], "'laser.colour' cannot be changed"),
+        (["--for", "laser.power", "--at", "6"], "at = '6'"),
+        (["--for", "laser.power", "--at", "6 m", "--way", "side"], "way = 'side': allowed are direct, mirror, scatter"),
+        (["--for", "laser.power", "--at", "6 m", "--tissue", "nose"], "tissue = 'nose': allowed are eye, skin"),
+        (["--for", "laser.power", "--at", "6 m", "--between", "5 W"], "write both ends"),
+        (["--for", "laser.power", "--at", "6 m", "--between", "5 W..1 W"], "the smaller end first"),
+        (["--for", "laser.power", "--at", "6 m", "--density", "0"], "density = '0'"),
+        (["--for", "laser.power", "--at", "6 m", "--eyewear", "rubbish"], "rubbish"),
+        (["--for", "laser.power", "--at", "6 m", "--eyewear", " "], "eyewear"),
+        (["--for", "laser.power", "--at", "6 m", "--eyewear", "10600 D LB4", "--density", "4"], "both given"),
+        (["--for", "laser.power", "--at", "6 m", "--density", "4", "--way", "direct"], "leave --way and --tissue out"),
+    ],
+)
+def test_a_bad_question_backwards_is_one_line(words, message) -> None:
+    answer = run("solve", case("co2-cutter"), *words)
+    assert answer.code == 2
+    assert message in answer.err
+    assert answer.err.count("\n") == 1

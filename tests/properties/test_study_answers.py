@@ -1,0 +1,125 @@
+"""What holds for every range and for every question backwards."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lasersafe.assessment.bounds import corners_of
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.setups import setup_result
+from lasersafe.errors import InputError
+from lasersafe.hazard.inverse import largest_input, smallest_input
+from lasersafe.limits import rule_sets
+from lasersafe.models import case_from, read_case_text
+from lasersafe.quantity import parse_quantity
+from lasersafe.reference import templates_path
+from lasersafe.studies.ranges import read_ends, read_span, split_vary
+from lasersafe.studies.solving import Target, solve
+from lasersafe.studies.subject import Subject, open_subject
+
+
+def number(text: str) -> float:
+    return parse_quantity(text, "m", "x").value
+
+
+@given(st.floats(1e-6, 1e3), st.floats(1.001, 1e6), st.integers(2, 400), st.booleans())
+def test_a_range_has_its_ends_its_count_and_rises(low: float, ratio: float, count: int, log: bool) -> None:
+    high = low * ratio
+    span = read_span("x", f"{low!r} m..{high!r} m:{count}{':log' if log else ''}", number)
+    assert span.values.size == count
+    assert (span.values[0], span.values[-1]) == (low, high)
+    assert (np.diff(span.values) > 0.0).all()
+    steps = np.diff(np.log(span.values) if log else span.values)
+    assert steps == pytest.approx(np.full(count - 1, steps.mean()), rel=1e-4, abs=1e-12 * high)
+
+
+@given(st.lists(st.floats(1e-6, 1e6), min_size=1, max_size=9, unique=True))
+def test_a_list_holds_what_was_typed(values: list[float]) -> None:
+    span = read_span("x", " | ".join(f"{value!r} m" for value in values), number)
+    assert span.values.tolist() == sorted(values)
+    assert span.listed
+
+
+@given(st.text(max_size=40))
+def test_any_text_is_a_range_or_one_clear_line(text: str) -> None:
+    for read in (split_vary, lambda t: read_span("x", t, number), lambda t: read_ends("x", t, number)):
+        try:
+            read(text)
+        except InputError as error:
+            assert len(str(error)) < 500  # noqa: PT017
+            assert "\n" not in str(error)  # noqa: PT017
+
+
+@given(st.floats(0.05, 0.95), st.floats(0.0, 0.9), st.integers(2, 40), st.booleans())
+def test_few_points_and_few_sections_still_end_on_the_cautious_side(
+    edge: float, wave: float, points: int, rising: bool
+) -> None:
+    def function(x: np.ndarray) -> np.ndarray:
+        return (x if rising else 1.0 - x) + 0.01 * wave * np.sin(9.0 * x)
+
+    find = largest_input if rising else smallest_input
+    found = find(function, 0.01, 0.99, edge, points=points, sections=2, close=1e-6)
+    if found.value is not None:
+        assert function(np.array([found.value]))[0] <= edge
+        if not found.every:
+            beyond = found.value * (1.0 + 2e-6) if rising else found.value * (1.0 - 2e-6)
+            assert function(np.array([beyond]))[0] > edge - 1e-4
+
+
+@cache
+def subject(name: str) -> Subject:
+    return open_subject(Path(templates_path("cases", f"{name}.toml")), None, None)
+
+
+QUESTIONS = [
+    ("handheld-welder", "laser.power", ("emission", "power"), "W"),
+    ("handheld-welder", "setup.beam_diameter", ("setup", "beam_diameter"), "m"),
+    ("co2-cutter", "laser.power", ("emission", "power"), "W"),
+    ("co2-cutter", "setup.focal_length", ("setup", "focal_length"), "m"),
+]
+
+
+@settings(max_examples=4)
+@given(st.sampled_from(QUESTIONS), st.floats(2.0, 60.0))
+def test_an_answer_put_back_into_the_case_file_keeps_the_place_and_a_little_more_does_not(question, place) -> None:
+    name, path, (table, field), unit = question
+    one = subject(name)
+    span = {"W": "1 mW..3 kW", "m": "10 mm..900 mm"}[unit]
+    answer = solve(one, one.input(path), Target(place), span)
+    if answer.value is None:
+        assert farthest(one, table, field, f"{answer.low if answer.largest else answer.high!r} {unit}") > place
+        return
+    assert farthest(one, table, field, answer.text) <= place
+    beyond = answer.value * (1.02 if answer.largest else 1.0 / 1.02)
+    if not answer.every and answer.low < beyond < answer.high:
+        assert farthest(one, table, field, f"{beyond!r} {unit}") > place
+
+
+def farthest(one: Subject, table: str, field: str, text: str) -> float:
+    """Return the farthest zone of the case file with another text in one field, without the code of the question."""
+    import copy
+    import tomllib
+
+    data = copy.deepcopy(tomllib.loads(read_case_text(one.path)))
+    laser = data["laser"][one.laser]
+    (laser["setup"][one.setup] if table == "setup" else laser[table])[field] = text
+    found = [contexts(corner, rule_sets()) for corner in corners_of(case_from(data)).cases]
+    zones = [zone for every in found for zone in setup_result(every[one.setup]).zones if zone.way != "aided"]
+    return max(zone.distance for zone in zones)
+
+
+def test_a_relation_that_turns_back_is_answered_from_the_cautious_end() -> None:
+    def function(x: np.ndarray) -> np.ndarray:
+        return np.where((x > 3.0) & (x < 3.5), 2.0, np.where(x > 8.0, 2.0, 0.5))
+
+    found = largest_input(function, 1.0, 10.0, 1.0)
+    assert found.value == pytest.approx(3.0, rel=1e-12)
+    assert not found.every
+    found = smallest_input(function, 1.0, 7.0, 1.0)
+    assert found.value == pytest.approx(3.5, rel=1e-12)
