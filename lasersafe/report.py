@@ -6,7 +6,6 @@ import math
 from pathlib import Path
 from typing import Any
 
-from lasersafe.assessment.listing import shares_json, sources_json, sources_text
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
@@ -151,6 +150,8 @@ def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
 
 
 def _scenario(s: Scenario) -> dict[str, Any]:
+    from lasersafe.assessment.listing import shares_json
+
     return {
         "laser": s.laser,
         "setup": s.setup,
@@ -180,6 +181,8 @@ def _scenario(s: Scenario) -> dict[str, Any]:
 
 def assessment_json(a: Assessment) -> dict[str, Any]:
     """Return an assessment as plain data: SI numbers, the unit in each key."""
+    from lasersafe.assessment.listing import sources_json
+
     return {
         "title": a.title,
         "place": a.place,
@@ -346,6 +349,8 @@ def _row(cells: list[str], widths: list[int]) -> str:
 
 def assessment_text(a: Assessment) -> str:
     """Return the decision block and the scenario table as text."""
+    from lasersafe.assessment.listing import sources_text
+
     d = a.decision
     lines = [a.title, f"{a.place}, {a.dates}", "", d.verdict, f"wear: {d.wear}", f"people: {d.people}",
              f"barrier: {d.barrier}", *(f"- {reason}" for reason in d.reasons), ""]  # fmt: skip

@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from lasersafe.cli import app
 from tests.project import ROOT, bibliography, project_files
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -33,6 +34,73 @@ def test_importing_the_command_line_loads_nothing_heavy() -> None:
     loaded = modules_after("import lasersafe.cli")
     assert "lasersafe.cli" in loaded
     assert loaded & heavy == set()
+
+
+HEAVY = {
+    "numpy", "numpy.ma", "pint", "pydantic", "shapely", "reportlab", "PIL", "scipy", "pyhanko", "cryptography",
+    "pyarrow", "matplotlib", "pandas", "rich", "asyncio", "multiprocessing",
+}  # fmt: skip
+FORMULAS, MODELS = {"numpy"}, {"numpy", "pydantic"}
+SCENES = {*MODELS, "shapely"}
+PAPER = {*SCENES, "reportlab", "PIL"}
+# In one process, one after the other: what a command may load holds all that the ones before it may load. "-" starts a
+# new process. A command that is not here has no allowance yet.
+LOADS: list[tuple[str, set[str]]] = [
+    ("--help", set()),
+    ("units", set()),
+    ("new CASE --from co2-cutter", set()),
+    ("limit --wavelength 1070nm --duration 10s", FORMULAS),
+    (
+        "reach --wavelength 1070nm --power 1.5kW --beam-diameter 8mm --criterion 1/e --lens-focal-length 150mm --duration 9s",
+        FORMULAS,
+    ),
+    ("eyewear --wavelength 450nm --power 5W --beam-diameter 4mm --criterion 1/e2", FORMULAS),
+    ("-", set()),
+    ("schema", {"pydantic"}),
+    ("register FOLDER", MODELS),
+    ("check CASE", SCENES),
+    ("assess CASE", SCENES),
+    ("spectators CASE", SCENES),
+    ("plan CASE -o FOLDER/plan.svg", SCENES),
+    ("notice CASE", PAPER),
+    ("sheet CASE -o FOLDER/sheet.pdf", PAPER),
+    ("verify FOLDER/sheet.pdf", PAPER),
+]
+# Shares its modules with another one that is run.
+AS_ANOTHER = {"demo": "sheet", "prestart": "sheet", "card": "sheet", "door-sign": "sheet", "signoff": "sheet"}
+RUN = """
+import contextlib, io, sys
+from lasersafe.cli import app
+for line in sys.stdin.read().splitlines():
+    with contextlib.redirect_stdout(io.StringIO()):
+        try:
+            app(line.split(), standalone_mode=False)
+        except SystemExit as end:
+            assert not end.code, line
+    print(*sys.modules)
+"""
+
+
+def test_each_command_loads_only_what_it_needs(tmp_path) -> None:
+    chains = "\n".join(line for line, _ in LOADS).split("\n-\n")
+    loaded: list[set[str]] = []
+    for chain in chains:
+        text = chain.replace("CASE", f"{tmp_path}/case.toml").replace("FOLDER", str(tmp_path))
+        result = subprocess.run([sys.executable, "-c", RUN], cwd=ROOT, input=text, capture_output=True, text=True)
+        assert result.returncode == 0, result.stderr
+        loaded += [set(line.split()) & HEAVY for line in result.stdout.splitlines()]
+    expected = [pair for pair in LOADS if pair[0] != "-"]
+    assert len(loaded) == len(expected)
+    found = {line: here - may for (line, may), here in zip(expected, loaded, strict=True)}
+    assert {line: more for line, more in found.items() if more} == {}
+    assert loaded[-1] == PAPER
+
+
+def test_every_command_has_an_allowance_of_modules() -> None:
+    names = {command.name or command.callback.__name__ for command in app.registered_commands}
+    known = {line.split()[0] for line, _ in LOADS} | set(AS_ANOTHER)
+    assert names - known == set(), "say in LOADS what the new command may load"
+    assert set(AS_ANOTHER.values()) <= known
 
 
 def test_importing_quantity_does_not_load_pint() -> None:
