@@ -51,7 +51,7 @@ LOADS: list[tuple[str, set[str]]] = [
     ("new CASE --from co2-cutter", set()),
     ("limit --wavelength 1070nm --duration 10s", FORMULAS),
     (
-        "reach --wavelength 1070nm --power 1.5kW --beam-diameter 8mm --criterion 1/e --lens-focal-length 150mm --duration 9s",
+        "reach --wavelength 1070nm --power 1kW --beam-diameter 8mm --criterion 1/e --divergence 2mrad --duration 9s",
         FORMULAS,
     ),
     ("eyewear --wavelength 450nm --power 5W --beam-diameter 4mm --criterion 1/e2", FORMULAS),
