@@ -56,6 +56,8 @@ LOADS: list[tuple[str, set[str]]] = [
     ),
     ("eyewear --wavelength 450nm --power 5W --beam-diameter 4mm --criterion 1/e2", FORMULAS),
     ("-", set()),
+    ("batch --template FOLDER/inventory.csv", {*MODELS, "multiprocessing"}),
+    ("-", set()),
     ("schema", {"pydantic"}),
     ("register FOLDER", MODELS),
     ("check CASE", SCENES),
