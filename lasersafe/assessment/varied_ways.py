@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from functools import reduce
 
@@ -136,11 +135,7 @@ def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floa
     return reduce(np.maximum, groups.values(), alone)
 
 
-def _flat(values: Floats, size: int) -> Floats:
-    return np.broadcast_to(values, (size,)) if values.ndim == 0 else values
-
-
-def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, size: int) -> tuple[Floats, LimitOfAngle]:
+def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats) -> tuple[Floats, LimitOfAngle]:
     """Return what is scattered, and the lowest limit by the angle of the source."""
     if own.by_setting:
         (emission,) = own.settings(tissue, duration, several=False)
@@ -165,17 +160,22 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, size: int
     return light.amount, limit
 
 
-def _scatter(
-    own: Varied, tissue: str, rule_set: str, size: int, which: Callable[..., Floats], *distance: Floats
-) -> Floats:
-    duration = _flat(own.duration("scatter"), size)
-    if own.by_setting:
-        duration = duration[:1].reshape(())
-    amount, limits = _limits(own, rule_set, tissue, duration, size)
+def _scatter(own: Varied, tissue: str, rule_set: str, size: int, distance: Floats | None = None) -> Floats:
+    duration = own.duration("scatter")
+    amount, limits = _limits(own, rule_set, tissue, duration)
     spot = own.spot if tissue == "eye" else np.asarray(0.0)
     view = own.value("view_angle", own.context.scatter_surface[1])
-    model = own.context.case.settings.scatter_model
-    return which(amount, limits, *distance, own.reflectance("scatter"), view, model, spot, (size,))
+    model, part = own.context.case.settings.scatter_model, own.reflectance("scatter")
+    if distance is not None:
+        return scatter_ratios(amount, limits, distance, part, view, model, spot, (size,))
+    alike = view.ndim == 0 and (own.by_setting or _one_limit(own.light, own.wavelength, duration))
+    return scatter_farthest(amount, limits, part, view, model, spot, (size,), alike)
+
+
+def _one_limit(light: Light, *others: Floats) -> bool:
+    """Return whether the limit is the same for every case."""
+    pulses = (light.pulse_duration, light.repetition_rate, *((light.pulse_energy,) if light.pedestal else ()))
+    return all(values.ndim == 0 for values in (*pulses, *others))
 
 
 def _scatter_sums(own: Varied, tissue: str, rule_set: str) -> Floats:
@@ -196,7 +196,7 @@ def _scatter_sums(own: Varied, tissue: str, rule_set: str) -> Floats:
 
 def scatter_distance_of(own: Varied, tissue: str, rule_set: str, size: int) -> Floats:
     """Return the reach of scatter from the lit surface under one rule set. [m]."""
-    alone = _scatter(own, tissue, rule_set, size, scatter_farthest)
+    alone = _scatter(own, tissue, rule_set, size)
     if not own.context.laser.line:
         return alone
     return np.maximum(alone, np.sqrt(_scatter_sums(own, tissue, rule_set)))
@@ -204,7 +204,7 @@ def scatter_distance_of(own: Varied, tissue: str, rule_set: str, size: int) -> F
 
 def scatter_ratio_of(own: Varied, tissue: str, rule_set: str, distance: Floats, size: int) -> Floats:
     """Return exposure over limit at a distance from the lit surface [m] under one rule set."""
-    alone = _scatter(own, tissue, rule_set, size, scatter_ratios, distance)
+    alone = _scatter(own, tissue, rule_set, size, distance)
     if not own.context.laser.line:
         return alone
     return np.maximum(alone, _scatter_sums(own, tissue, rule_set) / np.square(distance))

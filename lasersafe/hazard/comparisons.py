@@ -13,13 +13,15 @@ from functools import reduce
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.errors import OutOfRangeError
+from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.durations import ACCIDENTAL, DELIBERATE, EDGE, WORKING_DAY
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.sweep import SMALL_SOURCE, compiled, ratios
 from lasersafe.hazard.zones import WHOLE_BODY
 from lasersafe.limits import TrainRow, burst_train_limit, hazard_limits, pulse_train_limit
 
 Floats = NDArray[np.float64]
+_MANY = 256  # trains from which on the quick way pays
 
 
 def _nothing() -> Floats:
@@ -169,6 +171,9 @@ def comparisons(
     wavelength, duration = np.asarray(wavelength, dtype=np.float64), np.asarray(duration, dtype=np.float64)
     area = exposed_area(tissue, wavelength, duration)
     found: list[Comparison] = []
+    quick = _one_aperture(rule_set, tissue, light, wavelength, duration, source_angle, area)
+    if quick is not None:
+        return (quick,)
     if light.kind == "pulse train":
         for row in _train_rows(rule_set, tissue, light, wavelength, duration, source_angle, area):
             there = np.isfinite(row.per_pulse)
@@ -190,6 +195,34 @@ def comparisons(
         message = f"{rule_set} has no {tissue} limit for some of these wavelengths and durations"
         raise OutOfRangeError(message)
     return tuple(found)
+
+
+def _one_aperture(
+    rule_set: str,
+    tissue: str,
+    light: Light,
+    wavelength: Floats,
+    duration: Floats,
+    source_angle: ArrayLike,
+    area: Floats | None,
+) -> Comparison | None:
+    """Return the strictest comparison of many trains at one wavelength and exposure, where all share one aperture."""
+    plain = light.kind == "pulse train" and not light.burst and not light.pedestal and area is None
+    single = np.ndim(wavelength) == np.ndim(duration) == np.ndim(source_angle) == 0
+    trains = np.broadcast(light.pulse_duration, light.repetition_rate)
+    if not plain or not single or float(np.asarray(source_angle)) != SMALL_SOURCE or trains.size < _MANY:
+        return None
+    limits = compiled(rule_set, tissue, float(wavelength), float(duration))
+    apertures = {size for _, pieces in limits.hazards for piece in pieces for size in piece.aperture}
+    if len(apertures) != 1 or len({name for name, _ in limits.hazards}) != 1:
+        return None
+    try:
+        pulse, rate = np.broadcast_arrays(light.pulse_duration, light.repetition_rate)
+        limit = 1.0 / ratios(limits, np.ones(pulse.size), pulse.reshape(-1), rate.reshape(-1))
+    except InputError:  # said in more detail by what follows
+        return None
+    name = limits.hazards[0][0]
+    return Comparison(rule_set, name, "train", light.amount, limit.reshape(trains.shape), np.asarray(apertures.pop()))
 
 
 def _train_rows(

@@ -104,7 +104,7 @@ def _checked(uncertain: Uncertain) -> None:
     lowest, highest, above = physical_range(name)
     inside = (low > lowest or (low == lowest and not above)) and low <= nominal <= high <= highest
     if kind not in KINDS or not inside or not all(map(math.isfinite, (nominal, low, high))):
-        start = f"above {lowest:g}" if above else f"{lowest:g} or more"
+        start = f"above {lowest:g}" if above else f"{lowest:g} or more" if math.isfinite(lowest) else "finite"
         message = (
             f"{name} = {nominal:.6g}, from {low:.6g} to {high:.6g}, {kind}: the lower end must be {start}, the nominal "
             f"value between both ends, the kind one of {', '.join(KINDS)} (SI units)"

@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
 LimitOfAngle = Callable[[Floats, Places], Floats]  # source angles of shape (n,) and which case each belongs to
 _NODES = 48
+_TABLE = 4096
+_FEW = 64
 _BLOCK = 4096
 _ANGLES = (1.5e-3, 5e-3, 0.1)  # [rad] where the tables step with the angle: the limit jumps up at the last
 _BESIDE = 1e-9
@@ -31,6 +33,7 @@ def scatter_farthest(
     model: str,
     spot_diameter: ArrayLike,
     shape: tuple[int, ...],
+    alike: bool = False,
 ) -> Floats:
     """Return how far from the lit surface the scatter exceeds the limit [1]_.
 
@@ -54,6 +57,8 @@ def scatter_farthest(
         1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
     shape : tuple of int
         Shape of the cases; a limit has it in flat order.
+    alike : bool
+        Whether the limit at an angle, and the view, is the same for every case: the grid is then read once for all.
 
     Returns
     -------
@@ -74,12 +79,65 @@ def scatter_farthest(
         for a in (amount, reflectance, view_angle, spot_diameter)
     )
     every = np.arange(whole.size)
-    found = np.array(scatter_distance(whole, limit_of_angle(np.full(whole.size, ALPHA_MIN), every), part, view, model))
+    first = every[:1] if alike else every
+    point = limit_of_angle(np.full(first.size, ALPHA_MIN), first)
+    found = np.array(scatter_distance(whole, point, part, view, model))
     extended = np.flatnonzero(spot > ALPHA_MIN * found)
+    if alike and extended.size > _FEW:
+        found[extended] = _alike(
+            whole[extended], limit_of_angle, part[extended], view[extended], model, spot[extended], extended
+        )
+        return found.reshape(shape)
     for start in range(0, extended.size, _BLOCK):
         at = extended[start : start + _BLOCK]
         found[at] = _extended(whole[at], limit_of_angle, part[at], view[at], model, spot[at], at)
     return found.reshape(shape)
+
+
+def _alike(
+    whole: Floats,
+    limit_of_angle: LimitOfAngle,
+    part: Floats,
+    view: Floats,
+    model: str,
+    spot: Floats,
+    at: Places,
+) -> Floats:
+    """Do as `_extended`, where the limit depends on nothing but distance over spot.
+
+    With rho that quotient and I the intensity, the limit is exceeded where rho^2 limit(rho) is below I / spot^2; the
+    last such place of a table is the one from which on the least value of the table is no longer below.
+    """
+    lit = np.flatnonzero(scatter_exposure(whole, part, 1.0, view, model) > 0.0)
+    result = np.zeros(whole.size)
+    if not lit.size:
+        return result
+    strength = scatter_exposure(whole[lit], part[lit], 1.0, view[lit], model) / np.square(spot[lit])
+
+    def weighed(place: Floats) -> Floats:
+        angle = source_angle(1.0, 1.0, place, view[0])
+        return np.asarray(np.square(place) * limit_of_angle(angle, np.broadcast_to(at[:1], place.shape)))
+
+    far, near = 1.0 / ALPHA_MIN * (1.0 + 1e-9), 1e-3
+    while not float(weighed(np.array([near]))[0]) < strength.min():
+        near /= 16.0
+    steps = np.array([1.0 / (2.0 * math.tan(angle / 2.0)) for angle in _ANGLES])
+    nodes = np.sort(np.concatenate([np.geomspace(near, far, _TABLE), steps * (1.0 - _BESIDE), steps * (1.0 + _BESIDE)]))
+    nodes = nodes[(nodes >= near) & (nodes <= far)]
+    table = weighed(nodes)
+    if not table[-1] >= strength.max():
+        message = "distance: the limit is still exceeded where the lit spot is a point; correct the spot or the limit"
+        raise OutOfRangeError(message)
+    least = np.minimum.accumulate(table[::-1])[::-1]
+    last = np.searchsorted(least, strength, side="left") - 1  # the last place where the least value is below
+
+    def ratio(place: Floats, row: Places) -> Floats:
+        return np.asarray(strength[row] / weighed(place))
+
+    rows = np.arange(lit.size)
+    found = last_fall(ratio, nodes[last], nodes[last + 1], np.zeros(lit.size), rows) * spot[lit]
+    result[lit] = found * (1.0 + 1e-15)
+    return result
 
 
 def _extended(

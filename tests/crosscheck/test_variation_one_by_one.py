@@ -215,3 +215,24 @@ def test_what_cannot_be_is_said() -> None:
         zone_distances(away, "aided", "skin", {})
     with pytest.raises(InputError, match="write one of: ICNIRP-2013"):
         zone_distances(away, "direct", "eye", {}, ("none",))
+
+
+def test_the_quick_way_for_many_trains_and_spots_is_the_slow_one(monkeypatch) -> None:
+    random = np.random.default_rng(3)
+    for kind in ("spot of a train", "lens, two wavelengths", "spot", "free"):
+        own = made(kind, {})
+        nominal = variable_inputs(own)
+        names = [name for name in ("pulse_duration", "repetition_rate") if name in nominal]
+        spot = {
+            name: nominal[name] * np.exp(random.uniform(-2, 2, 300))
+            for name in ("power", "mean_power")
+            if name in nominal
+        }
+        trains = {name: nominal[name] * np.exp(random.uniform(-1, 1, 300)) for name in names}
+        quick = [zone_distances(own, *one) for one in (("direct", "eye", trains), ("scatter", "eye", spot)) if one[2]]
+        monkeypatch.setattr("lasersafe.hazard.comparisons._MANY", 10**9)
+        monkeypatch.setattr("lasersafe.hazard.scatter_arrays._FEW", 10**9)
+        slow = [zone_distances(own, *one) for one in (("direct", "eye", trains), ("scatter", "eye", spot)) if one[2]]
+        monkeypatch.undo()
+        for first, second in zip(quick, slow, strict=True):
+            np.testing.assert_allclose(first, second, rtol=1e-11)
