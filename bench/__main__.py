@@ -17,7 +17,7 @@ from bench.measuring import ROOT, Line
 from bench.recorded import read_recorded, regressions, write_recorded
 
 # A module of measurements has a function ``lines(rounds) -> list[Line]``; its name stands here.
-MODULES = ("commands", "arrays")
+MODULES = ("commands", "arrays", "variation")
 
 PAGE = """# Speed and memory
 
@@ -26,6 +26,16 @@ that the same machine did in the same run. Ratios, so that they can be compared 
 time of the processor, which a busy machine changes little; the time on the clock stands beside it. `make bench-check`
 fails when a line is more than 1.5 times its ratio on record.
 
+"""
+
+GROWTH = """
+## Growth
+
+`python -m bench.variation` draws the inputs of a NOHD (power, beam diameter, divergence) 1000 to 10 million times and
+writes this chart and [its numbers](bench_growth.json). The time grows in proportion; below 100 000 draws what is done
+once for all draws shows.
+
+![Time of the draws by their number](bench_growth.svg)
 """
 
 
@@ -77,7 +87,7 @@ def main(words: list[str] | None = None) -> int:
         sys.stdout.write("".join(f"slower: {sentence}\n" for sentence in worse))
         return 1 if worse else 0
     if not options.no_page and not options.only:
-        (ROOT / "docs" / "bench.md").write_text(PAGE + table(rows, recorded, markdown=True), encoding="utf-8")
+        (ROOT / "docs" / "bench.md").write_text(PAGE + table(rows, recorded, markdown=True) + GROWTH, encoding="utf-8")
         sys.stdout.write("written: docs/bench.md\n")
     return 0 if all(row.ok for row in rows) else 1
 
