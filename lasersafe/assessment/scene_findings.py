@@ -64,7 +64,12 @@ def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[S
     return tuple(
         SceneFinding(
             "spectator",
-            wording.text(keys[rule.outcome], pack=rule.pack_name, rule=rule.rule, words=rule.words),
+            wording.text(
+                keys[rule.outcome],
+                pack=wording.say(rule.pack_name),
+                rule=wording.say(rule.rule),
+                words=wording.say(rule.words),
+            ),
             refuses=rule.outcome == "not met",
             subject=rule.rule,
         )

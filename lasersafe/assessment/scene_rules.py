@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.results_advice import SpectatorRule
 from lasersafe.scene.areas import area_of
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.results import Scenario
     from lasersafe.results_barriers import BarrierLine
@@ -18,6 +22,7 @@ if TYPE_CHECKING:
 
 SPECTATORS = ("spectator", "passer-by")
 _STEP = 0.1  # m
+_ARM_STEP, _ARM_STEPS = 0.125, 12  # m, and how many of them beside and above an edge
 
 
 def facts_of(
@@ -37,8 +42,9 @@ def facts_of(
     labels = [c.laser.class_label.strip() for c in fitted]
     ranked = [label for label in labels if class_rank(label) is not None]
     highest = max(ranked, key=lambda label: class_rank(label) or 0) if ranked and ranked == labels else None
-    if not people or not all(stage.poses(c, "running") for c in fitted):
-        return Facts(visible=waves.pop() if len(waves) == 1 else None, laser_class=highest)
+    attended = True if stage.case.area.watch_keeper else None
+    if not stage.case.spectator_rules or not people or not all(stage.poses(c, "running") for c in fitted):
+        return Facts(visible=waves.pop() if len(waves) == 1 else None, laser_class=highest, attended=attended)
     today = [z for z in zones if z.fitted and z.kind != "ignition"]
     area = shapely.union_all([area_of(z.polygons) for z in today])
     places = [
@@ -54,17 +60,62 @@ def facts_of(
     names = {p.name for p in people}
     mine = [c for c in cells if c.person in names and c.mode == "running" and (c.laser, c.setup) in _names(stage)]
     beams = [c for c in mine if c.way not in ("scatter", "mirror then scatter") and c.ratio > 0.0]
+    moved = {(c.laser.name, c.setup.name) for c in fitted if _moves(stage, c)}
+    scanned = [c for c in beams if c.way == "direct" and (c.laser, c.setup) in moved]
     times = [s.duration for s in scenarios if s.person in names and (s.laser, s.setup) in _names(stage)]
     screens = [b.top for b in barriers if b.kind == "barrier"]
     return Facts(
         height_above_standing=high,
         lateral_gap=gap,
+        reach_over_gap=_reach_over_gap(stage, barriers),
+        attended=attended,
+        audience_scanning=bool(scanned),
         barrier_height=min(screens) if screens else None,
         shortest_exposure_time=min(times) if times else None,
         visible=waves.pop() if len(waves) == 1 else None,
         laser_class=highest,
         only_scatter_reaches_people=not beams,
     )
+
+
+def _moves(stage: Stage, context: Context) -> bool:
+    """Return whether the beam of a set-up is moved: by a scanner, by hand, or by a head that turns."""
+    poses = stage.poses(context, "running")
+    return context.setup.scan is not None or context.laser.handheld or not all(pose.fixed for pose in poses)
+
+
+def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
+    """Return the shortest way from an edge that can be reached over to a place above a limit; infinite beyond 1.5 m.
+
+    Looked at every 0.25 m along each edge, upright and beside it, without the shade of any barrier.
+    """
+    sources = [
+        source
+        for context in stage.contexts
+        if context.setup.fitted
+        for way in ("direct", "mirror", "scatter")
+        for tissue in ("eye", "skin")
+        for source in stage.sources(context, way, tissue)
+    ]
+    steps = np.arange(-_ARM_STEPS, _ARM_STEPS + 1) * _ARM_STEP
+    beside, upright = (part.ravel() for part in np.meshgrid(steps, steps))
+    nearest = math.inf
+    for barrier in barriers:
+        if not barrier.reach_over or barrier.kind == "terrain":
+            continue
+        for a, b in itertools.pairwise(barrier.line):
+            length = math.dist(a, b)
+            along = np.linspace(0.0, 1.0, max(2, math.ceil(length / 0.25) + 1))[:, None]
+            out = ((b[1] - a[1]) / length, (a[0] - b[0]) / length)
+            x = a[0] + along * (b[0] - a[0]) + beside * out[0]
+            y = a[1] + along * (b[1] - a[1]) + beside * out[1]
+            z = np.broadcast_to(barrier.top + upright, x.shape)
+            away = np.hypot(beside, upright)
+            for source in sources:
+                hot = ~(source.ratio(x, y, z) <= 1.0).all(axis=0)
+                if hot.any():
+                    nearest = min(nearest, float(away[hot].min()))
+    return nearest
 
 
 def _names(stage: Stage) -> set[tuple[str, str]]:

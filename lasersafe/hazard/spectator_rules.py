@@ -319,8 +319,23 @@ def _compare(rule: Rule, value: float | bool | str) -> bool | None:
     return number >= asked if rule.comparison == "at least" else number <= asked
 
 
+_MISSING = {
+    "object_temperature": "the highest temperature of an object that a beam can reach, measured or worked out",
+    "class_where_people": "the class of the emission where people are, measured there by IEC 60825-1",
+    "class_viewed": "the class of the light that spectators look at, measured there by IEC 60825-1",
+    "class_not_viewed": "the class of the light that reaches spectators, measured there by IEC 60825-1",
+    "attended": "who does nothing but watch beam and people ([area] watch_keeper)",
+    "height_above_standing": "how high above standing places the light goes that leaves the plan overhead",
+    "lateral_gap": "where spectators are ([[scene.person]])",
+    "reach_over_gap": "where spectators and barriers are ([scene])",
+    "barrier_height": "a barrier with a place ([[scene.barrier]])",
+    "laser_class": "the class of each laser (class_label)",
+    "visible": "one kind of light: visible and invisible lasers are fitted together",
+}
+
+
 def _words(fact: str) -> str:
-    return fact.replace("_", " ")
+    return _MISSING.get(fact, fact.replace("_", " "))
 
 
 def _shown(value: float | bool | str, unit: str) -> str:
@@ -328,4 +343,6 @@ def _shown(value: float | bool | str, unit: str) -> str:
         return str(value).lower()
     if isinstance(value, str):
         return value
+    if math.isinf(value):
+        return "no such place"
     return f"{value:.4g}" + (f" {unit}" if unit != "1" else "")

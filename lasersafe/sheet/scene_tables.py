@@ -34,9 +34,9 @@ def _rules(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         Row(
             (
                 [Part(wording.say(rule.outcome), TINY_BOLD)],
-                [Part(rule.rule, TINY), Part(rule.text, TINY_NOTE)],
-                [Part(rule.words, TINY)],
-                [Part(rule.pack_name, TINY), Part(f"{rule.source} ({rule.seen})", TINY_NOTE)],
+                [Part(wording.say(rule.rule), TINY), Part(wording.say(rule.text), TINY_NOTE)],
+                [Part(wording.say(rule.words), TINY)],
+                [Part(wording.say(rule.pack_name), TINY), Part(f"{rule.source} ({rule.seen})", TINY_NOTE)],
             )
         )
         for rule in assessment.scene.rules
@@ -55,9 +55,9 @@ def _cameras(flow: Flow, assessment: Assessment, wording: Wording) -> None:
             (
                 [Part(line.camera, TINY_BOLD)],
                 [Part(f"{line.laser}, {line.setup}", TINY)],
-                [Part(text(f"way.{line.way}"), TINY), Part(line.surface, TINY_NOTE)],
+                [Part(text(f"way.{line.way}"), TINY), Part(wording.say(line.surface), TINY_NOTE)],
                 [Part(place(line.distance), TINY)],
-                [Part(tidy(line.words), TINY), Part("; ".join(map(wording.say, line.advice)), TINY_NOTE)],
+                [Part(tidy(wording.say(line.words)), TINY), Part("; ".join(map(wording.say, line.advice)), TINY_NOTE)],
             )
         )
         for line in assessment.scene.camera_lines

@@ -1,0 +1,70 @@
+"""Facts that a scene gives to the rules for spectators, and their words in other languages."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.hazard.spectator_rules import Facts, judge, packs
+from lasersafe.models import parse_case
+from lasersafe.wording import languages, load_wording
+from tests.behaviour.test_scene import HEAD, SCENE, template
+
+ENGLISH = re.compile(r"\b(the|of|at|is|not|with|where|people|beams?|stated|light|here)\b")
+
+
+def outcomes(packs="germany_shows", rating="1 kW/cm2", top="3 m", aim="", more="", area=""):
+    text = HEAD.format(rating=rating).replace("[in_charge]", f'spectator_rules = ["{packs}"]\n[in_charge]', 1)
+    found = assess(parse_case(text + SCENE.format(top=top, aim=aim) + more + area))
+    return {rule.rule: rule for rule in found.scene.rules}
+
+
+def test_a_beam_that_is_moved_over_spectators_is_scanning():
+    still = outcomes("portland", rating="1 W/cm2")
+    assert still["no audience scanning"].outcome == "met"  # it rests on them: the other row says so
+    assert still["scatter only"].outcome == "not met"
+    moved = outcomes("portland", rating="1 W/cm2", aim='bearing_range = ["170 deg", "190 deg"]')
+    assert moved["no audience scanning"].outcome == "not met"
+    shut = outcomes("portland", aim='bearing_range = ["170 deg", "190 deg"]')
+    assert shut["no audience scanning"].outcome == "met"
+
+
+def test_who_watches_decides_which_row_applies():
+    watched = outcomes("massachusetts", area='[area]\nwatch_keeper = "Juno Abendroth"\n')
+    assert watched["above, unattended"].outcome == "does not apply"
+    assert watched["beside or below, attended"].outcome == "met"
+    nobody = outcomes("massachusetts", rating="1 W/cm2")
+    assert nobody["beside or below, attended"].outcome == "cannot be judged from this case"
+    assert "watch_keeper" in nobody["beside or below, attended"].words
+
+
+@pytest.mark.parametrize(("top", "outcome"), [("3 m", "met"), ("2.4 m", "not met"), ("1.6 m", "not met")])
+def test_the_way_below_an_edge_that_can_be_reached_over(top, outcome):
+    rows = outcomes(top=top)  # an unlisted mirror sends light anywhere
+    assert rows["gap below reach-over points"].outcome == outcome
+    if top == "3 m":
+        assert "no such place" in rows["gap below reach-over points"].words
+
+
+def test_what_cannot_be_judged_names_what_is_missing():
+    row = outcomes()["object temperature"]
+    assert "not stated: the highest temperature of an object that a beam can reach" in row.words
+    assert "measured there by IEC 60825-1" in outcomes("arizona")["invisible radiation"].words
+
+
+@pytest.mark.parametrize("language", [one for one in languages() if one != "en"])
+def test_rules_and_cameras_are_said_in_every_language(language):
+    say = load_wording(language).say
+    facts = (Facts(), Facts(3.0, 0.5, math.inf, 1.0, 300.0, 10.0, True, False, "4", "1", "2", "3R", True, False))
+    for pack in packs().values():
+        for told in facts:
+            for verdict in judge(pack, told):
+                for text in (verdict.rule.key, verdict.rule.text, verdict.words, verdict.outcome, pack.name):
+                    assert not ENGLISH.search(re.sub(r"\([^)]*\)", "", say(text))), say(text)
+    for name in ("demo", "co2-cutter"):
+        for line in template(name).scene.camera_lines:
+            for text in (line.words, *line.advice):
+                assert not ENGLISH.search(re.sub(r"\([^)]*\)", "", say(text))), say(text)
