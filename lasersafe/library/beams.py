@@ -85,11 +85,10 @@ class Beam:
         distance : number, str, pint quantity, or an array of them
             From the last optic. [m]
         """
-        x, y = self.diameters(distance)
-        if x is not y:
+        if self.waist_diameter_y is not None or self.divergence_y is not None:
             message = "diameter: this beam is oblong and has two; diameters(distance) gives both"
             raise InputError(message)
-        return x
+        return self.diameters(distance)[0]
 
     def __repr__(self) -> str:
         waist, angle = _span(self.waist_diameter, "m"), _span(self.divergence, "rad")

@@ -285,6 +285,7 @@ def test_an_oblong_beam_has_two_diameters() -> None:
         "Beam: waist 5.000 mm x 3.000 mm at 0 m from the last optic, full angle 1.000 mrad x 2.000"
     )
     assert [one.shape for one in beam.diameters("1 m")] == [(), (2,)]
+    assert BEAM.diameter(["0.15 m", "3 m"]) == pytest.approx([0.0, 8.5e-3 / 0.15 * 2.85], abs=1e-15)
     with pytest.raises(InputError, match="this beam is oblong and has two"):
         beam.diameter("1 m")
     with pytest.raises(InputError, match="shapes do not fit together"):
