@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from functools import reduce
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.varied import Varied, emission_inputs, groups_of, setup_inputs
@@ -25,6 +25,8 @@ __all__ = ["exposure_ratios", "variable_inputs", "zone_distances"]
 WAYS = ("direct", "mirror", "scatter", "aided")
 _PLACE = "distance"  # beside the keys of the case file
 _BLOCK = 65536
+_CAP_NODES = 25
+_FEW_CAPS = 64
 _SEARCHES = 2000  # worst settings that are searched in one call, some milliseconds each
 
 
@@ -97,15 +99,63 @@ def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Calla
 
 def _searched(own: Varied, shape: tuple[int, ...], one_block: Callable[[Varied, int], Floats]) -> Floats:
     """Return what a function finds, case by case in those values on which the worst setting depends."""
-    names = ("wavelength", "duration", *(("mean_power", "pulse_energy") if own.two_caps else ()))
-    turns = [name for name in names if own.by_setting and np.ndim(own.values.get(name, 0.0))]
-    if not turns:
-        return one_block(own, shape[0])
+    turns = [name for name in ("wavelength", "duration") if own.by_setting and np.ndim(own.values.get(name, 0.0))]
+    if turns:
+        return _by_turns(own, turns, shape, one_block)
+    caps = [name for name in ("mean_power", "pulse_energy") if own.two_caps and np.ndim(own.values.get(name, 0.0))]
+    return _by_caps(own, caps, shape, one_block) if caps else one_block(own, shape[0])
+
+
+def _taken(own: Varied, where: NDArray[np.intp]) -> dict[str, Floats]:
+    return {name: value if value.ndim == 0 else value[where] for name, value in own.values.items()}
+
+
+def _by_turns(
+    own: Varied, turns: list[str], shape: tuple[int, ...], one_block: Callable[[Varied, int], Floats]
+) -> Floats:
     found = np.empty(shape)
     for row, where in groups_of([own.values[name] for name in turns], _SEARCHES, " and ".join(turns)):
-        values = {name: value if value.ndim == 0 else value[where] for name, value in own.values.items()}
-        values |= {name: np.asarray(number) for name, number in zip(turns, row, strict=True)}
-        found[where] = one_block(Varied(own.context, values), where.size)
+        held = {name: np.asarray(number) for name, number in zip(turns, row, strict=True)}
+        part = Varied(own.context, _taken(own, where) | held)
+        found[where] = _searched(part, (where.size,), one_block)
+    return found
+
+
+def _by_caps(
+    own: Varied, caps: list[str], shape: tuple[int, ...], one_block: Callable[[Varied, int], Floats]
+) -> Floats:
+    """Return what a function finds for two caps that vary apart: exactly for a few values, else an upper bound.
+
+    More energy is never less harmful. So of many values each lies below its ratio of caps rounded up to a node, and
+    below the node under it with all energies raised in proportion; the lower of the two counts.
+    """
+    if len(set(zip(*(own.values[name].tolist() for name in caps), strict=True))) <= _FEW_CAPS:
+        return _by_turns(own, caps, shape, one_block)
+    nominal = emission_inputs(own.context)
+    power, energy = (
+        np.broadcast_to(own.value(name, nominal[name]) / nominal[name], shape)
+        for name in ("mean_power", "pulse_energy")
+    )
+    ratio = power / energy
+    nodes = np.geomspace(ratio.min(), ratio.max(), _CAP_NODES)
+    nodes[0], nodes[-1] = ratio.min(), ratio.max()
+    place = np.clip(np.searchsorted(nodes, ratio, side="right") - 1, 0, _CAP_NODES - 2)
+    found = np.empty(shape)
+    for at in range(_CAP_NODES - 1):
+        where = np.flatnonzero(place == at)
+        if not where.size:
+            continue
+        bounds = []
+        for node, boost in (
+            (nodes[at + 1], energy[where]),
+            (nodes[at], energy[where] * np.maximum(ratio[where] / nodes[at], 1.0)),
+        ):
+            held = {
+                "mean_power": np.asarray(nominal["mean_power"] * node),
+                "pulse_energy": np.asarray(nominal["pulse_energy"]),
+            }
+            bounds.append(one_block(Varied(own.context, _taken(own, where) | held, boost=boost), where.size))
+        found[where] = np.minimum(*bounds)
     return found
 
 

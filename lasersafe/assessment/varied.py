@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -98,6 +98,7 @@ class Varied:
     context: Context
     values: Values
     shared: Beams | None = None  # of a further wavelength: the beams of the laser
+    boost: Floats | None = None  # what all power and energies are multiplied by on top
 
     def value(self, name: str, nominal: float) -> Floats:
         """Return the values of an input."""
@@ -191,13 +192,14 @@ class Varied:
             return own.emissions(tissue, duration) if several else (own.emission(tissue, duration),)
         if not several:
             return (worst_setting(space, sets, tissue, wavelength, duration),)
-        return worst_settings(space, sets, tissue, wavelength, duration)
+        return _worst_settings(space, sets, tissue, wavelength, duration)
 
     @property
     def factor(self) -> Floats:
         """What power and energies of the worst settings are multiplied by."""
         factors = self._factors
-        return factors[0] if factors and not self.two_caps else np.asarray(1.0)
+        found = factors[0] if factors and not self.two_caps else np.asarray(1.0)
+        return found if self.boost is None else np.asarray(found * self.boost)
 
     def settings(self, tissue: str, duration: Floats, several: bool = True) -> tuple[Emission, ...]:
         """Return the settings that can be the worst, where they were searched; all cases have one duration then."""
@@ -310,6 +312,9 @@ class Varied:
             return own.mirror_reflectance[0] if way == "mirror" else own.scatter_surface[0]
 
         return stepwise(self.wavelength, edges, one)
+
+
+_worst_settings = lru_cache(maxsize=1024)(worst_settings)
 
 
 def _refuse_too_wide(waist: Floats) -> None:

@@ -39,7 +39,7 @@ def members_of(own: Varied) -> list[Varied]:
             x, y = to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beams.profile)
             first = np.asarray(x)
             beams = replace(beams, divergence=(first, first if x == y else np.asarray(y)))
-        found.append(Varied(context, values, beams))
+        found.append(Varied(context, values, beams, own.boost if line.power is None else None))
     return found
 
 
