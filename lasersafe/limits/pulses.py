@@ -19,6 +19,8 @@ from lasersafe.limits.tables import load_rule_set
 COUNT_SLACK = 1e-9  # relative: 20 Hz for 10 s is 200 pulses, whatever the last bit of the product says
 _CHUNK = 4096
 
+_Limits = tuple[Floats, Floats, NDArray[np.int16]]  # dose, limiting aperture, piece
+
 
 def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
     """Return the largest number of pulses that can start in a half-open window of a duration.
@@ -47,7 +49,7 @@ def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
     return count
 
 
-def _limit(grid: Grid, train: Trains, time: Floats) -> tuple[Floats, Floats, NDArray[np.int16]]:
+def _limit(grid: Grid, train: Trains, time: Floats) -> _Limits:
     """Return dose, aperture and piece for times of shape (points,) or (points, windows)."""
     columns = (train.wavelength, train.angle) if train.area is None else (train.wavelength, train.angle, train.area)
     spread = [np.broadcast_to(a.reshape(-1, *(1,) * (time.ndim - 1)), time.shape) for a in columns]
@@ -59,8 +61,8 @@ def _texts(grid: Grid, piece: NDArray[np.int16]) -> tuple[Objects, Objects]:
     return grid.texts["source"][piece], grid.texts["seen"][piece]
 
 
-def _single(grid: Grid, train: Trains) -> dict[str, Columns]:
-    dose, aperture, piece = _limit(grid, train, train.pulse)
+def _single(grid: Grid, train: Trains, of_pulse: _Limits) -> dict[str, Columns]:
+    dose, aperture, piece = of_pulse
     one = np.ones_like(dose)
     return {"": Columns(dose, aperture, one, one, one * np.nan, one, train.pulse, dose, *_texts(grid, piece))}
 
@@ -161,7 +163,7 @@ def _train_factor(
     return factor, chosen
 
 
-def _trains(grid: Grid, train: Trains) -> dict[str, Columns]:
+def _trains(grid: Grid, train: Trains, of_pulse: _Limits) -> dict[str, Columns]:
     rules = grid.rule_set
     found: dict[str, Columns] = {}
     for side, chosen in enumerate(_train_sides(rules, train.wavelength * 1e9)):
@@ -181,10 +183,13 @@ def _trains(grid: Grid, train: Trains) -> dict[str, Columns]:
             dtype=object,
         )[row_of * len(rules.train_times) + chosen]
         for name, time, share in (("pulse", train.pulse, np.ones_like(joined)), ("group", group_time, joined)):
-            dose, aperture, piece = _limit(grid, train, time)
-            use = applies & np.isfinite(dose) & (row_of >= 0)
+            use = applies & (row_of >= 0)
             if name == "group":
                 use &= joined > 1.0
+            if not use.any():
+                continue
+            dose, aperture, piece = of_pulse if name == "pulse" else _limit(grid, train, time)
+            use &= np.isfinite(dose)
             if not use.any():
                 continue
             source, seen = _texts(grid, np.where(use, piece, 0).astype(np.int16))
@@ -211,9 +216,10 @@ def _chunk(rule_set: str, tissue: str, train: Trains) -> dict[tuple[str, str, st
         grid = grid_of(rule_set, tissue, hazard)
         if not grid.covers(lowest, highest):
             continue
-        rows = [("single pulse", _single(grid, train)), ("mean", _mean(grid, train))]
+        of_pulse = _limit(grid, train, train.pulse)
+        rows = [("single pulse", _single(grid, train, of_pulse)), ("mean", _mean(grid, train))]
         if hazard in rules.train_hazards:
-            rows.append(("train", _trains(grid, train)))
+            rows.append(("train", _trains(grid, train, of_pulse)))
         for rule, parts in rows:
             for kind, columns in parts.items():
                 if np.isfinite(columns.per_pulse).any():

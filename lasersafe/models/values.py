@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic_core import core_schema
@@ -179,8 +180,7 @@ class Measured:
         return SIValue(quantity.value, quantity.typed, self.unit)
 
     def _inside(self, quantity: Quantity, field: str) -> None:
-        low = parse_quantity(self.low, self.unit, field).value
-        high = parse_quantity(self.high, self.unit, field).value
+        low, high = _bound(self.low, self.unit), _bound(self.high, self.unit)
         at_low, at_high = quantity.value == low, quantity.value == high
         inside = low <= quantity.value <= high and not (at_low and self.above_low) and not (at_high and self.below_high)
         if inside:
@@ -217,6 +217,11 @@ class Measured:
         if self.shape in ("path", "area"):
             return {"type": "array", "items": _two(one), "minItems": 2, "x-shape": self.shape}
         return one if self.shape == "number" else {"anyOf": [one, _two(one)], "x-shape": self.shape}
+
+
+@lru_cache(maxsize=256)
+def _bound(text: str, unit: str) -> float:
+    return parse_quantity(text, unit, "bound").value
 
 
 def _two(one: dict[str, Any]) -> dict[str, Any]:
