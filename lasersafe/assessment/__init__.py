@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["assess", "assess_file"]
 
 
-def assess(case: Case, language: str | None = None) -> Assessment:
+def assess(case: Case, language: str | None = None, *, spreads: bool = True) -> Assessment:
     """Return the assessment of a case.
 
     Parameters
@@ -40,6 +40,8 @@ def assess(case: Case, language: str | None = None) -> Assessment:
         A case that was read and checked.
     language : str, optional
         Language of the wording; without it, that of the case.
+    spreads : bool
+        Whether to work out how sure each distance is and what it hangs on most; nothing else depends on it.
 
     Returns
     -------
@@ -84,7 +86,7 @@ def assess(case: Case, language: str | None = None) -> Assessment:
     if stage is not None:
         scene = scene_part.scene_result(stage, scenarios, cells, wording, worked.other_stages)
         decision = scene_part.scene_decision(decision, scene, wording)
-    uncertainty = uncertainty_of(typed, corners, found, setups, wording)
+    uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=spreads)
     decision = sure_decision(decision, uncertainty, wording)
     days = ultraviolet_days(found, scenarios)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas

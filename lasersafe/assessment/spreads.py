@@ -40,7 +40,13 @@ _NO_INFLUENCE = 1e-6
 
 
 def uncertainty_of(
-    case: Case, corners: Corners, found: list[Context], setups: list[SetupResult], wording: Wording
+    case: Case,
+    corners: Corners,
+    found: list[Context],
+    setups: list[SetupResult],
+    wording: Wording,
+    *,
+    with_spreads: bool = True,
 ) -> Uncertainty:
     """Return what the sheet says on how sure its distances are.
 
@@ -56,13 +62,15 @@ def uncertainty_of(
         Their zones, the worst of all corners.
     wording : Wording
         Language of the sentence.
+    with_spreads : bool
+        False where nobody prints them: the inputs and corners alone are returned.
     """
     moved = bool(corners.inputs) and case.settings.decide_by != "as typed"
     nominal = contexts(case, found[0].rule_sets) if moved else found
     used = {one.field: one.used for one in corners.inputs}
     spreads: list[DistanceSpread] = []
     for context, setup in zip(nominal, setups, strict=True):
-        if setup.fitted:
+        if setup.fitted and with_spreads:
             spreads += [_spread(context, setup.zone(way, tissue), used) for way, tissue in ZONES]
     as_typed = case.settings.decide_by_reason if corners.inputs and case.settings.decide_by == "as typed" else ""
     return Uncertainty(corners.inputs, tuple(spreads), _sentence(spreads, wording), len(corners.cases), as_typed)

@@ -22,6 +22,7 @@ from lasersafe.models import case_from, parse_case
 
 if TYPE_CHECKING:
     from lasersafe.batch.sources import Item, Reading, Source
+    from lasersafe.models import Case
 
 Chunk = list["Item"]
 _DEATHS = 5  # so many one after the other, and something else is wrong
@@ -33,7 +34,7 @@ def record_of_item(item: Item, reading: Reading) -> Record:
     if item.faults:
         return refused(list(item.faults))
     try:
-        return _row(item, reading) if item.row is not None else record_of(assess(parse_case(item.text, item.name)))
+        return _row(item, reading) if item.row is not None else _assessed(parse_case(item.text, item.name))
     except CaseError as error:
         return refused([str(fault) for fault in error.faults])
     except CalcError as error:
@@ -51,7 +52,11 @@ def _row(item: Item, reading: Reading) -> Record:
         case = case_from(data)
     except CaseError as error:
         return refused([str(one) for one in (*known, *bad_cells(error.faults, cells, headings, known))])
-    return refused([str(one) for one in known]) if known else record_of(assess(case))
+    return refused([str(one) for one in known]) if known else _assessed(case)
+
+
+def _assessed(case: Case) -> Record:
+    return record_of(assess(case, spreads=False))  # no column holds a spread
 
 
 def work(chunk: Chunk, reading: Reading) -> list[Record]:
