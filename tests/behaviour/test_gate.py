@@ -62,6 +62,8 @@ LOADS: list[tuple[str, set[str]]] = [
     ("register FOLDER", MODELS),
     ("check CASE", SCENES),
     ("assess CASE", SCENES),
+    ("sweep CASE --vary laser.power=10W..80W:3", SCENES),
+    ("solve CASE --for laser.power --at 6m", SCENES),
     ("spectators CASE", SCENES),
     ("plan CASE -o FOLDER/plan.svg", SCENES),
     ("notice CASE", PAPER),
