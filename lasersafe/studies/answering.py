@@ -100,8 +100,8 @@ def sentences(answer: Answer) -> list[str]:
         lines.append(f"put back: with {answer.text} {answer.put_back.words}")
         side = "down" if answer.largest else "up"
         lines.append(
-            f"searched from {low} to {high} at {answer.tried} values and, next to the answer, closer; it holds at each "
-            f"of them from the answer {side} to {cautious}"
+            f"searched from {low} to {high} at {answer.tried} values or more and, next to the answer, closer; it holds "
+            f"at each of them from the answer {side} to {cautious}"
         )
     lines.append(durations(subject, {one.path}))
     return [*lines, *_notes(answer)]

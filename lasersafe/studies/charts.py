@@ -188,9 +188,7 @@ def _contours(found: Sweep, x: _Shown, y: _Shown, zone: tuple[str, str]) -> Draw
     nominal = None
     if x.nominal is not None and y.nominal is not None:
         nominal = (x.nominal, y.nominal, "nominal")
-    heading = _heading(
-        found, [x, y], f"{_words(zone)}: distance as contour lines, drawn between the points of the sweep"
-    )
+    heading = _heading(found, [x, y], f"{_words(zone)}: distance as contour lines")
     grid = (x.values, y.values, found.distances[zone])
     return contour_page(PAPER, heading, x.axis(), y.axis(), grid, _level, nominal)
 
@@ -212,7 +210,8 @@ def _heading(found: Sweep, axes: list[_Shown], held: str) -> Heading:
         if one.nominal is not None and not one.values[0] <= one.nominal <= one.values[-1]
     ]
     times = durations(subject, {one.input.path for one in found.varied})
-    foot = [(f"{MEANING} {origin} {times}", False), *[(text, False) for text in outside], (_WHAT_IF, False)]
+    joined = f"Lines join the {found.size} points of the sweep; between two of them a limit may jump."
+    foot = [(f"{MEANING} {origin} {times} {joined}", False), *[(text, False) for text in outside], (_WHAT_IF, False)]
     return Heading(
         subject.case.title,
         (f"{subject.name}{fitted}; {limits}", held),

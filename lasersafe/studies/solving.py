@@ -14,6 +14,7 @@ from lasersafe.assessment.directions import critical_values
 from lasersafe.assessment.lines import every_context, one_verdict, sharing
 from lasersafe.assessment.protection import need_at
 from lasersafe.errors import CalcError, InputError
+from lasersafe.hazard.edges import duration_edges
 from lasersafe.hazard.inverse import GRID, largest_input, smallest_input
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.studies.ranges import read_ends
@@ -41,6 +42,7 @@ _LONGEST = 30_000.0  # s
 _SCAN = 33
 _CLOSE = 1e-4
 _TRIES = 4
+_FEW_PULSES = 12
 
 
 @dataclass(frozen=True)
@@ -215,7 +217,7 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
     largest = asks_for_the_largest(subject, one)
     low, high = search_range(subject, one, between)
     evaluate, most, quick = _function(subject, one, target)
-    critical = critical_values(subject.context).get(one.name, [])
+    critical = _critical(subject, one, low, high)
     find = largest_input if largest else smallest_input
     tried = GRID if quick else _SCAN
     close = 0.0 if quick else _CLOSE
@@ -235,6 +237,16 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
         value *= 1.0 - 1e-3 if largest else 1.0 + 1e-3
     message = f"{one.path}: the value found does not hold when it is put back into the case; no answer is given"
     raise InputError(message)
+
+
+def _critical(subject: Subject, one: Input, low: float, high: float) -> list[float]:
+    """Return where the distance may jump or turn inside a range, of a setting that can be turned too."""
+    found = critical_values(subject.context).get(one.name, [])
+    if one.ends and one.name in ("pulse_duration", "repetition_rate"):
+        times = duration_edges(subject.context.rule_sets)
+        counts = range(1, _FEW_PULSES)
+        found = times if one.name == "pulse_duration" else [n / time for time in times for n in counts]
+    return sorted({value for value in found if low < value < high})
 
 
 def _rounded(value: float, one: Input, digits: int, largest: bool) -> tuple[str, float]:
@@ -259,26 +271,31 @@ def _function(subject: Subject, one: Input, target: Target) -> tuple[Callable[[F
         return np.asarray(np.log10(np.maximum(eye_ratio(contexts, place, changes), 1.0)))
 
     if target.marking:
-        return _by_turns(subject, one, lambda contexts: 0.0 if _enough(contexts, target)[0] else 1.0), 0.5, False
+        return _by_turns(subject, one, lambda contexts: 0.0 if _enough(contexts, target)[0] else 1.0, 0.5), 0.5, False
     most = place if density is None else density
     start = one.ends[0] if one.ends else one.nominal
     contexts = subject.changed({one.path: _LONGEST if start is None else start})
     function = reach if density is None else needed
     if one.ends or not takes_arrays(contexts, one.name):
-        return _by_turns(subject, one, lambda contexts: float(function(contexts, {}))), most, False
+        return _by_turns(subject, one, lambda contexts: float(function(contexts, {})), most), most, False
     return lambda values: function(contexts, one.arrays(values)), most, True
 
 
 def _by_turns(
-    subject: Subject, one: Input, function: Callable[[Sequence[Context]], float]
+    subject: Subject, one: Input, function: Callable[[Sequence[Context]], float], most: float
 ) -> Callable[[Floats], Floats]:
+    """Return a function of values that begin at the cautious end: behind the first that fails all count as failed."""
     known: dict[float, float] = {}
 
     def evaluate(values: Floats) -> Floats:
-        for value in map(float, values):
+        found = np.full(values.shape, np.inf)
+        for place, value in enumerate(map(float, values)):
             if value not in known:
                 known[value] = function(subject.changed({one.path: value}))
-        return np.array([known[float(value)] for value in values])
+            found[place] = known[value]
+            if not found[place] <= most:
+                break
+        return found
 
     return evaluate
 

@@ -92,6 +92,7 @@ class Input:
         return float(self.mark.number(text, self.path))
 
 
+@dataclass
 class TimedContext(Context):
     """A laser with a set-up under one exposure duration for every way."""
 
@@ -197,9 +198,7 @@ class Subject:
             context = replace(context, space=space, _worst={}, _worst_by_rule={}, _lines={})
         if DURATION not in values:
             return context
-        timed = TimedContext(**{name: getattr(context, name) for name in _PARTS})
-        timed.time = float(values[DURATION])
-        return timed
+        return TimedContext(**{name: getattr(context, name) for name in _PARTS}, time=float(values[DURATION]))
 
 
 _PARTS = ("case", "laser", "setup", "rule_sets", "beam", "space", "spot", "focus")

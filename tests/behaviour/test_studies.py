@@ -28,6 +28,7 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.reference import templates_path
 from lasersafe.studies.charts import draw
+from lasersafe.studies.reaching import assessed_zones as zones_by_assessment
 from lasersafe.studies.subject import open_subject
 from lasersafe.studies.sweeping import Sweep, read_varied, sweep
 from tests.behaviour.command import run
@@ -136,6 +137,27 @@ def test_an_exposure_duration_counts_on_every_way() -> None:
     usual = run("sweep", case("co2-cutter"), "--vary", "laser.power=80 W", "--json").data["rows"][0]
     assert rows[1]["direct_eye_m"] == pytest.approx(usual["direct_eye_m"], rel=1e-9)
     assert rows[2]["scatter_eye_m"] == pytest.approx(usual["scatter_eye_m"], rel=1e-9)
+
+
+def test_an_exposure_duration_counts_for_every_wavelength_of_the_beam() -> None:
+    words = ["sweep", case("nanosecond-marker"), "--json", "--vary"]
+    rows = run(*words, "duration=10 s|100 s").data["rows"]
+    usual = run(*words, "laser.mean_power=30 W").data["rows"][0]
+    for row, ways in zip(rows, (("direct", "mirror"), ("scatter",)), strict=True):
+        for way in ways:
+            assert row[f"{way}_eye_m"] == pytest.approx(usual[f"{way}_eye_m"], rel=1e-9)
+    subject = open_subject(case("nanosecond-marker"), None, None)
+    held = zones_by_assessment(subject.changed({"duration": 100.0}))
+    assert held["direct", "eye"].distance == pytest.approx(rows[1]["direct_eye_m"], rel=1e-9)
+
+
+def test_a_setting_that_jumps_is_answered_from_its_cautious_end() -> None:
+    words = ["solve", case("nanosecond-marker"), "--for", "laser.repetition_rate", "--at"]
+    none = run(*words, "25 m").out
+    assert "no value from 20 kHz to 500 kHz does it" in none
+    data = run(*words, "30 m", "--between", "20 kHz..60 kHz", "--json").data
+    assert data["found"] == "a value"  # at 20 kHz 29.24 m, just above it one pulse more counts
+    assert data["answer_Hz"] < 21e3
 
 
 # --- the table and its files --------------------------------------------------------------------------------

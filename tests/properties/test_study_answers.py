@@ -28,6 +28,7 @@ def number(text: str) -> float:
     return parse_quantity(text, "m", "x").value
 
 
+@settings(max_examples=40)
 @given(st.floats(1e-6, 1e3), st.floats(1.001, 1e6), st.integers(2, 400), st.booleans())
 def test_a_range_has_its_ends_its_count_and_rises(low: float, ratio: float, count: int, log: bool) -> None:
     high = low * ratio
@@ -46,6 +47,7 @@ def test_a_list_holds_what_was_typed(values: list[float]) -> None:
     assert span.listed
 
 
+@settings(max_examples=40)
 @given(st.text(max_size=40))
 def test_any_text_is_a_range_or_one_clear_line(text: str) -> None:
     for read in (split_vary, lambda t: read_span("x", t, number), lambda t: read_ends("x", t, number)):
@@ -56,6 +58,7 @@ def test_any_text_is_a_range_or_one_clear_line(text: str) -> None:
             assert "\n" not in str(error)  # noqa: PT017
 
 
+@settings(max_examples=40)
 @given(st.floats(0.05, 0.95), st.floats(0.0, 0.9), st.integers(2, 40), st.booleans())
 def test_few_points_and_few_sections_still_end_on_the_cautious_side(
     edge: float, wave: float, points: int, rising: bool
