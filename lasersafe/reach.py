@@ -13,7 +13,7 @@ from lasersafe.hazard.setting_search import worst_setting
 from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach
 from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import format_quantity, parse_quantity
-from lasersafe.results import Criterion
+from lasersafe.results_step import Criterion
 from lasersafe.wording import caution_line
 
 TYPED = "typed by the user"

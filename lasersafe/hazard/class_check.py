@@ -14,7 +14,7 @@ from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
 from lasersafe.limits import TrainRow
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.results import Step
+from lasersafe.results_step import Step
 
 TIME_BASE = 100.0  # [s] no intended viewing
 TIME_BASE_ULTRAVIOLET = 3e4

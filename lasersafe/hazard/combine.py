@@ -20,7 +20,7 @@ from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_intensity
-from lasersafe.results import Criterion
+from lasersafe.results_step import Criterion
 
 FLOAT = NDArray[np.float64]
 _NEAREST = 1e-3  # m

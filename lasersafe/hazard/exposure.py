@@ -21,7 +21,7 @@ from lasersafe.limits import (
     pulse_list_limit,
     pulse_train_limit,
 )
-from lasersafe.results import Criterion
+from lasersafe.results_step import Criterion
 
 ALPHA_MIN = 1.5e-3
 

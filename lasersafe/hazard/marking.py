@@ -23,7 +23,7 @@ from typing import NoReturn
 from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear import density_number, nanometre_text
 from lasersafe.hazard.eyewear_tables import en207, en208
-from lasersafe.results import MarkingVerdict, ScaleNeed
+from lasersafe.results_step import MarkingVerdict, ScaleNeed
 
 _LONGEST = 400
 _NUMBER = r"(?:0|[1-9][0-9]{0,7})(?:\.[0-9]{1,6})?(?![0-9.])"

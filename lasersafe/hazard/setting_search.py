@@ -13,7 +13,7 @@ from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.settings import SettingSpace, Tried, candidates, trains
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import PulseTrainLimit, burst_train_limit, hazard_limits, pulse_train_limit
-from lasersafe.results import Criterion
+from lasersafe.results_step import Criterion
 
 Floats = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from lasersafe.limits import hazard_limits
-from lasersafe.results import Criterion
+from lasersafe.results_step import Criterion
 
 LONGEST_DAY = 3e4  # [s]
 ULTRAVIOLET = 400e-9  # [m]

@@ -16,7 +16,7 @@ from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angle
-from lasersafe.results import Criterion, Zone
+from lasersafe.results_step import Criterion, Zone
 
 FLOAT = NDArray[np.float64]
 WHOLE_BODY = 0.2  # m2: scatter reaches more than the largest area class of the skin rule, 0.1 m2

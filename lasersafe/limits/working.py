@@ -14,7 +14,7 @@ from lasersafe.limits.grid import EDGE
 from lasersafe.limits.layout import Piece
 from lasersafe.limits.records import PowerRow, RuleSet, Source
 from lasersafe.limits.tables import load_rule_set
-from lasersafe.results import Step
+from lasersafe.results_step import Step
 
 
 def _digits(value: float) -> str:

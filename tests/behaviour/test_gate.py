@@ -39,8 +39,9 @@ def test_importing_the_command_line_loads_nothing_heavy() -> None:
 HEAVY = {
     "numpy", "numpy.ma", "pint", "pydantic", "shapely", "reportlab", "PIL", "scipy", "pyhanko", "cryptography",
     "pyarrow", "matplotlib", "pandas", "rich", "asyncio", "multiprocessing",
+    "lasersafe.results",
 }  # fmt: skip
-FORMULAS, MODELS = {"numpy"}, {"numpy", "pydantic"}
+FORMULAS, MODELS = {"numpy"}, {"numpy", "pydantic", "lasersafe.results"}
 SCENES = {*MODELS, "shapely"}
 PAPER = {*SCENES, "reportlab", "PIL"}
 # In one process, one after the other: what a command may load holds all that the ones before it may load. "-" starts a
@@ -48,7 +49,6 @@ PAPER = {*SCENES, "reportlab", "PIL"}
 LOADS: list[tuple[str, set[str]]] = [
     ("--help", set()),
     ("units", set()),
-    ("new CASE --from co2-cutter", set()),
     ("limit --wavelength 1070nm --duration 10s", FORMULAS),
     (
         "reach --wavelength 1070nm --power 1kW --beam-diameter 8mm --criterion 1/e --divergence 2mrad --duration 9s",
@@ -56,9 +56,11 @@ LOADS: list[tuple[str, set[str]]] = [
     ),
     ("eyewear --wavelength 450nm --power 5W --beam-diameter 4mm --criterion 1/e2", FORMULAS),
     ("-", set()),
+    ("new CASE --from co2-cutter", {"lasersafe.results"}),
+    ("-", set()),
     ("batch --template FOLDER/inventory.csv", {*MODELS, "multiprocessing"}),
     ("-", set()),
-    ("schema", {"pydantic"}),
+    ("schema", {"pydantic", "lasersafe.results"}),
     ("register FOLDER", MODELS),
     ("check CASE", SCENES),
     ("assess CASE", SCENES),
