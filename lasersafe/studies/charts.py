@@ -51,7 +51,7 @@ class _Shown:
     def axis(self) -> Axis:
         low, high = float(self.values[0]), float(self.values[-1])
         log = self.varied.span.log or (low > 0.0 and high / low >= _WIDE)
-        unit = "" if self.unit == "1" else f" [{self.unit}]"
+        unit = "" if self.unit == "1" else f" [{self.unit.replace('u', 'µ')}]"
         return Axis(f"{self.varied.input.words} ({self.varied.input.path}){unit}", low, high, log)
 
 

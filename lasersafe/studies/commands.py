@@ -19,7 +19,7 @@ from lasersafe.wording import caution_line, load_wording
 
 TABLES = (".csv", ".json", ".parquet")
 DRAWINGS = (".svg", ".png", ".pdf")
-FARTHEST_PLACE = 1e6  # m
+NEAREST_PLACE, FARTHEST_PLACE = 1e-3, 1e6  # m
 
 
 def place_of(text: str, option: str) -> float:
@@ -28,11 +28,11 @@ def place_of(text: str, option: str) -> float:
     Raises
     ------
     InputError
-        If it is no length, or not between 0 m and 1000 km.
+        If it is no length, or not between 1 mm and 1000 km.
     """
     value = parse_quantity(text, "m", option).value
-    if not 0.0 <= value <= FARTHEST_PLACE:
-        message = f"{option} = {shown(text)}: must be 0 m or more, and at most 1000 km"
+    if not NEAREST_PLACE <= value <= FARTHEST_PLACE:
+        message = f"{option} = {shown(text)}: must be 1 mm or more, and at most 1000 km"
         raise InputError(message)
     return value
 

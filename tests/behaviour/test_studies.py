@@ -258,6 +258,7 @@ def test_parquet_without_pyarrow_is_refused_and_nothing_written(tmp_path, monkey
         (["--vary", "laser.power=1W|2W", "--drawing", "a.svg", "--show", "side"], "show = 'side'"),
         (["--vary", "laser.power=1W|2W", "--at", "6"], "at = '6'"),
         (["--vary", "laser.power=1W|2W", "--at", "-6 m"], "at = '-6 m'"),
+        (["--vary", "laser.power=1W|2W", "--at", "0 m"], "at = '0 m': must be 1 mm or more, and at most 1000 km"),
         (["--vary", "laser.power=1W|2W", "--laser", "Nothing"], "there are: 'Cutter'"),
         (["--vary", "laser.power=1W|2W", "--setup", "Nothing"], "there are: 'Cutting head"),
     ],
