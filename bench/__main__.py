@@ -17,7 +17,7 @@ from bench.measuring import ROOT, Line
 from bench.recorded import read_recorded, regressions, write_recorded
 
 # A module of measurements has a function ``lines(rounds) -> list[Line]``; its name stands here.
-MODULES = ("commands", "arrays", "variation")
+MODULES = ("commands", "arrays", "variation", "fleet")
 
 PAGE = """# Speed and memory
 
