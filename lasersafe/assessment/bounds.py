@@ -12,6 +12,7 @@ from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.grid import grid_of
 from lasersafe.models import Case, Knob, SIValue, Toleranced, replaced, tolerances_of
 from lasersafe.models.messages import Place
+from lasersafe.models.values import Worst
 from lasersafe.quantity import format_quantity
 from lasersafe.results_uncertainty import InputTolerance
 from lasersafe.typed import shown
@@ -63,6 +64,20 @@ def ends_of(one: Toleranced) -> tuple[float, float]:
     return max(low, least), min(high, most)
 
 
+def worse_end(case: Case, one: Toleranced) -> Worst:
+    """Return which end of a tolerance is the worse one in this case, as in :class:`Measured`.
+
+    A divergence that was read away from the waist widens the beam beyond that place and narrows its waist.
+    """
+    if "divergence" in one.place and one.place[0] == "laser" and one.place[2] == "setup":
+        setup = case.laser[int(one.place[1])].setup[int(one.place[3])]
+        if setup.kind == "collimated" and setup.waist_at is not None:
+            places = {float(setup.measured_at), *setup.waist_at.pair}
+            if len(places) > 1 or any(x.tolerance for x in (setup.measured_at, setup.waist_at.x, setup.waist_at.y)):
+                return "ends"
+    return one.worst
+
+
 def corners_of(case: Case) -> Corners:
     """Return the worst corner of a case: exact where an input acts one way, by search where it does not [1]_.
 
@@ -83,7 +98,7 @@ def corners_of(case: Case) -> Corners:
 
     References
     ----------
-    .. [1] Own: docs/method.md, How sure a distance is.
+    .. [1] Own: docs/method.md, section 26.
     """
     found = tolerances_of(case)
     fixed: dict[Place, SIValue | Knob] = {}
@@ -91,17 +106,18 @@ def corners_of(case: Case) -> Corners:
     inputs: list[InputTolerance] = []
     for one in found:
         low, high = ends_of(one)
-        if one.worst in ("low", "high"):
-            used: tuple[float, ...] = (low if one.worst == "low" else high,)
+        worst = worse_end(case, one)
+        if worst in ("low", "high"):
+            used: tuple[float, ...] = (low if worst == "low" else high,)
             fixed[one.place] = _value(one, used[0], low)
-        elif one.worst == "range":
+        elif worst == "range":
             used = (low, high)
             fixed[one.place] = Knob(_value(one, low, low), _value(one, high, low))
         else:
             used = _worst_wavelengths(low, high) if one.place[-1] == "wavelength" else (low, high)
             used = tuple(dict.fromkeys(used))
             choices.append((one, used))
-        tried = "monotone" if one.worst in ("low", "high") else "search"
+        tried = "monotone" if worst in ("low", "high") else "search"
         inputs.append(
             InputTolerance(
                 one.field, one.value.typed, one.value.unit, float(one.value), low, high, one.tolerance.kind, used, tried

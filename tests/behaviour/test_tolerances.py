@@ -191,3 +191,17 @@ def test_a_scene_takes_the_union_of_the_zones_of_all_corners():
         large = [z for z in over.zones if (z.kind, z.setup, z.surface) == (small.kind, small.setup, small.surface)]
         assert max(z.area for z in large) >= small.area * (1.0 - 1e-6)
         assert max(z.distance for z in large) >= small.distance * (1.0 - 1e-9)
+
+
+def test_a_divergence_that_was_read_away_from_the_waist_is_tried_at_both_ends():
+    far = 'divergence = {}\nmeasured_at = "4 m"\nwaist_at = "0 m"'
+    old, wide = 'divergence = "1 mrad"', ('beam_diameter = "6 mm"', 'beam_diameter = "12 mm"')
+    corner = assessed(wide, (old, far.format('"2 mrad +- 20 %"')))
+    ends = [assessed(wide, (old, far.format(f'"{value} mrad"'))) for value in (1.6, 2.4)]
+    near = [max(s.ratio for s in one.scenarios if s.setup == "Free beam" and s.person == "Operator") for one in ends]
+    reach = [distances(one)["Bench laser", "Free beam", "direct", "eye"] for one in ends]
+    assert near[1] > near[0]
+    assert reach[0] > reach[1]
+    mine = max(s.ratio for s in corner.scenarios if s.setup == "Free beam" and s.person == "Operator")
+    assert mine == pytest.approx(near[1], rel=1e-9)
+    assert distances(corner)["Bench laser", "Free beam", "direct", "eye"] == pytest.approx(reach[0], rel=1e-9)
