@@ -69,7 +69,9 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
     return [*plan_pages(scene, sheet, assessment.title, wording), *([chart] if chart else [])]
 
 
-def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) -> dict[str, Any]:
+def write_plan(
+    path: Path, output: Path, paper: str | None, *, elevation: bool, barriers: bool = False
+) -> dict[str, Any]:
     """Assess a case, write its plan or elevation, and return what to print.
 
     A PDF holds all pages. SVG and PNG hold one: further pages go to files with ``-2``, ``-3`` before the suffix.
@@ -82,6 +84,8 @@ def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) 
         Paper, or None for what the case says.
     elevation : bool
         Whether the elevations are asked for.
+    barriers : bool
+        Whether the irradiance on the barriers is asked for.
 
     Raises
     ------
@@ -104,10 +108,15 @@ def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) 
         raise InputError(message)
     if case.scene is None:
         raise InputError(load_wording().text("plan.no_scene"))
+    if elevation and barriers:
+        message = "--elevation and --barriers draw different pages; write one of the two, and run again for the other"
+        raise InputError(message)
     assessment = assess(case)
-    if not elevation:
-        assessment = _with_map(case, assessment)
-    drawings = drawings_of(assessment, paper or case.paper, elevation=elevation)
+    if barriers:
+        drawings = barrier_drawings(case, assessment, paper or case.paper)
+    else:
+        assessment = assessment if elevation else _with_map(case, assessment)
+        drawings = drawings_of(assessment, paper or case.paper, elevation=elevation)
     files = []
     if suffix == ".pdf":
         from lasersafe.sheet.drawings import drawings_pdf
@@ -128,6 +137,28 @@ def write_plan(path: Path, output: Path, paper: str | None, *, elevation: bool) 
         "fingerprint": assessment.fingerprint,
         "caution": load_wording().caution_short,
     }
+
+
+def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Drawing]:
+    """Return a page for each barrier of the scene with the irradiance on it.
+
+    Raises
+    ------
+    InputError
+        If the scene has no barrier.
+    """
+    from lasersafe.assessment.barrier_maps import barrier_maps
+    from lasersafe.assessment.scene import stages_of
+    from lasersafe.drawing.barrier_map import barrier_page
+
+    wording, scene = load_wording(), assessment.scene
+    if scene is None or not scene.barriers:
+        raise InputError(wording.text("plan.no_barrier"))
+    short, long = PAPERS[paper]
+    lines = {line.name: line for line in scene.barriers}
+    sheet = Paper(paper, long, short, _MARGIN)
+    maps = barrier_maps(stages_of(case))
+    return [barrier_page(one, lines[one.name], sheet, assessment.title, wording) for one in maps]
 
 
 def _with_map(case: Case, assessment: Assessment) -> Assessment:

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from lasersafe.results_scene import Point, Point3, Polygon
 
 
@@ -66,6 +69,17 @@ class ViewWindow:
     irradiance: float  # [W/m2] the highest peak at its nearest place
     words: str
     fitted: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class BarrierMap:
+    """The irradiance on a barrier, place by place."""
+
+    name: str
+    along: tuple[float, ...]  # [m] edges of the columns, from the first corner
+    heights: tuple[float, ...]  # [m] edges of the rows, above the floor
+    ways: dict[str, NDArray[np.float64]]  # way -> [W/m2] of shape (rows, columns)
+    rating: float | None  # [W/m2] the lowest for a fitted laser; None when it has none
 
 
 @dataclass(frozen=True)

@@ -207,7 +207,7 @@ def _aimed(stage: Stage, context: Context, way: str) -> list[tuple[float, Vector
     if None in powers:
         return [(math.inf, None) for _ in stage.scene.barrier]
     power = sum(p for p in powers if p is not None)
-    sources = [_in_irradiance(stage, s, power) for s in stage.sources(context, way, "eye")]
+    sources = [in_irradiance(stage, s, power) for s in stage.sources(context, way, "eye")]
     tables = [_places(stage.screens[entry.name], sources) for entry in stage.scene.barrier]
     if not tables or not sources:
         return [(0.0, None) for _ in tables]
@@ -242,7 +242,7 @@ def _closer(screen: Screen, source: Source, near: Vector, found: tuple[float, Ve
     return (value, (float(place[0]), float(place[1]), float(place[2]))) if value > found[0] else found
 
 
-def _in_irradiance(stage: Stage, source: Source, power: float) -> Source:
+def in_irradiance(stage: Stage, source: Source, power: float) -> Source:
     """Return a source whose ratio is an irradiance [W/m2]: the peak for a beam."""
     if isinstance(source.profile, BeamProfile):
         one = Criterion("", "", "irradiance", "continuous", power, "W", 1.0, "W/m2", 1e-9, math.inf, "")

@@ -29,15 +29,18 @@ def plan(
         Path, typer.Option("--output", "-o", help="The .svg, .png or .pdf to write.", show_default=False)
     ],
     elevation: Annotated[bool, typer.Option("--elevation", help="The elevations instead of the plan.")] = False,
+    barriers: Annotated[
+        bool, typer.Option("--barriers", help="The irradiance on each barrier instead of the plan.")
+    ] = False,
     paper: Annotated[
         Text, typer.Option(help="A4, A3, A2, A1, Letter or Tabloid; without it, what the case says.")
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Draw the plan or the elevation of a case that has a scene, to scale."""
+    """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
     from lasersafe.report_plan import plan_text, write_plan
 
-    data = write_plan(case, output, paper, elevation=elevation)
+    data = write_plan(case, output, paper, elevation=elevation, barriers=barriers)
     if as_json:
         print_json(data)
     else:

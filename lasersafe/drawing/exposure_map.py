@@ -74,7 +74,8 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     head = wording.text("plan.map_note", heights=heights, tissue=tissue)
     limits = _limits(scene, wording)
     foot = foot_lines(paper, wording, [text for text in (limits, wording.say(found.note)) if text], "plan.map_meaning")
-    entries = [_entry(value, wording) for value in used]
+    below, unit = wording.text("plan.map_below"), wording.text("plan.map_unit")
+    entries = [legend_entry(value, below, unit, wording) for value in used]
     layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
     view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
     layers = Layers(scene, view, wording)
@@ -119,7 +120,8 @@ def _limits(scene: SceneResult, wording: Wording) -> str:
     return wording.text("plan.map_limits", limits="; ".join(seen)) if seen else ""
 
 
-def _runs(value: int, row: list[int]) -> list[tuple[int, int]]:
+def row_runs(value: int, row: list[int]) -> list[tuple[int, int]]:
+    """Return where a class stands in a row: first column, and the one behind the last."""
     found, start = [], None
     for column, one in enumerate([*row, -1]):
         if one == value and start is None:
@@ -134,7 +136,7 @@ def _class_marks(value: int, xs: list[float], ys: list[float], classes: list[lis
     fill, hatches = DECADES[value - 1]
     rings: list[Run] = []
     for number, row in enumerate(classes):
-        for start, end in _runs(value, row):
+        for start, end in row_runs(value, row):
             low, high = layers.view.point((xs[start], ys[number])), layers.view.point((xs[end], ys[number + 1]))
             ring = clip_ring(box((*low, *high)), layers.frame)
             if ring:
@@ -158,7 +160,9 @@ def _borders(xs: list[float], ys: list[float], classes: list[list[int]], layers:
     return tuple(runs)
 
 
-def _entry(value: int, wording: Wording) -> Entry:
+def legend_entry(value: int, below: str, unit: str, wording: Wording) -> Entry:
+    """Return the line of the legend for a class, counted in *unit*; *below* says what is not above one."""
+
     def sample(rect: Rect) -> list[Mark]:
         edge: Mark = Lines((closed(box(rect)),), BLACK, 0.3)
         if not value:
@@ -167,7 +171,7 @@ def _entry(value: int, wording: Wording) -> Entry:
         return [Area((box(rect),), fill), *hatched([box(rect)], hatches, "#3a2a10"), edge]
 
     if not value:
-        return Entry(sample, wording.text("plan.map_below"))
+        return Entry(sample, below)
     low, high = f"{10 ** (value - 1)}", f"{10**value}"
     key = "map_over" if value == len(DECADES) else "map_from"
-    return Entry(sample, wording.text(f"plan.{key}", low=low, high=high))
+    return Entry(sample, wording.text(f"plan.{key}", low=low, high=high, unit=unit))
