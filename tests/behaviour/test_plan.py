@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
+from lasersafe.drawing.barrier_map import barrier_page
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import cells, decade, map_page
 from lasersafe.drawing.groups import grouped, outermost, state_of
@@ -29,9 +30,10 @@ from lasersafe.drawing.svg import to_svg
 from lasersafe.drawing.typeface import width_of
 from lasersafe.drawing.view import View, fit, round_scale
 from lasersafe.errors import InputError, OutputError
+from lasersafe.models import read_case
 from lasersafe.reference import templates_path
-from lasersafe.report_plan import PAPERS, drawings_of
-from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening
+from lasersafe.report_plan import PAPERS, barrier_drawings, drawings_of
+from lasersafe.results_barriers import BarrierLine, BarrierMap, BarrierWay, Opening
 from lasersafe.results_scene import (
     ElevationItem,
     HazardMap,
@@ -502,5 +504,15 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         with pytest.raises(InputError):
             drawings_of(replace(assessment(), scene=missing), "A4", elevation=True)
     render_sheet(replace(assessment(), scene=full))
+    strip = {"direct": np.array([[1e7, math.inf, 0.0]]), "scatter": np.array([[1.0, 2.0, 3.0]])}
+    for rating in (1e4, None):
+        on_it = BarrierMap("Part", (0.0, 1.0, 2.0, 3.0), (0.0, 2.0), strip, rating)
+        barrier_page(on_it, replace(part, ways=()), Paper("A4", 297.0, 210.0, 10.0), "", load_wording())
+    with pytest.raises(InputError, match="no barrier"):
+        barrier_drawings(
+            read_case(templates_path("cases", "demo.toml")),
+            replace(assessment(), scene=replace(full, barriers=())),
+            "A4",
+        )
     asked = {key for key in load_wording().texts if key.startswith("plan.")}
     assert asked - used == set()
