@@ -17,7 +17,7 @@ from bench.measuring import ROOT, Line
 from bench.recorded import read_recorded, regressions, write_recorded
 
 # A module of measurements has a function ``lines(rounds) -> list[Line]``; its name stands here.
-MODULES = ("commands", "arrays", "variation", "fleet")
+MODULES = ("commands", "arrays", "variation", "fleet", "floor_map")
 
 PAGE = """# Speed and memory
 

@@ -1,0 +1,96 @@
+"""The exposure map of a large scene, against one numpy.exp over the same grid for each set-up and surface."""
+
+from __future__ import annotations
+
+import math
+
+from bench.measuring import Line, Spent, line, medians
+
+CELLS, SETUPS, SURFACES, BARRIERS = 500, 5, 20, 10
+HEAD = """
+title = "Map of a hall"
+place = "Brackenmoor College of Engineering"
+dates = "13 November 2027"
+review_by = 2027-12-01
+[in_charge]
+assessor = "R. Quillfeather"
+laser_safety_officer = "T. Ambersley"
+operator = "M. Okonjo-Lind"
+venue = "P. Vasterholm"
+[[laser]]
+name = "Welder"
+class_label = "4"
+wavelength = "1070 nm"
+[laser.emission]
+kind = "continuous"
+power = "1.5 kW"
+"""
+SETUP = """
+[[laser.setup]]
+name = "lens {number}"
+fitted = {fitted}
+kind = "lens"
+beam_diameter = "8.5 mm"
+criterion = "1/e"
+focal_length = "{focal} mm"
+work_distance = "400 mm"
+"""
+PERSON = '[[person]]\nname = "Row"\nrole = "spectator"\ndistance = "8 m"\n'
+SCENE = """
+[scene]
+[[scene.aim]]
+laser = "Welder"
+position = ["0 m", "0 m"]
+height = "1.2 m"
+bearing_range = ["150 deg", "210 deg"]
+elevation_range = ["-20 deg", "20 deg"]
+[[scene.person]]
+name = "Row"
+position = ["0 m", "-8 m"]
+"""
+
+
+def case_text() -> str:
+    """Return a case with as many set-ups, surfaces and barriers as the line says."""
+    setups = [SETUP.format(number=n, focal=100 + 80 * n, fitted="true" if n == 0 else "false") for n in range(SETUPS)]
+    turns = [2.0 * math.pi * n / SURFACES for n in range(SURFACES)]
+    places = [(6.0 * math.sin(turn), 6.0 * math.cos(turn)) for turn in turns]
+    surfaces = [
+        f'[[surface]]\nname = "plate {n}"\nmaterial = "steel"\nfinish = "mirror"\ndistance = "6 m"\n'
+        for n in range(SURFACES)
+    ]
+    barriers = [
+        f'[[barrier]]\nname = "screen {n}"\ndistance = "9 m"\nrating = "1 kW/cm2"\nrated_time = "100 s"\n'
+        for n in range(BARRIERS)
+    ]
+    stand = [
+        f'[[scene.surface]]\nname = "plate {n}"\nposition = ["{x:.3f} m", "{y:.3f} m"]\nheight = "1 m"\n'
+        'shape = "flat"\n'
+        for n, (x, y) in enumerate(places)
+    ]
+    lines = [
+        f'[[scene.barrier]]\nname = "screen {n}"\nline = [["{3 * n - 15} m", "-9 m"], ["{3 * n - 13} m", "-9 m"]]\n'
+        'top = "3 m"\n'
+        for n in range(BARRIERS)
+    ]
+    return "".join([HEAD, *setups, PERSON, *surfaces, *barriers, SCENE, *stand, *lines])
+
+
+def lines(rounds: int) -> list[Line]:
+    """Measure the map with all set-ups, at both heights of the eyes."""
+    import numpy as np
+
+    from lasersafe.assessment.scene import scene_map, stages_of
+    from lasersafe.models import parse_case
+
+    case = parse_case(case_text())
+    x, y = np.linspace(-20.0, 20.0, CELLS), np.linspace(-20.0, 20.0, CELLS)
+    grid = np.random.default_rng(1).uniform(-5.0, 0.0, (CELLS, CELLS))
+    spent = medians(
+        {"exp": lambda: np.exp(grid), "map": lambda: scene_map(stages_of(case)[0], x, y, fitted_only=False)},
+        min(rounds, 3),
+    )
+    times = SETUPS * SURFACES
+    base = Spent(spent["exp"].processor * times, spent["exp"].clock * times)
+    name = f"a map of {CELLS} x {CELLS}, {SETUPS} set-ups, {SURFACES} surfaces, {BARRIERS} barriers"
+    return [line(name, spent["map"], base, 60.0, f"numpy.exp over the grid, {times} times")]
