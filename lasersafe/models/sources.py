@@ -93,7 +93,7 @@ class Scan(CaseModel):
         if width and "width_at" not in peek.data:
             found.append((("width_at",), "missing; say at which distance from the last optic full_width holds"))
         if "width_at" in peek.data and not width:
-            found.append((("full_width",), "missing; width_at says where a width holds, but none is written"))
+            found.append((("full_width",), "missing; width_at says where a width holds, but none is written: write both, or none"))
         raster = peek.data.get("pattern") == "raster"
         if raster and "lines" not in peek.data:
             found.append((("lines",), "missing; say how many lines a frame of the raster has"))

@@ -60,7 +60,7 @@ def problems_of(fault: Fault, data: Any) -> list[str]:
     if keys is None:
         return [*found, f"a field that cannot be looked up: {fault.field[:80]}"]
     there, value, reached = look_up(data, keys)
-    if fault.line is None:
+    if fault.line is None and data:
         found.append(f"no line: {str(fault)[:120]}")
     if not there:
         if not (_ABSENT.search(fault.message) or reached == 0):
