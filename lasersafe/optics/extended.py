@@ -197,9 +197,10 @@ class Part:
 
 
 def parts(source: ExtendedSource, distance: float) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return every rectangular part of an array: indices, shares, and both angles.
+    """Return the brightest rectangular part of an array of each size: indices, shares, and both angles.
 
-    A rectangle is enough: of all parts with the same outline it holds the most power.
+    A rectangle is enough: of all parts with the same outline it holds the most power. Of the rectangles of one size,
+    which all have the same limit, the one with the most power is enough.
 
     Parameters
     ----------
@@ -222,6 +223,11 @@ def parts(source: ExtendedSource, distance: float) -> tuple[FloatArray, FloatArr
     j = np.tile(np.arange(low.size), left.size)
     a, b, c, d = left[i], right[i], low[j], high[j]
     share = sums[d + 1, b + 1] - sums[c, b + 1] - sums[d + 1, a] + sums[c, a]
+    kind = (b - a) * source.count[1] + (d - c)
+    order = np.lexsort((c, a, -np.round(share, 13), kind))  # rounded, so that of equal parts the first is named
+    starts = np.flatnonzero(np.diff(kind[order], prepend=-1))
+    share = np.maximum.reduceat(share[order], starts)
+    a, b, c, d = (one[order[starts]] for one in (a, b, c, d))
     wide = source.size[0] + (b - a) * source.pitch[0]
     tall = source.size[1] + (d - c) * source.pitch[1]
     angles = (2.0 * np.arctan2(length, 2.0 * distance) for length in (wide, tall))

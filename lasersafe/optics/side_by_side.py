@@ -57,14 +57,13 @@ def side_by_side(
     .. [1] ICNIRP2013, source angle; sources that lie within alpha_min of each other count as one.
     """
     dx, dy = (float(d) for d in diameters(beam, distance))
-    x = (np.arange(count[0]) - (count[0] - 1) / 2.0) * pitch[0]
-    y = (np.arange(count[1]) - (count[1] - 1) / 2.0) * pitch[1]
     joined = float(mean_exposure(1.0, dx, dy, aperture, beam.profile)) * math.pi * aperture**2 / 4.0
-    offset = 0.0
-    for cx in np.unique(np.abs(np.concatenate([x, (x[1:] + x[:-1]) / 2.0]))):
-        for cy in np.unique(np.abs(np.concatenate([y, (y[1:] + y[:-1]) / 2.0]))):
-            away = np.hypot(*np.meshgrid(x - cx, y - cy))
-            offset = max(offset, float(offset_fraction(max(dx, dy), aperture, away).mean()))
+    # Places in half pitches: the pupil is tried before each beam and between neighbours, up to the middle by symmetry.
+    x, y = (np.arange(1 - n, n, 2) for n in count)
+    across, along = (np.abs(one - np.arange(n)[:, np.newaxis]) for one, n in ((x, count[0]), (y, count[1])))
+    away = np.hypot(*(np.meshgrid(*(np.arange(2 * n) * p / 2.0 for n, p in zip(count, pitch, strict=True)))))
+    fraction = offset_fraction(max(dx, dy), aperture, away)
+    offset = max(float(fraction[np.ix_(own_y, own_x)].mean()) for own_x in across for own_y in along)
     steps = [p for n, p in zip(count, pitch, strict=True) if n > 1]
     separation = min(steps) / distance if steps else 0.0
     words = "several sources" if separation > _SEPARATE else "one source"
