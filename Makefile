@@ -13,7 +13,7 @@ STALE := stale
 endif
 endif
 
-.PHONY: help demo test check format docs bench bench-check bench-record soak clean clean-all stale
+.PHONY: help demo test check format docs bench bench-check bench-record soak fuzz clean clean-all stale
 .DELETE_ON_ERROR:
 
 help:
@@ -74,6 +74,9 @@ bench-record: $(STAMP)
 soak: $(STAMP)
 	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" --soak-record=docs/soak.json \
 	  tests/properties tests/crosscheck tests/behaviour tests/fuzz
+
+fuzz: $(STAMP)
+	$(RUN) -m tests.fuzz.guided --minutes 10
 
 clean:
 	rm -rf out build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis

@@ -116,7 +116,26 @@ def soak_lines(record: Path) -> str:
         f"## The last soak\n\n{run} of {data['date']}: {data['passed']} tests passed, {data['failed']} failed, "
         f"{data['error']} errors, {data['xfailed']} wrong in print, {data['skipped']} skipped, "
         f"up to {data['examples_per_property']} random cases for each property, {data['minutes']} minutes.\n"
+        + fuzz_lines(data)
     )
+
+
+def fuzz_lines(data: dict[str, Any]) -> str:
+    """Return what became of random and damaged case files, as far as a run is on record."""
+    words = {"fuzz": "Random and damaged case files", "guided": "Case files led by coverage"}
+    text = ""
+    for name, head in words.items():
+        if name in data:
+            run = data[name]
+            text += (
+                f"\n{head}, run of {run['date']} through `check` and `assess`: {run['files']} files, {run['assessed']} "
+                f"assessed, {run['refused']} refused, {run['broken']} ended in a traceback or were stopped after "
+                f"20 s; {run['files_against_a_rule']} broke a rule in all, most of them by the wording of a refusal; "
+                f"{run['over_two_seconds']} took longer than 2 s of processor time, at most {run['longest_seconds']} s; "
+                f"{run['behaviours']} different answers. A file that broke a rule counts even if the fault was mended "
+                "after the run.\n"
+            )
+    return text
 
 
 def validation_page(rows: list[dict[str, Any]]) -> str:

@@ -173,9 +173,8 @@ def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
                     f"{name} limit, {criterion.rule_set}, {criterion.duration:g} s, {criterion.rule}", criterion.limit
                 )
             )
-    if scatter_eye.criterion.limit_unit == unit and not math.isclose(
-        scatter_eye.criterion.limit, lines[0].value, rel_tol=0.02
-    ):
+    known = bool(lines) and math.isclose(scatter_eye.criterion.limit, lines[0].value, rel_tol=0.02)
+    if scatter_eye.criterion.limit_unit == unit and not known:
         criterion = scatter_eye.criterion
         lines.append(LimitLine(f"eye limit for scatter, {criterion.duration:g} s, {criterion.rule}", criterion.limit))
     return ChartData(

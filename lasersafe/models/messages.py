@@ -118,7 +118,7 @@ def _message(
         return f"{shown(given)}: write a list here, in square brackets"
     if kind in ("int_type", "int_from_float", "int_parsing"):
         return f"{shown(given)}: write a whole number, without quotes"
-    if kind in ("float_type", "finite_number"):
+    if kind in ("float_type", "float_parsing", "finite_number"):
         return f"{shown(given)}: write a number, without quotes"
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"{context['ge']:g} or more" if "ge" in context else f"at most {context['le']:g}"

@@ -20,6 +20,7 @@ from lasersafe.models.messages import Place
 from lasersafe.typed import shown
 
 LARGEST_FILE = 1_000_000
+MOST_TABLES = 5_000
 # pydantic adds them to a place
 _TAGS = frozenset({"continuous", "single pulse", "pulse train", "pulse list", "mode table", *SETUP_KINDS})
 
@@ -92,6 +93,10 @@ def parse_case(text: str, name: str = "case") -> Case:
         raise CaseError(
             name, [Fault(None, "file", "a number with thousands of digits cannot be read; shorten it")]
         ) from None
+    tables = _tables_in(data)
+    if tables > MOST_TABLES:
+        message = f"{tables} tables; at most {MOST_TABLES} are read: make several cases of it"
+        raise CaseError(name, [Fault(None, "file", message)])
     case = case_from(data, name, lines)
     case._lines.update(lines)
     return case
@@ -120,6 +125,16 @@ def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place,
         places = [(_untagged(one["loc"]), one["msg"]) for one in error.errors(include_url=False, include_input=False)]
     faults = [Fault(_line(place, lines or {}), _path(place), message) for place, message in dict.fromkeys(places)]
     raise CaseError(name, sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0)))
+
+
+def _tables_in(data: Any) -> int:
+    """Return how many tables there are, at any depth."""
+    count, left = 0, [data]
+    while left:
+        one = left.pop()
+        count += isinstance(one, dict)
+        left += one.values() if isinstance(one, dict) else one if isinstance(one, list) else ()
+    return count
 
 
 def _read(path: Path) -> tuple[str, Fault | None]:

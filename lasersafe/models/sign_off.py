@@ -39,6 +39,6 @@ class SignOffRule(CaseModel):
         if len(names) != len(set(names)):
             found.append((("required_roles",), "a role stands here twice; name each role once"))
         if "laser_safety_officer" not in names:
-            message = "'laser_safety_officer' is missing; no sheet is released without that role"
+            message = "'laser_safety_officer' is missing; no sheet is released without that role: write it too"
             found.append((("required_roles",), message))
         return found

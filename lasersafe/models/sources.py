@@ -93,7 +93,12 @@ class Scan(CaseModel):
         if width and "width_at" not in peek.data:
             found.append((("width_at",), "missing; say at which distance from the last optic full_width holds"))
         if "width_at" in peek.data and not width:
-            found.append((("full_width",), "missing; width_at says where a width holds, but none is written: write both, or none"))
+            found.append(
+                (
+                    ("full_width",),
+                    "missing; width_at says where a width holds, but none is written: write both, or none",
+                )
+            )
         raster = peek.data.get("pattern") == "raster"
         if raster and "lines" not in peek.data:
             found.append((("lines",), "missing; say how many lines a frame of the raster has"))
@@ -102,7 +107,9 @@ class Scan(CaseModel):
         if peek.data.get("monitored") is True and "reaction_time" not in peek.data:
             found.append((("reaction_time",), "missing; a cut-off counts only with the time that it needs, as '5 ms'"))
         if "reaction_time" in peek.data and peek.data.get("monitored") is not True:
-            found.append((("monitored",), "missing; a reaction time counts only with monitored = true"))
+            found.append(
+                (("monitored",), "missing; a reaction time counts only with monitored = true: write both, or none")
+            )
         return found
 
 

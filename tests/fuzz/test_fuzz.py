@@ -140,3 +140,11 @@ def test_many_files(request: pytest.FixtureRequest) -> None:
     if target:
         keep_counts(Path(target), "fuzz", tally.counts())
     assert tally.broken_rules == []
+
+
+def test_a_file_of_too_many_tables_is_refused_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "case.toml"
+    path.write_text(PLAIN + "[[person]]\n" * 60_000, encoding="utf-8")
+    outcome = judge(path)
+    assert (outcome.kind, outcome.problems) == ("refused", ())
+    assert outcome.place.startswith("file: ")
