@@ -125,7 +125,8 @@ def _comparisons(
     found.append((emission.power * base, limit, base, f"mean over {base:g} s"))
     if name == "3B":
         return found
-    for row in _train_rows(emission, wavelength, base):
+    whole = max(base, *(length for _, length, _ in each))  # no train is shorter than one of its pulses
+    for row in _train_rows(emission, wavelength, whole):
         if row.rule == "train" and np.isfinite(row.per_pulse):
             time, joined, factor = (float(v) for v in (row.averaging_time, row.pulses_joined, row.pulse_factor))
             found.append(

@@ -1,13 +1,12 @@
-"""The coverage-guided run: ``make fuzz``, or ``python -m tests.fuzz.guided [--minutes 10] [--record FILE] [--keep FOLDER]``.
+"""The coverage-guided run: ``make fuzz``, or ``python -m tests.fuzz.guided [--minutes 10] [--record FILE]``.
 
-atheris (extra ``fuzz``) sees which lines of ``lasersafe`` a file reaches and goes on from files that reach new ones. Its
-changes are those of ``mutate``, which know what a case file looks like, and the bytes of the library itself.
+atheris (extra ``fuzz``) sees which lines of ``lasersafe`` a file reaches, and goes on from files that reach new ones.
+Its changes are those of ``mutate``, which know what a case file looks like, and the bytes of the library itself.
 """
 
 from __future__ import annotations
 
 import argparse
-import atexit
 import sys
 import tempfile
 import time
@@ -40,6 +39,8 @@ def main() -> int:
     tally, texts, folder = Tally(), starting_texts(), Path(tempfile.mkdtemp())
     path = folder / "case.toml"
 
+    last = [time.monotonic()]
+
     def judged(raw: bytes) -> Any:
         path.write_bytes(raw)
         return judge(path, give_up=60.0)  # the counting of lines makes everything slower
@@ -47,6 +48,9 @@ def main() -> int:
     def one(raw: bytes) -> None:
         outcome = judged(raw)
         tally.add("guided", outcome)
+        if time.monotonic() - last[0] > 20.0:  # atheris ends the process without a word
+            last[0] = time.monotonic()
+            end()
         if outcome.problems:
             print(f"{outcome.kind}, {outcome.seconds:.1f} s: {outcome.problems[0]}", flush=True)
             if options.keep is not None:
@@ -60,11 +64,10 @@ def main() -> int:
 
     def end() -> None:
         counts = tally.counts()
-        print(counts)
+        print(counts, flush=True)
         if options.record is not None:
             keep_counts(options.record, "guided", counts)
 
-    atexit.register(end)
     start = folder / "start"
     start.mkdir()
     for kept in kept_files():

@@ -17,9 +17,10 @@ from lasersafe.errors import Fault
 WHOLE_FILE = ("file", "TOML", "case")
 LONGEST = 1200
 _PART = re.compile(r"\.?([A-Za-z0-9_-]{1,40}|'[^\n]*?'(?=[.\[]|$))|\[(\d+)\]")
-_UNWANTED = re.compile(
-    r"\b(?:leave (?:it|one|this one|the one .*|one of the two) out|leave out the one|both are given|both power and share|mark one|given twice|as well)\b"
-)  # the key, not its value
+_UNWANTED = re.compile(  # the fault is that the key is there at all, whatever its value
+    r"\b(?:leave (?:it|one|this one|the one .*|one of the two) out|leave out the one|both are given|"
+    r"both power and share|mark one|given twice|as well)\b"
+)
 _ABSENT = re.compile(r"\bmissing\b|none is given|is not written|no set-up is marked|one of them")
 _DO = (
     "write|give|check|correct|choose|leave|make|name|type|add|mark|take|use|save|say|keep|read|look|draw|put|"
