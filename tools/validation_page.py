@@ -132,8 +132,8 @@ def fuzz_lines(data: dict[str, Any]) -> str:
                 f"assessed, {run['refused']} refused, {run['broken']} ended in a traceback or were stopped after "
                 f"20 s; {run['files_against_a_rule']} broke a rule in all, most of them by the wording of a refusal; "
                 f"{run['over_two_seconds']} took longer than 2 s of processor time, at most {run['longest_seconds']} "
-                f"s; {run['behaviours']} different answers. A file that broke a rule counts even if the fault was mended "
-                "after the run.\n"
+                f"s; {run['behaviours']} different answers. A file that broke a rule counts even if the fault was "
+                "mended after the run.\n"
             )
     return text
 
