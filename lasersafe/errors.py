@@ -13,7 +13,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from lasersafe.frozen import dataclass
 
 
 class CalcError(ValueError):

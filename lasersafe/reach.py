@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from lasersafe.answers import BeamQuestion, needed_number, require_positive
 from lasersafe.errors import InputError
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.setting_search import worst_setting

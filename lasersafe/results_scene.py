@@ -6,9 +6,11 @@ clockwise from the y axis of the plan, an elevation upwards from the horizontal.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import dataclasses
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
+from lasersafe.frozen import dataclass
 from lasersafe.results_advice import CameraLine, SpectatorRule
 from lasersafe.results_barriers import BarrierLine
 
@@ -244,7 +246,7 @@ class MapPlace:
     ratio: float
 
 
-@dataclass
+@dataclasses.dataclass
 class HazardMap:
     """Highest exposure over limit on a grid of the floor. Not frozen: it holds arrays."""
 

@@ -5,7 +5,7 @@ Nothing here computes. No number here is a probability of injury.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from lasersafe.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import product
 
 from lasersafe.errors import InputError
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.corner import COVERAGE
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.grid import grid_of

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
 from lasersafe.limits import explain
 from lasersafe.optics.propagation import BeamGeometry, diameters

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import dataclasses
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, focus_of, space_of, spot_of
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission
@@ -33,7 +35,7 @@ class Scatterer:
     at_work: bool
 
 
-@dataclass
+@dataclasses.dataclass
 class Context:
     """One laser with one set-up of one case."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.pose import Pose
+from lasersafe.frozen import dataclass
 from lasersafe.optics.curved import reflect_shape
 from lasersafe.scene.directions import EVERYWHERE, Vector, unit
 from lasersafe.scene.profile import BeamProfile, farthest_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.pose import Pose, nearest_on
 from lasersafe.assessment.protection import _mean_power, _per_pulse
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
 from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.hazard.windows import WindowVerdict, judge_window

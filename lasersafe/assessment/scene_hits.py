@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.setups import area_of
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.optics.reflection import scatter_exposure, source_angle

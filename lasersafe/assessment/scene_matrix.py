@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import shapely
@@ -20,6 +20,7 @@ from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
+from lasersafe.frozen import dataclass
 from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Scenario

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -13,6 +13,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP
 from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.stage import Stage
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.ignition import ignition_distance, screening_thresholds, user_threshold
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.results import Criterion

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from lasersafe.assessment.context import Context, contexts
@@ -14,6 +14,7 @@ from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import barriers_together, sums_of
 from lasersafe.assessment.ways import BASE_WAY
+from lasersafe.frozen import dataclass
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, SetupResult, Zone
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ import csv
 import io
 import json
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
+from lasersafe.frozen import dataclass
 from lasersafe.quantity import format_quantity
 from lasersafe.wording import load_wording
 

@@ -7,7 +7,6 @@ import json
 import os
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from lasersafe.assessment.fingerprint import data_digest
 from lasersafe.batch.inventory import case_data, case_text
 from lasersafe.batch.table import Row, Table
 from lasersafe.errors import CaseError, InputError
+from lasersafe.frozen import dataclass
 from lasersafe.typed import shown
 
 if TYPE_CHECKING:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import pairwise
 
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, box
 from lasersafe.drawing.shapes import clip_line, overlap, within
 from lasersafe.drawing.typeface import ASCENT, DESCENT, clean, width_of, wrap
+from lasersafe.frozen import dataclass
 
 SIZE = 2.5
 _LEADING = 1.22
@@ -33,7 +35,7 @@ class Label:
     clear: float = 0.0  # size of the symbol at the place, kept free
 
 
-@dataclass
+@dataclasses.dataclass
 class Board:
     """What is already on the drawing: boxes of text, symbols, and lines that are better not covered."""
 

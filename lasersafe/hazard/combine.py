@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import OutOfRangeError
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.crossing import farthest_crossing
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria

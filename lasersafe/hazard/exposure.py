@@ -6,13 +6,14 @@ dropped before the beam is known. An exposure passes when every comparison passe
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
+from lasersafe.frozen import dataclass
 from lasersafe.limits import (
     PulseTrainLimit,
     TrainRow,

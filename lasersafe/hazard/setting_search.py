@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.settings import SettingSpace, Tried, candidates, trains
 from lasersafe.hazard.sweep import compiled, ratios

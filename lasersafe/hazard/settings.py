@@ -8,13 +8,14 @@ mean power, and a grid between.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import Emission, continuous, pulse_train, single_pulse
 from lasersafe.optics.checks import unique
 

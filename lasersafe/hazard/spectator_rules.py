@@ -7,10 +7,11 @@ exposure limits both hold: the stricter decides.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import lru_cache
 
 from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import DataTable, Source, open_data
 from lasersafe.reference import shared_path
 

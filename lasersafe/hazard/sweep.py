@@ -7,7 +7,6 @@ that stay in the processor's cache. Gives what `pulse_train_limit` gives, for se
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
+from lasersafe.frozen import dataclass
 from lasersafe.limits import hazard_limits, time_t2
 from lasersafe.limits.grid import EDGE, grid_of
 from lasersafe.limits.pulses import COUNT_SLACK

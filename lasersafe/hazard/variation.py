@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Comparison, Floats, strictest_by_aperture
 from lasersafe.hazard.distances import direct_distance_arrays
 from lasersafe.hazard.two_axes import farthest_of_two_axes

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from lasersafe.frozen import dataclass
 
 Range = tuple[float, float]
 

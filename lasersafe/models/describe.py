@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, get_args
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from lasersafe.frozen import dataclass
 from lasersafe.models.base import CaseModel
 from lasersafe.models.case import Case
 from lasersafe.models.messages import Place

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 from typing import Any
 
 from lasersafe.errors import QuantityError
+from lasersafe.frozen import dataclass
 from lasersafe.models.values import Measured, SIValue
 from lasersafe.typed import shown
 

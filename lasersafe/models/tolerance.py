@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 from lasersafe.errors import QuantityError
+from lasersafe.frozen import dataclass
 from lasersafe.quantity import Kind, Quantity, parse_quantity
 from lasersafe.typed import shown
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel
 
+from lasersafe.frozen import dataclass
 from lasersafe.models.case import Case
 from lasersafe.models.messages import Place
 from lasersafe.models.tolerance import Tolerance

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError
+from lasersafe.frozen import dataclass
 from lasersafe.models.tolerance import Tolerance, has_tolerance, read_tolerance
 from lasersafe.quantity import Kind, Quantity, parse_quantity
 from lasersafe.typed import shown

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.frozen import dataclass
 from lasersafe.scene.directions import EVERYWHERE, Box, Cone, Directions, Vector, mirrored, turned
 from lasersafe.scene.profile import CLOSEST, BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Piece, blocked

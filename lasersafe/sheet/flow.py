@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from lasersafe.frozen import dataclass
 from lasersafe.sheet.fonts import BOLD
 from lasersafe.sheet.text import Line, Style, wrap, wrap_formula
 
@@ -19,7 +21,7 @@ NOTE = Style(7.5, ink=0.25)
 _SIDE = 2.5
 
 
-@dataclass(slots=True)  # thousands of them: a frozen one takes three times as long to make
+@dataclasses.dataclass(slots=True)  # thousands of them: a frozen one takes three times as long to make
 class Text:
     """Text on a page; the base line starts at ``x``, ``y``."""
 
@@ -68,7 +70,7 @@ class Vector:
 Mark = Text | Box | Path | Vector
 
 
-@dataclass
+@dataclasses.dataclass
 class Page:
     """One page with its marks in the order of drawing."""
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from io import BytesIO
 from itertools import groupby
 
@@ -17,6 +16,7 @@ from reportlab import rl_config
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
+from lasersafe.frozen import dataclass
 from lasersafe.sheet.flow import Box, Entry, Mark, Page, Path, Text, Vector
 from lasersafe.sheet.fonts import BOLD, REGULAR, faces
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from lasersafe.frozen import dataclass
 from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.sheet.flow import BODY, Box, Flow, Mark, Path, Text
 from lasersafe.sheet.front import in_charge

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
+from lasersafe.frozen import dataclass
 from lasersafe.sheet.fonts import BOLD, REGULAR, faces
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import logging
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.files import locked, read_limited, write_file
+from lasersafe.frozen import dataclass
 from lasersafe.signing.about import About, read_about
 from lasersafe.signing.compare import plain
 from lasersafe.signing.container import LARGEST_SHEET, SheetFile, open_sheet, parse_sheet

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from lasersafe.frozen import dataclass
 
 MOST = 1000  # changes that are collected; more help nobody
 _SAME = 1e-9  # relative; two machines may differ in the last digits

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +12,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import OutputError
 from lasersafe.files import keep_dated_copy, locked, write_file
+from lasersafe.frozen import dataclass
 from lasersafe.models import canonical
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.container import SheetError, open_sheet, seal

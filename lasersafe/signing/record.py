@@ -10,7 +10,7 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from typing import Any
 from lasersafe.assessment.fingerprint import case_digest, combined
 from lasersafe.errors import InputError
 from lasersafe.files import read_limited
+from lasersafe.frozen import dataclass
 from lasersafe.models.sign_off import SignRole
 
 FORMAT = "lasersafe sign-off 1"

@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError
+from lasersafe.frozen import dataclass
 from lasersafe.signing.about import read_about
 from lasersafe.signing.compare import plain
 from lasersafe.signing.container import SheetError, open_sheet

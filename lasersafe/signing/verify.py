@@ -6,10 +6,11 @@ compared with that. The exit codes of ``lasersafe verify`` are those of `CODES`;
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import case_digest, combined, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError
+from lasersafe.frozen import dataclass
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
 from lasersafe.signing import making
@@ -52,7 +54,7 @@ class Finding:
     message: str
 
 
-@dataclass
+@dataclasses.dataclass
 class Report:
     """What `verify` found. A sheet is good when there is no finding."""
 

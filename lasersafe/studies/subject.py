@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.variation import variable_inputs
 from lasersafe.errors import CalcError, CaseError, InputError
+from lasersafe.frozen import dataclass
 from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text
 from lasersafe.models.values import Measured
@@ -92,7 +94,7 @@ class Input:
         return float(self.mark.number(text, self.path))
 
 
-@dataclass
+@dataclasses.dataclass
 class TimedContext(Context):
     """A laser with a set-up under one exposure duration for every way."""
 
