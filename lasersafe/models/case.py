@@ -19,6 +19,9 @@ from lasersafe.models.sources import Extended
 from lasersafe.reference import shared_path
 from lasersafe.typed import shown
 
+MOST_PAIRS = 1500  # persons times set-ups, some seconds
+MOST_PAIRS_ON_PLAN = 500
+
 
 class Case(CaseModel):
     """One assessment to be made: the case file."""
@@ -169,7 +172,20 @@ class Case(CaseModel):
         if isinstance(scene, Mapping):
             others = {field: _names(peek.tables(field)) for field in ("person", "surface", "barrier")}
             found += scene_references(Peek(Scene, scene), setups, others)
-        return found + _rule_findings(peek) + record_findings(peek)
+        return found + _size_findings(peek, setups) + _rule_findings(peek) + record_findings(peek)
+
+
+def _size_findings(peek: Peek, setups: Mapping[str, list[str]]) -> list[Finding]:
+    """Refuse more persons times set-ups than can be worked out in one sitting."""
+    persons, count = len(peek.tables("person")), sum(len(names) for names in setups.values())
+    most = MOST_PAIRS_ON_PLAN if "scene" in peek.data else MOST_PAIRS
+    if persons * count <= most:
+        return []
+    message = (
+        f"{persons} persons and {count} set-ups make {persons * count} pairs to be worked out; at most {most} are taken: "
+        "put people who stand together into one [[person]], or make two cases of it"
+    )
+    return [(("person",), message)]
 
 
 def _rule_findings(peek: Peek) -> list[Finding]:

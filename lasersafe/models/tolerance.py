@@ -17,6 +17,8 @@ KEYS = ("value", "tolerance", "lowest", "highest", "kind")
 LONGEST = 160
 
 _SIGN = re.compile(r"\+\s*/\s*-|\+\s*-|±")
+_BARE = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?")
+_ENDING = re.compile(r"\s*[^\W\d_][^\d]*2?$|\s*%$")
 _KIND = re.compile(r"\s+(bound|standard uncertainty)$")
 _FORMS = "write '6 mm +- 0.5 mm', '3 mrad +- 15 %' or { lowest = '2.5 mrad', highest = '3.5 mrad' }"
 
@@ -81,6 +83,9 @@ def read_tolerance(
     found = _KIND.search(width)
     if found:
         width, how = width[: found.start()], found.group(1)
+    ending = _ENDING.search(width)
+    if ending and _BARE.fullmatch(parts[0].strip()) and ending.group().strip() != "%":  # 6 +- 0.5 mm
+        parts[0] += ending.group()
     value = parse_quantity(parts[0], unit, field, kind)
     inside(value, field)
     spread = _width(width, value, unit, field)

@@ -700,3 +700,11 @@ def test_reading_a_case_loads_neither_pint_nor_numpy_nor_reportlab():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_more_people_and_set_ups_than_can_be_worked_out_are_refused_in_one_line():
+    person = '[[person]]\nname = "P{}"\nrole = "crew"\ndistance = "3 m"\n'
+    text = DEMO.partition("[scene]")[0]
+    text = text[: text.rindex("#")] if "#" in text[-300:] else text
+    with pytest.raises(CaseError, match=r"at most 1500 are taken: put people who stand together"):
+        parse_case(text.replace("spectator_rules", "# spectator_rules") + "".join(person.format(n) for n in range(500)))
