@@ -182,8 +182,8 @@ def _size_findings(peek: Peek, setups: Mapping[str, list[str]]) -> list[Finding]
     if persons * count <= most:
         return []
     message = (
-        f"{persons} persons and {count} set-ups make {persons * count} pairs to be worked out; at most {most} are taken: "
-        "put people who stand together into one [[person]], or make two cases of it"
+        f"{persons} persons and {count} set-ups make {persons * count} pairs to be worked out; at most {most} are "
+        "taken: put people who stand together into one [[person]], or make two cases of it"
     )
     return [(("person",), message)]
 

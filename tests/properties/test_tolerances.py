@@ -20,7 +20,8 @@ LENGTH = Measured("m", "0 m", "10 m", "6 mm", worst="low")
 @pytest.mark.parametrize(
     "text",
     [
-        "6 mm +- 0.5 mm", "6 mm +-0.5 mm", "6 mm ± 500 um", "6 mm +/- 0.5 mm", "6mm+-0.5mm bound", "6 +- 0.5 mm", "6.0 ± 0.5mm", "6 +- 0.5 mm bound",
+        "6 mm +- 0.5 mm", "6 mm +-0.5 mm", "6 mm ± 500 um", "6 mm +/- 0.5 mm", "6mm+-0.5mm bound",
+        "6 +- 0.5 mm", "6.0 ± 0.5mm", "6 +- 0.5 mm bound",
         {"lowest": "5.5 mm", "highest": "6.5 mm"}, {"value": "6 mm", "tolerance": "0.5 mm"},
         {"value": "6 mm", "lowest": "5.5 mm", "highest": "6.5 mm", "kind": "bound"},
     ],
