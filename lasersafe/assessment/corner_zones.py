@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -12,6 +11,7 @@ from lasersafe.assessment.scene_zones import area_of, beyond_targets, zone_shape
 from lasersafe.assessment.stage import Stage
 from lasersafe.results_scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.scene.areas import polygons
+from lasersafe.worst import badness
 
 
 def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
@@ -70,7 +70,7 @@ def _beyond(group: tuple[BeyondTarget, ...]) -> BeyondTarget:
     return replace(
         farthest,
         polygons=_union([one.polygons for one in group])[0] if len(group) > 1 else farthest.polygons,
-        backing_irradiance=max(heat, key=lambda value: math.inf if math.isnan(value) else value) if heat else None,
+        backing_irradiance=max(heat, key=badness) if heat else None,
         ignition_distance=max(fire) if fire else None,
         can_ignite=any(known) if known else None,
     )

@@ -28,6 +28,7 @@ from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.optics.viewing import magnified_angle
 from lasersafe.results import Criterion, Scenario, Step
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Person
@@ -143,7 +144,7 @@ def _findings(
         else:
             for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN, area):
                 every.append(_beam_finding(context, person, way, c))
-        found[rule_set] = max(every, key=lambda finding: _rank(finding.ratio))
+        found[rule_set] = max(every, key=lambda finding: badness(finding.ratio))
     return found
 
 
@@ -198,7 +199,7 @@ def scenarios_of(context: Context) -> list[Scenario]:
         own = [again(person, way, tissue) for way in WAYS for tissue in TISSUES]
         own = scenarios_with_scan(context, person, own, again)
         if not context.setup.fitted:
-            own = [max((s for s in own if s.way == way), key=lambda s: _rank(s.ratio)) for way in WAYS]
+            own = [max((s for s in own if s.way == way), key=lambda s: badness(s.ratio)) for way in WAYS]
         found += own
     return found
 
@@ -209,8 +210,8 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
     by_setting = [
         (one, _findings(context, person, way, tissue, one, duration)) for one in context.emissions(tissue, duration)
     ]
-    emission, findings = max(by_setting, key=lambda one: max(_rank(f.ratio) for f in one[1].values()))
-    decided = max(findings, key=lambda name: _rank(findings[name].ratio))
+    emission, findings = max(by_setting, key=lambda one: max(badness(f.ratio) for f in one[1].values()))
+    decided = max(findings, key=lambda name: badness(findings[name].ratio))
     finding = findings[decided]
     factor, words = context.mirror_reflectance if way == "mirror" else (1.0, "")
     steps: tuple[Step, ...] = ()
@@ -243,7 +244,3 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         steps=steps,
     )
     return scenario_with_lines(context, person, found)
-
-
-def _rank(ratio: float) -> float:
-    return math.inf if math.isnan(ratio) else ratio

@@ -34,6 +34,7 @@ from lasersafe.scene.hazard_map import EYES, hazard_map
 from lasersafe.scene.lines import spectator_lines
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+from lasersafe.worst import badness
 
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
@@ -148,7 +149,7 @@ def scene_result(
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in scenarios if s.controls}
     matrix = tuple(
         replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
-        for c in sorted(cells, key=lambda c: (bool(c.struck_out), -_rank(c.ratio)))
+        for c in sorted(cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
     plan = plan_of(stage)
     barriers = barriers_over(stages)
@@ -235,10 +236,6 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording) -> 
     return replace(
         decision, verdict=verdict, passed=passed, people=people, reasons=(*decision.reasons, *refusals, *others)
     )
-
-
-def _rank(ratio: float) -> float:
-    return math.inf if math.isnan(ratio) else ratio
 
 
 def _places(stage: Stage) -> dict[str, tuple[float, float]]:

@@ -23,6 +23,7 @@ from lasersafe.results import Criterion
 from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening, StandingPlace, ViewWindow
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -58,7 +59,7 @@ def barriers_over(stages: tuple[Stage, ...]) -> tuple[BarrierLine, ...]:
 
 def _worst(same: tuple[BarrierLine, ...]) -> BarrierLine:
     def hard(way: BarrierWay) -> tuple[bool, float]:
-        return not way.holds, math.inf if math.isnan(way.irradiance) else way.irradiance
+        return not way.holds, badness(way.irradiance)
 
     ways = []
     for alike in zip(*(one.ways for one in same), strict=True):

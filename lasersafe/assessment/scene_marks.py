@@ -26,6 +26,7 @@ from lasersafe.scene.areas import polygons
 from lasersafe.scene.directions import angles
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.sources import Source
+from lasersafe.worst import badness
 
 STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
 ANYBODY = (1.0, 1.8)
@@ -120,7 +121,7 @@ def person_marks(stage: Stage, cells: tuple[MatrixCell, ...], worst_place: dict[
     roles = {p.name: p.role for p in stage.case.person}
     for entry in stage.scene.person:
         own = [c for c in cells if c.person == entry.name and not c.struck_out]
-        worst = max(own, key=lambda c: math.inf if math.isnan(c.ratio) else c.ratio, default=None)
+        worst = max(own, key=lambda c: badness(c.ratio), default=None)
         area = () if entry.area is None else entry.area.pairs
         start = entry.position.pair if entry.position is not None else tuple(np.mean(area, axis=0).tolist())
         place = worst_place.get(entry.name, (start[0], start[1]))

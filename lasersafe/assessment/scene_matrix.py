@@ -29,6 +29,7 @@ from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Person, ScenePerson
@@ -70,14 +71,10 @@ def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], li
         found = list(_cells(stage, context, person, place))
         own = [_scenario(context, person, group) for group in _groups(found)]
         if not context.setup.fitted:
-            own = sorted(own, key=lambda s: (bool(s.struck_out), -_rank(s.ratio)))[:1]
+            own = sorted(own, key=lambda s: (bool(s.struck_out), -badness(s.ratio)))[:1]
         scenarios += own
         cells += _matrix(context, place.name, found)
     return scenarios, cells
-
-
-def _rank(ratio: float) -> float:
-    return math.inf if math.isnan(ratio) else ratio
 
 
 def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
@@ -342,7 +339,7 @@ def _matrix(context: Context, person: str, found: list[Found]) -> list[MatrixCel
     cells: dict[tuple[str, str], Found] = {}
     for one in found:
         key = (one.mode, one.way)
-        if key not in cells or not _rank(one.ratio) <= _rank(cells[key].ratio):
+        if key not in cells or not badness(one.ratio) <= badness(cells[key].ratio):
             cells[key] = one
     return [
         MatrixCell(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.results import BarrierResult, Scenario, Step
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -98,7 +98,7 @@ def _sums(person: str, tissue: str, worst: list[Scenario], fitted: dict[tuple[st
     largest = max((s.ratio for s in best), default=0.0)
     if len(best) < 2 or total <= largest * 1.01:
         return []
-    lead = max(best, key=lambda s: math.inf if math.isnan(s.ratio) else s.ratio)
+    lead = max(best, key=lambda s: badness(s.ratio))
     numbers = " + ".join(f"{s.ratio:.5g} ({s.laser}, {s.way})" for s in best)
     step = Step("Σ", "sum of the fractions of the limit", "Σ exposure / limit", numbers, total, "1", _SOURCE, "read")
     sets = {name: sum(s.ratio_by_rule_set.get(name, s.ratio) for s in best) for name in lead.ratio_by_rule_set}

@@ -16,6 +16,7 @@ from lasersafe.assessment.together import barriers_together, sums_of
 from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.frozen import dataclass
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, SetupResult, Zone
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
@@ -138,18 +139,14 @@ def worst_of(corners: Sequence[Worked]) -> Worked:
         cells=_worst(
             [one.cells for one in others],
             lambda c: (c.person, c.mode, c.way, c.laser, c.setup, c.tissue),
-            lambda c: (not c.below, _rank(c.ratio)),
+            lambda c: (not c.below, badness(c.ratio)),
         ),
         other_stages=tuple(one.stage for one in others[1:] if one.stage is not None),
     )
 
 
-def _rank(number: float) -> float:
-    return math.inf if math.isnan(number) else number
-
-
 def _farthest(one: Worked) -> float:
-    return max((_rank(z.distance) for s in one.setups if s.fitted for z in s.zones if z.way == "direct"), default=0.0)
+    return max((badness(z.distance) for s in one.setups if s.fitted for z in s.zones if z.way == "direct"), default=0.0)
 
 
 def _setup(group: tuple[SetupResult, ...]) -> SetupResult:
@@ -157,7 +154,7 @@ def _setup(group: tuple[SetupResult, ...]) -> SetupResult:
     zones: list[Zone] = []
     for zone in group[0].zones:
         same = [z for setup in group for z in setup.zones if (z.way, z.tissue) == (zone.way, zone.tissue)]
-        farthest = max(same, key=lambda z: _rank(z.distance))
+        farthest = max(same, key=lambda z: badness(z.distance))
         sets = {name: max(z.by_rule_set.get(name, 0.0) for z in same) for name in zone.by_rule_set}
         zones.append(replace(farthest, by_rule_set=sets))
     return replace(group[0], zones=tuple(zones))
@@ -182,14 +179,14 @@ def _scenario_key(s: Scenario) -> tuple[str, ...]:
 
 
 def _scenario_rank(s: Scenario) -> tuple[bool, bool, bool, float]:
-    return not s.struck_out, not s.below and not s.answer, not s.below, _rank(s.ratio)
+    return not s.struck_out, not s.below and not s.answer, not s.below, badness(s.ratio)
 
 
 def _eyewear_rank(need: EyewearNeed) -> tuple[bool, bool, float, float]:
     numbers = [math.inf if one.scale_number is None else float(one.scale_number) for one in need.scales]
     failed = need.verdict is not None and not need.verdict.enough
-    return failed, not need.reliable, max([*numbers, _rank(need.optical_density)]), _rank(need.optical_density)
+    return failed, not need.reliable, max([*numbers, badness(need.optical_density)]), badness(need.optical_density)
 
 
 def _barrier_rank(result: BarrierResult) -> tuple[bool, float]:
-    return not result.holds, _rank(result.irradiance)
+    return not result.holds, badness(result.irradiance)

@@ -13,6 +13,7 @@ from lasersafe.frozen import dataclass
 from lasersafe.results_barriers import BarrierLine
 from lasersafe.results_scene import ZONE_KINDS, BeyondTarget, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording
+from lasersafe.worst import badness
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ class Group:
     @property
     def first(self) -> ZoneShape:
         """The zone that reaches farthest."""
-        return max(self.zones, key=lambda zone: math.inf if math.isnan(zone.distance) else zone.distance)
+        return max(self.zones, key=lambda zone: badness(zone.distance))
 
     @property
     def plain(self) -> bool:

@@ -21,6 +21,7 @@ from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.results_step import Criterion
+from lasersafe.worst import badness
 
 FLOAT = NDArray[np.float64]
 _NEAREST = 1e-3  # m
@@ -161,7 +162,7 @@ def sums_at(
             for c in compared:
                 exposure = exposure_of(line, c)
                 shares.append(Share(line.name, line.wavelength, exposure / c.limit, exposure, c))
-            worst = max(shares, key=lambda s: math.inf if math.isnan(s.fraction) else s.fraction)
+            worst = max(shares, key=lambda s: badness(s.fraction))
             groups.setdefault(group, []).append(worst)
     found = [
         Sum(group, rule_set, math.fsum(s.fraction for s in shares), tuple(sorted(shares, key=lambda s: -s.fraction)))

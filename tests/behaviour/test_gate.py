@@ -134,6 +134,7 @@ LAYERS: list[set[str]] = [
         "phrases",
         "localise",
         "typed",
+        "worst",
         "quantity",
         "files",
     },
