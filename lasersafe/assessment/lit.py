@@ -35,6 +35,7 @@ class Lit:
     offset_known: bool  # False: the head moves, so the way to it is not known
     radius: float | None = None  # of curvature, None when not stated
     axes: str = "cylinder"
+    along: float | None = None  # without a place: how far from the last optic along the aim
 
 
 def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tuple[Lit, ...]:
@@ -50,7 +51,10 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
         place = places.get(surface.name)
         if place is None:
             where = pose.on_aim(float(surface.distance))
-            found.append(Lit(surface.name, where, None, 0.0, reflectance, mirror, "unknown", False, known))
+            found.append(
+                Lit(surface.name, where, None, 0.0, reflectance, mirror, "unknown", False, known,
+                    along=float(surface.distance))
+            )  # fmt: skip
             continue
         normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
         spot = (*place.position.pair, float(place.height))
@@ -77,7 +81,7 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
         if target.position is None:
             found.append(
                 Lit(target.name, pose.on_aim(work), None, 0.0, float(target.reflectance), mirror, target.shape,
-                    False, known, None if target.radius is None else float(target.radius))
+                    False, known, None if target.radius is None else float(target.radius), along=work)
             )  # fmt: skip
             continue
         spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
@@ -85,7 +89,7 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     listed = context.case.settings.surfaces_complete and any(item.mirror for item in found)
     if not listed and not any(i.mirror and not i.placed and i.reflectance == 1.0 for i in found):
         where = pose.on_aim(work)
-        found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, "unknown", False, known))
+        found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, "unknown", False, known, along=work))
     return tuple(found)
 
 

@@ -161,7 +161,7 @@ def _from(item: Lit, pose: Pose, screen: Screen) -> tuple[Vector, float]:
     """Return the nearest place of a screen to a surface, and how far it is; a head that turns takes the spot along."""
     near = nearest_on(screen, item.position)
     away = math.dist(near, item.position)
-    if not item.offset_known:
+    if pose.turns and not item.placed:
         straight = math.dist(nearest_on(screen, pose.apex), pose.apex)
         away = min(away, straight - math.dist(item.position, pose.apex))
     return near, away
@@ -264,7 +264,7 @@ def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
     highest = 0.0
     for mode in MODES:
         for source in stage.sources(context, way, "eye", mode):
-            away = max(math.dist(nearest_on(screen, source.apex), source.apex), _NEAREST)
+            away = max(math.dist(nearest_on(screen, source.apex), source.apex) - source.spot, _NEAREST)
             if isinstance(source.profile, BeamProfile):
                 places = np.array(worst_place(source.profile.beam, away + source.offset))
                 ratio = float(np.max(source.profile.on_axis(places))) * source.factor

@@ -15,6 +15,7 @@ from lasersafe.scene.directions import Box, Vector, angles, unit
 from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.screens import Screen
 from lasersafe.scene.sources import Source
+from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
     from lasersafe.models import Aim
@@ -45,6 +46,16 @@ class Pose:
         """Whether it points in one direction only, within its margin."""
         low, high = self.nominal.elevation
         return self.nominal.half_bearing == 0.0 and low == high
+
+    @property
+    def turns(self) -> bool:
+        """Whether it can point anywhere but straight along its aim, the margin counted."""
+        low, high = self.directions.elevation
+        return self.directions.half_bearing > 0.0 or low != high
+
+    def spots(self, distance: float) -> Spots:
+        """Return every place of a spot so far from the last optic."""
+        return Spots(self.apex, self.directions, distance)
 
 
 def far_scatter(profile: ScatterProfile) -> float:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.protection import _mean_power
 from lasersafe.hazard import cameras
@@ -57,7 +59,10 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
         direct = cameras.beam_in_camera(camera, amount, lam, beam, away, pulse_duration=pulse, repetition_rate=rate)
         rows.append(("direct", "", away, direct))
         for item in stage.lit(context, pose):
-            near = max(math.dist(place, item.position), CLOSEST)
+            near = math.dist(place, item.position)
+            if pose.turns and item.along:
+                near = float(pose.spots(item.along).away(*(np.asarray(value, dtype=float) for value in place)))
+            near = max(near, CLOSEST)
             if item.mirror:
                 path = near + math.dist(item.position, pose.apex)
                 seen = cameras.beam_in_camera(

@@ -25,6 +25,7 @@ from lasersafe.scene.directions import Vector
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
     from lasersafe.models import ScenePerson
@@ -83,6 +84,8 @@ def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
     for source in sources:
         box = source.directions.box()
         found.update(_facing(corners, source.apex[:2], box.bearing, box.half_bearing))
+        if source.spots is not None:
+            found.update(_nearest(corners, source.spots))
     return np.array(sorted(found), dtype=np.float64)
 
 
@@ -119,6 +122,15 @@ def _facing(corners: tuple[Spot, ...], apex: Spot, bearing: float, half: float) 
     return tuple((x, y) for x, y in [nearest, *shapely.get_coordinates(crossed).tolist()])
 
 
+@lru_cache(maxsize=256)
+def _nearest(corners: tuple[Spot, ...], spots: Spots) -> tuple[Spot, ...]:
+    """Return the places of an area that are nearest to the places of a lit spot."""
+    area = _area(corners)
+    lit = shapely.points(spots.samples()[:, :2])
+    ends = [shapely.shortest_line(lit, area), shapely.shortest_line(spots.plan, area)]
+    return tuple((x, y) for one in ends for x, y in shapely.get_coordinates(one).reshape(-1, 2, 2)[:, 1].tolist())
+
+
 def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str) -> tuple[FLOAT, FLOAT, FLOAT]:
     """Return the points of eyes or skin that are tried, each of shape (places * heights,)."""
     floor = float(person.floor)
@@ -134,6 +146,9 @@ def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str)
         np.minimum(np.maximum(source.apex[2] + away * math.tan(elevation), low), high)
         for elevation in {bottom, top, min(max(0.0, bottom), top)}
     ]
+    if source.spots is not None:
+        level = source.spots.levels(places[:, 0], places[:, 1])
+        aimed += [np.minimum(np.maximum(one, low), high) for one in level]
     z = np.empty((_LEVELS + len(aimed), away.size))
     z[:_LEVELS] = np.linspace(low, high, _LEVELS)[:, np.newaxis]
     z[_LEVELS:] = aimed
@@ -240,7 +255,7 @@ def exact_hit(
 def _scatter_pairs(
     context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
 ) -> list[tuple[float, Criterion]]:
-    away = max(math.dist(source.apex, point), 0.01)
+    away = max(source.path_to(point), 0.01)
     angle, view = _angle(context, source, point, tissue, with_aid), 0.0
     if source.plane is not None and source.profile.lambert:  # type: ignore[union-attr]
         n = source.plane[1]
@@ -265,5 +280,5 @@ def _angle(context: Context, source: Source, point: Vector, tissue: str, with_ai
     """Return the angular subtense that counts; an instrument earns no credit for what it magnifies."""
     if source.way != "scatter" or tissue == "skin" or with_aid is not None or not context.spot > 0.0:
         return ALPHA_MIN
-    away = max(math.dist(source.apex, point), 0.01)
+    away = max(source.path_to(point), 0.01)
     return max(ALPHA_MIN, float(source_angle(context.spot, context.spot, away, 0.0)))

@@ -108,8 +108,8 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
                 fitted=context.setup.fitted,
                 worst=worst,
                 polygons=parts,
-                distance=source.reach,
-                measured_from=_FROM[way],
+                distance=source.reach + source.spot,
+                measured_from="last optic" if source.spot > 0.0 else _FROM[way],
                 limited_by=words,
                 origin=source.apex,
                 area=float(shape.area.area),
@@ -121,7 +121,7 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
                 not_clipped_by=shape.not_clipped_by,
                 heights=stage.band,
                 overhead=_overhead(stage, source),
-                label=f"{kind} {source.reach:.3g} m",
+                label=f"{kind} {source.reach + source.spot:.3g} m",
                 note=source.note,
             )
         )
@@ -130,7 +130,8 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
 
 def _overhead(stage: Stage, source: Source) -> bool:
     if source.way == "scatter":
-        return source.apex[2] + source.reach > stage.band[1]
+        highest = source.apex[2] if source.spots is None else source.spots.heights[1]
+        return highest + source.reach > stage.band[1]
     high = source.directions.box().elevation[1]
     return high > 0.0 and source.apex[2] + source.reach * math.sin(high) > stage.band[1]
 

@@ -232,6 +232,7 @@ class Stage:
         if reach > 0.0 and same:
             reach /= math.sqrt(max(worst * math.cos(context.scatter_surface[1]), 1e-12))
         found = []
+        turns = pose.turns
         for item in self.lit(context, pose):
             if item.placed and not reachable(laser, Mirror(item.name, item.position, None, item.width, 1.0)):
                 continue
@@ -239,13 +240,14 @@ class Stage:
             found.append(
                 Source(
                     "scatter",
-                    item.position,
-                    EVERYWHERE,
+                    pose.apex if turns and item.along else item.position,
+                    pose.directions if turns and item.along else EVERYWHERE,
                     profile,
                     max(reach * math.sqrt(item.reflectance) * ROUND_UP, 0.0),
                     factor=item.reflectance,
                     plane=plane,
                     surface=item.name,
+                    spot=item.along or 0.0 if turns else 0.0,
                 )
             )
         return found

@@ -118,10 +118,15 @@ def outline(
     """
     if not source.reach - source.offset > 0.0:
         return shapely.Polygon()
+    if source.spots is not None:
+        return _padded(source.spots.outline(source.reach, band, tuple(pieces)))
     box = source.directions.box()
     parts = [_part(source, part, band, pieces, near) for part in _not_steep(box)]
-    area = shapely.union_all(parts).buffer(-_HAIR, join_style="mitre").buffer(PAD + _HAIR, join_style="mitre")
-    return _in_front(area, source, band)
+    return _in_front(_padded(shapely.union_all(parts)), source, band)
+
+
+def _padded(area: shapely.Geometry) -> shapely.Geometry:
+    return area.buffer(-_HAIR, join_style="mitre").buffer(PAD + _HAIR, join_style="mitre")
 
 
 def _not_steep(box: Box) -> list[Box]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lasersafe.results_scene import HazardMap
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import Piece, blocked
+from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
 
 FLOAT = NDArray[np.float64]
@@ -67,7 +67,7 @@ def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: 
         near += _widest(profile, source.offset)
         keep = (beside <= near * near) & (axial > 0.0)
     else:
-        keep = square <= (2e3 * max(source.reach, 0.1)) ** 2
+        keep = square <= (2e3 * max(source.reach, 0.1) + source.spot) ** 2
     if source.plane is not None:
         on, n = source.plane
         front = (x - on[0]) * n[0] + (y - on[1]) * n[1]
@@ -85,7 +85,7 @@ def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: 
         better = np.flatnonzero(found > np.maximum(here[rows, columns], NEGLIGIBLE))
         rows, columns, found = rows[better], columns[better], found[better]
         if pieces and found.size:
-            seen = ~blocked(source.apex, x[0, columns], y[rows, 0], np.asarray(height), pieces, source.cut_plane())
+            seen = ~source.hidden(x[0, columns], y[rows, 0], np.asarray(height), pieces)
             rows, columns, found = rows[seen], columns[seen], found[seen]
     else:
         points = x[0, columns], y[rows, 0], np.full(rows.shape, height)
@@ -93,7 +93,7 @@ def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: 
         better = np.flatnonzero(found > np.maximum(here[rows, columns], NEGLIGIBLE))
         rows, columns, found = rows[better], columns[better], found[better]
         if pieces and found.size:
-            seen = ~blocked(source.apex, x[0, columns], y[rows, 0], np.asarray(height), pieces)
+            seen = ~source.hidden(x[0, columns], y[rows, 0], np.asarray(height), pieces)
             rows, columns, found = rows[seen], columns[seen], found[seen]
     here[rows, columns] = found
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from lasersafe.frozen import dataclass
 from lasersafe.scene.directions import EVERYWHERE, Box, Cone, Directions, Vector, mirrored, turned
 from lasersafe.scene.profile import CLOSEST, BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Piece, blocked
+from lasersafe.scene.spots import Spots
 
 FLOAT = NDArray[np.float64]
 
@@ -41,6 +43,9 @@ class Source:
         Name of the mirror or lit surface.
     start : float
         Distance from the apex from which the light is there. [m]
+    spot : float
+        For scatter by a head that can turn: the apex is the last optic, and the lit spot is so far from it in any of
+        the directions; 0 when the apex is the lit spot. [m]
     """
 
     way: str
@@ -54,6 +59,7 @@ class Source:
     surface: str = ""
     start: float = 0.0
     note: str = ""
+    spot: float = 0.0
 
     def ratio(
         self,
@@ -95,8 +101,26 @@ class Source:
                 found = self.factor * self.profile.beside(path, aside, bound=bound)
             found = np.where(lit, found, 0.0)
         if pieces:
-            found = np.where(blocked(self.apex, x, y, z, pieces, self.cut_plane()), 0.0, found)
+            found = np.where(self.hidden(x, y, z, pieces), 0.0, found)
         return np.asarray(found)
+
+    @cached_property
+    def spots(self) -> Spots | None:
+        """Every place of a lit spot that turns with the head; None for all else."""
+        return Spots(self.apex, self.directions, self.spot) if self.spot > 0.0 else None
+
+    def hidden(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...]) -> NDArray[np.bool_]:
+        """Return which points [m] of shape (...) screens hide from all of the light."""
+        if self.spots is not None:
+            return self.spots.hidden(x, y, z, pieces)
+        return blocked(self.apex, x, y, z, pieces, self.cut_plane())
+
+    def away(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
+        """Return how far points of shape (...) are from the apex, or from the nearest place of the lit spot. [m]."""
+        if self.spots is not None:
+            return self.spots.away(x, y, z)
+        dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
+        return np.asarray(np.sqrt(dx * dx + dy * dy + dz * dz))
 
     def along(self, x: FLOAT, y: FLOAT, z: FLOAT) -> tuple[FLOAT, FLOAT, NDArray[np.bool_]]:
         """Return path from the last optic to points, how far beside the beam they lie [m], and where light is."""
@@ -113,12 +137,12 @@ class Source:
         return np.asarray((x - on[0]) * n[0] + (y - on[1]) * n[1] + (z - on[2]) * n[2] >= 0.0)
 
     def _scattered(self, profile: ScatterProfile, x: FLOAT, y: FLOAT, z: FLOAT, fast: bool) -> FLOAT:
-        dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
-        away = np.maximum(np.sqrt(dx * dx + dy * dy + dz * dz), CLOSEST)
+        away = np.maximum(self.away(x, y, z), CLOSEST)
         found = profile.fast(away, float(np.max(away, initial=1.0))) if fast else profile.ratio(away)
         found = found * self.factor
         if profile.lambert and self.plane is not None:
             n = self.plane[1]
+            dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
             found = found * np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / away, 0.0, 1.0)
         if self.plane is not None:
             found = np.where(self._in_front(self.plane, x, y, z), found, 0.0)
@@ -128,6 +152,7 @@ class Source:
         """Return what an outline depends on; the profile counts as the object that it is."""
         return (
             self.apex, self.directions, id(self.profile), self.reach, self.offset, self.factor, self.plane, self.start,
+            self.spot,
         )  # fmt: skip
 
     def cut_plane(self) -> tuple[Vector, Vector] | None:
@@ -136,6 +161,9 @@ class Source:
 
     def path_to(self, point: Vector) -> float:
         """Return the length of the way from the last optic, or from the lit spot, to a point. [m]."""
+        if self.spots is not None:
+            x, y, z = (np.array([value]) for value in point)
+            return float(self.away(x, y, z)[0])
         return math.dist(self.apex, point) + (0.0 if self.way == "scatter" else self.offset)
 
 
