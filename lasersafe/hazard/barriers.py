@@ -106,7 +106,7 @@ def judge_barrier(
     elif outside:
         notes.append(f"Outside EN 12254 ({'; '.join(outside)}): ask the maker whether the rating is one for a guard.")
     if pulse_energy is not None:
-        notes.append("A rating as power density does not speak about the single pulse; pulse_rating does.")
+        notes.append("A rating as power density says nothing about a single pulse; the maker's rating per pulse does.")
     holds, verdict = _compare(irradiance, rating, rated_time, required_time)
     if marked and outside and holds:
         holds, verdict = False, f"does not hold: EN 12254 does not reach this beam; {_GUARD}"

@@ -148,7 +148,8 @@ def test_people_of_the_demo_get_no_less_than_from_any_spot_of_the_welder():
     for person in stage.scene.person:
         whole = worst_hit(context, person, lights, "eye", duration)
         alone = worst_hit(context, person, tuple((s, ()) for s in spots), "eye", duration)
-        assert whole is not None and alone is not None
+        assert whole is not None
+        assert alone is not None
         assert alone.ratio <= whole.ratio * (1.0 + 1e-9)
     zones = [shapely.union_all([stage.outline(light) for light, _ in lights])]
     angle = rng.uniform(0.0, 2.0 * math.pi, 400)
