@@ -54,8 +54,19 @@ def findings_of(
     curved = [s.name for s in stage.scene.surface if s.shape in ("convex", "concave")]
     if curved:
         found.append(SceneFinding("mirror", text("scene.curved", surfaces=", ".join(curved))))
+    unknown = _of_unknown_shape(stage)
+    if unknown:
+        words = text("scene.unknown_shape", surfaces=", ".join(wording.say(name) for name in unknown))
+        found.append(SceneFinding("mirror", words))
     found += _outdoors(stage, wording)
     return tuple(found)
+
+
+def _of_unknown_shape(stage: Stage) -> tuple[str, ...]:
+    """Return the mirrors that no shape is stated for; they are taken as flat, which bounds no hollow one."""
+    fitted = [c for c in stage.contexts if c.setup.fitted]
+    lit = [i for c in fitted for pose in stage.poses(c, "running") for i in stage.lit(c, pose)]
+    return tuple(dict.fromkeys(i.name for i in lit if i.mirror and i.shape == "unknown"))
 
 
 def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[SceneFinding, ...]:

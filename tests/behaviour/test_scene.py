@@ -246,6 +246,12 @@ def test_an_object_that_is_not_listed_is_not_fired_at():
     assert not bare.decision.passed
 
 
+def test_a_mirror_of_unknown_shape_is_named_as_no_bound_for_a_hollow_one():
+    hollow = [f.text for f in assess(case()).scene.findings if "hollow (concave)" in f.text]
+    assert len(hollow) == 1
+    assert hollow[0].endswith(": plate")
+
+
 def test_strike_out_needs_its_reason_and_holds_for_its_mode_only():
     more = '[[strike_out]]\nway = "every way"\nmode = "service"\nperson = "Row"\nreason = "Nobody is in."\n'
     cells = assess(case(more=more)).scene.matrix
