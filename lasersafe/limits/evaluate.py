@@ -73,7 +73,29 @@ class _Buffers:
 
     def picked(self, values: Floats, at: Ints) -> Floats:
         """Return ``values[at]``."""
-        return np.take(values, at, out=self.floats(at.size), mode="clip")
+        return values.take(at, out=self.floats(at.size), mode="clip")
+
+
+class _Few(_Buffers):
+    """The same for a few points, where new arrays are quicker."""
+
+    def __init__(self) -> None:
+        self.mark = 0
+
+    def floats(self, size: int) -> Floats:
+        return np.empty(size)
+
+    def indices(self, size: int) -> Ints:
+        return np.empty(size, dtype=np.intp)
+
+    def bytes(self, size: int) -> NDArray[np.uint8]:
+        return np.empty(size, dtype=np.uint8)
+
+    def bools(self, size: int) -> NDArray[np.bool_]:
+        return np.empty(size, dtype=np.bool_)
+
+    def picked(self, values: Floats, at: Ints) -> Floats:
+        return values.take(at)
 
 
 @dataclass(frozen=True)
@@ -96,6 +118,12 @@ def evaluate(grid: Grid, wavelength: Floats, duration: Floats, source_angle: Flo
     The arrays are flat, in SI units, of that length or of length 1; *check* refuses points outside the tables.
     """
     points = Points(np.empty(size), np.empty(size), np.empty(size), np.empty(size, dtype=np.int16))
+    if not size:
+        return points
+    if size <= _FEW:
+        check(wavelength, duration, source_angle)
+        _block(grid, _Few(), wavelength, duration, source_angle, points)
+        return points
     buffers = _Buffers(min(size, _BLOCK) + 64)
     for start in range(0, size, _BLOCK):
         part = slice(start, min(start + _BLOCK, size))
@@ -106,10 +134,9 @@ def evaluate(grid: Grid, wavelength: Floats, duration: Floats, source_angle: Flo
     return points
 
 
-def _cell(edges: Floats, values: Floats, buffers: _Buffers) -> NDArray[np.uint8]:
-    lowered = edges * (1.0 - EDGE)
+def _cell(lowered: Floats, values: Floats, buffers: _Buffers) -> NDArray[np.uint8] | Ints:
     if values.size <= _FEW:
-        return np.searchsorted(lowered, values, side="right").astype(np.uint8)
+        return lowered.searchsorted(values, side="right")
     count, above = buffers.bytes(values.size), buffers.bools(values.size)
     count[...] = 0
     for edge in lowered:
@@ -129,8 +156,8 @@ def _block(
     np.multiply(source_angle, 1e3, out=inputs.source)
     times = 2 * grid.duration_edges.size + 1
     cell, time = buffers.indices(size), buffers.indices(size)
-    np.copyto(cell, _cell(grid.wavelength_edges, inputs.wavelength, buffers))
-    np.copyto(time, _cell(grid.duration_edges, inputs.duration, buffers))
+    np.copyto(cell, _cell(grid.wavelength_lowered, inputs.wavelength, buffers))
+    np.copyto(time, _cell(grid.duration_lowered, inputs.duration, buffers))
     cell *= times
     cell += time
     cell *= 2
@@ -146,7 +173,7 @@ def _block(
 
 def _on_edge(top: Floats, values: Floats, cell: Ints, buffers: _Buffers) -> NDArray[np.bool_]:
     start = buffers.mark
-    highest = np.take(top, cell, out=buffers.floats(cell.size), mode="clip")
+    highest = top.take(cell, out=buffers.floats(cell.size), mode="clip")
     buffers.mark = start
     return np.less_equal(values, highest, out=buffers.bools(cell.size))
 
@@ -161,6 +188,8 @@ def _put(out: Points, at: Ints, other: Points, where: NDArray[np.bool_]) -> None
 
 
 def _flagged(flags: NDArray[np.uint8], bit: int, buffers: _Buffers) -> Ints:
+    if flags.size <= _FEW:
+        return (flags & bit).nonzero()[0]
     start = buffers.mark
     picked = np.bitwise_and(flags, bit, out=buffers.bytes(flags.size))
     mask = np.not_equal(picked, 0, out=buffers.bools(flags.size))
@@ -172,8 +201,8 @@ def _strictest(grid: Grid, buffers: _Buffers, cell: Ints, inputs: _Inputs, out: 
     """Write the strictest limit of the pieces that share a cell."""
     size = cell.size
     cell = np.multiply(cell, 3, out=buffers.indices(size))
-    first = np.take(grid.slots[0], cell, out=buffers.indices(size), mode="clip")
-    flags = np.take(grid.flags, first, out=buffers.bytes(size), mode="clip")
+    first = grid.slots[0].take(cell, out=buffers.indices(size), mode="clip")
+    flags = grid.flags.take(first, out=buffers.bytes(size), mode="clip")
     at = _flagged(flags, BY_SIZE, buffers)
     if at.size:
         cell[at] += _source_size(grid, inputs.source[at], inputs.log_duration[at])
@@ -219,17 +248,17 @@ def _pieces(grid: Grid, buffers: _Buffers, piece: Ints, flags: NDArray[np.uint8]
     """Work one piece out at each point."""
     size = piece.size
     table = buffers.floats(size)
-    value = np.take(grid.power, piece, out=out.radiant_exposure, mode="clip")
+    value = grid.power.take(piece, out=out.radiant_exposure, mode="clip")
     value *= inputs.log_duration
     np.exp(value, out=value)
-    value *= np.take(grid.coefficient, piece, out=table, mode="clip")
+    value *= grid.coefficient.take(piece, out=table, mode="clip")
     start = buffers.mark
     present = int(np.bitwise_or.reduce(flags))
     for bit, factor in ((HAS_SPECTRAL, _spectral), (HAS_SOURCE, _source_factor), (HAS_T2, _t2_factor)):
         if present & bit:
             at = _flagged(flags, bit, buffers)
             part = buffers.picked(value, at)
-            part *= factor(grid, buffers, np.take(piece, at, out=buffers.indices(at.size), mode="clip"), at, inputs)
+            part *= factor(grid, buffers, piece.take(at, out=buffers.indices(at.size), mode="clip"), at, inputs)
             value[at] = part
             buffers.mark = start
     np.divide(value, inputs.duration, out=out.irradiance)
@@ -240,7 +269,7 @@ def _pieces(grid: Grid, buffers: _Buffers, piece: Ints, flags: NDArray[np.uint8]
         part *= buffers.picked(inputs.duration, at)
         value[at] = part
         buffers.mark = start
-    np.take(grid.aperture, piece, out=out.aperture, mode="clip")
+    grid.aperture.take(piece, out=out.aperture, mode="clip")
     if present & HAS_GROWING_APERTURE:
         at = _flagged(flags, HAS_GROWING_APERTURE, buffers)
         out.aperture[at] *= np.exp(grid.aperture_power.take(piece[at]) * inputs.log_duration[at])

@@ -70,6 +70,23 @@ class Grid:
         return {"hazard": np.array(hazard), "source": _objects(source), "seen": _objects(seen)}
 
     @cached_property
+    def wavelength_lowered(self) -> Floats:
+        """Return the edges from which on a point is in the next cell. [nm]."""
+        return self.wavelength_edges * (1.0 - EDGE)
+
+    @cached_property
+    def duration_lowered(self) -> Floats:
+        """Return the edges from which on a point is in the next cell. [s]."""
+        return self.duration_edges * (1.0 - EDGE)
+
+    @cached_property
+    def aperture_ranges(self) -> tuple[tuple[str, ...], Ints]:
+        """Return the ranges of time with an aperture of their own, and which is each piece's (-1: no limit)."""
+        ranges = ["" if piece is None else f"{piece.aperture.duration}" for piece in self.pieces]
+        kinds = sorted(set(ranges) - {""})
+        return tuple(kinds), np.array([kinds.index(text) if text else -1 for text in ranges])
+
+    @cached_property
     def _spans(self) -> frozenset[tuple[float, float]]:
         return frozenset(piece.row.wavelength for piece in self.pieces if piece)
 

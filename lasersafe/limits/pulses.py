@@ -52,7 +52,10 @@ def count_pulses(duration: Floats, repetition_rate: Floats) -> Floats:
 def _limit(grid: Grid, train: Trains, time: Floats) -> _Limits:
     """Return dose, aperture and piece for times of shape (points,) or (points, windows)."""
     columns = (train.wavelength, train.angle) if train.area is None else (train.wavelength, train.angle, train.area)
-    spread = [np.broadcast_to(a.reshape(-1, *(1,) * (time.ndim - 1)), time.shape) for a in columns]
+    if train.wavelength.size == 1:
+        spread = list(columns)
+    else:
+        spread = [np.broadcast_to(a.reshape(-1, *(1,) * (time.ndim - 1)), time.shape) for a in columns]
     points, _ = solve(grid, spread[0], time, spread[1], spread[2] if train.area is not None else None, time.shape)
     return points.radiant_exposure, points.aperture, points.piece
 
@@ -74,12 +77,15 @@ def _windows(grid: Grid, train: Trains, total: Floats) -> tuple[Floats, Floats]:
     least value lies at the smallest or largest n of the row. T_2, and the time at which alpha_max passes the source
     angle, end a row like a printed edge.
     """
-    edges = [np.broadcast_to(edge, train.pulse.shape) for edge in grid.duration_edges]
-    edges.append(np.exp(log_t2(grid, train.angle * 1e3)))
+    moved = [np.exp(log_t2(grid, train.angle * 1e3))]
     for part in grid.rule_set.time_factors["alpha_max"].rows:
         if part.power:
-            edges.append(np.clip((train.angle * 1e3 / part.value) ** (1.0 / part.power), *part.duration))
-    ends = np.stack(edges, axis=1)
+            moved.append(np.clip((train.angle * 1e3 / part.value) ** (1.0 / part.power), *part.duration))
+    printed = grid.duration_edges
+    ends = np.empty((train.pulse.size, printed.size + len(moved)))
+    ends[:, : printed.size] = printed
+    for number, edge in enumerate(moved):
+        ends[:, printed.size + number] = edge
     rate, pulse = train.rate[:, None], train.pulse[:, None]
     gaps = (ends - pulse) * rate
     last = np.floor(gaps) + 1.0  # one more on either side, since a window that ends on an edge may round across it
@@ -97,12 +103,14 @@ def _mean(grid: Grid, train: Trains) -> dict[str, Columns]:
     number, window = _windows(grid, train, count_pulses(train.duration, train.rate))
     dose, aperture, piece = _limit(grid, train, window)
     share = dose / number
-    ranges = ["" if p is None else f"{p.aperture.duration}" for p in grid.pieces]
-    kinds = sorted(set(ranges) - {""})
-    of_piece = np.array([kinds.index(text) if text else -1 for text in ranges])[piece]
+    kinds, range_of = grid.aperture_ranges
+    of_piece = range_of[piece]
+    met = set(of_piece.ravel().tolist())
     found = {}
     rows = np.arange(train.pulse.size)
     for number_of_kind, kind in enumerate(kinds):
+        if number_of_kind not in met:
+            continue
         best = np.where(of_piece == number_of_kind, share, np.inf)
         at = best.argmin(axis=1)
         least = best[rows, at]
@@ -135,6 +143,15 @@ def _train_sides(rules: RuleSet, wavelength_nm: Floats) -> list[NDArray[np.intp]
         low, high = row.wavelength
         lower[(wavelength_nm >= low * (1 - EDGE)) & (wavelength_nm <= high * (1 + EDGE))] = number
     return [upper] if np.array_equal(upper, lower) else [upper, lower]
+
+
+@lru_cache(maxsize=8)
+def _locators(rule_set: str) -> Objects:
+    """Return where each row of C_P and each row of T_i stands; to be read only."""
+    rules = load_rule_set(rule_set)
+    return np.array(
+        [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times], dtype=object
+    )
 
 
 def _train_factor(
@@ -178,10 +195,7 @@ def _trains(grid: Grid, train: Trains, of_pulse: _Limits) -> dict[str, Columns]:
         joined = np.where(within, count_pulses(group_time, train.rate), 1.0)
         count = np.ceil(count_pulses(np.minimum(train.duration, counted), train.rate) / joined)
         factor, row_of = _train_factor(rules, train, within, count)
-        locators = np.array(
-            [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times],
-            dtype=object,
-        )[row_of * len(rules.train_times) + chosen]
+        locators = _locators(rules.name)[row_of * len(rules.train_times) + chosen]
         for name, time, share in (("pulse", train.pulse, np.ones_like(joined)), ("group", group_time, joined)):
             use = applies & (row_of >= 0)
             if name == "group":

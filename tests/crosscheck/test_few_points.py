@@ -1,0 +1,29 @@
+"""Limits at few points, which take a path of their own, are bit for bit those that stand among many."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lasersafe.limits import exposure_limit, rule_sets
+
+
+@pytest.mark.parametrize("tissue", ["eye", "skin"])
+@pytest.mark.parametrize("rule_set", rule_sets())
+def test_few_points_are_those_among_many(rule_set: str, tissue: str) -> None:
+    chance = np.random.default_rng(7)
+    size = 4000
+    edges = np.array([400e-9, 700e-9, 1050e-9, 1400e-9, 302.5e-9, 1500e-9])
+    wavelength = np.where(chance.random(size) < 0.2, chance.choice(edges, size), 10 ** chance.uniform(-6.74, -3, size))
+    duration = np.where(
+        chance.random(size) < 0.2, chance.choice([1e-9, 1e-3, 10.0, 100.0], size), 10 ** chance.uniform(-13, 4.4, size)
+    )
+    angle = 10 ** chance.uniform(-4, 0, size)
+    many = exposure_limit(rule_set, tissue, wavelength, duration, angle)
+    start = 0
+    while start < size:
+        part = slice(start, start + int(chance.choice([1, 2, 7, 40, 400])))
+        few = exposure_limit(rule_set, tissue, wavelength[part], duration[part], angle[part])
+        for name in ("radiant_exposure", "irradiance", "limiting_aperture", "piece"):
+            assert np.array_equal(getattr(few, name), getattr(many, name)[part]), (name, part)
+        start = part.stop
