@@ -119,6 +119,20 @@ def test_the_map_is_the_highest_ratio_of_its_sources(seed):
         assert found.ratio[level] == pytest.approx(best, rel=5e-4, abs=1e-6)  # step of the table
 
 
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_no_hazard_point_of_the_map_lies_outside_the_zones_of_a_scene(seed):
+    rng = np.random.default_rng(seed)
+    pairs = [(random_source(rng), random_pieces(rng)) for _ in range(4)]
+    x, y = np.linspace(-6, 6, 41), np.linspace(-6, 6, 41)
+    found = hazard_map(pairs, x, y, (("adult", 1.6), ("child", 1.0)))
+    hot = (found.ratio > 1.0).any(axis=0)
+    zones = [outline(source, BAND, pieces) for source, pieces in pairs]
+    area = shapely.union_all([shapely.Polygon(p.outline, p.holes) for zone in zones for p in polygons(zone)])
+    grid_x, grid_y = np.meshgrid(x, y)
+    assert shapely.distance(area, shapely.points(grid_x[hot], grid_y[hot])).max(initial=0.0) <= 1e-9
+
+
 @given(half=st.floats(0.01, 1.2), bearing=st.floats(0.0, 6.28), reach=st.floats(0.5, 500.0))
 @settings(max_examples=40, deadline=None)
 def test_the_outline_of_a_sector_holds_the_sector_and_little_more(half, bearing, reach):
