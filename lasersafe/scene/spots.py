@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, reduce
 
 import numpy as np
 import shapely
@@ -164,13 +164,17 @@ class Spots:
     def hidden(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...]) -> NDArray[np.bool_]:
         """Return which points no spot sees, for what stands between; fewer rather than more."""
         found = np.zeros(np.broadcast_shapes(np.shape(x), np.shape(y), np.shape(z)), dtype=bool)
+        behind: dict[Edge, NDArray[np.bool_]] = {}
+        within: dict[Plane, NDArray[np.bool_]] = {}
         for wall in _walls(self, pieces):
-            behind = wall.edges[0].hides(x, y, z)
-            for edge in wall.edges[1:]:
-                behind &= edge.hides(x, y, z)
-            for a, b, c in wall.sides:
-                behind &= a * x + b * y >= c
-            found |= behind
+            for edge in wall.edges:
+                if edge not in behind:
+                    behind[edge] = edge.hides(x, y, z)
+            for side in wall.sides:
+                if side not in within:
+                    within[side] = np.asarray(side[0] * x + side[1] * y >= side[2])
+            parts = [*(behind[edge] for edge in wall.edges), *(within[side] for side in wall.sides)]
+            found |= reduce(np.logical_and, parts)
         return found
 
     def outline(self, reach: float, band: tuple[float, float], pieces: tuple[Piece, ...]) -> shapely.Geometry:
