@@ -44,10 +44,15 @@ def packed(data: Any) -> bytes:
 
 def results_of(assessment: Assessment) -> dict[str, Any]:
     """Return the results as they are embedded and compared."""
+    return _results(assessment)[1]
+
+
+def _results(assessment: Assessment) -> tuple[bytes, dict[str, Any]]:
+    """Return the results as they are embedded, and as they are read again from there."""
     from lasersafe.report import assessment_json
 
-    data: dict[str, Any] = json.loads(packed(assessment_json(assessment)))
-    return data
+    text = packed(assessment_json(assessment))
+    return text, json.loads(text)
 
 
 def make_sheet(
@@ -87,14 +92,14 @@ def make_sheet(
 
     assessment = assessed or (assess(case) if language is None else assess(case, language))
     tongue = assessment.language
-    results = results_of(assessment)
+    results_text, results = _results(assessment)
     digest = results_digest(results)
     signed = sign_off_of(case, assessment, record, digest)
     size = paper or case.paper
     files = {
         CASE_TEXT: text.encode(),
         CASE: packed(canonical(case)),
-        RESULTS: packed(results),
+        RESULTS: results_text,
         RECORD: record.text(),
     }
     about = {
