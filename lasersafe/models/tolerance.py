@@ -85,11 +85,17 @@ def read_tolerance(
         width, how = width[: found.start()], found.group(1)
     ending = _ENDING.search(width)
     if ending and _BARE.fullmatch(parts[0].strip()) and ending.group().strip() != "%":  # 6 +- 0.5 mm
-        parts[0] += ending.group()
-    value = parse_quantity(parts[0], unit, field, kind)
-    inside(value, field)
-    spread = _width(width, value, unit, field)
-    return value.value, typed, _tolerance(value, spread, spread, how, unit, field, inside)
+        parts[0] = f"{parts[0].strip()} {ending.group().strip()}"
+    try:
+        value = parse_quantity(parts[0], unit, field, kind)
+        inside(value, field)
+        spread = _width(width, value, unit, field)
+        found_tolerance = _tolerance(value, spread, spread, how, unit, field, inside)
+    except QuantityError as error:
+        said = str(error).removeprefix(f"{field} = ").removeprefix(f"{field}, ")
+        message = f"{field} = {shown(typed)}: {said}"
+        raise QuantityError(message) from None
+    return value.value, typed, found_tolerance
 
 
 def _width(text: object, value: Quantity, unit: str, field: str) -> float:
