@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import lasersafe
 from lasersafe.assessment.bounds import corners_of
+from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.controls import control_findings, controls_of, with_controls
 from lasersafe.assessment.decision import conditions, decision_of, differences_of
 from lasersafe.assessment.fingerprint import fingerprint
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 __all__ = ["assess", "assess_file"]
 
 
-def assess(case: Case, language: str | None = None, *, spreads: bool = True) -> Assessment:
+def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> Assessment:
     """Return the assessment of a case.
 
     Parameters
@@ -40,8 +41,9 @@ def assess(case: Case, language: str | None = None, *, spreads: bool = True) -> 
         A case that was read and checked.
     language : str, optional
         Language of the wording; without it, that of the case.
-    spreads : bool
-        Whether to work out how sure each distance is and what it hangs on most; nothing else depends on it.
+    in_full : bool
+        Whether to work out what only the pages print: how sure each distance is, the steps of the limits, the class
+        check. No verdict, distance or eyewear depends on it.
 
     Returns
     -------
@@ -61,7 +63,8 @@ def assess(case: Case, language: str | None = None, *, spreads: bool = True) -> 
     sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
     corners = corners_of(case)
     placed = [one if one.scene is None else scene_part.placed_case(one) for one in corners.cases]
-    worked = worst_of([worked_out(one, sets, wording) for one in placed])
+    with without_limit_steps(not in_full):
+        worked = worst_of([worked_out(one, sets, wording) for one in placed])
     case, found, setups, stage = worked.case, worked.found, worked.setups, worked.stage
     scenarios, eyewear, barriers, cells = worked.scenarios, worked.eyewear, worked.barriers, worked.cells
     persons = {person.name: person for person in case.person}
@@ -86,7 +89,7 @@ def assess(case: Case, language: str | None = None, *, spreads: bool = True) -> 
     if stage is not None:
         scene = scene_part.scene_result(stage, scenarios, cells, wording, worked.other_stages)
         decision = scene_part.scene_decision(decision, scene, wording)
-    uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=spreads)
+    uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full)
     decision = sure_decision(decision, uncertainty, wording)
     days = ultraviolet_days(found, scenarios)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
@@ -115,7 +118,7 @@ def assess(case: Case, language: str | None = None, *, spreads: bool = True) -> 
         record=record,
         draft_reasons=draft,
         settings=setting_reports(found),
-        class_checks=class_checks(found),
+        class_checks=class_checks(found) if in_full else (),
         ultraviolet=days,
         scans=tuple(scan for context in found for scan in scan_results(context)),
         sums=tuple(one for context in found if context.setup.fitted for one in sum_results(context)),

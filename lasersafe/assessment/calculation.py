@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import lru_cache
 
 import numpy as np
@@ -46,7 +49,19 @@ def amount_step(emission: Emission, criterion: Criterion, factor: float, factor_
     )
 
 
-@lru_cache(maxsize=512)
+_WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
+
+
+@contextmanager
+def without_limit_steps(left_out: bool) -> Iterator[None]:
+    """Leave the steps of the limits out of what is worked out meanwhile: nobody prints them."""
+    token = _WITHOUT_STEPS.set(left_out)
+    try:
+        yield
+    finally:
+        _WITHOUT_STEPS.reset(token)
+
+
 def limit_steps(
     criterion: Criterion,
     emission: Emission,
@@ -56,6 +71,20 @@ def limit_steps(
     area: float | None = None,
 ) -> tuple[Step, ...]:
     """Return the steps of the limit: the row as printed, factors, pulse rule."""
+    if _WITHOUT_STEPS.get():
+        return ()
+    return _limit_steps(criterion, emission, wavelength, duration, source_angle, area)
+
+
+@lru_cache(maxsize=512)
+def _limit_steps(
+    criterion: Criterion,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    source_angle: float,
+    area: float | None,
+) -> tuple[Step, ...]:
     if emission.kind != "pulse train":
         time = emission.pulse_duration if emission.kind == "single pulse" else duration
         return explain(criterion.rule_set, criterion.tissue, wavelength, time, source_angle, exposed_area=area)

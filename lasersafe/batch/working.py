@@ -56,7 +56,7 @@ def _row(item: Item, reading: Reading) -> Record:
 
 
 def _assessed(case: Case) -> Record:
-    return record_of(assess(case, spreads=False))  # no column holds a spread
+    return record_of(assess(case, in_full=False))  # no column holds the rest
 
 
 def work(chunk: Chunk, reading: Reading) -> list[Record]:
