@@ -45,7 +45,7 @@ class DistanceSpread:
     nominal: float  # [m]
     worst: float  # [m] the worst corner of all bounds
     upper: float | None  # [m] 95 % one-sided value by Monte Carlo; None where no input carries a tolerance
-    upper_error: float | None  # [m] Monte Carlo error of it, one standard error
+    upper_error: float | None  # [m] Monte Carlo error of it: half of the 95 % interval that holds the true value
     draws: int
     seed: int
     influences: tuple[Influence, ...]  # strongest first

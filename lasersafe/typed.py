@@ -69,7 +69,7 @@ def bad_rest(bare: str, rest: str) -> str:
         if comma is None or "." in number:
             return "write one number with '.' as the decimal point and no mark between thousands"
         fixed = f"as in '{bare.replace(',', '.')}'"
-        if len(comma[1]) == 3:
+        if len(comma[1]) == 3 and number.lstrip("+-0"):  # 0,002 has no thousands
             fixed = f"'{bare.replace(',', '.')}', or leave the comma out, '{bare.replace(',', '')}'"
         return f"write the decimal point as '.', {fixed}"
     if left[:1].isdigit() or left[:1] == "." or re.search(r"\s[+-]?[0-9.]", left):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from itertools import product
+from itertools import pairwise, product
 
+from lasersafe.assessment.markings import marking_edges
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.corner import COVERAGE
@@ -104,6 +105,7 @@ def corners_of(case: Case) -> Corners:
     fixed: dict[Place, SIValue | Knob] = {}
     choices: list[tuple[Toleranced, tuple[float, ...]]] = []
     inputs: list[InputTolerance] = []
+    marked = marking_edges(case) if found else ()
     for one in found:
         low, high = ends_of(one)
         worst = worse_end(case, one)
@@ -114,7 +116,9 @@ def corners_of(case: Case) -> Corners:
             used = (low, high)
             fixed[one.place] = Knob(_value(one, low, low), _value(one, high, low))
         else:
-            used = _worst_wavelengths(low, high) if one.place[-1] == "wavelength" else (low, high)
+            used = (low, high)
+            if one.place[-1] == "wavelength":
+                used = tuple(sorted({*_worst_wavelengths(low, high), *_between_marks(low, high, marked)}))
             used = tuple(dict.fromkeys(used))
             choices.append((one, used))
         tried = "monotone" if worst in ("low", "high") else "search"
@@ -148,6 +152,14 @@ def _value(one: Toleranced, value: float, low: float) -> SIValue:
         end = "worst"
     shown = format_quantity(value, one.value.unit, _DIGITS)
     return SIValue(value, f"{shown} ({end} of {one.value.typed})", one.value.unit)
+
+
+def _between_marks(low: float, high: float, marked: tuple[float, ...]) -> tuple[float, ...]:
+    """Return each edge of a marking inside a range and a wavelength on both sides of it, where it may say nothing."""
+    inside = [edge for edge in marked if low < edge < high]
+    steps = [low, *inside, high]
+    middles = [(one + other) / 2.0 for one, other in pairwise(steps)]
+    return (*inside, *middles) if inside else ()
 
 
 def _worst_wavelengths(low: float, high: float) -> tuple[float, ...]:

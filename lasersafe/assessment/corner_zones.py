@@ -66,11 +66,11 @@ def _beyond(group: tuple[BeyondTarget, ...]) -> BeyondTarget:
     farthest = max(group, key=lambda one: (not one.ends_at, one.distance))
     heat = [one.backing_irradiance for one in group if one.backing_irradiance is not None]
     fire = [one.ignition_distance for one in group if one.ignition_distance is not None]
-    known = [one.can_ignite for one in group if one.can_ignite is not None]
+    burns = [one.can_ignite for one in group]
     return replace(
         farthest,
         polygons=_union([one.polygons for one in group])[0] if len(group) > 1 else farthest.polygons,
         backing_irradiance=max(heat, key=badness) if heat else None,
         ignition_distance=max(fire) if fire else None,
-        can_ignite=any(known) if known else None,
+        can_ignite=True if True in burns else None if None in burns else False,
     )

@@ -7,6 +7,18 @@ from lasersafe.hazard.marking import parse_marking
 from lasersafe.models import Case
 
 
+def marking_edges(case: Case) -> tuple[float, ...]:
+    """Return the wavelengths at which a statement on some eyewear of the case begins or ends, rising. [m]."""
+    found = set()
+    for marking in {person.eyewear for person in case.person if person.eyewear}:
+        try:
+            read = parse_marking(marking)
+        except InputError:  # a fault of its own
+            continue
+        found |= {edge * 1e-9 for statement in read.statements for edge in (statement.low_nm, statement.high_nm)}
+    return tuple(sorted(found))
+
+
 def refuse_unreadable_markings(case: Case) -> None:
     """Read the marking of each person's eyewear.
 

@@ -145,7 +145,7 @@ def _behind(one: BeyondTarget, wording: Wording) -> list[SceneFinding]:
         found.append(SceneFinding("beyond target", words, subject=one.target))
     if one.backing_irradiance is not None and one.ignition_threshold is not None:
         words = text(
-            "scene.can_ignite" if one.can_ignite else "scene.below_threshold",
+            "scene.below_threshold" if one.can_ignite is False else "scene.can_ignite",
             what=one.behind or text("scene.what_stands_behind"),
             distance=format_quantity(one.backing_distance or 0.0, "m", 3, "down"),
             target=one.target,

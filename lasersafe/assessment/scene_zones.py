@@ -16,6 +16,7 @@ from lasersafe.assessment.stage import Stage
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.ignition import ignition_distance, screening_thresholds, user_threshold
 from lasersafe.optics.aperture import peak_exposure
+from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion
 from lasersafe.results_scene import BeyondTarget, ZoneShape
 from lasersafe.scene.areas import area_of, polygons
@@ -121,7 +122,7 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
                 not_clipped_by=shape.not_clipped_by,
                 heights=stage.band,
                 overhead=_overhead(stage, source),
-                label=f"{kind} {source.reach + source.spot:.3g} m",
+                label=f"{kind} {format_quantity(source.reach + source.spot, 'm', 3, 'up')}",
                 note=source.note,
             )
         )
@@ -186,7 +187,8 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
                             "last optic", f"the ignition threshold of {threshold / 1e4:.3g} W/cm2, {words}", hot.apex,
                             float(burning.area.area), limit=threshold, limit_unit="W/m2",
                             clipped_by=burning.clipped_by, not_clipped_by=burning.not_clipped_by, heights=stage.band,
-                            label=f"ignition {hot.reach:.3g} m", note="peak irradiance of the bare beam",
+                            label=f"ignition {format_quantity(hot.reach, 'm', 3, 'up')}",
+                            note="peak irradiance of the bare beam",
                         )
                     )  # fmt: skip
             targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]

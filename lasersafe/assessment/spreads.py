@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.bounds import Corners
 from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.directions import critical_values, possible_cases
 from lasersafe.assessment.variation import variable_inputs, zone_distances
 from lasersafe.errors import CalcError
-from lasersafe.hazard.corner import Evaluate
+from lasersafe.hazard.corner import Evaluate, Possible
 from lasersafe.hazard.sensitivity import slope
 from lasersafe.hazard.uncertainty import (
     MonteCarlo,
@@ -145,22 +146,36 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
     def evaluate(values: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64]:
         return zone_distances(context, way, tissue, values)
 
+    def possible(values: Mapping[str, NDArray[np.float64]]) -> NDArray[np.bool_]:
+        return possible_cases(context, values)
+
     try:
         nominal = float(zone_distances(context, way, tissue, {})) if used else zone.distance
+        critical = critical_values(context)
+
+        def farthest(some: list[Uncertain]) -> float:
+            return _worst(evaluate, some, tried, critical, possible)
+
         first = (way, tissue) == ZONES[0]
         inputs, tried = inputs_of(context, way, used) if used or first else ([], {})
         uncertain = [one for one in inputs if one.low < one.high]
         worst, drawn = nominal, None
         if uncertain:
-            worst = _worst(evaluate, uncertain, tried)
-            drawn = monte_carlo(evaluate, uncertain, DRAWS, SEED)
-        influences = _influences(evaluate, inputs, uncertain, tried, worst) if first else ()
+            worst = farthest(uncertain)
+            drawn = monte_carlo(evaluate, uncertain, DRAWS, SEED, possible)
+        influences = _influences(evaluate, inputs, uncertain, farthest, worst) if first else ()
     except CalcError as error:
         return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), str(error))
     return DistanceSpread(*name, nominal, max(worst, zone.distance), *_drawn(drawn), influences)
 
 
-def _worst(evaluate: Evaluate, uncertain: list[Uncertain], tried: Mapping[str, Tried]) -> float:
+def _worst(
+    evaluate: Evaluate,
+    uncertain: list[Uncertain],
+    tried: Mapping[str, Tried],
+    critical: Mapping[str, Sequence[float]],
+    possible: Possible,
+) -> float:
     """Return the farthest distance over all that the corners of a case take."""
     values: dict[str, tuple[float, ...]] = {}
     for one in uncertain:
@@ -172,7 +187,7 @@ def _worst(evaluate: Evaluate, uncertain: list[Uncertain], tried: Mapping[str, T
     if len(values) < len(uncertain):  # settings that are searched
         known = {name: places[0] for name, places in values.items() if len(places) == 1}
         directions = {one.name: 1 if known[one.name] > one.nominal else -1 for one in uncertain if one.name in known}
-        return worst_corner(evaluate, uncertain, directions).value
+        return worst_corner(evaluate, uncertain, directions, critical, possible).value
     grid = np.meshgrid(*(np.array(places) for places in values.values()), indexing="ij")
     return float(np.max(evaluate({name: one.reshape(-1) for name, one in zip(values, grid, strict=True)})))
 
@@ -182,7 +197,11 @@ def _drawn(found: MonteCarlo | None) -> tuple[float | None, float | None, int, i
 
 
 def _influences(
-    evaluate: Evaluate, inputs: list[Uncertain], uncertain: list[Uncertain], tried: Mapping[str, Tried], worst: float
+    evaluate: Evaluate,
+    inputs: list[Uncertain],
+    uncertain: list[Uncertain],
+    farthest: Callable[[list[Uncertain]], float],
+    worst: float,
 ) -> tuple[Influence, ...]:
     """Return what each input does to a distance: first those with a tolerance, by gain, then the others, by slope."""
     values = {one.name: one.nominal for one in inputs}
@@ -190,7 +209,7 @@ def _influences(
     for one in uncertain:
         low, high = evaluate({one.name: np.array(limits_of(one))}).tolist()
         exact = [one._replace(low=one.nominal, high=one.nominal) if other is one else other for other in uncertain]
-        known = min(worst, _worst(evaluate, exact, tried))
+        known = min(worst, farthest(exact))
         found.append(Influence(one.name, slope(evaluate, values, one.name), low, high, known))
     found.sort(key=lambda one: (one.known, -abs(one.exponent), one.name))
     named = {one.name for one in found}

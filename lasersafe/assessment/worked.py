@@ -15,7 +15,8 @@ from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import barriers_together, sums_of
 from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.frozen import dataclass
-from lasersafe.results import BarrierResult, EyewearNeed, Scenario, SetupResult, Zone
+from lasersafe.hazard.eyewear import marking_to_ask
+from lasersafe.results import BarrierResult, EyewearNeed, ScaleNeed, Scenario, SetupResult, Zone
 from lasersafe.worst import badness
 
 if TYPE_CHECKING:
@@ -132,7 +133,7 @@ def worst_of(corners: Sequence[Worked]) -> Worked:
         lead,
         setups=[_setup(group) for group in zip(*(one.setups for one in others), strict=True)],
         scenarios=_worst([one.scenarios for one in others], _scenario_key, _scenario_rank),
-        eyewear=_worst([one.eyewear for one in others], lambda n: (n.laser, n.setup, n.person), _eyewear_rank),
+        eyewear=_eyewear([one.eyewear for one in others]),
         barriers=_worst(
             [one.barriers for one in others], lambda b: (b.barrier, b.laser, b.setup, b.way), _barrier_rank
         ),
@@ -155,7 +156,7 @@ def _setup(group: tuple[SetupResult, ...]) -> SetupResult:
     for zone in group[0].zones:
         same = [z for setup in group for z in setup.zones if (z.way, z.tissue) == (zone.way, zone.tissue)]
         farthest = max(same, key=lambda z: badness(z.distance))
-        sets = {name: max(z.by_rule_set.get(name, 0.0) for z in same) for name in zone.by_rule_set}
+        sets = {name: max((z.by_rule_set.get(name, 0.0) for z in same), key=badness) for name in zone.by_rule_set}
         zones.append(replace(farthest, by_rule_set=sets))
     return replace(group[0], zones=tuple(zones))
 
@@ -174,6 +175,53 @@ def _worst(lists: list[list[T]], key: Callable[[T], Any], rank: Callable[[T], An
     return list(best.values())
 
 
+def _eyewear(lists: list[list[EyewearNeed]]) -> list[EyewearNeed]:
+    """Return, for each laser, set-up, person and line, one need that covers those of all corners."""
+    groups: dict[Any, list[EyewearNeed]] = {}
+    for entries in lists:
+        seen: dict[Any, int] = {}
+        for entry in entries:
+            name = (entry.laser, entry.setup, entry.person)
+            seen[name] = seen.get(name, 0) + 1
+            groups.setdefault((*name, seen[name]), []).append(entry)
+    return [_covering(group) for group in groups.values()]
+
+
+def _covering(group: list[EyewearNeed]) -> EyewearNeed:
+    """Return the hardest need of a group, asking for every wavelength, letter and density of the others as well."""
+    hardest = max(group, key=_eyewear_rank)
+    waves = sorted(one.wavelength for one in group)
+    scales: dict[str, ScaleNeed] = {}
+    for one in group:
+        for scale in one.scales:
+            if scale.mode not in scales or _number(scale) > _number(scales[scale.mode]):
+                scales[scale.mode] = scale
+    density = max((one.optical_density_exact for one in group), key=badness)
+    asked = hardest.marking
+    if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
+        asked = marking_to_ask((waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0], [*scales.values()], density)
+    unreliable = [one for one in group if not one.reliable]
+    return replace(
+        hardest,
+        scales=tuple(scales.values()),
+        optical_density=max((one.optical_density for one in group), key=badness),
+        optical_density_exact=density,
+        optical_density_skin=max((one.optical_density_skin for one in group), key=badness),
+        marking=asked,
+        reliable=not unreliable,
+        no_reliance=hardest.no_reliance or (unreliable[0].no_reliance if unreliable else ""),
+        notes=tuple(dict.fromkeys(note for one in (hardest, *group) for note in one.notes)),
+    )
+
+
+def _asked_for(need: EyewearNeed) -> tuple[Any, ...]:
+    return need.wavelength, need.optical_density_exact, [(one.mode, one.scale_number) for one in need.scales]
+
+
+def _number(scale: ScaleNeed) -> float:
+    return math.inf if scale.scale_number is None else float(scale.scale_number)
+
+
 def _scenario_key(s: Scenario) -> tuple[str, ...]:
     return s.laser, s.setup, s.person, s.way, s.tissue, s.mode
 
@@ -183,7 +231,7 @@ def _scenario_rank(s: Scenario) -> tuple[bool, bool, bool, float]:
 
 
 def _eyewear_rank(need: EyewearNeed) -> tuple[bool, bool, float, float]:
-    numbers = [math.inf if one.scale_number is None else float(one.scale_number) for one in need.scales]
+    numbers = [_number(one) for one in need.scales]
     failed = need.verdict is not None and not need.verdict.enough
     return failed, not need.reliable, max([*numbers, badness(need.optical_density)]), badness(need.optical_density)
 

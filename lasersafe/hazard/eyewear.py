@@ -191,13 +191,15 @@ def decide(optical_density_exact: float, scale_needs: Sequence[ScaleNeed]) -> st
     return " ".join(sentences)
 
 
-def marking_to_ask(wavelength: float, scale_needs: Sequence[ScaleNeed], optical_density_exact: float) -> str:
+def marking_to_ask(
+    wavelength: float | tuple[float, float], scale_needs: Sequence[ScaleNeed], optical_density_exact: float
+) -> str:
     """Return the marking to ask for, as ``1064 D LB6 + R LB7``.
 
     Parameters
     ----------
-    wavelength : float
-        Vacuum wavelength. [m]
+    wavelength : float or tuple of float
+        Vacuum wavelength, or the lowest and highest that it may have. [m]
     scale_needs : sequence of ScaleNeed
         What each mode letter asks for.
     optical_density_exact : float
@@ -220,7 +222,7 @@ def marking_to_ask(wavelength: float, scale_needs: Sequence[ScaleNeed], optical_
         parts.append(f"{need.mode} LB{asked}")
         if asked > highest:
             short.append(need.mode)
-    nanometre = nanometre_text(wavelength)
+    nanometre = nanometre_text(wavelength) if isinstance(wavelength, float) else _span_text(*wavelength)
     if short:
         return f"{nanometre}: no marking is high enough ({' and '.join(short)} above LB{highest})"
     return f"{nanometre} {' + '.join(parts)}"
@@ -338,6 +340,12 @@ def nanometre_text(wavelength: float) -> str:
         As "1070", "10600" or "514.5".
     """
     return f"{wavelength * 1e9:.3f}".rstrip("0").rstrip(".")
+
+
+def _span_text(low: float, high: float) -> str:
+    """Return a range of wavelengths in nm as on a marking, rounded outward."""
+    down, up = math.floor(low * 1e12 + 1e-3), math.ceil(high * 1e12 - 1e-3)  # pm, but for the last digits of a float
+    return f"{nanometre_text(down * 1e-12)}-{nanometre_text(up * 1e-12)}"
 
 
 def _checked(needs: Sequence[ScaleNeed]) -> Sequence[ScaleNeed]:

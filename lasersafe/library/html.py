@@ -13,9 +13,10 @@ from lasersafe.errors import OutputError
 from lasersafe.localise import localise
 from lasersafe.models import Case, typed_inputs
 from lasersafe.results import Assessment, SetupResult
+from lasersafe.results_uncertainty import DistanceSpread
 from lasersafe.sheet.front import limit_text, named
 from lasersafe.sheet.text import tidy, unit_text
-from lasersafe.sheet.values import distance, headline
+from lasersafe.sheet.values import distance, headline, quantity
 from lasersafe.wording import Wording, load_wording
 
 _LINE = "1px solid rgba(128,128,128,0.5)"
@@ -94,6 +95,7 @@ def assessment_html(assessment: Assessment) -> str:
         lines = "".join(f"<li>{_words(reason)}</li>" for reason in shown.decision.reasons)
         parts.append(f'{_heading(wording.text("decision.reasons"))}<ul style="margin:2px 0">{lines}</ul>')
     parts += [_setup(result, wording, shown.units == "metric and feet") for result in shown.setups]
+    parts += _sure(shown, wording)
     parts += _drawings(shown, wording)
     facts = f"{wording.text('sheet.program', version=shown.version)} · {shown.fingerprint[:12]}"
     parts.append(f'<div style="font-size:0.85em;opacity:0.75">{_words(facts)}</div>')
@@ -140,6 +142,38 @@ def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
     head = _heading(f"{result.laser}: {result.setup} ({state})")
     setting = f"<div>{_words(text('setup.setting', setting=unit_text(result.setting)))}</div>" if result.setting else ""
     return head + setting + _table([text(f"setup.{key}") for key in ("way", "distance", "limit")], rows)
+
+
+def _sure(assessment: Assessment, wording: Wording) -> list[str]:
+    """Return the distances of the fitted set-ups at nominal, 95 % and the worst corner; nothing without tolerances."""
+    sure, text = assessment.uncertainty, wording.text
+    if not sure.inputs or not sure.spreads:
+        return []
+    drawn = next((one for one in sure.spreads if one.draws), sure.spreads[0])
+    note = text("sure.distances_note", draws=f"{drawn.draws:,}".replace(",", "\u00a0"), seed=drawn.seed)
+    feet = assessment.units == "metric and feet"
+    rows = [_spread(one, wording, feet) for one in sure.spreads]
+    parts = [_heading(text("sure.heading"))]
+    if sure.as_typed:
+        parts.append(f"<div>{_words(text('sure.as_typed_note', reason=sure.as_typed))}</div>")
+    parts.append(_table([text(f"sure.{key}") for key in ("distance", "nominal", "upper", "worst")], rows))
+    parts.append(f'<div style="font-size:0.85em;opacity:0.8;max-width:900px">{_words(note)}</div>')
+    if sure.measure:
+        parts.append(f"<div>{_words(sure.measure)}</div>")
+    return parts
+
+
+def _spread(one: DistanceSpread, wording: Wording, with_feet: bool) -> list[str]:
+    way, tissue = named(wording, "way", one.way), named(wording, "tissue", one.tissue)
+    where = f"{one.laser}, {one.setup}: {way}, {tissue}"
+    worst = f"<b>{_words(distance(one.worst, with_feet))}</b>"
+    if one.note:
+        return [_words(where), _words(wording.text("sure.no_spread", why=one.note)), "–", worst]
+    upper = "–"
+    if one.upper is not None and one.upper_error is not None:
+        error = wording.text("sure.error", error=quantity(one.upper_error, "m", 2, "up"))
+        upper = _words(f"{distance(one.upper, with_feet)} {error}")
+    return [_words(where), _words(distance(one.nominal, with_feet)), upper, worst]
 
 
 def _drawings(assessment: Assessment, wording: Wording) -> list[str]:

@@ -163,9 +163,10 @@ def _from_table(
     middle = (low.value + high.value) / 2.0
     value = number("value") if "value" in table else Quantity(middle, f"{middle:.6g}", unit)
     if not low.value <= value.value <= high.value:
+        between = f", value {shown(value.typed)}" if "value" in table else ""
         message = (
-            f"{field} = {shown(table)}: lowest {shown(low.typed)}, value {shown(value.typed)} and highest "
-            f"{shown(high.typed)} must rise in this order"
+            f"{field} = {shown(table)}: lowest {shown(low.typed)}{between} and highest {shown(high.typed)} "
+            "must rise in this order"
         )
         raise QuantityError(message)
     start = f"{value.typed}, " if "value" in table else ""

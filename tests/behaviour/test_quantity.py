@@ -81,6 +81,7 @@ LISTS = "? 'lasersafe units' lists them"
         ("1,5 kW", "W", "write the decimal point as '.', as in '1.5 kW'"),
         ("5,0 mW", "W", "write the decimal point as '.', as in '5.0 mW'"),
         ("1,500 W", "W", "write the decimal point as '.', '1.500 W', or leave the comma out, '1500 W'"),
+        ("0,002 W", "W", "write the decimal point as '.', as in '0.002 W'"),
         ("1.500,0 W", "W", "write one number with '.' as the decimal point and no mark between thousands" + W),
         ("1,500,000 W", "W", "write one number with '.' as the decimal point and no mark between thousands" + W),
         ("1500", "W", "a number without a unit; add the unit" + W),

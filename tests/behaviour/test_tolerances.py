@@ -205,3 +205,19 @@ def test_a_divergence_that_was_read_away_from_the_waist_is_tried_at_both_ends():
     mine = max(s.ratio for s in corner.scenarios if s.setup == "Free beam" and s.person == "Operator")
     assert mine == pytest.approx(near[1], rel=1e-9)
     assert distances(corner)["Bench laser", "Free beam", "direct", "eye"] == pytest.approx(reach[0], rel=1e-9)
+
+
+def test_eyewear_is_asked_for_over_the_whole_tolerance_of_the_wavelength():
+    needs = assessed((WAVELENGTH, 'wavelength = "1395 nm +- 10 nm"'), (POWER, 'power = "0.5 W"')).eyewear
+    ends = [
+        assessed((WAVELENGTH, f'wavelength = "{nm} nm"'), (POWER, 'power = "0.5 W"')).eyewear for nm in (1385, 1405)
+    ]
+    for need in needs:
+        assert "1385" in need.marking
+        assert "1405" in need.marking
+        own = [one for end in ends for one in end if one.person == need.person]
+        assert need.optical_density >= max(one.optical_density for one in own)
+        for one in own:
+            for scale in one.scales:
+                asked = next(s.scale_number for s in need.scales if s.mode == scale.mode)
+                assert asked is None or (scale.scale_number is not None and asked >= scale.scale_number)
