@@ -88,6 +88,9 @@ def variations(kind: str, size: int, seed: int) -> dict[str, np.ndarray]:
     return changes
 
 
+FEW_PAIRS = 64
+
+
 def check(kind: str, size: int, seed: int) -> int:
     changes = variations(kind, size, seed)
     base = made(kind, {})
@@ -105,7 +108,10 @@ def check(kind: str, size: int, seed: int) -> int:
                 used = {name: values[good] for name, values in changes.items()}
                 arrays[way] = np.full(size, np.nan)
                 arrays[way][good] = zone_distances(base, *way, used)
-            assert arrays[way][i] == pytest.approx(zone.distance, rel=CLOSE, abs=0.0), (kind, way, i)
+            if kind == "turned" and size > FEW_PAIRS:  # of many pairs of caps a bound from above, docs/method.md 26
+                assert zone.distance * (1.0 - CLOSE) <= arrays[way][i] <= zone.distance * 1.2, (kind, way, i)
+            else:
+                assert arrays[way][i] == pytest.approx(zone.distance, rel=CLOSE, abs=0.0), (kind, way, i)
             compared += 1
     return compared
 
