@@ -1,0 +1,98 @@
+"""Verdicts and advice that a tolerance once made laxer than a value inside it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.corner_zones import _beyond
+from lasersafe.assessment.worked import _covering
+from lasersafe.hazard.marking import parse_marking
+from lasersafe.library.html import assessment_html
+from lasersafe.models import parse_case
+from lasersafe.results import ScaleNeed
+from lasersafe.results_scene import BeyondTarget
+from tests.regression.test_verdicts import HEAD, laser, person
+
+GAP = "1050-1065 D LB9; 1075-1090 D LB9"
+WEAK = "1050-1090 D LB9; 1068-1072 D LB1"
+WHOLE = "1050-1070 D LB9; >1070-1090 D LB9"
+
+
+def worn(wavelength: str, eyewear: str):
+    extra = "briefed = true" + (f'\neyewear = "{eyewear}"' if eyewear else "")
+    text = HEAD + laser(wavelength=wavelength) + person("Operator", "8 m", "operator", extra)
+    return assess(parse_case(text))
+
+
+@pytest.mark.parametrize("eyewear", [GAP, WEAK])
+def test_eyewear_with_a_gap_inside_the_tolerance_of_the_wavelength_answers_nothing(eyewear):
+    for wavelength in ("1070 nm", "1070 nm +- 10 nm"):
+        found = worn(wavelength, eyewear)
+        assert not any(need.verdict.enough for need in found.eyewear)
+        assert not any(scenario.answer for scenario in found.scenarios)
+
+
+def test_eyewear_whose_statements_meet_inside_the_tolerance_is_enough():
+    assert all(need.verdict.enough for need in worn("1070 nm +- 10 nm", WHOLE).eyewear)
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_marking_to_ask_for_covers_every_wavelength_of_a_tolerance(language):
+    found = worn("1070.0004 nm +- 10 nm", "")
+    (need,) = found.eyewear
+    statement = parse_marking(need.marking).statements[0]
+    assert statement.covers(1060.0004)
+    assert statement.covers(1080.0004)
+    assert need.marking in found.decision.wear
+    case = parse_case(HEAD + laser(wavelength="1070 nm +- 10 nm") + person("Operator", "8 m", "operator"))
+    assert "1060-1080 D LB" in assess(case, language).decision.wear
+
+
+def test_needs_of_several_corners_are_put_together_letter_by_letter():
+    (need,) = worn("1070 nm", "").eyewear
+    some, more = (
+        tuple(ScaleNeed(mode, number, 1.0, "W/m2") for mode, number in numbers)
+        for numbers in ((("D", 6), ("R", 3)), (("D", 4), ("R", 5)))
+    )
+    one = replace(need, scales=some, optical_density_exact=2.0)
+    other = replace(need, scales=more, optical_density_exact=2.5, reliable=False, no_reliance="a reason")
+    for group in ([one, other], [other, one]):
+        found = _covering(group)
+        assert found.marking == "1070 D LB6 + R LB5"
+        assert not found.reliable
+        assert found.no_reliance == "a reason"
+        assert found.optical_density_exact == 2.5
+    assert math.isinf(_covering([one, replace(one, optical_density_exact=math.inf)]).optical_density_exact)
+
+
+@pytest.mark.parametrize(("burns", "together"), [
+    ((False, None), None), ((None, True), True), ((False, False), False), ((False, True), True),
+])  # fmt: skip
+def test_what_cannot_be_judged_at_one_corner_is_not_below_the_ignition_threshold(burns, together):
+    base = BeyondTarget("W", "bare", True, "T", (0.0, 0.0, 1.0), (), "", 1.0, "", None, None, None)
+    assert _beyond(tuple(replace(base, can_ignite=one) for one in burns)).can_ignite is together
+
+
+def test_a_notebook_shows_nominal_95_percent_and_worst_corner():
+    page = assessment_html(worn("1070 nm +- 10 nm", ""))
+    for words in ("How sure the distances are", "Nominal", "95 %", "Worst corner", "None of these is a probability"):
+        assert words in page
+    assert "How sure the distances are" not in assessment_html(worn("1070 nm", ""))
+
+
+def test_eyewear_that_fails_at_one_corner_does_not_hide_that_none_can_be_relied_on_at_another():
+    (failing,) = worn("1070 nm", GAP).eyewear
+    assert failing.reliable
+    assert not failing.verdict.enough
+    passing = replace(
+        failing, verdict=replace(failing.verdict, enough=True), reliable=False, no_reliance="none can be relied on"
+    )
+    for group in ([failing, passing], [passing, failing]):
+        found = _covering(group)
+        assert not found.verdict.enough
+        assert not found.reliable
+        assert found.no_reliance == "none can be relied on"
