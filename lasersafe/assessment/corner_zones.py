@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import shapely
 
+from lasersafe.assessment.alike import alike
 from lasersafe.assessment.scene_zones import area_of, beyond_targets, zone_shapes
 from lasersafe.assessment.stage import Stage
 from lasersafe.results_scene import BeyondTarget, Polygon, ZoneShape
@@ -29,14 +30,7 @@ def beyond_over(stages: Sequence[Stage]) -> tuple[tuple[BeyondTarget, ...], tupl
 def _together(corners: list[tuple[ZoneShape, ...]]) -> tuple[ZoneShape, ...]:
     if len(corners) == 1:
         return corners[0]
-    groups: dict[tuple[object, ...], list[ZoneShape]] = {}
-    for shapes in corners:
-        seen: dict[tuple[object, ...], int] = {}
-        for one in shapes:
-            key = (one.kind, one.laser, one.setup, one.surface)
-            seen[key] = seen.get(key, 0) + 1
-            groups.setdefault((*key, seen[key]), []).append(one)
-    return tuple(_zone(group) for group in groups.values())
+    return tuple(_zone(group) for group in alike(corners, lambda one: (one.kind, one.laser, one.setup, one.surface)))
 
 
 def _union(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], float]:

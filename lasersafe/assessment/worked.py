@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from lasersafe.assessment.alike import alike
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.glowing import extended_scenarios
 from lasersafe.assessment.protection import answered, barrier_results, eyewear_of, protecting_barriers, stops
@@ -162,29 +163,13 @@ def _setup(group: tuple[SetupResult, ...]) -> SetupResult:
 
 
 def _worst(lists: list[list[T]], key: Callable[[T], Any], rank: Callable[[T], Any]) -> list[T]:
-    """Return, for each key and how often it has come up in its list, the entry of the highest rank."""
-    best: dict[Any, T] = {}
-    for entries in lists:
-        seen: dict[Any, int] = {}
-        for entry in entries:
-            name = key(entry)
-            seen[name] = seen.get(name, 0) + 1
-            place = (name, seen[name])
-            if place not in best or rank(entry) > rank(best[place]):
-                best[place] = entry
-    return list(best.values())
+    """Return of each group of entries that are the same in several corners that of the highest rank."""
+    return [max(group, key=rank) for group in alike(lists, key)]
 
 
 def _eyewear(lists: list[list[EyewearNeed]]) -> list[EyewearNeed]:
     """Return, for each laser, set-up, person and line, one need that covers those of all corners."""
-    groups: dict[Any, list[EyewearNeed]] = {}
-    for entries in lists:
-        seen: dict[Any, int] = {}
-        for entry in entries:
-            name = (entry.laser, entry.setup, entry.person)
-            seen[name] = seen.get(name, 0) + 1
-            groups.setdefault((*name, seen[name]), []).append(entry)
-    return [_covering(group) for group in groups.values()]
+    return [_covering(group) for group in alike(lists, lambda need: (need.laser, need.setup, need.person))]
 
 
 def _covering(group: list[EyewearNeed]) -> EyewearNeed:
