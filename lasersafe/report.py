@@ -12,7 +12,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.record_report import record_json, unit_key
 from lasersafe.reference import templates_path
 from lasersafe.report_scene import barriers_text, scene_json
-from lasersafe.report_uncertainty import uncertainty_json, uncertainty_text
+from lasersafe.report_uncertainty import finite, uncertainty_json, uncertainty_text
 from lasersafe.results import Assessment, Scenario, Step
 from lasersafe.wording import load_wording
 
@@ -128,11 +128,6 @@ def write_demo(folder: Path) -> dict[str, Any]:
     return {"case": str(case), **data}
 
 
-def _finite(value: float) -> float | None:
-    """Return a number for JSON, which knows no infinity: there it is null."""
-    return value if math.isfinite(value) else None
-
-
 def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
     return [
         {
@@ -140,7 +135,7 @@ def _steps(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
             "meaning": s.meaning,
             "formula": s.formula,
             "numbers": s.numbers,
-            "value": _finite(s.value),
+            "value": finite(s.value),
             "unit": s.unit,
             "source": s.source,
             "seen": s.seen,
@@ -163,10 +158,10 @@ def _scenario(s: Scenario) -> dict[str, Any]:
         "distance_m": s.distance,
         "duration_s": s.duration,
         "duration_reason": s.duration_reason,
-        unit_key("exposure", s.exposure_unit): _finite(s.exposure),
+        unit_key("exposure", s.exposure_unit): finite(s.exposure),
         unit_key("limit", s.exposure_unit): s.limit,
-        "ratio": _finite(s.ratio),
-        "ratio_by_rule_set": {name: _finite(value) for name, value in s.ratio_by_rule_set.items()},
+        "ratio": finite(s.ratio),
+        "ratio_by_rule_set": {name: finite(value) for name, value in s.ratio_by_rule_set.items()},
         "below_limit": s.below,
         "answer": s.answer,
         "struck_out": s.struck_out,
@@ -258,7 +253,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                 "setup": b.setup,
                 "way": b.way,
                 "distance_m": b.distance,
-                "irradiance_W_per_m2": _finite(b.irradiance),
+                "irradiance_W_per_m2": finite(b.irradiance),
                 "rating_W_per_m2": b.rating,
                 "rated_time_s": b.rated_time,
                 "holds": b.holds,
@@ -284,7 +279,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                         "knob": e.knob,
                         "now": e.now,
                         "then": e.then,
-                        "ratio": _finite(e.ratio),
+                        "ratio": finite(e.ratio),
                         "worst_then": e.worst_then,
                     }
                     for e in r.effects
@@ -296,7 +291,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                         "hazard": line.hazard,
                         unit_key("limit", line.unit): line.limit,
                         "limiting_aperture_m": line.limiting_aperture,
-                        "share_of_deciding": _finite(line.share),
+                        "share_of_deciding": finite(line.share),
                         "decides": line.decides,
                         "note": line.note,
                         "source": line.source,
@@ -324,7 +319,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                 "person": d.person,
                 "tissue": d.tissue,
                 "band": d.band,
-                "ratio": _finite(d.ratio),
+                "ratio": finite(d.ratio),
                 "below": d.below,
                 "rule": d.rule,
                 "rule_set": d.rule_set,

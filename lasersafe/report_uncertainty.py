@@ -10,7 +10,8 @@ from lasersafe.results import Assessment
 from lasersafe.results_uncertainty import DistanceSpread
 
 
-def _finite(value: float | None) -> float | None:
+def finite(value: float | None) -> float | None:
+    """Return a number that JSON knows, None for all others."""
     return None if value is None or not math.isfinite(value) else value
 
 
@@ -32,14 +33,14 @@ def uncertainty_json(a: Assessment) -> dict[str, Any]:
         "distances": [
             {
                 "laser": s.laser, "setup": s.setup, "way": s.way, "tissue": s.tissue,
-                "nominal_m": _finite(s.nominal), "worst_corner_m": _finite(s.worst),
-                "one_sided_95_percent_m": _finite(s.upper), "monte_carlo_error_m": _finite(s.upper_error),
+                "nominal_m": finite(s.nominal), "worst_corner_m": finite(s.worst),
+                "one_sided_95_percent_m": finite(s.upper), "monte_carlo_error_m": finite(s.upper_error),
                 "draws": s.draws, "seed": s.seed, "note": s.note,
                 "influences": [
                     {
-                        "input": n.name, "percent_per_percent": _finite(n.exponent),
-                        "at_lowest_m": _finite(n.low), "at_highest_m": _finite(n.high),
-                        "worst_if_known_m": _finite(n.known),
+                        "input": n.name, "percent_per_percent": finite(n.exponent),
+                        "at_lowest_m": finite(n.low), "at_highest_m": finite(n.high),
+                        "worst_if_known_m": finite(n.known),
                     }
                     for n in s.influences
                 ],
