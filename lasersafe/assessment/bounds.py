@@ -9,8 +9,8 @@ from lasersafe.assessment.markings import marking_edges
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.corner import COVERAGE
+from lasersafe.hazard.edges import wavelength_edges
 from lasersafe.limits import hazard_limits, rule_sets
-from lasersafe.limits.grid import grid_of
 from lasersafe.models import Case, Knob, SIValue, Toleranced, replaced, tolerances_of
 from lasersafe.models.messages import Place
 from lasersafe.models.values import Worst
@@ -103,7 +103,7 @@ def corners_of(case: Case) -> Corners:
     """
     found = tolerances_of(case)
     fixed: dict[Place, SIValue | Knob] = {}
-    choices: list[tuple[Toleranced, tuple[float, ...]]] = []
+    choices: list[tuple[Toleranced, tuple[float, float], tuple[float, ...]]] = []
     inputs: list[InputTolerance] = []
     marked = marking_edges(case) if found else ()
     for one in found:
@@ -111,16 +111,16 @@ def corners_of(case: Case) -> Corners:
         worst = worse_end(case, one)
         if worst in ("low", "high"):
             used: tuple[float, ...] = (low if worst == "low" else high,)
-            fixed[one.place] = _value(one, used[0], low)
+            fixed[one.place] = _value(one, used[0], (low, high))
         elif worst == "range":
             used = (low, high)
-            fixed[one.place] = Knob(_value(one, low, low), _value(one, high, low))
+            fixed[one.place] = Knob(*(_value(one, end, used) for end in used))
         else:
             used = (low, high)
             if one.place[-1] == "wavelength":
                 used = tuple(sorted({*_worst_wavelengths(low, high), *_between_marks(low, high, marked)}))
             used = tuple(dict.fromkeys(used))
-            choices.append((one, used))
+            choices.append((one, (low, high), used))
         tried = "monotone" if worst in ("low", "high") else "search"
         inputs.append(
             InputTolerance(
@@ -129,27 +129,25 @@ def corners_of(case: Case) -> Corners:
         )
     if not found or case.settings.decide_by == "as typed":
         return Corners((case,), tuple(inputs))
-    if math.prod(len(used) for _, used in choices) > MOST_CORNERS:
-        names = ", ".join(one.field for one, _ in choices)
+    if math.prod(len(used) for _, _, used in choices) > MOST_CORNERS:
+        names = ", ".join(one.field for one, _, _ in choices)
         message = (
             f"{names}: each carries a tolerance whose worse end is not known beforehand, and together they have more "
             f"than {MOST_CORNERS} corners; give the cautious value of some of them without a tolerance"
         )
         raise InputError(message)
     cases = []
-    for values in product(*(used for _, used in choices)):
-        own = {one.place: _value(one, value, ends_of(one)[0]) for (one, _), value in zip(choices, values, strict=True)}
+    for values in product(*(used for _, _, used in choices)):
+        own = {one.place: _value(one, value, ends) for (one, ends, _), value in zip(choices, values, strict=True)}
         corner = replaced(case, {**fixed, **own})
         corner._at_corner = True
         cases.append(corner)
     return Corners(tuple(cases), tuple(inputs))
 
 
-def _value(one: Toleranced, value: float, low: float) -> SIValue:
+def _value(one: Toleranced, value: float, ends: tuple[float, ...]) -> SIValue:
     """Return a value of the corner; its text says where it comes from."""
-    end = "lowest" if value == low else "highest"
-    if one.place[-1] == "wavelength" and value not in ends_of(one):
-        end = "worst"
+    end = "lowest" if value == ends[0] else "highest" if value == ends[1] else "worst"
     shown = format_quantity(value, one.value.unit, _DIGITS)
     return SIValue(value, f"{shown} ({end} of {one.value.typed})", one.value.unit)
 
@@ -168,13 +166,7 @@ def _worst_wavelengths(low: float, high: float) -> tuple[float, ...]:
     Between two edges of the tables every limit runs one way in wavelength, so ends and both sides of each edge are
     enough.
     """
-    edges = {
-        float(edge) * 1e-9
-        for name in rule_sets()
-        for tissue in ("eye", "skin")
-        for edge in grid_of(name, tissue).wavelength_edges
-    }
-    inside = [at * side for at in sorted(edges) for side in (1.0 - _EDGE, 1.0, 1.0 + _EDGE)]
+    inside = [at * side for at in wavelength_edges(rule_sets()) for side in (1.0 - _EDGE, 1.0, 1.0 + _EDGE)]
     tried = [low, *(at for at in inside if low < at < high), high]
     worst = {low, high}
     for name in rule_sets():

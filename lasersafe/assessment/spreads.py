@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -66,14 +66,15 @@ def uncertainty_of(
     with_spreads : bool
         False where nobody prints them: the inputs and corners alone are returned.
     """
-    moved = bool(corners.inputs) and case.settings.decide_by != "as typed"
-    nominal = contexts(case, found[0].rule_sets) if moved else found
-    used = {one.field: one.used for one in corners.inputs}
-    spreads: list[DistanceSpread] = []
-    for context, setup in zip(nominal, setups, strict=True):
-        if setup.fitted and with_spreads:
-            spreads += [_spread(context, setup.zone(way, tissue), used) for way, tissue in ZONES]
     as_typed = case.settings.decide_by_reason if corners.inputs and case.settings.decide_by == "as typed" else ""
+    spreads: list[DistanceSpread] = []
+    if with_spreads:
+        moved = corners.inputs and not as_typed
+        nominal = contexts(case, found[0].rule_sets) if moved else found
+        used = {one.field: one.used for one in corners.inputs}
+        for context, setup in zip(nominal, setups, strict=True):
+            if setup.fitted:
+                spreads += [_spread(context, setup.zone(way, tissue), used) for way, tissue in ZONES]
     return Uncertainty(corners.inputs, tuple(spreads), _sentence(spreads, wording), len(corners.cases), as_typed)
 
 
@@ -151,10 +152,9 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
 
     try:
         nominal = float(zone_distances(context, way, tissue, {})) if used else zone.distance
-        critical = critical_values(context)
 
         def farthest(some: list[Uncertain]) -> float:
-            return _worst(evaluate, some, tried, critical, possible)
+            return _worst(context, evaluate, some, tried, possible)
 
         first = (way, tissue) == ZONES[0]
         inputs, tried = inputs_of(context, way, used) if used or first else ([], {})
@@ -170,11 +170,7 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
 
 
 def _worst(
-    evaluate: Evaluate,
-    uncertain: list[Uncertain],
-    tried: Mapping[str, Tried],
-    critical: Mapping[str, Sequence[float]],
-    possible: Possible,
+    context: Context, evaluate: Evaluate, uncertain: list[Uncertain], tried: Mapping[str, Tried], possible: Possible
 ) -> float:
     """Return the farthest distance over all that the corners of a case take."""
     values: dict[str, tuple[float, ...]] = {}
@@ -187,7 +183,7 @@ def _worst(
     if len(values) < len(uncertain):  # settings that are searched
         known = {name: places[0] for name, places in values.items() if len(places) == 1}
         directions = {one.name: 1 if known[one.name] > one.nominal else -1 for one in uncertain if one.name in known}
-        return worst_corner(evaluate, uncertain, directions, critical, possible).value
+        return worst_corner(evaluate, uncertain, directions, critical_values(context), possible).value
     grid = np.meshgrid(*(np.array(places) for places in values.values()), indexing="ij")
     return float(np.max(evaluate({name: one.reshape(-1) for name, one in zip(values, grid, strict=True)})))
 
