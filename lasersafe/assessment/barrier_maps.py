@@ -9,15 +9,15 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.lines import power_of_all
 from lasersafe.assessment.loads import barrier_for, load_on
+from lasersafe.assessment.scenarios import WAYS
 from lasersafe.assessment.scene_barriers import in_irradiance
 from lasersafe.assessment.stage import Stage
 from lasersafe.results_barriers import BarrierMap
 from lasersafe.scene.screens import Screen
 
 FLOAT = NDArray[np.float64]
-WAYS = ("direct", "mirror", "scatter")
 COLUMNS, ROWS = 120, 36
 HIGHEST = 4.0  # m: above it nobody looks at a barrier; a higher one is shown up to here
 
@@ -79,10 +79,9 @@ def _on(stage: Stage, screen: Screen, way: str, x: FLOAT, y: FLOAT, z: FLOAT) ->
     for context in stage.contexts:
         if not context.setup.fitted or not stage.poses(context, "running"):
             continue
-        powers = [own.space.highest_mean_power for own in every_context(context).values()]
-        if None in powers:
+        power = power_of_all(context)
+        if power is None:
             return np.full(total.shape, math.inf)
-        power = sum(p for p in powers if p is not None)
         best = np.zeros(total.shape)
         for source in stage.sources(context, way, "eye"):
             best = np.maximum(best, in_irradiance(stage, source, power).ratio(xs, ys, zs))

@@ -66,6 +66,12 @@ def every_context(context: Context) -> dict[str, Context]:
     return {f"{context.wavelength * 1e9:.6g} nm, main beam": context, **line_contexts(context)}
 
 
+def power_of_all(context: Context) -> float | None:
+    """Return the highest mean power of all wavelengths together, None where one has none, as a single pulse. [W]."""
+    powers = [own.space.highest_mean_power for own in every_context(context).values()]
+    return None if None in powers else sum(power for power in powers if power is not None)
+
+
 def _lines(found: dict[str, Context], tissue: str, duration: float) -> list[Line]:
     result = []
     for name, c in found.items():

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.pose import Pose, nearest_on
-from lasersafe.assessment.protection import _mean_power, _per_pulse
+from lasersafe.assessment.protection import _per_pulse
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
 from lasersafe.hazard.eyewear_need import corner_emissions
@@ -92,13 +92,13 @@ def load_on(stage: Stage, context: Context, way: str, screen: Screen) -> Load:
     curved mirror has its own beam, which may be narrower.
     """
     lines = list(every_context(context).values())
-    powers = [_mean_power(own) for own in lines]
+    powers = [own.space.highest_mean_power for own in lines]
     worst = context.emission("eye", context.duration(way)[0])
     corners = corner_emissions(context.space, worst, context.wavelength)
     emission = max(corners, key=lambda one: one.pulse_energy)
     pulses = [own.space.highest_pulse_energy for own in lines]
     pulses[0] = max(pulses[0], emission.pulse_energy)
-    power = None if None in powers else sum(p for p in powers if p is not None)
+    power = power_of_all(context)
     facts = {
         "mean_power": power,
         "pulse_energy": sum(pulses) if emission.kind != "continuous" else None,

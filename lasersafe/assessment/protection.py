@@ -27,11 +27,6 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 
-def _mean_power(context: Context) -> float | None:
-    """Return the highest mean power that the settings allow, None for a single pulse. [W]."""
-    return context.space.highest_mean_power
-
-
 def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: float) -> tuple[float, Step]:
     if way == "scatter":
         model = context.case.settings.scatter_model
@@ -77,7 +72,7 @@ def _per_pulse(irradiance: float, energy: float, power: float | None) -> float:
 def barrier_results(context: Context) -> list[BarrierResult]:
     """Return what falls on each barrier on each way that it has to stop, with a verdict."""
     found = []
-    power = _mean_power(context)
+    power = context.space.highest_mean_power
     for barrier in context.case.barrier:
         if barrier.laser not in (None, context.laser.name):
             continue
@@ -109,7 +104,7 @@ def barrier_results(context: Context) -> list[BarrierResult]:
                 irradiance, step = _barrier_irradiance(context, barrier, way, power)
                 per_pulse = _per_pulse(irradiance, most, power)
                 for line in line_contexts(context).values():
-                    more = _mean_power(line)
+                    more = line.space.highest_mean_power
                     own = math.inf if more is None else _barrier_irradiance(line, barrier, way, more)[0]
                     irradiance += own
                     per_pulse += _per_pulse(own, line.space.highest_pulse_energy, more)

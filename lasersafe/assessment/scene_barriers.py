@@ -11,9 +11,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.loads import Held, barrier_for, part_of_line
-from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.irradiance_map import peak_on_barrier
 from lasersafe.hazard.windows import can_be_reached_over, needed_height, rated_distances
@@ -161,12 +160,8 @@ def _way(
 
 def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, ...]:
     """Return how near the barrier may stand with its rating; all wavelengths are taken with the power of all."""
-    lines = list(every_context(context).values())
-    powers = [_mean_power(own) for own in lines]
-    if one.rating is None or None in powers:
-        return ()
-    power = sum(p for p in powers if p is not None)
-    if not power > 0.0:
+    power = power_of_all(context)
+    if one.rating is None or power is None or not power > 0.0:
         return ()
     items = [i for pose in stage.poses(context, "running") for i in stage.lit(context, pose)]
     flat = max((i.reflectance for i in items if i.mirror and i.shape not in ("convex", "concave")), default=1.0)
@@ -176,7 +171,7 @@ def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, .
     def keep(place: str, distance: float) -> None:
         found[place] = max(found.get(place, 0.0), distance)
 
-    for own in lines:
+    for own in every_context(context).values():
         near = rated_distances(
             power, one.rating, own.beam, mirror_reflectance=flat, scatter_reflectance=scatter,
             model=stage.case.settings.scatter_model,
@@ -204,10 +199,9 @@ def _aimed(stage: Stage, context: Context, way: str) -> list[tuple[float, Vector
 
     Nothing that stands between is counted. All wavelengths are taken with the power of all.
     """
-    powers = [_mean_power(own) for own in every_context(context).values()]
-    if None in powers:
+    power = power_of_all(context)
+    if power is None:
         return [(math.inf, None) for _ in stage.scene.barrier]
-    power = sum(p for p in powers if p is not None)
     sources = [in_irradiance(stage, s, power) for s in stage.sources(context, way, "eye")]
     tables = [_places(stage.screens[entry.name], sources) for entry in stage.scene.barrier]
     if not tables or not sources:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.protection import _mean_power
 from lasersafe.hazard import cameras
 from lasersafe.results_advice import CameraLine
 
@@ -48,7 +47,11 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     )
     emission = context.emission("eye", context.duration("scatter")[0])
     pulsed = emission.kind != "continuous"
-    amount = max(emission.pulse_energy, context.space.highest_pulse_energy) if pulsed else _mean_power(context) or 0.0
+    amount = (
+        max(emission.pulse_energy, context.space.highest_pulse_energy)
+        if pulsed
+        else context.space.highest_mean_power or 0.0
+    )
     pulse = emission.pulse_duration if pulsed else None
     rate = emission.repetition_rate or None if pulsed else None
     place = (*entry.position.pair, float(entry.height))

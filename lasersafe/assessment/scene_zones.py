@@ -11,7 +11,6 @@ import shapely
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP
-from lasersafe.assessment.protection import _mean_power
 from lasersafe.assessment.stage import Stage
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.ignition import ignition_distance, screening_thresholds, user_threshold
@@ -156,7 +155,7 @@ def ignition_source(stage: Stage, context: Context, source: Source) -> Source | 
     lines = list(every_context(context).values())
     found = []
     for own in lines:
-        power = _mean_power(own)
+        power = own.space.highest_mean_power
         if power is None:
             return None
         amount = power * len(lines)
@@ -235,7 +234,7 @@ def _beyond(
     threshold, words = threshold_of(stage)
     backing = None if target.behind_distance is None else float(target.behind_distance)
     lines = list(every_context(context).values())
-    powers = [_mean_power(own) for own in lines]
+    powers = [own.space.highest_mean_power for own in lines]
     irradiance = None
     if backing is not None and None not in powers:
         irradiance = 0.0
