@@ -65,10 +65,11 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     placed = [one if one.scene is None else scene_part.placed_case(one) for one in corners.cases]
     with without_limit_steps(not in_full):
         worked = worst_of([worked_out(one, sets, wording) for one in placed])
-    case, found, setups, stage = worked.case, worked.found, worked.setups, worked.stage
-    scenarios, eyewear, barriers, cells = worked.scenarios, worked.eyewear, worked.barriers, worked.cells
+    case, found, setups = worked.case, worked.found, worked.setups
+    scenarios, eyewear, barriers = worked.scenarios, worked.eyewear, worked.barriers
     persons = {person.name: person for person in case.person}
-    words = conditions(case, found, scenarios, eyewear)
+    every = [one.found for one in worked.each]
+    words = conditions(case, every, eyewear)
     controls = controls_of(case, wording, words, scenarios)
     scenarios = with_controls(scenarios, controls)
     fitted = {(s.laser, s.setup) for s in setups if s.fitted} | {(ALL_LASERS, "")}
@@ -77,8 +78,8 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     by_barrier = {s.key for s in scenarios if any(stopped_by(case, s, b, persons[s.person]) for b in barriers)}
     parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
     findings = control_findings(parts, controls, fitted, by_barrier)
-    record = record_of(typed, case, found, scenarios, eyewear, barriers, words, findings)
-    decision, draft = decision_of(case, found, setups, scenarios, eyewear, barriers, record, wording)
+    record = record_of(typed, case, every, scenarios, eyewear, barriers, words, findings)
+    decision, draft = decision_of(case, every, setups, scenarios, eyewear, barriers, record, wording)
     people = {
         "assessor": case.in_charge.assessor,
         "laser_safety_officer": case.in_charge.laser_safety_officer,
@@ -86,12 +87,12 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         "venue": case.in_charge.venue,
     }
     scene = None
-    if stage is not None:
-        scene = scene_part.scene_result(stage, scenarios, cells, wording, worked.other_stages)
+    if worked.stage is not None:
+        scene = scene_part.scene_result(worked, scenarios, wording)
         decision = scene_part.scene_decision(decision, scene, wording)
     uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full)
     decision = sure_decision(decision, uncertainty, wording)
-    days = ultraviolet_days(found, scenarios)
+    days = ultraviolet_days(worked.each)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     return Assessment(
@@ -117,13 +118,13 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         units=case.units,
         record=record,
         draft_reasons=draft,
-        settings=setting_reports(found),
-        class_checks=class_checks(found) if in_full else (),
+        settings=setting_reports(every),
+        class_checks=class_checks(every) if in_full else (),
         ultraviolet=days,
-        scans=tuple(scan for context in found for scan in scan_results(context)),
-        sums=tuple(one for context in found if context.setup.fitted for one in sum_results(context)),
-        modules=tuple(one for context in found if context.setup.fitted for one in module_results(context)),
-        extended=tuple(one for context in found for one in extended_results(context)),
+        scans=scan_results(every),
+        sums=sum_results(every),
+        modules=module_results(every),
+        extended=extended_results(every),
         rules=rule_sentences(setups),
         uncertainty=uncertainty,
         scene=scene,

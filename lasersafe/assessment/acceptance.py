@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.alike import over
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.scenarios import WAYS, distance_from
 from lasersafe.errors import CaseError, Fault
@@ -17,6 +18,7 @@ from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario
 from lasersafe.typed import shown
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, MeasuredReading, Person
@@ -26,9 +28,53 @@ LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have
 
 
 def expected_of(
-    found: list[Context], scenarios: list[Scenario], eyewear: list[EyewearNeed], barriers: list[BarrierResult]
+    corners: Sequence[Sequence[Context]],
+    scenarios: list[Scenario],
+    eyewear: list[EyewearNeed],
+    barriers: list[BarrierResult],
 ) -> tuple[Expected, ...]:
-    """Return the expected readings of every effect of the fitted set-ups."""
+    """Return the expected readings of every effect of the fitted set-ups.
+
+    A reading stands against the most that its own light can show, so of several corners of the tolerances the highest
+    value counts; of several wavelengths or pulse patterns, which have limits of their own, the lowest of these.
+
+    Parameters
+    ----------
+    corners : sequence of sequence of Context
+        The set-ups at every corner.
+    scenarios, eyewear, barriers : list
+        The worst of all corners.
+    """
+    kinds: dict[Hashable, list[Sequence[Context]]] = {}
+    for found in corners:
+        kinds.setdefault(tuple(_light(context) for context in found), []).append(found)
+
+    def of_kind(same: list[Sequence[Context]]) -> tuple[Expected, ...]:
+        return over(same, lambda found: _rows(found, scenarios, eyewear, barriers), _key, _highest)
+
+    rows = over(list(kinds.values()), of_kind, _key, _lowest)
+    return tuple(replace(row, key=f"A{number}") for number, row in enumerate(rows, 1))
+
+
+def _light(context: Context) -> Hashable:
+    return context.wavelength, tuple(float(line.wavelength) for line in context.laser.line), context.space
+
+
+def _key(row: Expected) -> tuple[str, ...]:
+    return row.laser, row.setup, row.what, row.where, row.way, row.unit
+
+
+def _highest(rows: list[Expected]) -> Expected:
+    return max(rows, key=lambda row: badness(row.value))
+
+
+def _lowest(rows: list[Expected]) -> Expected:
+    return min(rows, key=lambda row: -badness(-row.value))
+
+
+def _rows(
+    found: Sequence[Context], scenarios: list[Scenario], eyewear: list[EyewearNeed], barriers: list[BarrierResult]
+) -> list[Expected]:
     rows: list[Expected] = []
     for context in found:
         if not context.setup.fitted:
@@ -37,7 +83,7 @@ def expected_of(
         rows += _at_persons(context, own)
         rows += _behind_eyewear(context, own, eyewear)
         rows += _at_barriers(context, barriers)
-    return tuple(replace(row, key=f"A{number}") for number, row in enumerate(rows, 1))
+    return rows
 
 
 def _row(

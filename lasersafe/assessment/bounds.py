@@ -6,10 +6,12 @@ import math
 from itertools import pairwise, product
 
 from lasersafe.assessment.markings import marking_edges
+from lasersafe.assessment.together import bands
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.corner import COVERAGE
 from lasersafe.hazard.edges import wavelength_edges
+from lasersafe.hazard.reflectance import material_reflectance, materials
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.models import Case, Knob, SIValue, Toleranced, replaced, tolerances_of
 from lasersafe.models.messages import Place
@@ -106,6 +108,7 @@ def corners_of(case: Case) -> Corners:
     choices: list[tuple[Toleranced, tuple[float, float], tuple[float, ...]]] = []
     inputs: list[InputTolerance] = []
     marked = marking_edges(case) if found else ()
+    together = len(case.laser) > 1 or any(laser.line for laser in case.laser)
     for one in found:
         low, high = ends_of(one)
         worst = worse_end(case, one)
@@ -118,7 +121,8 @@ def corners_of(case: Case) -> Corners:
         else:
             used = (low, high)
             if one.place[-1] == "wavelength":
-                used = tuple(sorted({*_worst_wavelengths(low, high), *_between_marks(low, high, marked)}))
+                found_waves = {*_worst_wavelengths(low, high, together), *_between_marks(low, high, marked)}
+                used = tuple(sorted({*found_waves, *_brightest(case, low, high)}))
             used = tuple(dict.fromkeys(used))
             choices.append((one, (low, high), used))
         tried = "monotone" if worst in ("low", "high") else "search"
@@ -160,11 +164,24 @@ def _between_marks(low: float, high: float, marked: tuple[float, ...]) -> tuple[
     return (*inside, *middles) if inside else ()
 
 
-def _worst_wavelengths(low: float, high: float) -> tuple[float, ...]:
+def _brightest(case: Case, low: float, high: float) -> tuple[float, ...]:
+    """Return the wavelengths inside a range at which a material of the case reflects more than at both ends."""
+    found = set()
+    for surface in case.surface:
+        if surface.material_key is None:
+            continue
+        rows = [row.wavelength for row in materials()[surface.material_key].rows if low < row.wavelength < high]
+        tried = [low, high, *rows]
+        values = [material_reflectance(surface.material_key, surface.finish, at).value for at in tried]
+        found.add(tried[values.index(max(values))])
+    return tuple(found)
+
+
+def _worst_wavelengths(low: float, high: float, together: bool) -> tuple[float, ...]:
     """Return the wavelengths of a range, in metres, at which some limit of some rule set is lowest, and both ends.
 
     Between two edges of the tables every limit runs one way in wavelength, so ends and both sides of each edge are
-    enough.
+    enough. Of light that can add to other light it is the lowest of every hazard in every band.
     """
     inside = [at * side for at in wavelength_edges(rule_sets()) for side in (1.0 - _EDGE, 1.0, 1.0 + _EDGE)]
     tried = [low, *(at for at in inside if low < at < high), high]
@@ -172,9 +189,11 @@ def _worst_wavelengths(low: float, high: float) -> tuple[float, ...]:
     for name in rule_sets():
         for tissue in ("eye", "skin"):
             for duration in _DURATIONS:
-                limits = [
-                    min(float(one.radiant_exposure) for one in hazard_limits(name, tissue, at, duration))
-                    for at in tried
-                ]
-                worst.add(tried[limits.index(min(limits))])
+                lowest: dict[tuple[str, int], tuple[float, float]] = {}
+                for at in tried:
+                    for one in hazard_limits(name, tissue, at, duration):
+                        for kind in product((one.name,), bands(at)) if together else (("", 0),):
+                            here = (float(one.radiant_exposure), at)
+                            lowest[kind] = min(lowest.get(kind, here), here)
+                worst |= {at for _, at in lowest.values()}
     return tuple(sorted(worst))

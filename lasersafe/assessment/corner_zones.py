@@ -39,7 +39,7 @@ def _union(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], f
 
 
 def _zone(group: list[ZoneShape]) -> ZoneShape:
-    farthest = max(group, key=lambda one: one.distance)
+    farthest = max(group, key=lambda one: badness(one.distance))
     if all(one.polygons == farthest.polygons for one in group):
         return farthest
     parts, area = _union([one.polygons for one in group])
@@ -57,7 +57,7 @@ def _zone(group: list[ZoneShape]) -> ZoneShape:
 
 
 def _beyond(group: tuple[BeyondTarget, ...]) -> BeyondTarget:
-    farthest = max(group, key=lambda one: (not one.ends_at, one.distance))
+    farthest = max(group, key=lambda one: (not one.ends_at, badness(one.distance)))
     heat = [one.backing_irradiance for one in group if one.backing_irradiance is not None]
     fire = [one.ignition_distance for one in group if one.ignition_distance is not None]
     burns = [one.can_ignite for one in group]
@@ -65,6 +65,6 @@ def _beyond(group: tuple[BeyondTarget, ...]) -> BeyondTarget:
         farthest,
         polygons=_union([one.polygons for one in group])[0] if len(group) > 1 else farthest.polygons,
         backing_irradiance=max(heat, key=badness) if heat else None,
-        ignition_distance=max(fire) if fire else None,
+        ignition_distance=max(fire, key=badness) if fire else None,
         can_ignite=True if True in burns else None if None in burns else False,
     )

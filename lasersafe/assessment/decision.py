@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.assessment.together import ALL_LASERS, any_adds, wavelengths_of
+from lasersafe.assessment.together import ALL_LASERS, Waves, any_adds, wavelengths_over
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
@@ -19,16 +20,17 @@ from lasersafe.results import (
     SetupResult,
     Zone,
 )
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
     from lasersafe.wording import Wording
 
 
-def conditions(case: Case, found: list[Context], scenarios: list[Scenario], eyewear: list[EyewearNeed]) -> set[str]:
-    """Return the condition words of the wording files that hold in this case."""
+def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[EyewearNeed]) -> set[str]:
+    """Return the condition words of the wording files that hold in this case, at any corner of its tolerances."""
     words = {"spectators"} if any(p.role in ("spectator", "passer-by") for p in case.person) else set()
-    for context in found:
+    for context in (one for found in corners for one in found):
         lam = context.wavelength
         kinds = {context.setup.kind}
         words |= {"lens"} if "lens" in kinds else set()
@@ -52,7 +54,7 @@ def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
     for setup in setups:
         for zone in setup.zones:
             values = zone.by_rule_set
-            if len(values) > 1 and max(values.values()) > 1.01 * min(values.values()):
+            if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
                 found.append(
                     RuleSetDifference(
                         f"{setup.laser}, {setup.setup}: {zone.way}, {zone.tissue}",
@@ -73,27 +75,28 @@ def metres(distance: float, with_feet: bool = True) -> str:
     return f"{rounded:,.{digits}f} m{tail}".replace(",", " ")
 
 
-def _reach(setups: list[SetupResult], found: list[Context], ways: tuple[str, ...]) -> tuple[Zone, SetupResult, float]:
+def _reach(
+    setups: list[SetupResult], wavelengths: dict[tuple[str, str], Waves], ways: tuple[str, ...]
+) -> tuple[Zone, SetupResult, float]:
     """Return the farthest zone, its set-up, and how far all fitted lasers reach together.
 
     Fractions of the limit fall with the square of the distance, so several lasers reach together as far as the root of
-    the sum of the squares of their distances; that counts lasers whose fractions add.
+    the sum of the squares of their distances; that counts lasers whose fractions add at any corner.
     """
     pairs = [(zone, setup) for setup in setups for zone in setup.zones if zone.way in ways]
-    zone, farthest = max(pairs, key=lambda pair: pair[0].distance)
-    wavelengths = wavelengths_of(found)
+    zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
     own_waves = wavelengths[farthest.laser, farthest.setup]
     squares = 0.0
     for setup in setups:
         if any_adds(zone.tissue, own_waves, wavelengths[setup.laser, setup.setup]):
             own = [z.distance for z in setup.zones if z.way in ways and z.tissue == zone.tissue]
-            squares += max(own) ** 2
+            squares += max(own, key=badness) ** 2
     return zone, farthest, math.sqrt(squares)
 
 
 def decision_of(
     case: Case,
-    found: list[Context],
+    corners: Sequence[Sequence[Context]],
     setups: list[SetupResult],
     scenarios: list[Scenario],
     eyewear: list[EyewearNeed],
@@ -101,11 +104,26 @@ def decision_of(
     record: Record,
     wording: Wording,
 ) -> tuple[Decision, tuple[str, ...]]:
-    """Return the block that a producer reads aloud, and why the sheet cannot stop being a draft."""
+    """Return the block that a producer reads aloud, and why the sheet cannot stop being a draft.
+
+    Parameters
+    ----------
+    case : Case
+        The case, for its persons and units.
+    corners : sequence of sequence of Context
+        The set-ups at every corner of the tolerances.
+    setups, scenarios, eyewear, barriers : list
+        The worst of all corners.
+    record : Record
+        With findings on controls and readings.
+    wording : Wording
+        Language of the sentences.
+    """
     fitted = [s for s in setups if s.fitted]
     aids = any(p.aided and p.role in ("spectator", "passer-by") for p in case.person)
-    direct, direct_setup, far = _reach(fitted, found, ("direct", "aided") if aids else ("direct",))
-    _, _, near = _reach(fitted, found, ("scatter",))
+    waves = wavelengths_over(corners)
+    direct, direct_setup, far = _reach(fitted, waves, ("direct", "aided") if aids else ("direct",))
+    _, _, near = _reach(fitted, waves, ("scatter",))
     mine = [s for s in scenarios if _is_fitted(s, fitted)]
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
     uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]
@@ -216,7 +234,7 @@ class _Sentences:
         own = [b for b in barriers if any(b.laser == s.laser and b.setup == s.setup for s in fitted)]
         if not own:
             return self.text("say.no_barrier", laser=direct_setup.laser)
-        worst = max(own, key=lambda b: (not b.holds, b.irradiance))
+        worst = max(own, key=lambda b: (not b.holds, badness(b.irradiance)))
         way = self.text(f"way.{worst.way}")
         first = self.text("say.must_hold", barrier=worst.barrier, load=self._density(worst.irradiance), way=way)
         failing = list(dict.fromkeys(b.barrier for b in own if not b.holds))
@@ -262,7 +280,7 @@ class _Sentences:
         """Return the worst scenarios without an answer, and what else has to be known."""
         found: list[str] = []
         above: list[str] = []
-        for scenario in sorted(open_ones, key=lambda s: -s.ratio)[:4]:
+        for scenario in sorted(open_ones, key=lambda s: -badness(s.ratio))[:4]:
             above.append(
                 self.text(
                     "say.above",
@@ -276,8 +294,8 @@ class _Sentences:
         for setup in fitted:
             reach = setup.zone("direct", "eye").distance
             others = [s for s in setups if s.laser == setup.laser and not s.fitted]
-            worse = max(others, key=lambda s: s.zone("direct", "eye").distance, default=None)
-            if worse is not None and worse.zone("direct", "eye").distance > reach:
+            worse = max(others, key=lambda s: badness(s.zone("direct", "eye").distance), default=None)
+            if worse is not None and not worse.zone("direct", "eye").distance <= reach:
                 reached = self._metres(worse.zone("direct", "eye").distance)
                 found.append(
                     self.text("say.other_setup", laser=setup.laser, setup=setup.setup, other=worse.setup, reach=reached)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.hazard.extended import (
     SourceFinding,
@@ -21,6 +22,7 @@ from lasersafe.hazard.radiance import mean_radiance, radiance_limit
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, ExtendedResult, Scenario, SetupResult, Step
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Extended, Person
@@ -44,8 +46,35 @@ def _fed_by(context: Context) -> list[Extended]:
     return [e for e in context.case.extended if e.laser == context.laser.name] if context.setup.fitted else []
 
 
-def extended_results(context: Context) -> list[ExtendedResult]:
-    """Return how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at."""
+def extended_results(corners: Sequence[Sequence[Context]]) -> tuple[ExtendedResult, ...]:
+    """Return how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at.
+
+    Parameters
+    ----------
+    corners : sequence of sequence of Context
+        The set-ups at every corner of the tolerances; of each result the worst is kept.
+    """
+    return over(
+        corners, lambda found: [one for context in found for one in _extended_results(context)],
+        lambda one: (one.source, one.laser, one.tissue), _worst_source,
+    )  # fmt: skip
+
+
+def _worst_source(group: list[ExtendedResult]) -> ExtendedResult:
+    worst = max(group, key=lambda one: badness(one.worst_ratio))
+    seen = [one for one in group if one.radiance is not None and one.radiance_limit is not None]
+    brightest = max(seen, key=lambda one: badness((one.radiance or 0.0) / (one.radiance_limit or 1.0)), default=worst)
+    return replace(
+        worst,
+        distance=max((one.distance for one in group), key=badness),
+        by_rule_set=highest(one.by_rule_set for one in group),
+        radiance=brightest.radiance,
+        radiance_limit=brightest.radiance_limit,
+        radiance_source=brightest.radiance_source,
+    )
+
+
+def _extended_results(context: Context) -> list[ExtendedResult]:
     found = []
     for extended in _fed_by(context):
         source, nearest = source_of(extended), float(extended.nearest)
@@ -58,7 +87,7 @@ def extended_results(context: Context) -> list[ExtendedResult]:
                 ratio = _ratio(context, rule_set, tissue, duration, source)
                 reaches[rule_set] = extended_distance(ratio, nearest)
                 worst[rule_set] = most_hazardous_distance(ratio, nearest)
-            decided = max(worst, key=lambda name: worst[name][1])
+            decided = max(worst, key=lambda name: badness(worst[name][1]))
             place, highest = worst[decided]
             top = _top(context, decided, tissue, duration, source, place)
             result = ExtendedResult(
@@ -96,7 +125,7 @@ def _top(
             source_findings(rule_set, tissue, one, context.wavelength, duration, source, place)[0]
             for one in context.emissions(tissue, duration)
         ),
-        key=lambda found: found.ratio,
+        key=lambda found: badness(found.ratio),
     )
 
 
@@ -143,7 +172,7 @@ def _scenario(
     aided = person.aided and tissue == "eye"
     gain = max(1.0, aid_of(person).gain(context.wavelength)) if aided else 1.0
     ratios = {name: top.ratio * gain for name, top in tops.items()}
-    decided = max(ratios, key=lambda name: ratios[name])
+    decided = max(ratios, key=lambda name: badness(ratios[name]))
     top, worst = tops[decided], ratios[decided]
     exposure = worst * top.limit
     criterion = Criterion(

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.alike import over
 from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.hazard.combine import (
@@ -29,6 +31,7 @@ from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.side_by_side import side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, EyewearNeed, LineShare, ModuleResult, Scenario, Step, SumResult, Zone
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import ExtraLine, Person
@@ -166,7 +169,7 @@ def sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dict
     """
     found = every_context(context)
     reaches, duration = _reaches(found, way, tissue)
-    decided = max(reaches, key=lambda name: reaches[name].distance)
+    decided = max(reaches, key=lambda name: badness(reaches[name].distance))
     reach = reaches[decided]
     sums = _sums_there(found, way, tissue, decided, duration, reach.distance)
     there = next(s for s in sums if s.group == reach.group)
@@ -265,8 +268,16 @@ def scenario_with_lines(context: Context, person: Person, scenario: Scenario) ->
     )
 
 
-def sum_results(context: Context) -> list[SumResult]:
-    """Return the sums of a laser with further wavelengths, for the sheet."""
+def sum_results(corners: Sequence[Sequence[Context]]) -> tuple[SumResult, ...]:
+    """Return the sums of fitted lasers with further wavelengths, for the sheet; of several corners the farthest."""
+    return over(
+        corners, lambda found: [one for context in found if context.setup.fitted for one in _sum_results(context)],
+        lambda one: (one.laser, one.setup, one.way, one.tissue),
+        lambda group: max(group, key=lambda one: badness(one.distance)),
+    )  # fmt: skip
+
+
+def _sum_results(context: Context) -> list[SumResult]:
     if not context.laser.line:
         return []
     return [sum_result(context, way, tissue)[0] for way in ("direct", "scatter") for tissue in ("eye", "skin")]
@@ -302,8 +313,19 @@ def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:
     return result
 
 
-def module_results(context: Context) -> list[ModuleResult]:
-    """Return how the beams of a module meet the pupil of each person; the bound of one point source decides."""
+def module_results(corners: Sequence[Sequence[Context]]) -> tuple[ModuleResult, ...]:
+    """Return how the beams of each fitted module meet the pupil of each person; the bound of one point source decides.
+
+    Of several corners of the tolerances that with the largest share of the power in the pupil is kept.
+    """
+    return over(
+        corners, lambda found: [one for context in found if context.setup.fitted for one in _module_results(context)],
+        lambda one: (one.laser, one.setup, one.person),
+        lambda group: max(group, key=lambda one: (badness(one.joined), badness(one.offset))),
+    )  # fmt: skip
+
+
+def _module_results(context: Context) -> list[ModuleResult]:
     module = context.laser.module
     if module is None:
         return []

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, distance_from, person_duration
-from lasersafe.hazard.class_check import UNKNOWN, class_finding
+from lasersafe.hazard.class_check import CLASS_ORDER, UNKNOWN, class_finding
 from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
@@ -28,6 +29,10 @@ from lasersafe.results import (
     Step,
     UltravioletDay,
 )
+from lasersafe.worst import badness
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.worked import Worked
 
 TISSUES = ("eye", "skin")
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
@@ -70,16 +75,32 @@ def _rules(
     )  # fmt: skip
 
 
-def setting_reports(found: list[Context]) -> tuple[SettingReport, ...]:
-    """Return the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings."""
+def _worst_corner(same: Sequence[Context], tissue: str) -> tuple[Context, float, Criterion]:
+    """Return the corner at which the worst setting exceeds its limit most, the time [s], and what decides there."""
+    found = []
+    for context in same:
+        duration, _ = context.duration("direct")
+        emission = context.emissions(tissue, duration)[0]
+        ratio, deciding = emission_ratio(context.rule_sets, tissue, emission, context.wavelength, duration)
+        found.append((ratio, context, duration, deciding))
+    return max(found, key=lambda one: badness(one[0]))[1:]
+
+
+def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport, ...]:
+    """Return the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings.
+
+    Parameters
+    ----------
+    corners : sequence of sequence of Context
+        The set-ups at every corner of the tolerances; of several the one that decides is reported.
+    """
     reports = []
-    for context in found:
-        if not context.setup.fitted or (context.space.kind == "continuous" and not context.space.adjustable):
+    for same in zip(*corners, strict=True):
+        if not same[0].setup.fitted or (same[0].space.kind == "continuous" and not same[0].space.adjustable):
             continue
         for tissue in TISSUES:
-            duration, _ = context.duration("direct")
+            context, duration, deciding = _worst_corner(same, tissue)
             emission, *others = context.emissions(tissue, duration)
-            _, deciding = emission_ratio(context.rule_sets, tissue, emission, context.wavelength, duration)
             changes: tuple[KnobChange, ...] = ()
             if context.space.adjustable:
                 changes = knob_changes(context.space, context.rule_sets, tissue, context.wavelength, duration)
@@ -107,8 +128,19 @@ def _extremes(context: Context) -> tuple[Emission, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def class_checks(found: list[Context]) -> tuple[ClassCheck, ...]:
-    """Return, for each fitted set-up, the class that the computed emission would fall into, next to the label."""
+def class_checks(corners: Sequence[Sequence[Context]]) -> tuple[ClassCheck, ...]:
+    """Return, for each fitted set-up, the class that the computed emission would fall into, next to the label.
+
+    Of several corners of the tolerances the highest class counts, and above all one that the label is lower than; a
+    corner without figures leaves the label unchecked.
+    """
+    return over(
+        corners, _class_checks, lambda one: (one.laser, one.setup),
+        lambda group: max(group, key=lambda one: (one.label_is_lower, CLASS_ORDER.index(one.computed))),
+    )  # fmt: skip
+
+
+def _class_checks(found: Sequence[Context]) -> tuple[ClassCheck, ...]:
     checks = []
     for context in found:
         if not context.setup.fitted:
@@ -139,7 +171,9 @@ def class_checks(found: list[Context]) -> tuple[ClassCheck, ...]:
     return tuple(checks)
 
 
-def _visits(found: list[Context], name: str, scenarios: list[Scenario], tissue: str) -> tuple[list[Visit], list[str]]:
+def _visits(
+    found: Sequence[Context], name: str, scenarios: list[Scenario], tissue: str
+) -> tuple[list[Visit], list[str]]:
     """Return the ultraviolet exposures of a person, and words on those that something stops."""
     visits, stopped = [], []
     fitted = [one for context in found if context.setup.fitted for one in every_context(context).values()]
@@ -163,7 +197,7 @@ def _visits(found: list[Context], name: str, scenarios: list[Scenario], tissue: 
                 stopped.append(f"{words}: not counted, {answers[0]}")
                 continue
             duration, _ = person_duration(person, context.wavelength, visit.way, tissue, context.laser.name)
-            emission = max(context.emissions(tissue, duration), key=lambda one: one.power)
+            emission = max(context.emissions(tissue, duration), key=lambda one: badness(one.power))
             power = emission.power or emission.pulse_energy / float(visit.time)
             if context.space.power is not None:
                 power = max(power, context.space.power[1])
@@ -184,8 +218,25 @@ def _exposure(visit: Visit, criterion: Criterion) -> float:
     return beam_exposure(context, person, criterion, factor)[0]
 
 
-def ultraviolet_days(found: list[Context], scenarios: list[Scenario]) -> tuple[UltravioletDay, ...]:
-    """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
+def ultraviolet_days(corners: Sequence[Worked]) -> tuple[UltravioletDay, ...]:
+    """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers.
+
+    Parameters
+    ----------
+    corners : sequence of Worked
+        Every corner of the tolerances; of each dose the highest is kept.
+    """
+    return over(
+        corners, lambda one: _days(one.found, one.scenarios), lambda d: (d.person, d.tissue, d.band), _worst_day
+    )
+
+
+def _worst_day(group: list[UltravioletDay]) -> UltravioletDay:
+    worst = max(group, key=lambda day: (not day.below, badness(day.ratio)))
+    return replace(worst, ratio_by_rule_set=highest(day.ratio_by_rule_set for day in group))
+
+
+def _days(found: Sequence[Context], scenarios: list[Scenario]) -> tuple[UltravioletDay, ...]:
     days = []
     if not found:
         return ()
@@ -197,7 +248,7 @@ def ultraviolet_days(found: list[Context], scenarios: list[Scenario]) -> tuple[U
                 own = {name: day for name, doses in by_set.items() for day in doses if day.band == band}
                 if not own:
                     continue
-                worst = max(own.values(), key=lambda day: (day.ratio != day.ratio, day.ratio))
+                worst = max(own.values(), key=lambda day: badness(day.ratio))
                 days.append(UltravioletDay(
                     person=person.name,
                     tissue=tissue,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.acceptance import expected_of, judged
@@ -34,11 +35,15 @@ def area_of_case(case: Case) -> dict[str, str]:
     return found
 
 
-def laser_facts(found: list[Context], typed: Case) -> tuple[LaserFacts, ...]:
-    """Return each laser of the case with the beams of its set-ups; its wavelength is that of the case as typed."""
+def laser_facts(corners: Sequence[Sequence[Context]], typed: Case) -> tuple[LaserFacts, ...]:
+    """Return each laser of the case with the beams of its set-ups; its wavelength is that of the case as typed.
+
+    Ranges of the emission are those of all corners of the tolerances; the beams are those of the leading one.
+    """
     wavelengths = {laser.name: float(laser.wavelength) for laser in typed.laser}
     facts: dict[str, LaserFacts] = {}
-    for context in found:
+    for same in zip(*corners, strict=True):
+        context = same[0]
         laser, space, beam = context.laser, context.space, context.beam
         known = facts.get(laser.name)
         own = BeamFacts(
@@ -57,7 +62,7 @@ def laser_facts(found: list[Context], typed: Case) -> tuple[LaserFacts, ...]:
             wavelengths[laser.name],
             laser.handheld,
             space.kind,
-            *_spans(context),
+            *_all_spans(same),
             (*(known.beams if known else ()), own),
         )
     return tuple(facts.values())
@@ -77,6 +82,16 @@ def _spans(context: Context) -> tuple[Span | None, Span | None, Span | None, Spa
     return _span([e.power for e in every]), _span(energies), _span(durations), _span(rates)
 
 
+def _all_spans(same: Sequence[Context]) -> tuple[Span | None, Span | None, Span | None, Span | None]:
+    power, energy, duration, rate = zip(*map(_spans, same), strict=True)
+    return _hull(power), _hull(energy), _hull(duration), _hull(rate)
+
+
+def _hull(spans: tuple[Span | None, ...]) -> Span | None:
+    known = [span for span in spans if span is not None]
+    return (min(low for low, _ in known), max(high for _, high in known)) if known else None
+
+
 def _span(values: list[float]) -> Span | None:
     known = [value for value in values if value > 0.0]
     return (min(known), max(known)) if known else None
@@ -85,7 +100,7 @@ def _span(values: list[float]) -> Span | None:
 def record_of(
     typed: Case,
     case: Case,
-    found: list[Context],
+    corners: Sequence[Sequence[Context]],
     scenarios: list[Scenario],
     eyewear: list[EyewearNeed],
     barriers: list[BarrierResult],
@@ -94,16 +109,29 @@ def record_of(
 ) -> Record:
     """Return the record of a case.
 
+    Parameters
+    ----------
+    typed, case : Case
+        As typed, and at the leading corner of its tolerances.
+    corners : sequence of sequence of Context
+        The set-ups at every corner.
+    scenarios, eyewear, barriers : list
+        The worst of all corners.
+    words : set of str
+        Conditions that hold.
+    findings : tuple of ControlFinding
+        On the controls.
+
     Raises
     ------
     CaseError
         If a reading of the case fits nothing that is expected.
     """
-    rows: tuple[Expected, ...] = judged(case, expected_of(found, scenarios, eyewear, barriers))
+    rows: tuple[Expected, ...] = judged(case, expected_of(corners, scenarios, eyewear, barriers))
     return Record(
         conditions=tuple(sorted(words)),
         area=area_of_case(case),
-        lasers=laser_facts(found, typed),
+        lasers=laser_facts(corners, typed),
         expected=rows,
         findings=findings,
         review_by=case.review_by.isoformat(),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.exposure import Emission
@@ -17,6 +19,7 @@ from lasersafe.hazard.zones import direct_reach, worst_place
 from lasersafe.optics.scanning import ScanPattern
 from lasersafe.quantity import format_quantity
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Person, Setup
@@ -126,7 +129,7 @@ def _credit(context: Context, person_distance: float, tissue: str, factor: float
                 monitored=scan.monitored, reaction_time=time, factor=factor,
             )
             for emission in one.emissions(tissue, time)
-        ), key=lambda credit: credit.ratio)
+        ), key=lambda credit: badness(credit.ratio))
         for one in every_context(context).values()
     ]  # fmt: skip
     total = math.fsum(one.ratio for one in found)
@@ -242,8 +245,35 @@ def _place(context: Context, rule_set: str, tissue: str, duration: float, distan
     return ScanPlace(distance, found.pass_time, found.pulses, found.passes, found.ratio, found.standing, sentence)
 
 
-def scan_results(context: Context) -> list[ScanResult]:
-    """Return how far the scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin."""
+def scan_results(corners: Sequence[Sequence[Context]]) -> tuple[ScanResult, ...]:
+    """Return how far each scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin.
+
+    Parameters
+    ----------
+    corners : sequence of sequence of Context
+        The set-ups at every corner of the tolerances; of each distance and each place the worst is kept.
+    """
+    return over(
+        corners, lambda found: [scan for context in found for scan in _scan_results(context)],
+        lambda scan: (scan.laser, scan.setup, scan.tissue), _worst_scan,
+    )  # fmt: skip
+
+
+def _worst_scan(group: list[ScanResult]) -> ScanResult:
+    lead = max(group, key=lambda one: (one.reaction is None, badness(one.reaction or 0.0)))  # that of the credit
+    return replace(
+        lead,
+        duration=max(one.duration for one in group),
+        running=max((one.running for one in group), key=badness),
+        stopped=max((one.stopped for one in group), key=badness),
+        running_by_rule_set=highest(one.running_by_rule_set for one in group),
+        places=tuple(
+            max(same, key=lambda place: badness(place.ratio)) for same in zip(*(o.places for o in group), strict=True)
+        ),
+    )
+
+
+def _scan_results(context: Context) -> list[ScanResult]:
     pattern = pattern_of(context.setup)
     if pattern is None or context.setup.scan is None:
         return []

@@ -9,27 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.corner_marks import aims_over, cameras_over, elevations_over, targets_over
 from lasersafe.assessment.corner_zones import beyond_over, zones_over
 from lasersafe.assessment.scene_barriers import barriers_over
-from lasersafe.assessment.scene_cameras import camera_lines
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import standing_places
-from lasersafe.assessment.scene_marks import (
-    aims_of,
-    camera_marks,
-    elevations,
-    eyes_of,
-    person_marks,
-    plan_of,
-    surface_marks,
-    target_marks,
-)
+from lasersafe.assessment.scene_marks import camera_marks, eyes_of, person_marks, plan_of, surface_marks
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, stricter_lines
 from lasersafe.assessment.stage import Stage
 from lasersafe.models import SIValue
 from lasersafe.results import Decision, Scenario
-from lasersafe.results_scene import HazardMap, MapPlace, MatrixCell, PersonMark, SceneResult, StruckOut
+from lasersafe.results_scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut
 from lasersafe.scene.hazard_map import EYES, hazard_map
 from lasersafe.scene.lines import spectator_lines
 from lasersafe.scene.screens import Piece
@@ -41,6 +32,7 @@ _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lasersafe.assessment.worked import Worked
     from lasersafe.models import Barrier, Case, Person, SceneBarrier
     from lasersafe.wording import Wording
 
@@ -116,40 +108,31 @@ def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
     return replace(context, case=case.model_copy(update={"person": left})) if left else None
 
 
-def scene_result(
-    stage: Stage,
-    scenarios: list[Scenario],
-    cells: list[MatrixCell],
-    wording: Wording,
-    others: tuple[Stage, ...] = (),
-) -> SceneResult:
+def scene_result(worked: Worked, scenarios: list[Scenario], wording: Wording) -> SceneResult:
     """Return the record of a scene.
 
     Parameters
     ----------
-    stage : Stage
-        The scene as sources and screens.
+    worked : Worked
+        The case with the matrix in any order, and each corner of its tolerances with the scene as sources and screens.
     scenarios : list of Scenario
         All scenarios of the case, with their controls.
-    cells : list of MatrixCell
-        The matrix, in any order.
     wording : Wording
         Language of the findings.
-    others : tuple of Stage
-        The same scene at further corners of its tolerances.
 
     Returns
     -------
     SceneResult
         Coordinates and numbers only.
     """
-    stages = (stage, *others)
+    stages = tuple(one.stage for one in worked.each if one.stage is not None)
+    stage = stages[0]
     zones = zones_over(stages)
     beyond, ignition = beyond_over(stages)
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in scenarios if s.controls}
     matrix = tuple(
         replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
-        for c in sorted(cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
+        for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
     plan = plan_of(stage)
     barriers = barriers_over(stages)
@@ -165,29 +148,30 @@ def scene_result(
             facing, pose.apex, plan.extent,
         )
     )  # fmt: skip
-    facts = facts_of(stage, zones, matrix, barriers, scenarios)
+    every = [scenario for one in worked.each for scenario in one.scenarios]
+    facts = facts_of(stages, zones, matrix, barriers, every)
     rules = rules_of(stage, facts)
     lines = stricter_lines(stage, lines, facts)
     return SceneResult(
         plan=plan,
-        aims=aims_of(stage),
+        aims=aims_over(stages),
         zones=(*zones, *ignition),
         beyond=beyond,
         barriers=barriers,
         persons=persons,
         cameras=camera_marks(stage),
-        targets=target_marks(stage),
+        targets=targets_over(stages),
         surfaces=surface_marks(stage),
         lines=lines,
-        elevations=elevations(stage, zones, persons),
+        elevations=elevations_over(stages, persons),
         matrix=matrix,
-        findings=findings_of(stage, zones, beyond, barriers, wording) + rule_findings(rules, wording),
+        findings=findings_of(stages, zones, beyond, barriers, wording) + rule_findings(rules, wording),
         struck_out=tuple(
             StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
         ),
         notes=(stage.scene.note,) if stage.scene.note else (),
         rules=rules,
-        camera_lines=camera_lines(stage),
+        camera_lines=cameras_over(stages),
         map=_floor_map(stages, plan.extent, persons),
     )
 

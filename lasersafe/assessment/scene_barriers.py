@@ -63,22 +63,23 @@ def _worst(same: tuple[BarrierLine, ...]) -> BarrierLine:
     ways = []
     for alike in zip(*(one.ways for one in same), strict=True):
         worst = max(alike, key=hard)
-        aimed = max(alike, key=lambda way: -1.0 if way.aimed is None else way.aimed)
+        aimed = max(alike, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
         stands = {s.measured_from: s for way in alike for s in sorted(way.stands, key=lambda s: s.distance)}
-        peak = max(way.irradiance for way in alike)
+        peak = max((way.irradiance for way in alike), key=badness)
         changed = replace(worst, irradiance=peak, aimed=aimed.aimed, aimed_place=aimed.aimed_place)
         farthest = {
-            place: max(s.distance for way in alike for s in way.stands if s.measured_from == place) for place in stands
+            place: max((s.distance for way in alike for s in way.stands if s.measured_from == place), key=badness)
+            for place in stands
         }
         ways.append(replace(changed, stands=tuple(StandingPlace(far, place) for place, far in farthest.items())))
     windows = tuple(
-        max(alike, key=lambda w: (not w.holds, w.needed_density))
+        max(alike, key=lambda w: (not w.holds, badness(w.needed_density)))
         for alike in zip(*(b.windows for b in same), strict=True)
     )
     openings = tuple(
         next((o for o in alike if o.open), alike[0]) for alike in zip(*(b.openings for b in same), strict=True)
     )
-    highest = max(same, key=lambda b: -math.inf if b.needed_height is None else b.needed_height)
+    highest = max(same, key=lambda b: -math.inf if b.needed_height is None else badness(b.needed_height))
     near = [b.nearest_allowed for b in same if b.nearest_allowed is not None]
     return replace(
         same[0],
@@ -87,7 +88,7 @@ def _worst(same: tuple[BarrierLine, ...]) -> BarrierLine:
         openings=openings,
         needed_height=highest.needed_height,
         needed_for=highest.needed_for,
-        nearest_allowed=max(near, default=None),
+        nearest_allowed=max(near, key=badness, default=None),
         reach_over=any(b.reach_over for b in same),
         notes=tuple(dict.fromkeys(note for b in same for note in b.notes)),
     )

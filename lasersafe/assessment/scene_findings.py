@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.scene_barriers import ARM, REACH
@@ -12,6 +13,7 @@ from lasersafe.optics.atmosphere import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.results_barriers import BarrierLine
 from lasersafe.results_scene import SceneFinding
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -25,14 +27,24 @@ _KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
 
 
 def findings_of(
-    stage: Stage,
+    stages: tuple[Stage, ...],
     zones: tuple[ZoneShape, ...],
     beyond: tuple[BeyondTarget, ...],
     barriers: tuple[BarrierLine, ...],
     wording: Wording,
 ) -> tuple[SceneFinding, ...]:
-    """Return the findings of a scene, those on the target list first."""
-    text = wording.text
+    """Return the findings of a scene, those on the target list first.
+
+    Parameters
+    ----------
+    stages : tuple of Stage
+        The scene at every corner of the tolerances.
+    zones, beyond, barriers : tuple
+        The worst of all corners.
+    wording : Wording
+        Language of the findings.
+    """
+    text, stage = wording.text, stages[0]
     found: list[SceneFinding] = []
     for laser in {c.laser.name: c for c in stage.contexts}.values():
         name = laser.laser.name
@@ -54,11 +66,11 @@ def findings_of(
     curved = [s.name for s in stage.scene.surface if s.shape in ("convex", "concave")]
     if curved:
         found.append(SceneFinding("mirror", text("scene.curved", surfaces=", ".join(curved))))
-    unknown = _of_unknown_shape(stage)
+    unknown = tuple(dict.fromkeys(name for one in stages for name in _of_unknown_shape(one)))
     if unknown:
         words = text("scene.unknown_shape", surfaces=", ".join(wording.say(name) for name in unknown))
         found.append(SceneFinding("mirror", words))
-    found += _outdoors(stage, wording)
+    found += _outdoors(stages, wording)
     return tuple(found)
 
 
@@ -170,8 +182,8 @@ def _set_ups(stage: Stage, zones: tuple[ZoneShape, ...], wording: Wording) -> li
     return list(dict.fromkeys(found))
 
 
-def _outdoors(stage: Stage, wording: Wording) -> list[SceneFinding]:
-    outdoor = stage.scene.outdoor
+def _outdoors(stages: tuple[Stage, ...], wording: Wording) -> list[SceneFinding]:
+    outdoor = stages[0].scene.outdoor
     if outdoor is None:
         return []
     found = []
@@ -180,49 +192,69 @@ def _outdoors(stage: Stage, wording: Wording) -> list[SceneFinding]:
         found.append(SceneFinding("outdoors", wording.text(key)))
     if outdoor.wet:
         found.append(SceneFinding("outdoors", wording.text("scene.wet_ground")))
-    for context in stage.contexts:
-        for source in stage.sources(context, "direct", "eye") if context.setup.fitted else ():
-            high = source.directions.box().elevation[1]
-            if high > 0.0:
-                words = wording.text(
-                    "scene.above_horizon", laser=context.laser.name, angle=f"{math.degrees(high):.1f} deg"
-                )
-                found.append(SceneFinding("outdoors", words, subject=context.laser.name))
-        if context.setup.fitted:
-            found += in_open_air(stage, context, wording)
+    for number, context in enumerate(stages[0].contexts):
+        if not context.setup.fitted:
+            continue
+        pairs = [(stage, stage.contexts[number]) for stage in stages]
+        above = [[s.directions.box().elevation[1] for s in stage.sources(c, "direct", "eye")] for stage, c in pairs]
+        for same in zip(*above, strict=True):
+            high = max(same, key=badness)
+            if not high <= 0.0:
+                name = context.laser.name
+                words = wording.text("scene.above_horizon", laser=name, angle=f"{math.degrees(high):.1f} deg")
+                found.append(SceneFinding("outdoors", words, subject=name))
+        found += in_open_air(pairs, wording)
     found.append(SceneFinding("outdoors", wording.text("scene.weather")))
     return list(dict.fromkeys(found))
 
 
-def in_open_air(stage: Stage, context: Context, wording: Wording) -> list[SceneFinding]:
-    """Return how far the beam reaches with loss in the air, and how far it disturbs sight, for one laser outdoors."""
-    found = []
-    outdoor, name = stage.scene.outdoor, context.laser.name
-    zone = stage.result(context).zone("direct", "eye")
-    criterion = zone.criterion
+def in_open_air(pairs: Sequence[tuple[Stage, Context]], wording: Wording) -> list[SceneFinding]:
+    """Return how far the beam reaches with loss in the air, and how far it disturbs sight, for one laser outdoors.
+
+    Parameters
+    ----------
+    pairs : sequence of (Stage, Context)
+        The laser at every corner of the tolerances; the farthest reach counts.
+    wording : Wording
+        Language of the findings.
+    """
+    found, name = [], pairs[0][1].laser.name
+    outdoor = pairs[0][0].scene.outdoor
     low, high = KRUSE_COVERS
-    if outdoor is not None and outdoor.visibility is not None and low <= context.wavelength <= high:
-        loss = kruse_attenuation(float(outdoor.visibility), context.wavelength)
-        both = attenuated_distance(criterion.amount, criterion.limit, criterion.limiting_aperture, context.beam, loss)
+    visibility = None if outdoor is None else outdoor.visibility
+    if visibility is not None and all(low <= context.wavelength <= high for _, context in pairs):
+        reaches = []
+        for stage, context in pairs:
+            criterion = stage.result(context).zone("direct", "eye").criterion
+            amount, limit, aperture = criterion.amount, criterion.limit, criterion.limiting_aperture
+            loss = kruse_attenuation(float(visibility), context.wavelength)
+            reaches.append((attenuated_distance(amount, limit, aperture, context.beam, loss), criterion))
+        both, criterion = max(reaches, key=lambda pair: badness(pair[0].with_loss))
         words = wording.text(
             "scene.attenuated",
             laser=name,
-            without=_up(both.without_loss),
+            without=_up(max((one.without_loss for one, _ in reaches), key=badness)),
             attenuated=_up(both.with_loss),
-            visibility=outdoor.visibility.typed,
+            visibility=visibility.typed,
             tissue=wording.text(f"tissue.{criterion.tissue}"),
             rule_set=criterion.rule_set,
             duration=f"{criterion.duration:g} s",
         )
         found.append(SceneFinding("outdoors", words, subject=name))
-    power = context.emission("eye", context.duration("direct")[0]).power
-    if power > 0.0:
-        for one in interference(power, context.wavelength, context.beam, zone.distance):
-            level = format_quantity(one.level.irradiance, "W/m2", 3)
-            words = wording.text("scene.interference", laser=name, reach=_up(one.to_keep), level=level)
-            found.append(SceneFinding("outdoors", words, subject=name))
-        if found and context.wavelength <= 700e-9:
-            found.append(SceneFinding("outdoors", wording.text("scene.authority"), subject=name))
+    keep: dict[float, float] = {}
+    for stage, context in pairs:
+        power = context.emission("eye", context.duration("direct")[0]).power
+        distance = stage.result(context).zone("direct", "eye").distance
+        for one in interference(power, context.wavelength, context.beam, distance) if power > 0.0 else ():
+            level = one.level.irradiance
+            keep[level] = max(keep.get(level, one.to_keep), one.to_keep, key=badness)
+    for level, reach in keep.items():
+        shown = format_quantity(level, "W/m2", 3)
+        words = wording.text("scene.interference", laser=name, reach=_up(reach), level=shown)
+        found.append(SceneFinding("outdoors", words, subject=name))
+    lit = any(c.wavelength <= 700e-9 and c.emission("eye", c.duration("direct")[0]).power > 0.0 for _, c in pairs)
+    if found and lit:
+        found.append(SceneFinding("outdoors", wording.text("scene.authority"), subject=name))
     return found
 
 

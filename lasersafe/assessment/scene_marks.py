@@ -20,7 +20,6 @@ from lasersafe.results_scene import (
     ScenePlan,
     SurfaceMark,
     TargetMark,
-    ZoneShape,
 )
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.directions import angles
@@ -191,7 +190,7 @@ def surface_marks(stage: Stage) -> tuple[SurfaceMark, ...]:
     return tuple(found)
 
 
-def elevations(stage: Stage, zones: tuple[ZoneShape, ...], persons: tuple[PersonMark, ...]) -> tuple[Elevation, ...]:
+def elevations(stage: Stage, persons: tuple[PersonMark, ...]) -> tuple[Elevation, ...]:
     """Return the section along the aim of each fitted set-up."""
     found = []
     for context in stage.contexts:

@@ -26,19 +26,30 @@ _ARM_STEP, _ARM_STEPS = 0.125, 12  # m, and how many of them beside and above an
 
 
 def facts_of(
-    stage: Stage,
+    stages: tuple[Stage, ...],
     zones: tuple[ZoneShape, ...],
     cells: tuple[MatrixCell, ...],
     barriers: tuple[BarrierLine, ...],
     scenarios: list[Scenario],
 ) -> Facts:
-    """Return what the scene says about spectators; None for what it does not say."""
+    """Return what the scene says about spectators; None for what it does not say.
+
+    Parameters
+    ----------
+    stages : tuple of Stage
+        The scene at every corner of the tolerances.
+    zones, cells, barriers : tuple
+        The worst of all corners.
+    scenarios : list of Scenario
+        Those of every corner.
+    """
     import shapely
 
+    stage = stages[0]
     roles = {p.name: p.role for p in stage.case.person}
     people = [p for p in stage.scene.person if roles[p.name] in SPECTATORS]
     fitted = [c for c in stage.contexts if c.setup.fitted]
-    waves = {400e-9 <= c.wavelength <= 700e-9 for c in fitted}
+    waves = {400e-9 <= c.wavelength <= 700e-9 for s in stages for c in s.contexts if c.setup.fitted}
     labels = [c.laser.class_label.strip() for c in fitted]
     ranked = [label for label in labels if class_rank(label) is not None]
     highest = max(ranked, key=lambda label: class_rank(label) or 0) if ranked and ranked == labels else None
@@ -59,7 +70,7 @@ def facts_of(
         high = math.inf
     names = {p.name for p in people}
     mine = [c for c in cells if c.person in names and c.mode == "running" and (c.laser, c.setup) in _names(stage)]
-    beams = [c for c in mine if c.way not in ("scatter", "mirror then scatter") and c.ratio > 0.0]
+    beams = [c for c in mine if c.way not in ("scatter", "mirror then scatter") and not c.ratio <= 0.0]
     moved = {(c.laser.name, c.setup.name) for c in fitted if _moves(stage, c)}
     scanned = [c for c in beams if c.way == "direct" and (c.laser, c.setup) in moved]
     times = [s.duration for s in scenarios if s.person in names and (s.laser, s.setup) in _names(stage)]
@@ -67,7 +78,7 @@ def facts_of(
     return Facts(
         height_above_standing=high,
         lateral_gap=gap,
-        reach_over_gap=_reach_over_gap(stage, barriers),
+        reach_over_gap=min(_reach_over_gap(one, barriers) for one in stages),
         attended=attended,
         audience_scanning=bool(scanned),
         barrier_height=min(screens) if screens else None,

@@ -42,6 +42,19 @@ def wavelengths_of(contexts: Iterable[Context]) -> dict[tuple[str, str], Waves]:
     }
 
 
+def wavelengths_over(corners: Iterable[Iterable[Context]]) -> dict[tuple[str, str], Waves]:
+    """Return the wavelengths [m] of each laser with each set-up at all corners, and the edges of bands between them."""
+    found: dict[tuple[str, str], list[set[float]]] = {}
+    for contexts in corners:
+        for name, waves in wavelengths_of(contexts).items():
+            for own, wave in zip(found.setdefault(name, [set() for _ in waves]), waves, strict=True):
+                own.add(wave)
+    return {
+        name: tuple(wave for own in lines for wave in (*sorted(own), *(e for e in _EDGES if min(own) < e < max(own))))
+        for name, lines in found.items()
+    }
+
+
 def any_adds(tissue: str, some: Waves, others: Waves) -> bool:
     """Return True where a fraction of one laser can add to one of another."""
     return any(adds(tissue, one, other) for one in some for other in others)
@@ -80,7 +93,7 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
                 mine = s.person == person.name and s.tissue == tissue and (s.laser, s.setup) in fitted
                 if mine and not s.struck_out and not s.answer:
                     known = worst.get(s.laser)
-                    if known is None or not s.ratio <= known.ratio:
+                    if known is None or badness(s.ratio) > badness(known.ratio):
                         worst[s.laser] = s
             found += _sums(person.name, tissue, list(worst.values()), fitted)
     return found
@@ -92,10 +105,10 @@ def _sums(person: str, tissue: str, worst: list[Scenario], fitted: dict[tuple[st
     for first in worst:
         own = fitted[first.laser, first.setup]
         group = [s for s in worst if any_adds(tissue, own, fitted[s.laser, s.setup])]
-        if len(group) > 1 and not sum(s.ratio for s in group) <= sum(s.ratio for s in best):
+        if len(group) > 1 and badness(sum(s.ratio for s in group)) > sum(s.ratio for s in best):
             best = group
     total = sum(s.ratio for s in best)
-    largest = max((s.ratio for s in best), default=0.0)
+    largest = max((s.ratio for s in best), key=badness, default=0.0)
     if len(best) < 2 or total <= largest * 1.01:
         return []
     lead = max(best, key=lambda s: badness(s.ratio))

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
-from lasersafe.assessment.alike import alike
+from lasersafe.assessment.alike import alike, highest
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.glowing import extended_scenarios
 from lasersafe.assessment.protection import answered, barrier_results, eyewear_of, protecting_barriers, stops
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from lasersafe.results_scene import MatrixCell
     from lasersafe.wording import Wording
 
-T = TypeVar("T")
-
 
 @dataclass(frozen=True)
 class Worked:
@@ -41,7 +39,12 @@ class Worked:
     barriers: list[BarrierResult]
     stage: Stage | None
     cells: list[MatrixCell]
-    other_stages: tuple[Stage, ...] = ()  # of further corners
+    corners: tuple[Worked, ...] = ()  # of several: each as it is, the leading one first
+
+    @property
+    def each(self) -> tuple[Worked, ...]:
+        """Every corner as it is."""
+        return self.corners or (self,)
 
 
 def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
@@ -133,17 +136,11 @@ def worst_of(corners: Sequence[Worked]) -> Worked:
     return replace(
         lead,
         setups=[_setup(group) for group in zip(*(one.setups for one in others), strict=True)],
-        scenarios=_worst([one.scenarios for one in others], _scenario_key, _scenario_rank),
+        scenarios=[_scenario(group) for group in alike((one.scenarios for one in others), _scenario_key)],
         eyewear=_eyewear([one.eyewear for one in others]),
-        barriers=_worst(
-            [one.barriers for one in others], lambda b: (b.barrier, b.laser, b.setup, b.way), _barrier_rank
-        ),
-        cells=_worst(
-            [one.cells for one in others],
-            lambda c: (c.person, c.mode, c.way, c.laser, c.setup, c.tissue),
-            lambda c: (not c.below, badness(c.ratio)),
-        ),
-        other_stages=tuple(one.stage for one in others[1:] if one.stage is not None),
+        barriers=[_barrier(group) for group in alike((one.barriers for one in others), _barrier_key)],
+        cells=[max(group, key=_cell_rank) for group in alike((one.cells for one in others), _cell_key)],
+        corners=tuple(others),
     )
 
 
@@ -157,14 +154,20 @@ def _setup(group: tuple[SetupResult, ...]) -> SetupResult:
     for zone in group[0].zones:
         same = [z for setup in group for z in setup.zones if (z.way, z.tissue) == (zone.way, zone.tissue)]
         farthest = max(same, key=lambda z: badness(z.distance))
-        sets = {name: max((z.by_rule_set.get(name, 0.0) for z in same), key=badness) for name in zone.by_rule_set}
-        zones.append(replace(farthest, by_rule_set=sets))
+        zones.append(replace(farthest, by_rule_set=highest(z.by_rule_set for z in same)))
     return replace(group[0], zones=tuple(zones))
 
 
-def _worst(lists: list[list[T]], key: Callable[[T], Any], rank: Callable[[T], Any]) -> list[T]:
-    """Return of each group of entries that are the same in several corners that of the highest rank."""
-    return [max(group, key=rank) for group in alike(lists, key)]
+def _scenario(group: list[Scenario]) -> Scenario:
+    """Return the worst scenario of a group, under each rule set with the highest ratio."""
+    worst = max(group, key=_scenario_rank)
+    return replace(worst, ratio_by_rule_set=highest(s.ratio_by_rule_set for s in group))
+
+
+def _barrier(group: list[BarrierResult]) -> BarrierResult:
+    """Return the worst result of a group, with the highest load."""
+    worst = max(group, key=_barrier_rank)
+    return replace(worst, irradiance=max((b.irradiance for b in group), key=badness))
 
 
 def _eyewear(lists: list[list[EyewearNeed]]) -> list[EyewearNeed]:
@@ -221,5 +224,17 @@ def _eyewear_rank(need: EyewearNeed) -> tuple[bool, bool, float, float]:
     return failed, not need.reliable, max([*numbers, badness(need.optical_density)]), badness(need.optical_density)
 
 
+def _barrier_key(result: BarrierResult) -> tuple[str, ...]:
+    return result.barrier, result.laser, result.setup, result.way
+
+
 def _barrier_rank(result: BarrierResult) -> tuple[bool, float]:
     return not result.holds, badness(result.irradiance)
+
+
+def _cell_key(cell: MatrixCell) -> tuple[str, ...]:
+    return cell.person, cell.mode, cell.way, cell.laser, cell.setup, cell.tissue
+
+
+def _cell_rank(cell: MatrixCell) -> tuple[bool, float]:
+    return not cell.below, badness(cell.ratio)

@@ -20,6 +20,7 @@ TIME_BASE = 100.0  # [s] no intended viewing
 TIME_BASE_ULTRAVIOLET = 3e4
 TIME_BASE_VISIBLE = 0.25  # classes 2, 2M and 3R of visible light
 UNKNOWN = "no figures"
+CLASS_ORDER = (*CLASSES[:-1], "3B or 4", "4", UNKNOWN)  # what is not known counts as the highest
 _RULES = "ICNIRP-2013"  # its train factor is the C_5 of the edition
 
 
@@ -183,9 +184,8 @@ def class_finding(emissions: tuple[Emission, ...], beam: BeamGeometry, wavelengt
     ClassFinding
         Information only.
     """
-    order = [*CLASSES[:-1], "3B or 4", "4", UNKNOWN]
     found = [_class_of(emission, beam, wavelength) for emission in emissions]
-    computed, steps = max(found, key=lambda one: order.index(one[0]))
+    computed, steps = max(found, key=lambda one: CLASS_ORDER.index(one[0]))
     on_label = label_class(label)
     lower = False
     if on_label in CLASSES and computed != UNKNOWN:

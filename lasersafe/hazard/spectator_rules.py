@@ -331,7 +331,7 @@ _MISSING = {
     "reach_over_gap": "where spectators and barriers are ([scene])",
     "barrier_height": "a barrier with a place ([[scene.barrier]])",
     "laser_class": "the class of each laser (class_label)",
-    "visible": "one kind of light: visible and invisible lasers are fitted together",
+    "visible": "one kind of light: the lasers that are fitted can be visible and invisible",
 }
 
 

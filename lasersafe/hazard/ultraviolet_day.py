@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from lasersafe.frozen import dataclass
 from lasersafe.limits import hazard_limits
 from lasersafe.results_step import Criterion
+from lasersafe.worst import badness
 
 LONGEST_DAY = 3e4  # [s]
 ULTRAVIOLET = 400e-9  # [m]
@@ -90,7 +91,7 @@ def day_doses(
                 by_hazard.setdefault(limit.name, []).append((visit.name, dose, dose_limit, dose / dose_limit))
                 sources[limit.name] = (criterion.source, criterion.seen)
         sums = {name: sum(one[3] for one in doses) for name, doses in by_hazard.items()}
-        name = max(sums, key=lambda key: sums[key])
+        name = max(sums, key=lambda key: badness(sums[key]))
         found.append(DayDose(
             rule_set, tissue, band, sums[name], bool(sums[name] <= 1.0), tuple(by_hazard[name]), name,
             *sources[name], time,

@@ -86,8 +86,8 @@ def _sign(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> 
     flow.paragraph(text("sign.no_entry"), big)
     if record.area.get("name"):
         flow.paragraph(record.area["name"], Style(size * 1.4, after=size * 0.8))
-    visible = {400e-9 <= laser.wavelength <= 700e-9 for laser in record.lasers}
-    kind = "both" if len(visible) == 2 else "visible" if visible == {True} else "invisible"
+    visible, invisible = "visible" in record.conditions, "invisible" in record.conditions
+    kind = "both" if visible and invisible else "visible" if visible else "invisible"
     flow.paragraph(text(f"sign.{kind}"), big)
     flow.paragraph(text("sign.avoid"), Style(size * 1.4, after=size))
     for laser in record.lasers:
