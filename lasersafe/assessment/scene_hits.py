@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.setups import area_of
@@ -155,6 +156,10 @@ def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str)
     return np.tile(places[:, 0], len(z)), np.tile(places[:, 1], len(z)), z.ravel()
 
 
+def _open_ratio(source: Source, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
+    return source.ratio(x, y, z, bound=True)
+
+
 def worst_hit(
     context: Context,
     person: ScenePerson,
@@ -164,6 +169,7 @@ def worst_hit(
     *,
     beyond: float = 0.0,
     with_aid: Aid | None = None,
+    known: Known | None = None,
 ) -> Hit | None:
     """Return the worst exposure of a person, or None when no light can come.
 
@@ -183,21 +189,33 @@ def worst_hit(
         Only what is farther from the source than this counts. [m]
     with_aid : Aid, optional
         The instrument that the person looks through.
+    known : Known, optional
+        What was worked out already in the same scene.
 
     Returns
     -------
     Hit or None
         None when the ratio is 0 everywhere.
     """
-    places = standing_places(person, tuple(s for s, _ in sources)) if sources else np.zeros((0, 2))
+    if not sources:
+        return None
+    known = known or Known()
+    where = [known.number((s.apex, s.directions, s.spot)) for s, _ in sources]
+    group = (person.name, known.number(tuple(where)))
+    places = known.once(("places", *group), None, standing_places, person, tuple(s for s, _ in sources))
     best: tuple[float, Source, Vector] | None = None
-    for source, pieces in sources:
+    for (source, pieces), number in zip(sources, where, strict=True):
         seen = source
         if with_aid is not None and isinstance(source.profile, BeamProfile):
             wide = tuple(aided(c, with_aid, _gain(context, with_aid)) for c in source.profile.criteria)
             seen = replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
-        x, y, z = body_points(person, places, source, tissue)
-        ratio = seen.ratio(x, y, z, pieces, bound=True)
+        key = (*group, tissue, number)
+        x, y, z = known.once(("points", *key), None, body_points, person, places, source, tissue)
+        light = (id(seen.profile), source.offset, source.factor, source.plane)
+        ratio = known.once(("open", *key, *light), seen.profile, _open_ratio, seen, x, y, z)
+        if pieces:
+            screens = (id(pieces), source.cut_plane())
+            ratio = np.where(known.once(("dark", *key, *screens), pieces, source.hidden, x, y, z, pieces), 0.0, ratio)
         if with_aid is not None and not isinstance(source.profile, BeamProfile):
             ratio = ratio * max(_gain(context, with_aid), 1.0)
         if beyond > 0.0:

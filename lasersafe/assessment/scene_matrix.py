@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import shapely
@@ -131,7 +132,7 @@ def _hit(
         plain = _worst(stage, context, place, lights, tissue, duration)
         if plain is None or plain.distance > beyond:
             return plain, ""
-        return worst_hit(context, place, lights, tissue, duration, beyond=beyond), ""
+        return worst_hit(context, place, lights, tissue, duration, beyond=beyond, known=stage.known), ""
     if way in ("mirror", "convex mirror", "concave mirror"):
         shape = {"mirror": "flat", "convex mirror": "convex", "concave mirror": "concave"}[way]
         shapes = _shapes(stage, context)
@@ -154,7 +155,8 @@ def _hit(
             for light in _lights(stage, context, one, tissue, mode, duration)
         )  # fmt: skip
         instrument = aid_of(next(p for p in stage.case.person if p.name == place.name))
-        return worst_hit(context, place, lights, tissue, duration, with_aid=instrument), instrument.name
+        hit = worst_hit(context, place, lights, tissue, duration, with_aid=instrument, known=stage.known)
+        return hit, instrument.name
     lights = _lights(stage, context, way, tissue, mode, duration)
     return _worst(stage, context, place, lights, tissue, duration), ""
 
@@ -163,11 +165,9 @@ def _worst(
     stage: Stage, context: Context, place: ScenePerson, lights: Lights, tissue: str, duration: float
 ) -> Hit | None:
     """Return the worst hit, worked out once for the same lights."""
-    key = (place.name, tissue, duration, tuple((id(source), id(pieces)) for source, pieces in lights))
-    if key not in stage.hits:
-        stage.hits[key] = worst_hit(context, place, lights, tissue, duration)
-    found: Hit | None = stage.hits[key]
-    return found
+    key = ("worst", place.name, tissue, duration, *((id(source), id(pieces)) for source, pieces in lights))
+    work = partial(worst_hit, known=stage.known)
+    return stage.known.once(key, lights, work, context, place, lights, tissue, duration)
 
 
 def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
@@ -192,7 +192,8 @@ def _mirror_then_scatter(
     mirrors = stage.sources(context, "mirror", tissue, mode)
     best: Hit | None = None
     for source in mirrors:
-        area = cut(stage, context, source, mode).area
+        key = ("cut", id(source), id(stage.pieces(context, source.way, mode)))
+        area = stage.known.once(key, source, cut, stage, context, source, mode).area
         if area.is_empty:
             continue
         points = shapely.points(standing_places(place, (source,)))
@@ -243,7 +244,7 @@ def _broken(
         (Source("direct", p.apex, EVERYWHERE if way == "fibre broken" else p.directions, lost, reach), pieces)
         for p in stage.poses(context, usual)
     )
-    return worst_hit(context, place, lights, tissue, duration), note
+    return worst_hit(context, place, lights, tissue, duration, known=stage.known), note
 
 
 def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:

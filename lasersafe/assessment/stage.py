@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment import loads
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_source, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
@@ -57,7 +58,7 @@ class Stage:
     _single: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
     _windows: dict[tuple[object, ...], tuple[HeldWindow, ...]] = field(default_factory=dict)
     _pieces: dict[tuple[object, ...], tuple[Piece, ...]] = field(default_factory=dict)
-    hits: dict[tuple[object, ...], Any] = field(default_factory=dict)  # of scene_matrix, worked out once
+    known: Known = field(default_factory=Known)  # what scene_matrix has worked out
     _outlines: dict[tuple[object, ...], tuple[Source, shapely.Geometry]] = field(default_factory=dict)
     _poses: dict[tuple[str, str, str], tuple[Pose, ...]] = field(default_factory=dict)
     _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)

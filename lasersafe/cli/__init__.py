@@ -32,9 +32,16 @@ def _root(
     del version
 
 
+def _quick_start() -> None:
+    """Leave out what takes time and is of no use here; who runs the program can still ask for it."""
+    gc.set_threshold(500_000)  # one command makes few cycles: looking for them would take a tenth of its time
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread for each core, for matrices only
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or every installed package is looked through
+
+
 def main() -> None:
     """Run the command line; every error that a user can cause is one message and exit code 2."""
-    gc.set_threshold(500_000)  # one command makes few cycles: looking for them would take a tenth of its time
+    _quick_start()
     try:
         app()
     except CalcError as error:

@@ -125,7 +125,7 @@ class Board:
     def _weigh(
         self, best: tuple[float, Rect, Pair] | None, rect: Rect, anchor: Pair, far: float
     ) -> tuple[float, Rect, Pair] | None:
-        if not within(rect, self.frame):
+        if (best is not None and far >= best[0]) or not within(rect, self.frame):
             return best
         x0, y0, x1, y1 = rect
         for a0, b0, a1, b1 in self.boxes:
@@ -137,8 +137,12 @@ class Board:
         if best is not None and cost >= best[0]:
             return best
         cost += 0.7 * self._hidden(rect)
-        cost += 9.0 * sum([clip_line(*line, rect) is not None for line in self.leaders])
-        cost += 4.0 * sum([clip_line(*line, rect) is not None for line in self.lines])
+        if best is not None and cost >= best[0]:
+            return best
+        cost += 9.0 * _crossing(self.leaders, rect)
+        cost += 4.0 * _crossing(self.lines, rect)
+        if best is not None and cost >= best[0]:
+            return best
         if far > _RINGS[0]:
             cost += 9.0 * sum([clip_line(anchor, foot, other) is not None for other in self.boxes])
             cost += 5.0 * sum([_cross(anchor, foot, *line) for line in self.leaders])
@@ -147,6 +151,18 @@ class Board:
 
 def _nearest(point: Pair, rect: Rect) -> Pair:
     return min(max(point[0], rect[0]), rect[2]), min(max(point[1], rect[1]), rect[3])
+
+
+def _crossing(lines: Sequence[tuple[Pair, Pair]], rect: Rect) -> int:
+    """Return how many of some lines meet a rectangle."""
+    x0, y0, x1, y1 = rect
+    count = 0
+    for start, end in lines:
+        (ax, ay), (bx, by) = start, end
+        if (ax < x0 and bx < x0) or (ax > x1 and bx > x1) or (ay < y0 and by < y0) or (ay > y1 and by > y1):
+            continue
+        count += clip_line(start, end, rect) is not None
+    return count
 
 
 def _dot(place: Pair, ink: str) -> Area:

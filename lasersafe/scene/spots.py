@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
-from functools import cached_property, lru_cache, reduce
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -27,25 +27,22 @@ _STEP = math.radians(10.0)
 _JOINED = 3  # walls in a row that hide together
 _SHARES = (0.85, 0.7, 0.55, 0.4, 0.25, 0.1)  # of the walls at the ends of a row
 _SEGMENTS = 32  # of a quarter of a round corner
+_FEW = 4096  # points that are looked at in one pass
 _ROUND = 1.0 / math.cos(math.pi / (4 * _SEGMENTS))
 
 
 @dataclass(frozen=True)
 class Edge:
-    """A wall of a row: its line, beyond which no spot is, and the heights that its edges hide by distance beyond it."""
+    """A wall of a row: its line, beyond which no spot is, and the heights that its edges hide by distance beyond it.
+
+    Hidden is what lies beyond the line where no way to it goes over or under the wall.
+    """
 
     plane: Plane
     bottom: float
     top: float
     falls: float  # by how much per metre the lowest hidden height rises
     rises: float
-
-    def hides(self, x: FLOAT, y: FLOAT, z: FLOAT) -> NDArray[np.bool_]:
-        """Return whether points lie beyond the line and no way to them goes over or under the wall."""
-        a, b, c = self.plane
-        beyond = a * x + b * y - c
-        low, high = self.bottom + self.falls * beyond, self.top + self.rises * beyond
-        return np.asarray((beyond >= 0.0) & (z >= low) & (z <= high))
 
     def on_floor(self, band: tuple[float, float]) -> tuple[Plane, ...]:
         """Return the half-planes in which all heights of a band are hidden."""
@@ -70,6 +67,24 @@ class Wall:
 
     edges: tuple[Edge, ...]
     sides: tuple[Plane, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Conditions:
+    """The half-spaces of all walls, each once, and which of them each wall asks for."""
+
+    edges: FLOAT  # of shape (7, edges, 1): plane, bottom, top, falls, rises
+    sides: FLOAT  # of shape (3, sides, 1)
+    asked: NDArray[np.intp]  # of shape (walls, most that one asks for), the last one again where it asks for fewer
+
+    def hide(self, x: FLOAT, y: FLOAT, z: FLOAT) -> NDArray[np.bool_]:
+        """Return which points of shape (points,) at least one wall hides."""
+        a, b, c, bottom, top, falls, rises = self.edges
+        beyond = a * x + b * y - c
+        behind = (beyond >= 0.0) & (z >= bottom + falls * beyond) & (z <= top + rises * beyond)
+        a, b, c = self.sides
+        met = np.concatenate([behind, a * x + b * y >= c])
+        return np.asarray(met[self.asked].all(axis=1).any(axis=0))
 
 
 @dataclass(frozen=True)
@@ -163,19 +178,16 @@ class Spots:
 
     def hidden(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...]) -> NDArray[np.bool_]:
         """Return which points no spot sees, for what stands between; fewer rather than more."""
-        found = np.zeros(np.broadcast_shapes(np.shape(x), np.shape(y), np.shape(z)), dtype=bool)
-        behind: dict[Edge, NDArray[np.bool_]] = {}
-        within: dict[Plane, NDArray[np.bool_]] = {}
-        for wall in _walls(self, pieces):
-            for edge in wall.edges:
-                if edge not in behind:
-                    behind[edge] = edge.hides(x, y, z)
-            for side in wall.sides:
-                if side not in within:
-                    within[side] = np.asarray(side[0] * x + side[1] * y >= side[2])
-            parts = [*(behind[edge] for edge in wall.edges), *(within[side] for side in wall.sides)]
-            found |= reduce(np.logical_and, parts)
-        return found
+        shape = np.broadcast_shapes(np.shape(x), np.shape(y), np.shape(z))
+        rows = _conditions(self, pieces)
+        if rows is None:
+            return np.zeros(shape, dtype=bool)
+        x, y, z = (np.broadcast_to(one, shape).ravel() for one in (x, y, z))
+        found = np.empty(x.size, dtype=bool)
+        for start in range(0, max(x.size, 1), _FEW):
+            part = slice(start, start + _FEW)
+            found[part] = rows.hide(x[part], y[part], z[part])
+        return found.reshape(shape)
 
     def outline(self, reach: float, band: tuple[float, float], pieces: tuple[Piece, ...]) -> shapely.Geometry:
         """Return the area on the floor within a reach [m] of any spot at some height of a band [m]."""
@@ -198,6 +210,24 @@ def _walls(spots: Spots, pieces: tuple[Piece, ...]) -> tuple[Wall, ...]:
         joined = [_others(solid, chain, line[0]), _others(solid, chain, line[-1])]
         found += _hiding(spots, chain, np.array(line), joined)
     return tuple(found)
+
+
+@lru_cache(maxsize=256)
+def _conditions(spots: Spots, pieces: tuple[Piece, ...]) -> _Conditions | None:
+    walls = _walls(spots, pieces)
+    if not walls:
+        return None
+    edges = list(dict.fromkeys(edge for wall in walls for edge in wall.edges))
+    sides = list(dict.fromkeys(side for wall in walls for side in wall.sides))
+    both: list[Edge | Plane] = [*edges, *sides]
+    place = {one: index for index, one in enumerate(both)}
+    asked = [[place[one] for one in (*wall.edges, *wall.sides)] for wall in walls]
+    most = max(len(one) for one in asked)
+    return _Conditions(
+        np.array([(*e.plane, e.bottom, e.top, e.falls, e.rises) for e in edges]).T[:, :, np.newaxis],
+        np.array(sides).reshape(-1, 3).T[:, :, np.newaxis],
+        np.array([[*one, *[one[-1]] * (most - len(one))] for one in asked]),
+    )
 
 
 def _edge(spots: Spots, piece: Piece, plane: Plane) -> Edge:
