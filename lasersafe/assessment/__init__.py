@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,7 @@ from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of
 from lasersafe.assessment.together import ALL_LASERS
 from lasersafe.assessment.worked import stopped_by, worked_out, worst_of
+from lasersafe.beside import both
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case, typed_inputs
 from lasersafe.results import Assessment
@@ -28,6 +30,8 @@ from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
+    from lasersafe.results import ScanResult
+    from lasersafe.results_uncertainty import Uncertainty
 
 __all__ = ["assess", "assess_file"]
 
@@ -86,11 +90,17 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         "operator": case.in_charge.operator,
         "venue": case.in_charge.venue,
     }
+
+    def sure_and_scans() -> tuple[Uncertainty, tuple[ScanResult, ...]]:
+        return uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full), scan_results(every)
+
     scene = None
-    if worked.stage is not None:
-        scene = scene_part.scene_result(worked, scenarios, wording)
+    if worked.stage is None:
+        uncertainty, scans = sure_and_scans()
+    else:
+        drawn = partial(scene_part.scene_result, worked, scenarios, wording)
+        scene, (uncertainty, scans) = both(drawn, sure_and_scans)
         decision = scene_part.scene_decision(decision, scene, wording)
-    uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full)
     decision = sure_decision(decision, uncertainty, wording)
     days = ultraviolet_days(worked.each)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
@@ -121,7 +131,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         settings=setting_reports(every),
         class_checks=class_checks(every) if in_full else (),
         ultraviolet=days,
-        scans=scan_results(every),
+        scans=scans,
         sums=sum_results(every),
         modules=module_results(every),
         extended=extended_results(every),

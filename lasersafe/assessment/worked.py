@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.alike import alike, highest
@@ -15,6 +16,7 @@ from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import barriers_together, sums_of
 from lasersafe.assessment.ways import BASE_WAY
+from lasersafe.beside import both
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.eyewear import marking_to_ask
 from lasersafe.results import BarrierResult, EyewearNeed, ScaleNeed, Scenario, SetupResult, Zone
@@ -71,11 +73,12 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
     cells: list[MatrixCell] = []
     persons = {person.name: person for person in case.person}
     barriers = barriers_together(found, [one for context in found for one in barrier_results(context)])
+    placed = iter([] if stage is None else _placed(stage))
     for context in found:
         if stage is None:
             own = scenarios_of(context)
         else:
-            own, more = scene_part.placed_scenarios(stage, context) if stage.poses(context, "running") else ([], [])
+            own, more = next(placed)
             cells += more
             rest = scene_part.split_case(case, context, stage)
             own += scenarios_of(rest) if rest is not None else []
@@ -91,6 +94,21 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
         eyewear += own_eyewear
     scenarios += sums_of(case, found, scenarios)
     return Worked(case, found, setups, scenarios, eyewear, barriers, stage, cells)
+
+
+def _placed(stage: Stage) -> list[tuple[list[Scenario], list[MatrixCell]]]:
+    """Return the scenarios and the matrix of each set-up; every second one is worked out beside the others."""
+    from lasersafe.assessment import scene as scene_part
+
+    def work(some: list[int]) -> list[tuple[list[Scenario], list[MatrixCell]]]:
+        own = [stage.contexts[index] for index in some]
+        return [scene_part.placed_scenarios(stage, c) if stage.poses(c, "running") else ([], []) for c in own]
+
+    order = sorted(range(len(stage.contexts)), key=lambda index: not stage.contexts[index].setup.fitted)
+    halves = order[::2], order[1::2]
+    first, second = both(partial(work, halves[0]), partial(work, halves[1])) if halves[1] else (work(halves[0]), [])
+    found = dict(zip([*halves[0], *halves[1]], [*first, *second], strict=True))
+    return [found[index] for index in range(len(found))]
 
 
 def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 import lasersafe
+from lasersafe import beside
 from lasersafe.cli import cases, fleet, questions, scenes, signing, studies
 from lasersafe.cli.options import app
 from lasersafe.errors import CalcError
@@ -36,6 +37,7 @@ def _quick_start() -> None:
     """Leave out what takes time and is of no use here; who runs the program can still ask for it."""
     gc.set_threshold(500_000)  # one command makes few cycles: looking for them would take a tenth of its time
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread for each core, for matrices only
+    beside.allow()
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or every installed package is looked through
 
 

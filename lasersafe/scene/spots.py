@@ -220,7 +220,7 @@ def _conditions(spots: Spots, pieces: tuple[Piece, ...]) -> _Conditions | None:
     edges = list(dict.fromkeys(edge for wall in walls for edge in wall.edges))
     sides = list(dict.fromkeys(side for wall in walls for side in wall.sides))
     both: list[Edge | Plane] = [*edges, *sides]
-    place = {one: index for index, one in enumerate(both)}
+    place: dict[object, int] = {one: index for index, one in enumerate(both)}
     asked = [[place[one] for one in (*wall.edges, *wall.sides)] for wall in walls]
     most = max(len(one) for one in asked)
     return _Conditions(

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from functools import partial
 from pathlib import Path as FilePath
 
+from lasersafe.beside import both
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.localise import localise
@@ -162,11 +165,28 @@ def lay_out(
 ) -> Flow:
     """Lay out all pages without header, footer and draft mark; ``foot`` is the height of the footer in points."""
     flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0))
-    references = References(assessment, CONTROL_KINDS)
     front.decision(flow, assessment, wording)
     if len(flow.pages) == 1:
         flow.new_page()
-    drawings.scene(flow, assessment, wording, next(name for name, known in PAPERS.items() if known == size))
+    signed = signed or SignOff()
+    if assessment.scene is None:
+        found = _written(flow, assessment, wording, signed)
+        before = 0
+    else:
+        paper = next(name for name, known in PAPERS.items() if known == size)
+        drawn, rest = Flow(*flow.geometry), Flow(*flow.geometry)
+        written = partial(_written, rest, assessment, wording, signed)
+        found, drawn = both(written, partial(drawings.scene, drawn, assessment, wording, paper))
+        flow.join(drawn)
+        before = flow.join(rest)
+    if places is not None:
+        places.update({role: replace(place, page=place.page + before) for role, place in found.items()})
+    return flow
+
+
+def _written(flow: Flow, assessment: Assessment, wording: Wording, signed: SignOff) -> dict[str, signatures.SignPlace]:
+    """Lay out what comes after the drawings, and return the places of the signatures."""
+    references = References(assessment, CONTROL_KINDS)
     scene_tables.scene_tables(flow, assessment, wording)
     scene_barriers.barriers_by_place(flow, assessment, wording)
     front.setups(flow, assessment, wording, references)
@@ -190,10 +210,7 @@ def lay_out(
     back.notes(flow, assessment, wording)
     for kind in handouts.KINDS:
         handouts.page(flow, kind, assessment, wording)
-    found = signatures.sign_off(flow, assessment, wording, signed or SignOff())
-    if places is not None:
-        places.update(found)
-    return flow
+    return signatures.sign_off(flow, assessment, wording, signed)
 
 
 class _Footer:

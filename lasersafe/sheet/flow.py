@@ -168,6 +168,16 @@ class Flow:
             self.pages.append(Page())
             self.y = self.top
 
+    def join(self, other: Flow) -> int:
+        """Go on with the pages of another flow of the same size; return how many pages come before them."""
+        if not self.y < self.top:
+            self.pages.pop()
+        before = len(self.pages)
+        self.pages += other.pages
+        self.entries += [dataclasses.replace(one, page=one.page + before) for one in other.entries]
+        self.y = other.y
+        return before
+
     def need(self, height: float) -> None:
         """Start a new page when ``height`` does not fit on this one."""
         if height > self.room:
