@@ -366,9 +366,9 @@ def assessment_text(a: Assessment) -> str:
             )
     lines += barriers_text(a.scene) if a.scene is not None else []
     lines += sources_text(a) + uncertainty_text(a)
-    widths = [24, 20, 24, 15, 5, 10, 12, 12, 10, 34]
-    lines += ["", _row(["laser", "set-up", "person", "way", "", "distance", "exposure", "limit", "ratio", "answer"],
-                       widths)]  # fmt: skip
+    widths = [24, 20, 24, 19, 15, 5, 10, 12, 12, 10, 34]
+    heads = ["laser", "set-up", "person", "way", "mode", "", "distance", "exposure", "limit", "ratio", "answer"]
+    lines += ["", _row(heads, widths)]
     for s in a.scenarios:
         answer = "below the limit" if s.below else s.answer or "ABOVE THE LIMIT, no answer"
         if s.struck_out:
@@ -376,9 +376,9 @@ def assessment_text(a: Assessment) -> str:
         exposure = format_quantity(s.exposure, s.exposure_unit, 3, "up") if math.isfinite(s.exposure) else "no bound"
         ratio = format_quantity(s.ratio, "1", 3, "up") if math.isfinite(s.ratio) else "no bound"
         limit = format_quantity(s.limit, s.exposure_unit, 3, "down")
-        way = s.way if s.mode == "running" else s.mode
+        mode = "running" if "running" in s.mode.split(", ") else s.mode
         distance = format_quantity(s.distance, "m", 3, "down")
-        cells = [s.laser, s.setup, s.person, way, s.tissue, distance, exposure, limit, ratio]
-        lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 8) + "  " + answer)
+        cells = [s.laser, s.setup, s.person, s.way, mode, s.tissue, distance, exposure, limit, ratio]
+        lines.append(_row(cells, widths[:-1]).ljust(sum(widths[:-1]) + 2 * 9) + "  " + answer)
     lines += ["", load_wording(a.language).caution_short]
     return "\n".join(lines)

@@ -60,21 +60,28 @@ def _line(line: SpectatorLine) -> dict[str, Any]:
         "distance_m": line.distance,
         "distance_ft": math.ceil(feet(line.distance)),
         "from": line.distance_from,
-        "limited_by": line.limited_by,
+        "limited_by": _limited_by(line),
         "line_m": [list(point) for point in line.line],
     }
+
+
+def _limited_by(line: SpectatorLine) -> str:
+    """Return what limits a line, with the regional rule that moved it out."""
+    return line.limited_by + (f"; {line.note} ({line.line_kind})" if line.note else "")
 
 
 def spectators_text(data: dict[str, Any]) -> str:
     """Return the spectator lines as a producer reads them."""
     lines = [data["title"], ""]
+    several = len(data["lasers"]) > 1
     for row in data["lines"]:
         far = f"{row['distance_m']:,.1f} m"
         if row["distance_m"] <= 0.0:
             lines.append(f"{row['side']}: no zone reaches this side")
             continue
+        origin = f"{row['from']} of {row['laser']}" if several else row["from"]
         lines.append(
-            f"{row['side']}: stand {far} ({row['distance_ft']:,} ft) or more from the {row['from']}, behind a straight "
+            f"{row['side']}: stand {far} ({row['distance_ft']:,} ft) or more from the {origin}, behind a straight "
             f"line across this side; limited by: {row['limited_by']}"
         )
     if not data["lines"]:

@@ -249,7 +249,7 @@ def in_open_air(pairs: Sequence[tuple[Stage, Context]], wording: Wording) -> lis
             level = one.level.irradiance
             keep[level] = max(keep.get(level, one.to_keep), one.to_keep, key=badness)
     for level, reach in keep.items():
-        shown = format_quantity(level, "W/m2", 3)
+        shown = f"{level * 100.0:g} uW/cm2"  # as the levels are printed
         words = wording.text("scene.interference", laser=name, reach=_up(reach), level=shown)
         found.append(SceneFinding("outdoors", words, subject=name))
     lit = any(c.wavelength <= 700e-9 and c.emission("eye", c.duration("direct")[0]).power > 0.0 for _, c in pairs)

@@ -74,7 +74,7 @@ def facts_of(
     moved = {(c.laser.name, c.setup.name) for c in fitted if _moves(stage, c)}
     scanned = [c for c in beams if c.way == "direct" and (c.laser, c.setup) in moved]
     times = [s.duration for s in scenarios if s.person in names and (s.laser, s.setup) in _names(stage)]
-    screens = [b.top for b in barriers if b.kind == "barrier"]
+    screens = [b.top for b in barriers if b.kind == "barrier"] or _stage_heights(stage, fitted)
     return Facts(
         height_above_standing=high,
         lateral_gap=gap,
@@ -87,6 +87,21 @@ def facts_of(
         laser_class=highest,
         only_scatter_reaches_people=not beams,
     )
+
+
+def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
+    """Return the heights of the stages that the fitted lasers stand on; empty when one stands on none, or on a flat one."""
+    import shapely
+
+    stages = [(shapely.Polygon(f.outline.pairs), float(f.height)) for f in stage.scene.floor if f.kind == "stage"]
+    found = []
+    for context in fitted:
+        for pose in stage.poses(context, "running"):
+            under = [high for area, high in stages if high > 0.0 and area.covers(shapely.Point(pose.apex[:2]))]
+            if not under:
+                return []
+            found.append(min(under))
+    return found
 
 
 def _moves(stage: Stage, context: Context) -> bool:

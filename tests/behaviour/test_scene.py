@@ -155,11 +155,28 @@ def test_spectators_in_metres_and_feet(tmp_path):
     for side in ("front", "right", "back", "left"):
         assert re.search(rf"^{side}: stand [0-9.]+ m \([0-9,]+ ft\) or more from the last optic", result.output, re.M)
     assert "limited by: eye" in result.output
+    for laser in ("Welder", "Marker"):  # two lasers, two front lines: each says from where
+        assert re.search(rf"^front: .* from the last optic of {laser}, behind", result.output, re.M)
     data = json.loads(run("spectators", path, "--json").output)
     row = data["lines"][0]
     assert row["distance_ft"] >= row["distance_m"] / 0.3048
     assert row["limited_by"]
     assert data["caution"]
+
+
+def test_a_line_that_a_rule_moved_out_says_so(tmp_path):
+    text = with_rules(HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim=""))
+    result = run("spectators", written(tmp_path, text))
+    assert re.search(r"from the last optic, behind .*; with a gap of 1 m \(Germany: shows: gap beside", result.output)
+
+
+def test_each_row_of_the_table_names_way_and_mode(tmp_path):
+    result = run("assess", written(tmp_path, template_text("handheld-welder").decode()))
+    rows = result.output[result.output.index("\nlaser ") :]
+    assert re.search(r"direct +fault +eye", rows)
+    assert re.search(r"mirror then scatter +running +eye", rows)
+    assert re.search(r"aided viewing +running +eye", rows)
+    assert "running, " not in rows
 
 
 def test_spectators_without_a_scene_is_one_line(tmp_path):

@@ -37,6 +37,8 @@ def test_both_distances_are_shown_and_the_verdict_counts_no_loss() -> None:
 def test_visible_light_disturbs_sight_far_beyond_and_the_authority_is_asked() -> None:
     text = words(found("visible-diode"))
     assert sum("disturbs sight" in w for w in text) == 3
+    for level in ("100 uW/cm2", "5 uW/cm2", "0.05 uW/cm2"):
+        assert any(f"above {level} as the eye weighs it" in w for w in text)
     assert any("aviation authority" in w for w in text)
     assert any("Stop in rain" in w for w in text)
     invisible = words(found("handheld-welder"))

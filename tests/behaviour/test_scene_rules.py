@@ -35,10 +35,10 @@ def test_a_beam_that_is_moved_over_spectators_is_scanning():
 def test_who_watches_decides_which_row_applies():
     watched = outcomes("massachusetts", area='[area]\nwatch_keeper = "Juno Abendroth"\n')
     assert watched["above, unattended"].outcome == "does not apply"
-    assert watched["beside or below, attended"].outcome == "met"
+    assert watched["beside, attended"].outcome == "met"
     nobody = outcomes("massachusetts", rating="1 W/cm2")
-    assert nobody["beside or below, attended"].outcome == "cannot be judged from this case"
-    assert "watch_keeper" in nobody["beside or below, attended"].words
+    assert nobody["beside, attended"].outcome == "cannot be judged from this case"
+    assert "watch_keeper" in nobody["beside, attended"].words
 
 
 @pytest.mark.parametrize(("top", "outcome"), [("3 m", "met"), ("2.4 m", "not met"), ("1.6 m", "not met")])
@@ -47,6 +47,27 @@ def test_the_way_below_an_edge_that_can_be_reached_over(top, outcome):
     assert rows["gap below reach-over points"].outcome == outcome
     if top == "3 m":
         assert "no such place" in rows["gap below reach-over points"].words
+
+
+STAGE = """
+[[scene.floor]]
+name = "stage"
+kind = "stage"
+outline = [["-5 m", "-5 m"], ["5 m", "-5 m"], ["5 m", "5 m"], ["-5 m", "5 m"]]
+height = "{height}"
+"""
+
+
+@pytest.mark.parametrize(("height", "outcome"), [("0.9 m", "met"), ("0.7 m", "not met"), ("0 m", "cannot be judged")])
+def test_the_stage_under_the_laser_counts_where_no_barrier_stands(height, outcome):
+    text = HEAD.format(rating="1 kW/cm2").replace("[in_charge]", 'spectator_rules = ["germany_shows"]\n[in_charge]', 1)
+    scene = SCENE.format(top="3 m", aim="").replace('kind = "barrier"', 'kind = "wall"')
+    scene = scene.replace('name = "Booth"\nline', 'name = "Booth"\nkind = "wall"\nline')
+    assert 'kind = "wall"' in scene
+    found = assess(parse_case(text + scene + STAGE.format(height=height)))
+    row = next(r for r in found.scene.rules if r.rule == "stage or barrier height")
+    assert row.outcome.startswith(outcome)
+    assert ("[[scene.floor]]" in row.words) == (outcome == "cannot be judged")
 
 
 def test_what_cannot_be_judged_names_what_is_missing():

@@ -109,7 +109,7 @@ def test_figures_printed_in_feet():
             "above, unattended": 20.0,
             "beside or below, unattended": 8.0,
             "above, attended": 10.0,
-            "beside or below, attended": 8.0,
+            "beside, attended": 8.0,
         }
     )
     assert {rule.key: rule.seen for rule in pack("fda_variance").rules}["beside"] == "memory"
