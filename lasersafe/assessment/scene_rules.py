@@ -90,7 +90,7 @@ def facts_of(
 
 
 def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
-    """Return the heights of the stages that the fitted lasers stand on; empty when one stands on none, or on a flat one."""
+    """Return how high the stages are that the fitted lasers stand on; nothing when one stands on none of a height."""
     import shapely
 
     stages = [(shapely.Polygon(f.outline.pairs), float(f.height)) for f in stage.scene.floor if f.kind == "stage"]

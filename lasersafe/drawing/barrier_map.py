@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from lasersafe.drawing.exposure_map import decade, legend_entry, row_runs
-from lasersafe.drawing.page import Paper, foot_lines, lay_out
+from lasersafe.drawing.exposure_map import decade, legend_entry, row_runs, sample_of
+from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Words, box, closed
 from lasersafe.drawing.style import DECADES, hatched, quantity_text
 from lasersafe.results_barriers import BarrierLine, BarrierMap
@@ -36,15 +36,20 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
     wording : Wording
         Texts.
     """
-    base = _base(found) if found.rating is None else found.rating
+    rating = found.rating
+    base = _base(found) if rating is None else rating
+    rank = decade if rating is None else share_of_rating
     classes = {
-        way: [[decade(value / base) for value in row] for row in values.tolist()] for way, values in found.ways.items()
+        way: [[rank(value / base) for value in row] for row in values.tolist()] for way, values in found.ways.items()
     }
     used = sorted({value for rows in classes.values() for row in rows for value in row})
     words = quantity_text(base, "W/m2", "down")
-    meant = "plan.barrier_unrated" if found.rating is None else "plan.barrier_rated"
+    meant = "plan.barrier_unrated" if rating is None else "plan.barrier_rated"
     below = wording.text("plan.barrier_below", value=words)
-    entries = [legend_entry(value, below, words, wording) for value in used]
+    if rating is None:
+        entries = [legend_entry(value, below, words, wording) for value in used]
+    else:
+        entries = [Entry(sample_of(value), wording.text(f"plan.barrier_share_{value}", value=words)) for value in used]
     foot = foot_lines(paper, wording, [wording.text(meant, value=words)], "plan.barrier_meaning")
     layout = lay_out(
         paper, "barrier", wording.text("plan.barrier_map", name=found.name, title=title), (), entries, foot
@@ -67,6 +72,11 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
     layout.scale_lines((wording.text("plan.barrier_axes"),), paper.margin)
     layout.drawing.marks.extend(marks)
     return replace(layout.drawing, scale=math.ceil(1000.0 / mm))
+
+
+def share_of_rating(ratio: float) -> int:
+    """Return the class of a share of the rating: 0 to 1 %, 1 to 10 %, 2 to the rating, 4 above it and for NaN."""
+    return next((value for value, most in ((0, 0.01), (1, 0.1), (2, 1.0)) if ratio <= most), len(DECADES))
 
 
 def _base(found: BarrierMap) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from lasersafe.drawing import symbols
 from lasersafe.drawing.labels import Label
@@ -16,6 +17,7 @@ from lasersafe.results_scene import HazardMap, SceneResult
 from lasersafe.wording import Wording
 
 _MOST_CELLS = 110
+_NOT_WORKED_OUT = "#d6d6d6"
 
 
 def decade(ratio: float) -> int:
@@ -76,10 +78,12 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     foot = foot_lines(paper, wording, [text for text in (limits, wording.say(found.note)) if text], "plan.map_meaning")
     below, unit = wording.text("plan.map_below"), wording.text("plan.map_unit")
     entries = [legend_entry(value, below, unit, wording) for value in used]
+    entries.append(Entry(_outside_sample, wording.text("plan.map_outside")))
     layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
     view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
     layers = Layers(scene, view, wording)
     marks = layers.marks
+    marks += _outside(*view.point((xs[0], ys[0])), *view.point((xs[-1], ys[-1])), view.frame)
     for value in used:
         if value:
             marks += _class_marks(value, xs, ys, classes, layers)
@@ -95,6 +99,19 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     layout.scale_lines((wording.text("plan.scale", scale=view.scale, paper=paper.name), head), paper.margin)
     layout.drawing.marks.extend([*marks, *bar, *frame_marks(view.frame)])
     return Drawing("map", layout.drawing.title, paper.width, paper.height, view.frame, view.scale, layout.drawing.marks)
+
+
+def _outside_sample(rect: Rect) -> list[Mark]:
+    return [Area((box(rect),), _NOT_WORKED_OUT), Lines((closed(box(rect)),), BLACK, 0.3)]
+
+
+def _outside(left: float, low: float, right: float, high: float, frame: Rect) -> list[Mark]:
+    """Grey what lies around the map, so that it cannot be taken for a place below the limit."""
+    x0, y0, x1, y1 = frame
+    left, right, low, high = max(left, x0), min(right, x1), max(low, y0), min(high, y1)
+    around = ((x0, y0, left, y1), (right, y0, x1, y1), (left, y0, right, low), (left, high, right, y1))
+    rings = tuple(box(part) for part in around if part[2] - part[0] > 1e-6 and part[3] - part[1] > 1e-6)
+    return [Area((ring,), _NOT_WORKED_OUT) for ring in rings]
 
 
 def _persons(found: HazardMap, layers: Layers) -> None:
@@ -160,8 +177,8 @@ def _borders(xs: list[float], ys: list[float], classes: list[list[int]], layers:
     return tuple(runs)
 
 
-def legend_entry(value: int, below: str, unit: str, wording: Wording) -> Entry:
-    """Return the line of the legend for a class, counted in *unit*; *below* says what is not above one."""
+def sample_of(value: int) -> Callable[[Rect], list[Mark]]:
+    """Return what draws a sample of a class for the legend."""
 
     def sample(rect: Rect) -> list[Mark]:
         edge: Mark = Lines((closed(box(rect)),), BLACK, 0.3)
@@ -170,8 +187,13 @@ def legend_entry(value: int, below: str, unit: str, wording: Wording) -> Entry:
         fill, hatches = DECADES[value - 1]
         return [Area((box(rect),), fill), *hatched([box(rect)], hatches, "#3a2a10"), edge]
 
+    return sample
+
+
+def legend_entry(value: int, below: str, unit: str, wording: Wording) -> Entry:
+    """Return the line of the legend for a class, counted in *unit*; *below* says what is not above one."""
     if not value:
-        return Entry(sample, below)
+        return Entry(sample_of(value), below)
     low, high = f"{10 ** (value - 1)}", f"{10**value}"
     key = "map_over" if value == len(DECADES) else "map_from"
-    return Entry(sample, wording.text(f"plan.{key}", low=low, high=high, unit=unit))
+    return Entry(sample_of(value), wording.text(f"plan.{key}", low=low, high=high, unit=unit))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from lasersafe.drawing import symbols
-from lasersafe.drawing.groups import Group, outermost, state_of
+from lasersafe.drawing.groups import Group, state_of
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.primitives import BLACK, Lines, Mark, Pair, Rect, Run, arrow, box, closed
 from lasersafe.drawing.shapes import along, clip_line, clip_run, edge_point, inside, within
@@ -29,8 +29,8 @@ from lasersafe.results_scene import BeyondTarget, SceneResult
 from lasersafe.wording import Wording
 
 _PLACES = 9
-_APART = 7.0
-_AIM_MARK = 9.0
+APART = 7.0
+AIM_MARK = 9.0
 _SPECK = 12.0
 _FARTHEST = 1e7  # [m]
 
@@ -64,7 +64,7 @@ class Layers:
         self.urgent: list[Label] = []
         self.labels: list[Label] = []
         self.used: set[str] = set()  # keys of the legend that are on the drawing
-        self._tips: list[Pair] = []
+        self.tips: list[Pair] = []
         self._bearings: list[float] = []
 
     # --- zones ----------------------------------------------------------------------------------------------------
@@ -129,11 +129,11 @@ class Layers:
             at = edge_point(start, (p[0] - start[0], p[1] - start[1]), self.frame)
             shown = inside((at[0] + (start[0] - at[0]) * 0.03, at[1] + (start[1] - at[1]) * 0.03), rings)
             free = not any(within((*at, *at), (b[0] - 3, b[1] - 3, b[2] + 3, b[3] + 3)) for b in self.board.boxes)
-            if shown and free and all(math.dist(at, other) > _APART for other in self._tips):
+            if shown and free and all(math.dist(at, other) > APART for other in self.tips):
                 tip = at
                 break
         tip = tip or edge_point(start, (far[0][0] - start[0], far[0][1] - start[1]), self.frame)
-        self._tips.append(tip)
+        self.tips.append(tip)
         long = math.dist(start, tip) or 1.0
         share = min(1.0, 11.0 / long)
         tail = (tip[0] + (start[0] - tip[0]) * share, tip[1] + (start[1] - tip[1]) * share)
@@ -194,7 +194,7 @@ class Layers:
         for item in plan.items:
             run = self.view.run(item.outline)
             marks = strokes([closed(run)], self.frame, "#555555", 0.3, (3.0, 0.8))
-            if marks and not (self.sparse and _length([run]) < 12.0):
+            if marks and not (self.sparse and length_of([run]) < 12.0):
                 self.used.add("item")
                 self.marks += marks
                 if names:
@@ -219,8 +219,8 @@ class Layers:
             elif span >= 2 * math.pi - 1e-6:
                 ring = tuple(
                     (
-                        place[0] + _AIM_MARK * math.cos(k * math.pi / 24),
-                        place[1] + _AIM_MARK * math.sin(k * math.pi / 24),
+                        place[0] + AIM_MARK * math.cos(k * math.pi / 24),
+                        place[1] + AIM_MARK * math.sin(k * math.pi / 24),
                     )
                     for k in range(48)
                 )
@@ -228,7 +228,7 @@ class Layers:
                 self.used.add("aim")
             elif span > 1e-6 or aim.margin > 1e-6:
                 reach = aim.reach if aim.reach < _FARTHEST else _FARTHEST  # not a number counts as without end
-                long = max(reach * 1000.0 / self.view.scale, 2 * _AIM_MARK)
+                long = max(reach * 1000.0 / self.view.scale, 2 * AIM_MARK)
                 for bearing, dashes in (
                     (low, AIM_DASHES),
                     (low + span, AIM_DASHES),
@@ -240,7 +240,7 @@ class Layers:
                     self.marks += strokes([(place, end)], self.frame, AIM_INK, 0.3, dashes)
                 self.used.add("aim")
             way = symbols.bearing_vector(aim.bearing)
-            tip = (place[0] + _AIM_MARK * way[0], place[1] + _AIM_MARK * way[1])
+            tip = (place[0] + AIM_MARK * way[0], place[1] + AIM_MARK * way[1])
             self.marks += arrow(place, tip, BLACK, 0.4, 2.4)
             self.marks += symbols.laser(place, aim.bearing)
             self.used.add("laser")
@@ -256,7 +256,7 @@ class Layers:
         for barrier in self.scene.barriers:
             kind, against = state_of(self.scene, barrier)
             runs = clip_run(self.view.run(barrier.line), self.frame)
-            if not runs or (self.sparse and _length(runs) < 3.0):
+            if not runs or (self.sparse and length_of(runs) < 3.0):
                 continue
             self.used.add("today" if kind == "part" else kind)
             for run in runs:
@@ -357,27 +357,6 @@ class Layers:
         text = self.text("plan.place_off", name=name, distance=away, laser=near.laser)
         self.labels.append(Label(text, (tail,)))
 
-    def spectator_lines(self) -> None:
-        """Draw the nearest allowed lines with their distances."""
-        for line in outermost(self.scene.lines):
-            runs = clip_run(self.view.run(line.line), self.frame)
-            if not runs or _length(runs) < 4.0:
-                continue
-            self.used.add("line")
-            self.marks.append(Lines(tuple(runs), BLACK, 0.9, (6.0, 1.5)))
-            for run in runs:
-                self.board.lines += list(pairwise(run))
-            plain = line.line_kind in ("", "exposure limit")
-            key = "plan.line" if plain else "plan.line_rule"
-            distance = metres_and_feet(line.distance)
-            text = self.text(key, side=line.side, rule=line.line_kind, distance=distance)
-            if len({one.laser for one in self.scene.lines}) > 1:
-                text = self.text("plan.line_from", text=text, laser=line.laser)
-            places = [p for run in runs for p in along(run, 7)]
-            middle = places[len(places) // 2]
-            places.sort(key=lambda p: math.dist(p, middle))
-            self.urgent.append(Label(text, tuple(places), True))
-
     # --- labels ---------------------------------------------------------------------------------------------------
 
     def write(self) -> list[str]:
@@ -388,5 +367,6 @@ class Layers:
         return [label.text for label in self.board.left_out]
 
 
-def _length(runs: Sequence[Run]) -> float:
+def length_of(runs: Sequence[Run]) -> float:
+    """Return how long lines are together. [mm]."""
     return sum(math.dist(a, b) for run in runs for a, b in pairwise(run))

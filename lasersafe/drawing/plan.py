@@ -9,6 +9,7 @@ from itertools import combinations
 from lasersafe.drawing import symbols
 from lasersafe.drawing.groups import beyond_entry, entry, grouped, limits_line
 from lasersafe.drawing.layers import Layers
+from lasersafe.drawing.line_marks import spectator_lines
 from lasersafe.drawing.page import (
     Entry,
     Paper,
@@ -162,7 +163,8 @@ def _page(
     trial = Layers(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording, sparse=sparse)
     trial.shadows()
     _things(trial, kind)
-    used = {*trial.used, *(["line"] if scene.lines else [])}
+    spectator_lines(trial)
+    used = trial.used
     layout = lay_out(paper, kind, name, zones, _signs(used, wording), foot)
     if layout.left_over:
         foot = [(wording.text("plan.elsewhere"), True), (limits_line(groups, wording), False), *foot]
@@ -178,7 +180,7 @@ def _page(
     layers.zones(groups, beyond)
     layers.far_things = kind == "plan"
     _things(layers, kind)
-    layers.spectator_lines()
+    spectator_lines(layers)
     if kind == "plan":
         layers.detail_frames()
     lost = layers.write()

@@ -329,7 +329,7 @@ _MISSING = {
     "height_above_standing": "how high above standing places the light goes that leaves the plan overhead",
     "lateral_gap": "where spectators are ([[scene.person]])",
     "reach_over_gap": "where spectators and barriers are ([scene])",
-    "barrier_height": "a barrier with a place ([[scene.barrier]]), or the height of the stage under each laser ([[scene.floor]])",
+    "barrier_height": "a barrier with a place ([[scene.barrier]]), or the height of the stage ([[scene.floor]])",
     "laser_class": "the class of each laser (class_label)",
     "visible": "one kind of light: the lasers that are fitted can be visible and invisible",
 }

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from lasersafe.drawing.barrier_map import barrier_page
+from lasersafe.drawing.barrier_map import barrier_page, share_of_rating
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import cells, decade, map_page
 from lasersafe.drawing.groups import grouped, outermost, state_of
@@ -395,6 +395,37 @@ def test_merged_cells_of_the_map_keep_the_highest() -> None:
     assert (xs[0], xs[-1], ys[-1]) == (-0.5, 399.5, 299.5)
 
 
+def test_what_the_map_does_not_cover_is_grey_and_in_the_legend() -> None:
+    page = map_page(room(), A4, "Open evening", load_wording())
+    assert page is not None
+    assert "not worked out here" in text_of(page)
+    x0, y0, x1, y1 = page.frame
+    grey = [ring for mark in page.marks if isinstance(mark, Area) and mark.fill == "#d6d6d6" for ring in mark.rings]
+    covers = [inside((x0 + 1.0, y), grey) for y in (y0 + 1.0, y1 - 1.0)]
+    assert covers == [True, True]
+    assert not inside(((x0 + x1) / 2, (y0 + y1) / 2), grey)
+
+
+def test_a_line_outside_the_plan_is_named_at_its_edge_and_drawn_on_the_overview() -> None:
+    full = room()
+    far = SpectatorLine("front", ((11.0, -296.0), (11.5, -296.0)), 300.0, "last optic", "eye", math.pi, laser=LASER)
+    plan, *others = pages_of(replace(full, lines=(far,)))
+    assert "front: spectators no nearer than 300 m (985 ft), outside this drawing" in text_of(plan)
+    assert "spectator line" not in text_of(plan)  # the legend names what is drawn
+    overview = next(page for page in others if page.kind == "overview")
+    assert "front: spectators no nearer than 300 m (985 ft)" in text_of(overview)
+    assert "outside this drawing" not in text_of(overview)
+    thick = [mark for mark in overview.marks if isinstance(mark, Lines) and mark.dashes == (6.0, 1.5)]
+    assert max(math.dist(run[0], run[-1]) for mark in thick for run in mark.runs) > 30.0
+
+
+@pytest.mark.parametrize(
+    ("ratio", "found"), [(0.0, 0), (0.01, 0), (0.011, 1), (0.1, 1), (0.11, 2), (1.0, 2), (1.001, 4), (math.nan, 4)]
+)
+def test_shares_of_a_rating_fail_closed(ratio: float, found: int) -> None:
+    assert share_of_rating(ratio) == found
+
+
 def test_map_is_left_out_when_there_is_none() -> None:
     assert map_page(replace(room(), map=None), A4, "Open evening", load_wording()) is None
 
@@ -464,6 +495,7 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     gap = Opening("gap", "gap", (8.2, 2.0), (8.4, 3.0), 0.0, 2.0, False)
     tilted = replace(first, kind="skin mirror", worst=True, polygons=(Polygon(sector(2.0, 4.0, 0.0, 1.0, 0.3)),))
     rule = replace(full.lines[0], side="front", line_kind="barrier 3 m away", laser="Marker")
+    away = replace(full.lines[0], side="left", line=((-90.0, 0.0), (-90.0, 9.0)), distance=92.0, bearing=-math.pi / 2)
     beyond = full.beyond[0]
     inside_room = Polygon(((3.0, 3.0), (5.0, 3.0), (5.0, 5.0)))
     stops = replace(beyond, ends_at="Steel screen", can_ignite=False, polygons=(inside_room,))
@@ -484,7 +516,9 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         replace(
             full, zones=(*full.zones, tilted, short), barriers=(replace(part, openings=(gap,)), later), beyond=(stops,)
         ),
-        replace(full, lines=(*full.lines, rule), beyond=(replace(stops, can_ignite=None),), elevations=(held, near)),
+        replace(
+            full, lines=(*full.lines, rule, away), beyond=(replace(stops, can_ignite=None),), elevations=(held, near)
+        ),
         replace(full, zones=(replace(first, polygons=(Polygon(ring),)),), map=unknown),
         replace(
             full,
@@ -504,7 +538,7 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         with pytest.raises(InputError):
             drawings_of(replace(assessment(), scene=missing), "A4", elevation=True)
     render_sheet(replace(assessment(), scene=full))
-    strip = {"direct": np.array([[1e7, math.inf, 0.0]]), "scatter": np.array([[1.0, 2.0, 3.0]])}
+    strip = {"direct": np.array([[1e7, math.inf, 0.0]]), "scatter": np.array([[99.0, 900.0, 3000.0]])}
     for rating in (1e4, None):
         on_it = BarrierMap("Part", (0.0, 1.0, 2.0, 3.0), (0.0, 2.0), strip, rating)
         barrier_page(on_it, replace(part, ways=()), Paper("A4", 297.0, 210.0, 10.0), "", load_wording())
