@@ -5,19 +5,26 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.pose import Pose
 from lasersafe.frozen import dataclass
-from lasersafe.optics.curved import reflect_shape
-from lasersafe.scene.directions import EVERYWHERE, Vector, unit
-from lasersafe.scene.profile import BeamProfile, farthest_of
+from lasersafe.optics.curved import TAKEN_AS_FLAT, reflect_shape
+from lasersafe.scene.directions import Vector, unit
+from lasersafe.scene.profile import NEAREST, BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
+from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene
+    from lasersafe.optics.propagation import BeamGeometry
 
 ROUND_UP = 1.001
+UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
+_TRIED = 33
 UNLISTED = "an object that is not on the list"
+NOT_LISTED = "not listed"  # as a shape: nobody fires at it, so that it counts as flat
 
 
 @dataclass(frozen=True)
@@ -32,82 +39,121 @@ class Lit:
     mirror: bool
     shape: str
     placed: bool
-    offset_known: bool  # False: the head moves, so the way to it is not known
     radius: float | None = None  # of curvature, None when not stated
-    axes: str = "cylinder"
+    axes: str | None = None  # "sphere" or "cylinder", None when not stated
     along: float | None = None  # without a place: how far from the last optic along the aim
+
+    @property
+    def bends(self) -> tuple[str, ...]:
+        """What its curvature may be besides flat; what has a stated shape is nothing else."""
+        if self.shape == "unknown":
+            return ("convex", "concave")
+        return (self.shape,) if self.shape in ("convex", "concave") else ()
+
+    @property
+    def may_be_flat(self) -> bool:
+        """Whether it has to be taken as flat, alone or besides its curvatures."""
+        return self.shape not in ("convex", "concave")
 
 
 def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tuple[Lit, ...]:
     """Return what the beam of a laser can meet, each with its place."""
     found: list[Lit] = []
     places = {p.name: p for p in scene.surface}
+    targets = {t.name: t for t in scene.target if t.laser in (None, context.laser.name)}
     far = context.wavelength >= FAR_INFRARED
-    known = pose.fixed
     for surface in context.surfaces:
         value = context.reflectance_of(surface)
         mirror = far or surface.finish != "matt" or value.mirror
         reflectance = 1.0 if mirror and far else value.value
         place = places.get(surface.name)
-        if place is None:
-            where = pose.on_aim(float(surface.distance))
+        shaped = place or targets.get(surface.name)
+        shape = "unknown" if shaped is None else shaped.shape
+        radius = None if shaped is None or shaped.radius is None else float(shaped.radius)
+        axes = None if place is None else place.axes
+        if place is None or place.position is None or place.height is None:
+            along = float(surface.distance)
             found.append(
-                Lit(surface.name, where, None, 0.0, reflectance, mirror, "unknown", False, known,
-                    along=float(surface.distance))
-            )  # fmt: skip
+                Lit(surface.name, pose.on_aim(along), None, 0.0, reflectance, mirror, shape, False, radius, axes, along)
+            )
             continue
         normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
         spot = (*place.position.pair, float(place.height))
         width = float(place.width)
-        found.append(
-            Lit(
-                surface.name,
-                spot,
-                normal,
-                width,
-                reflectance,
-                mirror,
-                place.shape,
-                True,
-                True,
-                None if place.radius is None else float(place.radius),
-                place.axes,
-            )
-        )
-    for target in scene.target:
-        if target.laser not in (None, context.laser.name) or any(item.name == target.name for item in found):
+        found.append(Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes))
+    for target in targets.values():
+        if any(item.name == target.name for item in found):
             continue
         mirror = far or target.finish != "matt"
+        radius = None if target.radius is None else float(target.radius)
+        returned = float(target.reflectance)
         if target.position is None:
+            place_on_aim = pose.on_aim(work)
             found.append(
-                Lit(target.name, pose.on_aim(work), None, 0.0, float(target.reflectance), mirror, target.shape,
-                    False, known, None if target.radius is None else float(target.radius), along=work)
-            )  # fmt: skip
+                Lit(target.name, place_on_aim, None, 0.0, returned, mirror, target.shape, False, radius, along=work)
+            )
             continue
         spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
-        found.append(Lit(target.name, spot, None, 0.1, float(target.reflectance), mirror, target.shape, True, True))
+        found.append(Lit(target.name, spot, None, 0.1, returned, mirror, target.shape, True, radius))
     listed = context.case.settings.surfaces_complete and any(item.mirror for item in found)
-    if not listed and not any(i.mirror and not i.placed and i.reflectance == 1.0 for i in found):
+    if not listed and not any(i.mirror and i.may_be_flat and not i.placed and i.reflectance == 1.0 for i in found):
         where = pose.on_aim(work)
-        found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, "unknown", False, known, along=work))
+        found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, NOT_LISTED, False, along=work))
     return tuple(found)
 
 
-def curved_source(context: Context, pose: Pose, item: Lit, profile: BeamProfile) -> Source:
+def bent_beams(
+    context: Context, pose: Pose, item: Lit, spots: Spots, bend: str
+) -> tuple[tuple[BeamGeometry, str], ...]:
+    """Return what a curved mirror makes of the beam at its distance, and at the worst one that it may have, and why.
+
+    A little nearer or farther changes much next to a focus, so that the distance of what has no place is not taken at
+    its word. Nothing is returned where a curvature of unknown radius only spreads the beam: flat stands for it.
+    """
+    if item.placed:
+        middle, around = math.dist(spots.apex, pose.apex), spots.distance
+    else:
+        middle = item.along or 0.0
+        around = middle * (UNSTEADY if context.laser.handheld else NOT_EXACT)
+    near, far = max(middle - around, NEAREST), max(middle + around, NEAREST)
+    places = np.linspace(near, far, _TRIED if far > near else 1).tolist()
+    places += [waist for waist in context.beam.waist_position if near < waist < far]
+    stated = item.shape == bend
+    axes = (item.axes,) if stated and item.axes else ("sphere", "cylinder") if stated else ("sphere",)
+    radius = item.radius if stated else None
+
+    def farthest(distances: list[float]) -> tuple[BeamGeometry, str]:
+        found = (
+            reflect_shape(context.beam, away, f"{bend} {form}", context.wavelength, radius)
+            for away in distances
+            for form in axes
+        )
+        return min(found, key=lambda one: one[0].divergence[0] * one[0].divergence[1])
+
+    found = dict.fromkeys([farthest([max(middle, NEAREST)]), farthest(places)])
+    return tuple(pair for pair in found if stated or not pair[1].endswith(TAKEN_AS_FLAT))
+
+
+def curved_sources(context: Context, pose: Pose, item: Lit, spots: Spots, profile: BeamProfile) -> tuple[Source, ...]:
     """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go."""
-    away = max(math.dist(item.position, pose.apex), 1e-3)
-    shape = f"{item.shape} {item.axes}"
-    beam, words = reflect_shape(context.beam, away, shape, context.wavelength, item.radius)
-    bent = BeamProfile(beam, profile.criteria)
-    reach = farthest_of(bent.criteria, beam, item.reflectance) * ROUND_UP
-    return Source(
-        "mirror",
-        item.position,
-        EVERYWHERE,
-        bent,
-        reach,
-        factor=item.reflectance,
-        plane=None if item.normal is None else (item.position, item.normal),
-        surface=item.name,
-        note=f"{words}; distances from this surface",
-    )
+    found = []
+    for bend in item.bends:
+        for beam, words in bent_beams(context, pose, item, spots, bend):
+            bent = BeamProfile(beam, profile.criteria)
+            found.append(
+                Source(
+                    "mirror",
+                    spots.apex,
+                    spots.directions,
+                    bent,
+                    farthest_of(bent.criteria, beam, item.reflectance) * ROUND_UP,
+                    factor=item.reflectance,
+                    plane=None if item.normal is None else (item.position, item.normal),
+                    surface=item.name,
+                    note=f"{words}; distances from this surface",
+                    spot=spots.distance,
+                    patch=spots.solid,
+                    bend=bend,
+                )
+            )
+    return tuple(found)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.lines import every_context, power_of_all
+from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.pose import Pose, nearest_on
 from lasersafe.assessment.protection import _per_pulse
 from lasersafe.frozen import dataclass
@@ -18,7 +19,6 @@ from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.hazard.windows import WindowVerdict, judge_window
 from lasersafe.hazard.zones import worst_place
 from lasersafe.optics.aperture import peak_exposure
-from lasersafe.optics.curved import reflect_shape
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Screen
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from lasersafe.models import Barrier, SceneBarrier, SceneOpening
     from lasersafe.optics.propagation import BeamGeometry
     from lasersafe.scene.directions import Vector
+    from lasersafe.scene.spots import Spots
 
 MODES = ("running", "alignment", "service", "fault")
 _NEAREST = 1e-3  # m
@@ -127,13 +128,13 @@ def _irradiance(
         if way == "scatter":
             found = [_spot(stage, context, pose, screen, item, power) for item in items]
         else:
-            flat = [item.reflectance for item in items if item.mirror and item.shape not in ("convex", "concave")]
+            flat = [item.reflectance for item in items if item.mirror and item.may_be_flat]
             wet = stage.scene.outdoor is not None and stage.scene.outdoor.wet
             factor = 1.0 if way == "direct" or wet or not items else max(flat, default=0.0)
             if factor > 0.0:
                 found = [(_peak(context.beam, max(straight, _NEAREST), power * factor), near, straight)]
-            bent = [item for item in items if item.mirror and item.shape in ("convex", "concave")]
-            found += [_bent(context, pose, screen, item, power) for item in bent]
+            for item in items if way == "mirror" else ():
+                found += _bent(stage, context, pose, screen, item, power)
         for one in found:
             if not one[0] <= best[0]:
                 best = one
@@ -143,28 +144,30 @@ def _irradiance(
 def _spot(
     stage: Stage, context: Context, pose: Pose, screen: Screen, item: Lit, power: float
 ) -> tuple[float, Vector, float]:
-    near, away = _from(item, pose, screen)
+    near, away = _from(stage.spots(context, pose, item), screen)
     away = max(away, _NEAREST_SPOT)
     model = stage.case.settings.scatter_model
     reflectance = max(item.reflectance, context.scatter_surface[0])
     return float(scatter_exposure(power, reflectance, away, 0.0, model)), near, away
 
 
-def _bent(context: Context, pose: Pose, screen: Screen, item: Lit, power: float) -> tuple[float, Vector, float]:
-    near, away = _from(item, pose, screen)
-    from_optic = max(math.dist(item.position, pose.apex), _NEAREST)
-    beam, _ = reflect_shape(context.beam, from_optic, f"{item.shape} {item.axes}", context.wavelength, item.radius)
-    return _peak(beam, max(away, _NEAREST), power * item.reflectance), near, max(away, _NEAREST)
+def _bent(
+    stage: Stage, context: Context, pose: Pose, screen: Screen, item: Lit, power: float
+) -> list[tuple[float, Vector, float]]:
+    """Return the highest peak on a screen from each curvature that a mirror may have."""
+    found = []
+    for bend in item.bends if item.mirror else ():
+        spots = stage.spots(context, pose, item)
+        near, away = _from(spots, screen)
+        for beam, _ in bent_beams(context, pose, item, spots, bend):
+            found.append((_peak(beam, max(away, _NEAREST), power * item.reflectance), near, max(away, _NEAREST)))
+    return found
 
 
-def _from(item: Lit, pose: Pose, screen: Screen) -> tuple[Vector, float]:
-    """Return the nearest place of a screen to a surface, and how far it is; a head that turns takes the spot along."""
-    near = nearest_on(screen, item.position)
-    away = math.dist(near, item.position)
-    if pose.turns and not item.placed:
-        straight = math.dist(nearest_on(screen, pose.apex), pose.apex)
-        away = min(away, straight - math.dist(item.position, pose.apex))
-    return near, away
+def _from(spots: Spots, screen: Screen) -> tuple[Vector, float]:
+    """Return the place of a screen that is nearest to where a surface can be lit, and how far it is at least."""
+    near = nearest_on(screen, spots.apex)
+    return near, math.dist(near, spots.apex) - spots.distance
 
 
 def _peak(beam: BeamGeometry, away: float, power: float) -> float:

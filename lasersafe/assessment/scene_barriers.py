@@ -12,11 +12,12 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.lines import every_context, power_of_all
+from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, part_of_line
+from lasersafe.assessment.scene_hits import standing_places
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.irradiance_map import peak_on_barrier
 from lasersafe.hazard.windows import can_be_reached_over, needed_height, rated_distances
-from lasersafe.optics.curved import reflect_shape
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import Criterion
 from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening, StandingPlace, ViewWindow
@@ -165,7 +166,7 @@ def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, .
     if one.rating is None or power is None or not power > 0.0:
         return ()
     items = [i for pose in stage.poses(context, "running") for i in stage.lit(context, pose)]
-    flat = max((i.reflectance for i in items if i.mirror and i.shape not in ("convex", "concave")), default=1.0)
+    flat = max((i.reflectance for i in items if i.mirror and i.may_be_flat), default=1.0)
     scatter = max([i.reflectance for i in items] + [context.scatter_surface[0]])
     found: dict[str, float] = {}
 
@@ -181,14 +182,12 @@ def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, .
         keep(start[one.way], near[one.way])
         for pose in stage.poses(context, "running") if one.way == "mirror" else ():
             for item in stage.lit(context, pose):
-                if item.mirror and item.shape in ("convex", "concave"):
-                    away = max(math.dist(item.position, pose.apex), 1e-3)
-                    shape = f"{item.shape} {item.axes}"
-                    beam, _ = reflect_shape(own.beam, away, shape, own.wavelength, item.radius)
-                    bent = rated_distances(
-                        power, one.rating, own.beam, mirror_reflectance=item.reflectance, mirror_beam=beam
-                    )
-                    keep(item.name, bent["mirror"])
+                for bend in item.bends if item.mirror else ():
+                    for beam, _ in bent_beams(own, pose, item, stage.spots(own, pose, item), bend):
+                        bent = rated_distances(
+                            power, one.rating, own.beam, mirror_reflectance=item.reflectance, mirror_beam=beam
+                        )
+                        keep(item.name, bent["mirror"])
     return tuple(StandingPlace(distance, place) for place, distance in found.items())
 
 
@@ -301,7 +300,7 @@ def _needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]:
         return None, ""
     best: tuple[float, str] | None = None
     for person in stage.scene.person:
-        places = np.array(person.area.pairs if person.area is not None else [person.position.pair])  # type: ignore[union-attr]
+        places = standing_places(person, ())
         highest = float(person.floor) + REACH_UP
         share = _crossings(starts[:, :2], places, line)  # part of the way to the place at which the barrier is met
         rise = starts[:, None, None, 2] + (highest - starts[:, None, None, 2]) * share
@@ -324,7 +323,10 @@ def _starts(stage: Stage) -> set[Vector]:
     for context in stage.contexts:
         for pose in stage.poses(context, "running") if context.setup.fitted else ():
             found.add(pose.apex)
-            found.update(item.position for item in stage.lit(context, pose))
+            for item in stage.lit(context, pose):
+                spots = stage.spots(context, pose, item)
+                # the way to the edge is the steepest from a corner of what holds all spots, at the highest of them
+                found.update((x, y, spots.heights[1]) for x, y in spots.corners.tolist())
     return found
 
 

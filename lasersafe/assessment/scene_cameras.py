@@ -62,9 +62,8 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
         direct = cameras.beam_in_camera(camera, amount, lam, beam, away, pulse_duration=pulse, repetition_rate=rate)
         rows.append(("direct", "", away, direct))
         for item in stage.lit(context, pose):
-            near = math.dist(place, item.position)
-            if pose.turns and item.along:
-                near = float(pose.spots(item.along).away(*(np.asarray(value, dtype=float) for value in place)))
+            spots = stage.spots(context, pose, item)
+            near = float(spots.away(*(np.asarray(value, dtype=float) for value in place)))
             near = max(near, CLOSEST)
             if item.mirror:
                 path = near + math.dist(item.position, pose.apex)

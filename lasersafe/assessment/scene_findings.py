@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.lit import NOT_LISTED, curved_sources
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.hazard.attenuated import attenuated_distance
 from lasersafe.hazard.interference import interference
@@ -66,19 +68,33 @@ def findings_of(
     curved = [s.name for s in stage.scene.surface if s.shape in ("convex", "concave")]
     if curved:
         found.append(SceneFinding("mirror", text("scene.curved", surfaces=", ".join(curved))))
-    unknown = tuple(dict.fromkeys(name for one in stages for name in _of_unknown_shape(one)))
-    if unknown:
-        words = text("scene.unknown_shape", surfaces=", ".join(wording.say(name) for name in unknown))
-        found.append(SceneFinding("mirror", words))
+    found += _hollow(stages, wording)
     found += _outdoors(stages, wording)
     return tuple(found)
 
 
-def _of_unknown_shape(stage: Stage) -> tuple[str, ...]:
-    """Return the mirrors that no shape is stated for; they are taken as flat, which bounds no hollow one."""
-    fitted = [c for c in stage.contexts if c.setup.fitted]
-    lit = [i for c in fitted for pose in stage.poses(c, "running") for i in stage.lit(c, pose)]
-    return tuple(dict.fromkeys(i.name for i in lit if i.mirror and i.shape == "unknown"))
+def _hollow(stages: Sequence[Stage], wording: Wording) -> list[SceneFinding]:
+    """Name the mirrors whose shape is not stated, and how far a hollow object that is not listed sends the beam."""
+    unknown: list[str] = []
+    farthest = 0.0
+    for stage, context in ((one, context) for one in stages for context in one.contexts):
+        for pose in stage.poses(context, "running") if context.setup.fitted else ():
+            for item in stage.lit(context, pose):
+                if item.mirror and item.shape == "unknown":
+                    unknown.append(item.name)
+                if item.shape == NOT_LISTED:
+                    profile = stage.beam_profile(context, "eye", context.duration("mirror")[0])
+                    hollow = replace(item, shape="unknown")
+                    bent = curved_sources(context, pose, hollow, stage.spots(context, pose, item), profile)
+                    farthest = max([farthest, *(source.reach for source in bent)])
+    found = []
+    if unknown:
+        names = ", ".join(wording.say(name) for name in dict.fromkeys(unknown))
+        found.append(SceneFinding("mirror", wording.text("scene.unknown_shape", surfaces=names)))
+    if farthest > 0.0:
+        away = format_quantity(farthest, "m", 2, "up")
+        found.append(SceneFinding("mirror", wording.text("scene.hollow_unlisted", distance=away)))
+    return found
 
 
 def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[SceneFinding, ...]:

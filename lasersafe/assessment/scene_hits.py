@@ -246,7 +246,9 @@ def exact_hit(
             for look in looks:
                 key = (look.amount, look.limiting_aperture)
                 if key not in alike:
-                    alone = source.factor * BeamProfile(source.profile.beam, (look,)).beside(path, aside)
+                    one_look = BeamProfile(source.profile.beam, (look,))
+                    there = one_look.beside(path, aside) if source.spots is None else one_look.from_here_on(path)
+                    alone = source.factor * there
                     alike[key] = float(np.where(lit, alone, 0.0)[0]) * look.limit
                 pairs.append((alike[key] / look.limit, c))
     else:

@@ -43,7 +43,8 @@ def plan_of(stage: Stage) -> ScenePlan:
     for person in scene.person:
         points += [person.position.pair] if person.position is not None else []
         points += person.area.pairs if person.area is not None else ()
-    points += [c.position.pair for c in scene.camera] + [s.position.pair for s in scene.surface]
+    points += [c.position.pair for c in scene.camera]
+    points += [s.position.pair for s in scene.surface if s.position is not None]
     points += [t.position.pair for t in scene.target if t.position is not None]
     points += list(scene.outline.pairs) if scene.outline is not None else []
     for part in scene.floor:
@@ -175,6 +176,8 @@ def surface_marks(stage: Stage) -> tuple[SurfaceMark, ...]:
     found = []
     for s in stage.scene.surface:
         line: tuple[tuple[float, float], ...] = ()
+        if s.position is None or s.height is None:
+            continue
         x, y = s.position.pair
         if s.normal is not None:
             half = float(s.width) / 2.0

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
 FIBRE_APERTURE = 0.20  # multimode delivery fibre, 5 % of the peak (published checks, section 14)
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
+_ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
 
 Lights = tuple[tuple[Source, tuple[Piece, ...]], ...]
 
@@ -135,14 +136,12 @@ def _hit(
         return worst_hit(context, place, lights, tissue, duration, beyond=beyond, known=stage.known), ""
     if way in ("mirror", "convex mirror", "concave mirror"):
         shape = {"mirror": "flat", "convex mirror": "convex", "concave mirror": "concave"}[way]
-        shapes = _shapes(stage, context)
-        lights = tuple(
-            (s, p)
-            for s, p in _lights(stage, context, "mirror", tissue, mode, duration)
-            if shapes.get(s.surface, "flat") in (shape, "unknown")
-        )
+        lights = tuple((s, p) for s, p in _lights(stage, context, "mirror", tissue, mode, duration) if s.bend == shape)
         if not lights and shape != "flat":
-            return None, f"not possible: no surface that is {shape} or of unknown shape is listed where the beam comes"
+            listed = (
+                f"no surface is listed where the beam comes that is {shape}, or that may be and then sends it farther"
+            )
+            return None, f"not possible: {listed}"
         note = "; ".join(dict.fromkeys(s.note for s, _ in lights if s.note)) if shape != "flat" else ""
         return _worst(stage, context, place, lights, tissue, duration), note
     if way == "mirror then scatter":
@@ -179,10 +178,6 @@ def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
                 found.append(math.dist((*target.position.pair, height), pose.apex))
     work = stage.work_distance(context)
     return min([*found, work]) if work > 0.0 else min(found, default=0.0)
-
-
-def _shapes(stage: Stage, context: Context) -> dict[str, str]:
-    return {item.name: item.shape for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
 
 
 def _mirror_then_scatter(
@@ -270,22 +265,29 @@ def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
 def _groups(found: list[Found]) -> list[list[Found]]:
     """Return the cells that become scenarios; the others are in the matrix.
 
-    Modes with the same result are joined. What no light reaches is left out, and so is a way that gives no more than
-    the plain one that it is answered like, and the tissue that is less at risk where both are below the limit.
+    Modes with the same result, within 1 %, are joined and the worst of them stands for all. What no light reaches is
+    left out, and so is a way that gives no more than the plain one that it is answered like, and the tissue that is
+    less at risk where both are below the limit.
     """
-    kept: dict[tuple[object, ...], list[Found]] = {}
-    for one in found:
+    alike: dict[tuple[str, str, str], list[list[Found]]] = {}
+    for one in sorted(found, key=lambda cell: -badness(cell.ratio)):
         if one.hit is None or (one.ratio < _SMALLEST and one.way not in ("direct", "mirror", "scatter")):
             continue
-        kept.setdefault((one.way, one.tissue, one.ratio, one.struck_out), []).append(one)
-    plain = {(g[0].way, g[0].tissue, g[0].ratio, bool(g[0].struck_out)): {one.mode for one in g} for g in kept.values()}
+        groups_so_far = alike.setdefault((one.way, one.tissue, one.struck_out), [])
+        same = [g for g in groups_so_far if g[0].ratio == one.ratio or one.ratio >= _ALIKE * g[0].ratio]
+        if same:
+            same[-1].append(one)
+        else:
+            groups_so_far.append([one])
+    kept = [group for groups in alike.values() for group in groups]
+    plain = {(g[0].way, g[0].tissue, g[0].ratio, bool(g[0].struck_out)): {one.mode for one in g} for g in kept}
     groups = []
-    for group in kept.values():
+    for group in kept:
         one = group[0]
         base = BASE_WAY[one.way]
         as_plain = plain.get((base, one.tissue, one.ratio, bool(one.struck_out)), set())
         repeats = one.way != base and {g.mode for g in group} <= as_plain
-        other = any(h[0].way == one.way and h[0].mode == one.mode and h[0].ratio > one.ratio for h in kept.values())
+        other = any(h[0].way == one.way and h[0].mode == one.mode and h[0].ratio > one.ratio for h in kept)
         if not repeats and (one.ratio > 1.0 or not other):
             groups.append(group)
     return groups
@@ -331,7 +333,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         surface=hit.surface,
         struck_out=one.struck_out,
         steps=exposure_steps(hit.criterion, hit.exposure, working) if context.setup.fitted else (),
-        mode=", ".join([*(g.mode for g in group), *_stopped(context, one.way)]),
+        mode=", ".join([*sorted((g.mode for g in group), key=MODES.index), *_stopped(context, one.way)]),
         placed=True,
     )
 

@@ -98,6 +98,7 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
         parts = polygons(shape.area)
         if not parts:
             continue
+        turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
         limit = f"the {tissue} limit of {zone.criterion.rule_set} for {zone.criterion.duration:g} s"
         words = limit if not shape.clipped_by else f"{limit}, and by {', '.join(shape.clipped_by)}"
         found.append(
@@ -108,8 +109,8 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
                 fitted=context.setup.fitted,
                 worst=worst,
                 polygons=parts,
-                distance=source.reach + source.spot,
-                measured_from="last optic" if source.spot > 0.0 else _FROM[way],
+                distance=source.reach + turned,
+                measured_from="last optic" if turned > 0.0 else _FROM[way],
                 limited_by=words,
                 origin=source.apex,
                 area=float(shape.area.area),
@@ -121,7 +122,7 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
                 not_clipped_by=shape.not_clipped_by,
                 heights=stage.band,
                 overhead=_overhead(stage, source),
-                label=f"{kind} {format_quantity(source.reach + source.spot, 'm', 3, 'up')}",
+                label=f"{kind} {format_quantity(source.reach + turned, 'm', 3, 'up')}",
                 note=source.note,
             )
         )
@@ -129,9 +130,9 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
 
 
 def _overhead(stage: Stage, source: Source) -> bool:
-    if source.way == "scatter":
+    if source.way == "scatter" or source.spots is not None:
         highest = source.apex[2] if source.spots is None else source.spots.heights[1]
-        return highest + source.reach > stage.band[1]
+        return highest + source.reach - source.offset > stage.band[1]
     high = source.directions.box().elevation[1]
     return high > 0.0 and source.apex[2] + source.reach * math.sin(high) > stage.band[1]
 

@@ -15,7 +15,7 @@ from lasersafe.assessment import loads
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.lit import ROUND_UP, Lit, curved_source, lit_surfaces
+from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of, wet_ground
 from lasersafe.assessment.setups import area_of
@@ -24,9 +24,11 @@ from lasersafe.hazard.zones import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.directions import EVERYWHERE, Box
+from lasersafe.scene.patches import lit_patch
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
-from lasersafe.scene.sources import Mirror, Source, reachable, reflected
+from lasersafe.scene.sources import Mirror, Source, facing_anywhere, reachable, reflected
+from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Scene, SceneBarrier
@@ -62,6 +64,7 @@ class Stage:
     _outlines: dict[tuple[object, ...], tuple[Source, shapely.Geometry]] = field(default_factory=dict)
     _poses: dict[tuple[str, str, str], tuple[Pose, ...]] = field(default_factory=dict)
     _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)
+    _spots_of: dict[tuple[object, ...], Spots] = field(default_factory=dict)
 
     @cached_property
     def screens(self) -> dict[str, Screen]:
@@ -101,6 +104,21 @@ class Stage:
     def lit(self, context: Context, pose: Pose) -> tuple[Lit, ...]:
         """Return what the beam of a laser can meet, each with its place."""
         return lit_surfaces(self.scene, context, pose, self.work_distance(context))
+
+    def spots(self, context: Context, pose: Pose, item: Lit) -> Spots:
+        """Return where on a surface the beam of a laser can fall, with all places that the head can point to."""
+        key = (context.laser.name, context.setup.name, context.wavelength, context.beam, pose, item)
+        if key not in self._spots_of:
+            if not item.placed:
+                turning = pose.turns and bool(item.along)
+                found = pose.spots(item.along or 0.0) if turning else Spots(item.position, EVERYWHERE, 0.0, True)
+            else:
+                laser = self._direct(context, pose, "eye", context.duration("direct")[0], 1)[0]
+                mirror = Mirror(item.name, item.position, item.normal, item.width, item.reflectance)
+                middle, radius = lit_patch(laser, mirror)
+                found = Spots(middle, EVERYWHERE, radius, True, item.normal)
+            self._spots_of[key] = found
+        return self._spots_of[key]
 
     def work_distance(self, context: Context) -> float:
         """Return how far the work is from the last optic, 0 when not stated. [m]."""
@@ -203,22 +221,21 @@ class Stage:
 
     def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
         laser = self._direct(context, pose, tissue, duration, times)[0]
-        found = []
+        found: list[Source] = []
+        assert isinstance(laser.profile, BeamProfile)
         for item in self.lit(context, pose):
-            if not item.mirror:
+            mirror = Mirror(item.name, item.position, item.normal, item.width, item.reflectance)
+            if not item.mirror or (item.placed and not reachable(laser, mirror)):
                 continue
-            mirror = Mirror(
-                item.name, item.position, item.normal, item.width, item.reflectance, item.shape in ("flat", "unknown")
-            )
-            if item.placed and not reachable(laser, mirror):
-                continue
-            assert isinstance(laser.profile, BeamProfile)
-            if item.shape in ("convex", "concave"):
-                found.append(curved_source(context, pose, item, laser.profile))
+            spots = self.spots(context, pose, item)
+            found += curved_sources(context, pose, item, spots, laser.profile)
+            if not item.may_be_flat:
                 continue
             reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
-            source = reflected(laser, mirror, reach)
-            found.append(source if item.offset_known else replace(source, offset=0.0))
+            if item.normal is not None:
+                found.append(reflected(laser, mirror, reach))
+                continue
+            found.append(facing_anywhere(laser, mirror, spots, reach))
         if self.scene.outdoor is not None and self.scene.outdoor.wet:
             found.append(wet_ground(laser))
         return found
@@ -233,22 +250,22 @@ class Stage:
         if reach > 0.0 and same:
             reach /= math.sqrt(max(worst * math.cos(context.scatter_surface[1]), 1e-12))
         found = []
-        turns = pose.turns
         for item in self.lit(context, pose):
             if item.placed and not reachable(laser, Mirror(item.name, item.position, None, item.width, 1.0)):
                 continue
-            plane = None if item.normal is None else (item.position, item.normal)
+            spots = self.spots(context, pose, item)
             found.append(
                 Source(
                     "scatter",
-                    pose.apex if turns and item.along else item.position,
-                    pose.directions if turns and item.along else EVERYWHERE,
+                    spots.apex,
+                    spots.directions,
                     profile,
                     max(reach * math.sqrt(item.reflectance) * ROUND_UP, 0.0),
                     factor=item.reflectance,
-                    plane=plane,
+                    plane=None if item.normal is None else (item.position, item.normal),
                     surface=item.name,
-                    spot=item.along or 0.0 if turns else 0.0,
+                    spot=spots.distance,
+                    patch=spots.solid,
                 )
             )
         return found

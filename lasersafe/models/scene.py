@@ -102,7 +102,10 @@ class Target(CaseModel):
     finish: Literal["mirror", "matt", "unknown"] = Field(
         default="unknown", description="'mirror', 'matt' or 'unknown'; unknown is treated as a mirror."
     )
-    shape: Shape = Field(default="unknown", description="'flat', 'convex', 'concave' or 'unknown'.")
+    shape: Shape = Field(
+        default="unknown",
+        description="'flat', 'convex', 'concave' or 'unknown'; unknown counts as flat and as the worst curvature.",
+    )
     radius: Annotated[SIValue | None, LENGTH] = Field(
         default=None, description="Radius of curvature of a convex or concave object, as '50 mm'."
     )
@@ -129,8 +132,12 @@ class ScenePlace(CaseModel):
     """Where a surface of the case stands: ``[[scene.surface]]``."""
 
     name: Line = Field(description="Name of a [[surface]] of this case.")
-    position: Annotated[Spot, POINT] = Field(description="Its middle on the plan.")
-    height: Annotated[SIValue, HEIGHT] = Field(description="Height of its middle above the floor.")
+    position: Annotated[Spot | None, POINT] = Field(
+        default=None, description="Its middle on the plan. Left out: on the aim, at the distance of the surface."
+    )
+    height: Annotated[SIValue | None, HEIGHT] = Field(
+        default=None, description="Height of its middle above the floor; needed with a position."
+    )
     normal: Annotated[SIValue | None, BEARING] = Field(
         default=None,
         description=f"Bearing of its normal, {_BEARING}. Left out: not known, so that it can reflect anywhere.",
@@ -141,11 +148,27 @@ class ScenePlace(CaseModel):
     width: Annotated[SIValue, LENGTH] = Field(
         default=SIValue(1.0, "1 m", "m"), description="Its largest extent, as '0.5 m'; a disc of this diameter counts."
     )
-    shape: Shape = Field(default="unknown", description="'flat', 'convex', 'concave' or 'unknown'.")
-    radius: Annotated[SIValue | None, LENGTH] = Field(default=None, description="Radius of curvature, as '50 mm'.")
-    axes: Literal["sphere", "cylinder"] = Field(
-        default="cylinder", description="Curved in both directions, 'sphere', or in one, 'cylinder', the stricter."
+    shape: Shape = Field(
+        default="unknown",
+        description="'flat', 'convex', 'concave' or 'unknown'; unknown counts as flat and as the worst curvature.",
     )
+    radius: Annotated[SIValue | None, LENGTH] = Field(default=None, description="Radius of curvature, as '50 mm'.")
+    axes: Literal["sphere", "cylinder"] | None = Field(
+        default=None,
+        description="Curved in both directions, 'sphere', or in one, 'cylinder'; left out: what sends light farther.",
+    )
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse half a place, and a side to face without one."""
+        found: list[Finding] = []
+        placed = peek.value("position") is not None
+        if placed and peek.value("height") is None:
+            found.append((("height",), "missing: write the height of its middle, as '1.2 m', beside the position"))
+        for field in ("height", "normal"):
+            if not placed and peek.value(field) is not None:
+                found.append(((field,), "stands without a position: write where the surface is, or leave this out"))
+        return found
 
 
 class SceneOpening(CaseModel):

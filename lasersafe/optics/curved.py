@@ -18,6 +18,7 @@ from lasersafe.optics.geometry import BeamGeometry, Pair, diameters, pair
 
 SHAPES = ("flat", "convex sphere", "concave sphere", "convex cylinder", "concave cylinder")
 AXES = ("x", "y")
+TAKEN_AS_FLAT = "of unknown radius, taken as flat: its curvature only spreads this beam more"
 
 
 def shape_radii(shape: str, radius: float = math.inf, curved_axis: str = "x") -> Pair:
@@ -197,42 +198,43 @@ def reflect(
     return BeamGeometry(pairs[0], pairs[1], pairs[2], beam.profile, beam.propagation)
 
 
-def collimating_radius(beam: BeamGeometry, distance: float) -> Pair:
-    """Return the concave radii that make a beam as parallel as it can be: the worst curvature there is [1]_.
+def tightest(beam: BeamGeometry, distance: float) -> BeamGeometry:
+    """Return a beam that is nowhere wider than what a surface of any curvature can make of a beam [1]_.
 
     A flat mirror is a bound for a convex one where the beam spreads already. It is none for a concave one there, nor
-    for a convex one in front of a focus: a surface of this radius sends the beam much farther.
+    for a convex one in front of a focus. A surface that puts the focus at a distance z leaves there the width that
+    waist and divergence of the beam force on it, w0 phi z / a with the width a on the surface, and no surface less.
 
     Parameters
     ----------
     beam : BeamGeometry
-        The beam that falls on the surface. [1]
+        The beam that falls on the surface; a point focus has none of that width. [1]
     distance : float
         From the last optic to the surface. [m]
 
     Returns
     -------
-    tuple of float, (x, y)
-        Below 0 (concave) where the beam spreads there, above 0 where it converges, infinite in its waist. [m]
+    BeamGeometry
+        From the surface on: a point that spreads by w0 phi / a on each axis.
 
     Raises
     ------
     OutOfRangeError
-        If the distance cannot be used.
+        If the distance cannot be used, or a waist is 0.
 
     References
     ----------
-    .. [1] Own: from the second moments of `reflect`, the focal length a^2 / (phi^2 (z - z0)).
+    .. [1] Own: the smallest width over all focal lengths that the second moments of `reflect` allow.
     """
     place = float(within("distance", distance, "m", 0.0, math.inf))
-    found = []
-    for axis in (0, 1):
-        away = place - beam.waist_position[axis]
-        angle = beam.divergence[axis]
-        correlation = angle * angle * away
-        width2 = beam.waist_diameter[axis] ** 2 + (angle * away) ** 2
-        found.append(math.inf if correlation == 0.0 else -2.0 * width2 / correlation)
-    return found[0], found[1]
+    for waist in beam.waist_diameter:
+        positive("waist_diameter", waist, "m")
+    widths = (float(width) for width in diameters(beam, place))
+    x, y = (
+        min(waist * angle / width, math.pi)
+        for waist, angle, width in zip(beam.waist_diameter, beam.divergence, widths, strict=True)
+    )
+    return BeamGeometry((0.0, 0.0), (x, y), (0.0, 0.0), beam.profile, "hyperbolic")
 
 
 def with_real_focus(beam: BeamGeometry, wavelength: float) -> BeamGeometry:
@@ -287,12 +289,12 @@ def reflect_shape(
     distance : float
         From the last optic to the object. [m]
     shape : str
-        One of `SHAPES`, or ``"unknown"``, which is taken as flat.
+        One of `SHAPES`.
     wavelength : float
         Wavelength, for the smallest focus possible. [m]
     radius : float, optional
-        Size of the radius of curvature. Left out: flat where the curvature would only spread the beam more, else the
-        radius that makes the beam as parallel as it can be. [m]
+        Size of the radius of curvature. Left out: flat where the curvature would only spread the beam more, else at
+        every place the radius that is the worst there. [m]
     incidence : float
         Angle between beam and normal, below pi / 2; used with a radius. [rad]
     curved_axis : str
@@ -322,20 +324,28 @@ def reflect_shape(
     >>> reflect_shape(beam, 1.0, "convex sphere", 1070e-9)[1]
     'convex sphere of unknown radius, taken as flat: its curvature only spreads this beam more'
     """
-    choice("shape", shape, (*SHAPES, "unknown"))
+    choice("shape", shape, SHAPES)
     choice("curved_axis", curved_axis, AXES)
-    if shape in ("flat", "unknown"):
-        words = "flat" if shape == "flat" else "shape not known, taken as flat; a hollow surface can send it farther"
-        return reflect(beam, distance, math.inf), words
+    if shape == "flat":
+        return reflect(beam, distance, math.inf), "flat"
+    real = with_real_focus(beam, wavelength)
     if radius is not None:
         radii = shape_radii(shape, radius, curved_axis)
-        return reflect(with_real_focus(beam, wavelength), distance, radii, incidence, tangential), f"{shape}, as stated"
-    real = with_real_focus(beam, wavelength)
-    worst = collimating_radius(real, distance)
-    used = [shape.endswith("sphere") or AXES[axis] == curved_axis for axis in (0, 1)]
-    fits = [(r > 0.0) == shape.startswith("convex") and math.isfinite(r) for r in worst]
-    x, y = (worst[axis] if used[axis] and fits[axis] else math.inf for axis in (0, 1))
-    found = reflect(real, distance, (x, y))
-    if math.isinf(x) and math.isinf(y):
-        return found, f"{shape} of unknown radius, taken as flat: its curvature only spreads this beam more"
-    return found, f"{shape} of unknown radius, taken as the one that makes the beam as parallel as it can be"
+        return reflect(real, distance, radii, incidence, tangential), f"{shape}, as stated"
+    worst = [
+        (shape.endswith("sphere") or axis == curved_axis) and (distance >= waist) is shape.startswith("concave")
+        for axis, waist in zip(AXES, beam.waist_position, strict=True)
+    ]
+    flat = reflect(real, distance, math.inf)
+    if not any(worst):
+        return flat, f"{shape} {TAKEN_AS_FLAT}"
+    bound = tightest(real, distance)
+    parts = [bound if bent else flat for bent in worst]
+    found = BeamGeometry(
+        (parts[0].waist_diameter[0], parts[1].waist_diameter[1]),
+        (parts[0].divergence[0], parts[1].divergence[1]),
+        (parts[0].waist_position[0], parts[1].waist_position[1]),
+        beam.profile,
+        "hyperbolic",
+    )
+    return found, f"{shape} of unknown radius, taken as the curvature that is the worst at each place"

@@ -119,7 +119,8 @@ def outline(
     if not source.reach - source.offset > 0.0:
         return shapely.Polygon()
     if source.spots is not None:
-        return _padded(source.spots.outline(source.reach, band, tuple(pieces)))
+        area = _padded(source.spots.outline(source.reach - source.offset, band, tuple(pieces)))
+        return _in_front(area, source, band)
     box = source.directions.box()
     parts = [_part(source, part, band, pieces, near) for part in _not_steep(box)]
     return _in_front(_padded(shapely.union_all(parts)), source, band)

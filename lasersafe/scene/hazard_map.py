@@ -59,8 +59,8 @@ def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: 
     dx, dy, dz = x - source.apex[0], y - source.apex[1], np.asarray(height - source.apex[2])
     square = dx * dx + dy * dy
     square += dz * dz
-    profile = source.profile
-    if isinstance(profile, BeamProfile):
+    profile = source.profile if isinstance(source.profile, BeamProfile) and source.spots is None else None
+    if profile is not None:
         axial = source.directions.axial(dx, dy, dz)
         beside = square - axial * axial
         near = axial * _widest_slope(profile)
@@ -76,7 +76,7 @@ def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: 
     if places.size == 0:
         return
     rows, columns = np.divmod(places, here.shape[1])
-    if isinstance(profile, BeamProfile):
+    if profile is not None:
         path = axial.ravel()[places]
         path += source.offset
         aside = np.sqrt(np.maximum(beside.ravel()[places], 0.0))

@@ -151,6 +151,27 @@ class BeamProfile:
             self._tables[key] = Table(start, step, self._axis_and_peak(grid))
         return self._tables[key]
 
+    @cached_property
+    def crest(self) -> tuple[float, float]:
+        """The place of the last waist [m], and the highest ratio anywhere up to it; 0 and 0 without one."""
+        from lasersafe.hazard.zones import worst_place
+
+        last = max(self.beam.waist_position)
+        if not last > NEAREST:
+            return 0.0, 0.0
+        return last, float(np.max(self.on_axis(np.array(worst_place(self.beam, NEAREST)))))
+
+    def from_here_on(self, distance: FLOAT, *, fast: bool = False) -> FLOAT:
+        """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""
+        if fast:
+            flat = np.ravel(distance)
+            farthest = float(np.max(flat, initial=1.0))
+            found = self.beside_fast(flat, np.zeros_like(flat), farthest).reshape(distance.shape)
+        else:
+            found = self.on_axis(distance)
+        last, highest = self.crest
+        return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
+
     def beside_fast(self, distance: FLOAT, aside: FLOAT, farthest: float) -> FLOAT:
         """Return what `beside` returns, read from a table with a step of 1.8 % in distance."""
         table = self.table(farthest)

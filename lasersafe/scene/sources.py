@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.frozen import dataclass
-from lasersafe.scene.directions import EVERYWHERE, Box, Cone, Directions, Vector, mirrored, turned
+from lasersafe.scene.directions import Box, Cone, Directions, Vector, mirrored, turned
 from lasersafe.scene.profile import CLOSEST, BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Piece, blocked
 from lasersafe.scene.spots import Spots
@@ -44,8 +44,12 @@ class Source:
     start : float
         Distance from the apex from which the light is there. [m]
     spot : float
-        For scatter by a head that can turn: the apex is the last optic, and the lit spot is so far from it in any of
-        the directions; 0 when the apex is the lit spot. [m]
+        For scatter and mirrors in front of a head that can turn: the apex is the last optic, and the lit spot is so far
+        from it in any of the directions; for a patch the radius of it; 0 when the apex is the lit spot. [m]
+    patch : bool
+        Whether the lit spot is anywhere on a patch round the apex.
+    bend : str
+        Of a mirror, ``flat``, ``convex``, ``concave`` or, where any of them may be, ``unknown``.
     """
 
     way: str
@@ -60,6 +64,8 @@ class Source:
     start: float = 0.0
     note: str = ""
     spot: float = 0.0
+    patch: bool = False
+    bend: str = "flat"
 
     def ratio(
         self,
@@ -93,7 +99,9 @@ class Source:
             found = self._scattered(self.profile, x, y, z, fast)
         else:
             path, aside, lit = self.along(x, y, z)
-            if fast:
+            if self.spots is not None:
+                found = self.factor * self.profile.from_here_on(path, fast=fast)
+            elif fast:
                 farthest = float(np.max(path, initial=1.0))
                 flat = self.profile.beside_fast(np.ravel(path), np.ravel(aside), farthest)
                 found = self.factor * flat.reshape(path.shape)
@@ -106,8 +114,11 @@ class Source:
 
     @cached_property
     def spots(self) -> Spots | None:
-        """Every place of a lit spot that turns with the head; None for all else."""
-        return Spots(self.apex, self.directions, self.spot) if self.spot > 0.0 else None
+        """Every place of a lit spot that turns with the head or lies on a patch; None for all else."""
+        if not self.spot > 0.0:
+            return None
+        flat = self.plane[1] if self.patch and self.plane is not None else None
+        return Spots(self.apex, self.directions, self.spot, self.patch, flat)
 
     def hidden(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...]) -> NDArray[np.bool_]:
         """Return which points [m] of shape (...) screens hide from all of the light."""
@@ -124,10 +135,14 @@ class Source:
 
     def along(self, x: FLOAT, y: FLOAT, z: FLOAT) -> tuple[FLOAT, FLOAT, NDArray[np.bool_]]:
         """Return path from the last optic to points, how far beside the beam they lie [m], and where light is."""
-        dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
-        axial = self.directions.axial(dx, dy, dz)
-        aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
-        lit = axial > 0.0
+        if self.spots is not None:
+            axial = self.spots.away(x, y, z)
+            aside, lit = np.zeros_like(axial), np.ones(axial.shape, dtype=bool)
+        else:
+            dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
+            axial = self.directions.axial(dx, dy, dz)
+            aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
+            lit = axial > 0.0
         if self.plane is not None:
             lit &= self._in_front(self.plane, x, y, z)
         return axial + self.offset, aside, np.asarray(lit)
@@ -152,7 +167,7 @@ class Source:
         """Return what an outline depends on; the profile counts as the object that it is."""
         return (
             self.apex, self.directions, id(self.profile), self.reach, self.offset, self.factor, self.plane, self.start,
-            self.spot,
+            self.spot, self.patch,
         )  # fmt: skip
 
     def cut_plane(self) -> tuple[Vector, Vector] | None:
@@ -163,8 +178,10 @@ class Source:
         """Return the length of the way from the last optic, or from the lit spot, to a point. [m]."""
         if self.spots is not None:
             x, y, z = (np.array([value]) for value in point)
-            return float(self.away(x, y, z)[0])
-        return math.dist(self.apex, point) + (0.0 if self.way == "scatter" else self.offset)
+            away = float(self.away(x, y, z)[0])
+        else:
+            away = math.dist(self.apex, point)
+        return away + (0.0 if self.way == "scatter" else self.offset)
 
 
 @dataclass(frozen=True)
@@ -176,7 +193,6 @@ class Mirror:
     normal: Vector | None
     width: float
     reflectance: float
-    flat: bool = True
 
 
 def reachable(source: Source, mirror: Mirror) -> bool:
@@ -197,14 +213,14 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     """Return what a mirror makes of the light of a source.
 
     A flat mirror with a known normal gives the mirrored image of the source, and of its directions those that pass
-    through the disc of the mirror. With an unknown normal the light goes anywhere from the mirror.
+    through the disc of the mirror.
 
     Parameters
     ----------
     source : Source
         The laser.
     mirror : Mirror
-        The mirror; it is taken as flat, which spreads the light least.
+        The flat mirror, its normal known.
     reach : float
         Farthest path along which the reflected light exceeds the limit. [m]
 
@@ -214,19 +230,7 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
         With way ``mirror``.
     """
     away = math.dist(mirror.position, source.apex)
-    if mirror.normal is None:
-        nearest = max(away - mirror.width / 2.0, 0.0)
-        return Source(
-            "mirror",
-            mirror.position,
-            EVERYWHERE,
-            source.profile,
-            reach,
-            offset=source.offset + nearest,
-            factor=source.factor * mirror.reflectance,
-            surface=mirror.name,
-            note="the way it faces is not known, so it can reflect anywhere",
-        )
+    assert mirror.normal is not None
     normal = mirror.normal
     side = sum((a - m) * n for a, m, n in zip(source.apex, mirror.position, normal, strict=True))
     if side < 0.0:
@@ -250,5 +254,39 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
         plane=(mirror.position, normal),
         surface=mirror.name,
         start=max(abs(side), 1e-6),
-        note="" if mirror.flat else "curved: taken as flat, which spreads the light least",
+    )
+
+
+def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) -> Source:
+    """Return what a flat mirror makes of the light of a source when the way it faces is not known.
+
+    Parameters
+    ----------
+    source : Source
+        The laser.
+    mirror : Mirror
+        The flat mirror.
+    spots : Spots
+        Where the beam can meet it.
+    reach : float
+        Farthest path along which the reflected light exceeds the limit. [m]
+
+    Returns
+    -------
+    Source
+        With way ``mirror``, from every place to anywhere.
+    """
+    nearest = max(math.dist(spots.apex, source.apex) - spots.distance, 0.0) if spots.solid else spots.distance
+    return Source(
+        "mirror",
+        spots.apex,
+        spots.directions,
+        source.profile,
+        reach,
+        offset=source.offset + nearest,
+        factor=source.factor * mirror.reflectance,
+        surface=mirror.name,
+        note="the way it faces is not known, so it can reflect anywhere",
+        spot=spots.distance,
+        patch=spots.solid,
     )

@@ -1,8 +1,8 @@
 """Lit spots that a turning head takes along: the nearest one, what hides all of them, their outline on the floor.
 
-The spots lie on a part of a sphere round the last optic. A place counts as hidden only where one wall, or up to three
-that join, stands between it and every spot. All conditions are half-spaces, so that the corners of a body round the
-spots answer for all spots inside.
+The spots lie on a part of a sphere round the last optic, or on a patch of a surface. A place counts as hidden only
+where one wall, up to three that join, or a closed row of walls stands between it and every spot. All other conditions
+are half-spaces, so that the corners of a body round the spots answer for all spots inside.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from lasersafe.frozen import dataclass
 from lasersafe.scene.directions import Directions, Vector
+from lasersafe.scene.rings import Ring, rings_of
 from lasersafe.scene.screens import Piece
 
 FLOAT = NDArray[np.float64]
@@ -99,22 +100,38 @@ class Spots:
         Where the head can point, margins included.
     distance : float
         From the last optic to the spot. [m]
+    solid : bool
+        Whether the spot can be anywhere within that distance of the apex too: a patch of a surface that stands still.
+    normal : tuple of float, optional
+        Of a solid patch that is flat, a disc round the apex.
     """
 
     apex: Vector
     directions: Directions
     distance: float
+    solid: bool = False
+    normal: Vector | None = None
 
     def away(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
         """Return how far points are from the nearest spot, exactly; of shape (...). [m]."""
         dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
-        far = np.sqrt(dx * dx + dy * dy + dz * dz)
+        square = dx * dx + dy * dy + dz * dz
+        if self.normal is not None:
+            above = dx * self.normal[0] + dy * self.normal[1] + dz * self.normal[2]
+            aside = np.sqrt(np.maximum(square - above * above, 0.0))
+            return np.asarray(np.hypot(above, np.maximum(aside - self.distance, 0.0)))
+        far = np.sqrt(square)
+        if self.solid:
+            return np.asarray(np.maximum(far - self.distance, 0.0))
         beside = np.maximum(far - self.directions.axial(dx, dy, dz), 0.0)
         return np.asarray(np.sqrt((far - self.distance) ** 2 + 2.0 * self.distance * beside))
 
     @cached_property
     def heights(self) -> tuple[float, float]:
         """The lowest and the highest spot. [m]."""
+        if self.normal is not None:
+            rise = self.distance * math.sqrt(max(1.0 - self.normal[2] ** 2, 0.0))
+            return self.apex[2] - rise, self.apex[2] + rise
         low, high = (self.apex[2] + self.distance * math.sin(e) for e in self.directions.box().elevation)
         return low, high
 
@@ -131,6 +148,8 @@ class Spots:
     @cached_property
     def plan(self) -> shapely.Geometry:
         """The spots on the plan, rounded outwards."""
+        if self.normal is not None:
+            return shapely.MultiPoint(self._disc(self.normal)).convex_hull
         box = self.directions.box()
         cosines = [math.cos(e) for e in box.elevation]
         longest = 1.0 if box.elevation[0] < 0.0 < box.elevation[1] else max(cosines)
@@ -154,6 +173,8 @@ class Spots:
     @cached_property
     def corners(self) -> FLOAT:
         """Corners of a convex polygon that holds all spots on the plan, of shape (corners, 2). [m]."""
+        if self.normal is not None:
+            return self._disc(self.normal)
         box = self.directions.box()
         half = min(box.half_bearing, math.pi)
         longest = max(math.cos(min(max(0.0, box.elevation[0]), box.elevation[1])), 0.0)
@@ -165,6 +186,16 @@ class Spots:
         near = self.distance * (shortest if half <= math.pi / 2.0 else 0.0)
         rings = [self._ring(middles, wide), self._ring(ends, self.distance * longest), self._ring(ends, near)]
         return np.concatenate(rings)
+
+    def _disc(self, normal: Vector) -> FLOAT:
+        """Return the corners of a polygon round a disc on the plan, of shape (corners, 2). [m]."""
+        flat = math.hypot(normal[0], normal[1])
+        along = np.array([-normal[1], normal[0]]) / flat if flat > 1e-9 else np.array([1.0, 0.0])
+        across = np.array([along[1], -along[0]]) * abs(normal[2])
+        turns = np.linspace(-math.pi, math.pi, 33)[:-1]
+        wide = self.distance / math.cos(math.pi / 32.0)
+        ring = np.cos(turns)[:, None] * along + np.sin(turns)[:, None] * across
+        return np.asarray(np.array(self.apex[:2]) + wide * ring)
 
     def samples(self) -> FLOAT:
         """Return some of the spots, of shape (spots, 3), as starts of a search. [m]."""
@@ -179,15 +210,19 @@ class Spots:
     def hidden(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...]) -> NDArray[np.bool_]:
         """Return which points no spot sees, for what stands between; fewer rather than more."""
         shape = np.broadcast_shapes(np.shape(x), np.shape(y), np.shape(z))
-        rows = _conditions(self, pieces)
-        if rows is None:
-            return np.zeros(shape, dtype=bool)
+        rows, rings = _conditions(self, pieces), self._rings(pieces)
+        found = np.zeros(math.prod(shape), dtype=bool)
         x, y, z = (np.broadcast_to(one, shape).ravel() for one in (x, y, z))
-        found = np.empty(x.size, dtype=bool)
-        for start in range(0, max(x.size, 1), _FEW):
+        for start in range(0, x.size if rows is not None else 0, _FEW):
             part = slice(start, start + _FEW)
-            found[part] = rows.hide(x[part], y[part], z[part])
+            found[part] = rows.hide(x[part], y[part], z[part])  # type: ignore[union-attr]
+        for ring in rings:
+            found |= ring.hides(x, y, z)
         return found.reshape(shape)
+
+    def _rings(self, pieces: tuple[Piece, ...]) -> list[Ring]:
+        """Return the closed rows of walls that stand round all spots."""
+        return [ring for ring in rings_of(pieces) if ring.closed_in(self.corners, self.heights)]
 
     def outline(self, reach: float, band: tuple[float, float], pieces: tuple[Piece, ...]) -> shapely.Geometry:
         """Return the area on the floor within a reach [m] of any spot at some height of a band [m]."""
@@ -199,6 +234,9 @@ class Spots:
         area = self.plan.buffer(wide, quad_segs=_SEGMENTS)
         shadows = [_shadow(wall, area.bounds, band) for wall in _walls(self, pieces)]
         shadows = [one for one in shadows if one is not None]
+        for ring in self._rings(pieces):
+            if ring.bottom <= band[0] and band[1] <= ring.top:
+                area = shapely.intersection(area, ring.area)
         return shapely.difference(area, shapely.union_all(shadows)) if shadows else area
 
 

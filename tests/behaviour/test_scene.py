@@ -8,6 +8,7 @@ import math
 import re
 from functools import lru_cache
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
@@ -69,6 +70,7 @@ bearing = "180 deg"
 [[scene.target]]
 name = "plate"
 material = "steel"
+shape = "flat"
 behind = "wooden door"
 behind_distance = "3 m"
 stop = "Booth"
@@ -263,10 +265,92 @@ def test_an_object_that_is_not_listed_is_not_fired_at():
     assert not bare.decision.passed
 
 
-def test_a_mirror_of_unknown_shape_is_named_as_no_bound_for_a_hollow_one():
-    hollow = [f.text for f in assess(case()).scene.findings if "hollow (concave)" in f.text]
-    assert len(hollow) == 1
-    assert hollow[0].endswith(": plate")
+def unknown_shape(**more):
+    text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+    return assess(parse_case(text.replace('shape = "flat"\n', "".join(f'{k} = "{v}"\n' for k, v in more.items()))))
+
+
+def rows(assessed, way):
+    found = [c for c in assessed.scene.matrix if c.way == way and c.mode == "running" and c.tissue == "eye"]
+    return {c.person: c for c in found}
+
+
+def test_a_mirror_of_unknown_shape_counts_as_flat_and_as_the_worst_curvature():
+    flat, unknown, hollow = assess(case()), unknown_shape(), unknown_shape(shape="concave")
+    assert [f.text for f in flat.scene.findings if "shape not stated" in f.text] == []
+    (named,) = [f.text for f in unknown.scene.findings if "shape not stated" in f.text]
+    assert named.endswith(": plate")
+    assert rows(flat, "mirror")["Row"].ratio == 0.0  # the booth holds against the flat plate
+    assert rows(flat, "concave mirror")["Row"].struck_out.startswith("not possible: no surface is listed")
+    # behind the focus a hollow plate can put a focus on the booth, which withstands no such thing, and on the Row
+    wide = 8.5e-3 / 0.4 * 0.04  # on the plate, 10 % off the focus
+    narrow = 2 * 1070e-9 / (math.pi * wide) * 7.6  # the smallest focus that can be made of it, 7.6 m away
+    full = 1500.0 / (math.pi * 3.5e-3**2) / 50.0  # all of the power through a pupil of 7 mm, in limits
+    through = 1.0 - math.exp(-((7e-3 / narrow) ** 2))
+    assert rows(unknown, "concave mirror")["Row"].ratio == pytest.approx(full * through, rel=0.01)
+    assert rows(hollow, "concave mirror")["Row"].ratio == rows(unknown, "concave mirror")["Row"].ratio
+    bump = rows(unknown, "convex mirror")["Row"]  # 10 % in front of the focus it can make the beam parallel
+    assert bump.ratio == pytest.approx(rows(unknown, "concave mirror")["Row"].ratio, rel=1e-6)
+    assert any(not w.holds for b in unknown.scene.barriers for w in b.ways if w.way == "mirror")
+    farthest = max(z.distance for z in unknown.scene.zones if z.kind == "eye mirror")
+    assert farthest > 3.0 * max(z.distance for z in flat.scene.zones if z.kind == "eye mirror")
+
+
+def test_a_hollow_object_that_is_not_listed_is_named_with_its_distance():
+    complete = case(more="[settings]\nsurfaces_complete = true\n")
+    listed = 'name = "plate"\nmaterial = "steel"\nfinish = "mirror"\ndistance = "400 mm"\nreflectance = 0.7\n'
+    named = case(more=f'[[surface]]\n{listed}reflectance_source = "typed"\n')
+    assert not any("hollow (concave)" in f.text for f in assess(complete).scene.findings)
+    (words,) = [f.text for f in assess(named).scene.findings if "hollow (concave)" in f.text]
+    assert re.search(r"above the limit for [0-9.]+ k?m, farther than", words)
+    assert words.endswith("such an object is not fired at")
+
+
+def test_a_surface_without_a_position_takes_its_shape_from_the_scene():
+    surface = '[[surface]]\nname = "bar"\nmaterial = "steel"\ndistance = "450 mm"\n'
+    bar = '[[scene.surface]]\nname = "bar"\nshape = "convex"\nradius = "15 mm"\n'
+    round_bar, bare = assess(case(more=surface + bar)), assess(case(more=surface))
+    named = [f.text for f in bare.scene.findings if "shape not stated" in f.text]
+    assert named[0].endswith(": bar")
+    assert not any("shape not stated" in f.text for f in round_bar.scene.findings)
+    assert round_bar.scene.surfaces == ()  # nothing is drawn where no place is known
+    for wrong in ('normal = "90 deg"', 'height = "1 m"'):
+        with pytest.raises(CaseError, match="stands without a position"):
+            case(more=surface + bar + wrong + "\n")
+    with pytest.raises(CaseError, match="missing: write the height"):
+        case(more=surface + bar + 'position = ["0 m", "-1 m"]\n')
+
+
+def test_a_target_that_is_a_surface_too_gives_it_its_shape():
+    surface = '[[surface]]\nname = "plate"\nmaterial = "steel"\ndistance = "400 mm"\n'
+    assert not any("shape not stated" in f.text for f in assess(case(more=surface)).scene.findings)
+
+
+def test_a_mirror_in_front_of_a_turning_head_counts_from_the_nearest_place_it_can_be():
+    """A person beside a head that turns: the mirror of today may be on that side."""
+    beside = case(
+        aim='bearing_range = ["0 deg", "360 deg"]',
+        rating="1 W/cm2",
+        more='[[person]]\nname = "Near"\nrole = "operator"\ndistance = "1 m"\n'
+        '[[scene.person]]\nname = "Near"\nposition = ["0 m", "1 m"]\neye_height = "1.2 m"\n',
+    )
+    (stage,) = stages_of(beside)
+    (context,) = stage.contexts
+    (mirror,) = stage.sources(context, "mirror", "eye")
+    x, y, z = (np.array([v]) for v in (0.0, 1.0, 1.2))
+    path, _, _ = mirror.along(x, y, z)
+    assert float(path[0]) == pytest.approx(0.4 + 0.6)  # 0.4 m to the plate, and back to 1 m from the head
+    assert mirror.path_to((0.0, 1.0, 1.2)) == pytest.approx(1.0)
+
+
+def test_the_needed_height_counts_the_highest_place_that_a_turning_head_lights():
+    low, high = (
+        next(b for b in assess(case(aim=aim)).scene.barriers if b.name == "Booth").needed_height
+        for aim in ("", 'elevation_range = ["0 deg", "90 deg"]')
+    )
+    assert low == pytest.approx(max(1.2, 1.2 + 0.8 * 3.0 / 8.0))
+    assert high == pytest.approx(1.6 + 0.4 * 3.0 / 8.0, abs=0.03)  # 0.4 m above the head
+    assert high >= 1.6 + 0.4 * 3.0 / 8.0
 
 
 def test_strike_out_needs_its_reason_and_holds_for_its_mode_only():
@@ -278,7 +362,6 @@ def test_strike_out_needs_its_reason_and_holds_for_its_mode_only():
 
 
 def test_the_map_of_a_case_lies_inside_its_zones():
-    import numpy as np
     import shapely
 
     (stage,) = stages_of(case(rating="20 W/cm2", top="2 m", aim='bearing_range = ["170 deg", "190 deg"]'))

@@ -17,7 +17,8 @@ from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.hazard_map import hazard_map
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Screen
-from lasersafe.scene.sources import Mirror, Source, reflected
+from lasersafe.scene.sources import Mirror, Source, facing_anywhere, reflected
+from lasersafe.scene.spots import Spots
 
 BAND = (0.0, 2.0)
 
@@ -56,11 +57,15 @@ def random_source(rng) -> Source:
         normal = unit(rng.uniform(0, 6.28), rng.uniform(-0.7, 0.7))
         return reflected(laser, Mirror("mirror", place, normal, rng.uniform(0.05, 1.5), share), reach)
     if kind == 2:
-        return reflected(laser, Mirror("mirror", place, None, rng.uniform(0.05, 1.5), share), reach)
+        patch = Spots(place, EVERYWHERE, float(rng.choice([0.0, rng.uniform(0.02, 0.8)])), True)
+        turning = Spots(laser.apex, laser.directions, rng.uniform(0.1, 2.0))
+        spots = turning if rng.random() < 0.4 else patch
+        return facing_anywhere(laser, Mirror("mirror", place, None, 1.0, share), spots, reach)
     if kind == 3:
         plane = (place, unit(rng.uniform(0, 6.28), rng.uniform(-1.5, 1.5))) if rng.random() < 0.5 else None
         spot = ScatterProfile(lambda r: (3.0 / np.maximum(r, 0.01)) ** 2)
-        return Source("scatter", place, EVERYWHERE, spot, 3.003, plane=plane)
+        wide = float(rng.choice([0.0, rng.uniform(0.02, 0.8)]))
+        return Source("scatter", place, EVERYWHERE, spot, 3.003, plane=plane, spot=wide, patch=True)
     return laser
 
 

@@ -99,7 +99,7 @@ def _case(surface: str) -> str:
     text = templates_path("cases", "handheld-welder.toml").read_text(encoding="utf-8")
     head, *rest = text.split("[[surface]]")
     tail = rest[-1][rest[-1].index("[[barrier]]") :]
-    return f"{head}[[surface]]\n{surface}\n{tail}"
+    return f"{head}[[surface]]\n{surface}\n{tail}".replace('name = "Clamp"', 'name = "Plate"')
 
 
 PLATE = 'name = "Plate"\nmaterial = "rolled"\ndistance = "200 mm"\n'
