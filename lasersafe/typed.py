@@ -11,6 +11,7 @@ _WORDS = {
     "micron": "um", "microns": "um", "foot": "ft", "feet": "ft", "inch": "in", "inches": "in", "degree": "deg",
     "degrees": "deg", "radian": "rad", "radians": "rad", "hertz": "Hz", "percent": "%", "hr": "h", "hrs": "h",
 }  # fmt: skip
+_MOST_KEYS, _LONGEST_TABLE = 5, 120  # of a value with a tolerance, which is quoted whole
 _KINDS: dict[type, str] = {type(None): "nothing", list: "a list", tuple: "a list", dict: "a table"}
 
 
@@ -21,10 +22,14 @@ def shown(text: object) -> str:
             plain = _plain(text)
         except ValueError:  # an integer of more digits than Python prints
             plain = "a very long integer"
-        return plain if len(plain) <= 40 else plain[:40] + "..."
-    short = text[:40]
-    plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in short)
+        longest = _LONGEST_TABLE if isinstance(text, dict) else 40
+        return plain if len(plain) <= longest else plain[:longest] + "..."
+    plain = _printable(text[:40])
     return f"'{plain}'" if len(text) <= 40 else f"'{plain}...'"
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 
 def _plain(value: object) -> str:
@@ -35,6 +40,9 @@ def _plain(value: object) -> str:
         return repr(value)
     if hasattr(value, "isoformat"):
         return str(value.isoformat())
+    if isinstance(value, dict) and 0 < len(value) <= _MOST_KEYS:
+        if all(isinstance(one, (str, bool, int, float)) for one in value.values()):
+            return "{ " + ", ".join(f"{_printable(str(key)[:20])} = {shown(one)}" for key, one in value.items()) + " }"
     return _KINDS.get(type(value), type(value).__name__)
 
 

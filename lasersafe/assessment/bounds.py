@@ -9,16 +9,15 @@ from lasersafe.assessment.markings import marking_edges
 from lasersafe.assessment.together import bands
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.corner import COVERAGE
 from lasersafe.hazard.edges import wavelength_edges
 from lasersafe.hazard.reflectance import material_reflectance, materials
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.models import Case, Knob, SIValue, Toleranced, replaced, tolerances_of
 from lasersafe.models.messages import Place
 from lasersafe.models.values import Worst
+from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 from lasersafe.results_uncertainty import InputTolerance
-from lasersafe.typed import shown
 
 MOST_CORNERS = 24
 _DURATIONS = (1e-9, 1e-7, 1e-4, 0.25, 10.0, 100.0, 3e4)  # s: times at which the limits of two wavelengths are compared
@@ -45,26 +44,11 @@ class Corners:
 def ends_of(one: Toleranced) -> tuple[float, float]:
     """Return the lowest and highest value that a corner takes, in the SI unit of the input.
 
-    A bound is itself; of a standard uncertainty `COVERAGE` of them are taken to each side, within what the field takes.
-
-    Raises
-    ------
-    InputError
-        If they reach what the field refuses, as a divergence of zero.
+    A bound is itself; how far a standard uncertainty counts is known in `lasersafe.physical`. A case in which it
+    reaches what the field does not take has been refused when it was read.
     """
-    off, value = one.tolerance, float(one.value)
-    if off.kind == "bound":
-        return off.low, off.high
-    low, high = value - COVERAGE * (value - off.low), value + COVERAGE * (off.high - value)
-    least, most = one.allowed
-    for end, bound, refused in ((low, least, one.mark.above_low), (high, most, one.mark.below_high)):
-        if refused and not least < end < most:
-            message = (
-                f"{one.field} = {shown(one.value.typed)}: {COVERAGE:g} standard uncertainties reach {bound:g}, "
-                "which is not possible; give lowest and highest instead"
-            )
-            raise InputError(message)
-    return max(low, least), min(high, most)
+    off = one.tolerance
+    return (off.low, off.high) if off.kind == "bound" else covered(one.name, float(one.value), off.low, off.high)
 
 
 def worse_end(case: Case, one: Toleranced) -> Worst:

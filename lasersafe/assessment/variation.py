@@ -18,7 +18,7 @@ from lasersafe.assessment.varied import Varied, emission_inputs, groups_of, setu
 from lasersafe.assessment.varied_ways import beam_distance, beam_ratio, scatter_distance_of, scatter_ratio_of
 from lasersafe.errors import InputError
 from lasersafe.hazard.comparisons import Floats
-from lasersafe.hazard.corner import physical_range
+from lasersafe.physical import physical_range
 
 __all__ = ["exposure_ratios", "variable_inputs", "zone_distances"]
 

@@ -15,24 +15,13 @@ from numpy.typing import NDArray
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.optics.checks import unique
+from lasersafe.physical import covered, physical_range
 
 Floats = NDArray[np.float64]
 Evaluate = Callable[[dict[str, Floats]], Floats]
 Possible = Callable[[dict[str, Floats]], NDArray[np.bool_]]
 
 KINDS = ("bound", "standard uncertainty")
-COVERAGE = 2.0  # standard uncertainties to each side: about 95 % of a normal distribution (JCGM 100:2008, from memory)
-PHYSICAL = {  # lowest and highest value, and whether the lowest itself is refused; every other input: above 0
-    "measured_at": (0.0, math.inf, False),
-    "waist_at": (-math.inf, math.inf, False),
-    "waist_at.x": (-math.inf, math.inf, False),
-    "waist_at.y": (-math.inf, math.inf, False),
-    "numerical_aperture": (0.0, math.nextafter(1.0, 0.0), True),
-    "reflectance": (0.0, 1.0, False),
-    "view_angle": (0.0, math.pi / 2.0, False),
-    "duty": (0.0, 1.0, True),
-}
-_POSITIVE = (0.0, math.inf, True)
 _MOST = 60_000  # places of the search
 _GRID = 33
 _ZOOMS = 12
@@ -83,22 +72,6 @@ class Corner:
     by_search: tuple[str, ...]
 
 
-def physical_range(name: str) -> tuple[float, float, bool]:
-    """Return what is physically possible of an input.
-
-    Parameters
-    ----------
-    name : str
-        The input.
-
-    Returns
-    -------
-    tuple of float, float, bool
-        Lowest and highest value [any], and whether the lowest itself is refused.
-    """
-    return PHYSICAL.get(name, _POSITIVE)
-
-
 def _checked(uncertain: Uncertain) -> None:
     name, nominal, low, high, kind = uncertain
     lowest, highest, above = physical_range(name)
@@ -144,8 +117,8 @@ def limits_of(uncertain: Uncertain) -> tuple[float, float]:
     name, nominal, low, high, kind = uncertain
     if kind == "bound":
         return low, high
-    lowest, highest, above = physical_range(name)
-    least, most = nominal - COVERAGE * (nominal - low), min(nominal + COVERAGE * (high - nominal), highest)
+    least, most = covered(name, nominal, low, high)
+    lowest, _, above = physical_range(name)
     if above and not least > lowest:
         message = (
             f"{name} = {nominal:.6g} with a standard uncertainty of {nominal - low:.6g} (SI units): twice of it "
@@ -153,7 +126,7 @@ def limits_of(uncertain: Uncertain) -> tuple[float, float]:
             "value as bounds"
         )
         raise InputError(message)
-    return max(least, lowest), most
+    return least, most
 
 
 def _places(low: float, high: float, nominal: float, critical: Sequence[float], grid: int) -> Floats:

@@ -9,7 +9,8 @@ import numpy as np
 
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.corner import Evaluate, Floats, Possible, Uncertain, limits_of, physical_range
+from lasersafe.hazard.corner import Evaluate, Floats, Possible, Uncertain, limits_of
+from lasersafe.physical import physical_range
 
 PART = 0.95
 CONFIDENCE = 0.95  # that the part lies inside the interval of its order statistics

@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from lasersafe.hazard.corner import Evaluate, Possible, Uncertain, physical_range, worst_corner
+from lasersafe.hazard.corner import Evaluate, Possible, Uncertain, worst_corner
+from lasersafe.physical import physical_range
 
 _STEP = 1e-4  # relative, of the slope
 

@@ -1,6 +1,6 @@
 """How sure a number is: worst corner, Monte Carlo and sensitivity. No result is a probability of injury."""
 
-from lasersafe.hazard.corner import Corner, Uncertain, limits_of, physical_range, worst_corner
+from lasersafe.hazard.corner import Corner, Uncertain, limits_of, worst_corner
 from lasersafe.hazard.monte_carlo import MonteCarlo, monte_carlo
 from lasersafe.hazard.sensitivity import Sensitivity, most_to_gain, sensitivity
 
@@ -12,7 +12,6 @@ __all__ = [
     "limits_of",
     "monte_carlo",
     "most_to_gain",
-    "physical_range",
     "sensitivity",
     "worst_corner",
 ]

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from typing import Literal
 
 from lasersafe.errors import QuantityError
 from lasersafe.frozen import dataclass
+from lasersafe.physical import covered
 from lasersafe.quantity import Kind, Quantity, parse_quantity
 from lasersafe.typed import shown
 
@@ -125,8 +127,42 @@ def _tolerance(
     low, high = value.value - below, value.value + above
     typed = shown(value.typed)
     for end, word in ((low, f"the lowest value of {typed}"), (high, f"the highest value of {typed}")):
-        inside(Quantity(end, f"{end:.6g}" + ("" if unit == "1" else f" {unit}"), unit), f"{field}, {word}")
-    return Tolerance(low, high, KINDS[KINDS.index(kind)])
+        inside(_end(end, unit), f"{field}, {word}")
+    return _counted(value.value, Tolerance(low, high, KINDS[KINDS.index(kind)]), unit, field, inside)
+
+
+def _end(value: float, unit: str) -> Quantity:
+    return Quantity(value, f"{value:.6g}" + ("" if unit == "1" else f" {unit}"), unit)
+
+
+def _counted(
+    value: float, found: Tolerance, unit: str, field: str, inside: Callable[[Quantity, str], None]
+) -> Tolerance:
+    """Return a tolerance as it is; refused where a standard uncertainty counts to what the field does not take."""
+    if found.kind == "bound":
+        return found
+    for end in covered(field, value, found.low, found.high):
+        reached = _end(end, unit)
+        try:
+            inside(reached, field)
+        except QuantityError as error:
+            why = str(error).partition(": ")[2]
+            message = (
+                f"{field}, twice the standard uncertainty reaches {reached.typed}, and there is no worst case: {why}; "
+                "measure it better, or give lowest and highest as bounds"
+            )
+            raise QuantityError(message) from None
+    return found
+
+
+@contextmanager
+def _quoting(table: Mapping[object, object], field: str) -> Iterator[None]:
+    """Put what was typed in front of a refusal."""
+    try:
+        yield
+    except QuantityError as error:
+        message = f"{field} = {shown(table)}: {str(error).removeprefix(f'{field}, ')}"
+        raise QuantityError(message) from None
 
 
 def _from_table(
@@ -158,7 +194,8 @@ def _from_table(
         text = shown(given) if unit == "1" and isinstance(given, (int, float)) else given
         spread = _width(text, value, unit, field)
         typed = f"{value.typed} +- {str(text).strip()}" + ("" if how == "bound" else f" {how}")
-        return value.value, typed, _tolerance(value, spread, spread, str(how), unit, field, inside)
+        with _quoting(table, field):
+            return value.value, typed, _tolerance(value, spread, spread, str(how), unit, field, inside)
     low, high = number("lowest"), number("highest")
     middle = (low.value + high.value) / 2.0
     value = number("value") if "value" in table else Quantity(middle, f"{middle:.6g}", unit)
@@ -171,4 +208,6 @@ def _from_table(
         raise QuantityError(message)
     start = f"{value.typed}, " if "value" in table else ""
     typed = f"{start}from {low.typed} to {high.typed}" + ("" if how == "bound" else f" ({how})")
-    return value.value, typed, Tolerance(low.value, high.value, KINDS[KINDS.index(how)])
+    found = Tolerance(low.value, high.value, KINDS[KINDS.index(how)])
+    with _quoting(table, field):
+        return value.value, typed, _counted(value.value, found, unit, field, inside)

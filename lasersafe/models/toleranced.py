@@ -12,9 +12,9 @@ from lasersafe.models.case import Case
 from lasersafe.models.messages import Place
 from lasersafe.models.tolerance import Tolerance
 from lasersafe.models.values import Axes, Knob, Measured, SIValue, Worst
-from lasersafe.quantity import parse_quantity
 
 Value = SIValue | Knob | Axes
+_PARTS = ("x", "y", "low", "high")
 
 
 @dataclass(frozen=True)
@@ -42,10 +42,9 @@ class Toleranced:
         return self.mark.worst
 
     @property
-    def allowed(self) -> tuple[float, float]:
-        """What the field takes at least and at most, in SI units; it may refuse the ends themselves."""
-        low, high = (parse_quantity(end, self.mark.unit, self.field).value for end in (self.mark.low, self.mark.high))
-        return low, high
+    def name(self) -> str:
+        """Name of the field alone, as ``divergence``."""
+        return str(self.place[-2] if self.place[-1] in _PARTS else self.place[-1])
 
     @property
     def tolerance(self) -> Tolerance:

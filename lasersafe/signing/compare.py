@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from lasersafe.frozen import dataclass
+from lasersafe.typed import shown
 
 MOST = 1000  # changes that are collected; more help nobody
 _SAME = 1e-9  # relative; two machines may differ in the last digits
@@ -100,6 +101,8 @@ def _relative(old: Any, new: Any) -> float | None:
 
 def _short(value: Any) -> str:
     if isinstance(value, Mapping):
+        if any(key in value for key in ("tolerance", "lowest", "highest")):
+            return shown(dict(value))
         name = next((value[key] for key in _NAMES if isinstance(value.get(key), str)), "")
         return f"a table {plain(name)}".strip()
     if isinstance(value, list):

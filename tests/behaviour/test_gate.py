@@ -136,6 +136,7 @@ LAYERS: list[set[str]] = [
         "localise",
         "typed",
         "worst",
+        "physical",
         "quantity",
         "files",
     },

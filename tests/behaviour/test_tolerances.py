@@ -140,8 +140,9 @@ def test_a_standard_uncertainty_counts_twice_to_the_worse_side():
 
 def test_a_standard_uncertainty_that_reaches_zero_is_refused_in_one_line():
     text = text_of((POWER, 'power = "1.5 kW +- 60 % standard uncertainty"'))
-    with pytest.raises(InputError, match=r"standard uncertainties reach 0, which is not possible; give lowest and"):
-        assess(parse_case(text))
+    with pytest.raises(CaseError, match=r"twice the standard uncertainty reaches 0 W.*must be above 0 W") as error:
+        parse_case(text)
+    assert [fault.field for fault in error.value.faults] == ["laser[1].emission.power"]
 
 
 def test_a_wavelength_over_an_edge_of_the_tables_takes_the_stricter_side():

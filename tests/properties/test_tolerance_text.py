@@ -1,18 +1,26 @@
 """A tolerance behind a value: what is understood, what it becomes, and what is refused in one line."""
 
 import copy
+import math
 import pickle
+from typing import get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import BaseModel
 
+from lasersafe.assessment.bounds import ends_of
 from lasersafe.errors import CaseError, QuantityError
-from lasersafe.models import canonical, parse_case, replaced, tolerances_of, typed_inputs
+from lasersafe.hazard.corner import Uncertain, limits_of
+from lasersafe.models import Case, Toleranced, canonical, parse_case, replaced, tolerances_of, typed_inputs
 from lasersafe.models.beam import DIAMETER, DIVERGENCE, PULSE
 from lasersafe.models.site import RATIO
-from lasersafe.models.values import Knob, Measured, SIValue
+from lasersafe.models.values import Knob, Measured, SIValue, TwoAxes
+from lasersafe.physical import PHYSICAL, physical_range
+from lasersafe.quantity import parse_quantity
 from lasersafe.report import template_text
+from lasersafe.typed import shown
 
 LENGTH = Measured("m", "0 m", "10 m", "6 mm", worst="low")
 
@@ -80,6 +88,78 @@ def test_what_cannot_be_a_tolerance_is_refused_with_the_reason(text, message):
         LENGTH.read(text, "beam_diameter")
     assert message in str(error.value)
     assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "6 mm +- 4 mm standard uncertainty",
+        "6 mm +- 3 mm standard uncertainty",
+        {"value": "6 mm", "tolerance": "4 mm", "kind": "standard uncertainty"},
+        {"value": "6 mm", "lowest": "2 mm", "highest": "7 mm", "kind": "standard uncertainty"},
+        {"value": "6 mm", "lowest": "5 mm", "highest": "99.9 m", "kind": "standard uncertainty"},
+    ],
+)
+def test_an_uncertainty_of_which_twice_is_not_possible_is_refused_when_it_is_read(text):
+    typed = shown(text)
+    with pytest.raises(QuantityError) as error:
+        DIAMETER.read(text, "beam_diameter")
+    assert str(error.value).startswith(f"beam_diameter = {typed}: twice the standard uncertainty reaches ")
+    assert "there is no worst case: must be 100 nm or more, and at most 100 m; measure it better" in str(error.value)
+
+
+def mark_of(info):
+    return next((one for one in info.metadata if isinstance(one, Measured) and one.worst != "none"), None)
+
+
+def marks():
+    """Return each field of a case that takes a tolerance, by its name."""
+    found, seen, models = {}, set(), [Case]
+    while models:
+        model = models.pop()
+        if model in seen:
+            continue
+        seen.add(model)
+        for name, info in model.model_fields.items():
+            found |= dict.fromkeys({name} if mark_of(info) else (), mark_of(info))
+            kinds = [info.annotation]
+            for kind in kinds:
+                kinds += get_args(kind)
+                models += [kind] if isinstance(kind, type) and issubclass(kind, BaseModel) else []
+    return found
+
+
+def test_what_is_physically_possible_and_what_a_field_takes_do_not_contradict_each_other():
+    found = marks()
+    assert set(PHYSICAL) <= set(found)
+    for name, mark in found.items():
+        low, high = (parse_quantity(end, mark.unit, name).value for end in (mark.low, mark.high))
+        lowest, highest, above = physical_range(name)
+        assert low >= lowest, name
+        if lowest > -math.inf:
+            assert above if low > lowest else above is mark.above_low, name
+        assert high <= highest or math.isclose(high, highest, rel_tol=1e-9), name
+
+
+@given(st.sampled_from(sorted(marks())), st.floats(0.02, 0.98), st.floats(0.0, 1.5), st.booleans())
+def test_one_rule_says_how_far_a_standard_uncertainty_counts(name, place, share, oblong):
+    """The corner of the case and the worst corner of the sheet take the same ends, or the case is not read."""
+    mark = marks()[name]
+    low, high = (parse_quantity(end, mark.unit, name).value for end in (mark.low, mark.high))
+    value = low + (high - low) * place if mark.unit == "1" else math.sqrt(max(low, 1e-12) * high) * 2.0**place
+    spread = share * value
+    unit = "" if mark.unit == "1" else f" {mark.unit}"
+    text = f"{value!r}{unit} +- {spread!r}{unit} standard uncertainty"
+    try:
+        one = mark.number(text, name)
+    except QuantityError:
+        return
+    place = ("laser", 0, "setup", 0, name, "x") if oblong and isinstance(mark, TwoAxes) else ("laser", 0, name)
+    off = one.tolerance
+    ends = ends_of(Toleranced(place, one, mark))
+    assert ends == limits_of(Uncertain(name, float(one), off.low, off.high, "standard uncertainty"))
+    assert ends[0] <= max(float(one) - 2.0 * spread, physical_range(name)[0]) + 1e-9 * value
+    assert ends[1] >= min(float(one) + 2.0 * spread, physical_range(name)[1]) - 1e-9 * value
 
 
 def test_per_cent_of_a_share_is_not_guessed():
