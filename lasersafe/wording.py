@@ -155,6 +155,11 @@ class Wording:
         """Return what the program says in English in this language, or unchanged when there is no phrase for it."""
         return translated(text, self.phrases) if self.phrases else text
 
+    def input_name(self, name: str) -> str:
+        """Return a field of the case file in words, of an oblong width with its axis, as ``beam_diameter.x``."""
+        field, _, axis = name.partition(".")
+        return self.texts.get(f"input.{field}", field.replace("_", " ")) + (f" {axis}" if axis else "")
+
     def text(self, key: str, /, **values: object) -> str:
         """Return a text of ``sheet.toml`` with ``{name}`` places filled in.
 

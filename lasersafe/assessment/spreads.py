@@ -181,11 +181,18 @@ def _worst(
         elif places is not None:
             values[one.name] = places
     if len(values) < len(uncertain):  # settings that are searched
-        known = {name: places[0] for name, places in values.items() if len(places) == 1}
-        directions = {one.name: 1 if known[one.name] > one.nominal else -1 for one in uncertain if one.name in known}
+        directions = {
+            one.name: _towards(one, values[one.name][0]) for one in uncertain if len(values.get(one.name, ())) == 1
+        }
         return worst_corner(evaluate, uncertain, directions, critical_values(context), possible).value
     grid = np.meshgrid(*(np.array(places) for places in values.values()), indexing="ij")
     return float(np.max(evaluate({name: one.reshape(-1) for name, one in zip(values, grid, strict=True)})))
+
+
+def _towards(one: Uncertain, end: float) -> int:
+    """Return 1 where an end is the highest, -1 where it is the lowest."""
+    low, high = limits_of(one)
+    return 1 if high - end < end - low else -1
 
 
 def _drawn(found: MonteCarlo | None) -> tuple[float | None, float | None, int, int]:
@@ -225,7 +232,7 @@ def _sentence(spreads: list[DistanceSpread], wording: Wording) -> str:
         return ""
     first = max(known, key=lambda one: one.worst)
     best = first.influences[0]
-    what = name_of(best.name, wording)
+    what = wording.input_name(best.name)
     where = (
         f"{first.laser}, {first.setup}, "
         + wording.text(f"way.{first.way}")
@@ -240,9 +247,3 @@ def _sentence(spreads: list[DistanceSpread], wording: Wording) -> str:
         "sure.measure", what=what, where=where, worst=format_quantity(first.worst, "m", 3, "up"),
         known=format_quantity(best.known, "m", 3, "up"),
     )  # fmt: skip
-
-
-def name_of(name: str, wording: Wording) -> str:
-    """Return an input in words."""
-    field, _, axis = name.partition(".")
-    return wording.text(f"input.{field}") + (f", {axis}" if axis else "")

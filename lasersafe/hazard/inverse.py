@@ -37,18 +37,19 @@ class Solution(NamedTuple):
     reached: float
 
 
-def largest_input(
+def solved_input(
     evaluate: Callable[[Floats], Floats],
     low: float,
     high: float,
     target: float,
     critical: Sequence[float] = (),
     *,
+    largest: bool,
     points: int = GRID,
     sections: int = _SECTIONS,
     close: float = 0.0,
 ) -> Solution:
-    """Return the largest value such that it and every smaller one in the range keep a target.
+    """Return how far an input may go so that it keeps a target, as does every value on the cautious side of it.
 
     The function may go up and down: the range is scanned on a grid and at the critical places, and the first step above
     the target is narrowed down to neighbouring numbers, of which the one that keeps the target is returned.
@@ -63,6 +64,9 @@ def largest_input(
         What must not be exceeded. [any]
     critical : sequence of float
         Places where the function may jump or turn; both their sides are tried. [any]
+    largest : bool
+        Whether the largest value is asked for, such that it and every smaller one keep the target; else the smallest,
+        such that it and every larger one do.
     points, sections : int
         Values that are tried over the range, and parts into which each step towards the crossing divides what is left:
         fewer for a function that takes long.
@@ -79,62 +83,6 @@ def largest_input(
     InputError
         If the range or the target cannot be used, or the function is not a number somewhere.
     """
-    return _solve(evaluate, low, high, target, critical, True, points, sections, close)
-
-
-def smallest_input(
-    evaluate: Callable[[Floats], Floats],
-    low: float,
-    high: float,
-    target: float,
-    critical: Sequence[float] = (),
-    *,
-    points: int = GRID,
-    sections: int = _SECTIONS,
-    close: float = 0.0,
-) -> Solution:
-    """Return the smallest value such that it and every larger one in the range keep a target.
-
-    Parameters
-    ----------
-    evaluate : callable
-        Takes an array of values of the input, returns an array.
-    low, high : float
-        The range that is allowed. [any]
-    target : float
-        What must not be exceeded. [any]
-    critical : sequence of float
-        Places where the function may jump or turn; both their sides are tried. [any]
-    points, sections : int
-        Values that are tried over the range, and parts into which each step towards the crossing divides what is left:
-        fewer for a function that takes long.
-    close : float
-        How near to the crossing is near enough, as a part of the value. [1]
-
-    Returns
-    -------
-    Solution
-        On the cautious side of the crossing.
-
-    Raises
-    ------
-    InputError
-        If the range or the target cannot be used, or the function is not a number somewhere.
-    """
-    return _solve(evaluate, low, high, target, critical, False, points, sections, close)
-
-
-def _solve(
-    evaluate: Callable[[Floats], Floats],
-    low: float,
-    high: float,
-    target: float,
-    critical: Sequence[float],
-    rising: bool,
-    points: int,
-    sections: int,
-    close: float,
-) -> Solution:
     if not (np.isfinite([low, high, target]).all() and low < high):
         message = f"range = {low:.6g} to {high:.6g}, target = {target:.6g}: write finite numbers, the lower end first"
         raise InputError(message)
@@ -150,7 +98,7 @@ def _solve(
     grid[0], grid[-1] = low, high
     beside = [c * f for c in critical for f in (1.0 - _BESIDE, 1.0, 1.0 + _BESIDE)]
     grid = unique(np.concatenate([grid, [c for c in beside if low < c < high]]))
-    grid = grid if rising else grid[::-1]
+    grid = grid if largest else grid[::-1]
     found = values(grid)
     kept = found <= target
     if kept.all():

@@ -75,11 +75,6 @@ def _where(spread: DistanceSpread, wording: Wording) -> str:
     return f"{spread.laser}, {spread.setup}: {way}, {tissue}"
 
 
-def _name(name: str, wording: Wording) -> str:
-    field, _, axis = name.partition(".")
-    return named(wording, "input", field) + (f" {axis}" if axis else "")
-
-
 def _input(one: InputTolerance, wording: Wording, as_typed: bool) -> Row:
     def value(number: float) -> str:
         return wavelength(number) if one.field.endswith("wavelength") else quantity(number, one.unit, 4)
@@ -115,7 +110,7 @@ class _Bars:
         self.rows = spread.influences[:_MOST_BARS]
         self.wording = wording
         self.width = width
-        self.names = [_name(one.name, wording) for one in self.rows]
+        self.names = [wording.input_name(one.name) for one in self.rows]
         self.left = max(width_of(name, _LABEL) for name in self.names) + 8.0
         self.right = 150.0
         self.height = _STEP * len(self.rows) + 18.0

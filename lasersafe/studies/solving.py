@@ -15,7 +15,7 @@ from lasersafe.assessment.protection import need_at
 from lasersafe.errors import CalcError, InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.edges import duration_edges
-from lasersafe.hazard.inverse import GRID, largest_input, smallest_input
+from lasersafe.hazard.inverse import GRID, solved_input
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.studies.ranges import read_ends
 from lasersafe.studies.reaching import (
@@ -218,10 +218,11 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
     low, high = search_range(subject, one, between)
     evaluate, most, quick = _function(subject, one, target)
     critical = _critical(subject, one, low, high)
-    find = largest_input if largest else smallest_input
     tried = GRID if quick else _SCAN
     close = 0.0 if quick else _CLOSE
-    found = find(evaluate, low, high, most, critical, points=tried, sections=64 if quick else 2, close=close)
+    found = solved_input(
+        evaluate, low, high, most, critical, largest=largest, points=tried, sections=64 if quick else 2, close=close
+    )
     cautious = low if largest else high
     if found.value is None:
         back = put_back(subject, one, cautious, target)

@@ -82,6 +82,7 @@ POWER = 'power = "1.5 kW"'
 DIAMETER = 'beam_diameter = "8.5 mm"'
 FOCAL = 'focal_length = "400 mm"'
 WAVELENGTH = 'wavelength = "1070 nm"'
+EMISSION = 'kind = "continuous"\npower = "1.5 kW"'
 
 
 def distances(assessment):

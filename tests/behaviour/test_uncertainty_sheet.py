@@ -15,7 +15,7 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.report import assessment_json, assessment_text
 from lasersafe.sheet import render_sheet
-from tests.behaviour.test_tolerances import DIAMETER, FOCAL, POWER, WAVELENGTH, assessed, distances, text_of
+from tests.behaviour.test_tolerances import DIAMETER, EMISSION, FOCAL, POWER, WAVELENGTH, assessed, distances, text_of
 
 TOLERANT = (
     (POWER, 'power = "1.5 kW +- 5 %"'),
@@ -45,6 +45,28 @@ def test_nominal_95_percent_and_worst_corner_stand_in_order():
         assert one.worst == pytest.approx(distances(assessment)["Bench laser", "Lens", "direct", tissue], rel=1e-9)
         assert one.nominal < one.upper < one.worst
         assert 0.0 < one.upper_error < 0.1 * (one.upper - one.nominal)
+
+
+@pytest.mark.parametrize("end", ["lowest", "highest"])
+def test_an_end_that_equals_the_value_typed_is_still_the_end_that_it_is(end):
+    """A direction that is guessed from the value typed points the wrong way there."""
+
+    def case(power, width):
+        power = f'{{ value = "{power}", lowest = "1 W", highest = "2 W" }}'
+        width = f'{{ value = "{width}", lowest = "7 mm", highest = "9 mm" }}'
+        pulses = (
+            f'kind = "pulse train"\npulse_duration = "10 ns +- 2 ns"\nrepetition_rate = "20 kHz"\nmean_power = {power}'
+        )
+        return spread(
+            assessed((EMISSION, pulses), (DIAMETER, f"beam_diameter = {width}")), "direct", "eye"
+        )  # fmt: skip
+
+    at_end = case("2 W", "7 mm") if end == "highest" else case("1 W", "9 mm")
+    beside = case("1.9999999 W", "7.0000001 mm") if end == "highest" else case("1.0000001 W", "8.9999999 mm")
+    assert at_end.worst == pytest.approx(beside.worst, rel=1e-6)
+    known = [{one.name: one.known for one in spread.influences if one.known is not None} for spread in (at_end, beside)]
+    assert known[0] == pytest.approx(known[1], rel=1e-6)
+    assert len(known[0]) == 3
 
 
 def test_equal_cases_give_equal_spreads():

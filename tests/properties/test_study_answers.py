@@ -14,7 +14,7 @@ from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.setups import setup_result
 from lasersafe.errors import InputError
-from lasersafe.hazard.inverse import largest_input, smallest_input
+from lasersafe.hazard.inverse import solved_input
 from lasersafe.limits import rule_sets
 from lasersafe.models import case_from, read_case_text
 from lasersafe.quantity import parse_quantity
@@ -66,8 +66,7 @@ def test_few_points_and_few_sections_still_end_on_the_cautious_side(
     def function(x: np.ndarray) -> np.ndarray:
         return (x if rising else 1.0 - x) + 0.01 * wave * np.sin(9.0 * x)
 
-    find = largest_input if rising else smallest_input
-    found = find(function, 0.01, 0.99, edge, points=points, sections=2, close=1e-6)
+    found = solved_input(function, 0.01, 0.99, edge, largest=rising, points=points, sections=2, close=1e-6)
     if found.value is not None:
         assert function(np.array([found.value]))[0] <= edge
         if not found.every:
@@ -121,8 +120,8 @@ def test_a_relation_that_turns_back_is_answered_from_the_cautious_end() -> None:
     def function(x: np.ndarray) -> np.ndarray:
         return np.where((x > 3.0) & (x < 3.5), 2.0, np.where(x > 8.0, 2.0, 0.5))
 
-    found = largest_input(function, 1.0, 10.0, 1.0)
+    found = solved_input(function, 1.0, 10.0, 1.0, largest=True)
     assert found.value == pytest.approx(3.0, rel=1e-12)
     assert not found.every
-    found = smallest_input(function, 1.0, 7.0, 1.0)
+    found = solved_input(function, 1.0, 7.0, 1.0, largest=False)
     assert found.value == pytest.approx(3.5, rel=1e-12)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.inverse import largest_input, smallest_input
+from lasersafe.hazard.inverse import solved_input
 from lasersafe.hazard.sensitivity import slope
 from lasersafe.hazard.uncertainty import Uncertain, limits_of, most_to_gain, sensitivity, worst_corner
 
@@ -113,11 +113,11 @@ def test_slopes_of_zeros_jumps_and_bounds() -> None:
 
 
 def test_inverse_solutions_put_back() -> None:
-    found = largest_input(lambda x: np.sqrt(x) / 3e-3, 1e-3, 1e4, 1000.0)
+    found = solved_input(lambda x: np.sqrt(x) / 3e-3, 1e-3, 1e4, 1000.0, largest=True)
     assert found.value is not None
     assert found.value == pytest.approx(9.0, rel=1e-12)
     assert found.reached <= 1000.0 < math.sqrt(math.nextafter(found.value, math.inf) * (1 + 1e-15)) / 3e-3 * (1 + 1e-15)
-    small = smallest_input(lambda x: 3.0 / x, 1e-3, 1e4, 1000.0)
+    small = solved_input(lambda x: 3.0 / x, 1e-3, 1e4, 1000.0, largest=False)
     assert small.value == pytest.approx(3e-3, rel=1e-12)
     assert small.reached <= 1000.0
 
@@ -126,24 +126,24 @@ def test_inverse_takes_the_first_crossing() -> None:
     def waves(x):
         return np.where((x >= 2.0) & (x <= 2.5), 10.0, x)
 
-    assert largest_input(waves, 0.5, 9.0, 5.0).value == pytest.approx(2.0, rel=1e-12)
-    assert smallest_input(waves, 0.5, 9.0, 9.5).value == pytest.approx(2.5, rel=1e-12)
+    assert solved_input(waves, 0.5, 9.0, 5.0, largest=True).value == pytest.approx(2.0, rel=1e-12)
+    assert solved_input(waves, 0.5, 9.0, 9.5, largest=False).value == pytest.approx(2.5, rel=1e-12)
 
     def needle(x):
         return np.where(x == 3.0, 10.0, x)
 
-    assert largest_input(needle, 0.5, 9.0, 9.5).every  # no grid sees it ...
-    held = largest_input(needle, 0.5, 9.0, 9.5, critical=[3.0])  # ... unless it is named
+    assert solved_input(needle, 0.5, 9.0, 9.5, largest=True).every  # no grid sees it ...
+    held = solved_input(needle, 0.5, 9.0, 9.5, critical=[3.0], largest=True)  # ... unless it is named
     assert held.value is not None
     assert 2.99 < held.value < 3.0
 
 
 def test_inverse_says_when_none_or_all_values_do() -> None:
-    none = largest_input(lambda x: x + 10.0, 1.0, 2.0, 5.0)
+    none = solved_input(lambda x: x + 10.0, 1.0, 2.0, 5.0, largest=True)
     assert (none.value, none.every, none.reached) == (None, False, 11.0)
-    every = smallest_input(lambda x: x, 1.0, 2.0, 5.0)
+    every = solved_input(lambda x: x, 1.0, 2.0, 5.0, largest=False)
     assert (every.value, every.every) == (1.0, True)
     with pytest.raises(InputError, match="the lower end first"):
-        largest_input(lambda x: x, 2.0, 1.0, 5.0)
+        solved_input(lambda x: x, 2.0, 1.0, 5.0, largest=True)
     with pytest.raises(InputError, match="not a number"):
-        largest_input(lambda x: x * math.nan, 1.0, 2.0, 5.0)
+        solved_input(lambda x: x * math.nan, 1.0, 2.0, 5.0, largest=True)
