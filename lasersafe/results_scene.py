@@ -217,6 +217,16 @@ class ElevationItem:
     top: float
     eye: float | None = None
     holds: bool | None = None
+    named: bool = True  # False for a further part of something that is named already
+
+
+@dataclass(frozen=True)
+class SectionZone:
+    """What one kind of zone takes up in an elevation, cut by the barriers that hold; its points are (along, height)."""
+
+    kind: str  # one of ZONE_KINDS
+    distance: float  # [m] before barriers cut it
+    polygons: tuple[Polygon, ...]
 
 
 @dataclass(frozen=True)
@@ -230,11 +240,10 @@ class Elevation:
     along: tuple[float, float]  # first and last place drawn [m]
     ground: tuple[Point, ...]  # (along, height) of the floor
     axis: tuple[Point, ...]  # (along, height) of the aim
-    cone_low: tuple[Point, ...]  # lower edge of what the aim envelope and the spread reach
-    cone_high: tuple[Point, ...]
+    light: tuple[SectionZone, ...] = ()
     items: tuple[ElevationItem, ...] = ()
     reach: float = 0.0  # [m] of the direct eye zone along the aim
-    ends_at: str = ""
+    ends_at: str = ""  # the barrier that ends all of the beam in the section; "" when some of it goes on
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from lasersafe.assessment.alike import over
 from lasersafe.assessment.scene_cameras import camera_lines
-from lasersafe.assessment.scene_marks import aims_of, elevations, target_marks
+from lasersafe.assessment.scene_marks import aims_of, target_marks
+from lasersafe.assessment.section import elevations, lit_in
 from lasersafe.assessment.stage import Stage
 from lasersafe.results_advice import CameraLine
 from lasersafe.results_scene import AimEnvelope, Elevation, PersonMark, TargetMark
@@ -41,7 +42,8 @@ def _farthest_section(group: list[Elevation]) -> Elevation:
     held = {name for name in names if all(i.holds is not False for one in group for i in one.items if i.name == name)}
     items = tuple(replace(item, holds=False) if item.name in names - held else item for item in farthest.items)
     ends = farthest.ends_at if all(one.ends_at == farthest.ends_at for one in group) else ""
-    return replace(farthest, items=items, ends_at=ends)
+    light = farthest.light if len(group) == 1 else lit_in(group)
+    return replace(farthest, items=items, ends_at=ends, light=light)
 
 
 def cameras_over(stages: Sequence[Stage]) -> tuple[CameraLine, ...]:

@@ -12,8 +12,6 @@ from lasersafe.assessment.stage import Stage
 from lasersafe.results_scene import (
     AimEnvelope,
     CameraMark,
-    Elevation,
-    ElevationItem,
     FloorItem,
     MatrixCell,
     PersonMark,
@@ -23,7 +21,6 @@ from lasersafe.results_scene import (
 )
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.directions import angles
-from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.sources import Source
 from lasersafe.worst import badness
 
@@ -193,92 +190,4 @@ def surface_marks(stage: Stage) -> tuple[SurfaceMark, ...]:
     return tuple(found)
 
 
-def elevations(stage: Stage, persons: tuple[PersonMark, ...]) -> tuple[Elevation, ...]:
-    """Return the section along the aim of each fitted set-up."""
-    found = []
-    for context in stage.contexts:
-        for pose in stage.poses(context, "running")[:1] if context.setup.fitted else ():
-            found.append(_elevation(stage, context, pose, persons))
-    return tuple(found)
-
-
-def _elevation(stage: Stage, context: Context, pose: Pose, persons: tuple[PersonMark, ...]) -> Elevation:
-    source = stage.sources(context, "direct", "eye")[0]
-    ux, uy = math.sin(pose.bearing), math.cos(pose.bearing)
-
-    def section(point: tuple[float, float]) -> tuple[float, float]:
-        dx, dy = point[0] - pose.apex[0], point[1] - pose.apex[1]
-        return dx * ux + dy * uy, dx * uy - dy * ux
-
-    items: list[ElevationItem] = []
-    for person in persons:
-        along, aside = section(person.position)
-        items.append(
-            ElevationItem(person.name, "person", along, aside, person.floor, person.floor + person.eye_height + 0.12,
-                          person.floor + person.eye_height)
-        )  # fmt: skip
-    held = {h.screen: h.verdict.holds for h in stage.held(context, "direct")}
-    far = max([abs(i.along) for i in items] + [2.0]) * 1.2
-    for name, screen in stage.screens.items():
-        crossing = _crossing(screen.line, pose.apex, (ux, uy))
-        if crossing is not None:
-            kind = next(e.kind for e in stage.scene.barrier if e.name == name)
-            top = min(screen.top, 20.0)
-            items.append(ElevationItem(name, kind, crossing, 0.0, screen.bottom, top, None, held[name]))
-            far = max(far, crossing * 1.1)
-    for part in stage.scene.floor:
-        if part.kind == "balcony":
-            nearest = min(section(p)[0] for p in part.outline.pairs)
-            items.append(ElevationItem(part.name, "balcony", nearest, 0.0, 0.0, float(part.height)))
-    work = stage.work_distance(context)
-    if work > 0.0:
-        x, y, z = pose.on_aim(work)
-        items.append(ElevationItem("work", "target", section((x, y))[0], 0.0, z - 0.02, z + 0.02))
-    for camera in stage.scene.camera:
-        along, aside = section(camera.position.pair)
-        items.append(ElevationItem(camera.name, "camera", along, aside, 0.0, float(camera.height)))
-    back = min([i.along for i in items] + [-1.0]) * 1.1
-    places = np.linspace(0.0, min(source.reach, far), 60)
-    assert isinstance(source.profile, BeamProfile)
-    wide = source.profile.spread(places)
-    low, high = (min(max(e, math.radians(-89.0)), math.radians(89.0)) for e in pose.directions.elevation)
-    cone_low, cone_high = [], []
-    for place, beside in zip(places.tolist(), wide.tolist(), strict=True):
-        cone_low.append((place * math.cos(low), pose.apex[2] + place * math.sin(low) - beside))
-        cone_high.append((place * math.cos(high), pose.apex[2] + place * math.sin(high) + beside))
-    end = min(source.reach, far)
-    tip = pose.on_aim(end)
-    return Elevation(
-        laser=context.laser.name,
-        setup=context.setup.name,
-        bearing=pose.bearing,
-        origin=pose.apex,
-        along=(back, far),
-        ground=((back, 0.0), (far, 0.0)),
-        axis=((0.0, pose.apex[2]), (section(tip[:2])[0], tip[2])),
-        cone_low=tuple(cone_low),
-        cone_high=tuple(cone_high),
-        items=tuple(items),
-        reach=source.reach,
-        ends_at=next((i.name for i in sorted(items, key=lambda i: i.along) if i.holds and i.along > 0.0), ""),
-    )
-
-
-def _crossing(
-    line: tuple[tuple[float, float], ...], apex: tuple[float, float, float], along: tuple[float, float]
-) -> float | None:
-    import itertools
-
-    for a, b in itertools.pairwise(line):
-        ex, ey = b[0] - a[0], b[1] - a[1]
-        cross = along[0] * ey - along[1] * ex
-        if abs(cross) < 1e-12:
-            continue
-        ax, ay = a[0] - apex[0], a[1] - apex[1]
-        s, u = (ax * ey - ay * ex) / cross, (ax * along[1] - ay * along[0]) / cross
-        if s > 0.0 and 0.0 <= u <= 1.0:
-            return s
-    return None
-
-
-__all__ = ["aims_of", "angles", "camera_marks", "elevations", "person_marks", "plan_of"]
+__all__ = ["aims_of", "angles", "camera_marks", "person_marks", "plan_of"]

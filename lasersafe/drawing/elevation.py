@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from lasersafe.drawing import symbols
-from lasersafe.drawing.groups import state_of
+from lasersafe.drawing.groups import grouped, state_of
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, foot_lines, frame_marks, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, arrow, closed
-from lasersafe.drawing.shapes import along, clip_run
+from lasersafe.drawing.shapes import along, clip_run, crossings, inside
 from lasersafe.drawing.style import (
     AIM_DASHES,
     LOOKS,
@@ -31,6 +31,7 @@ _SAME_DRAWING = 2.0
 _ROOM_ABOVE = 0.25
 _LABEL_ROOM = 20.0  # [mm] above and below what is drawn, for the names
 _LEAST = 0.05  # [m]
+_ABOVE = 1.0  # [m] of a wall above everything else: the rest of it may lie outside the frame
 _BEHIND = 3.0  # [m] behind the optic that is always drawn
 
 
@@ -59,8 +60,9 @@ class _Section:
         self.wording = wording
         self.text = wording.text
         self.title = wording.text("plan.elevation", laser=one.laser, title=title)
-        own = [z for z in scene.zones if z.kind == "eye direct" and (z.laser, z.setup) == (one.laser, one.setup)]
-        self.zone: ZoneShape | None = own[0] if own else None
+        own = [z for z in scene.zones if (z.laser, z.setup) == (one.laser, one.setup)]
+        self.zones: dict[str, ZoneShape] = {z.kind: z for z in reversed(own)}
+        self.tags = {(g.first.laser, g.first.setup, g.first.kind): g.tag for g in grouped(scene)[0]}
         self.marks: list[Mark] = []
         self.labels: list[Label] = []
         self.edge: dict[bool, list[float]] = {True: [], False: []}
@@ -70,9 +72,9 @@ class _Section:
         one = self.one
         entries = self._entries()
         extra = [self.text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
-        layout = lay_out(
-            self.paper, "elevation", self.title, entries[:1], entries[1:], foot_lines(self.paper, self.wording, extra)
-        )
+        foot = foot_lines(self.paper, self.wording, [*extra, self.text("plan.elevation_mirrors")])
+        zones = max(1, len(one.light))
+        layout = lay_out(self.paper, "elevation", self.title, entries[:zones], entries[zones:], foot)
         extent = self._extent()
         x0, y0, x1, y1 = layout.drawing.frame
         trial = fit(extent, (x0, y0, x1, y1))
@@ -83,8 +85,8 @@ class _Section:
         self.left, self.right = view.middle[0] - half, view.middle[0] + half
         bar, rect = scale_bar(view)
         self.board.boxes.append(rect)
-        self._light()
         self._shadows()
+        self._light()
         self._ground()
         for item in one.items:
             self._item(item)
@@ -110,8 +112,11 @@ class _Section:
         if one.reach <= _SAME_DRAWING * wide or len(places) == 1:
             high = max(high, min(one.reach, 1e7))
         wide = max(high - low, _LEAST)
-        heights = [one.origin[2], *[item.top for item in one.items], *[item.bottom for item in one.items]]
-        heights += [item.eye for item in one.items if item.eye is not None]
+        shown = [item for item in one.items if low <= item.along <= high]
+        walls = [item for item in shown if item.kind in ("barrier", "wall", "terrain") and not item.holds]
+        heights = [one.origin[2], *[i.top for i in shown if i not in walls], *[i.bottom for i in shown]]
+        heights += [item.eye for item in shown if item.eye is not None]
+        heights += [min(item.top, max(heights) + _ABOVE) for item in walls]
         heights += [h for a, h in one.ground if low - wide <= a <= high + wide]
         bottom, top = min(heights), max(heights)
         tall = max(top - bottom, 0.05 * wide)
@@ -119,29 +124,60 @@ class _Section:
 
     def _light(self) -> None:
         one, frame = self.one, self.view.frame
-        rings = [self.view.run([*one.cone_low, *reversed(one.cone_high)])]
-        if len(rings[0]) > 2:
-            self.marks += filled(rings, frame, LOOKS["eye direct"])
+        shown = {zone.kind: self.view.rings(zone.polygons) for zone in one.light}
+        for kind, rings in shown.items():
+            self.marks += filled(rings, frame, LOOKS[kind])
         axis = self.view.run(one.axis)
         self.marks += strokes([axis], frame, WHITE, 0.9) + strokes([axis], frame, BLACK, 0.35, AIM_DASHES)
-        text = metres_and_feet(one.reach)
-        kind = self.text("plan.short_eye direct")
+        self._name_beam(shown.get("eye direct", []), axis)
+        for zone in one.light:
+            if zone.kind != "eye direct":
+                runs = [run for ring in shown[zone.kind] for run in clip_run(closed(ring), frame)]
+                places = tuple(p for run in runs for p in along(run, 9))
+                if places:
+                    self.labels.append(Label(self._tagged(zone.kind, zone.distance), places, True))
+
+    def _tag(self, kind: str) -> str:
+        """Return the letter that a zone has on the plan."""
+        return self.tags.get((self.one.laser, self.one.setup, kind), "")
+
+    def _tagged(self, kind: str, distance: float, key: str = "plan.tag") -> str:
+        kinds = self.text(f"plan.short_{kind}")
+        return self.text(key, tag=self._tag(kind), kind=kinds, distance=metres_and_feet(distance)).lstrip()
+
+    def _name_beam(self, rings: list[Run], axis: Run) -> None:
+        """Say how far the direct beam reaches, and where it goes on."""
+        one, frame = self.one, self.view.frame
         start = self.view.point((0.0, one.origin[2]))
         runs = clip_run(axis, frame)
         end = runs[-1][-1] if runs else start
+        on_axis = [(start[0] + (end[0] - start[0]) * s, start[1] + (end[1] - start[1]) * s) for s in (0.5, 0.3, 0.8)]
+        out = self._leaves(rings, frame)
+        words = self._tagged("eye direct", one.reach)
         if one.ends_at:
-            words = self.text("plan.tag", tag="A", kind=kind, distance=text) + self.text("plan.but", name=one.ends_at)
-            places = [(start[0] + (end[0] - start[0]) * s, start[1] + (end[1] - start[1]) * s) for s in (0.5, 0.3, 0.8)]
-            self.labels.insert(0, Label(words, tuple(places), True))
-        elif not self.view.holds((one.reach, one.origin[2])):
-            end = (frame[2], self._middle_of_light(rings[0], frame, end[1]))
-            tail = (end[0] - 12.0, end[1])
-            self.marks += arrow(tail, end, BLACK, 0.6, 3.0)
-            self.labels.append(Label(self.text("plan.goes_on", tag="A", kind=kind, distance=text), (tail,), True))
-        elif one.reach > 0.0:
+            words += self.text("plan.but", name=one.ends_at)
+            self.labels.insert(0, Label(words, tuple(on_axis), True))
+        elif out is not None:
+            tail = (out[0] - 12.0 * out[2], out[1])
+            self.marks += arrow(tail, (out[0], out[1]), BLACK, 0.6, 3.0)
+            self.labels.append(Label(self._tagged("eye direct", one.reach, "plan.goes_on"), (tail,), True))
+        elif self.view.holds(one.axis[-1]) and one.axis[-1][1] >= 0.0 < one.reach:
             self.marks += symbols.dimension(start, end)
-            places = [(start[0] + (end[0] - start[0]) * s, start[1] + (end[1] - start[1]) * s) for s in (0.8, 0.5, 1.0)]
-            self.labels.append(Label(self.text("plan.tag", tag="A", kind=kind, distance=text), tuple(places), True))
+            self.labels.append(Label(words, tuple(on_axis), True))
+        elif one.reach > 0.0:
+            self.labels.append(Label(words, tuple(on_axis), True))
+
+    @staticmethod
+    def _leaves(rings: list[Run], frame: Rect) -> tuple[float, float, float] | None:
+        """Return where light leaves the frame to the right or left, half its height there, and to which side."""
+        for x, sign in ((frame[2], 1.0), (frame[0], -1.0)):
+            inner = x - 0.5 * sign
+            cuts = sorted(p[1] for ring in rings for p in crossings(ring, inner) if frame[1] <= p[1] <= frame[3])
+            tops = [y for y in (frame[1], frame[3]) if inside((inner, y), rings)]
+            if len(cuts) + len(tops) >= 2:
+                heights = [*cuts, *tops]
+                return x, (min(heights) + max(heights)) / 2.0, sign
+        return None
 
     def _shadows(self) -> None:
         """Paint what barriers that hold keep dark, seen from the last optic."""
@@ -156,16 +192,6 @@ class _Section:
                 return source[0] + (place[0] - source[0]) * far, source[1] + (place[1] - source[1]) * far
 
             self.marks += tone([(low, high, behind(high), behind(low))], self.view.frame, SHADOW)
-
-    @staticmethod
-    def _middle_of_light(ring: Run, frame: Rect, otherwise: float) -> float:
-        """Return half the height of the light at the right edge of the frame."""
-        if len(ring) < 3:
-            return otherwise
-        x = frame[2] - 6.0
-        edge = strokes([closed(ring)], (x, frame[1], x + 0.5, frame[3]), BLACK, 0.1)
-        heights = [p[1] for mark in edge if isinstance(mark, Lines) for run in mark.runs for p in run]
-        return (min(heights) + max(heights)) / 2 if heights else min(max(otherwise, frame[1] + 8.0), frame[3] - 8.0)
 
     def _ground(self) -> None:
         self.under_ground = len(self.marks)
@@ -235,7 +261,8 @@ class _Section:
         places = [middle, high, *along((low, high), 3)] if upright else [middle]
         x0, y0, x1, y1 = self.view.frame
         shown = tuple(p for p in places if x0 <= p[0] <= x1 and y0 <= p[1] <= y1)
-        self.labels.append(Label(names, shown or (middle,), clear=clear, bold=item.holds is False))
+        if item.named:
+            self.labels.append(Label(names, shown or (middle,), clear=clear, bold=item.holds is False))
         self.board.lines.append((low, high))
 
     def _state(self, item: ElevationItem) -> tuple[str, str]:
@@ -262,22 +289,32 @@ class _Section:
         self.marks += arrow(tail, tip, BLACK, 0.3, 2.0)
         self.labels.append(Label(item.name + self._where(item), (tail,)))
 
-    def _entries(self) -> list[Entry]:
-        one, zone = self.one, self.zone
+    def _zone_entry(self, kind: str, distance: float) -> Entry:
+        one, zone = self.one, self.zones.get(kind)
         limit = "" if zone is None or zone.limit is None else quantity_text(zone.limit, zone.limit_unit, "down")
         time = ""
         if zone is not None and zone.duration is not None:
             time = self.text("plan.time", duration=time_text(zone.duration))
-        kind = self.text("plan.eye direct")
-        state = self.text("plan.fitted")
-        head = self.text("plan.zone_head", tag="A", kind=kind, laser=one.laser, setup=one.setup, state=state)
         words = self.text(
-            "plan.elevation_limit",
-            distance=metres_and_feet(one.reach),
-            limit=limit or self.text("plan.eye_limit"),
-            time=time,
+            "plan.ignition_text" if kind == "ignition" else "plan.zone",
+            distance=metres_and_feet(distance),
+            origin="last optic" if zone is None else zone.measured_from,
+            limit=(limit or self.text("plan.eye_limit")) + time,
         )
-        found = [Entry(lambda rect: swatch(rect, LOOKS["eye direct"]), head, words)]
+        head = self.text(
+            "plan.zone_head",
+            tag=self._tag(kind),
+            kind=self.text(f"plan.{kind}"),
+            laser=one.laser,
+            setup=one.setup,
+            state=self.text("plan.fitted"),
+        )
+        return Entry(lambda rect: swatch(rect, LOOKS[kind]), head.lstrip(), words)
+
+    def _entries(self) -> list[Entry]:
+        one = self.one
+        found = [self._zone_entry(zone.kind, zone.distance) for zone in one.light]
+        found = found or [self._zone_entry("eye direct", one.reach)]
         kinds = {item.kind for item in one.items}
 
         def middle(rect: Rect) -> Pair:

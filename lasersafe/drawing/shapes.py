@@ -127,6 +127,15 @@ def inside(point: Pair, rings: Sequence[Run]) -> bool:
     return odd
 
 
+def crossings(ring: Sequence[Pair], x: float) -> list[Pair]:
+    """Return where the edge of a ring crosses an upright line."""
+    found = []
+    for (x0, y0), (x1, y1) in pairwise((*ring, ring[0])):
+        if (x0 < x) != (x1 < x):
+            found.append((x, y0 + (y1 - y0) * (x - x0) / (x1 - x0)))
+    return found
+
+
 def along(run: Sequence[Pair], count: int) -> list[Pair]:
     """Return points at even steps along a line, its ends left out."""
     steps = [math.dist(a, b) for a, b in pairwise(run)]

@@ -24,6 +24,7 @@ from lasersafe.results_scene import (
     SceneFinding,
     ScenePlan,
     SceneResult,
+    SectionZone,
     SpectatorLine,
     SurfaceMark,
     TargetMark,
@@ -148,7 +149,11 @@ def room(reach: float = 311.0) -> SceneResult:
             Elevation(
                 LASER, "long-focus lens", east, (x, y, z), (-1.0, reach),
                 ((-2.0, 0.0), (reach, 0.0)), ((0.0, 1.1), (reach, 1.1 - 0.1 * reach)),
-                ((0.0, 1.1), (4.0, 0.0)), ((0.0, 1.1), (reach, 1.1 + 0.1 * reach)),
+                (
+                    SectionZone("eye direct", reach, (Polygon(((0.0, 1.1), (4.0, 0.0), (reach, 1.1 + 0.1 * reach))),)),
+                    SectionZone("ignition", 3.0, (Polygon(((0.0, 1.1), (3.0, 0.3), (3.0, 1.3))),)),
+                    SectionZone("scatter eye", 2.6, (Polygon(disc(2.0, 1.0, 2.6)),)),
+                ),
                 (
                     ElevationItem("Operator", "person", -0.4, 0.3, 0.0, 1.75, 1.6),
                     ElevationItem("Mild steel plate", "target", 2.0, 0.0, 0.9, 1.1),

@@ -1,0 +1,105 @@
+"""What the elevation shows: light below a steep aim, over an edge, through an opening, at a barrier that holds."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.scene import stages_of
+from lasersafe.drawing.elevation import elevation_pages
+from lasersafe.drawing.page import Paper
+from lasersafe.drawing.primitives import Words
+from lasersafe.scene.areas import area_of
+from lasersafe.wording import load_wording
+from tests.behaviour.test_scene import case, template
+
+DOWN = 'elevation = "-90 deg"\nmargin = "2 deg"'
+OPENING = """
+[[scene.barrier]]
+name = "Slit wall"
+kind = "wall"
+line = [["-20 m", "-5 m"], ["20 m", "-5 m"]]
+top = "3 m"
+[[scene.barrier.opening]]
+name = "slit"
+kind = "gap"
+start = "19 m"
+end = "21 m"
+bottom = "0.5 m"
+top = "1.5 m"
+"""
+
+
+def section_of(**more):
+    return assess(case(**more)).scene.elevations[0]
+
+
+def lit(section, kind="eye direct"):
+    return area_of([part for zone in section.light if zone.kind == kind for part in zone.polygons])
+
+
+def test_a_head_that_points_down_lights_both_sides_and_ends_at_no_wall():
+    section = section_of(aim=DOWN)
+    area = lit(section)
+    assert area.contains(shapely.Point(0.02, 0.2))
+    assert area.contains(shapely.Point(-0.02, 0.2))
+    assert area.contains(shapely.Point(0.0, 0.01))
+    assert section.ends_at == ""
+    assert area.bounds[1] >= 0.0  # the floor
+
+
+def test_a_barrier_ends_the_beam_only_when_none_goes_over_it():
+    level = 'elevation_range = ["-20 deg", "10 deg"]'
+    held = section_of(aim=level)
+    assert held.ends_at == "Booth"
+    assert lit(held).bounds[2] <= 3.0 + 1e-6
+    over = section_of(aim=level, top="1.4 m")
+    assert over.ends_at == ""
+    assert lit(over).contains(shapely.Point(6.0, 2.0))
+    assert not lit(over).contains(shapely.Point(6.0, 0.5))
+    unrated = section_of(aim=level, rating="1 W/cm2")
+    assert unrated.ends_at == ""
+    assert lit(unrated).contains(shapely.Point(6.0, 0.5))
+
+
+def test_an_opening_is_left_open_and_its_wall_named_once():
+    section = section_of(more=OPENING)
+    parts = [item for item in section.items if item.name == "Slit wall"]
+    assert [(round(i.along, 6), i.bottom, i.top) for i in parts] == [(5.0, 0.0, 0.5), (5.0, 1.5, 3.0)]
+    assert [item.named for item in parts] == [True, False]
+
+
+@pytest.mark.parametrize(
+    "aim",
+    [DOWN, 'elevation = "20 deg"', 'elevation_range = ["-40 deg", "30 deg"]', 'bearing_range = ["0 deg", "360 deg"]'],
+)
+def test_no_hazard_point_of_the_plane_lies_outside(aim):
+    made = case(aim=aim, top="1.5 m")
+    section = assess(made).scene.elevations[0]
+    stage = stages_of(made)[0]
+    along, height = np.meshgrid(np.linspace(-12.0, 12.0, 97), np.linspace(0.01, 8.0, 41))
+    for way, tissue, kind in (
+        ("direct", "eye", "eye direct"),
+        ("direct", "skin", "skin direct"),
+        ("scatter", "eye", "scatter eye"),
+    ):
+        area = lit(section, kind).buffer(1e-3)
+        for source in stage.sources(stage.contexts[0], way, tissue):
+            ratio = source.ratio(np.zeros(along.shape), -along, height, stage.pieces(stage.contexts[0], way))
+            hot = ~(ratio <= 1.0)
+            assert hot.any()
+            assert shapely.contains_xy(area, along[hot], height[hot]).all()
+
+
+def test_the_elevation_names_all_zones_by_the_letters_of_the_plan():
+    scene = template("demo").scene
+    for page in elevation_pages(scene, Paper("A4", 297.0, 210.0, 10.0), "t", load_wording()):
+        text = " ".join(mark.text for mark in page.marks if isinstance(mark, Words)).replace("\u00a0", " ")
+        for kind in ("direct beam, eye", "direct beam, skin", "scattered light, eye", "ignition"):
+            assert kind in text
+        assert "Mirror reflections are on the plan only" in text
+    assert "B direct beam, eye" in text.replace("  ", " ")  # of the second laser
+    assert scene.elevations[0].ends_at == "Steel booth, back wall"
+    assert scene.elevations[1].ends_at == ""
