@@ -54,14 +54,13 @@ def ends_of(one: Toleranced) -> tuple[float, float]:
 def worse_end(case: Case, one: Toleranced) -> Worst:
     """Return which end of a tolerance is the worse one in this case, as in :class:`Measured`.
 
-    A divergence that was read away from the waist widens the beam beyond that place and narrows its waist.
+    A divergence that was read away from the waist widens the beam beyond that place and narrows its waist; so it counts
+    where both places are stated, though they may be the same.
     """
     if "divergence" in one.place and one.place[0] == "laser" and one.place[2] == "setup":
         setup = case.laser[int(one.place[1])].setup[int(one.place[3])]
         if setup.kind == "collimated" and setup.waist_at is not None:
-            places = {float(setup.measured_at), *setup.waist_at.pair}
-            if len(places) > 1 or any(x.tolerance for x in (setup.measured_at, setup.waist_at.x, setup.waist_at.y)):
-                return "ends"
+            return "ends"
     return one.worst
 
 

@@ -105,7 +105,7 @@ def inputs_of(
     list of Uncertain, dict of str to tuple of float or None
         None: anywhere between both ends, as of a setting that can be turned.
     """
-    stated = _stated(context)
+    stated = stated_tolerances(context)
     inputs: list[Uncertain] = []
     tried: dict[str, Tried] = {}
     for name, value in variable_inputs(context, way).items():
@@ -118,7 +118,7 @@ def inputs_of(
     return inputs, tried
 
 
-def _stated(context: Context) -> dict[str, Toleranced]:
+def stated_tolerances(context: Context) -> dict[str, Toleranced]:
     """Return the tolerances of laser and set-up by the name of the field; of a range, that of its highest power."""
     case = context.case
     laser = next(i for i, one in enumerate(case.laser) if one.name == context.laser.name)

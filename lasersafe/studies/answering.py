@@ -8,6 +8,7 @@ from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.studies.certainty import CORNER, certainty, certainty_data, worked_out_with
 from lasersafe.studies.commands import place_of
 from lasersafe.studies.reaching import TISSUES, WAYS
 from lasersafe.studies.solving import Answer, Target, read_choice, solve
@@ -88,23 +89,24 @@ def sentences(answer: Answer) -> list[str]:
     one, subject = answer.input, answer.subject
     low, high = nearest_text(answer.low, one), nearest_text(answer.high, one)
     cautious = low if answer.largest else high
+    corner = "at the worst corner of the other inputs " if worked_out_with(subject, answer.changed) == CORNER else ""
     lines = [f"{subject.name}{'' if subject.context.setup.fitted else ' (not fitted today)'}: {_goal(answer)}"]
     if answer.value is None:
         lines.append(f"{one.path}: no value from {low} to {high} does it")
-        lines.append(f"put back: with {cautious}, the cautious end, {answer.put_back.words}")
+        lines.append(f"put back: with {cautious}, the cautious end, {corner}{answer.put_back.words}")
     else:
         most = "at most" if answer.largest else "at least"
         lines.append(f"{one.path}: {most} {answer.text}{_nominal(answer)}")
         if answer.every:
             lines.append(f"every value from {low} to {high} does it; farther was not searched")
-        lines.append(f"put back: with {answer.text} {answer.put_back.words}")
+        lines.append(f"put back: with {answer.text} {corner}{answer.put_back.words}")
         side = "down" if answer.largest else "up"
         lines.append(
             f"searched from {low} to {high} at {answer.tried} values or more and, next to the answer, closer; it holds "
             f"at each of them from the answer {side} to {cautious}"
         )
     lines.append(durations(subject, {one.path}))
-    return [*lines, *_notes(answer)]
+    return [*lines, *certainty(subject, answer.changed), *_notes(answer)]
 
 
 def _goal(answer: Answer) -> str:
@@ -126,8 +128,9 @@ def _nominal(answer: Answer) -> str:
             return ""
         return f" (the case allows {nearest_text(one.ends[0], one)} to {nearest_text(one.ends[1], one)})"
     assert answer.value is not None
-    kept = one.nominal <= answer.value if answer.largest else one.nominal >= answer.value
-    return f" (the case says {nearest_text(one.nominal, one)}" + (", which does it)" if kept else ")")
+    low, high = one.span or (one.nominal, one.nominal)
+    kept = high <= answer.value if answer.largest else low >= answer.value
+    return f" (the case says {one.stated}" + (", which does it)" if kept else ")")
 
 
 def _notes(answer: Answer) -> list[str]:
@@ -160,6 +163,8 @@ def _data(answer: Answer) -> dict[str, Any]:
         f"answer{unit}": answer.value,
         "answer": answer.text or None,
         f"nominal{unit}": one.nominal,
+        "stated": one.stated,
+        **certainty_data(answer.subject, answer.changed),
         "found": "none" if answer.value is None else "every value" if answer.every else "a value",
         f"searched_low{unit}": answer.low,
         f"searched_high{unit}": answer.high,

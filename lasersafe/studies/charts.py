@@ -16,6 +16,7 @@ from lasersafe.drawing.style import metres
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.studies.certainty import certainty
 from lasersafe.studies.reaching import ZONES
 from lasersafe.studies.subject import nearest_text
 from lasersafe.studies.sweeping import Sweep, Varied
@@ -154,7 +155,7 @@ def _family(found: Sweep, x: _Shown, other: _Shown, table: Floats, zone: tuple[s
     traces = [(name, row) for name, row in zip(names, table, strict=True)]
     held = f"one curve for each {other.varied.input.words} ({other.varied.input.path})"
     if other.varied.input.nominal is not None:
-        held += f", nominal {nearest_text(other.varied.input.nominal, other.varied.input)}"
+        held += f"; the case says {other.varied.input.stated}"
     return _curves(found, x, traces, f"{_words(zone)}: distance", held)
 
 
@@ -172,8 +173,7 @@ def _curves(found: Sweep, x: _Shown, traces: list[tuple[str, Floats]], what: str
         drawn.append(Trace(name, f"{name}{none}", points))
     nominal = None
     if x.nominal is not None:
-        text = f"nominal {nearest_text(x.varied.input.nominal or 0.0, x.varied.input)}"
-        nominal = Nominal(x.nominal, text)
+        nominal = Nominal(x.nominal, f"in the case: {x.varied.input.stated}")
     return curve_page(PAPER, _heading(found, [x], held), x.axis(), y, drawn, nominal)
 
 
@@ -187,7 +187,7 @@ def _length(most: float) -> tuple[str, float]:
 def _contours(found: Sweep, x: _Shown, y: _Shown, zone: tuple[str, str]) -> Drawing:
     nominal = None
     if x.nominal is not None and y.nominal is not None:
-        nominal = (x.nominal, y.nominal, "nominal")
+        nominal = (x.nominal, y.nominal, "in the case")
     heading = _heading(found, [x, y], f"{_words(zone)}: distance as contour lines")
     grid = (x.values, y.values, found.distances[zone])
     return contour_page(PAPER, heading, x.axis(), y.axis(), grid, _level, nominal)
@@ -204,14 +204,14 @@ def _heading(found: Sweep, axes: list[_Shown], held: str) -> Heading:
     fitted = "" if subject.context.setup.fitted else " (not fitted today)"
     origin = "Direct beam and mirror are measured from the last optic along the beam, scatter from the lit surface."
     outside = [
-        f"Nominal {one.varied.input.words} {nearest_text(one.varied.input.nominal or 0.0, one.varied.input)} "
-        "lies outside the drawing."
+        f"What the case says, {one.varied.input.words} {one.varied.input.stated}, lies outside the drawing."
         for one in axes
         if one.nominal is not None and not one.values[0] <= one.nominal <= one.values[-1]
     ]
     times = durations(subject, {one.input.path for one in found.varied})
     joined = f"Lines join the {found.size} points of the sweep; between two of them a limit may jump."
-    foot = [(f"{MEANING} {origin} {times} {joined}", False), *[(text, False) for text in outside], (_WHAT_IF, False)]
+    said = [*outside, *certainty(subject, found.start), _WHAT_IF]
+    foot = [(f"{MEANING} {origin} {times} {joined}", False), *[(text, False) for text in said]]
     return Heading(
         subject.case.title,
         (f"{subject.name}{fitted}; {limits}", held),

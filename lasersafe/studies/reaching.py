@@ -16,6 +16,7 @@ from lasersafe.assessment.variation import exposure_ratios, variable_inputs, zon
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import WHOLE_BODY, exposure_at, large_area_applies, scatter_ratio, worst_place
 from lasersafe.results import Zone
+from lasersafe.worst import badness
 
 Floats = NDArray[np.float64]
 WAYS = ("direct", "mirror", "scatter")
@@ -58,7 +59,7 @@ def assessed_zones(contexts: Sequence[Context]) -> dict[tuple[str, str], Zone]:
     zones: dict[tuple[str, str], Zone] = {}
     for zone in (zone for context in contexts for zone in setup_result(context).zones):
         known = zones.setdefault((zone.way, zone.tissue), zone)
-        if zone.distance > known.distance:
+        if badness(zone.distance) > badness(known.distance):
             zones[zone.way, zone.tissue] = zone
     return zones
 

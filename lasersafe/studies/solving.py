@@ -28,6 +28,7 @@ from lasersafe.studies.reaching import (
     takes_arrays,
 )
 from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text
+from lasersafe.worst import badness
 
 Floats = NDArray[np.float64]
 MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)
@@ -131,6 +132,12 @@ class Answer:
     text: str
     every: bool
     put_back: PutBack
+
+    @property
+    def changed(self) -> dict[str, float]:
+        """What was put back into the case. [SI]."""
+        cautious = self.low if self.largest else self.high
+        return {self.input.path: cautious if self.value is None else self.value}
 
 
 def asks_for_the_largest(subject: Subject, one: Input) -> bool:
@@ -331,7 +338,7 @@ def put_back(subject: Subject, one: Input, value: float, target: Target) -> PutB
     """
     contexts = subject.changed({one.path: value})
     zones = assessed_zones(contexts)
-    skin = max(zones[way, "skin"].distance for way in target.ways)
+    skin = max((zones[way, "skin"].distance for way in target.ways), key=badness)
     if target.marking:
         enough, reasons = _enough(contexts, target)
         return PutBack(enough, "; ".join(reason.rstrip(".") for reason in reasons) or "enough", skin)
@@ -342,7 +349,7 @@ def put_back(subject: Subject, one: Input, value: float, target: Target) -> PutB
         text = format_quantity(needed, "1", 3, "up")
         return PutBack(needed <= target.density, f"the eye needs an optical density of {text} there", skin)
     asked = [zones[way, tissue] for way in target.ways for tissue in target.tissues]
-    worst = max(asked, key=lambda zone: zone.distance)
+    worst = max(asked, key=lambda zone: badness(zone.distance))
     if worst.distance <= 0.0:
         words = "no limit is exceeded at any distance"
     else:

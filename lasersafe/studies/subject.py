@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,15 +13,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.bounds import corners_of
+from lasersafe.assessment.bounds import corners_of, ends_of
 from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.spreads import stated_tolerances
 from lasersafe.assessment.variation import variable_inputs
 from lasersafe.errors import CalcError, CaseError, InputError
 from lasersafe.frozen import dataclass
 from lasersafe.limits import rule_sets
-from lasersafe.models import Case, case_from, parse_case, read_case_text
+from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of
 from lasersafe.models.values import Measured
 from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.results_uncertainty import InputTolerance
 from lasersafe.typed import shown
 
 DURATION = "duration"
@@ -49,6 +51,10 @@ class Input:
     partner : tuple of str and float, or None
         The field that changes with it in proportion, and how many times its value: a fixed train may state its mean
         power beside its pulse energy.
+    typed : str
+        What the case says, where it carries a tolerance; otherwise "".
+    span : tuple of float or None
+        The lowest and highest value of that tolerance. [SI]
     """
 
     path: str
@@ -57,6 +63,15 @@ class Input:
     nominal: float | None
     ends: tuple[float, float] | None = None
     partner: tuple[str, float] | None = None
+    typed: str = ""
+    span: tuple[float, float] | None = None
+
+    @property
+    def stated(self) -> str:
+        """What the case says, in words."""
+        if self.nominal is not None:
+            return self.typed or nearest_text(self.nominal, self)
+        return "by wavelength and way of the light" if self.path == DURATION else "the worst of the range in the case"
 
     def arrays(self, values: NDArray[np.float64]) -> dict[str, NDArray[np.float64]]:
         """Return the fields of the case file that change, with their values in SI."""
@@ -167,12 +182,51 @@ class Subject:
         InputError
             If the case does not hold together with these values.
         """
+        held = {path: value for path, value in values.items() if self.inputs[path].ends is not None}
+        try:
+            corners = corners_of(self._case(values)).cases
+            found = [contexts(corner, self.context.rule_sets)[self.setup] for corner in corners]
+        except CalcError as error:
+            what = str(error)
+            if isinstance(error, CaseError):
+                what = f"{error.faults[0].field.rpartition('.')[2]}: {error.faults[0].message}"
+            typed = ", ".join(f"{path} = {nearest_text(value, self.inputs[path])}" for path, value in values.items())
+            message = f"{typed}: {what}"
+            raise InputError(message) from None
+        return tuple(self._with(context, values, held) for context in found)
+
+    def unsure(self, values: Mapping[str, float]) -> tuple[InputTolerance, ...]:
+        """Return the inputs of this laser, set-up and its surfaces that carry a tolerance and are not changed.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            As for `changed`, for which the case holds together.
+        """
+        case = self._case(values)
+        held = {self.inputs[path].name for path in values if self.inputs[path].ends is not None}
+        found = []
+        for stated, one in zip(tolerances_of(case), corners_of(case).inputs, strict=True):
+            kind, at, *rest = stated.place
+            if kind == "surface" and case.surface[int(at)].laser in (None, self.context.laser.name):
+                found.append(one)
+            elif kind == "laser" and self._counts(rest, held):
+                found.append(replace(one, field=one.field.replace("laser[1]", f"laser[{self.laser + 1}]", 1)))
+        return tuple(found)
+
+    def _counts(self, rest: Sequence[str | int], held: Collection[str]) -> bool:
+        """Return whether a place of the laser acts on what is asked for, and is not held at one value."""
+        if rest[0] == "setup":
+            return rest[1] == self.setup and rest[2] != "scan"
+        return rest[0] != "module" and not (rest[0] == "emission" and rest[1] in held)
+
+    def _case(self, values: Mapping[str, float]) -> Case:
+        """Return the case with this laser alone and some inputs changed."""
         data = copy.deepcopy(dict(self.data))
         laser = data["laser"][self.laser]
         tables = {"wavelength": laser}
-        held = {path: value for path, value in values.items() if self.inputs[path].ends is not None}
         for path, value in values.items():
-            if path == DURATION or path in held:
+            if path == DURATION or self.inputs[path].ends is not None:
                 continue
             name, _, axis = self.inputs[path].name.partition(".")
             table = tables.get(name, laser["setup"][self.setup] if path.startswith("setup.") else laser["emission"])
@@ -183,16 +237,8 @@ class Subject:
             if partner is not None and f"laser.{partner[0]}" not in values:
                 other = self.inputs[f"laser.{partner[0]}"]
                 table[partner[0]] = exact_text(value * partner[1], other.unit)
-        try:
-            found = _contexts(case_from(data, str(self.path)), self.laser, self.setup)
-        except CalcError as error:
-            what = str(error)
-            if isinstance(error, CaseError):
-                what = f"{error.faults[0].field.rpartition('.')[2]}: {error.faults[0].message}"
-            typed = ", ".join(f"{path} = {nearest_text(value, self.inputs[path])}" for path, value in values.items())
-            message = f"{typed}: {what}"
-            raise InputError(message) from None
-        return tuple(self._with(context, values, held) for context in found)
+        case = case_from(data, str(self.path))
+        return case.model_copy(update={"laser": (case.laser[self.laser],)})
 
     def _with(self, context: Context, values: Mapping[str, float], held: Mapping[str, float]) -> Context:
         for path, value in held.items():
@@ -228,13 +274,6 @@ def trimmed(text: str) -> str:
     if "." in number and "e" not in number:
         number = number.rstrip("0").rstrip(".")
     return f"{number}{space}{unit}"
-
-
-def _contexts(case: Case, laser: int, setup: int) -> list[Context]:
-    """Return one laser with one set-up at every corner of the tolerances."""
-    sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
-    alone = case.model_copy(update={"laser": (case.laser[laser],)})
-    return [contexts(corner, sets)[setup] for corner in corners_of(alone).cases]
 
 
 def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
@@ -284,6 +323,7 @@ def _inputs(context: Context) -> dict[str, Input]:
     known: dict[str, float | None] = dict(variable_inputs(context))
     spans = {name: span for name, span in context.space.knobs.items() if name in HELD}
     known |= dict.fromkeys(spans)
+    stated = stated_tolerances(context)
     found = {}
     for name, nominal in known.items():
         if name == DURATION:
@@ -293,15 +333,18 @@ def _inputs(context: Context) -> dict[str, Input]:
             info = type(model).model_fields.get(field)
             mark = None if info is None else next((m for m in info.metadata if isinstance(m, Measured)), None)
             if mark is not None:
-                found[f"{prefix}.{name}"] = Input(f"{prefix}.{name}", name, mark, nominal, spans.get(name))
+                one = stated.get(name)
+                typed, span = ("", None) if one is None else (one.value.typed, ends_of(one))
+                path = f"{prefix}.{name}"
+                found[path] = Input(path, name, mark, nominal, spans.get(name), typed=typed, span=span)
                 break
     pair = [found.get(f"laser.{name}") for name in ("mean_power", "pulse_energy")]
     if not context.space.knobs and pair[0] is not None and pair[1] is not None:
-        for one, other in (pair, pair[::-1]):
-            assert one is not None
+        for own, other in (pair, pair[::-1]):
+            assert own is not None
             assert other is not None
-            assert one.nominal is not None
+            assert own.nominal is not None
             assert other.nominal is not None
-            found[one.path] = replace(one, partner=(other.name, other.nominal / one.nominal))
+            found[own.path] = replace(own, partner=(other.name, other.nominal / own.nominal))
     found[DURATION] = Input(DURATION, DURATION, _TIME, None)
     return found

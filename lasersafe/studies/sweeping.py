@@ -64,6 +64,11 @@ class Sweep:
         return tuple(one.span.values.size for one in self.varied)
 
     @property
+    def start(self) -> dict[str, float]:
+        """The first point: path of each varied input to its value. [SI]."""
+        return {one.input.path: float(one.span.values[0]) for one in self.varied}
+
+    @property
     def size(self) -> int:
         """Number of points."""
         return math.prod(self.shape)

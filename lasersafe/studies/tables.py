@@ -15,8 +15,9 @@ from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.quantity import format_quantity
+from lasersafe.studies.certainty import CORNER, TYPED, certainty, certainty_data, worked_out_with
 from lasersafe.studies.reaching import ZONES
-from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text, trimmed
+from lasersafe.studies.subject import DURATION, Subject, nearest_text, trimmed
 from lasersafe.studies.sweeping import Sweep
 from lasersafe.wording import caution_line
 
@@ -60,13 +61,19 @@ def facts(found: Sweep) -> dict[str, Any]:
     """Return what a table is about: the case, what was held and what was varied, in plain values."""
     subject = found.subject
     varied = {one.input.path for one in found.varied}
+    how = worked_out_with(subject, found.start)
     return {
         "title": subject.case.title,
         "laser": subject.context.laser.name,
         "setup": subject.context.setup.name,
         "fitted": subject.context.setup.fitted,
         "rule_sets": list(subject.context.rule_sets),
-        "held": {one.column: one.nominal for path, one in subject.inputs.items() if path not in varied},
+        "held": {
+            one.column: one.nominal
+            for path, one in subject.inputs.items()
+            if path not in varied and (not one.typed or how == TYPED)
+        },
+        **certainty_data(subject, found.start),
         "varied": [
             {
                 "field": one.input.path,
@@ -76,6 +83,7 @@ def facts(found: Sweep) -> dict[str, Any]:
                 "count": int(one.span.values.size),
                 "spacing": "listed" if one.span.listed else "log" if one.span.log else "linear",
                 "nominal": one.input.nominal,
+                "stated": one.input.stated,
             }
             for one in found.varied
         ],
@@ -91,6 +99,7 @@ def notes(found: Sweep) -> list[str]:
         MEANING,
         durations(found.subject, {one.input.path for one in found.varied}),
         "One laser with one set-up, its light alone; scatter is measured from the lit surface.",
+        *certainty(found.subject, found.start),
     ]
     if found.place is not None:
         place = trimmed(format_quantity(found.place, "m"))
@@ -197,20 +206,15 @@ def as_text(found: Sweep) -> str:
     subject = found.subject
     fitted = "" if subject.context.setup.fitted else " (not fitted today)"
     lines = [f"{subject.name}{fitted}; limits of {' and '.join(subject.context.rule_sets)}, the stricter decides"]
-    lines.append("nominal: " + ", ".join(_nominal(one.input) for one in found.varied))
+    lines.append("the case says: " + ", ".join(f"{one.input.path} = {one.input.stated}" for one in found.varied))
+    if worked_out_with(subject, found.start) == CORNER:
+        lines.append("in this table what is varied is exact, and all else is at the worst corner of its tolerances")
     lines.append("")
     if found.size > MOST_LINES:
         lines += _summary(found)
     else:
         lines += _table(found)
     return "\n".join([*lines, "", *notes(found), caution_line()])
-
-
-def _nominal(one: Input) -> str:
-    if one.nominal is not None:
-        return f"{one.path} = {nearest_text(one.nominal, one)}"
-    words = "by wavelength and way of the light" if one.path == DURATION else "the worst of the range in the case"
-    return f"{one.path} = {words}"
 
 
 def _table(found: Sweep) -> list[str]:

@@ -120,6 +120,98 @@ def test_tolerances_of_the_other_inputs_count_and_that_of_the_varied_one_does_no
     assert held["direct_eye_m"] == pytest.approx(before["direct_eye_m"], rel=1e-9)
 
 
+UNSURE = (
+    ('wavelength = "10.6 um"', 'wavelength = "10.6 um +- 1 %"'),
+    ('power = "80 W"', 'power = "80 W +- 5 %"'),
+    ('beam_diameter = "6 mm"', 'beam_diameter = { value = "6 mm", tolerance = "1 mm" }'),
+)
+OTHERS = {"laser[1].wavelength": "10.6 um +- 1 %", "laser[1].setup[1].beam_diameter": "6 mm +- 1 mm"}
+
+
+def test_both_commands_say_that_the_other_inputs_stand_at_their_worst_corner(tmp_path) -> None:
+    unsure = with_text(tmp_path, "co2-cutter", *UNSURE)
+    questions = (
+        ["sweep", unsure, "--vary", "laser.power=10 W|80 W"],
+        ["solve", unsure, "--for", "laser.power", "--at", "6 m"],
+    )
+    for words in questions:
+        text, data = run(*words).out, run(*words, "--json").data
+        assert "Every number is that of the worst corner of the tolerances, not of the values typed" in text
+        assert "laser[1].setup[1].beam_diameter = 6 mm +- 1 mm (with 5 mm)" in text
+        assert "laser[1].wavelength = 10.6 um +- 1 % (the worst from 10494 nm to 10706 nm)" in text
+        assert "80 W +- 5 %" in text
+        assert "nominal:" not in text
+        assert "a table" not in text
+        assert data["worked_out_with"] == "worst corner of the tolerances"
+        assert {one["field"]: one["typed"] for one in data["tolerances"]} == OTHERS
+        assert next(one for one in data["tolerances"] if one["unit"] == "m" and one["nominal"] == 6e-3)["used"] == [
+            5e-3
+        ]
+        assert "setup_beam_diameter_m" not in data.get("held", {})
+        assert (data.get("varied") or [data])[0]["stated"] == "80 W +- 5 %"
+    subject = open_subject(unsure, None, None)
+    page = draw(sweep(subject, read_varied(subject, ["laser.power=10W..80W:3"])))
+    printed = " ".join(mark.text for mark in page.marks if isinstance(mark, Words))
+    assert "worst corner of the tolerances" in printed
+    assert "in the case: 80 W +- 5 %" in printed
+
+
+def test_the_case_does_it_only_when_every_value_of_its_tolerance_does(tmp_path) -> None:
+    at = run("solve", case("co2-cutter"), "--for", "laser.power", "--at", "6 m", "--json").data["answer_W"]
+    for tolerance, kept in (("", True), (" +- 1 W", True), (" +- 9 W", False)):
+        near = with_text(tmp_path, "co2-cutter", ('power = "80 W"', f'power = "{at - 5.0!r} W{tolerance}"'))
+        text = run("solve", near, "--for", "laser.power", "--at", "6 m").out
+        assert ("which does it" in text) is kept
+        assert "worst corner" not in text  # nothing else carries a tolerance
+
+
+def test_tolerances_that_the_case_does_not_count_are_named_with_its_reason(tmp_path) -> None:
+    typed = ("[[laser]]", '[settings]\ndecide_by = "as typed"\ndecide_by_reason = "A comparison."\n\n[[laser]]')
+    folder = tmp_path / "unsure"
+    folder.mkdir()
+    plain, unsure = with_text(tmp_path, "co2-cutter"), with_text(folder, "co2-cutter", typed, *UNSURE)
+    words = ["--vary", "laser.power=80 W"]
+    text, data = run("sweep", unsure, *words).out, run("sweep", unsure, *words, "--json").data
+    assert "Tolerances are not counted, since the case decides by the values as typed (A comparison)" in text
+    assert (data["worked_out_with"], data["decided_as_typed_because"]) == ("values as typed", "A comparison.")
+    assert data["held"]["setup_beam_diameter_m"] == 6e-3
+    assert data["rows"] == run("sweep", plain, *words, "--json").data["rows"]
+    exact = run("sweep", plain, *words, "--json").data
+    assert (exact["worked_out_with"], exact["tolerances"]) == ("exact inputs", [])
+
+
+def test_what_is_held_or_varied_is_not_named_as_unsure(tmp_path) -> None:
+    old, new = 'pulse_duration = ["10 ns", "200 ns"]', 'pulse_duration = ["10 ns +- 1 ns", "200 ns"]'
+    unsure = with_text(tmp_path, "nanosecond-marker", (old, new))
+    data = run("sweep", unsure, "--vary", "laser.pulse_duration=200 ns", "--json").data
+    assert data["tolerances"] == []
+    assert [
+        one["field"] for one in run("sweep", unsure, "--vary", "laser.wavelength=1064 nm", "--json").data["tolerances"]
+    ] == ["laser[1].emission.pulse_duration.low"]
+
+
+def test_a_place_that_is_varied_keeps_both_ends_of_the_divergence(tmp_path) -> None:
+    far = """kind = "collimated"
+fitted = true
+beam_diameter = "12 mm"
+divergence = "2 mrad +- 40 %"
+criterion = "1/e2"
+measured_at = "0 m"
+waist_at = "0 m"
+"""
+    text = case("co2-cutter").read_text(encoding="utf-8").replace('power = "80 W"', 'power = "50 mW"')
+    start = text.index("[[laser.setup]]")
+    first = text[start : text.index("[[laser.setup]]", start + 1)]
+    kept = first[: first.index("kind =")]
+    path = tmp_path / "case.toml"
+    path.write_text(text.replace(first, kept + far + "\n"), encoding="utf-8")
+    swept = run("sweep", path, "--vary", "setup.measured_at=0 m|4 m", "--json").data["rows"][1]
+    path.write_text(text.replace(first, kept + far.replace('"0 m"', '"4 m"', 1) + "\n"), encoding="utf-8")
+    found = zones_of(path)
+    for zone in ZONES:
+        assert swept[f"{zone}_m"] == pytest.approx(found[zone], rel=1e-9), zone
+
+
 def test_the_density_is_that_of_the_eye_at_the_place() -> None:
     words = ["--vary", "laser.power=10 W|1 kW", "--at", "6 m"]
     rows = run("sweep", case("handheld-welder"), *words, "--json").data["rows"]
@@ -173,7 +265,7 @@ def test_several_inputs_make_the_grid_with_the_first_slowest() -> None:
     assert CAUTION in data["caution"]
     assert data["varied"][1] == {
         "field": "setup.focal_length", "column": "setup_focal_length_m", "low": 0.05, "high": 0.15, "count": 3,
-        "spacing": "linear", "nominal": pytest.approx(0.0508),
+        "spacing": "linear", "nominal": pytest.approx(0.0508), "stated": "50.8 mm",
     }  # fmt: skip
 
 
@@ -187,7 +279,7 @@ def test_text_rounds_distances_up_and_carries_caution_and_times() -> None:
         assert float(line[2]) * {"m": 1.0, "mm": 1e-3}[line[3]] <= row["direct_eye_m"] * 1.01
     assert "10 s in the beam and its reflection, 100 s for scatter" in text
     assert CAUTION in text
-    assert "nominal: laser.power = 80 W" in text
+    assert "the case says: laser.power = 80 W" in text
 
 
 def test_csv_has_remarks_then_one_heading_and_rounds_up(tmp_path) -> None:
@@ -323,7 +415,7 @@ def test_no_text_of_a_drawing_lies_over_another_and_all_is_labelled(name, vary, 
         assert one.input.path in text
     assert re.search(r"\[(k|m)?m\]| m ", text)
     assert CAUTION in text
-    assert "nominal" in text.lower() or found.varied[0].input.nominal is None
+    assert "the case" in text.lower() or found.varied[0].input.nominal is None
 
 
 def test_curves_that_coincide_are_drawn_once_and_zero_reach_is_said() -> None:
@@ -335,7 +427,7 @@ def test_curves_that_coincide_are_drawn_once_and_zero_reach_is_said() -> None:
 
 def test_a_nominal_value_off_the_axis_is_said_at_the_foot() -> None:
     text = " ".join(m.text for m in draw(swept("co2-cutter", "laser.power=1W..2W:3")).marks if isinstance(m, Words))
-    assert "Nominal power 80 W lies outside the drawing" in text
+    assert "What the case says, power 80 W, lies outside the drawing" in text
 
 
 def test_axes_are_logarithmic_where_the_range_asks_for_it() -> None:
