@@ -163,17 +163,22 @@ def worst_of(corners: Sequence[Worked]) -> Worked:
 
 
 def _farthest(one: Worked) -> float:
-    return max((badness(z.distance) for s in one.setups if s.fitted for z in s.zones if z.way == "direct"), default=0.0)
+    return max((_reach(setup) for setup in one.setups if setup.fitted), default=0.0)
+
+
+def _reach(setup: SetupResult) -> float:
+    return max(badness(zone.distance) for zone in setup.zones if zone.way == "direct")
 
 
 def _setup(group: tuple[SetupResult, ...]) -> SetupResult:
-    """Return the set-up of the leading corner with the farthest zone of each way and tissue."""
+    """Return the set-up of the corner where its own beam reaches farthest, with the farthest zone of each kind."""
+    lead = max(group, key=_reach)
     zones: list[Zone] = []
-    for zone in group[0].zones:
+    for zone in lead.zones:
         same = [z for setup in group for z in setup.zones if (z.way, z.tissue) == (zone.way, zone.tissue)]
         farthest = max(same, key=lambda z: badness(z.distance))
         zones.append(replace(farthest, by_rule_set=highest(z.by_rule_set for z in same)))
-    return replace(group[0], zones=tuple(zones))
+    return replace(lead, zones=tuple(zones))
 
 
 def _scenario(group: list[Scenario]) -> Scenario:

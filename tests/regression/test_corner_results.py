@@ -53,6 +53,14 @@ def test_lasers_that_add_up_at_one_corner_reach_together_as_far_as_there(other):
     assert all(found.decision.headline_distance >= one.decision.headline_distance for one in each)
 
 
+def test_chart_and_steps_of_a_set_up_are_those_of_the_corner_where_its_own_beam_reaches_farthest():
+    found, each = with_corners(two_lasers("1195 nm +- 10 nm", "1800 nm +- 10 nm"))
+    for number, mine in enumerate(found.setups):
+        own = [one.setups[number] for one in each]
+        farthest = max(own, key=lambda setup: setup.zone("direct", "eye").distance)
+        assert (mine.chart, mine.steps) == (farthest.chart, farthest.steps)
+
+
 def test_every_band_between_two_ends_counts_where_fractions_add():
     found, _ = with_corners(two_lasers("305 nm +- 105 nm", "350 nm"))  # 200 to 410 nm
     alone = [s.zone("direct", "eye").distance for s in found.setups]
