@@ -51,7 +51,7 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
     if paper not in PAPERS:
         message = f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}"
         raise InputError(message)
-    wording = load_wording()
+    wording = load_wording(assessment.language)
     scene = assessment.scene
     if scene is None:
         raise InputError(wording.text("plan.no_scene"))
@@ -121,7 +121,7 @@ def write_plan(
     if suffix == ".pdf":
         from lasersafe.sheet.drawings import drawings_pdf
 
-        write_file(output, drawings_pdf(drawings, assessment, load_wording()))
+        write_file(output, drawings_pdf(drawings, assessment, load_wording(case.language)))
         files = [output] * len(drawings)
     else:
         contents = [_content(drawing, suffix) for drawing in drawings]
@@ -151,7 +151,7 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
     from lasersafe.assessment.scene import stages_of
     from lasersafe.drawing.barrier_map import barrier_page
 
-    wording, scene = load_wording(), assessment.scene
+    wording, scene = load_wording(case.language), assessment.scene
     if scene is None or not scene.barriers:
         raise InputError(wording.text("plan.no_barrier"))
     short, long = PAPERS[paper]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from lasersafe.drawing import symbols
-from lasersafe.drawing.groups import grouped, state_of
+from lasersafe.drawing.groups import grouped, limits_line, state_of
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, foot_lines, frame_marks, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, arrow, closed
@@ -30,6 +30,7 @@ from lasersafe.wording import Wording
 _SAME_DRAWING = 2.0
 _ROOM_ABOVE = 0.25
 _LABEL_ROOM = 20.0  # [mm] above and below what is drawn, for the names
+_BAR_ROOM = 10.0  # [mm] below what is drawn, for the scale bar
 _LEAST = 0.05  # [m]
 _ABOVE = 1.0  # [m] of a wall above everything else: the rest of it may lie outside the frame
 _BEHIND = 3.0  # [m] behind the optic that is always drawn
@@ -62,7 +63,10 @@ class _Section:
         self.title = wording.text("plan.elevation", laser=one.laser, title=title)
         own = [z for z in scene.zones if (z.laser, z.setup) == (one.laser, one.setup)]
         self.zones: dict[str, ZoneShape] = {z.kind: z for z in reversed(own)}
-        self.tags = {(g.first.laser, g.first.setup, g.first.kind): g.tag for g in grouped(scene)[0]}
+        shown = {zone.kind for zone in one.light}
+        groups = [g for g in grouped(scene)[0] if (g.first.laser, g.first.setup) == (one.laser, one.setup)]
+        self.groups = [group for group in groups if group.first.kind in shown]
+        self.tags = {group.first.kind: group.tag for group in groups}
         self.marks: list[Mark] = []
         self.labels: list[Label] = []
         self.edge: dict[bool, list[float]] = {True: [], False: []}
@@ -75,11 +79,18 @@ class _Section:
         foot = foot_lines(self.paper, self.wording, [*extra, self.text("plan.elevation_mirrors")])
         zones = max(1, len(one.light))
         layout = lay_out(self.paper, "elevation", self.title, entries[:zones], entries[zones:], foot)
+        if layout.left_over:  # a low page: samples with names, and the limits in one line
+            short = [
+                Entry(entry.sample, self._short(zone.kind)) for entry, zone in zip(entries, one.light, strict=False)
+            ]
+            foot = [(limits_line(self.groups, self.wording), False), *foot]
+            layout = lay_out(self.paper, "elevation", self.title, (), [*short, *entries[zones:]], foot)
         extent = self._extent()
         x0, y0, x1, y1 = layout.drawing.frame
-        trial = fit(extent, (x0, y0, x1, y1))
+        trial = fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
         high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
-        view = View((x0, y1 - high, x1, y1), trial.middle, trial.scale)
+        middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
+        view = View((x0, y1 - high, x1, y1), middle, trial.scale)
         self.view, self.board = view, Board(view.frame)
         half = (x1 - x0) * view.scale / 2000.0
         self.left, self.right = view.middle[0] - half, view.middle[0] + half
@@ -139,7 +150,10 @@ class _Section:
 
     def _tag(self, kind: str) -> str:
         """Return the letter that a zone has on the plan."""
-        return self.tags.get((self.one.laser, self.one.setup, kind), "")
+        return self.tags.get(kind, "")
+
+    def _short(self, kind: str) -> str:
+        return f"{self._tag(kind)} {self.text(f'plan.short_{kind}')}".lstrip()
 
     def _tagged(self, kind: str, distance: float, key: str = "plan.tag") -> str:
         kinds = self.text(f"plan.short_{kind}")
@@ -230,7 +244,7 @@ class _Section:
             self._outside(item)
             return
         middle: Pair = (low[0], (low[1] + high[1]) / 2)
-        names = item.name
+        names = self.text("plan.work") if item.kind == "target" and item.name == "work" else item.name
         clear = 1.0
         if item.kind == "person":
             eye = self.view.point((item.along, item.top if item.eye is None else item.eye))
@@ -242,7 +256,7 @@ class _Section:
         elif item.kind in ("barrier", "wall"):
             state, against = self._state(item)
             self.marks += symbols.barrier((low, high), state)
-            names = self.text(f"plan.{state}", name=item.name, against=against)
+            names = self.text(f"plan.{state}", name=item.name, against=self.wording.say(against))
         elif item.kind == "target":
             self.marks += [Lines(((low, high),), BLACK, 0.8), *symbols.target(middle, False)]
             clear = 2.0
@@ -298,7 +312,7 @@ class _Section:
         words = self.text(
             "plan.ignition_text" if kind == "ignition" else "plan.zone",
             distance=metres_and_feet(distance),
-            origin="last optic" if zone is None else zone.measured_from,
+            origin=self.wording.say("last optic" if zone is None else zone.measured_from),
             limit=(limit or self.text("plan.eye_limit")) + time,
         )
         head = self.text(

@@ -64,7 +64,7 @@ def entry(group: Group, wording: Wording) -> Entry:
     head = text("plan.zone_head", tag=group.tag, kind=kind, laser=zone.laser, setup=zone.setup, state=state)
     limit = limit_text(zone, wording)
     key = "plan.ignition_text" if zone.kind == "ignition" else "plan.zone"
-    words = text(key, distance=metres_and_feet(zone.distance), origin=zone.measured_from, limit=limit)
+    words = text(key, distance=metres_and_feet(zone.distance), origin=wording.say(zone.measured_from), limit=limit)
     clipped = dict.fromkeys(name for one in group.zones for name in one.clipped_by)
     passed = dict.fromkeys(name for one in group.zones for name in one.not_clipped_by)
     words += text("plan.clipped", names=", ".join(clipped)) if clipped else ""
@@ -146,5 +146,5 @@ def limits_line(groups: Sequence[Group], wording: Wording) -> str:
 
 def limit_text(zone: ZoneShape, wording: Wording) -> str:
     """Return the limit of a zone with its time."""
-    limit = zone.limited_by if zone.limit is None else quantity_text(zone.limit, zone.limit_unit, "down")
+    limit = wording.say(zone.limited_by) if zone.limit is None else quantity_text(zone.limit, zone.limit_unit, "down")
     return limit + ("" if zone.duration is None else wording.text("plan.time", duration=time_text(zone.duration)))

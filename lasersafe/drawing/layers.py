@@ -33,6 +33,7 @@ APART = 7.0
 AIM_MARK = 9.0
 _SPECK = 12.0
 _FARTHEST = 1e7  # [m]
+STEEP = math.radians(85.0)
 
 
 class Layers:
@@ -54,6 +55,7 @@ class Layers:
         self.scene = scene
         self.view = view
         self.text = wording.text
+        self.say = wording.say
         self.frame = view.frame
         self.sparse = sparse
         self.skipped: frozenset[str] = frozenset()  # letters that a detail page names
@@ -214,9 +216,11 @@ class Layers:
                 continue
             low, high = aim.bearing_range
             span = high - low if high >= low else high - low + 2 * math.pi
+            low_e, high_e = aim.elevation_range
+            steep = max(abs(low_e - aim.margin), abs(high_e + aim.margin)) >= STEEP  # bearings say nothing there
             if not rays:
                 pass
-            elif span >= 2 * math.pi - 1e-6:
+            elif steep or span >= 2 * math.pi - 1e-6:
                 ring = tuple(
                     (
                         place[0] + AIM_MARK * math.cos(k * math.pi / 24),
@@ -240,8 +244,9 @@ class Layers:
                     self.marks += strokes([(place, end)], self.frame, AIM_INK, 0.3, dashes)
                 self.used.add("aim")
             way = symbols.bearing_vector(aim.bearing)
-            tip = (place[0] + AIM_MARK * way[0], place[1] + AIM_MARK * way[1])
-            self.marks += arrow(place, tip, BLACK, 0.4, 2.4)
+            if abs(aim.elevation) < STEEP:
+                tip = (place[0] + AIM_MARK * way[0], place[1] + AIM_MARK * way[1])
+                self.marks += arrow(place, tip, BLACK, 0.4, 2.4)
             self.marks += symbols.laser(place, aim.bearing)
             self.used.add("laser")
             middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
@@ -273,7 +278,7 @@ class Layers:
                         self.labels.append(Label(self.text(f"plan.{key}", name=opening.name), (middle,), clear=0.8))
             places = [p for run in runs for p in along(run, 5) if not self._in_detail(p)]
             if names and places:
-                text = self.text(f"plan.{kind}", name=barrier.name, against=against)
+                text = self.text(f"plan.{kind}", name=barrier.name, against=self.say(against))
                 self.labels.append(Label(text, tuple(places), kind == "fails"))
 
     def marks_of_things(self) -> None:
@@ -318,7 +323,7 @@ class Layers:
             return ""
         if ratio <= 1.0:
             return self.text("plan.person_below")
-        return self.text("plan.person_ratio", ratio=count_text(ratio), way=way)
+        return self.text("plan.person_ratio", ratio=count_text(ratio), way=self.say(way))
 
     def _in_detail(self, place: Pair) -> bool:
         return any(within((*place, *place), rect) for rect in self.details)

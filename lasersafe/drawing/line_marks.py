@@ -43,7 +43,9 @@ def spectator_lines(layers: Layers) -> None:
 
 def _text(layers: Layers, line: SpectatorLine) -> str:
     key = "plan.line" if line.line_kind in ("", "exposure limit") else "plan.line_rule"
-    text = layers.text(key, side=line.side, rule=line.line_kind, distance=metres_and_feet(line.distance))
+    pack, joint, rule = line.line_kind.rpartition(": ")
+    rule = layers.say(pack) + joint + layers.say(rule)
+    text = layers.text(key, side=layers.say(line.side), rule=rule, distance=metres_and_feet(line.distance))
     if len({one.laser for one in layers.scene.lines}) > 1:
         text = layers.text("plan.line_from", text=text, laser=line.laser)
     return text

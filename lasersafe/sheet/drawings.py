@@ -17,7 +17,7 @@ from lasersafe.sheet.paint import Facts, paint
 from lasersafe.wording import Wording
 
 MILLIMETRE = 72.0 / 25.4  # [point]
-_ELEVATION = 125.0  # height of an elevation in the sheet [mm]
+_ELEVATION = 160.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
 _TALL_MAP = 220.0
 

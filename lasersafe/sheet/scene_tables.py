@@ -5,7 +5,7 @@ from __future__ import annotations
 from lasersafe.results import Assessment
 from lasersafe.sheet.flow import BODY, NOTE, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
 from lasersafe.sheet.text import tidy
-from lasersafe.sheet.values import place
+from lasersafe.sheet.values import quantity
 from lasersafe.wording import Wording
 
 
@@ -56,7 +56,7 @@ def _cameras(flow: Flow, assessment: Assessment, wording: Wording) -> None:
                 [Part(line.camera, TINY_BOLD)],
                 [Part(f"{line.laser}, {line.setup}", TINY)],
                 [Part(text(f"way.{line.way}"), TINY), Part(wording.say(line.surface), TINY_NOTE)],
-                [Part(place(line.distance), TINY)],
+                [Part(quantity(line.distance, "m", 3, "down"), TINY)],
                 [Part(tidy(wording.say(line.words)), TINY), Part("; ".join(map(wording.say, line.advice)), TINY_NOTE)],
             )
         )

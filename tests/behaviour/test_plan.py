@@ -395,6 +395,27 @@ def test_merged_cells_of_the_map_keep_the_highest() -> None:
     assert (xs[0], xs[-1], ys[-1]) == (-0.5, 399.5, 299.5)
 
 
+def test_the_plan_is_in_the_language_of_the_case(tmp_path: Path) -> None:
+    text = case("visible-diode").read_text(encoding="utf-8")
+    path = tmp_path / "german.toml"
+    path.write_text(text.replace("[in_charge]", 'language = "de"\n\n[in_charge]', 1), encoding="utf-8")
+    assert run("plan", path, "-o", tmp_path / "plan.svg").code == 0
+    plan = (tmp_path / "plan.svg").read_text(encoding="utf-8").replace("\u00a0", " ")
+    for words in ("Grundriss:", "vorn: Zuschauer nicht näher als", "Maßstab 1:"):
+        assert words in plan
+    assert not re.search(r">[^<]*\b(spectators|last optic|front|scatter|drawing)\b[^<]*<", plan)
+
+
+def test_a_steep_aim_has_a_ring_and_no_bearing() -> None:
+    full = room()
+    aim = replace(full.aims[0], elevation=-math.pi / 2, elevation_range=(-math.pi / 2, -math.pi / 2), margin=0.03)
+    layers = Layers(replace(full, aims=(aim,)), fit(room_of(full), (0.0, 0.0, 190.0, 150.0)), load_wording())
+    layers.aims()
+    x, y = layers.view.point(aim.position)
+    runs = [run for mark in layers.marks if isinstance(mark, Lines) for run in mark.runs]
+    assert max(math.dist((x, y), point) for run in runs for point in run) < 10.0  # no ray, no arrow
+
+
 def test_what_the_map_does_not_cover_is_grey_and_in_the_legend() -> None:
     page = map_page(room(), A4, "Open evening", load_wording())
     assert page is not None
@@ -511,6 +532,7 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     part_item = ElevationItem("Part", "barrier", 1.0, 0.0, 0.0, 2.0, None, False)
     later_item = ElevationItem("Later", "barrier", 1.0, 0.0, 0.0, 2.0, None, False)
     bare_item = ElevationItem("Bare", "wall", 1.0, 0.0, 0.0, 2.0, None, None)
+    work_item = ElevationItem("work", "target", 1.0, 0.0, 0.9, 1.0)
     scenes = [
         full,
         replace(
@@ -523,7 +545,7 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         replace(
             full,
             barriers=(replace(part, name="Part"), replace(later, name="Later")),
-            elevations=(replace(section, items=(part_item, later_item, bare_item)),),
+            elevations=(replace(section, items=(part_item, later_item, bare_item, work_item)),),
         ),
         scattered(7),
     ]

@@ -100,6 +100,10 @@ def test_the_elevation_names_all_zones_by_the_letters_of_the_plan():
         for kind in ("direct beam, eye", "direct beam, skin", "scattered light, eye", "ignition"):
             assert kind in text
         assert "Mirror reflections are on the plan only" in text
+    low = elevation_pages(scene, Paper("A4", 190.0, 125.0, 0.0), "t", load_wording())[1]
+    words = " ".join(mark.text for mark in low.marks if isinstance(mark, Words)).replace("\u00a0", " ")
+    for name in ("B eye, direct", "D skin, direct", "J eye, scatter", "N ignition", "Limits: B: "):
+        assert name in words  # in the sheet too
     assert "B direct beam, eye" in text.replace("  ", " ")  # of the second laser
     assert scene.elevations[0].ends_at == "Steel booth, back wall"
     assert scene.elevations[1].ends_at == ""
