@@ -310,12 +310,14 @@ def knob_changes(
             knobs.setdefault(cap, span)
     for knob, span in knobs.items():
         now = _now(worst, knob)
+        if np.isnan(now):  # one pulse has no spacing
+            continue
         halved = span[0] == span[1]
         if knob in ("power", "pulse_energy"):
             now = span[1]
             then = span[1] / 2.0 if halved else span[0]
         else:
-            then = span[0] if np.isnan(now) or abs(now / span[0] - 1.0) > abs(span[1] / now - 1.0) else span[1]
+            then = span[0] if abs(now / span[0] - 1.0) > abs(span[1] / now - 1.0) else span[1]
         held = own.held(knob, then)
         changed = held if at is None else replace(space, modes=(*space.modes[:at], held, *space.modes[at + 1 :]))
         try:

@@ -26,6 +26,8 @@ _STEPS = 24  # whole pulses beyond this change a count by less than 5 %, and the
 _ABOVE = 1.0 + 4e-9  # just more than the slack of the pulse count
 _BELOW = 1.0 - 4e-9
 _SHORTEST, _LONGEST = 1e-13, 3e4
+_SLACK = 1e-9  # relative, of bursts that follow each other without a gap, as when a case is read
+_LAST_DIGITS = 1e-12
 
 Range = tuple[float, float]
 Floats = NDArray[np.float64]
@@ -253,7 +255,8 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
         several = np.array([low, low + 1.0, *np.geomspace(low, high, 5)[1:-1], high, *np.floor(kinks), *np.ceil(kinks)])
         numbers = np.arange(low, high + 1.0) if high - low < 8 else unique(np.clip(np.round(several), low, high))
         steps = [w / np.arange(1, 9) * f for w in windows for f in (_ABOVE, _BELOW)]
-        spacings = _points(space.burst_spacing, np.concatenate([np.array(DURATION_EDGES), *steps]), grid)
+        closest = np.array(space.pulse_duration or ())  # no spacing is shorter than the pulse
+        spacings = _points(space.burst_spacing, np.concatenate([np.array(DURATION_EDGES), closest, *steps]), grid)
     within = {w - (n - 1.0) * s for w in windows for n in numbers for s in space.burst_spacing or ()}  # whole bursts
     rates = _rates(space, (*windows, *(w for w in within if w > 0.0 and w not in windows)), numbers, grid)
     edges = np.array(DURATION_EDGES)
@@ -270,13 +273,12 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
     shape = (pulse.size, numbers.size, spacings.size)
     pulse, rate, number, spacing = (np.broadcast_to(a, shape).reshape(-1) for a in (
         pulse[:, None, None], rate[:, None, None], numbers[:, None], spacings))  # fmt: skip
-    if not bursts:
-        spacing = 1.0 / rate
+    spacing = np.where(number > 1.0, spacing, 1.0 / rate)  # of one pulse it means nothing
     cap, power = _caps(space)
     energy = np.minimum(cap, power / (rate * number))
-    fits = (pulse * rate <= 1.0) & (pulse <= longest) & (pulse >= _SHORTEST)
+    fits = (pulse * rate <= 1.0) & (pulse <= longest) & (pulse >= _SHORTEST * (1.0 - _LAST_DIGITS))
     if bursts:
-        fits &= (pulse <= spacing) & ((number * spacing * rate <= 1.0) | (number == 1.0))
+        fits &= (pulse <= spacing) & ((number * spacing * rate <= 1.0 + _SLACK) | (number == 1.0))
     if not fits.any():
         message = "emission: no allowed setting is possible, every pulse is longer than its period or than the exposure"
         if bursts:

@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Flag, Line, Peek
-from lasersafe.models.bursts import DUTY, PEDESTAL, Burst, burst_findings
+from lasersafe.models.bursts import DUTY, PEDESTAL, Burst, burst_findings, duty_findings
 from lasersafe.models.messages import Finding
 from lasersafe.models.sources import Scan
 from lasersafe.models.values import Axes, Knob, Measured, SIValue, Turnable, TwoAxes
@@ -112,6 +112,8 @@ class PulseTrainEmission(CaseModel):
             found.append((("pulse_duration",), "missing; write pulse_duration, as '100 ns', or duty, as '20 %'"))
         if "burst" in peek.data:
             found += burst_findings(peek)
+        if "pulse_duration" not in peek.data:
+            found += duty_findings(peek)
         duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
         if duration is not None and rate is not None and duration.low * rate.low > 1.0:
             period = format_quantity(1.0 / rate.low, "s")

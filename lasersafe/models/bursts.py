@@ -14,6 +14,8 @@ from lasersafe.quantity import format_quantity
 COUNT = Turnable("1", "1", "100000", "10")
 SPACING = Turnable("s", "1 ps", "30000 s", "20 ns", worst="range")
 DUTY = Turnable("1", "0", "1", "20 %", above_low=True, worst="range")
+SHORTEST, LONGEST = 1e-13, 3e4  # s
+SLACK, LAST_DIGITS = 1e-9, 1e-12  # relative
 PEDESTAL = Measured("W", "0 W", "1 MW", "50 mW", above_low=True, worst="high")
 
 
@@ -51,10 +53,33 @@ def burst_findings(peek: Peek) -> list[Finding]:
         found.append((("burst",), text))
     if count is None or spacing is None or rate is None:
         return found
-    if count.low * spacing.low * rate.low > 1.0 + 1e-9:
+    room = f"the {format_quantity(1.0 / rate.low, 's')} between bursts at {rate.low.typed}"
+    if count.low * spacing.low * rate.low > 1.0 + SLACK:
         text = (
-            f"{count.low.typed} pulses with {spacing.low.typed} between their starts do not fit into the "
-            f"{format_quantity(1.0 / rate.low, 's')} between bursts at {rate.low.typed}; check the three"
+            f"{count.low.typed} pulses with {spacing.low.typed} between their starts do not fit into {room}; "
+            "check the three"
+        )
+        found.append((("burst", "spacing"), text))
+    elif not found and duration is not None and count.low > 1.0 and count.low * duration.low * rate.low > 1.0 + SLACK:
+        text = (
+            f"{spacing.typed} cannot be less than the pulse of {duration.low.typed}, and {count.low.typed} pulses that "
+            f"far apart do not fit into {room}; check the four"
         )
         found.append((("burst", "spacing"), text))
     return found
+
+
+def duty_findings(peek: Peek) -> list[Finding]:
+    """Return what is wrong with the pulses that duty and repetition rate make together."""
+    duty, rate = peek.value("duty"), peek.value("repetition_rate")
+    if duty is None or rate is None:
+        return []
+    for share, at in ((duty.low, rate.high), (duty.high, rate.low)):
+        pulse = share / at
+        if not SHORTEST * (1.0 - LAST_DIGITS) <= pulse <= LONGEST * (1.0 + LAST_DIGITS):
+            text = (
+                f"{share.typed} at {at.typed} makes a pulse of {format_quantity(pulse, 's')}, which must be 100 fs or "
+                "more, and at most 30000 s; the limit tables of both rule sets cover no other duration; check both"
+            )
+            return [(("duty",), text)]
+    return []

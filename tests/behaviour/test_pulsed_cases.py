@@ -6,12 +6,16 @@ import dataclasses
 import io
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.beams import space_of
 from lasersafe.errors import CaseError
 from lasersafe.hazard.class_check import class_finding, label_class
 from lasersafe.hazard.exposure import continuous
+from lasersafe.hazard.settings import trains
 from lasersafe.models import canonical, parse_case
 from lasersafe.optics.propagation import collimated
 from lasersafe.reference import templates_path
@@ -139,6 +143,55 @@ def test_a_burst_of_one_pulse_is_the_train():
     assert found == pytest.approx(expected, rel=1e-12)
 
 
+def test_where_one_pulse_may_stand_for_a_burst_its_spacing_means_nothing():
+    wide = BURST.replace("pulses = 5", "pulses = 1").replace('"20 ns"', '["20 ns", "20 us"]')  # the period is 5 us
+    plain = BURST.replace('burst = { pulses = 5, spacing = "20 ns" }\n', "")
+    one, two = (assess(parse_case(with_emission(text))) for text in (wide, plain))
+    found, expected = ([zone.distance for zone in a.setups[0].zones] for a in (one, two))
+    assert found == pytest.approx(expected, rel=1e-12)
+    assert "spacing in the burst" not in [effect.knob for report in one.settings for effect in report.effects]
+    some = assess(parse_case(with_emission(wide.replace("pulses = 1", "pulses = [1, 5]"))))
+    assert all(z.distance >= d * (1 - 1e-12) for z, d in zip(some.setups[0].zones, expected, strict=True))
+
+
+def test_bursts_without_a_gap_between_them_are_assessed():
+    text = BURST.replace('"20 ns"', '"0.1 us"').replace('"200 kHz"', '"10 MHz"').replace("pulses = 5", "pulses = 1")
+    assert assess(parse_case(with_emission(text))).settings
+    close = BURST.replace('"20 ns"', '"1 us"').replace('"300 fs"', '"900 ns"')
+    assert assess(parse_case(with_emission(close))).settings
+
+
+@settings(max_examples=60)
+@given(
+    st.floats(-9.0, -2.0), st.floats(-2.0, 0.5), st.floats(0.0, 3.0), st.floats(-1.0, 0.0), st.floats(0.0, 3.0),
+    st.floats(-4.0, 0.0), st.floats(0.0, 2.0), st.integers(1, 30), st.integers(1, 4),
+)  # fmt: skip
+def test_a_train_that_can_be_read_has_a_setting_that_can_be_assessed(
+    base, pulse, pulse_span, spacing, spacing_span, rate, rate_span, number, times
+):
+    """No case is read only to be refused afterwards in words that name no field."""
+
+    def span(low, width, unit):
+        return f'["{10**low:.3g} {unit}", "{10 ** (low + width):.3g} {unit}"]'
+
+    text = (
+        f'kind = "pulse train"\npulse_energy = "1 mJ"\npulse_duration = {span(base + pulse, pulse_span, "s")}\n'
+        f"repetition_rate = {span(rate - base, rate_span, 'Hz')}\n"
+        f"burst = {{ pulses = [{number}, {number * times}], spacing = {span(base + spacing, spacing_span, 's')} }}\n"
+    )
+    duty = (
+        f'kind = "pulse train"\npulse_energy = "1 mJ"\nduty = ["{10 ** (base + pulse):.3g}", "1"]\n'
+        f"repetition_rate = {span(-base + 4 * spacing, rate_span, 'Hz')}\n"
+    )
+    for emission in (text, duty):
+        try:
+            case = parse_case(with_emission(emission))
+        except CaseError:
+            continue
+        tried = trains(space_of(case.laser[0]))
+        assert tried.energy.size > 0
+
+
 def test_knobs_are_printed_with_what_they_bring():
     assessment = assess(parse_case(MARKER))
     eye = assessment.settings[0]
@@ -163,6 +216,13 @@ def test_fixed_continuous_light_has_no_setting_report():
         (BURST.replace("20 ns", "2 us"), "do not fit into the 5.00 us between bursts at 200 kHz"),
         (BURST.replace("20 ns", "100 fs"), "must be 1 ps or more"),
         (BURST.replace('"300 fs"', '"30 ns"'), "20 ns is shorter than the pulse of 30 ns"),
+        (
+            BURST.replace('"300 fs"', '"1.5 us"').replace('"20 ns"', '["20 ns", "10 us"]'),
+            "burst.spacing: 20 ns to 10 us cannot be less than the pulse of 1.5 us, and 5 pulses that far apart do not "
+            "fit into the 5.00 us between bursts at 200 kHz; check the four",
+        ),
+        (DUTY.replace('"1 kHz"', '"1 MHz"').replace('"20 %"', '["1e-9", "20 %"]'), "duty: 1e-9 at 1 MHz makes a pulse"),
+        (DUTY.replace('"1 kHz"', '"1e-6 Hz"'), "must be 100 fs or more, and at most 30000 s"),
         (BURST.replace("spacing", "gap"), "laser[1].emission.burst.spacing: missing"),
         (DUTY.replace('"20 %"', '"120 %"'), "must be above 0 and at most 1"),
         (DUTY + 'pulse_duration = "1 us"\n', "one follows from the other, leave one out"),
