@@ -16,6 +16,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scene_marks import eyes_of
+from lasersafe.assessment.seen_places import over_edges, past_edges
 from lasersafe.assessment.setups import area_of
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import Aid
@@ -132,14 +133,37 @@ def _nearest(corners: tuple[Spot, ...], spots: Spots) -> tuple[Spot, ...]:
     return tuple((x, y) for one in ends for x, y in shapely.get_coordinates(one).reshape(-1, 2, 2)[:, 1].tolist())
 
 
-def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str) -> tuple[FLOAT, FLOAT, FLOAT]:
-    """Return the points of eyes or skin that are tried, each of shape (places * heights,)."""
+def _heights(person: ScenePerson, tissue: str) -> tuple[float, float]:
+    """Return the lowest and highest place of eyes or skin above the floor plan [m]."""
     floor = float(person.floor)
     if tissue == "eye":
         low, high = eyes_of(person.stature, None if person.eye_height is None else float(person.eye_height))
+        return low + floor, high + floor
+    return floor, 1.9 + floor
+
+
+def seen_points(
+    person: ScenePerson, source: Source, tissue: str, pieces: tuple[Piece, ...]
+) -> tuple[FLOAT, FLOAT, FLOAT]:
+    """Return more points of eyes or skin, none of them hidden: just past an edge of a screen, or through an opening."""
+    low, high = _heights(person, tissue)
+    if person.area is None:
+        points = over_edges(source.apex, standing_places(person, ()), low, high, pieces)
     else:
-        low, high = 0.0, 1.9
-    low, high = low + floor, high + floor
+        places = np.array(past_edges(person.area.pairs, source.apex[:2], pieces))
+        upright = over_edges(source.apex, places, low, high, pieces)
+        both = zip(body_points(person, places, source, tissue), upright, strict=True)
+        x, y, z = (np.concatenate(pair) for pair in both)
+        points = x, y, z
+    if not points[0].size:
+        return points
+    free = ~source.hidden(*points, pieces)
+    return points[0][free], points[1][free], points[2][free]
+
+
+def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str) -> tuple[FLOAT, FLOAT, FLOAT]:
+    """Return the points of eyes or skin that are tried, each of shape (places * heights,)."""
+    low, high = _heights(person, tissue)
     away = np.hypot(places[:, 0] - source.apex[0], places[:, 1] - source.apex[1])
     limit = math.radians(89.9)
     bottom, top = (min(max(e, -limit), limit) for e in source.directions.box().elevation)
@@ -216,6 +240,12 @@ def worst_hit(
         if pieces:
             screens = (id(pieces), source.cut_plane())
             ratio = np.where(known.once(("dark", *key, *screens), pieces, source.hidden, x, y, z, pieces), 0.0, ratio)
+            more = known.once(("seen", *key, *screens), pieces, seen_points, person, source, tissue, pieces)
+            past = ("past", *key, *screens, *light)
+            if more[0].size:
+                extra = known.once(past, (pieces, seen.profile), _open_ratio, seen, *more)
+                x, y, z = (np.concatenate(pair) for pair in zip((x, y, z), more, strict=True))
+                ratio = np.concatenate([ratio, extra])
         if with_aid is not None and not isinstance(source.profile, BeamProfile):
             ratio = ratio * max(_gain(context, with_aid), 1.0)
         if beyond > 0.0:

@@ -16,7 +16,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import person_duration
-from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, standing_places, with_limit_steps, worst_hit
+from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, with_limit_steps, worst_hit
 from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import TISSUES
 from lasersafe.assessment.stage import Stage
@@ -191,8 +191,7 @@ def _mirror_then_scatter(
         area = stage.known.once(key, source, cut, stage, context, source, mode).area
         if area.is_empty:
             continue
-        points = shapely.points(standing_places(place, (source,)))
-        nearest = float(shapely.distance(area, points).min())
+        nearest = float(shapely.distance(area, _taken(place)))
         away = max(nearest, CLOSEST)
         profile = stage.scatter_profile(context, tissue, duration, len(every_context(context)))
         spot = Source("scatter", (0.0, 0.0, 0.0), EVERYWHERE, profile, away, factor=source.factor)
@@ -202,6 +201,14 @@ def _mirror_then_scatter(
         if best is None or not hit.ratio <= best.ratio:
             best = hit
     return best
+
+
+def _taken(place: ScenePerson) -> shapely.Geometry:
+    """Return what a person takes up on the floor plan."""
+    if place.area is not None:
+        return shapely.Polygon(place.area.pairs)
+    assert place.position is not None
+    return shapely.Point(place.position.pair)
 
 
 def _broken(
