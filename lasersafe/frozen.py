@@ -1,13 +1,15 @@
 """Records that cannot be changed: `dataclass(frozen=True)` of the standard library, but quick to define.
 
 The standard library writes and compiles six methods for each class, which is a third of the time that this program
-takes to load. Here one is compiled, and the others are shared. Fields, defaults, ``replace``, ``fields`` and type
-checking are those of the standard library; fields that are keyword-only and ``InitVar`` are not known.
+takes to load. Here one is compiled, when the first record is made, and the others are shared. Fields, defaults,
+``replace``, ``fields`` and type checking are those of the standard library; fields that are keyword-only, ``ClassVar``
+and ``InitVar`` are not known.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import inspect
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -30,9 +32,14 @@ else:
             own = set(cls.__dict__)
             if cls.__doc__ is None:
                 cls.__doc__ = cls.__name__  # or the standard library works a signature out
+            types = inspect.get_annotations(cls)
+            cls.__annotations__ = dict.fromkeys(types, object)  # a text would be searched for ClassVar and the like
             dataclasses.dataclass(init=False, repr=False, eq=False)(cls)
+            cls.__annotations__ = types
             members = dataclasses.fields(cls)
-            methods = {"__init__": _init(cls, members), "__setattr__": _no_setting, "__delattr__": _no_deleting}
+            for one in members:
+                one.type = types.get(one.name, one.type)
+            methods = {"__init__": _Init(cls, members), "__setattr__": _no_setting, "__delattr__": _no_deleting}
             if repr:
                 methods["__repr__"] = _repr([one.name for one in members if one.repr])
             if eq:
@@ -43,6 +50,17 @@ else:
             return cls
 
         return made
+
+    class _Init:
+        """Stands for ``__init__`` until it is asked for, and then puts the real one in its place."""
+
+        def __init__(self, cls, members):
+            self._made_for = cls, members
+
+        def __get__(self, instance, owner=None):
+            made = _init(*self._made_for)
+            type.__setattr__(self._made_for[0], "__init__", made)
+            return made.__get__(instance, owner)
 
     def _init(cls, members):
         scope = {"_set": object.__setattr__, "_missing": _MISSING}

@@ -87,6 +87,9 @@ class Kept:
         lambda cls: repr(copy.copy(cls(1.0))),
         lambda cls: cls(1.5).twice,
         lambda cls: list(inspect.signature(cls).parameters),
+        lambda cls: cls.__init__.__qualname__,
+        lambda cls: [(one.name, one.type) for one in dataclasses.fields(cls)],
+        lambda cls: cls.__annotations__,
     ],
 )
 def test_a_record_is_a_frozen_dataclass(job: Callable[[Any], object]) -> None:
@@ -99,6 +102,18 @@ def test_own_methods_stay_and_checks_run() -> None:
         assert repr(cls(1.0)) == "checked"
         with pytest.raises(ValueError, match="value"):
             cls(float("nan"))
+
+
+def test_a_record_of_a_record_has_the_members_of_both() -> None:
+    for first, make in zip(
+        both(_Plain), (dataclasses.dataclass(frozen=True), frozen.dataclass(frozen=True)), strict=True
+    ):
+        more = make(type("More", (first,), {"__annotations__": {"fifth": "int"}, "fifth": 5}))
+        assert [(one.name, one.type) for one in dataclasses.fields(more)][3:] == [
+            ("fourth", "object"),
+            ("fifth", "int"),
+        ]
+        assert (more(1.0).fifth, more(1.0, fifth=6).fifth, first(1.0).second) == (5, 6, "two")
 
 
 def test_a_record_can_be_pickled() -> None:
