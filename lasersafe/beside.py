@@ -11,8 +11,10 @@ import gc
 import os
 import pickle
 import signal
-from collections.abc import Callable
-from typing import Any, TypeVar
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
+from typing import Any, BinaryIO, TypeVar
 
 A = TypeVar("A")
 B = TypeVar("B")
@@ -40,42 +42,66 @@ def both(here: Callable[[], A], beside: Callable[[], B]) -> tuple[A, B]:
     here : callable
         Worked out in this process.
     beside : callable
-        Worked out in another one, if there is one; nothing that it changes is seen here. When it fails there, it is
-        called here again, so that its error is raised as usual.
+        Worked out in another one, if there is one; see `begun`.
 
     Returns
     -------
     tuple
         Both results.
     """
+    with begun(beside) as answer:
+        return here(), answer()
+
+
+@contextmanager
+def begun(work: Callable[[], B]) -> Iterator[Callable[[], B]]:
+    """Begin to work something out in another process, and give a function that waits for the answer.
+
+    Parameters
+    ----------
+    work : callable
+        Nothing that it changes is seen here. When it fails there, it is called here again, so that its error is raised
+        as usual; without another process it is called here when the answer is asked for.
+
+    Yields
+    ------
+    callable
+        Returns the answer; to be called once.
+    """
     if not _possible():
-        return here(), beside()
+        yield work
+        return
     gc.freeze()  # what is there is not looked through, and so not copied
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
-        _answer(writing, beside)
+        _answer(writing, work)
     os.close(writing)
     try:
         with open(reading, "rb") as pipe:
-            found = here()
-            answer = pipe.read()
+            yield partial(_answered, pipe, work)
     except BaseException:
         os.kill(child, signal.SIGKILL)
         raise
     finally:
         os.waitpid(child, 0)
-    try:
-        return found, pickle.loads(answer)
-    except (EOFError, pickle.UnpicklingError):  # it failed there, or was ended
-        return found, beside()
 
 
 def _answer(writing: int, work: Callable[[], Any]) -> None:
     """Write what the work gives, or nothing when it fails, and end the process without any more ado."""
+    global _may
+    _may = False
     try:
         answer = pickle.dumps(work(), pickle.HIGHEST_PROTOCOL)
         with open(writing, "wb") as pipe:
             pipe.write(answer)
     finally:
         os._exit(0)
+
+
+def _answered(pipe: BinaryIO, work: Callable[[], B]) -> B:
+    try:
+        found: B = pickle.load(pipe)
+    except (EOFError, pickle.UnpicklingError):  # it failed there, or was ended
+        return work()
+    return found

@@ -36,11 +36,22 @@ def _spread_slopes(source: Source, box: Box, near: float) -> tuple[FLOAT, FLOAT]
 
     Light at most w beside a direction lies at most w beside the upright plane through that direction.
     """
-    distance = np.geomspace(near, max(source.reach - source.offset, near * 1.01), _GRID)
-    if not isinstance(source.profile, BeamProfile):
-        return distance, np.zeros(_GRID)
+    if isinstance(source.profile, BeamProfile):  # the same with and without screens
+        key = (source.reach, source.offset, source.factor, box.elevation, near)
+        if key not in source.profile.slopes:
+            source.profile.slopes[key] = _beam_slopes(source, source.profile, box, near)
+        return source.profile.slopes[key]
+    return _distances(source, near), np.zeros(_GRID)
+
+
+def _distances(source: Source, near: float) -> FLOAT:
+    return np.geomspace(near, max(source.reach - source.offset, near * 1.01), _GRID)
+
+
+def _beam_slopes(source: Source, profile: BeamProfile, box: Box, near: float) -> tuple[FLOAT, FLOAT]:
+    distance = _distances(source, near)
     steepest = min(max(abs(box.elevation[0]), abs(box.elevation[1])), _UPRIGHT)
-    wide = source.profile.spread(distance + source.offset, source.factor) * 1.001
+    wide = profile.spread(distance + source.offset, source.factor) * 1.001
     first = np.maximum(np.searchsorted(distance, 0.8 * distance) - 1, 0)
     last = np.minimum(np.searchsorted(distance, 1.2 * distance / math.cos(steepest)) + 1, _GRID - 1)
     ends = np.stack([first, last + 1], axis=1).ravel()
@@ -210,8 +221,9 @@ def _wedges(
 
     area = strip(first, last, start, start, end)
     shadows = []
+    ways = [(np.sin(turn), np.cos(turn)) for turn in ((bearing[:-1] + bearing[1:]) / 2.0, bearing)] if pieces else []
     for piece in pieces:
-        hidden = _hidden(source, box, piece, bearing, half, band, spread)
+        hidden = _hidden(source, box, piece, ways, half, band, spread)
         if hidden is None:
             continue
         covered, begin_a, begin_b, stop = hidden
@@ -229,27 +241,27 @@ def _hidden(
     source: Source,
     box: Box,
     piece: Piece,
-    bearing: FLOAT,
+    ways: Sequence[tuple[FLOAT, FLOAT]],
     half: FLOAT,
     band: tuple[float, float],
     spread: tuple[FLOAT, FLOAT],
 ) -> tuple[NDArray[np.bool_], FLOAT, FLOAT, FLOAT] | None:
-    """Return which wedges a piece covers, where its shadow begins on both rays of each, and where it ends."""
+    """Return which wedges a piece covers, where its shadow begins on both rays of each, and where it ends.
+
+    *ways* are sine and cosine of the middle bearing of each wedge, and of the bearings of the rays.
+    """
     ax, ay = piece.start[0] - source.apex[0], piece.start[1] - source.apex[1]
     ex, ey = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
-    middle = (bearing[:-1] + bearing[1:]) / 2.0
-
-    def meets(theta: FLOAT) -> tuple[FLOAT, FLOAT]:
-        dx, dy = np.sin(theta), np.cos(theta)
+    (dx, dy), (at_x, at_y) = ways
+    numerator = ax * ey - ay * ex
+    with np.errstate(divide="ignore", invalid="ignore"):
         cross = dx * ey - dy * ex
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return (ax * ey - ay * ex) / cross, (ax * dy - ay * dx) / cross
-
-    s, u = meets(middle)
+        s, u = numerator / cross, (ax * dy - ay * dx) / cross
+        at_rays = numerator / (at_x * ey - at_y * ex)
     covered = np.isfinite(s) & (s > 1e-9) & (u >= 0.0) & (u <= 1.0)
     if not covered.any():
         return None
-    at_a, at_b = meets(bearing[:-1])[0], meets(bearing[1:])[0]
+    at_a, at_b = at_rays[:-1], at_rays[1:]
     covered &= np.isfinite(at_a) & np.isfinite(at_b) & (at_a > 0.0) & (at_b > 0.0)
     at_a, at_b = np.where(covered, at_a, 1.0), np.where(covered, at_b, 1.0)
     near, far = np.minimum(at_a, at_b), np.maximum(at_a, at_b)

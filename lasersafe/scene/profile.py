@@ -72,6 +72,7 @@ class BeamProfile:
     beam: BeamGeometry
     criteria: tuple[Criterion, ...]
     _tables: dict[float, Table] = field(default_factory=dict)
+    slopes: dict[tuple[object, ...], tuple[FLOAT, FLOAT]] = field(default_factory=dict)  # kept by `scene.areas`
 
     @cached_property
     def _strictest(self) -> dict[tuple[float, float], float]:

@@ -29,7 +29,7 @@ from lasersafe.sheet import (
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Flow, Mark, Page, Text
 from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
-from lasersafe.sheet.paint import Facts, paint
+from lasersafe.sheet.paint import Attachment, Facts, paint
 from lasersafe.sheet.references import References
 from lasersafe.sheet.steps import steps
 from lasersafe.sheet.text import Style, width_of, wrap
@@ -89,7 +89,7 @@ def render_sheet(
     language: str | None = None,
     kind: str = "sheet",
     sign_off: SignOff | None = None,
-    embed: Callable[[Places], Mapping[str, bytes]] | None = None,
+    embed: Callable[[Places], Mapping[str, Attachment]] | None = None,
 ) -> bytes:
     """Return an assessment as the bytes of a PDF file; equal input gives equal bytes.
 

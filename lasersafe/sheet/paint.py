@@ -33,6 +33,19 @@ class Facts:
 
 
 @dataclass(frozen=True)
+class Attachment:
+    """A file that the document carries: its size, and its content as it is packed."""
+
+    size: int
+    packed: bytes
+
+
+def attachment(content: bytes) -> Attachment:
+    """Return a file as a document carries it."""
+    return Attachment(len(content), zlib.compress(content, 9))
+
+
+@dataclass(frozen=True)
 class _Content:
     """What ``Canvas.drawText`` takes: anything that has operators to give."""
 
@@ -90,7 +103,7 @@ def paint(
     size: tuple[float, float],
     draft: Text | None,
     facts: Facts,
-    attachments: Mapping[str, bytes] | None = None,
+    attachments: Mapping[str, Attachment] | None = None,
 ) -> bytes:
     """Return the bytes of the file.
 
@@ -107,7 +120,7 @@ def paint(
     facts : Facts
         Title, author and so on.
     attachments : mapping, optional
-        Name -> content of the files that the file carries.
+        Files that the file carries, by name.
 
     Returns
     -------
@@ -205,18 +218,18 @@ def _pen(ink: float, thick: float, dashes: tuple[float, ...] = ()) -> str:
     return f"{ink:.3g} G {thick:.3g} w [{' '.join(f'{dash:.3g}' for dash in dashes)}] 0 d"
 
 
-def _attach(canvas: Canvas, attachments: Mapping[str, bytes]) -> None:
+def _attach(canvas: Canvas, attachments: Mapping[str, Attachment]) -> None:
     """Put files into the document (ISO 32000-1, 7.11.4), in the order of their names, as the name tree asks."""
     document = canvas._doc
     listed: list[object] = []
-    for name, content in sorted(attachments.items()):
+    for name, carried in sorted(attachments.items()):
         kind = "application#2Fjson" if name.endswith(".json") else "text#2Fplain"
         head = {
             "Type": pdfdoc.PDFName("EmbeddedFile"),
             "Filter": pdfdoc.PDFName("FlateDecode"),
-            "Params": pdfdoc.PDFDictionary({"Size": len(content)}),
+            "Params": pdfdoc.PDFDictionary({"Size": carried.size}),
         }
-        stream = pdfdoc.PDFStream(pdfdoc.PDFDictionary(head), zlib.compress(content, 9))
+        stream = pdfdoc.PDFStream(pdfdoc.PDFDictionary(head), carried.packed)
         stream.dictionary["Subtype"] = f"/{kind}".encode()
         file = pdfdoc.PDFDictionary({"F": document.Reference(stream)})
         specification = {

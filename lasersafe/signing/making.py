@@ -5,11 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
+from lasersafe.beside import begun
 from lasersafe.errors import OutputError
 from lasersafe.files import keep_dated_copy, locked, write_file
 from lasersafe.frozen import dataclass
@@ -21,6 +23,7 @@ from lasersafe.signing.state import results_digest, sign_off_of
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
+    from lasersafe.sheet.paint import Attachment
     from lasersafe.sheet.signatures import SignPlace
     from lasersafe.signing.about import About
 
@@ -43,16 +46,29 @@ def packed(data: Any) -> bytes:
 
 
 def results_of(assessment: Assessment) -> dict[str, Any]:
-    """Return the results as they are embedded and compared."""
-    return _results(assessment)[1]
-
-
-def _results(assessment: Assessment) -> tuple[bytes, dict[str, Any]]:
-    """Return the results as they are embedded, and as they are read again from there."""
+    """Return the results as they are read again from where they are embedded, and compared."""
     from lasersafe.report import assessment_json
 
-    text = packed(assessment_json(assessment))
-    return text, json.loads(text)
+    found: dict[str, Any] = json.loads(packed(assessment_json(assessment)))
+    return found
+
+
+@dataclass(frozen=True)
+class _Results:
+    """The results as they are embedded: SHA-256 of the file, `results_digest`, and the file."""
+
+    fingerprint: str
+    digest: str
+    file: Attachment
+
+
+def _embedded(assessment: Assessment) -> _Results:
+    from lasersafe.report import assessment_json
+    from lasersafe.sheet.paint import attachment
+
+    data = assessment_json(assessment)
+    text = packed(data)
+    return _Results(hashlib.sha256(text).hexdigest(), results_digest(data), attachment(text))
 
 
 def make_sheet(
@@ -91,27 +107,32 @@ def make_sheet(
     from lasersafe.sheet import render_sheet
 
     assessment = assessed or (assess(case) if language is None else assess(case, language))
+    with begun(partial(_embedded, assessment)) as embedded:
+        once = cache(embedded)
+        known = once().digest if record.signed(assessment.fingerprint) else ""  # else nobody has signed results yet
+        signed = sign_off_of(case, assessment, record, known)
+        about = _about(case, assessment, signed, paper or case.paper, like)
+
+        def embed(places: Mapping[str, SignPlace]) -> Mapping[str, Attachment]:
+            return _files(text, case, record, once(), about, places)
+
+        content = render_sheet(
+            assessment, paper=paper or case.paper, language=assessment.language, sign_off=signed, embed=embed
+        )
+    return Made(seal(content), assessment, signed)
+
+
+def _about(case: Case, assessment: Assessment, signed: SignOff, paper: str, like: About | None) -> dict[str, Any]:
+    """Return what the sheet says about itself, but for its files and the places to sign."""
     tongue = assessment.language
-    results_text, results = _results(assessment)
-    digest = results_digest(results)
-    signed = sign_off_of(case, assessment, record, digest)
-    size = paper or case.paper
-    files = {
-        CASE_TEXT: text.encode(),
-        CASE: packed(canonical(case)),
-        RESULTS: results_text,
-        RECORD: record.text(),
-    }
-    about = {
+    return {
         "format": FORMAT,
         "version": assessment.version,
         "language": tongue,
-        "paper": size,
+        "paper": paper,
         "drawn_with": like.drawn_with if like else ", ".join(drawn_with()),
         "fingerprint": assessment.fingerprint,
         "ingredients": like.ingredients if like else ingredients(case, tongue),
-        "results": digest,
-        "attachments": {name: hashlib.sha256(content).hexdigest() for name, content in files.items()},
         "title": case.title,
         "place": case.place,
         "dates": case.dates,
@@ -125,12 +146,27 @@ def make_sheet(
         "expires": min((one.expires for one in signed.signed if one.expires), default=""),
     }
 
-    def embed(places: Mapping[str, SignPlace]) -> Mapping[str, bytes]:
-        boxes = {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()}
-        return {**files, ABOUT: packed({**about, "sign_here": boxes})}
 
-    content = render_sheet(assessment, paper=size, language=tongue, sign_off=signed, embed=embed)
-    return Made(seal(content), assessment, signed)
+def _files(
+    text: str,
+    case: Case,
+    record: Record,
+    results: _Results,
+    about: Mapping[str, Any],
+    places: Mapping[str, SignPlace],
+) -> dict[str, Attachment]:
+    from lasersafe.sheet.paint import attachment
+
+    files = {CASE_TEXT: text.encode(), CASE: packed(canonical(case)), RECORD: record.text()}
+    sums = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
+    full = {
+        **about,
+        "results": results.digest,
+        "attachments": {**sums, RESULTS: results.fingerprint},
+        "sign_here": {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()},
+    }
+    carried = {name: attachment(content) for name, content in {**files, ABOUT: packed(full)}.items()}
+    return {**carried, RESULTS: results.file}
 
 
 def drawn_with() -> tuple[str, str]:

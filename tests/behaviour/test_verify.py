@@ -16,7 +16,7 @@ import pytest
 from lasersafe.errors import CalcError
 from lasersafe.models import canonical, case_from, parse_case
 from lasersafe.sheet.flow import Page
-from lasersafe.sheet.paint import Facts, paint
+from lasersafe.sheet.paint import Facts, attachment, paint
 from lasersafe.signing import container, making, verify
 from lasersafe.signing.commands import register_answer, verify_answer
 from lasersafe.signing.container import SheetError, open_sheet, parse_sheet, seal
@@ -56,7 +56,8 @@ def rebuilt(changes: dict[str, bytes | None], about: dict[str, Any] | None = Non
             del files[name]
         else:
             files[name] = content
-    return seal(paint([Page()], [], (595.0, 842.0), None, Facts("t", "a", "s", "c", "en"), files))
+    packed = {name: attachment(content) for name, content in files.items()}
+    return seal(paint([Page()], [], (595.0, 842.0), None, Facts("t", "a", "s", "c", "en"), packed))
 
 
 def test_a_signed_sheet_is_unchanged(sheet: Path) -> None:
