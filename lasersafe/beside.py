@@ -1,8 +1,8 @@
 """Two pieces of work at the same time: the second in a process of its own, where this one may have one.
 
-Only a program that runs for one command may (`allow`): in a library or in a worker of a batch the other processors are
-not ours. Without that, on one processor, or where processes cannot be forked, the work is done one after the other;
-the result is the same.
+Only a program that runs for one command may (`allowed`): in a library or in a worker of a batch the other processors
+are not ours. Without that, on one processor, or where processes cannot be forked, the work is done one after the
+other; the result is the same.
 """
 
 from __future__ import annotations
@@ -21,10 +21,15 @@ B = TypeVar("B")
 _may = False
 
 
-def allow() -> None:
-    """Let this process fork another one where work can be shared."""
+@contextmanager
+def allowed() -> Iterator[None]:
+    """Let this process fork another one, meanwhile, where work can be shared."""
     global _may
-    _may = True
+    before, _may = _may, True
+    try:
+        yield
+    finally:
+        _may = before
 
 
 def _possible() -> bool:
@@ -75,6 +80,7 @@ def begun(work: Callable[[], B]) -> Iterator[Callable[[], B]]:
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
+        os.close(reading)  # or it would wait for itself when nobody reads
         _answer(writing, work)
     os.close(writing)
     try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import gc
 import os
 import sys
@@ -37,15 +38,25 @@ def _quick_start() -> None:
     """Leave out what takes time and is of no use here; who runs the program can still ask for it."""
     gc.set_threshold(500_000)  # one command makes few cycles: looking for them would take a tenth of its time
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread for each core, for matrices only
-    beside.allow()
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or every installed package is looked through
+
+
+def _asked_for(name: str) -> typer.Typer:
+    """Return the application with one command alone: to define them all takes longer than some take to answer."""
+    own = [one for one in app.registered_commands if name == (one.name or getattr(one.callback, "__name__", ""))]
+    if not own:
+        return app
+    alone = copy.copy(app)
+    alone.registered_commands = own
+    return alone
 
 
 def main() -> None:
     """Run the command line; every error that a user can cause is one message and exit code 2."""
     _quick_start()
     try:
-        app()
+        with beside.allowed():
+            _asked_for(sys.argv[1] if len(sys.argv) > 1 else "")()
     except CalcError as error:
         sys.stderr.write(f"error: {error}\n")
         sys.exit(2)

@@ -43,16 +43,21 @@ def half():
 
 first = os.getpid()
 found = {"before": beside.both(os.getpid, os.getpid) == (first, first)}
-beside.allow()
-found["possible"] = beside._possible()
-here, there = beside.both(os.getpid, os.getpid)
-found["two processes"] = here == first != there
-found["much"] = beside.both(half, half) == (half(), half())
-found["an error beside"] = outcome(lambda: beside.both(os.getpid, fails))
-found["an error here"] = outcome(lambda: beside.both(fails, half))
-found["killed"] = beside.both(os.getpid, dies) == (first, "here")
-found["not to be sent"] = beside.both(os.getpid, lambda: (lambda: 7))[1]()
-found["nobody left"] = nobody_left()
+with beside.allowed():
+    found["possible"] = beside._possible()
+    here, there = beside.both(os.getpid, os.getpid)
+    found["two processes"] = here == first != there
+    inner = beside.both(os.getpid, lambda: beside.both(os.getpid, os.getpid))[1]
+    found["one more at most"] = inner[0] == inner[1] != first
+    found["much"] = beside.both(half, half) == (half(), half())
+    found["an error beside"] = outcome(lambda: beside.both(os.getpid, fails))
+    found["an error here"] = outcome(lambda: beside.both(fails, half))
+    found["killed"] = beside.both(os.getpid, dies) == (first, "here")
+    found["not to be sent"] = beside.both(os.getpid, lambda: (lambda: 7))[1]()
+    with beside.begun(half):
+        pass  # nobody asks for the answer
+    found["nobody left"] = nobody_left()
+found["after"] = beside.both(os.getpid, os.getpid) == (first, first)
 print(json.dumps(found))
 """
 
@@ -76,11 +81,13 @@ def found() -> dict[str, Any]:
 
 def test_nothing_is_forked_before_a_command_allows_it(found: dict[str, Any]) -> None:
     assert found["before"]
+    assert found["after"]
 
 
 def test_both_are_worked_out_in_two_processes(found: dict[str, Any]) -> None:
     assert found["two processes"]
     assert found["much"]
+    assert found["one more at most"]
 
 
 def test_an_error_is_raised_as_without_a_second_process(found: dict[str, Any]) -> None:
@@ -96,17 +103,16 @@ def test_no_process_is_left(found: dict[str, Any]) -> None:
     assert found["nobody left"]
 
 
-def test_no_thread_or_library_forks(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert not beside._may  # unless a command line allowed it, which no test in this process does
-    monkeypatch.setattr(beside, "_may", True)
+def test_a_process_with_threads_does_not_fork(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "listdir", lambda path: ["1", "2"])
     here = os.getpid()
-    assert beside.both(os.getpid, os.getpid) == (here, here)
+    with beside.allowed():
+        assert beside.both(os.getpid, os.getpid) == (here, here)
 
 
 def test_a_sheet_has_the_same_bytes_with_one_process_and_with_two() -> None:
     text = """
-import hashlib, sys
+import contextlib, hashlib, sys
 from pathlib import Path
 from lasersafe import beside
 from lasersafe.models import parse_case
@@ -115,11 +121,12 @@ from lasersafe.signing.record import read_record
 
 case = Path(sys.argv[1])
 text = case.read_text(encoding="utf-8")
-for _ in range(2):
-    made = make_sheet(text, parse_case(text), read_record(case.with_name("no record")))
-    print(hashlib.sha256(made.content).hexdigest())
-    beside.allow()
-print(beside._possible())
+for allowed in (contextlib.nullcontext(), beside.allowed()):
+    with allowed:
+        made = make_sheet(text, parse_case(text), read_record(case.with_name("no record")))
+        print(hashlib.sha256(made.content).hexdigest())
+        possible = beside._possible()
+print(possible)
 """
     one, two, possible = script(text, str(templates_path("cases", "visible-diode.toml"))).split()
     if possible == "False":
