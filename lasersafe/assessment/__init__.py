@@ -100,7 +100,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     else:
         drawn = partial(scene_part.scene_result, worked, scenarios, wording)
         scene, (uncertainty, scans) = both(drawn, sure_and_scans)
-        decision = scene_part.scene_decision(decision, scene, wording)
+        decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
     decision = sure_decision(decision, uncertainty, wording)
     days = ultraviolet_days(worked.each)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas

@@ -11,6 +11,7 @@ import numpy as np
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.corner_marks import aims_over, cameras_over, elevations_over, targets_over
 from lasersafe.assessment.corner_zones import beyond_over, zones_over
+from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene_barriers import barriers_over
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import standing_places
@@ -27,6 +28,7 @@ from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
 from lasersafe.worst import badness
 
+_FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
 if TYPE_CHECKING:
@@ -202,7 +204,7 @@ def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tu
     return tuple(MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
 
 
-def scene_decision(decision: Decision, scene: SceneResult, wording: Wording) -> Decision:
+def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, with_feet: bool = False) -> Decision:
     """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
     refusals = [f.text for f in scene.findings if f.refuses]
     kinds = ("target list", "ignition", "beyond target", "spectator")
@@ -216,9 +218,21 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording) -> 
             reach = math.ceil(line.distance * 10.0 - 1e-9) / 10.0
             by_laser.setdefault(line.laser, []).append(f"{wording.text(f'side.{line.side}')} {reach:,.1f} m")
     sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
-    people = f"{decision.people} {wording.text('say.lines', sides=sides)}" if sides else decision.people
+    people, headline = decision.people, decision.headline_distance
+    mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
+    if headline is not None and any(not z.distance <= _FARTHER * headline for z in mirrors):
+        bent = max(mirrors, key=lambda zone: badness(zone.distance))
+        headline = bent.distance
+        words = {"surface": wording.say(bent.surface), "laser": bent.laser, "reach": metres(headline, with_feet)}
+        people = f"{people} {wording.text('say.bent', **words)}"
+    people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people
     return replace(
-        decision, verdict=verdict, passed=passed, people=people, reasons=(*decision.reasons, *refusals, *others)
+        decision,
+        verdict=verdict,
+        passed=passed,
+        people=people,
+        headline_distance=headline,
+        reasons=(*decision.reasons, *refusals, *others),
     )
 
 

@@ -84,6 +84,11 @@ position = ["0 m", "-8 m"]
 """
 
 
+SHAPED = (HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")).replace(
+    'shape = "flat"', 'shape = "{shape}"'
+)
+
+
 def case(rating="1 kW/cm2", top="3 m", aim="", more=""):
     return parse_case(HEAD.format(rating=rating) + SCENE.format(top=top, aim=aim) + more)
 
@@ -351,6 +356,16 @@ def test_the_needed_height_counts_the_highest_place_that_a_turning_head_lights()
     assert low == pytest.approx(max(1.2, 1.2 + 0.8 * 3.0 / 8.0))
     assert high == pytest.approx(1.6 + 0.4 * 3.0 / 8.0, abs=0.03)  # 0.4 m above the head
     assert high >= 1.6 + 0.4 * 3.0 / 8.0
+
+
+def test_the_block_that_is_read_aloud_names_a_curved_mirror_that_reaches_farther():
+    flat = assess(parse_case(SHAPED.format(shape="flat")))
+    assert "By way of" not in flat.decision.people
+    for shape in ("concave", "unknown"):
+        found = assess(parse_case(SHAPED.format(shape=shape)))
+        farthest = max(z.distance for z in found.scene.zones if z.kind == "eye mirror")
+        assert found.decision.headline_distance == farthest > 2.0 * flat.decision.headline_distance
+        assert re.search(r"By way of plate, .* light of Welder .* as far as [0-9 ]+ m from", found.decision.people)
 
 
 def test_strike_out_needs_its_reason_and_holds_for_its_mode_only():
