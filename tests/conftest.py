@@ -10,7 +10,12 @@ pytest_plugins = ("tests.published.record", "tests.soak_record")
 
 # The gate draws the same cases on every machine; `make soak` draws many more, new ones each time.
 settings.register_profile("gate", derandomize=True, deadline=None, database=None, print_blob=True)
+SOAK_EXAMPLES = int(os.environ.get("LASERSAFE_SOAK_EXAMPLES", "3000"))
 settings.register_profile(
-    "soak", max_examples=3000, deadline=None, print_blob=True, suppress_health_check=[HealthCheck.too_slow]
+    "soak",
+    max_examples=SOAK_EXAMPLES,
+    deadline=None,
+    print_blob=True,
+    suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile(os.environ.get("LASERSAFE_TEST_PROFILE", "gate"))

@@ -17,6 +17,7 @@ from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
+from lasersafe.assessment.panes import lit_panes
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of, wet_ground
 from lasersafe.assessment.setups import area_of
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
@@ -236,9 +237,19 @@ class Stage:
                 found.append(reflected(laser, mirror, reach))
                 continue
             found.append(facing_anywhere(laser, mirror, spots, reach))
+        for pane in self.panes(context, pose, pose.mode):
+            reach = farthest_of(laser.profile.criteria, context.beam, pane.reflectance) * ROUND_UP
+            found.append(reflected(laser, pane, reach))
         if self.scene.outdoor is not None and self.scene.outdoor.wet:
             found.append(wet_ground(laser))
         return found
+
+    def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Mirror, ...]:
+        """Return the windows that act as mirrors for a laser in a mode."""
+        if not any(opening.kind == "window" for entry in self.scene.barrier for opening in entry.opening):
+            return ()
+        laser = self._direct(context, pose, "eye", context.duration("direct")[0], 1)[0]
+        return lit_panes(self.scene, laser, self.pieces(context, "direct", mode))
 
     def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
         profile = self.scatter_profile(context, tissue, duration, times)

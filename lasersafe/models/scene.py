@@ -202,6 +202,12 @@ class SceneOpening(CaseModel):
         "against pulses.",
     )
 
+    reflectance: Annotated[SIValue | None, RATIO] = Field(
+        default=None,
+        description="Of a window: share of the light that its glass throws back at the angle of the beam. Left out: 1, "
+        "as of coated glass or at a glancing angle.",
+    )
+
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
         """Refuse an opening that ends before it begins."""
@@ -211,9 +217,9 @@ class SceneOpening(CaseModel):
             found.append((("end",), f"{end.typed} is not beyond the start at {start.typed}; write a larger one"))
         if "rating" in peek.data and "rated_time" not in peek.data:
             found.append((("rated_time",), "missing; a rating holds for a time only, write it as '60 s'"))
-        for field in ("optical_density", "rating", "rated_time", "pulse_rating"):
+        for field in ("optical_density", "rating", "rated_time", "pulse_rating", "reflectance"):
             if field in peek.data and peek.data.get("kind", "gap") != "window":
-                found.append(((field,), "only a view window has it; write kind = 'window', or leave it out"))
+                found.append(((field,), "only a window has it; write kind = 'window', or leave it out"))
         return found + _upright(peek)
 
 

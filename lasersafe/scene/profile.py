@@ -164,7 +164,7 @@ class BeamProfile:
 
     def from_here_on(self, distance: FLOAT, *, fast: bool = False) -> FLOAT:
         """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""
-        if fast:
+        if fast and not self.beam.circular:  # a round beam costs little
             flat = np.ravel(distance)
             farthest = float(np.max(flat, initial=1.0))
             found = self.beside_fast(flat, np.zeros_like(flat), farthest).reshape(distance.shape)

@@ -49,7 +49,8 @@ def rings_of(pieces: tuple[Piece, ...]) -> tuple[Ring, ...]:
         return ()
     lines = shapely.linestrings([[p.start, p.end] for p in walls])
     found: list[Ring] = []
-    for area in shapely.get_parts(shapely.polygonize(lines)):
+    for part in shapely.get_parts(shapely.polygonize(lines)):
+        area = shapely.Polygon(part.exterior)  # a ring inside it is one of its own
         used = [p for p, line in zip(walls, lines, strict=True) if shapely.covers(area.exterior, line)]
         if not area.is_valid:
             continue

@@ -203,9 +203,10 @@ def test_needed_density_of_a_window_is_that_of_the_ratio_at_it():
 @pytest.mark.parametrize(
     ("opening", "message"),
     [
-        (WINDOW.replace('"window"', '"door"') + "optical_density = 5\n", "only a view window has it"),
+        (WINDOW.replace('"window"', '"door"') + "optical_density = 5\n", "only a window has it"),
         (WINDOW + 'rating = "1 W/cm2"\n', "a rating holds for a time only"),
         (WINDOW + "optical_density = 50\n", "optical_density"),
+        (WINDOW.replace('"window"', '"gap"') + "reflectance = 0.1\n", "only a window has it"),
     ],
 )
 def test_bad_windows_are_named(opening, message):
@@ -252,3 +253,27 @@ def test_a_barrier_is_judged_at_the_worst_corner_of_the_tolerances():
     strong = booth(old='power = "1.5 kW"', new='power = "2 kW"')
     assert ways(loose)["direct"].irradiance == pytest.approx(ways(strong)["direct"].irradiance)
     assert ways(loose)["direct"].stands == ways(strong)["direct"].stands
+
+
+def test_the_glass_of_a_window_is_a_mirror_where_the_beam_gets_to_it():
+    """A beam at a window: it comes back from the glass to somebody who stands beside the laser."""
+    beside = dict(old='position = ["0 m", "-8 m"]', new='position = ["0.1 m", "1 m"]')
+    panes = [z for z in assess(case(opening=WINDOW, **beside)).scene.zones if z.surface == "glass of filter"]
+    assert {z.kind for z in panes} == {"eye mirror", "skin mirror"}
+    assert not [z for z in assess(case(**beside)).scene.zones if z.surface.startswith("glass")]
+    clear = WINDOW + "reflectance = 0.1\n"
+    whole, tenth = (
+        max(z.distance for z in assess(case(opening=o, **beside)).scene.zones if z.surface == "glass of filter")
+        for o in (WINDOW, clear)
+    )
+    # 1.5 kW, or a tenth, against 50 W/m2, spread by 21 mrad from a focus 0.4 m away
+    far = math.sqrt(4 * 1500.0 / (math.pi * 50.0)) / (8.5e-3 / 0.4)
+    assert whole == pytest.approx(far + 0.4, rel=2e-3)
+    assert tenth == pytest.approx(far * math.sqrt(0.1) + 0.4, rel=2e-3)
+    away = WINDOW.replace("19 m", "1 m").replace("21 m", "2 m")
+    assert not [z for z in assess(case(opening=away, **beside)).scene.zones if z.surface.startswith("glass")]
+    line = 'line = [["-1 m", "-2.9 m"], ["1 m", "-2.9 m"]]\n'
+    screen = '[[scene.barrier]]\nname = "Screen"\nkind = "wall"\n' + line + '{}top = "3 m"\n'
+    for rating, comes in (('rating = "1 MW/cm2"\nrated_time = "30000 s"\n', False), ("", True)):
+        zones = assess(case(opening=WINDOW, more=screen.format(rating), **beside)).scene.zones
+        assert any(z.surface == "glass of filter" for z in zones) is comes

@@ -7,12 +7,13 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import Fault
 from lasersafe.models import parse_case
 from tests.behaviour.command import run as command
+from tests.few import few
 from tests.fuzz import long_run
 from tests.fuzz.cases import CaseMaker
 from tests.fuzz.corpus import kept_files, smallest
@@ -35,7 +36,7 @@ def test_a_kept_file_is_answered_or_refused_in_good_form(path: Path) -> None:
 SEEDS = st.integers(0, 2**32 - 1)  # a case has thousands of choices, which hypothesis need not know one by one
 
 
-@settings(max_examples=50)
+@few(50)
 @given(SEEDS, st.sampled_from([0.02, 0.1, 0.4]))
 def test_a_made_case_is_refused_in_good_form(tmp_path_factory, seed, wild) -> None:
     path = tmp_path_factory.getbasetemp() / "made.toml"
@@ -46,7 +47,7 @@ def test_a_made_case_is_refused_in_good_form(tmp_path_factory, seed, wild) -> No
     assert (outcome.kind, outcome.problems) == ("refused", ())
 
 
-@settings(max_examples=50)
+@few(50)
 @given(SEEDS)
 def test_a_damaged_file_is_refused_in_good_form(tmp_path_factory, seed) -> None:
     path = tmp_path_factory.getbasetemp() / "damaged.toml"

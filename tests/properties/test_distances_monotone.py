@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError
@@ -25,6 +25,7 @@ from lasersafe.hazard.distances import (
 from lasersafe.optics.aperture import fraction_through, mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, collimated, diameters, through_lens
 from lasersafe.optics.reflection import disc_factor, mirror_reflection, unfolded_distance
+from tests.few import few
 
 
 def decades(low: float, high: float) -> st.SearchStrategy[float]:
@@ -164,7 +165,7 @@ def test_surfaces(reflectance, spot, first, second):
     assert 0.0 < float(disc_factor(spot, first)) <= 1.0
 
 
-@settings(max_examples=60)
+@few(60)
 @given(AMOUNT, decades(-5, -1), decades(0, 4), st.floats(0.0, 1.5), MORE)
 def test_a_larger_spot_never_lengthens_extended_scatter(amount, spot, base, view, wider):
     def limit(angle):
@@ -177,7 +178,7 @@ def test_a_larger_spot_never_lengthens_extended_scatter(amount, spot, base, view
     assert reach(spot * wider) <= reach(spot) * (1.0 + NEIGHBOUR) <= point * (1.0 + 2.0 * NEIGHBOUR)
 
 
-@settings(max_examples=300)
+@few(300)
 @given(ANY_NUMBER, ANY_NUMBER, ANY_NUMBER, ANY_NUMBER, ANY_NUMBER, ANY_NUMBER, PROFILE, PROPAGATION)
 def test_finite_or_refused(amount, limit, aperture, waist, angle, position, profile, propagation):
     try:
@@ -195,7 +196,7 @@ def test_finite_or_refused(amount, limit, aperture, waist, angle, position, prof
 WILD = st.floats(min_value=0.0, exclude_min=True, allow_infinity=False)
 
 
-@settings(max_examples=300)
+@few(300)
 @given(WILD, WILD, WILD, st.tuples(WILD, WILD), st.tuples(WILD, WILD), st.tuples(WILD, WILD), PROFILE, PROPAGATION)
 def test_elliptical_finite_or_refused(amount, limit, aperture, waist, angle, position, profile, propagation):
     try:
@@ -206,7 +207,7 @@ def test_elliptical_finite_or_refused(amount, limit, aperture, waist, angle, pos
     assert 0.0 <= near <= far < math.inf
 
 
-@settings(max_examples=150)
+@few(150)
 @given(WILD, st.floats(0.0, 1.0), st.floats(0.0, math.pi / 2), st.sampled_from(["lambert", "hemisphere"]), WILD, WILD)
 def test_extended_scatter_finite_or_refused(amount, reflectance, view, model, spot, base):
     try:

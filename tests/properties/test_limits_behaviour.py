@@ -7,7 +7,7 @@ import tracemalloc
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
@@ -23,6 +23,7 @@ from lasersafe.limits import (
     rule_sets,
     time_t2,
 )
+from tests.few import few
 
 RULE_SETS = st.sampled_from(rule_sets())
 TISSUES = st.sampled_from(["eye", "skin"])
@@ -57,7 +58,7 @@ def ceiling_of_the_directive(rule_set, hazard, wavelength, second, angle):
     return rule_set == "EU-2006/25/EC" and hazard == "retina thermal" and wavelength >= 699.9e-9 and extended
 
 
-@settings(max_examples=400, deadline=None)
+@few(400)
 @given(RULE_SETS, TISSUES, WAVELENGTHS, DURATIONS, DURATIONS, ANGLES)
 def test_longer_exposures_never_lower_a_dose_nor_raise_an_irradiance(rule_set, tissue, wavelength, one, other, angle):
     first, second = sorted((one, other))
@@ -84,7 +85,7 @@ def test_the_directive_drops_to_1000_w_per_m2_at_t2_and_not_before():
     assert float(visible.irradiance) == pytest.approx(18 * 1000**2 / 150 * 100**-0.25, rel=1e-12)
 
 
-@settings(max_examples=400, deadline=None)
+@few(400)
 @given(RULE_SETS, TISSUES, WAVELENGTHS, DURATIONS, ANGLES, ANGLES)
 def test_a_larger_source_never_lowers_a_limit(rule_set, tissue, wavelength, duration, one, other):
     small, large = sorted((one, other))
@@ -92,7 +93,7 @@ def test_a_larger_source_never_lowers_a_limit(rule_set, tissue, wavelength, dura
     assert float(low.radiant_exposure) <= float(high.radiant_exposure) * (1 + 1e-12)
 
 
-@settings(max_examples=25, deadline=None)
+@few(25)
 @given(
     RULE_SETS,
     TISSUES,
@@ -171,7 +172,7 @@ OUTSIDE = st.one_of(
 )
 
 
-@settings(max_examples=100, deadline=None)
+@few(100)
 @given(RULE_SETS, TISSUES, st.one_of(OUTSIDE, st.floats(0, 179.9e-9), st.floats(1.0001e-3, 1e6)), st.integers(0, 700))
 def test_wavelengths_outside_the_tables_are_refused(rule_set, tissue, bad, place):
     for wavelength in (bad, np.insert(np.full(700, 532e-9), place, bad)):
@@ -183,7 +184,7 @@ def test_wavelengths_outside_the_tables_are_refused(rule_set, tissue, bad, place
             pulse_train_limit(rule_set, tissue, wavelength, 1e-9, 10.0, 1.0)
 
 
-@settings(max_examples=100, deadline=None)
+@few(100)
 @given(RULE_SETS, TISSUES, st.one_of(OUTSIDE, st.floats(0, 0.999e-13), st.floats(3.0001e4, 1e9)))
 def test_durations_outside_the_tables_are_refused(rule_set, tissue, bad):
     with pytest.raises(OutOfRangeError, match=r"duration = .* s is outside .* which covers 1e-13 s to 3e4 s"):
@@ -194,7 +195,7 @@ def test_durations_outside_the_tables_are_refused(rule_set, tissue, bad):
         explain(rule_set, tissue, 532e-9, bad)
 
 
-@settings(max_examples=50, deadline=None)
+@few(50)
 @given(
     RULE_SETS,
     TISSUES,
@@ -285,7 +286,7 @@ def test_photochemical_retina_is_never_below_ten_seconds_nor_above_600_nm():
         assert names(601e-9, 100.0) == {"retina thermal"}
 
 
-@settings(max_examples=150, deadline=None)
+@few(150)
 @given(RULE_SETS, TISSUES, WAVELENGTHS, DURATIONS, ANGLES)
 def test_explain_ends_in_the_limit_and_multiplies_up_to_it(rule_set, tissue, wavelength, duration, angle):
     steps = explain(rule_set, tissue, wavelength, duration, angle)
@@ -305,7 +306,7 @@ def test_explain_ends_in_the_limit_and_multiplies_up_to_it(rule_set, tissue, wav
             assert product == pytest.approx(step.value, rel=1e-4)
 
 
-@settings(max_examples=80, deadline=None)
+@few(80)
 @given(
     RULE_SETS, TISSUES, WAVELENGTHS, st.floats(-13, 0), st.floats(-1, 4), st.floats(-2, 3), ANGLES,
 )  # fmt: skip

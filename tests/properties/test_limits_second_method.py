@@ -7,10 +7,11 @@ from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.limits import exposure_limit, hazard_limits, pulse_train_limit
+from tests.few import few
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 INFINITE = math.inf
@@ -234,7 +235,7 @@ def mean_by_counting(rule_set, tissue, nm, pulse, rate, duration, mrad):
     return {h.name: float((h.radiant_exposure / n).min()) for h in limits}
 
 
-@settings(max_examples=60, deadline=None)
+@few(60)
 @given(
     st.sampled_from([ICNIRP, EU]),
     st.sampled_from(["eye", "skin"]),
@@ -304,7 +305,7 @@ def train_by_hand(rule_set, tissue, nm, pulse, rate, duration, mrad):
     return least
 
 
-@settings(max_examples=150, deadline=None)
+@few(150)
 @given(
     st.sampled_from([ICNIRP, EU]),
     st.sampled_from(["eye", "skin"]),

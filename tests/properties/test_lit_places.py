@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.scene.areas import outline
@@ -18,6 +18,7 @@ from lasersafe.scene.rings import rings_of
 from lasersafe.scene.screens import Gap, Screen, blocked
 from lasersafe.scene.sources import Mirror, Source, facing_anywhere
 from lasersafe.scene.spots import Spots
+from tests.few import few
 from tests.properties.test_scene_zones import BAND, random_laser
 from tests.properties.test_turning_head_scatter import profile, random_pieces
 
@@ -44,7 +45,7 @@ def random_spots(rng, laser: Source) -> Spots:
     return Spots(place, EVERYWHERE, rng.uniform(0.02, 0.8), True)
 
 
-@settings(max_examples=60, deadline=None)
+@few(60)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_no_place_of_a_mirror_gives_more_than_the_mirror(seed):
     rng = np.random.default_rng(seed)
@@ -60,12 +61,12 @@ def test_no_place_of_a_mirror_gives_more_than_the_mirror(seed):
         alone = 0.8 * rows.on_axis(path)
         alone[blocked(tuple(place), x, y, z, pieces)] = 0.0
         assert (alone <= whole * (1.0 + 1e-9)).all()
-        assert (alone <= fast * (1.0 + 5e-3)).all()
+        assert (alone <= fast * (1.0 + 3e-2)).all()  # a table, for a beam that is not round
         hot = alone > 1.0
         assert shapely.contains_xy(area, x[hot], y[hot]).all()
 
 
-@settings(max_examples=40, deadline=None)
+@few(40)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_no_place_of_a_lit_disc_gives_more_than_the_disc(seed):
     rng = np.random.default_rng(seed)
@@ -87,7 +88,7 @@ def test_no_place_of_a_lit_disc_gives_more_than_the_disc(seed):
         assert shapely.contains_xy(area, x[hot], y[hot]).all()
 
 
-@settings(max_examples=60, deadline=None)
+@few(60)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_what_a_beam_can_fall_on_lies_in_the_patch(seed):
     rng = np.random.default_rng(seed)
@@ -144,3 +145,12 @@ def test_a_closed_row_of_walls_hides_what_is_outside_and_an_open_one_does_not():
     assert rings_of(ajar) == ()
     window = Screen("hood", room, 0.0, 2.1, (Gap(0.2, 0.5, 0.9, 2.1),)).pieces()
     assert rings_of(window)[0].top == pytest.approx(0.9)
+
+
+def test_a_ring_inside_another_hides_nothing_below_its_lower_edge():
+    outer = Screen("room", ((-4, -3), (4, -3), (4, 3), (-4, 3), (-4, -3)), 0.0, 4.0).pieces()
+    inner = Screen("curtain", ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1)), 0.9, 4.0).pieces()
+    beside = Spots((0.0, 1.5, 1.2), EVERYWHERE, 0.2, True)
+    under = (np.array([0.5]), np.array([0.8]), np.array([0.4]))
+    assert not beside.hidden(*under, outer + inner).any()
+    assert beside.hidden(np.array([0.5]), np.array([5.0]), np.array([0.4]), outer + inner).all()

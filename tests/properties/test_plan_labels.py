@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.assessment import assess_file
@@ -19,6 +19,7 @@ from lasersafe.reference import templates_path
 from lasersafe.results_scene import SceneResult
 from lasersafe.wording import load_wording
 from tests.behaviour.sample_scene import room, scaled, scattered
+from tests.few import few
 
 A4 = Paper("A4", 210.0, 297.0, 10.0)
 PAPERS = (A4, Paper("A4", 297.0, 210.0, 10.0), Paper("A1", 594.0, 841.0, 10.0), Paper("Letter", 180.0, 240.0))
@@ -66,13 +67,13 @@ def test_labels_with_short_and_long_zones(reach: float) -> None:
     assert_clean(room(reach), A4)
 
 
-@settings(max_examples=40)
+@few(40)
 @given(st.integers(0, 10**6))
 def test_labels_of_random_scenes(seed: int) -> None:
     assert_clean(scattered(seed), A4)
 
 
-@settings(max_examples=40)
+@few(40)
 @given(st.integers(0, 10**6))
 def test_every_person_is_named(seed: int) -> None:
     """A label for which there is no room is written on the key page; none is lost."""

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.optics.propagation import collimated, through_lens
@@ -19,6 +19,7 @@ from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Mirror, Source, facing_anywhere, reflected
 from lasersafe.scene.spots import Spots
+from tests.few import few
 
 BAND = (0.0, 2.0)
 
@@ -80,7 +81,7 @@ def random_pieces(rng):
     return tuple(found)
 
 
-@settings(max_examples=60, deadline=None)
+@few(60)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_every_point_above_the_limit_lies_inside_the_outline(seed):
     rng = np.random.default_rng(seed)
@@ -99,7 +100,7 @@ def test_every_point_above_the_limit_lies_inside_the_outline(seed):
         assert shapely.contains_xy(area, x[hot], y[hot]).all()
 
 
-@settings(max_examples=25, deadline=None)
+@few(25)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_screen_never_makes_a_ratio_or_an_outline_larger(seed):
     rng = np.random.default_rng(seed)
@@ -110,7 +111,7 @@ def test_a_screen_never_makes_a_ratio_or_an_outline_larger(seed):
     assert shapely.area(shapely.difference(cut, free.buffer(2.1 * PAD))) <= 1e-6 * (1.0 + free.area)
 
 
-@settings(max_examples=25, deadline=None)
+@few(25)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_the_map_is_the_highest_ratio_of_its_sources(seed):
     rng = np.random.default_rng(seed)
@@ -121,10 +122,11 @@ def test_the_map_is_the_highest_ratio_of_its_sources(seed):
     grid_x, grid_y = np.meshgrid(x, y)
     for level, height in enumerate((1.6, 1.0)):
         best = np.max([s.ratio(grid_x, grid_y, np.full(grid_x.shape, height), p, fast=True) for s, p in pairs], axis=0)
-        assert found.ratio[level] == pytest.approx(best, rel=5e-4, abs=1e-6)  # step of the table
+        # steps of the tables, of which each has its own number of decades
+        assert found.ratio[level] == pytest.approx(best, rel=0.04, abs=1e-6)
 
 
-@settings(max_examples=25, deadline=None)
+@few(25)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_no_hazard_point_of_the_map_lies_outside_the_zones_of_a_scene(seed):
     rng = np.random.default_rng(seed)
@@ -139,7 +141,7 @@ def test_no_hazard_point_of_the_map_lies_outside_the_zones_of_a_scene(seed):
 
 
 @given(half=st.floats(0.01, 1.2), bearing=st.floats(0.0, 6.28), reach=st.floats(0.5, 500.0))
-@settings(max_examples=40, deadline=None)
+@few(40)
 def test_the_outline_of_a_sector_holds_the_sector_and_little_more(half, bearing, reach):
     beam = collimated(5e-3, 5e-3, "1/e")
     power = 100.0

@@ -8,7 +8,7 @@ import unicodedata
 from decimal import Decimal
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
@@ -19,6 +19,7 @@ from lasersafe.sheet.fonts import faces, printable
 from lasersafe.sheet.references import joined
 from lasersafe.sheet.text import Style, formula_runs, tidy, wrap, wrap_formula
 from lasersafe.wording import load_wording
+from tests.few import few
 
 LETTERS = "".join(sorted(printable()))
 words = st.text(LETTERS, max_size=80)
@@ -129,7 +130,7 @@ def test_neighbours_are_joined() -> None:
     assert joined([]) == ""
 
 
-@settings(max_examples=40)
+@few(40)
 @given(st.lists(st.tuples(words, words, words), min_size=1, max_size=6), st.integers(1, 40))
 def test_a_table_stays_between_the_margins(cells: list[tuple[str, str, str]], repeat: int) -> None:
     flow = Flow((300.0, 260.0), (20.0, 30.0, 20.0, 30.0))
@@ -154,7 +155,7 @@ names = st.text("abcdefgh ijklmn", min_size=1, max_size=60)
 places = st.floats(0.011, 900.0)
 
 
-@settings(max_examples=60)
+@few(60)
 @given(
     st.lists(st.tuples(names, places, st.sampled_from(["person", "barrier"])), max_size=9),
     st.lists(st.tuples(names, st.floats(1e-3, 1e9)), max_size=7),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
@@ -15,6 +15,7 @@ from lasersafe.hazard.scanning import scan_distance, scan_ratio
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.optics.propagation import collimated
 from lasersafe.optics.scanning import ScanPattern, dwell
+from tests.few import few
 
 RULE_SETS = st.sampled_from(["ICNIRP-2013", "EU-2006/25/EC"])
 KINDS = st.sampled_from(["line", "circle", "figure of eight", "wobble"])
@@ -26,7 +27,7 @@ def number(low: float, high: float) -> st.SearchStrategy[float]:
 
 
 @given(kind=KINDS, width=number(1e-3, 1.5), sweep=number(1e-4, 1.0), part=st.floats(0.01, 1.0), rate=number(1.0, 1e4))
-@settings(max_examples=150, deadline=None)
+@few(150)
 def test_dwell_grows_with_the_sweep_and_stays_within_the_period(kind, width, sweep, part, rate):
     pattern = ScanPattern(kind, (width, width), rate)
     whole, less = dwell(pattern, 5.0, [sweep, sweep * part])
@@ -35,7 +36,7 @@ def test_dwell_grows_with_the_sweep_and_stays_within_the_period(kind, width, swe
 
 
 @given(rule_set=RULE_SETS, kind=KINDS, rate=number(5.0, 500.0), distance=number(0.5, 300.0))
-@settings(max_examples=25, deadline=None)
+@few(25)
 def test_running_continuous_beam_is_proportional_to_power_and_never_above_the_stopped_one(
     rule_set, kind, rate, distance
 ):
@@ -51,7 +52,7 @@ def test_running_continuous_beam_is_proportional_to_power_and_never_above_the_st
 
 
 @given(rule_set=RULE_SETS, energy=number(1e-7, 1e-3), rate=number(1e2, 1e6))
-@settings(max_examples=15, deadline=None)
+@few(15)
 def test_beyond_the_distance_of_a_running_scan_nothing_is_above_the_limit(rule_set, energy, rate):
     emission, pattern = pulse_train(energy, 1e-8, rate), ScanPattern("line", (0.3, 0.3), 60.0)
     distance = scan_distance(rule_set, "eye", emission, BEAM, 1064e-9, 10.0, pattern)
@@ -65,7 +66,7 @@ def test_beyond_the_distance_of_a_running_scan_nothing_is_above_the_limit(rule_s
     distance=number(0.1, 1e3),
     tissue=st.sampled_from(["eye", "skin"]),
 )
-@settings(max_examples=40, deadline=None)
+@few(40)
 def test_a_sum_is_not_below_any_share_and_does_not_depend_on_the_order(rule_set, powers, distance, tissue):
     wavelengths = (532e-9, 808e-9, 1064e-9, 2e-6)
     lines = [Line(str(i), wavelengths[i], continuous(p), BEAM) for i, p in enumerate(powers)]
@@ -88,7 +89,7 @@ def test_a_sum_is_not_below_any_share_and_does_not_depend_on_the_order(rule_set,
     more=st.floats(1.0, 10.0),
     duration=number(1e-2, 1e4),
 )
-@settings(max_examples=60, deadline=None)
+@few(60)
 def test_a_larger_source_never_has_a_lower_thermal_limit_than_a_point(rule_set, first, second, more, duration):
     def limit(one: float, two: float) -> float:
         rows = limits_of_source(rule_set, "eye", continuous(1.0), 808e-9, duration, np.array([one]), np.array([two]))
@@ -100,7 +101,7 @@ def test_a_larger_source_never_has_a_lower_thermal_limit_than_a_point(rule_set, 
 
 
 @given(share=st.floats(0.01, 0.99), distance=number(0.1, 10.0), rule_set=RULE_SETS)
-@settings(max_examples=30, deadline=None)
+@few(30)
 def test_an_array_is_never_milder_than_its_brightest_emitter(share, distance, rule_set):
     source = ExtendedSource((1e-3, 1e-3), count=(2, 1), pitch=(20e-3, 20e-3), weights=(share, 1.0 - share))
     found = source_findings(rule_set, "eye", continuous(1.0), 808e-9, 100.0, source, distance)[0]

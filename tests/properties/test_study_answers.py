@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.assessment.bounds import corners_of
@@ -22,13 +22,14 @@ from lasersafe.reference import templates_path
 from lasersafe.studies.ranges import read_ends, read_span, split_vary
 from lasersafe.studies.solving import Target, solve
 from lasersafe.studies.subject import Subject, open_subject
+from tests.few import few
 
 
 def number(text: str) -> float:
     return parse_quantity(text, "m", "x").value
 
 
-@settings(max_examples=40)
+@few(40)
 @given(st.floats(1e-6, 1e3), st.floats(1.001, 1e6), st.integers(2, 400), st.booleans())
 def test_a_range_has_its_ends_its_count_and_rises(low: float, ratio: float, count: int, log: bool) -> None:
     high = low * ratio
@@ -47,7 +48,7 @@ def test_a_list_holds_what_was_typed(values: list[float]) -> None:
     assert span.listed
 
 
-@settings(max_examples=40)
+@few(40)
 @given(st.text(max_size=40))
 def test_any_text_is_a_range_or_one_clear_line(text: str) -> None:
     for read in (split_vary, lambda t: read_span("x", t, number), lambda t: read_ends("x", t, number)):
@@ -58,7 +59,7 @@ def test_any_text_is_a_range_or_one_clear_line(text: str) -> None:
             assert "\n" not in str(error)  # noqa: PT017
 
 
-@settings(max_examples=40)
+@few(40)
 @given(st.floats(0.05, 0.95), st.floats(0.0, 0.9), st.integers(2, 40), st.booleans())
 def test_few_points_and_few_sections_still_end_on_the_cautious_side(
     edge: float, wave: float, points: int, rising: bool
@@ -87,7 +88,7 @@ QUESTIONS = [
 ]
 
 
-@settings(max_examples=4)
+@few(4)
 @given(st.sampled_from(QUESTIONS), st.floats(2.0, 60.0))
 def test_an_answer_put_back_into_the_case_file_keeps_the_place_and_a_little_more_does_not(question, place) -> None:
     name, path, (table, field), unit = question

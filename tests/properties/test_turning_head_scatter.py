@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.assessment.scene import stages_of
@@ -21,6 +21,7 @@ from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.screens import Gap, Piece, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from tests.few import few
 
 BAND = (0.0, 2.0)
 REACH = 3.0
@@ -66,7 +67,7 @@ def random_pieces(rng) -> tuple[Piece, ...]:
     return tuple(found)
 
 
-@settings(max_examples=60, deadline=None)
+@few(60)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_no_spot_gives_more_than_the_head_that_takes_it_along(seed):
     rng = np.random.default_rng(seed)
@@ -85,7 +86,7 @@ def test_no_spot_gives_more_than_the_head_that_takes_it_along(seed):
     assert shapely.contains_xy(area, x[hot], y[hot]).all()
 
 
-@settings(max_examples=15, deadline=None)
+@few(15)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_no_spot_gives_more_than_the_map(seed):
     rng = np.random.default_rng(seed)
@@ -98,7 +99,7 @@ def test_no_spot_gives_more_than_the_map(seed):
         assert (alone <= found * (1.0 + 5e-4) + 1e-6).all()  # step of the table, and what is written as 0
 
 
-@settings(max_examples=30, deadline=None)
+@few(30)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_the_nearest_spot_is_the_nearest_of_many(seed):
     rng = np.random.default_rng(seed)
