@@ -141,3 +141,9 @@ def test_a_wrong_material_is_refused_in_one_line(line, message):
         parse_case(_case(PLATE + line))
     assert len(caught.value.faults) == 1
     assert replace(caught.value.faults[0], line=1).field == "surface[1].material_key"
+
+
+def test_stainless_steel_in_the_far_infrared_says_that_it_is_iron():
+    found = material_reflectance("stainless steel", "mirror", 10.6e-6)
+    assert found.value == pytest.approx(0.99)
+    assert "at 10.6 um taken as iron" in found.words
