@@ -85,7 +85,10 @@ class _Conditions:
         behind = (beyond >= 0.0) & (z >= bottom + falls * beyond) & (z <= top + rises * beyond)
         a, b, c = self.sides
         met = np.concatenate([behind, a * x + b * y >= c])
-        return np.asarray(met[self.asked].all(axis=1).any(axis=0))
+        hidden = met[self.asked[:, 0]]
+        for one in self.asked.T[1:]:
+            hidden &= met[one]
+        return np.asarray(hidden.any(axis=0))
 
 
 @dataclass(frozen=True)

@@ -79,15 +79,20 @@ def command(*arguments: str | Path) -> list[str]:
     return [sys.executable, "-m", "lasersafe.cli", *map(str, arguments)]
 
 
-def make_certificate(folder: Path, name: str, days: int = 900, password: str = PASSWORD) -> tuple[Path, Path]:
-    """Make a certificate that signs itself; return the PKCS#12 file and the certificate alone."""
+def make_certificate(
+    folder: Path, name: str, days: int = 900, password: str = PASSWORD, elliptic: bool = False
+) -> tuple[Path, Path]:
+    """Make a certificate that signs itself; return the PKCS#12 file and the certificate alone.
+
+    Its key is of the RSA kind, or of an elliptic curve, which is quicker to make.
+    """
     from cryptography import x509
     from cryptography.hazmat.primitives import hashes, serialization
-    from cryptography.hazmat.primitives.asymmetric import rsa
+    from cryptography.hazmat.primitives.asymmetric import ec, rsa
     from cryptography.hazmat.primitives.serialization import pkcs12
     from cryptography.x509.oid import NameOID
 
-    key = rsa.generate_private_key(65537, 2048)
+    key = ec.generate_private_key(ec.SECP256R1()) if elliptic else rsa.generate_private_key(65537, 2048)
     owner = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
     end = datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=days)
     usage = x509.KeyUsage(True, True, False, False, False, True, False, False, False)

@@ -22,8 +22,11 @@ from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.commands import PASSWORD as VARIABLE
 from lasersafe.signing.commands import register_answer
 from lasersafe.signing.verify import CODES
+from tests.behaviour import command
 from tests.behaviour.signing_help import PASSWORD, make_certificate, print_sheet, run, signed_sheet, write_case
 from tests.behaviour.test_verify import GOOD, answer, damaged, resealed
+
+pytestmark = pytest.mark.usefixtures("assessed_once")
 
 INK = "[sign_off]\nprinted_for_signature = true\nrequired_roles = ['laser_safety_officer', 'operator']\n"
 
@@ -34,8 +37,8 @@ def keys(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Path
     folder = tmp_path_factory.mktemp("keys")
     return {
         "tobias": make_certificate(folder, "Tobias Quendel"),
-        "zoe": make_certificate(folder, "Зоя Ångström %(ts)s"),
-        "old": make_certificate(folder, "Old Hand", days=-5),
+        "zoe": make_certificate(folder, "Зоя Ångström %(ts)s", elliptic=True),
+        "old": make_certificate(folder, "Old Hand", days=-5, elliptic=True),
     }
 
 
@@ -193,13 +196,15 @@ def test_the_password_comes_from_the_environment_or_a_file_descriptor(
     sheet = tmp_path / "s.pdf"
     sheet.write_bytes(signed_sheet())
     arguments = ("signoff", "--certificate", keys["tobias"][0], "--sheet", sheet, "--role", "venue")
-    asked = run(*arguments)
-    assert (asked.returncode, asked.stderr.count("\n")) == (2, 1)
-    assert "nobody to ask for the password" in asked.stderr
-    wrong = run(*arguments, **{VARIABLE: "wrong secret"})
-    assert (wrong.returncode, wrong.stderr.count("\n")) == (2, 1)
-    assert "the password is wrong or the file is damaged" in wrong.stderr
-    assert "wrong secret" not in wrong.stderr + wrong.stdout
+    asked = command.run(*arguments)
+    assert (asked.code, asked.err.count("\n")) == (2, 1)
+    assert "nobody to ask for the password" in asked.err
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(VARIABLE, "wrong secret")
+        wrong = command.run(*arguments)
+    assert (wrong.code, wrong.err.count("\n")) == (2, 1)
+    assert "the password is wrong or the file is damaged" in wrong.err
+    assert "wrong secret" not in wrong.err + wrong.out
     assert sheet.read_bytes() == signed_sheet()
     right = run(*arguments, **{VARIABLE: PASSWORD})
     assert (right.returncode, right.stderr) == (0, "")
@@ -207,8 +212,8 @@ def test_the_password_comes_from_the_environment_or_a_file_descriptor(
     read, write = os.pipe()
     os.write(write, PASSWORD.encode() + b"\n")
     os.close(write)
-    command = [sys.executable, "-m", "lasersafe.cli", *map(str, arguments[:-1]), "operator", "--password-fd", str(read)]
-    found = subprocess.run(command, pass_fds=[read], capture_output=True, text=True, check=False)
+    words = [sys.executable, "-m", "lasersafe.cli", *map(str, arguments[:-1]), "operator", "--password-fd", str(read)]
+    found = subprocess.run(words, pass_fds=[read], capture_output=True, text=True, check=False)
     os.close(read)
     assert (found.returncode, found.stderr) == (0, "")
     assert len(answer(sheet)[1]["certificate_signatures"]) == 2
@@ -238,8 +243,8 @@ def test_without_the_extra_there_is_one_clear_line(
 def test_a_trust_file_without_certificates_is_one_line(tmp_path: Path, sheet: Path, content: bytes) -> None:
     trust = tmp_path / "t.pem"
     trust.write_bytes(content)
-    result = run("verify", sheet, "--trust", trust)
-    assert (result.returncode, result.stderr.count("\n"), result.stdout) == (2, 1, "")
+    result = command.run("verify", sheet, "--trust", trust)
+    assert (result.code, result.err.count("\n"), result.out) == (2, 1, "")
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -287,11 +292,20 @@ def test_filling_beside_the_signature_is_caught(sheet: Path, keys: dict[str, tup
         assert answer(sheet, trust=trust)[0] == CODES["signature"], other
 
 
+def packed_zeros(millions: int) -> bytes:
+    """Return what so many millions of zeros are packed to; each million gives the same bytes, so one is packed."""
+    packer = zlib.compressobj(9)
+    first, again = (packer.compress(bytes(1_000_000)) + packer.flush(zlib.Z_FULL_FLUSH) for _ in range(2))
+    total = (millions * 1_000_000 % 65521) << 16 | 1  # Adler-32 of zeros
+    return first + again * (millions - 1) + b"\x03\x00" + total.to_bytes(4, "big")
+
+
 def test_a_bomb_in_what_was_appended_is_not_unpacked(
     sheet: Path, keys: dict[str, tuple[Path, Path]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(commands, "MEMORY", 150_000_000)
-    bomb = zlib.compress(bytes(1_000_000_000), 9)
+    bomb = packed_zeros(1000)
+    assert len(zlib.decompress(packed_zeros(3))) == 3_000_000
     content = sheet.read_bytes()
     table = content[: content.rindex(b"startxref")].rindex(b"xref")
     head = b"<< /Type /XRef /Size 901 /W [1 4 2] /Root 1 0 R /Prev %d /Filter /FlateDecode /Length %d >>"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import importlib.metadata
 import os
 import re
@@ -189,9 +190,14 @@ def part_of(path: Path) -> str:
     return path.parts[1].removesuffix(".py")
 
 
+@functools.cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse((ROOT / path).read_text(encoding="utf-8"))
+
+
 def imports_of(path: Path, left_out: tuple[str, ...] = ()) -> Iterator[tuple[int, str]]:
     """Yield (line, dotted module) of each import, wherever it stands in the file but in the functions left out."""
-    tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
+    tree = parsed(path)
     outside = {
         inner
         for node in ast.walk(tree)
@@ -219,7 +225,7 @@ def test_every_part_has_a_layer() -> None:
 def test_nothing_imports_leftwards(path: Path) -> None:
     part = part_of(path)
     if part == "__init__":  # only what stands below `if TYPE_CHECKING`
-        body = ast.parse((ROOT / path).read_text(encoding="utf-8")).body
+        body = parsed(path).body
         assert [node.lineno for node in body if isinstance(node, ast.Import | ast.ImportFrom)] == []
         return
     wrong = []
