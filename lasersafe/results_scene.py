@@ -171,6 +171,10 @@ class TargetMark:
     shape: str  # flat | convex | concave | unknown
     behind: str
     rated_stop: bool
+    reflectance: float = 1.0
+    reflectance_source: str = ""
+    behind_distance: float | None = None  # m
+    stop: str = ""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from lasersafe.frozen import dataclass
 from lasersafe.hazard.edges import wavelength_edges
 from lasersafe.hazard.reflectance import material_reflectance, materials
 from lasersafe.limits import hazard_limits, rule_sets
-from lasersafe.models import Case, Knob, SIValue, Toleranced, replaced, tolerances_of
+from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
 from lasersafe.models.messages import Place
 from lasersafe.models.values import Worst
 from lasersafe.physical import covered
@@ -150,7 +150,8 @@ def _between_marks(low: float, high: float, marked: tuple[float, ...]) -> tuple[
 def _brightest(case: Case, low: float, high: float) -> tuple[float, ...]:
     """Return the wavelengths inside a range at which a material of the case reflects more than at both ends."""
     found = set()
-    for surface in case.surface:
+    described: list[Surface | Target] = [*case.surface, *(() if case.scene is None else case.scene.target)]
+    for surface in described:
         if surface.material_key is None:
             continue
         rows = [row.wavelength for row in materials()[surface.material_key].rows if low < row.wavelength < high]

@@ -18,7 +18,7 @@ from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.quantity import format_quantity
 
 if TYPE_CHECKING:
-    from lasersafe.models import Case, Laser, Person, Setup, Surface
+    from lasersafe.models import Case, Laser, Person, Setup, Surface, Target
 
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
@@ -103,11 +103,12 @@ class Context:
         words = f", {value.words}" if value.words else ""
         return value.value, f"'{worst.name}'{words}; the case states that nothing else can come into the beam"
 
-    def reflectance_of(self, surface: Surface) -> Reflectance:
-        """Return the reflectance of a surface: of its material in the data files, or as typed."""
+    def reflectance_of(self, surface: Surface | Target) -> Reflectance:
+        """Return the reflectance of a surface or target: of its material in the data files, or as typed."""
         if surface.material_key is not None:
             return material_reflectance(surface.material_key, surface.finish, self.wavelength)
-        source = surface.reflectance_source or "as typed, no source stated"
+        unsaid = "strict bound" if float(surface.reflectance) == 1.0 else "as typed, no source stated"
+        source = surface.reflectance_source or unsaid
         return Reflectance(float(surface.reflectance), surface.finish != "matt", "", source, "memory")
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,9 +85,10 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     for target in targets.values():
         if any(item.name == target.name for item in found):
             continue
-        mirror = far or target.finish != "matt"
+        value = context.reflectance_of(target)
+        mirror = far or target.finish != "matt" or value.mirror
         radius = None if target.radius is None else float(target.radius)
-        returned = float(target.reflectance)
+        returned = 1.0 if mirror and far else value.value
         if target.position is None:
             place_on_aim = pose.on_aim(work)
             found.append(
@@ -95,7 +97,10 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
             continue
         spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
         found.append(Lit(target.name, spot, None, 0.1, returned, mirror, target.shape, True, radius))
-    listed = context.case.settings.surfaces_complete and any(item.mirror for item in found)
+    listed = context.case.settings.surfaces_complete and bool(found)
+    if listed and not any(item.mirror for item in found):  # something always shines: what returns most, as if it did
+        brightest = max(found, key=lambda item: item.reflectance)
+        found = [replace(item, mirror=True) if item is brightest else item for item in found]
     if not listed and not any(i.mirror and i.may_be_flat and not i.placed and i.reflectance == 1.0 for i in found):
         where = pose.on_aim(work)
         found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, NOT_LISTED, False, along=work))

@@ -224,7 +224,7 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
         bent = max(mirrors, key=lambda zone: badness(zone.distance))
         headline = bent.distance
         words = {"surface": wording.say(bent.surface), "laser": bent.laser, "reach": metres(headline, with_feet)}
-        people = f"{people} {wording.text('say.bent', **words)}"
+        people = " ".join((people, wording.text("say.bent", **words)))
     people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people
     return replace(
         decision,

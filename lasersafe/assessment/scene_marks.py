@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,6 +24,9 @@ from lasersafe.scene.areas import polygons
 from lasersafe.scene.directions import angles
 from lasersafe.scene.sources import Source
 from lasersafe.worst import badness
+
+if TYPE_CHECKING:
+    from lasersafe.models import Surface, Target
 
 STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
 ANYBODY = (1.0, 1.8)
@@ -161,10 +165,21 @@ def target_marks(stage: Stage) -> tuple[TargetMark, ...]:
                 found.append(
                     TargetMark(
                         t.name, context.laser.name, place, t.position is not None, t.material, t.finish, t.shape,
-                        t.behind, held,
+                        t.behind, held, *_returned(stage, context, t.name),
+                        None if t.behind_distance is None else float(t.behind_distance), t.stop or "",
                     )
                 )  # fmt: skip
     return tuple(found)
+
+
+def _returned(stage: Stage, context: Context, name: str) -> tuple[float, str]:
+    """Return the reflectance of a target that counts, and where it comes from."""
+    described: list[Surface | Target] = [*context.surfaces, *stage.scene.target]
+    value = context.reflectance_of(next(one for one in described if one.name == name))
+    used = next(i.reflectance for p in stage.poses(context, "running") for i in stage.lit(context, p) if i.name == name)
+    if used > value.value:
+        return used, "far infrared: painted and brushed metal counts as a mirror too"
+    return used, f"{value.words}; {value.source}" if value.words else value.source
 
 
 def surface_marks(stage: Stage) -> tuple[SurfaceMark, ...]:

@@ -9,7 +9,7 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
 from lasersafe.models.messages import Finding, doubles
 from lasersafe.models.places import AreaOnPlan, OnPlan, Path, PathOnPlan, Spot
-from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO
+from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO, material_findings
 from lasersafe.models.values import Knob, Measured, SIValue, Turnable
 
 POINT = OnPlan("m", "-100 km", "100 km", "2.5 m")
@@ -112,6 +112,10 @@ class Target(CaseModel):
     reflectance: Annotated[SIValue, RATIO] = Field(
         default=SIValue(1.0, "1", "1"), description="Share of the power that comes back. Left out: 1."
     )
+    reflectance_source: Line = Field(default="", description="Where the reflectance was taken from; printed beside it.")
+    material_key: Line | None = Field(
+        default=None, description="Material of the data files, as 'copper'; written instead of reflectance."
+    )
     position: Annotated[Spot | None, POINT] = Field(
         default=None, description="Place on the plan. Left out: on the aim, at the work distance."
     )
@@ -126,6 +130,11 @@ class Target(CaseModel):
         description="Name of the barrier of this case that stops the beam behind the target. It must hold against the "
         "direct beam at its distance; otherwise the zone goes on.",
     )
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse an unknown material, and a material beside a typed reflectance."""
+        return material_findings(peek)
 
 
 class ScenePlace(CaseModel):

@@ -155,14 +155,19 @@ class Surface(CaseModel):
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
         """Refuse an unknown material, and a material beside a typed reflectance."""
-        key = peek.text("material_key")
-        if key is None:
-            return []
-        if "reflectance" in peek.data:
-            text = "reflectance and material_key are both written; leave out the one that is not to be used"
-            return [(("material_key",), text)]
-        known = material_keys()
-        return [] if key in known else [(("material_key",), not_known(key, "a material of the data files", known))]
+        return material_findings(peek)
+
+
+def material_findings(peek: Peek) -> list[Finding]:
+    """Return what is wrong with a material of the data files: its name, or a typed reflectance beside it."""
+    key = peek.text("material_key")
+    if key is None:
+        return []
+    if "reflectance" in peek.data:
+        text = "reflectance and material_key are both written; leave out the one that is not to be used"
+        return [(("material_key",), text)]
+    known = material_keys()
+    return [] if key in known else [(("material_key",), not_known(key, "a material of the data files", known))]
 
 
 class Barrier(CaseModel):
@@ -275,7 +280,7 @@ class Settings(CaseModel):
     surfaces_complete: Flag = Field(
         default=False,
         description="true when nothing but the surfaces listed can come into the beam; otherwise a full mirror and a "
-        "perfect scatterer at the work are assumed beside them.",
+        "perfect scatterer at the work are assumed beside them. Of a list without mirrors the brightest is one.",
     )
     decide_by: Literal["worst corner", "as typed"] = Field(
         default="worst corner",

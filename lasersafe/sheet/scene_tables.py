@@ -5,7 +5,7 @@ from __future__ import annotations
 from lasersafe.results import Assessment
 from lasersafe.sheet.flow import BODY, NOTE, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
 from lasersafe.sheet.text import tidy
-from lasersafe.sheet.values import quantity
+from lasersafe.sheet.values import number, quantity
 from lasersafe.wording import Wording
 
 
@@ -15,6 +15,8 @@ def scene_tables(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     if scene is None:
         return
     text = wording.text
+    if scene.targets:
+        _targets(flow, assessment, wording)
     if scene.findings:
         flow.heading(text("scene.findings"), 0, keep=40.0)
         for finding in scene.findings:
@@ -23,6 +25,38 @@ def scene_tables(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         _rules(flow, assessment, wording)
     if scene.camera_lines:
         _cameras(flow, assessment, wording)
+
+
+def _targets(flow: Flow, assessment: Assessment, wording: Wording) -> None:
+    assert assessment.scene is not None
+    text = wording.text
+    flow.heading(text("scene.targets"), 0, keep=60.0)
+    flow.paragraph(text("scene.targets_intro"), BODY)
+    rows = []
+    for target in assessment.scene.targets:
+        behind = [target.behind or text("scene.not_stated")]
+        if target.behind_distance is not None:
+            behind.append(quantity(target.behind_distance, "m", 3, "down"))
+        stop = text("scene.target_stop" if target.rated_stop else "scene.target_no_stop", stop=target.stop or "–")
+        rows.append(
+            Row(
+                (
+                    [Part(target.name, TINY_BOLD), Part(target.laser, TINY_NOTE)],
+                    [Part(target.material, TINY)],
+                    [
+                        Part(text(f"scene.finish_{target.finish}"), TINY),
+                        Part(text(f"scene.shape_{target.shape}"), TINY_NOTE),
+                    ],
+                    [
+                        Part(number(target.reflectance, 3, "up"), TINY),
+                        Part(tidy(wording.say(target.reflectance_source)), TINY_NOTE),
+                    ],
+                    [Part(", ".join(behind), TINY), Part(stop, TINY_NOTE)],
+                )
+            )
+        )
+    keys = ("target", "material", "finish", "reflectance", "behind")
+    flow.table([text(f"scene.{key}") for key in keys], (20, 18, 14, 24, 24), rows, 1.5)
 
 
 def _rules(flow: Flow, assessment: Assessment, wording: Wording) -> None:

@@ -331,6 +331,32 @@ def test_a_target_that_is_a_surface_too_gives_it_its_shape():
     assert not any("shape not stated" in f.text for f in assess(case(more=surface)).scene.findings)
 
 
+def test_a_target_takes_its_reflectance_from_the_data_files():
+    text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+    complete = "[settings]\nsurfaces_complete = true\n"
+    steel = text.replace('material = "steel"\n', 'material = "steel"\nfinish = "mirror"\nmaterial_key = "steel"\n')
+    (target,) = assess(parse_case(steel + complete)).scene.targets
+    assert target.reflectance == pytest.approx(0.67)  # 0.65 + 0.02 at 1070 nm
+    assert "iron" in target.reflectance_source
+    (typed,) = assess(case(more=complete)).scene.targets
+    assert (typed.reflectance, typed.reflectance_source) == (1.0, "strict bound")
+    zones = [z for z in assess(parse_case(steel + complete)).scene.zones if z.kind == "eye mirror"]
+    assert {z.surface for z in zones} == {"plate"}
+    with pytest.raises(CaseError, match=r"scene\.target\[1\]\.material_key.*did you mean 'steel'"):
+        parse_case(steel.replace('"steel"\nbehind', '"stell"\nbehind').replace('key = "steel"', 'key = "stell"'))
+    with pytest.raises(CaseError, match="leave out the one"):
+        parse_case(steel.replace('key = "steel"', 'key = "steel"\nreflectance = 0.5'))
+
+
+def test_of_a_complete_list_without_a_mirror_the_brightest_surface_counts_as_one():
+    text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+    matt = text.replace('material = "steel"\n', 'material = "card"\nfinish = "matt"\nreflectance = 0.3\n')
+    zones = assess(parse_case(matt + "[settings]\nsurfaces_complete = true\n")).scene.zones
+    assert {z.surface for z in zones if z.kind == "eye mirror"} == {"plate"}
+    open_list = assess(parse_case(matt)).scene.zones
+    assert {z.surface for z in open_list if z.kind == "eye mirror"} == {"an object that is not on the list"}
+
+
 def test_a_mirror_in_front_of_a_turning_head_counts_from_the_nearest_place_it_can_be():
     """A person beside a head that turns: the mirror of today may be on that side."""
     beside = case(

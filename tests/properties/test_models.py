@@ -197,9 +197,10 @@ def test_each_key_alone_may_be_missing_or_is_named():
             "monitored",
             "reaction_time",
         }:
-            named_there = [fault for fault in faults if not fault.field.startswith("scene.")]
+            elsewhere = {"spectator_rules"}  # rules are for a scene
+            named_there = [f for f in faults if not f.field.startswith("scene.") and f.field not in elsewhere]
             assert not named_there, place  # what is gone may still be named in the scene
-            assert not faults or place[0] != "scene" or place == ("scene", "barrier"), place
+            assert not faults or place in {("scene",), ("scene", "barrier")} or place[0] != "scene", place
 
 
 # --- meaning ---------------------------------------------------------------------------------------------------------
