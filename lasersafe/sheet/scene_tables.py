@@ -8,6 +8,14 @@ from lasersafe.sheet.text import tidy
 from lasersafe.sheet.values import number, quantity
 from lasersafe.wording import Wording
 
+_FINISHES = {"mirror": "scene.finish_mirror", "matt": "scene.finish_matt", "unknown": "scene.finish_unknown"}
+_SHAPES = {
+    "flat": "scene.shape_flat",
+    "convex": "scene.shape_convex",
+    "concave": "scene.shape_concave",
+    "unknown": "scene.shape_unknown",
+}
+
 
 def scene_tables(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     """Print the findings of a scene, the rules that were chosen, and what cameras may receive."""
