@@ -15,7 +15,7 @@ from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, part_of_line
 from lasersafe.assessment.scene_hits import standing_places
-from lasersafe.assessment.stage import REACH_UP
+from lasersafe.assessment.stage import REACH_UP, screen_of
 from lasersafe.hazard.irradiance_map import peak_on_barrier
 from lasersafe.hazard.windows import can_be_reached_over, needed_height, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
@@ -119,7 +119,7 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
         rated=any(rating is not None for rating in ratings),
         ways=tuple(ways),
         openings=_openings(stage, own, entry),
-        shadows=_shadows(stage, entry.name),
+        shadows=_shadows(stage, entry),
         nearest_allowed=max(direct, default=None),
         reach_over=can_be_reached_over(screen.top - _floor(stage, screen), REACH),
         windows=tuple(_windows(stage, own, entry.name)),
@@ -373,15 +373,17 @@ def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> tuple[Op
     return tuple(found)
 
 
-def _shadows(stage: Stage, name: str) -> tuple:  # type: ignore[type-arg]
+def _shadows(stage: Stage, entry: SceneBarrier) -> tuple:  # type: ignore[type-arg]
     dark = []
-    pieces = stage.screens[name].pieces()
+    line = shapely.LineString(stage.screens[entry.name].line)
     for context in stage.contexts:
-        held = next((h for h in stage.held(context, "direct") if h.screen == name), None)
+        held = next((h for h in stage.held(context, "direct") if h.screen == entry.name), None)
         if not context.setup.fitted or held is None or not held.verdict.holds:
             continue
+        shut = {(w.screen, w.opening) for w in stage.windows(context, "direct") if w.verdict.holds}
+        pieces = screen_of(entry, shut).pieces()
         for source in stage.sources(context, "direct", "eye"):
             free = stage.outline(source)
-            if shapely.intersects(free, shapely.LineString(stage.screens[name].line)):
+            if shapely.intersects(free, line):
                 dark.append(shapely.difference(free, stage.outline(source, pieces)))
     return polygons(shapely.union_all(dark), 0.02) if dark else ()

@@ -10,6 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
+import shapely
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
@@ -277,3 +278,13 @@ def test_the_glass_of_a_window_is_a_mirror_where_the_beam_gets_to_it():
     for rating, comes in (('rating = "1 MW/cm2"\nrated_time = "30000 s"\n', False), ("", True)):
         zones = assess(case(opening=WINDOW, more=screen.format(rating), **beside)).scene.zones
         assert any(z.surface == "glass of filter" for z in zones) is comes
+
+
+def test_a_window_that_holds_leaves_no_light_strip_in_the_shadow():
+    good = 'optical_density = 7\nrating = "1 kW/cm2"\nrated_time = "100 s"\n'
+    areas = [
+        sum(shapely.Polygon(p.outline).area for p in booth(opening=opening).shadows)
+        for opening in ("", WINDOW + good, WINDOW)
+    ]
+    assert areas[0] == pytest.approx(areas[1])
+    assert areas[2] < 0.9 * areas[1]
