@@ -22,6 +22,11 @@ def _once(case: Case, language: str | None = None, **more: Any) -> Assessment:
     return _FOUND[key]
 
 
+def forget() -> None:
+    """Let the next assessment be a new one."""
+    _FOUND.clear()
+
+
 @pytest.fixture
 def assessed_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let commands and functions share the assessments of equal cases; what a second one gives is tested elsewhere."""

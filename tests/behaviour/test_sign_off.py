@@ -26,7 +26,11 @@ from lasersafe.signing.making import results_of
 from lasersafe.signing.record import parse_record, read_record, record_path
 from lasersafe.signing.signing_off import sign
 from lasersafe.signing.state import results_digest, sign_off_of
-from tests.behaviour.signing_help import PEOPLE, case_text, print_sheet, run, sign_all, write_case
+from tests.assessed_once import forget
+from tests.behaviour.command import run
+from tests.behaviour.signing_help import PEOPLE, case_text, print_sheet, sign_all, write_case
+
+pytestmark = pytest.mark.usefixtures("assessed_once")
 
 
 def test_the_sheet_stops_being_a_draft_when_the_last_role_signs(tmp_path: Path) -> None:
@@ -42,6 +46,7 @@ def test_equal_case_and_record_give_equal_bytes(tmp_path: Path) -> None:
     case = write_case(tmp_path)
     sign_all(case)
     print_sheet(case, tmp_path / "one.pdf")
+    forget()
     print_sheet(case, tmp_path / "two.pdf")
     assert (tmp_path / "one.pdf").read_bytes() == (tmp_path / "two.pdf").read_bytes()
 
@@ -270,17 +275,17 @@ def test_printed_for_signature_stands_in_place_of_draft_only_when_the_verdict_pa
     assert "DRAFT" not in first
     assert "worth nothing until" in first
     failing = tmp_path / "failing.toml"
-    assert run("new", failing, "--from", "handheld-welder").returncode == 0
+    assert run("new", failing, "--from", "handheld-welder").code == 0
     failing.write_text(failing.read_text(encoding="utf-8") + ink, encoding="utf-8")
     assert print_sheet(failing, tmp_path / "failing.pdf")["state"] == "draft"
 
 
 def test_a_verdict_that_does_not_pass_cannot_be_signed(tmp_path: Path) -> None:
     failing = tmp_path / "failing.toml"
-    assert run("new", failing, "--from", "handheld-welder").returncode == 0
+    assert run("new", failing, "--from", "handheld-welder").code == 0
     result = run("signoff", failing, "--name", "Tobias Quendel", "--role", "assessor")
-    assert result.returncode == 2
-    assert "there is nothing to sign" in result.stderr
+    assert result.code == 2
+    assert "there is nothing to sign" in result.err
     assert not record_path(failing).exists()
 
 
@@ -314,9 +319,9 @@ def test_a_bad_sign_off_is_one_line_and_records_nothing(
 ) -> None:
     case = write_case(tmp_path)
     result = run("signoff", case, *arguments)
-    assert (result.returncode, result.stdout) == (2, "")
-    assert re.search(message, result.stderr)
-    assert result.stderr.count("\n") == 1
+    assert (result.code, result.out) == (2, "")
+    assert re.search(message, result.err)
+    assert result.err.count("\n") == 1
     assert not record_path(case).exists()
 
 
@@ -405,7 +410,7 @@ def test_a_damaged_record_stops_the_sheet_in_one_line(tmp_path: Path) -> None:
     case = write_case(tmp_path)
     record_path(case).write_text("{}", encoding="utf-8")
     result = run("sheet", case, "-o", tmp_path / "sheet.pdf")
-    assert (result.returncode, result.stderr.count("\n")) == (2, 1)
+    assert (result.code, result.err.count("\n")) == (2, 1)
     assert not (tmp_path / "sheet.pdf").exists()
 
 

@@ -21,8 +21,11 @@ from lasersafe.signing import container, making, verify
 from lasersafe.signing.commands import register_answer, verify_answer
 from lasersafe.signing.container import SheetError, open_sheet, parse_sheet, seal
 from lasersafe.signing.signing_off import sign
+from tests.behaviour import command
 from tests.behaviour.signing_help import case_text, print_sheet, run, sign_all, signed_sheet, write_case
 from tests.behaviour.test_sign_off import flipped
+
+pytestmark = pytest.mark.usefixtures("assessed_once")
 
 GOOD = "unchanged"
 
@@ -314,19 +317,19 @@ def test_files_that_are_no_sheet_are_one_line_each(tmp_path: Path) -> None:
         b"\0" * 9999,
     ):
         path.write_bytes(junk)
-        result = run("verify", path) if junk in (b"", content[:-1]) else None
+        result = command.run("verify", path) if junk in (b"", content[:-1]) else None
         code, _, text = answer(path)
         assert code == verify.CODES["damaged"]
         assert GOOD not in text
         assert len(text.splitlines()) == 1
         if result:
-            assert (result.returncode, result.stdout.count("\n"), result.stderr) == (code, 1, "")
+            assert (result.code, result.out.count("\n"), result.err) == (code, 1, "")
 
 
 def test_missing_files_and_folders_are_one_line(tmp_path: Path) -> None:
     for name in ("none.pdf", "."):
-        result = run("verify", tmp_path / name)
-        assert (result.returncode, result.stderr.count("\n"), result.stdout) == (2, 1, "")
+        result = command.run("verify", tmp_path / name)
+        assert (result.code, result.err.count("\n"), result.out) == (2, 1, "")
 
 
 def test_an_attachment_bomb_is_not_unpacked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
