@@ -29,6 +29,8 @@ from lasersafe.wording import DAY_LISTS, languages, load_wording
 from lasersafe.wording_files import read_phrases
 from tests.project import ROOT
 
+pytestmark = pytest.mark.usefixtures("assessed_once")
+
 OTHERS = [language for language in languages() if language != "en"]
 FILES = ("controls", "other_hazards", "cautions", "sign_off", "sheet", "record", "day")
 TEMPLATES = sorted(path.stem for path in templates_path("cases").glob("*.toml"))

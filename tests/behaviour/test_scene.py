@@ -23,6 +23,8 @@ from lasersafe.models import parse_case
 from lasersafe.report import template_names, template_text
 from lasersafe.report_scene import scene_json
 
+pytestmark = pytest.mark.usefixtures("assessed_once")
+
 HEAD = """
 title = "t"
 place = "p"

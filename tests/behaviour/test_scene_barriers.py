@@ -21,6 +21,8 @@ from lasersafe.report_scene import scene_json
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_scene import HEAD, SCENE, template
 
+pytestmark = pytest.mark.usefixtures("assessed_once")
+
 WINDOW = """
 [[scene.barrier.opening]]
 name = "filter"

@@ -15,6 +15,8 @@ from lasersafe.reference import templates_path
 from lasersafe.report import assessment_json, assessment_text
 from lasersafe.sheet import render_sheet
 
+pytestmark = pytest.mark.usefixtures("assessed_once")
+
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")
 BASE = """\
 title = "Test"
