@@ -140,7 +140,7 @@ def decision_of(
         barrier=words.barrier(barriers, fitted, direct_setup),
         verdict=words.verdict(bool(mine) and not uncovered, len(open_ones), len(uncontrolled), len(measured)),
         passed=passed,
-        reasons=tuple(reasons),
+        reasons=tuple(dict.fromkeys(reasons)),
         headline_distance=far,
         headline_tissue=direct.tissue,
     )

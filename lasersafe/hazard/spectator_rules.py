@@ -16,6 +16,7 @@ from lasersafe.hazard.data_table import DataTable, Source, open_data
 from lasersafe.reference import shared_path
 
 FOLDER = "spectator_rules"
+ZERO_CELSIUS = 273.15  # K
 MET, NOT_MET, NOT_JUDGED, NOT_APPLICABLE = "met", "not met", "cannot be judged from this case", "does not apply"
 COMPARISONS = ("at least", "at most", "class at most", "is")
 # M classes can harm through binoculars, so they rank above 2; United States numerals stand beside them
@@ -300,7 +301,10 @@ def _judge(rule: Rule, facts: Facts) -> RuleVerdict:
             return RuleVerdict(rule, NOT_APPLICABLE, "", f"holds only above Class {rule.above_class}")
     value = getattr(facts, rule.fact)
     met = None if value is None else _compare(rule, value)
-    asked_for = f"{rule.comparison} {rule.value}" + (f" {rule.unit}" if rule.unit != "1" else "")
+    value_asked = (
+        _shown(float(rule.value), "K") if rule.unit == "K" else f"{rule.value} {rule.unit.removeprefix('1')}".strip()
+    )
+    asked_for = f"{rule.comparison} {value_asked}"
     if met is None:
         return RuleVerdict(rule, NOT_JUDGED, "", f"{asked_for}; not stated: {_words(rule.fact)}")
     found = _shown(value, rule.unit)
@@ -346,4 +350,6 @@ def _shown(value: float | bool | str, unit: str) -> str:
         return value
     if math.isinf(value):
         return "no such place"
+    if unit == "K":
+        return f"{value - ZERO_CELSIUS:.4g} °C"
     return f"{value:.4g}" + (f" {unit}" if unit != "1" else "")

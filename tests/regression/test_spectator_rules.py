@@ -62,6 +62,8 @@ def test_germany_row_by_row():
         shortest_exposure_time=4.0,
     )
     assert overall(judge(pack("germany_shows"), edges)) == MET
+    hot = next(v for v in judge(pack("germany_shows"), edges) if v.rule.key == "object temperature")
+    assert hot.words == "at most 90 °C, here 90 °C"
     worse = {
         "height above standing places": replace(GOOD, height_above_standing=2.69),
         "gap beside spectators": replace(GOOD, lateral_gap=0.99),
