@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.results_advice import SpectatorRule
@@ -19,10 +20,13 @@ if TYPE_CHECKING:
     from lasersafe.results import Scenario
     from lasersafe.results_barriers import BarrierLine
     from lasersafe.results_scene import MatrixCell, SpectatorLine, ZoneShape
+    from lasersafe.scene.sources import Source
 
+FLOAT = NDArray[np.float64]
 SPECTATORS = ("spectator", "passer-by")
 _STEP = 0.1  # m
 _ARM_STEP, _ARM_STEPS = 0.125, 12  # m, and how many of them beside and above an edge
+_ARM_BANDS = (0.0, 0.25, 0.5, 1.0)  # m
 
 
 def facts_of(
@@ -125,23 +129,38 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
     ]
     steps = np.arange(-_ARM_STEPS, _ARM_STEPS + 1) * _ARM_STEP
     beside, upright = (part.ravel() for part in np.meshgrid(steps, steps))
-    nearest = math.inf
-    for barrier in barriers:
-        if not barrier.reach_over or barrier.kind == "terrain":
-            continue
-        for a, b in itertools.pairwise(barrier.line):
-            length = math.dist(a, b)
-            along = np.linspace(0.0, 1.0, max(2, math.ceil(length / 0.25) + 1))[:, None]
-            out = ((b[1] - a[1]) / length, (a[0] - b[0]) / length)
-            x = a[0] + along * (b[0] - a[0]) + beside * out[0]
-            y = a[1] + along * (b[1] - a[1]) + beside * out[1]
-            z = np.broadcast_to(barrier.top + upright, x.shape)
-            away = np.hypot(beside, upright)
-            for source in sources:
-                hot = ~(source.ratio(x, y, z) <= 1.0).all(axis=0)
-                if hot.any():
-                    nearest = min(nearest, float(away[hot].min()))
-    return nearest
+    away = np.hypot(beside, upright)
+    edges = [
+        (a, b, barrier.top)
+        for barrier in barriers
+        if barrier.reach_over and barrier.kind != "terrain"
+        for a, b in itertools.pairwise(barrier.line)
+    ]
+    for near, far in itertools.pairwise((-1.0, *_ARM_BANDS, math.inf)):  # what is hot in a nearer band is the nearest
+        band = np.flatnonzero((away > near) & (away <= far))
+        places = beside[band], upright[band], away[band]
+        nearest = min((_nearest_hot(one, edge, *places) for one in sources for edge in edges), default=math.inf)
+        if nearest < math.inf:
+            return nearest
+    return math.inf
+
+
+def _nearest_hot(
+    source: Source,
+    edge: tuple[tuple[float, float], tuple[float, float], float],
+    beside: FLOAT,
+    upright: FLOAT,
+    away: FLOAT,
+) -> float:
+    """Return how near to an edge one of some places beside and above it is above a limit. [m]."""
+    a, b, top = edge
+    length = math.dist(a, b)
+    along = np.linspace(0.0, 1.0, max(2, math.ceil(length / 0.25) + 1))[:, None]
+    out = ((b[1] - a[1]) / length, (a[0] - b[0]) / length)
+    x = a[0] + along * (b[0] - a[0]) + beside * out[0]
+    y = a[1] + along * (b[1] - a[1]) + beside * out[1]
+    hot = ~(source.ratio(x, y, np.broadcast_to(top + upright, x.shape)) <= 1.0).all(axis=0)
+    return float(away[hot].min()) if hot.any() else math.inf
 
 
 def _names(stage: Stage) -> set[tuple[str, str]]:
