@@ -12,6 +12,7 @@ from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.pose import Pose
 from lasersafe.frozen import dataclass
 from lasersafe.optics.curved import TAKEN_AS_FLAT, reflect_shape
+from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.scene.directions import Vector, unit
 from lasersafe.scene.profile import NEAREST, BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
@@ -19,7 +20,6 @@ from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene
-    from lasersafe.optics.propagation import BeamGeometry
 
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
@@ -107,9 +107,16 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     return tuple(found)
 
 
-def bent_beams(
-    context: Context, pose: Pose, item: Lit, spots: Spots, bend: str
-) -> tuple[tuple[BeamGeometry, str], ...]:
+@dataclass(frozen=True)
+class Bent:
+    """What a curved mirror makes of the beam: its distances start at the mirror, so far from the last optic. [m]."""
+
+    beam: BeamGeometry
+    words: str
+    away: float
+
+
+def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str) -> tuple[Bent, ...]:
     """Return what a curved mirror makes of the beam at its distance, and at the worst one that it may have, and why.
 
     A little nearer or farther changes much next to a focus, so that the distance of what has no place is not taken at
@@ -127,35 +134,37 @@ def bent_beams(
     axes = (item.axes,) if stated and item.axes else ("sphere", "cylinder") if stated else ("sphere",)
     radius = item.radius if stated else None
 
-    def farthest(distances: list[float]) -> tuple[BeamGeometry, str]:
+    def farthest(distances: list[float]) -> Bent:
         found = (
-            reflect_shape(context.beam, away, f"{bend} {form}", context.wavelength, radius)
+            Bent(*reflect_shape(context.beam, away, f"{bend} {form}", context.wavelength, radius), away)
             for away in distances
             for form in axes
         )
-        return min(found, key=lambda one: one[0].divergence[0] * one[0].divergence[1])
+        return min(found, key=lambda one: one.beam.divergence[0] * one.beam.divergence[1])
 
     found = dict.fromkeys([farthest([max(middle, NEAREST)]), farthest(places)])
-    return tuple(pair for pair in found if stated or not pair[1].endswith(TAKEN_AS_FLAT))
+    return tuple(one for one in found if stated or not one.words.endswith(TAKEN_AS_FLAT))
 
 
 def curved_sources(context: Context, pose: Pose, item: Lit, spots: Spots, profile: BeamProfile) -> tuple[Source, ...]:
     """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go."""
     found = []
     for bend in item.bends:
-        for beam, words in bent_beams(context, pose, item, spots, bend):
-            bent = BeamProfile(beam, profile.criteria)
+        for bent in bent_beams(context, pose, item, spots, bend):
+            x, y = bent.beam.waist_position
+            beam = replace(bent.beam, waist_position=(x + bent.away, y + bent.away))  # counted from the last optic
             found.append(
                 Source(
                     "mirror",
                     spots.apex,
                     spots.directions,
-                    bent,
-                    farthest_of(bent.criteria, beam, item.reflectance) * ROUND_UP,
+                    BeamProfile(beam, profile.criteria),
+                    farthest_of(profile.criteria, beam, item.reflectance) * ROUND_UP,
+                    offset=bent.away,
                     factor=item.reflectance,
                     plane=None if item.normal is None else (item.position, item.normal),
                     surface=item.name,
-                    note=f"{words}; distances from this surface",
+                    note=bent.words,
                     spot=spots.distance,
                     patch=spots.solid,
                     bend=bend,

@@ -161,8 +161,8 @@ def _bent(
     for bend in item.bends if item.mirror else ():
         spots = stage.spots(context, pose, item)
         near, away = _from(spots, screen)
-        for beam, _ in bent_beams(context, pose, item, spots, bend):
-            found.append((_peak(beam, max(away, _NEAREST), power * item.reflectance), near, max(away, _NEAREST)))
+        for bent in bent_beams(context, pose, item, spots, bend):
+            found.append((_peak(bent.beam, max(away, _NEAREST), power * item.reflectance), near, max(away, _NEAREST)))
     return found
 
 

@@ -183,11 +183,11 @@ def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, .
         for pose in stage.poses(context, "running") if one.way == "mirror" else ():
             for item in stage.lit(context, pose):
                 for bend in item.bends if item.mirror else ():
-                    for beam, _ in bent_beams(own, pose, item, stage.spots(own, pose, item), bend):
-                        bent = rated_distances(
-                            power, one.rating, own.beam, mirror_reflectance=item.reflectance, mirror_beam=beam
+                    for bent in bent_beams(own, pose, item, stage.spots(own, pose, item), bend):
+                        distances = rated_distances(
+                            power, one.rating, own.beam, mirror_reflectance=item.reflectance, mirror_beam=bent.beam
                         )
-                        keep(item.name, bent["mirror"])
+                        keep(item.name, distances["mirror"])
     return tuple(StandingPlace(distance, place) for place, distance in found.items())
 
 
