@@ -208,16 +208,17 @@ def _influences(
 ) -> tuple[Influence, ...]:
     """Return what each input does to a distance: first those with a tolerance, by gain, then the others, by slope."""
     values = {one.name: one.nominal for one in inputs}
+    here = float(evaluate({name: np.asarray(value) for name, value in values.items()}))
     found = []
     for one in uncertain:
         low, high = evaluate({one.name: np.array(limits_of(one))}).tolist()
         exact = [one._replace(low=one.nominal, high=one.nominal) if other is one else other for other in uncertain]
         known = min(worst, farthest(exact))
-        found.append(Influence(one.name, slope(evaluate, values, one.name), low, high, known))
+        found.append(Influence(one.name, slope(evaluate, values, one.name, here), low, high, known))
     found.sort(key=lambda one: (one.known, -abs(one.exponent), one.name))
     named = {one.name for one in found}
     others = [
-        Influence(one.name, slope(evaluate, values, one.name), None, None, None)
+        Influence(one.name, slope(evaluate, values, one.name, here), None, None, None)
         for one in inputs
         if one.name not in named and one.name not in _NOT_MEASURED
     ]

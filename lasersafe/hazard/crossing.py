@@ -43,16 +43,33 @@ def bisect(ratio: Callable[[FloatArray], FloatArray], above: FloatArray, below: 
     return below
 
 
-def _narrow(ratios: Callable[[FloatArray], FloatArray], above: FloatArray, below: FloatArray) -> FloatArray:
-    """Do as `bisect`, in sections instead of halves, since one call for many places costs little more than for one."""
-    fractions = np.linspace(0.0, 1.0, _SECTIONS + 1)[:, np.newaxis]
+def narrow(
+    ratios: Callable[[FloatArray], FloatArray], above: FloatArray, below: FloatArray, sections: int = _SECTIONS
+) -> FloatArray:
+    """Do as `bisect`, in sections instead of halves, where one call for many places costs little more than for one.
+
+    Parameters
+    ----------
+    ratios : callable
+        Takes distances of shape (sections + 1, n) [m], returns the ratios of exposure to limit there.
+    above, below : numpy.ndarray, shape (n,)
+        An end where the ratio is above 1, and one where it is not. [m]
+    sections : int
+        Parts into which a bracket is divided in each step.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        The end where the ratio is not above 1. [m]
+    """
+    fractions = np.linspace(0.0, 1.0, sections + 1)[:, np.newaxis]
     columns = np.arange(above.size)
     for _ in range(_BISECTIONS):
         places = above + (below - above) * fractions
         places[0], places[-1] = above, below
         over = ratios(places) > 1.0
         over[0], over[-1] = True, False
-        step = _SECTIONS - np.argmax(over[::-1], axis=0)
+        step = sections - np.argmax(over[::-1], axis=0)
         nearer, farther = places[step, columns], places[step + 1, columns]
         if ((nearer == above) & (farther == below)).all():
             break
@@ -111,7 +128,7 @@ def farthest_crossing(
     step = np.where(any_over, points - 1 - np.argmax(over[::-1], axis=0), 0)
     columns = np.arange(first.size)
     above, below = grid[step, columns], grid[np.minimum(step + 1, points - 1), columns]
-    crossing = _narrow(ratios, above, below)
+    crossing = narrow(ratios, above, below)
     return np.asarray(np.where(any_over, crossing, 0.0).reshape(shape))
 
 
@@ -180,5 +197,5 @@ def ends_by_search(amount: float, limit: float, aperture: float, beam: BeamGeome
     if last == nodes.size - 1:
         message = f"distance: the limit is still exceeded at {nodes[-1]:.6g} m; correct the beam or the limit"
         raise OutOfRangeError(message)
-    near = 0.0 if first == 0 else float(_narrow(ratio, nodes[first : first + 1], nodes[first - 1 : first])[0])
-    return near, float(_narrow(ratio, nodes[last : last + 1], nodes[last + 1 : last + 2])[0])
+    near = 0.0 if first == 0 else float(narrow(ratio, nodes[first : first + 1], nodes[first - 1 : first])[0])
+    return near, float(narrow(ratio, nodes[last : last + 1], nodes[last + 1 : last + 2])[0])

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.crossing import bisect
+from lasersafe.hazard.crossing import bisect, narrow
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
 from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
 from lasersafe.limits import angle_max, cone_angle, hazard_limits
@@ -28,6 +28,7 @@ CLOSEST_VIEW = 0.1  # m; nearest distance at which an eye is taken to focus (com
 LARGEST = 0.1  # rad; alpha_max of both rule sets beyond 0.25 s
 _FARTHEST_VIEW = 1e4  # m
 _MOST = 100_000  # points in one call, for memory
+_AT_ONCE = 2_048  # angles whose limits cost little more than that of one
 
 
 @dataclass(frozen=True)
@@ -169,12 +170,16 @@ def source_findings(
 
     cone = float(cone_angle(rule_set, duration))
     rows = limits_of_source(rule_set, tissue, emission, wavelength, duration, np.zeros(1), np.zeros(1))
+    known: dict[tuple[bytes, bytes], list[SourceRow]] = {}  # all rows ask for the limits at the same angles
     found = []
     for number, row in enumerate(rows):
 
         def limit_of(first: FLOAT, second: FLOAT, number: int = number, row: SourceRow = row) -> FLOAT:
             one, two = _seen(source, tissue, distance, first, second)
-            limit = limits_of_source(rule_set, tissue, emission, wavelength, duration, one, two)[number].limit
+            key = one.tobytes(), two.tobytes()
+            if key not in known:
+                known[key] = limits_of_source(rule_set, tissue, emission, wavelength, duration, one, two)
+            limit = known[key][number].limit
             if _photochemical(row.hazard):
                 limit = limit / cone_share(first, second, cone, source.peak_over_mean if single else None)
             return limit
@@ -329,7 +334,7 @@ def most_hazardous_distance(
     return best, value
 
 
-def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_VIEW) -> float:
+def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_VIEW, sections: int = 1) -> float:
     """Return how far from an extended source the limit is exceeded, searched from *nearest* on [m].
 
     Parameters
@@ -338,6 +343,8 @@ def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_
         Takes distances [m], returns ratios; at most 1 from some distance on.
     nearest : float
         Nearest viewing distance. [m]
+    sections : int
+        Places that are worked out at once when the distance is narrowed down, plus one.
 
     Returns
     -------
@@ -356,4 +363,25 @@ def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_
     if over.size == 0:
         return 0.0
     last = int(over[-1])
-    return float(bisect(ratio, grid[last : last + 1], grid[last + 1 : last + 2])[0])
+    ends = grid[last : last + 1], grid[last + 1 : last + 2]
+    return float((bisect(ratio, *ends) if sections < 2 else narrow(ratio, *ends, sections))[0])
+
+
+def sections_for(source: ExtendedSource, emission: Emission) -> int:
+    """Return into how many parts a bracket is divided best: many where few parts of an array and no list are judged.
+
+    Parameters
+    ----------
+    source : ExtendedSource
+        The source.
+    emission : Emission
+        What feeds it.
+
+    Returns
+    -------
+    int
+        1 or more.
+    """
+    if emission.pulses:
+        return 1
+    return int(np.clip(_AT_ONCE // parts(source, 1.0)[1].size, 1, 32))

@@ -83,7 +83,7 @@ def _size(percent: float) -> float:
     return -1.0 if math.isnan(percent) else abs(percent)
 
 
-def slope(evaluate: Evaluate, nominal: Mapping[str, float], name: str) -> float:
+def slope(evaluate: Evaluate, nominal: Mapping[str, float], name: str, here: float | None = None) -> float:
     """Return by how many percent a value changes for one percent of an input, d ln(value) / d ln(input).
 
     Parameters
@@ -94,6 +94,8 @@ def slope(evaluate: Evaluate, nominal: Mapping[str, float], name: str) -> float:
         All inputs. [any]
     name : str
         The input that is changed.
+    here : float, optional
+        The value at the nominal inputs, where it is known already. [any]
 
     Returns
     -------
@@ -110,12 +112,13 @@ def slope(evaluate: Evaluate, nominal: Mapping[str, float], name: str) -> float:
         if ((side > low) | ((side == low) & (not above))).all() and (side <= high).all():
             places.append(side)
     values = {other: np.asarray(value) for other, value in nominal.items()}
-    here = float(evaluate(values))
+    here = float(evaluate(values)) if here is None else here
     if here == 0.0 or not math.isfinite(here):
         return math.nan
     steepest = 0.0
-    for side in places:
-        there = np.broadcast_to(evaluate({**values, name: side}), (2,))
+    tried = np.broadcast_to(evaluate({**values, name: np.concatenate(places)}), (2 * len(places),)) if places else ()
+    for number, side in enumerate(places):
+        there = np.asarray(tried[2 * number : 2 * number + 2])
         wide, narrow = (float(part) for part in there / here - 1.0)
         if abs(narrow) > 1e-7 and abs(narrow) > 0.5 * abs(wide):  # does not shrink with the step
             return math.inf

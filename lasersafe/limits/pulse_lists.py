@@ -21,6 +21,7 @@ from lasersafe.limits.tables import load_rule_set
 from lasersafe.limits.windows import Points, Windows, rows_of, strictest, time_edges
 
 MOST = 500  # pulses in a list
+_FARTHEST = 2**60  # pulses
 _NEAR = 1e-11  # relative distance at which a window is kept for the row on the other side
 
 
@@ -52,13 +53,11 @@ def _fewest(time: Floats, energy: Floats, number: Floats, edges: Floats) -> tupl
     cell = np.searchsorted(edges, time)
     order = np.lexsort((-energy, time, cell))
     time, energy, number, cell = time[order], energy[order], number[order], cell[order]
-    keep = np.zeros(time.size, dtype=bool)
-    for one in np.unique(cell):
-        here = np.flatnonzero(cell == one)
-        highest = np.maximum.accumulate(energy[here])
-        keep[here] = energy[here] > np.concatenate([[-np.inf], highest[:-1]])
-    close = np.abs(time[:, None] / edges - 1.0).min(axis=1) < _NEAR
-    keep |= close
+    rank = np.unique(energy, return_inverse=True)[1].reshape(-1)
+    place = cell * (time.size + 1) + rank  # rises from cell to cell, so that each begins anew
+    keep = place > np.concatenate([[-1], np.maximum.accumulate(place)[:-1]])
+    for one in (cell - 1, cell):  # the edges below and above
+        keep |= np.abs(time / edges[np.clip(one, 0, edges.size - 1)] - 1.0) < _NEAR
     return time[keep], energy[keep], number[keep]
 
 
@@ -77,7 +76,7 @@ def _spans(line: _Line, edges: Floats, duration: float, pedestal: float) -> tupl
         offset = offset + wraps * line.period
         energy, number = energy + wraps * total[-1], number + wraps * size
         most = np.ceil((duration * (1.0 - COUNT_SLACK) - offset) / line.period) - 1.0
-        ends = np.append(edges, duration)
+        ends = np.append(edges[edges >= line.period], duration)  # up to a shorter one there are no turns but 0 and 1
         turns = np.floor((ends - (offset + line.pulse[last])[:, None]) / line.period)
         turns = (turns[..., None] + np.array([-1.0, 0.0, 1.0])).reshape(offset.size, -1)
         turns = np.concatenate(
@@ -112,42 +111,38 @@ def _mean(points: Points, line: _Line, duration: float, pedestal: float) -> Wind
     return Windows("mean", energy, time, number)
 
 
-def _groups(short: _Line, long: _Line, window: float, counted: float) -> float:
-    """Return N: the most groups inside T_i that start within the counting time, longer pulses one by one."""
-    limit = counted * (1.0 - COUNT_SLACK)
-    most = 0.0
-    for begin in np.concatenate([short.start, long.start]):
-        alone = 0.0
-        if long.start.size:
-            alone = float(long.before(begin + limit)[0] - long.before(begin)[0])
-        groups = 0.0
-        if short.start.size:
-            at, end = (int(short.before(np.asarray(begin + t))[0]) for t in (0.0, limit))
-            groups = _jumps(short, window, at, end)
-        most = max(most, groups + alone)
-    return most
+def _groups(short: _Line, long: _Line, window: float, counted: Floats) -> Floats:
+    """Return N: the most groups inside T_i that start within each counting time, longer pulses one by one."""
+    begins = np.concatenate([short.start, long.start])
+    times = counted[:, None] * (1.0 - COUNT_SLACK)
+    found = np.zeros((counted.size, begins.size))
+    if long.start.size:
+        found += long.before(begins + times)[0] - long.before(begins)[0]
+    if short.start.size:
+        at = short.before(begins)[0].astype(np.int64)
+        end = short.before(begins + times)[0].astype(np.int64)
+        found += _jumps(short, window, np.broadcast_to(at, end.shape), end)
+    return np.asarray(found.max(axis=1))
 
 
-def _jumps(line: _Line, window: float, at: int, end: int) -> float:
-    """Return how many groups it takes from one pulse, by its number, up to another."""
+def _jumps(line: _Line, window: float, at: NDArray[np.int64], end: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return how many groups it takes from one pulse, by its number, up to another: 1, 2, 4, ... at a time."""
     size = line.start.size
     reach = line.before(line.start + window * (1.0 - COUNT_SLACK))[0].astype(np.int64) - np.arange(size)
-    reach = np.maximum(reach, 1)
-    seen: dict[int, tuple[int, int]] = {}
-    groups = 0
-    while at < end:
-        phase = at % size
-        if phase in seen:
-            before, done = seen[phase]
-            rounds = (end - 1 - at) // (at - before)
-            groups, at = groups + rounds * (groups - done), at + rounds * (at - before)
-            seen = {}
-            if at >= end:
-                break
-        elif line.period is not None:
-            seen[phase] = (at, groups)
-        at, groups = at + int(reach[phase]), groups + 1
-    return float(groups)
+    leaps = [np.maximum(reach, 1)]
+    far = int((end - at).max())
+    while leaps[-1].min() < far and leaps[-1].max() < _FARTHEST:
+        one = leaps[-1]
+        leaps.append(one + one[(np.arange(size) + one) % size])
+    groups = np.zeros(end.shape, dtype=np.int64)
+    for power in range(len(leaps) - 1, -1, -1):
+        more = True
+        while more:  # the longest leap may be needed again
+            after = at + leaps[power][at % size]
+            short_of = after < end
+            at, groups = np.where(short_of, after, at), groups + short_of * 2**power
+            more = power == len(leaps) - 1 and bool(short_of.any())
+    return groups + (at < end)
 
 
 def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> list[Windows]:
@@ -163,11 +158,8 @@ def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> l
         within = line.pulse <= row.joined_within * (1 + EDGE)
         counted = np.minimum(duration, t2 if row.counted_over is None else row.counted_over)
         group_time = min(row.joined_within, duration)
-        numbers = {
-            float(one): _groups(line.part(within), line.part(~within), group_time, float(one))
-            for one in np.unique(counted)
-        }
-        number = np.array([numbers[float(one)] for one in np.broadcast_to(counted, (size,))])
+        times, which = np.unique(np.broadcast_to(counted, (size,)), return_inverse=True)
+        number = _groups(line.part(within), line.part(~within), group_time, times)[which.reshape(-1)]
 
         def factors(
             pulse: Floats, inside: NDArray[np.bool_], number: Floats = number

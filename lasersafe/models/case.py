@@ -21,6 +21,7 @@ from lasersafe.typed import shown
 
 MOST_PAIRS = 1500  # persons times set-ups, some seconds
 MOST_PAIRS_ON_PLAN = 500
+MOST_LISTED, MOST_LISTED_TIMES_EMITTERS = 40, 100  # pulses before an extended source, some seconds
 
 
 class Case(CaseModel):
@@ -172,7 +173,8 @@ class Case(CaseModel):
         if isinstance(scene, Mapping):
             others = {field: _names(peek.tables(field)) for field in ("person", "surface", "barrier")}
             found += scene_references(Peek(Scene, scene), setups, others)
-        return found + _size_findings(peek, setups) + _rule_findings(peek) + record_findings(peek)
+        found += _size_findings(peek, setups) + _list_findings(peek)
+        return found + _rule_findings(peek) + record_findings(peek)
 
 
 def _size_findings(peek: Peek, setups: Mapping[str, list[str]]) -> list[Finding]:
@@ -186,6 +188,29 @@ def _size_findings(peek: Peek, setups: Mapping[str, list[str]]) -> list[Finding]
         "taken: put people who stand together into one [[person]], or make two cases of it"
     )
     return [(("person",), message)]
+
+
+def _list_findings(peek: Peek) -> list[Finding]:
+    """Refuse more pulses of a list before an extended source than can be worked out in one sitting."""
+    lists = {}
+    for _, table in peek.tables("laser"):
+        emission = table.get("emission")
+        if isinstance(emission, Mapping) and isinstance(emission.get("pulses"), (list, tuple)):
+            lists[_name(table)] = len(emission["pulses"])
+    found: list[Finding] = []
+    for i, table in peek.tables("extended"):
+        laser, columns, rows = table.get("laser"), table.get("columns", 1), table.get("rows", 1)
+        if not isinstance(laser, str) or not isinstance(columns, int) or not isinstance(rows, int):
+            continue
+        pulses, emitters = lists.get(laser.strip(), 0), columns * rows
+        if pulses > MOST_LISTED or (pulses > 1 and pulses * emitters > MOST_LISTED_TIMES_EMITTERS):
+            message = (
+                f"{shown(laser)} gives {pulses} pulses one by one, before {emitters} emitters; at most {MOST_LISTED} "
+                f"pulses, and {MOST_LISTED_TIMES_EMITTERS} pulses times emitters, are worked out before an extended "
+                "source: write the pulses as a train or in bursts, or the array as one source"
+            )
+            found.append((("extended", i, "laser"), message))
+    return found
 
 
 def _rule_findings(peek: Peek) -> list[Finding]:

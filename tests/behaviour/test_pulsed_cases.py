@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import re
 
 import pytest
 from hypothesis import given, settings
@@ -141,6 +142,26 @@ def test_a_burst_of_one_pulse_is_the_train():
     one, two = (assess(parse_case(text)) for text in (plain, burst))
     found, expected = ([zone.distance for zone in a.setups[0].zones] for a in (one, two))
     assert found == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("pulses", "columns", "refused_"), [(40, 2, False), (41, 1, True), (26, 4, True), (25, 4, False)]
+)
+def test_a_list_before_an_extended_source_has_a_length_that_can_be_worked_out(pulses, columns, refused_):
+    rows = "".join(
+        f'[[laser.emission.pulses]]\nstart = "{k} ms"\nduration = "100 us"\nenergy = "1 mJ"\n' for k in range(pulses)
+    )
+    text = with_emission('kind = "pulse list"\nrepeat_every = "100 ms"\n' + rows)
+    laser = re.search(r'name = "(.*)"', text).group(1)
+    text += f'\n[[extended]]\nname = "Panel"\nlaser = "{laser}"\nsize = "1 mm"\ncolumns = {columns}\npitch = "3 mm"\n'
+    if not refused_:
+        parse_case(text)
+        return
+    (fault,) = refused(text)
+    assert (
+        f"extended[1].laser: '{laser}' gives {pulses} pulses one by one, before {columns} emitters; at most 40" in fault
+    )
+    assert "write the pulses as a train or in bursts, or the array as one source" in fault
 
 
 def test_where_one_pulse_may_stand_for_a_burst_its_spacing_means_nothing():

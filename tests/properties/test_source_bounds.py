@@ -10,7 +10,13 @@ from hypothesis import strategies as st
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Line, beam_sums, summed_distance
 from lasersafe.hazard.exposure import continuous, pulse_train
-from lasersafe.hazard.extended import limits_of_source, most_hazardous_distance, source_findings
+from lasersafe.hazard.extended import (
+    extended_distance,
+    limits_of_source,
+    most_hazardous_distance,
+    source_findings,
+    source_ratio,
+)
 from lasersafe.hazard.scanning import scan_distance, scan_ratio
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.optics.propagation import collimated
@@ -125,3 +131,11 @@ def test_what_cannot_be_is_refused():
     ):
         with pytest.raises((InputError, OutOfRangeError)):
             wrong()
+
+
+@given(power=number(1e-3, 1e3), size=number(1e-4, 1e-1), rule_set=RULE_SETS, sections=st.integers(2, 32))
+def test_the_reach_of_a_source_is_the_same_however_it_is_narrowed_down(power, size, rule_set, sections):
+    ratio = source_ratio(rule_set, "eye", continuous(power), 808e-9, 100.0, ExtendedSource((size, size)))
+    one = extended_distance(ratio)
+    assert extended_distance(ratio, sections=sections) == pytest.approx(one, rel=1e-12)
+    assert one == 0.0 or float(ratio(np.array([one]))[0]) <= 1.0

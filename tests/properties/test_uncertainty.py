@@ -110,6 +110,14 @@ def test_slopes_of_zeros_jumps_and_bounds() -> None:
     assert slope(lambda c: np.maximum(c["power"] - 1.0, 0.0) + 0.0, {"power": 1.0 + 1e-9}, "power") == math.inf
     assert slope(lambda c: c["reflectance"], {"reflectance": 1.0}, "reflectance") == pytest.approx(1.0)
     assert slope(lambda c: 3.0 + 0.0 * c["power"], {"power": 1.0}, "power") == 0.0
+    asked = []
+
+    def cube(case):
+        asked.append(np.size(case["power"]))
+        return np.asarray(case["power"]) ** 3.0
+
+    assert slope(cube, {"power": 2.0}, "power", 8.0) == slope(cube, {"power": 2.0}, "power") == pytest.approx(3.0)
+    assert asked == [4, 1, 4]  # both sides in one call, and what is known already is not asked for
 
 
 def test_inverse_solutions_put_back() -> None:
