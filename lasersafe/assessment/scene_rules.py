@@ -139,7 +139,11 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
     for near, far in itertools.pairwise((-1.0, *_ARM_BANDS, math.inf)):  # what is hot in a nearer band is the nearest
         band = np.flatnonzero((away > near) & (away <= far))
         places = beside[band], upright[band], away[band]
-        nearest = min((_nearest_hot(one, edge, *places) for one in sources for edge in edges), default=math.inf)
+        nearest = math.inf
+        for one, edge in itertools.product(sources, edges):
+            nearest = min(nearest, _nearest_hot(one, edge, *places))
+            if nearest <= places[2].min():
+                break
         if nearest < math.inf:
             return nearest
     return math.inf

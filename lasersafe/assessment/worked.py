@@ -97,18 +97,28 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
 
 
 def _placed(stage: Stage) -> list[tuple[list[Scenario], list[MatrixCell]]]:
-    """Return the scenarios and the matrix of each set-up; every second one is worked out beside the others."""
+    """Return the scenarios and the matrix of each set-up, about half of the work done beside the other."""
     from lasersafe.assessment import scene as scene_part
 
     def work(some: list[int]) -> list[tuple[list[Scenario], list[MatrixCell]]]:
         own = [stage.contexts[index] for index in some]
         return [scene_part.placed_scenarios(stage, c) if stage.poses(c, "running") else ([], []) for c in own]
 
-    order = sorted(range(len(stage.contexts)), key=lambda index: not stage.contexts[index].setup.fitted)
-    halves = order[::2], order[1::2]
+    loads = [_load(stage, context) for context in stage.contexts]
+    halves: tuple[list[int], list[int]] = [], []
+    for index in sorted(range(len(loads)), key=lambda index: -loads[index]):
+        here, beside = (sum(loads[one] for one in half) for half in halves)
+        halves[beside < here].append(index)
     first, second = both(partial(work, halves[0]), partial(work, halves[1])) if halves[1] else (work(halves[0]), [])
     found = dict(zip([*halves[0], *halves[1]], [*first, *second], strict=True))
     return [found[index] for index in range(len(found))]
+
+
+def _load(stage: Stage, context: Context) -> int:
+    """Return about how long the matrix of a set-up takes, in units of one that is not fitted."""
+    if not context.setup.fitted:
+        return 1
+    return 3 if all(pose.fixed for pose in stage.poses(context, "running")) else 5
 
 
 def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:
