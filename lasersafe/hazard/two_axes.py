@@ -143,7 +143,8 @@ def last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: ND
             part = high / (high - low)
         part = np.where(np.isfinite(part) & (step % 8 != 7), part, 0.5)
         start, end = above + offset, below + offset
-        place = start * (end / start) ** np.clip(part, 0.0, 1.0) - offset
+        with np.errstate(invalid="ignore", divide="ignore"):  # an end at the last optic, no offset: halved below
+            place = start * (end / start) ** np.clip(part, 0.0, 1.0) - offset
         middle = 0.5 * (above + below)
         place = np.where((place > above) & (place < below), place, middle)
         place = np.clip(place, above + 0.25 * _NARROW * above, np.maximum(below - 0.25 * _NARROW * below, above))

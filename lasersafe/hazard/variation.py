@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
+from functools import reduce
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,6 +22,7 @@ from lasersafe.optics.geometry import diameter_at
 
 Axes = tuple[Floats, Floats]
 _BETWEEN = 257
+_SLACK = 1.0 + 1e-9
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,20 @@ class Beams:
         """Whether both axes are alike in every case."""
         pairs = (self.waist_diameter, self.divergence, self.waist_position)
         return all(x is y or np.array_equal(x, y) for x, y in pairs)
+
+    @property
+    def as_circular(self) -> tuple[Beams, Beams]:
+        """Circular beams as wide as each of the axes."""
+        first, second = (
+            replace(
+                self,
+                waist_diameter=(self.waist_diameter[i],) * 2,
+                divergence=(self.divergence[i],) * 2,
+                waist_position=(self.waist_position[i],) * 2,
+            )
+            for i in (0, 1)
+        )
+        return first, second
 
     def taken(self, at: NDArray[np.intp]) -> Beams:
         """Return some of the beams; what is a single number stays one."""
@@ -95,12 +112,20 @@ def farthest(compared: Iterable[Comparison], beams: Beams, factor: ArrayLike = 1
     OutOfRangeError
         If a number cannot be used, or a distance is too large to compute.
     """
+    every = [(one, _scaled(one.amount, factor)) for one in strictest_by_aperture(compared)]
+    if beams.circular or len(every) == 1:
+        return reduce(np.maximum, (_reach(amount, one, beams) for one, amount in every))
+    # A circular beam as wide as the shorter axis reaches farther: where it adds nothing, nothing is searched.
+    bounds = [np.maximum(*(_reach(amount, one, alone) for alone in beams.as_circular)) for one, amount in every]
     distance: Floats | None = None
-    for one in strictest_by_aperture(compared):
-        own = _reach(_scaled(one.amount, factor), one, beams)
-        distance = own if distance is None else np.maximum(distance, own)
+    for number in sorted(range(len(every)), key=lambda n: -float(np.max(bounds[n]))):
+        if distance is None or not (bounds[number] * _SLACK <= distance).all():
+            own = _reach(every[number][1], every[number][0], beams)
+            distance = own if distance is None else np.maximum(distance, own)
     assert distance is not None
-    return distance
+    return np.asarray(
+        np.broadcast_to(distance, np.broadcast_shapes(*(bound.shape for bound in bounds), distance.shape))
+    )
 
 
 def _reach(amount: Floats, one: Comparison, beams: Beams) -> Floats:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lasersafe.hazard.comparisons import Comparison, strictest_by_aperture
 from lasersafe.hazard.crossing import ends_by_search
-from lasersafe.hazard.two_axes import farthest_of_two_axes
+from lasersafe.hazard.two_axes import farthest_of_two_axes, last_fall
+from lasersafe.hazard.variation import Beams, farthest
 from lasersafe.optics.aperture import _gaussian_elliptical, _gaussian_wide, mean_exposure
 from lasersafe.optics.geometry import BeamGeometry, diameters
 
@@ -43,3 +45,32 @@ def test_arrays_are_the_beams_one_by_one(profile: str, propagation: str, waists:
         if found[i] > 0.0:
             dx, dy = diameters(beam, found[i])
             assert mean_exposure(amount[i], dx, dy, aperture[i], profile) <= limit[i] * (1 + 1e-12)
+
+
+@pytest.mark.parametrize("propagation", ["hyperbolic", "linear"])
+@pytest.mark.parametrize("profile", ["gaussian", "top-hat"])
+@pytest.mark.parametrize("size", [1, 8])
+def test_comparisons_that_are_not_searched_would_not_reach_farther(profile: str, propagation: str, size: int) -> None:
+    random = np.random.default_rng(size + len(profile + propagation))
+    for turn in range(12):
+        waist, angle = ([10 ** random.uniform(low, high, size) for _ in "xy"] for low, high in ((-5, -1), (-4, -0.5)))
+        place = [random.uniform(-1, 2, size) for _ in "xy"] if turn % 3 else [np.zeros(size)] * 2
+        beams = Beams((waist[0], waist[1]), (angle[0], angle[1]), (place[0], place[1]), profile, propagation)
+        amount = 10 ** random.uniform(-3, 4, size)
+        compared = [
+            Comparison("", "", "", amount * share, np.where(random.random(size) < 0.1, np.inf, limit), np.asarray(hole))
+            for share, limit, hole in zip(
+                10 ** random.uniform(-2, 0, 5),
+                10 ** random.uniform(0, 4, 5),
+                random.uniform(1e-3, 7e-3, 5),
+                strict=True,
+            )
+        ]
+        alone = [farthest([one], beams, 0.7) for one in strictest_by_aperture(compared)]
+        np.testing.assert_array_equal(farthest(compared, beams, 0.7), np.max(alone, axis=0))
+
+
+def test_a_bracket_that_begins_at_the_last_optic_is_narrowed_without_a_warning() -> None:
+    none = np.zeros(1)
+    found = last_fall(lambda place, at: 2.0 / (1.0 + place), none, none + 3.0, none, np.zeros(1, dtype=np.intp))
+    assert found[0] == pytest.approx(1.0, rel=1e-12)
