@@ -22,6 +22,7 @@ from lasersafe.typed import shown
 MOST_PAIRS = 1500  # persons times set-ups, some seconds
 MOST_PAIRS_ON_PLAN = 500
 MOST_LISTED, MOST_LISTED_TIMES_EMITTERS = 40, 100  # pulses before an extended source, some seconds
+MOST_VIEWS, MOST_LISTED_VIEWS = 100, 300  # extended sources times persons; times pulses and emitters, some seconds
 
 
 class Case(CaseModel):
@@ -198,6 +199,13 @@ def _list_findings(peek: Peek) -> list[Finding]:
         if isinstance(emission, Mapping) and isinstance(emission.get("pulses"), (list, tuple)):
             lists[_name(table)] = len(emission["pulses"])
     found: list[Finding] = []
+    persons, sources = len(peek.tables("person")), len(peek.tables("extended"))
+    if persons * sources > MOST_VIEWS:
+        message = (
+            f"{sources} extended sources and {persons} persons make {persons * sources} views to be worked out; at "
+            f"most {MOST_VIEWS} are taken: put people who stand together into one [[person]], or make two cases of it"
+        )
+        found.append((("extended",), message))
     for i, table in peek.tables("extended"):
         laser, columns, rows = table.get("laser"), table.get("columns", 1), table.get("rows", 1)
         if not isinstance(laser, str) or not isinstance(columns, int) or not isinstance(rows, int):
@@ -208,6 +216,13 @@ def _list_findings(peek: Peek) -> list[Finding]:
                 f"{shown(laser)} gives {pulses} pulses one by one, before {emitters} emitters; at most {MOST_LISTED} "
                 f"pulses, and {MOST_LISTED_TIMES_EMITTERS} pulses times emitters, are worked out before an extended "
                 "source: write the pulses as a train or in bursts, or the array as one source"
+            )
+            found.append((("extended", i, "laser"), message))
+        elif pulses > 1 and pulses * emitters * persons > MOST_LISTED_VIEWS:
+            message = (
+                f"{shown(laser)} gives {pulses} pulses one by one, before {emitters} emitters, to {persons} persons; "
+                f"at most {MOST_LISTED_VIEWS} of their product are worked out: write the pulses as a train or in "
+                "bursts, or put people who stand together into one [[person]]"
             )
             found.append((("extended", i, "laser"), message))
     return found

@@ -145,7 +145,7 @@ def test_a_burst_of_one_pulse_is_the_train():
 
 
 @pytest.mark.parametrize(
-    ("pulses", "columns", "refused_"), [(40, 2, False), (41, 1, True), (26, 4, True), (25, 4, False)]
+    ("pulses", "columns", "refused_"), [(37, 2, False), (41, 1, True), (26, 4, True), (25, 4, False)]
 )
 def test_a_list_before_an_extended_source_has_a_length_that_can_be_worked_out(pulses, columns, refused_):
     rows = "".join(
@@ -162,6 +162,24 @@ def test_a_list_before_an_extended_source_has_a_length_that_can_be_worked_out(pu
         f"extended[1].laser: '{laser}' gives {pulses} pulses one by one, before {columns} emitters; at most 40" in fault
     )
     assert "write the pulses as a train or in bursts, or the array as one source" in fault
+
+
+def test_what_many_persons_see_of_extended_sources_is_bounded():
+    rows = "".join(
+        f'[[laser.emission.pulses]]\nstart = "{k} ms"\nduration = "100 us"\nenergy = "1 mJ"\n' for k in range(40)
+    )
+    listed = with_emission('kind = "pulse list"\nrepeat_every = "100 ms"\n' + rows)
+    plain = with_emission('kind = "continuous"\npower = "1 W"\n')
+    laser = re.search(r'name = "(.*)"', plain).group(1)
+    panel = '\n[[extended]]\nname = "Panel {}"\nlaser = "' + laser + '"\nsize = "1 mm"\n'
+    person = '\n[[person]]\nname = "Guest {}"\nrole = "spectator"\ndistance = "9 m"\ndistance_from_work = "9 m"\n'
+    have = plain.count("[[person]]")
+    more = "".join(person.format(k) for k in range(9 - have))
+    (fault,) = refused(listed + more + panel.format(1))
+    assert f"'{laser}' gives 40 pulses one by one, before 1 emitters, to 9 persons; at most 300" in fault
+    (fault,) = refused(plain + more + "".join(panel.format(k) for k in range(12)))
+    assert "12 extended sources and 9 persons make 108 views to be worked out; at most 100" in fault
+    parse_case(plain + more + "".join(panel.format(k) for k in range(11)))
 
 
 def test_where_one_pulse_may_stand_for_a_burst_its_spacing_means_nothing():
