@@ -89,7 +89,7 @@ def render_sheet(
     language: str | None = None,
     kind: str = "sheet",
     sign_off: SignOff | None = None,
-    embed: Callable[[Places], Mapping[str, Attachment]] | None = None,
+    embed: Callable[[Places], Callable[[], Mapping[str, Attachment]]] | None = None,
 ) -> bytes:
     """Return an assessment as the bytes of a PDF file; equal input gives equal bytes.
 
@@ -106,7 +106,8 @@ def render_sheet(
     sign_off : SignOff, optional
         Who has signed; a draft when left out.
     embed : callable, optional
-        Gets role -> place of its box for the signature, and returns the files that the sheet carries.
+        Gets role -> place of its box for the signature when the pages are laid out; what it returns gives, when they
+        are painted, the files that the sheet carries.
 
     Returns
     -------

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from io import BytesIO
 from itertools import groupby
 
@@ -103,7 +103,7 @@ def paint(
     size: tuple[float, float],
     draft: Text | None,
     facts: Facts,
-    attachments: Mapping[str, Attachment] | None = None,
+    attachments: Callable[[], Mapping[str, Attachment]] | None = None,
 ) -> bytes:
     """Return the bytes of the file.
 
@@ -119,8 +119,8 @@ def paint(
         The word that lies under the marks of each page, around its middle.
     facts : Facts
         Title, author and so on.
-    attachments : mapping, optional
-        Files that the file carries, by name.
+    attachments : callable, optional
+        Returns the files that the file carries, by name; asked when the pages are painted.
 
     Returns
     -------
@@ -150,7 +150,7 @@ def paint(
         canvas.showPage()
     canvas.showOutline()
     if attachments:
-        _attach(canvas, attachments)
+        _attach(canvas, attachments())
     ascii_only = rl_config.useA85
     try:
         rl_config.useA85 = 0  # binary streams: smaller, and quicker to write

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from functools import cache, partial
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -107,14 +108,16 @@ def make_sheet(
     from lasersafe.sheet import render_sheet
 
     assessment = assessed or (assess(case) if language is None else assess(case, language))
-    with begun(partial(_embedded, assessment)) as embedded:
-        once = cache(embedded)
-        known = once().digest if record.signed(assessment.fingerprint) else ""  # else nobody has signed results yet
-        signed = sign_off_of(case, assessment, record, known)
-        about = _about(case, assessment, signed, paper or case.paper, like)
+    known = _embedded(assessment) if record.signed(assessment.fingerprint) else None  # else nobody has signed results
+    signed = sign_off_of(case, assessment, record, known.digest if known else "")
+    about = _about(case, assessment, signed, paper or case.paper, like)
+    with ExitStack() as while_painted:
 
-        def embed(places: Mapping[str, SignPlace]) -> Mapping[str, Attachment]:
-            return _files(text, case, record, once(), about, places)
+        def embed(places: Mapping[str, SignPlace]) -> Callable[[], Mapping[str, Attachment]]:
+            if known is not None:
+                return partial(_files, text, case, record, known, about, places)
+            results = while_painted.enter_context(begun(partial(_embedded, assessment)))
+            return lambda: _files(text, case, record, results(), about, places)
 
         content = render_sheet(
             assessment, paper=paper or case.paper, language=assessment.language, sign_off=signed, embed=embed

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 from unittest import mock
 
-from lasersafe.cli import main
+from lasersafe import cli
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def run(*words: object) -> Answer:
         contextlib.redirect_stderr(err),
     ):
         try:
-            main()
+            cli.run()
         except SystemExit as stop:
             code = int(stop.code or 0)
     assert "Traceback" not in out.getvalue() + err.getvalue()

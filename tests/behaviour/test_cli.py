@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 
 import pytest
 
 from tests.behaviour.command import run
+from tests.project import ROOT
 
 BEAM = ["--wavelength", "1064 nm", "--power", "300 W", "--beam-diameter", "8.5 mm", "--criterion", "1/e"]
 HAND_HELD = [*BEAM, "--lens-focal-length", "150 mm", "--duration", "10 s"]
@@ -162,6 +165,16 @@ def test_a_sheet_that_is_printed_again_has_the_same_bytes(tmp_path) -> None:
         assert run("sheet", case, "-o", sheet).code == 0
         printed.append(sheet.read_bytes())
     assert printed[0] == printed[1]
+
+
+@pytest.mark.parametrize(("words", "code"), [(["units"], 0), (["check", "no such file"], 2)])
+def test_the_program_ends_at_once_but_prints_all_and_does_what_was_put_off(words, code) -> None:
+    text = "import atexit; atexit.register(print, 'last'); from lasersafe.cli import main; main()"
+    ended = subprocess.run([sys.executable, "-c", text, *words], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert (ended.returncode, ended.stderr) == (code, "")
+    lines = ended.stdout.splitlines()
+    assert len(lines) > 2
+    assert lines[-1] == "last"
 
 
 def test_new_does_not_overwrite(tmp_path) -> None:
