@@ -12,7 +12,7 @@ import os
 import pickle
 import signal
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from functools import partial
 from typing import Any, BinaryIO, TypeVar
 
@@ -21,11 +21,20 @@ B = TypeVar("B")
 _may = False
 
 
-@contextmanager
-def allowed() -> Iterator[None]:
+def allowed() -> AbstractContextManager[None]:
     """Let this process fork another one, meanwhile, where work can be shared."""
+    return _meanwhile(True)
+
+
+def alone() -> AbstractContextManager[None]:
+    """Let this process fork no other one, meanwhile."""
+    return _meanwhile(False)
+
+
+@contextmanager
+def _meanwhile(may: bool) -> Iterator[None]:
     global _may
-    before, _may = _may, True
+    before, _may = _may, may
     try:
         yield
     finally:

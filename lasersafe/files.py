@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
+from lasersafe import beside
 from lasersafe.errors import InputError, OutputError
 
 
@@ -130,7 +131,8 @@ def locked(path: Path) -> Iterator[None]:
         message = f"{path} cannot be locked: {error.strerror or error}"
         raise OutputError(message) from None
     try:
-        yield
+        with beside.alone():  # a second process would hold the lock for longer than this one lives
+            yield
     finally:
         with contextlib.suppress(OSError):  # while it is held, so that nobody locks a file that has no name any more
             name.unlink()

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,7 +17,9 @@ from tests.project import ROOT
 
 TRIALS = """
 import json, os, signal
+from pathlib import Path
 from lasersafe import beside
+from lasersafe.files import locked
 
 def outcome(work):
     try:
@@ -57,13 +60,15 @@ with beside.allowed():
     with beside.begun(half):
         pass  # nobody asks for the answer
     found["nobody left"] = nobody_left()
+with beside.allowed(), locked(Path(os.environ["FILE"])):
+    found["locked"] = beside.both(os.getpid, os.getpid) == (first, first)
 found["after"] = beside.both(os.getpid, os.getpid) == (first, first)
 print(json.dumps(found))
 """
 
 
-def script(text: str, *arguments: str) -> str:
-    environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+def script(text: str, *arguments: str, file: Path | None = None) -> str:
+    environment = os.environ | {"OPENBLAS_NUM_THREADS": "1", "FILE": str(file)}
     done = subprocess.run(
         [sys.executable, "-c", text, *arguments], cwd=ROOT, capture_output=True, text=True, check=True, env=environment
     )
@@ -72,8 +77,8 @@ def script(text: str, *arguments: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def found() -> dict[str, Any]:
-    answers: dict[str, Any] = json.loads(script(TRIALS))
+def found(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    answers: dict[str, Any] = json.loads(script(TRIALS, file=tmp_path_factory.mktemp("locked") / "file"))
     if not answers["possible"]:
         pytest.skip("no second process on this machine")
     return answers
@@ -82,6 +87,10 @@ def found() -> dict[str, Any]:
 def test_nothing_is_forked_before_a_command_allows_it(found: dict[str, Any]) -> None:
     assert found["before"]
     assert found["after"]
+
+
+def test_nothing_is_forked_while_a_file_is_locked(found: dict[str, Any]) -> None:
+    assert found["locked"]  # or a process that is killed would leave its lock to the other one for a while
 
 
 def test_both_are_worked_out_in_two_processes(found: dict[str, Any]) -> None:
