@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import gc
 import os
-import pickle
-import signal
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from functools import partial
@@ -85,6 +83,8 @@ def begun(work: Callable[[], B]) -> Iterator[Callable[[], B]]:
     if not _possible():
         yield work
         return
+    import signal
+
     gc.freeze()  # what is there is not looked through, and so not copied
     reading, writing = os.pipe()
     child = os.fork()
@@ -107,6 +107,8 @@ def _answer(writing: int, work: Callable[[], Any]) -> None:
     global _may
     _may = False
     try:
+        import pickle
+
         answer = pickle.dumps(work(), pickle.HIGHEST_PROTOCOL)
         with open(writing, "wb") as pipe:
             pipe.write(answer)
@@ -115,6 +117,8 @@ def _answer(writing: int, work: Callable[[], Any]) -> None:
 
 
 def _answered(pipe: BinaryIO, work: Callable[[], B]) -> B:
+    import pickle
+
     try:
         found: B = pickle.load(pipe)
     except (EOFError, pickle.UnpicklingError):  # it failed there, or was ended

@@ -73,9 +73,10 @@ class _Encoder:
 
     def _encode(self, text: str, font: str) -> list[tuple[str, str]]:
         codes = self._codes[font]
-        for character in [each for each in dict.fromkeys(text) if each not in codes]:
-            ((subset, code),) = pdfmetrics.getFont(font).splitString(character, self._document)
-            codes[character] = (subset, _escaped(code[0]))
+        if not codes.keys() >= set(text):
+            for character in [each for each in dict.fromkeys(text) if each not in codes]:
+                ((subset, code),) = pdfmetrics.getFont(font).splitString(character, self._document)
+                codes[character] = (subset, _escaped(code[0]))
         subsets = {codes[character][0] for character in text}
         if len(subsets) == 1:
             (subset,) = subsets
