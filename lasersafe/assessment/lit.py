@@ -4,26 +4,30 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.pose import Pose
 from lasersafe.frozen import dataclass
-from lasersafe.optics.curved import TAKEN_AS_FLAT, reflect_shape
+from lasersafe.optics.curved import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.scene.directions import Vector, unit
 from lasersafe.scene.profile import NEAREST, BeamProfile, farthest_of
-from lasersafe.scene.sources import Source
+from lasersafe.scene.sources import Mirror, Source, reachable
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
-    from lasersafe.models import Scene
+    from lasersafe.models import Scene, Target
 
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
 _TRIED = 33
+_STEEPEST = math.radians(80.0)
+_NARROW = 1e-2  # of the distance: within it a curved surface is at its middle
+_LEAST_COSINE = math.cos(math.radians(87.0))
 UNLISTED = "an object that is not on the list"
 NOT_LISTED = "not listed"  # as a shape: nobody fires at it, so that it counts as flat
 
@@ -43,6 +47,7 @@ class Lit:
     radius: float | None = None  # of curvature, None when not stated
     axes: str | None = None  # "sphere" or "cylinder", None when not stated
     along: float | None = None  # without a place: how far from the last optic along the aim
+    target: bool = False  # it is fired at, so that the beam meets it whatever the aim says
 
     @property
     def bends(self) -> tuple[str, ...]:
@@ -52,9 +57,34 @@ class Lit:
         return (self.shape,) if self.shape in ("convex", "concave") else ()
 
     @property
+    def as_mirror(self) -> Mirror:
+        """It as a part of the scene that reflects."""
+        gathers = self.mirror and self.shape in ("concave", "unknown")
+        return Mirror(self.name, self.position, self.normal, self.width, self.reflectance, gathers)
+
+    def met_by(self, laser: Source) -> bool:
+        """Return whether the beam of a laser can fall on it; what is on the aim or fired at is always met."""
+        return not self.placed or self.target or reachable(laser, self.as_mirror)
+
+    @property
     def may_be_flat(self) -> bool:
         """Whether it has to be taken as flat, alone or besides its curvatures."""
         return self.shape not in ("convex", "concave")
+
+
+def _full_mirror(item: Lit) -> bool:
+    return item.mirror and item.may_be_flat and not item.placed and item.reflectance == 1.0
+
+
+def place_of(target: Target, pose: Pose, work: float) -> Vector:
+    """Return where a target is: its height, when not stated, is that of the aim at its distance."""
+    if target.position is None:
+        return pose.on_aim(work)
+    x, y = target.position.pair
+    if target.height is not None:
+        return x, y, float(target.height)
+    rise = math.tan(min(max(pose.elevation, -_STEEPEST), _STEEPEST)) * math.dist((x, y), pose.apex[:2])
+    return x, y, max(pose.apex[2] + rise, 0.0)
 
 
 def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tuple[Lit, ...]:
@@ -66,7 +96,13 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     for surface in context.surfaces:
         value = context.reflectance_of(surface)
         mirror = far or surface.finish != "matt" or value.mirror
-        reflectance = 1.0 if mirror and far else value.value
+        returned = value.value
+        twin = targets.get(surface.name)
+        if twin is not None:  # the same object described twice: the worse of both counts
+            other = context.reflectance_of(twin)
+            mirror = mirror or twin.finish != "matt" or other.mirror
+            returned = max(returned, other.value)
+        reflectance = 1.0 if mirror and far else returned
         place = places.get(surface.name)
         shaped = place or targets.get(surface.name)
         shape = "unknown" if shaped is None else shaped.shape
@@ -80,28 +116,30 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
             continue
         normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
         spot = (*place.position.pair, float(place.height))
+        if normal is not None and sum((a - m) * n for a, m, n in zip(pose.apex, spot, normal, strict=True)) < 0.0:
+            normal = (-normal[0], -normal[1], -normal[2])  # light comes back on the side on which it falls
         width = float(place.width)
         found.append(Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes))
     for target in targets.values():
-        if any(item.name == target.name for item in found):
+        if target.position is None and any(item.name == target.name for item in found):
             continue
         value = context.reflectance_of(target)
         mirror = far or target.finish != "matt" or value.mirror
         radius = None if target.radius is None else float(target.radius)
         returned = 1.0 if mirror and far else value.value
+        place_on_plan = place_of(target, pose, work)
         if target.position is None:
-            place_on_aim = pose.on_aim(work)
             found.append(
-                Lit(target.name, place_on_aim, None, 0.0, returned, mirror, target.shape, False, radius, along=work)
+                Lit(target.name, place_on_plan, None, 0.0, returned, mirror, target.shape, False, radius, along=work)
             )
             continue
-        spot = (*target.position.pair, float(target.height) if target.height is not None else pose.apex[2])
-        found.append(Lit(target.name, spot, None, 0.1, returned, mirror, target.shape, True, radius))
+        found.append(
+            Lit(target.name, place_on_plan, None, 0.1, returned, mirror, target.shape, True, radius, target=True)
+        )
     listed = context.case.settings.surfaces_complete and bool(found)
-    if listed and not any(item.mirror for item in found):  # something always shines: what returns most, as if it did
-        brightest = max(found, key=lambda item: item.reflectance)
-        found = [replace(item, mirror=True) if item is brightest else item for item in found]
-    if not listed and not any(i.mirror and i.may_be_flat and not i.placed and i.reflectance == 1.0 for i in found):
+    if listed and not any(item.mirror for item in found):  # something always shines: all, as if they did
+        found = [replace(item, mirror=True) for item in found]
+    if not listed and not any(_full_mirror(item) and (item.along or 0.0) <= work for item in found):
         where = pose.on_aim(work)
         found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, NOT_LISTED, False, along=work))
     return tuple(found)
@@ -120,7 +158,9 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
     """Return what a curved mirror makes of the beam at its distance, and at the worst one that it may have, and why.
 
     A little nearer or farther changes much next to a focus, so that the distance of what has no place is not taken at
-    its word. Nothing is returned where a curvature of unknown radius only spreads the beam: flat stands for it.
+    its word. A tilt moves the focus of a curved mirror: a stated radius counts where the way it faces is known, or
+    where a convex one can only spread the beam; elsewhere any radius does. Nothing is returned where a curvature of
+    unknown radius only spreads the beam: flat stands for it.
     """
     if item.placed:
         middle, around = math.dist(spots.apex, pose.apex), spots.distance
@@ -128,22 +168,87 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
         middle = item.along or 0.0
         around = middle * (UNSTEADY if context.laser.handheld else NOT_EXACT)
     near, far = max(middle - around, NEAREST), max(middle + around, NEAREST)
-    places = np.linspace(near, far, _TRIED if far > near else 1).tolist()
-    places += [waist for waist in context.beam.waist_position if near < waist < far]
-    stated = item.shape == bend
-    axes = (item.axes,) if stated and item.axes else ("sphere", "cylinder") if stated else ("sphere",)
-    radius = item.radius if stated else None
+    radius = item.radius if item.shape == bend else None
+    spreads = near >= max(context.beam.waist_position)
+    if radius is not None and (item.normal is not None or (bend == "convex" and spreads)):
+        tilt = 0.0
+        if item.normal is not None:
+            way = [m - a for m, a in zip(spots.apex, pose.apex, strict=True)]
+            cosine = abs(sum(w * n for w, n in zip(way, item.normal, strict=True))) / max(math.hypot(*way), NEAREST)
+            tilt = math.acos(min(max(cosine, _LEAST_COSINE), 1.0))
+        forms = (item.axes,) if item.axes else ("sphere", "cylinder")
+        shapes = tuple(f"{bend} {form}" for form in forms)
+        return _as_stated(context.beam, context.wavelength, (near, max(middle, NEAREST), far), shapes, radius, tilt)
+    form = item.axes if item.shape == bend and item.axes and radius is None else "sphere"
+    found = _as_any(context.beam, context.wavelength, (near, max(middle, NEAREST), far), f"{bend} {form}")
+    return tuple(one for one in found if item.shape == bend or not one.words.endswith(TAKEN_AS_FLAT))
 
-    def farthest(distances: list[float]) -> Bent:
-        found = (
-            Bent(*reflect_shape(context.beam, away, f"{bend} {form}", context.wavelength, radius), away)
-            for away in distances
-            for form in axes
-        )
-        return min(found, key=lambda one: one.beam.divergence[0] * one.beam.divergence[1])
 
-    found = dict.fromkeys([farthest([max(middle, NEAREST)]), farthest(places)])
-    return tuple(one for one in found if stated or not one.words.endswith(TAKEN_AS_FLAT))
+@lru_cache(maxsize=512)
+def _as_any(beam: BeamGeometry, wavelength: float, places: tuple[float, float, float], shape: str) -> tuple[Bent, ...]:
+    """Return what a shape of any radius makes of a beam, at the middle of a range of distances [m] and at the worst."""
+    near, middle, far = places
+    tried = np.linspace(near, far, _TRIED if far > near else 1).tolist()
+    tried += [z for z in beam.waist_position if near < z < far]
+    lying: tuple[Any, ...] = ("x", "y") if shape.endswith("cylinder") else ("x",)
+
+    def worst(distances: list[float]) -> list[Bent]:
+        found = []
+        for axis in lying:
+            bent = [Bent(*reflect_shape(beam, z, shape, wavelength, curved_axis=axis), z) for z in distances]
+            found.append(min(bent, key=lambda one: one.beam.divergence[0] * one.beam.divergence[1]))
+        return found
+
+    return tuple(dict.fromkeys([*worst([middle]), *worst(tried)]))
+
+
+@lru_cache(maxsize=512)
+def _as_stated(
+    beam: BeamGeometry,
+    wavelength: float,
+    places: tuple[float, float, float],
+    shapes: tuple[str, ...],
+    radius: float,
+    tilt: float,
+) -> tuple[Bent, ...]:
+    """Return what shapes of a stated radius and tilt make of a beam over a range of distances [m], all of it.
+
+    A cylinder may lie either way and the plane of incidence may be either axis of the beam. Besides ends and middle of
+    the range the distances count at which the beam leaves as parallel as it can.
+    """
+    near, middle, far = places
+    tried = [middle] if far - near <= _NARROW * middle else [near, middle, far]
+    factors = {1.0, math.cos(tilt), 1.0 / math.cos(tilt)}
+    tried += [z for factor in factors for z in _parallel_at(beam, radius * factor) if near < z < far]
+    found: list[Bent] = []
+    for away in tried:
+        for shape in shapes:
+            for axis in AXES if shape.endswith("cylinder") else AXES[:1]:
+                for plane in AXES if tilt > 0.0 else AXES[:1]:
+                    one, words = reflect_shape(
+                        beam, away, shape, wavelength, radius, curved_axis=axis, incidence=tilt, tangential=plane
+                    )
+                    found.append(Bent(_sorted(one) if beam.circular else one, words, away))
+    return tuple(dict.fromkeys(found))
+
+
+def _sorted(beam: BeamGeometry) -> BeamGeometry:
+    """Return a beam with the axis of the smaller divergence first: behind a round beam they can change places."""
+    if beam.divergence[0] <= beam.divergence[1]:
+        return beam
+    turned = (beam.waist_diameter[::-1], beam.divergence[::-1], beam.waist_position[::-1])
+    return BeamGeometry(*turned, beam.profile, beam.propagation)
+
+
+def _parallel_at(beam: BeamGeometry, radius: float) -> list[float]:
+    """Return the distances at which a surface of a radius makes the beam parallel on one axis."""
+    found = []
+    for waist, angle, position in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True):
+        for focal in (radius / 2.0, -radius / 2.0):
+            root = focal * focal - 4.0 * (waist / angle) ** 2
+            if root >= 0.0:
+                found += [position + (focal + side * math.sqrt(root)) / 2.0 for side in (-1.0, 1.0)]
+    return found
 
 
 def curved_sources(context: Context, pose: Pose, item: Lit, spots: Spots, profile: BeamProfile) -> tuple[Source, ...]:

@@ -221,7 +221,7 @@ def part_of_line(line: tuple[tuple[float, float], ...], start: float, end: float
         if low < high:
             found += [(a[0] + (b[0] - a[0]) * t / length, a[1] + (b[1] - a[1]) * t / length) for t in (low, high)]
         passed += length
-    return tuple(dict.fromkeys(found)) or (line[-1], line[-1])
+    return tuple(spot for spot, _ in itertools.groupby(found)) or (line[-1], line[-1])
 
 
 def window_screen(entry: SceneBarrier, opening: SceneOpening) -> Screen:

@@ -7,6 +7,7 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lasersafe.assessment.loads import part_of_line
 from lasersafe.scene.screens import blocked
@@ -14,9 +15,12 @@ from lasersafe.scene.sources import Mirror, Source, reachable
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene
+    from lasersafe.scene.directions import Vector
     from lasersafe.scene.screens import Piece
 
-_LOOKED_AT = 21  # places across a pane and up it where the beam is looked for
+_FEWEST, _STEP = 21, 0.1  # places along and up a pane where the beam is looked for, and how far apart at most [m]
+_HAIR = 1e-6  # m
+FLOAT = NDArray[np.float64]
 
 
 def panes_of(scene: Scene) -> tuple[tuple[Mirror, float, float], ...]:
@@ -46,15 +50,35 @@ def panes_of(scene: Scene) -> tuple[tuple[Mirror, float, float], ...]:
 
 def lit_panes(scene: Scene, laser: Source, pieces: tuple[Piece, ...]) -> tuple[Mirror, ...]:
     """Return the panes that the beam of a laser can meet past the screens that hold against it."""
-    steps = np.linspace(-0.5, 0.5, _LOOKED_AT)
-    along, up = (part.ravel() for part in np.meshgrid(steps, steps))
     found = []
     for mirror, length, height in panes_of(scene):
         if not mirror.reflectance > 0.0 or not reachable(laser, mirror):
             continue
-        assert mirror.normal is not None
-        x = mirror.position[0] + along * length * mirror.normal[1]
-        y = mirror.position[1] - along * length * mirror.normal[0]
-        if not blocked(laser.apex, x, y, mirror.position[2] + up * height, pieces).all():
+        x, y, z = _places(laser.apex, mirror, length, height, pieces)
+        if not blocked(laser.apex, x, y, z, pieces).all():
             found.append(mirror)
     return tuple(found)
+
+
+def _places(apex: Vector, mirror: Mirror, length: float, height: float, pieces: tuple[Piece, ...]) -> FLOAT:
+    """Return places of a pane where the beam is looked for, of shape (3, places), a hair before the glass.
+
+    Besides an even grid they lie just past every end of a screen, as the last optic sees it.
+    """
+    assert mirror.normal is not None
+    along = np.array([mirror.normal[1], -mirror.normal[0]])
+    middle, start = np.array(mirror.position[:2]), np.array(apex[:2])
+    ends = np.array([end for piece in pieces for end in (piece.start, piece.end)]).reshape(-1, 2) - start
+    across = np.array(mirror.normal[:2])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        times = float((middle - start) @ across) / (ends @ across)
+    past = (start + times[:, None] * ends - middle) @ along
+    past = past[np.isfinite(past) & (times > 0.0)]
+    past = np.concatenate([past - _HAIR * 10.0, past + _HAIR * 10.0])
+    steps = np.linspace(-0.5, 0.5, max(_FEWEST, math.ceil(length / _STEP)))
+    beside = np.concatenate([steps * length, past[np.abs(past) <= length / 2.0]])
+    up = np.linspace(-0.5, 0.5, max(_FEWEST, math.ceil(height / _STEP))) * height
+    aside, rise = (part.ravel() for part in np.meshgrid(beside, up))
+    places = np.stack([middle[0] + aside * along[0], middle[1] + aside * along[1], mirror.position[2] + rise])
+    way = np.array(apex)[:, None] - places
+    return np.asarray(places + way * (_HAIR / np.maximum(np.sqrt(np.square(way).sum(axis=0)), _HAIR)))

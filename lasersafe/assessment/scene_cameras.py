@@ -10,6 +10,7 @@ import numpy as np
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard import cameras
 from lasersafe.results_advice import CameraLine
+from lasersafe.scene.profile import BeamProfile
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -65,18 +66,19 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
             spots = stage.spots(context, pose, item)
             near = float(spots.away(*(np.asarray(value, dtype=float) for value in place)))
             near = max(near, CLOSEST)
-            if item.mirror:
-                path = near + math.dist(item.position, pose.apex)
-                seen = cameras.beam_in_camera(
-                    camera, amount * item.reflectance, lam, beam, path, way="mirror", pulse_duration=pulse,
-                    repetition_rate=rate,
-                )  # fmt: skip
-                rows.append(("mirror", item.name, path, seen))
             spot = cameras.scatter_in_camera(
                 camera, amount, lam, near, reflectance=item.reflectance, model=stage.case.settings.scatter_model,
                 spot_diameter=context.spot if not item.placed else 0.0, pulse_duration=pulse, repetition_rate=rate,
             )  # fmt: skip
             rows.append(("scatter", item.name, near, spot))
+    for source in stage.sources(main, "mirror", "eye"):
+        if isinstance(source.profile, BeamProfile):
+            path = max(source.path_to(place), CLOSEST)
+            seen = cameras.beam_in_camera(
+                camera, amount * source.factor, context.wavelength, source.profile.beam, path, way="mirror",
+                pulse_duration=pulse, repetition_rate=rate,
+            )  # fmt: skip
+            rows.append(("mirror", source.surface, path, seen))
     worst: dict[str, tuple[str, str, float, cameras.CameraAdvice]] = {}
     for row in rows:
         if row[0] not in worst or not row[3].exposure <= worst[row[0]][3].exposure:

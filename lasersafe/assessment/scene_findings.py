@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.lit import NOT_LISTED, curved_sources
+from lasersafe.assessment.lit import UNLISTED, Lit, curved_sources
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.hazard.attenuated import attenuated_distance
 from lasersafe.hazard.interference import interference
@@ -76,18 +75,25 @@ def findings_of(
 def _hollow(stages: Sequence[Stage], wording: Wording) -> list[SceneFinding]:
     """Name the mirrors whose shape is not stated, and how far a hollow object that is not listed sends the beam."""
     unknown: list[str] = []
+    nowhere: list[str] = []
     farthest = 0.0
     for stage, context in ((one, context) for one in stages for context in one.contexts):
         for pose in stage.poses(context, "running") if context.setup.fitted else ():
             for item in stage.lit(context, pose):
                 if item.mirror and item.shape == "unknown":
                     unknown.append(item.name)
-                if item.shape == NOT_LISTED:
-                    profile = stage.beam_profile(context, "eye", context.duration("mirror")[0])
-                    hollow = replace(item, shape="unknown")
-                    bent = curved_sources(context, pose, hollow, stage.spots(context, pose, item), profile)
-                    farthest = max([farthest, *(source.reach for source in bent)])
+                if item.mirror and item.bends and not item.placed and not item.along:
+                    nowhere.append(f"{context.laser.name}, {context.setup.name}")
+            if not stage.case.settings.surfaces_complete:
+                profile = stage.beam_profile(context, "eye", context.duration("mirror")[0])
+                work = stage.work_distance(context)
+                hollow = Lit(UNLISTED, pose.on_aim(work), None, 0.0, 1.0, True, "unknown", False, along=work)
+                bent = curved_sources(context, pose, hollow, stage.spots(context, pose, hollow), profile)
+                farthest = max([farthest, *(source.reach for source in bent)])
     found = []
+    if nowhere:
+        names = ", ".join(dict.fromkeys(nowhere))
+        found.append(SceneFinding("mirror", wording.text("scene.no_work_distance", setups=names), refuses=True))
     if unknown:
         names = ", ".join(wording.say(name) for name in dict.fromkeys(unknown))
         found.append(SceneFinding("mirror", wording.text("scene.unknown_shape", surfaces=names)))

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from lasersafe.models import ScenePerson
 
 FLOAT = NDArray[np.float64]
+_EDGE_PLACES = 97  # along the edge of an area
 _LEVELS = 5  # heights tried from the lowest to the highest point of eyes or skin
 CLOSEST = 0.1  # m: nobody looks at a lit spot from nearer (common practice, no source)
 
@@ -88,7 +89,25 @@ def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
         found.update(_facing(corners, source.apex[:2], box.bearing, box.half_bearing))
         if source.spots is not None:
             found.update(_nearest(corners, source.spots))
+        if _tilted(source):
+            found.update(_around(corners))
     return np.array(sorted(found), dtype=np.float64)
+
+
+def _tilted(source: Source) -> bool:
+    """Return whether light falls with the cosine from a known normal, so that the nearest place need not be the worst.
+
+    Over an area it is the highest somewhere on the edge: from any place inside, a way to more light leads outwards.
+    """
+    return source.way == "scatter" and source.plane is not None
+
+
+@lru_cache(maxsize=256)
+def _around(corners: tuple[Spot, ...]) -> tuple[Spot, ...]:
+    """Return places along the edge of an area."""
+    edge = _area(corners).exterior
+    along = shapely.line_interpolate_point(edge, np.linspace(0.0, 1.0, _EDGE_PLACES), normalized=True)
+    return tuple((x, y) for x, y in shapely.get_coordinates(along).tolist())
 
 
 Spot = tuple[float, float]
@@ -224,7 +243,7 @@ def worst_hit(
     if not sources:
         return None
     known = known or Known()
-    where = [known.number((s.apex, s.directions, s.spot)) for s, _ in sources]
+    where = [known.number((s.apex, s.directions, s.spot, s.spots, _tilted(s))) for s, _ in sources]
     group = (person.name, known.number(tuple(where)))
     places = known.once(("places", *group), None, standing_places, person, tuple(s for s, _ in sources))
     best: tuple[float, Source, Vector] | None = None
@@ -277,7 +296,8 @@ def exact_hit(
                 key = (look.amount, look.limiting_aperture)
                 if key not in alike:
                     one_look = BeamProfile(source.profile.beam, (look,))
-                    there = one_look.beside(path, aside) if source.spots is None else one_look.from_here_on(path)
+                    known_path = source.spots is None and source.bend == "flat"
+                    there = one_look.beside(path, aside) if known_path else one_look.from_here_on(path)
                     alone = source.factor * there
                     alike[key] = float(np.where(lit, alone, 0.0)[0]) * look.limit
                 pairs.append((alike[key] / look.limit, c))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.lit import place_of
 from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.stage import Stage
 from lasersafe.results_scene import (
@@ -156,9 +157,7 @@ def target_marks(stage: Stage) -> tuple[TargetMark, ...]:
             for t in stage.scene.target:
                 if t.laser not in (None, context.laser.name):
                     continue
-                place = pose.on_aim(stage.work_distance(context))
-                if t.position is not None:
-                    place = (*t.position.pair, pose.apex[2] if t.height is None else float(t.height))
+                place = place_of(t, pose, stage.work_distance(context))
                 held = t.stop is not None and any(
                     h.screen == t.stop and h.verdict.holds for h in stage.held(context, "direct")
                 )

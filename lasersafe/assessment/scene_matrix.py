@@ -13,7 +13,7 @@ import shapely
 from lasersafe.assessment.calculation import Working, exposure_steps
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.lit import ROUND_UP
+from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import person_duration
 from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, with_limit_steps, worst_hit
@@ -174,8 +174,7 @@ def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
     for pose in stage.poses(context, mode):
         for target in stage.scene.target:
             if target.laser in (None, context.laser.name) and target.position is not None:
-                height = pose.apex[2] if target.height is None else float(target.height)
-                found.append(math.dist((*target.position.pair, height), pose.apex))
+                found.append(math.dist(place_of(target, pose, 0.0), pose.apex))
     work = stage.work_distance(context)
     return min([*found, work]) if work > 0.0 else min(found, default=0.0)
 

@@ -10,7 +10,7 @@ import shapely
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.lit import ROUND_UP
+from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.stage import Stage
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.ignition import ignition_distance, screening_thresholds, user_threshold
@@ -194,10 +194,7 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
             targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]
             for target in targets:
                 work = stage.work_distance(context)
-                place = pose.on_aim(work)
-                if target.position is not None:
-                    height = pose.apex[2] if target.height is None else float(target.height)
-                    place = (*target.position.pair, height)
+                place = place_of(target, pose, work)
                 away = math.dist(place, pose.apex)
                 disc = shapely.Point(pose.apex[:2]).buffer(away * 0.999, quad_segs=64)
                 flat = math.dist(place[:2], pose.apex[:2])

@@ -28,7 +28,7 @@ from lasersafe.scene.directions import EVERYWHERE, Box
 from lasersafe.scene.patches import lit_patch
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
-from lasersafe.scene.sources import Mirror, Source, facing_anywhere, reachable, reflected
+from lasersafe.scene.sources import Mirror, Source, facing_anywhere, reflected
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
@@ -115,8 +115,7 @@ class Stage:
                 found = pose.spots(item.along or 0.0) if turning else Spots(item.position, EVERYWHERE, 0.0, True)
             else:
                 laser = self._direct(context, pose, "eye", context.duration("direct")[0], 1)[0]
-                mirror = Mirror(item.name, item.position, item.normal, item.width, item.reflectance)
-                middle, radius = lit_patch(laser, mirror)
+                middle, radius = lit_patch(laser, item.as_mirror)
                 found = Spots(middle, EVERYWHERE, radius, True, item.normal)
             self._spots_of[key] = found
         return self._spots_of[key]
@@ -225,8 +224,8 @@ class Stage:
         found: list[Source] = []
         assert isinstance(laser.profile, BeamProfile)
         for item in self.lit(context, pose):
-            mirror = Mirror(item.name, item.position, item.normal, item.width, item.reflectance)
-            if not item.mirror or (item.placed and not reachable(laser, mirror)):
+            mirror = item.as_mirror
+            if not item.mirror or not item.met_by(laser):
                 continue
             spots = self.spots(context, pose, item)
             found += curved_sources(context, pose, item, spots, laser.profile)
@@ -262,7 +261,7 @@ class Stage:
             reach /= math.sqrt(max(worst * math.cos(context.scatter_surface[1]), 1e-12))
         found = []
         for item in self.lit(context, pose):
-            if item.placed and not reachable(laser, Mirror(item.name, item.position, None, item.width, 1.0)):
+            if not item.met_by(laser):
                 continue
             spots = self.spots(context, pose, item)
             found.append(

@@ -294,7 +294,8 @@ def reflect_shape(
         Wavelength, for the smallest focus possible. [m]
     radius : float, optional
         Size of the radius of curvature. Left out: flat where the curvature would only spread the beam more, else at
-        every place the radius that is the worst there. [m]
+        every place the radius that is the worst there; of a hollow surface in front of a focus a point focus where a
+        flat one has it, for which every place in front of it counts as that focus. [m]
     incidence : float
         Angle between beam and normal, below pi / 2; used with a radius. [rad]
     curved_axis : str
@@ -332,15 +333,18 @@ def reflect_shape(
     if radius is not None:
         radii = shape_radii(shape, radius, curved_axis)
         return reflect(real, distance, radii, incidence, tangential), f"{shape}, as stated"
-    worst = [
-        (shape.endswith("sphere") or axis == curved_axis) and (distance >= waist) is shape.startswith("concave")
-        for axis, waist in zip(AXES, beam.waist_position, strict=True)
-    ]
+    spreads = [bool(distance >= waist) for waist in beam.waist_position]
+    hollow = shape.startswith("concave")
+    curved = [shape.endswith("sphere") or axis == curved_axis for axis in AXES]
     flat = reflect(real, distance, math.inf)
-    if not any(worst):
+    if not hollow and all(spread or not bent for spread, bent in zip(spreads, curved, strict=True)):
         return flat, f"{shape} {TAKEN_AS_FLAT}"
     bound = tightest(real, distance)
-    parts = [bound if bent else flat for bent in worst]
+    pointed = replace(flat, waist_diameter=(0.0, 0.0))  # a hollow one pulls a focus nearer: any focus up to the flat's
+    parts = []
+    for spread, bent in zip(spreads, curved, strict=True):
+        free = bound if spread == hollow else pointed if hollow else flat
+        parts.append(free if bent else flat)
     found = BeamGeometry(
         (parts[0].waist_diameter[0], parts[1].waist_diameter[1]),
         (parts[0].divergence[0], parts[1].divergence[1]),

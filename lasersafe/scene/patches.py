@@ -39,9 +39,10 @@ def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
     if not isinstance(source.profile, BeamProfile) or not radius > 0.0:
         return middle, radius
     grid, gap = _grid(mirror.normal)
+    gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
     for _ in range(_FINER):
         places = np.array(middle) + radius * grid
-        kept = places[_can_be_lit(source, source.profile, places, radius * gap)]
+        kept = places[_can_be_lit(source, source.profile, places, radius * gap, gain)]
         if not kept.size:
             break
         centre = kept.mean(axis=0)
@@ -53,13 +54,13 @@ def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
     return middle, radius
 
 
-def _can_be_lit(source: Source, profile: BeamProfile, places: FLOAT, gap: float) -> NDArray[np.bool_]:
+def _can_be_lit(source: Source, profile: BeamProfile, places: FLOAT, gap: float, gain: float) -> NDArray[np.bool_]:
     """Return which places [m] of shape (places, 3) the beam meets, or meets somewhere within a gap [m] of them."""
     dx, dy, dz = (places - np.array(source.apex)).T
     axial = source.directions.axial(dx, dy, dz)
     aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
     path = np.maximum(axial[None, :] + gap * np.array([[-1.0], [0.0], [1.0]]), NEAREST) + source.offset
-    return np.asarray((axial > -gap) & (aside <= profile.spread(path).max(axis=0) + gap))
+    return np.asarray((axial > -gap) & (aside <= profile.spread(path, gain).max(axis=0) + gap))
 
 
 def _grid(normal: Vector | None) -> tuple[FLOAT, float]:

@@ -116,6 +116,10 @@ class BeamProfile:
         """Radius of the largest limiting aperture. [m]."""
         return max(c.limiting_aperture for c in self.criteria) / 2.0
 
+    def gain(self, width: float) -> float:
+        """Return how many times a surface of a width [m] that gathers light can raise a ratio."""
+        return max(1.0, (width / min(c.limiting_aperture for c in self.criteria)) ** 2)
+
     def beside(self, distance: FLOAT, aside: FLOAT, *, bound: bool = False) -> FLOAT:
         """Return the ratio at a distance along the beam and a distance from its axis.
 

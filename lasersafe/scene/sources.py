@@ -99,7 +99,7 @@ class Source:
             found = self._scattered(self.profile, x, y, z, fast)
         else:
             path, aside, lit = self.along(x, y, z)
-            if self.spots is not None:
+            if self.spots is not None or self.bend != "flat":
                 found = self.factor * self.profile.from_here_on(path, fast=fast)
             elif fast:
                 farthest = float(np.max(path, initial=1.0))
@@ -193,10 +193,11 @@ class Mirror:
     normal: Vector | None
     width: float
     reflectance: float
+    gathers: bool = False  # it may be hollow, so that light below the limit on it can be above it in its focus
 
 
 def reachable(source: Source, mirror: Mirror) -> bool:
-    """Return whether the beam of a source, with its spread, can fall on a mirror."""
+    """Return whether the beam of a source, with its spread, can fall on a mirror; below a limit it is nothing."""
     if not isinstance(source.profile, BeamProfile):
         return False
     dx, dy, dz = (np.array([m - a]) for m, a in zip(mirror.position, source.apex, strict=True))
@@ -205,7 +206,8 @@ def reachable(source: Source, mirror: Mirror) -> bool:
     aside = math.sqrt(max(away**2 - float(axial[0]) ** 2, 0.0))
     if axial[0] <= -mirror.width / 2.0:
         return False
-    spread = float(source.profile.spread(np.maximum(axial + source.offset, 1e-3))[0])
+    gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
+    spread = float(source.profile.spread(np.maximum(axial + source.offset, 1e-3), gain)[0])
     return aside <= mirror.width / 2.0 + spread
 
 

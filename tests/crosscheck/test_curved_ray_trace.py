@@ -180,10 +180,10 @@ def test_no_radius_makes_a_beam_narrower_than_the_one_taken_when_it_is_not_known
     waist, angle, place, to_mirror, radius, shape, z
 ):
     beam = BeamGeometry((waist, waist), (angle, angle), (place, place))
-    bound, words = reflect_shape(beam, to_mirror, shape, LIGHT)
+    bound, _ = reflect_shape(beam, to_mirror, shape, LIGHT)
     stated, _ = reflect_shape(beam, to_mirror, shape, LIGHT, radius)
-    if "flat" in words and z <= bound.waist_position[0]:
-        return  # in front of the focus of the flat one a hollow one has its own; it is no narrower than that
+    if shape.startswith("concave") and z <= bound.waist_position[0]:
+        return  # in front of the focus of the flat one a hollow one has its own, and every place counts as that focus
     mine, other = diameters(bound, z), diameters(stated, z)
     for axis in (0, 1):
         assert other[axis] >= mine[axis] * (1.0 - 1e-6)
@@ -210,7 +210,11 @@ def test_shapes_and_refusals():
     trough, _ = reflect_shape(beam, 0.5, "concave cylinder", LIGHT)
     assert trough.divergence == (hollow.divergence[0], beam.divergence[1])
     assert "worst at each place" in reflect_shape(beam, 0.05, "convex sphere", LIGHT)[1]  # in front of the focus
-    assert "flat" in reflect_shape(beam, 0.05, "concave sphere", LIGHT)[1]
+    pulled = reflect_shape(beam, 0.05, "concave sphere", LIGHT)[0]  # a focus anywhere up to where a flat one has it
+    assert (pulled.waist_diameter[0], pulled.divergence[0]) == (0.0, 60e-3)
+    assert pulled.waist_position[0] == pytest.approx(0.1)
+    assert "flat" in reflect_shape(beam, 0.5, "convex sphere", LIGHT)[1]
+    assert reflect_shape(beam, np.float64(0.5), "concave sphere", LIGHT)[0] == hollow
     assert with_real_focus(beam, LIGHT).waist_diameter[0] == pytest.approx(2 * LIGHT / (math.pi * 60e-3))
     assert with_real_focus(trough, LIGHT).waist_diameter[1] == with_real_focus(beam, LIGHT).waist_diameter[1]
     with pytest.raises(OutOfRangeError, match="waist_diameter"):

@@ -1,0 +1,220 @@
+"""Faults that an independent reading of the surfaces of a scene found; each made a hazard look smaller than it is."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.loads import part_of_line
+from lasersafe.assessment.panes import lit_panes
+from lasersafe.assessment.scene import stages_of
+from lasersafe.assessment.scene_hits import worst_hit
+from lasersafe.models import parse_case
+from lasersafe.optics.curved import reflect, reflect_shape
+from lasersafe.optics.geometry import BeamGeometry, diameters
+from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.screens import Gap, Screen
+from lasersafe.scene.sources import Source
+from tests.behaviour.test_scene import HEAD
+from tests.properties.test_scene_zones import criterion, random_laser
+
+LIGHT = 1070e-9
+COLLIMATED = 'kind = "collimated"\nbeam_diameter = "5 mm"\ncriterion = "1/e"\ndivergence = "1 mrad"\n'
+LENS = 'kind = "lens"\nbeam_diameter = "8.5 mm"\ncriterion = "1/e"\nfocal_length = "400 mm"\n'
+
+
+BOWL = '---[[scene.target]]\nname = "bowl"\nmaterial = "steel"\nshape = "concave"\n'
+
+
+def scene(more="", setup=LENS + 'work_distance = "400 mm"\n', power="100 W", person=(0.3, 0.4), aim="", area=()):
+    head = HEAD.format(rating="1 kW/cm2").partition("[[barrier]]")[0]
+    start = head.index('kind = "lens"')
+    where = f'position = ["{person[0]} m", "{person[1]} m"]'
+    if area:
+        where = "area = [" + ", ".join(f'["{x} m", "{y} m"]' for x, y in area) + "]"
+    head = head[:start] + setup + head[head.index("[[person]]") :]
+    return parse_case(
+        head.replace("1.5 kW", power) + more.partition("---")[0]
+        + '[scene]\n[[scene.aim]]\nlaser = "Welder"\nposition = ["0 m", "0 m"]\nheight = "1.2 m"\nbearing = "0 deg"\n'
+        f'{aim}\n[[scene.person]]\nname = "Row"\n{where}\n'
+        + more.partition("---")[2]
+    )  # fmt: skip
+
+
+def ratios(case):
+    cells = assess(case).scene.matrix
+    return {c.way: c.ratio for c in cells if (c.mode, c.tissue) == ("running", "eye")}
+
+
+def surface(name="sheet", distance="400 mm", **more):
+    lines = [f'{key} = "{value}"' for key, value in more.items()]
+    return f'[[surface]]\nname = "{name}"\nmaterial = "steel"\ndistance = "{distance}"\n' + "\n".join(lines) + "\n"
+
+
+def place(name="sheet", x=0.0, y=5.0, **more):
+    lines = [f'{key} = "{value}"' for key, value in more.items()]
+    head = f'[[scene.surface]]\nname = "{name}"\nposition = ["{x} m", "{y} m"]\nheight = "1.2 m"\n'
+    return head + "\n".join(lines) + "\n"
+
+
+def test_two_discs_in_one_place_are_worked_out_each():
+    wall = (
+        '[[scene.barrier]]\nname = "wall"\nkind = "wall"\nline = [["-0.1 m", "3 m"], ["0.2 m", "3 m"]]\ntop = "3 m"\n'
+    )
+    wall += 'rating = "90 MW/cm2"\nrated_time = "30000 s"\n'
+    found = {}
+    for names in ("B", "AB", "BA"):
+        surfaces = "".join(surface(n, "5 m") for n in names)
+        faces = {"A": "90 deg", "B": "180 deg"}
+        places = "".join(place(n, shape="concave", normal=faces[n], width="1 m") for n in names)
+        aim = 'bearing_range = ["-60 deg", "60 deg"]\nelevation_range = ["-30 deg", "30 deg"]'
+        found[names] = ratios(scene(f"{surfaces}---{places}{wall}", person=(0.1, 1.0), aim=aim))
+    assert found["B"]["scatter"] > 0.0
+    for names in ("AB", "BA"):
+        for way in ("scatter", "concave mirror"):
+            assert found[names][way] >= found["B"][way] * (1.0 - 1e-9)
+
+
+def test_a_full_mirror_far_away_says_nothing_about_the_work():
+    flat = '---[[scene.surface]]\nname = "sheet"\nshape = "flat"\n'
+    near, far = (ratios(scene(surface(distance=d) + flat)) for d in ("400 mm", "50 m"))
+    assert far["mirror"] == pytest.approx(near["mirror"], rel=1e-6)
+    assert far["scatter"] >= near["scatter"] * (1.0 - 1e-6)
+
+
+def test_a_hollow_surface_in_front_of_a_focus_can_make_one_of_its_own():
+    beam = BeamGeometry((5e-3, 5e-3), (1e-3, 1e-3), (50.0, 50.0))
+    bound, _ = reflect_shape(beam, 5.0, "concave sphere", LIGHT)
+    profile = BeamProfile(bound, (criterion(1.0, 1.0, 7e-3),))
+    for radius in np.geomspace(0.5, 500.0, 60):
+        stated = BeamProfile(reflect(beam, 5.0, -radius), profile.criteria)
+        for z in (0.5, 2.0, 10.0, 44.0, 60.0, 300.0):
+            mine = float(profile.from_here_on(np.array([z]))[0])
+            assert float(stated.on_axis(np.array([z]))[0]) <= mine * (1.0 + 1e-9)
+    assert diameters(bound, 145.0)[0] == pytest.approx(100.0 * 1e-3, rel=1e-6)  # beyond it, as behind a flat one
+
+
+def test_a_dish_in_the_edge_of_a_wide_beam_gathers_it():
+    wide = 'kind = "collimated"\nbeam_diameter = "200 mm"\ncriterion = "1/e"\ndivergence = "0.1 mrad"\n'
+    complete = "[settings]\nsurfaces_complete = true\n"
+    for aside, least in ((0.0, 500.0), (0.06, 120.0)):
+        dish = (
+            surface("dish", "5 m", finish="mirror")
+            + complete
+            + "---"
+            + place("dish", aside, shape="concave", width="0.1 m")
+        )
+        assert ratios(scene(dish, wide, "1.5 W", (1.0, 2.0)))["concave mirror"] > least
+
+
+def test_without_a_work_distance_a_curved_target_cannot_be_judged():
+    assessed = assess(scene(BOWL, COLLIMATED, "5 W", (5.0, 30.0)))
+    assert any("write work_distance (Welder, long focus)" in reason for reason in assessed.decision.reasons)
+    assert not any(
+        "work_distance" in r for r in assess(scene(BOWL, COLLIMATED + 'work_distance = "20 m"\n')).decision.reasons
+    )
+
+
+def test_a_target_is_met_whatever_the_aim_says():
+    target = (
+        '---[[scene.target]]\nname = "bowl"\nmaterial = "steel"\nshape = "concave"\nposition = ["0 m", "5.175 m"]\n'
+    )
+    aim = 'elevation = "-12 deg"'
+    low, unsaid = (ratios(scene(target + more, aim=aim)) for more in ('height = "0.1 m"\n', ""))
+    assert unsaid["concave mirror"] == pytest.approx(low["concave mirror"], rel=0.05)
+    high = ratios(scene(target + 'height = "3 m"\n', aim=aim))
+    assert high["concave mirror"] > 0.0
+
+
+def test_a_target_named_like_a_surface_keeps_its_place_and_the_worse_values():
+    plate = surface("plate", finish="matt").replace('finish = "matt"', 'finish = "matt"\nreflectance = 0.3')
+    target = '---[[scene.target]]\nname = "plate"\nmaterial = "steel"\nshape = "concave"\n{}'
+    away = ratios(scene(plate + target.format('position = ["0 m", "5 m"]\n')))
+    assert away["concave mirror"] > 1e3
+    here = ratios(scene(plate + target.format("") + '[[scene.surface]]\nname = "plate"\nshape = "flat"\n'))
+    assert here["mirror"] > 1e3  # what is fired at may be a mirror, whatever the surface says
+
+
+@pytest.mark.parametrize("radius", ["605 mm", "300 mm", "2 m"])
+def test_a_stated_hollow_radius_counts_only_where_its_tilt_is_known(radius):
+    bowl = '---[[scene.target]]\nname = "bowl"\nmaterial = "steel"\nfinish = "mirror"\nshape = "concave"\n{}'
+    setup = LENS + 'work_distance = "700 mm"\n'
+    far = [
+        max(z.distance for z in assess(scene(bowl.format(more), setup)).scene.zones if z.surface == "bowl")
+        for more in (f'radius = "{radius}"\n', "")
+    ]
+    assert far[0] >= far[1] * (1.0 - 1e-9)
+
+
+def test_a_dish_that_faces_the_beam_is_worked_out_as_stated():
+    dish = (
+        surface("dish", "5 m", finish="mirror") + "---" + place("dish", shape="concave", normal="180 deg", radius="4 m")
+    )
+    (stage,) = stages_of(scene(dish, COLLIMATED + 'work_distance = "5 m"\n'))
+    bent = [s for s in stage.sources(stage.contexts[0], "mirror", "eye") if s.surface == "dish"]
+    width = math.hypot(5e-3, 5e-3)
+    spread = math.hypot(5e-6 / width, 5e-6 / width - width / 2.0)  # what is left of its own, and f = 2 m
+    assert max(max(s.profile.beam.divergence) for s in bent) == pytest.approx(spread, rel=0.01)
+
+
+def test_an_oblong_beam_meets_a_cylinder_either_way():
+    oblong = COLLIMATED.replace('"5 mm"', '["10 mm", "2 mm"]').replace('"1 mrad"', '["0.1 mrad", "20 mrad"]')
+    rod = surface("rod", "5 m", finish="mirror") + "---" + place("rod", shape="convex", radius="0.5 m", axes="cylinder")
+    far = max(z.distance for z in assess(scene(rod, oblong)).scene.zones if z.surface == "rod")
+    assert far > 150.0
+
+
+def test_a_window_that_holds_is_a_mirror_for_every_wall_however_it_stands():
+    rng = np.random.default_rng(11)
+    laser, _ = random_laser(rng)
+    straight = Source("direct", (0.0, 0.0, 1.2), type(laser.directions)(0.0, 3.2, (-0.5, 0.5)), laser.profile, 1e3)
+    for _ in range(200):
+        turn = rng.uniform(0.0, 6.28)
+        a, b = ((3 * math.cos(turn + s), 3 * math.sin(turn + s)) for s in (-0.4, 0.4))
+        case = scene(
+            '---[[scene.barrier]]\nname = "wall"\nkind = "wall"\ntop = "3 m"\n'
+            f'line = [["{a[0]} m", "{a[1]} m"], ["{b[0]} m", "{b[1]} m"]]\n'
+            '[[scene.barrier.opening]]\nname = "pane"\nkind = "window"\nstart = "0.5 m"\nend = "1.5 m"\n'
+        )
+        assert len(lit_panes(case.scene, straight, Screen("wall", (a, b), 0.0, 3.0).pieces())) == 1
+
+
+@pytest.mark.parametrize(("start", "end"), [(20.0, 21.0), (20.26, 20.74), (20.501, 20.503)])
+def test_a_long_window_is_found_through_a_narrow_gap(start, end):
+    laser, _ = random_laser(np.random.default_rng(5))
+    straight = Source("direct", (0.0, 0.0, 1.2), type(laser.directions)(0.0, 1.0, (-0.2, 0.2)), laser.profile, 1e3)
+    case = scene(
+        '---[[scene.barrier]]\nname = "far"\nkind = "wall"\ntop = "3 m"\nline = [["-20 m", "10 m"], ["20 m", "10 m"]]\n'
+        '[[scene.barrier.opening]]\nname = "pane"\nkind = "window"\nstart = "5 m"\nend = "35 m"\n'
+    )
+    near = Screen("near", ((-20.0, 4.0), (20.0, 4.0)), 0.0, 50.0, (Gap(start, end, 0.0, 50.0),))
+    assert len(lit_panes(case.scene, straight, near.pieces())) == 1
+    assert lit_panes(case.scene, straight, Screen("shut", near.line, 0.0, 50.0).pieces()) == ()
+
+
+def test_a_normal_is_turned_to_the_side_of_the_laser():
+    sheets = (surface("sheet", "5 m") + "---" + place(shape="concave", normal=n) for n in ("180 deg", "0 deg"))
+    one, other = (ratios(scene(sheet, person=(0.3, 1.0))) for sheet in sheets)
+    for way in ("concave mirror", "scatter"):
+        assert one[way] == pytest.approx(other[way], rel=1e-9)
+        assert one[way] > 0.0
+
+
+def test_an_area_gets_no_less_than_a_place_inside_it():
+    sheet = surface("sheet", "5 m", finish="matt") + "---" + place(shape="flat", normal="180 deg", width="0.2 m")
+    case = scene(sheet, person=(1.0, 4.0))
+    (stage,) = stages_of(case)
+    lights = tuple((s, ()) for s in stage.sources(stage.contexts[0], "scatter", "eye") if s.surface == "sheet")
+    person = case.scene.person[0]
+    (wide,) = scene(sheet, person=(1.0, 4.0), area=((1, -1), (7, -1), (7, 5), (1, 5))).scene.person
+    there, anywhere = (worst_hit(stage.contexts[0], one, lights, "eye", 10.0).ratio for one in (person, wide))
+    assert there > 0.0
+    assert anywhere >= 0.99 * there
+
+
+def test_a_window_past_the_closing_corner_keeps_all_its_pieces():
+    ring = ((-2.0, -2.0), (2.0, -2.0), (2.0, 2.0), (-2.0, 2.0), (-2.0, -2.0))
+    assert part_of_line(ring, 0.0, 16.0) == ring
