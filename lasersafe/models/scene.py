@@ -175,8 +175,9 @@ class ScenePlace(CaseModel):
         if placed and peek.value("height") is None:
             found.append((("height",), "missing: write the height of its middle, as '1.2 m', beside the position"))
         for field in ("height", "normal"):
-            if not placed and peek.value(field) is not None:
-                found.append(((field,), "stands without a position: write where the surface is, or leave this out"))
+            value = None if placed else peek.value(field)
+            if value is not None:
+                found.append(((field,), f"{value.typed} stands without a position; write one, or leave this out"))
         return found
 
 
