@@ -175,8 +175,7 @@ class ScenePlace(CaseModel):
         if placed and peek.value("height") is None:
             found.append((("height",), "missing: write the height of its middle, as '1.2 m', beside the position"))
         for field in ("height", "normal"):
-            value = None if placed else peek.value(field)
-            if value is not None:
+            if not placed and (value := peek.value(field)) is not None:
                 found.append(((field,), f"{value.typed} stands without a position; write one, or leave this out"))
         return found
 
@@ -236,6 +235,8 @@ class SceneOpening(CaseModel):
 def _upright(peek: Peek) -> list[Finding]:
     low, high = peek.value("bottom"), peek.value("top")
     if low is not None and high is not None and not low < high:
+        if "top" not in peek.data:
+            return [(("bottom",), f"{low.typed} is not below {high.typed}, the upper edge left out; write a lower one")]
         return [(("top",), f"{high.typed} is not above the lower edge at {low.typed}; write a higher one")]
     return []
 
