@@ -20,7 +20,7 @@ from lasersafe.scene.sources import Mirror, Source, reachable
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
-    from lasersafe.models import Scene, Target
+    from lasersafe.models import Scene, Surface, Target
 
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
@@ -92,19 +92,11 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     found: list[Lit] = []
     places = {p.name: p for p in scene.surface}
     targets = {t.name: t for t in scene.target if t.laser in (None, context.laser.name)}
-    far = context.wavelength >= FAR_INFRARED
     for surface in context.surfaces:
-        value = context.reflectance_of(surface)
-        mirror = far or surface.finish != "matt" or value.mirror
-        returned = value.value
-        twin = targets.get(surface.name)
-        if twin is not None:  # the same object described twice: the worse of both counts
-            other = context.reflectance_of(twin)
-            mirror = mirror or twin.finish != "matt" or other.mirror
-            returned = max(returned, other.value)
-        reflectance = 1.0 if mirror and far else returned
+        twin = targets.get(surface.name)  # the same object described twice: the worse of both counts
+        mirror, reflectance = _returned(context, surface, *((twin,) if twin is not None else ()))
         place = places.get(surface.name)
-        shaped = place or targets.get(surface.name)
+        shaped = place or twin
         shape = "unknown" if shaped is None else shaped.shape
         radius = None if shaped is None or shaped.radius is None else float(shaped.radius)
         axes = None if place is None else place.axes
@@ -123,10 +115,8 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     for target in targets.values():
         if target.position is None and any(item.name == target.name for item in found):
             continue
-        value = context.reflectance_of(target)
-        mirror = far or target.finish != "matt" or value.mirror
+        mirror, returned = _returned(context, target)
         radius = None if target.radius is None else float(target.radius)
-        returned = 1.0 if mirror and far else value.value
         place_on_plan = place_of(target, pose, work)
         if target.position is None:
             found.append(
@@ -140,9 +130,21 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     if listed and not any(item.mirror for item in found):  # something always shines: all, as if they did
         found = [replace(item, mirror=True) for item in found]
     if not listed and not any(_full_mirror(item) and (item.along or 0.0) <= work for item in found):
-        where = pose.on_aim(work)
-        found.append(Lit(UNLISTED, where, None, 0.0, 1.0, True, NOT_LISTED, False, along=work))
+        found.append(unlisted(pose, work, NOT_LISTED))
     return tuple(found)
+
+
+def unlisted(pose: Pose, work: float, shape: str) -> Lit:
+    """Return the full mirror at the work that stands for what is not listed."""
+    return Lit(UNLISTED, pose.on_aim(work), None, 0.0, 1.0, True, shape, False, along=work)
+
+
+def _returned(context: Context, *described: Surface | Target) -> tuple[bool, float]:
+    """Return whether an object acts as a mirror, and its reflectance, by the worst of its descriptions."""
+    values = [context.reflectance_of(one) for one in described]
+    far = context.wavelength >= FAR_INFRARED
+    mirror = far or any(o.finish != "matt" or v.mirror for o, v in zip(described, values, strict=True))
+    return mirror, 1.0 if far else max(value.value for value in values)
 
 
 @dataclass(frozen=True)
@@ -167,7 +169,7 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
     else:
         middle = item.along or 0.0
         around = middle * (UNSTEADY if context.laser.handheld else NOT_EXACT)
-    near, far = max(middle - around, NEAREST), max(middle + around, NEAREST)
+    near, middle, far = (max(away, NEAREST) for away in (middle - around, middle, middle + around))
     radius = item.radius if item.shape == bend else None
     spreads = near >= max(context.beam.waist_position)
     if radius is not None and (item.normal is not None or (bend == "convex" and spreads)):
@@ -178,9 +180,9 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
             tilt = math.acos(min(max(cosine, _LEAST_COSINE), 1.0))
         forms = (item.axes,) if item.axes else ("sphere", "cylinder")
         shapes = tuple(f"{bend} {form}" for form in forms)
-        return _as_stated(context.beam, context.wavelength, (near, max(middle, NEAREST), far), shapes, radius, tilt)
+        return _as_stated(context.beam, context.wavelength, (near, middle, far), shapes, radius, tilt)
     form = item.axes if item.shape == bend and item.axes and radius is None else "sphere"
-    found = _as_any(context.beam, context.wavelength, (near, max(middle, NEAREST), far), f"{bend} {form}")
+    found = _as_any(context.beam, context.wavelength, (near, middle, far), f"{bend} {form}")
     return tuple(one for one in found if item.shape == bend or not one.words.endswith(TAKEN_AS_FLAT))
 
 

@@ -130,7 +130,7 @@ def _irradiance(
         else:
             flat = [item.reflectance for item in items if item.mirror and item.may_be_flat]
             if way == "mirror":  # in service the fewest screens stand before a window
-                flat += [pane.reflectance for pane in stage.panes(context, pose, "service")]
+                flat += [pane.mirror.reflectance for pane in stage.panes(context, pose, "service")]
             wet = stage.scene.outdoor is not None and stage.scene.outdoor.wet
             factor = 1.0 if way == "direct" or wet or not items else max(flat, default=0.0)
             if factor > 0.0:

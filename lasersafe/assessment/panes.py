@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.loads import part_of_line
+from lasersafe.assessment.loads import window_screen
+from lasersafe.frozen import dataclass
 from lasersafe.scene.screens import blocked
 from lasersafe.scene.sources import Mirror, Source, reachable
 
@@ -23,8 +24,26 @@ _HAIR = 1e-6  # m
 FLOAT = NDArray[np.float64]
 
 
-def panes_of(scene: Scene) -> tuple[tuple[Mirror, float, float], ...]:
-    """Return every flat piece of every window as a mirror, with its length and height [m].
+@dataclass(frozen=True)
+class Pane:
+    """A flat piece of a window as a mirror, with its length and height. [m]."""
+
+    mirror: Mirror
+    length: float
+    height: float
+
+    @property
+    def upper_corners(self) -> tuple[Vector, Vector]:
+        """Both ends of its upper edge. [m]."""
+        (x, y, z), normal = self.mirror.position, self.mirror.normal
+        assert normal is not None
+        ends = [(x + side * normal[1], y - side * normal[0]) for side in (-self.length / 2.0, self.length / 2.0)]
+        top = z + self.height / 2.0
+        return (*ends[0], top), (*ends[1], top)
+
+
+def panes_of(scene: Scene) -> tuple[Pane, ...]:
+    """Return every flat piece of every window.
 
     Without a stated reflectance it is a full mirror: coated glass, and any at a glancing angle, comes near to that.
     """
@@ -33,38 +52,38 @@ def panes_of(scene: Scene) -> tuple[tuple[Mirror, float, float], ...]:
         for opening in entry.opening:
             if opening.kind != "window":
                 continue
-            line = part_of_line(entry.line.pairs, float(opening.start), float(opening.end))
-            low = max(float(opening.bottom), float(entry.bottom))
-            high = min(float(opening.top), float(entry.top))
+            glass = window_screen(entry, opening)
+            height = glass.top - glass.bottom
             share = 1.0 if opening.reflectance is None else float(opening.reflectance)
-            for a, b in itertools.pairwise(line):
+            for a, b in itertools.pairwise(glass.line):
                 length = math.dist(a, b)
-                if not length > 0.0 or not high > low:
+                if not length > 0.0 or not height > 0.0:
                     continue
-                middle = ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0, (low + high) / 2.0)
+                middle = ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0, (glass.bottom + glass.top) / 2.0)
                 normal = ((a[1] - b[1]) / length, (b[0] - a[0]) / length, 0.0)
-                mirror = Mirror(f"glass of {opening.name}", middle, normal, math.hypot(length, high - low), share)
-                found.append((mirror, length, high - low))
+                mirror = Mirror(f"glass of {opening.name}", middle, normal, math.hypot(length, height), share)
+                found.append(Pane(mirror, length, height))
     return tuple(found)
 
 
-def lit_panes(scene: Scene, laser: Source, pieces: tuple[Piece, ...]) -> tuple[Mirror, ...]:
+def lit_panes(scene: Scene, laser: Source, pieces: tuple[Piece, ...]) -> tuple[Pane, ...]:
     """Return the panes that the beam of a laser can meet past the screens that hold against it."""
     found = []
-    for mirror, length, height in panes_of(scene):
-        if not mirror.reflectance > 0.0 or not reachable(laser, mirror):
+    for pane in panes_of(scene):
+        if not pane.mirror.reflectance > 0.0 or not reachable(laser, pane.mirror):
             continue
-        x, y, z = _places(laser.apex, mirror, length, height, pieces)
+        x, y, z = _places(laser.apex, pane, pieces)
         if not blocked(laser.apex, x, y, z, pieces).all():
-            found.append(mirror)
+            found.append(pane)
     return tuple(found)
 
 
-def _places(apex: Vector, mirror: Mirror, length: float, height: float, pieces: tuple[Piece, ...]) -> FLOAT:
+def _places(apex: Vector, pane: Pane, pieces: tuple[Piece, ...]) -> FLOAT:
     """Return places of a pane where the beam is looked for, of shape (3, places), a hair before the glass.
 
     Besides an even grid they lie just past every end of a screen, as the last optic sees it.
     """
+    mirror, length, height = pane.mirror, pane.length, pane.height
     assert mirror.normal is not None
     along = np.array([mirror.normal[1], -mirror.normal[0]])
     middle, start = np.array(mirror.position[:2]), np.array(apex[:2])

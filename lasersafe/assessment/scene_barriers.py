@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, part_of_line
-from lasersafe.assessment.panes import panes_of
 from lasersafe.assessment.scene_hits import standing_places
 from lasersafe.assessment.stage import REACH_UP, screen_of
 from lasersafe.hazard.irradiance_map import peak_on_barrier
@@ -168,7 +167,11 @@ def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, .
         return ()
     items = [i for pose in stage.poses(context, "running") for i in stage.lit(context, pose)]
     flat = max((i.reflectance for i in items if i.mirror and i.may_be_flat), default=1.0)
-    panes = [p.reflectance for pose in stage.poses(context, "running") for p in stage.panes(context, pose, "service")]
+    panes = [
+        pane.mirror.reflectance
+        for pose in stage.poses(context, "running")
+        for pane in stage.panes(context, pose, "service")
+    ]
     wet = stage.scene.outdoor is not None and stage.scene.outdoor.wet
     flat = max([flat, *panes, *([1.0] if wet else [])])
     scatter = max([i.reflectance for i in items] + [context.scatter_surface[0]])
@@ -331,12 +334,8 @@ def _starts(stage: Stage) -> set[Vector]:
                 spots = stage.spots(context, pose, item)
                 # the way to the edge is the steepest from a corner of what holds all spots, at the highest of them
                 found.update((x, y, spots.heights[1]) for x, y in spots.corners.tolist())
-            lit = {pane.name for pane in stage.panes(context, pose, "service")}
-            for pane, length, height in panes_of(stage.scene):
-                assert pane.normal is not None
-                x, y, z = pane.position
-                for side in (-length / 2.0, length / 2.0) if pane.name in lit else ():
-                    found.add((x + side * pane.normal[1], y - side * pane.normal[0], z + height / 2.0))
+            for pane in stage.panes(context, pose, "service"):
+                found.update(pane.upper_corners)
     return found
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.lit import UNLISTED, Lit, curved_sources
+from lasersafe.assessment.lit import curved_sources, unlisted
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.hazard.attenuated import attenuated_distance
 from lasersafe.hazard.interference import interference
@@ -87,7 +87,7 @@ def _hollow(stages: Sequence[Stage], wording: Wording) -> list[SceneFinding]:
             if not stage.case.settings.surfaces_complete:
                 profile = stage.beam_profile(context, "eye", context.duration("mirror")[0])
                 work = stage.work_distance(context)
-                hollow = Lit(UNLISTED, pose.on_aim(work), None, 0.0, 1.0, True, "unknown", False, along=work)
+                hollow = unlisted(pose, work, "unknown")
                 bent = curved_sources(context, pose, hollow, stage.spots(context, pose, hollow), profile)
                 farthest = max([farthest, *(source.reach for source in bent)])
     found = []

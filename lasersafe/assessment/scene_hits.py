@@ -296,8 +296,7 @@ def exact_hit(
                 key = (look.amount, look.limiting_aperture)
                 if key not in alike:
                     one_look = BeamProfile(source.profile.beam, (look,))
-                    known_path = source.spots is None and source.bend == "flat"
-                    there = one_look.beside(path, aside) if known_path else one_look.from_here_on(path)
+                    there = one_look.beside(path, aside) if source.one_path else one_look.from_here_on(path)
                     alone = source.factor * there
                     alike[key] = float(np.where(lit, alone, 0.0)[0]) * look.limit
                 pairs.append((alike[key] / look.limit, c))

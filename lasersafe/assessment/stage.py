@@ -17,7 +17,7 @@ from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
-from lasersafe.assessment.panes import lit_panes
+from lasersafe.assessment.panes import Pane, lit_panes
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of, wet_ground
 from lasersafe.assessment.setups import area_of
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
@@ -28,7 +28,7 @@ from lasersafe.scene.directions import EVERYWHERE, Box
 from lasersafe.scene.patches import lit_patch
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
-from lasersafe.scene.sources import Mirror, Source, facing_anywhere, reflected
+from lasersafe.scene.sources import Source, facing_anywhere, reflected
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
@@ -66,6 +66,7 @@ class Stage:
     _poses: dict[tuple[str, str, str], tuple[Pose, ...]] = field(default_factory=dict)
     _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)
     _spots_of: dict[tuple[object, ...], Spots] = field(default_factory=dict)
+    _panes: dict[tuple[object, ...], tuple[Pane, ...]] = field(default_factory=dict)
 
     @cached_property
     def screens(self) -> dict[str, Screen]:
@@ -114,8 +115,7 @@ class Stage:
                 turning = pose.turns and bool(item.along)
                 found = pose.spots(item.along or 0.0) if turning else Spots(item.position, EVERYWHERE, 0.0, True)
             else:
-                laser = self._direct(context, pose, "eye", context.duration("direct")[0], 1)[0]
-                middle, radius = lit_patch(laser, item.as_mirror)
+                middle, radius = lit_patch(self._seen_by_eyes(context, pose), item.as_mirror)
                 found = Spots(middle, EVERYWHERE, radius, True, item.normal)
             self._spots_of[key] = found
         return self._spots_of[key]
@@ -237,18 +237,25 @@ class Stage:
                 continue
             found.append(facing_anywhere(laser, mirror, spots, reach))
         for pane in self.panes(context, pose, pose.mode):
-            reach = farthest_of(laser.profile.criteria, context.beam, pane.reflectance) * ROUND_UP
-            found.append(reflected(laser, pane, reach))
+            reach = farthest_of(laser.profile.criteria, context.beam, pane.mirror.reflectance) * ROUND_UP
+            found.append(reflected(laser, pane.mirror, reach))
         if self.scene.outdoor is not None and self.scene.outdoor.wet:
             found.append(wet_ground(laser))
         return found
 
-    def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Mirror, ...]:
+    def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
         """Return the windows that act as mirrors for a laser in a mode."""
         if not any(opening.kind == "window" for entry in self.scene.barrier for opening in entry.opening):
             return ()
-        laser = self._direct(context, pose, "eye", context.duration("direct")[0], 1)[0]
-        return lit_panes(self.scene, laser, self.pieces(context, "direct", mode))
+        key = (context.laser.name, context.setup.name, context.wavelength, context.beam, pose, mode == "service")
+        if key not in self._panes:
+            pieces = self.pieces(context, "direct", mode)
+            self._panes[key] = lit_panes(self.scene, self._seen_by_eyes(context, pose), pieces)
+        return self._panes[key]
+
+    def _seen_by_eyes(self, context: Context, pose: Pose) -> Source:
+        """Return the direct beam against the limits of the eye: what it lights where nothing else is asked."""
+        return self._direct(context, pose, "eye", context.duration("direct")[0], 1)[0]
 
     def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
         profile = self.scatter_profile(context, tissue, duration, times)

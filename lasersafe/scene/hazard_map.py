@@ -59,7 +59,7 @@ def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: 
     dx, dy, dz = x - source.apex[0], y - source.apex[1], np.asarray(height - source.apex[2])
     square = dx * dx + dy * dy
     square += dz * dz
-    profile = source.profile if isinstance(source.profile, BeamProfile) and _one_path(source) else None
+    profile = source.profile if isinstance(source.profile, BeamProfile) and source.one_path else None
     if profile is not None:
         axial = source.directions.axial(dx, dy, dz)
         beside = square - axial * axial
@@ -96,10 +96,6 @@ def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: 
             seen = ~source.hidden(x[0, columns], y[rows, 0], np.asarray(height), pieces)
             rows, columns, found = rows[seen], columns[seen], found[seen]
     here[rows, columns] = found
-
-
-def _one_path(source: Source) -> bool:
-    return source.spots is None and source.bend == "flat"
 
 
 def _widest_slope(profile: BeamProfile) -> float:

@@ -99,7 +99,7 @@ class Source:
             found = self._scattered(self.profile, x, y, z, fast)
         else:
             path, aside, lit = self.along(x, y, z)
-            if self.spots is not None or self.bend != "flat":
+            if not self.one_path:
                 found = self.factor * self.profile.from_here_on(path, fast=fast)
             elif fast:
                 farthest = float(np.max(path, initial=1.0))
@@ -119,6 +119,11 @@ class Source:
             return None
         flat = self.plane[1] if self.patch and self.plane is not None else None
         return Spots(self.apex, self.directions, self.spot, self.patch, flat)
+
+    @property
+    def one_path(self) -> bool:
+        """Whether light has one path to each point; else the end of it is not known, see `BeamProfile.from_here_on`."""
+        return self.spots is None and self.bend == "flat"
 
     def hidden(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...]) -> NDArray[np.bool_]:
         """Return which points [m] of shape (...) screens hide from all of the light."""
