@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 
 from lasersafe.models import FieldRow, describe_fields
+from lasersafe.wording import load_wording
 from tools import markdown
 
 HEAD = """# The fields of a case file
@@ -27,11 +28,18 @@ def line_of(row: FieldRow) -> str:
     return markdown.row(f"`{row.field}`", row.value, needed, row.description)
 
 
+def keys_of(table: str) -> str:
+    """Return the keys that a table may name, as a paragraph; empty where it names none."""
+    wording = load_wording()
+    entries = {"[[control]]": wording.controls, "[other_hazards]": wording.other_hazards}.get(table, ())
+    return "\nKeys: " + ", ".join(f"`{entry.key}`" for entry in entries) + ".\n" if entries else ""
+
+
 def cases_page() -> str:
     """Return the text of docs/cases.md."""
     parts = [HEAD]
     for table, rows in groupby(describe_fields(), key=lambda row: row.table):
         title = f"`{table}`" if table.startswith("[") else table[0].upper() + table[1:]
         lines = [markdown.row("field", "value", "needed; default", "meaning"), markdown.row(*["---"] * 4)]
-        parts.append(f"## {title}\n\n" + "\n".join([*lines, *(line_of(row) for row in rows)]) + "\n")
+        parts.append(f"## {title}\n\n" + "\n".join([*lines, *(line_of(row) for row in rows)]) + "\n" + keys_of(table))
     return "\n".join(parts)

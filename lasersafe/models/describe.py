@@ -191,9 +191,26 @@ def _value(info: FieldInfo) -> str:
         with_tolerance = "" if mark.worst == "none" else ", may carry a tolerance"
         return ("number" if mark.unit == "1" else "number with unit") + f"{shape}: {bounds}{with_tolerance}"
     leaves = _leaves(info.annotation)
+    many = "tuple" in str(info.annotation)
     if all(isinstance(leaf, str) for leaf in leaves):
-        return " | ".join(f'"{leaf}"' for leaf in leaves)
-    return {str: "text", bool: "true | false", date: "day"}.get(leaves[0], "list of text")
+        kind = " | ".join(f'"{leaf}"' for leaf in leaves)
+    else:
+        kind = {str: "text", bool: "true | false", date: "day", int: "whole number", float: "number"}[leaves[0]]
+    if leaves[0] in (int, float):
+        kind += "s" * many + _bounds(info)
+    return f"list of {kind}" if many else kind
+
+
+def _bounds(info: FieldInfo) -> str:
+    """Return from where to where a plain number may go, wherever in the annotation that is said."""
+    inside, marks = [info.annotation], list(info.metadata)
+    while inside:
+        one = inside.pop()
+        inside += get_args(one)
+        for mark in getattr(one, "__metadata__", ()):
+            marks += mark.metadata
+    ends = {name: getattr(mark, name) for mark in marks for name in ("ge", "le") if hasattr(mark, name)}
+    return f": {ends['ge']:g} to {ends['le']:g}"
 
 
 def _default(info: FieldInfo) -> str:

@@ -109,6 +109,7 @@ class MeasuredReading(CaseModel):
 def record_findings(peek: Peek) -> list[Finding]:
     """Return what is wrong between the record of a case and the rest of it."""
     found = _language(peek)
+    found += _other_hazards(peek, "en" if found else peek.text("language") or "en")
     persons = _by_name(peek.tables("person"))
     barriers = _by_name(peek.tables("barrier"))
     lasers = _by_name(peek.tables("laser"))
@@ -140,6 +141,19 @@ def _language(peek: Peek) -> list[Finding]:
     if isinstance(language, str) and language.strip() and language.strip() not in languages():
         return [(("language",), not_known(language.strip(), "a language with wording", languages()))]
     return []
+
+
+def _other_hazards(peek: Peek, language: str) -> list[Finding]:
+    table = peek.data.get("other_hazards")
+    keys = table.get("keys") if isinstance(table, Mapping) else None
+    if not isinstance(keys, (list, tuple)) or not keys:
+        return []
+    known = [entry.key for entry in load_wording(language).other_hazards]
+    return [
+        (("other_hazards", "keys", i), not_known(key.strip(), "a hazard of the wording", known))
+        for i, key in enumerate(keys)
+        if isinstance(key, str) and key.strip() and key.strip() not in known
+    ]
 
 
 def _control(

@@ -259,6 +259,16 @@ def test_modules_are_short_and_import_no_stars() -> None:
     assert stars == []
 
 
+IN_THE_ROOT = {
+    ".ci", ".gitignore", "CHANGELOG.md", "DEVELOPERS.md", "LICENSE", "Makefile", "README.md", "bench",
+    "constraints.txt", "docs", "lasersafe", "pyproject.toml", "shared", "templates", "tests", "tools",
+}  # fmt: skip
+
+
+def test_the_root_holds_only_what_is_named_here() -> None:
+    assert {path.parts[0] for path in project_files()} == IN_THE_ROOT
+
+
 # ---------------------------------------------------------------------------------------------------------------------
 # Data files
 

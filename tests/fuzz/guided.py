@@ -76,6 +76,7 @@ def main() -> int:
         (start / "first.toml").write_text(texts[0], encoding="utf-8", errors="surrogateescape")
     words = [sys.argv[0], str(start), f"-max_total_time={options.minutes * 60:.0f}", "-max_len=8000", "-timeout=600"]
     words += [f"-seed={int(time.time()) % 100000}", "-rss_limit_mb=4000", "-print_final_stats=1"]
+    words.append(f"-artifact_prefix={folder}/")
     atheris.Setup(words, one, custom_mutator=change)
     atheris.Fuzz()
     return 0

@@ -1,0 +1,44 @@
+"""What a field of a case may hold, as check judges it and docs/cases.md says it."""
+
+from __future__ import annotations
+
+import pytest
+
+from lasersafe.errors import CaseError
+from lasersafe.models import describe_fields, parse_case
+from lasersafe.reference import templates_path
+from lasersafe.wording import load_wording
+from tools.cases_page import cases_page
+
+CASE = templates_path("cases", "visible-diode.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_an_unknown_key_of_other_hazards_is_refused_where_the_case_is_read(language: str) -> None:
+    head = f'language = "{language}"\n' + CASE
+    keys = 'keys = ["fire"]'
+    assert keys in CASE
+    parse_case(head.replace(keys, 'keys = ["high voltage", "fume"]'))
+    with pytest.raises(CaseError) as caught:
+        parse_case(head.replace(keys, 'keys = ["high voltage", "high voltge"]'))
+    (fault,) = caught.value.faults
+    assert fault.field == "other_hazards.keys[2]"
+    assert fault.message.startswith("'high voltge' is not a hazard of the wording; did you mean 'high voltage'?")
+
+
+def test_the_page_of_fields_lists_the_keys_of_the_wording() -> None:
+    page = cases_page()
+    part = page[page.index("## `[other_hazards]`") :].partition("\n## ")[0]
+    assert [f"`{entry.key}`" for entry in load_wording().other_hazards if f"`{entry.key}`" not in part] == []
+    part = page[page.index("## `[[control]]`") :].partition("\n## ")[0]
+    assert [f"`{entry.key}`" for entry in load_wording().controls if f"`{entry.key}`" not in part] == []
+
+
+def test_whole_numbers_numbers_and_lists_are_called_what_they_are() -> None:
+    values = {(row.table, row.field): row.value for row in describe_fields()}
+    assert values["[laser.module]", "columns"] == values["[[extended]]", "rows"] == "whole number: 1 to 16"
+    assert values["[laser.setup.scan]", "lines"] == "whole number: 2 to 100000"
+    assert values["[[extended]]", "shares"] == "list of numbers: 0 to 1"
+    assert values["[area]", "access_list"] == "list of text"
+    assert values["[[barrier]]", "must_stop"] == 'list of "direct" | "mirror" | "scatter"'
+    assert values["[[control]]", "key"] == "text"
