@@ -103,10 +103,8 @@ def amounts(context: Context) -> list[tuple[str, float, str]]:
         power, energy = max(e.power for e in every), max(e.pulse_energy for e in every)
         return [(what, amount, unit) for what, amount, unit in
                 (("power", power, "W"), ("pulse energy", energy, "J")) if amount > 0.0]  # fmt: skip
-    if space.power is not None:
-        found.append(("power", space.power[1], "W"))
-    elif space.pulse_energy is not None and rate is not None:
-        found.append(("power", space.pulse_energy[1] * rate[1], "W"))
+    if space.highest_mean_power is not None:
+        found.append(("power", space.highest_mean_power, "W"))
     if space.kind != "continuous":
         bounds = [] if space.pulse_energy is None else [space.pulse_energy[1]]
         if space.power is not None and rate is not None:

@@ -12,8 +12,7 @@ from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import guard_time, judge_barrier
 from lasersafe.hazard.eyewear import round_up_density
-from lasersafe.hazard.eyewear_need import corner_emissions, eyewear_need, worst_density
-from lasersafe.hazard.eyewear_scale import scale_numbers
+from lasersafe.hazard.eyewear_need import asked_of, corner_emissions, eyewear_need, worst_density
 from lasersafe.hazard.marking import judge
 from lasersafe.hazard.zones import worst_place
 from lasersafe.optics.aperture import peak_exposure
@@ -310,16 +309,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person) ->
     density = math.log10(scenario.ratio)
     for emission in dict.fromkeys(emissions):
         share = scenario.exposure / scenario.criterion.amount * area  # what falls on that width
-        if emission.kind == "continuous":
-            needs = scale_numbers(context.wavelength, beam_diameter_63=wide, power=emission.power * share)
-        else:
-            needs = scale_numbers(
-                context.wavelength,
-                beam_diameter_63=wide,
-                pulse_energy=emission.pulse_energy * share,
-                pulse_duration=emission.pulse_duration,
-                repetition_rate=emission.repetition_rate or None,
-            )
+        needs = asked_of(emission.scaled(share), context.wavelength, wide)
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         if not judge(person.eyewear, context.wavelength, needs, density, rate).enough:
             return False

@@ -119,20 +119,20 @@ def _comparisons(
         return [(emission.power * base, emission_limit(name, wavelength, base), base, f"power over {base:g} s")]
     pulse, energy = emission.pulse_duration, emission.pulse_energy
     each = [(start, length, q) for start, length, q in emission.pulses] or [(0.0, pulse, energy)]
-    found = [(q, emission_limit(name, wavelength, t), t, "one pulse") for _, t, q in each]
-    if emission.kind == "single pulse" or (emission.period is None and emission.pulses):
+    found = [(q + emission.pedestal * t, emission_limit(name, wavelength, t), t, "one pulse") for _, t, q in each]
+    if emission.kind == "single pulse" or (emission.period is None and emission.pulses and not emission.pedestal):
         return found
     limit = emission_limit(name, wavelength, base)
-    found.append((emission.power * base, limit, base, f"mean over {base:g} s"))
+    once = math.fsum(q for _, _, q in emission.pulses) if emission.period is None else 0.0
+    found.append((emission.power * base + once, limit, base, f"mean over {base:g} s"))
     if name == "3B":
         return found
     whole = max(base, *(length for _, length, _ in each))  # no train is shorter than one of its pulses
     for row in _train_rows(emission, wavelength, whole):
         if row.rule == "train" and np.isfinite(row.per_pulse):
             time, joined, factor = (float(v) for v in (row.averaging_time, row.pulses_joined, row.pulse_factor))
-            found.append(
-                (energy * joined, emission_limit(name, wavelength, time) * factor, time, f"C_5 = {factor:.3g}")
-            )
+            sent = energy * joined + emission.pedestal * time
+            found.append((sent, emission_limit(name, wavelength, time) * factor, time, f"C_5 = {factor:.3g}"))
     return found
 
 

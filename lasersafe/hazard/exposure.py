@@ -101,8 +101,8 @@ def single_pulse(pulse_energy: float, pulse_duration: float) -> Emission:
     return Emission("single pulse", pulse_energy=pulse_energy, pulse_duration=pulse_duration)
 
 
-def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: float) -> Emission:
-    """Return a regular train of pulses.
+def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: float, pedestal: float = 0.0) -> Emission:
+    """Return a regular train of pulses, on a pedestal.
 
     Parameters
     ----------
@@ -112,8 +112,11 @@ def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: flo
         Duration of one pulse. [s]
     repetition_rate : float
         Pulses per second. [Hz]
+    pedestal : float
+        Power under and between the pulses. [W]
     """
-    return Emission("pulse train", pulse_energy * repetition_rate, pulse_energy, pulse_duration, repetition_rate)
+    mean = pulse_energy * repetition_rate + pedestal
+    return Emission("pulse train", mean, pulse_energy, pulse_duration, repetition_rate, pedestal=pedestal)
 
 
 def pulse_pattern(

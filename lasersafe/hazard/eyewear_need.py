@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from lasersafe.hazard.exposure import Emission, criteria, pulse_train, single_pulse
+from lasersafe.hazard.exposure import Emission, criteria, pulse_pattern, pulse_train, single_pulse
 from lasersafe.hazard.eyewear import (
     decide,
     eyewear_notes,
@@ -64,7 +64,7 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
             energies.append(space.power[1] / rate)
         if space.pulse_energy is not None:
             energies.append(space.pulse_energy[1])
-        found += [pulse_train(min(energies), t, rate) for t in pulses if t * rate <= 1.0]
+        found += [pulse_train(min(energies), t, rate, space.pedestal) for t in pulses if t * rate <= 1.0]
     return found
 
 
@@ -72,28 +72,51 @@ def _joined(worst: Emission) -> list[Emission]:
     """Return a pattern with its bursts, or all its pulses, taken as one pulse each: the strict side for a filter."""
     if worst.pulses:
         total, shortest = sum(p[2] for p in worst.pulses), min(p[1] for p in worst.pulses)
-        if worst.period is None:
-            return [single_pulse(total, shortest)]
-        return [pulse_train(total, shortest, 1.0 / worst.period)]
-    number = math.prod(count for count, _ in worst.burst)
-    return [pulse_train(worst.pulse_energy * number, worst.pulse_duration, worst.repetition_rate / number)]
+        return [pulse_pattern(((0.0, shortest, total),), worst.period, worst.pedestal)]
+    number, energy = math.prod(count for count, _ in worst.burst), worst.pulse_energy
+    rate = worst.repetition_rate / number
+    return [pulse_train(energy * number, worst.pulse_duration, rate, worst.pedestal)]
+
+
+def asked_of(emission: Emission, wavelength: float, diameter: float | tuple[float, float]) -> tuple[ScaleNeed, ...]:
+    """Return what each mode letter asks for at one setting, as `scale_numbers`.
+
+    Parameters
+    ----------
+    emission : Emission
+        What reaches the eyewear.
+    wavelength : float
+        Wavelength. [m]
+    diameter : float or tuple of float
+        1/e diameter at the eyewear, or both axes. [m]
+
+    Returns
+    -------
+    tuple of ScaleNeed
+        At least one.
+
+    Raises
+    ------
+    InputError
+        If a value is not finite and positive.
+    """
+    if emission.kind == "continuous":
+        return scale_numbers(wavelength, beam_diameter_63=diameter, power=emission.power)
+    return scale_numbers(
+        wavelength,
+        beam_diameter_63=diameter,
+        pulse_energy=emission.pulse_energy,
+        pulse_duration=emission.pulse_duration,
+        repetition_rate=emission.repetition_rate or None,
+        pedestal=emission.pedestal,
+    )
 
 
 def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) -> tuple[ScaleNeed, ...]:
     """Return the highest scale number of each mode letter over all settings."""
     by_letter: dict[str, ScaleNeed] = {}
     for emission in dict.fromkeys(emissions):
-        if emission.kind == "continuous":
-            needs = scale_numbers(wavelength, beam_diameter_63=(dx, dy), power=emission.power)
-        else:
-            needs = scale_numbers(
-                wavelength,
-                beam_diameter_63=(dx, dy),
-                pulse_energy=emission.pulse_energy,
-                pulse_duration=emission.pulse_duration,
-                repetition_rate=emission.repetition_rate or None,
-            )
-        for need in needs:
+        for need in asked_of(emission, wavelength, (dx, dy)):
             known = by_letter.get(need.mode)
             rank = math.inf if need.scale_number is None else need.scale_number
             if known is None or (

@@ -23,6 +23,7 @@ def scale_numbers(
     pulse_energy: float | None = None,
     pulse_duration: float | None = None,
     repetition_rate: float | None = None,
+    pedestal: float = 0.0,
 ) -> tuple[ScaleNeed, ...]:
     """Return the EN 207:2017 scale number that each applicable mode letter asks for [1]_ [2]_.
 
@@ -44,6 +45,8 @@ def scale_numbers(
         Duration of one pulse, from 1e-13. [s]
     repetition_rate : float, optional
         Pulses per second; None for a single pulse. [Hz]
+    pedestal : float, optional
+        Power under and between the pulses, which counts in each pulse and in the mean power. [W]
 
     Returns
     -------
@@ -97,14 +100,19 @@ def scale_numbers(
         if pulse_duration * repetition_rate > 1 + TOLERANCE:
             message = f"pulse duration = {pulse_duration:g} s is longer than the period at {repetition_rate:g} Hz"
             raise InputError(message)
+    if not (pedestal >= 0.0 and math.isfinite(pedestal)):
+        message = f"pedestal = {pedestal:g} W: must be finite and not negative"
+        raise InputError(message)
+    energy = pulse_energy + pedestal * pulse_duration
     needs: list[ScaleNeed] = []
     for letter in pulse_letters(pulse_duration):
         if letter == "D":
-            needs.append(_continuous(nanometre, pulse_energy / pulse_duration, beam, "power of the long pulse"))
+            needs.append(_continuous(nanometre, energy / pulse_duration, beam, "power of the long pulse"))
         else:
-            needs.append(_pulsed(nanometre, letter, pulse_energy, pulse_duration, repetition_rate, beam))
-    if repetition_rate is not None and all(need.mode != "D" for need in needs):
-        needs.append(_continuous(nanometre, pulse_energy * repetition_rate, beam, "mean power"))
+            needs.append(_pulsed(nanometre, letter, energy, pulse_duration, repetition_rate, beam))
+    mean_power = pulse_energy * (repetition_rate or 0.0) + pedestal
+    if mean_power > 0.0 and all(need.mode != "D" for need in needs):
+        needs.append(_continuous(nanometre, mean_power, beam, "mean power"))
     return tuple(needs)
 
 

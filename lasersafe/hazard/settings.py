@@ -166,12 +166,10 @@ class Tried(NamedTuple):
     def emission(self, at: int, space: SettingSpace) -> Emission:
         """Return one of the settings."""
         energy, pulse, rate, number, spacing = (float(column[at]) for column in self)
-        found = pulse_train(energy, pulse, rate)
+        found = replace(pulse_train(energy, pulse, rate * number, space.pedestal), name=space.name)
         if space.burst_pulses is not None and number > 1.0:
-            found = replace(
-                found, burst=((number, spacing),), repetition_rate=rate * number, power=found.power * number
-            )
-        return replace(found, power=found.power + space.pedestal, pedestal=space.pedestal, name=space.name)
+            found = replace(found, burst=((number, spacing),))
+        return found
 
 
 def _points(span: Range, edges: Floats, grid: int = _GRID) -> Floats:
