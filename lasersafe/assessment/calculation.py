@@ -259,7 +259,7 @@ def beam_working(criterion: Criterion, beam: BeamGeometry, place: float, factor:
     at = f"at z = {format_quantity(place, 'm', 5)}"
     if aid:
         return Working(
-            f"{quantity} = τ {symbol}(objective) / A(pupil)",
+            f"{quantity} = τ {symbol}(M D_a, at most the objective) / A(D_a)",
             f"{amount} {criterion.amount_unit}, d_x = {number(dx * 1e3)} mm, d_y = {number(dy * 1e3)} mm {at}; {aid}",
             "ANSI-Z136-1, appendix B, from memory; docs/method.md",
         )
@@ -296,7 +296,7 @@ def scatter_working(
         f"({format_quantity(distance, 'm', 5)})²), r {words}"
     )
     if collected is not None:
-        formula += " · τ (D / 7 mm)²"
+        formula += " · τ (D / D_a)²"
         numbers += f"; times {number(collected[0])}: {collected[1]}"
     return Working(formula, numbers, "Lambert's law" if lambert else "uniform hemisphere, DGUV203-093, 4.3")
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.context import Context, Scatterer, aid_of
+from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.extended import (
     SourceFinding,
     extended_distance,
@@ -130,6 +131,17 @@ def _top(
     )
 
 
+def _gain(context: Context, person: Person, tissue: str, duration: float) -> float:
+    """Return the largest collecting gain into any of the limiting apertures, 1 for the bare eye."""
+    if not person.aided or tissue != "eye":
+        return 1.0
+    rows = (
+        criteria(name, tissue, one, context.wavelength, duration)
+        for name in context.rule_sets for one in context.emissions(tissue, duration)
+    )  # fmt: skip
+    return max(1.0, *(aid_of(person).gain(context.wavelength, c.limiting_aperture) for row in rows for c in row))
+
+
 def _sentence(result: ExtendedResult, top: SourceFinding, nearest: float) -> str:
     place = format_quantity(result.worst_distance, "m", 3)
     where = "the nearest view" if result.worst_distance <= nearest * 1.001 else "farther than the nearest view"
@@ -170,8 +182,7 @@ def _scenario(
         ratio = _ratio(context, rule_set, tissue, duration, source)
         place, _ = most_hazardous_distance(ratio, near, max(1e4, 10.0 * near), 60)
         tops[rule_set] = _top(context, rule_set, tissue, duration, source, place)
-    aided = person.aided and tissue == "eye"
-    gain = max(1.0, aid_of(person).gain(context.wavelength)) if aided else 1.0
+    gain = _gain(context, person, tissue, duration)
     ratios = {name: top.ratio * gain for name, top in tops.items()}
     decided = max(ratios, key=lambda name: badness(ratios[name]))
     top, worst = tops[decided], ratios[decided]

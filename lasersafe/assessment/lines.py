@@ -231,7 +231,7 @@ def scenario_with_lines(context: Context, person: Person, scenario: Scenario) ->
         if scenario.way != "scatter":
             return beam_exposure(found[line.name], person, c, factor)[0]
         aided = person.aided and scenario.tissue == "eye"
-        gain = max(1.0, aid_of(person).gain(line.wavelength)) if aided else 1.0
+        gain = max(1.0, aid_of(person).gain(line.wavelength, c.limiting_aperture)) if aided else 1.0
         model = context.case.settings.scatter_model
         return gain * max(
             float(scatter_intensity(c.amount, s.reflectance, s.view_angle, model)) / distance_from(person, s)[0] ** 2

@@ -20,7 +20,7 @@ from lasersafe.assessment.lines import scenario_with_lines
 from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.aided import UNDESCRIBED, aided_exposure
+from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
@@ -107,12 +107,13 @@ def beam_exposure(context: Context, person: Person, criterion: Criterion, factor
 def _aided(context: Context, person: Person, place: float, criterion: Criterion, factor: float) -> float:
     instrument = aid_of(person)
     dx, dy = diameters(context.beam, place)
-    gain = instrument.gain(context.wavelength)
-    return float(aided_exposure(criterion.amount * factor, dx, dy, instrument.objective, gain, context.beam.profile))
+    hole = criterion.limiting_aperture
+    collected, gain = float(instrument.collects(hole)), instrument.gain(context.wavelength, hole)
+    return float(aided_exposure(criterion.amount * factor, dx, dy, collected, gain, context.beam.profile))
 
 
-def _looks(context: Context, person: Person, tissue: str, scatterer: Scatterer) -> list[tuple[float | None, float]]:
-    """Return each collecting gain, None for the bare eye, with the source angle that goes with it."""
+def _looks(context: Context, person: Person, tissue: str, scatterer: Scatterer) -> list[tuple[Aid | None, float]]:
+    """Return each instrument, None for the bare eye, with the source angle that goes with it."""
     if tissue != "eye":
         return [(None, ALPHA_MIN)]
     distance, _ = distance_from(person, scatterer)
@@ -122,11 +123,10 @@ def _looks(context: Context, person: Person, tissue: str, scatterer: Scatterer) 
     if not person.aided:
         return [bare]
     instrument = aid_of(person)
-    gain = instrument.gain(context.wavelength)
     if instrument is UNDESCRIBED:  # no credit for what it magnifies
-        return [(gain, ALPHA_MIN)]
+        return [(instrument, ALPHA_MIN)]
     magnified = max(ALPHA_MIN, float(magnified_angle(angle, instrument.magnification)))
-    return [bare, (gain, magnified)]
+    return [bare, (instrument, magnified)]
 
 
 def _findings(
@@ -138,9 +138,9 @@ def _findings(
         every: list[Finding] = []
         if way == "scatter":
             for scatterer in context.scatterers:
-                for gain, angle in _looks(context, person, tissue, scatterer):
+                for instrument, angle in _looks(context, person, tissue, scatterer):
                     for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
-                        every.append(_scatter_finding(context, person, c, scatterer, gain, angle))
+                        every.append(_scatter_finding(context, person, c, scatterer, instrument, angle))
         else:
             for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN, area):
                 every.append(_beam_finding(context, person, way, c))
@@ -149,15 +149,16 @@ def _findings(
 
 
 def _scatter_finding(
-    context: Context, person: Person, criterion: Criterion, scatterer: Scatterer, gain: float | None, angle: float
+    context: Context, person: Person, criterion: Criterion, scatterer: Scatterer, seen: Aid | None, angle: float
 ) -> Finding:
     distance, words = distance_from(person, scatterer)
     model = context.case.settings.scatter_model
     exposure = float(scatter_exposure(criterion.amount, scatterer.reflectance, distance, scatterer.view_angle, model))
     collected = None
-    if gain is not None:
+    if seen is not None:
+        gain = seen.gain(context.wavelength, criterion.limiting_aperture)
         exposure *= gain
-        collected = (gain, aid_of(person).words(context.wavelength))
+        collected = (gain, seen.words(context.wavelength, criterion.limiting_aperture))
     working = scatter_working(criterion, distance, words, scatterer.reflectance, scatterer.view_angle, model, collected)
     return Finding(exposure / criterion.limit, exposure, criterion, working, angle, distance, scatterer.words)
 
@@ -165,7 +166,7 @@ def _scatter_finding(
 def _beam_finding(context: Context, person: Person, way: str, criterion: Criterion) -> Finding:
     factor, surface = (1.0, "") if way == "direct" else context.mirror_reflectance
     exposure, place, aided = beam_exposure(context, person, criterion, factor)
-    words = aid_of(person).words(context.wavelength) if aided else ""
+    words = aid_of(person).words(context.wavelength, criterion.limiting_aperture) if aided else ""
     working = beam_working(criterion, context.beam, place, factor, words)
     ratio = exposure / criterion.limit
     return Finding(ratio, exposure, criterion, working, ALPHA_MIN, float(person.distance), surface)

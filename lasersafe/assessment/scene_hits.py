@@ -28,6 +28,7 @@ from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import ScenePerson
@@ -53,13 +54,15 @@ class Hit:
     angle: float = ALPHA_MIN  # angular subtense of the source [rad]
 
 
-def aided(criterion: Criterion, instrument: Aid, gain: float) -> Criterion:
-    """Return a comparison as seen through an instrument: the objective as aperture, the limit less by the gain."""
-    return replace(criterion, limiting_aperture=instrument.objective, limit=criterion.limit / max(gain, 1e-12))
+def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
+    """Return a comparison as seen through an instrument: over the aperture as imaged, the limit less by the gain."""
+    hole, gain = criterion.limiting_aperture, _gain(context, criterion, instrument)
+    return replace(criterion, limiting_aperture=float(instrument.collects(hole)), limit=criterion.limit / gain)
 
 
-def _gain(context: Context, instrument: Aid) -> float:
-    return max(instrument.gain(c.wavelength) for c in every_context(context).values())
+def _gain(context: Context, criterion: Criterion, instrument: Aid) -> float:
+    hole = criterion.limiting_aperture
+    return max(1e-12, *(instrument.gain(c.wavelength, hole) for c in every_context(context).values()))
 
 
 def with_limit_steps(context: Context, criterion: Criterion, duration: float, angle: float) -> Criterion:
@@ -246,11 +249,11 @@ def worst_hit(
     where = [known.number((s.apex, s.directions, s.spot, s.spots, _tilted(s))) for s, _ in sources]
     group = (person.name, known.number(tuple(where)))
     places = known.once(("places", *group), None, standing_places, person, tuple(s for s, _ in sources))
-    best: tuple[float, Source, Vector] | None = None
+    best: dict[bool, tuple[float, Source, Vector]] = {}  # of beams, and of scatter: an instrument gains otherwise
     for (source, pieces), number in zip(sources, where, strict=True):
         seen = source
         if with_aid is not None and isinstance(source.profile, BeamProfile):
-            wide = tuple(aided(c, with_aid, _gain(context, with_aid)) for c in source.profile.criteria)
+            wide = tuple(aided(context, c, with_aid) for c in source.profile.criteria)
             seen = replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
         key = (*group, tissue, number)
         x, y, z = known.once(("points", *key), None, body_points, person, places, source, tissue)
@@ -265,17 +268,14 @@ def worst_hit(
                 extra = known.once(past, (pieces, seen.profile), _open_ratio, seen, *more)
                 x, y, z = (np.concatenate(pair) for pair in zip((x, y, z), more, strict=True))
                 ratio = np.concatenate([ratio, extra])
-        if with_aid is not None and not isinstance(source.profile, BeamProfile):
-            ratio = ratio * max(_gain(context, with_aid), 1.0)
         if beyond > 0.0:
             away = np.sqrt((x - source.apex[0]) ** 2 + (y - source.apex[1]) ** 2 + (z - source.apex[2]) ** 2)
             ratio = np.where(away > beyond, ratio, 0.0)
-        index = int(np.argmax(ratio))
-        if ratio[index] > 0.0 and (best is None or not ratio[index] <= best[0]):
-            best = (float(ratio[index]), source, (float(x[index]), float(y[index]), float(z[index])))
-    if best is None:
-        return None
-    return exact_hit(context, best[1], best[2], tissue, duration, with_aid)
+        index, kind = int(np.argmax(ratio)), with_aid is not None and isinstance(source.profile, BeamProfile)
+        if ratio[index] > 0.0 and (kind not in best or not ratio[index] <= best[kind][0]):
+            best[kind] = (float(ratio[index]), source, (float(x[index]), float(y[index]), float(z[index])))
+    hits = [exact_hit(context, source, point, tissue, duration, with_aid) for _, source, point in best.values()]
+    return max(hits, key=lambda hit: badness(hit.ratio), default=None)
 
 
 def exact_hit(
@@ -291,7 +291,7 @@ def exact_hit(
         alike: dict[tuple[float, float], float] = {}  # amount and aperture -> ratio times limit
         path, aside, lit = source.along(one[0], one[1], one[2])
         for c in found:
-            looks = [c] if with_aid is None else [c, aided(c, with_aid, _gain(context, with_aid))]
+            looks = [c] if with_aid is None else [c, aided(context, c, with_aid)]
             for look in looks:
                 key = (look.amount, look.limiting_aperture)
                 if key not in alike:
@@ -331,7 +331,7 @@ def _scatter_pairs(
         cosine = sum((p - a) * k for p, a, k in zip(point, source.apex, n, strict=True)) / away
         view = math.acos(min(1.0, max(0.0, cosine)))
     model = context.case.settings.scatter_model
-    gain = 1.0 if with_aid is None or tissue == "skin" else max(_gain(context, with_aid), 1.0)
+    seen = None if tissue == "skin" else with_aid
     lines = list(every_context(context).values())
     pairs = []
     for own in lines:
@@ -341,6 +341,7 @@ def _scatter_pairs(
             for rule_set in context.rule_sets:
                 for c in criteria(rule_set, tissue, scaled, own.wavelength, duration, angle, area):
                     there = scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)
+                    gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
                     pairs.append((float(there) * gain / c.limit, c))
     return pairs
 

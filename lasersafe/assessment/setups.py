@@ -73,12 +73,13 @@ def _aided_zone(context: Context) -> Zone | None:
             name: aided_reach(name, emission, own.beam, own.wavelength, duration, instrument)
             for name in context.rule_sets
         })
-        for instrument in sorted(instruments, key=lambda one: one.words(context.wavelength))
+        for instrument in sorted(instruments, key=lambda one: (one.name, one.objective))
         for own in lines
         for emission in (one if count == 1.0 else one.scaled(count) for one in own.emissions("eye", duration))
     ]  # fmt: skip
     own, emission, reaches = max(every, key=lambda found: max(r.distance for r in found[2].values()))
-    words = ", ".join(sorted(one.words(context.wavelength) for one in instruments))
+    aperture = max(reaches.values(), key=lambda r: r.distance).criterion.limiting_aperture
+    words = ", ".join(sorted(one.words(context.wavelength, aperture) for one in instruments))
     if count > 1.0:
         words += f"; each of {len(lines)} wavelengths taken {len(lines)} times, so that the sum is below the limit"
     found = zone("aided", "eye", reaches, "last optic", context.focus, f"through {words}")
@@ -87,7 +88,7 @@ def _aided_zone(context: Context) -> Zone | None:
         _duration_step(duration, reason),
         amount_step(emission, found.criterion, 1.0, ""),
         Step(
-            "r", "farthest distance from the last optic, with an optical aid", "collected power / A(pupil) = limit",
+            "r", "farthest distance from the last optic, with an optical aid", "collected power / A(D_a) = limit",
             f"{words}; searched from the limit outwards", found.distance, "m", "ANSI-Z136-1, appendix B", "memory",
         ),
     )  # fmt: skip

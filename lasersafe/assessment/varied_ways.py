@@ -7,7 +7,7 @@ from functools import reduce
 
 import numpy as np
 
-from lasersafe.assessment.context import FAR_INFRARED, aid_of
+from lasersafe.assessment.context import aid_of
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.assessment.varied import CAPS, Varied, stepwise
 from lasersafe.errors import InputError
@@ -20,6 +20,7 @@ from lasersafe.hazard.variation import Beams, farthest, highest_ratio
 from lasersafe.hazard.zones import _limits_of_angle
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.reflection import scatter_intensity
+from lasersafe.optics.viewing import collecting_gain
 
 _PULSES = ("pulse_duration", "repetition_rate", "duty")
 
@@ -73,26 +74,21 @@ def _instruments(own: Varied) -> list[Aid]:
     return sorted(found, key=lambda one: (one.name, one.objective))
 
 
-def _gain(instrument: Aid, wavelength: Floats) -> Floats:
+def _passed(instrument: Aid, wavelength: Floats) -> Floats:
     edges = [edge for band in viewing_data()[0] for edge in band.wavelength]
-    passed = stepwise(wavelength, edges, transmission) if instrument.glass else np.asarray(1.0)
-    return (
-        np.asarray(instrument.gain(float(wavelength)))
-        if wavelength.ndim == 0
-        else np.asarray(replace(instrument, glass=False).gain(FAR_INFRARED) * passed)
-    )
+    return stepwise(wavelength, edges, transmission) if instrument.glass else np.asarray(1.0)
 
 
 def _through(compared: list[Comparison], own: Varied) -> list[Comparison]:
     """Return comparisons with the bare eye and behind each instrument."""
     found = list(compared)
     for instrument in _instruments(own):
-        gain = _gain(instrument, own.wavelength)
-        with np.errstate(divide="ignore"):
-            found += [
-                replace(one, limit=np.asarray(one.limit / gain), aperture=np.asarray(instrument.objective))
-                for one in compared
-            ]
+        passed = _passed(instrument, own.wavelength)
+        for one in compared:
+            collected = instrument.collects(one.aperture)
+            with np.errstate(divide="ignore"):
+                limit = np.asarray(one.limit / collecting_gain(collected, one.aperture, passed))
+            found.append(replace(one, limit=limit, aperture=collected))
     return found
 
 

@@ -16,7 +16,7 @@ from lasersafe.hazard.distances import direct_distance, scatter_distance_extende
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, positive
 from lasersafe.optics.geometry import BeamGeometry
-from lasersafe.optics.viewing import PUPIL, collecting_gain, entrance_pupil, magnified_angle
+from lasersafe.optics.viewing import PUPIL, collecting_gain, entrance_pupil, imaged_aperture, magnified_angle
 from lasersafe.reference import shared_path
 
 NORMAL_LENS = 50e-3  # m; a finder shows life size with about this lens (common practice, no source)
@@ -45,15 +45,20 @@ class Aid:
     seen: str = "memory"
     glass: bool = True
 
-    def gain(self, wavelength: float) -> float:
-        """Return the collecting gain at a wavelength [m], with the objective filled and a pupil of 7 mm."""
-        passed = transmission(wavelength) if self.glass else 1.0
-        return float(collecting_gain(self.objective, PUPIL, passed))
+    def collects(self, aperture: ArrayLike) -> FloatArray:
+        """Return the diameter [m] at the objective of what comes through limiting apertures [m] of shape (...)."""
+        return imaged_aperture(aperture, self.objective, self.magnification)
 
-    def words(self, wavelength: float) -> str:
-        """Return the instrument in words, with what it passes at a wavelength [m]."""
+    def gain(self, wavelength: float, aperture: float = PUPIL) -> float:
+        """Return the collecting gain at a wavelength [m] into a limiting aperture [m], with the objective filled."""
         passed = transmission(wavelength) if self.glass else 1.0
-        return f"{self.name}, objective {self.objective * 1e3:.3g} mm, pupil {PUPIL * 1e3:.3g} mm, τ = {passed:g}"
+        return float(collecting_gain(self.collects(aperture), aperture, passed))
+
+    def words(self, wavelength: float, aperture: float) -> str:
+        """Return the instrument in words, with what it passes at a wavelength [m] into a limiting aperture [m]."""
+        passed = transmission(wavelength) if self.glass else 1.0
+        used = f"{float(self.collects(aperture)) * 1e3:.3g} mm of the objective into {aperture * 1e3:.3g} mm"
+        return f"{self.name}, {used}, τ = {passed:g}"
 
 
 # What a case that says only "aided" is compared with: the standard 7x50, and no credit for its glass.
@@ -177,7 +182,7 @@ def finder(focal_length: float, f_number: float) -> Aid:
 def aided_exposure(
     amount: ArrayLike, dx: ArrayLike, dy: ArrayLike, objective: float, gain: float, profile: str = "gaussian"
 ) -> FloatArray:
-    """Return the exposure at the eye behind an instrument, averaged over its exit [1]_.
+    """Return the exposure at the eye behind an instrument, averaged over the limiting aperture as imaged [1]_.
 
     Parameters
     ----------
@@ -186,16 +191,16 @@ def aided_exposure(
     dx, dy : array_like, shape (...)
         Full 1/e diameters of the beam at the objective. [m]
     objective : float
-        Diameter of the objective. [m]
+        Diameter of what is collected at the objective, see `Aid.collects`. [m]
     gain : float
-        Collecting gain, see `optics.viewing.collecting_gain`. [1]
+        Collecting gain into the same limiting aperture, see `Aid.gain`. [1]
     profile : str
         ``"gaussian"`` or ``"top-hat"``.
 
     Returns
     -------
     numpy.ndarray, shape (...)
-        The mean over the objective times the gain. [W/m2 or J/m2]
+        The mean over what is collected times the gain. [W/m2 or J/m2]
 
     Raises
     ------
@@ -225,9 +230,9 @@ def aided_distance(
     beam : BeamGeometry
         The beam. [1]
     objective : float
-        Diameter of the objective. [m]
+        Diameter of what is collected at the objective, see `Aid.collects`. [m]
     gain : float
-        Collecting gain; 0 where the glass passes nothing. [1]
+        Collecting gain into the same aperture; 0 where the glass passes nothing. [1]
 
     Returns
     -------

@@ -8,6 +8,7 @@ from lasersafe.hazard.aided import Aid, aided_distance, aided_scatter_distance
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import Reach, _limits_of_angle
 from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.results_step import Criterion
 
 
 def aided_reach(
@@ -52,12 +53,14 @@ def aided_reach(
     ----------
     .. [1] ANSI-Z136-1, appendix B, from memory.
     """
-    gain = aid.gain(wavelength)
-    reaches = [
-        Reach(aided_distance(c.amount, c.limit, c.limiting_aperture, beam, aid.objective, gain), c)
-        for c in criteria(rule_set, "eye", emission.scaled(reflectance), wavelength, duration, ALPHA_MIN)
-    ]
-    return max(reaches, key=lambda reach: reach.distance)
+
+    def reach(c: Criterion) -> Reach:
+        hole = c.limiting_aperture
+        collected, gain = float(aid.collects(hole)), aid.gain(wavelength, hole)
+        return Reach(aided_distance(c.amount, c.limit, hole, beam, collected, gain), c)
+
+    compared = criteria(rule_set, "eye", emission.scaled(reflectance), wavelength, duration, ALPHA_MIN)
+    return max((reach(c) for c in compared), key=lambda reach: reach.distance)
 
 
 def aided_scatter_reach(
@@ -110,12 +113,15 @@ def aided_scatter_reach(
     .. [1] ANSI-Z136-1, appendix B, from memory.
     .. [2] ICNIRP2013, angular subtense: the magnified source counts.
     """
-    gain = aid.gain(wavelength)
     spot = (spot_diameter, spot_diameter) if aid.glass else (0.0, 0.0)
     compared = criteria(rule_set, "eye", emission, wavelength, duration, ALPHA_MIN)
     deciding = max(compared, key=lambda c: c.amount / c.limit)
+    functions = _limits_of_angle(rule_set, "eye", emission, wavelength, duration, None).functions()
+    gains = [aid.gain(wavelength, c.limiting_aperture) for c in compared]
+    if len(gains) != len(functions):  # one limit for a pattern of pulses, or a row without a limit
+        gains = [max(gains)] * len(functions)
     distances = [
         aided_scatter_distance(deciding.amount, reflectance, view_angle, model, spot, function, gain, aid.magnification)
-        for function in _limits_of_angle(rule_set, "eye", emission, wavelength, duration, None).functions()
+        for function, gain in zip(functions, gains, strict=True)
     ]
     return Reach(float(np.max(distances)), deciding)

@@ -25,7 +25,7 @@ def collecting_gain(
     objective : array_like, shape (...)
         Diameter of the objective. [m]
     pupil : array_like, shape (...)
-        Diameter of the pupil of the eye. [m]
+        Diameter of the pupil of the eye, or of another limiting aperture. [m]
     transmission : array_like, shape (...)
         Part that the glass passes, 0 to 1. [1]
     magnification : array_like, shape (...), optional
@@ -58,6 +58,43 @@ def collecting_gain(
     part = within("transmission", transmission, "", 0.0, 1.0)
     with np.errstate(over="ignore"):
         return finite("collecting gain", part * np.square(widening), "")
+
+
+def imaged_aperture(aperture: ArrayLike, objective: ArrayLike, magnification: ArrayLike) -> FloatArray:
+    """Return the diameter at the objective of the light that comes through a limiting aperture at the eye [1]_ [2]_.
+
+    Parameters
+    ----------
+    aperture : array_like, shape (...)
+        Diameter of the limiting aperture. [m]
+    objective : array_like, shape (...)
+        Diameter of the objective. [m]
+    magnification : array_like, shape (...)
+        Angular magnification. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        M D_a, at most the objective; for a pupil of 7 mm or more the objective, whatever its exit pupil loses. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is not positive and finite.
+
+    References
+    ----------
+    .. [1] Elementary: the exit pupil is the objective made smaller by the magnification.
+    .. [2] ANSI-Z136-1, appendix B, from memory: the objective counts whole where the aperture is the pupil.
+
+    Examples
+    --------
+    >>> imaged_aperture([1e-3, 3.5e-3, 7e-3], 50e-3, 7.0).tolist()
+    [0.007, 0.0245, 0.05]
+    """
+    hole, whole = positive("aperture", aperture, "m"), positive("objective", objective, "m")
+    image = np.minimum(hole * positive("magnification", magnification, ""), whole)
+    return np.asarray(np.where(hole >= PUPIL, whole, image))
 
 
 def magnified_angle(source_angle: ArrayLike, magnification: ArrayLike) -> FloatArray:
