@@ -106,7 +106,6 @@ class RoleSigned:
     at: str  # moment in UTC, as 2026-11-14T16:05:00Z
     conditions: str = ""
     expires: str = ""  # day, as 2027-03-01, or ""
-    note: str = ""
 
 
 @dataclass(frozen=True)

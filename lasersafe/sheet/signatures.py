@@ -88,8 +88,6 @@ class _SignBox:
             lines = [text("sign_off.recorded", moment=entry.at)]
             if entry.expires:
                 lines.append(text("sign_off.expires", day=entry.expires))
-            if entry.note:
-                lines.append(text("sign_off.named", note=entry.note))
             if entry.conditions:
                 lines.append(text("sign_off.conditions", conditions=entry.conditions))
             self.recorded = wrap("\n".join(lines), _SMALL, width - 16.0)

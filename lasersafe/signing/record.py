@@ -11,7 +11,7 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import asdict, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,7 @@ FORMAT = "lasersafe sign-off 1"
 LARGEST_RECORD = 20_000_000
 ROLES: tuple[SignRole, ...] = ("assessor", "laser_safety_officer", "operator", "venue")
 _HASH = re.compile(r"[0-9a-f]{64}\Z")
+CLOCKS = timedelta(minutes=10)  # by which the clocks of two machines may differ
 _MOMENT = "%Y-%m-%dT%H:%M:%SZ"
 
 
@@ -42,6 +43,11 @@ class Entry:
     version: str
     previous: str = ""
     digest: str = ""
+
+    @property
+    def moment(self) -> datetime:
+        """When it was given."""
+        return datetime.strptime(self.at, _MOMENT).replace(tzinfo=UTC)
 
     def sealed(self, previous: str) -> Entry:
         """Return the entry chained to the digest of the one before."""
@@ -140,6 +146,9 @@ def _record(data: Any) -> Record:
             message = f"signature {number} does not match its checksum"
             raise _EditedError(message)
         _check(entry, number)
+        if entries and entry.moment < entries[-1].moment:
+            message = f"signature {number} is dated before the one that it follows"
+            raise _EditedError(message)
         if entry.fingerprint not in inputs:
             message = f"the inputs of signature {number} are missing"
             raise _EditedError(message)
@@ -149,9 +158,10 @@ def _record(data: Any) -> Record:
 
 
 def _check(entry: Entry, number: int) -> None:
-    datetime.strptime(entry.at, _MOMENT)
-    if entry.expires:
-        date.fromisoformat(entry.expires)
+    given = entry.moment.date()
+    if entry.expires and date.fromisoformat(entry.expires) < given:
+        message = f"signature {number} ended before it was given"
+        raise _EditedError(message)
     known = entry.role in ROLES and entry.name.strip() and entry.name.isprintable()
     if not known or not _HASH.match(entry.fingerprint) or not _HASH.match(entry.results):
         message = f"signature {number} has a role, a name or a fingerprint that cannot be"

@@ -15,7 +15,7 @@ from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.making import results_of
 from lasersafe.signing.record import ROLES, Entry, Inputs, read_record, record_path
-from lasersafe.signing.state import doubled, results_digest, sign_off_of, spoken
+from lasersafe.signing.state import doubled, named_in, results_digest, sign_off_of, spoken
 from lasersafe.typed import shown
 
 LONGEST_CONDITIONS = 2000
@@ -82,10 +82,24 @@ def sign(
             )
             raise InputError(message)
         record = read_record(path)
+        last_entry = record.entries[-1] if record.entries else None
+        if last_entry and now < last_entry.moment:
+            message = (
+                f"{path}: {last_entry.name} signed at {last_entry.at}, which is later than the clock of this machine "
+                "says; set the clock, or move the record away and sign anew"
+            )
+            raise InputError(message)
         before = record.signed(assessment.fingerprint)
         if known in before and not again:
             old = before[known]
             message = f"{old.name} has signed as {spoken(known)} for these inputs at {old.at}; say --again to sign anew"
+            raise InputError(message)
+        named = getattr(case.in_charge, known)
+        if not named_in(named, person):
+            message = (
+                f"name = {shown(person)}: the case names {shown(named)} as {spoken(known)}, and nobody else signs as "
+                "that; write the name under [in_charge] as it is signed, an office or a title after a comma"
+            )
             raise InputError(message)
         people = [(one, entry.name) for one, entry in before.items() if one != known] + [(known, person)]
         if not case.sign_off.one_person_two_roles and (twice := doubled(people)):

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import unicodedata
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.models import canonical
 from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.signing.compare import changes
-from lasersafe.signing.record import Entry, Record
+from lasersafe.signing.record import Record
+from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -48,6 +50,14 @@ def _rounded(value: Any) -> Any:
 def same_person(one: str, other: str) -> bool:
     """Return whether two names are written alike, whatever the case, the spaces and the form of the letters."""
     return _folded(one) == _folded(other)
+
+
+def named_in(text: str, person: str) -> bool:
+    """Return whether a text of ``[in_charge]``, as ``"Rafe Sollberg, duty manager"``, names a person.
+
+    The name is the whole text, or a part of it between commas, semicolons or brackets.
+    """
+    return any(same_person(part, person) for part in (text, *re.split(r"[,;()]", text)) if part.strip())
 
 
 def _folded(name: str) -> str:
@@ -95,6 +105,12 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
         for role, entry in signed.items()
         if entry.results != results
     ]
+    wording = load_wording(assessment.language)
+    reasons += [
+        wording.text("sign_off.not_named", name=entry.name, role=wording.roles[spoken(role)], named=named)
+        for role, entry in signed.items()
+        if not named_in(named := getattr(case.in_charge, role), entry.name)
+    ]
     if not rule.one_person_two_roles:
         reasons += doubled((role, entry.name) for role, entry in signed.items())
     fatal = bool(reasons)
@@ -106,18 +122,12 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     return SignOff(
         state=state,
         required=tuple(rule.required_roles),
-        signed=tuple(_role_signed(entry, assessment) for entry in signed.values()),
+        signed=tuple(RoleSigned(e.role, e.name, e.at, e.conditions, e.expires) for e in signed.values()),
         missing=missing,
         reasons=tuple(reasons),
         changed=_changed(case, assessment, record),
         review_by=case.review_by.isoformat(),
     )
-
-
-def _role_signed(entry: Entry, assessment: Assessment) -> RoleSigned:
-    named = assessment.people.get(entry.role, "")
-    note = "" if not named or same_person(named, entry.name) else f"the case names {named}"
-    return RoleSigned(entry.role, entry.name, entry.at, entry.conditions, entry.expires, note)
 
 
 def _changed(case: Case, assessment: Assessment, record: Record) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import field, replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +26,7 @@ from lasersafe.signing import making
 from lasersafe.signing.about import About, read_about
 from lasersafe.signing.compare import Change, changes, plain
 from lasersafe.signing.container import SheetError, SheetFile, open_sheet, parse_sheet
-from lasersafe.signing.record import LARGEST_RECORD, Record, parse_record
+from lasersafe.signing.record import CLOCKS, LARGEST_RECORD, Record, parse_record
 from lasersafe.signing.state import changed_inputs, doubled, results_digest, sign_off_of, spoken
 from lasersafe.wording import load_wording
 
@@ -291,5 +291,8 @@ def _check_dates(case: Case, about: About, record: Record, report: Report, day: 
     if case.review_by < day:
         report.add("overdue", f"past its review date, {case.review_by.isoformat()}")
     for entry in record.signed(about.fingerprint).values():
+        if entry.moment > datetime.now(UTC) + CLOCKS:
+            who = f"{entry.name} ({spoken(entry.role)})"
+            report.add("changed", f"the sign-off of {who} is dated {entry.at}, in the future")
         if entry.expires and date.fromisoformat(entry.expires) < day:
             report.add("overdue", f"the sign-off of {entry.name} ({spoken(entry.role)}) ended on {entry.expires}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import re
 import subprocess
 import sys
 from functools import lru_cache
@@ -31,10 +32,13 @@ def case_text(template: str = "co2-cutter") -> str:
     return changed
 
 
-def write_case(folder: Path, more: str = "", template: str = "co2-cutter") -> Path:
-    """Write that case into a folder; ``more`` are tables at its end."""
-    path = folder / "case.toml"
-    path.write_text(case_text(template) + more, encoding="utf-8")
+def write_case(folder: Path, more: str = "", template: str = "co2-cutter", **named: str) -> Path:
+    """Write that case into a folder; ``more`` are tables at its end, ``named`` who is in charge in a role."""
+    path, text = folder / "case.toml", case_text(template)
+    for role, name in named.items():
+        text, count = re.subn(rf'^{role} = "[^"]*"', f'{role} = "{name}"', text, count=1, flags=re.MULTILINE)
+        assert count == 1
+    path.write_text(text + more, encoding="utf-8")
     return path
 
 

@@ -181,7 +181,7 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         replace(full, setups=(odd, replace(full.setups[1], chart=dark))),
     ):
         render_sheet(found)
-    one = RoleSigned("assessor", "Ada", "2026-11-14T16:05:00Z", "with care", "2027-03-01", "the case names Bob")
+    one = RoleSigned("assessor", "Ada", "2026-11-14T16:05:00Z", "with care", "2027-03-01")
     for signed in (
         SignOff(
             "draft", ("assessor",), (one,), ("venue",), ("not signed yet: venue",), ("place: was 'a'",), "2027-01-01"
