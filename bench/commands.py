@@ -26,7 +26,8 @@ def lines(rounds: int) -> list[Line]:
                     "--lens-focal-length", "150 mm", "--duration", "10 s",
                 ),
                 "eyewear": process(
-                    *PROGRAM, "eyewear", "--wavelength", "450 nm", "--power", "5 W", *beam, "--wearing", "OD 4 @ 450",
+                    *PROGRAM, "eyewear", "--wavelength", "450 nm", "--power", "5 W", "--continuous", *beam,
+                    "--wearing", "OD 4 @ 450",
                 ),
                 "demo": process(*PROGRAM, "demo", str(Path(folder) / "demo")),
             },

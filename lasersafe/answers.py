@@ -8,13 +8,13 @@ import numpy as np
 
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.durations import EDGE, WORKING_DAY
+from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.setting_search import worst_setting
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.quantity import format_quantity, parse_quantity
-from lasersafe.wording import caution_line
+from lasersafe.wording import caution_line, load_wording
 
 
 def optional_number(text: str | None, unit: str, field: str) -> float | None:
@@ -235,6 +235,27 @@ class EyewearQuestion(BeamQuestion):
 
     duration: str | None
     wearing: str | None
+    continuous: bool = False
+
+    def space(self) -> SettingSpace:
+        """Return the emission that was typed; that it is continuous has to be said.
+
+        Raises
+        ------
+        InputError
+            If the emission is incomplete or impossible, or nothing says whether it is pulsed.
+        """
+        space = super().space()
+        if space.kind == "continuous" and not self.continuous:
+            message = (
+                "pulse data are missing, and eyewear for pulses needs more than for a continuous beam: give "
+                "--pulse-duration and --repetition-rate, or --continuous for a laser that cannot pulse"
+            )
+            raise InputError(message)
+        if space.kind != "continuous" and self.continuous:
+            message = "--continuous and pulse data contradict each other; give one of them"
+            raise InputError(message)
+        return space
 
 
 def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
@@ -249,7 +270,7 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
     space = question.space()
     duration = optional_number(question.duration, "s", "duration")
     if duration is None:
-        duration = WORKING_DAY if lam <= 400e-9 * (1.0 + EDGE) else 10.0
+        duration, _ = exposure_duration(lam, "direct")
     sets = question.rule_sets()
     worst: Emission = worst_setting(space, sets, "eye", lam, duration)
     need = eyewear_need(
@@ -289,6 +310,7 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
             "enough": need.verdict.enough,
             "verdict": need.verdict.verdict,
             "reasons": list(need.verdict.reasons),
+            "bands_that_end_here_nm": list(need.verdict.ends),
         }
     return answer
 
@@ -311,6 +333,8 @@ def eyewear_text(data: dict[str, Any]) -> str:
         worn = data["wearing"]
         lines.append(f"worn '{worn['typed']}': {worn['verdict']}" + ("" if worn["enough"] else " - do not rely on it"))
         lines += [f"- {reason}" for reason in worn["reasons"]]
+        ends = load_wording().text
+        lines += [f"- {ends('eyewear.ends', band=band)}" for band in worn["bands_that_end_here_nm"]]
     lines += [f"- {note}" for note in data["notes"]]
     lines.append(data["caution"])
     return "\n".join(lines)

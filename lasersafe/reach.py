@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from lasersafe.answers import BeamQuestion, needed_number, require_positive
+from lasersafe.answers import BeamQuestion, needed_number, optional_number, require_positive
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, scatter_distance
-from lasersafe.hazard.exposure import Emission, criteria
+from lasersafe.hazard.durations import exposure_duration
+from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.setting_search import worst_setting
 from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach
 from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import format_quantity, parse_quantity
-from lasersafe.results_step import Criterion
 from lasersafe.wording import caution_line
 
 TYPED = "typed by the user"
@@ -24,7 +24,7 @@ TYPED = "typed by the user"
 class ReachQuestion(BeamQuestion):
     """A question for distances."""
 
-    duration: str
+    duration: str | None
     divergence: str | None
     lens_focal_length: str | None
     propagation: str
@@ -32,6 +32,7 @@ class ReachQuestion(BeamQuestion):
     scatter: str
     limit_eye: str | None
     limit_skin: str | None
+    limit_aperture: str | None = None
 
     def beam(self, wavelength: float) -> tuple[BeamGeometry, float | None]:
         """Return the beam and the distance of its focus from the lens [m]."""
@@ -66,21 +67,34 @@ class ReachQuestion(BeamQuestion):
         return value
 
 
-def _own_reach(
-    tissue: str, emission: Emission, limit: float, question: ReachQuestion, lam: float, duration: float
-) -> Criterion:
-    first = criteria(question.rule_sets()[0], tissue, emission, lam, duration)[0]
+def _reaches(
+    question: ReachQuestion, way: str, tissue: str, beam: BeamGeometry, lam: float, duration: float, reflectance: float
+) -> dict[str, Reach]:
+    """Return how far one way reaches by each rule set, or by the limit that the user typed."""
+    sets = question.rule_sets()
+    emission = worst_setting(question.space(), sets, tissue, lam, duration)
     pulsed = emission.kind != "continuous"
-    return replace(
-        first,
-        rule_set=TYPED,
-        hazard="as typed",
-        rule="as typed",
-        amount=emission.pulse_energy if pulsed else emission.power,
-        limit=limit,
-        source=TYPED,
-        seen="own",
-    )
+    own = question.own_limit(tissue, pulsed)
+    if own is None and way == "direct":
+        return {name: direct_reach(name, tissue, emission, beam, lam, duration) for name in sets}
+    if own is None:
+        return {
+            name: scatter_reach(name, tissue, emission, lam, duration, reflectance=reflectance, model=question.scatter)
+            for name in sets
+        }
+    amount = emission.pulse_energy if pulsed else emission.power
+    hole = optional_number(question.limit_aperture, "m", "limit aperture")
+    require_positive(hole, "limit aperture", question.limit_aperture)
+    every = (one for name in sets for one in criteria(name, tissue, emission, lam, duration))
+    strictest = min(every, key=lambda one: one.limiting_aperture)
+    aperture = strictest.limiting_aperture if hole is None else hole
+    typed = replace(
+        strictest, rule_set=TYPED, hazard="as typed", rule=f"averaged over {aperture * 1e3:.4g} mm", amount=amount,
+        limit=own, limiting_aperture=aperture, source=TYPED, seen="own",
+    )  # fmt: skip
+    if way == "direct":
+        return {TYPED: Reach(float(direct_distance(amount, own, aperture, beam)), typed)}
+    return {TYPED: Reach(float(scatter_distance(amount, own, reflectance, 0.0, question.scatter)), typed)}
 
 
 def reach_answer(question: ReachQuestion) -> dict[str, Any]:
@@ -92,7 +106,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
         If the beam is incomplete or impossible.
     """
     lam = needed_number(question.wavelength, "m", "wavelength")
-    duration = needed_number(question.duration, "s", "duration")
+    duration = optional_number(question.duration, "s", "duration")
     reflectance = needed_number(question.reflectance, "1", "reflectance")
     if not 0.0 < reflectance <= 1.0:
         message = f"reflectance = '{question.reflectance}': must be above 0 and at most 1"
@@ -100,45 +114,42 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
     if question.scatter not in ("lambert", "hemisphere"):
         message = f"scatter = '{question.scatter}': allowed are lambert and hemisphere"
         raise InputError(message)
-    space = question.space()
+    if question.limit_aperture is not None and question.limit_eye is None and question.limit_skin is None:
+        message = f"limit aperture = '{question.limit_aperture}': it belongs to --limit-eye or --limit-skin; give one"
+        raise InputError(message)
+    longest = question.space().longest_pulse
     beam, focus = question.beam(lam)
-    sets = question.rule_sets()
     answer: dict[str, Any] = {"wavelength_m": lam, "duration_s": duration, "scatter_model": question.scatter}
     details: dict[str, Any] = {}
-    for tissue in ("eye", "skin"):
-        emission = worst_setting(space, sets, tissue, lam, duration)
-        own = question.own_limit(tissue, emission.kind != "continuous")
-        direct: dict[str, Reach] = {}
-        spread: dict[str, Reach] = {}
-        if own is not None:
-            criterion = _own_reach(tissue, emission, own, question, lam, duration)
-            aperture = criterion.limiting_aperture
-            direct[TYPED] = Reach(float(direct_distance(criterion.amount, own, aperture, beam)), criterion)
-            spread[TYPED] = Reach(
-                float(scatter_distance(criterion.amount, own, reflectance, 0.0, question.scatter)), criterion
-            )
-        else:
-            for name in sets:
-                direct[name] = direct_reach(name, tissue, emission, beam, lam, duration)
-                spread[name] = scatter_reach(
-                    name, tissue, emission, lam, duration, reflectance=reflectance, model=question.scatter
-                )
-        for way, found in (("direct", direct), ("scatter", spread)):
+    for way in ("direct", "scatter"):
+        usual, reason = exposure_duration(lam, way)
+        if usual < longest:
+            usual, reason = longest, f"{reason}; not shorter than one pulse"
+        time = usual if duration is None else duration
+        for tissue in ("eye", "skin"):
+            found = _reaches(question, way, tissue, beam, lam, time, reflectance)
             decided = max(found, key=lambda name: found[name].distance)
             reach = found[decided]
             answer[f"{way}_{tissue}_m"] = reach.distance
             if way == "direct" and focus is not None:
                 answer[f"direct_{tissue}_from_focus_m"] = reach.distance - focus if reach.distance > 0.0 else 0.0
             criterion = reach.criterion
-            details[f"{way}_{tissue}"] = {
+            detail = {
                 "decided_by": decided,
                 "hazard": criterion.hazard,
                 "rule": criterion.rule,
                 "limit_" + criterion.limit_unit.replace("/", "_per_"): criterion.limit,
                 "limiting_aperture_mm": round(criterion.limiting_aperture * 1e3, 9),
                 "source": criterion.source,
+                "duration_s": time,
+                "duration_reason": reason if duration is None else "as typed",
                 "by_rule_set_m": {name: r.distance for name, r in found.items()},
             }
+            if usual > time and decided != TYPED:
+                longer = _reaches(question, way, tissue, beam, lam, usual, reflectance)
+                farthest = max(one.distance for one in longer.values())
+                detail |= {"usual_duration_s": usual, "usual_reason": reason, "usual_m": farthest}
+            details[f"{way}_{tissue}"] = detail
     answer["details"] = details
     answer["caution"] = caution_line()
     return answer
@@ -160,12 +171,17 @@ def reach_text(data: dict[str, Any]) -> str:
             lines.append(text)
             lines.append(
                 f"  beyond it the computed exposure is below {limit} ({detail['decided_by']}, {detail['hazard']}, "
-                f"{detail['rule']}) for {format_quantity(data['duration_s'], 's')}"
+                f"{detail['rule']}) for {format_quantity(detail['duration_s'], 's')}, {detail['duration_reason']}"
             )
-            others = {k: v for k, v in detail["by_rule_set_m"].items() if k != detail["decided_by"]}
-            for name, other in others.items():
+            if "usual_m" in detail:
+                lines.append(
+                    f"  the usual time here is longer: {format_quantity(detail['usual_m'], 'm', 3, 'up')} for "
+                    f"{format_quantity(detail['usual_duration_s'], 's')}, {detail['usual_reason']}"
+                )
+            for name, other in detail["by_rule_set_m"].items():
                 if other < 0.99 * distance:
-                    lines.append(f"  {name} alone: {format_quantity(other, 'm', 3, 'up')}; the stricter decides")
+                    far = format_quantity(other, "m", 3, "up")
+                    lines.append(f"  {name} alone: {far}; the stricter decides")
     lines.append(f"scatter model: {data['scatter_model']}")
     lines.append(data["caution"])
     return "\n".join(lines)

@@ -241,7 +241,12 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
                 "no_reliance": n.no_reliance,
                 "worn": None
                 if n.verdict is None
-                else {"typed": n.verdict.text, "enough": n.verdict.enough, "verdict": n.verdict.verdict},
+                else {
+                    "typed": n.verdict.text,
+                    "enough": n.verdict.enough,
+                    "verdict": n.verdict.verdict,
+                    "bands_that_end_here_nm": list(n.verdict.ends),
+                },
                 "notes": list(n.notes),
             }
             for n in a.eyewear

@@ -78,6 +78,7 @@ class MarkingVerdict:
     enough: bool
     verdict: str  # enough | not enough | wrong wavelength | not marked for this mode | cannot be read
     reasons: tuple[str, ...] = ()
+    ends: tuple[str, ...] = ()  # marked bands [nm] that end within 1 % of the wavelength
 
 
 @dataclass(frozen=True)

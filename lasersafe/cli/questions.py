@@ -49,11 +49,13 @@ def reach(
     wavelength: Wavelength,
     beam_diameter: BeamDiameter,
     criterion: Criterion,
-    duration: Annotated[str, typer.Option(help="Exposure duration, as '10 s'.", show_default=False)],
     power: Power = None,
     pulse_energy: PulseEnergy = None,
     pulse_duration: PulseDuration = None,
     repetition_rate: RepetitionRate = None,
+    duration: Annotated[
+        Text, typer.Option(help="Exposure duration; without it, as in a case, by way and wavelength.")
+    ] = None,
     divergence: Annotated[Text, typer.Option(help="Full-angle divergence on the same criterion, as '1 mrad'.")] = None,
     lens_focal_length: Annotated[
         Text, typer.Option(help="Focal length of a lens in the beam; the diameter is then that at the lens.")
@@ -64,6 +66,10 @@ def reach(
     scatter: Annotated[str, typer.Option(help="Scatter model: lambert or hemisphere.")] = "lambert",
     limit_eye: Annotated[Text, typer.Option(help="A limit of your own for the eye, as '50.6 W/m2'.")] = None,
     limit_skin: Annotated[Text, typer.Option(help="A limit of your own for the skin.")] = None,
+    limit_aperture: Annotated[
+        Text,
+        typer.Option(help="What that limit is averaged over, as '7 mm'; without it the smallest of the rule sets."),
+    ] = None,
     rule_set: RuleSet = None,
     as_json: Json = False,
 ) -> None:
@@ -87,6 +93,7 @@ def reach(
         scatter=scatter,
         limit_eye=limit_eye,
         limit_skin=limit_skin,
+        limit_aperture=limit_aperture,
         rule_set=rule_set,
     )
     data = reach_answer(question)
@@ -105,6 +112,9 @@ def eyewear(
     pulse_energy: PulseEnergy = None,
     pulse_duration: PulseDuration = None,
     repetition_rate: RepetitionRate = None,
+    continuous: Annotated[
+        bool, typer.Option("--continuous", help="The laser cannot pulse; needed where no pulse data are given.")
+    ] = False,
     duration: Annotated[
         Text, typer.Option(help="Exposure duration; without it 30000 s below 400 nm and 10 s elsewhere.")
     ] = None,
@@ -127,6 +137,7 @@ def eyewear(
         duration=duration,
         profile=profile,
         wearing=wearing,
+        continuous=continuous,
         rule_set=rule_set,
     )
     data = eyewear_answer(question)

@@ -26,6 +26,7 @@ from lasersafe.hazard.eyewear_tables import en207, en208
 from lasersafe.results_step import MarkingVerdict, ScaleNeed
 
 _LONGEST = 400
+_NEAR_AN_END = 0.01  # of the wavelength; own
 _NUMBER = r"(?:0|[1-9][0-9]{0,7})(?:\.[0-9]{1,6})?(?![0-9.])"
 _FLAGS = re.IGNORECASE | re.ASCII
 _SPAN = re.compile(
@@ -65,6 +66,11 @@ class Statement:
         nanometre = round(wavelength_nm, 6)
         above = self.low_nm <= nanometre if self.low_included else self.low_nm < nanometre
         return above and nanometre <= self.high_nm
+
+    def ends_near(self, wavelength_nm: float) -> bool:
+        """Return whether the statement names a band that ends within 1 % of a wavelength [nm]."""
+        nearest = min(abs(wavelength_nm - end) for end in (self.low_nm, self.high_nm))
+        return self.low_nm < self.high_nm and nearest <= _NEAR_AN_END * wavelength_nm * (1.0 + 1e-9)
 
 
 @dataclass(frozen=True)
@@ -184,11 +190,12 @@ def judge(
             (short if reason else reasons).append(reason or f"{need.mode} LB{lowest}Y is enough at this rate.")
         else:
             reasons.append(f"{need.mode} LB{lowest} is enough: {_asked(need, number)} is needed.")
+    ends = tuple(_span_text(statement) for statement in covering if statement.ends_near(wavelength * 1e9))
     if missing:
-        return MarkingVerdict(marking_text, False, "not marked for this mode", (*missing, *short, *reasons))
+        return MarkingVerdict(marking_text, False, "not marked for this mode", (*missing, *short, *reasons), ends)
     if short:
-        return MarkingVerdict(marking_text, False, "not enough", (*short, *reasons))
-    return MarkingVerdict(marking_text, True, "enough", tuple(reasons))
+        return MarkingVerdict(marking_text, False, "not enough", (*short, *reasons), ends)
+    return MarkingVerdict(marking_text, True, "enough", tuple(reasons), ends)
 
 
 def _remarks(covering: Sequence[Statement], number: int) -> list[str]:

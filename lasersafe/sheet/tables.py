@@ -131,6 +131,7 @@ def _need(need: EyewearNeed, wording: Wording, notes: Footnotes, feet: bool) -> 
     if need.verdict is not None:
         worn = [Part(need.verdict.text), Part(need.verdict.verdict, SMALL_BOLD)]
         worn += [Part(reason, NOTE) for reason in need.verdict.reasons if reason != need.no_reliance]
+        worn += [Part(text("eyewear.ends", band=band), NOTE) for band in need.verdict.ends]
     below = [Part(tidy(need.no_reliance), SMALL_BOLD)] if need.no_reliance else []
     below += [Part(tidy(need.decides), NOTE)] if need.decides else []
     if need.notes:

@@ -286,7 +286,9 @@ def eyewear() -> tuple[EyewearNeed, ...]:
         reliable=False,
         no_reliance="no eyewear can be relied on here: a direct hit of the kilowatt class",
         notes=("Scale numbers from memory; look them up in EN 207.", HOSTILE),
-        verdict=MarkingVerdict("1064 D LB6", False, "wrong wavelength", ("The marking covers 1064 nm, not 1070 nm.",)),
+        verdict=MarkingVerdict(
+            "1064 D LB6", False, "wrong wavelength", ("The marking covers 1064 nm, not 1070 nm.",), ("1060-1080",)
+        ),
         steps=(
             _step(
                 "OD", "optical density", "log10(E / E_limit)", "log10(8.4e7 / 50.6)", 6.2213, "1", "EN 207", "memory"

@@ -72,7 +72,17 @@ def test_reach_lets_the_stricter_rule_set_decide() -> None:
 
 
 def test_eyewear_answers_in_one_line_and_judges_what_is_worn() -> None:
-    beam = ["--wavelength", "1070 nm", "--power", "100 W", "--beam-diameter", "7 mm", "--criterion", "1/e"]
+    beam = [
+        "--wavelength",
+        "1070 nm",
+        "--power",
+        "100 W",
+        "--continuous",
+        "--beam-diameter",
+        "7 mm",
+        "--criterion",
+        "1/e",
+    ]
     data = run("eyewear", *beam, "--wearing", "1070 D LB8", "--json").data
     assert data["scale_numbers"] == {"D": 7}
     assert data["wearing"]["enough"] is True
@@ -83,8 +93,8 @@ def test_eyewear_answers_in_one_line_and_judges_what_is_worn() -> None:
 
 
 def test_eyewear_says_when_none_can_be_relied_on() -> None:
-    data = run("eyewear", "--wavelength", "1070 nm", "--power", "1.5 kW", "--beam-diameter", "8 mm", "--criterion",
-               "1/e2", "--wearing", "1070 D LB10", "--json").data  # fmt: skip
+    data = run("eyewear", "--wavelength", "1070 nm", "--power", "1.5 kW", "--continuous", "--beam-diameter", "8 mm",
+               "--criterion", "1/e2", "--wearing", "1070 D LB10", "--json").data  # fmt: skip
     assert data["no_reliance"].startswith("no eyewear can be relied on here")
     assert data["reliable"] is False
     assert data["wearing"]["enough"] is False
@@ -92,8 +102,8 @@ def test_eyewear_says_when_none_can_be_relied_on() -> None:
 
 
 def test_eyewear_density_is_that_of_the_power_in_the_aperture() -> None:
-    data = run("eyewear", "--wavelength", "1070 nm", "--power", "100 W", "--beam-diameter", "1 mm", "--criterion",
-               "1/e", "--json").data  # fmt: skip
+    data = run("eyewear", "--wavelength", "1070 nm", "--power", "100 W", "--continuous", "--beam-diameter", "1 mm",
+               "--criterion", "1/e", "--json").data  # fmt: skip
     assert data["optical_density_exact"] == pytest.approx(math.log10(100 / (math.pi * 3.5e-3**2) / 50), abs=1e-6)
     assert data["optical_density"] == pytest.approx(4.8)
 
@@ -119,7 +129,7 @@ def test_eyewear_density_is_that_of_the_power_in_the_aperture() -> None:
         (["reach", *HAND_HELD, "--pulse-energy", "1 mJ"], "pulse duration"),
         (["reach", *HAND_HELD, "--limit-eye", "50 J/m2"], "limit for the eye"),
         (["reach", *HAND_HELD, "--rule-set", "EU"], "EU-2006/25/EC"),
-        (["eyewear", *BEAM, "--wearing", "rubbish"], "rubbish"),
+        (["eyewear", *BEAM, "--continuous", "--wearing", "rubbish"], "rubbish"),
         (["eyewear", *BEAM[:2], *BEAM[4:]], "emission is missing"),
         (["eyewear", *BEAM, "--pulse-duration", "1 ms", "--repetition-rate", "2 kHz"], "longer than the period"),
         (["assess", "missing.toml"], "missing.toml"),

@@ -55,7 +55,7 @@ LOADS: list[tuple[str, set[str]]] = [
         "reach --wavelength 1070nm --power 1kW --beam-diameter 8mm --criterion 1/e --divergence 2mrad --duration 9s",
         FORMULAS,
     ),
-    ("eyewear --wavelength 450nm --power 5W --beam-diameter 4mm --criterion 1/e2", FORMULAS),
+    ("eyewear --wavelength 450nm --power 5W --continuous --beam-diameter 4mm --criterion 1/e2", FORMULAS),
     ("-", set()),
     ("new CASE --from co2-cutter", {"lasersafe.results"}),
     ("-", set()),

@@ -1,0 +1,89 @@
+"""What `reach` and `eyewear` take where nothing was typed, and what they ask for."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from tests.behaviour.command import run
+
+BLUE = ["reach", "--wavelength", "450 nm", "--power", "100 W", "--beam-diameter", "4 mm", "--criterion", "1/e"]
+BLUE += ["--divergence", "1 mrad"]
+ULTRAVIOLET = ["reach", "--wavelength", "355 nm", "--power", "3 W", "--beam-diameter", "4 mm", "--criterion", "1/e"]
+ULTRAVIOLET += ["--divergence", "1 mrad"]
+FIBRE = ["--wavelength", "1070 nm", "--power", "100 W", "--beam-diameter", "7 mm", "--criterion", "1/e"]
+
+
+def test_reach_without_a_duration_takes_the_time_of_the_way_and_the_wavelength() -> None:
+    # 450 nm: somebody looks at the lit spot for 100 s, where 100 J/m2 (C_B = 1) are allowed, so 1 W/m2:
+    # sqrt(100 W / (pi 1 W/m2)) = 5.642 m; the direct beam is met for 10 s.
+    blue = run(*BLUE, "--json").data
+    assert blue["duration_s"] is None
+    assert {way: found["duration_s"] for way, found in blue["details"].items()} == {
+        "direct_eye": 10.0, "direct_skin": 10.0, "scatter_eye": 100.0, "scatter_skin": 100.0,
+    }  # fmt: skip
+    assert blue["scatter_eye_m"] == pytest.approx(math.sqrt(100.0 / math.pi), rel=1e-9)
+    assert "scatter, eye: 5.65 m" in run(*BLUE).out
+    # 355 nm: the dose of the day, 1e4 J/m2 in 30 000 s = 1/3 W/m2: sqrt(3 W / (pi / 3 W/m2)) = 1.693 m.
+    ultraviolet = run(*ULTRAVIOLET, "--json").data
+    assert ultraviolet["details"]["direct_eye"]["duration_s"] == 30_000.0
+    assert ultraviolet["scatter_eye_m"] == pytest.approx(3.0 / math.sqrt(math.pi), rel=1e-9)
+
+
+def test_reach_with_a_shorter_duration_names_what_the_usual_time_gives() -> None:
+    # 10 s: 100 J/m2 / 10 s = 10 W/m2, sqrt(100 / (10 pi)) = 1.784 m; the direct beam has 10 s as its usual time.
+    blue = run(*BLUE, "--duration", "10 s", "--json").data
+    assert blue["scatter_eye_m"] == pytest.approx(math.sqrt(10.0 / math.pi), rel=1e-9)
+    assert blue["details"]["scatter_eye"]["usual_duration_s"] == 100.0
+    assert blue["details"]["scatter_eye"]["usual_m"] == pytest.approx(math.sqrt(100.0 / math.pi), rel=1e-9)
+    assert "usual_m" not in blue["details"]["direct_eye"]
+    lines = run(*ULTRAVIOLET, "--duration", "10 s").out.splitlines()
+    start = lines.index("scatter, eye: 31.0 mm from the lit surface")
+    assert "the usual time here is longer: 1.70 m for 30000 s, ultraviolet" in lines[start + 2]
+    assert "usual" not in run(*BLUE, "--duration", "100 s").out
+
+
+def test_a_limit_of_the_user_is_averaged_over_the_aperture_that_goes_with_it() -> None:
+    # 1390 nm, 10 W, 4 mm top hat: over 7 mm all 10 W count, 10 / (pi (3.5 mm)^2) = 2.60e5 W/m2, never 3e5. Over 3.5 mm,
+    # as the cornea of ICNIRP, it is above 3e5 W/m2 until the beam is sqrt(4 x 10 / (3e5 pi)) = 6.515 mm wide, at
+    # sqrt(6.515^2 - 4^2) mm / 1 mrad = 5.14 m.
+    words = ["reach", "--wavelength", "1390 nm", "--power", "10 W", "--beam-diameter", "4 mm", "--criterion", "1/e"]
+    words += ["--divergence", "1 mrad", "--profile", "top-hat", "--limit-eye", "3e5 W/m2", "--json"]
+    strict = run(*words).data["details"]["direct_eye"]
+    assert strict["limiting_aperture_mm"] == 3.5
+    assert strict["by_rule_set_m"]["typed by the user"] == pytest.approx(5.142, abs=1e-3)
+    over_seven = run(*words, "--limit-aperture", "7 mm").data
+    assert over_seven["details"]["direct_eye"]["limiting_aperture_mm"] == 7.0
+    assert over_seven["direct_eye_m"] == 0.0
+    assert run(*words, "--rule-set", "EU-2006/25/EC").data["direct_eye_m"] == 0.0
+    refused = run(*BLUE, "--limit-aperture", "7 mm")
+    assert "--limit-eye" in refused.err
+
+
+def test_eyewear_without_pulse_data_asks_whether_the_beam_is_continuous() -> None:
+    refused = run("eyewear", *FIBRE)
+    assert "--continuous" in refused.err
+    assert "--pulse-duration" in refused.err
+    assert (refused.code, refused.out) == (2, "")
+    assert run("eyewear", *FIBRE, "--continuous", "--json").data["scale_numbers"] == {"D": 7}
+    pulses = ["--pulse-duration", "100 ns", "--repetition-rate", "20 kHz"]
+    assert "contradict" in run("eyewear", *FIBRE, *pulses, "--continuous").err
+
+
+@pytest.mark.parametrize(
+    ("marking", "warned"),
+    [
+        ("900-1070 D LB8", ["900-1070"]),  # ends on the wavelength
+        ("900-1080.7 D LB8", ["900-1080.7"]),  # 1 % of 1070 nm is 10.7 nm
+        ("900-1081 D LB8", []),
+        ("1060-1200 D LB8", ["1060-1200"]),
+        ("1070 D LB8", []),  # no band
+        ("900-1070 D LB5", ["900-1070"]),  # not enough, and warned of
+    ],
+)
+def test_a_band_that_ends_within_a_hundredth_of_the_wavelength_is_warned_of(marking: str, warned: list[str]) -> None:
+    words = ["eyewear", *FIBRE, "--continuous", "--wearing", marking]
+    assert run(*words, "--json").data["wearing"]["bands_that_end_here_nm"] == warned
+    said = [line for line in run(*words).out.splitlines() if "ends within 1 % of the wavelength" in line]
+    assert [line.partition(" nm")[0] for line in said] == [f"- The band {band}" for band in warned]
