@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from lasersafe.results import Assessment, Expected, LaserFacts
+from lasersafe.report_uncertainty import finite
+from lasersafe.results import Assessment, Expected, LaserFacts, StrikeOuts
 from lasersafe.wording import load_wording
 
 
@@ -43,6 +44,27 @@ def record_json(a: Assessment) -> dict[str, Any]:
         "acceptance": [_expected(row) for row in a.record.expected],
         "area": a.record.area,
         "draft_reasons": list(a.draft_reasons),
+    }
+
+
+def strike_outs_json(struck: StrikeOuts) -> dict[str, Any]:
+    """Return what is struck out as plain data: the counts, and the worst of it."""
+    worst = struck.worst
+    return {
+        "count": struck.count,
+        "ways": struck.ways,
+        "worst": None
+        if worst is None
+        else {
+            "person": worst.person,
+            "laser": worst.laser,
+            "setup": worst.setup,
+            "way": worst.way,
+            "mode": worst.mode,
+            "tissue": worst.tissue,
+            "ratio": finite(worst.ratio),
+            "reason": worst.struck_out,
+        },
     }
 
 

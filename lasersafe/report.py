@@ -9,7 +9,7 @@ from typing import Any
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
 from lasersafe.quantity import format_quantity
-from lasersafe.record_report import record_json, unit_key
+from lasersafe.record_report import record_json, strike_outs_json, unit_key
 from lasersafe.reference import templates_path
 from lasersafe.report_scene import barriers_text, scene_json
 from lasersafe.report_uncertainty import finite, uncertainty_json, uncertainty_text
@@ -195,6 +195,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
             "passed": a.decision.passed,
             "reasons": list(a.decision.reasons),
             "distance_m": a.decision.headline_distance,
+            "strike_outs": strike_outs_json(a.decision.strike_outs),
         },
         "setups": [
             {

@@ -71,6 +71,7 @@ __all__ = [
     "SetupResult",
     "SignOff",
     "Step",
+    "StrikeOuts",
     "SumResult",
     "UltravioletDay",
     "Uncertainty",
@@ -200,6 +201,15 @@ class Control:
 
 
 @dataclass(frozen=True)
+class StrikeOuts:
+    """What the case leaves out of the verdict, for the lasers as fitted: the count, and the worst of it."""
+
+    count: int  # tables [[strike_out]], and persons of whom the case says that the direct beam cannot reach them
+    ways: int = 0  # of one laser to one person each, as the table of scenarios lists them
+    worst: Scenario | None = None  # the struck-out scenario with the highest ratio
+
+
+@dataclass(frozen=True)
 class Decision:
     """The block that a producer reads aloud."""
 
@@ -211,6 +221,7 @@ class Decision:
     reasons: tuple[str, ...] = ()
     headline_distance: float | None = None  # [m] how far uninvolved people stand
     headline_tissue: str = "eye"
+    strike_outs: StrikeOuts = StrikeOuts(0)
 
 
 @dataclass(frozen=True)

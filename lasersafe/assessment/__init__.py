@@ -11,7 +11,7 @@ import lasersafe
 from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.controls import control_findings, controls_of, with_controls
-from lasersafe.assessment.decision import conditions, decision_of, differences_of
+from lasersafe.assessment.decision import conditions, decision_of, differences_of, naming_strike_outs
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.glowing import extended_results, rule_sentences
 from lasersafe.assessment.lines import module_results, sum_results
@@ -112,7 +112,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         people=people,
         rule_set=case.rule_set,
         rule_sets=sets,
-        decision=with_days(decision, days, wording.say),
+        decision=naming_strike_outs(with_days(decision, days, wording.say), wording),
         setups=tuple(setups),
         scenarios=tuple(scenarios),
         eyewear=tuple(eyewear),

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.together import ALL_LASERS, Waves, any_adds, wavelengths_over
+from lasersafe.assessment.ways import NO_AID
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
@@ -18,6 +20,7 @@ from lasersafe.results import (
     RuleSetDifference,
     Scenario,
     SetupResult,
+    StrikeOuts,
     Zone,
 )
 from lasersafe.worst import badness
@@ -130,7 +133,8 @@ def decision_of(
     words = _Sentences(case, wording)
     measured = words.readings(record)
     uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
-    above, known = words.reasons(setups, fitted, open_ones)
+    struck = _strike_outs(case, mine)
+    above, known = words.reasons(setups, fitted, open_ones, struck)
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
     reasons = [*measured, *above, *words.findings(uncontrolled), *left_out, *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
@@ -143,12 +147,40 @@ def decision_of(
         reasons=tuple(dict.fromkeys(reasons)),
         headline_distance=far,
         headline_tissue=direct.tissue,
+        strike_outs=struck,
     )
     return decision, tuple(measured)
 
 
+def _strike_outs(case: Case, scenarios: list[Scenario]) -> StrikeOuts:
+    """Return what the case leaves out of the verdict; that nobody uses binoculars is said with the distances."""
+    out = [s for s in scenarios if s.struck_out and s.struck_out != NO_AID]
+    ways = {(s.person, s.laser, s.setup, s.way) for s in out}
+    count = len(case.strike_out) + sum(not person.in_beam_possible for person in case.person)
+    return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None))
+
+
+def naming_strike_outs(decision: Decision, wording: Wording) -> Decision:
+    """Return the decision with a verdict that names what is struck out: how many ways, the worst ratio, and whose."""
+    struck = decision.strike_outs
+    if not struck.count:
+        return decision
+    words = _Sentences.strike_outs(struck, wording)
+    verdict = wording.text("say.passed_in_part") if decision.passed else decision.verdict
+    return replace(decision, verdict=f"{verdict}; {words}")
+
+
 def _is_fitted(scenario: Scenario, fitted: list[SetupResult]) -> bool:
     return scenario.laser == ALL_LASERS or any(scenario.laser == s.laser and scenario.setup == s.setup for s in fitted)
+
+
+def _way_of(scenario: Scenario, wording: Wording) -> str:
+    way, modes = wording.text(f"way.{scenario.way}"), scenario.mode.split(", ")
+    return way if "running" in modes else f"{way} ({', '.join(map(wording.say, modes))})"
+
+
+def _times(ratio: float) -> str:
+    return format_quantity(ratio, "1", 3, "up") if math.isfinite(ratio) else "∞"
 
 
 def _asked_for(need: EyewearNeed) -> tuple[bool, float, float]:
@@ -169,11 +201,6 @@ class _Sentences:
     def _metres(self, distance: float) -> str:
         return metres(distance, self.feet)
 
-    def _way(self, scenario: Scenario) -> str:
-        way = self.text(f"way.{scenario.way}")
-        modes = scenario.mode.split(", ")
-        return way if "running" in modes else f"{way} ({', '.join(map(self.wording.say, modes))})"
-
     def _count(self, key: str, count: int) -> str:
         return self.text(f"say.{key}_one" if count == 1 else f"say.{key}_many", count=count)
 
@@ -187,6 +214,21 @@ class _Sentences:
             if count
         ]
         return self.text("say.not_as_planned", what="; ".join(parts)) if parts else self.text("say.passed")
+
+    @staticmethod
+    def strike_outs(struck: StrikeOuts, wording: Wording) -> str:
+        """Return how much is struck out, the worst ratio of it, and whose it is."""
+        worst = struck.worst
+        if worst is None:
+            return wording.text("say.struck_nothing", count=struck.count)
+        return wording.text(
+            "say.struck_one" if struck.ways == 1 else "say.struck_many",
+            count=struck.ways,
+            ratio=_times(worst.ratio),
+            person=worst.person,
+            way=_way_of(worst, wording),
+            laser=worst.laser,
+        )
 
     def people(self, direct: Zone, far: float, near: float, *, together: bool, aids: bool) -> str:
         """Return how far people stand who are not involved."""
@@ -275,22 +317,13 @@ class _Sentences:
         return [*found[:3], self.text("say.more_findings", count=more)] if more > 0 else found
 
     def reasons(
-        self, setups: list[SetupResult], fitted: list[SetupResult], open_ones: list[Scenario]
+        self, setups: list[SetupResult], fitted: list[SetupResult], open_ones: list[Scenario], struck: StrikeOuts
     ) -> tuple[list[str], list[str]]:
         """Return the worst scenarios without an answer, and what else has to be known."""
         found: list[str] = []
         above: list[str] = []
         for scenario in sorted(open_ones, key=lambda s: -badness(s.ratio))[:4]:
-            above.append(
-                self.text(
-                    "say.above",
-                    person=scenario.person,
-                    way=self._way(scenario),
-                    tissue=self.text(f"tissue.{scenario.tissue}"),
-                    ratio=format_quantity(scenario.ratio, "1", 3, "up") if math.isfinite(scenario.ratio) else "∞",
-                    laser=", ".join(filter(None, (scenario.laser, scenario.setup))),
-                )
-            )
+            above.append(self._above("say.above", scenario))
         for setup in fitted:
             reach = setup.zone("direct", "eye").distance
             others = [s for s in setups if s.laser == setup.laser and not s.fitted]
@@ -300,6 +333,19 @@ class _Sentences:
                 found.append(
                     self.text("say.other_setup", laser=setup.laser, setup=setup.setup, other=worse.setup, reach=reached)
                 )
-        if self.case.strike_out:
-            found.append(self._count("struck_out", len(self.case.strike_out)))
+        if struck.count:
+            found.append(self._count("struck_out", struck.count))
+        if struck.worst is not None:
+            found.append(self._above("say.struck_worst", struck.worst))
         return above, found
+
+    def _above(self, key: str, scenario: Scenario) -> str:
+        return self.text(
+            key,
+            person=scenario.person,
+            way=_way_of(scenario, self.wording),
+            tissue=self.text(f"tissue.{scenario.tissue}"),
+            ratio=_times(scenario.ratio),
+            laser=", ".join(filter(None, (scenario.laser, scenario.setup))),
+            reason=self.wording.say(scenario.struck_out),
+        )

@@ -20,7 +20,7 @@ from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, with_limit_
 from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import TISSUES
 from lasersafe.assessment.stage import Stage
-from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
+from lasersafe.assessment.ways import BASE_WAY, NO_AID, SCENE_WAYS
 from lasersafe.frozen import dataclass
 from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
 from lasersafe.quantity import format_quantity
@@ -252,7 +252,7 @@ def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
     if not person.in_beam_possible and way in ("direct", "missing the target", "through the target"):
         return "the case states that something solid keeps the direct beam from this person"
     if way == "aided viewing" and not person.aided:
-        return "the case states that this person uses no binoculars, telescope or viewfinder (aided is false)"
+        return NO_AID
     for entry in context.case.strike_out:
         same = entry.way in (way, "every way") or (
             entry.way == "direct" and way in ("missing the target", "through the target")

@@ -11,3 +11,4 @@ BASE_WAY = {
     "convex mirror": "mirror", "concave mirror": "mirror", "scatter": "scatter", "mirror then scatter": "scatter",
     "fibre broken": "direct", "optic lost": "direct", "aided viewing": "direct",
 }  # fmt: skip
+NO_AID = "the case states that this person uses no binoculars, telescope or viewfinder (aided is false)"

@@ -22,6 +22,7 @@ from lasersafe.typed import shown
 MOST_PAIRS = 1500  # persons times set-ups, some seconds
 MOST_PAIRS_ON_PLAN = 500
 MOST_LISTED, MOST_LISTED_TIMES_EMITTERS = 40, 100  # pulses before an extended source, some seconds
+MOST_ALIKE = 5  # strike-outs with one reason
 MOST_VIEWS, MOST_LISTED_VIEWS = 100, 300  # extended sources times persons; times pulses and emitters, some seconds
 
 
@@ -174,7 +175,7 @@ class Case(CaseModel):
         if isinstance(scene, Mapping):
             others = {field: _names(peek.tables(field)) for field in ("person", "surface", "barrier")}
             found += scene_references(Peek(Scene, scene), setups, others)
-        found += _size_findings(peek, setups) + _list_findings(peek)
+        found += _size_findings(peek, setups) + _list_findings(peek) + _reason_findings(peek)
         return found + _rule_findings(peek) + record_findings(peek)
 
 
@@ -189,6 +190,25 @@ def _size_findings(peek: Peek, setups: Mapping[str, list[str]]) -> list[Finding]
         "taken: put people who stand together into one [[person]], or make two cases of it"
     )
     return [(("person",), message)]
+
+
+def _reason_findings(peek: Peek) -> list[Finding]:
+    """Refuse one text as the reason of many strike-outs: what holds for all of them was looked at for none."""
+    found: list[Finding] = []
+    users: dict[str, list[int]] = {}
+    for i, table in peek.tables("strike_out"):
+        reason = table.get("reason")
+        if isinstance(reason, str) and reason.strip():
+            users.setdefault(" ".join(reason.casefold().split()), []).append(i)
+    for indices in users.values():
+        if len(indices) > MOST_ALIKE:
+            same = ", ".join(f"strike_out[{i + 1}]" for i in indices[:MOST_ALIKE])
+            message = (
+                f"the same text as {same}; one text stands for at most {MOST_ALIKE} strike-outs: say for each what "
+                "keeps the light away"
+            )
+            found.append((("strike_out", indices[MOST_ALIKE], "reason"), message))
+    return found
 
 
 def _list_findings(peek: Peek) -> list[Finding]:

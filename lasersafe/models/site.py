@@ -230,6 +230,7 @@ class StrikeOut(CaseModel):
     """A way for light to reach a person that the assessor rules out: ``[[strike_out]]``."""
 
     how_to_get: ClassVar[dict[str, str]] = {"reason": "nothing is struck out without a reason; it is printed"}
+    shortest_reason: ClassVar[int] = 12  # characters; fewer say nothing that could be checked
 
     way: AnyWay = Field(
         description="'direct', 'mirror' or 'scatter'; with a scene also 'missing the target', 'through the target', "
@@ -237,7 +238,10 @@ class StrikeOut(CaseModel):
         "of one mode, 'every way'. 'direct' holds for a missed and a cut target too."
     )
     person: Line = Field(description="Name of the person or group.")
-    reason: Text = Field(description="Why it cannot happen; printed on the sheet.")
+    reason: Text = Field(
+        description="What keeps the light away; printed on the sheet. At least 12 characters, and at most five "
+        "strike-outs may share one."
+    )
     laser: Line | None = Field(default=None, description=_WHICH_LASER)
     setup: Line | None = Field(default=None, description="Name of the set-up that this concerns. Left out: every one.")
     mode: Literal["running", "alignment", "service", "fault"] | None = Field(
@@ -247,11 +251,19 @@ class StrikeOut(CaseModel):
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
-        """Refuse to strike out every way without naming the mode."""
+        """Refuse to strike out every way without naming the mode, and a reason that says nothing."""
+        found: list[Finding] = []
         if peek.text("way") == "every way" and "mode" not in peek.data:
             message = "'every way' is struck out of one mode only; add mode = 'service', or name the way"
-            return [(("way",), message)]
-        return []
+            found.append((("way",), message))
+        reason = peek.text("reason")
+        if reason is not None and len(" ".join(reason.split())) < cls.shortest_reason:
+            message = (
+                f"{shown(reason)}: at least {cls.shortest_reason} characters; say what keeps this light from "
+                "this person, so that others can check it"
+            )
+            found.append((("reason",), message))
+        return found
 
 
 class OtherHazards(CaseModel):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from lasersafe.record_report import strike_outs_json
 from lasersafe.signing.compare import plain
 from lasersafe.signing.signing_off import Signed
 from lasersafe.signing.state import spoken
@@ -24,6 +25,8 @@ def verify_lines(report: Report) -> list[str]:
     lines += _listed("changed", [plain(line, 300) for line in report.changed_fields])
     lines += _listed("result", [plain(str(change), 300) for change in report.changed_results])
     lines += [f"  note: {plain(note, 600)}" for note in report.notes]
+    if report.decision is not None:
+        lines.append(f"  verdict: {plain(report.decision.verdict, 1000)}")
     if about is not None:
         lines.append(
             f"  {plain(about.place)}, {plain(about.dates)}; fingerprint {about.fingerprint[:12]}, {about.state}"
@@ -57,6 +60,8 @@ def verify_json(report: Report) -> dict[str, Any]:
             for one in report.signatures
         ],
         "notes": report.notes,
+        "verdict": None if report.decision is None else report.decision.verdict,
+        "strike_outs": None if report.decision is None else strike_outs_json(report.decision.strike_outs),
         "fingerprint": None if about is None else about.fingerprint,
         "version": None if about is None else about.version,
         "state": None if about is None else about.state,

@@ -32,7 +32,7 @@ from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
-    from lasersafe.results import Assessment
+    from lasersafe.results import Assessment, Decision
     from lasersafe.signing.certificate import CertificateSignature
 
 CODES = {  # the gravest first: it is the exit code
@@ -64,6 +64,7 @@ class Report:
     changed_fields: list[str] = field(default_factory=list)
     changed_results: list[Change] = field(default_factory=list)
     about: About | None = None
+    decision: Decision | None = None  # as this version works it out from the embedded case
     signatures: list[CertificateSignature] = field(default_factory=list)
 
     def add(self, kind: str, message: str) -> None:
@@ -201,6 +202,7 @@ def _check_results(
     except CalcError as error:
         report.add("not checked", f"this version cannot work out the embedded case: {str(error).splitlines()[0]}")
         return
+    report.decision = assessment.decision
     # As the sheet names itself: what this version would call it is no result.
     named = replace(assessment, fingerprint=about.fingerprint, version=about.version)
     new = making.results_of(named)

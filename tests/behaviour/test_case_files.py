@@ -455,7 +455,7 @@ def read_one_setup(text: str):
             "line 28: person[2].name: 'p' is also the name of person[1]; give each its own name",
         ),
         (
-            '[[strike_out]]\nway = "direct"\nperson = "PP"\nreason = "r"',
+            '[[strike_out]]\nway = "direct"\nperson = "PP"\nreason = "a wall between"',
             "line 29: strike_out[1].person: 'PP' is not a person of this case; did you mean 'P'? known here: 'P'",
         ),
         (
@@ -468,7 +468,7 @@ def read_one_setup(text: str):
             "line 30: strike_out[1].reason: nothing is written here;",
         ),
         (
-            '[[strike_out]]\nway = "direct"\nperson = "P"\nreason = "r"\nsetup = "s"',
+            '[[strike_out]]\nway = "direct"\nperson = "P"\nreason = "a wall between"\nsetup = "s"',
             "line 31: strike_out[1].setup: 's' is not a set-up of this case; did you mean 'S'?",
         ),
         (

@@ -401,7 +401,7 @@ def test_strike_out_needs_its_reason_and_holds_for_its_mode_only():
     cells = assess(case(more=more)).scene.matrix
     assert {c.mode for c in cells if c.struck_out == "Nobody is in."} == {"service"}
     with pytest.raises(CaseError, match="of one mode only"):
-        case(more='[[strike_out]]\nway = "every way"\nperson = "Row"\nreason = "r"\n')
+        case(more='[[strike_out]]\nway = "every way"\nperson = "Row"\nreason = "a wall stands between"\n')
 
 
 def test_the_map_of_a_case_lies_inside_its_zones():

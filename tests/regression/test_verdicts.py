@@ -47,7 +47,9 @@ def person(name="Spectator", distance="8 m", role="spectator", extra="") -> str:
 
 
 def strike(*ways: str, name="Spectator") -> str:
-    return "".join(f'\n[[strike_out]]\nway = "{w}"\nperson = "{name}"\nreason = "a test"\n' for w in ways)
+    return "".join(
+        f'\n[[strike_out]]\nway = "{w}"\nperson = "{name}"\nreason = "a wall stands between"\n' for w in ways
+    )
 
 
 def barrier(distance: str, rating: str, extra: str = "") -> str:
