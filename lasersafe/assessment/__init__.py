@@ -68,7 +68,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     corners = corners_of(case)
     placed = [one if one.scene is None else scene_part.placed_case(one) for one in corners.cases]
     with without_limit_steps(not in_full):
-        worked = worst_of([worked_out(one, sets, wording) for one in placed])
+        worked = worst_of([worked_out(one, sets, wording) for one in placed], wording)
     case, found, setups = worked.case, worked.found, worked.setups
     scenarios, eyewear, barriers = worked.scenarios, worked.eyewear, worked.barriers
     persons = {person.name: person for person in case.person}

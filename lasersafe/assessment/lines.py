@@ -24,6 +24,7 @@ from lasersafe.hazard.combine import (
     sums_at,
 )
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
+from lasersafe.hazard.marking import NOT_ENOUGH
 from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.propagation import to_1_over_e
@@ -308,7 +309,7 @@ def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:
         reasons = own.reasons
         if failing:
             reasons = (*reasons, f"not enough at {', '.join(failing)}: every wavelength in the beam has to be covered")
-        word = own.verdict if enough or not own.enough else "not enough"
+        word = own.verdict if enough or not own.enough else NOT_ENOUGH
         result.append(replace(need, verdict=replace(own, enough=enough, verdict=word, reasons=reasons)))
     return result
 

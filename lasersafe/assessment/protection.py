@@ -10,20 +10,24 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import alone_of, every_context, line_contexts, one_verdict, sharing
 from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
+from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.hazard.barriers import guard_time, judge_barrier
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.hazard.eyewear_need import asked_of, corner_emissions, eyewear_need, worst_density
-from lasersafe.hazard.marking import judge
+from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge
 from lasersafe.hazard.zones import worst_place
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, Step
+from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Barrier, Case, Person
     from lasersafe.wording import Wording
+
+GLOWING = "extended source"
 
 
 def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: float) -> tuple[float, Step]:
@@ -141,8 +145,12 @@ def barrier_results(context: Context) -> list[BarrierResult]:
     return found
 
 
-def eyewear_of(context: Context, scenarios: list[Scenario]) -> list[EyewearNeed]:
-    """Return what eyewear each person would need against a direct or mirrored hit with the fitted set-up."""
+def eyewear_of(context: Context, scenarios: list[Scenario], wording: Wording) -> list[EyewearNeed]:
+    """Return what eyewear each person would need against a direct or mirrored hit with the fitted set-up.
+
+    The verdict on a pair that is worn holds for every scenario of its wearer: it is enough, enough against scatter
+    only, or answers none of them.
+    """
     found = []
     alone: dict[str, list[Scenario]] = {}
     if context.laser.line:
@@ -152,12 +160,44 @@ def eyewear_of(context: Context, scenarios: list[Scenario]) -> list[EyewearNeed]
         exposed = _mine(own, person)
         if not exposed or (not person.eyewear and all(s.below for s in exposed)):
             continue
-        glowing = [s for s in exposed if s.mode == "extended source"]
+        glowing = [s for s in exposed if s.mode == GLOWING]
+        by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in every_context(context)}
+        nearer = _nearer(exposed, by_line) if alone else 1.0
         needs = [
-            _need(one, person, _mine(alone.get(name, exposed), person) + glowing, sharing(context, one))
+            _need(one, person, by_line[name], nearer, sharing(context, one))
             for name, one in every_context(context).items()
         ]
-        found += one_verdict(needs)
+        found += _with_scatter(context, person, exposed, one_verdict(needs), wording)
+    return found
+
+
+def _highest(scenarios: list[Scenario]) -> float:
+    return max((s.ratio for s in scenarios if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
+
+
+def _nearer(exposed: list[Scenario], by_line: dict[str, list[Scenario]]) -> float:
+    """Return how much more comes from the places of a scene than each wavelength alone was worked out for, from 1."""
+    placed = [s for s in exposed if s.placed]
+    return max(1.0, _highest(placed) / max(map(_highest, by_line.values()))) if placed else 1.0
+
+
+def _with_scatter(
+    context: Context, person: Person, exposed: list[Scenario], needs: list[EyewearNeed], wording: Wording
+) -> list[EyewearNeed]:
+    """Return the needs with a verdict that holds against the scatter of every wavelength as well."""
+    scatter = [s for s in exposed if person.eyewear and BASE_WAY[s.way] == "scatter" and s.mode != GLOWING]
+    held = [all(_enough_for_scatter(c, s, person) for c in every_context(context).values()) for s in scatter]
+    short = [s for s, holds in zip(scatter, held, strict=True) if not (s.below or holds)]
+    found = []
+    for need in needs:
+        verdict = need.verdict
+        if verdict is not None and verdict.enough and short:
+            ratio = format_quantity(max((s.ratio for s in short), key=badness), "1", 3, "up")
+            reason = wording.text("say.not_against_scatter", ratio=ratio)
+            verdict = replace(verdict, enough=False, verdict=NOT_ENOUGH, reasons=(reason, *verdict.reasons))
+        elif verdict is not None and not verdict.enough and held and all(held):
+            verdict = replace(verdict, verdict=SCATTER_ONLY)
+        found.append(replace(need, verdict=verdict))
     return found
 
 
@@ -165,13 +205,11 @@ def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
     return [s for s in scenarios if s.person == person.name and s.tissue == "eye" and not s.struck_out]
 
 
-def _need(context: Context, person: Person, exposed: list[Scenario], shared_by: int = 1) -> EyewearNeed:
+def _need(context: Context, person: Person, exposed: list[Scenario], nearer: float, shared_by: int) -> EyewearNeed:
     duration, _ = person_duration(person, context.wavelength, "mirror", "eye", context.laser.name)
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
-    worst_ratio = max((s.ratio for s in exposed if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
-    best = need_at(
-        context, float(person.distance), duration, person.eyewear, math.log10(worst_ratio), shared_by, person.name
-    )
+    least = math.log10(_highest(exposed) * nearer)
+    best = need_at(context, float(person.distance), duration, person.eyewear, least, shared_by, person.name)
     scatter = [s for s in exposed if s.way == "scatter" and s.mode == "running" and s.ratio > 1.0]
     notes = best.notes
     if scatter:
@@ -270,7 +308,7 @@ def protecting_barriers(case: Case, person: Person) -> set[str]:
 
 
 def answered(
-    context: Context,
+    case: Case,
     scenario: Scenario,
     person: Person,
     barriers: list[BarrierResult],
@@ -281,21 +319,24 @@ def answered(
 
     A barrier answers the direct beam of everybody behind it; reflected and scattered light comes from all sides, so
     there it answers only for the persons that the case names as protected by it. No barrier answers an extended source.
+    Eyewear answers what its verdict says, at every corner of the tolerances, and nothing without an end.
     """
-    glowing = scenario.mode == "extended source"  # neither barrier nor filter was worked out for its light alone
-    protecting = protecting_barriers(context.case, person)
+    glowing = scenario.mode == GLOWING  # neither barrier nor filter was worked out for its light alone
+    protecting = protecting_barriers(case, person)
     for result in barriers if not glowing else ():
         if stops(scenario, result, person, protecting):
             return wording.text("say.barrier_holds", barrier=result.barrier)
-    if scenario.tissue == "eye" and person.eyewear:
-        for need in eyewear:
-            if need.person == person.name and need.laser == scenario.laser and need.setup == scenario.setup:
-                if scenario.way == "scatter" and not glowing:
-                    if all(_enough_for_scatter(one, scenario, person) for one in every_context(context).values()):
-                        return wording.text("say.eyewear_scatter", marking=person.eyewear)
-                elif need.verdict is not None and need.verdict.enough and need.reliable:
-                    return wording.text("say.eyewear_enough", marking=need.verdict.text)
-    return ""
+    verdicts = [
+        need.verdict
+        for need in eyewear
+        if (need.person, need.laser, need.setup) == (person.name, scenario.laser, scenario.setup)
+    ]
+    if scenario.tissue != "eye" or not verdicts or not math.isfinite(scenario.ratio):
+        return ""
+    scatter = scenario.way == "scatter" and not glowing
+    if not all(v is not None and (v.enough or (scatter and v.verdict == SCATTER_ONLY)) for v in verdicts):
+        return ""
+    return wording.text("say.eyewear_scatter" if scatter else "say.eyewear_enough", marking=person.eyewear)
 
 
 def _enough_for_scatter(context: Context, scenario: Scenario, person: Person) -> bool:

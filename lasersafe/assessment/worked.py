@@ -19,6 +19,7 @@ from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.beside import both
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.eyewear import marking_to_ask
+from lasersafe.hazard.marking import SCATTER_ONLY
 from lasersafe.results import BarrierResult, EyewearNeed, ScaleNeed, Scenario, SetupResult, Zone
 from lasersafe.worst import badness
 
@@ -50,7 +51,7 @@ class Worked:
 
 
 def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
-    """Return zones, scenarios, eyewear and barriers of a case.
+    """Return zones, scenarios, eyewear and barriers of a case; what answers the scenarios follows in `worst_of`.
 
     Parameters
     ----------
@@ -71,7 +72,6 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
     scenarios: list[Scenario] = []
     eyewear: list[EyewearNeed] = []
     cells: list[MatrixCell] = []
-    persons = {person.name: person for person in case.person}
     barriers = barriers_together(found, [one for context in found for one in barrier_results(context)])
     placed = iter([] if stage is None else _placed(stage))
     for context in found:
@@ -83,17 +83,20 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
             rest = scene_part.split_case(case, context, stage)
             own += scenarios_of(rest) if rest is not None else []
         own += extended_scenarios(context)
-        own_barriers = [b for b in barriers if (b.laser, b.setup) == (context.laser.name, context.setup.name)]
-        own_eyewear = eyewear_of(context, own) if context.setup.fitted else []
-        scenarios += [
-            replace(s, answer=_answer(context, s, persons[s.person], own_barriers, own_eyewear, wording))
-            if not s.below and not s.struck_out
-            else s
-            for s in own
-        ]
-        eyewear += own_eyewear
-    scenarios += sums_of(case, found, scenarios)
+        scenarios += own
+        eyewear += eyewear_of(context, own, wording) if context.setup.fitted else []
     return Worked(case, found, setups, scenarios, eyewear, barriers, stage, cells)
+
+
+def _answered(worked: Worked, eyewear: list[EyewearNeed], wording: Wording) -> Worked:
+    """Return a corner with what answers its scenarios, and what is left of several lasers together."""
+    persons = {person.name: person for person in worked.case.person}
+    scenarios = [
+        s if s.below or s.struck_out
+        else replace(s, answer=_answer(worked, s, persons[s.person], eyewear, wording))
+        for s in worked.scenarios
+    ]  # fmt: skip
+    return replace(worked, scenarios=scenarios + sums_of(worked.case, worked.found, scenarios))
 
 
 def _placed(stage: Stage) -> list[tuple[list[Scenario], list[MatrixCell]]]:
@@ -135,28 +138,27 @@ def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Pe
     return stops(replace(scenario, way=BASE_WAY.get(scenario.way, scenario.way)), result, person, protecting)
 
 
-def _answer(
-    context: Context,
-    scenario: Scenario,
-    person: Person,
-    barriers: list[BarrierResult],
-    eyewear: list[EyewearNeed],
-    wording: Wording,
-) -> str:
+def _answer(worked: Worked, scenario: Scenario, person: Person, eyewear: list[EyewearNeed], wording: Wording) -> str:
     """Return what answers a scenario; a barrier with a place is in the exposure already."""
-    own = [b for b in barriers if stopped_by(context.case, scenario, b, person)]
+    own = [b for b in worked.barriers if stopped_by(worked.case, scenario, b, person)]
     plain = replace(scenario, way=BASE_WAY.get(scenario.way, scenario.way))
-    return answered(context, plain, person, own, eyewear, wording)
+    return answered(worked.case, plain, person, own, eyewear, wording)
 
 
-def worst_of(corners: Sequence[Worked]) -> Worked:
+def worst_of(corners: Sequence[Worked], wording: Wording) -> Worked:
     """Return the corner whose direct beam reaches farthest, with the worst of every result of all corners.
+
+    A pair of eyewear answers at every corner what it answers at all of them.
 
     Parameters
     ----------
     corners : sequence of Worked
         At least one, all of the same case.
+    wording : Wording
+        Language of the answers.
     """
+    eyewear = corners[0].eyewear if len(corners) == 1 else _eyewear([one.eyewear for one in corners])
+    corners = [_answered(one, eyewear, wording) for one in corners]
     if len(corners) == 1:
         return corners[0]
     lead = max(corners, key=_farthest)
@@ -165,7 +167,7 @@ def worst_of(corners: Sequence[Worked]) -> Worked:
         lead,
         setups=[_setup(group) for group in zip(*(one.setups for one in others), strict=True)],
         scenarios=[_scenario(group) for group in alike((one.scenarios for one in others), _scenario_key)],
-        eyewear=_eyewear([one.eyewear for one in others]),
+        eyewear=eyewear,
         barriers=[_barrier(group) for group in alike((one.barriers for one in others), _barrier_key)],
         cells=[max(group, key=_cell_rank) for group in alike((one.cells for one in others), _cell_key)],
         corners=tuple(others),
@@ -251,9 +253,9 @@ def _scenario_rank(s: Scenario) -> tuple[bool, bool, bool, float]:
     return not s.struck_out, not s.below and not s.answer, not s.below, badness(s.ratio)
 
 
-def _eyewear_rank(need: EyewearNeed) -> tuple[bool, bool, float, float]:
+def _eyewear_rank(need: EyewearNeed) -> tuple[int, bool, float, float]:
     numbers = [_number(one) for one in need.scales]
-    failed = need.verdict is not None and not need.verdict.enough
+    failed = 0 if need.verdict is None or need.verdict.enough else 1 if need.verdict.verdict == SCATTER_ONLY else 2
     return failed, not need.reliable, max([*numbers, badness(need.optical_density)]), badness(need.optical_density)
 
 

@@ -15,7 +15,7 @@ from lasersafe.hazard.eyewear import (
     round_up_density,
 )
 from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
-from lasersafe.hazard.marking import judge
+from lasersafe.hazard.marking import NOT_ENOUGH, judge
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.results_step import Criterion, EyewearNeed, ScaleNeed, Step
@@ -244,7 +244,7 @@ def eyewear_need(
             verdict = replace(
                 verdict,
                 enough=False,
-                verdict="not enough" if verdict.enough else verdict.verdict,
+                verdict=NOT_ENOUGH if verdict.enough else verdict.verdict,
                 reasons=(*verdict.reasons, reliance),
             )
     steps = (

@@ -25,6 +25,8 @@ from lasersafe.hazard.eyewear import density_number, nanometre_text
 from lasersafe.hazard.eyewear_tables import en207, en208
 from lasersafe.results_step import MarkingVerdict, ScaleNeed
 
+NOT_ENOUGH = "not enough"
+SCATTER_ONLY = "enough against scatter only"  # of a person in a case; a beam alone never gives it
 _LONGEST = 400
 _NEAR_AN_END = 0.01  # of the wavelength; own
 _NUMBER = r"(?:0|[1-9][0-9]{0,7})(?:\.[0-9]{1,6})?(?![0-9.])"
@@ -194,7 +196,7 @@ def judge(
     if missing:
         return MarkingVerdict(marking_text, False, "not marked for this mode", (*missing, *short, *reasons), ends)
     if short:
-        return MarkingVerdict(marking_text, False, "not enough", (*short, *reasons), ends)
+        return MarkingVerdict(marking_text, False, NOT_ENOUGH, (*short, *reasons), ends)
     return MarkingVerdict(marking_text, True, "enough", tuple(reasons), ends)
 
 
