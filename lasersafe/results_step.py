@@ -76,7 +76,7 @@ class MarkingVerdict:
 
     text: str  # the marking as typed
     enough: bool
-    verdict: str  # enough | enough against scatter only | not enough | wrong wavelength | not marked for this mode | cannot be read
+    verdict: str  # enough | enough against scatter only | not enough | wrong wavelength | not marked for this mode
     reasons: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()  # marked bands [nm] that end within 1 % of the wavelength
 
