@@ -165,6 +165,7 @@ class Scenario:
     in_place: tuple[str, ...] = ()  # texts of the controls in place that answer it
     mode: str = "running"  # running | alignment | service | fault | scan failure | extended source
     shares: tuple[LineShare, ...] = ()  # of a laser with several wavelengths: what each adds to the ratio
+    fractions: dict[tuple[str, str], float] = field(default_factory=dict)  # rule set, group in which it adds -> ratio
     placed: bool = False  # worked out from places of a scene; mode may then be several joined by ", "
 
 

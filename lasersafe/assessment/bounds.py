@@ -6,9 +6,9 @@ import math
 from itertools import pairwise, product
 
 from lasersafe.assessment.markings import marking_edges
-from lasersafe.assessment.together import bands
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
+from lasersafe.hazard.combine import groups
 from lasersafe.hazard.edges import wavelength_edges
 from lasersafe.hazard.reflectance import material_reflectance, materials
 from lasersafe.limits import hazard_limits, rule_sets
@@ -165,7 +165,7 @@ def _worst_wavelengths(low: float, high: float, together: bool) -> tuple[float, 
     """Return the wavelengths of a range, in metres, at which some limit of some rule set is lowest, and both ends.
 
     Between two edges of the tables every limit runs one way in wavelength, so ends and both sides of each edge are
-    enough. Of light that can add to other light it is the lowest of every hazard in every band.
+    enough. Of light that can add to other light it is the lowest of every hazard in every group that adds.
     """
     inside = [at * side for at in wavelength_edges(rule_sets()) for side in (1.0 - _EDGE, 1.0, 1.0 + _EDGE)]
     tried = [low, *(at for at in inside if low < at < high), high]
@@ -173,10 +173,10 @@ def _worst_wavelengths(low: float, high: float, together: bool) -> tuple[float, 
     for name in rule_sets():
         for tissue in ("eye", "skin"):
             for duration in _DURATIONS:
-                lowest: dict[tuple[str, int], tuple[float, float]] = {}
+                lowest: dict[tuple[str, str], tuple[float, float]] = {}
                 for at in tried:
                     for one in hazard_limits(name, tissue, at, duration):
-                        for kind in product((one.name,), bands(at)) if together else (("", 0),):
+                        for kind in product((one.name,), groups(tissue, at)) if together else (("", ""),):
                             here = (float(one.radiant_exposure), at)
                             lowest[kind] = min(lowest.get(kind, here), here)
                 worst |= {at for _, at in lowest.values()}

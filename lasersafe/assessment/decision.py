@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.assessment.together import ALL_LASERS, Waves, any_adds, wavelengths_over
+from lasersafe.assessment.together import ALL_LASERS, reach_together
 from lasersafe.assessment.ways import NO_AID
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
@@ -79,22 +79,18 @@ def metres(distance: float, with_feet: bool = True) -> str:
 
 
 def _reach(
-    setups: list[SetupResult], wavelengths: dict[tuple[str, str], Waves], ways: tuple[str, ...]
+    corners: Sequence[Sequence[Context]], setups: list[SetupResult], ways: tuple[str, ...]
 ) -> tuple[Zone, SetupResult, float]:
-    """Return the farthest zone, its set-up, and how far all fitted lasers reach together.
-
-    Fractions of the limit fall with the square of the distance, so several lasers reach together as far as the root of
-    the sum of the squares of their distances; that counts lasers whose fractions add at any corner.
-    """
+    """Return the farthest zone, its set-up, and how far all fitted lasers reach together."""
     pairs = [(zone, setup) for setup in setups for zone in setup.zones if zone.way in ways]
     zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
-    own_waves = wavelengths[farthest.laser, farthest.setup]
-    squares = 0.0
-    for setup in setups:
-        if any_adds(zone.tissue, own_waves, wavelengths[setup.laser, setup.setup]):
-            own = [z.distance for z in setup.zones if z.way in ways and z.tissue == zone.tissue]
-            squares += max(own, key=badness) ** 2
-    return zone, farthest, math.sqrt(squares)
+    if len(setups) == 1 or math.isnan(zone.distance):
+        return zone, farthest, zone.distance
+    together, tissue = reach_together(corners, ways)
+    if together <= zone.distance:
+        return zone, farthest, zone.distance
+    zone, farthest = max((p for p in pairs if p[0].tissue == tissue), key=lambda pair: badness(pair[0].distance))
+    return zone, farthest, together
 
 
 def decision_of(
@@ -124,9 +120,8 @@ def decision_of(
     """
     fitted = [s for s in setups if s.fitted]
     aids = any(p.aided and p.role in ("spectator", "passer-by") for p in case.person)
-    waves = wavelengths_over(corners)
-    direct, direct_setup, far = _reach(fitted, waves, ("direct", "aided") if aids else ("direct",))
-    _, _, near = _reach(fitted, waves, ("scatter",))
+    direct, direct_setup, far = _reach(corners, fitted, ("direct", "aided") if aids else ("direct",))
+    _, _, near = _reach(corners, fitted, ("scatter",))
     mine = [s for s in scenarios if _is_fitted(s, fitted)]
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
     uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]

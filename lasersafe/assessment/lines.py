@@ -17,7 +17,7 @@ from lasersafe.hazard.combine import (
     SumReach,
     addition_source,
     beam_sums,
-    group_of,
+    groups,
     scatter_summed_distance,
     scatter_sums,
     summed_distance,
@@ -26,7 +26,6 @@ from lasersafe.hazard.combine import (
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.marking import NOT_ENOUGH
 from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
-from lasersafe.limits import hazard_limits
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.side_by_side import side_by_side
@@ -242,15 +241,17 @@ def scenario_with_lines(context: Context, person: Person, scenario: Scenario) ->
     lines = _lines(found, scenario.tissue, duration)
     ratios = dict(scenario.ratio_by_rule_set)
     best: Sum | None = None
+    fractions: dict[tuple[str, str], float] = {}
     for rule_set in context.rule_sets:
-        top = sums_at(rule_set, scenario.tissue, lines, duration, exposure_of)[0]
+        top, *others = sums_at(rule_set, scenario.tissue, lines, duration, exposure_of)
+        fractions |= {(rule_set, one.group): one.total for one in (top, *others)}
         if not top.total <= ratios.get(rule_set, 0.0):
             ratios[rule_set] = top.total
         if best is None or not top.total <= best.total:
             best = top
     assert best is not None
     if best.total <= scenario.ratio:
-        return replace(scenario, ratio_by_rule_set=ratios)
+        return replace(scenario, ratio_by_rule_set=ratios, fractions=fractions)
     first = best.shares[0]
     shares = _shares(best)
     return replace(
@@ -264,6 +265,7 @@ def scenario_with_lines(context: Context, person: Person, scenario: Scenario) ->
         below=bool(best.total <= 1.0),
         criterion=_limit_steps(found, first, duration),
         ratio_by_rule_set=ratios,
+        fractions=fractions,
         shares=shares,
         steps=(*scenario.steps, _sum_step(shares, best.total, best.rule_set, best.group)),
     )
@@ -284,17 +286,12 @@ def _sum_results(context: Context) -> list[SumResult]:
     return [sum_result(context, way, tissue)[0] for way in ("direct", "scatter") for tissue in ("eye", "skin")]
 
 
-def _eye_groups(context: Context) -> set[str]:
-    rows = [h for name in context.rule_sets for h in hazard_limits(name, "eye", context.wavelength, 10.0)]
-    return {group_of("eye", h.name, context.wavelength) for h in rows if math.isfinite(float(h.irradiance))}
-
-
 def sharing(context: Context, own: Context) -> int:
     """Return how many wavelengths share one tissue and mechanism of the eye with one of them, itself included."""
     if not context.laser.line:
         return 1
-    groups = _eye_groups(own)
-    return sum(bool(groups & _eye_groups(other)) for other in every_context(context).values())
+    mine = groups("eye", own.wavelength)
+    return sum(bool(mine & groups("eye", other.wavelength)) for other in every_context(context).values())
 
 
 def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:

@@ -175,7 +175,7 @@ def _running(context: Context, person: Person, stopped: Scenario, factor: float,
     )  # fmt: skip
     return replace(
         stopped, mode="running", exposure=exposure, exposure_unit=finding.unit, limit=finding.limit, ratio=ratio,
-        below=bool(ratio <= 1.0), criterion=criterion, ratio_by_rule_set=ratios, steps=steps, shares=(),
+        below=bool(ratio <= 1.0), criterion=criterion, ratio_by_rule_set=ratios, fractions={}, steps=steps, shares=(),
         surface="; ".join(part for part in (stopped.surface, f"scan running, movement {given}") if part),
     )  # fmt: skip
 

@@ -21,6 +21,7 @@ from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
+from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
@@ -130,8 +131,15 @@ def _looks(context: Context, person: Person, tissue: str, scatterer: Scatterer) 
 
 
 def _findings(
-    context: Context, person: Person, way: str, tissue: str, emission: Emission, duration: float
+    context: Context,
+    person: Person,
+    way: str,
+    tissue: str,
+    emission: Emission,
+    duration: float,
+    fractions: dict[tuple[str, str], float],
 ) -> dict[str, Finding]:
+    """Return the worst comparison under each rule set; the highest fraction of each group goes into *fractions*."""
     area = area_of(context, tissue, duration)
     found: dict[str, Finding] = {}
     for rule_set in context.rule_sets:
@@ -145,6 +153,9 @@ def _findings(
             for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN, area):
                 every.append(_beam_finding(context, person, way, c))
         found[rule_set] = max(every, key=lambda finding: badness(finding.ratio))
+        for one in every:
+            key = (rule_set, group_of(tissue, one.criterion.hazard, context.wavelength))
+            fractions[key] = max(fractions.get(key, 0.0), one.ratio, key=badness)
     return found
 
 
@@ -208,8 +219,10 @@ def scenarios_of(context: Context) -> list[Scenario]:
 def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenario:
     duration, reason = person_duration(person, context.wavelength, way, tissue, context.laser.name)
     duration, reason = context.not_shorter_than_a_pulse(duration, reason)
+    fractions: dict[tuple[str, str], float] = {}
     by_setting = [
-        (one, _findings(context, person, way, tissue, one, duration)) for one in context.emissions(tissue, duration)
+        (one, _findings(context, person, way, tissue, one, duration, fractions))
+        for one in context.emissions(tissue, duration)
     ]
     emission, findings = max(by_setting, key=lambda one: max(badness(f.ratio) for f in one[1].values()))
     decided = max(findings, key=lambda name: badness(findings[name].ratio))
@@ -243,5 +256,6 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         surface=finding.surface,
         struck_out=_struck_out(context, person, way),
         steps=steps,
+        fractions=fractions,
     )
     return scenario_with_lines(context, person, found)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,7 @@ from lasersafe.assessment.seen_places import over_edges, past_edges
 from lasersafe.assessment.setups import area_of
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import Aid
+from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.results import Criterion
@@ -52,6 +53,7 @@ class Hit:
     surface: str
     where: str
     angle: float = ALPHA_MIN  # angular subtense of the source [rad]
+    fractions: dict[tuple[str, str], float] = field(default_factory=dict)  # as in `results.Scenario`
 
 
 def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
@@ -284,6 +286,7 @@ def exact_hit(
     """Return the exposure at one point, comparison by comparison."""
     one = [np.array([value]) for value in point]
     by_rule_set: dict[str, float] = {}
+    fractions: dict[tuple[str, str], float] = {}
     best: tuple[float, float, Criterion] | None = None
     if isinstance(source.profile, BeamProfile):
         found = source.profile.criteria
@@ -304,6 +307,9 @@ def exact_hit(
         pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
     for ratio, c in pairs:
         by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio)
+        if not context.laser.line:
+            group = c.rule_set, group_of(tissue, c.hazard, context.wavelength)
+            fractions[group] = max(fractions.get(group, 0.0), ratio, key=badness)
         if best is None or not ratio <= best[0]:
             best = (ratio, ratio * c.limit, c)
     assert best is not None
@@ -318,6 +324,7 @@ def exact_hit(
         source.surface,
         where,
         _angle(context, source, point, tissue, with_aid),
+        fractions,
     )
 
 

@@ -64,6 +64,7 @@ class Found:
 def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], list[MatrixCell]]:
     """Return the scenarios of one set-up for every person with a place, and the cells of the matrix."""
     persons = {p.name: p for p in stage.case.person}
+    adding = context.setup.fitted and sum(one.setup.fitted for one in stage.contexts) > 1
     scenarios: list[Scenario] = []
     cells: list[MatrixCell] = []
     for place in stage.scene.person:
@@ -71,7 +72,7 @@ def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], li
         if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
             continue
         found = list(_cells(stage, context, person, place))
-        own = [_scenario(context, person, group) for group in _groups(found)]
+        own = [_scenario(context, person, group) for group in _groups(found, adding)]
         if not context.setup.fitted:
             own = sorted(own, key=lambda s: (bool(s.struck_out), -badness(s.ratio)))[:1]
         scenarios += own
@@ -268,12 +269,12 @@ def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
     return ""
 
 
-def _groups(found: list[Found]) -> list[list[Found]]:
+def _groups(found: list[Found], adding: bool) -> list[list[Found]]:
     """Return the cells that become scenarios; the others are in the matrix.
 
     Modes with the same result, within 1 %, are joined and the worst of them stands for all. What no light reaches is
     left out, and so is a way that gives no more than the plain one that it is answered like, and the tissue that is
-    less at risk where both are below the limit.
+    less at risk where both are below the limit, if nothing of another laser can add to it.
     """
     alike: dict[tuple[str, str, str], list[list[Found]]] = {}
     for one in sorted(found, key=lambda cell: -badness(cell.ratio)):
@@ -294,7 +295,7 @@ def _groups(found: list[Found]) -> list[list[Found]]:
         as_plain = plain.get((base, one.tissue, one.ratio, bool(one.struck_out)), set())
         repeats = one.way != base and {g.mode for g in group} <= as_plain
         other = any(h[0].way == one.way and h[0].mode == one.mode and h[0].ratio > one.ratio for h in kept)
-        if not repeats and (one.ratio > 1.0 or not other):
+        if not repeats and (one.ratio > 1.0 or adding or not other):
             groups.append(group)
     return groups
 
@@ -336,6 +337,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         below=bool(hit.exposure <= hit.criterion.limit),
         criterion=criterion,
         ratio_by_rule_set=hit.by_rule_set,
+        fractions=hit.fractions,
         surface=hit.surface,
         struck_out=one.struck_out,
         steps=exposure_steps(hit.criterion, hit.exposure, working) if context.setup.fitted else (),

@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial, reduce
+from itertools import product
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.variation import exposure_ratios
+from lasersafe.assessment.varied_ways import instruments_of
+from lasersafe.hazard.combine import groups
+from lasersafe.hazard.comparisons import Floats
+from lasersafe.hazard.crossing import last_place
+from lasersafe.hazard.scatter_arrays import step_places
 from lasersafe.results import BarrierResult, Scenario, Step
 from lasersafe.worst import badness
 
@@ -14,50 +25,63 @@ if TYPE_CHECKING:
     from lasersafe.models import Case
 
 ALL_LASERS = "all lasers together"
-Waves = tuple[float, ...]
 _SOURCE = "addition of wavelengths, BGI 832, p. 23, as in shared limits (limits.md, both rule sets)"
-_EDGES = (180e-9, 315e-9, 400e-9, 1400e-9, 1e-3)
-_ADD = {  # bands 0 UV-B/C, 1 UV-A, 2 visible and IR-A, 3 IR-B/C: which add to which
-    "eye": {0: {0}, 1: {1, 3}, 2: {2}, 3: {1, 3}},
-    "skin": {0: {0}, 1: {1, 2, 3}, 2: {1, 2, 3}, 3: {1, 2, 3}},
-}
+_NEAREST = 1e-6  # m
+_FARTHEST = 1e12  # m
 
 
-def bands(wavelength: float) -> set[int]:
-    """Return the bands of a wavelength [m]; one on an edge is in both."""
-    slack = 1e-9
-    return {i for i in range(4) if _EDGES[i] * (1 - slack) <= wavelength <= _EDGES[i + 1] * (1 + slack)}
+def _fraction(context: Context, way: str, tissue: str, rule_set: str, group: str, place: Floats) -> Floats:
+    """Return exposure over limit of one laser in one group at its worst place at or beyond distances [m]."""
+    places = [place]
+    if way == "scatter" and context.spot > 0.0:  # nearer than a step of the limit the fraction can be less than beyond
+        places += [np.maximum(place, one) for one in step_places(context.spot)]
+    return reduce(np.maximum, (exposure_ratios(context, way, tissue, at, {}, (rule_set,), group) for at in places))
 
 
-def adds(tissue: str, one: float, other: float) -> bool:
-    """Return True where the fractions of two wavelengths [m] add for a tissue."""
-    return any(b in _ADD[tissue][a] for a in bands(one) for b in bands(other))
+def _total(parts: list[list[tuple[Context, str]]], tissue: str, rule_set: str, group: str, place: Floats) -> Floats:
+    """Return the sum over lasers of the highest fraction that each has on its ways and at its corners."""
+    every = (
+        reduce(np.maximum, (_fraction(one, way, tissue, rule_set, group, place) for one, way in same)) for same in parts
+    )
+    return np.asarray(sum(every, np.zeros(place.shape)))
 
 
-def wavelengths_of(contexts: Iterable[Context]) -> dict[tuple[str, str], Waves]:
-    """Return all wavelengths [m] of each laser with each set-up."""
-    return {
-        (c.laser.name, c.setup.name): (c.wavelength, *(float(line.wavelength) for line in c.laser.line))
-        for c in contexts
-    }
+def reach_together(corners: Sequence[Sequence[Context]], ways: Sequence[str]) -> tuple[float, str]:
+    """Return how far all fitted lasers reach together on some ways [m], and the tissue that reaches farthest.
+
+    Every laser is at least as far away as that distance, and each counts with its highest fraction from there on and
+    over all corners: so the sum only falls, and beyond the place where it is 1 no sum is above 1.
+
+    Parameters
+    ----------
+    corners : sequence of sequence of Context
+        The set-ups at every corner of the tolerances.
+    ways : sequence of str
+        ``direct``, ``aided`` or ``scatter``; the worst of them counts for each laser that has it.
+    """
+    lasers: dict[tuple[str, str], list[Context]] = {}
+    for context in (one for found in corners for one in found if one.setup.fitted):
+        lasers.setdefault((context.laser.name, context.setup.name), []).append(context)
+    best = (0.0, "eye")
+    for tissue in ("eye", "skin"):
+        own = [way for way in ways if (way, tissue) != ("aided", "skin")]
+        parts = [
+            [(one, way) for one in same for way in own if way != "aided" or instruments_of(one)]
+            for same in lasers.values()
+        ]
+        names = {name for same in lasers.values() for one in same for name in one.rule_sets}
+        adding = {group for same in lasers.values() for group in _groups(tissue, same)}
+        for rule_set, group in product(sorted(names), sorted(adding)):
+            found = partial(_total, parts, tissue, rule_set, group)
+            reach = float(last_place(found, _NEAREST, _FARTHEST))
+            best = max(best, (reach, tissue), key=lambda one: one[0])
+    return best
 
 
-def wavelengths_over(corners: Iterable[Iterable[Context]]) -> dict[tuple[str, str], Waves]:
-    """Return the wavelengths [m] of each laser with each set-up at all corners, and the edges of bands between them."""
-    found: dict[tuple[str, str], list[set[float]]] = {}
-    for contexts in corners:
-        for name, waves in wavelengths_of(contexts).items():
-            for own, wave in zip(found.setdefault(name, [set() for _ in waves]), waves, strict=True):
-                own.add(wave)
-    return {
-        name: tuple(wave for own in lines for wave in (*sorted(own), *(e for e in _EDGES if min(own) < e < max(own))))
-        for name, lines in found.items()
-    }
-
-
-def any_adds(tissue: str, some: Waves, others: Waves) -> bool:
-    """Return True where a fraction of one laser can add to one of another."""
-    return any(adds(tissue, one, other) for one in some for other in others)
+def _groups(tissue: str, contexts: Iterable[Context]) -> frozenset[str]:
+    """Return the groups in which light of a laser can add."""
+    every = (one for context in contexts for one in every_context(context).values())
+    return frozenset().union(*(groups(tissue, one.wavelength) for one in every))
 
 
 def barriers_together(contexts: list[Context], results: list[BarrierResult]) -> list[BarrierResult]:
@@ -82,39 +106,56 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
 
     Of each laser the worst way counts that is neither struck out nor answered by a barrier or eyewear.
     """
-    fitted = wavelengths_of(c for c in contexts if c.setup.fitted)
+    fitted = {(c.laser.name, c.setup.name): c for c in contexts if c.setup.fitted}
     if len(fitted) < 2:
         return []
     found = []
     for person in case.person:
         for tissue in ("eye", "skin"):
-            worst: dict[str, Scenario] = {}
-            for s in scenarios:
-                mine = s.person == person.name and s.tissue == tissue and (s.laser, s.setup) in fitted
-                if mine and not s.struck_out and not s.answer:
-                    known = worst.get(s.laser)
-                    if known is None or badness(s.ratio) > badness(known.ratio):
-                        worst[s.laser] = s
-            found += _sums(person.name, tissue, list(worst.values()), fitted)
+            adding = {name: _groups(tissue, [context]) for name, context in fitted.items()}
+            mine = [
+                s for s in scenarios
+                if s.person == person.name and s.tissue == tissue and (s.laser, s.setup) in fitted
+                and not s.struck_out and not s.answer
+            ]  # fmt: skip
+            found += _sums(person.name, tissue, mine, adding)
     return found
 
 
-def _sums(person: str, tissue: str, worst: list[Scenario], fitted: dict[tuple[str, str], Waves]) -> list[Scenario]:
-    """Return the largest sum over lasers whose fractions add, when it says more than its largest part."""
-    best: list[Scenario] = []
-    for first in worst:
-        own = fitted[first.laser, first.setup]
-        group = [s for s in worst if any_adds(tissue, own, fitted[s.laser, s.setup])]
-        if len(group) > 1 and badness(sum(s.ratio for s in group)) > sum(s.ratio for s in best):
-            best = group
-    total = sum(s.ratio for s in best)
-    largest = max((s.ratio for s in best), key=badness, default=0.0)
-    if len(best) < 2 or total <= largest * 1.01:
+Part = tuple[float, Scenario]
+
+
+def _worst_parts(
+    scenarios: list[Scenario], adding: dict[tuple[str, str], frozenset[str]], rule_set: str, group: str
+) -> list[Part]:
+    """Return the highest fraction of each laser in a group, and the scenario that has it; none where it has none."""
+    worst: dict[str, Part] = {}
+    for s in scenarios:
+        known = s.ratio_by_rule_set.get(rule_set, s.ratio)
+        fraction = s.fractions.get((rule_set, group), 0.0) if s.fractions else known
+        if group in adding[s.laser, s.setup] and not fraction <= worst.get(s.laser, (0.0, s))[0]:
+            worst[s.laser] = fraction, s
+    return list(worst.values())
+
+
+def _sums(
+    person: str, tissue: str, mine: list[Scenario], adding: dict[tuple[str, str], frozenset[str]]
+) -> list[Scenario]:
+    """Return the largest sum of a group over lasers, where more than one adds to it."""
+    sets = dict.fromkeys(name for s in mine for name in s.ratio_by_rule_set)
+    named = sorted(frozenset().union(*adding.values()))
+    sums = {(name, group): _worst_parts(mine, adding, name, group) for name in sets for group in named}
+    totals = {key: sum(fraction for fraction, _ in parts) for key, parts in sums.items()}
+    several = [key for key, parts in sums.items() if len(parts) > 1]
+    if not several:
         return []
-    lead = max(best, key=lambda s: badness(s.ratio))
-    numbers = " + ".join(f"{s.ratio:.5g} ({s.laser}, {s.way})" for s in best)
-    step = Step("Σ", "sum of the fractions of the limit", "Σ exposure / limit", numbers, total, "1", _SOURCE, "read")
-    sets = {name: sum(s.ratio_by_rule_set.get(name, s.ratio) for s in best) for name in lead.ratio_by_rule_set}
+    decided = max(several, key=lambda key: badness(totals[key]))
+    parts, total = sums[decided], totals[decided]
+    _, lead = max(parts, key=lambda part: badness(part[0]))
+    numbers = " + ".join(f"{fraction:.5g} ({s.laser}, {s.way})" for fraction, s in parts)
+    source = f"{decided[0]}; {_SOURCE}"
+    step = Step("Σ", f"sum of the fractions, {decided[1]}", "Σ exposure / limit", numbers, total, "1", source, "read")
+    by_set = {name: max((totals[name, group] for group in named), key=badness) for name in sets}
     return [
         Scenario(
             key="",
@@ -125,16 +166,16 @@ def _sums(person: str, tissue: str, worst: list[Scenario], fitted: dict[tuple[st
             way="together",
             tissue=tissue,
             distance=lead.distance,
-            duration=max(s.duration for s in best),
-            duration_reason="; ".join(dict.fromkeys(s.duration_reason for s in best)),
+            duration=max(s.duration for _, s in parts),
+            duration_reason="; ".join(dict.fromkeys(s.duration_reason for _, s in parts)),
             exposure=total,
             exposure_unit="1",
             limit=1.0,
             ratio=total,
             below=bool(total <= 1.0),
             criterion=lead.criterion,
-            ratio_by_rule_set=sets,
-            surface=", ".join(s.laser for s in best),
+            ratio_by_rule_set=by_set,
+            surface=", ".join(s.laser for _, s in parts),
             steps=(step,),
         )
     ]

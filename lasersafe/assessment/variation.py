@@ -222,6 +222,7 @@ def exposure_ratios(
     distance: ArrayLike,
     changes: Mapping[str, ArrayLike],
     rule_sets: tuple[str, ...] | None = None,
+    group: str = "",
 ) -> Floats:
     """Return exposure over limit at a distance, the worst comparison; its log10 is the optical density needed.
 
@@ -239,6 +240,8 @@ def exposure_ratios(
         What is replaced, see `variable_inputs`; the arrays broadcast together. [SI units]
     rule_sets : tuple of str, optional
         Only these; without it all of the case, of which the highest counts.
+    group : str, optional
+        Only what adds in this group of `hazard.combine`.
 
     Returns
     -------
@@ -262,8 +265,8 @@ def exposure_ratios(
     def one_block(own: Varied, size: int) -> Floats:
         at = own.values[_PLACE]
         return reduce(np.maximum, (
-            scatter_ratio_of(own, tissue, name, at, size) if way == "scatter"
-            else beam_ratio(own, way, tissue, name, at)
+            scatter_ratio_of(own, tissue, name, at, size, group) if way == "scatter"
+            else beam_ratio(own, way, tissue, name, at, group)
             for name in names
         ))  # fmt: skip
 

@@ -7,7 +7,7 @@ from functools import reduce
 
 import numpy as np
 
-from lasersafe.assessment.context import aid_of
+from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.assessment.varied import CAPS, Varied, stepwise
 from lasersafe.errors import InputError
@@ -65,13 +65,19 @@ def _grouped(members: list[Varied], rule_set: str, tissue: str, duration: Floats
     return groups
 
 
+def instruments_of(context: Context) -> list[Aid]:
+    """Return the instruments with which somebody may look into the beam of a laser."""
+    mine = (person for person in context.case.person if person.laser in (None, context.laser.name))
+    return sorted({aid_of(person) for person in mine if person.aided}, key=lambda one: (one.name, one.objective))
+
+
 def _instruments(own: Varied) -> list[Aid]:
-    case, name = own.context.case, own.context.laser.name
-    found = {aid_of(person) for person in case.person if person.aided and person.laser in (None, name)}
+    found = instruments_of(own.context)
     if not found:
+        name = own.context.laser.name
         message = f"way = aided: nobody in the case uses an optical aid in the beam of {name}"
         raise InputError(message)
-    return sorted(found, key=lambda one: (one.name, one.objective))
+    return found
 
 
 def _passed(instrument: Aid, wavelength: Floats) -> Floats:
@@ -110,29 +116,35 @@ def beam_distance(own: Varied, way: str, tissue: str, rule_set: str, size: int) 
     return reduce(np.maximum, sums, np.asarray(alone))
 
 
-def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floats) -> Floats:
-    """Return exposure over limit at or beyond a distance [m] in the beam, under one rule set, all wavelengths added."""
+def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floats, group: str = "") -> Floats:
+    """Return exposure over limit at or beyond a distance [m] in the beam, under one rule set, all wavelengths added.
+
+    With the name of a group of `hazard.combine` it is the sum of that group alone.
+    """
     members = members_of(own)
     base = "direct" if way == "aided" else way
 
     def seen(compared: list[Comparison], one: Varied) -> list[Comparison]:
         return _through(compared, one) if way == "aided" else compared
 
-    alone = highest_ratio(seen(own.compared(rule_set, tissue, own.duration(base)), own), own.beams, distance,
-                          own.reflectance(base))  # fmt: skip
-    if len(members) == 1:
-        return alone
     factor = reduce(np.maximum, (one.reflectance(base) for one in members))
     groups: dict[str, Floats] = {}
-    for one in members:
-        for name, group in _grouped([one], rule_set, tissue, _longest(members, base)).items():
-            ratio = highest_ratio(seen(group[0].compared, one), one.beams, distance, factor)
+    for one in members if group or len(members) > 1 else ():
+        for name, found in _grouped([one], rule_set, tissue, _longest(members, base)).items():
+            ratio = highest_ratio(seen(found[0].compared, one), one.beams, distance, factor)
             groups[name] = np.asarray(groups[name] + ratio) if name in groups else ratio
+    if group:
+        return groups.get(group, np.zeros_like(distance))
+    alone = highest_ratio(seen(own.compared(rule_set, tissue, own.duration(base)), own), own.beams, distance,
+                          own.reflectance(base))  # fmt: skip
     return reduce(np.maximum, groups.values(), alone)
 
 
-def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats) -> tuple[Floats, LimitOfAngle]:
-    """Return what is scattered, and the lowest limit by the angle of the source."""
+def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: str = "") -> tuple[Floats, LimitOfAngle]:
+    """Return what is scattered, and the lowest limit by the angle of the source, of all hazards or of one group.
+
+    Where settings are searched the limit of a group is that of all hazards, which is not above it.
+    """
     if own.by_setting:
         (emission,) = own.settings(tissue, duration, several=False)
         wavelength, time = float(own.wavelength), float(duration)
@@ -151,14 +163,17 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats) -> tuple[
             some(light.repetition_rate), light.burst, light.pedestal,
         )  # fmt: skip
         found = comparisons(rule_set, tissue, part, some(wavelength_of), some(duration), angle)
-        return np.broadcast_to(reduce(np.minimum, (one.limit for one in found)), angle.shape)
+        mine = [one.limit for one in found if not group or group_of(tissue, one.hazard, float(wavelength_of)) == group]
+        return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), angle.shape)
 
     return light.amount, limit
 
 
-def _scatter(own: Varied, tissue: str, rule_set: str, size: int, distance: Floats | None = None) -> Floats:
+def _scatter(
+    own: Varied, tissue: str, rule_set: str, size: int, distance: Floats | None = None, group: str = ""
+) -> Floats:
     duration = own.duration("scatter")
-    amount, limits = _limits(own, rule_set, tissue, duration)
+    amount, limits = _limits(own, rule_set, tissue, duration, group)
     spot = own.spot if tissue == "eye" else np.asarray(0.0)
     view = own.value("view_angle", own.context.scatter_surface[1])
     model, part = own.context.case.settings.scatter_model, own.reflectance("scatter")
@@ -174,20 +189,20 @@ def _one_limit(light: Light, *others: Floats) -> bool:
     return all(values.ndim == 0 for values in (*pulses, *others))
 
 
-def _scatter_sums(own: Varied, tissue: str, rule_set: str) -> Floats:
-    """Return the highest sum of fractions at 1 m from the surface; no credit for the size of the spot."""
+def _scatter_sums(own: Varied, tissue: str, rule_set: str) -> dict[str, Floats]:
+    """Return the sum of fractions at 1 m from the surface by group; no credit for the size of the spot."""
     members = members_of(own)
     duration = _longest(members, "scatter")
     part = reduce(np.maximum, (one.reflectance("scatter") for one in members))
     view, model = own.value("view_angle", own.context.scatter_surface[1]), own.context.case.settings.scatter_model
-    totals = []
-    for group in _grouped(members, rule_set, tissue, duration).values():
+    totals = {}
+    for name, group in _grouped(members, rule_set, tissue, duration).items():
         fractions = [
             reduce(np.maximum, (scatter_intensity(c.amount, part, view, model) / c.limit for c in member.compared))
             for member in group
         ]
-        totals.append(sum(fractions[1:], fractions[0]))
-    return reduce(np.maximum, totals)
+        totals[name] = sum(fractions[1:], fractions[0])
+    return totals
 
 
 def scatter_distance_of(own: Varied, tissue: str, rule_set: str, size: int) -> Floats:
@@ -195,15 +210,20 @@ def scatter_distance_of(own: Varied, tissue: str, rule_set: str, size: int) -> F
     alone = _scatter(own, tissue, rule_set, size)
     if not own.context.laser.line:
         return alone
-    return np.maximum(alone, np.sqrt(_scatter_sums(own, tissue, rule_set)))
+    return np.maximum(alone, np.sqrt(reduce(np.maximum, _scatter_sums(own, tissue, rule_set).values())))
 
 
-def scatter_ratio_of(own: Varied, tissue: str, rule_set: str, distance: Floats, size: int) -> Floats:
-    """Return exposure over limit at a distance from the lit surface [m] under one rule set."""
-    alone = _scatter(own, tissue, rule_set, size, distance)
+def scatter_ratio_of(own: Varied, tissue: str, rule_set: str, distance: Floats, size: int, group: str = "") -> Floats:
+    """Return exposure over limit at a distance from the lit surface [m] under one rule set, of all groups or of one."""
     if not own.context.laser.line:
-        return alone
-    return np.maximum(alone, _scatter_sums(own, tissue, rule_set) / np.square(distance))
+        return _scatter(own, tissue, rule_set, size, distance, group)
+    sums = _scatter_sums(own, tissue, rule_set)
+    if group:
+        return np.asarray(sums.get(group, 0.0) / np.square(distance))
+    alone = _scatter(own, tissue, rule_set, size, distance)
+    return np.maximum(alone, reduce(np.maximum, sums.values()) / np.square(distance))
 
 
-__all__ = ["Beams", "beam_distance", "beam_ratio", "members_of", "scatter_distance_of", "scatter_ratio_of"]
+__all__ = [
+    "Beams", "beam_distance", "beam_ratio", "instruments_of", "members_of", "scatter_distance_of", "scatter_ratio_of",
+]  # fmt: skip

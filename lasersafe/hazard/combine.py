@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from lasersafe.hazard.crossing import farthest_crossing
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
+from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_intensity
@@ -25,6 +27,8 @@ from lasersafe.worst import badness
 
 FLOAT = NDArray[np.float64]
 _NEAREST = 1e-3  # m
+_BESIDE = 3e-9  # relative step to the other side of an edge
+_DURATIONS = (1e-6, 10.0, 3e4)  # s: between them every hazard applies
 _TABLE = "BGI832, page 23: table of wavelengths that add (IR-B and IR-C with itself from memory)"
 
 
@@ -117,6 +121,38 @@ def group_of(tissue: str, hazard: str, wavelength: float) -> str:
     if tissue == "skin":
         return "skin"
     return hazard if hazard.startswith("retina") else "cornea and lens"
+
+
+@lru_cache(maxsize=1024)
+def groups(tissue: str, wavelength: float) -> frozenset[str]:
+    """Return every group in which light of a wavelength can add; on an edge those of both sides.
+
+    Parameters
+    ----------
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    frozenset of str
+        As :func:`group_of`, of every hazard that a rule set has there at any duration.
+
+    Examples
+    --------
+    >>> sorted(groups("eye", 1390e-9)), sorted(groups("eye", 1550e-9))
+    (['cornea and lens', 'retina thermal'], ['cornea and lens'])
+    """
+    around = (wavelength * step for step in (1.0 - _BESIDE, 1.0, 1.0 + _BESIDE))
+    return frozenset(
+        group_of(tissue, one.name, at)
+        for at in around
+        if 180e-9 <= at <= 1e-3
+        for name in rule_sets()
+        for duration in _DURATIONS
+        for one in hazard_limits(name, tissue, at, duration)
+    )
 
 
 def _criteria(rule_set: str, tissue: str, line: Line, duration: float) -> dict[str, list[Criterion]]:

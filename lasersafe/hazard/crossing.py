@@ -132,6 +132,29 @@ def farthest_crossing(
     return np.asarray(np.where(any_over, crossing, 0.0).reshape(shape))
 
 
+def last_place(ratio_function: Callable[[FloatArray], FloatArray], near: float, far: float) -> float:
+    """Return where a ratio that only falls with the distance is above 1 for the last time.
+
+    Parameters
+    ----------
+    ratio_function : callable
+        Takes distances of shape (k,) [m], returns the ratios there.
+    near, far : float
+        Ends of the search. [m]
+
+    Returns
+    -------
+    float
+        Upper end of the last bracket; 0 where the ratio is not above 1 at *near*. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the ratio is NaN, or still above 1 at *far*.
+    """
+    return float(farthest_crossing(ratio_function, near, far, points=_SECTIONS))
+
+
 def _ratio_along(
     amount: float, limit: float, aperture: float, beam: BeamGeometry
 ) -> Callable[[FloatArray], FloatArray]:

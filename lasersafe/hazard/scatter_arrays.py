@@ -25,6 +25,22 @@ _ANGLES = (1.5e-3, 5e-3, 0.1)  # [rad] where the tables step with the angle: the
 _BESIDE = 1e-9
 
 
+def step_places(spot_diameter: float) -> list[float]:
+    """Return the distances from a lit spot just beyond which its angle passes a step of the tables.
+
+    Parameters
+    ----------
+    spot_diameter : float
+        1/e diameter of the lit spot. [m]
+
+    Returns
+    -------
+    list of float
+        Distances. [m]
+    """
+    return [spot_diameter / (2.0 * math.tan(angle / 2.0)) * (1.0 + _BESIDE) for angle in _ANGLES]
+
+
 def scatter_farthest(
     amount: ArrayLike,
     limit_of_angle: LimitOfAngle,

@@ -1,0 +1,119 @@
+"""Fractions of a limit that add: of several lasers, of several wavelengths of one laser, under each rule set."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.together import reach_together
+from lasersafe.hazard.combine import groups
+from lasersafe.models import parse_case
+from tests.regression.test_verdicts import HEAD, laser, person
+
+
+def beam(name: str, wavelength: str, power: str, diameter: str, divergence: str, more: str = "") -> str:
+    text = laser(name, wavelength, power).replace('"8 mm"', f'"{diameter}"').replace('"5 mrad"', f'"{divergence}"')
+    return text + more
+
+
+def worked(*parts: str):
+    return assess(parse_case(HEAD + "".join(parts)))
+
+
+def mean_over(power, diameter, aperture):
+    """Return power / area of the aperture times what passes it: 1 - exp(-(D / d)^2) of a Gaussian beam [W/m2]."""
+    return power * -np.expm1(-((aperture / diameter) ** 2)) / (math.pi * aperture**2 / 4.0)
+
+
+def together(found, tissue: str = "eye"):
+    return next(s for s in found.scenarios if s.way == "together" and s.tissue == tissue)
+
+
+# 640 nm for 10 s: 10 W/m2 over 7 mm. Of one beam no place exceeds it: 0.36 mW / 38.48 mm2 = 9.36 W/m2 at most, and
+# 70 mW over 100 mm: 8.9 W/m2. Of two the sum is 1 where P (1 - exp(-(7 mm)^2 / d^2)) / 38.48 mm2 = 5 W/m2:
+# d = 7 mm / sqrt(-ln(1 - 5 W/m2 38.48 mm2 / P)), r = sqrt(d^2 - d0^2) / phi.
+@pytest.mark.parametrize(("power", "width", "angle", "by_hand"), [
+    (0.36e-3, 2e-3, 0.8e-3, 9.689), (70e-3, 100e-3, 0.1e-3, 883.2),
+])  # fmt: skip
+def test_several_lasers_reach_together_to_where_their_fractions_sum_to_one(power, width, angle, by_hand):
+    part = 5.0 * math.pi * 7e-3**2 / 4.0 / power
+    reach = math.sqrt(7e-3**2 / -math.log1p(-part) - width**2) / angle
+    assert reach == pytest.approx(by_hand, rel=1e-4)
+    two = [beam(name, "640 nm", f"{power} W", f"{width} m", f"{angle} rad") for name in "AB"]
+    found = worked(*two, person("Visitor", f"{reach * 1.001} m"))
+    assert all(s.zone("direct", "eye").distance == 0.0 for s in found.setups)
+    assert found.decision.headline_distance == pytest.approx(reach, rel=1e-6)
+    assert found.decision.headline_distance >= reach * (1.0 - 1e-12)
+    assert found.decision.passed
+    nearer = worked(*two, person("Visitor", f"{reach * 0.999} m"))
+    assert not nearer.decision.passed
+    there = mean_over(power, math.hypot(width, angle * reach * 0.999), 7e-3) / 10.0
+    assert together(nearer).ratio == pytest.approx(2.0 * there)
+
+
+# Wide beams, alike but for their power: the fractions at the person are 0.995 and 0.009, their sum 1.004.
+def test_a_sum_that_is_little_more_than_its_largest_part_is_not_dropped():
+    unit = mean_over(1.0, math.hypot(0.02, 1e-3), 7e-3) / 10.0  # of the limit for each watt, at 1 m
+    parts = [beam(n, "640 nm", f"{f / unit} W", "20 mm", "1 mrad") for n, f in (("A", 0.995), ("B", 0.009))]
+    found = worked(*parts, person("Visitor", "1 m"))
+    assert together(found).ratio == pytest.approx(1.004, rel=1e-9)
+    assert not together(found).below
+    assert not found.decision.passed
+
+
+# ICNIRP counts the cornea from 1200 nm: at 1390 nm as the skin, 1.1e4 C_A t^0.25 with C_A = 5 and t = 10 s, which is
+# 97 805 J/m2 or 9780.5 W/m2 over 3.5 mm; at 1550 nm 1e4 J/m2 in 10 s, 1000 W/m2.
+# 0.75 W and 1.93 W over 50 mm: 0.75 / 9780.5 + 1.93 / 1000, each over 1.9635e-3 m2, less what 3.5 mm averages away.
+def test_what_adds_as_two_lines_of_one_laser_adds_as_two_lasers():
+    line = '[[laser.line]]\nname = "other"\nwavelength = "1550 nm"\npower = "1.93 W"\n'
+    first = beam("A", "1390 nm", "0.75 W", "50 mm", "0.1 mrad")
+    lines = worked(first, line, person("Visitor", "1 m"))
+    lasers = worked(first, beam("B", "1550 nm", "1.93 W", "50 mm", "0.1 mrad"), person("Visitor", "1 m"))
+    by_hand = mean_over(0.75 / 9780.5 + 1.93 / 1000.0, math.hypot(0.05, 1e-4), 3.5e-3)
+    assert by_hand == pytest.approx(1.019, abs=2e-3)
+    row = next(s for s in lines.scenarios if s.way == "direct" and s.tissue == "eye")
+    assert row.ratio == pytest.approx(by_hand, rel=1e-5)
+    assert together(lasers).ratio == pytest.approx(row.ratio, rel=1e-12)
+    assert not lasers.decision.passed
+
+
+@pytest.mark.parametrize(("wavelength", "other", "eye", "skin"), [
+    (1390e-9, 1550e-9, True, True), (1064e-9, 1550e-9, False, True), (300e-9, 350e-9, False, False),
+    (315e-9, 300e-9, True, True), (315e-9, 350e-9, True, True), (355e-9, 1550e-9, True, True),
+])  # fmt: skip
+def test_one_table_says_what_adds(wavelength, other, eye, skin):
+    assert bool(groups("eye", wavelength) & groups("eye", other)) is eye
+    assert bool(groups("skin", wavelength) & groups("skin", other)) is skin
+
+
+# Each scatters 3 W at a wall of reflectance 1: E = 3 W / (pi r^2). 640 nm for 100 s: 10 W/m2, so one reaches
+# sqrt(3 / (10 pi)) = 0.309 m and two sqrt(6 / (10 pi)) = 0.437 m; 1550 nm acts on another tissue.
+def test_scatter_of_several_lasers_reaches_as_far_as_its_sum():
+    reach = reach_together([contexts_of(beam("A", "640 nm", "3 W", "2 mm", "1 mrad"))], ("scatter",))[0]
+    assert reach == pytest.approx(math.sqrt(3.0 / (10.0 * math.pi)), rel=1e-6)
+    other = beam("C", "1550 nm", "3 W", "2 mm", "1 mrad")
+    two = contexts_of(*(beam(name, "640 nm", "3 W", "2 mm", "1 mrad") for name in "AB"), other)
+    assert reach_together([two], ("scatter",))[0] == pytest.approx(math.sqrt(6.0 / (10.0 * math.pi)), rel=1e-6)
+
+
+def contexts_of(*parts: str):
+    case = parse_case(HEAD + "".join(parts) + person("Visitor", "5 m"))
+    return contexts(case, ("ICNIRP-2013", "EU-2006/25/EC"))
+
+
+# Eyes: 1064 nm and 1550 nm do not add. Skin: both do; alone each is at 0.9 of its skin limit at most.
+def test_a_tissue_that_is_less_at_risk_from_each_laser_still_adds_in_a_scene():
+    def one(name: str, wavelength: str, power: str) -> str:
+        aim = f'[[scene.aim]]\nlaser = "{name}"\nposition = ["0 m", "0 m"]\nheight = "1.6 m"\nbearing = "0 deg"\n'
+        return beam(name, wavelength, power, "100 mm", "0.1 mrad"), aim
+
+    (first, aim), (second, other) = one("A", "1064 nm", "0.35 W"), one("B", "1550 nm", "7 W")
+    place = '[[scene.person]]\nname = "Visitor"\nposition = ["0 m", "10 m"]\n'
+    found = worked(first, second, person("Visitor", "10 m"), '[scene]\nstage_bearing = "0 deg"\n', aim, other, place)
+    rows = {(s.laser, s.tissue): s.ratio for s in found.scenarios if s.way == "direct"}
+    assert rows["A", "eye"] > rows["A", "skin"]
+    assert together(found, "skin").ratio == pytest.approx(rows["A", "skin"] + rows["B", "skin"])
