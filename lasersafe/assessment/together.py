@@ -177,5 +177,6 @@ def _sums(
             ratio_by_rule_set=by_set,
             surface=", ".join(s.laser for _, s in parts),
             steps=(step,),
+            placed=all(s.placed for _, s in parts),
         )
     ]
