@@ -19,8 +19,10 @@ HEAD = """# Validation
 Made by `make docs` from the tests under `tests/published/`, which compare our numbers with numbers typed from
 documents; `make test` fails when this page differs from what the tests compared. *Agrees* means that ours rounds to
 the digits as printed. *Differs* means that it does not, within a bound that the test states, as where a print is cut
-off or rounded up. *Wrong in print* marks a value that contradicts its own source: it stays in the table with the
-reason, and the tests fail on the day when ours does agree.
+off or rounded up. *Superseded* marks a value that was right in the edition that prints it and is another today.
+*Wrong in print* marks a value that contradicts its own source: it stays in the table with the reason, and the tests
+fail on the day when ours does agree. What no document prints and we worked out from its formulas and tables stands
+apart and is counted apart: it tests how a table was keyed, not what a document says.
 """
 VERDICTS = {
     ("passed", True): "agrees",
@@ -28,6 +30,7 @@ VERDICTS = {
     ("xfailed", True): "agrees",
     ("xfailed", False): "wrong in print",
 }
+COLUMNS = ("check", "place", "{}", "ours", "difference", "remark")
 
 
 def read_rows(record: Path) -> list[dict[str, Any]]:
@@ -88,6 +91,24 @@ def relative(printed: str, ours: float) -> str:
     return "0 %" if abs(percent) < 5e-4 else f"{percent:+.2g} %"
 
 
+def verdict_of(row: dict[str, Any]) -> str:
+    """Return what the comparison of one row came to, in a word or two."""
+    if row["superseded"]:
+        return "superseded"
+    return VERDICTS.get((row["outcome"], row["agrees"]), str(row["outcome"]))
+
+
+def counted(rows: list[dict[str, Any]]) -> str:
+    """Return how many numbers came to what, as text."""
+    return ", ".join(f"{verdict} {count}" for verdict, count in sorted(Counter(map(verdict_of, rows)).items()))
+
+
+def table(rows: list[dict[str, Any]], head: str) -> str:
+    """Return a table of rows; *head* stands above the numbers that ours are compared with."""
+    lines = [markdown.row(*COLUMNS).format(head), "| --- | --- | ---: | ---: | ---: | --- |"]
+    return "\n".join([*lines, *(line_of(row) for row in sorted(rows, key=lambda row: (row["test"],)))]) + "\n"
+
+
 def line_of(row: dict[str, Any]) -> str:
     """Return the line of one row."""
     words = row["test"].rsplit("::", 1)[-1].removeprefix("test_").replace("_", " ")
@@ -95,7 +116,7 @@ def line_of(row: dict[str, Any]) -> str:
     ours = difference = ""
     if row["ours"] is not None:
         ours, difference = our_digits(row["printed"], row["ours"]), relative(row["printed"], row["ours"])
-    verdict = VERDICTS.get((row["outcome"], row["agrees"]), row["outcome"])
+    verdict = verdict_of(row)
     remark = f"{verdict}; {row['note']}" if row["note"] else verdict
     return markdown.row(check, row["locator"], row["printed"], ours, difference, remark)
 
@@ -147,23 +168,21 @@ def validation_page(rows: list[dict[str, Any]]) -> str:
         The rows of a record.
     """
     numbers = [row for row in rows if row["ours"] is not None]
-    verdicts = Counter(VERDICTS.get((row["outcome"], row["agrees"]), row["outcome"]) for row in numbers)
+    typed, own = ([row for row in numbers if row["own"] is mine] for mine in (False, True))
     sources = sorted({row["source"] for row in rows})
-    parts = [
-        HEAD,
-        f"{len(numbers)} numbers of {len(sources)} documents: "
-        + ", ".join(f"{verdict} {count}" for verdict, count in sorted(verdicts.items()))
-        + ".\n",
-    ]
+    documents = len({row["source"] for row in typed})
+    parts = [HEAD, f"{len(typed)} numbers typed from {documents} documents: {counted(typed)}.\n"]
+    if own:
+        parts.append(f"Beside them {len(own)} numbers that we worked out ourselves: {counted(own)}.\n")
     known = titles()
     if unknown := sorted(set(sources) - set(known)):
         message = f"no validation page: no entry in shared/references.bib for the sources {unknown}"
         raise SystemExit(message)
     for source in sources:
         parts.append(f"## {source}\n\n{known[source]}\n")
-        lines = ["| check | place | printed | ours | difference | remark |", "| --- | --- | ---: | ---: | ---: | --- |"]
         here = [row for row in rows if row["source"] == source]
-        lines += [line_of(row) for row in sorted(here, key=lambda row: (row["test"],))]
-        parts.append("\n".join(lines) + "\n")
+        for head, mine, words in (("printed", False, ""), ("worked out", True, "Worked out by us:\n\n")):
+            if found := [row for row in here if row["own"] is mine]:
+                parts.append(words + table(found, head))
     parts.append(soak_lines(SOAK))
     return "\n".join(parts)

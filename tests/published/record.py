@@ -3,7 +3,7 @@
 A test under ``@pytest.mark.published(source, locator)`` that compares with ``printed(text)`` is recorded as it
 is; nothing has to be added to it. The marker also takes ``note="..."``, for a condition that belongs in the table,
 such as a limit of an older edition that was put in. A check with a tolerance of its own calls the fixture
-``published_row(printed, ours, note="")``.
+``published_row(printed, ours, note="")``, with ``superseded=True`` for a value that a later edition has replaced.
 
 ``pytest --published-record FILE`` writes the records as JSON.
 """
@@ -34,6 +34,8 @@ class Row:
     agrees: bool  # ours rounds to the digits as printed
     outcome: str = "passed"  # passed | failed | xfailed | skipped
     note: str = ""
+    own: bool = False  # no document prints it: we worked it out
+    superseded: bool = False  # right for the edition that prints it, wrong today
 
 
 class Recorder:
@@ -44,7 +46,9 @@ class Recorder:
         self.running: pytest.Item | None = None
         self.pending: list[Row] = []
 
-    def add(self, text: str, ours: Any, agrees: bool, note: str = "") -> None:
+    def add(
+        self, text: str, ours: Any, agrees: bool, own: bool = False, note: str = "", superseded: bool = False
+    ) -> None:
         """Record one comparison, when a published check is running."""
         item = self.running
         marker = item.get_closest_marker("published") if item is not None else None
@@ -60,6 +64,8 @@ class Recorder:
             ours=None if ours is None else float(ours),
             agrees=bool(agrees),
             note="; ".join(part for part in (marker.kwargs.get("note", ""), note) if part),
+            own=own,
+            superseded=superseded,
         )
         if row not in self.pending:
             self.pending.append(row)
@@ -105,6 +111,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             except TypeError as error:
                 message = f"{item.nodeid}: published(source, locator, note=''): {error}"
                 raise pytest.UsageError(message) from None
+            for expected in item.iter_markers("xfail"):
+                if expected.kwargs.get("raises") is not printed_module.WrongPrintError:
+                    message = (
+                        f"{item.nodeid}: xfail has to name what it expects: raises=WrongPrintError, wrong_in_print()"
+                    )
+                    raise pytest.UsageError(message)
 
 
 @pytest.hookimpl(wrapper=True)
@@ -138,7 +150,8 @@ def published_row(request: pytest.FixtureRequest) -> Callable[..., None]:
     """Record a comparison that a test makes with a tolerance of its own."""
     recorder = request.config.stash[RECORDER]
 
-    def record(printed: str, ours: float, note: str = "") -> None:
-        recorder.add(printed, ours, agrees=bool(ours == printed_module.printed(printed).approx), note=note)
+    def record(printed: str, ours: float, note: str = "", *, superseded: bool = False) -> None:
+        agrees = bool(ours == printed_module.printed(printed).approx)
+        recorder.add(printed, ours, agrees=agrees, note=note, superseded=superseded)
 
     return record

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lasersafe.limits import count_pulses, exposure_limit, pulse_train_limit
-from tests.published.printed import printed
+from tests.published.printed import printed, worked
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 
@@ -26,7 +26,7 @@ def rows(limit, rule):
 @pytest.mark.published("OSHA-OTM", "PUL-01")
 def test_q_switched_neodymium_mean_irradiance():
     assert float(train(EU, 1064, 12e-9, 11.0, 10.0).per_pulse) * 11 * 1e-4 == printed("17e-6")  # W/cm2
-    assert float(train(ICNIRP, 1064, 12e-9, 11.0, 10.0).per_pulse) * 11 * 1e-4 == printed("22e-6")
+    assert float(train(ICNIRP, 1064, 12e-9, 11.0, 10.0).per_pulse) * 11 * 1e-4 == worked("22e-6")
 
 
 @pytest.mark.published("IEC60825-1-1993", "PUL-03, PUL-04")
@@ -39,7 +39,7 @@ def test_single_pulses_of_1993(rule_set):
 @pytest.mark.published("AESTHETIC-LASERS", "PUL-08")
 def test_one_nanosecond():
     assert dose(EU, 1064, 1e-9) * 1e-4 == printed("5e-6")  # J/cm2
-    assert dose(ICNIRP, 1064, 1e-9) * 1e-4 == printed("2e-6")
+    assert dose(ICNIRP, 1064, 1e-9) * 1e-4 == worked("2e-6")
 
 
 @pytest.mark.published("SGF-FORUM", "PUL-09, PUL-10, PUL-11")
@@ -50,24 +50,24 @@ def test_chart_readings():
     assert dose(ICNIRP, 1064, 3e-9) * 1e-4 == printed("2e-6")
 
 
-@pytest.mark.published("IEC60825-1-2014", "TR-1 (our evaluation of the formula)")
+@pytest.mark.published("IEC60825-1-2014", "TR-1")
 def test_tr_1_counts_three_pulses_where_the_print_has_two_and_a_half():
     directive, icnirp = train(EU, 532, 10e-9, 10.0, 0.25), train(ICNIRP, 532, 10e-9, 10.0, 0.25)
     (row,) = rows(directive, "train")
     assert float(row.pulses) == 3.0
-    assert float(row.limit) * 2.5**-0.25 == printed("0.003976")  # the print, with its N of 2.5
+    assert float(row.limit) * 2.5**-0.25 == worked("0.003976")  # the print, with its N of 2.5
     assert float(directive.per_pulse) == pytest.approx(0.005 * 3**-0.25, rel=1e-12)
     assert float(directive.per_pulse) < 0.003976  # rounding N up is the careful side
-    assert float(icnirp.per_pulse) == printed("0.002")
+    assert float(icnirp.per_pulse) == worked("0.002")
     full = dose(EU, 532, 0.25)
-    assert full / 2.5 == printed("2.546")
+    assert full / 2.5 == worked("2.546")
     for limit in (directive, icnirp):
         (mean,) = rows(limit, "mean")
         assert float(mean.per_pulse) == pytest.approx(18 * (0.1 + 10e-9) ** 0.75 / 2, rel=1e-12)  # two pulses in 0.1 s
         assert float(mean.per_pulse) < full / 3  # a window inside the exposure is stricter than the whole of it
 
 
-@pytest.mark.published("IEC60825-1-2014", "TR-2, TR-4, TR-6 (our evaluation of the formula)")
+@pytest.mark.published("IEC60825-1-2014", "TR-2, TR-4, TR-6")
 @pytest.mark.parametrize(
     ("nm", "pulse", "rate", "duration", "single", "mean", "old_train", "old", "new"),
     [
@@ -80,27 +80,27 @@ def test_tr_1_counts_three_pulses_where_the_print_has_two_and_a_half():
 def test_trains(nm, pulse, rate, duration, single, mean, old_train, old, new):
     directive, icnirp = train(EU, nm, pulse, rate, duration), train(ICNIRP, nm, pulse, rate, duration)
     for limit, text in ((directive, single[0]), (icnirp, single[1])):
-        assert float(rows(limit, "single pulse")[0].per_pulse) == printed(text)
+        assert float(rows(limit, "single pulse")[0].per_pulse) == worked(text)
         shares = [float(row.per_pulse) for row in rows(limit, "mean")]
-        assert min(shares) == printed(mean)
-    assert min(float(row.per_pulse) for row in rows(directive, "train")) == printed(old_train)
-    assert float(directive.per_pulse) == printed(old)
-    assert float(icnirp.per_pulse) == printed(new)
+        assert min(shares) == worked(mean)
+    assert min(float(row.per_pulse) for row in rows(directive, "train")) == worked(old_train)
+    assert float(directive.per_pulse) == worked(old)
+    assert float(icnirp.per_pulse) == worked(new)
 
 
-@pytest.mark.published("IEC60825-1-2014", "TR-2, TR-4: numbers of pulses (our evaluation of the formula)")
+@pytest.mark.published("IEC60825-1-2014", "TR-2, TR-4: numbers of pulses")
 @pytest.mark.parametrize(("rate", "duration", "count"), [(20.0, 10.0, 200), (2e4, 10.0, 200000), (11.0, 10.0, 110)])
 def test_numbers_of_pulses(rate, duration, count):
     assert float(count_pulses(np.array(duration), np.array(rate))) == count
 
 
-@pytest.mark.published("IEC60825-1-2014", "TR-5 (directive): five pulses in 50 us (our evaluation of the formula)")
+@pytest.mark.published("IEC60825-1-2014", "TR-5 (directive): five pulses in 50 us")
 def test_five_pulses_in_one_group():
     limit = train(EU, 1064, 100e-9, 1e5, 10.0)
     group = min(rows(limit, "train"), key=lambda row: float(row.per_pulse))
     assert float(group.pulses_joined) == 5.0
     assert float(group.joined_within) == 50e-6
-    assert float(group.limit) == printed("0.050")
+    assert float(group.limit) == worked("0.050")
     assert float(group.pulses) == 200000.0
     assert float(group.per_pulse) == pytest.approx(0.05 / 5 * 200000**-0.25, rel=1e-12)
 
@@ -142,4 +142,4 @@ def test_t_min(nm, expected):
 )
 def test_c_p_of_2014(pulse, rate, duration, mrad, expected):
     (row,) = rows(train(ICNIRP, 532, pulse, rate, duration, source_angle=mrad * 1e-3), "train")
-    assert float(row.pulse_factor) == printed(expected)
+    assert float(row.pulse_factor) == worked(expected)
