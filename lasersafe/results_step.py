@@ -43,6 +43,11 @@ class Criterion:
     note: str = ""
     steps: tuple[Step, ...] = ()
 
+    @property
+    def retinal(self) -> bool:
+        """Whether an image on the retina is judged: nobody focuses on what is nearer than 0.1 m."""
+        return self.hazard.startswith("retina")
+
 
 @dataclass(frozen=True)
 class Zone:

@@ -124,7 +124,7 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Expecte
                 model = context.case.settings.scatter_model
                 found = []
                 for one in context.scatterers:
-                    distance, _ = distance_from(person, one)
+                    distance, _ = distance_from(person, one, retinal=False)
                     there = scatter_exposure(amount, one.reflectance, distance, one.view_angle, model)
                     value = min(float(there) * area, amount)
                     numbers = (

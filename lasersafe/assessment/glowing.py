@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 FLOAT = NDArray[np.float64]
 _SOURCE = "docs/method.md, Extended sources"
+_TOUCHING = 1e-3  # m: from here on skin and cornea are searched; nobody looks from nearer than the nearest view
 
 
 def source_of(extended: Extended) -> ExtendedSource:
@@ -83,11 +84,12 @@ def _extended_results(context: Context) -> list[ExtendedResult]:
         duration, _ = context.duration("scatter")
         for tissue in ("eye", "skin"):
             emissions = context.emissions(tissue, duration)
+            start = nearest if all(c.retinal for c in _compared(context, tissue, duration)) else _TOUCHING
             reaches: dict[str, float] = {}
             worst: dict[str, tuple[float, float]] = {}
             for rule_set in context.rule_sets:
                 ratio = _ratio(context, rule_set, tissue, duration, source)
-                reaches[rule_set] = extended_distance(ratio, nearest, sections_for(source, emissions[0]))
+                reaches[rule_set] = extended_distance(ratio, start, sections_for(source, emissions[0]))
                 worst[rule_set] = most_hazardous_distance(ratio, nearest)
             decided = max(worst, key=lambda name: badness(worst[name][1]))
             place, highest = worst[decided]
@@ -135,11 +137,16 @@ def _gain(context: Context, person: Person, tissue: str, duration: float) -> flo
     """Return the largest collecting gain into any of the limiting apertures, 1 for the bare eye."""
     if not person.aided or tissue != "eye":
         return 1.0
-    rows = (
-        criteria(name, tissue, one, context.wavelength, duration)
-        for name in context.rule_sets for one in context.emissions(tissue, duration)
-    )  # fmt: skip
-    return max(1.0, *(aid_of(person).gain(context.wavelength, c.limiting_aperture) for row in rows for c in row))
+    every = _compared(context, tissue, duration)
+    return max(1.0, *(aid_of(person).gain(context.wavelength, c.limiting_aperture) for c in every))
+
+
+def _compared(context: Context, tissue: str, duration: float) -> list[Criterion]:
+    """Return the comparisons of a point source under every rule set."""
+    return [
+        c for name in context.rule_sets for one in context.emissions(tissue, duration)
+        for c in criteria(name, tissue, one, context.wavelength, duration)
+    ]  # fmt: skip
 
 
 def _sentence(result: ExtendedResult, top: SourceFinding, nearest: float) -> str:
@@ -176,7 +183,8 @@ def _scenario(
 
     source = source_of(extended)
     work = None if context.setup.work_distance is None else float(context.setup.work_distance)
-    near, _ = distance_from(person, Scatterer(1.0, 0.0, extended.name, work, True))
+    retinal = all(c.retinal for c in _compared(context, tissue, duration))
+    near, _ = distance_from(person, Scatterer(1.0, 0.0, extended.name, work, True), retinal)
     tops = {}
     for rule_set in context.rule_sets:
         ratio = _ratio(context, rule_set, tissue, duration, source)

@@ -27,7 +27,6 @@ from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.marking import NOT_ENOUGH
 from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
 from lasersafe.optics.propagation import to_1_over_e
-from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.side_by_side import side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, EyewearNeed, LineShare, ModuleResult, Scenario, Step, SumResult, Zone
@@ -213,7 +212,7 @@ def zone_with_lines(context: Context, zone: Zone) -> Zone:
 
 def scenario_with_lines(context: Context, person: Person, scenario: Scenario) -> Scenario:
     """Return a scenario with the fractions of all wavelengths added; unchanged for a laser of one wavelength."""
-    from lasersafe.assessment.scenarios import beam_exposure, distance_from, person_duration
+    from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
 
     if not context.laser.line:
         return scenario
@@ -233,10 +232,7 @@ def scenario_with_lines(context: Context, person: Person, scenario: Scenario) ->
         aided = person.aided and scenario.tissue == "eye"
         gain = max(1.0, aid_of(person).gain(line.wavelength, c.limiting_aperture)) if aided else 1.0
         model = context.case.settings.scatter_model
-        return gain * max(
-            float(scatter_intensity(c.amount, s.reflectance, s.view_angle, model)) / distance_from(person, s)[0] ** 2
-            for s in found[line.name].scatterers
-        )
+        return gain * max(scattered(person, s, c, model) for s in found[line.name].scatterers)
 
     lines = _lines(found, scenario.tissue, duration)
     ratios = dict(scenario.ratio_by_rule_set)

@@ -37,7 +37,7 @@ def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: flo
         for scatterer in context.scatterers:
             known = scatterer.distance is not None and float(barrier.distance) > scatterer.distance
             gap = float(barrier.distance) - (scatterer.distance or 0.0) if known else 0.0
-            distance = max(gap, CLOSEST_TO_SPOT)
+            distance = gap if known else CLOSEST_TO_SPOT
             value = float(scatter_exposure(power, scatterer.reflectance, distance, 0.0, model))
             found.append((value, f"{power:.5g} W · {scatterer.reflectance:g} ({scatterer.words}) at {distance:.5g} m"))
         value, numbers = max(found)

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.scenarios import beam_exposure, distance_from, person_duration
+from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
 from lasersafe.hazard.class_check import CLASS_ORDER, UNKNOWN, class_finding
 from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
 from lasersafe.hazard.settings import extreme_settings
 from lasersafe.hazard.ultraviolet_day import BANDS, RULE, ULTRAVIOLET, DayDose, Visit, day_doses
-from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.results import (
     ClassCheck,
@@ -210,10 +209,7 @@ def _exposure(visit: Visit, criterion: Criterion) -> float:
     context, person, way = key
     if way == "scatter":
         model = context.case.settings.scatter_model
-        return max(
-            float(scatter_exposure(visit.power, s.reflectance, distance_from(person, s)[0], s.view_angle, model))
-            for s in context.scatterers
-        )
+        return max(scattered(person, s, criterion, model) for s in context.scatterers)
     factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
     return beam_exposure(context, person, criterion, factor)[0]
 

@@ -77,10 +77,16 @@ def person_duration(
     return duration, reason
 
 
-def distance_from(person: Person, scatterer: Scatterer) -> tuple[float, str]:
-    """Return how near a person comes to what scatters [m], and how that is known."""
+def distance_from(person: Person, scatterer: Scatterer, retinal: bool = True) -> tuple[float, str]:
+    """Return how near a person comes to what scatters [m], and how that is known.
+
+    Nobody looks from nearer than 0.1 m, nor is taken to be nearer without a statement; skin and cornea are as near as
+    is stated.
+    """
     if scatterer.at_work and person.distance_from_work is not None:
         found, words = float(person.distance_from_work), "as stated"
+        if not retinal:
+            return found, words
     elif scatterer.distance is not None:
         found = max(float(person.distance) - scatterer.distance, 0.0)
         words = "lower bound: nearest distance from the optic less that of the surface"
@@ -89,6 +95,14 @@ def distance_from(person: Person, scatterer: Scatterer) -> tuple[float, str]:
     if found < CLOSEST_TO_SPOT:
         return CLOSEST_TO_SPOT, f"{words}; 0.1 m is taken as the nearest viewing distance"
     return found, words
+
+
+def scattered(person: Person, scatterer: Scatterer, criterion: Criterion, model: str) -> float:
+    """Return what a comparison sees of the scatter where a person comes nearest; never more than all through D_a."""
+    distance, _ = distance_from(person, scatterer, criterion.retinal)
+    amount, part = criterion.amount, scatterer.reflectance
+    there = float(scatter_exposure(amount, part, distance, scatterer.view_angle, model))
+    return min(there, amount * part / (math.pi / 4.0 * criterion.limiting_aperture**2))
 
 
 def beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float, bool]:
@@ -162,9 +176,9 @@ def _findings(
 def _scatter_finding(
     context: Context, person: Person, criterion: Criterion, scatterer: Scatterer, seen: Aid | None, angle: float
 ) -> Finding:
-    distance, words = distance_from(person, scatterer)
+    distance, words = distance_from(person, scatterer, criterion.retinal)
     model = context.case.settings.scatter_model
-    exposure = float(scatter_exposure(criterion.amount, scatterer.reflectance, distance, scatterer.view_angle, model))
+    exposure = scattered(person, scatterer, criterion, model)
     collected = None
     if seen is not None:
         gain = seen.gain(context.wavelength, criterion.limiting_aperture)

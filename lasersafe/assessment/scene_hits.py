@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 FLOAT = NDArray[np.float64]
 _EDGE_PLACES = 97  # along the edge of an area
 _LEVELS = 5  # heights tried from the lowest to the highest point of eyes or skin
-CLOSEST = 0.1  # m: nobody looks at a lit spot from nearer (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -281,9 +280,15 @@ def worst_hit(
 
 
 def exact_hit(
-    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
+    context: Context,
+    source: Source,
+    point: Vector,
+    tissue: str,
+    duration: float,
+    with_aid: Aid | None,
+    nearest_view: float = 0.0,
 ) -> Hit:
-    """Return the exposure at one point, comparison by comparison."""
+    """Return the exposure at one point, comparison by comparison; the retina at least at the nearest view [m]."""
     one = [np.array([value]) for value in point]
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
@@ -304,7 +309,7 @@ def exact_hit(
                     alike[key] = float(np.where(lit, alone, 0.0)[0]) * look.limit
                 pairs.append((alike[key] / look.limit, c))
     else:
-        pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
+        pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid, nearest_view)
     for ratio, c in pairs:
         by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio)
         if not context.laser.line:
@@ -323,16 +328,22 @@ def exact_hit(
         source.path_to(point),
         source.surface,
         where,
-        _angle(context, source, point, tissue, with_aid),
+        _angle(context, source, point, tissue, with_aid, nearest_view),
         fractions,
     )
 
 
 def _scatter_pairs(
-    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
+    context: Context,
+    source: Source,
+    point: Vector,
+    tissue: str,
+    duration: float,
+    with_aid: Aid | None,
+    view_from: float,
 ) -> list[tuple[float, Criterion]]:
     away = max(source.path_to(point), 0.01)
-    angle, view = _angle(context, source, point, tissue, with_aid), 0.0
+    angle, view = _angle(context, source, point, tissue, with_aid, view_from), 0.0
     if source.plane is not None and source.profile.lambert:  # type: ignore[union-attr]
         n = source.plane[1]
         cosine = sum((p - a) * k for p, a, k in zip(point, source.apex, n, strict=True)) / away
@@ -347,15 +358,18 @@ def _scatter_pairs(
             scaled = emission.scaled(len(lines))
             for rule_set in context.rule_sets:
                 for c in criteria(rule_set, tissue, scaled, own.wavelength, duration, angle, area):
-                    there = scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)
+                    place = max(away, view_from) if c.retinal else away
+                    there = scatter_exposure(c.amount, source.factor, place, min(view, math.pi / 2), model)
                     gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
                     pairs.append((float(there) * gain / c.limit, c))
     return pairs
 
 
-def _angle(context: Context, source: Source, point: Vector, tissue: str, with_aid: Aid | None) -> float:
+def _angle(
+    context: Context, source: Source, point: Vector, tissue: str, with_aid: Aid | None, nearest_view: float
+) -> float:
     """Return the angular subtense that counts; an instrument earns no credit for what it magnifies."""
     if source.way != "scatter" or tissue == "skin" or with_aid is not None or not context.spot > 0.0:
         return ALPHA_MIN
-    away = max(source.path_to(point), 0.01)
+    away = max(source.path_to(point), nearest_view, 0.01)
     return max(ALPHA_MIN, float(source_angle(context.spot, context.spot, away, 0.0)))

@@ -16,9 +16,9 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import person_duration
-from lasersafe.assessment.scene_hits import CLOSEST, Hit, exact_hit, with_limit_steps, worst_hit
+from lasersafe.assessment.scene_hits import Hit, exact_hit, with_limit_steps, worst_hit
 from lasersafe.assessment.scene_zones import cut
-from lasersafe.assessment.setups import TISSUES
+from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.ways import BASE_WAY, NO_AID, SCENE_WAYS
 from lasersafe.frozen import dataclass
@@ -192,11 +192,11 @@ def _mirror_then_scatter(
         if area.is_empty:
             continue
         nearest = float(shapely.distance(area, _taken(place)))
-        away = max(nearest, CLOSEST)
+        away = nearest if nearest > 0.0 else CLOSEST_TO_SPOT  # who stands where it reaches is not known to be nearer
         profile = stage.scatter_profile(context, tissue, duration, len(every_context(context)))
         spot = Source("scatter", (0.0, 0.0, 0.0), EVERYWHERE, profile, away, factor=source.factor)
 
-        hit = exact_hit(context, spot, (away, 0.0, 0.0), tissue, duration, with_aid=None)
+        hit = exact_hit(context, spot, (away, 0.0, 0.0), tissue, duration, None, CLOSEST_TO_SPOT)
         hit = replace(hit, surface=source.surface, where="from the nearest place that the mirrored beam reaches")
         if best is None or not hit.ratio <= best.ratio:
             best = hit
