@@ -121,17 +121,27 @@ def _laser_facts(facts: LaserFacts, assessment: Assessment) -> dict[str, Any]:
     def span(value: tuple[float, float] | None) -> list[float] | None:
         return None if value is None else list(value)
 
+    def light(one: LaserFacts) -> dict[str, Any]:
+        need = one.eyewear
+        return {
+            "name": one.name,
+            "wavelength_m": one.wavelength,
+            "seen": list(one.seen),
+            "emission": one.kind,
+            "power_W": span(one.power),
+            "pulse_energy_J": span(one.pulse_energy),
+            "pulse_duration_s": span(one.pulse_duration),
+            "repetition_rate_Hz": span(one.repetition_rate),
+            "eyewear": need and (need.marking if need.reliable else need.no_reliance),
+            "optical_density": need and need.optical_density,
+        }
+
     zones = {s.setup: s.zones for s in assessment.setups if s.laser == facts.name}
     return {
-        "name": facts.name,
+        **light(facts),
         "class": facts.class_label,
         "serial": facts.serial,
-        "wavelength_m": facts.wavelength,
-        "emission": facts.kind,
-        "power_W": span(facts.power),
-        "pulse_energy_J": span(facts.pulse_energy),
-        "pulse_duration_s": span(facts.pulse_duration),
-        "repetition_rate_Hz": span(facts.repetition_rate),
+        "further_wavelengths": [light(line) for line in facts.lines],
         "beams": [
             {
                 "setup": beam.setup,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import field
 
 from lasersafe.frozen import dataclass
+from lasersafe.results_step import EyewearNeed
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,9 @@ class LaserFacts:
     pulse_duration: tuple[float, float] | None
     repetition_rate: tuple[float, float] | None
     beams: tuple[BeamFacts, ...]
+    seen: tuple[str, ...]  # visible | invisible; both where the tolerance of the wavelength goes over an end
+    eyewear: EyewearNeed | None = None  # what covers everybody, None where nobody needs any
+    lines: tuple[LaserFacts, ...] = ()  # further wavelengths, each without beams of its own
 
 
 @dataclass(frozen=True)

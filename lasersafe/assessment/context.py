@@ -56,6 +56,11 @@ class Context:
         """Wavelength. [m]."""
         return float(self.laser.wavelength)
 
+    @property
+    def visibility(self) -> str:
+        """``visible`` or ``invisible``, as on a door sign."""
+        return "visible" if 400e-9 <= self.wavelength <= 700e-9 else "invisible"
+
     def emission(self, tissue: str, duration: float) -> Emission:
         """Return the worst allowed setting for one tissue and exposure duration."""
         key = (tissue, duration)

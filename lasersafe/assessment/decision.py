@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.together import ALL_LASERS, reach_together
 from lasersafe.assessment.ways import NO_AID
 from lasersafe.quantity import feet, format_quantity
@@ -33,13 +34,13 @@ if TYPE_CHECKING:
 def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[EyewearNeed]) -> set[str]:
     """Return the condition words of the wording files that hold in this case, at any corner of its tolerances."""
     words = {"spectators"} if any(p.role in ("spectator", "passer-by") for p in case.person) else set()
-    for context in (one for found in corners for one in found):
+    for context in (line for found in corners for one in found for line in every_context(one).values()):
         lam = context.wavelength
         kinds = {context.setup.kind}
         words |= {"lens"} if "lens" in kinds else set()
         words |= {"fibre"} if context.setup.kind.startswith("fibre") else set()
         words |= {"ultraviolet"} if lam < 400e-9 else set()
-        words |= {"visible"} if 400e-9 <= lam <= 700e-9 else {"invisible"}
+        words |= {context.visibility}
         words |= {"far infrared"} if lam >= FAR_INFRARED else set()
         words |= {"pulsed"} if context.space.kind != "continuous" else set()
         power = 0.0 if context.space.power is None else context.space.power[1]

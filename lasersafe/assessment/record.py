@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.acceptance import expected_of, judged
+from lasersafe.assessment.lines import line_contexts
+from lasersafe.assessment.worked import covering
 from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.results import (
     BarrierResult,
@@ -20,7 +24,7 @@ from lasersafe.results import (
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
-    from lasersafe.models import Case
+    from lasersafe.models import Case, Laser
 
 
 Span = tuple[float, float]
@@ -35,16 +39,18 @@ def area_of_case(case: Case) -> dict[str, str]:
     return found
 
 
-def laser_facts(corners: Sequence[Sequence[Context]], typed: Case) -> tuple[LaserFacts, ...]:
-    """Return each laser of the case with the beams of its set-ups; its wavelength is that of the case as typed.
+def laser_facts(
+    corners: Sequence[Sequence[Context]], typed: Case, eyewear: list[EyewearNeed]
+) -> tuple[LaserFacts, ...]:
+    """Return each laser of the case with the beams of its set-ups; its wavelengths are those of the case as typed.
 
     Ranges of the emission are those of all corners of the tolerances; the beams are those of the leading one.
     """
-    wavelengths = {laser.name: float(laser.wavelength) for laser in typed.laser}
+    lasers = {laser.name: laser for laser in typed.laser}
     facts: dict[str, LaserFacts] = {}
     for same in zip(*corners, strict=True):
         context = same[0]
-        laser, space, beam = context.laser, context.space, context.beam
+        laser, beam = context.laser, context.beam
         known = facts.get(laser.name)
         own = BeamFacts(
             context.setup.name,
@@ -55,23 +61,48 @@ def laser_facts(corners: Sequence[Sequence[Context]], typed: Case) -> tuple[Lase
             beam.waist_position,
             beam.divergence,
         )
-        facts[laser.name] = LaserFacts(
-            laser.name,
-            laser.class_label,
-            laser.serial,
-            wavelengths[laser.name],
-            laser.handheld,
-            space.kind,
-            *_all_spans(same),
-            (*(known.beams if known else ()), own),
+        worn, *others = _by_line(eyewear, laser)
+        found = _light(same, laser.name, float(lasers[laser.name].wavelength), worn)
+        lines = zip(*(line_contexts(one).values() for one in same), strict=True)
+        facts[laser.name] = replace(
+            found,
+            beams=(*(known.beams if known else ()), own),
+            lines=tuple(
+                _light(of_line, line.name, float(line.wavelength), own_worn)
+                for line, of_line, own_worn in zip(lasers[laser.name].line, lines, others, strict=True)
+            ),
         )
     return tuple(facts.values())
+
+
+def _by_line(eyewear: list[EyewearNeed], laser: Laser) -> list[EyewearNeed | None]:
+    """Return what covers everybody at each wavelength of a laser, the main one first."""
+    groups: list[list[EyewearNeed]] = [[] for _ in (laser, *laser.line)]
+    place: Counter[tuple[str, str]] = Counter()
+    for need in eyewear:
+        if need.laser == laser.name:  # of one person they follow each other in the order of the case
+            groups[place[need.setup, need.person]].append(need)
+            place[need.setup, need.person] += 1
+    return [covering(group) if group else None for group in groups]
+
+
+def _light(same: Sequence[Context], name: str, wavelength: float, worn: EyewearNeed | None) -> LaserFacts:
+    """Return the facts of one wavelength, the same at every corner."""
+    laser, space = same[0].laser, same[0].space
+    seen = tuple(word for word in ("visible", "invisible") if any(one.visibility == word for one in same))
+    return LaserFacts(
+        name, laser.class_label, laser.serial, wavelength, laser.handheld, space.kind, *_all_spans(same), (), seen, worn
+    )
 
 
 def _spans(context: Context) -> tuple[Span | None, Span | None, Span | None, Span | None]:
     """Return the ranges of mean power, pulse energy, pulse duration and repetition rate that a laser can show."""
     space = context.space
     if space.kind in ("continuous", "single pulse", "pulse train"):
+        highest = space.highest_mean_power
+        if highest is not None and (space.pedestal or space.burst_pulses):
+            low = highest if space.power is None else space.power[0] + space.pedestal
+            return (low, highest), space.pulse_energy, space.pulse_duration, space.repetition_rate
         return space.power, space.pulse_energy, space.pulse_duration, space.repetition_rate
     worst = context.emission("eye", context.duration("direct")[0])
     every = corner_emissions(space, worst, context.wavelength)
@@ -131,7 +162,7 @@ def record_of(
     return Record(
         conditions=tuple(sorted(words)),
         area=area_of_case(case),
-        lasers=laser_facts(corners, typed),
+        lasers=laser_facts(corners, typed, eyewear),
         expected=rows,
         findings=findings,
         review_by=case.review_by.isoformat(),

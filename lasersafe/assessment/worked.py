@@ -207,10 +207,10 @@ def _barrier(group: list[BarrierResult]) -> BarrierResult:
 
 def _eyewear(lists: list[list[EyewearNeed]]) -> list[EyewearNeed]:
     """Return, for each laser, set-up, person and line, one need that covers those of all corners."""
-    return [_covering(group) for group in alike(lists, lambda need: (need.laser, need.setup, need.person))]
+    return [covering(group) for group in alike(lists, lambda need: (need.laser, need.setup, need.person))]
 
 
-def _covering(group: list[EyewearNeed]) -> EyewearNeed:
+def covering(group: list[EyewearNeed]) -> EyewearNeed:
     """Return the hardest need of a group, asking for every wavelength, letter and density of the others as well."""
     hardest = max(group, key=_eyewear_rank)
     waves = sorted(one.wavelength for one in group)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from lasersafe.results import Assessment, BeamFacts, LaserFacts
+from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts
 from lasersafe.sheet.flow import Entry, Flow, Part, Path, Row
 from lasersafe.sheet.text import Style, tidy, unit_text
 from lasersafe.sheet.values import distance, number, quantity, wavelength
@@ -71,7 +71,9 @@ def _card(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> 
     for laser in record.lasers:
         head = text("card.laser", name=laser.name, class_label=laser.class_label, serial=laser.serial or "–")
         flow.paragraph(head, Style(size, True))
-        flow.paragraph(f"{light(laser, wording)}; {emission(laser, wording)}", Style(size * 1.1, True, after=1))
+        for words, wear in _lights(laser, wording):
+            flow.paragraph(words, Style(size * 1.1, True, after=1))
+            flow.paragraph(wear, Style(size * 0.9, after=1))
         for beam in laser.beams:
             if beam.fitted:
                 flow.paragraph(beam_line(beam, wording), Style(size * 0.9, after=3))
@@ -93,8 +95,9 @@ def _sign(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> 
     for laser in record.lasers:
         label = text("sign.class_line", class_label=laser.class_label)
         flow.paragraph(f"{laser.name}: {label}", Style(size * 1.6, True, after=1))
-        flow.paragraph(f"{light(laser, wording)}; {emission(laser, wording)}", Style(size * 1.3, True, after=1))
-        flow.paragraph(_eyewear(assessment, laser, wording), Style(size * 1.3, after=size * 0.8))
+        for words, wear in _lights(laser, wording):
+            flow.paragraph(words, Style(size * 1.3, True, after=1))
+            flow.paragraph(wear, Style(size * 1.3, after=size * 0.8))
     officer = assessment.people.get("laser_safety_officer", "")
     lines = [
         text("sign.officer", name=officer or "–"),
@@ -107,15 +110,21 @@ def _sign(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> 
     flow.paragraph(wording.caution_short, Style(size))
 
 
-def _eyewear(assessment: Assessment, laser: LaserFacts, wording: Wording) -> str:
-    needs = [need for need in assessment.eyewear if need.laser == laser.name]
-    if not needs:
+def _lights(laser: LaserFacts, wording: Wording) -> list[tuple[str, str]]:
+    """Return each wavelength of a laser in words, and the eyewear that it asks for."""
+    found = [(f"{light(laser, wording)}; {emission(laser, wording)}", _eyewear(laser.eyewear, wording))]
+    for line in laser.lines:
+        found += [(f"{line.name}: {words}", wear) for words, wear in _lights(line, wording)]
+    return found
+
+
+def _eyewear(need: EyewearNeed | None, wording: Wording) -> str:
+    if need is None:
         return wording.text("sign.no_wear")
-    worst = max(needs, key=lambda need: (not need.reliable, need.optical_density))
-    if not worst.reliable:
-        return tidy(wording.text("sign.no_reliance", reason=worst.no_reliance))
-    density = f"{worst.optical_density:.1f}" if math.isfinite(worst.optical_density) else number(worst.optical_density)
-    return wording.text("sign.wear", marking=worst.marking, density=density)
+    if not need.reliable:
+        return tidy(wording.text("sign.no_reliance", reason=need.no_reliance))
+    density = f"{need.optical_density:.1f}" if math.isfinite(need.optical_density) else number(need.optical_density)
+    return wording.text("sign.wear", marking=need.marking, density=density)
 
 
 def _stated(assessment: Assessment, wording: Wording, field: str) -> str:
@@ -123,8 +132,9 @@ def _stated(assessment: Assessment, wording: Wording, field: str) -> str:
 
 
 def light(laser: LaserFacts, wording: Wording) -> str:
-    """Return the wavelength of a laser in words."""
-    return wording.text("facts.wavelength", value=wavelength(laser.wavelength))
+    """Return the wavelength of a laser in words, and whether it can be seen."""
+    seen = wording.text("facts.both" if len(laser.seen) > 1 else f"facts.{laser.seen[0]}")
+    return f"{wording.text('facts.wavelength', value=wavelength(laser.wavelength))}, {seen}"
 
 
 def emission(laser: LaserFacts, wording: Wording) -> str:
@@ -202,6 +212,8 @@ def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
                 wavelength=light(laser, wording),
             ),
         ]
+        (_, wear), *others = _lights(laser, wording)
+        lines += [f"  {line}" for line in (wear, *(part for other in others for part in other))]
         for beam in laser.beams:
             lines.append("  " + beam_line(beam, wording))
             setup = next(s for s in assessment.setups if s.laser == laser.name and s.setup == beam.setup)

@@ -1,0 +1,99 @@
+"""What is hung up or handed out names every wavelength of a laser, whether it can be seen, and eyewear for each."""
+
+from __future__ import annotations
+
+import io
+import json
+import unicodedata
+from functools import cache
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from lasersafe.assessment import assess
+from lasersafe.models import parse_case
+from lasersafe.reference import templates_path
+from lasersafe.results import Assessment
+from lasersafe.sheet import render_sheet
+from tests.behaviour.command import run
+
+STARTER = (templates_path("cases") / "nanosecond-marker.toml").read_text(encoding="utf-8")
+PUMP = 'wavelength = "976 nm"\npower = "40 mW"\n'
+GREEN = PUMP + '\n[[laser.line]]\nname = "green"\nwavelength = "{green}"\nshare = 0.01\n'
+
+
+def case(green: str = "532 nm", extra: str = "") -> str:
+    assert PUMP in STARTER
+    text = STARTER.partition("\n[scene]\n")[0].replace(PUMP, GREEN.format(green=green))
+    return text.replace('title = "', f'{extra}title = "', 1)
+
+
+@cache
+def assessed(green: str = "532 nm", extra: str = "") -> Assessment:
+    return assess(parse_case(case(green, extra)))
+
+
+def squeezed(text: str) -> str:
+    return "".join(unicodedata.normalize("NFC", text).split())
+
+
+def printed(kind: str, found: Assessment) -> str:
+    return squeezed("".join(p.extract_text() for p in PdfReader(io.BytesIO(render_sheet(found, kind=kind))).pages))
+
+
+@pytest.mark.parametrize("kind", ["sign", "card", "notice"])
+def test_each_further_wavelength_stands_there_with_its_visibility_and_its_eyewear(kind: str, tmp_path: Path) -> None:
+    # Operator and crew need, at 1064 nm, D LB7 for 30 W at 0.7 m and D LB6 at 1.5 m: whoever reads it is told the
+    # higher number of each letter. 1 % of 1.5 mJ at most in a pulse at 532 nm: letter R there too.
+    found = assessed()
+    if kind == "notice":
+        path = tmp_path / "case.toml"
+        path.write_text(case(), encoding="utf-8")
+        text = squeezed(run("notice", path).out)
+    else:
+        text = printed(kind, found)
+    for wave, seen in ((1064, "invisible"), (976, "invisible"), (532, "visible")):
+        needs = [need for need in found.eyewear if round(need.wavelength * 1e9) == wave]
+        assert {need.person for need in needs} == {"Operator", "Camera crew", "Visitors at the counter"}
+        numbers = {s.mode: max(n.scale_number or 99 for m in needs for n in m.scales if n.mode == s.mode)
+                   for need in needs for s in need.scales}  # fmt: skip
+        density = max(need.optical_density_exact for need in needs)
+        ask = " + ".join(f"{mode} LB{max(numbers[mode], -int(-density // 1))}" for mode in "DR" if mode in numbers)
+        assert squeezed(f"wavelength {wave} nm, {seen}") in text
+        assert squeezed(f"Eyewear inside: {wave} {ask}, optical density at least") in text
+    assert "Visibleandinvisiblelaserradiation" in text or kind != "sign"
+
+
+def test_the_notice_as_json_lists_the_further_wavelengths(tmp_path: Path) -> None:
+    path = tmp_path / "case.toml"
+    path.write_text(case(), encoding="utf-8")
+    (laser,) = json.loads(run("notice", path, "--json").out)["lasers"]
+    lines = laser["further_wavelengths"]
+    assert [(line["name"], line["seen"]) for line in lines] == [
+        ("residual pump light", ["invisible"]), ("green", ["visible"])
+    ]  # fmt: skip
+    assert lines[0]["power_W"] == [0.04, 0.04]
+    assert [line["eyewear"].split()[0] for line in (laser, *lines)] == ["1064", "976", "532"]
+
+
+def test_a_tolerance_over_the_end_of_the_visible_is_called_both() -> None:
+    # 690 nm +- 20 nm goes from 670 to 710 nm, over the end of the visible at 700 nm.
+    (laser,) = assessed("690 nm +- 20 nm").record.lasers
+    assert [line.seen for line in (laser, *laser.lines)] == [("invisible",), ("invisible",), ("visible", "invisible")]
+
+
+def test_the_card_in_german_names_them_too() -> None:
+    text = printed("card", assessed(extra='language = "de"\n'))
+    assert squeezed("green: Wellenlänge 532 nm, sichtbar;") in text
+    assert squeezed("residual pump light: Wellenlänge 976 nm, unsichtbar;") in text
+
+
+def test_the_power_on_card_and_notice_holds_bursts_and_pedestal(tmp_path: Path) -> None:
+    # 1 uJ in bursts of 5 at 20 kHz are 0.1 W; with 2 W under them 2.1 W leave the laser.
+    emission = STARTER[STARTER.index('mean_power = "30 W"') : STARTER.index("# burst =")]
+    burst = 'pulse_energy = "1 uJ"\nburst = { pulses = 5, spacing = "1 us" }\npedestal_power = "2 W"\n'
+    text = case().replace(emission, burst).replace('["20 kHz", "500 kHz"]', '"20 kHz"')
+    path = tmp_path / "case.toml"
+    path.write_text(text, encoding="utf-8")
+    assert "mean power up to 2.1 W" in run("notice", path).out
