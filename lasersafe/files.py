@@ -1,11 +1,13 @@
-"""Files that are whole or not there: written under another name, then renamed; and a lock that a kill releases."""
+"""Files that are whole or not there: written under another name, then renamed; and a lock that a kill releases.
+
+Whether what a user names may be written at all, `lasersafe.outputs` decides.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import os
 import stat
-import tempfile
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,38 +16,144 @@ from lasersafe import beside
 from lasersafe.errors import InputError, OutputError
 
 
+def existing(path: Path, most: int = -1) -> bytes | None:
+    """Return the content of a plain file, None when there is none of that name; links are not followed.
+
+    ``most`` is the number of bytes that are read, all when it is left out.
+
+    Raises
+    ------
+    OutputError
+        If there is something else of that name, or it cannot be read.
+    """
+    if not _is_plain(path):
+        return None
+    try:
+        with open(path, "rb", opener=_open_without_waiting) as file:
+            return file.read(most)
+    except OSError as error:
+        message = f"{path} is there already and cannot be read: {error.strerror or error}; choose another name"
+        raise OutputError(message) from None
+
+
+def _is_plain(path: Path) -> bool:
+    """Return whether there is a plain file of that name, False when there is nothing.
+
+    Raises
+    ------
+    OutputError
+        If there is something else.
+    """
+    try:
+        mode = path.lstat().st_mode
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
+        message = f"{path} cannot be written: {reason}"
+        raise OutputError(message) from None
+    if stat.S_ISREG(mode):
+        return True
+    what = "it is no plain file, and nothing else is replaced; name another file"
+    if stat.S_ISDIR(mode):
+        what = "it is a folder; name a file in it"
+    elif stat.S_ISLNK(mode):
+        what = "it is a link, and links are not followed; name the file itself"
+    message = f"{path} cannot be written: {what}"
+    raise OutputError(message)
+
+
+def files_in(folder: Path, suffix: str, *, below: bool, dotted: bool = False) -> Iterator[tuple[str, str]]:
+    """Yield the files of a folder that have a suffix, by name, each with why it cannot be read, or an empty text.
+
+    What is in a folder that cannot be read, or behind a link to a folder, is not known: it is listed with its reason.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where to look.
+    suffix : str
+        As ``.toml``; capitals count the same.
+    below : bool
+        Whether to look into the folders below.
+    dotted : bool
+        Whether to look into folders whose name begins with a dot; files of such a name are passed over.
+
+    Raises
+    ------
+    InputError
+        If the folder itself cannot be read.
+    """
+    found: list[tuple[str, str]] = []
+
+    def listed(path: str, problem: str) -> None:
+        found.append((Path(path).relative_to(folder).as_posix(), problem))
+
+    def unreadable(error: OSError) -> None:
+        if Path(error.filename) == folder:
+            message = f"{folder}: cannot be read: {error.strerror or error}"
+            raise InputError(message) from None
+        listed(error.filename, f"this folder cannot be read: {error.strerror or error}")
+
+    for place, folders, names in os.walk(folder, onerror=unreadable):
+        inside = [name for name in folders if dotted or not name.startswith(".")] if below else []
+        if not below:
+            names += [name for name in folders if name.lower().endswith(suffix)]  # a reader says what it is
+        for name in inside:
+            if os.path.islink(os.path.join(place, name)):
+                listed(os.path.join(place, name), "this is a link to a folder, which is not followed; name the folder")
+        folders[:] = [name for name in inside if not os.path.islink(os.path.join(place, name))]
+        for name in names:
+            if name.lower().endswith(suffix) and not name.startswith("."):
+                problem = "" if _is_utf8(name) else "the name of the file is not UTF-8; give it another name"
+                listed(os.path.join(place, name), problem)
+    yield from ((in_utf8(name), problem) for name, problem in sorted(found))
+
+
+def _is_utf8(name: str) -> bool:
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def in_utf8(name: str) -> str:
+    """Return the name of a file with each byte that is not UTF-8 spelled out."""
+    return os.fsencode(name).decode("utf-8", "backslashreplace")
+
+
 def write_file(path: Path, content: bytes | Iterable[bytes], *, replace: bool = True) -> None:
     """Write a file through a temporary name beside it, so that the old file or the whole new one is there.
 
-    A program that is killed here leaves at most a file whose name begins with a dot and ends in ``.part``.
+    For files whose old content was looked at before; what a user names goes through `lasersafe.outputs`. A program
+    that is killed here leaves at most a file whose name begins with a dot and ends in ``.part``. A new file gets the
+    permissions that the system gives to new files (umask); one that is replaced gets none that it did not have.
 
     Raises
     ------
     OutputError
         If the place cannot be written, or the file is there and may not be replaced.
     """
-    if path.is_dir():
-        message = f"{path} cannot be written: it is a folder; name a file in it"
-        raise OutputError(message)
+    there = _is_plain(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         message = f"{path} cannot be written: {error.strerror or error}"
         raise OutputError(message) from None
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.", suffix=".part")
-        temporary = Path(name)
+        handle, temporary = _temporary(path)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.writelines([content] if isinstance(content, bytes) else content)
                 file.flush()
                 os.fsync(file.fileno())
-            temporary.chmod(0o644)
+            if there:
+                temporary.chmod(path.lstat().st_mode & temporary.lstat().st_mode & 0o777)
             if replace:
                 temporary.replace(path)
             else:
-                os.link(temporary, path)
-                temporary.unlink()
+                _name_new(temporary, path)
         except BaseException:
             with contextlib.suppress(FileNotFoundError):
                 temporary.unlink()
@@ -56,6 +164,28 @@ def write_file(path: Path, content: bytes | Iterable[bytes], *, replace: bool = 
     except OSError as error:
         message = f"{path} cannot be written: {error.strerror or error}"
         raise OutputError(message) from None
+
+
+def _name_new(temporary: Path, path: Path) -> None:
+    """Give a file its name, unless there is something of that name."""
+    try:
+        os.link(temporary, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without second names
+        if _is_plain(path):
+            raise FileExistsError from None
+        temporary.replace(path)
+    else:
+        temporary.unlink()
+
+
+def _temporary(path: Path) -> tuple[int, Path]:
+    """Return a new open file beside another one, and its name."""
+    while True:
+        name = path.with_name(f".{path.name[:40]}.{os.urandom(6).hex()}.part")
+        with contextlib.suppress(FileExistsError):
+            return os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666), name
 
 
 def keep_dated_copy(path: Path) -> Path:
@@ -142,7 +272,7 @@ def locked(path: Path) -> Iterator[None]:
 def _lock(name: Path) -> int:
     """Return an open file that is locked and still has its name."""
     while True:
-        handle = os.open(name, os.O_RDWR | os.O_CREAT, 0o644)
+        handle = os.open(name, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o644)
         try:
             _take(handle)
         except OSError:

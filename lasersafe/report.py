@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError
-from lasersafe.files import write_file
+from lasersafe.files import existing, write_file
+from lasersafe.outputs import Output, mark_of, refuse_to_lose, write_outputs
 from lasersafe.quantity import format_quantity
 from lasersafe.record_report import record_json, strike_outs_json, unit_key
 from lasersafe.reference import templates_path
@@ -46,8 +47,14 @@ def start_case(path: Path, template: str | None, replace: bool) -> dict[str, Any
     if template is None:
         message = f"choose a template with --from: {', '.join(template_names())}"
         raise InputError(message)
-    write_file(path, template_text(template), replace=replace)
+    _write_starter(path, template, replace)
     return {"case": str(path), "template": template}
+
+
+def _write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> None:
+    known = [template_text(name) for name in template_names()] if replace or starters_too else []
+    there = refuse_to_lose(path, "", replace=replace, known=known)
+    write_file(path, template_text(template), replace=there is not None)
 
 
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
@@ -81,9 +88,10 @@ def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool 
     if paper not in (None, "A4", "Letter"):
         message = f"paper = '{paper[:40]}': allowed are A4 and Letter"
         raise InputError(message)
+    existing(output, 0)  # a folder, a pipe, a link: refused before there is work
     text = read_case_text(path)
-    made = make_sheet(text, parse_case(text, str(path)), read_record(record_path(path)), paper)
-    copy = save_sheet(output, made.content, replace)
+    made = make_sheet(text, parse_case(text, str(path)), read_record(record_path(path)), paper, file=path.name)
+    copy = save_sheet(output, made, replace)
     return {
         "sheet": str(output),
         "verdict": made.assessment.decision.verdict,
@@ -97,7 +105,7 @@ def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool 
     }
 
 
-def write_case_page(path: Path, output: Path, paper: str | None, kind: str) -> dict[str, Any]:
+def write_case_page(path: Path, output: Path, paper: str | None, kind: str, replace: bool = False) -> dict[str, Any]:
     """Assess a case, write one of its pages to hand out, and return what to print."""
     from lasersafe.assessment import assess
     from lasersafe.models import read_case
@@ -108,8 +116,10 @@ def write_case_page(path: Path, output: Path, paper: str | None, kind: str) -> d
     if size not in ("A4", "Letter"):
         message = f"paper = '{size[:40]}': allowed are A4 and Letter"
         raise InputError(message)
+    mark = mark_of(kind, path, case.title)
+    refuse_to_lose(output, mark, replace=replace)  # before there is work
     assessment = assess(case)
-    write_file(output, render_sheet(assessment, paper=size, kind=kind))
+    write_outputs([Output(output, render_sheet(assessment, paper=size, kind=kind), mark)], replace=replace)
     return {
         "sheet": str(output),
         "verdict": assessment.decision.verdict,
@@ -123,7 +133,7 @@ def write_demo(folder: Path) -> dict[str, Any]:
     """Write the demo case and its sheet and return what to print."""
     case = folder / "demo.toml"
     sheet = folder / "demo.pdf"
-    write_file(case, template_text("demo"))
+    _write_starter(case, "demo", replace=False, starters_too=True)
     data = write_case_sheet(case, sheet, None)
     return {"case": str(case), **data}
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -70,7 +70,7 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
 
 
 def write_plan(
-    path: Path, output: Path, paper: str | None, *, elevation: bool, barriers: bool = False
+    path: Path, output: Path, paper: str | None, *, elevation: bool, barriers: bool = False, replace: bool = False
 ) -> dict[str, Any]:
     """Assess a case, write its plan or elevation, and return what to print.
 
@@ -86,6 +86,8 @@ def write_plan(
         Whether the elevations are asked for.
     barriers : bool
         Whether the irradiance on the barriers is asked for.
+    replace : bool
+        Whether files may be replaced that this command did not write for this case.
 
     Raises
     ------
@@ -95,8 +97,8 @@ def write_plan(
         If a text holds a character that cannot be drawn, or the file cannot be written.
     """
     from lasersafe.assessment import assess
-    from lasersafe.files import write_file
     from lasersafe.models import read_case
+    from lasersafe.outputs import Output, mark_of, refuse_to_lose, write_outputs
 
     suffix = output.suffix.lower()
     if suffix not in _SUFFIXES:
@@ -111,24 +113,24 @@ def write_plan(
     if elevation and barriers:
         message = "--elevation and --barriers draw different pages; write one of the two, and run again for the other"
         raise InputError(message)
+    kind = "barriers" if barriers else "elevation" if elevation else "plan"
+    refuse_to_lose(output, mark_of(f"{kind} 1", path, case.title), replace=replace)  # before there is work
     assessment = assess(case)
     if barriers:
         drawings = barrier_drawings(case, assessment, paper or case.paper)
     else:
         assessment = assessment if elevation else _with_map(case, assessment)
         drawings = drawings_of(assessment, paper or case.paper, elevation=elevation)
-    files = []
     if suffix == ".pdf":
         from lasersafe.sheet.drawings import drawings_pdf
 
-        write_file(output, drawings_pdf(drawings, assessment, load_wording(case.language)))
-        files = [output] * len(drawings)
+        contents = [drawings_pdf(drawings, assessment, load_wording(case.language))]
     else:
         contents = [_content(drawing, suffix) for drawing in drawings]
-        for number, content in enumerate(contents, 1):
-            target = output if number == 1 else output.with_name(f"{output.stem}-{number}{output.suffix}")
-            write_file(target, content)
-            files.append(target)
+    names = [output, *(output.with_name(f"{output.stem}-{n}{output.suffix}") for n in range(2, len(contents) + 1))]
+    marks = [mark_of(f"{kind} {number}", path, case.title) for number in range(1, len(contents) + 1)]
+    write_outputs([*map(Output, names, contents, marks)], replace=replace)
+    files = names if len(names) == len(drawings) else [output] * len(drawings)
     return {
         "pages": [
             {"file": str(file), "kind": drawing.kind, "scale": drawing.scale, "paper": paper or case.paper}
@@ -175,8 +177,8 @@ def _with_map(case: Case, assessment: Assessment) -> Assessment:
     first, *others = stages_of(case)
     x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
     known = () if scene.map is None else scene.map.persons
-    found = replace(scene_map(first, x, y, others=tuple(others)), persons=known)
-    return replace(assessment, scene=replace(scene, map=found))
+    found = dataclasses.replace(scene_map(first, x, y, others=tuple(others)), persons=known)
+    return dataclasses.replace(assessment, scene=dataclasses.replace(scene, map=found))
 
 
 def _content(drawing: Drawing, suffix: str) -> bytes:

@@ -11,6 +11,8 @@ _WORDS = {
     "micron": "um", "microns": "um", "foot": "ft", "feet": "ft", "inch": "in", "inches": "in", "degree": "deg",
     "degrees": "deg", "radian": "rad", "radians": "rad", "hertz": "Hz", "percent": "%", "hr": "h", "hrs": "h",
 }  # fmt: skip
+_FORMULA = re.compile(r"""(^|[,;\t\r\n]"*)('*)(?=[=+\-@\t\r])""")
+_QUOTED_FORMULA = re.compile(r"""(^|[,;\t\r\n]"*)'('*)(?=[=+\-@\t\r])""")
 _MOST_KEYS, _LONGEST_TABLE = 5, 120  # of a value with a tolerance, which is quoted whole
 _KINDS: dict[type, str] = {type(None): "nothing", list: "a list", tuple: "a list", dict: "a table"}
 
@@ -30,6 +32,16 @@ def shown(text: object) -> str:
 
 def _printable(text: str) -> str:
     return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def for_spreadsheet(text: str) -> str:
+    """Return a text for a CSV file in which no part can become a formula, whatever separates the cells."""
+    return _FORMULA.sub(r"\1'\2", text)
+
+
+def from_spreadsheet(text: str) -> str:
+    """Return the text that `for_spreadsheet` was given."""
+    return _QUOTED_FORMULA.sub(r"\1\2", text)
 
 
 def _plain(value: object) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 import math
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from lasersafe.frozen import dataclass
 from lasersafe.quantity import format_quantity
+from lasersafe.typed import for_spreadsheet, from_spreadsheet
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -18,7 +20,6 @@ if TYPE_CHECKING:
 Record = dict[str, Any]  # key of FIELDS -> text, number, bool or None
 ASSESSED, REFUSED = "assessed", "refused"
 NO_BOUND = "no bound"
-_FORMULA = ("=", "+", "-", "@", "\t")  # a spreadsheet program would work such a text out
 
 
 @dataclass(frozen=True)
@@ -58,9 +59,17 @@ FIELDS: tuple[Field, ...] = (
     Field("fingerprint", "fingerprint", "text", "of case, data files, wording and version, as on a sheet"),
     Field("input_fingerprint", "input fingerprint", "text", "of the row as typed; the same again is not done again"),
     Field("reason", "reason", "text", "why it was refused: field, value as typed, what to do"),
+    Field("source", "source", "text", "name of the inventory or folder that the row comes from"),
+    Field("digest", "row digest", "text", "of all other cells; a row that was changed does not fit and is done again"),
     Field("caution", "caution", "text", "on every row, so that it goes wherever a row is copied"),
 )
-_NOT_NAMED = {"line": None, "case": "", "input_fingerprint": ""}  # filled in where the row is kept and written
+_NOT_NAMED = {
+    "line": None,
+    "case": "",
+    "input_fingerprint": "",
+    "source": "",
+    "digest": "",
+}  # filled in where the row is kept and written
 
 
 def _far(setups: list[SetupResult], way: str, tissue: str) -> float | None:
@@ -149,6 +158,18 @@ def refused(reasons: list[str]) -> Record:
     } | {"caution": load_wording().caution_short}
 
 
+def sealed(record: Record) -> Record:
+    """Return a row with the digest of its cells."""
+    return record | {"digest": digest_of(record)}
+
+
+def digest_of(record: Record) -> str:
+    """Return the SHA-256 of a row without its digest; the same of a row that was written and read again."""
+    whole = {f.key: float(v) if f.kind == "number" and (v := record[f.key]) is not None else record[f.key]
+             for f in FIELDS}  # fmt: skip
+    return hashlib.sha256(to_json(whole | {"digest": ""}).encode()).hexdigest()
+
+
 def to_json(record: Record) -> str:
     """Return a row as one line of JSON; a number without bound is the text "no bound"."""
     plain = {field.key: _finite(record[field.key]) for field in FIELDS}
@@ -189,7 +210,7 @@ def _cell(value: Any, decimal_comma: bool) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(_FORMULA) else value
+        return for_spreadsheet(value)
     value = _finite(value)
     return str(value).replace(".", ",") if decimal_comma and isinstance(value, float) else str(value)
 
@@ -206,7 +227,7 @@ def from_cells(cells: list[str], decimal_comma: bool) -> Record | None:
 
 def _value(kind: str, cell: str, decimal_comma: bool) -> Any:
     if kind == "text":
-        return cell[1:] if cell.startswith("'") and cell[1:].startswith(_FORMULA) else cell
+        return from_spreadsheet(cell)
     if cell == "":
         return None
     if kind == "yes":

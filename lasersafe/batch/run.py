@@ -10,12 +10,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from lasersafe.batch.record import ASSESSED, Record
+from lasersafe.batch.record import ASSESSED, Record, sealed
 from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
 from lasersafe.batch.store import KINDS, Store, lines_of, part_of
 from lasersafe.batch.working import results
 from lasersafe.errors import InputError, OutputError
-from lasersafe.files import locked, write_file
+from lasersafe.files import existing, in_utf8, locked, write_file
+from lasersafe.outputs import Output, mark_of, precious, write_outputs, written_as
+from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
 SHOWN = 20  # refused cases that are listed; all of them are in the result
@@ -91,14 +93,21 @@ class Batch:
             if path.suffix.lower() not in KINDS:
                 message = f"output = '{path}': the name must end in .csv or .jsonl"
                 raise OutputError(message)
-            if path.is_dir() or (path.exists() and source.exists() and os.path.samefile(path, source)):
-                what = "a folder" if path.is_dir() else "the inventory itself"
-                message = f"output = '{path}': this is {what}; name another file"
+            if in_utf8(str(path)) != str(path):
+                message = f"output = '{in_utf8(str(path))}': the name is not UTF-8; choose another one"
+                raise OutputError(message)
+            start = existing(path, 1 << 16)
+            if start is not None and source.exists() and os.path.samefile(path, source):
+                message = f"output = '{path}': this is the inventory itself; name another file"
+                raise OutputError(message)
+            if start is not None and (kept := precious(path, start)):
+                message = f"{path} is {kept}, which no command replaces; choose another name, or move it away"
                 raise OutputError(message)
         if processes is not None and not 1 <= processes <= MOST_PROCESSES:
             message = f"processes = {processes}: must be 1 to {MOST_PROCESSES}"
             raise InputError(message)
         self.source: Source = open_source(source)
+        self.name = source.resolve().name or "/"
         self.outputs = outputs
         self.processes = processes or _usable()
         self.replace = replace
@@ -136,7 +145,14 @@ class Batch:
             for path in self.outputs:
                 stack.enter_context(locked(path))
             journal = stack.enter_context(self._journal())
-            store = stack.enter_context(Store(self.outputs, journal, self.replace))
+            store = stack.enter_context(Store(self.outputs, journal, self.name, self.replace))
+            if store.changed:
+                rows = (
+                    "1 row of the result that is there does"
+                    if store.changed == 1
+                    else (f"{store.changed} rows of the result that is there do")
+                )
+                self.summary.remarks.append(f"{rows} not fit the digest: changed since, and worked out anew")
             order = self._work(store, advance)
             if not order:
                 message = "there is no case: no row below the heading holds anything"
@@ -152,6 +168,10 @@ class Batch:
         if not self.outputs:
             return tempfile.TemporaryFile()
         path = part_of(self.outputs[0])
+        start = existing(path, 9)
+        if start and start != b'{"line": '[: len(start)]:
+            message = f"{path} is there and is no unfinished result of 'lasersafe batch'; move it away"
+            raise OutputError(message)
         try:
             return path.open("a+b")
         except OSError as error:
@@ -180,7 +200,7 @@ class Batch:
 
     def _records(self, store: Store, order: Order, summary: Summary | None) -> Iterator[Record]:
         for key, name, line in order:
-            record = store[key] | {"case": name, "line": line}
+            record = sealed(store[key] | {"case": name, "line": line, "source": self.name})
             if summary is not None:
                 summary.count(record)
             yield record
@@ -199,10 +219,21 @@ class Batch:
     def _write_cases(self, store: Store, folder: Path) -> None:
         assert not isinstance(self.source, CaseFolder)
         self.summary.case_files = str(folder)
+        mark, kept = mark_of("case file", self.name, ""), []
         for item in self.source:
             if item.key in store and store[item.key]["status"] == ASSESSED:
                 name, text = self.source.case_file(item)
-                write_file(folder / name, text.encode())
+                old = existing(folder / name)
+                if old is None or written_as(old) == mark:
+                    write_outputs([Output(folder / name, text.encode(), mark)])
+                elif old != text.encode():
+                    kept.append(name)
+        if kept:
+            more = f" and {len(kept) - SHOWN} more" if len(kept) > SHOWN else ""
+            self.summary.remarks.append(
+                f"case files in {folder} that were edited, or are not of {shown(self.name)}, are kept as they are: "
+                f"{', '.join(kept[:SHOWN])}{more}"
+            )
 
 
 def _usable() -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +13,7 @@ from lasersafe.assessment.fingerprint import data_digest
 from lasersafe.batch.inventory import case_data, case_text
 from lasersafe.batch.table import Row, Table
 from lasersafe.errors import CaseError, InputError
+from lasersafe.files import files_in, in_utf8
 from lasersafe.frozen import dataclass
 from lasersafe.typed import shown
 
@@ -99,7 +99,7 @@ class CaseFolder:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.names = sorted(_case_files(path))
+        self.names = dict(files_in(path, ".toml", below=True))
         self.remarks: list[str] = []
         if not self.names:
             message = f"{path}: there is no case file (*.toml) in it; 'lasersafe new' makes one from a starter case"
@@ -110,25 +110,19 @@ class CaseFolder:
         """Yield the files in the order of their names."""
         from lasersafe.models import read_case_text
 
-        for name in self.names:
+        for name, problem in self.names.items():
+            text = ""
+            faults: tuple[str, ...] = (problem,) if problem else ()
             try:
-                text, faults = read_case_text(self.path / name), ()
+                text = text if problem else read_case_text(self.path / name)
             except CaseError as error:
-                text, faults = "", tuple(str(fault) for fault in error.faults)  # type: ignore[assignment]
+                faults = tuple(str(fault) for fault in error.faults)
             key = hashlib.sha256(self._salt + json.dumps([text, faults]).encode()).digest()
             yield Item(key, name, text=text, faults=faults)
 
     def count(self) -> int:
         """Return how many there are."""
         return len(self.names)
-
-
-def _case_files(path: Path) -> Iterator[str]:
-    for folder, below, files in os.walk(path):
-        below[:] = [name for name in below if not name.startswith(".")]
-        for name in files:
-            if name.endswith(".toml") and not name.startswith("."):
-                yield (Path(folder) / name).relative_to(path).as_posix()
 
 
 Source = Inventory | CaseFolder
@@ -142,6 +136,9 @@ def open_source(path: Path) -> Source:
     InputError
         If there is nothing to assess.
     """
+    if in_utf8(str(path)) != str(path):
+        message = f"{in_utf8(str(path))}: the name of the file is not UTF-8; give it another name"
+        raise InputError(message)
     if path.is_dir():
         return CaseFolder(path)
     if path.suffix.lower() in (".toml", ".xlsx", ".xls", ".ods"):

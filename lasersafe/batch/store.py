@@ -14,8 +14,19 @@ from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self
 
-from lasersafe.batch.record import Record, csv_line, from_cells, from_json, heading_cells, to_cells, to_json
+from lasersafe.batch.record import (
+    Record,
+    csv_line,
+    digest_of,
+    from_cells,
+    from_json,
+    heading_cells,
+    sealed,
+    to_cells,
+    to_json,
+)
 from lasersafe.errors import OutputError
+from lasersafe.typed import shown
 
 Parse = Callable[[str], Record | None]
 KINDS = (".csv", ".jsonl")
@@ -35,16 +46,25 @@ class Store:
         The result files, ``.csv`` or ``.jsonl``; none: nothing is kept.
     journal : BinaryIO
         Where rows that are done now are added; open for reading and appending.
+    source : str
+        Name of what the rows come from.
     afresh : bool
         Count nothing of what is there.
+
+    Attributes
+    ----------
+    changed : int
+        Rows that do not fit their digest: somebody changed them, and they do not count.
 
     Raises
     ------
     OutputError
-        If a file is there that is no result of a batch.
+        If a file is there that is no result of a batch, or one of another source.
     """
 
-    def __init__(self, outputs: list[Path], journal: BinaryIO, afresh: bool = False) -> None:
+    def __init__(self, outputs: list[Path], journal: BinaryIO, source: str, afresh: bool = False) -> None:
+        self.source = source
+        self.changed = 0
         self._where: dict[bytes, tuple[int, int]] = {}
         self._open: list[tuple[BinaryIO, Parse]] = []
         self._journal = journal
@@ -55,7 +75,7 @@ class Store:
                 if path.exists():
                     self._take(path)
             journal.truncate(self._whole(journal))
-        self._add(journal, _parse_json)
+        self._add(journal, _parse_json, part_of(outputs[0]) if outputs else Path())
 
     def __enter__(self) -> Self:
         """Return the store."""
@@ -85,7 +105,8 @@ class Store:
         content = b""
         for key, record in zip(keys, records, strict=True):
             self._where[key] = (len(self._open) - 1, offset + len(content))
-            content += to_json(record | {"input_fingerprint": key.hex()}).encode() + b"\n"
+            whole = sealed(record | {"input_fingerprint": key.hex(), "source": self.source})
+            content += to_json(whole).encode() + b"\n"
         self._journal.write(content)
         self._journal.flush()
 
@@ -93,26 +114,36 @@ class Store:
         """Count the rows of a finished result."""
         file = path.open("rb")
         if path.suffix.lower() == ".jsonl":
-            first = file.readline()
-            if first and from_json(_text(first)) is None:
+            if file.read(1) and not any(from_json(_text(line)) for _, line in _lines(file)):
                 file.close()
                 raise _strange(path)
-            self._add(file, _parse_json)
+            self._add(file, _parse_json, path)
             return
         head = _text(file.readline()).removeprefix("\ufeff").rstrip("\r\n")
         for decimal_comma in (False, True):
             if head == csv_line(heading_cells(), decimal_comma).rstrip("\n"):
-                self._add(file, _csv_parser(decimal_comma))
+                self._add(file, _csv_parser(decimal_comma), path)
                 return
         file.close()
         raise _strange(path)
 
-    def _add(self, file: BinaryIO, parse: Parse) -> None:
+    def _add(self, file: BinaryIO, parse: Parse, path: Path) -> None:
         self._open.append((file, parse))
         for offset, line in _lines(file):
+            if offset == 0 and path.suffix.lower() == ".csv":
+                continue  # the heading
             record = parse(_text(line)) if line.endswith(b"\n") else None
             key = _key(record)
-            if key is not None:
+            if record is None or key is None or digest_of(record) != record["digest"]:
+                self.changed += 1
+            elif record["source"] != self.source:
+                message = (
+                    f"{path} holds results of {shown(record['source'])}, not of {shown(self.source)}; choose another "
+                    "name, or say --replace"
+                )
+                self.__exit__(None, None, None)
+                raise OutputError(message)
+            else:
                 self._where[key] = (len(self._open) - 1, offset)
 
     @staticmethod

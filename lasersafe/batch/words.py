@@ -7,7 +7,7 @@ from typing import Any
 
 from lasersafe.batch.run import Summary
 from lasersafe.batch.template import template
-from lasersafe.files import write_file
+from lasersafe.outputs import Output, write_outputs
 from lasersafe.quantity import format_quantity
 from lasersafe.typed import shown
 from lasersafe.wording import load_wording
@@ -15,7 +15,7 @@ from lasersafe.wording import load_wording
 
 def write_template(path: Path, replace: bool) -> dict[str, Any]:
     """Write an inventory to start from, and return what to print."""
-    write_file(path, template().encode(), replace=replace)
+    write_outputs([Output(path, template().encode())], replace=replace)
     return {"inventory": str(path)}
 
 

@@ -12,6 +12,7 @@ from lasersafe.cli.options import (
     Json,
     PageOutput,
     Paper,
+    Replace,
     Text,
     app,
     print_json,
@@ -39,7 +40,9 @@ def new(
     template: Annotated[
         Text, typer.Option("--from", help="Name of the starter case; without it the names are listed.")
     ] = None,
-    replace: Annotated[bool, typer.Option(help="Overwrite a file that is there.")] = False,
+    replace: Annotated[
+        bool, typer.Option(help="Overwrite a file that is there, unless it is a case that was edited.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Start a case file from a template."""
@@ -85,7 +88,9 @@ def sheet(
     case: CaseFile,
     output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)],
     paper: Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")] = None,
-    replace: Annotated[bool, typer.Option(help="Replace a sheet that is signed; a dated copy of it is kept.")] = False,
+    replace: Annotated[
+        bool, typer.Option(help="Replace a sheet that is signed, or another file; a dated copy of it is kept.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Print the assessment sheet of a case as a PDF."""
@@ -103,10 +108,10 @@ def sheet(
     typer.echo(data["caution"])
 
 
-def _page(case: Path, output: Path, paper: str | None, kind: str, as_json: bool) -> None:
+def _page(case: Path, output: Path, paper: str | None, kind: str, replace: bool, as_json: bool) -> None:
     from lasersafe.report import write_case_page
 
-    data = write_case_page(case, output, paper, kind)
+    data = write_case_page(case, output, paper, kind, replace)
     if as_json:
         print_json({"page": data.pop("sheet"), **data})
         return
@@ -114,21 +119,27 @@ def _page(case: Path, output: Path, paper: str | None, kind: str, as_json: bool)
 
 
 @app.command()
-def prestart(case: CaseFile, output: PageOutput, paper: Paper = None, as_json: Json = False) -> None:
+def prestart(
+    case: CaseFile, output: PageOutput, paper: Paper = None, replace: Replace = False, as_json: Json = False
+) -> None:
     """Print the pre-use check with the stop criteria on one page."""
-    _page(case, output, paper, "prestart", as_json)
+    _page(case, output, paper, "prestart", replace, as_json)
 
 
 @app.command()
-def card(case: CaseFile, output: PageOutput, paper: Paper = None, as_json: Json = False) -> None:
+def card(
+    case: CaseFile, output: PageOutput, paper: Paper = None, replace: Replace = False, as_json: Json = False
+) -> None:
     """Print the casualty card on one page."""
-    _page(case, output, paper, "card", as_json)
+    _page(case, output, paper, "card", replace, as_json)
 
 
 @app.command("door-sign")
-def door_sign(case: CaseFile, output: PageOutput, paper: Paper = None, as_json: Json = False) -> None:
+def door_sign(
+    case: CaseFile, output: PageOutput, paper: Paper = None, replace: Replace = False, as_json: Json = False
+) -> None:
     """Print the text of the sign for the entrances on one page."""
-    _page(case, output, paper, "sign", as_json)
+    _page(case, output, paper, "sign", replace, as_json)
 
 
 @app.command()

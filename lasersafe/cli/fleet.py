@@ -63,7 +63,8 @@ def batch(
     from lasersafe.batch.run import Batch, summary_json
 
     one = Batch(source, output or [], processes, replace, decimal_comma)
-    for remark in one.summary.remarks:
+    said = list(one.summary.remarks)
+    for remark in said:
         typer.echo(f"note: {remark}", err=True)
     try:
         summary = _run(one, cases)
@@ -72,6 +73,8 @@ def batch(
         kept = "; the same command goes on from there" if output else ""
         typer.echo(f"stopped after {done} cases{kept}", err=True)
         raise typer.Exit(130) from None
+    for remark in summary.remarks[len(said) :]:
+        typer.echo(f"note: {remark}", err=True)
     if as_json:
         print_json(summary_json(summary))
     else:

@@ -32,6 +32,10 @@ Criterion = Annotated[
 ]
 Profile = Annotated[str, typer.Option(help="gaussian or top-hat.")]
 PageOutput = Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)]
+Replace = Annotated[
+    bool,
+    typer.Option("--replace", help="Replace a file that this command did not write for this case, or that was edited."),
+]
 Paper = Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")]
 
 

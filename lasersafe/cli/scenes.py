@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from lasersafe.cli.options import CaseFile, Json, Text, app, print_json
+from lasersafe.cli.options import CaseFile, Json, Replace, Text, app, print_json
 
 
 @app.command()
@@ -35,12 +35,13 @@ def plan(
     paper: Annotated[
         Text, typer.Option(help="A4, A3, A2, A1, Letter or Tabloid; without it, what the case says.")
     ] = None,
+    replace: Replace = False,
     as_json: Json = False,
 ) -> None:
     """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
     from lasersafe.report_plan import plan_text, write_plan
 
-    data = write_plan(case, output, paper, elevation=elevation, barriers=barriers)
+    data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, replace=replace)
     if as_json:
         print_json(data)
     else:

@@ -7,7 +7,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from lasersafe.cli.options import CaseFile, Json, Text, app, print_json
+from lasersafe.cli.options import CaseFile, Json, Replace, Text, app, print_json
 
 Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)
 File = Optional[Path]  # noqa: UP045
@@ -31,12 +31,13 @@ def sweep(
     output: Annotated[File, typer.Option("--output", "-o", help="The table to write: .csv, .json or .parquet.")] = None,
     drawing: Annotated[File, typer.Option(help="The drawing to write: .svg, .png or .pdf; one or two inputs.")] = None,
     show: Annotated[Text, typer.Option(help="What the drawing shows, as 'direct eye'.")] = None,
+    replace: Replace = False,
     as_json: Json = False,
 ) -> None:
     """Print the distances over the values of some inputs of a case."""
     from lasersafe.studies.commands import run_sweep
 
-    text, data = run_sweep(case, vary or (), laser, setup, at, output, drawing, show)
+    text, data = run_sweep(case, vary or (), laser, setup, at, output, drawing, show, replace)
     if as_json:
         print_json(data)
     else:

@@ -177,7 +177,7 @@ def write_sheet(case: Source, path: str | os.PathLike[str], *, paper: str | None
     paper : str, optional
         ``"A4"`` or ``"Letter"``; without it, what the case says.
     replace : bool
-        Replace a sheet that is signed; a dated copy of it is kept.
+        Replace a signed sheet of the same case, or another file; a dated copy of it is kept.
 
     Returns
     -------
@@ -202,8 +202,9 @@ def write_sheet(case: Source, path: str | os.PathLike[str], *, paper: str | None
     file = isinstance(case, os.PathLike) or (isinstance(case, str) and "\n" not in case)
     record = read_record(record_path(Path(str(case)))) if file else Record()
     text = _text_of(_case_of(case))
-    made = make_sheet(text, models.parse_case(text, str(case) if file else "case"), record, paper)
-    save_sheet(Path(path), made.content, replace)
+    name = Path(str(case)).name if file else ""
+    made = make_sheet(text, models.parse_case(text, str(case) if file else "case"), record, paper, file=name)
+    save_sheet(Path(path), made, replace)
     return Path(path)
 
 

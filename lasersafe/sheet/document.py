@@ -10,8 +10,8 @@ from pathlib import Path as FilePath
 
 from lasersafe.beside import both
 from lasersafe.errors import InputError
-from lasersafe.files import write_file
 from lasersafe.localise import localise
+from lasersafe.outputs import Output, mark_of, write_outputs
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import (
     back,
@@ -76,7 +76,8 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
     ReferenceDataError
         If a font or a wording file is damaged.
     """
-    write_file(FilePath(path), render_sheet(assessment, paper=paper, language=language))
+    content = render_sheet(assessment, paper=paper, language=language)
+    write_outputs([Output(FilePath(path), content, mark_of("pages", "", assessment.title))])
 
 
 Places = Mapping[str, signatures.SignPlace]

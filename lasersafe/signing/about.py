@@ -28,6 +28,7 @@ class About:
     ingredients: dict[str, str]
     results: str
     attachments: dict[str, str]
+    case_file: str  # name without folder; empty where the case came from elsewhere
     title: str
     place: str
     dates: str
@@ -80,6 +81,7 @@ def _about(data: dict[str, Any]) -> About:
     expires = _text(data["expires"])
     return About(
         **found,
+        case_file=_text(data.get("case_file", "")),
         passed=data["passed"],
         ingredients={_text(name): _text(value) for name, value in data["ingredients"].items()},
         attachments={_text(name): _text(value) for name, value in data["attachments"].items()},

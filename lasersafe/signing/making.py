@@ -14,9 +14,10 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.beside import begun
 from lasersafe.errors import OutputError
-from lasersafe.files import keep_dated_copy, locked, write_file
+from lasersafe.files import existing, keep_dated_copy, locked, write_file
 from lasersafe.frozen import dataclass
 from lasersafe.models import canonical
+from lasersafe.outputs import case_mark, precious
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.container import SheetError, open_sheet, seal
 from lasersafe.signing.record import Record
@@ -39,6 +40,7 @@ class Made:
     content: bytes
     assessment: Assessment
     sign_off: SignOff
+    mark: str  # of the case, by which an older sheet of it is known
 
 
 def packed(data: Any) -> bytes:
@@ -80,6 +82,7 @@ def make_sheet(
     language: str | None = None,
     assessed: Assessment | None = None,
     like: About | None = None,
+    file: str = "",
 ) -> Made:
     """Return the sheet of a case; equal input gives equal bytes.
 
@@ -98,7 +101,9 @@ def make_sheet(
     assessed : Assessment, optional
         The assessment, when it was made already.
     like : About, optional
-        What a sheet says about itself that is printed again; its makers are taken over.
+        What a sheet says about itself that is printed again; its makers and the name of its case file are taken over.
+    file : str
+        Name of the case file, without folder.
 
     Returns
     -------
@@ -111,6 +116,9 @@ def make_sheet(
     known = _embedded(assessment) if record.signed(assessment.fingerprint) else None  # else nobody has signed results
     signed = sign_off_of(case, assessment, record, known.digest if known else "")
     about = _about(case, assessment, signed, paper or case.paper, like)
+    name = like.case_file if like else file.encode("utf-8", "replace").decode()
+    if name:
+        about["case_file"] = name
     with ExitStack() as while_painted:
 
         def embed(places: Mapping[str, SignPlace]) -> Callable[[], Mapping[str, Attachment]]:
@@ -122,7 +130,7 @@ def make_sheet(
         content = render_sheet(
             assessment, paper=paper or case.paper, language=assessment.language, sign_off=signed, embed=embed
         )
-    return Made(seal(content), assessment, signed)
+    return Made(seal(content), assessment, signed, case_mark(name, case.title))
 
 
 def _about(case: Case, assessment: Assessment, signed: SignOff, paper: str, like: About | None) -> dict[str, Any]:
@@ -180,8 +188,10 @@ def drawn_with() -> tuple[str, str]:
     return f"reportlab {importlib.metadata.version('reportlab')}", f"zlib {zlib.ZLIB_RUNTIME_VERSION}"
 
 
-def save_sheet(path: Path, content: bytes, replace: bool) -> Path | None:
-    """Write a sheet; one that is no draft any more is only replaced on demand, and kept under a dated name.
+def save_sheet(path: Path, made: Made, replace: bool) -> Path | None:
+    """Write a sheet; only a draft of the same case is replaced unasked, and what else is there is kept under a date.
+
+    A signed sheet of another case, a record, a case file or a key is never replaced.
 
     Returns
     -------
@@ -195,7 +205,10 @@ def save_sheet(path: Path, content: bytes, replace: bool) -> Path | None:
     """
     copy = None
     with locked(path):
-        kept = worth_keeping(path) if path.is_file() else ""
+        kept, never = _worth_keeping(path, made.mark)
+        if never:
+            message = f"{path} is {kept}, which no command replaces; choose another name, or move it away"
+            raise OutputError(message)
         if kept and not replace:
             message = (
                 f"{path} is there already and is {kept}; choose another name, or say --replace to keep a dated copy"
@@ -203,21 +216,31 @@ def save_sheet(path: Path, content: bytes, replace: bool) -> Path | None:
             raise OutputError(message)
         if kept:
             copy = keep_dated_copy(path)
-        write_file(path, content)
+        write_file(path, made.content)
     return copy
 
 
-def worth_keeping(path: Path) -> str:
-    """Return what an existing file is when it must not be lost, or an empty text for an intact draft of ours."""
+def _worth_keeping(path: Path, mark: str) -> tuple[str, bool]:
+    """Return what an existing file is when it must not be lost, and whether it is never replaced, not even on demand.
+
+    The text is empty for an intact draft of the same case, and where there is no file.
+    """
     from lasersafe.signing.about import read_about
 
+    old = existing(path)
+    if old is None:
+        return "", False
     try:
         sheet = open_sheet(path)
-        state = read_about(sheet).state
+        about = read_about(sheet)
     except SheetError as error:
-        return "damaged" if error.kind == "damaged" else "no sheet of lasersafe"
+        words = precious(path, old)
+        if words and words != "an assessment sheet":
+            return words, True
+        return "damaged" if error.kind == "damaged" else "no sheet of lasersafe", False
     except ValueError:
-        return "a file that cannot be read"
-    if sheet.appended:
-        return "signed with a certificate"
-    return "" if state == "draft" else state
+        return "a file that cannot be read", False
+    state = "signed with a certificate" if sheet.appended else "" if about.state == "draft" else about.state
+    if case_mark(about.case_file, about.title) != mark:
+        return f"{'a draft' if not state else state} and belongs to another case", bool(state)
+    return state, False

@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError
+from lasersafe.files import files_in
 from lasersafe.frozen import dataclass
 from lasersafe.signing.about import read_about
 from lasersafe.signing.compare import plain
 from lasersafe.signing.container import SheetError, open_sheet
+from lasersafe.typed import for_spreadsheet
 
 _COLUMNS = ("file", "place", "dates", "lasers", "state", "review_by", "overdue", "problem")
 
@@ -48,17 +50,8 @@ def register(folder: Path, on: date | None = None, recursive: bool = False) -> I
         message = f"{folder}: this is no folder; name the folder that holds the sheets"
         raise InputError(message)
     day = on or date.today()
-    try:
-        paths = sorted(path for path in folder.glob("**/*" if recursive else "*") if _is_sheet_name(path))
-    except OSError as error:
-        message = f"{folder}: cannot be read: {error.strerror or error}"
-        raise InputError(message) from None
-    for path in paths:
-        yield _row(path, str(path.relative_to(folder)), day)
-
-
-def _is_sheet_name(path: Path) -> bool:
-    return path.suffix.lower() == ".pdf" and not path.name.startswith(".")
+    for name, problem in files_in(folder, ".pdf", below=recursive, dotted=True):
+        yield Row(name, state="unreadable", problem=problem) if problem else _row(folder / name, name, day)
 
 
 def _row(path: Path, name: str, day: date) -> Row:
@@ -110,8 +103,7 @@ def register_csv(rows: Sequence[Row]) -> str:
 def _cell(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    text = plain(str(value), 1000)
-    return "'" + text if text[:1] in ("=", "+", "-", "@") else text
+    return for_spreadsheet(plain(str(value), 1000))
 
 
 def register_lines(rows: Sequence[Row], width: int = 140) -> list[str]:

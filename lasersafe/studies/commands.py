@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import InputError, OutputError
-from lasersafe.files import write_file
+from lasersafe.errors import InputError
+from lasersafe.files import existing
+from lasersafe.outputs import Output, mark_of, write_outputs
 from lasersafe.quantity import parse_quantity
 from lasersafe.studies.charts import check_drawable, draw, zone_of
 from lasersafe.studies.subject import open_subject
@@ -46,6 +47,7 @@ def run_sweep(
     output: Path | None,
     drawing: Path | None,
     show: str | None,
+    replace: bool = False,
 ) -> tuple[str, dict[str, Any]]:
     """Work a sweep out, write its files, and return what to print as text and as JSON.
 
@@ -63,6 +65,8 @@ def run_sweep(
         Files to write; the suffix says the format.
     show : str or None
         Way and tissue that the drawing shows.
+    replace : bool
+        Whether files may be replaced that this command did not write for this case.
 
     Raises
     ------
@@ -85,9 +89,12 @@ def run_sweep(
     if drawing is not None:
         check_drawable(varied)
     found = sweep(subject, varied, place)
-    files = [(name, _content(found, name, zone)) for name in (output, drawing) if name is not None]
-    for name, content in files:
-        write_file(name, content)
+    files = [
+        Output(name, _content(found, name, zone), mark_of(f"sweep {kind}", path, subject.case.title))
+        for kind, name in (("table", output), ("drawing", drawing))
+        if name is not None
+    ]
+    write_outputs(files, replace=replace)
     if not files:
         return as_text(found), as_json(found)
     written = {key: str(name) for key, name in (("table", output), ("drawing", drawing)) if name is not None}
@@ -106,9 +113,7 @@ def _check_name(path: Path | None, option: str, suffixes: tuple[str, ...]) -> No
             f"{option} = {shown(path.name[-40:])}: the name must end in {', '.join(suffixes[:-1])} or {suffixes[-1]}"
         )
         raise InputError(message)
-    if path.is_dir():
-        message = f"{path} cannot be written: it is a folder; name a file in it"
-        raise OutputError(message)
+    existing(path, 0)  # a folder, a pipe, a link: refused before there is work
 
 
 def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:

@@ -19,6 +19,7 @@ from lasersafe.studies.certainty import CORNER, TYPED, certainty, certainty_data
 from lasersafe.studies.reaching import ZONES
 from lasersafe.studies.subject import DURATION, Subject, nearest_text, trimmed
 from lasersafe.studies.sweeping import Sweep
+from lasersafe.typed import for_spreadsheet
 from lasersafe.wording import caution_line
 
 MOST_LINES = 200
@@ -156,7 +157,7 @@ def as_csv(found: Sweep) -> str:
 
 
 def _one_line(text: str) -> str:
-    return " ".join(text.split())
+    return for_spreadsheet(" ".join(text.split()))
 
 
 def _distance(value: float) -> str:

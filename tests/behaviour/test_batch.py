@@ -78,7 +78,7 @@ def test_a_batch_gives_what_single_runs_give(tmp_path: Path, count: int) -> None
     for number, (record, file) in enumerate(zip(records, files, strict=True)):
         assert record is not None
         alone = record_of(assess(read_case(file)))
-        named = {key: record[key] for key in ("line", "case", "input_fingerprint")}
+        named = {key: record[key] for key in ("line", "case", "input_fingerprint", "source", "digest")}
         assert record == alone | named
         if number % (count // 6) == 0:
             data = run("assess", file, "--json").data

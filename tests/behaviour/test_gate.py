@@ -140,6 +140,7 @@ LAYERS: list[set[str]] = [
         "physical",
         "quantity",
         "files",
+        "outputs",
     },
     {"models", "limits", "optics"},
     {"hazard"},
