@@ -11,7 +11,7 @@ from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.setting_search import worst_setting
+from lasersafe.hazard.setting_search import worst_settings
 from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach
 from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import format_quantity, parse_quantity
@@ -72,21 +72,26 @@ def _reaches(
 ) -> dict[str, Reach]:
     """Return how far one way reaches by each rule set, or by the limit that the user typed."""
     sets = question.rule_sets()
-    emission = worst_setting(question.space(), sets, tissue, lam, duration)
+    settings = worst_settings(question.space(), sets, tissue, lam, duration)
+    emission = settings[0]
     pulsed = emission.kind != "continuous"
     own = question.own_limit(tissue, pulsed)
-    if own is None and way == "direct":
-        return {name: direct_reach(name, tissue, emission, beam, lam, duration) for name in sets}
     if own is None:
-        return {
-            name: scatter_reach(name, tissue, emission, lam, duration, reflectance=reflectance, model=question.scatter)
+        every = {
+            name: [
+                direct_reach(name, tissue, one, beam, lam, duration)
+                if way == "direct"
+                else scatter_reach(name, tissue, one, lam, duration, reflectance=reflectance, model=question.scatter)
+                for one in settings
+            ]
             for name in sets
         }
+        return {name: max(found, key=lambda reach: reach.distance) for name, found in every.items()}
     amount = emission.pulse_energy if pulsed else emission.power
     hole = optional_number(question.limit_aperture, "m", "limit aperture")
     require_positive(hole, "limit aperture", question.limit_aperture)
-    every = (one for name in sets for one in criteria(name, tissue, emission, lam, duration))
-    strictest = min(every, key=lambda one: one.limiting_aperture)
+    rows = (one for name in sets for one in criteria(name, tissue, emission, lam, duration))
+    strictest = min(rows, key=lambda one: one.limiting_aperture)
     aperture = strictest.limiting_aperture if hole is None else hole
     typed = replace(
         strictest, rule_set=TYPED, hazard="as typed", rule=f"averaged over {aperture * 1e3:.4g} mm", amount=amount,

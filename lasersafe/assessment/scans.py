@@ -292,12 +292,14 @@ def _scan_results(context: Context) -> list[ScanResult]:
                 duration, pattern, _places(context),
             )  # fmt: skip
             if lasts is not None:
-                short = context.emission(tissue, lasts)
-                own = direct_reach(rule_set, tissue, short, context.beam, context.wavelength, lasts).distance
-                reaction = own if reaction is None else max(reaction, own)
-        decided = max(running, key=lambda name: running[name])
+                for short in context.emissions(tissue, lasts):
+                    own = direct_reach(rule_set, tissue, short, context.beam, context.wavelength, lasts).distance
+                    reaction = own if reaction is None else max(reaction, own)
         places = tuple(
-            _place(context, decided, tissue, duration, distance)
+            max(
+                (_place(context, name, tissue, duration, distance) for name in context.rule_sets),
+                key=lambda place: badness(place.ratio),
+            )
             for distance in sorted(
                 {
                     float(p.distance)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.alike import highest
 from lasersafe.assessment.calculation import (
     Working,
     amount_step,
@@ -266,7 +267,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         ratio=finding.ratio,
         below=bool(finding.exposure <= finding.criterion.limit),
         criterion=replace(finding.criterion, steps=limit),
-        ratio_by_rule_set={name: f.ratio for name, f in findings.items()},
+        ratio_by_rule_set=highest({name: f.ratio for name, f in one.items()} for _, one in by_setting),
         surface=finding.surface,
         struck_out=_struck_out(context, person, way),
         steps=steps,

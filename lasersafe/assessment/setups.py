@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -13,7 +15,7 @@ from lasersafe.assessment.context import Context, aid_of, setting_words
 from lasersafe.assessment.lines import every_context, zone_with_lines
 from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.exposure import ALPHA_MIN
-from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, large_area_applies, scatter_reach, zone
+from lasersafe.hazard.zones import WHOLE_BODY, Reach, direct_reach, large_area_applies, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import diameters
@@ -24,6 +26,7 @@ from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResul
 TISSUES = ("eye", "skin")
 CLOSEST_TO_SPOT = 0.1  # m; common practice, no source: nobody looks at a spot from nearer
 _POINTS = 61
+T = TypeVar("T")
 
 
 def area_of(context: Context, tissue: str, duration: float) -> float | None:
@@ -37,6 +40,17 @@ def _duration_step(duration: float, reason: str) -> Step:
     )
 
 
+def _farthest(every: Iterable[tuple[T, dict[str, Reach]]]) -> tuple[T, dict[str, Reach]]:
+    """Return, of several settings, the one that decides, and the farthest reach under each rule set of any of them."""
+    best: dict[str, tuple[Reach, T]] = {}
+    for setting, reaches in every:
+        for name, reach in reaches.items():
+            if name not in best or reach.distance > best[name][0].distance:
+                best[name] = reach, setting
+    decided = max(best, key=lambda name: best[name][0].distance)
+    return best[decided][1], {name: reach for name, (reach, _) in best.items()}
+
+
 def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
     duration, reason = context.duration(way)
     factor, words = (1.0, "") if way == "direct" else context.mirror_reflectance
@@ -47,7 +61,7 @@ def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
         })
         for emission in context.emissions(tissue, duration)
     ]  # fmt: skip
-    emission, reaches = max(by_setting, key=lambda one: max(reach.distance for reach in one[1].values()))
+    emission, reaches = _farthest(by_setting)
     note = "" if way == "direct" else f"along the folded path, by way of a flat mirror; {words}"
     found = zone(way, tissue, reaches, "last optic", context.focus, note)
     area = area_of(context, tissue, duration)
@@ -69,7 +83,7 @@ def _aided_zone(context: Context) -> Zone | None:
     duration, reason = max((c.duration("direct") for c in lines), key=lambda pair: pair[0])
     count = float(len(lines))  # beyond the place where each of n wavelengths is below 1/n of its limit the sum is below
     every = [
-        (own, emission, {
+        ((own, emission), {
             name: aided_reach(name, emission, own.beam, own.wavelength, duration, instrument)
             for name in context.rule_sets
         })
@@ -77,7 +91,7 @@ def _aided_zone(context: Context) -> Zone | None:
         for own in lines
         for emission in (one if count == 1.0 else one.scaled(count) for one in own.emissions("eye", duration))
     ]  # fmt: skip
-    own, emission, reaches = max(every, key=lambda found: max(r.distance for r in found[2].values()))
+    (own, emission), reaches = _farthest(every)
     aperture = max(reaches.values(), key=lambda r: r.distance).criterion.limiting_aperture
     words = ", ".join(sorted(one.words(context.wavelength, aperture) for one in instruments))
     if count > 1.0:
@@ -97,23 +111,18 @@ def _aided_zone(context: Context) -> Zone | None:
 
 def _scatter_zone(context: Context, tissue: str) -> Zone:
     duration, reason = context.duration("scatter")
-    emission = context.emission(tissue, duration)
     reflectance, angle, name = context.scatter_surface
     model = context.case.settings.scatter_model
-    reaches = {
-        rule_set: scatter_reach(
-            rule_set,
-            tissue,
-            emission,
-            context.wavelength,
-            duration,
-            reflectance=reflectance,
-            view_angle=angle,
-            model=model,
-            spot_diameter=context.spot,
-        )
-        for rule_set in context.rule_sets
-    }
+    emission, reaches = _farthest(
+        (one, {
+            rule_set: scatter_reach(
+                rule_set, tissue, one, context.wavelength, duration, reflectance=reflectance, view_angle=angle,
+                model=model, spot_diameter=context.spot,
+            )
+            for rule_set in context.rule_sets
+        })
+        for one in context.emissions(tissue, duration)
+    )  # fmt: skip
     found = zone("scatter", tissue, reaches, "surface", None, f"scattered by: {name}; {model} model")
     area = area_of(context, tissue, duration)
     source_angle = 0.0

@@ -17,7 +17,7 @@ from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons, exposure_durations, fixed_comparisons
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.reflectance import SAME, materials
-from lasersafe.hazard.setting_search import worst_setting, worst_settings
+from lasersafe.hazard.setting_search import worst_settings
 from lasersafe.hazard.variation import Axes, Beams, waist_before
 from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import FIBRE_FACTOR, to_1_over_e
@@ -179,8 +179,12 @@ class Varied:
         nominal = emission_inputs(self.context)
         return [np.asarray(self.values[name] / nominal[name]) for name in CAPS if name in self.values]
 
-    def _settings(self, tissue: str, wavelength: float, duration: float, several: bool) -> tuple[Emission, ...]:
-        """Return the worst settings of one wavelength and duration; two caps have one value each."""
+    def settings(self, tissue: str, duration: Floats) -> tuple[Emission, ...]:
+        """Return the settings that can be the worst, where they were searched; two caps have one value each.
+
+        All cases have one wavelength and one duration then.
+        """
+        wavelength, time = float(self.wavelength), float(duration)
         space, sets = self.context.space, self.context.rule_sets
         if self.two_caps:
             assert space.power is not None
@@ -189,11 +193,8 @@ class Varied:
             energy = float(self.value("pulse_energy", space.pulse_energy[1]))
             space = replace(space, power=(power, power), pulse_energy=(energy, energy))
         elif wavelength == self.context.wavelength:  # the context remembers what it found
-            own = self.context
-            return own.emissions(tissue, duration) if several else (own.emission(tissue, duration),)
-        if not several:
-            return (worst_setting(space, sets, tissue, wavelength, duration),)
-        return _worst_settings(space, sets, tissue, wavelength, duration)
+            return self.context.emissions(tissue, time)
+        return _worst_settings(space, sets, tissue, wavelength, time)
 
     @property
     def factor(self) -> Floats:
@@ -201,10 +202,6 @@ class Varied:
         factors = self._factors
         found = factors[0] if factors and not self.two_caps else np.asarray(1.0)
         return found if self.boost is None else np.asarray(found * self.boost)
-
-    def settings(self, tissue: str, duration: Floats, several: bool = True) -> tuple[Emission, ...]:
-        """Return the settings that can be the worst, where they were searched; all cases have one duration then."""
-        return self._settings(tissue, float(self.wavelength), float(duration), several)
 
     def compared(self, rule_set: str, tissue: str, duration: Floats) -> list[Comparison]:
         """Return the comparisons of all settings that can be the worst, for exposures of some duration [s]."""

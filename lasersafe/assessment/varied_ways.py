@@ -143,15 +143,25 @@ def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floa
 def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: str = "") -> tuple[Floats, LimitOfAngle]:
     """Return what is scattered, and the lowest limit by the angle of the source, of all hazards or of one group.
 
-    Where settings are searched the limit of a group is that of all hazards, which is not above it.
+    Of several settings they are those of a unit of power or energy. Where settings are searched the limit of a group is
+    that of all hazards, which is not above it.
     """
     if own.by_setting:
-        (emission,) = own.settings(tissue, duration, several=False)
         wavelength, time = float(own.wavelength), float(duration)
         area = exposed_area(tissue, wavelength, time)
-        limits = _limits_of_angle(rule_set, tissue, emission, wavelength, time, None if area is None else float(area))
-        amount = emission.power if emission.kind == "continuous" else emission.pulse_energy
-        return np.asarray(amount * own.factor), lambda angle, _: reduce(np.minimum, limits.at(angle))
+        hole = None if area is None else float(area)
+        every = [
+            (
+                one.power if one.kind == "continuous" else one.pulse_energy,
+                _limits_of_angle(rule_set, tissue, one, wavelength, time, hole),
+            )
+            for one in own.settings(tissue, duration)
+        ]
+
+        def lowest(angle: Floats, _: Places) -> Floats:
+            return reduce(np.minimum, (limit / amount for amount, limits in every for limit in limits.at(angle)))
+
+        return np.asarray(own.factor), lowest
     light, wavelength_of = own.light, own.wavelength
 
     def limit(angle: Floats, at: Places) -> Floats:

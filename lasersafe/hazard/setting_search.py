@@ -213,10 +213,10 @@ def worst_setting(
 def worst_settings(
     space: SettingSpace, rule_sets: tuple[str, ...], tissue: str, wavelength: float, duration: float
 ) -> tuple[Emission, ...]:
-    """Return the worst setting of each rule, hazard and limiting aperture, the worst for a wide beam first.
+    """Return the worst setting of each rule set, rule, hazard and limiting aperture, the worst for a wide beam first.
 
     A narrow beam is averaged over apertures of different size, so the setting that is worst for a wide beam need not be
-    worst for a narrow one. Where all comparisons share one aperture there is one setting only.
+    worst for a narrow one. Where all comparisons share one aperture there is one setting for each rule set only.
 
     Parameters
     ----------
@@ -239,6 +239,7 @@ def worst_settings(
     first = worst_setting(space, rule_sets, tissue, wavelength, duration)
     found = {first: None}
     if space.adjustable:
+        found |= dict.fromkeys(worst_setting(space, (name,), tissue, wavelength, duration) for name in rule_sets)
         for mode in space.rows:
             if mode.kind != "pulse train" or mode.pattern is not None:
                 continue

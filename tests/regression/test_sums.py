@@ -12,6 +12,7 @@ from lasersafe.assessment.context import contexts
 from lasersafe.assessment.together import reach_together
 from lasersafe.hazard.combine import groups
 from lasersafe.models import parse_case
+from tests.behaviour import test_sources
 from tests.regression.test_verdicts import HEAD, laser, person
 
 
@@ -117,3 +118,37 @@ def test_a_tissue_that_is_less_at_risk_from_each_laser_still_adds_in_a_scene():
     rows = {(s.laser, s.tissue): s.ratio for s in found.scenarios if s.way == "direct"}
     assert rows["A", "eye"] > rows["A", "skin"]
     assert together(found, "skin").ratio == pytest.approx(rows["A", "skin"] + rows["B", "skin"])
+
+
+# 905 nm, 1 mJ at 1 kHz for 10 s, pulses of 1 us to 18 us. EU (18 us: 5e-3 C_A N^-0.25) is the same for all of them and
+# decides. ICNIRP is strictest at 5 us, the edge that two rows share: 18 C_A C_P t^0.75 J/m2 over 7 mm, 1.903e-3 J/m2
+# times C_A = 10^(0.002 205) = 2.570 and, of 10 000 pulses up to 5 us, C_P = 5 N^-0.25 = 0.5.
+# So d = 7 mm / sqrt(-ln(1 - H 38.48 mm2 / 1 mJ)) and r = sqrt(d^2 - d0^2) / phi.
+PULSES = 'kind = "pulse train"\npulse_energy = "1 mJ"\nrepetition_rate = "1 kHz"\npulse_duration = ["1 us", "18 us"]'
+
+
+def test_what_is_shown_beside_is_each_rule_set_at_its_own_worst_setting():
+    limit = 0.5 * 18.0 * 5e-6**0.75 * 10.0 ** (0.002 * 205.0)
+    reach = math.sqrt(7e-3**2 / -math.log1p(-limit * math.pi * 7e-3**2 / 4.0 / 1e-3) - 4e-3**2) / 1e-3
+    source = laser(wavelength="905 nm", emission=PULSES).replace('"8 mm"', '"4 mm"').replace('"5 mrad"', '"1 mrad"')
+    found = worked(source, person("Visitor", "10 m"))
+    zone = found.setups[0].zone("direct", "eye")
+    assert zone.criterion.rule_set == "EU-2006/25/EC"
+    assert zone.by_rule_set["ICNIRP-2013"] == pytest.approx(reach, rel=1e-5)
+    there = mean_over(1e-3, math.hypot(4e-3, 1e-3 * 10.0), 7e-3)
+    row = next(s for s in found.scenarios if s.way == "direct" and s.tissue == "eye")
+    assert row.ratio_by_rule_set["ICNIRP-2013"] == pytest.approx(there / limit, rel=1e-5)
+
+
+# A line of 20 degrees at 100 Hz, 20 nJ in 10 ns at 20 kHz, 1064 nm: nothing reaches 1, so neither rule set reaches any
+# distance. At 10 m the rows of the person say 0.0195 by ICNIRP and 0.0380 by EU, whose N^-0.25 starts with the first
+# pulse; the place in the table of scans is the same place.
+def test_a_place_under_a_scan_shows_the_worst_of_the_rule_sets():
+    pulses = 'kind = "pulse train"\npulse_energy = "20 nJ"\npulse_duration = "10 ns"\nrepetition_rate = "20 kHz"'
+    text = test_sources.text_of(scan=test_sources.SCAN).replace("532 nm", "1064 nm")
+    found = assess(parse_case(text.replace('kind = "continuous"\npower = "20 mW"', pulses)))
+    scan = next(one for one in found.scans if one.tissue == "eye")
+    assert scan.running == 0.0
+    row = next(s for s in found.scenarios if (s.way, s.tissue, s.mode) == ("direct", "eye", "running"))
+    assert row.ratio_by_rule_set == pytest.approx({"ICNIRP-2013": 0.01952, "EU-2006/25/EC": 0.03804}, rel=1e-3)
+    assert [one.ratio for one in scan.places] == [pytest.approx(row.ratio)]
