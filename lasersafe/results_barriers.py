@@ -38,7 +38,7 @@ class StandingPlace:
 class BarrierWay:
     """Whether a barrier holds against one way for light."""
 
-    way: str  # direct | mirror | scatter
+    way: str  # direct | mirror | scatter | fibre broken | optic lost
     laser: str
     setup: str
     irradiance: float  # [W/m2] the highest peak at its nearest place, wherever the head may point; this is judged
@@ -94,6 +94,7 @@ class BarrierLine:
     top: float
     rated: bool
     ways: tuple[BarrierWay, ...] = ()
+    faults: tuple[BarrierWay, ...] = ()  # by a broken fibre or a lost lens of a fitted set-up; their way names which
     openings: tuple[Opening, ...] = ()
     shadows: tuple[Polygon, ...] = ()  # floor that it keeps dark for the set-ups fitted today
     nearest_allowed: float | None = None  # [m] nearest place for its rating in the direct beam, from the last optic

@@ -11,13 +11,15 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lasersafe.assessment.alike import alike, highest
+from lasersafe.assessment.barrier_heights import REACH, floor_at, height_needed
+from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, part_of_line
-from lasersafe.assessment.scene_hits import standing_places
-from lasersafe.assessment.stage import REACH_UP, screen_of
+from lasersafe.assessment.stage import screen_of
 from lasersafe.hazard.irradiance_map import peak_on_barrier
-from lasersafe.hazard.windows import can_be_reached_over, needed_height, rated_distances
+from lasersafe.hazard.windows import can_be_reached_over, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import Criterion
 from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening, StandingPlace, ViewWindow
@@ -34,8 +36,6 @@ if TYPE_CHECKING:
     from lasersafe.scene.sources import Source
 
 WAYS = ("direct", "mirror", "scatter")
-ARM = 1.0  # m: so far a person reaches over an edge (German rules for shows, trade facts)
-REACH = 2.7  # m: nobody reaches over an edge that is so high above where people stand (DGUV203-036, 12.1)
 _HIGH = 20.0  # m: a wall is looked at up to here
 _PARTS = 9  # places along each piece of a barrier where the search begins
 _ROUNDS = 7
@@ -61,34 +61,36 @@ def _worst(same: tuple[BarrierLine, ...]) -> BarrierLine:
     def hard(way: BarrierWay) -> tuple[bool, float]:
         return not way.holds, badness(way.irradiance)
 
-    ways = []
-    for alike in zip(*(one.ways for one in same), strict=True):
-        worst = max(alike, key=hard)
-        aimed = max(alike, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
-        stands = {s.measured_from: s for way in alike for s in sorted(way.stands, key=lambda s: s.distance)}
-        peak = max((way.irradiance for way in alike), key=badness)
+    def worst_of(group: list[BarrierWay]) -> BarrierWay:
+        worst = max(group, key=hard)
+        aimed = max(group, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
+        peak = max((way.irradiance for way in group), key=badness)
         changed = replace(worst, irradiance=peak, aimed=aimed.aimed, aimed_place=aimed.aimed_place)
-        farthest = {
-            place: max((s.distance for way in alike for s in way.stands if s.measured_from == place), key=badness)
-            for place in stands
-        }
-        ways.append(replace(changed, stands=tuple(StandingPlace(far, place) for place, far in farthest.items())))
+        farthest = highest({s.measured_from: s.distance for s in way.stands} for way in group)
+        return replace(changed, stands=tuple(StandingPlace(far, place) for place, far in farthest.items()))
+
+    def key(way: BarrierWay) -> tuple[str, str, str]:
+        return way.way, way.laser, way.setup
+
+    ways, faults = ([worst_of(group) for group in alike(rows, key)] for rows in (
+        [one.ways for one in same], [one.faults for one in same]))  # fmt: skip
     windows = tuple(
-        max(alike, key=lambda w: (not w.holds, badness(w.needed_density)))
-        for alike in zip(*(b.windows for b in same), strict=True)
+        max(group, key=lambda w: (not w.holds, badness(w.needed_density)))
+        for group in zip(*(b.windows for b in same), strict=True)
     )
     openings = tuple(
-        next((o for o in alike if o.open), alike[0]) for alike in zip(*(b.openings for b in same), strict=True)
+        next((o for o in group if o.open), group[0]) for group in zip(*(b.openings for b in same), strict=True)
     )
-    highest = max(same, key=lambda b: -math.inf if b.needed_height is None else badness(b.needed_height))
+    tallest = max(same, key=lambda b: -math.inf if b.needed_height is None else badness(b.needed_height))
     near = [b.nearest_allowed for b in same if b.nearest_allowed is not None]
     return replace(
         same[0],
         ways=tuple(ways),
+        faults=tuple(faults),
         windows=windows,
         openings=openings,
-        needed_height=highest.needed_height,
-        needed_for=highest.needed_for,
+        needed_height=tallest.needed_height,
+        needed_for=tallest.needed_for,
         nearest_allowed=max(near, key=badness, default=None),
         reach_over=any(b.reach_over for b in same),
         notes=tuple(dict.fromkeys(note for b in same for note in b.notes)),
@@ -106,8 +108,13 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
             key = (context.laser.name, context.setup.name, way)
             one = stage.held(context, way)[number]
             ways.append(_way(stage, context, entry, one, peaks[key][number] if key in peaks else None))
+    faults = [
+        replace(_way(stage, broken, entry, stage.held(broken, "direct")[number], None), way=way)
+        for context in own if context.setup.fitted
+        for way in FAULTS if (broken := broken_context(stage, context, way)[0]) is not None
+    ]  # fmt: skip
     fitted = [w for w in ways if w.fitted]
-    needed, whom = _needed(stage, entry)
+    needed, whom = height_needed(stage, entry)
     ratings = [entry.rating, *(b.rating for b in stage.case.barrier if b.name == entry.name)]
     direct = [s.distance for w in fitted if w.way == "direct" for s in w.stands]
     return BarrierLine(
@@ -118,10 +125,11 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
         top=screen.top,
         rated=any(rating is not None for rating in ratings),
         ways=tuple(ways),
+        faults=tuple(faults),
         openings=_openings(stage, own, entry),
         shadows=_shadows(stage, entry),
         nearest_allowed=max(direct, default=None),
-        reach_over=can_be_reached_over(screen.top - _floor(stage, screen), REACH),
+        reach_over=can_be_reached_over(screen.top - floor_at(stage, screen), REACH),
         windows=tuple(_windows(stage, own, entry.name)),
         needed_height=needed,
         needed_for=whom,
@@ -284,70 +292,7 @@ def _places(screen: Screen, sources: list[Source]) -> FLOAT:
     return np.array(found)
 
 
-# --- height, gaps, windows ------------------------------------------------------------------------------------------
-
-
-def _floor(stage: Stage, screen: Screen) -> float:
-    """Return the highest place within an arm's reach of the screen on which somebody stands."""
-    line = shapely.LineString(screen.line)
-    floors = [0.0]
-    for person in stage.scene.person:
-        ground = shapely.Polygon(person.area.pairs) if person.area is not None else None
-        where = shapely.Point(person.position.pair) if person.position is not None else ground
-        if float(shapely.distance(line, where)) <= 2.0 * ARM:
-            floors.append(float(person.floor))
-    return max(floors)
-
-
-def _needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]:
-    """Return how high the upper edge has to be to shade everybody who stands behind it, and who asks for it."""
-    starts = np.array(sorted(_starts(stage)))
-    line = np.array(entry.line.pairs)
-    if not starts.size:
-        return None, ""
-    best: tuple[float, str] | None = None
-    for person in stage.scene.person:
-        places = standing_places(person, ())
-        highest = float(person.floor) + REACH_UP
-        share = _crossings(starts[:, :2], places, line)  # part of the way to the place at which the barrier is met
-        rise = starts[:, None, None, 2] + (highest - starts[:, None, None, 2]) * share
-        level = np.where(np.isnan(share), -math.inf, np.maximum(rise, starts[:, None, None, 2]))
-        start, place, part = np.unravel_index(int(np.argmax(level)), level.shape)
-        if not math.isfinite(float(level[start, place, part])):
-            continue
-        x, y, z = starts[start].tolist()
-        far = max(math.dist((x, y), places[place].tolist()), 1e-3)
-        near = max(far * float(share[start, place, part]), 1e-6)
-        height = needed_height((z, z), near, max(far, near), highest)
-        if best is None or height > best[0]:
-            best = height, person.name
-    return best if best is not None else (None, "")
-
-
-def _starts(stage: Stage) -> set[Vector]:
-    """Return every place from which light of a fitted laser starts: last optics, mirrors, lit spots."""
-    found: set[Vector] = set()
-    for context in stage.contexts:
-        for pose in stage.poses(context, "running") if context.setup.fitted else ():
-            found.add(pose.apex)
-            for item in stage.lit(context, pose):
-                spots = stage.spots(context, pose, item)
-                # the way to the edge is the steepest from a corner of what holds all spots, at the highest of them
-                found.update((x, y, spots.heights[1]) for x, y in spots.corners.tolist())
-            for pane in stage.panes(context, pose, "service"):
-                found.update(pane.upper_corners)
-    return found
-
-
-def _crossings(starts: FLOAT, places: FLOAT, line: FLOAT) -> FLOAT:
-    """Return where ways cross a polyline, as part of the way, of shape (starts, places, pieces); NaN where not."""
-    d = places[None, :, None, :] - starts[:, None, None, :]
-    a, e = line[None, None, :-1, :] - starts[:, None, None, :], (line[1:] - line[:-1])[None, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        cross = d[..., 0] * e[..., 1] - d[..., 1] * e[..., 0]
-        t = (a[..., 0] * e[..., 1] - a[..., 1] * e[..., 0]) / cross
-        u = (a[..., 0] * d[..., 1] - a[..., 1] * d[..., 0]) / cross
-        return np.where((t > 0.0) & (t <= 1.0) & (u >= 0.0) & (u <= 1.0), t, np.nan)
+# --- gaps, windows --------------------------------------------------------------------------------------------------
 
 
 def _windows(stage: Stage, own: list[Context], name: str) -> list[ViewWindow]:

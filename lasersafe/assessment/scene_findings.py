@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.barrier_heights import ARM, REACH
 from lasersafe.assessment.lit import curved_sources, unlisted
-from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.hazard.attenuated import attenuated_distance
 from lasersafe.hazard.interference import interference
 from lasersafe.optics.atmosphere import kruse_attenuation

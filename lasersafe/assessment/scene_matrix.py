@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import shapely
 
+from lasersafe.assessment.broken import broken_context
 from lasersafe.assessment.calculation import Working, exposure_steps
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import every_context
@@ -22,7 +23,6 @@ from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.ways import BASE_WAY, NO_AID, SCENE_WAYS
 from lasersafe.frozen import dataclass
-from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Scenario
 from lasersafe.results_scene import MatrixCell
@@ -35,7 +35,6 @@ from lasersafe.worst import badness
 if TYPE_CHECKING:
     from lasersafe.models import Person, ScenePerson
 
-FIBRE_APERTURE = 0.20  # multimode delivery fibre, 5 % of the peak (published checks, section 14)
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
 
@@ -214,33 +213,14 @@ def _taken(place: ScenePerson) -> shapely.Geometry:
 def _broken(
     stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
 ) -> tuple[Hit | None, str]:
-    lines = list(every_context(context).values())
-    setup = context.setup
-    note = ""
-    beam: BeamGeometry
-    if way == "fibre broken":
-        if not 300e-9 <= context.wavelength <= 2.4e-6:
-            return None, "not possible: light of this wavelength is not led through a glass fibre"
-        if setup.kind.startswith("fibre"):
-            beam = context.beam
-        else:
-            beam = fibre_multimode(FIBRE_APERTURE, "5 %", propagation=context.case.settings.propagation)
-            note = f"numerical aperture {FIBRE_APERTURE:g} taken, in any direction from the head"
-    else:
-        if setup.kind != "lens":
-            return None, "not possible: this set-up has no lens that can be lost; the direct beam stands for it"
-        other = next((c for c in stage.contexts if c.laser is context.laser and c.setup.kind == "collimated"), None)
-        if other is not None:
-            beam, note = other.beam, f"as set-up '{other.setup.name}'"
-        else:
-            width = context.beam.divergence[0] * abs(context.beam.waist_position[0])
-            angle = least_divergence(width, context.wavelength)
-            beam = collimated(width, angle, "1/e", context.beam.profile)
-            note = "the divergence before the lens is not stated, so the smallest possible"
+    broken, note = broken_context(stage, context, way)
+    if broken is None:
+        return None, note
+    beam, lines = broken.beam, list(every_context(context).values())
     compared = tuple(c for own in lines for c in stage.comparisons(own, tissue, duration, len(lines)))
     lost = BeamProfile(beam, compared)
     reach = farthest_of(compared, beam) * ROUND_UP
-    pieces = stage.pieces(replace(context, beam=beam), "direct", mode)
+    pieces = stage.pieces(broken, "direct", mode)
     usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
     lights = tuple(
         (Source("direct", p.apex, EVERYWHERE if way == "fibre broken" else p.directions, lost, reach), pieces)
