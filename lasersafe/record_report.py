@@ -47,6 +47,28 @@ def record_json(a: Assessment) -> dict[str, Any]:
     }
 
 
+def barriers_json(a: Assessment) -> list[dict[str, Any]]:
+    """Return what falls on each barrier by its distance as plain data."""
+    return [
+        {
+            "barrier": b.barrier,
+            "laser": b.laser,
+            "setup": b.setup,
+            "way": b.way,
+            "distance_m": b.distance,
+            "irradiance_W_per_m2": finite(b.irradiance),
+            "rating_W_per_m2": b.rating,
+            "rated_time_s": b.rated_time,
+            "fitted": b.fitted,
+            "asked": b.asked,
+            "holds": b.holds,
+            "verdict": b.verdict,
+            "notes": list(b.notes),
+        }
+        for b in a.barriers
+    ]
+
+
 def strike_outs_json(struck: StrikeOuts) -> dict[str, Any]:
     """Return what is struck out as plain data: the counts, and the worst of it."""
     worst = struck.worst

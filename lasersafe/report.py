@@ -10,7 +10,7 @@ from lasersafe.errors import InputError
 from lasersafe.files import existing, write_file
 from lasersafe.outputs import Output, mark_of, refuse_to_lose, write_outputs
 from lasersafe.quantity import format_quantity
-from lasersafe.record_report import record_json, strike_outs_json, unit_key
+from lasersafe.record_report import barriers_json, record_json, strike_outs_json, unit_key
 from lasersafe.reference import templates_path
 from lasersafe.report_scene import barriers_text, scene_json
 from lasersafe.report_uncertainty import finite, uncertainty_json, uncertainty_text
@@ -262,22 +262,7 @@ def assessment_json(a: Assessment) -> dict[str, Any]:
             }
             for n in a.eyewear
         ],
-        "barriers": [
-            {
-                "barrier": b.barrier,
-                "laser": b.laser,
-                "setup": b.setup,
-                "way": b.way,
-                "distance_m": b.distance,
-                "irradiance_W_per_m2": finite(b.irradiance),
-                "rating_W_per_m2": b.rating,
-                "rated_time_s": b.rated_time,
-                "holds": b.holds,
-                "verdict": b.verdict,
-                "notes": list(b.notes),
-            }
-            for b in a.barriers
-        ],
+        "barriers": barriers_json(a),
         **record_json(a),
         "differences": [
             {"what": d.what, unit_key("values", d.unit): d.values, "decided_by": d.decided_by} for d in a.differences

@@ -95,7 +95,7 @@ def barriers_text(scene: SceneResult) -> list[str]:
     """Return what falls on each barrier by its place, as lines of text."""
     lines = []
     for barrier in scene.barriers:
-        for way in barrier.ways:
+        for way in (*barrier.ways, *barrier.faults):
             if not way.fitted or (way.rating is None and not way.asked):
                 continue
             peak = format_quantity(way.irradiance, "W/m2", 3, "up") if math.isfinite(way.irradiance) else "no bound"

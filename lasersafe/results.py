@@ -185,6 +185,8 @@ class BarrierResult:
     verdict: str
     notes: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
+    fitted: bool = True
+    asked: bool = True  # whether the case says that it has to stop this way; if not, it answers for nobody
 
 
 @dataclass(frozen=True)

@@ -94,7 +94,6 @@ class BarrierLine:
     top: float
     rated: bool
     ways: tuple[BarrierWay, ...] = ()
-    faults: tuple[BarrierWay, ...] = ()  # by a broken fibre or a lost lens of a fitted set-up; their way names which
     openings: tuple[Opening, ...] = ()
     shadows: tuple[Polygon, ...] = ()  # floor that it keeps dark for the set-ups fitted today
     nearest_allowed: float | None = None  # [m] nearest place for its rating in the direct beam, from the last optic
@@ -103,6 +102,7 @@ class BarrierLine:
     needed_height: float | None = None  # [m] of its upper edge above the floor, so that it shades everybody behind it
     needed_for: str = ""  # the person that asks for this height
     notes: tuple[str, ...] = ()
+    faults: tuple[BarrierWay, ...] = ()  # by a broken fibre or a lost lens of a fitted set-up; their way names which
 
     def holds(self, way: str) -> bool:
         """Return whether it holds against every laser and set-up on one way; False when nothing was worked out."""

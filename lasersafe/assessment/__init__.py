@@ -83,7 +83,6 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
     findings = control_findings(parts, controls, fitted, by_barrier)
     record = record_of(typed, case, every, scenarios, eyewear, barriers, words, findings)
-    decision, draft = decision_of(case, every, setups, scenarios, eyewear, barriers, record, wording)
     people = {
         "assessor": case.in_charge.assessor,
         "laser_safety_officer": case.in_charge.laser_safety_officer,
@@ -100,6 +99,9 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     else:
         drawn = partial(scene_part.scene_result, worked, scenarios, wording)
         scene, (uncertainty, scans) = both(drawn, sure_and_scans)
+    lines = () if scene is None else scene.barriers
+    decision, draft = decision_of(case, every, setups, scenarios, eyewear, barriers, lines, record, wording)
+    if scene is not None:
         decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
     decision = sure_decision(decision, uncertainty, wording)
     days = ultraviolet_days(worked.each)

@@ -182,7 +182,7 @@ def _behind_eyewear(context: Context, scenarios: list[Scenario], eyewear: list[E
 def _at_barriers(context: Context, barriers: list[BarrierResult]) -> Iterator[Expected]:
     for result in barriers:
         mine = result.laser == context.laser.name and result.setup == context.setup.name
-        if mine and math.isfinite(result.irradiance):
+        if mine and result.asked and math.isfinite(result.irradiance):
             numbers = result.steps[0].numbers if result.steps else ""
             yield _row(
                 context, "irradiance", result.barrier, result.way, result.distance, result.irradiance, "W/m2", numbers

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.barrier_words import barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.together import ALL_LASERS, reach_together
@@ -28,6 +29,7 @@ from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
+    from lasersafe.results_barriers import BarrierLine
     from lasersafe.wording import Wording
 
 
@@ -101,6 +103,7 @@ def decision_of(
     scenarios: list[Scenario],
     eyewear: list[EyewearNeed],
     barriers: list[BarrierResult],
+    lines: Sequence[BarrierLine],
     record: Record,
     wording: Wording,
 ) -> tuple[Decision, tuple[str, ...]]:
@@ -114,6 +117,8 @@ def decision_of(
         The set-ups at every corner of the tolerances.
     setups, scenarios, eyewear, barriers : list
         The worst of all corners.
+    lines : sequence of BarrierLine
+        The barriers by their place, where there is a scene.
     record : Record
         With findings on controls and readings.
     wording : Wording
@@ -137,7 +142,7 @@ def decision_of(
     decision = Decision(
         wear=words.wear(eyewear, fitted),
         people=words.people(direct, far, near, together=len(fitted) > 1, aids=aids),
-        barrier=words.barrier(barriers, fitted, direct_setup),
+        barrier=barrier_words(barriers, lines, direct_setup.laser, wording),
         verdict=words.verdict(bool(mine) and not uncovered, len(open_ones), len(uncontrolled), len(measured)),
         passed=passed,
         reasons=tuple(dict.fromkeys(reasons)),
@@ -259,25 +264,6 @@ class _Sentences:
             tail = f"; {self.wording.say(against)}" if against else ""
             lines.append(f"{setup.laser}: {self.wording.say(worst.no_reliance)}{tail}")
         return ". ".join(lines) + "." if lines else self.text("say.no_eyewear")
-
-    def _density(self, irradiance: float) -> str:
-        if not math.isfinite(irradiance):
-            return self.text("say.single_pulse")
-        if irradiance < 1000.0:
-            return format_quantity(irradiance, "W/m2", 3, "up")
-        return format_quantity(irradiance / 1e4, "W/cm2", 3, "up")
-
-    def barrier(self, barriers: list[BarrierResult], fitted: list[SetupResult], direct_setup: SetupResult) -> str:
-        """Return what the barrier that is loaded most has to hold."""
-        own = [b for b in barriers if any(b.laser == s.laser and b.setup == s.setup for s in fitted)]
-        if not own:
-            return self.text("say.no_barrier", laser=direct_setup.laser)
-        worst = max(own, key=lambda b: (not b.holds, badness(b.irradiance)))
-        way = self.text(f"way.{worst.way}")
-        first = self.text("say.must_hold", barrier=worst.barrier, load=self._density(worst.irradiance), way=way)
-        failing = list(dict.fromkeys(b.barrier for b in own if not b.holds))
-        last = self.text("say.fails", barriers=", ".join(failing)) if failing else self.text("say.all_hold")
-        return f"{first} {last}"
 
     def readings(self, record: Record) -> list[str]:
         """Return one reason for each reading that is above what was expected."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import alone_of, every_context, line_contexts, one_verdict, sharing
-from lasersafe.assessment.scenarios import person_duration, scenarios_of
+from lasersafe.assessment.scenarios import WAYS, person_duration, scenarios_of
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.hazard.barriers import guard_time, judge_barrier
@@ -73,13 +73,13 @@ def _per_pulse(irradiance: float, energy: float, power: float | None) -> float:
 
 
 def barrier_results(context: Context) -> list[BarrierResult]:
-    """Return what falls on each barrier on each way that it has to stop, with a verdict."""
+    """Return what falls on each barrier on each way, with a verdict; what it need not stop is marked."""
     found = []
     power = context.space.highest_mean_power
     for barrier in context.case.barrier:
         if barrier.laser not in (None, context.laser.name):
             continue
-        for way in barrier.must_stop:
+        for way in WAYS:
             needed = guard_time("T3" if barrier.observed else "T1")
             worst = context.emission("eye", context.duration(way)[0])
             corners = corner_emissions(context.space, worst, context.wavelength)
@@ -140,6 +140,8 @@ def barrier_results(context: Context) -> list[BarrierResult]:
                     verdict.verdict,
                     verdict.notes,
                     (step, *verdict.steps),
+                    fitted=context.setup.fitted,
+                    asked=way in barrier.must_stop,
                 )
             )
     return found
@@ -299,7 +301,7 @@ def stops(scenario: Scenario, result: BarrierResult, person: Person, protecting:
     """
     same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
     between = scenario.way == "direct" and result.distance < float(person.distance)
-    return same and result.holds and (between or result.barrier in protecting)
+    return same and result.asked and result.holds and (between or result.barrier in protecting)
 
 
 def protecting_barriers(case: Case, person: Person) -> set[str]:

@@ -30,7 +30,7 @@ def _rows(barrier: BarrierLine, wording: Wording) -> list[Row]:
     text = wording.text
     kind = text(_KINDS[barrier.kind])
     head = [Part(barrier.name, TINY_BOLD), Part(kind, TINY_NOTE)]
-    shown = [way for way in barrier.ways if way.fitted and (way.rating is not None or way.asked)]
+    shown = [way for way in (*barrier.ways, *barrier.faults) if way.fitted and (way.rating is not None or way.asked)]
     rest = [way for way in barrier.ways if way.fitted and way not in shown]
     rows: list[Row] = []
     for way in shown:

@@ -185,7 +185,11 @@ def _barrier(result: BarrierResult, wording: Wording, notes: Footnotes, feet: bo
     return Row(
         (
             [Part(result.barrier, SMALL_BOLD)],
-            [Part(named(wording, "way", result.way)), Part(f"{result.laser}: {result.setup}", NOTE)],
+            [
+                Part(named(wording, "way", result.way)),
+                Part(f"{result.laser}: {result.setup}", NOTE),
+                Part("" if result.asked else text("by_place.not_asked"), NOTE),
+            ],
             [Part(place(result.distance, feet))],
             [Part(in_unit(result.irradiance, "W/m2", 3, "up"), SMALL_BOLD)],
             [Part(rating)],
@@ -195,5 +199,5 @@ def _barrier(result: BarrierResult, wording: Wording, notes: Footnotes, feet: bo
                 Part(text("eyewear.notes", notes=marks) if marks else "", NOTE),
             ],
         ),
-        bar=not result.holds,
+        bar=result.asked and not result.holds,
     )

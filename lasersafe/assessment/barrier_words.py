@@ -1,0 +1,163 @@
+"""What the decision says of barriers: the highest load that any of them has to hold, and which hold what."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from lasersafe.frozen import dataclass
+from lasersafe.quantity import format_quantity
+from lasersafe.results import BarrierResult
+from lasersafe.results_barriers import BarrierLine, BarrierWay
+from lasersafe.wording import WAYS
+from lasersafe.worst import badness
+
+if TYPE_CHECKING:
+    from lasersafe.wording import Wording
+
+_MOST = 3  # barriers of which it is said what they do not hold
+
+
+@dataclass(frozen=True)
+class _Fall:
+    """What falls on one barrier on one way of one set-up, alone and with all other fitted lasers."""
+
+    barrier: str
+    way: str
+    laser: str
+    setup: str
+    fitted: bool
+    asked: bool
+    holds: bool
+    rating: float | None
+    load: float  # [W/m2] of all fitted lasers together
+    together: bool  # whether another laser is in the load
+
+    @property
+    def factor(self) -> float:
+        """Load as a multiple of the rating; 0 where there is none."""
+        return 0.0 if self.rating is None else badness(self.load / self.rating)
+
+
+def barrier_words(
+    results: Sequence[BarrierResult], lines: Sequence[BarrierLine], first_laser: str, wording: Wording
+) -> str:
+    """Return what barriers have to hold, and whether they do.
+
+    Parameters
+    ----------
+    results : sequence of BarrierResult
+        By their distance, of every set-up.
+    lines : sequence of BarrierLine
+        By their place, where there is a scene.
+    first_laser : str
+        Whose beam is named when there is no barrier.
+    wording : Wording
+        Language of the sentences.
+
+    Returns
+    -------
+    str
+        Some sentences.
+    """
+    falls = _by_distance(results) + _by_place(lines)
+    asked = [fall for fall in falls if fall.asked]
+    if not asked:
+        return wording.text("say.no_barrier", laser=first_laser)
+    hardest = max(asked, key=lambda fall: badness(fall.load))
+    first = wording.text(
+        "say.must_hold",
+        barrier=hardest.barrier,
+        load=_density(hardest.load, wording),
+        way=_way(hardest, wording),
+    )
+    return " ".join([first, *_verdicts(falls, lines, wording)])
+
+
+def _by_distance(results: Sequence[BarrierResult]) -> list[_Fall]:
+    return [_fall(one.barrier, one, [o for o in results if o.barrier == one.barrier], one.way) for one in results]
+
+
+def _by_place(lines: Iterable[BarrierLine]) -> list[_Fall]:
+    found = []
+    for line in lines:
+        if line.kind != "terrain":
+            found += [_fall(line.name, one, line.ways, one.way) for one in line.ways]
+            found += [_fall(line.name, one, line.ways, "direct") for one in line.faults]
+    return [fall for fall in found if not fall.load <= 0.0]
+
+
+def _fall(name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResult | BarrierWay], way: str) -> _Fall:
+    """Return what falls with the other fitted lasers, which light the barrier at the same time and on the same way."""
+    others: dict[str, float] = {}
+    for other in same:
+        if other.fitted and other.way == way and other.laser != one.laser:
+            others[other.laser] = max(others.get(other.laser, 0.0), other.irradiance, key=badness)
+    load = one.irradiance + sum(others.values())
+    return _Fall(
+        name, one.way, one.laser, one.setup, one.fitted, one.asked, one.holds, one.rating, load,
+        together=not load <= one.irradiance,
+    )  # fmt: skip
+
+
+def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], wording: Wording) -> list[str]:
+    """Return which barriers hold: all, or what each of the others does not hold."""
+    names = list(dict.fromkeys(fall.barrier for fall in falls if fall.asked))
+    falls = [fall for fall in falls if fall.barrier in names]
+    foreign = [fall for fall in falls if fall.rating is None and not fall.asked]  # light that it is not there for
+    own = [fall for fall in falls if fall not in foreign]
+    failing = [
+        name for name in names
+        if any(f.barrier == name and f.asked and f.fitted and f.way in WAYS and not f.holds for f in own)
+    ]  # fmt: skip
+    panes = dict.fromkeys(f"{pane.name} ({line.name})" for line in lines for pane in line.windows
+                          if pane.fitted and not pane.holds)  # fmt: skip
+    bad = {name: [f for f in own if f.barrier == name and not f.holds] for name in names if name not in failing}
+    partly = sorted((group for group in bad.values() if group), key=lambda group: -_worst(group).factor)
+    found = [wording.text("say.fails", barriers=", ".join([*failing, *panes]))] if failing or panes else []
+    found += [_partly(group, own, wording) for group in partly[:_MOST]]
+    if len(partly) > _MOST:
+        found.append(wording.text("say.more_partly", count=len(partly) - _MOST))
+    return found or [wording.text("say.all_hold_own" if foreign else "say.all_hold")]
+
+
+def _partly(bad: list[_Fall], every: list[_Fall], wording: Wording) -> str:
+    """Return what a barrier holds, and what is too much for it: of the lasers as fitted, and the most of all."""
+    worst = _worst(bad)
+    today = [fall for fall in bad if fall.fitted and fall.way in WAYS]
+    much = "; ".join(_too_much(fall, wording) for fall in dict.fromkeys([_worst(today or bad), worst]))
+    if not today:
+        return wording.text("say.holds_as_fitted", barrier=worst.barrier, much=much)
+    mine = [fall for fall in every if fall.barrier == worst.barrier and fall.fitted]
+    held = [way for way in WAYS if (own := [f for f in mine if f.way == way]) and all(f.holds for f in own)]
+    if not held:
+        return wording.text("say.holds_nothing", barrier=worst.barrier, much=much)
+    listed = wording.text("say.and").join(wording.text(f"way.{way}") for way in held)
+    return wording.text("say.holds_only", barrier=worst.barrier, held=listed, much=much)
+
+
+def _too_much(fall: _Fall, wording: Wording) -> str:
+    way = _way(fall, wording)
+    if not fall.factor > 1.0:
+        return wording.text("say.not_held", way=way)
+    factor = format_quantity(fall.factor, "1", 2, "up") if math.isfinite(fall.factor) else "∞"
+    return wording.text("say.times_its_rating", way=way, factor=factor)
+
+
+def _worst(falls: list[_Fall]) -> _Fall:
+    return max(falls, key=lambda fall: (fall.factor, badness(fall.load)))
+
+
+def _way(fall: _Fall, wording: Wording) -> str:
+    way = wording.text(f"way.{fall.way}")
+    way = way if fall.fitted else wording.text("say.way_not_fitted", way=way, setup=fall.setup)
+    return way + wording.text("say.all_together") if fall.together else way
+
+
+def _density(irradiance: float, wording: Wording) -> str:
+    if not math.isfinite(irradiance):
+        return wording.text("say.single_pulse")
+    if irradiance < 1000.0:
+        return format_quantity(irradiance, "W/m2", 3, "up")
+    return format_quantity(irradiance / 1e4, "W/cm2", 3, "up")

@@ -1,0 +1,111 @@
+"""What the decision says of barriers: the highest load of all, and 'holds' only of what holds everything."""
+
+from __future__ import annotations
+
+import io
+import math
+
+import pytest
+from pypdf import PdfReader
+
+from lasersafe.assessment import assess
+from lasersafe.models import parse_case
+from lasersafe.report import assessment_text
+from lasersafe.results import Assessment
+from lasersafe.sheet import render_sheet
+from tests.behaviour.test_strike_outs import PLAIN, starter
+
+WELDER = starter("handheld-welder")
+
+
+def assessed(text: str, language: str | None = None) -> Assessment:
+    return assess(parse_case(text), language)
+
+
+def changed(text: str, *pairs: tuple[str, str]) -> str:
+    for old, new in pairs:
+        assert old in text
+        text = text.replace(old, new)
+    return text
+
+
+def without_bare_head(text: str) -> str:
+    start = text.index('[[laser.setup]]\nname = "Bare head')
+    return text[:start] + text[text.index("# --- People") :]
+
+
+def barrier(rating: str, more: str = "") -> str:
+    return (
+        '[[barrier]]\nname = "Plate"\ndistance = "2 m"\nobserved = true\nrated_time = "30000 s"\n'
+        f'rating = "{rating}"\n{more}\n'
+    )
+
+
+def test_the_headline_takes_the_beam_of_a_set_up_that_is_not_fitted() -> None:
+    # By hand: the booth is 2.6 m away; the beam of 8.5 mm and 5 mrad without a lens is sqrt(8.5^2 + 13^2) = 15.53 mm
+    # wide, and 1.5 kW peak at 4 * 1500 / (pi * 15.53^2 mm2) = 7.92 W/mm2. By its typed distance of 2.5 m it is 8.36.
+    width = math.hypot(8.5e-3, 5e-3 * 2.5)
+    peak = 4.0 * 1500.0 / (math.pi * width**2)
+    assert peak / 1e4 == pytest.approx(835.8, rel=1e-3)
+    words = assessed(WELDER).decision.barrier
+    assert words.startswith(
+        "'Steel booth, back wall' must hold 836 W/cm2 (direct beam with 'Bare head, lens taken out'"
+    )
+    assert "Every barrier" not in words
+    assert "'Steel booth, back wall' holds what is fitted as rated; direct beam with 'Bare head" in words
+    assert "not fitted today: 7.0 times its rating." in words
+
+
+def test_the_headline_takes_the_beam_of_a_lost_lens() -> None:
+    # 2 kW through a lens that is lit over 14.142 mm (20 mm at 1/e2): the beam of the lost lens spreads by diffraction
+    # alone, 0.1 mrad, so at 2.6 m it still peaks at 4 * 2000 / (pi * 14.142^2 mm2) = 12.73 W/mm2 = 1273 W/cm2.
+    text = changed(without_bare_head(WELDER), ('"1.5 kW"', '"2 kW"'), ('"8.5 mm"', '"14.142 mm"'))
+    found = assessed(text)
+    peak = 4.0 * 2000.0 / (math.pi * 14.142e-3**2) / 1e4
+    assert peak == pytest.approx(1273.3, rel=1e-4)
+    assert found.scene is not None
+    (lost,) = [way for way in found.scene.barriers[0].faults if way.way == "optic lost"]
+    assert lost.irradiance / 1e4 == pytest.approx(peak, rel=2e-3)
+    assert found.decision.barrier.startswith("'Steel booth, back wall' must hold 1280 W/cm2 (lens lost or broken)")
+    assert "lens lost or broken: 11 times its rating" in found.decision.barrier
+    assert "Steel booth, back wall, Welder, optic lost: 12.8 MW/m2" in assessment_text(found)
+
+
+def test_a_barrier_for_scatter_says_how_far_the_direct_beam_is_above_its_rating() -> None:
+    # The curtain is 3.05 m from the head: 8.5 mm / 400 mm * 2.65 m = 56.3 mm, 4 * 1500 / (pi * 56.3^2 mm2) is 60.2
+    # W/cm2, 6.02 times its 10 W/cm2; by its typed distance of 3 m the beam is 55.25 mm wide: 62.6 W/cm2, 6.26 times.
+    words = assessed(WELDER).decision.barrier
+    assert "'Laser curtain towards the stage' holds for scattered light only; direct beam: 6.3 times its" in words
+    german = assessed(WELDER, "de").decision.barrier
+    assert "'Laser curtain towards the stage' hält nur: Streustrahlung; direkter Strahl: das 6.3-fache" in german
+    page = " ".join(PdfReader(io.BytesIO(render_sheet(assessed(WELDER)))).pages[0].extract_text().split())
+    assert "holds for scattered light only" in page
+
+
+@pytest.mark.parametrize(("rating", "holds"), [("100 W/cm2", False), ("220 W/cm2", True)])
+def test_every_barrier_holds_is_said_only_when_it_holds_every_way(rating: str, holds: bool) -> None:
+    # PLAIN at 2 m: sqrt(8^2 + 10^2) = 12.81 mm, 4 * 500 W / (pi * 12.81^2 mm2) = 388 W/cm2 for the direct beam; a
+    # power of 250 W gives 194 W/cm2.
+    text = changed(PLAIN, ('"500 W"', '"250 W"')) + barrier(rating, 'must_stop = ["scatter"]')
+    words = assessed(text).decision.barrier
+    assert ("Every barrier named holds as rated." in words) is holds
+    assert ("'Plate' holds for scattered light only; direct beam: 2.0 times its rating" in words) is not holds
+
+
+def test_what_a_barrier_need_not_stop_answers_for_nobody() -> None:
+    text = PLAIN + barrier("2 MW/cm2", 'must_stop = ["scatter"]')
+    found = assessed(text)
+    assert {b.way: b.asked for b in found.barriers} == {"direct": False, "mirror": False, "scatter": True}
+    assert all(b.holds for b in found.barriers)
+    assert all(not s.answer for s in found.scenarios)
+    assert {row.way for row in found.record.expected if row.where == "Plate"} == {"scatter"}
+
+
+def test_lasers_that_light_a_barrier_at_once_count_together() -> None:
+    # Two lasers of 250 W each bring 194 W/cm2 to the plate at 2 m; the maker's 220 W/cm2 hold one of them, not both.
+    second = PLAIN[PLAIN.index("[[laser]]") : PLAIN.index("[[person]]")].replace('"Welder"', '"Cleaner"')
+    text = changed(PLAIN, ("[[person]]", second + "[[person]]"))
+    words = assessed(changed(text, ('"500 W"', '"250 W"')) + barrier("220 W/cm2")).decision.barrier
+    assert words.startswith("'Plate' must hold 389 W/cm2 (")
+    assert "all lasers together" in words
+    assert "Does not hold: Plate." in words
