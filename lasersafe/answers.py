@@ -9,7 +9,7 @@ import numpy as np
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.durations import exposure_duration
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.exposure import Emission, body_area
 from lasersafe.hazard.setting_search import worst_setting
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
@@ -56,6 +56,8 @@ def limit_answer(
     pulse = optional_number(pulse_duration, "s", "pulse duration")
     rate = optional_number(repetition_rate, "Hz", "repetition rate")
     area = optional_number(exposed_area, "m2", "exposed area")
+    if area is None:  # as reach, zones and eyewear take it
+        area = body_area("skin", lam)
     if (pulse is None) != (rate is None):
         message = "pulse duration and repetition rate go together; for one single pulse give its length as the duration"
         raise InputError(message)

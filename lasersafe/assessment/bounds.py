@@ -10,6 +10,7 @@ from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.edges import wavelength_edges
+from lasersafe.hazard.exposure import body_area
 from lasersafe.hazard.reflectance import material_reflectance, materials
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
@@ -175,7 +176,7 @@ def _worst_wavelengths(low: float, high: float, together: bool) -> tuple[float, 
             for duration in _DURATIONS:
                 lowest: dict[tuple[str, str], tuple[float, float]] = {}
                 for at in tried:
-                    for one in hazard_limits(name, tissue, at, duration):
+                    for one in hazard_limits(name, tissue, at, duration, exposed_area=body_area(tissue, at)):
                         for kind in product((one.name,), groups(tissue, at)) if together else (("", ""),):
                             here = (float(one.radiant_exposure), at)
                             lowest[kind] = min(lowest.get(kind, here), here)

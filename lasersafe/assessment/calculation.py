@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, train_limit
 from lasersafe.limits import explain
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
@@ -68,12 +68,11 @@ def limit_steps(
     wavelength: float,
     duration: float,
     source_angle: float = ALPHA_MIN,
-    area: float | None = None,
 ) -> tuple[Step, ...]:
     """Return the steps of the limit: the row as printed, factors, pulse rule."""
     if _WITHOUT_STEPS.get():
         return ()
-    return _limit_steps(criterion, emission, wavelength, duration, source_angle, area)
+    return _limit_steps(criterion, emission, wavelength, duration, source_angle)
 
 
 @lru_cache(maxsize=512)
@@ -83,12 +82,12 @@ def _limit_steps(
     wavelength: float,
     duration: float,
     source_angle: float,
-    area: float | None,
 ) -> tuple[Step, ...]:
+    area = body_area(criterion.tissue, wavelength)
     if emission.kind != "pulse train":
         time = emission.pulse_duration if emission.kind == "single pulse" else duration
         return explain(criterion.rule_set, criterion.tissue, wavelength, time, source_angle, exposed_area=area)
-    train = train_limit(criterion.rule_set, criterion.tissue, emission, wavelength, duration, source_angle, area)
+    train = train_limit(criterion.rule_set, criterion.tissue, emission, wavelength, duration, source_angle)
     row = min(
         (r for r in train.rows if r.rule == criterion.rule and r.hazard == criterion.hazard),
         key=lambda r: (

@@ -25,7 +25,6 @@ from lasersafe.hazard.combine import (
 )
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.marking import NOT_ENOUGH
-from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.side_by_side import side_by_side
 from lasersafe.quantity import format_quantity
@@ -108,10 +107,9 @@ def _scatter_factor(found: dict[str, Context]) -> tuple[float, float]:
 def _limit_steps(found: dict[str, Context], share: Share, duration: float) -> Criterion:
     """Return the comparison of a share with the working of its limit."""
     own, c = found[share.line], share.criterion
-    area = WHOLE_BODY if large_area_applies(c.tissue, own.wavelength, duration) else None
     for emission in own.emissions(c.tissue, duration):
-        if c in criteria(c.rule_set, c.tissue, emission, own.wavelength, duration, ALPHA_MIN, area):
-            return replace(c, steps=limit_steps(c, emission, own.wavelength, duration, area=area))
+        if c in criteria(c.rule_set, c.tissue, emission, own.wavelength, duration, ALPHA_MIN):
+            return replace(c, steps=limit_steps(c, emission, own.wavelength, duration))
     return c
 
 

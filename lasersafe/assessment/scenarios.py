@@ -19,7 +19,7 @@ from lasersafe.assessment.calculation import (
 from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.lines import scenario_with_lines
 from lasersafe.assessment.scans import scenarios_with_scan
-from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES, area_of
+from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
 from lasersafe.hazard.combine import group_of
@@ -155,17 +155,16 @@ def _findings(
     fractions: dict[tuple[str, str], float],
 ) -> dict[str, Finding]:
     """Return the worst comparison under each rule set; the highest fraction of each group goes into *fractions*."""
-    area = area_of(context, tissue, duration)
     found: dict[str, Finding] = {}
     for rule_set in context.rule_sets:
         every: list[Finding] = []
         if way == "scatter":
             for scatterer in context.scatterers:
                 for instrument, angle in _looks(context, person, tissue, scatterer):
-                    for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle, area):
+                    for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle):
                         every.append(_scatter_finding(context, person, c, scatterer, instrument, angle))
         else:
-            for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN, area):
+            for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN):
                 every.append(_beam_finding(context, person, way, c))
         found[rule_set] = max(every, key=lambda finding: badness(finding.ratio))
         for one in every:
@@ -248,8 +247,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
         if factor != 1.0:
             steps += (amount_step(emission, finding.criterion, factor, words),)
         steps += exposure_steps(finding.criterion, finding.exposure, finding.working)
-    area = area_of(context, tissue, duration)
-    limit = limit_steps(finding.criterion, emission, context.wavelength, duration, finding.angle, area=area)
+    limit = limit_steps(finding.criterion, emission, context.wavelength, duration, finding.angle)
     found = Scenario(
         key="",
         laser=context.laser.name,

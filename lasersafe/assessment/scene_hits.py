@@ -17,7 +17,6 @@ from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.seen_places import over_edges, past_edges
-from lasersafe.assessment.setups import area_of
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
@@ -70,13 +69,10 @@ def with_limit_steps(context: Context, criterion: Criterion, duration: float, an
     """Return a comparison with the steps of its limit, of the wavelength and setting that it belongs to."""
     lines = list(every_context(context).values())
     for own in lines:
-        area = area_of(own, criterion.tissue, duration)
         for emission in own.emissions(criterion.tissue, duration):
             scaled = emission.scaled(len(lines))
-            if criterion in criteria(
-                criterion.rule_set, criterion.tissue, scaled, own.wavelength, duration, angle, area
-            ):
-                steps = limit_steps(criterion, scaled, own.wavelength, duration, angle, area=area)
+            if criterion in criteria(criterion.rule_set, criterion.tissue, scaled, own.wavelength, duration, angle):
+                steps = limit_steps(criterion, scaled, own.wavelength, duration, angle)
                 return replace(criterion, steps=steps)
     return criterion
 
@@ -353,11 +349,10 @@ def _scatter_pairs(
     lines = list(every_context(context).values())
     pairs = []
     for own in lines:
-        area = area_of(own, tissue, duration)
         for emission in own.emissions(tissue, duration):
             scaled = emission.scaled(len(lines))
             for rule_set in context.rule_sets:
-                for c in criteria(rule_set, tissue, scaled, own.wavelength, duration, angle, area):
+                for c in criteria(rule_set, tissue, scaled, own.wavelength, duration, angle):
                     place = max(away, view_from) if c.retinal else away
                     there = scatter_exposure(c.amount, source.factor, place, min(view, math.pi / 2), model)
                     gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)

@@ -15,7 +15,7 @@ from lasersafe.assessment.context import Context, aid_of, setting_words
 from lasersafe.assessment.lines import every_context, zone_with_lines
 from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.exposure import ALPHA_MIN
-from lasersafe.hazard.zones import WHOLE_BODY, Reach, direct_reach, large_area_applies, scatter_reach, zone
+from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import diameters
@@ -27,11 +27,6 @@ TISSUES = ("eye", "skin")
 CLOSEST_TO_SPOT = 0.1  # m; common practice, no source: nobody looks at a spot from nearer
 _POINTS = 61
 T = TypeVar("T")
-
-
-def area_of(context: Context, tissue: str, duration: float) -> float | None:
-    """Return the exposed skin area to assume, where a limit depends on it. [m2]."""
-    return WHOLE_BODY if large_area_applies(tissue, context.wavelength, duration) else None
 
 
 def _duration_step(duration: float, reason: str) -> Step:
@@ -64,13 +59,12 @@ def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
     emission, reaches = _farthest(by_setting)
     note = "" if way == "direct" else f"along the folded path, by way of a flat mirror; {words}"
     found = zone(way, tissue, reaches, "last optic", context.focus, note)
-    area = area_of(context, tissue, duration)
     steps = (
         _duration_step(duration, reason),
         amount_step(emission, found.criterion, factor, words),
         *distance_steps(found.criterion, context.beam, found.distance),
     )
-    limit = limit_steps(found.criterion, emission, context.wavelength, duration, area=area)
+    limit = limit_steps(found.criterion, emission, context.wavelength, duration)
     return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
 
 
@@ -124,7 +118,6 @@ def _scatter_zone(context: Context, tissue: str) -> Zone:
         for one in context.emissions(tissue, duration)
     )  # fmt: skip
     found = zone("scatter", tissue, reaches, "surface", None, f"scattered by: {name}; {model} model")
-    area = area_of(context, tissue, duration)
     source_angle = 0.0
     if found.distance > 0.0 and tissue == "eye":
         source_angle = float(spot_angle(context.spot, context.spot, found.distance, angle))
@@ -136,7 +129,7 @@ def _scatter_zone(context: Context, tissue: str) -> Zone:
         ),
     )
     seen = max(ALPHA_MIN, source_angle)
-    limit = limit_steps(found.criterion, emission, context.wavelength, duration, seen, area=area)
+    limit = limit_steps(found.criterion, emission, context.wavelength, duration, seen)
     return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
 
 

@@ -19,7 +19,6 @@ from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
 from lasersafe.assessment.panes import Pane, lit_panes
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of, wet_ground
-from lasersafe.assessment.setups import area_of
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
@@ -129,13 +128,12 @@ class Stage:
 
     def comparisons(self, context: Context, tissue: str, duration: float, times: int = 1) -> tuple[Criterion, ...]:
         """Return every comparison of every setting and rule set for one tissue and duration."""
-        area = area_of(context, tissue, duration)
         return tuple(dict.fromkeys(
             c
             for emission in context.emissions(tissue, duration)
             for rule_set in context.rule_sets
             for c in criteria(
-                rule_set, tissue, emission.scaled(times), context.wavelength, duration, ALPHA_MIN, area
+                rule_set, tissue, emission.scaled(times), context.wavelength, duration, ALPHA_MIN
             )
         ))  # fmt: skip
 

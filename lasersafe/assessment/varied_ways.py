@@ -13,7 +13,7 @@ from lasersafe.assessment.varied import CAPS, Varied, stepwise
 from lasersafe.errors import InputError
 from lasersafe.hazard.aided import Aid, transmission, viewing_data
 from lasersafe.hazard.combine import group_of
-from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons, exposed_area
+from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons
 from lasersafe.hazard.scatter_arrays import LimitOfAngle, Places, scatter_farthest, scatter_ratios
 from lasersafe.hazard.summed_arrays import Member, summed_farthest
 from lasersafe.hazard.variation import Beams, farthest, highest_ratio
@@ -148,12 +148,10 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: st
     """
     if own.by_setting:
         wavelength, time = float(own.wavelength), float(duration)
-        area = exposed_area(tissue, wavelength, time)
-        hole = None if area is None else float(area)
         every = [
             (
                 one.power if one.kind == "continuous" else one.pulse_energy,
-                _limits_of_angle(rule_set, tissue, one, wavelength, time, hole),
+                _limits_of_angle(rule_set, tissue, one, wavelength, time),
             )
             for one in own.settings(tissue, duration)
         ]

@@ -31,7 +31,9 @@ def limit(
     rule_set: Annotated[str, typer.Option(help="Rule set.")] = "ICNIRP-2013",
     pulse_duration: PulseDuration = None,
     repetition_rate: RepetitionRate = None,
-    exposed_area: Annotated[Text, typer.Option(help="Exposed skin area, as '0.05 m2' (far infrared).")] = None,
+    exposed_area: Annotated[
+        Text, typer.Option(help="Exposed skin area, as '0.05 m2' (far infrared). Left out: a large one.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Print the exposure limits of eye and skin."""

@@ -116,7 +116,7 @@ def aided_scatter_reach(
     spot = (spot_diameter, spot_diameter) if aid.glass else (0.0, 0.0)
     compared = criteria(rule_set, "eye", emission, wavelength, duration, ALPHA_MIN)
     deciding = max(compared, key=lambda c: c.amount / c.limit)
-    functions = _limits_of_angle(rule_set, "eye", emission, wavelength, duration, None).functions()
+    functions = _limits_of_angle(rule_set, "eye", emission, wavelength, duration).functions()
     gains = [aid.gain(wavelength, c.limiting_aperture) for c in compared]
     if len(gains) != len(functions):  # one limit for a pattern of pulses, or a row without a limit
         gains = [max(gains)] * len(functions)

@@ -17,7 +17,6 @@ from lasersafe.frozen import dataclass
 from lasersafe.hazard.crossing import farthest_crossing
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
-from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
@@ -156,10 +155,9 @@ def groups(tissue: str, wavelength: float) -> frozenset[str]:
 
 
 def _criteria(rule_set: str, tissue: str, line: Line, duration: float) -> dict[str, list[Criterion]]:
-    area = WHOLE_BODY if large_area_applies(tissue, line.wavelength, duration) else None
     found: dict[str, list[Criterion]] = {}
     for emission in (line.emission, *line.others):
-        for c in criteria(rule_set, tissue, emission, line.wavelength, duration, ALPHA_MIN, area):
+        for c in criteria(rule_set, tissue, emission, line.wavelength, duration, ALPHA_MIN):
             found.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(c)
     return found
 

@@ -16,9 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.durations import ACCIDENTAL, DELIBERATE, EDGE, WORKING_DAY
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria
 from lasersafe.hazard.sweep import SMALL_SOURCE, compiled, ratios
-from lasersafe.hazard.zones import WHOLE_BODY
 from lasersafe.limits import TrainRow, burst_train_limit, hazard_limits, pulse_train_limit
 
 Floats = NDArray[np.float64]
@@ -109,29 +108,6 @@ def exposure_durations(wavelength: ArrayLike, way: str) -> Floats:
     return np.where(light <= 400e-9 * (1.0 + EDGE), WORKING_DAY, shorter)
 
 
-def exposed_area(tissue: str, wavelength: ArrayLike, duration: ArrayLike) -> Floats | None:
-    """Return the exposed skin area to assume, or None where no limit depends on it.
-
-    Parameters
-    ----------
-    tissue : str
-        ``eye`` or ``skin``.
-    wavelength : array_like, shape (...)
-        Wavelength. [m]
-    duration : array_like, shape (...)
-        Exposure duration. [s]
-
-    Returns
-    -------
-    numpy.ndarray or None
-        Area, 0 at the points where it does not count. [m2]
-    """
-    if tissue != "skin":
-        return None
-    counts = (np.asarray(wavelength) > 1400e-9) & (np.asarray(duration) > 10.0)
-    return np.where(counts, WHOLE_BODY, 0.0) if counts.any() else None
-
-
 def comparisons(
     rule_set: str,
     tissue: str,
@@ -170,9 +146,9 @@ def comparisons(
         If a value lies outside what the edition covers, or there is no limit.
     """
     wavelength, duration = np.asarray(wavelength, dtype=np.float64), np.asarray(duration, dtype=np.float64)
-    area = exposed_area(tissue, wavelength, duration)
+    area = body_area(tissue, wavelength)
     found: list[Comparison] = []
-    quick = _one_aperture(rule_set, tissue, light, wavelength, duration, source_angle, area)
+    quick = _one_aperture(rule_set, tissue, light, wavelength, duration, source_angle)
     if quick is not None:
         return (quick,)
     if light.kind == "pulse train":
@@ -205,10 +181,9 @@ def _one_aperture(
     wavelength: Floats,
     duration: Floats,
     source_angle: ArrayLike,
-    area: Floats | None,
 ) -> Comparison | None:
     """Return the strictest comparison of many trains at one wavelength and exposure, where all share one aperture."""
-    plain = light.kind == "pulse train" and not light.burst and not light.pedestal and area is None
+    plain = light.kind == "pulse train" and not light.burst and not light.pedestal
     single = np.ndim(wavelength) == np.ndim(duration) == np.ndim(source_angle) == 0
     trains = np.broadcast(light.pulse_duration, light.repetition_rate)
     if not plain or not single or float(np.asarray(source_angle)) != SMALL_SOURCE or trains.size < _MANY:
@@ -233,7 +208,7 @@ def _train_rows(
     wavelength: Floats,
     duration: Floats,
     source_angle: ArrayLike,
-    area: Floats | None,
+    area: float | None,
 ) -> tuple[TrainRow, ...]:
     if not light.burst and not light.pedestal:
         return pulse_train_limit(
@@ -276,10 +251,8 @@ def fixed_comparisons(
     OutOfRangeError
         If the rule set has no limit there.
     """
-    area = exposed_area(tissue, wavelength, duration)
-    exposed = None if area is None else float(area)
     times = np.asarray(factor, dtype=np.float64)
-    found = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, exposed)
+    found = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)
     amount = found[0].amount * times
     return tuple(
         Comparison(c.rule_set, c.hazard, c.rule, amount, np.asarray(c.limit), np.asarray(c.limiting_aperture))

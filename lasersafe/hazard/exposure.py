@@ -25,6 +25,7 @@ from lasersafe.limits import (
 from lasersafe.results_step import Criterion
 
 ALPHA_MIN = 1.5e-3
+WHOLE_BODY = 0.2  # m2: more than the largest area class of the skin rule, 0.1 m2
 
 
 @dataclass(frozen=True)
@@ -147,6 +148,29 @@ def pulse_pattern(
     )
 
 
+def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
+    """Return the exposed skin area to assume, or None where no limit depends on it at any duration.
+
+    Parameters
+    ----------
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+
+    Returns
+    -------
+    float or None
+        A large area; from which time on it counts is said by the tables. [m2]
+
+    References
+    ----------
+    .. [1] ICNIRP2013, limits for the skin, large exposed area.
+    """
+    far = np.size(wavelength) > 0 and np.max(wavelength) >= 1400e-9 * (1.0 - 1e-9)
+    return WHOLE_BODY if tissue == "skin" and far else None
+
+
 def train_limit(
     rule_set: str,
     tissue: str,
@@ -154,7 +178,6 @@ def train_limit(
     wavelength: float,
     duration: float,
     source_angle: ArrayLike = ALPHA_MIN,
-    exposed_area: float | None = None,
 ) -> PulseTrainLimit:
     """Return the limit for the largest pulse of a train, of bursts or of a list, with or without a pedestal.
 
@@ -172,14 +195,13 @@ def train_limit(
         Exposure duration. [s]
     source_angle : array_like, shape (...)
         Angular subtense of the source. [rad]
-    exposed_area : float, optional
-        Skin area exposed. [m2]
 
     Returns
     -------
     PulseTrainLimit
         Arrays of the shape of *source_angle*.
     """
+    exposed_area = body_area(tissue, wavelength)
     if emission.pulses:
         start, length, energy = (np.array(column) for column in zip(*emission.pulses, strict=True))
         return pulse_list_limit(
@@ -214,7 +236,6 @@ def criteria(
     wavelength: float,
     duration: float,
     source_angle: float = ALPHA_MIN,
-    exposed_area: float | None = None,
 ) -> tuple[Criterion, ...]:
     """Return every comparison that an exposure to this emission has to pass.
 
@@ -232,13 +253,11 @@ def criteria(
         Exposure duration. [s]
     source_angle : float
         Angular subtense of the source. [rad]
-    exposed_area : float, optional
-        Skin area exposed, for the large-area reduction. [m2]
 
     Returns
     -------
     tuple of Criterion
-        At least one.
+        At least one; of the skin for a large area.
 
     Raises
     ------
@@ -247,7 +266,7 @@ def criteria(
     """
     found: list[Criterion] = []
     if emission.kind == "pulse train":
-        train = train_limit(rule_set, tissue, emission, wavelength, duration, source_angle, exposed_area)
+        train = train_limit(rule_set, tissue, emission, wavelength, duration, source_angle)
         for row in train.rows:
             limit = float(row.per_pulse)
             if np.isfinite(limit):
@@ -271,7 +290,8 @@ def criteria(
     else:
         pulsed = emission.kind == "single pulse"
         time = emission.pulse_duration if pulsed else duration
-        for hazard in hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=exposed_area):
+        area = body_area(tissue, wavelength)
+        for hazard in hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area):
             limit = float(hazard.radiant_exposure if pulsed else hazard.irradiance)
             if np.isfinite(limit):
                 found.append(

@@ -11,8 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import OutOfRangeError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.crossing import bisect, narrow
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
-from lasersafe.hazard.zones import WHOLE_BODY, large_area_applies
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, train_limit
 from lasersafe.limits import angle_max, cone_angle, hazard_limits
 from lasersafe.optics.extended import (
     ExtendedSource,
@@ -105,13 +104,13 @@ def limits_of_source(
     capped = limited_angle(one, two, ALPHA_MIN, largest)
     whole = limited_angle(one, two, ALPHA_MIN, LARGEST)
     angles = np.stack([capped, whole]) if emission.kind == "pulse train" else capped[np.newaxis]
-    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     if emission.kind == "pulse train":
-        train = train_limit(rule_set, tissue, emission, wavelength, duration, angles, area)
+        train = train_limit(rule_set, tissue, emission, wavelength, duration, angles)
         found = [(r.hazard, r.rule, r.per_pulse, r.limiting_aperture, r.source) for r in train.rows]
     else:
         pulsed = emission.kind == "single pulse"
         rule = "single pulse" if pulsed else "continuous"
+        area = body_area(tissue, wavelength)
         rows = hazard_limits(rule_set, tissue, wavelength, time, angles, exposed_area=area)
         found = [
             (h.name, rule, h.radiant_exposure if pulsed else h.irradiance, h.limiting_aperture, h.source) for h in rows

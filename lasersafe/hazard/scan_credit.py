@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
-from lasersafe.hazard.zones import WHOLE_BODY, Reach, direct_reach, exposure_at, large_area_applies, worst_place
+from lasersafe.hazard.zones import Reach, direct_reach, exposure_at, worst_place
 from lasersafe.optics.propagation import BeamGeometry
 
 _reach = lru_cache(maxsize=256)(direct_reach)
@@ -69,8 +69,7 @@ def scan_credit(
     time = reaction_time if emission.kind == "continuous" else max(reaction_time, emission.pulse_duration)
     worst, reach = 0.0, None
     for rule_set in rule_sets:
-        area = WHOLE_BODY if large_area_applies(tissue, wavelength, time) else None
-        for c in criteria(rule_set, tissue, lit, wavelength, time, ALPHA_MIN, area):
+        for c in criteria(rule_set, tissue, lit, wavelength, time, ALPHA_MIN):
             for place in worst_place(beam, distance):
                 value = exposure_at(beam, place, c) / c.limit
                 worst = value if not value <= worst else worst

@@ -9,9 +9,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.crossing import farthest_crossing
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria
 from lasersafe.hazard.scan_trains import joined_within, sweep_aperture, trains_of
-from lasersafe.hazard.zones import WHOLE_BODY, direct_reach, exposure_at, large_area_applies
+from lasersafe.hazard.zones import direct_reach, exposure_at
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
@@ -60,7 +60,6 @@ def _compared(
     distance: FLOAT,
 ) -> tuple[list[_Compared], FLOAT, list[str]]:
     """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
-    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     dx, dy = diameters(beam, distance)
     joined = 0.0
     if any(one.kind != "continuous" for one in emissions):
@@ -79,7 +78,7 @@ def _compared(
         np.stack([t.rate for t in trains]),
         np.stack([t.duration for t in trains]),
         ALPHA_MIN,
-        exposed_area=area,
+        exposed_area=body_area(tissue, wavelength),
     )
     energy = np.stack([t.energy for t in trains])
     result = []
@@ -139,14 +138,13 @@ def scan_ratio(
         Highest ratio over all rules; that of the stopped beam where the pattern is too narrow to earn credit. [1]
     """
     place = np.asarray(distance, dtype=np.float64)
-    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     still = _standing(beam, pattern, place, sweep_aperture(tissue, wavelength))
     if _counts_as_standing(emission):
         still = np.ones_like(still)
     stopped = np.zeros(place.shape)
     if still.any():
         dx, dy = diameters(beam, place)
-        for c in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area):
+        for c in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN):
             stopped = np.maximum(stopped, mean_exposure(c.amount, dx, dy, c.limiting_aperture, beam.profile) / c.limit)
     if still.all():
         return stopped
@@ -255,10 +253,9 @@ def scan_findings(
                 float(stays[at, column]), float(pulses[n]), passes, False,
             )  # fmt: skip
     for n in np.flatnonzero(still).tolist():
-        area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
         exposures = [
             (exposure_at(beam, distances[n], one), one)
-            for one in criteria(rule_set, tissue, emissions[n], wavelength, duration, ALPHA_MIN, area)
+            for one in criteria(rule_set, tissue, emissions[n], wavelength, duration, ALPHA_MIN)
         ]
         exposure, c = max(exposures, key=lambda pair: pair[0] / pair[1].limit)
         result[n] = ScanFinding(

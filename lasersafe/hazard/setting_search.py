@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.exposure import Emission, criteria
+from lasersafe.hazard.exposure import Emission, body_area, criteria
 from lasersafe.hazard.settings import SettingSpace, Tried, candidates, trains
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import PulseTrainLimit, burst_train_limit, hazard_limits, pulse_train_limit
@@ -60,11 +60,14 @@ def _windows(rule_sets: tuple[str, ...], tissue: str, wavelength: float, duratio
 def _limit(
     rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float
 ) -> PulseTrainLimit:
+    area = body_area(tissue, wavelength)
     if space.burst_pulses is None and not space.pedestal:
-        return pulse_train_limit(rule_set, tissue, wavelength, tried.pulse, tried.rate, duration)
+        return pulse_train_limit(rule_set, tissue, wavelength, tried.pulse, tried.rate, duration, exposed_area=area)
     bursts = [] if space.burst_pulses is None else [(tried.number, tried.spacing)]
     pedestal = space.pedestal / tried.energy
-    return burst_train_limit(rule_set, tissue, wavelength, tried.pulse, bursts, tried.rate, duration, pedestal=pedestal)
+    return burst_train_limit(
+        rule_set, tissue, wavelength, tried.pulse, bursts, tried.rate, duration, exposed_area=area, pedestal=pedestal
+    )
 
 
 def _ratio(rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float) -> Floats:
@@ -130,7 +133,9 @@ def _single_ratio(rule_sets: tuple[str, ...], tissue: str, emission: Emission, w
     return max(
         emission.pulse_energy / float(hazard.radiant_exposure)
         for name in rule_sets
-        for hazard in hazard_limits(name, tissue, wavelength, emission.pulse_duration)
+        for hazard in hazard_limits(
+            name, tissue, wavelength, emission.pulse_duration, exposed_area=body_area(tissue, wavelength)
+        )
     )
 
 

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
+from lasersafe.hazard.exposure import body_area
 from lasersafe.limits import hazard_limits, time_t2
 from lasersafe.limits.grid import EDGE, grid_of
 from lasersafe.limits.pulses import COUNT_SLACK
@@ -67,7 +68,7 @@ def _hazards(rule_set: str, tissue: str, wavelength: float) -> tuple[tuple[str, 
     first, second = (ends[:-1] ** (1 - w) * ends[1:] ** w for w in (1 / 3, 2 / 3))
     times = np.concatenate([first, second])
     hazards = []
-    for limit in hazard_limits(rule_set, tissue, wavelength, times):
+    for limit in hazard_limits(rule_set, tissue, wavelength, times, exposed_area=body_area(tissue, wavelength)):
         one, two = np.split(limit.radiant_exposure, 2)
         small, large = np.split(limit.limiting_aperture, 2)
         pieces: list[Piece] = []

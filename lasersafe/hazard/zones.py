@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance, scatter_distance_extended
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria, train_limit
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
@@ -19,7 +19,6 @@ from lasersafe.optics.reflection import scatter_exposure, source_angle
 from lasersafe.results_step import Criterion, Zone
 
 FLOAT = NDArray[np.float64]
-WHOLE_BODY = 0.2  # m2: scatter reaches more than the largest area class of the skin rule, 0.1 m2
 FARTHEST = 1e9  # m
 _BETWEEN = 257
 _FEW = 4096  # up to this many source angles, equal ones are looked for
@@ -31,21 +30,6 @@ class Reach:
 
     distance: float
     criterion: Criterion
-
-
-def large_area_applies(tissue: str, wavelength: float, duration: float) -> bool:
-    """Return True where a skin limit depends on the exposed area (ICNIRP2013, far infrared beyond 10 s).
-
-    Parameters
-    ----------
-    tissue : str
-        ``eye`` or ``skin``.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    """
-    return tissue == "skin" and wavelength > 1400e-9 and duration > 10.0
 
 
 def exposure_at(beam: BeamGeometry, distance: float, criterion: Criterion, factor: float = 1.0) -> float:
@@ -141,9 +125,8 @@ def direct_reach(
         Distance along the path from the last optic, 0 where no place exceeds the limit.
     """
     lit = emission.scaled(reflectance)
-    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     best: Reach | None = None
-    for criterion in criteria(rule_set, tissue, lit, wavelength, duration, ALPHA_MIN, area):
+    for criterion in criteria(rule_set, tissue, lit, wavelength, duration, ALPHA_MIN):
         distance = float(direct_distance(criterion.amount, criterion.limit, criterion.limiting_aperture, beam))
         if best is None or distance > best.distance:
             best = Reach(distance, criterion)
@@ -160,7 +143,6 @@ class _Limits:
     emission: Emission
     wavelength: float
     duration: float
-    area: float | None
 
     @cached_property
     def count(self) -> int:
@@ -168,14 +150,15 @@ class _Limits:
         return len(self._of(np.array([ALPHA_MIN])))
 
     def _of(self, angle: FLOAT) -> list[FLOAT]:
-        emission, area = self.emission, self.area
+        emission = self.emission
         if emission.kind == "pulse train":
-            train = train_limit(self.rule_set, self.tissue, emission, self.wavelength, self.duration, angle, area)
+            train = train_limit(self.rule_set, self.tissue, emission, self.wavelength, self.duration, angle)
             if emission.pulses or emission.burst or emission.pedestal:
                 return [np.asarray(train.per_pulse)]
             return [np.asarray(row.per_pulse) for row in train.rows]
         pulsed = emission.kind == "single pulse"
         time = emission.pulse_duration if pulsed else self.duration
+        area = body_area(self.tissue, self.wavelength)
         rows = hazard_limits(self.rule_set, self.tissue, self.wavelength, time, angle, exposed_area=area)
         return [np.asarray(h.radiant_exposure if pulsed else h.irradiance) for h in rows]
 
@@ -200,10 +183,8 @@ class _Limits:
 
 
 @lru_cache(maxsize=256)
-def _limits_of_angle(
-    rule_set: str, tissue: str, emission: Emission, wavelength: float, duration: float, area: float | None
-) -> _Limits:
-    return _Limits(rule_set, tissue, emission, wavelength, duration, area)
+def _limits_of_angle(rule_set: str, tissue: str, emission: Emission, wavelength: float, duration: float) -> _Limits:
+    return _Limits(rule_set, tissue, emission, wavelength, duration)
 
 
 @lru_cache(maxsize=256)
@@ -247,13 +228,12 @@ def scatter_reach(
     Reach
         Distance from the surface.
     """
-    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
-    compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
+    compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)
     point = [Reach(float(scatter_distance(c.amount, c.limit, reflectance, view_angle, model)), c) for c in compared]
     best = max(point, key=lambda reach: reach.distance)
     if tissue == "skin" or spot_diameter <= ALPHA_MIN * best.distance:
         return best
-    functions = _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area).functions()
+    functions = _limits_of_angle(rule_set, tissue, emission, wavelength, duration).functions()
     extended: Reach | None = None
     for function in functions:
         amount = compared[0].amount
@@ -266,7 +246,7 @@ def scatter_reach(
     if extended.distance <= 0.0:
         return extended
     angle = float(source_angle(spot_diameter, spot_diameter, extended.distance, view_angle))
-    there = criteria(rule_set, tissue, emission, wavelength, duration, max(angle, ALPHA_MIN), area)
+    there = criteria(rule_set, tissue, emission, wavelength, duration, max(angle, ALPHA_MIN))
     deciding = max(there, key=lambda c: c.amount / c.limit)
     return Reach(extended.distance, deciding)
 
@@ -314,14 +294,13 @@ def scatter_ratio(
     numpy.ndarray, shape (...)
         Exposure over limit, the worst comparison. [1]
     """
-    area = WHOLE_BODY if large_area_applies(tissue, wavelength, duration) else None
     if tissue == "eye" and spot_diameter > 0.0:
         angle = np.maximum(source_angle(spot_diameter, spot_diameter, distance, view_angle), ALPHA_MIN)
-        limits = _limits_of_angle(rule_set, tissue, emission, wavelength, duration, area).at(angle)
-        amount = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)[0].amount
+        limits = _limits_of_angle(rule_set, tissue, emission, wavelength, duration).at(angle)
+        amount = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)[0].amount
         pairs = [(amount, limit) for limit in limits]
     else:
-        compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN, area)
+        compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)
         pairs = [(c.amount, np.asarray(c.limit)) for c in compared]
     found = np.zeros_like(np.asarray(distance, dtype=np.float64))
     for amount, limit in pairs:
@@ -380,7 +359,6 @@ __all__ = [
     "direct_reach",
     "exposure_at",
     "farthest_crossing",
-    "large_area_applies",
     "scatter_ratio",
     "scatter_reach",
     "worst_place",

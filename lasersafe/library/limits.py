@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from lasersafe import limits
 from lasersafe.errors import InputError
 from lasersafe.hazard import eyewear
+from lasersafe.hazard.exposure import body_area
 from lasersafe.library.given import Given, broadcast, given, given_density, given_or_none
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
 from lasersafe.optics.checks import FloatArray, choice
@@ -41,7 +42,7 @@ def exposure_limit(
     source_angle : number, str, pint quantity, or an array of them, shape (...)
         Angle that the source subtends at the eye. [rad]
     exposed_area : number, str, pint quantity, or an array of them, shape (...), optional
-        Area of skin that is exposed; it counts in the far infrared. [m2]
+        Area of skin that is exposed; it counts in the far infrared. Left out: a large one, as distances take it. [m2]
 
     Returns
     -------
@@ -72,8 +73,9 @@ def exposure_limit(
         given("wavelength", wavelength), given("duration", duration), given("source angle", source_angle),
     )  # fmt: skip
     area = given_or_none("exposed area", exposed_area)
+    assumed = body_area(tissue, light) if area is None else area
     broadcast(wavelength=light, duration=time, source_angle=angle, exposed_area=area)
-    return limits.exposure_limit(rule_set, tissue, light, time, angle, exposed_area=area)
+    return limits.exposure_limit(rule_set, tissue, light, time, angle, exposed_area=assumed)
 
 
 def pulse_train_limit(
@@ -106,7 +108,7 @@ def pulse_train_limit(
     source_angle : number, str, pint quantity, or an array of them, shape (...)
         Angle that the source subtends at the eye. [rad]
     exposed_area : number, str, pint quantity, or an array of them, shape (...), optional
-        Area of skin that is exposed. [m2]
+        Area of skin that is exposed. Left out: a large one, as distances take it. [m2]
 
     Returns
     -------
@@ -135,7 +137,8 @@ def pulse_train_limit(
         wavelength=light, pulse_duration=pulse, repetition_rate=rate, duration=time, source_angle=angle,
         exposed_area=area,
     )  # fmt: skip
-    return limits.pulse_train_limit(rule_set, tissue, light, pulse, rate, time, angle, exposed_area=area)
+    assumed = body_area(tissue, light) if area is None else area
+    return limits.pulse_train_limit(rule_set, tissue, light, pulse, rate, time, angle, exposed_area=assumed)
 
 
 def optical_density(exposure: Given, limit: Given, *, exact: bool = False) -> FloatArray:

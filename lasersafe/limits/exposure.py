@@ -208,9 +208,11 @@ def solve(
 
 def _large_area(
     rule: AreaRule, points: Points, wavelength: Floats, duration: Floats, area: Floats
-) -> tuple[Points, NDArray[np.int8]]:
-    lowered, decides = points.irradiance.copy(), np.full(points.irradiance.shape, -1, dtype=np.int8)
+) -> tuple[Points, NDArray[np.int8] | None]:
     reached = (wavelength >= rule.wavelength[0] * 1e-9 * (1 - EDGE)) & (duration >= rule.duration[0] * (1 - EDGE))
+    if not reached.any():
+        return points, None
+    lowered, decides = points.irradiance.copy(), np.full(points.irradiance.shape, -1, dtype=np.int8)
     for number, ((low, high), coefficient, power, _) in enumerate(rule.rows):
         here = reached & (area >= low * (1 - EDGE)) & (area <= high * (1 + EDGE))
         value = coefficient * np.where(here, area, 1.0) ** power

@@ -14,7 +14,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.variation import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.zones import WHOLE_BODY, exposure_at, large_area_applies, scatter_ratio, worst_place
+from lasersafe.hazard.zones import exposure_at, scatter_ratio, worst_place
 from lasersafe.results import Zone
 from lasersafe.worst import badness
 
@@ -126,11 +126,10 @@ def _ratio(context: Context, way: str, place: float) -> float:
             for name in context.rule_sets
         )  # fmt: skip
     factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-    area = WHOLE_BODY if large_area_applies("eye", light, duration) else None
     return max(
         exposure_at(context.beam, z, criterion, factor) / criterion.limit
         for name in context.rule_sets
         for emission in context.emissions("eye", duration)
-        for criterion in criteria(name, "eye", emission, light, duration, ALPHA_MIN, area)
+        for criterion in criteria(name, "eye", emission, light, duration, ALPHA_MIN)
         for z in worst_place(context.beam, place)
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lasersafe.hazard.exposure import body_area
 from lasersafe.hazard.setting_search import knob_changes, worst_ratio, worst_settings
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import compiled, ratios
@@ -88,7 +89,12 @@ def test_the_sweep_is_the_limit_of_a_train():
         pulse = np.minimum(pulse, duration)
         rate = np.minimum(log_uniform(draw, 0.1, 1e9, 200), draw.uniform(1e-4, 1, 200) / pulse)
         name, tissue = SETS[number % 2], ("eye", "skin")[number // 2 % 2]
-        expected = 1.0 / burst_train_limit(name, tissue, lam, pulse, [], rate, duration).per_pulse
+        expected = (
+            1.0
+            / burst_train_limit(
+                name, tissue, lam, pulse, [], rate, duration, exposed_area=body_area(tissue, lam)
+            ).per_pulse
+        )
         found = ratios(compiled(name, tissue, lam, duration), 1.0, pulse, rate)
         assert found == pytest.approx(expected, rel=1e-9, abs=0)
 
