@@ -15,6 +15,7 @@ import lasersafe
 from lasersafe import beside
 from lasersafe.cli import cases, fleet, questions, scenes, signing, studies
 from lasersafe.cli.options import app
+from lasersafe.cli.streams import complain, prepare, say
 from lasersafe.errors import CalcError
 
 __all__ = ["app", "cases", "fleet", "main", "questions", "run", "scenes", "signing", "studies"]
@@ -22,7 +23,7 @@ __all__ = ["app", "cases", "fleet", "main", "questions", "run", "scenes", "signi
 
 def _version(wanted: bool) -> None:
     if wanted:
-        typer.echo(f"lasersafe {lasersafe.__version__}")
+        say(f"lasersafe {lasersafe.__version__}")
         raise typer.Exit
 
 
@@ -55,6 +56,7 @@ def _asked_for(name: str) -> typer.Typer:
 def main() -> None:
     """Run the command line as a program: it ends at once, without giving its memory back piece by piece."""
     code: object = 0
+    prepare()
     try:
         run()
     except SystemExit as end:
@@ -77,7 +79,7 @@ def run() -> None:
         with beside.allowed():
             _asked_for(sys.argv[1] if len(sys.argv) > 1 else "")()
     except CalcError as error:
-        sys.stderr.write(f"error: {error}\n")
+        complain(f"error: {error}")
         sys.exit(2)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -85,10 +87,10 @@ def run() -> None:
     except Exception as error:
         if not isinstance(error, OSError):
             fault = f"{type(error).__name__}: {error}"
-            sys.stderr.write(f"error: fault inside lasersafe, please report it with the input: {fault}\n")
+            complain(f"error: fault inside lasersafe, please report it with the input: {fault}")
             sys.exit(3)
         name = f"{error.filename}: " if error.filename else ""
-        sys.stderr.write(f"error: {name}{error.strerror or error}\n")
+        complain(f"error: {name}{error.strerror or error}")
         sys.exit(2)
     finally:
         gc.freeze()  # nor are they looked for when the process ends

@@ -17,6 +17,7 @@ from lasersafe.cli.options import (
     app,
     print_json,
 )
+from lasersafe.cli.streams import say
 
 
 @app.command()
@@ -31,7 +32,7 @@ def demo(
     if as_json:
         print_json(data)
     else:
-        typer.echo(f"{data['verdict']}\ncase: {data['case']}\nsheet: {data['sheet']}\n{data['caution']}")
+        say(f"{data['verdict']}\ncase: {data['case']}\nsheet: {data['sheet']}\n{data['caution']}")
 
 
 @app.command()
@@ -52,7 +53,7 @@ def new(
     if as_json:
         print_json(data)
     else:
-        typer.echo(f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
+        say(f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
 
 
 @app.command()
@@ -65,7 +66,7 @@ def check(case: CaseFile, as_json: Json = False) -> None:
         print_json(data)
     else:
         for line in faults:
-            typer.echo(line)
+            say(line)
     if data["faults"]:
         raise typer.Exit(2)
 
@@ -80,7 +81,7 @@ def assess(case: CaseFile, as_json: Json = False) -> None:
     if as_json:
         print_json(assessment_json(assessment))
     else:
-        typer.echo(assessment_text(assessment))
+        say(assessment_text(assessment))
 
 
 @app.command()
@@ -100,12 +101,12 @@ def sheet(
     if as_json:
         print_json(data)
         return
-    typer.echo(f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})")
+    say(f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})")
     for line in data["changed_since_sign_off"]:
-        typer.echo(f"changed since the last sign-off: {line}")
+        say(f"changed since the last sign-off: {line}")
     if data["kept"]:
-        typer.echo(f"the sheet that was there is kept as {data['kept']}")
-    typer.echo(data["caution"])
+        say(f"the sheet that was there is kept as {data['kept']}")
+    say(data["caution"])
 
 
 def _page(case: Path, output: Path, paper: str | None, kind: str, replace: bool, as_json: bool) -> None:
@@ -115,7 +116,7 @@ def _page(case: Path, output: Path, paper: str | None, kind: str, replace: bool,
     if as_json:
         print_json({"page": data.pop("sheet"), **data})
         return
-    typer.echo(f"page: {data['sheet']}\n{data['caution']}")
+    say(f"page: {data['sheet']}\n{data['caution']}")
 
 
 @app.command()
@@ -152,4 +153,4 @@ def notice(case: CaseFile, as_json: Json = False) -> None:
         print_json(data)
     else:
         for line in lines:
-            typer.echo(line)
+            say(line)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 from lasersafe.cli.options import Json, app, print_json
+from lasersafe.cli.streams import complain, say
 
 if TYPE_CHECKING:
     from lasersafe.batch.run import Batch, Summary
@@ -52,7 +53,7 @@ def batch(
         if as_json:
             print_json(data)
         else:
-            typer.echo(f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv")
+            say(f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv")
         return
     if source is None:
         message = "name a folder with case files or an inventory as CSV; --template FILE.csv writes one to start from"
@@ -65,30 +66,30 @@ def batch(
     one = Batch(source, output or [], processes, replace, decimal_comma)
     said = list(one.summary.remarks)
     for remark in said:
-        typer.echo(f"note: {remark}", err=True)
+        complain(f"note: {remark}")
     try:
         summary = _run(one, cases)
     except KeyboardInterrupt:
         done = one.summary.worked_out
         kept = "; the same command goes on from there" if output else ""
-        typer.echo(f"stopped after {done} cases{kept}", err=True)
+        complain(f"stopped after {done} cases{kept}")
         raise typer.Exit(130) from None
     for remark in summary.remarks[len(said) :]:
-        typer.echo(f"note: {remark}", err=True)
+        complain(f"note: {remark}")
     if as_json:
         print_json(summary_json(summary))
     else:
         for line in summary_lines(summary):
-            typer.echo(line, err=not output)
+            (say if output else complain)(line)
     for line in refused_lines(summary):
-        typer.echo(line, err=True)
+        complain(line)
     if summary.refused:
         raise typer.Exit(2)
 
 
 def _run(one: Batch, cases: Path | None) -> Summary:
     def write(line: bytes) -> None:
-        typer.echo(line.decode(), nl=False)
+        say(line.decode(), end="")
 
     if not sys.stderr.isatty():
         return one.run(write=write, case_files=cases)

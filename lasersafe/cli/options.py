@@ -7,6 +7,8 @@ from typing import Annotated, Any, Optional
 
 import typer
 
+from lasersafe.cli.streams import can_hold, say
+
 app = typer.Typer(
     name="lasersafe",
     help="Laser hazard zones, eyewear and barriers from one case file, printed as a sheet that can be retraced.",
@@ -43,4 +45,5 @@ def print_json(data: dict[str, Any]) -> None:
     """Print JSON; a number that JSON does not know is a fault of ours."""
     import json
 
-    typer.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+    text = json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
+    say(text if can_hold(text) else json.dumps(data, indent=2, allow_nan=False))

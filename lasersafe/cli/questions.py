@@ -21,6 +21,7 @@ from lasersafe.cli.options import (
     app,
     print_json,
 )
+from lasersafe.cli.streams import say
 
 
 @app.command()
@@ -43,7 +44,7 @@ def limit(
     if as_json:
         print_json(data)
     else:
-        typer.echo(limit_text(data))
+        say(limit_text(data))
 
 
 @app.command()
@@ -102,7 +103,7 @@ def reach(
     if as_json:
         print_json(data)
     else:
-        typer.echo(reach_text(data))
+        say(reach_text(data))
 
 
 @app.command()
@@ -146,7 +147,7 @@ def eyewear(
     if as_json:
         print_json(data)
     else:
-        typer.echo(eyewear_text(data))
+        say(eyewear_text(data))
 
 
 @app.command()
@@ -162,7 +163,7 @@ def units(as_json: Json = False) -> None:
         for row in rows:
             by_dimension.setdefault(row.dimension, []).append(row.text)
         for dimension, names in by_dimension.items():
-            typer.echo(f"{dimension}: {', '.join(names)}")
+            say(f"{dimension}: {', '.join(names)}")
 
 
 @app.command()

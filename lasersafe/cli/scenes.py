@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from lasersafe.cli.options import CaseFile, Json, Replace, Text, app, print_json
+from lasersafe.cli.streams import say
 
 
 @app.command()
@@ -19,7 +20,7 @@ def spectators(case: CaseFile, as_json: Json = False) -> None:
     if as_json:
         print_json(data)
     else:
-        typer.echo(spectators_text(data))
+        say(spectators_text(data))
 
 
 @app.command()
@@ -45,4 +46,4 @@ def plan(
     if as_json:
         print_json(data)
     else:
-        typer.echo(plan_text(data))
+        say(plan_text(data))

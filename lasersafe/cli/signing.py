@@ -13,6 +13,7 @@ from lasersafe.cli.options import (
     app,
     print_json,
 )
+from lasersafe.cli.streams import say
 
 
 @app.command()
@@ -48,7 +49,7 @@ def signoff(
         print_json(data)
     else:
         for line in lines:
-            typer.echo(line)
+            say(line)
 
 
 @app.command()
@@ -76,7 +77,7 @@ def verify(
         print_json(data)
     else:
         for line in lines:
-            typer.echo(line)
+            say(line)
     if code:
         raise typer.Exit(code)
 
@@ -98,4 +99,4 @@ def register(
     if as_json:
         print_json(register_answer(folder, recursive, on)[0])
     else:
-        typer.echo(register_answer(folder, recursive, on, as_csv)[1].rstrip("\n"))
+        say(register_answer(folder, recursive, on, as_csv)[1].rstrip("\n"))

@@ -8,6 +8,7 @@ from typing import Annotated, Optional
 import typer
 
 from lasersafe.cli.options import CaseFile, Json, Replace, Text, app, print_json
+from lasersafe.cli.streams import say
 
 Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)
 File = Optional[Path]  # noqa: UP045
@@ -41,7 +42,7 @@ def sweep(
     if as_json:
         print_json(data)
     else:
-        typer.echo(text)
+        say(text)
 
 
 @app.command()
@@ -67,4 +68,4 @@ def solve(
     if as_json:
         print_json(data)
     else:
-        typer.echo(text)
+        say(text)
