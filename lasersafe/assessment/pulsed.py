@@ -14,7 +14,7 @@ from lasersafe.hazard.class_check import CLASS_ORDER, UNKNOWN, class_finding
 from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
-from lasersafe.hazard.settings import extreme_settings
+from lasersafe.hazard.setting_trials import extreme_settings
 from lasersafe.hazard.ultraviolet_day import BANDS, RULE, ULTRAVIOLET, DayDose, Visit, day_doses
 from lasersafe.quantity import format_quantity
 from lasersafe.results import (

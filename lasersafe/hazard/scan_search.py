@@ -15,7 +15,8 @@ from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.scan_trains import joined_within, sweep_aperture
 from lasersafe.hazard.scanning import scan_distance, scan_ratio
-from lasersafe.hazard.settings import SettingSpace, Tried, trains
+from lasersafe.hazard.setting_trials import Tried, trains
+from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import Compiled, compiled, ratios
 from lasersafe.hazard.zones import direct_reach
 from lasersafe.limits import count_pulses

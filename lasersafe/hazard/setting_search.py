@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import Emission, body_area, criteria
-from lasersafe.hazard.settings import SettingSpace, Tried, candidates, trains
+from lasersafe.hazard.setting_trials import Tried, candidates, trains
+from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import PulseTrainLimit, burst_train_limit, hazard_limits, pulse_train_limit
 from lasersafe.results_step import Criterion

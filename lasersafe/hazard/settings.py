@@ -1,36 +1,15 @@
-"""The settings that a user may turn, and which of them to try.
-
-Limits are not monotonic across the edges of their rows, and whole pulses are counted; but between two neighbouring
-edges, jumps and kinks the ratio of emission to limit runs one way in each knob. So the search tries both ends of every
-range, every edge inside, both sides of every jump that can matter, the kink where a cap on the energy meets one on the
-mean power, and a grid between.
-"""
+"""The settings that a user may turn."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.exposure import Emission, continuous, pulse_train, single_pulse
-from lasersafe.optics.checks import unique
-
-DURATION_EDGES = (1e-11, 1e-9, 1e-7, 1e-6, 5e-6, 13e-6, 18e-6, 50e-6, 625e-6, 1e-3, 0.25, 0.35, 1.0, 10.0)
-_GRID = 17
-_COARSE = 5
-_STEPS = 24  # whole pulses beyond this change a count by less than 5 %, and the first jump after each end is tried too
-_ABOVE = 1.0 + 4e-9  # just more than the slack of the pulse count
-_BELOW = 1.0 - 4e-9
-_SHORTEST, _LONGEST = 1e-13, 3e4
-_SLACK = 1e-9  # relative, of bursts that follow each other without a gap, as when a case is read
-_LAST_DIGITS = 1e-12
+from lasersafe.hazard.exposure import Emission
 
 Range = tuple[float, float]
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -137,11 +116,17 @@ class SettingSpace:
             return max(mode.highest_pulse_energy for mode in self.modes)
         if self.pattern is not None:
             return sum(energy for _, _, energy in self.pattern.pulses)
-        energy, power = _caps(self)
+        energy, power = self.caps
         number = 1.0 if self.burst_pulses is None else self.burst_pulses[1]
         if self.repetition_rate is None:
             return energy if self.kind == "single pulse" else 0.0
         return min(energy * number, power / self.repetition_rate[0])
+
+    @property
+    def caps(self) -> tuple[float, float]:
+        """Highest energy of one pulse [J] and highest mean power [W], infinite where there is no such cap."""
+        energy, power = (math.inf if span is None else span[1] for span in (self.pulse_energy, self.power))
+        return energy, power
 
     @property
     def rows(self) -> tuple[SettingSpace, ...]:
@@ -152,203 +137,3 @@ class SettingSpace:
 KNOBS = (
     "power", "pulse_energy", "pulse_duration", "repetition_rate", "duty", "burst_pulses", "burst_spacing",
 )  # fmt: skip
-
-
-class Tried(NamedTuple):
-    """Settings of a train, as arrays of one length."""
-
-    energy: Floats
-    pulse: Floats
-    rate: Floats  # of bursts, when there are any
-    number: Floats  # pulses in a burst, 1 without
-    spacing: Floats  # [s], the period without
-
-    def emission(self, at: int, space: SettingSpace) -> Emission:
-        """Return one of the settings."""
-        energy, pulse, rate, number, spacing = (float(column[at]) for column in self)
-        found = replace(pulse_train(energy, pulse, rate * number, space.pedestal), name=space.name)
-        if space.burst_pulses is not None and number > 1.0:
-            found = replace(found, burst=((number, spacing),))
-        return found
-
-
-def _points(span: Range, edges: Floats, grid: int = _GRID) -> Floats:
-    low, high = span
-    if low == high:
-        return np.array([low])
-    inside = edges[(edges > low) & (edges < high)]
-    return unique(np.concatenate([np.geomspace(low, high, grid)[1:-1], [low, high], inside]))
-
-
-def _jumps(low: float, high: float, window: float, steps: int) -> Floats:
-    """Return the first rates in a range at which one pulse more starts in a window."""
-    first = max(1.0, np.floor(low * window))
-    counts = first + np.arange(steps)
-    rates: Floats = counts / window * _ABOVE
-    return rates[(rates > low) & (rates < high)]
-
-
-def _caps(space: SettingSpace) -> tuple[float, float]:
-    energy = np.inf if space.pulse_energy is None else space.pulse_energy[1]
-    power = np.inf if space.power is None else space.power[1]
-    return energy, power
-
-
-def _rates(space: SettingSpace, windows: tuple[float, ...], numbers: Floats, grid: int) -> Floats:
-    """Return the rates to be tried; a count of whole pulses jumps just above every k / window."""
-    assert space.repetition_rate is not None
-    low, high = space.repetition_rate
-    if low == high:
-        return np.array([low])
-    energy, power = _caps(space)
-    kinks = [power / (energy * n) for n in numbers] if np.isfinite(energy + power) else []
-    starts = [low, *(k for k in kinks if low < k < high)]
-    found = [np.array(starts[1:]), *(1.0 / np.array(DURATION_EDGES)[None, :])]
-    for window in windows:
-        for start in starts:
-            found.append(_jumps(start, high, window, _STEPS if space.burst_pulses is None else 2))
-    pulses = space.pulse_duration or (0.0, 0.0)
-    for edge in (
-        DURATION_EDGES if space.burst_pulses is None else ()
-    ):  # windows of a few pulses that just end before, or after, the end of a row
-        for pulse in {*pulses}:
-            if edge > pulse:
-                at = np.arange(1, 9) / (edge - pulse)
-                found += [at * _ABOVE, at * _BELOW]
-    return _points((low, high), np.concatenate(found), grid)
-
-
-def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float = _LONGEST) -> Tried:
-    """Return the settings of a train to be tried; more energy is never less harmful.
-
-    Parameters
-    ----------
-    space : SettingSpace
-        The allowed settings of a train.
-    windows : tuple of float
-        Times in which whole pulses are counted. [s]
-    longest : float
-        The exposure; no pulse may be longer. [s]
-
-    Returns
-    -------
-    Tried
-        At least one setting.
-
-    Raises
-    ------
-    InputError
-        If no setting of the ranges is possible.
-    """
-    assert space.repetition_rate is not None
-    bursts = space.burst_pulses is not None and space.burst_spacing is not None
-    grid = _COARSE if bursts else _GRID
-    numbers = spacings = np.array([1.0])
-    if bursts:
-        assert space.burst_pulses is not None
-        assert space.burst_spacing is not None
-        low, high = space.burst_pulses
-        cap, power = _caps(space)
-        kinks = power / (cap * np.array(space.repetition_rate)) if np.isfinite(cap + power) else np.array([])
-        several = np.array([low, low + 1.0, *np.geomspace(low, high, 5)[1:-1], high, *np.floor(kinks), *np.ceil(kinks)])
-        numbers = np.arange(low, high + 1.0) if high - low < 8 else unique(np.clip(np.round(several), low, high))
-        steps = [w / np.arange(1, 9) * f for w in windows for f in (_ABOVE, _BELOW)]
-        closest = np.array(space.pulse_duration or ())  # no spacing is shorter than the pulse
-        spacings = _points(space.burst_spacing, np.concatenate([np.array(DURATION_EDGES), closest, *steps]), grid)
-    within = {w - (n - 1.0) * s for w in windows for n in numbers for s in space.burst_spacing or ()}  # whole bursts
-    rates = _rates(space, (*windows, *(w for w in within if w > 0.0 and w not in windows)), numbers, grid)
-    edges = np.array(DURATION_EDGES)
-    if space.duty is not None:
-        duties = _points(space.duty, np.array([]), _COARSE)
-        pairs = [(d / rates, rates) for d in duties]
-        for edge in DURATION_EDGES:
-            inside = (edge * rates > space.duty[0]) & (edge * rates < space.duty[1])
-            pairs.append((np.full(int(inside.sum()), edge), rates[inside]))
-        pulse, rate = (np.concatenate(column) for column in zip(*pairs, strict=True))
-    else:
-        assert space.pulse_duration is not None
-        pulse, rate = (a.reshape(-1) for a in np.meshgrid(_points(space.pulse_duration, edges, grid), rates))
-    shape = (pulse.size, numbers.size, spacings.size)
-    pulse, rate, number, spacing = (np.broadcast_to(a, shape).reshape(-1) for a in (
-        pulse[:, None, None], rate[:, None, None], numbers[:, None], spacings))  # fmt: skip
-    spacing = np.where(number > 1.0, spacing, 1.0 / rate)  # of one pulse it means nothing
-    cap, power = _caps(space)
-    energy = np.minimum(cap, power / (rate * number))
-    fits = (pulse * rate <= 1.0) & (pulse <= longest) & (pulse >= _SHORTEST * (1.0 - _LAST_DIGITS))
-    if bursts:
-        fits &= (pulse <= spacing) & ((number * spacing * rate <= 1.0 + _SLACK) | (number == 1.0))
-    if not fits.any():
-        message = "emission: no allowed setting is possible, every pulse is longer than its period or than the exposure"
-        if bursts:
-            message = "emission: no allowed setting is possible, the pulses of a burst do not fit between two bursts"
-        raise InputError(message)
-    return Tried(*(a[fits] for a in (energy, pulse, rate, number, spacing)))
-
-
-def candidates(space: SettingSpace, windows: tuple[float, ...] = ()) -> list[Emission]:
-    """Return the settings to be tried: ends, row edges, jumps, kinks and a grid between.
-
-    Parameters
-    ----------
-    space : SettingSpace
-        The allowed settings.
-    windows : tuple of float
-        Times in which whole pulses are counted. [s]
-
-    Returns
-    -------
-    list of Emission
-        At least one.
-
-    Raises
-    ------
-    InputError
-        If no setting of the ranges is possible, because every pulse would be longer than its period.
-    """
-    if space.modes:
-        return [one for mode in space.modes for one in candidates(mode, windows)]
-    if space.pattern is not None:
-        return [space.pattern]
-    if space.kind == "continuous":
-        assert space.power is not None
-        return [continuous(space.power[1])]
-    if space.kind == "single pulse":
-        assert space.pulse_energy is not None
-        assert space.pulse_duration is not None
-        durations = _points(space.pulse_duration, np.array(DURATION_EDGES))
-        return [single_pulse(space.pulse_energy[1], float(t)) for t in durations]
-    tried = trains(space, windows)
-    return [tried.emission(at, space) for at in range(tried.energy.size)]
-
-
-def extreme_settings(space: SettingSpace) -> list[Emission]:
-    """Return the setting of most energy in a pulse and that of most power, of equals the shortest pulse.
-
-    Parameters
-    ----------
-    space : SettingSpace
-        The allowed settings.
-
-    Returns
-    -------
-    list of Emission
-        Two, as found among `candidates`.
-
-    Raises
-    ------
-    InputError
-        If no setting of the ranges is possible.
-    """
-    if space.kind != "pulse train" or space.pattern is not None:
-        tried = candidates(space)
-        columns = [[one.pulse_energy for one in tried], [one.power for one in tried]]
-        pulses = [one.pulse_duration for one in tried]
-        return [tried[_first_most(np.array(column), np.array(pulses))] for column in columns]
-    train = trains(space)
-    power = train.energy * train.rate * train.number
-    return [train.emission(_first_most(column, train.pulse), space) for column in (train.energy, power)]
-
-
-def _first_most(column: Floats, pulse: Floats) -> int:
-    most = np.flatnonzero(column == column.max())
-    return int(most[np.argmin(pulse[most])])

@@ -1,8 +1,8 @@
 """Ratio of emission to limit for a great many settings of a pulse train at once.
 
-For one wavelength, exposure and a small source every limit is ``coefficient * t ** power`` on a few ranges of time,
-with powers that are quarters. So the rules of a train need square roots only; the settings are worked through in blocks
-that stay in the processor's cache. Gives what `pulse_train_limit` gives, for settings that are possible.
+For one wavelength, exposure and a small source every limit is ``coefficient * t ** power`` on a few ranges of time. The
+settings are worked through in blocks that stay in the processor's cache. Gives what `pulse_train_limit` gives, for
+settings that are possible.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import body_area
-from lasersafe.limits import hazard_limits, time_t2
-from lasersafe.limits.grid import EDGE, grid_of
-from lasersafe.limits.pulses import COUNT_SLACK
+from lasersafe.limits import time_t2
+from lasersafe.limits.grid import EDGE, HAS_SPECTRAL, IS_IRRADIANCE, Grid, grid_of, hazards_of
+from lasersafe.limits.layout import DURATIONS
+from lasersafe.limits.pulses import COUNT_SLACK, quick_power, train_factor, undivided
 from lasersafe.limits.tables import load_rule_set
-from lasersafe.optics.checks import unique
 
 Floats = NDArray[np.float64]
 SMALL_SOURCE = 1.5e-3  # [rad]
@@ -30,22 +30,20 @@ _NO_SLACK = 1.0 - COUNT_SLACK
 
 
 class Piece(NamedTuple):
-    """A limit ``coefficient * t ** (quarters / 4)`` on a range of time [s], over one aperture [m]."""
+    """A limit ``coefficient * t ** power`` on a range of time [s], over one aperture [m]."""
 
     low: float
     high: float
     coefficient: float
-    quarters: int
+    power: float
     aperture: tuple[float, float]  # diameter at both ends of the range
 
 
 class Joining(NamedTuple):
-    """The train rule at one wavelength: T_i [s], the time in which groups are counted [s], and C_P."""
+    """The train rule at one wavelength: T_i [s], and the time in which groups are counted [s]."""
 
     within: float
     counted: float
-    longest: float
-    by_number: bool  # C_P = N ** -0.25 for every pulse, else that of ICNIRP for a small source
 
 
 @dataclass(frozen=True)
@@ -63,31 +61,48 @@ class Compiled:
 @lru_cache(maxsize=128)
 def _hazards(rule_set: str, tissue: str, wavelength: float) -> tuple[tuple[str, tuple[Piece, ...]], ...]:
     """Return the limits of every hazard as pieces of time."""
-    grid = grid_of(rule_set, tissue)
-    ends = unique(np.concatenate([[1e-13], grid.duration_edges, [3e4]]))
-    first, second = (ends[:-1] ** (1 - w) * ends[1:] ** w for w in (1 / 3, 2 / 3))
-    times = np.concatenate([first, second])
-    hazards = []
-    for limit in hazard_limits(rule_set, tissue, wavelength, times, exposed_area=body_area(tissue, wavelength)):
-        one, two = np.split(limit.radiant_exposure, 2)
-        small, large = np.split(limit.limiting_aperture, 2)
-        pieces: list[Piece] = []
-        for n, (low, high) in enumerate(pairwise(ends)):
-            if not np.isfinite(one[n]):
+    found = (
+        (name, _pieces(grid_of(rule_set, tissue, name), wavelength * 1e9, body_area(tissue, wavelength)))
+        for name in hazards_of(rule_set, tissue)
+    )
+    return tuple((name, pieces) for name, pieces in found if pieces)
+
+
+def _pieces(grid: Grid, wavelength_nm: float, area: float | None) -> tuple[Piece, ...]:
+    """Return the rows of one hazard at a wavelength, for a small source; two where two hold at a time."""
+    column = 2 * int(grid.wavelength_lowered.searchsorted(wavelength_nm, side="right"))
+    cells = 2 * grid.duration_edges.size + 1
+    if wavelength_nm <= grid.wavelength_top[column * cells]:
+        column -= 1  # on an edge
+    t2 = float(time_t2(grid.rule_set.name, SMALL_SOURCE))
+    pieces: list[Piece] = []
+    for n, (low, high) in enumerate(pairwise([DURATIONS[0], *grid.duration_edges.tolist(), DURATIONS[1]])):
+        for slot in grid.slots:
+            at = int(slot[3 * (column * cells + 2 * n)])
+            if grid.pieces[at] is None:
                 continue
-            quarters = round(4 * float(np.log(two[n] / one[n]) / np.log(second[n] / first[n])))
-            coefficient = float(one[n] / first[n] ** (quarters / 4))
-            piece = Piece(float(low), float(high), coefficient, quarters, (float(small[n]), float(large[n])))
-            last = pieces[-1] if pieces else None
-            same = (
-                last is not None and last.high == low and last.quarters == quarters and last.aperture == piece.aperture
-            )
-            if last is not None and same and abs(last.coefficient / coefficient - 1) < 1e-13:
-                pieces[-1] = last._replace(high=float(high))
-            else:
-                pieces.append(piece)
-        hazards.append((limit.name, tuple(pieces)))
-    return tuple(hazards)
+            coefficient = float(grid.coefficient[at] * t2 ** grid.power_T_2[at])
+            if grid.flags[at] & HAS_SPECTRAL:
+                shift = grid.slope[at] * (wavelength_nm - grid.origin[at])
+                coefficient *= float(np.exp(shift) + grid.extra[at])
+            power = float(grid.power[at]) + bool(grid.flags[at] & IS_IRRADIANCE)
+            first, last = (float(grid.aperture[at] * end ** grid.aperture_power[at]) for end in (low, high))
+            piece = Piece(low, high, coefficient, power, (first, last))
+            same = [p for p in pieces if p._replace(low=low, high=high) == piece and p.high == low]
+            for one in same:
+                pieces.remove(one)
+            pieces.append(piece._replace(low=min([low, *(one.low for one in same)])))
+    rule = grid.rule_set.area
+    if area is None or rule is None or rule.hazard not in grid.hazards:
+        return tuple(pieces)
+    if wavelength_nm < rule.wavelength[0] * (1 - EDGE):
+        return tuple(pieces)
+    start = rule.duration[0]
+    for (low, high), coefficient, power, _ in rule.rows:
+        if low * (1 - EDGE) <= area <= high * (1 + EDGE):
+            value = coefficient * area**power
+            pieces += [p._replace(low=max(p.low, start), coefficient=value, power=1.0) for p in pieces if p.high > start]
+    return tuple(pieces)
 
 
 @lru_cache(maxsize=256)
@@ -111,15 +126,13 @@ def compiled(rule_set: str, tissue: str, wavelength: float, duration: float) -> 
         For `ratios`.
     """
     rules = load_rule_set(rule_set)
-    hazards = _hazards(rule_set, tissue, wavelength)
     t2 = float(time_t2(rule_set, SMALL_SOURCE))
-    by_number = all((p.value, p.power, p.floor) == (1.0, -0.25, 0.0) for p in rules.train_factors)
     nm = wavelength * 1e9
     joining = tuple(
-        Joining(row.joined_within, min(duration, t2 if row.counted_over is None else row.counted_over),
-                rules.longest_pulse, by_number)
+        Joining(row.joined_within, min(duration, t2 if row.counted_over is None else row.counted_over))
         for row in rules.train_times if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
     )  # fmt: skip
+    hazards = _hazards(rule_set, tissue, wavelength)
     return Compiled(rule_set, tissue, duration, hazards, joining, tuple(rules.train_hazards))
 
 
@@ -133,7 +146,7 @@ class _Block:
         self.total = self.count(duration)
         self.worst = np.zeros_like(energy)
         self.scratch = np.empty_like(energy)
-        self._roots: dict[int, Floats] = {}
+        self._roots: dict[float, Floats] = {}
 
     def count(self, window: float) -> Floats:
         """Return how many pulses start in a window."""
@@ -144,26 +157,20 @@ class _Block:
         """Note the ratio of an energy to a limit, where it is the highest."""
         np.maximum(self.worst, np.divide(energy, limit, out=self.scratch), out=self.worst)
 
-    def pulse_power(self, quarters: int) -> Floats:
-        """Return pulse duration to the power of so many quarters."""
-        if quarters not in self._roots:
-            self._roots[quarters] = _power(self.pulse, quarters)
-        return self._roots[quarters]
-
-
-def _power(time: Floats, quarters: int) -> Floats:
-    if quarters == 4:
-        return time
-    root = np.sqrt(time)
-    if quarters == 2:
-        return root
-    fourth = np.sqrt(root)
-    return fourth if quarters == 1 else np.multiply(root, fourth, out=root)
+    def limit(self, piece: Piece, time: Floats | None = None) -> Floats | float:
+        """Return the limit of a piece at some times, those of the pulses when none are given."""
+        if piece.power == 0.0:
+            return piece.coefficient
+        if time is not None:
+            return quick_power(time, piece.power) * piece.coefficient
+        if piece.power not in self._roots:
+            self._roots[piece.power] = quick_power(self.pulse, piece.power)
+        return self._roots[piece.power] * piece.coefficient
 
 
 def _limit_at(pieces: tuple[Piece, ...], time: float) -> float:
     """Return the stricter limit of the pieces that hold at a time."""
-    found = [p.coefficient * time ** (p.quarters / 4) for p in pieces
+    found = [p.coefficient * time**p.power for p in pieces
              if p.low * (1 - EDGE) <= time <= p.high * (1 + EDGE)]  # fmt: skip
     return min(found, default=np.inf)
 
@@ -172,13 +179,11 @@ def _of_pulse(block: _Block, pieces: tuple[Piece, ...]) -> Floats | float:
     """Return the limit of a single pulse."""
     here = [p for p in pieces if p.high * (1 + EDGE) >= block.least and p.low * (1 - EDGE) <= block.longest]
     if len(here) == 1 and here[0].low <= block.least and here[0].high >= block.longest:
-        one = here[0]
-        return one.coefficient if one.quarters == 0 else block.pulse_power(one.quarters) * one.coefficient
+        return block.limit(here[0])
     limit = np.full_like(block.pulse, np.inf)
     for one in here:
         inside = (block.pulse >= one.low * (1 - EDGE)) & (block.pulse <= one.high * (1 + EDGE))
-        value = one.coefficient if one.quarters == 0 else block.pulse_power(one.quarters) * one.coefficient
-        np.minimum(limit, np.where(inside, value, np.inf), out=limit)
+        np.minimum(limit, np.where(inside, block.limit(one), np.inf), out=limit)
     return limit
 
 
@@ -194,14 +199,14 @@ def _mean(block: _Block, pieces: tuple[Piece, ...], duration: float) -> None:
     shortest = max(block.least, duration - slowest - 2 * duration * COUNT_SLACK)
     for one in pieces:
         if one.low * (1 - EDGE) <= duration and one.high * (1 + EDGE) >= shortest:
-            limit = one.coefficient if one.quarters == 0 else _power(span, one.quarters) * one.coefficient
+            limit = block.limit(one, span)
             if one.low * (1 - EDGE) > shortest or one.high * (1 + EDGE) < duration:
                 inside = (span >= one.low * (1 - EDGE)) & (span <= one.high * (1 + EDGE))
                 limit = np.where(inside, limit, np.inf)
             block.share(lit, limit)
     for one in pieces:
         for edge, last in ((one.high * (1 + EDGE), True), (one.low * (1 - EDGE), False)):
-            if not block.least < edge < duration or edge <= 1.1e-13 or edge >= 2.9e4:
+            if not block.least < edge < duration or edge <= 1.1 * DURATIONS[0] or edge >= 0.97 * DURATIONS[1]:
                 continue
             number = edge - block.pulse
             number *= block.rate
@@ -213,56 +218,36 @@ def _mean(block: _Block, pieces: tuple[Piece, ...], duration: float) -> None:
             np.maximum(number, 0.0, out=number)
             limit = one.coefficient
             beyond = edge - slowest < one.low if last else edge + slowest > one.high
-            if one.quarters or beyond:
+            if one.power or beyond:
                 window = number * block.period
                 window += block.pulse
             if beyond:
                 use &= (window >= one.low * (1 - EDGE)) & (window <= one.high * (1 + EDGE))
-            if one.quarters:
-                limit = _power(window, one.quarters)
-                limit *= one.coefficient
+            if one.power:
+                limit = block.limit(one, window)
             number += 1.0
             number *= block.energy
             number *= use
             block.share(number, limit)
 
 
-def _train(block: _Block, pieces: tuple[Piece, ...], joining: Joining, single: Floats | float, duration: float) -> None:
+def _train(
+    block: _Block, limits: Compiled, pieces: tuple[Piece, ...], joining: Joining, single: Floats | float
+) -> None:
     """Note every pulse, and the pulses inside T_i, against C_P times their limit."""
-    within = None
-    if block.longest > joining.within * (1 + EDGE):
-        within = block.pulse <= joining.within * (1 + EDGE)
-    time = min(joining.within, duration)
-    number = block.count(joining.counted)
-    together = None
-    if block.least <= joining.within * (1 + EDGE):
-        together = block.count(time)
-        if float(together.max()) <= 1.0:
-            together = None
-        else:
-            grouped = np.ceil(number / together)
-            number = grouped if within is None else np.where(within, grouped, number)
-    energy = block.energy
-    if joining.by_number:
-        raised = np.sqrt(np.sqrt(number, out=number), out=number)  # N ** 0.25 = 1 / C_P
-    elif duration <= 0.25 * (1 + EDGE) or float(number.max()) <= 600.0:
-        raised = np.ones_like(number)
-    else:
-        many = number > 600.0
-        raised = np.sqrt(np.sqrt(number, out=number), out=number)
-        raised *= 0.2
-        np.clip(raised, 1.0, 2.5, out=raised)
-        raised = np.where(many, raised, 1.0)
-    if not joining.by_number and within is not None:
-        raised = np.where(within, raised, 1.0)
-    lit = energy * raised
-    if block.longest > joining.longest:
-        lit = lit * (block.pulse <= joining.longest * (1 + EDGE))
+    rules = load_rule_set(limits.rule_set)
+    within = block.pulse <= joining.within * (1 + EDGE)
+    time = min(joining.within, limits.duration)
+    together = np.where(within, block.count(time), 1.0) if within.any() else np.ones_like(block.pulse)
+    number = np.ceil(block.count(joining.counted) / together)
+    factor, row = train_factor(
+        rules, np.asarray(SMALL_SOURCE), np.asarray(limits.duration), block.pulse, within, number
+    )
+    use = (row >= 0) & (block.pulse <= rules.longest_pulse * (1 + EDGE)) & ~undivided(block.pulse, block.period)
+    lit = np.where(use, block.energy / factor, 0.0)
     block.share(lit, single)
-    if together is not None:
-        lit = lit * together
-        lit *= (together > 1.0) if within is None else (within & (together > 1.0))
-        block.share(lit, _limit_at(pieces, time))
+    if float(together.max()) > 1.0:
+        block.share(np.where(together > 1.0, lit * together, 0.0), _limit_at(pieces, time))
 
 
 def ratios(limits: Compiled, pulse_energy: ArrayLike, pulse_duration: ArrayLike, repetition_rate: ArrayLike) -> Floats:
@@ -310,11 +295,9 @@ def ratios(limits: Compiled, pulse_energy: ArrayLike, pulse_duration: ArrayLike,
         block = _Block(q, t, f, limits.duration)
         for name, pieces in limits.hazards:
             single = _of_pulse(block, pieces)
-            joined = [j for j in limits.joining if name in limits.train_hazards]
-            if not joined or any(block.longest > j.longest for j in joined):
-                block.share(q, single)
+            block.share(q, single)
             _mean(block, pieces, limits.duration)
-            for one in joined:
-                _train(block, pieces, one, single, limits.duration)
+            for one in limits.joining if name in limits.train_hazards else ():
+                _train(block, limits, pieces, one, single)
         found[part] = block.worst
     return found

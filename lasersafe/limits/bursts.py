@@ -19,8 +19,9 @@ from lasersafe.limits.grid import EDGE, Floats, grid_of, hazards_of
 from lasersafe.limits.pulse_results import PulseTrainLimit, Trains
 from lasersafe.limits.pulses import (
     COUNT_SLACK,
-    _train_factor,
     _train_sides,
+    train_factor,
+    undivided,
 )
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.limits.windows import Objects, Points, Windows, rows_of, strictest, time_edges
@@ -131,18 +132,23 @@ def _factor_windows(points: Points, levels: Sequence[Level], train: Trains, pede
     rules = load_rule_set(points.rule_set)
     grid = grid_of(points.rule_set, points.tissue)
     found = []
+    lasting = train.pulse  # of a unit of each level, when nothing is dark in it
+    gapless = np.ones(train.pulse.shape, dtype=bool)
+    for count, spacing in levels:
+        gapless &= undivided(lasting, spacing)
+        lasting = count * spacing
     for chosen in _train_sides(rules, points.wavelength * 1e9):
         within_time = np.array([row.joined_within for row in rules.train_times])[chosen]
         over = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])[chosen]
         over = np.where(np.isnan(over), np.exp(log_t2(grid, points.angle * 1e3)), over)
         counted = np.minimum(train.duration, over)
-        applies = (chosen >= 0) & (train.pulse <= rules.longest_pulse * (1 + EDGE))
+        applies = (chosen >= 0) & (train.pulse <= rules.longest_pulse * (1 + EDGE)) & ~gapless
         within = train.pulse <= within_time * (1 + EDGE)
         group_time = np.where(within, np.minimum(within_time, train.duration), train.pulse)
         joined = np.where(within, _count(levels, group_time), 1.0)
         each = _count(levels, counted)
         number = np.where(within, np.minimum(_groups(levels, group_time, counted), each), each)
-        factor, row_of = _train_factor(rules, train, within, number)
+        factor, row_of = train_factor(rules, train.angle, train.duration, train.pulse, within, number)
         texts: Objects = np.array(
             [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times],
             dtype=object,

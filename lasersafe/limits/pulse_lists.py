@@ -11,11 +11,11 @@ from lasersafe.errors import InputError
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points
 from lasersafe.limits.grid import EDGE, Floats, grid_of, hazards_of
-from lasersafe.limits.pulse_results import PulseTrainLimit, Trains
+from lasersafe.limits.pulse_results import PulseTrainLimit
 from lasersafe.limits.pulses import (
     COUNT_SLACK,
-    _train_factor,
     _train_sides,
+    train_factor,
 )
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.limits.windows import Points, Windows, rows_of, strictest, time_edges
@@ -164,22 +164,8 @@ def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> l
         def factors(
             pulse: Floats, inside: NDArray[np.bool_], number: Floats = number
         ) -> tuple[Floats, NDArray[np.intp]]:
-            shape = (size, pulse.size)
-            spread = [
-                np.broadcast_to(a, shape).reshape(-1)
-                for a in (
-                    points.wavelength[:, None],
-                    pulse,
-                    1.0,
-                    duration,
-                    points.angle[:, None],
-                    inside,
-                    number[:, None],
-                )
-            ]
-            train = Trains(spread[0], spread[1], spread[2], spread[3], spread[4], None)
-            factor, at = _train_factor(rules, train, spread[5].astype(bool), spread[6])
-            return factor.reshape(shape), at.reshape(shape)
+            count = np.broadcast_to(number[:, None], (size, pulse.size))
+            return train_factor(rules, points.angle[:, None], np.asarray(duration), pulse, inside, count)
 
         texts = np.array([f"; {row.source}; {part.source}" for part in rules.train_factors], dtype=object)
         ones = np.ones((size, count))

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import InputError
 from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points, solve
+from lasersafe.limits.factors import angle_max
 from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
 from lasersafe.limits.pulse_results import Columns, Objects, PulseTrainLimit, TrainRow, Trains
 from lasersafe.limits.records import RuleSet
@@ -154,29 +155,67 @@ def _locators(rule_set: str) -> Objects:
     )
 
 
-def _train_factor(
-    rules: RuleSet, train: Trains, within: NDArray[np.bool_], count: Floats
+def undivided(pulse: Floats, spacing: Floats) -> NDArray[np.bool_]:
+    """Return whether each pulse lasts until the next one: that is continuous emission, which has no train factor."""
+    return np.asarray(pulse >= spacing * (1.0 - COUNT_SLACK))
+
+
+def quick_power(base: Floats, power: float) -> Floats:
+    """Return a power of positive numbers; quarters, which most tables have, by square roots."""
+    if power in (-0.25, 0.25, 0.5, 0.75, 1.0):
+        root = base if power == 1.0 else np.sqrt(base)
+        fourth = root if power in (0.5, 1.0) else np.sqrt(root)
+        if power == 0.75:
+            return np.asarray(root * fourth)
+        return np.asarray(1.0 / fourth if power < 0.0 else fourth)
+    return np.asarray(base**power)
+
+
+def train_factor(
+    rules: RuleSet, source_angle: Floats, duration: Floats, pulse: Floats, within: NDArray[np.bool_], count: Floats
 ) -> tuple[Floats, NDArray[np.intp]]:
-    """Return C_P and the row that gave it. Ranges are printed as "above ... up to and including"."""
-    alpha = train.angle * 1e3
-    alpha_max = np.empty_like(alpha)
-    for part in rules.time_factors["alpha_max"].rows:
-        here = train.pulse >= part.duration[0] * (1 - EDGE)
-        alpha_max = np.where(here, part.value * train.pulse**part.power, alpha_max)
-    factor, chosen = np.full(alpha.shape, np.nan), np.full(alpha.shape, -1, dtype=np.intp)
+    """Return C_P by the rows of an edition, NaN where none holds. Ranges are "above ... up to and including".
+
+    Parameters
+    ----------
+    rules : RuleSet
+        The edition.
+    source_angle, duration, pulse : numpy.ndarray
+        Angle of the source [rad], exposure and pulse duration [s]; they broadcast to the shape of *count*.
+    within : numpy.ndarray of bool, shape (...)
+        Whether the pulse, or group, is not longer than T_i.
+    count : numpy.ndarray, shape (...)
+        Number of pulses, or groups. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        C_P. [1]
+    numpy.ndarray of int, shape (...)
+        Number of the row that gave it, -1 for none.
+    """
+    alpha = np.asarray(source_angle) * 1e3
+    alpha_max: Floats | None = None
+    factor, chosen = np.full(count.shape, np.nan), np.full(count.shape, -1, dtype=np.intp)
     for number, row in enumerate(rules.train_factors):
-        low, high = (alpha_max if end is None else np.full_like(alpha, end) for end in row.source_angle)
+        if None in row.source_angle and alpha_max is None:
+            alpha_max = np.asarray(angle_max(rules.name, pulse) * 1e3)
+        low, high = (alpha_max if end is None else end for end in row.source_angle)
+        assert low is not None
+        assert high is not None
         here = (
-            (within == row.within)
-            & ((train.duration > row.exposure[0] * (1 + EDGE)) | (row.exposure[0] == 0.0))
-            & (train.duration <= row.exposure[1] * (1 + EDGE))
-            & ((alpha > low * (1 + EDGE)) | (low == 0.0))
+            ((duration > row.exposure[0] * (1 + EDGE)) | (row.exposure[0] == 0.0))
+            & (duration <= row.exposure[1] * (1 + EDGE))
+            & ((alpha > low * (1 + EDGE)) | (np.asarray(low) == 0.0))
             & (alpha <= high * (1 + EDGE))
-            & (count >= row.pulses[0])
-            & (count <= row.pulses[1])
         )
-        value = np.minimum(np.maximum(row.value * count**row.power, row.floor), 1.0)
-        factor, chosen = np.where(here, value, factor), np.where(here, number, chosen)
+        if not here.any():
+            continue
+        here = here & (within == row.within) & (count >= row.pulses[0]) & (count <= row.pulses[1])
+        if here.any():
+            value = row.value * quick_power(count, row.power) if row.power else row.value
+            factor = np.where(here, np.minimum(np.maximum(value, row.floor), 1.0), factor)
+            chosen = np.where(here, number, chosen)
     return factor, chosen
 
 
@@ -190,11 +229,12 @@ def _trains(grid: Grid, train: Trains, of_pulse: _Limits) -> dict[str, Columns]:
         ]
         counted = np.where(np.isnan(counted), np.exp(log_t2(grid, train.angle * 1e3)), counted)
         applies = (chosen >= 0) & (train.pulse <= rules.longest_pulse * (1 + EDGE))
+        applies &= ~undivided(train.pulse, 1.0 / train.rate)
         within = train.pulse <= times * (1 + EDGE)
         group_time = np.where(within, np.minimum(times, train.duration), train.pulse)
         joined = np.where(within, count_pulses(group_time, train.rate), 1.0)
         count = np.ceil(count_pulses(np.minimum(train.duration, counted), train.rate) / joined)
-        factor, row_of = _train_factor(rules, train, within, count)
+        factor, row_of = train_factor(rules, train.angle, train.duration, train.pulse, within, count)
         locators = _locators(rules.name)[row_of * len(rules.train_times) + chosen]
         for name, time, share in (("pulse", train.pulse, np.ones_like(joined)), ("group", group_time, joined)):
             use = applies & (row_of >= 0)

@@ -8,7 +8,8 @@ from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Peek
 from lasersafe.models.messages import Finding
-from lasersafe.models.values import Knob, Measured, Turnable
+from lasersafe.models.values import Knob, Measured, SIValue, Turnable
+from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 
 COUNT = Turnable("1", "1", "100000", "10")
@@ -69,13 +70,21 @@ def burst_findings(peek: Peek) -> list[Finding]:
     return found
 
 
+def _ends(value: SIValue, field: str) -> tuple[float, float]:
+    """Return the lowest and highest value that a tolerance lets stand."""
+    found = value.tolerance
+    if found is None:
+        return float(value), float(value)
+    return (found.low, found.high) if found.kind == "bound" else covered(field, float(value), found.low, found.high)
+
+
 def duty_findings(peek: Peek) -> list[Finding]:
-    """Return what is wrong with the pulses that duty and repetition rate make together."""
+    """Return what is wrong with the pulses that duty and repetition rate make together, at the ends of tolerances too."""
     duty, rate = peek.value("duty"), peek.value("repetition_rate")
     if duty is None or rate is None:
         return []
-    for share, at in ((duty.low, rate.high), (duty.high, rate.low)):
-        pulse = share / at
+    for share, at, end in ((duty.low, rate.high, 0), (duty.high, rate.low, 1)):
+        pulse = _ends(share, "duty")[end] / _ends(at, "repetition_rate")[1 - end]
         if not SHORTEST * (1.0 - LAST_DIGITS) <= pulse <= LONGEST * (1.0 + LAST_DIGITS):
             text = (
                 f"{share.typed} at {at.typed} makes a pulse of {format_quantity(pulse, 's')}, which must be 100 fs or "

@@ -413,7 +413,7 @@ def merging_times_icnirp(w: float) -> list[float]:
     return found
 
 
-def merging_and_counting_times_eu(w: float, exposure: float, alpha: float) -> list[tuple[float, float]]:
+def merging_and_counting_times_eu(w: float, exposure: float) -> list[tuple[float, float]]:
     """Return T_min and how long pulses are counted for; two pairs where rows meet, 0 where no T_min is printed."""
     found = []
     if between(180, w, 315):
@@ -421,17 +421,17 @@ def merging_and_counting_times_eu(w: float, exposure: float, alpha: float) -> li
     if between(315, w, 400):
         found.append((1e-9, exposure))
     if between(400, w, 1050):
-        found.append((18e-6, min(exposure, t_2(alpha))))
+        found.append((18e-6, exposure))
     if between(1050, w, 1400):
-        found.append((50e-6, min(exposure, t_2(alpha))))
+        found.append((50e-6, exposure))
     if between(1400, w, 1500):
-        found.append((1e-3, min(exposure, 10.0)))
+        found.append((1e-3, exposure))
     if between(1500, w, 1800):
-        found.append((10.0, min(exposure, 10.0)))
+        found.append((10.0, exposure))
     if between(1800, w, 2600):
-        found.append((1e-3, min(exposure, 10.0)))
+        found.append((1e-3, exposure))
     if between(2600, w, 1e6):
-        found.append((1e-7, min(exposure, 10.0)))
+        found.append((1e-7, exposure))
     return found
 
 
@@ -498,7 +498,10 @@ def pulse_rows(
         for hazard, (value, _, _) in limit(rule_set, tissue, w, time, alpha, area).items():
             note("mean", hazard, value / n)
 
-    # 3. trains: C_P times the limit of one pulse, and of one group for the sum of its pulses
+    # 3. trains: C_P times the limit of one pulse, and of one group for the sum of its pulses; where a pulse lasts until
+    # the next one the emission is continuous, and no train
+    if pulse * rate >= 1 - SLACK:
+        return rows
     if rule_set == ICNIRP:
         if tissue == "eye" and between(400, w, 1400) and pulse <= 0.25 * (1 + EDGE):
             counted = whole_pulses(min(exposure, t_2(alpha)) * rate)
@@ -512,7 +515,7 @@ def pulse_rows(
                 note("train", "retina thermal", group * factor / together)
     else:
         # "thermal limits only": everything but the photochemical limits, so the peak below 1e-9 s as well
-        for merging_time, count_time in merging_and_counting_times_eu(w, exposure, alpha):
+        for merging_time, count_time in merging_and_counting_times_eu(w, exposure):
             together = min(whole_pulses(merging_time * rate), everything)
             time = pulse if together == 1 else min(merging_time, exposure)
             factor = math.ceil(whole_pulses(count_time * rate) / together) ** -0.25

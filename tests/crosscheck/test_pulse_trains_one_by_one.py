@@ -22,8 +22,9 @@ ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 T_I = {
     ICNIRP: [(400, 1050, 5e-6, None), (1050, 1400, 13e-6, None)],
     EU: [
-        (180, 315, 0.0, math.inf), (315, 400, 1e-9, math.inf), (400, 1050, 18e-6, None), (1050, 1400, 50e-6, None),
-        (1400, 1500, 1e-3, 10.0), (1500, 1800, 10.0, 10.0), (1800, 2600, 1e-3, 10.0), (2600, 1e6, 1e-7, 10.0),
+        (180, 315, 0.0, math.inf), (315, 400, 1e-9, math.inf), (400, 1050, 18e-6, math.inf),
+        (1050, 1400, 50e-6, math.inf), (1400, 1500, 1e-3, math.inf), (1500, 1800, 10.0, math.inf),
+        (1800, 2600, 1e-3, math.inf), (2600, 1e6, 1e-7, math.inf),
     ],
 }  # fmt: skip
 THERMAL = {
@@ -95,13 +96,13 @@ def groups_in_bursts(starts, burst, within, counted):
     return most
 
 
-def one_by_one(rule_set, tissue, case, number_of):
-    """Return rule -> limit for the largest pulse; `number_of` counts the groups."""
+def one_by_one(rule_set, tissue, case, number_of, dark=True):
+    """Return rule -> limit for the largest pulse; `number_of` counts groups. Without dark time there is no train."""
     lam, starts, pulse, energy, exposure, alpha = case
     jobs = [("single pulse", pulse, energy, 1.0)]
     jobs.append(("mean", *windows(starts, pulse, energy, exposure), 1.0))
     for low, high, within, over in T_I[rule_set]:
-        if not low <= lam * 1e9 <= high:
+        if not (low <= lam * 1e9 <= high and dark):
             continue
         counted = min(exposure, t_2(alpha * 1e3) if over is None else over)
         number = number_of(starts, pulse, within, counted)
@@ -182,7 +183,8 @@ def check_train(one):
         each = int((starts < counted * (1 - SLACK)).sum())
         return each if pulses[0] > within else groups_in_bursts(starts, burst, min(within, exposure), counted)
 
-    expected = one_by_one(rule_set, tissue, case, number)
+    dark = pulse < spacing * (1 - SLACK) or burst * spacing < period * (1 - SLACK)
+    expected = one_by_one(rule_set, tissue, case, number, dark)
     bursts = [] if burst == 1 else [(burst, spacing)]
     found = by_rule(burst_train_limit(rule_set, tissue, lam, pulse, bursts, 1 / period, exposure, alpha))
     assert agree(found, expected), (one, found, expected)
