@@ -79,7 +79,7 @@ def _ends(value: SIValue, field: str) -> tuple[float, float]:
 
 
 def duty_findings(peek: Peek) -> list[Finding]:
-    """Return what is wrong with the pulses that duty and repetition rate make together, at the ends of tolerances too."""
+    """Return what is wrong with the pulses that duty and repetition rate make together, at the ends of tolerances."""
     duty, rate = peek.value("duty"), peek.value("repetition_rate")
     if duty is None or rate is None:
         return []
