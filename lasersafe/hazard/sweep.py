@@ -20,8 +20,8 @@ from lasersafe.hazard.exposure import body_area
 from lasersafe.limits import time_t2
 from lasersafe.limits.grid import EDGE, HAS_SPECTRAL, IS_IRRADIANCE, Grid, grid_of, hazards_of
 from lasersafe.limits.layout import DURATIONS
-from lasersafe.limits.pulses import COUNT_SLACK, quick_power, train_factor, undivided
 from lasersafe.limits.tables import load_rule_set
+from lasersafe.limits.train_rule import COUNT_SLACK, quick_power, train_factor, undivided
 
 Floats = NDArray[np.float64]
 SMALL_SOURCE = 1.5e-3  # [rad]

@@ -7,8 +7,9 @@ from lasersafe.limits.exposure import ExposureLimit, HazardLimit, cone_angle, ex
 from lasersafe.limits.factors import angle_max, correction_factor, source_factor, time_t2
 from lasersafe.limits.pulse_lists import pulse_list_limit
 from lasersafe.limits.pulse_results import PulseTrainLimit, TrainRow
-from lasersafe.limits.pulses import count_pulses, pulse_train_limit
+from lasersafe.limits.pulses import pulse_train_limit
 from lasersafe.limits.tables import rule_sets
+from lasersafe.limits.train_rule import count_pulses
 
 if TYPE_CHECKING:
     from lasersafe.limits.working import explain

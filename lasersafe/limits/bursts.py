@@ -17,13 +17,8 @@ from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points
 from lasersafe.limits.grid import EDGE, Floats, grid_of, hazards_of
 from lasersafe.limits.pulse_results import PulseTrainLimit, Trains
-from lasersafe.limits.pulses import (
-    COUNT_SLACK,
-    _train_sides,
-    train_factor,
-    undivided,
-)
 from lasersafe.limits.tables import load_rule_set
+from lasersafe.limits.train_rule import COUNT_SLACK, train_factor, train_sides, undivided
 from lasersafe.limits.windows import Objects, Points, Windows, rows_of, strictest, time_edges
 
 Level = tuple[Floats, Floats]  # number of units, spacing of their starts [s]; inner first, the last repeats for ever
@@ -137,7 +132,7 @@ def _factor_windows(points: Points, levels: Sequence[Level], train: Trains, pede
     for count, spacing in levels:
         gapless &= undivided(lasting, spacing)
         lasting = count * spacing
-    for chosen in _train_sides(rules, points.wavelength * 1e9):
+    for chosen in train_sides(rules, points.wavelength * 1e9):
         within_time = np.array([row.joined_within for row in rules.train_times])[chosen]
         over = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])[chosen]
         over = np.where(np.isnan(over), np.exp(log_t2(grid, points.angle * 1e3)), over)

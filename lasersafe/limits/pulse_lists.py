@@ -12,12 +12,8 @@ from lasersafe.limits.evaluate import log_t2
 from lasersafe.limits.exposure import check_area, check_points
 from lasersafe.limits.grid import EDGE, Floats, grid_of, hazards_of
 from lasersafe.limits.pulse_results import PulseTrainLimit
-from lasersafe.limits.pulses import (
-    COUNT_SLACK,
-    _train_sides,
-    train_factor,
-)
 from lasersafe.limits.tables import load_rule_set
+from lasersafe.limits.train_rule import COUNT_SLACK, train_factor, train_sides
 from lasersafe.limits.windows import Points, Windows, rows_of, strictest, time_edges
 
 MOST = 500  # pulses in a list
@@ -151,7 +147,7 @@ def _factors(points: Points, line: _Line, duration: float, pedestal: float) -> l
     size, count = points.angle.size, line.start.size
     t2 = np.exp(log_t2(grid, points.angle * 1e3))
     found = []
-    for chosen in _train_sides(rules, points.wavelength * 1e9):
+    for chosen in train_sides(rules, points.wavelength * 1e9):
         if chosen[0] < 0:
             continue
         row = rules.train_times[int(chosen[0])]
