@@ -101,7 +101,9 @@ def _pieces(grid: Grid, wavelength_nm: float, area: float | None) -> tuple[Piece
     for (low, high), coefficient, power, _ in rule.rows:
         if low * (1 - EDGE) <= area <= high * (1 + EDGE):
             value = coefficient * area**power
-            pieces += [p._replace(low=max(p.low, start), coefficient=value, power=1.0) for p in pieces if p.high > start]
+            pieces += [
+                p._replace(low=max(p.low, start), coefficient=value, power=1.0) for p in pieces if p.high > start
+            ]
     return tuple(pieces)
 
 
