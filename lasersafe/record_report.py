@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.report_uncertainty import finite
-from lasersafe.results import Assessment, Expected, LaserFacts, StrikeOuts
+from lasersafe.results import Assessment, Expected, LaserFacts, StarterValue, StrikeOuts
 from lasersafe.wording import load_wording
 
 
@@ -44,6 +44,7 @@ def record_json(a: Assessment) -> dict[str, Any]:
         "acceptance": [_expected(row) for row in a.record.expected],
         "area": a.record.area,
         "draft_reasons": list(a.draft_reasons),
+        "starter_values": [starter_json(one) for one in a.record.starter_values],
     }
 
 
@@ -88,6 +89,20 @@ def strike_outs_json(struck: StrikeOuts) -> dict[str, Any]:
             "reason": worst.struck_out,
         },
     }
+
+
+def starter_json(one: StarterValue) -> dict[str, Any]:
+    """Return a value of a starter case as plain data."""
+    return {"kind": one.kind, "name": one.name, "starter": one.starter, "field": one.field, "line": one.line}
+
+
+def starter_line(one: StarterValue) -> str:
+    """Return a value of a starter case as a line of ``check``."""
+    line = "" if one.line is None else f"line {one.line}: "
+    return (
+        f"  remark: {line}{one.field}, '{one.name}': as in the starter case '{one.starter}'; nobody can sign before "
+        "what holds here is written instead"
+    )
 
 
 def _expected(row: Expected) -> dict[str, Any]:

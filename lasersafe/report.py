@@ -10,11 +10,18 @@ from lasersafe.errors import InputError
 from lasersafe.files import existing, write_file
 from lasersafe.outputs import Output, mark_of, refuse_to_lose, write_outputs
 from lasersafe.quantity import format_quantity
-from lasersafe.record_report import barriers_json, record_json, strike_outs_json, unit_key
+from lasersafe.record_report import (
+    barriers_json,
+    record_json,
+    starter_json,
+    starter_line,
+    strike_outs_json,
+    unit_key,
+)
 from lasersafe.reference import templates_path
 from lasersafe.report_scene import barriers_text, scene_json
 from lasersafe.report_uncertainty import finite, uncertainty_json, uncertainty_text
-from lasersafe.results import Assessment, Scenario, Step
+from lasersafe.results import Assessment, Scenario, StarterValue, Step
 from lasersafe.wording import load_wording
 
 
@@ -58,23 +65,26 @@ def _write_starter(path: Path, template: str, replace: bool, starters_too: bool 
 
 
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
-    """Return the faults of a case as lines and as JSON; a case without faults is worked out as well."""
+    """Return the faults of a case as lines and as JSON; a case without faults is worked out as well.
+
+    What it still says as a starter case does is no fault: each such record is a remark.
+    """
     from lasersafe.assessment import assess_file
     from lasersafe.errors import CalcError, CaseError, Fault
     from lasersafe.models import check_case
 
-    faults = list(check_case(path))
+    faults, remarks = list(check_case(path)), list[StarterValue]()
     if not faults:
         try:
-            assess_file(path)
+            remarks = list(assess_file(path).record.starter_values)
         except CaseError as error:
             faults = list(error.faults)
         except CalcError as error:
             faults = [Fault(None, "case", str(error))]
     rows = [{"line": fault.line, "field": fault.field, "message": fault.message} for fault in faults]
-    data = {"case": str(path), "faults": rows}
+    data = {"case": str(path), "faults": rows, "starter_values": [starter_json(one) for one in remarks]}
     if not faults:
-        return [f"{path}: no faults"], data
+        return [f"{path}: no faults", *map(starter_line, remarks)], data
     head = f"{path}: {len(faults)} {'fault' if len(faults) == 1 else 'faults'}"
     return [head, *(f"  {fault}" for fault in faults)], data
 

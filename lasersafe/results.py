@@ -17,6 +17,7 @@ from lasersafe.results_record import (
     Record,
     RoleSigned,
     SignOff,
+    StarterValue,
 )
 from lasersafe.results_scene import SceneResult
 from lasersafe.results_sources import (
@@ -70,6 +71,7 @@ __all__ = [
     "SettingReport",
     "SetupResult",
     "SignOff",
+    "StarterValue",
     "Step",
     "StrikeOuts",
     "SumResult",

@@ -90,6 +90,17 @@ class LaserFacts:
 
 
 @dataclass(frozen=True)
+class StarterValue:
+    """A record of the case that still says what one of a starter case says."""
+
+    kind: str  # person | eyewear | barrier | reading | strike_out
+    name: str  # of the person or barrier that it is about
+    starter: str  # name of the starter case
+    field: str  # as person[1]
+    line: int | None = None
+
+
+@dataclass(frozen=True)
 class Record:
     """What a sheet carries for the day: area, acceptance test, findings, pages to hand out."""
 
@@ -99,6 +110,7 @@ class Record:
     expected: tuple[Expected, ...] = ()
     findings: tuple[ControlFinding, ...] = ()
     review_by: str = ""
+    starter_values: tuple[StarterValue, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.barrier_words import barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.starters import starter_sentence
 from lasersafe.assessment.together import ALL_LASERS, reach_together
 from lasersafe.assessment.ways import NO_AID
 from lasersafe.quantity import feet, format_quantity
@@ -137,7 +138,8 @@ def decision_of(
     struck = _strike_outs(case, mine)
     above, known = words.reasons(setups, fitted, open_ones, struck)
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
-    reasons = [*measured, *above, *words.findings(uncontrolled), *left_out, *known]
+    starters = starter_sentence(record.starter_values, wording)
+    reasons = [*measured, *starters, *above, *words.findings(uncontrolled), *left_out, *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
     decision = Decision(
         wear=words.wear(eyewear, fitted),
@@ -150,7 +152,7 @@ def decision_of(
         headline_tissue=direct.tissue,
         strike_outs=struck,
     )
-    return decision, tuple(measured)
+    return decision, (*measured, *starters)
 
 
 def _strike_outs(case: Case, scenarios: list[Scenario]) -> StrikeOuts:

@@ -11,6 +11,7 @@ from lasersafe.assessment.acceptance import expected_of, judged
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.assessment.worked import covering
 from lasersafe.hazard.eyewear_need import corner_emissions
+from lasersafe.models import starter_values
 from lasersafe.results import (
     BarrierResult,
     BeamFacts,
@@ -166,4 +167,5 @@ def record_of(
         expected=rows,
         findings=findings,
         review_by=case.review_by.isoformat(),
+        starter_values=starter_values(typed),
     )

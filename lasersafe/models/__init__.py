@@ -44,6 +44,7 @@ from lasersafe.models.site import (
     Surface,
 )
 from lasersafe.models.sources import Extended, ExtraLine, Module, Scan
+from lasersafe.models.starters import starter_values
 from lasersafe.models.tolerance import Tolerance
 from lasersafe.models.toleranced import Toleranced, replaced, tolerances_of
 from lasersafe.models.values import Axes, Knob, SIValue
@@ -106,6 +107,7 @@ __all__ = [
     "read_case",
     "read_case_text",
     "replaced",
+    "starter_values",
     "tolerances_of",
     "typed_inputs",
 ]

@@ -25,11 +25,27 @@ FAR = "2090-06-30"
 
 @lru_cache(maxsize=4)
 def case_text(template: str = "co2-cutter") -> str:
-    """Return a starter case that passes, to be looked at again long after this test."""
+    """Return a starter case that passes, with values of its own, to be looked at again long after this test."""
     text = (ROOT / "templates" / "cases" / f"{template}.toml").read_text(encoding="utf-8")
     changed = text.replace("review_by = 2027-11-13", f"review_by = {FAR}")
     assert changed != text
-    return changed
+    return own_values(changed)
+
+
+def own_values(text: str) -> str:
+    """Return a starter case whose persons, eyewear, barriers, readings and strike-outs were looked at anew."""
+    table, lines = "", []
+    for line in text.splitlines(keepends=True):
+        table = line.strip() if line.startswith("[") else table
+        if table in ("[[person]]", "[[barrier]]"):
+            line = re.sub(r'^(distance = ")([\d.]+)', lambda found: f"{found[1]}{float(found[2]) * 1.01:g}", line)
+            line = re.sub(r'^(eyewear = "[^"]*?LB)(\d)', lambda found: f"{found[1]}{int(found[2]) + 1}", line)
+        if table == "[[strike_out]]":
+            line = re.sub(r'^reason = "', 'reason = "Looked at on site: ', line)
+        if table == "[[reading]]":
+            line = re.sub(r'^instrument = "', 'instrument = "own ', line)
+        lines.append(line)
+    return "".join(lines)
 
 
 def write_case(folder: Path, more: str = "", template: str = "co2-cutter", **named: str) -> Path:
