@@ -66,6 +66,9 @@ class Report:
     about: About | None = None
     decision: Decision | None = None  # as this version works it out from the embedded case
     signatures: list[CertificateSignature] = field(default_factory=list)
+    appended: str = ""  # what is wrong with what stands after the printed sheet
+    case: Case | None = None  # the embedded one
+    people: list[tuple[str, str]] = field(default_factory=list)  # role and name, on record or by certificate
 
     def add(self, kind: str, message: str) -> None:
         """Note a finding."""
@@ -131,8 +134,9 @@ def _check(sheet: SheetFile, about: About, report: Report, day: date, trust: Seq
         report.add("changed", str(error))
         record = Record()
     _check_results(text, case, about, record, files, sheet, report)
-    _check_certificates(sheet, about, report, trust)
-    _check_signed(case, about, record, report)
+    report.case = case
+    _check_certificates(sheet, about, case, record, report, trust)
+    _check_signed(case, about, record, report, bool(trust))
     _check_dates(case, about, record, report, day)
 
 
@@ -249,30 +253,37 @@ def _check_pages(
     report.add("changed", "the pages or what the file says about itself are not what this version prints from its case")
 
 
-def _check_certificates(sheet: SheetFile, about: About, report: Report, trust: Sequence[Path]) -> None:
+def _check_certificates(
+    sheet: SheetFile, about: About, case: Case, record: Record, report: Report, trust: Sequence[Path]
+) -> None:
     if not sheet.appended:
         if trust:
             report.add("signature", "there is no certificate signature on it, though --trust asks for one")
         return
-    from lasersafe.signing.certificate import check_signatures
+    from lasersafe.signing.certificate_check import check_signatures
 
-    found, problem = check_signatures(sheet, trust)
-    report.signatures = found
-    if problem:
-        report.add("signature", problem)
-    for signature in found:
+    since = max((entry.moment for entry in record.signed(about.fingerprint).values()), default=None)
+    report.signatures, report.appended = check_signatures(sheet, about, trust, case, since)
+    if report.appended:
+        report.add("signature", report.appended)
+    for signature in report.signatures:
         if signature.problem:
             report.add("signature", f"certificate signature of {signature.label}: {signature.problem}")
         else:
             report.notes.append(f"certificate signature of {signature.label}: intact and trusted")
 
 
-def _check_signed(case: Case, about: About, record: Record, report: Report) -> None:
+def _check_signed(case: Case, about: About, record: Record, report: Report, trusting: bool) -> None:
     by_certificate = {one.role: one.signer for one in report.signatures if not one.problem}
     entries = record.signed(about.fingerprint)
+    without = [role for role in case.sign_off.required_roles if role in entries and role not in by_certificate]
     missing = [role for role in case.sign_off.required_roles if role not in entries and role not in by_certificate]
-    people = {role: entry.name for role, entry in entries.items()} | by_certificate
-    doubles = [] if case.sign_off.one_person_two_roles else doubled(people.items())
+    if trusting and report.signatures and without:
+        roles = ", ".join(map(spoken, without))
+        report.add("signature", f"no signature with a trusted certificate, though --trust asks for one: {roles}")
+    report.people = [(role, entry.name) for role, entry in entries.items()]
+    report.people += [(one.role, one.signer) for one in report.signatures if one.intact]
+    doubles = [] if case.sign_off.one_person_two_roles else doubled(report.people)
     if about.state == "draft" or missing or doubles:
         reason = f" (missing: {', '.join(map(spoken, missing))})" if missing else ""
         ink = "; it was printed for signature in ink, which no program can check" if _ink(about) else ""

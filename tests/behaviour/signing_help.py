@@ -58,11 +58,11 @@ def write_case(folder: Path, more: str = "", template: str = "co2-cutter", **nam
     return path
 
 
-def sign_all(case: Path) -> None:
+def sign_all(case: Path, **named: str) -> None:
     """Let everybody sign."""
     from lasersafe.signing.signing_off import sign
 
-    for role, name in PEOPLE.items():
+    for role, name in (PEOPLE | named).items():
         sign(case, name, role)
 
 
@@ -73,14 +73,14 @@ def print_sheet(case: Path, output: Path, replace: bool = False) -> dict[str, ob
     return write_case_sheet(case, output, None, replace)
 
 
-@lru_cache(maxsize=1)
-def signed_sheet() -> bytes:
+@lru_cache(maxsize=4)
+def signed_sheet(more: str = "", **named: str) -> bytes:
     """Return a sheet that everybody has signed."""
     import tempfile
 
     with tempfile.TemporaryDirectory() as folder:
-        case = write_case(Path(folder))
-        sign_all(case)
+        case = write_case(Path(folder), more, **named)
+        sign_all(case, **named)
         print_sheet(case, Path(folder) / "sheet.pdf")
         return (Path(folder) / "sheet.pdf").read_bytes()
 

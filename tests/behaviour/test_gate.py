@@ -174,7 +174,7 @@ ONLY_IN = {
     "pydantic": ("lasersafe/models/",),
     "pydantic_core": ("lasersafe/models/",),
     "reportlab": ("lasersafe/sheet/",),
-    "pyhanko": ("lasersafe/signing/certificate.py",),
+    "pyhanko": tuple(f"lasersafe/signing/{name}.py" for name in ("certificate", "certificate_check", "appended")),
     "cryptography": ("lasersafe/signing/certificate.py",),
     "typer": ("lasersafe/cli.py", "lasersafe/cli/"),
     "contourpy": ("lasersafe/drawing/contours.py",),

@@ -1,0 +1,302 @@
+"""What stands after the end of a printed sheet: fields, stamps and signatures as signing writes them, nothing else.
+
+Whoever holds one trusted certificate may append what he likes and sign that. So each revision is compared with what
+this program appends: the form fields in the places to sign that the sheet names, a stamp with name and time, a
+signature. Anything else that a reader of PDF files could show, run or take for the sheet is named.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from lasersafe.signing.container import SheetFile
+from lasersafe.signing.state import spoken
+
+if TYPE_CHECKING:
+    from lasersafe.signing.about import About
+
+FIELD = "lasersafe_"
+STAMP = "Signed with a certificate"
+NOT_ASCII = "(name: see the signature itself)"  # the typeface of the stamp has no other letters
+_REVISION = re.compile(
+    rb"xref\n((?:\d+ \d+\n(?:\d{10} \d{5} [nf] \n)+)+)trailer\n<<\n([^<>]*(?:<[0-9A-Fa-f]*>[^<>]*)*)>>\n"
+    rb"startxref\n(\d+)\n%%EOF\n"
+)
+_VERSIONS = (None, "/1.7", "/2.0")
+_KEYS_OF_TRAILER = [b"ID", b"Info", b"Prev", b"Root", b"Size"]
+_STAMPED = re.compile(rb"\(((?:[^()\\]|\\[0-7]{3}|\\[()\\])*)\) Tj")
+_OPERATORS = frozenset("q Q cm /Tx BMC EMC BT ET /F1 Tf TL Td T* w re S".split())
+_XMP = re.compile(
+    rb'<\?xpacket begin="[^"]*" id="[^"]*"\?>\s*<x:xmpmeta xmlns:x="adobe:ns:meta/" x:xmptk="pyHanko [\d.]+">\s*'
+    rb'<rdf:RDF xmlns:rdf="[^"]*">\s*<rdf:Description(?: xmlns:\w+="[^"]*"| xmp:ModifyDate="[^"]*"| '
+    rb'pdf:Producer="[^"]*"| rdf:about="")*/>\s*</rdf:RDF>\s*</x:xmpmeta>\s*<\?xpacket end="\w"\?>\s*'
+)
+
+_CHANGES = "what was appended changes the sheet itself"
+_BESIDES = "something besides signatures was appended after printing"
+_NO_STAMP = "a place to sign shows something that is no stamp"
+_MORE = "what was appended holds more than its table names"
+_DOES_MORE = "a place to sign was appended that does more than hold a signature"
+_MANY = "more was appended than there are places to sign"
+_FOLLOWS = "something follows the last signature"
+_END = "the end of what was appended is not as signing writes it"
+_FACTS = "what was appended gives the sheet another title or other facts"
+_TWICE = "a place to sign was appended twice"
+_UPON = "something was put upon a page besides the places to sign"
+_NO_PLACE = "a form field was appended that is no place to sign"
+_SAYS = "a signature says of itself what signing does not write"
+
+
+class AppendedError(ValueError):
+    """Something was appended that signing does not append."""
+
+
+def stamp_name(name: str) -> str:
+    """Return the name of a holder as it is printed on the stamp."""
+    return name[:60] if name.isascii() else NOT_ASCII
+
+
+def reason(about: About, role: str) -> str:
+    """Return what a signature says it was given for."""
+    return f"{spoken(role)}: lasersafe sheet {about.fingerprint[:12]}"
+
+
+def stamps(sheet: SheetFile, about: About) -> dict[str, tuple[str, datetime]]:
+    """Return role -> name and time as stamped, when all that was appended is what signing appends.
+
+    Raises
+    ------
+    AppendedError
+        If there is anything else; the message says what.
+    """
+    from io import BytesIO
+
+    from pyhanko.pdf_utils.reader import PdfFileReader
+
+    numbers = _revisions(sheet)
+    if len(numbers) > len(about.sign_here):
+        raise AppendedError(_MANY)
+    reader = PdfFileReader(BytesIO(sheet.base + sheet.appended), strict=True)
+    if reader.xrefs.total_revisions != len(numbers) + 1:
+        raise AppendedError(_BESIDES)
+    printed = _Revision(reader.get_historical_resolver(0), about, len(sheet.offsets))
+    found: dict[str, tuple[str, datetime]] = {}
+    for count, changed in enumerate(numbers, 1):
+        revision = _Revision(reader.get_historical_resolver(count), about, len(sheet.offsets))
+        found = revision.check(printed, changed)
+        if len(found) != count:
+            raise AppendedError(_BESIDES)
+    return found
+
+
+def _revisions(sheet: SheetFile) -> list[set[int]]:
+    """Return the numbers of the objects of each revision; between and around them there is not one byte."""
+    content, place = sheet.base + sheet.appended, len(sheet.base)
+    previous, found = sheet.table, []
+    while place < len(content):
+        match = _REVISION.search(content, place)
+        if match is None or int(match[3]) != match.start():
+            raise AppendedError(_FOLLOWS)
+        keys = sorted(re.findall(rb"^/(\w+) ", match[2], re.MULTILINE))
+        roots = [re.findall(rb"/(Root|Info) (\d+) 0 R", part) for part in (match[2], sheet.base[sheet.table :])]
+        if keys != _KEYS_OF_TRAILER or sorted(roots[0]) != sorted(roots[1]) or b"/Prev %d\n" % previous not in match[2]:
+            raise AppendedError(_END)
+        found.append(_numbers(content, place, match))
+        previous, place = match.start(), match.end()
+    return found
+
+
+def _numbers(content: bytes, start: int, match: re.Match[bytes]) -> set[int]:
+    offsets: dict[int, int] = {}
+    for first, _, rows in re.findall(rb"(\d+) (\d+)\n((?:\d{10} \d{5} [nf] \n)+)", match[1]):
+        for number, row in enumerate(rows.splitlines(), int(first)):
+            if number:
+                offsets[int(row[:10])] = number
+    ends = [*sorted(offsets)[1:], match.start()]
+    for (offset, number), end in zip(sorted(offsets.items()), ends, strict=True):
+        part = content[offset:end]
+        one = len(re.findall(rb"\d+\s+\d+\s+obj\b", part)) == part.count(b"endobj") == 1
+        if not (one and part.startswith(b"%d 0 obj\n" % number) and part.endswith(b"\nendobj\n")):
+            raise AppendedError(_MORE)
+    if not offsets or min(offsets) != start:
+        raise AppendedError(_MORE)
+    return set(offsets.values())
+
+
+class _Revision:
+    """The sheet as it was after one signature."""
+
+    def __init__(self, resolver: Any, about: About, printed_objects: int) -> None:
+        self.resolver = resolver
+        self.printed_objects = printed_objects
+        self.about = about
+        trailer = resolver.reader.trailer
+        self.root, self.info = (trailer.raw_get(name).idnum for name in ("/Root", "/Info"))
+        self.catalog, self.facts = self.plain(self.root), self.plain(self.info)
+        self.form_number = self.number(self.catalog.get("/AcroForm"))
+        self.form = self.plain(self.form_number)
+        self.pages = self._pages(self.number(self.catalog.get("/Pages")), 0)
+
+    def raw(self, number: int) -> Any:
+        from pyhanko.pdf_utils.generic import Reference
+
+        return self.resolver.get_object(Reference(number, 0, self.resolver))
+
+    def plain(self, number: int) -> Any:
+        """Return an object as plain Python, references as ``("R", number)``."""
+        return _plain(self.raw(number))
+
+    @staticmethod
+    def number(value: Any) -> int:
+        if not (isinstance(value, tuple) and value[0] == "R"):
+            raise AppendedError(_CHANGES)
+        return int(value[1])
+
+    def _pages(self, number: int, depth: int) -> list[int]:
+        node = self.plain(number)
+        if node.get("/Type") == "/Page":
+            return [number]
+        if depth > 20:
+            raise AppendedError(_CHANGES)
+        return [page for kid in node["/Kids"] for page in self._pages(self.number(kid), depth + 1)]
+
+    def check(self, printed: _Revision, changed: set[int]) -> dict[str, tuple[str, datetime]]:
+        """Return role -> stamped name and time; ``changed`` are the objects that this revision brings."""
+        _same(printed.catalog, self.catalog, {"/Version", "/Extensions", "/Metadata"})
+        _same(printed.facts, self.facts, {"/ModDate", "/Producer", "/Trapped"})
+        _same(printed.form, self.form, {"/Fields"})
+        allowed = {self.root, self.info, self.form_number}
+        if _references(self.catalog.get("/Extensions")) or self.catalog.get("/Version") not in _VERSIONS:
+            raise AppendedError(_CHANGES)
+        if "/Metadata" in self.catalog:
+            allowed.add(self.number(self.catalog["/Metadata"]))
+            stream = self.raw(self.number(self.catalog["/Metadata"]))
+            if not set(stream) <= {"/Type", "/Subtype", "/Length", "/Filter"} or not _XMP.fullmatch(stream.data):
+                raise AppendedError(_FACTS)
+        found: dict[str, tuple[str, datetime]] = {}
+        on_page: dict[int, list[Any]] = {}
+        names = set()
+        for reference in self.form["/Fields"]:
+            role, page, parts, stamped = self._field(self.number(reference))
+            names.add(role)
+            on_page.setdefault(page, []).append(reference)
+            allowed |= parts
+            if stamped:
+                found[role] = stamped
+        if len(names) != len(self.form["/Fields"]):
+            raise AppendedError(_TWICE)
+        if self.pages != printed.pages:
+            raise AppendedError(_CHANGES)
+        for page, fields in on_page.items():
+            allowed.add(page)
+            _same(printed.plain(page), self.plain(page), {"/Annots"})
+            if self.plain(page).get("/Annots") != fields:
+                raise AppendedError(_UPON)
+        if not all(self._left_empty(number) for number in changed - allowed):
+            raise AppendedError(_CHANGES)
+        return found
+
+    def _left_empty(self, number: int) -> bool:
+        """Return whether an object is the empty look that a place had before it was signed; nothing refers to it."""
+        stream = self.raw(number)
+        return number > self.printed_objects and bool(_plain(stream).get("/Subtype") == "/Form" and not stream.data)
+
+    def _field(self, number: int) -> tuple[str, int, set[int], tuple[str, datetime] | None]:
+        """Return role, page, the objects that make up a field, and what is stamped when it is signed."""
+        field = self.plain(number)
+        role = str(field.get("/T", "")).removeprefix(FIELD)
+        place = self.about.sign_here.get(role)
+        if place is None or field["/T"] != FIELD + role:
+            raise AppendedError(_NO_PLACE)
+        page, box = self.pages[place[0]], [float(each) for each in place[1]]
+        if field.get("/P") != ("R", page) or field.get("/Rect") != box:
+            message = f"the signature of {spoken(role)} is not in its place to sign"
+            raise AppendedError(message)
+        look = field.get("/AP")
+        wanted = {"/FT": "/Sig", "/Type": "/Annot", "/Subtype": "/Widget", "/F": 132.0}
+        rest = {"/T", "/P", "/Rect", "/AP", "/V"}
+        if any(field.get(key) != value for key, value in wanted.items()) or not set(field) <= set(wanted) | rest:
+            raise AppendedError(_DOES_MORE)
+        if not isinstance(look, dict) or set(look) != {"/N"}:
+            raise AppendedError(_DOES_MORE)
+        parts = {number, self.number(look["/N"])}
+        size = [0.0, box[3] - box[1], box[2] - box[0], 0.0]
+        stream = self.raw(self.number(look["/N"]))
+        drawn = _plain(stream)
+        resources = drawn.pop("/Resources", {})
+        right = {"/BBox": size, "/Type": "/XObject", "/Subtype": "/Form"}
+        if {key: drawn[key] for key in set(drawn) - {"/Length", "/Filter"}} != right:
+            raise AppendedError(_NO_STAMP)
+        if "/V" not in field:
+            if stream.data.strip() or resources:
+                raise AppendedError(_NO_STAMP)
+            return role, page, parts, None
+        signature = self.plain(self.number(field["/V"]))
+        keys = {"/Contents", "/ByteRange", "/Type", "/Filter", "/SubFilter", "/M", "/Reason"}
+        right_reason = signature.get("/Reason") == reason(self.about, role)
+        if set(signature) != keys or not right_reason or signature["/SubFilter"] != "/ETSI.CAdES.detached":
+            raise AppendedError(_SAYS)
+        fonts = self._typeface(resources)
+        return role, page, parts | fonts | {self.number(field["/V"])}, _stamped(stream.data)
+
+    def _typeface(self, resources: dict[str, Any]) -> set[int]:
+        """Return the objects of the typeface of a stamp, which is the plain Courier of every reader."""
+        font = resources.get("/Font", {}).get("/F1", {})
+        plain = {"/Type": "/Font", "/BaseFont": "/Courier", "/Subtype": "/Type1", "/Encoding": "/WinAnsiEncoding"}
+        described = self.number(font.get("/FontDescriptor"))
+        rest = {"/FirstChar", "/LastChar", "/Widths", "/FontDescriptor"}
+        right = (
+            set(resources) == {"/Font"}
+            and set(resources["/Font"]) == {"/F1"}
+            and set(font) <= set(plain) | rest
+            and all(font.get(key) == value for key, value in plain.items())
+        )
+        if not right or _references({**font, "/FontDescriptor": None}) or _references(self.plain(described)):
+            raise AppendedError(_NO_STAMP)
+        return {described}
+
+
+def _stamped(content: bytes) -> tuple[str, datetime]:
+    shown = [_text(each) for each in _STAMPED.findall(content)]
+    rest = _STAMPED.sub(b" ", content).replace(b"Tj", b" ").decode("ascii", "replace").split()
+    others = {each for each in rest if not re.fullmatch(r"-?\d+(\.\d+)?", each)}
+    try:
+        if len(shown) == 3 and shown[0] == STAMP and others <= _OPERATORS:
+            return shown[1], datetime.strptime(shown[2][:16], "%Y-%m-%d %H:%M")
+    except ValueError:
+        pass
+    raise AppendedError(_NO_STAMP)
+
+
+def _text(literal: bytes) -> str:
+    plain = re.sub(rb"\\([0-7]{3}|[()\\])", lambda m: bytes([int(m[1], 8) & 255]) if m[1].isdigit() else m[1], literal)
+    return plain.decode("latin-1")
+
+
+def _plain(value: Any) -> Any:
+    from pyhanko.pdf_utils import generic
+
+    if isinstance(value, generic.IndirectObject):
+        return ("R", value.idnum)
+    if isinstance(value, generic.DictionaryObject):
+        return {str(key): _plain(value.raw_get(key)) for key in value}
+    if isinstance(value, generic.ArrayObject):
+        return [_plain(value.raw_get(index)) for index in range(len(value))]
+    if isinstance(value, generic.BooleanObject):
+        return bool(value.value)
+    if isinstance(value, (generic.NumberObject, generic.FloatObject)):
+        return float(value)
+    return value if isinstance(value, bytes) else str(value)
+
+
+def _references(value: Any) -> bool:
+    if isinstance(value, dict):
+        return any(map(_references, value.values()))
+    return any(map(_references, value)) if isinstance(value, list) else isinstance(value, tuple)
+
+
+def _same(old: dict[str, Any], new: dict[str, Any], but: set[str]) -> None:
+    if any(old.get(key) != new.get(key) for key in (old.keys() | new.keys()) - but):
+        raise AppendedError(_CHANGES)

@@ -1,0 +1,259 @@
+"""Certificate signatures checked: with pyHanko, and for everything that pyHanko would let pass."""
+
+from __future__ import annotations
+
+import logging
+import re
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lasersafe.errors import InputError
+from lasersafe.files import read_limited
+from lasersafe.signing import certificate
+from lasersafe.signing.appended import FIELD, AppendedError, stamp_name, stamps
+from lasersafe.signing.certificate import LARGEST_CERTIFICATE, CertificateSignature, holder, key_of, moment
+from lasersafe.signing.compare import plain
+from lasersafe.signing.container import SheetFile
+from lasersafe.signing.record import CLOCKS, ROLES
+from lasersafe.signing.state import named_in, spoken
+
+if TYPE_CHECKING:
+    from lasersafe.models import Case
+    from lasersafe.signing.about import About
+
+LARGEST_APPENDED = 4_000_000
+_ZONES = timedelta(hours=15)  # a stamp shows the time of the place where it was signed
+
+
+def check_signatures(
+    sheet: SheetFile,
+    about: About,
+    trust: Sequence[Path] = (),
+    case: Case | None = None,
+    since: datetime | None = None,
+) -> tuple[list[CertificateSignature], str]:
+    """Return the certificate signatures of a sheet, and what is wrong with what was appended, or ``""``.
+
+    Parameters
+    ----------
+    sheet : SheetFile
+        The sheet. Untrusted.
+    about : About
+        What the sheet says about itself.
+    trust : sequence of pathlib.Path
+        Files (PEM or DER) with the certificates that are trusted.
+    case : Case, optional
+        The case of the sheet, which names who signs in which role; not looked at when left out.
+    since : datetime.datetime, optional
+        The moment of the last sign-off that is printed on the sheet.
+
+    Raises
+    ------
+    InputError
+        If a trust file cannot be read.
+    """
+    if not certificate.available():
+        return [], f"there is a certificate signature, which cannot be checked here: {certificate.MISSING}"
+    roots = _roots(trust)
+    if len(sheet.appended) > LARGEST_APPENDED:
+        return [], "far more was appended than a signature needs; it was not read"
+    logging.getLogger("pyhanko").setLevel(logging.CRITICAL)
+    logging.getLogger("pyhanko_certvalidator").setLevel(logging.CRITICAL)
+    try:
+        return _check(sheet, about, roots, case, since)
+    except Exception:  # the bytes are untrusted, and what the parsers raise is not documented
+        return [], "what was appended after printing is damaged: no signature in it can be checked"
+
+
+def _roots(trust: Sequence[Path]) -> list[Any]:
+    from pyhanko.keys import load_certs_from_pemder_data
+
+    roots: list[Any] = []
+    for path in trust:
+        content = read_limited(path, LARGEST_CERTIFICATE, "trust file")
+        try:
+            found = list(load_certs_from_pemder_data(content))
+            for one in found:
+                _ = one.subject.human_friendly
+        except Exception:  # as above
+            found = []
+        if not found:
+            message = f"{path}: there is no certificate in it; a trust file holds certificates as PEM or DER"
+            raise InputError(message)
+        roots += found
+    return roots
+
+
+def _check(
+    sheet: SheetFile, about: About, roots: list[Any], case: Case | None, since: datetime | None
+) -> tuple[list[CertificateSignature], str]:
+    from pyhanko.pdf_utils.reader import PdfFileReader
+
+    reader = PdfFileReader(BytesIO(sheet.base + sheet.appended), strict=True)
+    embedded = list(reader.embedded_regular_signatures)
+    if not embedded or len(reader.embedded_signatures) != len(embedded):
+        return [], "something was appended after printing, and it is no signature"
+    problem, stamped = "", {}
+    try:
+        stamped = stamps(sheet, about)
+    except AppendedError as error:
+        problem = str(error)
+    found: list[CertificateSignature] = []
+    moments: list[datetime] = [since] if since else []
+    for one in embedded:
+        role = str(one.field_name).removeprefix(FIELD)
+        claimed = one.self_reported_timestamp
+        status = _status(one, roots)
+        broken = _broken(one, status, sheet) or _odd(role, one, claimed, stamped.get(role), moments)
+        if case is not None:
+            broken = broken or _not_named(role, one, case, found)
+        distrust = "" if broken else _not_trusted(one, status, bool(roots))
+        when = moment(claimed) if claimed is not None else "at no stated time"
+        key = key_of(one.signer_cert)
+        name = holder(one.signer_cert)
+        found.append(CertificateSignature(plain(role), name, when, broken or distrust, not broken, key))
+        moments += [claimed] if claimed is not None else []
+    return found, problem
+
+
+def _odd(
+    role: str, embedded: Any, claimed: datetime | None, stamped: tuple[str, datetime] | None, before: list[datetime]
+) -> str:
+    """Return what is wrong with where a signature stands, what its stamp says and when it was given."""
+    if role not in ROLES:
+        return "it is not in a box of this sheet"
+    if claimed is None:
+        return "it does not say when it was given"
+    dates = embedded.signer_cert["tbs_certificate"]["validity"]
+    if claimed > datetime.now(UTC) + CLOCKS:
+        return "it is dated in the future"
+    if not dates["not_before"].native - CLOCKS <= claimed <= dates["not_after"].native + CLOCKS:
+        return "it is dated outside the days for which its certificate holds"
+    if before and claimed < max(before) - CLOCKS:
+        return "it is dated before a signature that it follows"
+    if stamped is not None:
+        name, shown = stamped
+        if name != stamp_name(holder(embedded.signer_cert)):
+            return "its stamp shows another name than its certificate"
+        if abs(shown.replace(tzinfo=UTC) - claimed) > _ZONES:
+            return "its stamp shows another day than the signature"
+    return ""
+
+
+def _not_named(role: str, embedded: Any, case: Case, others: list[CertificateSignature]) -> str:
+    """Return what speaks against this holder in this role."""
+    name, named = holder(embedded.signer_cert), getattr(case.in_charge, role)
+    if not named_in(named, name):
+        return f"its holder is not {plain(named)}, whom the case names as {spoken(role)}"
+    same = [one.role for one in others if one.key == key_of(embedded.signer_cert)]
+    if same and not case.sign_off.one_person_two_roles:
+        return f"its key has signed as {spoken(same[0])} too; the case wants two people"
+    return ""
+
+
+def _status(embedded: Any, roots: list[Any]) -> Any:
+    from pyhanko.sign.validation import validate_pdf_signature
+    from pyhanko.sign.validation.settings import KeyUsageConstraints
+    from pyhanko_certvalidator import ValidationContext
+
+    context = ValidationContext(trust_roots=roots, allow_fetching=False)
+    usage = KeyUsageConstraints(key_usage={"non_repudiation", "digital_signature"})
+    return validate_pdf_signature(embedded, context, key_usage_settings=usage)
+
+
+def _broken(embedded: Any, status: Any, sheet: SheetFile) -> str:
+    """Return what is wrong with a signature whoever is trusted, in plain words, or an empty text."""
+    if not _written_plainly(embedded, sheet):
+        return "the signature is damaged"
+    if not status.intact or not status.valid:
+        return "broken: the sheet was changed after it was signed, or the signature is damaged"
+    if (
+        not status.docmdp_ok
+        or status.coverage is None
+        or status.coverage.name not in ("ENTIRE_FILE", "ENTIRE_REVISION")
+    ):
+        return "broken: it does not cover the whole sheet"
+    if not _nothing_unsigned(embedded, status):
+        return "the signature is damaged, or holds more than this program puts into one"
+    return ""
+
+
+def _not_trusted(embedded: Any, status: Any, trusting: bool) -> str:
+    if status.trusted and status.bottom_line:
+        return ""
+    if not trusting:
+        return "intact, but not trusted: name the certificates that you trust with --trust"
+    trouble = getattr(status.trust_problem_indic, "name", "") or "no path to a trusted certificate"
+    dates = embedded.signer_cert["tbs_certificate"]["validity"]
+    if dates["not_after"].native < datetime.now(UTC):
+        return (
+            f"intact, but the certificate ended on {dates['not_after'].native:%Y-%m-%d}, and no time stamp proves more"
+        )
+    return f"intact, but not trusted: {trouble.replace('_', ' ').lower()}"
+
+
+def _written_plainly(embedded: Any, sheet: SheetFile) -> bool:
+    """Return whether the signature stands in the file as pyHanko writes it, filled up with zeros and nothing else.
+
+    The place of the signature is the only part of the file that the signature does not cover.
+    """
+    first, start, second, _ = (int(number) for number in embedded.byte_range)
+    hole = (sheet.base + sheet.appended)[first + start : second]
+    if not re.fullmatch(rb"<[0-9A-F]+>", hole):
+        return False
+    body = bytes.fromhex(hole[1:-1].decode())
+    return not body[_length(body) :].strip(b"\0") and body.startswith(bytes(embedded.pkcs7_content).rstrip(b"\0"))
+
+
+def _nothing_unsigned(embedded: Any, status: Any) -> bool:
+    """Return whether what a signature does not cover of itself (RFC 5652, 5.1 and 5.3) can only be read in one way.
+
+    One digest algorithm, that of the signer; no attributes beside the signed ones; no certificate that the path to a
+    trusted one does not need; the algorithm of the signature without parameters that nobody reads.
+    """
+    data, signer = embedded.signed_data, embedded.signer_info
+    used = {one.sha256 for one in status.validation_path} if status.validation_path is not None else None
+    needed = used is None or all(
+        one.chosen.sha256 in used | {embedded.signer_cert.sha256} for one in data["certificates"]
+    )
+    digests = [one.dump() for one in data["digest_algorithms"]]
+    algorithm = signer["signature_algorithm"]
+    plain_parameters = algorithm["algorithm"].native == "rsassa_pss" or algorithm["parameters"].native is None
+    kind = {"rsa": ("rsassa_pkcs1v15", "rsassa_pss", "sha256_rsa"), "ec": ("sha256_ecdsa",)}
+    fitting = algorithm["algorithm"].native in kind.get(embedded.signer_cert.public_key.algorithm, ())
+    return bool(
+        needed
+        and fitting
+        and plain_parameters
+        and digests == [signer["digest_algorithm"].dump()]
+        and signer["digest_algorithm"]["parameters"].native is None
+        and not len(signer["unsigned_attrs"])
+        and not len(data["crls"])
+        and data["version"].native == "v1"
+        and signer["version"].native == "v1"
+        and signer["sid"].chosen["serial_number"].native == embedded.signer_cert.serial_number
+        and signer["sid"].chosen["issuer"].dump() == embedded.signer_cert.issuer.dump()
+        and data["encap_content_info"]["content"].native is None
+    )
+
+
+def _length(body: bytes) -> int:
+    """Return the length of a signature with its envelope (RFC 5652, 3), 0 when the lengths do not fit each other.
+
+    That is a sequence of the object identifier, which takes 11 bytes, and of the signed data in a tag of its own.
+    """
+    outer, head = _element(body)
+    tag, tag_head = _element(body[head + 11 :])
+    data, _ = _element(body[head + 11 + tag_head :])
+    return outer if outer == head + 11 + tag and tag == tag_head + data else 0
+
+
+def _element(body: bytes) -> tuple[int, int]:
+    """Return the length of the DER element that bytes begin with, and that of its head."""
+    if len(body) < 2 or body[1] < 0x80:
+        return 0, 0
+    head = 2 + (body[1] & 0x7F)
+    return head + int.from_bytes(body[2:head], "big"), head
