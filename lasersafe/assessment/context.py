@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterable
 from dataclasses import field
 from typing import TYPE_CHECKING
 
@@ -11,10 +12,12 @@ from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.interference import VISIBLE
 from lasersafe.hazard.reflectance import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.setting_search import worst_setting, worst_settings
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 
 if TYPE_CHECKING:
@@ -55,11 +58,6 @@ class Context:
     def wavelength(self) -> float:
         """Wavelength. [m]."""
         return float(self.laser.wavelength)
-
-    @property
-    def visibility(self) -> str:
-        """``visible`` or ``invisible``, as on a door sign."""
-        return "visible" if 400e-9 <= self.wavelength <= 700e-9 else "invisible"
 
     def emission(self, tissue: str, duration: float) -> Emission:
         """Return the worst allowed setting for one tissue and exposure duration."""
@@ -153,6 +151,27 @@ def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:
                 Context(case, laser, setup, rule_sets, beam, space, spot_of(setup, beam), focus_of(setup), shared)
             )
     return found
+
+
+def wave_span(same: Iterable[Context]) -> tuple[float, float]:
+    """Return the lowest and the highest wavelength that light may have [m], over its corners and as typed."""
+    ends: list[float] = []
+    for context in same:
+        lam = context.laser.wavelength
+        off = lam.tolerance
+        ends.append(float(lam))
+        if off is not None:
+            bound = off.kind == "bound"
+            ends += (off.low, off.high) if bound else covered("wavelength", float(lam), off.low, off.high)
+    return min(ends), max(ends)
+
+
+def kinds_of_light(same: Iterable[Context]) -> set[str]:
+    """Return which of ``ultraviolet``, ``visible`` and ``invisible`` light may be, as on a door sign."""
+    low, high = wave_span(same)
+    words = {"ultraviolet"} if low < VISIBLE[0] else set()
+    words |= {"visible"} if low <= VISIBLE[1] and high >= VISIBLE[0] else set()
+    return words | ({"invisible"} if low < VISIBLE[0] or high > VISIBLE[1] else set())
 
 
 def aid_of(person: Person) -> Aid:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barrier_words import barrier_words
-from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.starters import starter_sentence
 from lasersafe.assessment.together import ALL_LASERS, reach_together
@@ -37,14 +37,16 @@ if TYPE_CHECKING:
 def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[EyewearNeed]) -> set[str]:
     """Return the condition words of the wording files that hold in this case, at any corner of its tolerances."""
     words = {"spectators"} if any(p.role in ("spectator", "passer-by") for p in case.person) else set()
-    for context in (line for found in corners for one in found for line in every_context(one).values()):
-        lam = context.wavelength
+    waves: dict[tuple[str, int], list[Context]] = {}
+    for one in (one for found in corners for one in found):
+        for place, line in enumerate(every_context(one).values()):
+            waves.setdefault((one.laser.name, place), []).append(line)
+    words = words.union(*map(kinds_of_light, waves.values()))
+    for context in (one for same in waves.values() for one in same):
         kinds = {context.setup.kind}
         words |= {"lens"} if "lens" in kinds else set()
         words |= {"fibre"} if context.setup.kind.startswith("fibre") else set()
-        words |= {"ultraviolet"} if lam < 400e-9 else set()
-        words |= {context.visibility}
-        words |= {"far infrared"} if lam >= FAR_INFRARED else set()
+        words |= {"far infrared"} if context.wavelength >= FAR_INFRARED else set()
         words |= {"pulsed"} if context.space.kind != "continuous" else set()
         power = 0.0 if context.space.power is None else context.space.power[1]
         words |= {"kilowatt"} if power >= 1000.0 else set()

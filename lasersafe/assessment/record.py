@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.acceptance import expected_of, judged
+from lasersafe.assessment.context import kinds_of_light
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.assessment.worked import covering
 from lasersafe.hazard.eyewear_need import corner_emissions
@@ -90,7 +91,7 @@ def _by_line(eyewear: list[EyewearNeed], laser: Laser) -> list[EyewearNeed | Non
 def _light(same: Sequence[Context], name: str, wavelength: float, worn: EyewearNeed | None) -> LaserFacts:
     """Return the facts of one wavelength, the same at every corner."""
     laser, space = same[0].laser, same[0].space
-    seen = tuple(word for word in ("visible", "invisible") if any(one.visibility == word for one in same))
+    seen = tuple(word for word in ("visible", "invisible") if word in kinds_of_light(same))
     return LaserFacts(
         name, laser.class_label, laser.serial, wavelength, laser.handheld, space.kind, *_all_spans(same), (), seen, worn
     )

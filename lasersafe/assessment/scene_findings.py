@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barrier_heights import ARM, REACH
+from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.lit import curved_sources, unlisted
 from lasersafe.hazard.attenuated import attenuated_distance
 from lasersafe.hazard.interference import interference
@@ -264,17 +265,19 @@ def in_open_air(pairs: Sequence[tuple[Stage, Context]], wording: Wording) -> lis
         )
         found.append(SceneFinding("outdoors", words, subject=name))
     keep: dict[float, float] = {}
+    dim, bright = wave_span(context for _, context in pairs)
+    brightest = min(max(555e-9, dim), bright)  # m; nearest to where the eye sees best
     for stage, context in pairs:
         power = context.emission("eye", context.duration("direct")[0]).power
         distance = stage.result(context).zone("direct", "eye").distance
-        for one in interference(power, context.wavelength, context.beam, distance) if power > 0.0 else ():
+        for one in interference(power, brightest, context.beam, distance) if power > 0.0 else ():
             level = one.level.irradiance
             keep[level] = max(keep.get(level, one.to_keep), one.to_keep, key=badness)
     for level, reach in keep.items():
         shown = f"{level * 100.0:g} uW/cm2"  # as the levels are printed
         words = wording.text("scene.interference", laser=name, reach=_up(reach), level=shown)
         found.append(SceneFinding("outdoors", words, subject=name))
-    lit = any(c.wavelength <= 700e-9 and c.emission("eye", c.duration("direct")[0]).power > 0.0 for _, c in pairs)
+    lit = any(dim <= 700e-9 and c.emission("eye", c.duration("direct")[0]).power > 0.0 for _, c in pairs)
     if found and lit:
         found.append(SceneFinding("outdoors", wording.text("scene.authority"), subject=name))
     return found

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.assessment.context import kinds_of_light
 from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.results_advice import SpectatorRule
 from lasersafe.scene.areas import area_of
@@ -53,13 +54,17 @@ def facts_of(
     roles = {p.name: p.role for p in stage.case.person}
     people = [p for p in stage.scene.person if roles[p.name] in SPECTATORS]
     fitted = [c for c in stage.contexts if c.setup.fitted]
-    waves = {400e-9 <= c.wavelength <= 700e-9 for s in stages for c in s.contexts if c.setup.fitted}
+    waves: dict[str, list[Context]] = {}
+    for one in (c for s in stages for c in s.contexts if c.setup.fitted):
+        waves.setdefault(one.laser.name, []).append(one)
+    seen = set[str]().union(*map(kinds_of_light, waves.values())) - {"ultraviolet"}
+    visible = "visible" in seen if len(seen) == 1 else None
     labels = [c.laser.class_label.strip() for c in fitted]
     ranked = [label for label in labels if class_rank(label) is not None]
     highest = max(ranked, key=lambda label: class_rank(label) or 0) if ranked and ranked == labels else None
     attended = True if stage.case.area.watch_keeper else None
     if not stage.case.spectator_rules or not people or not all(stage.poses(c, "running") for c in fitted):
-        return Facts(visible=waves.pop() if len(waves) == 1 else None, laser_class=highest, attended=attended)
+        return Facts(visible=visible, laser_class=highest, attended=attended)
     today = [z for z in zones if z.fitted and z.kind != "ignition"]
     area = shapely.union_all([area_of(z.polygons) for z in today])
     places = [
@@ -87,7 +92,7 @@ def facts_of(
         audience_scanning=bool(scanned),
         barrier_height=min(screens) if screens else None,
         shortest_exposure_time=min(times) if times else None,
-        visible=waves.pop() if len(waves) == 1 else None,
+        visible=visible,
         laser_class=highest,
         only_scatter_reaches_people=not beams,
     )
