@@ -18,6 +18,8 @@ FLOAT = NDArray[np.float64]
 NEAREST = 1e-3  # m
 _POINT = 1e-7  # m: a focus that is described as a point
 _PER_DECADE = 128
+_PARTS = 16  # of a step round a focus
+_CURVED = 1.0003  # straight lines miss less than this where nothing bends within a step
 CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
 
 
@@ -52,6 +54,14 @@ def _log_grid(first: float, last: float) -> tuple[FLOAT, float, float]:
     count = math.ceil((stop - start) / math.log(10.0) * _PER_DECADE) + 2
     grid = np.linspace(start, stop, count)
     return np.exp(grid), start, float(grid[1] - grid[0])
+
+
+def _raised(nodes: FLOAT, places: FLOAT, least: FLOAT) -> FLOAT:
+    """Return the nodes of a table, raised until straight lines between them are at least so much at places [steps]."""
+    left = np.minimum(places.astype(np.intp), nodes.size - 2)
+    missing = np.zeros(nodes.size + 1)
+    np.maximum.at(missing, left + 1, least - (nodes[left] + (nodes[left + 1] - nodes[left]) * (places - left)))
+    return np.asarray((nodes + np.maximum(missing[:-1], missing[1:])) * _CURVED)
 
 
 @dataclass
@@ -96,7 +106,9 @@ class BeamProfile:
 
     def _axis_and_peak(self, distance: FLOAT, *, bound: bool = False) -> tuple[FLOAT, FLOAT, FLOAT]:
         """Return the ratio on the axis, that of the peak, and the longer diameter."""
-        dx, dy = self.widths(distance)
+        return self._of_widths(*self.widths(distance), bound=bound)
+
+    def _of_widths(self, dx: FLOAT, dy: FLOAT, *, bound: bool = False) -> tuple[FLOAT, FLOAT, FLOAT]:
         axis, peak = np.zeros_like(dx), np.zeros_like(dx)
         gaussian, circular = self.beam.profile == "gaussian", self.beam.circular
         area = math.pi * dx * dy
@@ -153,8 +165,30 @@ class BeamProfile:
         key = 10.0 ** math.ceil(math.log10(max(farthest, 1.0)))
         if key not in self._tables:
             grid, start, step = _log_grid(NEAREST, key * 1.5)
-            self._tables[key] = Table(start, step, self._axis_and_peak(grid))
+            points = np.union1d(grid, self._between(grid))
+            dx, dy = self.widths(points)
+            x, y = np.minimum(dx[:-1], dx[1:]), np.minimum(dy[:-1], dy[1:])  # the least widths: each waist is a point
+            close = np.flatnonzero(np.diff(np.log(points)) < 0.5 * step)
+            axis, peak, _ = self._of_widths(x[close], y[close])
+            widest = np.maximum(np.maximum(dx, dy)[close], np.maximum(dx, dy)[close + 1])
+            ends = (np.log(points[side]) - start for side in (close, close + 1))
+            columns = self._axis_and_peak(grid)
+            places = np.minimum(np.concatenate(list(ends)) / step, grid.size - 1.0)
+            raised = (_raised(c, places, np.tile(b, 2)) for c, b in zip(columns, (axis, peak, widest), strict=True))
+            self._tables[key] = Table(start, step, tuple(raised))
         return self._tables[key]
+
+    def _between(self, grid: FLOAT) -> FLOAT:
+        """Return places between those of a grid [m], around foci."""
+        beam, tried = self.beam, []
+        for waist, angle, position in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True):
+            near = grid[(grid >= position / 2.0) & (grid <= position * 2.0)]
+            tried += [near * (grid[1] / grid[0]) ** part for part in np.arange(1, _PARTS) / _PARTS]
+            sizes = {max(waist, _POINT), *(c.limiting_aperture for c in self.criteria)}
+            around = np.array([0.0, *(size / angle * 2.0**k for size in sizes for k in range(-3, 4))])
+            tried += [position + around, position - around]
+        found = np.concatenate(tried)
+        return np.asarray(found[(found > grid[0]) & (found < grid[-1])])
 
     @cached_property
     def crest(self) -> tuple[float, float]:
@@ -168,7 +202,7 @@ class BeamProfile:
 
     def from_here_on(self, distance: FLOAT, *, fast: bool = False) -> FLOAT:
         """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""
-        if fast and not self.beam.circular:  # a round beam costs little
+        if fast:
             flat = np.ravel(distance)
             farthest = float(np.max(flat, initial=1.0))
             found = self.beside_fast(flat, np.zeros_like(flat), farthest).reshape(distance.shape)
@@ -178,7 +212,9 @@ class BeamProfile:
         return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
 
     def beside_fast(self, distance: FLOAT, aside: FLOAT, farthest: float) -> FLOAT:
-        """Return what `beside` returns, read from a table with a step of 1.8 % in distance."""
+        """Return what `beside` returns; of an oblong Gaussian beam from a table with steps of 1.8 % in distance."""
+        if self.beam.circular or self.beam.profile != "gaussian":  # costs little
+            return self.beside(distance, aside)
         table = self.table(farthest)
         left, part = table.place(np.maximum(distance, NEAREST))
         found = table.read(0, left, part)
