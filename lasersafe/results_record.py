@@ -112,6 +112,18 @@ class Record:
     review_by: str = ""
     starter_values: tuple[StarterValue, ...] = ()
 
+    @property
+    def to_be_read(self) -> tuple[Expected, ...]:
+        """What has to be read: not the pulse energy where the mean power is read at the same place, unless it was."""
+        powers = {(row.laser, row.setup, row.where, row.way) for row in self.expected if row.what == "power"}
+        return tuple(
+            row
+            for row in self.expected
+            if row.what != "pulse energy"
+            or row.reading is not None
+            or (row.laser, row.setup, row.where, row.way) not in powers
+        )
+
 
 @dataclass(frozen=True)
 class RoleSigned:

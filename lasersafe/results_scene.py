@@ -301,7 +301,8 @@ class HazardMap:
 class SceneFinding:
     """Something that the scene shows and that a person has to know."""
 
-    kind: str  # target list | beyond target | ignition | barrier | mirror | outdoors | spectator | set-up | gap
+    kind: str  # target list | beyond target | ignition | barrier | mirror | outdoors | spectator | set-up | gap |
+    # window | failing window
     text: str
     refuses: bool = False  # whether the verdict is refused because of it
     subject: str = ""

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from lasersafe.results_barriers import BarrierLine
     from lasersafe.wording import Wording
 
+_MOST_KEYS = 8  # of readings that are named one by one
+
 
 def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[EyewearNeed]) -> set[str]:
     """Return the condition words of the wording files that hold in this case, at any corner of its tolerances."""
@@ -135,13 +137,15 @@ def decision_of(
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
     uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]
     words = _Sentences(case, wording)
-    measured = words.readings(record)
+    measured, unread = words.readings(record)
     uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
     struck = _strike_outs(case, mine)
-    above, known = words.reasons(setups, fitted, open_ones, struck)
+    above, known = words.reasons(setups, fitted, open_ones)
+    out = words.struck_out(struck)
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
     starters = starter_sentence(record.starter_values, wording)
-    reasons = [*measured, *starters, *above, *words.findings(uncontrolled), *left_out, *known]
+    first = [*measured, *starters, *above[:1], *left_out, *unread, *out]
+    reasons = [*first, *above[1:], *words.findings(uncontrolled), *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
     decision = Decision(
         wear=words.wear(eyewear, fitted),
@@ -269,23 +273,33 @@ class _Sentences:
             lines.append(f"{setup.laser}: {self.wording.say(worst.no_reliance)}{tail}")
         return ". ".join(lines) + "." if lines else self.text("say.no_eyewear")
 
-    def readings(self, record: Record) -> list[str]:
-        """Return one reason for each reading that is above what was expected."""
-        found = []
+    def readings(self, record: Record) -> tuple[list[str], list[str]]:
+        """Return one reason for each reading above what was expected; then the doubtful ones, and which are missing."""
+        above: list[str] = []
+        low: list[str] = []
         for row in record.expected:
-            if row.reading is not None and row.reading.above:
-                found.append(
-                    self.text(
-                        "say.reading_above",
-                        key=row.key,
-                        what=self.text(f"acceptance.{row.what}"),
-                        where=row.where,
-                        way=self.text(f"way.{row.way}"),
-                        upper=format_quantity(row.reading.upper, row.unit, 3, "up"),
-                        expected=format_quantity(row.value, row.unit, 3, "down"),
-                    )
-                )
-        return found
+            if row.reading is None or not (row.reading.above or row.reading.low):
+                continue
+            words = {
+                "key": row.key,
+                "what": self.text(f"acceptance.{row.what}"),
+                "where": row.where,
+                "way": self.text(f"way.{row.way}"),
+                "upper": format_quantity(row.reading.upper, row.unit, 3, "up"),
+                "expected": format_quantity(row.value, row.unit, 3, "down"),
+            }
+            if row.reading.above:
+                above.append(self.text("say.reading_above", **words))
+            else:
+                low.append(self.text("say.reading_low", low=format_quantity(row.low, row.unit, 2, "down"), **words))
+        known = low if len(low) <= 3 else [*low[:3], self.text("say.more_low", count=len(low) - 3)]
+        asked = record.to_be_read
+        missing = [row.key for row in asked if row.reading is None]
+        if missing:
+            more = f", +{len(missing) - _MOST_KEYS}" if len(missing) > _MOST_KEYS else ""
+            keys = ", ".join(missing[:_MOST_KEYS]) + more
+            known.append(self.text("say.readings_missing", count=len(missing), all=len(asked), keys=keys))
+        return above, known
 
     def findings(self, findings: list[ControlFinding]) -> list[str]:
         """Return the reasons that lie in the controls; the worst few, and how many more there are."""
@@ -303,7 +317,7 @@ class _Sentences:
         return [*found[:3], self.text("say.more_findings", count=more)] if more > 0 else found
 
     def reasons(
-        self, setups: list[SetupResult], fitted: list[SetupResult], open_ones: list[Scenario], struck: StrikeOuts
+        self, setups: list[SetupResult], fitted: list[SetupResult], open_ones: list[Scenario]
     ) -> tuple[list[str], list[str]]:
         """Return the worst scenarios without an answer, and what else has to be known."""
         found: list[str] = []
@@ -319,11 +333,12 @@ class _Sentences:
                 found.append(
                     self.text("say.other_setup", laser=setup.laser, setup=setup.setup, other=worse.setup, reach=reached)
                 )
-        if struck.count:
-            found.append(self._count("struck_out", struck.count))
-        if struck.worst is not None:
-            found.append(self._above("say.struck_worst", struck.worst))
         return above, found
+
+    def struck_out(self, struck: StrikeOuts) -> list[str]:
+        """Return how many strike-outs there are, and the worst of them with its reason."""
+        found = [self._count("struck_out", struck.count)] if struck.count else []
+        return found if struck.worst is None else [*found, self._above("say.struck_worst", struck.worst)]
 
     def _above(self, key: str, scenario: Scenario) -> str:
         return self.text(

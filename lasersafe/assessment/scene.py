@@ -207,6 +207,7 @@ def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tu
 def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, with_feet: bool = False) -> Decision:
     """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
     refusals = [f.text for f in scene.findings if f.refuses]
+    panes = [f.text for f in scene.findings if f.kind == "failing window" and not f.refuses]
     kinds = ("target list", "ignition", "beyond target", "spectator")
     others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
     verdict, passed = decision.verdict, decision.passed
@@ -232,7 +233,7 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
         passed=passed,
         people=people,
         headline_distance=headline,
-        reasons=(*decision.reasons, *refusals, *others),
+        reasons=(*refusals, *panes, *decision.reasons, *others),
     )
 
 

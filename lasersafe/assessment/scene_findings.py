@@ -144,17 +144,21 @@ def _of_barrier(stage: Stage, barrier: BarrierLine, wording: Wording) -> list[Sc
         )
         if way.asked or way.way == "direct":
             found.append(SceneFinding("barrier", words, refuses=way.asked and relied, subject=name))
+    judged = {window.name for window in barrier.windows}
     for gap in barrier.openings:
         if gap.open:
             words = text("scene.light_passes", barrier=name, kind=text(_KINDS[gap.kind]), name=gap.name)
-            found.append(SceneFinding("gap", words, subject=name))
+            clear = gap.kind == "window" and gap.name not in judged
+            found.append(SceneFinding("failing window" if clear else "gap", words, subject=name))
+    asked = {(way.way, way.laser, way.setup) for way in barrier.ways if way.asked}
     for window in barrier.windows:
         if window.fitted:
             words = text(
                 "scene.view_window", name=window.name, barrier=name, way=text(f"way.{window.way}"),
                 laser=window.laser, words=wording.say(window.words),
             )  # fmt: skip
-            found.append(SceneFinding("window", words, subject=name))
+            refuses = not window.holds and relied and (window.way, window.laser, window.setup) in asked
+            found.append(SceneFinding("window" if window.holds else "failing window", words, refuses, name))
     if barrier.kind == "barrier" and barrier.needed_height is not None and not barrier.top >= barrier.needed_height:
         words = text(
             "scene.too_low", barrier=name, top=f"{barrier.top:g} m", person=barrier.needed_for,

@@ -17,7 +17,7 @@ _LABEL = Style(9.5, True, ink=0.25)
 _CAPTION = Style(8.5, ink=0.15)
 _REASON = Style(9, after=1.0)
 _INSIDE = 10.0
-_SIZES = (17.0, 16.0, 15.0, 14.0, 13.0)  # all can be read from a metre
+_SIZES = (17.0, 16.0, 15.0, 14.0, 13.0, 12.0, 11.0)  # all can be read from a metre
 
 
 def named(wording: Wording, group: str, key: str) -> str:

@@ -64,20 +64,8 @@ def acceptance(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         return
     flow.paragraph(text("acceptance.intro"), BODY)
     keys = ("key", "effect", "way", "place", "expected", "range", "reading", "instrument")
-    rows = [_expected(row, wording, assessment) for row in _printed(assessment.record.expected)]
+    rows = [_expected(row, wording, assessment) for row in assessment.record.to_be_read]
     flow.table([text(f"acceptance.{key}") for key in keys], (6, 26, 24, 10, 14, 14, 19, 22), rows, 3.0)
-
-
-def _printed(rows: tuple[Expected, ...]) -> list[Expected]:
-    """Leave out the pulse energy where the mean power is read at the same place, unless it was read."""
-    powers = {(row.laser, row.setup, row.where, row.way) for row in rows if row.what == "power"}
-    return [
-        row
-        for row in rows
-        if row.what != "pulse energy"
-        or row.reading is not None
-        or (row.laser, row.setup, row.where, row.way) not in powers
-    ]
 
 
 def _expected(row: Expected, wording: Wording, assessment: Assessment) -> Row:

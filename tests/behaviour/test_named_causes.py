@@ -1,0 +1,133 @@
+"""What a verdict rests on or is refused for is named: windows that do not hold, doubtful readings, missing ones."""
+
+from __future__ import annotations
+
+import io
+import math
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from lasersafe.assessment import assess
+from lasersafe.models import parse_case
+from lasersafe.results import Assessment
+from lasersafe.sheet import render_sheet
+from lasersafe.sheet.text import tidy
+from tests.behaviour.command import run
+from tests.behaviour.test_strike_outs import starter
+
+PANE = """[[scene.barrier.opening]]
+name = "view pane"
+kind = "window"
+start = "0.2 m"
+end = "0.6 m"
+bottom = "1.2 m"
+top = "1.6 m"
+"""
+DENSE = 'optical_density = 8\nrating = "30 W/cm2"\nrated_time = "30000 s"\n'
+
+
+def with_pane(more: str) -> str:
+    text = starter("co2-cutter")
+    after = text.index("[[scene.", text.index('[[scene.barrier]]\nname = "Walls of the cutter"') + 4)
+    return text[:after] + PANE + more + "\n" + text[after:]
+
+
+def assessed(text: str, language: str | None = None) -> Assessment:
+    return assess(parse_case(text), language)
+
+
+def first_page(found: Assessment) -> str:
+    return " ".join(PdfReader(io.BytesIO(render_sheet(found))).pages[0].extract_text().split()).replace("\u00a0", " ")
+
+
+def test_a_view_window_that_holds_refuses_nothing() -> None:
+    found = assessed(with_pane(DENSE)).decision
+    assert found.passed
+    assert not any("view pane" in reason for reason in found.reasons)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "cause"),
+    [
+        # What falls on the pane is 12.6 W/cm2, as the beam of the walls' table a little higher up: 12.7 times 1 W/cm2.
+        ('"30 W/cm2"', '"1 W/cm2"', "12.7 times the rated 1e+04 W/m2"),
+        # An eye at the pane gets more than 100 times its limit, so density 1 is not enough.
+        ("optical_density = 8", "optical_density = 1", "density 1, 2.2 is needed"),
+    ],
+)
+def test_a_view_window_that_does_not_hold_is_the_first_cause(old: str, new: str, cause: str, tmp_path: Path) -> None:
+    text = with_pane(DENSE.replace(old, new))
+    found = assessed(text)
+    assert not found.decision.passed
+    assert found.decision.reasons[0].startswith(
+        "view window 'view pane' in 'Walls of the cutter', Cutter, direct beam:"
+    )
+    assert cause in found.decision.reasons[0]
+    assert "Every barrier named" not in found.decision.barrier
+    assert "view pane (Walls of the cutter)" in found.decision.barrier
+    page = first_page(found)
+    assert tidy(cause).replace("\u00a0", " ") in page
+    assert "Sichtfenster 'view pane'" in assessed(text, "de").decision.reasons[0]
+    path = tmp_path / "case.toml"
+    path.write_text(text, encoding="utf-8")
+    assert f"- {found.decision.reasons[0]}" in run("assess", path).out
+
+
+def test_a_view_window_that_does_not_hold_refuses_even_where_nobody_stands_behind_it() -> None:
+    # The eye that the pane is there for stands at the pane, not among the persons of the case.
+    text = with_pane(DENSE.replace('"30 W/cm2"', '"1 W/cm2"'))
+    far = text.replace('start = "0.2 m"', 'start = "1.8 m"').replace('end = "0.6 m"', 'end = "2.2 m"')
+    found = assessed(far).decision
+    assert not found.passed
+    assert found.reasons[0].startswith("view window 'view pane'")
+
+
+def test_a_window_of_unknown_density_is_named() -> None:
+    found = assessed(with_pane(""))
+    assert any("light passes 'Walls of the cutter' through the window 'view pane'" in r for r in found.decision.reasons)
+
+
+def reading(share: float, found: Assessment, key: str) -> str:
+    row = next(row for row in found.record.expected if row.key == key)
+    value = f"{row.value * share:.6g} {row.unit}"
+    return (
+        f'[[reading]]\nwhat = "{row.what}"\nwhere = "{row.where}"\nway = "{row.way}"\nvalue = "{value}"\n'
+        'instrument = "thermopile BMC-T-01"\nuncertainty = "5 %"\n'
+    )
+
+
+def test_readings_that_are_missing_are_counted_on_the_first_page() -> None:
+    text = starter("co2-cutter")
+    found = assessed(text)
+    keys = [row.key for row in found.record.to_be_read]
+    words = f"Acceptance test: {len(keys)} of {len(keys)} readings are missing ({', '.join(keys)})"
+    assert words in found.decision.reasons
+    assert words in first_page(found)
+    assert found.decision.passed  # it is read after printing
+    one = assessed(text + reading(0.9, found, keys[0]))
+    assert f"Acceptance test: {len(keys) - 1} of {len(keys)} readings are missing ({', '.join(keys[1:])})" in (
+        one.decision.reasons
+    )
+    every = assessed(text + "".join(reading(0.9, found, key) for key in keys))
+    assert not any("missing" in reason or "fehlen" in reason for reason in every.decision.reasons)
+
+
+def test_a_doubtful_reading_is_named_with_what_was_expected() -> None:
+    # 0.3 of what was computed, with 5 % on top 0.315: less than half, so the meter may have missed the beam.
+    text = starter("co2-cutter")
+    found = assessed(text)
+    key = found.record.to_be_read[0].key
+    low = assessed(text + reading(0.3, found, key))
+    (words,) = [reason for reason in low.decision.reasons if reason.startswith(f"Reading {key}: ")]
+    assert "is doubtful, less than" in words
+    assert "check that the meter saw the whole beam" in words
+    assert words.split(": ")[1].split(",")[0] in first_page(low)
+    assert low.decision.passed
+    assert math.isfinite(low.record.expected[0].value)
+    fine = assessed(text + reading(0.6, found, key))
+    assert not any(reason.startswith("Reading") for reason in fine.decision.reasons)
+    assert any(
+        r.startswith(f"Messwert {key}: ") for r in assessed(text + reading(0.3, found, key), "de").decision.reasons
+    )
