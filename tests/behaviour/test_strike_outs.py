@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -117,7 +118,10 @@ def test_a_signed_starter_names_what_is_struck_out_when_it_is_verified(tmp_path:
     (tmp_path / "sheet.pdf").write_bytes(signing_help.signed_sheet())
     answer = run("verify", tmp_path / "sheet.pdf")
     assert answer.code == 0
-    assert "10 ways struck out, the worst at 32.7 times the limit" in answer.out
+    verdict = assessed(signing_help.case_text()).decision.verdict
+    words = r"; \d+ ways struck out, the worst at [0-9.]+ times the limit \(Operator at the stop button"
+    assert re.search(words, verdict)
+    assert f"verdict: {verdict}\n" in answer.out
 
 
 def test_a_person_said_to_be_out_of_the_beam_counts_as_struck_out() -> None:
@@ -131,7 +135,7 @@ def test_a_refusal_by_the_scene_names_what_is_struck_out_as_well() -> None:
     found = assessed(text).decision
     assert not found.passed
     assert "Germany: shows" in found.verdict
-    assert "10 ways struck out, the worst at 32.7 times the limit" in found.verdict
+    assert f"; {found.strike_outs.ways} ways struck out, the worst at " in found.verdict
 
 
 def test_without_strike_outs_every_person_is_below() -> None:
