@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
-import signal
 import sys
-import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -17,7 +14,6 @@ from lasersafe.typed import shown
 
 PASSWORD = "LASERSAFE_CERTIFICATE_PASSWORD"  # the name of the variable
 _LONGEST_PASSWORD = 1024
-MEMORY = 2_000_000_000  # bytes that the check of a sheet may take
 
 
 def sign_answer(
@@ -103,63 +99,19 @@ def verify_answer(
         If a file or an option cannot be used.
     """
     from lasersafe.signing.answers import verify_json, verify_lines
+    from lasersafe.signing.bounds import TookTooLongError, at_most
     from lasersafe.signing.verify import Report, verify
 
     if not 0.0 < time_limit <= 86400.0:
         message = f"time-limit = {time_limit}: seconds, above zero and at most a day"
         raise InputError(message)
     try:
-        with _at_most(time_limit):
+        with at_most(time_limit):
             report = verify(sheet, _day(on), trust, case)
-    except _TookTooLongError:
+    except TookTooLongError:
         report = Report(str(sheet))
         report.add("not checked", f"it takes longer than {time_limit:g} s to work out; give more with --time-limit")
     return report.code, verify_json(report), verify_lines(report)
-
-
-class _TookTooLongError(BaseException):
-    """The time is over; no ``except Exception`` on the way may keep it."""
-
-
-@contextlib.contextmanager
-def _at_most(seconds: float) -> Iterator[None]:
-    """Stop the block after a time, where the system can do that."""
-    if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
-        yield
-        return
-
-    def stop(number: int, frame: object) -> None:
-        raise _TookTooLongError
-
-    before = signal.signal(signal.SIGALRM, stop)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
-    try:
-        with _memory_at_most(MEMORY):
-            yield
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0.0)
-        signal.signal(signal.SIGALRM, before)
-
-
-@contextlib.contextmanager
-def _memory_at_most(more: int) -> Iterator[None]:
-    """Let the block take so many bytes more than the program has, where the system can do that (Linux)."""
-    try:
-        import resource
-
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
-    except (ImportError, OSError, ValueError, IndexError):
-        yield
-        return
-    before = resource.getrlimit(resource.RLIMIT_AS)
-    wanted = pages * resource.getpagesize() + more
-    if before[0] != resource.RLIM_INFINITY:
-        wanted = min(wanted, before[0])
-    resource.setrlimit(resource.RLIMIT_AS, (wanted, before[1]))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_AS, before)
 
 
 def _day(text: str | None) -> date | None:

@@ -140,7 +140,7 @@ def parse_sheet(content: bytes) -> SheetFile:
         raise SheetError(message)
     match = _SEAL.search(content)
     if match is None:
-        if b"%lasersafe sheet" in content or b"lasersafe" in content[-4096:]:
+        if b"%lasersafe sheet" in content or (b"lasersafe" in content[-4096:] and not _END.search(content)):
             message = "the file is cut off or its end is damaged"
             raise SheetError(message)
         if not content.startswith(b"%PDF-"):

@@ -11,19 +11,25 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError
-from lasersafe.files import files_in
+from lasersafe.files import files_in, read_limited
 from lasersafe.frozen import dataclass
-from lasersafe.signing.about import read_about
+from lasersafe.outputs import written_as
+from lasersafe.signing.about import About, read_about
+from lasersafe.signing.bounds import TookTooLongError, at_most
 from lasersafe.signing.compare import plain
-from lasersafe.signing.container import SheetError, open_sheet
+from lasersafe.signing.container import LARGEST_SHEET, SheetError, SheetFile, parse_sheet
 from lasersafe.typed import for_spreadsheet
 
 _COLUMNS = ("file", "place", "dates", "lasers", "state", "review_by", "overdue", "problem")
+_HANDOUTS = {"card": "card", "prestart": "pre-use check", "sign": "door sign"}  # what is printed -> how it is called
+_NOT_READABLE = ("damaged", "foreign", "unreadable")
+_CHANGED = "changed after printing"
+_SECONDS = 20.0  # that the check of what was appended to one sheet may take
 
 
 @dataclass(frozen=True)
 class Row:
-    """One file of the folder; of a file that is no intact sheet only ``file`` and ``problem`` say something."""
+    """One file of the folder; of what is no intact sheet only ``file``, ``state``, ``problem``, ``handout`` count."""
 
     file: str
     place: str = ""
@@ -34,8 +40,9 @@ class Row:
     overdue: bool = False
     problem: str = ""
     verdict: str = ""
-    certificates: bool = False  # something was appended; whether it holds, only verify knows
+    certificates: bool = False  # intact certificate signatures; whose they are and whether to trust them, verify says
     expires: str = ""
+    handout: str = ""  # card | pre-use check | door sign: no sheet, but printed by this program
 
 
 def register(folder: Path, on: date | None = None, recursive: bool = False) -> Iterator[Row]:
@@ -55,11 +62,15 @@ def register(folder: Path, on: date | None = None, recursive: bool = False) -> I
 
 
 def _row(path: Path, name: str, day: date) -> Row:
+    content = b""
     try:
-        sheet = open_sheet(path)
+        content = read_limited(path, LARGEST_SHEET, "sheet")
+        sheet = parse_sheet(content)
         about = read_about(sheet)
+        problem = _appended(sheet, about) if sheet.appended else ""
     except SheetError as error:
-        return Row(name, state=error.kind, problem=str(error))
+        what = _HANDOUTS.get(written_as(content).partition(",")[0], "")
+        return Row(name, state="handout", handout=what) if what else Row(name, state=error.kind, problem=str(error))
     except (ValueError, RecursionError, MemoryError) as error:
         return Row(name, state="unreadable", problem=str(error).removeprefix(f"{path}: ") or "cannot be read")
     return Row(
@@ -67,13 +78,27 @@ def _row(path: Path, name: str, day: date) -> Row:
         place=about.place,
         dates=about.dates,
         lasers=", ".join(about.lasers),
-        state=about.state,
+        state=_CHANGED if problem else about.state,
         review_by=about.review_by.isoformat(),
         overdue=about.last_day < day,
+        problem=problem,
         verdict=about.verdict,
-        certificates=bool(sheet.appended),
+        certificates=bool(sheet.appended) and not problem,
         expires=about.expires.isoformat() if about.expires else "",
     )
+
+
+def _appended(sheet: SheetFile, about: About) -> str:
+    """Return what is wrong with what stands after the end of a sheet; intact signatures are nothing wrong."""
+    from lasersafe.signing.certificate_check import check_signatures
+
+    try:
+        with at_most(_SECONDS):
+            found, problem = check_signatures(sheet, about)
+    except TookTooLongError:
+        return "what was appended after printing takes too long to check"
+    wrong = [f"certificate signature of {one.label}: {one.problem}" for one in found if not one.intact]
+    return problem or "; ".join(wrong)
 
 
 def register_json(rows: Sequence[Row]) -> dict[str, Any]:
@@ -85,7 +110,9 @@ def _counts(rows: Sequence[Row]) -> dict[str, int]:
     return {
         "count": len(rows),
         "overdue": sum(row.overdue for row in rows),
-        "not_readable": sum(bool(row.problem) for row in rows),
+        "not_readable": sum(row.state in _NOT_READABLE for row in rows),
+        "changed_after_printing": sum(row.state == _CHANGED for row in rows),
+        "handouts": sum(bool(row.handout) for row in rows),
     }
 
 
@@ -113,17 +140,20 @@ def register_lines(rows: Sequence[Row], width: int = 140) -> list[str]:
     cells = [[name.replace("_", " ") for name in _COLUMNS]] + [
         [
             plain(row.file, 60), plain(row.place, 60), plain(row.dates, 60), plain(row.lasers, 60),
-            row.state + (" + certificate" if row.certificates else ""), row.review_by,
+            row.state + (" + certificate" if row.certificates else "") + (f": {row.handout}" if row.handout else ""),
+            row.review_by,
             "OVERDUE" if row.overdue else "", plain(row.problem, 100),
         ]
         for row in rows
     ]  # fmt: skip
-    limits = [30, 30, 24, 24, 24, 10, 8, 100]
+    limits = [30, 30, 24, 24, 36, 10, 8, 100]
     widths = [min(limit, max(len(line[n]) for line in cells)) for n, limit in enumerate(limits)]
     lines = ["  ".join(_fit(cell, wide) for cell, wide in zip(line, widths, strict=True)).rstrip() for line in cells]
     counts = _counts(rows)
-    lines.append(f"{counts['count']} files, {counts['overdue']} overdue, {counts['not_readable']} not readable")
-    return lines
+    foot = [f"{counts['count']} files", f"{counts['overdue']} overdue", f"{counts['not_readable']} not readable"]
+    more = {"changed_after_printing": f"{counts['changed_after_printing']} {_CHANGED}",
+            "handouts": f"{counts['handouts']} handed out as pages, no sheets"}  # fmt: skip
+    return [*lines, ", ".join(foot + [text for name, text in more.items() if counts[name]])]
 
 
 def _fit(text: str, width: int) -> str:

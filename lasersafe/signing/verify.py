@@ -240,7 +240,11 @@ def _check_pages(
     if other:
         report.notes.append("the pages were not compared: with other results they differ")
         return
-    again = making.make_sheet(text, case, record, about.paper, about.language, assessment, about).content
+    try:
+        again = making.make_sheet(text, case, record, about.paper, about.language, assessment, about).content
+    except CalcError as error:  # a paper or a language that nothing was ever printed on or in
+        report.add("changed", f"it cannot have been printed as it says: {str(error).splitlines()[0]}")
+        return
     library, packer = making.drawn_with()
     theirs = about.drawn_with.partition(", ")
     if again == sheet.base:

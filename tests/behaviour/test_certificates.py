@@ -16,8 +16,8 @@ import pytest
 pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installed")
 
 from lasersafe.errors import InputError
+from lasersafe.signing import bounds
 from lasersafe.signing import certificate as certificates
-from lasersafe.signing import commands
 from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.commands import PASSWORD as VARIABLE
 from lasersafe.signing.commands import register_answer
@@ -311,7 +311,7 @@ def packed_zeros(millions: int) -> bytes:
 def test_a_bomb_in_what_was_appended_is_not_unpacked(
     sheet: Path, keys: dict[str, tuple[Path, Path]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(commands, "MEMORY", 150_000_000)
+    monkeypatch.setattr(bounds, "MEMORY", 150_000_000)
     bomb = packed_zeros(1000)
     assert len(zlib.decompress(packed_zeros(3))) == 3_000_000
     content = sheet.read_bytes()

@@ -27,7 +27,7 @@ from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.container import open_sheet
 from lasersafe.signing.verify import CODES
 from tests.behaviour.signing_help import PASSWORD, PEOPLE, make_certificate, print_sheet, signed_sheet, write_case
-from tests.behaviour.test_verify import GOOD, answer
+from tests.behaviour.test_verify import GOOD, answer, rebuilt
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
 
@@ -445,3 +445,18 @@ def test_an_empty_revision_between_two_signatures_is_refused(sheet: Path, keys: 
     sheet.write_bytes(output.getvalue())
     forge(sheet, keys[OPERATOR][0])
     refused(sheet, keys)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What the sheet says of itself
+
+
+@pytest.mark.parametrize("paper", ["A3", "Letter", "", "A4 ", "a4"])
+def test_a_forged_paper_size_is_changed(tmp_path: Path, paper: str) -> None:
+    path = tmp_path / "s.pdf"
+    path.write_bytes(rebuilt({}, {"paper": paper}))
+    code, data, text = answer(path)
+    assert code == CODES["changed"], text
+    assert {one["kind"] for one in data["findings"]} == {"changed"}
+    if paper not in ("", "Letter"):  # nothing at all stands for the paper of the case
+        assert f"it cannot have been printed as it says: paper = '{paper}'" in text
