@@ -320,9 +320,10 @@ def _digits(number: Decimal, digits: int) -> str:
 def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
     """Return number and unit, both as text, the unit in plain letters."""
     if not isinstance(text, str):
+        one = "one value is taken here, and this is a list; " if isinstance(text, (list, tuple)) else ""
         if dimension == "ratio":
-            raise _error(field, text, "write the number in quotes", dimension)
-        raise _error(field, text, "write number and unit together, in quotes", dimension)
+            raise _error(field, text, f"{one}write the number in quotes", dimension)
+        raise _error(field, text, f"{one}write number and unit together, in quotes", dimension)
     if len(text) > LONGEST_TEXT:
         raise _error(field, text, f"longer than {LONGEST_TEXT} characters", dimension)
     bare = text.strip(SPACES)

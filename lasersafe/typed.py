@@ -24,7 +24,7 @@ def shown(text: object) -> str:
             plain = _plain(text)
         except ValueError:  # an integer of more digits than Python prints
             plain = "a very long integer"
-        longest = _LONGEST_TABLE if isinstance(text, dict) else 40
+        longest = _LONGEST_TABLE if isinstance(text, (dict, list, tuple)) else 40
         return plain if len(plain) <= longest else plain[:longest] + "..."
     plain = _printable(text[:40])
     return f"'{plain}'" if len(text) <= 40 else f"'{plain}...'"
@@ -52,6 +52,9 @@ def _plain(value: object) -> str:
         return repr(value)
     if hasattr(value, "isoformat"):
         return str(value.isoformat())
+    if isinstance(value, (list, tuple)) and 0 < len(value) <= _MOST_KEYS:
+        if all(isinstance(one, (str, bool, int, float)) for one in value):
+            return f"[{', '.join(map(shown, value))}]"
     if isinstance(value, dict) and 0 < len(value) <= _MOST_KEYS:
         if all(isinstance(one, (str, bool, int, float)) for one in value.values()):
             return "{ " + ", ".join(f"{_printable(str(key)[:20])} = {shown(one)}" for key, one in value.items()) + " }"

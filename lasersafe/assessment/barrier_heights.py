@@ -55,7 +55,7 @@ def height_needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]
         x, y, z = starts[start].tolist()
         far = max(math.dist((x, y), places[place].tolist()), 1e-3)
         near = max(far * float(share[start, place, part]), 1e-6)
-        height = needed_height((z, z), near, max(far, near), highest)
+        height = max(needed_height((z, z), near, max(far, near), highest), 0.0)  # the floor hides what is below it
         if best is None or height > best[0]:
             best = height, person.name
     return best if best is not None else (None, "")

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 
 
+SHORTEST = 1e-9  # m; squares of shorter lengths vanish beside those of others
 Worst = Literal["low", "high", "ends", "range", "none"]
 
 
@@ -180,6 +181,9 @@ class Measured:
         return SIValue(quantity.value, quantity.typed, self.unit)
 
     def _inside(self, quantity: Quantity, field: str) -> None:
+        if self.unit == "m" and 0.0 < abs(quantity.value) < SHORTEST:
+            message = f"{field} = {shown(quantity.typed)}: shorter than 1 nm, but not 0; write 0 m where that is meant"
+            raise QuantityError(message)
         low, high = _bound(self.low, self.unit), _bound(self.high, self.unit)
         at_low, at_high = quantity.value == low, quantity.value == high
         inside = low <= quantity.value <= high and not (at_low and self.above_low) and not (at_high and self.below_high)

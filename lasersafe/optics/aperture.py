@@ -19,6 +19,24 @@ _TERMS = 40  # at most; 18 are enough for full accuracy
 _THINNEST = 1e-9  # of the aperture: an axis below this is a line, and the integral differs by less than 1e-17
 
 
+def thin(width: ArrayLike, aperture: ArrayLike) -> FloatArray:
+    """Return the width of a beam at an aperture, at least what counts as a line or a point there, as in a focus.
+
+    Parameters
+    ----------
+    width : array_like, shape (...)
+        Full 1/e width of the beam, 0 in a point focus. [m]
+    aperture : array_like, shape (...)
+        Diameter of the aperture. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        The width, but at least 1e-9 of the aperture, where the fraction that passes differs by less than 1e-17. [m]
+    """
+    return np.asarray(np.maximum(width, _THINNEST * np.asarray(aperture)))
+
+
 def gaussian_circular_fraction(diameter: ArrayLike, aperture: ArrayLike) -> FloatArray:
     """Return the part of a circular Gaussian that passes a centred aperture [1]_.
 
@@ -45,8 +63,8 @@ def gaussian_circular_fraction(diameter: ArrayLike, aperture: ArrayLike) -> Floa
     """
     width = within("diameter", diameter, "m", 0.0, math.inf)
     hole = positive("aperture", aperture, "m")
-    with np.errstate(divide="ignore", over="ignore", under="ignore"):
-        return np.asarray(-np.expm1(-np.square(hole / width)))
+    with np.errstate(over="ignore", under="ignore"):
+        return np.asarray(-np.expm1(-np.square(hole / thin(width, hole))))
 
 
 def _gaussian_elliptical(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArray:
@@ -55,8 +73,8 @@ def _gaussian_elliptical(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> Fl
     steps = np.arange(_NODES + 1, dtype=np.float64)[:, np.newaxis]
     for start in range(0, dx.size, _CHUNK):
         part = slice(start, start + _CHUNK)
-        long_axis = np.maximum(np.maximum(dx[part], dy[part]) / hole[part], _THINNEST)
-        short_axis = np.maximum(np.minimum(dx[part], dy[part]) / hole[part], _THINNEST)
+        long_axis = thin(np.maximum(dx[part], dy[part]) / hole[part], 1.0)
+        short_axis = thin(np.minimum(dx[part], dy[part]) / hole[part], 1.0)
         low, high = -_TAIL, np.log(long_axis / short_axis) + _TAIL
         step = (high - low) / _NODES
         u = low + steps * step

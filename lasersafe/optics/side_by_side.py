@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.frozen import dataclass
-from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.aperture import mean_exposure, thin
 from lasersafe.optics.checks import FloatArray
 from lasersafe.optics.geometry import BeamGeometry, diameters
 
@@ -76,7 +76,7 @@ def offset_fraction(diameter: float, aperture: float, offset: ArrayLike) -> Floa
     Parameters
     ----------
     diameter : float
-        Full 1/e diameter. [m]
+        Full 1/e diameter, 0 in a point focus. [m]
     aperture : float
         Diameter of the aperture. [m]
     offset : array_like, shape (...)
@@ -87,6 +87,7 @@ def offset_fraction(diameter: float, aperture: float, offset: ArrayLike) -> Floa
     numpy.ndarray, shape (...)
         From 0 to 1, by quadrature over the aperture. [1]
     """
+    diameter = float(thin(diameter, aperture))
     away = np.asarray(offset, dtype=np.float64)[..., np.newaxis]
     nodes, weights = np.polynomial.legendre.leggauss(96)
     edge = 0.5 * aperture

@@ -214,7 +214,7 @@ def test_the_error_lists_all_faults_below_its_first_line(tmp_path):
         (
             '"10 W"',
             '["10 W"]',
-            "line 16: laser[1].emission.power: a list: a range has two ends, as in ['10 ns', '200 ns']",
+            "line 16: laser[1].emission.power: ['10 W']: a range has two ends, as in ['10 ns', '200 ns']",
         ),
         (
             '"1064 nm"',
@@ -252,7 +252,8 @@ def test_the_error_lists_all_faults_below_its_first_line(tmp_path):
         (
             '"1 mrad"',
             '["1 mrad", "2 mrad", "3 mrad"]',
-            "line 21: laser[1].setup[1].divergence: a list: an elliptical beam has two axes, as in ['3 mm', '5 mm']",
+            "line 21: laser[1].setup[1].divergence: ['1 mrad', '2 mrad', '3 mrad']: an elliptical beam has two "
+            "axes, as in ['3 mm', '5 mm']",
         ),
         (
             'criterion = "1/e2"\n',

@@ -297,7 +297,8 @@ def test_feet():
 def test_shown_is_short_and_printable():
     assert shown("a" * 41) == "'" + "a" * 40 + "...'"
     assert shown("a\x1b[31m\u2028é") == r"'a\x1b[31m\u2028é'"
-    assert (shown(1.5), shown([1]), shown({}), shown({"a": []})) == ("1.5", "a list", "a table", "a table")
+    assert (shown(1.5), shown([[]]), shown({}), shown({"a": []})) == ("1.5", "a list", "a table", "a table")
+    assert shown(["532 nm", 2]) == "['532 nm', 2]"
     assert shown({"lowest": "5 mm", "highest": 7}) == "{ lowest = '5 mm', highest = 7 }"
     assert len(shown({f"k\n{n}" * 9: "x" * 99 for n in range(5)})) <= 123
     assert "\n" not in shown({"a\nb": "c\nd"})
