@@ -44,28 +44,35 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
         return [worst, *_joined(worst)]
     if space.modes:
         return list(dict.fromkeys(e for mode in space.modes for e in corner_emissions(mode, worst, wavelength)))
-    if not space.adjustable or space.kind == "continuous" or space.pulse_duration is None:
+    if not space.adjustable or space.kind == "continuous":
         return [worst]
-    low, high = space.pulse_duration
-    pulses = sorted({low, high, *(e for e in _LETTER_EDGES if low < e < high)})
     found = [worst]
     if space.kind == "single pulse":
         assert space.pulse_energy is not None
-        return found + [single_pulse(space.pulse_energy[1], t) for t in pulses]
+        assert space.pulse_duration is not None
+        return found + [single_pulse(space.pulse_energy[1], t) for t in _lengths(*space.pulse_duration)]
     assert space.repetition_rate is not None
     slow, fast = space.repetition_rate
     kink = fast
     if space.power is not None and space.pulse_energy is not None:
         kink = min(max(space.power[1] / space.pulse_energy[1], slow), fast)
     rates = {*worst_rates(wavelength, slow, kink), *worst_rates(wavelength, kink, fast), slow, kink, fast}
+    ends = {share / edge for share in space.duty or () for edge in _LETTER_EDGES}
+    rates |= {rate for rate in ends if slow < rate < fast}
     for rate in sorted(rates):
         energies = []
         if space.power is not None:
             energies.append(space.power[1] / rate)
         if space.pulse_energy is not None:
             energies.append(space.pulse_energy[1])
-        found += [pulse_train(min(energies), t, rate, space.pedestal) for t in pulses if t * rate <= 1.0]
+        low, high = space.pulse_duration or (share / rate for share in space.duty or ())
+        found += [pulse_train(min(energies), t, rate, space.pedestal) for t in _lengths(low, high) if t * rate <= 1.0]
     return found
+
+
+def _lengths(low: float, high: float) -> list[float]:
+    """Return the pulse lengths of a range at which a letter begins, both ends among them. [s]."""
+    return sorted({low, high, *(edge for edge in _LETTER_EDGES if low < edge < high)})
 
 
 def _joined(worst: Emission) -> list[Emission]:

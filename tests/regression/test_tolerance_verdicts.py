@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.corner_zones import _beyond
-from lasersafe.assessment.worked import _covering
+from lasersafe.assessment.worked import covering
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.library.html import assessment_html
 from lasersafe.models import parse_case
@@ -61,12 +61,12 @@ def test_needs_of_several_corners_are_put_together_letter_by_letter():
     one = replace(need, scales=some, optical_density_exact=2.0)
     other = replace(need, scales=more, optical_density_exact=2.5, reliable=False, no_reliance="a reason")
     for group in ([one, other], [other, one]):
-        found = _covering(group)
+        found = covering(group)
         assert found.marking == "1070 D LB6 + R LB5"
         assert not found.reliable
         assert found.no_reliance == "a reason"
         assert found.optical_density_exact == 2.5
-    assert math.isinf(_covering([one, replace(one, optical_density_exact=math.inf)]).optical_density_exact)
+    assert math.isinf(covering([one, replace(one, optical_density_exact=math.inf)]).optical_density_exact)
 
 
 @pytest.mark.parametrize(("burns", "together"), [
@@ -92,7 +92,7 @@ def test_eyewear_that_fails_at_one_corner_does_not_hide_that_none_can_be_relied_
         failing, verdict=replace(failing.verdict, enough=True), reliable=False, no_reliance="none can be relied on"
     )
     for group in ([failing, passing], [passing, failing]):
-        found = _covering(group)
+        found = covering(group)
         assert not found.verdict.enough
         assert not found.reliable
         assert found.no_reliance == "none can be relied on"
