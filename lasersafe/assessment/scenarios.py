@@ -24,10 +24,11 @@ from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.durations import exposure_duration
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps
 from lasersafe.hazard.zones import exposure_at, worst_place
+from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.geometry import diameters
-from lasersafe.optics.reflection import scatter_exposure, source_angle
+from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import magnified_angle
 from lasersafe.results import Criterion, Scenario, Step
 from lasersafe.worst import badness
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from lasersafe.models import Person
 
 WAYS = ("direct", "mirror", "scatter")
+_POINT = (0.0, 0.0)  # angles of a source that earns no credit for its size [rad]
 
 
 @dataclass(frozen=True)
@@ -128,21 +130,23 @@ def _aided(context: Context, person: Person, place: float, criterion: Criterion,
     return float(aided_exposure(criterion.amount * factor, dx, dy, collected, gain, context.beam.profile))
 
 
-def _looks(context: Context, person: Person, tissue: str, scatterer: Scatterer) -> list[tuple[Aid | None, float]]:
-    """Return each instrument, None for the bare eye, with the source angle that goes with it."""
+def _looks(
+    context: Context, person: Person, tissue: str, scatterer: Scatterer
+) -> list[tuple[Aid | None, tuple[float, float]]]:
+    """Return each instrument, None for the bare eye, with the angles [rad] of both axes that are seen through it."""
     if tissue != "eye":
-        return [(None, ALPHA_MIN)]
+        return [(None, _POINT)]
     distance, _ = distance_from(person, scatterer)
     spot = context.spot if scatterer.at_work else 0.0
-    angle = float(source_angle(spot, spot, distance, scatterer.view_angle)) if spot > 0.0 else 0.0
-    bare = (None, max(ALPHA_MIN, angle))
+    first, second = map(float, source_angles(spot, spot, distance, scatterer.view_angle))
+    bare = (None, (first, second))
     if not person.aided:
         return [bare]
     instrument = aid_of(person)
     if instrument is UNDESCRIBED:  # no credit for what it magnifies
-        return [(instrument, ALPHA_MIN)]
-    magnified = max(ALPHA_MIN, float(magnified_angle(angle, instrument.magnification)))
-    return [bare, (instrument, magnified)]
+        return [(instrument, _POINT)]
+    power = instrument.magnification
+    return [bare, (instrument, (float(magnified_angle(first, power)), float(magnified_angle(second, power))))]
 
 
 def _findings(
@@ -159,10 +163,12 @@ def _findings(
     for rule_set in context.rule_sets:
         every: list[Finding] = []
         if way == "scatter":
+            caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
             for scatterer in context.scatterers:
-                for instrument, angle in _looks(context, person, tissue, scatterer):
-                    for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle):
-                        every.append(_scatter_finding(context, person, c, scatterer, instrument, angle))
+                for instrument, axes in _looks(context, person, tissue, scatterer):
+                    for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
+                        for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle):
+                            every.append(_scatter_finding(context, person, c, scatterer, instrument, angle))
         else:
             for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN):
                 every.append(_beam_finding(context, person, way, c))

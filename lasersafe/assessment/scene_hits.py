@@ -20,8 +20,9 @@ from lasersafe.assessment.seen_places import over_edges, past_edges
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
-from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.optics.reflection import scatter_exposure, source_angle
+from lasersafe.hazard.exposure import ALPHA_MIN, criteria, source_caps
+from lasersafe.optics.extended import limited_angle
+from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.results import Criterion
 from lasersafe.scene.directions import Vector
 from lasersafe.scene.profile import BeamProfile
@@ -288,7 +289,7 @@ def exact_hit(
     one = [np.array([value]) for value in point]
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
-    best: tuple[float, float, Criterion] | None = None
+    best: tuple[float, float, Criterion, float] | None = None
     if isinstance(source.profile, BeamProfile):
         found = source.profile.criteria
         pairs = []
@@ -303,16 +304,16 @@ def exact_hit(
                     there = one_look.beside(path, aside) if source.one_path else one_look.from_here_on(path)
                     alone = source.factor * there
                     alike[key] = float(np.where(lit, alone, 0.0)[0]) * look.limit
-                pairs.append((alike[key] / look.limit, c))
+                pairs.append((alike[key] / look.limit, c, ALPHA_MIN))
     else:
         pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid, nearest_view)
-    for ratio, c in pairs:
+    for ratio, c, angle in pairs:
         by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio)
         if not context.laser.line:
             group = c.rule_set, group_of(tissue, c.hazard, context.wavelength)
             fractions[group] = max(fractions.get(group, 0.0), ratio, key=badness)
         if best is None or not ratio <= best[0]:
-            best = (ratio, ratio * c.limit, c)
+            best = (ratio, ratio * c.limit, c, angle)
     assert best is not None
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
     return Hit(
@@ -324,7 +325,7 @@ def exact_hit(
         source.path_to(point),
         source.surface,
         where,
-        _angle(context, source, point, tissue, with_aid, nearest_view),
+        best[3],
         fractions,
     )
 
@@ -337,34 +338,28 @@ def _scatter_pairs(
     duration: float,
     with_aid: Aid | None,
     view_from: float,
-) -> list[tuple[float, Criterion]]:
-    away = max(source.path_to(point), 0.01)
-    angle, view = _angle(context, source, point, tissue, with_aid, view_from), 0.0
-    if source.plane is not None and source.profile.lambert:  # type: ignore[union-attr]
+) -> list[tuple[float, Criterion, float]]:
+    """Return the ratio of every comparison and the source angle of its limit; behind an instrument a point is seen."""
+    away, view = max(source.path_to(point), 0.01), 0.0
+    if source.plane is not None:
         n = source.plane[1]
         cosine = sum((p - a) * k for p, a, k in zip(point, source.apex, n, strict=True)) / away
         view = math.acos(min(1.0, max(0.0, cosine)))
     model = context.case.settings.scatter_model
     seen = None if tissue == "skin" else with_aid
+    spot = context.spot if source.way == "scatter" and tissue == "eye" and with_aid is None else 0.0
+    axes = source_angles(spot, spot, max(away, view_from), view)
     lines = list(every_context(context).values())
     pairs = []
     for own in lines:
         for emission in own.emissions(tissue, duration):
             scaled = emission.scaled(len(lines))
             for rule_set in context.rule_sets:
-                for c in criteria(rule_set, tissue, scaled, own.wavelength, duration, angle):
-                    place = max(away, view_from) if c.retinal else away
-                    there = scatter_exposure(c.amount, source.factor, place, min(view, math.pi / 2), model)
-                    gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
-                    pairs.append((float(there) * gain / c.limit, c))
+                caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
+                for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
+                    for c in criteria(rule_set, tissue, scaled, own.wavelength, duration, angle):
+                        place = max(away, view_from) if c.retinal else away
+                        there = scatter_exposure(c.amount, source.factor, place, min(view, math.pi / 2), model)
+                        gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
+                        pairs.append((float(there) * gain / c.limit, c, angle))
     return pairs
-
-
-def _angle(
-    context: Context, source: Source, point: Vector, tissue: str, with_aid: Aid | None, nearest_view: float
-) -> float:
-    """Return the angular subtense that counts; an instrument earns no credit for what it magnifies."""
-    if source.way != "scatter" or tissue == "skin" or with_aid is not None or not context.spot > 0.0:
-        return ALPHA_MIN
-    away = max(source.path_to(point), nearest_view, 0.01)
-    return max(ALPHA_MIN, float(source_angle(context.spot, context.spot, away, 0.0)))

@@ -14,13 +14,11 @@ from lasersafe.assessment.calculation import amount_step, distance_steps, limit_
 from lasersafe.assessment.context import Context, aid_of, setting_words
 from lasersafe.assessment.lines import every_context, zone_with_lines
 from lasersafe.hazard.aided_reach import aided_reach
-from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.optics.reflection import source_angle as spot_angle
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, Zone
 
 TISSUES = ("eye", "skin")
@@ -118,9 +116,6 @@ def _scatter_zone(context: Context, tissue: str) -> Zone:
         for one in context.emissions(tissue, duration)
     )  # fmt: skip
     found = zone("scatter", tissue, reaches, "surface", None, f"scattered by: {name}; {model} model")
-    source_angle = 0.0
-    if found.distance > 0.0 and tissue == "eye":
-        source_angle = float(spot_angle(context.spot, context.spot, found.distance, angle))
     steps = (
         _duration_step(duration, reason),
         amount_step(emission, found.criterion, 1.0, ""),
@@ -128,7 +123,7 @@ def _scatter_zone(context: Context, tissue: str) -> Zone:
             found.criterion, reflectance, angle, model, context.spot if tissue == "eye" else 0.0, found.distance
         ),
     )
-    seen = max(ALPHA_MIN, source_angle)
+    seen = max(reaches.values(), key=lambda reach: reach.distance).angle
     limit = limit_steps(found.criterion, emission, context.wavelength, duration, seen)
     return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
 

@@ -171,7 +171,7 @@ class Stage:
                 ]
                 return np.asarray(np.max(rows, axis=0))
 
-            self._profiles[key] = ScatterProfile(ratio, model == "lambert")
+            self._profiles[key] = ScatterProfile(ratio, model == "lambert", spot > 0.0)
         found = self._profiles[key]
         assert isinstance(found, ScatterProfile)
         return found

@@ -14,10 +14,12 @@ from lasersafe.errors import InputError
 from lasersafe.hazard.aided import Aid, transmission, viewing_data
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons
-from lasersafe.hazard.scatter_arrays import LimitOfAngle, Places, scatter_farthest, scatter_ratios
+from lasersafe.hazard.exposure import ALPHA_MIN, source_caps
+from lasersafe.hazard.scatter_arrays import LimitOfAngles, Places, scatter_farthest, scatter_ratios
 from lasersafe.hazard.summed_arrays import Member, summed_farthest
 from lasersafe.hazard.variation import Beams, farthest, highest_ratio
 from lasersafe.hazard.zones import _limits_of_angle
+from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.viewing import collecting_gain
@@ -140,7 +142,7 @@ def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floa
     return reduce(np.maximum, groups.values(), alone)
 
 
-def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: str = "") -> tuple[Floats, LimitOfAngle]:
+def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: str = "") -> tuple[Floats, LimitOfAngles]:
     """Return what is scattered, and the lowest limit by the angle of the source, of all hazards or of one group.
 
     Of several settings they are those of a unit of power or energy. Where settings are searched the limit of a group is
@@ -152,17 +154,21 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: st
             (
                 one.power if one.kind == "continuous" else one.pulse_energy,
                 _limits_of_angle(rule_set, tissue, one, wavelength, time),
+                source_caps(rule_set, one.kind, one.shortest_pulse, time),
             )
             for one in own.settings(tissue, duration)
         ]
 
-        def lowest(angle: Floats, _: Places) -> Floats:
-            return reduce(np.minimum, (limit / amount for amount, limits in every for limit in limits.at(angle)))
+        def lowest(first: Floats, second: Floats, _: Places) -> Floats:
+            return reduce(np.minimum, (
+                limit / amount for amount, limits, caps in every for cap in caps
+                for limit in limits.at(limited_angle(first, second, ALPHA_MIN, cap))
+            ))  # fmt: skip
 
         return np.asarray(own.factor), lowest
     light, wavelength_of = own.light, own.wavelength
 
-    def limit(angle: Floats, at: Places) -> Floats:
+    def limit(first: Floats, second: Floats, at: Places) -> Floats:
         def some(values: Floats) -> Floats:
             return values if values.ndim == 0 else values[at]
 
@@ -170,9 +176,15 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: st
             light.kind, some(light.power), some(light.pulse_energy), some(light.pulse_duration),
             some(light.repetition_rate), light.burst, light.pedestal,
         )  # fmt: skip
-        found = comparisons(rule_set, tissue, part, some(wavelength_of), some(duration), angle)
+        caps = source_caps(rule_set, light.kind, part.pulse_duration, some(duration))
+        angles = [limited_angle(first, second, ALPHA_MIN, cap) for cap in caps]
+        found = [
+            one
+            for angle in angles
+            for one in comparisons(rule_set, tissue, part, some(wavelength_of), some(duration), angle)
+        ]
         mine = [one.limit for one in found if not group or group_of(tissue, one.hazard, float(wavelength_of)) == group]
-        return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), angle.shape)
+        return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), first.shape)
 
     return light.amount, limit
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,7 +16,7 @@ from lasersafe.hazard.distances import direct_distance, scatter_distance_extende
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, positive
 from lasersafe.optics.geometry import BeamGeometry
-from lasersafe.optics.viewing import PUPIL, collecting_gain, entrance_pupil, imaged_aperture, magnified_angle
+from lasersafe.optics.viewing import PUPIL, collecting_gain, entrance_pupil, imaged_aperture
 from lasersafe.reference import shared_path
 
 NORMAL_LENS = 50e-3  # m; a finder shows life size with about this lens (common practice, no source)
@@ -263,6 +263,7 @@ def aided_scatter_distance(
     limit_of_angle: Callable[[FloatArray], FloatArray],
     gain: float,
     magnification: float,
+    largest_angle: float = math.pi,
 ) -> float:
     """Return how far a scattering spot exceeds a limit through an instrument that also magnifies the spot [1]_ [2]_.
 
@@ -284,6 +285,8 @@ def aided_scatter_distance(
         Collecting gain. [1]
     magnification : float
         Angular magnification. [1]
+    largest_angle : float
+        What each axis, magnified, is limited to before the mean of both is taken. [rad]
 
     Returns
     -------
@@ -300,15 +303,16 @@ def aided_scatter_distance(
     .. [1] ICNIRP2013, angular subtense: the magnified source counts.
     .. [2] ANSI-Z136-1, appendix B, from memory.
     """
-
-    def magnified(angle: FloatArray) -> FloatArray:
-        return np.asarray(limit_of_angle(magnified_angle(angle, magnification)))
-
-    bare = scatter_distance_extended(amount, reflectance, view_angle, model, spot_diameter, limit_of_angle)
+    limited = partial(
+        scatter_distance_extended, reflectance=reflectance, view_angle=view_angle, model=model,
+        limit_of_angle=limit_of_angle, largest_angle=largest_angle,
+    )  # fmt: skip
+    bare = limited(amount, spot_diameter=spot_diameter)
     if gain == 0.0:
         return float(bare)
     more = amount * float(positive("gain", gain, ""))
-    aided = scatter_distance_extended(more, reflectance, view_angle, model, spot_diameter, magnified)
+    wide = spot_diameter[0] * magnification, spot_diameter[1] * magnification
+    aided = limited(more, spot_diameter=wide)  # seen as a spot so much larger
     return max(float(bare), float(aided))
 
 

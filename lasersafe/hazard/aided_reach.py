@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lasersafe.hazard.aided import Aid, aided_distance, aided_scatter_distance
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps
 from lasersafe.hazard.zones import Reach, _limits_of_angle
 from lasersafe.optics.geometry import BeamGeometry
 from lasersafe.results_step import Criterion
@@ -121,7 +121,10 @@ def aided_scatter_reach(
     if len(gains) != len(functions):  # one limit for a pattern of pulses, or a row without a limit
         gains = [max(gains)] * len(functions)
     distances = [
-        aided_scatter_distance(deciding.amount, reflectance, view_angle, model, spot, function, gain, aid.magnification)
+        aided_scatter_distance(
+            deciding.amount, reflectance, view_angle, model, spot, function, gain, aid.magnification, float(cap)
+        )
         for function, gain in zip(functions, gains, strict=True)
+        for cap in source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
     ]
     return Reach(float(np.max(distances)), deciding)

@@ -17,14 +17,17 @@ from lasersafe.frozen import dataclass
 from lasersafe.limits import (
     PulseTrainLimit,
     TrainRow,
+    angle_max,
     burst_train_limit,
     hazard_limits,
     pulse_list_limit,
     pulse_train_limit,
 )
+from lasersafe.optics.checks import FloatArray
 from lasersafe.results_step import Criterion
 
 ALPHA_MIN = 1.5e-3
+LARGEST = 0.1  # rad; alpha_max of both rule sets beyond 0.25 s
 WHOLE_BODY = 0.2  # m2: more than the largest area class of the skin rule, 0.1 m2
 
 
@@ -66,6 +69,11 @@ class Emission:
     period: float | None = None
     pedestal: float = 0.0
     name: str = ""
+
+    @property
+    def shortest_pulse(self) -> float:
+        """Duration of the shortest pulse, 0 for continuous emission. [s]."""
+        return min((length for _, length, _ in self.pulses), default=self.pulse_duration)
 
     def scaled(self, factor: float) -> Emission:
         """Return the emission after a reflection or filter that lets *factor* through."""
@@ -169,6 +177,36 @@ def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
     """
     far = np.size(wavelength) > 0 and np.max(wavelength) >= 1400e-9 * (1.0 - 1e-9)
     return WHOLE_BODY if tissue == "skin" and far else None
+
+
+def source_caps(rule_set: str, kind: str, shortest_pulse: ArrayLike, duration: ArrayLike) -> tuple[FloatArray, ...]:
+    """Return what each axis of a source is limited to before the mean of both is taken; the lowest limit counts [1]_.
+
+    Of a train, alpha_max of a pulse and that of the longest window: its factor goes with the angle, and so does the
+    limit of each window.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    kind : str
+        ``continuous``, ``single pulse`` or ``pulse train``.
+    shortest_pulse : array_like, shape (...)
+        Duration of a pulse, of a list the shortest. [s]
+    duration : array_like, shape (...)
+        Exposure duration. [s]
+
+    Returns
+    -------
+    tuple of numpy.ndarray, shape (...)
+        One or two angles. [rad]
+
+    References
+    ----------
+    .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max; oblong sources.
+    """
+    own = angle_max(rule_set, duration if kind == "continuous" else shortest_pulse)
+    return (own, np.maximum(own, LARGEST)) if kind == "pulse train" and (own < LARGEST).any() else (own,)
 
 
 def train_limit(

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import OutOfRangeError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.crossing import bisect, narrow
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, source_caps, train_limit
 from lasersafe.limits import angle_max, cone_angle, hazard_limits
 from lasersafe.optics.extended import (
     ExtendedSource,
@@ -24,7 +24,6 @@ from lasersafe.optics.extended import (
 
 FLOAT = NDArray[np.float64]
 CLOSEST_VIEW = 0.1  # m; nearest distance at which an eye is taken to focus (common practice, no source)
-LARGEST = 0.1  # rad; alpha_max of both rule sets beyond 0.25 s
 _FARTHEST_VIEW = 1e4  # m
 _MOST = 100_000  # points in one call, for memory
 _AT_ONCE = 2_048  # angles whose limits cost little more than that of one
@@ -99,11 +98,9 @@ def limits_of_source(
     .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max, C_E; oblong sources.
     """
     time = duration if emission.kind == "continuous" else emission.pulse_duration
-    largest = float(angle_max(rule_set, time))
     one, two = np.broadcast_arrays(np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64))
-    capped = limited_angle(one, two, ALPHA_MIN, largest)
-    whole = limited_angle(one, two, ALPHA_MIN, LARGEST)
-    angles = np.stack([capped, whole]) if emission.kind == "pulse train" else capped[np.newaxis]
+    caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
+    angles = np.stack([limited_angle(one, two, ALPHA_MIN, cap) for cap in caps])
     if emission.kind == "pulse train":
         train = train_limit(rule_set, tissue, emission, wavelength, duration, angles)
         found = [(r.hazard, r.rule, r.per_pulse, r.limiting_aperture, r.source) for r in train.rows]

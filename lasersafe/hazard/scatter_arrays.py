@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import reduce
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,11 +13,11 @@ from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.distances import scatter_distance
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.two_axes import last_fall
-from lasersafe.optics.reflection import scatter_exposure, source_angle
+from lasersafe.optics.reflection import scatter_exposure, source_angles
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
-LimitOfAngle = Callable[[Floats, Places], Floats]  # source angles of shape (n,) and which case each belongs to
+LimitOfAngles = Callable[[Floats, Floats, Places], Floats]  # angles of both axes, shape (n,), and which case each is of
 _NODES = 48
 _TABLE = 4096
 _FEW = 64
@@ -43,7 +44,7 @@ def step_places(spot_diameter: float) -> list[float]:
 
 def scatter_farthest(
     amount: ArrayLike,
-    limit_of_angle: LimitOfAngle,
+    limit_of_angles: LimitOfAngles,
     reflectance: ArrayLike,
     view_angle: ArrayLike,
     model: str,
@@ -61,8 +62,9 @@ def scatter_farthest(
     ----------
     amount : array_like, shape (...)
         Power or energy. [W or J]
-    limit_of_angle : callable
-        Takes source angles [rad] and the number of the case of each, both of shape (n,), returns the lowest limits.
+    limit_of_angles : callable
+        Takes the angles of both axes [rad] and the number of the case of each, all of shape (n,), returns the lowest
+        limits.
     reflectance : array_like, shape (...)
         Of the surface. [1]
     view_angle : array_like, shape (...)
@@ -96,23 +98,23 @@ def scatter_farthest(
     )
     every = np.arange(whole.size)
     first = every[:1] if alike else every
-    point = limit_of_angle(np.full(first.size, ALPHA_MIN), first)
+    point = limit_of_angles(*(np.full(first.size, ALPHA_MIN),) * 2, first)
     found = np.array(scatter_distance(whole, point, part, view, model))
     extended = np.flatnonzero(spot > ALPHA_MIN * found)
     if alike and extended.size > _FEW:
         found[extended] = _alike(
-            whole[extended], limit_of_angle, part[extended], view[extended], model, spot[extended], extended
+            whole[extended], limit_of_angles, part[extended], view[extended], model, spot[extended], extended
         )
         return found.reshape(shape)
     for start in range(0, extended.size, _BLOCK):
         at = extended[start : start + _BLOCK]
-        found[at] = _extended(whole[at], limit_of_angle, part[at], view[at], model, spot[at], at)
+        found[at] = _extended(whole[at], limit_of_angles, part[at], view[at], model, spot[at], at)
     return found.reshape(shape)
 
 
 def _alike(
     whole: Floats,
-    limit_of_angle: LimitOfAngle,
+    limit_of_angles: LimitOfAngles,
     part: Floats,
     view: Floats,
     model: str,
@@ -131,8 +133,8 @@ def _alike(
     strength = scatter_exposure(whole[lit], part[lit], 1.0, view[lit], model) / np.square(spot[lit])
 
     def weighed(place: Floats) -> Floats:
-        angle = source_angle(1.0, 1.0, place, view[0])
-        return np.asarray(np.square(place) * limit_of_angle(angle, np.broadcast_to(at[:1], place.shape)))
+        angles = source_angles(1.0, 1.0, place, view[0])
+        return np.asarray(np.square(place) * limit_of_angles(*angles, np.broadcast_to(at[:1], place.shape)))
 
     far, near = 1.0 / ALPHA_MIN * (1.0 + 1e-9), 1e-3
     while not float(weighed(np.array([near]))[0]) < strength.min():
@@ -158,7 +160,7 @@ def _alike(
 
 def _extended(
     whole: Floats,
-    limit_of_angle: LimitOfAngle,
+    limit_of_angles: LimitOfAngles,
     part: Floats,
     view: Floats,
     model: str,
@@ -166,9 +168,9 @@ def _extended(
     at: Places,
 ) -> Floats:
     def ratio(place: Floats, row: Places) -> Floats:
-        angle = source_angle(spot[row], spot[row], place, view[row])
+        angles = source_angles(spot[row], spot[row], place, view[row])
         return np.asarray(
-            scatter_exposure(whole[row], part[row], place, view[row], model) / limit_of_angle(angle, at[row])
+            scatter_exposure(whole[row], part[row], place, view[row], model) / limit_of_angles(*angles, at[row])
         )
 
     rows = np.arange(whole.size)
@@ -176,7 +178,8 @@ def _extended(
     result = np.zeros(whole.size)
     if not lit.size:
         return result
-    highest = np.maximum(limit_of_angle(np.full(whole.size, math.pi), at), limit_of_angle(np.zeros(whole.size), at))
+    ends = (np.full(whole.size, angle) for angle in (0.0, math.pi))
+    highest = reduce(np.maximum, (limit_of_angles(end, end, at) for end in ends))
     far = spot / ALPHA_MIN * (1.0 + 1e-9)
     near = scatter_distance(whole, highest, part, view, model) / 4.0
     near = np.minimum(np.where(near > 0.0, near, far / 2.0), far / 2.0)
@@ -202,7 +205,7 @@ def _extended(
 
 def scatter_ratios(
     amount: ArrayLike,
-    limit_of_angle: LimitOfAngle,
+    limit_of_angles: LimitOfAngles,
     distance: ArrayLike,
     reflectance: ArrayLike,
     view_angle: ArrayLike,
@@ -216,7 +219,7 @@ def scatter_ratios(
     ----------
     amount : array_like, shape (...)
         Power or energy. [W or J]
-    limit_of_angle : callable
+    limit_of_angles : callable
         As for `scatter_farthest`.
     distance : array_like, shape (...)
         From the surface. [m]
@@ -245,6 +248,5 @@ def scatter_ratios(
         np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
         for a in (amount, distance, reflectance, view_angle, spot_diameter)
     )
-    angle = np.maximum(source_angle(spot, spot, place, view), ALPHA_MIN)
-    limit = limit_of_angle(angle, np.arange(whole.size))
+    limit = limit_of_angles(*source_angles(spot, spot, place, view), np.arange(whole.size))
     return np.asarray(scatter_exposure(whole, part, place, view, model) / limit).reshape(shape)

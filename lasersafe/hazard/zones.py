@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance, scatter_distance_extended
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria, train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria, source_caps, train_limit
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
+from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.optics.reflection import scatter_exposure, source_angle
+from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.results_step import Criterion, Zone
 
 FLOAT = NDArray[np.float64]
@@ -26,10 +27,11 @@ _FEW = 4096  # up to this many source angles, equal ones are looked for
 
 @dataclass(frozen=True)
 class Reach:
-    """The farthest distance for one rule set, and the comparison that decides it."""
+    """The farthest distance for one rule set, the comparison that decides it, and the source angle there."""
 
     distance: float
     criterion: Criterion
+    angle: float = ALPHA_MIN
 
 
 def exposure_at(beam: BeamGeometry, distance: float, criterion: Criterion, factor: float = 1.0) -> float:
@@ -233,22 +235,26 @@ def scatter_reach(
     best = max(point, key=lambda reach: reach.distance)
     if tissue == "skin" or spot_diameter <= ALPHA_MIN * best.distance:
         return best
-    functions = _limits_of_angle(rule_set, tissue, emission, wavelength, duration).functions()
-    extended: Reach | None = None
-    for function in functions:
-        amount = compared[0].amount
-        distance = float(
-            scatter_distance_extended(amount, reflectance, view_angle, model, (spot_diameter, spot_diameter), function)
+    caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
+    amount, spot = compared[0].amount, (spot_diameter, spot_diameter)
+    distance = max(
+        float(
+            scatter_distance_extended(
+                amount, reflectance, view_angle, model, spot, function, smallest_angle=ALPHA_MIN, largest_angle=cap
+            )
         )
-        if extended is None or distance > extended.distance:
-            extended = Reach(distance, best.criterion)
-    assert extended is not None
-    if extended.distance <= 0.0:
-        return extended
-    angle = float(source_angle(spot_diameter, spot_diameter, extended.distance, view_angle))
-    there = criteria(rule_set, tissue, emission, wavelength, duration, max(angle, ALPHA_MIN))
-    deciding = max(there, key=lambda c: c.amount / c.limit)
-    return Reach(extended.distance, deciding)
+        for function in _limits_of_angle(rule_set, tissue, emission, wavelength, duration).functions()
+        for cap in map(float, caps)
+    )
+    if distance <= 0.0:
+        return Reach(distance, best.criterion)
+    first, second = source_angles(*spot, distance, view_angle)
+    there = [
+        Reach(distance, c, angle)
+        for angle in (float(limited_angle(first, second, ALPHA_MIN, cap)) for cap in caps)
+        for c in criteria(rule_set, tissue, emission, wavelength, duration, angle)
+    ]
+    return max(there, key=lambda reach: reach.criterion.amount / reach.criterion.limit)
 
 
 def scatter_ratio(
@@ -295,10 +301,14 @@ def scatter_ratio(
         Exposure over limit, the worst comparison. [1]
     """
     if tissue == "eye" and spot_diameter > 0.0:
-        angle = np.maximum(source_angle(spot_diameter, spot_diameter, distance, view_angle), ALPHA_MIN)
-        limits = _limits_of_angle(rule_set, tissue, emission, wavelength, duration).at(angle)
+        first, second = source_angles(spot_diameter, spot_diameter, distance, view_angle)
+        limits = _limits_of_angle(rule_set, tissue, emission, wavelength, duration)
         amount = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)[0].amount
-        pairs = [(amount, limit) for limit in limits]
+        pairs = [
+            (amount, limit)
+            for cap in source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
+            for limit in limits.at(limited_angle(first, second, ALPHA_MIN, cap))
+        ]
     else:
         compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)
         pairs = [(c.amount, np.asarray(c.limit)) for c in compared]

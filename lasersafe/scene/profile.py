@@ -244,10 +244,13 @@ class ScatterProfile:
         Distances [m] of shape (...) to exposure over limit, brightest direction.
     lambert : bool
         Whether it falls with the cosine from the normal.
+    wide : bool
+        Whether its size is credited: seen aslant it looks smaller, so that its limit is up to 2 / (1 + cos) lower.
     """
 
     ratio: Callable[[FLOAT], FLOAT]
     lambert: bool = True
+    wide: bool = False
     _tables: dict[float, Table] = field(default_factory=dict)
 
     def fast(self, distance: FLOAT, farthest: float) -> FLOAT:

@@ -160,10 +160,11 @@ class Source:
         away = np.maximum(self.away(x, y, z), CLOSEST)
         found = profile.fast(away, float(np.max(away, initial=1.0))) if fast else profile.ratio(away)
         found = found * self.factor
-        if profile.lambert and self.plane is not None:
+        if self.plane is not None:
             n = self.plane[1]
             dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
-            found = found * np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / away, 0.0, 1.0)
+            cosine = np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / away, 0.0, 1.0)
+            found = found * (cosine if profile.lambert else 1.0) * (2.0 / (1.0 + cosine) if profile.wide else 1.0)
         if self.plane is not None:
             found = np.where(self._in_front(self.plane, x, y, z), found, 0.0)
         return found

@@ -1,0 +1,143 @@
+"""The angle of a lit spot: each axis limited to alpha_min and alpha_max(t) before the mean, in every answer alike."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.variation import exposure_ratios, zone_distances
+from lasersafe.hazard.exposure import continuous, pulse_train, single_pulse
+from lasersafe.hazard.zones import scatter_ratio, scatter_reach
+from lasersafe.limits import rule_sets
+from lasersafe.models import parse_case
+from lasersafe.scene.directions import EVERYWHERE
+from lasersafe.scene.profile import ScatterProfile
+from lasersafe.scene.sources import Source
+
+ICNIRP = "ICNIRP-2013"
+CASE = """\
+title = "T"
+place = "Hall"
+dates = "today"
+review_by = 2026-11-14
+[in_charge]
+assessor = "A"
+laser_safety_officer = "B"
+operator = "C"
+venue = "D"
+[[laser]]
+name = "L"
+class_label = "4"
+wavelength = "640 nm"
+[laser.emission]
+kind = "continuous"
+power = "{power}"
+[[laser.setup]]
+name = "S"
+kind = "lens"
+beam_diameter = "20 mm"
+criterion = "1/e"
+focal_length = "0.5 m"
+work_distance = "1 m"
+spot_diameter = "60 mm"
+[[surface]]
+name = "Board"
+distance = "1 m"
+material = "board"
+finish = "matt"
+reflectance = 1.0
+view_angle = "{view}"
+[[person]]
+name = "P"
+role = "crew"
+distance = "2 m"
+distance_from_work = "{near}"
+"""
+
+
+def thermal(angle: float, time: float) -> float:
+    """Return the continuous retinal limit [W/m2] from 400 nm to 700 nm, ICNIRP-2013: 18 C_E min(t, T_2)^-0.25."""
+    until = min(time, 10.0 * 10.0 ** ((angle - 1.5e-3) / 98.5e-3))
+    return 18.0 * angle / 1.5e-3 * until**-0.25
+
+
+def axes(spot: float, distance: float, view: float) -> tuple[float, float]:
+    return 2.0 * math.atan(spot * math.cos(view) / distance / 2.0), 2.0 * math.atan(spot / distance / 2.0)
+
+
+def test_each_axis_of_a_lit_spot_is_limited_before_the_mean():
+    # 60 mm seen from 0.15 m at 80 degrees: 69.4 mrad across, 394.8 mrad along, of which 100 mrad count: 84.7 mrad.
+    # T_2 = 10 * 10^(83.2 / 98.5) = 69.9 s, limit 18 * 56.5 * 69.9^-0.25 = 351.6 W/m2. 300 W * cos 80 / (pi (0.15 m)^2)
+    # is 737 W/m2, 2.10 times as much.
+    view = math.radians(80.0)
+    first, second = axes(60e-3, 0.15, view)
+    assert (first, second) == (pytest.approx(69.4e-3, abs=5e-5), pytest.approx(394.8e-3, abs=5e-5))
+    exposure = 300.0 * math.cos(view) / (math.pi * 0.15**2)
+    by_hand = exposure / thermal((first + 0.1) / 2.0, 100.0)
+    assert by_hand == pytest.approx(2.10, abs=5e-3)
+    case = parse_case(CASE.format(power="300 W", view="80 deg", near="0.15 m"))
+    person = next(s for s in assess(case).scenarios if (s.way, s.tissue) == ("scatter", "eye"))
+    assert person.ratio == pytest.approx(by_hand, rel=1e-6)
+    ratio = scatter_ratio(
+        ICNIRP, "eye", continuous(300.0), 640e-9, 100.0, np.array(0.15), view_angle=view, spot_diameter=60e-3
+    )
+    assert float(ratio) == pytest.approx(by_hand, rel=1e-6)
+    context = contexts(case, rule_sets())[0]
+    varied = exposure_ratios(context, "scatter", "eye", 0.15, {"power": [300.0], "view_angle": [view]}, (ICNIRP,))
+    assert float(varied[0]) == pytest.approx(by_hand, rel=1e-6)
+
+
+def test_the_reach_of_scatter_and_its_limit_come_from_the_limited_axes():
+    view = math.radians(80.0)
+    reach = scatter_reach(ICNIRP, "eye", continuous(300.0), 640e-9, 100.0, view_angle=view, spot_diameter=60e-3)
+    first, second = axes(60e-3, reach.distance, view)
+    angle = (min(max(first, 1.5e-3), 0.1) + min(second, 0.1)) / 2.0
+    exposure = 300.0 * math.cos(view) / (math.pi * reach.distance**2)
+    assert exposure == pytest.approx(thermal(angle, 100.0), rel=1e-6)
+    assert reach.criterion.limit == pytest.approx(exposure, rel=1e-6)
+    assert reach.angle == pytest.approx(angle, rel=1e-12)
+    case = parse_case(CASE.format(power="300 W", view="0 deg", near="0.15 m"))
+    (setup,) = assess(case).setups
+    zone = next(z for z in setup.zones if (z.way, z.tissue) == ("scatter", "eye"))
+    varied = zone_distances(contexts(case, rule_sets())[0], "scatter", "eye", {"power": [300.0, 150.0]})
+    assert float(varied[0]) == pytest.approx(zone.distance, rel=1e-12)
+
+
+@pytest.mark.parametrize("distance", [0.05, 0.3, 1.0, 4.0])
+@pytest.mark.parametrize("view", [0.0, 1.2])
+def test_a_pulse_is_limited_to_the_largest_angle_of_its_own_time(distance, view):
+    # alpha_max is 5 mrad below 625 us: 18 t^0.75 C_E with C_E = (limited axes)/(2 * 1.5 mrad), at most 3.33; 1 ns to
+    # 5 us: 2e-3 C_E J/m2.
+    first, second = (min(max(a, 1.5e-3), 5e-3) for a in axes(20e-3, distance, view))
+    limit = 2e-3 * (first + second) / 3e-3
+    exposure = math.cos(view) / (math.pi * distance**2)
+    found = scatter_ratio(
+        ICNIRP, "eye", single_pulse(1.0, 1e-7), 532e-9, 100.0, np.array(distance), view_angle=view, spot_diameter=20e-3
+    )
+    assert float(found) == pytest.approx(exposure / limit, rel=1e-6)
+    train = scatter_ratio(
+        ICNIRP, "eye", pulse_train(1.0, 1e-7, 0.01), 532e-9, 100.0, np.array(distance), view_angle=view,
+        spot_diameter=20e-3,
+    )  # fmt: skip
+    assert float(train) >= float(found) * (1.0 - 1e-9)
+
+
+@pytest.mark.parametrize("view", [0.0, 0.5, 1.0, 1.4])
+def test_a_lit_spot_that_faces_a_known_way_is_foreshortened_in_a_scene(view):
+    def facing(distance):
+        return scatter_ratio(ICNIRP, "eye", continuous(20.0), 640e-9, 100.0, distance, spot_diameter=20e-3)
+
+    spot = Source(
+        "scatter", (0.0, 0.0, 0.0), EVERYWHERE, ScatterProfile(facing, True, True), 10.0,
+        plane=((0.0, 0.0, 0.0), (0.0, 0.0, 1.0)),
+    )  # fmt: skip
+    place = [np.array([value]) for value in (0.7 * math.sin(view), 0.0, 0.7 * math.cos(view))]
+    # 20 mm from 0.7 m are 28.6 mrad; aslant one axis is cos(view) of it, and the limit falls with the mean of both
+    first, second = axes(20e-3, 0.7, view)
+    exact = 20.0 * math.cos(view) / (math.pi * 0.7**2) / thermal((first + second) / 2.0, 100.0)
+    found = float(spot.ratio(*place)[0])
+    assert exact * (1.0 - 1e-9) <= found <= 1.5 * exact
