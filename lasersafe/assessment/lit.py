@@ -14,7 +14,7 @@ from lasersafe.assessment.pose import Pose
 from lasersafe.frozen import dataclass
 from lasersafe.optics.curved import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.optics.propagation import BeamGeometry
-from lasersafe.scene.directions import Vector, unit
+from lasersafe.scene.directions import EVERYWHERE, Vector, unit
 from lasersafe.scene.profile import NEAREST, BeamProfile, farthest_of
 from lasersafe.scene.sources import Mirror, Source, reachable
 from lasersafe.scene.spots import Spots
@@ -154,6 +154,8 @@ class Bent:
     beam: BeamGeometry
     words: str
     away: float
+    place: float  # along the aim: middle of the part of its distances for which this is the worst [m]
+    spots: Spots | None = None  # where it can be lit there
 
 
 def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str) -> tuple[Bent, ...]:
@@ -170,6 +172,25 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
         middle = item.along or 0.0
         around = middle * (UNSTEADY if context.laser.handheld else NOT_EXACT)
     near, middle, far = (max(away, NEAREST) for away in (middle - around, middle, middle + around))
+    found = _bent(context, pose, item, spots, bend, (near, middle, far))
+    if item.placed or not around:
+        return tuple(replace(one, spots=spots) for one in found)
+    # what has no place can be lit wherever it may be: within half of the slack of one of three places on the aim
+    return tuple(
+        replace(
+            one,
+            spots=Spots(pose.on_aim(one.place), EVERYWHERE, around / 2.0, True)
+            if spots.solid
+            else pose.spots(one.place),
+        )
+        for one in found
+    )
+
+
+def _bent(
+    context: Context, pose: Pose, item: Lit, spots: Spots, bend: str, places: tuple[float, float, float]
+) -> tuple[Bent, ...]:
+    near, middle, far = places
     radius = item.radius if item.shape == bend else None
     spreads = near >= max(context.beam.waist_position)
     if radius is not None and (item.normal is not None or (bend == "convex" and spreads)):
@@ -182,26 +203,36 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
         shapes = tuple(f"{bend} {form}" for form in forms)
         return _as_stated(context.beam, context.wavelength, (near, middle, far), shapes, radius, tilt)
     form = item.axes if item.shape == bend and item.axes and radius is None else "sphere"
-    found = _as_any(context.beam, context.wavelength, (near, middle, far), f"{bend} {form}")
+    found = _as_any(context.beam, context.wavelength, (near, middle, far), f"{bend} {form}", in_parts=not item.placed)
     return tuple(one for one in found if item.shape == bend or not one.words.endswith(TAKEN_AS_FLAT))
 
 
 @lru_cache(maxsize=512)
-def _as_any(beam: BeamGeometry, wavelength: float, places: tuple[float, float, float], shape: str) -> tuple[Bent, ...]:
-    """Return what a shape of any radius makes of a beam, at the middle of a range of distances [m] and at the worst."""
+def _as_any(
+    beam: BeamGeometry, wavelength: float, places: tuple[float, float, float], shape: str, *, in_parts: bool
+) -> tuple[Bent, ...]:
+    """Return what a shape of any radius makes of a beam, at the middle of a range of distances [m] and at the worst.
+
+    In parts it is the worst within half of the slack of both ends and of the middle.
+    """
     near, middle, far = places
     tried = np.linspace(near, far, _TRIED if far > near else 1).tolist()
     tried += [z for z in beam.waist_position if near < z < far]
     lying: tuple[Any, ...] = ("x", "y") if shape.endswith("cylinder") else ("x",)
 
-    def worst(distances: list[float]) -> list[Bent]:
+    def worst(distances: list[float], place: float) -> list[Bent]:
         found = []
         for axis in lying:
-            bent = [Bent(*reflect_shape(beam, z, shape, wavelength, curved_axis=axis), z) for z in distances]
+            bent = [Bent(*reflect_shape(beam, z, shape, wavelength, curved_axis=axis), z, place) for z in distances]
             found.append(min(bent, key=lambda one: one.beam.divergence[0] * one.beam.divergence[1]))
         return found
 
-    return tuple(dict.fromkeys([*worst([middle]), *worst(tried)]))
+    if not in_parts or not far > near:
+        return tuple(dict.fromkeys([*worst([middle], middle), *worst(tried, middle)]))
+    slack = (far - near) / 4.0 * (1.0 + 1e-9)
+    return tuple(
+        one for place in places for one in worst([z for z in tried if abs(z - place) <= slack] or [place], place)
+    )
 
 
 @lru_cache(maxsize=512)
@@ -230,7 +261,7 @@ def _as_stated(
                     one, words = reflect_shape(
                         beam, away, shape, wavelength, radius, curved_axis=axis, incidence=tilt, tangential=plane
                     )
-                    found.append(Bent(_sorted(one) if beam.circular else one, words, away))
+                    found.append(Bent(_sorted(one) if beam.circular else one, words, away, away))
     return tuple(dict.fromkeys(found))
 
 
@@ -259,12 +290,13 @@ def curved_sources(context: Context, pose: Pose, item: Lit, spots: Spots, profil
     for bend in item.bends:
         for bent in bent_beams(context, pose, item, spots, bend):
             x, y = bent.beam.waist_position
+            lit = bent.spots or spots
             beam = replace(bent.beam, waist_position=(x + bent.away, y + bent.away))  # counted from the last optic
             found.append(
                 Source(
                     "mirror",
-                    spots.apex,
-                    spots.directions,
+                    lit.apex,
+                    lit.directions,
                     BeamProfile(beam, profile.criteria),
                     farthest_of(profile.criteria, beam, item.reflectance) * ROUND_UP,
                     offset=bent.away,
@@ -272,8 +304,8 @@ def curved_sources(context: Context, pose: Pose, item: Lit, spots: Spots, profil
                     plane=None if item.normal is None else (item.position, item.normal),
                     surface=item.name,
                     note=bent.words,
-                    spot=spots.distance,
-                    patch=spots.solid,
+                    spot=lit.distance,
+                    patch=lit.solid,
                     bend=bend,
                 )
             )

@@ -160,8 +160,8 @@ def _bent(
     found = []
     for bend in item.bends if item.mirror else ():
         spots = stage.spots(context, pose, item)
-        near, away = _from(spots, screen)
         for bent in bent_beams(context, pose, item, spots, bend):
+            near, away = _from(bent.spots or spots, screen)
             found.append((_peak(bent.beam, max(away, _NEAREST), power * item.reflectance), near, max(away, _NEAREST)))
     return found
 

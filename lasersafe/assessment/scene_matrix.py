@@ -35,6 +35,7 @@ from lasersafe.worst import badness
 if TYPE_CHECKING:
     from lasersafe.models import Person, ScenePerson
 
+_WAYS_NOT_FITTED = ("direct", "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
 
@@ -83,7 +84,7 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
     modes = MODES if context.setup.fitted else ("running",)
     lines = tuple(every_context(context).values())
     earlier: dict[object, tuple[Hit | None, str]] = {}
-    for way in SCENE_WAYS if context.setup.fitted else ("direct", "mirror", "scatter"):
+    for way in SCENE_WAYS if context.setup.fitted else _WAYS_NOT_FITTED:
         alike = "missing the target" if way == "through the target" and _can_be_cut(stage, context) else way
         same = [_same_as(stage, context, way, mode) for mode in modes]
         for tissue in TISSUES:

@@ -297,7 +297,8 @@ def test_a_mirror_of_unknown_shape_counts_as_flat_and_as_the_worst_curvature():
     assert rows(unknown, "concave mirror")["Row"].ratio == pytest.approx(full * through, rel=0.01)
     assert rows(hollow, "concave mirror")["Row"].ratio == rows(unknown, "concave mirror")["Row"].ratio
     bump = rows(unknown, "convex mirror")["Row"]  # 10 % in front of the focus it can make the beam parallel
-    assert bump.ratio == pytest.approx(rows(unknown, "concave mirror")["Row"].ratio, rel=1e-6)
+    # it is then 360 mm from the last optic and the hollow one 440 mm, nearer to the Row
+    assert bump.ratio == pytest.approx(rows(unknown, "concave mirror")["Row"].ratio, rel=0.015)
     assert any(not w.holds for b in unknown.scene.barriers for w in b.ways if w.way == "mirror")
     farthest = max(z.distance for z in unknown.scene.zones if z.kind == "eye mirror")
     assert farthest > 3.0 * max(z.distance for z in flat.scene.zones if z.kind == "eye mirror")

@@ -1,0 +1,47 @@
+"""A curved surface without a place is lit wherever it may be; set-ups that are not fitted meet curved surfaces too."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from lasersafe.assessment import assess
+from tests.regression.test_lit_surfaces import COLLIMATED, LENS, place, ratios, scene, surface
+
+DOME = '---[[scene.target]]\nname = "dome"\nmaterial = "steel"\nreflectance = 1\nshape = "convex"\nradius = "200 mm"\n'
+
+
+def spread(along: float, radius: float, away: float) -> tuple[float, float]:
+    """Return both widths [m] of a beam of 5 mm and 1 mrad behind a convex cylinder so far along, at a distance."""
+    width = math.hypot(5e-3, 1e-3 * along)
+    return width + 2.0 * width / radius * away, math.hypot(5e-3, 1e-3 * (along + away))
+
+
+def test_the_lit_place_of_an_unplaced_curved_target_varies_with_its_distance() -> None:
+    # 5 W, work at 20 m, so the dome is at 18 m to 22 m; radius 200 mm, Row at (0.5 m, 10 m), beside the aim. From the
+    # dome at 18 m it is 8.02 m: a cylinder leaves 18.7 mm + 8.02 m x 2 x 18.7 mm / 0.2 m = 1.51 m by 26.5 mm, where 5 W
+    # make 5 / (pi / 4 x 1.51 x 0.0265) = 159 W/m2, 3.18 times 50 W/m2; from 20 m, 10.01 m away, it would be 2.3 times.
+    # Half of the slack nearer, at 7.02 m, it is 3.8 times: the bound.
+    found = ratios(scene(DOME, COLLIMATED + 'work_distance = "20 m"\n', "5 W", (0.5, 10.0)))
+    ends = [
+        5.0 / (math.pi / 4.0 * math.prod(spread(18.0, 0.2, away))) / 50.0 for away in (math.hypot(0.5, 8.0), 7.0156)
+    ]
+    assert ends == pytest.approx([3.18, 3.8], rel=0.02)
+    assert 0.99 * ends[0] <= found["convex mirror"] <= ends[1]
+
+
+def test_a_set_up_that_is_not_fitted_has_a_concave_way() -> None:
+    # The free beam is not fitted; a dish in it can gather all of its 5 W into a pupil: 5 W / (pi (3.5 mm)^2) = 1.299e5
+    # W/m2, 2598 times 50 W/m2, where a flat mirror gives 2091 times.
+    wide = '[[laser.setup]]\nname = "wide"\nfitted = true\n' + LENS + 'work_distance = "400 mm"\n'
+    dish = surface("dish", "5 m", finish="mirror") + "---"
+    dish += place("dish", 0.0, shape="concave", width="0.1 m", normal="180 deg")
+    found = assess(scene(dish, COLLIMATED + wide, "5 W", (1.0, 2.0)))
+    free = {
+        c.way: c.ratio for c in found.scene.matrix if (c.setup, c.mode, c.tissue) == ("long focus", "running", "eye")
+    }
+    assert free["concave mirror"] == pytest.approx(5.0 / (math.pi * 3.5e-3**2) / 50.0, rel=1e-3)
+    assert "convex mirror" in free
+    (row,) = [s for s in found.scenarios if s.setup == "long focus"]
+    assert row.way == "concave mirror"
