@@ -76,6 +76,7 @@ def strike_outs_json(struck: StrikeOuts) -> dict[str, Any]:
     return {
         "count": struck.count,
         "ways": struck.ways,
+        "not_assessed": [{"person": person, "laser": laser} for person, laser in struck.not_assessed],
         "worst": None
         if worst is None
         else {

@@ -212,6 +212,7 @@ class StrikeOuts:
     count: int  # tables [[strike_out]], and persons of whom the case says that the direct beam cannot reach them
     ways: int = 0  # of one laser to one person each, as the table of scenarios lists them
     worst: Scenario | None = None  # the struck-out scenario with the highest ratio
+    not_assessed: tuple[tuple[str, str], ...] = ()  # person and fitted laser, where the person is tied to another one
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,7 @@ class _Fall:
 
 
 def barrier_words(
-    results: Sequence[BarrierResult], lines: Sequence[BarrierLine], first_laser: str, wording: Wording
+    results: Sequence[BarrierResult], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
 ) -> str:
     """Return what barriers have to hold, and whether they do.
 
@@ -51,8 +51,8 @@ def barrier_words(
         By their distance, of every set-up.
     lines : sequence of BarrierLine
         By their place, where there is a scene.
-    first_laser : str
-        Whose beam is named when there is no barrier.
+    lasers : sequence of str
+        All that are fitted; the beam of the first is named when there is no barrier.
     wording : Wording
         Language of the sentences.
 
@@ -64,7 +64,7 @@ def barrier_words(
     falls = _by_distance(results) + _by_place(lines)
     asked = [fall for fall in falls if fall.asked]
     if not asked:
-        return wording.text("say.no_barrier", laser=first_laser)
+        return wording.text("say.no_barrier", laser=lasers[0])
     hardest = max(asked, key=lambda fall: badness(fall.load))
     first = wording.text(
         "say.must_hold",
@@ -72,7 +72,7 @@ def barrier_words(
         load=_density(hardest.load, wording),
         way=_way(hardest, wording),
     )
-    return " ".join([first, *_verdicts(falls, lines, wording)])
+    return " ".join([first, *_verdicts(falls, lines, lasers, wording)])
 
 
 def _by_distance(results: Sequence[BarrierResult]) -> list[_Fall]:
@@ -101,12 +101,11 @@ def _fall(name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResu
     )  # fmt: skip
 
 
-def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], wording: Wording) -> list[str]:
+def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording) -> list[str]:
     """Return which barriers hold: all, or what each of the others does not hold."""
     names = list(dict.fromkeys(fall.barrier for fall in falls if fall.asked))
     falls = [fall for fall in falls if fall.barrier in names]
-    foreign = [fall for fall in falls if fall.rating is None and not fall.asked]  # light that it is not there for
-    own = [fall for fall in falls if fall not in foreign]
+    own = [fall for fall in falls if fall.rating is not None or fall.asked]  # of the others' light it is not there for
     failing = [
         name for name in names
         if any(f.barrier == name and f.asked and f.fitted and f.way in WAYS and not f.holds for f in own)
@@ -119,7 +118,13 @@ def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], wording: Wording
     found += [_partly(group, own, wording) for group in partly[:_MOST]]
     if len(partly) > _MOST:
         found.append(wording.text("say.more_partly", count=len(partly) - _MOST))
-    return found or [wording.text("say.all_hold_own" if foreign else "say.all_hold")]
+    if not found:
+        apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
+        found = [wording.text("say.all_hold_own" if apart else "say.all_hold")]
+    judged = {pane.name for line in lines for pane in line.windows}
+    gaps = [f"{gap.name} ({line.name})" for line in lines if line.name in names
+            for gap in line.openings if gap.open and gap.name not in judged]  # fmt: skip
+    return [*found, wording.text("say.with_gaps", gaps=", ".join(dict.fromkeys(gaps)))] if gaps else found
 
 
 def _partly(bad: list[_Fall], every: list[_Fall], wording: Wording) -> str:

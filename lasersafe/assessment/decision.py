@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from lasersafe.results_barriers import BarrierLine
     from lasersafe.wording import Wording
 
+_MOST_PAIRS = 3  # of a person and a laser that are named
 _MOST_KEYS = 8  # of readings that are named one by one
 
 
@@ -139,7 +140,7 @@ def decision_of(
     words = _Sentences(case, wording)
     measured, unread = words.readings(record)
     uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
-    struck = _strike_outs(case, mine)
+    struck = _strike_outs(case, fitted, mine)
     above, known = words.reasons(setups, fitted, open_ones)
     out = words.struck_out(struck)
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
@@ -150,7 +151,7 @@ def decision_of(
     decision = Decision(
         wear=words.wear(eyewear, fitted),
         people=words.people(direct, far, near, together=len(fitted) > 1, aids=aids),
-        barrier=barrier_words(barriers, lines, direct_setup.laser, wording),
+        barrier=barrier_words(barriers, lines, [direct_setup.laser, *(s.laser for s in fitted)], wording),
         verdict=words.verdict(bool(mine) and not uncovered, len(open_ones), len(uncontrolled), len(measured)),
         passed=passed,
         reasons=tuple(dict.fromkeys(reasons)),
@@ -161,22 +162,32 @@ def decision_of(
     return decision, (*measured, *starters)
 
 
-def _strike_outs(case: Case, scenarios: list[Scenario]) -> StrikeOuts:
+def _strike_outs(case: Case, fitted: list[SetupResult], scenarios: list[Scenario]) -> StrikeOuts:
     """Return what the case leaves out of the verdict; that nobody uses binoculars is said with the distances."""
+    apart = tuple(
+        (person.name, setup.laser)
+        for person in case.person
+        for setup in fitted
+        if person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup)
+    )
     out = [s for s in scenarios if s.struck_out and s.struck_out != NO_AID]
     ways = {(s.person, s.laser, s.setup, s.way) for s in out}
     count = len(case.strike_out) + sum(not person.in_beam_possible for person in case.person)
-    return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None))
+    return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None), apart)
 
 
 def naming_strike_outs(decision: Decision, wording: Wording) -> Decision:
-    """Return the decision with a verdict that names what is struck out: how many ways, the worst ratio, and whose."""
+    """Return the decision with a verdict that names what is left out: how many ways, the worst ratio, and whose."""
     struck = decision.strike_outs
-    if not struck.count:
+    words = [_Sentences.strike_outs(struck, wording)] if struck.count else []
+    if struck.not_assessed:
+        pairs = [wording.text("say.person_for_laser", person=p, laser=laser) for p, laser in struck.not_assessed]
+        more = [f"+{len(pairs) - _MOST_PAIRS}"] if len(pairs) > _MOST_PAIRS else []
+        words.append(wording.text("say.not_assessed", pairs=", ".join([*pairs[:_MOST_PAIRS], *more])))
+    if not words:
         return decision
-    words = _Sentences.strike_outs(struck, wording)
     verdict = wording.text("say.passed_in_part") if decision.passed else decision.verdict
-    return replace(decision, verdict=f"{verdict}; {words}")
+    return replace(decision, verdict="; ".join([verdict, *words]))
 
 
 def _is_fitted(scenario: Scenario, fitted: list[SetupResult]) -> bool:

@@ -257,7 +257,8 @@ class StrikeOut(CaseModel):
             message = "'every way' is struck out of one mode only; add mode = 'service', or name the way"
             found.append((("way",), message))
         reason = peek.text("reason")
-        if reason is not None and len(" ".join(reason.split())) < cls.shortest_reason:
+        said = reason is None or any(map(str.isalpha, reason))
+        if reason is not None and not (said and len(" ".join(reason.split())) >= cls.shortest_reason):
             message = (
                 f"{shown(reason)}: at least {cls.shortest_reason} characters; say what keeps this light from "
                 "this person, so that others can check it"

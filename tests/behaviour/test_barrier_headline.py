@@ -109,3 +109,20 @@ def test_lasers_that_light_a_barrier_at_once_count_together() -> None:
     assert words.startswith("'Plate' must hold 389 W/cm2 (")
     assert "all lasers together" in words
     assert "Does not hold: Plate." in words
+
+
+def test_a_barrier_of_one_laser_is_not_said_to_hold_the_other() -> None:
+    second = PLAIN[PLAIN.index("[[laser]]") : PLAIN.index("[[person]]")].replace('"Welder"', '"Cleaner"')
+    text = changed(PLAIN, ("[[person]]", second + "[[person]]")) + barrier("2 MW/cm2", 'laser = "Welder"')
+    words = assessed(text).decision.barrier
+    assert "Every barrier named holds the laser that it is there for, as rated." in words
+
+
+def test_what_is_open_in_a_barrier_is_said_beside_that_it_holds() -> None:
+    text = starter("nanosecond-marker")
+    shut = assessed(text).decision.barrier
+    assert shut.endswith("Every barrier named holds as rated.")
+    after = text.index("[[scene.", text.index('[[scene.barrier]]\nname = "Steel back panel"') + 4)
+    gap = '[[scene.barrier.opening]]\nname = "cable slit"\nstart = "0.1 m"\nend = "0.2 m"\ntop = "0.2 m"\n\n'
+    words = assessed(text[:after] + gap + text[after:]).decision.barrier
+    assert words == f"{shut} Light passes through: cable slit (Steel back panel)."

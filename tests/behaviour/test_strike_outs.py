@@ -162,7 +162,7 @@ def faults(text: str) -> list[str]:
     return [str(fault) for fault in caught.value.faults]
 
 
-@pytest.mark.parametrize("reason", ["x", "not today", "no   way   ", "eleven char"])
+@pytest.mark.parametrize("reason", ["x", "not today", "no   way   ", "eleven char", "- - - - - - - - -"])
 def test_a_reason_that_says_nothing_is_refused(reason: str) -> None:
     text = PLAIN + strike("direct", reason)
     (fault,) = faults(text)
@@ -188,4 +188,17 @@ def test_json_of_a_case_without_strike_outs_says_so(tmp_path: Path) -> None:
     path = tmp_path / "case.toml"
     path.write_text(PLAIN, encoding="utf-8")
     data: dict[str, Any] = run("assess", path, "--json").data["decision"]["strike_outs"]
-    assert data == {"count": 0, "ways": 0, "worst": None}
+    assert data == {"count": 0, "ways": 0, "not_assessed": [], "worst": None}
+
+
+def test_a_person_who_is_tied_to_one_laser_is_named_as_not_assessed_for_the_other() -> None:
+    laser = PLAIN[PLAIN.index("[[laser]]") : PLAIN.index("[[person]]")]
+    tied = '[[person]]\nname = "Guest"\nrole = "crew"\ndistance = "9 m"\nlaser = "Welder"\n'
+    dim = PLAIN.replace('"500 W"', '"0.1 mW"')
+    text = dim + laser.replace('"Welder"', '"Cleaner"') + tied
+    found = assessed(text.replace('"500 W"', '"0.1 mW"')).decision
+    assert found.passed
+    assert found.strike_outs.not_assessed == (("Guest", "Cleaner"),)
+    assert found.verdict.endswith("in what is assessed; not assessed: Guest for Cleaner")
+    german = assessed(text.replace('"500 W"', '"0.1 mW"'), "de").decision.verdict
+    assert german.endswith("; nicht beurteilt: Guest für Cleaner")
