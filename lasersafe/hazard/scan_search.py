@@ -13,16 +13,15 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.exposure import Emission
-from lasersafe.hazard.scan_trains import joined_within, sweep_aperture
+from lasersafe.hazard.scan_trains import WITHIN, joined_within, pulsed_trains, sweep_aperture
 from lasersafe.hazard.scanning import scan_distance, scan_ratio
 from lasersafe.hazard.setting_trials import Tried, trains
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import Compiled, compiled, ratios
 from lasersafe.hazard.zones import direct_reach
-from lasersafe.limits import count_pulses
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
+from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
 
 FLOAT = NDArray[np.float64]
 _MOST = 24  # settings compared by the full rules where limiting apertures differ
@@ -39,8 +38,9 @@ _CLOSE = 4e-6  # relative width of the last bracket, of which the far end is tak
 
 
 def _stays(pattern: ScanPattern, beam: BeamGeometry, place: FLOAT, aperture: float) -> FLOAT:
-    """Return both times of a sweep, shape (2, ...)."""
-    return np.stack([dwell(pattern, place, way) for way in sweep_widths(*diameters(beam, place), aperture)])
+    """Return stay and separate passes in each period for both widths of a sweep, shape (2, 2, ...)."""
+    ways = sweep_widths(*diameters(beam, place), aperture)
+    return np.stack([[of(pattern, place, way) for way in ways] for of in (dwell, most_passes)])
 
 
 def _plain(row: SettingSpace) -> bool:
@@ -49,7 +49,13 @@ def _plain(row: SettingSpace) -> bool:
 
 
 def running_ratios(
-    limits: Compiled, energy: FLOAT, pulse: FLOAT, rate: FLOAT, stays: FLOAT, period: float, joined: float
+    limits: Compiled,
+    energy: FLOAT,
+    pulse: FLOAT,
+    rate: FLOAT,
+    ways: FLOAT,
+    period: float,
+    joined: float,
 ) -> FLOAT:
     """Return energy over limit of the effective trains of many settings, for a wide beam, as in `effective_trains`.
 
@@ -59,8 +65,8 @@ def running_ratios(
         Limits for the whole exposure.
     energy, pulse, rate : numpy.ndarray, shape (n,)
         Settings of a train. [J, s, Hz]
-    stays : numpy.ndarray, shape (k, n) or (k, 1)
-        Times in each period that the spot stays; the strictest counts. [s]
+    ways : numpy.ndarray, shape (2, k, n) or (2, k, 1)
+        Times in each period that the spot stays [s], and separate passes [1]; the strictest counts.
     period : float
         Of the pattern. [s]
     joined : float
@@ -71,33 +77,22 @@ def running_ratios(
     numpy.ndarray, shape (n,)
         Highest ratio; divided by the area of the beam it is exposure over limit. [m2]
     """
-    time = np.broadcast_to(np.minimum(stays, min(period, limits.duration)), (stays.shape[0], energy.size))
-    longest = np.minimum(np.maximum(time, pulse), limits.duration)
-    count = count_pulses(longest, np.broadcast_to(rate, longest.shape))
-    span = np.maximum(np.minimum(longest, joined), pulse)
-    group = np.minimum(count_pulses(span, np.broadcast_to(rate, span.shape)), count)
-    groups = np.ceil(count / group)
+    stays, passes = np.broadcast_to(ways, (*ways.shape[:2], energy.size))
+    parts = pulsed_trains(pulse, rate + 0.0 * stays, stays, passes, period, limits.duration, joined)
+    whole = [(number * energy, length, often) for what, number, length, often, _ in parts if what != WITHIN]
     q, t, f = (
-        np.concatenate([np.broadcast_to(column, longest.shape) for column in columns]).reshape(-1)
-        for columns in (
-            (count * energy, energy, group * energy),
-            (longest, pulse, span),
-            (
-                np.minimum(1.0 / period, 1.0 / longest),
-                np.minimum(count / period, rate),
-                np.minimum(groups / period, 1.0 / span),
-            ),
-        )
+        np.concatenate([np.broadcast_to(c, stays.shape) for c in column]).reshape(-1)
+        for column in zip(*whole, strict=True)
     )
     found: FLOAT = ratios(limits, q, t, f).reshape(-1, energy.size).max(axis=0)
     return found
 
 
-def _near_jumps(tried: Tried, best: int, stays: FLOAT) -> Tried:
+def _near_jumps(tried: Tried, best: int, ways: FLOAT) -> Tried:
     """Return settings beside the best one: the rates just above which one more pulse falls into a pass."""
     pulse = float(tried.pulse[best])
     rates = []
-    for stay in stays.reshape(-1):
+    for stay in np.concatenate([ways[0], ways[0] / ways[1]]).reshape(-1):
         near = np.floor(stay * float(tried.rate[best])) + np.array([-1.0, 0.0, 1.0, 2.0])
         at = np.concatenate([np.arange(1.0, 9.0), near])
         rates.append(at[at >= 1.0] / stay * (1.0 + 4e-9))
@@ -159,7 +154,7 @@ def worst_running(
     """
     found = dict.fromkeys(standing)
     limits = compiled(rule_set, tissue, wavelength, duration)
-    stays = _stays(pattern, beam, np.array([place]), sweep_aperture(tissue, wavelength))
+    ways = _stays(pattern, beam, np.array([place]), sweep_aperture(tissue, wavelength))
     joined = joined_within(rule_set, tissue, wavelength)
     apertures = {piece.aperture for _, pieces in limits.hazards for piece in pieces}
     for row in space.rows:
@@ -169,13 +164,13 @@ def worst_running(
             tried = _settings(row, duration)
         except InputError:
             continue
-        own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, stays, pattern.period, joined)
+        own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, ways, pattern.period, joined)
         best = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))  # of equals the first
-        beside = _near_jumps(tried, best, stays)
+        beside = _near_jumps(tried, best, ways)
         worst = tried.emission(best, row)
         if row.duty is None and beside.rate.size:
             beside = beside._replace(energy=_energies(row, beside.rate))
-            more = running_ratios(limits, beside.energy, beside.pulse, beside.rate, stays, pattern.period, joined)
+            more = running_ratios(limits, beside.energy, beside.pulse, beside.rate, ways, pattern.period, joined)
             if float(more.max()) > float(own[best]) * (1.0 + 1e-9):
                 worst = beside.emission(int(more.argmax()), row)
         found[worst] = None
@@ -292,16 +287,16 @@ def _farther(
         return ()
     joined, aperture = joined_within(rule_set, tissue, wavelength), sweep_aperture(tissue, wavelength)
     place = where * np.concatenate([np.linspace(1.0, 1.01, _FEW // 2), np.linspace(1.015, _BEYOND, _FEW // 2)])
-    stays = _stays(pattern, beam, place, aperture)
-    own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, stays[:, :1], pattern.period, joined)
+    ways = _stays(pattern, beam, place, aperture)
+    own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, ways[..., :1], pattern.period, joined)
     bad = np.argsort(-own, kind="stable")[:_BAD]
     columns = Tried(*(column[bad] for column in tried))
     if row.duty is None:
-        beside = _near_jumps(tried, int(bad[0]), stays[:, :: _FEW // 3])
+        beside = _near_jumps(tried, int(bad[0]), ways[..., :: _FEW // 3])
         beside = beside._replace(energy=_energies(row, beside.rate))
         columns = Tried(*(np.concatenate(pair) for pair in zip(columns, beside, strict=True)))
     energy, pulse, rate = (np.repeat(column, _FEW) for column in (columns.energy, columns.pulse, columns.rate))
-    found = running_ratios(limits, energy, pulse, rate, np.tile(stays, columns.rate.size), pattern.period, joined)
+    found = running_ratios(limits, energy, pulse, rate, np.tile(ways, columns.rate.size), pattern.period, joined)
     share = mean_exposure(1.0, *diameters(beam, place), next(iter(apertures)), beam.profile)
     over = found.reshape(-1, _FEW) * share > 1.0
     if not over.any():
@@ -335,9 +330,9 @@ def _quick_reach(
     still = float(ratios(limits, energy[:1], pulse[:1], rate[:1])[0])
 
     def last_over(place: FLOAT) -> int:
-        stays = _stays(pattern, beam, place, sweep_aperture(tissue, wavelength))
-        moving = running_ratios(limits, energy, pulse, rate, stays, pattern.period, joined)
-        value = np.where(stays[1] >= pattern.period, still, moving)
+        ways = _stays(pattern, beam, place, sweep_aperture(tissue, wavelength))
+        moving = running_ratios(limits, energy, pulse, rate, ways, pattern.period, joined)
+        value = np.where(ways[0, 1] >= pattern.period, still, moving)
         over = np.flatnonzero(value * mean_exposure(1.0, *diameters(beam, place), aperture, beam.profile) > 1.0)
         return int(over[-1]) if over.size else -1
 

@@ -15,7 +15,7 @@ from lasersafe.hazard.zones import direct_reach, exposure_at
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
+from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
 
 FLOAT = NDArray[np.float64]
 _NEAREST = 1e-3  # m
@@ -66,8 +66,8 @@ def _compared(
         joined = joined_within(rule_set, tissue, wavelength)
     trains, stays = [], []
     for way in sweep_widths(dx, dy, sweep_aperture(tissue, wavelength)):
-        stay = dwell(pattern, distance, way)
-        for train in trains_of(emissions, pattern, stay, duration, joined):
+        stay, passes = dwell(pattern, distance, way), most_passes(pattern, distance, way)
+        for train in trains_of(emissions, pattern, stay, passes, duration, joined):
             trains.append(train)
             stays.append(stay)
     found = pulse_train_limit(

@@ -158,10 +158,53 @@ def dwell(pattern: ScanPattern, distance: ArrayLike, sweep: ArrayLike) -> FloatA
             time = inside / (2.0 * frequency)
         else:
             time = _sine(inside, frequency)
-        if pattern.kind == "raster":
-            reached = np.where(scale > 0.0, np.floor(length / (pattern.pitch * scale)) + 1.0, math.inf)
-            time = time * np.minimum(reached, float(pattern.lines))
+        time = time * _lines_reached(pattern, length, scale)
     return np.asarray(np.where(moving, np.minimum(time, pattern.period), pattern.period))
+
+
+def most_passes(pattern: ScanPattern, distance: ArrayLike, sweep: ArrayLike) -> FloatArray:
+    """Return how many separate times in each period the spot can pass within *sweep*, at any place [1]_.
+
+    A line passes there and back, except where it turns; an ellipse and a figure of eight lie in a strip along their
+    longer axis, which they pass two and four times.
+
+    Parameters
+    ----------
+    pattern : ScanPattern
+        The pattern.
+    distance : array_like, shape (...)
+        From the last optic. [m]
+    sweep : array_like, shape (...)
+        Width over which the spot can touch the aperture. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Whole number, 1 or more. [1]
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, "Scanned beams".
+
+    Examples
+    --------
+    >>> float(most_passes(ScanPattern("line", (0.4, 0.4), 50.0), 10.0, 8e-3))
+    2.0
+    """
+    length = within("sweep", sweep, "m", 0.0, math.inf)
+    each = {"figure of eight": 4.0, "circle": 1.0 if pattern.width[0] == pattern.width[1] else 2.0}.get(
+        pattern.kind, 2.0
+    )
+    return np.asarray(each * _lines_reached(pattern, length, pattern.stretch(distance)))
+
+
+def _lines_reached(pattern: ScanPattern, length: FloatArray, scale: FloatArray) -> FloatArray:
+    """Return how many lines of a raster a sweep reaches; 1 of any other pattern."""
+    if pattern.kind != "raster":
+        return np.ones(np.broadcast_shapes(length.shape, scale.shape))
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        reached = np.where(scale > 0.0, np.floor(length / (pattern.pitch * scale)) + 1.0, math.inf)
+    return np.asarray(np.minimum(reached, float(pattern.lines)))
 
 
 def sweep_widths(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike) -> tuple[FloatArray, FloatArray]:
