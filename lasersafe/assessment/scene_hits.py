@@ -15,6 +15,7 @@ from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.portions import lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.seen_places import over_edges, past_edges
 from lasersafe.frozen import dataclass
@@ -68,13 +69,15 @@ def _gain(context: Context, criterion: Criterion, instrument: Aid) -> float:
 
 def with_limit_steps(context: Context, criterion: Criterion, duration: float, angle: float) -> Criterion:
     """Return a comparison with the steps of its limit, of the wavelength and setting that it belongs to."""
-    lines = list(every_context(context).values())
-    for own in lines:
-        for emission in own.emissions(criterion.tissue, duration):
-            scaled = emission.scaled(len(lines))
-            if criterion in criteria(criterion.rule_set, criterion.tissue, scaled, own.wavelength, duration, angle):
-                steps = limit_steps(criterion, scaled, own.wavelength, duration, angle)
-                return replace(criterion, steps=steps)
+    lines, tissue = list(every_context(context).values()), criterion.tissue
+    ways = [portions(lines, tissue, duration, spread) for spread in (True, False)]
+    for own, portion in (pair for parts in ways for pair in zip(lines, parts, strict=True)):
+        for emission in own.emissions(tissue, duration):
+            for whole in criteria(criterion.rule_set, tissue, emission, own.wavelength, duration, angle):
+                if lessened(whole, own.wavelength, portion) == criterion:
+                    steps = limit_steps(whole, emission, own.wavelength, duration, angle)
+                    last = (portion_step(whole, criterion.limit),) if portion else ()
+                    return replace(criterion, steps=(*steps, *last))
     return criterion
 
 
@@ -350,14 +353,15 @@ def _scatter_pairs(
     spot = context.spot if source.way == "scatter" and tissue == "eye" and with_aid is None else 0.0
     axes = source_angles(spot, spot, max(away, view_from), view)
     lines = list(every_context(context).values())
+    parts = portions(lines, tissue, duration, spread=False)
     pairs = []
-    for own in lines:
+    for own, portion in zip(lines, parts, strict=True):
         for emission in own.emissions(tissue, duration):
-            scaled = emission.scaled(len(lines))
             for rule_set in context.rule_sets:
                 caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
                 for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
-                    for c in criteria(rule_set, tissue, scaled, own.wavelength, duration, angle):
+                    for whole in criteria(rule_set, tissue, emission, own.wavelength, duration, angle):
+                        c = lessened(whole, own.wavelength, portion)
                         place = max(away, view_from) if c.retinal else away
                         there = scatter_exposure(c.amount, source.factor, place, min(view, math.pi / 2), model)
                         gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)

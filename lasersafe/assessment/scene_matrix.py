@@ -193,7 +193,7 @@ def _mirror_then_scatter(
             continue
         nearest = float(shapely.distance(area, _taken(place)))
         away = nearest if nearest > 0.0 else CLOSEST_TO_SPOT  # who stands where it reaches is not known to be nearer
-        profile = stage.scatter_profile(context, tissue, duration, len(every_context(context)))
+        profile = stage.scatter_profile(context, tissue, duration)
         spot = Source("scatter", (0.0, 0.0, 0.0), EVERYWHERE, profile, away, factor=source.factor)
 
         hit = exact_hit(context, spot, (away, 0.0, 0.0), tissue, duration, None, CLOSEST_TO_SPOT)
@@ -218,7 +218,10 @@ def _broken(
     if broken is None:
         return None, note
     beam, lines = broken.beam, list(every_context(context).values())
-    compared = tuple(c for own in lines for c in stage.comparisons(own, tissue, duration, len(lines)))
+    parts = stage.portions(context, tissue, duration, spread=False)  # one beam for all of them
+    compared = tuple(
+        c for own, part in zip(lines, parts, strict=True) for c in stage.comparisons(own, tissue, duration, part)
+    )
     lost = BeamProfile(beam, compared)
     reach = farthest_of(compared, beam) * ROUND_UP
     pieces = stage.pieces(broken, "direct", mode)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.stage import Stage
 from lasersafe.frozen import dataclass
@@ -153,13 +153,11 @@ def threshold_of(stage: Stage) -> tuple[float, str]:
 def ignition_source(stage: Stage, context: Context, source: Source) -> Source | None:
     """Return the beam against the ignition threshold; None for a single pulse, which has no mean power."""
     threshold = threshold_of(stage)[0]
-    lines = list(every_context(context).values())
+    amount = power_of_all(context)  # each wavelength with the power of all: the narrowest beam reaches farthest
+    if amount is None:
+        return None
     found = []
-    for own in lines:
-        power = own.space.highest_mean_power
-        if power is None:
-            return None
-        amount = power * len(lines)
+    for own in every_context(context).values():
         criterion = Criterion("", "", "ignition", "continuous", amount, "W", threshold, "W/m2", 1e-9, math.inf, "")
         reach = ignition_distance(amount, user_threshold(threshold, ""), own.beam) * ROUND_UP
         found.append(replace(source, profile=BeamProfile(own.beam, (criterion,)), reach=reach))

@@ -13,6 +13,7 @@ from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import Context, aid_of, setting_words
 from lasersafe.assessment.lines import every_context, zone_with_lines
+from lasersafe.assessment.variation import zone_distances
 from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
@@ -73,7 +74,6 @@ def _aided_zone(context: Context) -> Zone | None:
         return None
     lines = list(every_context(context).values())
     duration, reason = max((c.duration("direct") for c in lines), key=lambda pair: pair[0])
-    count = float(len(lines))  # beyond the place where each of n wavelengths is below 1/n of its limit the sum is below
     every = [
         ((own, emission), {
             name: aided_reach(name, emission, own.beam, own.wavelength, duration, instrument)
@@ -81,13 +81,17 @@ def _aided_zone(context: Context) -> Zone | None:
         })
         for instrument in sorted(instruments, key=lambda one: (one.name, one.objective))
         for own in lines
-        for emission in (one if count == 1.0 else one.scaled(count) for one in own.emissions("eye", duration))
+        for emission in own.emissions("eye", duration)
     ]  # fmt: skip
     (own, emission), reaches = _farthest(every)
     aperture = max(reaches.values(), key=lambda r: r.distance).criterion.limiting_aperture
     words = ", ".join(sorted(one.words(context.wavelength, aperture) for one in instruments))
-    if count > 1.0:
-        words += f"; each of {len(lines)} wavelengths taken {len(lines)} times, so that the sum is below the limit"
+    if len(lines) > 1:
+        words += f"; the fractions of {len(lines)} wavelengths add"
+        reaches = {
+            name: Reach(float(zone_distances(context, "aided", "eye", {}, (name,))), reach.criterion)
+            for name, reach in reaches.items()
+        }
     found = zone("aided", "eye", reaches, "last optic", context.focus, f"through {words}")
     limit = limit_steps(found.criterion, emission, own.wavelength, duration)
     steps = (

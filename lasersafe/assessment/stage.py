@@ -18,6 +18,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
 from lasersafe.assessment.panes import Pane, lit_panes
+from lasersafe.assessment.portions import Portion, lessened, parts_by_hazard, portions
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of, wet_ground
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import scatter_ratio
@@ -56,6 +57,7 @@ class Stage:
     contexts: list[Context]
     setups: list[SetupResult]
     _profiles: dict[tuple[object, ...], BeamProfile | ScatterProfile] = field(default_factory=dict)
+    _portions: dict[tuple[object, ...], list[Portion]] = field(default_factory=dict)
     _held: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
     _single: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
     _windows: dict[tuple[object, ...], tuple[HeldWindow, ...]] = field(default_factory=dict)
@@ -126,33 +128,47 @@ class Stage:
 
     # --- profiles --------------------------------------------------------------------------------------------------
 
-    def comparisons(self, context: Context, tissue: str, duration: float, times: int = 1) -> tuple[Criterion, ...]:
+    def portions(self, context: Context, tissue: str, duration: float, spread: bool = True) -> list[Portion]:
+        """Return what part of its limits each wavelength of a laser may use; nothing for a laser of one."""
+        key = (context.laser.name, context.setup.name, tissue, duration, spread)
+        if key not in self._portions:
+            self._portions[key] = portions(list(every_context(context).values()), tissue, duration, spread)
+        return self._portions[key]
+
+    def comparisons(
+        self, context: Context, tissue: str, duration: float, portion: Portion | None = None
+    ) -> tuple[Criterion, ...]:
         """Return every comparison of every setting and rule set for one tissue and duration."""
         return tuple(dict.fromkeys(
-            c
+            lessened(c, context.wavelength, portion or {})
             for emission in context.emissions(tissue, duration)
             for rule_set in context.rule_sets
-            for c in criteria(
-                rule_set, tissue, emission.scaled(times), context.wavelength, duration, ALPHA_MIN
-            )
+            for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN)
         ))  # fmt: skip
 
-    def beam_profile(self, context: Context, tissue: str, duration: float, times: int = 1) -> BeamProfile:
-        """Return the beam of one wavelength against its limits, its power taken so many times."""
-        key = ("beam", context.laser.name, context.wavelength, context.beam, tissue, duration, times)
+    def beam_profile(
+        self, context: Context, tissue: str, duration: float, portion: Portion | None = None
+    ) -> BeamProfile:
+        """Return the beam of one wavelength against its limits, or the part of them that it may use."""
+        shared = tuple((portion or {}).items())
+        key = ("beam", context.laser.name, context.wavelength, context.beam, tissue, duration, context.space, shared)
         if key not in self._profiles:
-            self._profiles[key] = BeamProfile(context.beam, self.comparisons(context, tissue, duration, times))
+            self._profiles[key] = BeamProfile(context.beam, self.comparisons(context, tissue, duration, portion))
         found = self._profiles[key]
         assert isinstance(found, BeamProfile)
         return found
 
-    def scatter_profile(self, context: Context, tissue: str, duration: float, times: int = 1) -> ScatterProfile:
-        """Return a lit spot of reflectance 1 against the limits of one wavelength, its power taken so many times."""
+    def scatter_profile(
+        self, context: Context, tissue: str, duration: float, portion: Portion | None = None
+    ) -> ScatterProfile:
+        """Return a lit spot of reflectance 1 against the limits of one wavelength, or the part that it may use."""
         spot = context.spot if tissue == "eye" else 0.0
-        key = ("scatter", context.laser.name, context.wavelength, spot, tissue, duration, times)
+        shared = tuple((portion or {}).items())
+        key = ("scatter", context.laser.name, context.wavelength, spot, tissue, duration, context.space, shared)
         if key not in self._profiles:
-            emissions = [emission.scaled(times) for emission in context.emissions(tissue, duration)]
+            emissions = context.emissions(tissue, duration)
             model = self.case.settings.scatter_model
+            parts = {name: parts_by_hazard(context, name, tissue, duration, portion) for name in context.rule_sets}
 
             def ratio(distance: FLOAT) -> FLOAT:
                 rows = [
@@ -165,6 +181,7 @@ class Stage:
                         distance,
                         model=model,
                         spot_diameter=spot,
+                        parts=parts[rule_set],
                     )
                     for emission in emissions
                     for rule_set in context.rule_sets
@@ -205,20 +222,21 @@ class Stage:
         key = (context.laser.name, context.setup.name, way, tissue, mode, time)
         if key not in self._sources:
             make = {"direct": self._direct, "mirror": self._mirrors, "scatter": self._spots}[way]
-            lines = every_context(context).values()
+            parts = self.portions(context, tissue, time, spread=way != "scatter")
             self._sources[key] = tuple(
-                s for pose in self.poses(context, mode) for own in lines
-                for s in make(own, pose, tissue, time, len(lines))
+                s for pose in self.poses(context, mode)
+                for own, portion in zip(every_context(context).values(), parts, strict=True)
+                for s in make(own, pose, tissue, time, portion)
             )  # fmt: skip
         return self._sources[key]
 
-    def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
-        profile = self.beam_profile(context, tissue, duration, times)
+    def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
+        profile = self.beam_profile(context, tissue, duration, portion)
         reach = farthest_of(profile.criteria, context.beam) * ROUND_UP
         return [Source("direct", pose.apex, pose.directions, profile, reach)]
 
-    def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
-        laser = self._direct(context, pose, tissue, duration, times)[0]
+    def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
+        laser = self._direct(context, pose, tissue, duration, portion)[0]
         found: list[Source] = []
         assert isinstance(laser.profile, BeamProfile)
         for item in self.lit(context, pose):
@@ -253,13 +271,13 @@ class Stage:
 
     def _seen_by_eyes(self, context: Context, pose: Pose) -> Source:
         """Return the direct beam against the limits of the eye: what it lights where nothing else is asked."""
-        return self._direct(context, pose, "eye", context.duration("direct")[0], 1)[0]
+        return self._direct(context, pose, "eye", context.duration("direct")[0], {})[0]
 
-    def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, times: int) -> list[Source]:
-        profile = self.scatter_profile(context, tissue, duration, times)
-        laser = self._direct(context, pose, tissue, duration, times)[0]
+    def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
+        profile = self.scatter_profile(context, tissue, duration, portion)
+        laser = self._direct(context, pose, tissue, duration, portion)[0]
         zone = self.result(context).zone("scatter", tissue)
-        same = context.duration("scatter")[0] == duration and times == 1
+        same = context.duration("scatter")[0] == duration and not portion
         reach = zone.distance if same and not zone.criterion.duration > duration else far_scatter(profile)
         worst = context.scatter_surface[0]
         if reach > 0.0 and same:

@@ -103,18 +103,21 @@ def _through(compared: list[Comparison], own: Varied) -> list[Comparison]:
 def beam_distance(own: Varied, way: str, tissue: str, rule_set: str, size: int) -> Floats:
     """Return the reach of the beam, of its mirror image, or behind an optical aid, under one rule set. [m]."""
     members = members_of(own)
-    if way == "aided":
-        duration = _longest(members, "direct")
-        return reduce(np.maximum, (
-            farthest(_through(one.compared(rule_set, tissue, duration), one), one.beams, float(len(members)))
-            for one in members
-        ))  # fmt: skip
-    alone = farthest(own.compared(rule_set, tissue, own.duration(way)), own.beams, own.reflectance(way))
+    base = "direct" if way == "aided" else way
+
+    def seen(compared: list[Comparison], one: Varied) -> list[Comparison]:
+        return _through(compared, one) if way == "aided" else compared
+
+    alone = farthest(seen(own.compared(rule_set, tissue, own.duration(base)), own), own.beams, own.reflectance(base))
     if len(members) == 1:
         return alone
-    duration = _longest(members, way)
-    factor = reduce(np.maximum, (one.reflectance(way) for one in members))
-    sums = (summed_farthest(group, factor, size) for group in _grouped(members, rule_set, tissue, duration).values())
+    duration = _longest(members, base)
+    factor = reduce(np.maximum, (one.reflectance(base) for one in members))
+    groups: dict[str, list[Member]] = {}
+    for one in members:
+        for name, found in _grouped([one], rule_set, tissue, duration).items():
+            groups.setdefault(name, []).append(Member(seen(found[0].compared, one), found[0].beams))
+    sums = (summed_farthest(group, factor, size) for group in groups.values())
     return reduce(np.maximum, sums, np.asarray(alone))
 
 

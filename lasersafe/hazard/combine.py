@@ -10,13 +10,13 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.crossing import farthest_crossing
-from lasersafe.hazard.distances import direct_distance
+from lasersafe.hazard.comparisons import Comparison
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.summed_arrays import Member, summed_farthest
+from lasersafe.hazard.variation import Beams, farthest
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
@@ -24,8 +24,6 @@ from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.results_step import Criterion
 from lasersafe.worst import badness
 
-FLOAT = NDArray[np.float64]
-_NEAREST = 1e-3  # m
 _BESIDE = 3e-9  # relative step to the other side of an edge
 _DURATIONS = (1e-6, 10.0, 3e4)  # s: between them every hazard applies
 _TABLE = "BGI832, page 23: table of wavelengths that add (IR-B and IR-C with itself from memory)"
@@ -261,44 +259,23 @@ def summed_distance(
     SumReach
         Of the group that reaches farthest; distance 0 where no sum is above 1.
     """
-    groups: dict[str, list[tuple[Line, list[Criterion]]]] = {}
+    groups: dict[str, list[Member]] = {}
     for line in lines:
         for group, compared in _criteria(rule_set, tissue, line, duration).items():
-            groups.setdefault(group, []).append((line, compared))
-    best = SumReach(0.0, "", rule_set, 0.0)
-    alone = 0.0
-    for group, members in groups.items():
-        count = len(members)
+            lit = [c for c in compared if c.amount * factor > 0.0]
+            if lit:
+                groups.setdefault(group, []).append(Member([_as_array(c) for c in lit], Beams.of(line.beam)))
+    reaches = {group: float(summed_farthest(members, factor, 1)[0]) for group, members in groups.items()}
+    alone = [float(np.max(farthest(one.compared, one.beams, factor))) for same in groups.values() for one in same]
+    if not reaches:
+        return SumReach(0.0, group_of(tissue, "", lines[0].wavelength), rule_set, 0.0)
+    best = max(reaches, key=lambda group: badness(reaches[group]))
+    return SumReach(reaches[best], best, rule_set, max(alone))
 
-        def total(distance: FLOAT, members: list[tuple[Line, list[Criterion]]] = members) -> FLOAT:
-            found = np.zeros(np.shape(distance))
-            for line, compared in members:
-                dx, dy = diameters(line.beam, distance)
-                worst = np.zeros(np.shape(distance))
-                for c in compared:
-                    mean = mean_exposure(c.amount * factor, dx, dy, c.limiting_aperture, line.beam.profile)
-                    worst = np.maximum(worst, mean / c.limit)
-                found = found + worst
-            return found
 
-        single = far = 0.0
-        for line, compared in members:
-            for c in compared:
-                if not c.amount * factor > 0.0:
-                    continue
-                own = direct_distance(c.amount * factor, c.limit, c.limiting_aperture, line.beam)
-                single = max(single, own)
-                shared = direct_distance(c.amount * factor, c.limit / count, c.limiting_aperture, line.beam)
-                far = max(far, shared)  # beyond it no line is above 1 / count, so the sum is not above 1
-        alone = max(alone, single)
-        distance = single
-        if count > 1 and far > single:
-            near = max(single, _NEAREST)
-            far = max(far, near) * (1.0 + 1e-9) + 1e-9
-            distance = max(single, float(farthest_crossing(total, near, far)))
-        if distance > best.distance or not best.group:
-            best = SumReach(distance, group, rule_set, 0.0)
-    return SumReach(best.distance, best.group, rule_set, alone)
+def _as_array(c: Criterion) -> Comparison:
+    numbers = (np.asarray(value) for value in (c.amount, c.limit, c.limiting_aperture))
+    return Comparison(c.rule_set, c.hazard, c.rule, *numbers)
 
 
 def scatter_sums(

@@ -1,8 +1,9 @@
-"""How far the sum of the fractions of several wavelengths is above 1, for many cases: cf. `hazard.combine` for one."""
+"""How far the sum of the fractions of several wavelengths is above 1: of one case or of many."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -10,13 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.hazard.comparisons import Comparison, Floats, strictest_by_aperture
 from lasersafe.hazard.two_axes import last_fall
-from lasersafe.hazard.variation import Beams, farthest
-from lasersafe.optics.aperture import mean_exposure
+from lasersafe.hazard.variation import Beams, farthest, highest_ratio
 
 Places = NDArray[np.intp]
 _NEAREST = 1e-3  # m
-_NODES = 400
-_BLOCK = 1024
 
 
 class Member(NamedTuple):
@@ -31,16 +29,14 @@ def _taken(values: Floats, at: Places) -> Floats:
 
 
 def _total(members: Sequence[Member], factor: Floats, place: Floats, at: Places) -> Floats:
+    """Return the sum of the highest fraction that each wavelength has at or beyond its place: it only falls."""
     total = np.zeros(place.shape)
     for compared, beams in members:
-        own = beams.taken(at)
-        dx, dy = own.diameters(place)
-        worst = np.zeros(place.shape)
-        for one in compared:
-            amount = _taken(one.amount, at) * _taken(factor, at)
-            mean = mean_exposure(amount, dx, dy, _taken(one.aperture, at), own.profile)
-            worst = np.maximum(worst, mean / _taken(one.limit, at))
-        total = total + worst
+        own = [
+            replace(c, amount=_taken(c.amount, at), limit=_taken(c.limit, at), aperture=_taken(c.aperture, at))
+            for c in compared
+        ]
+        total = total + highest_ratio(own, beams.taken(at), place, _taken(factor, at))
     return total
 
 
@@ -68,7 +64,7 @@ def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> 
     """
     times = np.asarray(factor, dtype=np.float64)
     groups = [Member(strictest_by_aperture(compared), beams) for compared, beams in members]
-    single, far, last_waist = np.zeros(size), np.zeros(size), np.full(size, _NEAREST)
+    single, far = np.zeros(size), np.zeros(size)
     for compared, beams in groups:
         shared = [
             Comparison(c.rule_set, c.hazard, c.rule, c.amount, np.asarray(c.limit / len(groups)), c.aperture)
@@ -76,7 +72,6 @@ def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> 
         ]
         single = np.maximum(single, farthest(compared, beams, times))
         far = np.maximum(far, farthest(shared, beams, times))  # beyond it no fraction is above 1 / n
-        last_waist = np.maximum(last_waist, np.maximum(*beams.waist_position))
     found = single.copy()
     every = np.flatnonzero(far > single)
     if len(groups) == 1 or not every.size:
@@ -87,20 +82,7 @@ def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> 
 
     near = np.maximum(single, _NEAREST)[every]
     end = np.maximum(far[every], near) * (1.0 + 1e-9) + 1e-9
-    start = np.clip(last_waist[every], near, end)
-    beyond = ratio(start, every) > 1.0  # from the last waist on all fractions fall
-    at = every[beyond]
-    found[at] = np.maximum(single[at], last_fall(ratio, start[beyond], end[beyond], np.zeros(at.size), at))
-    rest = np.flatnonzero(~beyond & (start > near))
-    for first in range(0, rest.size, _BLOCK):
-        part = rest[first : first + _BLOCK]
-        nodes = np.geomspace(near[part], start[part], _NODES)
-        nodes[0], nodes[-1] = near[part], start[part]
-        columns = np.broadcast_to(every[part], nodes.shape)
-        over = ratio(nodes.reshape(-1), columns.reshape(-1)).reshape(nodes.shape) > 1.0
-        number = np.flatnonzero(over.any(axis=0))
-        last = (_NODES - 1 - np.argmax(over[::-1], axis=0))[number]
-        own = every[part][number]
-        fall = last_fall(ratio, nodes[last, number], nodes[last + 1, number], np.zeros(own.size), own)
-        found[own] = np.maximum(single[own], fall)
+    above = ratio(near, every) > 1.0
+    at = every[above]
+    found[at] = np.maximum(single[at], last_fall(ratio, near[above], end[above], np.zeros(at.size), at))
     return found

@@ -18,7 +18,7 @@ from lasersafe.hazard.comparisons import Comparison, Floats, strictest_by_apertu
 from lasersafe.hazard.distances import direct_distance_arrays
 from lasersafe.hazard.two_axes import farthest_of_two_axes
 from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.geometry import diameter_at
+from lasersafe.optics.geometry import BeamGeometry, diameter_at
 
 Axes = tuple[Floats, Floats]
 _BETWEEN = 257
@@ -46,6 +46,13 @@ class Beams:
     waist_position: Axes
     profile: str = "gaussian"
     propagation: str = "hyperbolic"
+
+    @staticmethod
+    def of(beam: BeamGeometry) -> Beams:
+        """Return one beam."""
+        pairs = (beam.waist_diameter, beam.divergence, beam.waist_position)
+        waist, angle, place = ((np.asarray(x), np.asarray(y)) for x, y in pairs)
+        return Beams(waist, angle, place, beam.profile, beam.propagation)
 
     @property
     def circular(self) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -164,6 +164,14 @@ class _Limits:
         rows = hazard_limits(self.rule_set, self.tissue, self.wavelength, time, angle, exposed_area=area)
         return [np.asarray(h.radiant_exposure if pulsed else h.irradiance) for h in rows]
 
+    @cached_property
+    def hazards(self) -> tuple[str, ...]:
+        """The hazard of each comparison, "" where one limit stands for several."""
+        if self.emission.kind == "pulse train" and self.count == 1:
+            return ("",)
+        found = criteria(self.rule_set, self.tissue, self.emission, self.wavelength, self.duration, ALPHA_MIN)
+        return tuple(c.hazard for c in found) if len(found) == self.count else ("",) * self.count
+
     def at(self, angle: FLOAT) -> list[FLOAT]:
         """Return the limit of each comparison at source angles [rad] of shape (...), equal angles once."""
         angle = np.asarray(angle, dtype=np.float64)
@@ -269,6 +277,7 @@ def scatter_ratio(
     view_angle: float = 0.0,
     model: str = "lambert",
     spot_diameter: float = 0.0,
+    parts: Mapping[str, float] | None = None,
 ) -> FLOAT:
     """Return how many times the limit the scatter of a lit spot gives at distances from it.
 
@@ -294,6 +303,8 @@ def scatter_ratio(
         ``lambert`` or ``hemisphere``.
     spot_diameter : float
         1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    parts : mapping of str to float, optional
+        Hazard -> part of its limit that may be used; without it all of every limit. [1]
 
     Returns
     -------
@@ -304,17 +315,21 @@ def scatter_ratio(
         first, second = source_angles(spot_diameter, spot_diameter, distance, view_angle)
         limits = _limits_of_angle(rule_set, tissue, emission, wavelength, duration)
         amount = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)[0].amount
-        pairs = [
-            (amount, limit)
+        rows = [
+            (amount, limit, hazard)
             for cap in source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
-            for limit in limits.at(limited_angle(first, second, ALPHA_MIN, cap))
+            for limit, hazard in zip(
+                limits.at(limited_angle(first, second, ALPHA_MIN, cap)), limits.hazards, strict=True
+            )
         ]
     else:
         compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)
-        pairs = [(c.amount, np.asarray(c.limit)) for c in compared]
+        rows = [(c.amount, np.asarray(c.limit), c.hazard) for c in compared]
     found = np.zeros_like(np.asarray(distance, dtype=np.float64))
-    for amount, limit in pairs:
-        found = np.maximum(found, scatter_exposure(amount, reflectance, distance, view_angle, model) / limit)
+    least = 1.0 if parts is None else min(parts.values())
+    for amount, limit, hazard in rows:
+        most = limit if parts is None else limit * parts.get(hazard, least)
+        found = np.maximum(found, scatter_exposure(amount, reflectance, distance, view_angle, model) / most)
     return found
 
 

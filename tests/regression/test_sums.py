@@ -10,8 +10,10 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.together import reach_together
-from lasersafe.hazard.combine import groups
+from lasersafe.hazard.combine import Line, groups, summed_distance
+from lasersafe.hazard.exposure import continuous
 from lasersafe.models import parse_case
+from lasersafe.optics.propagation import through_lens
 from tests.behaviour import test_sources
 from tests.regression.test_verdicts import HEAD, laser, person
 
@@ -152,3 +154,64 @@ def test_a_place_under_a_scan_shows_the_worst_of_the_rule_sets():
     row = next(s for s in found.scenarios if (s.way, s.tissue, s.mode) == ("direct", "eye", "running"))
     assert row.ratio_by_rule_set == pytest.approx({"ICNIRP-2013": 0.01952, "EU-2006/25/EC": 0.03804}, rel=1e-3)
     assert [one.ratio for one in scan.places] == [pytest.approx(row.ratio)]
+
+
+STAGE = """[scene]
+stage_bearing = "0 deg"
+[[scene.aim]]
+laser = "W"
+position = ["0 m", "0 m"]
+height = "1.2 m"
+bearing = "0 deg"
+[[scene.target]]
+name = "plate"
+material = "steel"
+shape = "flat"
+[[scene.person]]
+name = "Maker"
+position = ["1 m", "1 m"]
+"""
+
+
+def with_line(share: str, stage: str = STAGE):
+    line = f'[[laser.line]]\nname = "side"\nwavelength = "1064 nm"\nshare = {share}\n' if share else ""
+    extra = 'aided = true\ndistance_from_work = "1 m"'
+    return worked(laser(power="21 W", extra='work_distance = "1 m"'), line,
+                  person("Maker", "0.5 m", "operator", extra), stage)  # fmt: skip
+
+
+# 1064 nm and 1070 nm have one limit: a line with the part s of the power multiplies every ratio by 1 + s, no more, and
+# every distance in the far field by its root.
+@pytest.mark.parametrize(("share", "more"), [("1e-6", 1e-6), ("0.5", 0.5)])
+def test_a_sum_takes_each_line_once_in_every_table_and_on_the_plan(share, more):
+    alone, found = with_line(""), with_line(share)
+
+    def rows(one):
+        return {(s.way, s.mode, s.tissue): s for s in one.scenarios}
+
+    before, after = rows(alone), rows(found)
+    assert {key for key, s in before.items() if s.ratio > 1.0} <= set(after)
+    for key in set(before) & set(after):
+        assert after[key].ratio == pytest.approx(before[key].ratio * (1.0 + more), rel=1e-6), key
+        assert after[key].exposure == pytest.approx(before[key].exposure, rel=1e-6), key  # of the main beam
+        assert all(step.value <= 21.0 * (1.0 + 1e-6) for step in after[key].steps if step.symbol == "Φ")
+    zones = {(z.way, z.tissue): z.distance for z in alone.setups[0].zones}
+    for zone in found.setups[0].zones:
+        if zone.way != "scatter":
+            far = zones[zone.way, zone.tissue] * math.sqrt(1.0 + more)
+            assert zone.distance == pytest.approx(far, rel=0.05 * more + 1e-6), (zone.way, zone.tissue)
+    drawn = {z.kind: z.distance for z in alone.scene.zones}
+    for shape in found.scene.zones:
+        assert shape.distance == pytest.approx(drawn[shape.kind] * math.sqrt(1.0 + more), rel=0.05 * more + 5e-3)
+
+
+# A beam of 1 m focused 100 m away (10 mrad): lines of 0.9 and 0.2 of the limit where 7 mm take in all of the light. The
+# sum 1.1 (1 - exp(-(7 mm / d)^2)) is 1 at d = 7 mm / sqrt(ln 11) = 4.52 mm, 0.452 m behind the focus; 0.452 m before it and
+# beyond it is below 1, and a line alone is everywhere.
+def test_a_sum_that_is_above_the_limit_in_a_focus_only_is_found():
+    full = 10.0 * 10.0 ** (0.002 * 50.0) * math.pi * 7e-3**2 / 4.0  # W at 750 nm for 10 s: 10 C_A W/m2
+    beam_of = through_lens(1.0, 100.0, "1/e")
+    lines = [Line(name, 750e-9, continuous(part * full), beam_of) for name, part in (("A", 0.9), ("B", 0.2))]
+    reach = summed_distance("ICNIRP-2013", "eye", lines, 10.0)
+    assert reach.alone == 0.0
+    assert reach.distance == pytest.approx(100.0 + 7e-3 / math.sqrt(math.log(11.0)) / 10e-3, rel=1e-6)
