@@ -206,8 +206,8 @@ def test_a_sum_takes_each_line_once_in_every_table_and_on_the_plan(share, more):
 
 
 # A beam of 1 m focused 100 m away (10 mrad): lines of 0.9 and 0.2 of the limit where 7 mm take in all of the light. The
-# sum 1.1 (1 - exp(-(7 mm / d)^2)) is 1 at d = 7 mm / sqrt(ln 11) = 4.52 mm, 0.452 m behind the focus; 0.452 m before it and
-# beyond it is below 1, and a line alone is everywhere.
+# sum 1.1 (1 - exp(-(7 mm / d)^2)) is 1 at d = 7 mm / sqrt(ln 11) = 4.52 mm, 0.452 m behind the focus; farther from the
+# focus than that, on both sides, it is below 1, and a line alone is everywhere.
 def test_a_sum_that_is_above_the_limit_in_a_focus_only_is_found():
     full = 10.0 * 10.0 ** (0.002 * 50.0) * math.pi * 7e-3**2 / 4.0  # W at 750 nm for 10 s: 10 C_A W/m2
     beam_of = through_lens(1.0, 100.0, "1/e")
