@@ -17,7 +17,7 @@ from lasersafe.frozen import dataclass
 from lasersafe.reference import shared_path
 from lasersafe.typed import SPACES, bad_rest, could_be_unit, no_number, plain_unit, shown, unknown_unit
 
-Kind = Literal["continuous power", "divergence"]
+Kind = Literal["continuous power", "divergence", "power density"]
 Rounding = Literal["up", "down", "nearest"]
 
 LONGEST_TEXT = 60
@@ -51,6 +51,7 @@ _LADDERS = {
 _SLIPS: dict[str, tuple[str, float, str]] = {
     "continuous power": ("W", 1e6, "a continuous or mean power above 1 MW"),
     "divergence": ("rad", 1.0, "a divergence above 1 rad"),
+    "power density": ("W/m2", 1e11, "a power density above 10 MW/cm2"),
 }
 
 
@@ -164,7 +165,7 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
         unit (or ``%``) is taken.
     field : str
         The name of the field, for the message.
-    kind : {"continuous power", "divergence"}, optional
+    kind : {"continuous power", "divergence", "power density"}, optional
         Ask back when a milli was probably typed as a mega or left out.
 
     Returns
@@ -210,7 +211,7 @@ def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
     Raises
     ------
     QuantityError
-        If a continuous power is above 1 MW or a divergence above 1 rad.
+        If a continuous power is above 1 MW, a divergence above 1 rad, or a power density above 10 MW/cm2.
     """
     si_unit, most, what = _SLIPS[kind]
     table = _table()
@@ -220,9 +221,10 @@ def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
     typed = quantity.typed
     number = _NUMBER.match(typed)
     name = plain_unit(typed[number.end() :].strip(SPACES)) if number else ""
-    smaller = {"MW": "mW", "kW": "W", "W": "mW", "rad": "mrad"}.get(name)
+    first, slash, area = name.partition("/")
+    smaller = {"MW": "mW", "kW": "W", "W": "mW", "rad": "mrad"}.get(first)
     if number and smaller:
-        question = f"did you mean '{number.group()} {smaller}'?"
+        question = f"did you mean '{number.group()} {smaller}{slash}{area}'?"
     else:
         question = f"did you mean m{si_unit}?"
     message = f"{field} = {shown(typed)}: {question} {what} is not accepted"

@@ -21,6 +21,11 @@ from lasersafe.typed import shown
 
 LARGEST_FILE = 1_000_000
 MOST_TABLES = 5_000
+MOST_PARTS = 16  # of a key with dots; a case needs four
+_KEY = r"""(?:[A-Za-z0-9_-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')"""
+_TOKEN = re.compile(
+    rf"""\"{{3}}(?:\\.|[^\\])*?\"{{3}}|'{{3}}.*?'{{3}}|\#[^\n]*|(?P<keys>{_KEY}(?:[ \t]*\.[ \t]*{_KEY})*)""", re.DOTALL
+)
 # pydantic adds them to a place
 _TAGS = frozenset({"continuous", "single pulse", "pulse train", "pulse list", "mode table", *SETUP_KINDS})
 
@@ -80,6 +85,9 @@ def parse_case(text: str, name: str = "case") -> Case:
         If there are faults; all of them, with their lines.
     """
     text = text.replace("\r\n", "\n")
+    deep = _too_deep(text)
+    if deep is not None:
+        raise CaseError(name, [deep])
     try:
         data = tomllib.loads(text)
         lines = lines_of(text)
@@ -125,6 +133,19 @@ def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place,
         places = [(_untagged(one["loc"]), one["msg"]) for one in error.errors(include_url=False, include_input=False)]
     faults = [Fault(_line(place, lines or {}), _path(place), message) for place, message in dict.fromkeys(places)]
     raise CaseError(name, sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0)))
+
+
+def _too_deep(text: str) -> Fault | None:
+    """Return the fault of a key of so many parts that to read it would take the time and memory of their square."""
+    if not any(line.count(".") >= MOST_PARTS for line in text.split("\n")):
+        return None
+    for token in _TOKEN.finditer(text):
+        parts = len(re.findall(_KEY, token["keys"])) if token["keys"] else 0
+        if parts > MOST_PARTS:
+            line = text.count("\n", 0, token.start()) + 1
+            message = f"{shown(token['keys'])}: a key of {parts} parts; at most {MOST_PARTS} are read: name a case file"
+            return Fault(line, "TOML", message)
+    return None
 
 
 def _tables_in(data: Any) -> int:

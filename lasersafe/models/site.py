@@ -27,7 +27,7 @@ RATED_TIME = Measured("s", "1 ms", "30000 s", "60 s", worst="low")
 RATIO = Measured("1", "0", "1", "0.6", worst="high")
 ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True, worst="low")
 PULSE_RATING = Measured("J/m2", "0 J/m2", "1e9 J/cm2", "0.5 J/cm2", above_low=True, worst="low")
-RATING = Measured("W/m2", "0 W/m2", "1e6 MW/m2", "10 W/cm2", above_low=True, worst="low")
+RATING = Measured("W/m2", "0 W/m2", "1e5 MW/m2", "10 W/cm2", kind="power density", above_low=True, worst="low")
 
 Way = Literal["direct", "mirror", "scatter"]
 AnyWay = Literal[

@@ -127,7 +127,7 @@ class Measured:
         Smallest and largest entry that is taken, as a user would write them.
     why : str
         Why there is such a bound, and what to do; closes the message.
-    kind : {"continuous power", "divergence"}, optional
+    kind : {"continuous power", "divergence", "power density"}, optional
         Asks back about slips of milli and mega.
     example : str
         For the message and the schema.

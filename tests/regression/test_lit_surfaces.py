@@ -64,7 +64,7 @@ def test_two_discs_in_one_place_are_worked_out_each():
     wall = (
         '[[scene.barrier]]\nname = "wall"\nkind = "wall"\nline = [["-0.1 m", "3 m"], ["0.2 m", "3 m"]]\ntop = "3 m"\n'
     )
-    wall += 'rating = "90 MW/cm2"\nrated_time = "30000 s"\n'
+    wall += 'rating = "9 MW/cm2"\nrated_time = "30000 s"\n'
     found = {}
     for names in ("B", "AB", "BA"):
         surfaces = "".join(surface(n, "5 m") for n in names)
