@@ -144,9 +144,9 @@ def _partly(bad: list[_Fall], every: list[_Fall], wording: Wording) -> str:
 
 def _too_much(fall: _Fall, wording: Wording) -> str:
     way = _way(fall, wording)
-    if not fall.factor > 1.0:
+    if not 1.0 < fall.factor < math.inf:
         return wording.text("say.not_held", way=way)
-    factor = format_quantity(fall.factor, "1", 2, "up") if math.isfinite(fall.factor) else "∞"
+    factor = format_quantity(fall.factor, "1", 2, "up")
     return wording.text("say.times_its_rating", way=way, factor=factor)
 
 

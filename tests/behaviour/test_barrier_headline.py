@@ -126,3 +126,10 @@ def test_what_is_open_in_a_barrier_is_said_beside_that_it_holds() -> None:
     gap = '[[scene.barrier.opening]]\nname = "cable slit"\nstart = "0.1 m"\nend = "0.2 m"\ntop = "0.2 m"\n\n'
     words = assessed(text[:after] + gap + text[after:]).decision.barrier
     assert words == f"{shut} Light passes through: cable slit (Steel back panel)."
+
+
+def test_a_barrier_that_is_rated_for_no_pulse_is_said_not_to_hold_one() -> None:
+    emission = 'kind = "single pulse"\npulse_energy = "1 J"\npulse_duration = "10 ns"'
+    text = changed(PLAIN, ('kind = "continuous"\npower = "500 W"', emission)) + barrier("2 MW/cm2")
+    words = assessed(text).decision.barrier
+    assert words == "'Plate' must hold a single pulse, for which it has no rating (direct beam). Does not hold: Plate."

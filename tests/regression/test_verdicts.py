@@ -71,6 +71,8 @@ def test_a_fitted_laser_that_nobody_is_assessed_for_has_no_verdict() -> None:
     found = worked(laser(), laser("Pointer", power="0.1 mW"), person(extra='laser = "Pointer"'))
     assert found.decision.passed is False
     assert any("W, bare" in reason for reason in found.decision.reasons)
+    assert "names no person" not in found.decision.verdict
+    assert found.decision.verdict.endswith("not assessed: Spectator for W")
 
 
 def test_a_barrier_does_not_answer_what_comes_from_another_side() -> None:
