@@ -21,11 +21,13 @@ FIELD = "lasersafe_"
 STAMP = "Signed with a certificate"
 NOT_ASCII = "(name: see the signature itself)"  # the typeface of the stamp has no other letters
 _REVISION = re.compile(
-    rb"xref\n((?:\d+ \d+\n(?:\d{10} \d{5} [nf] \n)+)+)trailer\n<<\n([^<>]*(?:<[0-9A-Fa-f]*>[^<>]*)*)>>\n"
+    rb"xref\n0 1\n0000000000 65535 f \n((?:\d+ \d+\n(?:\d{10} 00000 n \n)+)+)"
+    rb"trailer\n<<\n((?:/ID \[ <[0-9a-f]*> <[0-9a-f]*> \]\n|/(?:Info|Root) \d+ 0 R\n|/(?:Size|Prev) \d+\n){5})>>\n"
     rb"startxref\n(\d+)\n%%EOF\n"
 )
 _VERSIONS = (None, "/1.7", "/2.0")
-_KEYS_OF_TRAILER = [b"ID", b"Info", b"Prev", b"Root", b"Size"]
+_TRAILER = re.compile(rb"/(?:Info|Root|Size|Prev) \d+(?: 0 R)?\n")
+_ROOTS = re.compile(rb"/(?:Info|Root) \d+ 0 R\n")
 _STAMPED = re.compile(rb"\(((?:[^()\\]|\\[0-7]{3}|\\[()\\])*)\) Tj")
 _OPERATORS = frozenset("q Q cm /Tx BMC EMC BT ET /F1 Tf TL Td T* w re S".split())
 _XMP = re.compile(
@@ -40,8 +42,7 @@ _NO_STAMP = "a place to sign shows something that is no stamp"
 _MORE = "what was appended holds more than its table names"
 _DOES_MORE = "a place to sign was appended that does more than hold a signature"
 _MANY = "more was appended than there are places to sign"
-_FOLLOWS = "something follows the last signature"
-_END = "the end of what was appended is not as signing writes it"
+_END = "what was appended after printing does not end as signing ends it"
 _FACTS = "what was appended gives the sheet another title or other facts"
 _TWICE = "a place to sign was appended twice"
 _UPON = "something was put upon a page besides the places to sign"
@@ -94,35 +95,41 @@ def stamps(sheet: SheetFile, about: About) -> dict[str, tuple[str, datetime]]:
 def _revisions(sheet: SheetFile) -> list[set[int]]:
     """Return the numbers of the objects of each revision; between and around them there is not one byte."""
     content, place = sheet.base + sheet.appended, len(sheet.base)
-    previous, found = sheet.table, []
+    previous, found, size = sheet.table, [], len(sheet.offsets) + 1
     while place < len(content):
         match = _REVISION.search(content, place)
         if match is None or int(match[3]) != match.start():
-            raise AppendedError(_FOLLOWS)
-        keys = sorted(re.findall(rb"^/(\w+) ", match[2], re.MULTILINE))
-        roots = [re.findall(rb"/(Root|Info) (\d+) 0 R", part) for part in (match[2], sheet.base[sheet.table :])]
-        if keys != _KEYS_OF_TRAILER or sorted(roots[0]) != sorted(roots[1]) or b"/Prev %d\n" % previous not in match[2]:
             raise AppendedError(_END)
-        found.append(_numbers(content, place, match))
+        numbers = _numbers(content, place, match)
+        size = max(size, *(number + 1 for number in numbers))
+        right = {*_ROOTS.findall(sheet.base[sheet.table :]), b"/Prev %d\n" % previous, b"/Size %d\n" % size}
+        told = _TRAILER.findall(match[2])
+        if len(told) != len(right) or set(told) != right:
+            raise AppendedError(_END)
+        found.append(numbers)
         previous, place = match.start(), match.end()
     return found
 
 
 def _numbers(content: bytes, start: int, match: re.Match[bytes]) -> set[int]:
-    offsets: dict[int, int] = {}
-    for first, _, rows in re.findall(rb"(\d+) (\d+)\n((?:\d{10} \d{5} [nf] \n)+)", match[1]):
-        for number, row in enumerate(rows.splitlines(), int(first)):
-            if number:
-                offsets[int(row[:10])] = number
-    ends = [*sorted(offsets)[1:], match.start()]
-    for (offset, number), end in zip(sorted(offsets.items()), ends, strict=True):
-        part = content[offset:end]
-        one = len(re.findall(rb"\d+\s+\d+\s+obj\b", part)) == part.count(b"endobj") == 1
-        if not (one and part.startswith(b"%d 0 obj\n" % number) and part.endswith(b"\nendobj\n")):
+    rows: list[tuple[int, int]] = []  # offset and number
+    for first, count, listed in re.findall(rb"(\d+) (\d+)\n((?:\d{10} 00000 n \n)+)", match[1]):
+        offsets = [int(row[:10]) for row in listed.splitlines()]
+        if len(offsets) != int(count):
             raise AppendedError(_MORE)
-    if not offsets or min(offsets) != start:
+        rows += [(offset, number) for number, offset in enumerate(offsets, int(first))]
+    rows.sort()
+    numbers = {number for _, number in rows}
+    if rows[0][0] != start or len(numbers) != len(rows) or 0 in numbers:
         raise AppendedError(_MORE)
-    return set(offsets.values())
+    for (offset, number), end in zip(rows, [*(offset for offset, _ in rows[1:]), match.start()], strict=True):
+        part = content[offset:end]
+        head = part.partition(b"stream\n")[0]
+        one = len(re.findall(rb"\d+\s+\d+\s+obj\b", part)) == part.count(b"endobj") == 1
+        plain = not any(each in head for each in b"%#\r\0\f\t")  # no remark, no other way to write a name or a line
+        if not (one and plain and part.startswith(b"%d 0 obj\n" % number) and part.endswith(b"\nendobj\n")):
+            raise AppendedError(_MORE)
+    return numbers
 
 
 class _Revision:
@@ -167,13 +174,16 @@ class _Revision:
         _same(printed.catalog, self.catalog, {"/Version", "/Extensions", "/Metadata"})
         _same(printed.facts, self.facts, {"/ModDate", "/Producer", "/Trapped"})
         _same(printed.form, self.form, {"/Fields"})
+        made = re.fullmatch(r"(.*); pyHanko [\d.]+", str(self.facts.get("/Producer")), re.DOTALL)
+        if made is None or made[1] != printed.facts.get("/Producer"):
+            raise AppendedError(_FACTS)
         allowed = {self.root, self.info, self.form_number}
         if _references(self.catalog.get("/Extensions")) or self.catalog.get("/Version") not in _VERSIONS:
             raise AppendedError(_CHANGES)
         if "/Metadata" in self.catalog:
             allowed.add(self.number(self.catalog["/Metadata"]))
             stream = self.raw(self.number(self.catalog["/Metadata"]))
-            if not set(stream) <= {"/Type", "/Subtype", "/Length", "/Filter"} or not _XMP.fullmatch(stream.data):
+            if not set(stream) <= {"/Type", "/Subtype", "/Length"} or not _XMP.fullmatch(stream.data):
                 raise AppendedError(_FACTS)
         found: dict[str, tuple[str, datetime]] = {}
         on_page: dict[int, list[Any]] = {}
@@ -227,7 +237,7 @@ class _Revision:
         drawn = _plain(stream)
         resources = drawn.pop("/Resources", {})
         right = {"/BBox": size, "/Type": "/XObject", "/Subtype": "/Form"}
-        if {key: drawn[key] for key in set(drawn) - {"/Length", "/Filter"}} != right:
+        if {key: drawn[key] for key in set(drawn) - {"/Length"}} != right:
             raise AppendedError(_NO_STAMP)
         if "/V" not in field:
             if stream.data.strip() or resources:

@@ -228,6 +228,7 @@ def _nothing_unsigned(embedded: Any, status: Any) -> bool:
         needed
         and fitting
         and plain_parameters
+        and signer["digest_algorithm"]["algorithm"].native == "sha256"
         and digests == [signer["digest_algorithm"].dump()]
         and signer["digest_algorithm"]["parameters"].native is None
         and not len(signer["unsigned_attrs"])

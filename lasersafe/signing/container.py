@@ -22,6 +22,7 @@ LARGEST_ATTACHMENT = 64_000_000  # after inflating
 LARGEST_OBJECTS = 50_000
 _SEAL = re.compile(rb"\n%lasersafe sheet 1 sha256=([0-9a-f]{64})\nstartxref\n([1-9][0-9]{0,9})\n%%EOF\n")
 _END = re.compile(rb"startxref\n([1-9][0-9]{0,9})\n%%EOF\n\Z")
+_ROWS = re.compile(rb"0000000000 65535 f \n(?:\d{10} 00000 n \n)*")  # of the table of the objects
 _STREAM = re.compile(rb">>\r?\nstream\n")
 _LENGTH = re.compile(rb"/Length (\d{1,9})\b")
 _NAMED = re.compile(rb"\(([a-z.-]{1,40})\) (\d{1,6}) 0 R")
@@ -163,11 +164,11 @@ def _offsets(base: bytes, table: int, end: int) -> tuple[int, ...]:
     if head is None or int(head[1]) > LARGEST_OBJECTS:
         raise SheetError(message)
     count = int(head[1])
-    rows = base[head.end() : head.end() + 20 * count]
-    lines = re.findall(rb"(\d{10}) \d{5} [nf] ?\r?\n", rows)
-    if len(lines) != count or len(rows) != 20 * count:
+    foot = head.end() + 20 * count
+    rows = _ROWS.fullmatch(base, head.end(), foot)
+    if rows is None or not base.startswith(b"trailer\n", foot):  # nothing that another reader could take for a table
         raise SheetError(message)
-    offsets = tuple(int(line) for line in lines[1:])
+    offsets = tuple(int(line[:10]) for line in rows[0].splitlines()[1:])
     if not offsets or list(offsets) != sorted(set(offsets)) or offsets[-1] >= table:
         raise SheetError(message)
     for number, start in enumerate(offsets, 1):

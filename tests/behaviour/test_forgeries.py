@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
+import hashlib
 import re
+import zlib
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
@@ -22,12 +25,21 @@ from pyhanko.sign.signers import pdf_signer
 from pyhanko.stamp import TextStampStyle
 
 from lasersafe.errors import InputError
+from lasersafe.signing import making
 from lasersafe.signing.about import read_about
 from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.container import open_sheet
 from lasersafe.signing.verify import CODES
-from tests.behaviour.signing_help import PASSWORD, PEOPLE, make_certificate, print_sheet, signed_sheet, write_case
-from tests.behaviour.test_verify import GOOD, answer, rebuilt
+from tests.behaviour.signing_help import (
+    PASSWORD,
+    PEOPLE,
+    make_certificate,
+    print_sheet,
+    sign_all,
+    signed_sheet,
+    write_case,
+)
+from tests.behaviour.test_verify import GOOD, answer, rebuilt, resealed
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
 
@@ -460,3 +472,128 @@ def test_a_forged_paper_size_is_changed(tmp_path: Path, paper: str) -> None:
     assert {one["kind"] for one in data["findings"]} == {"changed"}
     if paper not in ("", "Letter"):  # nothing at all stands for the paper of the case
         assert f"it cannot have been printed as it says: paper = '{paper}'" in text
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Read in one way by this program, in another by a reader of PDF files
+
+
+def retabled(content: bytes, start: int) -> bytes:
+    """Return a file whose last revision, from ``start`` on, names the places of its objects again."""
+    table = content.index(b"\nxref\n", start) + 1
+    places = {int(found[1]): found.start() for found in re.finditer(rb"(?m)^(\d+) 0 obj$", content[:table])
+              if found.start() >= start}  # fmt: skip
+    foot = content.index(b"trailer", table)
+    rows = content[table:foot]
+    for first, _, listed in re.findall(rb"(?m)^(\d+) (\d+)\n((?:\d{10} 00000 n \n)+)", rows):
+        if int(first) in places:
+            new = b"".join(b"%010d 00000 n \n" % places[int(first) + n] for n in range(listed.count(b"\n")))
+            rows = rows.replace(listed, new)
+    tail = re.sub(rb"startxref\n\d+", b"startxref\n%d" % table, content[foot:])
+    return content[:table] + rows + tail
+
+
+def resigned(path: Path, key: Path, patch: Callable[[bytes], bytes], start: int) -> None:
+    """Change the last revision, which begins at ``start``, and sign it anew as it then is."""
+    content = path.read_bytes()
+    content = retabled(content[:start] + patch(content[start:]), start)
+    hole = re.compile(rb"/Contents (<[0-9A-F]+>)\n/ByteRange (\[[\d ]+\] *)").search(content, start)
+    assert hole is not None
+    first, second = hole.span(1)
+    ranges = b"[0 %d %d %d]" % (first, second, len(content) - second)
+    content = content[: hole.start(2)] + ranges.ljust(len(hole[2])) + content[hole.end(2) :]
+    signer = signers.SimpleSigner.load_pkcs12(str(key), passphrase=PASSWORD.encode())
+    digest = hashlib.sha256(content[:first] + content[second:]).digest()
+    made = asyncio.run(signer.async_sign(digest, "sha256", use_pades=True)).dump().hex().upper()
+    path.write_bytes(content[: first + 1] + made.ljust(second - first - 2, "0").encode() + content[second - 1 :])
+
+
+def more_rows(rows: bytes) -> Callable[[bytes], bytes]:
+    return lambda content: content.replace(b"0000000000 65535 f \n", b"0000000000 65535 f \n" + rows, 1)
+
+
+def same(content: bytes) -> bytes:
+    return content
+
+
+def as_deleted(content: bytes) -> bytes:
+    """Delete the first page, under the place of an object that is named again after it."""
+    row = re.search(rb"(?m)^\d{10} 00000 n $", content)
+    assert row is not None
+    return more_rows(b"2 1\n%s f \n" % row[0][:16])(content)
+
+
+def another_kind_of_table(content: bytes) -> bytes:
+    return content.replace(b"/Prev ", b"/XRefStm 100\n/Prev ", 1)
+
+
+def fewer_objects(content: bytes) -> bytes:
+    return re.sub(rb"/Size \d+", b"/Size 20", content)
+
+
+def a_remark_that_ends_differently(content: bytes) -> bytes:
+    return content.replace(b"/FT /Sig\n", b"/FT /Sig %\r/Rect [ 0 0 600 900 ]\n", 1)
+
+
+def a_key_twice(content: bytes) -> bytes:
+    return content.replace(b"/FT /Sig\n", b"/FT /Sig\n/Rect [ 0 0 600 900 ]\n", 1)
+
+
+def a_name_in_other_letters(content: bytes) -> bytes:
+    return content.replace(b"/FT /Sig\n", b"/FT /Sig\n/#52ect [ 0 0 600 900 ]\n", 1)
+
+
+def an_object_inside_another(content: bytes) -> bytes:
+    return content.replace(b"(Callum Rosendahl) Tj", b"(Callum Rosendahl) Tj\nendobj\n5 0 obj\n<<>>\n", 1)
+
+
+def a_stamp_packed(content: bytes) -> bytes:
+    return content.replace(b"/Subtype /Form\n", b"/Subtype /Form\n/Filter /ASCIIHexDecode\n", 1)
+
+
+@pytest.mark.parametrize(
+    "patch",
+    [
+        as_deleted, more_rows(b"2 1\n0000000000 00001 f \n"), more_rows(b"2 1\n0000000061 00000 n \n"),
+        another_kind_of_table, fewer_objects, a_remark_that_ends_differently, a_key_twice, a_name_in_other_letters,
+        an_object_inside_another, a_stamp_packed,
+    ],
+)  # fmt: skip
+def test_what_other_readers_would_read_differently_is_refused(
+    sheet: Path, keys: Keys, once: bytes, patch: Callable[[bytes], bytes]
+) -> None:
+    forge(sheet, keys[OPERATOR][0])
+    resigned(sheet, keys[OPERATOR][0], same, len(once))
+    assert answer(sheet, trust=[one for _, one in keys.values()])[0] == 0, "what is built here is good"
+    before = sheet.read_bytes()
+    resigned(sheet, keys[OPERATOR][0], patch, len(once))
+    assert abs(len(sheet.read_bytes()) - len(before)) < 100
+    refused(sheet, keys)
+    message = answer(sheet, trust=[one for _, one in keys.values()])[1]["findings"][0]["message"]
+    assert re.search("appended|is no stamp", message), message
+
+
+def test_a_table_that_deletes_a_page_is_damaged_whoever_packed_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What another packer has packed is compared unpacked; its table of contents has to be as plain as ours."""
+    case, path, pack = write_case(tmp_path), tmp_path / "s.pdf", zlib.compress
+    sign_all(case)
+    library, _ = making.drawn_with()
+    with monkeypatch.context() as other:
+        other.setattr(zlib, "compress", lambda content, level=1: pack(content, 1))
+        other.setattr(making, "drawn_with", lambda: (library, "zlib 9.9"))
+        print_sheet(case, path)
+    good = path.read_bytes()
+    assert answer(path)[0] == 0
+    table = good.rindex(b"\nxref\n")
+    row = good.index(b" 00000 n \n", table + 200)
+    for forged in (
+        good[:row] + b" 00000 f \n" + good[row + 10 :],
+        good[:row] + b" 00001 n \n" + good[row + 10 :],
+        good.replace(b"n \ntrailer\n", b"n \n5 1\n0000000061 00000 n \ntrailer\n"),
+    ):
+        assert forged != good
+        path.write_bytes(resealed(forged))
+        code, _, text = answer(path)
+        assert (code, "its table of contents is damaged" in text) == (CODES["damaged"], True)
