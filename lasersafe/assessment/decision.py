@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 _MOST_PAIRS = 3  # of a person and a laser that are named
+_MOST_TIMES = 3  # of persons, typed, that are named
 _MOST_KEYS = 8  # of readings that are named one by one
 
 
@@ -145,7 +146,7 @@ def decision_of(
     out = words.struck_out(struck)
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
     starters = starter_sentence(record.starter_values, wording)
-    first = [*measured, *starters, *above[:1], *left_out, *unread, *out]
+    first = [*measured, *starters, *above[:1], *left_out, *unread, *out, *words.assumptions()]
     reasons = [*first, *above[1:], *words.findings(uncontrolled), *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
     decision = Decision(
@@ -346,18 +347,30 @@ class _Sentences:
                 )
         return above, found
 
+    def assumptions(self) -> list[str]:
+        """Return what the case states instead of the strict choice: times of its own, a complete list of surfaces."""
+        timed = [
+            self.text("say.typed_time", person=one.name, time=one.time.typed, reason=one.time_reason)
+            for one in self.case.person
+            if one.time is not None
+        ]
+        more = len(timed) - _MOST_TIMES
+        found = [*timed[:_MOST_TIMES], self.text("say.more_times", count=more)] if more > 0 else timed
+        return [*found, self.text("say.surfaces_complete")] if self.case.settings.surfaces_complete else found
+
     def struck_out(self, struck: StrikeOuts) -> list[str]:
         """Return how many strike-outs there are, and the worst of them with its reason."""
         found = [self._count("struck_out", struck.count)] if struck.count else []
         return found if struck.worst is None else [*found, self._above("say.struck_worst", struck.worst)]
 
     def _above(self, key: str, scenario: Scenario) -> str:
+        laser = self.wording.say(ALL_LASERS) if scenario.laser == ALL_LASERS else scenario.laser
         return self.text(
             key,
             person=scenario.person,
             way=_way_of(scenario, self.wording),
             tissue=self.text(f"tissue.{scenario.tissue}"),
             ratio=_times(scenario.ratio),
-            laser=", ".join(filter(None, (scenario.laser, scenario.setup))),
+            laser=", ".join(filter(None, (laser, scenario.setup))),
             reason=self.wording.say(scenario.struck_out),
         )

@@ -15,7 +15,7 @@ from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.text import tidy
 from tests.behaviour.command import run
-from tests.behaviour.test_strike_outs import starter
+from tests.behaviour.test_strike_outs import PLAIN, starter
 
 PANE = """[[scene.barrier.opening]]
 name = "view pane"
@@ -131,3 +131,13 @@ def test_a_doubtful_reading_is_named_with_what_was_expected() -> None:
     assert any(
         r.startswith(f"Messwert {key}: ") for r in assessed(text + reading(0.3, found, key), "de").decision.reasons
     )
+
+
+def test_a_time_and_a_list_of_surfaces_that_the_verdict_rests_on_are_named() -> None:
+    typed = PLAIN.replace('distance = "8 m"', 'distance = "8 m"\ntime = "1 ms"\ntime_reason = "walks past quickly"')
+    found = assessed(typed + "[settings]\nsurfaces_complete = true\n").decision
+    words = "Row: exposed for 1 ms as typed, not for the usual time; reason given: walks past quickly"
+    assert words in found.reasons
+    assert "The case states that nothing but the surfaces listed can come into the beam" in found.reasons
+    assert words in first_page(assessed(typed))
+    assert not any("typed" in reason or "surfaces listed" in reason for reason in assessed(PLAIN).decision.reasons)
