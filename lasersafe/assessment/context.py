@@ -94,17 +94,26 @@ class Context:
         surfaces = self.surfaces
         if not surfaces:
             return 1.0, "no surface is listed, so any may be a full mirror"
-        if self.wavelength >= FAR_INFRARED:
-            return 1.0, "far infrared: painted and brushed metal counts as a mirror too"
         if any(s.finish == "unknown" and s.material_key is None for s in surfaces):
             return 1.0, "a surface of unknown finish counts as a full mirror"
         if not self.case.settings.surfaces_complete:
             return 1.0, "an object that is not on the list may be a full mirror"
-        found = [(s, self.reflectance_of(s)) for s in surfaces]
-        mirrors = [pair for pair in found if pair[0].finish != "matt"] or found
-        worst, value = max(mirrors, key=lambda pair: pair[1].value)
+        far = self.wavelength >= FAR_INFRARED
+        shining = [s for s in surfaces if far or s.finish != "matt"] or surfaces
+        worst = max(shining, key=self.mirrored)
+        if far and self.mirrored(worst) == 1.0:
+            return 1.0, "far infrared: painted and brushed metal counts as a mirror too"
+        value = self.reflectance_of(worst)
         words = f", {value.words}" if value.words else ""
-        return value.value, f"'{worst.name}'{words}; the case states that nothing else can come into the beam"
+        return self.mirrored(worst), f"'{worst.name}'{words}; the case states that nothing else can come into the beam"
+
+    def mirrored(self, surface: Surface | Target) -> float:
+        """Return the reflectance of a surface or target that acts as a mirror.
+
+        In the far infrared what is not said to be a mirror may be a better one there than what was typed for it.
+        """
+        typed = surface.material_key is None and surface.finish != "mirror"
+        return 1.0 if typed and self.wavelength >= FAR_INFRARED else self.reflectance_of(surface).value
 
     def reflectance_of(self, surface: Surface | Target) -> Reflectance:
         """Return the reflectance of a surface or target: of its material in the data files, or as typed."""

@@ -144,7 +144,7 @@ def _returned(context: Context, *described: Surface | Target) -> tuple[bool, flo
     values = [context.reflectance_of(one) for one in described]
     far = context.wavelength >= FAR_INFRARED
     mirror = far or any(o.finish != "matt" or v.mirror for o, v in zip(described, values, strict=True))
-    return mirror, 1.0 if far else max(value.value for value in values)
+    return mirror, max(context.mirrored(one) for one in described)
 
 
 @dataclass(frozen=True)

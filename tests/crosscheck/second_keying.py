@@ -149,7 +149,7 @@ def ultraviolet_photochemical_icnirp(w: float, t: float) -> list[float]:
 
 
 def eu_list(w: float) -> float:
-    """Return the printed figure of the whole nanometre below; the last one holds up to 315 nm."""
+    """Return the printed figure of the whole nanometre below; the last one holds below 315 nm."""
     w = w * (1.0 + EDGE)  # 308 nm is the figure printed at 308, whatever the last bit says
     if w < 304:
         return 40.0
@@ -181,7 +181,7 @@ def ultraviolet_photochemical_eu(w: float, t: float) -> list[float]:
     if between(1e-9, t, 3e4):
         if w < 303 * (1 - EDGE):  # "below 303 nm"; "from 303 nm" the list has its own figure
             found.append(30.0)
-        elif between(303, w, 315):
+        elif between(303, w, 315) and w < 315 * (1 - EDGE):  # "from 315 nm" 1e4 is printed
             found.append(min(eu_list(w), 10 ** (0.2 * (w - 295))))
     if between(10, t, 3e4) and between(315, w, 400):
         found.append(1e4)

@@ -188,7 +188,7 @@ def test_at_an_edge_the_stricter_row_applies(rule_set, tissue, mrad, monkeypatch
     def lower_c_a(nm):
         return min(plain(nm * (1 - 1e-9)), plain(nm * (1 + 1e-9)))
 
-    only_upper = {303.0} if rule_set == EU else set()  # there the print gives a value for the whole nanometre itself
+    only_upper = {303.0, 315.0} if rule_set == EU else set()  # the print gives a value for the whole nanometre itself
     cases = [(nm, t, [nm], beside(t)) for nm in INNER_NM for t in EDGES_S]
     cases += [(nm, t, beside(nm), [t]) for nm in EDGES_NM for t in INNER_S]
     cases += [(nm, t, beside(nm), beside(t)) for nm in EDGES_NM for t in EDGES_S]
@@ -223,6 +223,12 @@ def test_whole_nanometres_of_the_directive_keep_their_printed_value(nm):
     value = min(10 ** (0.2 * (nm - 295)), LIST_303[nm - 303])
     for lam in (nm * 1e-9, nm / 1e9, *on_forms(nm * 1e-9)):
         assert float(exposure_limit(EU, "eye", lam, 100.0).radiant_exposure) == pytest.approx(value, rel=1e-10)
+
+
+def test_at_315_nm_the_directive_has_the_value_printed_from_there():
+    for lam in (315e-9, 315 / 1e9, *on_forms(315e-9)):
+        assert float(exposure_limit(EU, "eye", lam, 100.0).radiant_exposure) == pytest.approx(1e4, rel=1e-10)
+    assert float(exposure_limit(EU, "eye", 314.99e-9, 100.0).radiant_exposure) == pytest.approx(6.3e3, rel=1e-10)
 
 
 def mean_by_counting(rule_set, tissue, nm, pulse, rate, duration, mrad):

@@ -59,7 +59,11 @@ def test_wavelengths_at_an_edge(rule_set):
     lam = np.array([315, 400, 700, 1050, 1150, 1200, 1400, 1500, 1800, 2600]) * 1e-9
     for pulse, rate in ((1e-12, 1e6), (1e-8, 2e4), (1e-4, 100.0)):
         found = burst_train_limit(rule_set, "eye", three(lam), pulse, [(3, 2 * pulse)], rate, 10.0)
-        at_most_the_stricter_side(*found.per_pulse)
+        below, on, above = found.per_pulse
+        if rule_set.startswith("EU"):  # "from 315 nm" is printed there, and the list of single values ends at 314 nm
+            assert on[0] == pytest.approx(above[0], rel=1e-5)
+            below, on, above = below[1:], on[1:], above[1:]
+        at_most_the_stricter_side(below, on, above)
 
 
 @pytest.mark.parametrize("rule_set", SETS)

@@ -215,3 +215,18 @@ def test_a_sum_that_is_above_the_limit_in_a_focus_only_is_found():
     reach = summed_distance("ICNIRP-2013", "eye", lines, 10.0)
     assert reach.alone == 0.0
     assert reach.distance == pytest.approx(100.0 + 7e-3 / math.sqrt(math.log(11.0)) / 10e-3, rel=1e-6)
+
+
+# 10.6 um: what is said to be a mirror, with its reflectance and nothing else in reach, sends on that part of the power
+# and no more; what is said to be matt may be a full mirror at this wavelength.
+@pytest.mark.parametrize(("finish", "part"), [("mirror", 0.04), ("matt", 1.0)])
+def test_a_stated_mirror_counts_in_the_far_infrared_too(finish, part):
+    surface = (
+        f'[[surface]]\nname = "Plate"\nmaterial = "quartz plate"\nfinish = "{finish}"\nreflectance = 0.04\n'
+        'reflectance_source = "data sheet of the college store"\ndistance = "5 m"\n'
+        "[settings]\nsurfaces_complete = true\n"
+    )
+    found = worked(laser(wavelength="10600 nm", power="100 W"), person("Visitor", "8 m"), surface)
+    weaker = worked(laser(wavelength="10600 nm", power=f"{100.0 * part} W"), person("Visitor", "8 m"))
+    zone = found.setups[0].zone("mirror", "eye")
+    assert zone.distance == pytest.approx(weaker.setups[0].zone("direct", "eye").distance, rel=1e-9)
