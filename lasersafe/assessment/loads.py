@@ -175,7 +175,7 @@ def _from(spots: Spots, screen: Screen) -> tuple[Vector, float]:
 def _peak(beam: BeamGeometry, away: float, power: float) -> float:
     """Return the highest peak at a distance or beyond it."""
     found = 0.0
-    for z in worst_place(beam, away):
+    for z in worst_place(beam, away, ()):
         dx, dy = BeamProfile(beam, ()).widths(np.asarray(z))
         found = max(found, float(peak_exposure(power, dx, dy)))
     return found
@@ -271,7 +271,7 @@ def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
         for source in stage.sources(context, way, "eye", mode):
             away = max(math.dist(nearest_on(screen, source.apex), source.apex) - source.spot, _NEAREST)
             if isinstance(source.profile, BeamProfile):
-                places = np.array(worst_place(source.profile.beam, away + source.offset))
+                places = np.array(worst_place(source.profile.beam, away + source.offset, source.profile.apertures))
                 ratio = float(np.max(source.profile.on_axis(places))) * source.factor
             else:
                 ratio = float(np.max(source.profile.ratio(np.array([max(away, _NEAREST_SPOT)])))) * source.factor

@@ -46,7 +46,7 @@ def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: flo
         return value, step
     factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
     best, place = -math.inf, float(barrier.distance)
-    for z in worst_place(context.beam, float(barrier.distance)):
+    for z in worst_place(context.beam, float(barrier.distance), ()):
         dx, dy = diameters(context.beam, z)
         peak = float(peak_exposure(power * factor, dx, dy)) if min(float(dx), float(dy)) > 0.0 else math.inf
         if not peak <= best:

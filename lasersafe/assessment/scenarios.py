@@ -110,8 +110,9 @@ def scattered(person: Person, scatterer: Scatterer, criterion: Criterion, model:
 
 def beam_exposure(context: Context, person: Person, criterion: Criterion, factor: float) -> tuple[float, float, bool]:
     """Return the highest exposure at or beyond the person's distance, the place [m], and whether an aid was used."""
-    best = (-math.inf, float(person.distance), False)
-    for place in worst_place(context.beam, float(person.distance)):
+    best, hole = (-math.inf, float(person.distance), False), criterion.limiting_aperture
+    holes = (hole, float(aid_of(person).collects(hole))) if person.aided else (hole,)
+    for place in worst_place(context.beam, float(person.distance), holes):
         exposure, aided = exposure_at(context.beam, place, criterion, factor), False
         if person.aided and criterion.tissue == "eye":
             through_aid = _aided(context, person, place, criterion, factor)

@@ -70,7 +70,7 @@ def scan_credit(
     worst, reach = 0.0, None
     for rule_set in rule_sets:
         for c in criteria(rule_set, tissue, lit, wavelength, time, ALPHA_MIN):
-            for place in worst_place(beam, distance):
+            for place in worst_place(beam, distance, (c.limiting_aperture,)):
                 value = exposure_at(beam, place, c) / c.limit
                 worst = value if not value <= worst else worst
         own = _reach(rule_set, tissue, emission, beam, wavelength, time, factor)

@@ -16,8 +16,11 @@ Floats = NDArray[np.float64]
 Ratio = Callable[[Floats, NDArray[np.intp]], Floats]
 _NARROW = 2e-14  # relative width at which a bracket is done
 _STEPS = 200
-_OFFSETS = 64
+_OFFSETS, _FEW_OFFSETS = 64, 24
 _BLOCK = 512  # beams whose nodes are read together
+_SHALLOW = 1e-9  # of the way between the waists: a point focus seen by its peak has no depth of its own
+_ZOOM, _ZOOMS = 9, 5
+_SUMMITS = 3  # of the places that are higher than their neighbours, how many are narrowed down
 
 
 def farthest_of_two_axes(
@@ -169,6 +172,106 @@ def last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: ND
     return result
 
 
+def narrowest(
+    aperture: Floats,
+    waist_diameter: tuple[Floats, Floats],
+    divergence: tuple[Floats, Floats],
+    waist_position: tuple[Floats, Floats],
+    start: Floats,
+    end: Floats,
+    profile: str,
+    propagation: str,
+) -> Floats:
+    """Return the place between two ends at which most of a beam with two axes comes through an aperture [1]_.
+
+    It need not be where the beam covers least: an aperture that takes in one axis whole asks for the other one.
+
+    Parameters
+    ----------
+    aperture : numpy.ndarray, shape (...)
+        Diameter of the aperture; 0 for the peak of the beam. [m]
+    waist_diameter : tuple of numpy.ndarray, (x, y), each of shape (...)
+        Full 1/e diameters at the waists. [m]
+    divergence : tuple of numpy.ndarray, (x, y), each of shape (...)
+        Full 1/e angles. [rad]
+    waist_position : tuple of numpy.ndarray, (x, y), each of shape (...)
+        Places of the waists, from the last optic. [m]
+    start, end : numpy.ndarray, shape (...)
+        Ends of the search. [m]
+    profile : str
+        ``gaussian`` or ``top-hat``.
+    propagation : str
+        ``hyperbolic`` or ``linear``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Distance from the last optic. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Own: read at places dense around both waists, the best narrowed down.
+    """
+    columns = np.broadcast_arrays(aperture, *waist_diameter, *divergence, *waist_position, start, end)
+    shape = columns[0].shape
+    hole, d_x, d_y, a_x, a_y, p_x, p_y, near, far = (np.ascontiguousarray(c).reshape(-1) for c in columns)
+    best = near.copy()
+    rows = np.flatnonzero(far > near)
+    for first in range(0, rows.size, _BLOCK):
+        at = rows[first : first + _BLOCK]
+        beams = tuple(column[at] for column in (hole, d_x, d_y, a_x, a_y, p_x, p_y))
+        ends = near[at], far[at]
+        nodes = _nodes(*ends, (d_x[at], d_y[at]), hole[at], (a_x[at], a_y[at]), (p_x[at], p_y[at]), _FEW_OFFSETS)
+        value = _concentration(beams, nodes, profile, propagation)
+        edge = np.full((1, at.size), -np.inf)
+        top = (value >= np.vstack([edge, value[:-1]])) & (value >= np.vstack([value[1:], edge]))
+        highest = np.argsort(np.where(top, value, -np.inf), axis=0)[-_SUMMITS:]
+        low, high = np.maximum(highest - 1, 0), np.minimum(highest + 1, nodes.shape[0] - 1)
+        nodes = np.linspace(np.take_along_axis(nodes, low, 0), np.take_along_axis(nodes, high, 0), _ZOOM)
+        for _ in range(_ZOOMS):
+            value = _concentration(beams, nodes, profile, propagation)
+            top = np.argmax(value, axis=0)[np.newaxis]
+            found, height = np.take_along_axis(nodes, top, 0)[0], np.take_along_axis(value, top, 0)[0]
+            low, high = np.maximum(top - 1, 0), np.minimum(top + 1, _ZOOM - 1)
+            nodes = np.linspace(np.take_along_axis(nodes, low, 0)[0], np.take_along_axis(nodes, high, 0)[0], _ZOOM)
+        best[at] = found[np.argmax(height, axis=0), np.arange(at.size)]
+    return best.reshape(shape)
+
+
+def _concentration(beams: tuple[Floats, ...], place: Floats, profile: str, propagation: str) -> Floats:
+    """Return how much of a beam comes through an aperture at places, or a number that rises with its peak."""
+    hole, d_x, d_y, a_x, a_y, p_x, p_y = beams
+    dx, dy = diameter_at(d_x, a_x, p_x, place, propagation), diameter_at(d_y, a_y, p_y, place, propagation)
+    peak = hole == 0.0
+    return np.where(peak, -dx * dy, mean_exposure(1.0, dx, dy, np.where(peak, 1.0, hole), profile))
+
+
+def _nodes(
+    start: Floats,
+    end: Floats,
+    waist_diameter: tuple[Floats, Floats],
+    hole: Floats,
+    divergence: tuple[Floats, Floats],
+    position: tuple[Floats, Floats],
+    count: int = _OFFSETS,
+) -> Floats:
+    """Return ascending places between two ends, dense around both waists; of shape (places, beams)."""
+    apart = np.abs(position[0] - position[1])
+    places = [start[np.newaxis], end[np.newaxis]]
+    for waist, own_angle, own_place in zip(waist_diameter, divergence, position, strict=True):
+        depth = np.maximum(np.maximum(waist, hole) / own_angle, apart * _SHALLOW)
+        offsets = np.geomspace(depth / 16.0, 2.0 * (apart + depth), count)
+        places += [own_place - offsets, own_place + offsets]
+    every = np.concatenate(places)
+    even = start + (end - start) * np.linspace(0.0, 1.0, every.shape[0])[:, np.newaxis]  # what lies outside is spread
+    return np.sort(np.where((every < start) | (every > end), even, every), axis=0)
+
+
 def _between_waists(
     ratio: Ratio,
     at: NDArray[np.intp],
@@ -179,15 +282,9 @@ def _between_waists(
     position: tuple[Floats, Floats],
 ) -> Floats:
     """Return the last place between two waists where the limit is exceeded, read at places dense around both."""
-    near = np.maximum(np.minimum(*position), 0.0)
-    end = np.maximum(*position)
-    apart = np.abs(position[0] - position[1])
-    places = [near[np.newaxis], end[np.newaxis]]
-    for waist, own_angle, own_place in zip((waist_x, waist_y), angle, position, strict=True):
-        depth = np.maximum(waist, hole) / own_angle
-        offsets = np.geomspace(depth / 16.0, 2.0 * (apart + depth), _OFFSETS)
-        places += [own_place - offsets, own_place + offsets]
-    nodes = np.sort(np.clip(np.concatenate(places), near, end), axis=0)
+    nodes = _nodes(
+        np.maximum(np.minimum(*position), 0.0), np.maximum(*position), (waist_x, waist_y), hole, angle, position
+    )
     columns = np.broadcast_to(at, nodes.shape)
     over = ratio(nodes.reshape(-1), columns.reshape(-1)).reshape(nodes.shape) > 1.0
     any_over = over.any(axis=0)

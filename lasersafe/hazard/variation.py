@@ -16,12 +16,11 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Comparison, Floats, strictest_by_aperture
 from lasersafe.hazard.distances import direct_distance_arrays
-from lasersafe.hazard.two_axes import farthest_of_two_axes
+from lasersafe.hazard.two_axes import farthest_of_two_axes, narrowest
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.geometry import BeamGeometry, diameter_at
 
 Axes = tuple[Floats, Floats]
-_BETWEEN = 257
 _SLACK = 1.0 + 1e-9
 
 
@@ -179,9 +178,9 @@ def highest_ratio(compared: Iterable[Comparison], beams: Beams, distance: ArrayL
     """
     groups = strictest_by_aperture(compared)
     highest: Floats | None = None
-    for place in worst_places(beams, np.asarray(distance, dtype=np.float64)):
-        dx, dy = beams.diameters(place)
-        for one in groups:
+    for one in groups:
+        for place in worst_places(beams, np.asarray(distance, dtype=np.float64), one.aperture):
+            dx, dy = beams.diameters(place)
             mean = mean_exposure(_scaled(one.amount, factor), dx, dy, one.aperture, beams.profile)
             ratio = np.asarray(mean / one.limit)
             highest = ratio if highest is None else np.maximum(highest, ratio)
@@ -189,8 +188,8 @@ def highest_ratio(compared: Iterable[Comparison], beams: Beams, distance: ArrayL
     return highest
 
 
-def worst_places(beams: Beams, distance: Floats) -> list[Floats]:
-    """Return places at or beyond distances, one of which is where the beam is narrowest, as `zones.worst_place` does.
+def worst_places(beams: Beams, distance: Floats, aperture: Floats) -> list[Floats]:
+    """Return places at or beyond distances, at one of which most comes through, as `zones.worst_place` does.
 
     Parameters
     ----------
@@ -198,6 +197,8 @@ def worst_places(beams: Beams, distance: Floats) -> list[Floats]:
         The beams.
     distance : numpy.ndarray, shape (...)
         From the last optic. [m]
+    aperture : numpy.ndarray, shape (...)
+        What is averaged over. [m]
 
     Returns
     -------
@@ -208,15 +209,9 @@ def worst_places(beams: Beams, distance: Floats) -> list[Floats]:
         return [np.maximum(distance, beams.waist_position[0])]
     low, high = np.minimum(*beams.waist_position), np.maximum(*beams.waist_position)
     start, end = np.maximum(low, distance), np.maximum(high, distance)
-    places = [np.asarray(distance), start, end]
-    if (high > low).any():
-        best, narrowest = start, np.multiply(*beams.diameters(start))
-        for part in np.linspace(0.0, 1.0, _BETWEEN)[1:]:
-            place = start + (end - start) * part
-            product = np.multiply(*beams.diameters(place))
-            best, narrowest = np.where(product < narrowest, place, best), np.minimum(product, narrowest)
-        places.append(best)
-    return places
+    axes = (beams.waist_diameter, beams.divergence, beams.waist_position)
+    between = narrowest(aperture, *axes, start, end, beams.profile, beams.propagation)
+    return [np.asarray(distance), start, end, between]
 
 
 def waist_before(width: Floats, angle: Floats, away: Floats, propagation: str) -> Floats:

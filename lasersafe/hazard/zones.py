@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance, scatter_distance_extended
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria, source_caps, train_limit
+from lasersafe.hazard.two_axes import narrowest
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
@@ -21,7 +22,7 @@ from lasersafe.results_step import Criterion, Zone
 
 FLOAT = NDArray[np.float64]
 FARTHEST = 1e9  # m
-_BETWEEN = 257
+LIMITING_APERTURES = (1e-3, 3.5e-3, 7e-3, 11e-3)  # m, where the comparison is not asked
 _FEW = 4096  # up to this many source angles, equal ones are looked for
 
 
@@ -68,7 +69,10 @@ def _diameters_at(beam: BeamGeometry, distance: float) -> tuple[float, float]:
     return float(dx), float(dy)
 
 
-def worst_place(beam: BeamGeometry, distance: float) -> tuple[float, ...]:
+@lru_cache(maxsize=2048)
+def worst_place(
+    beam: BeamGeometry, distance: float, apertures: tuple[float, ...] = LIMITING_APERTURES
+) -> tuple[float, ...]:
     """Return the places at or beyond a distance where the beam can be narrowest.
 
     Parameters
@@ -77,18 +81,23 @@ def worst_place(beam: BeamGeometry, distance: float) -> tuple[float, ...]:
         The beam.
     distance : float
         Distance from the last optic. [m]
+    apertures : tuple of float
+        Apertures over which it is averaged there. [m]
 
     Returns
     -------
     tuple of float
-        The distance itself, and every waist beyond it. [m]
+        The distance, every waist beyond it, and where between two waists most comes through each aperture or none. [m]
     """
     low, high = sorted(beam.waist_position)
     beyond = [p for p in (low, high) if p > distance]
-    if high > max(low, distance):  # two waists: the smallest product of the diameters lies between them
-        places = np.linspace(max(low, distance), high, _BETWEEN)
-        dx, dy = diameters(beam, places)
-        beyond.append(float(places[int(np.argmin(dx * dy))]))
+    start = max(low, distance)
+    if high > start:
+        holes = np.array([0.0, *apertures])
+        axes = beam.waist_diameter, beam.divergence, beam.waist_position
+        waist, angle, place = ((np.asarray(x), np.asarray(y)) for x, y in axes)
+        ends = np.asarray(start), np.asarray(high)
+        beyond += narrowest(holes, waist, angle, place, *ends, beam.profile, beam.propagation).tolist()
     return (distance, *beyond)
 
 

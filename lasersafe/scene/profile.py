@@ -124,6 +124,11 @@ class BeamProfile:
         return axis, peak, dx if circular else np.maximum(dx, dy)
 
     @cached_property
+    def apertures(self) -> tuple[float, ...]:
+        """The limiting apertures of all comparisons. [m]."""
+        return tuple(sorted({c.limiting_aperture for c in self.criteria}))
+
+    @cached_property
     def aperture_radius(self) -> float:
         """Radius of the largest limiting aperture. [m]."""
         return max(c.limiting_aperture for c in self.criteria) / 2.0
@@ -198,7 +203,7 @@ class BeamProfile:
         last = max(self.beam.waist_position)
         if not last > NEAREST:
             return 0.0, 0.0
-        return last, float(np.max(self.on_axis(np.array(worst_place(self.beam, NEAREST)))))
+        return last, float(np.max(self.on_axis(np.array(worst_place(self.beam, NEAREST, self.apertures)))))
 
     def from_here_on(self, distance: FLOAT, *, fast: bool = False) -> FLOAT:
         """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""

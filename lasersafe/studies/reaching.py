@@ -131,5 +131,5 @@ def _ratio(context: Context, way: str, place: float) -> float:
         for name in context.rule_sets
         for emission in context.emissions("eye", duration)
         for criterion in criteria(name, "eye", emission, light, duration, ALPHA_MIN)
-        for z in worst_place(context.beam, place)
+        for z in worst_place(context.beam, place, (criterion.limiting_aperture,))
     )
