@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lasersafe.assessment.lit import lit_places
 from lasersafe.assessment.scene_hits import standing_places
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.windows import needed_height
@@ -68,9 +69,9 @@ def _starts(stage: Stage) -> set[Vector]:
         for pose in stage.poses(context, "running") if context.setup.fitted else ():
             found.add(pose.apex)
             for item in stage.lit(context, pose):
-                spots = stage.spots(context, pose, item)
-                # the way to the edge is the steepest from a corner of what holds all spots, at the highest of them
-                found.update((x, y, spots.heights[1]) for x, y in spots.corners.tolist())
+                for spots in lit_places(context, pose, item, stage.spots(context, pose, item)):
+                    # the way to the edge is the steepest from a corner of what holds all spots, at the highest of them
+                    found.update((x, y, spots.heights[1]) for x, y in spots.corners.tolist())
             for pane in stage.panes(context, pose, "service"):
                 found.update(pane.upper_corners)
     return found

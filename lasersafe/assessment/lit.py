@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
 _TRIED = 33
+_NEAR_ENOUGH, _MOST_PARTS = 0.25, 8  # m, and at most: how finely the slack of what has no place is looked at
 _STEEPEST = math.radians(80.0)
 _NARROW = 1e-2  # of the distance: within it a curved surface is at its middle
 _LEAST_COSINE = math.cos(math.radians(87.0))
@@ -172,25 +173,26 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
         middle = item.along or 0.0
         around = middle * (UNSTEADY if context.laser.handheld else NOT_EXACT)
     near, middle, far = (max(away, NEAREST) for away in (middle - around, middle, middle + around))
-    found = _bent(context, pose, item, spots, bend, (near, middle, far))
     if item.placed or not around:
-        return tuple(replace(one, spots=spots) for one in found)
-    # what has no place can be lit wherever it may be: within half of the slack of one of three places on the aim
-    return tuple(
-        replace(
-            one,
-            spots=Spots(pose.on_aim(one.place), EVERYWHERE, around / 2.0, True)
-            if spots.solid
-            else pose.spots(one.place),
-        )
-        for one in found
-    )
+        return tuple(replace(one, spots=spots) for one in _bent(context, pose, item, spots, bend, (near, middle, far)))
+    # what has no place can be lit wherever it may be: each place on the aim stands for what is halfway to the next
+    parts = 2 * min(math.ceil(around / (2.0 * _NEAR_ENOUGH)), _MOST_PARTS // 2)
+    halfway = (far - near) / parts / 2.0
+    found = _bent(context, pose, item, spots, bend, tuple(np.linspace(near, far, parts + 1).tolist()))
+    balls = {one.place: Spots(pose.on_aim(one.place), EVERYWHERE, halfway, True) for one in found}
+    return tuple(replace(one, spots=balls[one.place] if spots.solid else pose.spots(one.place)) for one in found)
+
+
+def lit_places(context: Context, pose: Pose, item: Lit, spots: Spots) -> tuple[Spots, ...]:
+    """Return where an object can be lit: as it stands, and wherever a curved one without a place may be."""
+    bent = (one for bend in item.bends if item.mirror for one in bent_beams(context, pose, item, spots, bend))
+    return tuple(dict.fromkeys([spots, *(one.spots for one in bent if one.spots is not None)]))
 
 
 def _bent(
-    context: Context, pose: Pose, item: Lit, spots: Spots, bend: str, places: tuple[float, float, float]
+    context: Context, pose: Pose, item: Lit, spots: Spots, bend: str, places: tuple[float, ...]
 ) -> tuple[Bent, ...]:
-    near, middle, far = places
+    near = places[0]
     radius = item.radius if item.shape == bend else None
     spreads = near >= max(context.beam.waist_position)
     if radius is not None and (item.normal is not None or (bend == "convex" and spreads)):
@@ -201,21 +203,21 @@ def _bent(
             tilt = math.acos(min(max(cosine, _LEAST_COSINE), 1.0))
         forms = (item.axes,) if item.axes else ("sphere", "cylinder")
         shapes = tuple(f"{bend} {form}" for form in forms)
-        return _as_stated(context.beam, context.wavelength, (near, middle, far), shapes, radius, tilt)
+        return _as_stated(context.beam, context.wavelength, places, shapes, radius, tilt)
     form = item.axes if item.shape == bend and item.axes and radius is None else "sphere"
-    found = _as_any(context.beam, context.wavelength, (near, middle, far), f"{bend} {form}", in_parts=not item.placed)
+    found = _as_any(context.beam, context.wavelength, places, f"{bend} {form}", in_parts=not item.placed)
     return tuple(one for one in found if item.shape == bend or not one.words.endswith(TAKEN_AS_FLAT))
 
 
 @lru_cache(maxsize=512)
 def _as_any(
-    beam: BeamGeometry, wavelength: float, places: tuple[float, float, float], shape: str, *, in_parts: bool
+    beam: BeamGeometry, wavelength: float, places: tuple[float, ...], shape: str, *, in_parts: bool
 ) -> tuple[Bent, ...]:
     """Return what a shape of any radius makes of a beam, at the middle of a range of distances [m] and at the worst.
 
-    In parts it is the worst within half of the slack of both ends and of the middle.
+    In parts it is the worst nearest to each of the places of the range.
     """
-    near, middle, far = places
+    near, middle, far = places[0], places[len(places) // 2], places[-1]
     tried = np.linspace(near, far, _TRIED if far > near else 1).tolist()
     tried += [z for z in beam.waist_position if near < z < far]
     lying: tuple[Any, ...] = ("x", "y") if shape.endswith("cylinder") else ("x",)
@@ -229,9 +231,9 @@ def _as_any(
 
     if not in_parts or not far > near:
         return tuple(dict.fromkeys([*worst([middle], middle), *worst(tried, middle)]))
-    slack = (far - near) / 4.0 * (1.0 + 1e-9)
+    halfway = (places[1] - places[0]) / 2.0
     return tuple(
-        one for place in places for one in worst([z for z in tried if abs(z - place) <= slack] or [place], place)
+        one for place in places for one in worst([place, *(z for z in tried if abs(z - place) <= halfway)], place)
     )
 
 
@@ -239,18 +241,18 @@ def _as_any(
 def _as_stated(
     beam: BeamGeometry,
     wavelength: float,
-    places: tuple[float, float, float],
+    places: tuple[float, ...],
     shapes: tuple[str, ...],
     radius: float,
     tilt: float,
 ) -> tuple[Bent, ...]:
     """Return what shapes of a stated radius and tilt make of a beam over a range of distances [m], all of it.
 
-    A cylinder may lie either way and the plane of incidence may be either axis of the beam. Besides ends and middle of
+    A cylinder may lie either way and the plane of incidence may be either axis of the beam. Besides the places of
     the range the distances count at which the beam leaves as parallel as it can.
     """
-    near, middle, far = places
-    tried = [middle] if far - near <= _NARROW * middle else [near, middle, far]
+    near, middle, far = places[0], places[len(places) // 2], places[-1]
+    tried = [middle] if far - near <= _NARROW * middle else list(places)
     factors = {1.0, math.cos(tilt), 1.0 / math.cos(tilt)}
     tried += [z for factor in factors for z in _parallel_at(beam, radius * factor) if near < z < far]
     found: list[Bent] = []
