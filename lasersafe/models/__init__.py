@@ -26,12 +26,11 @@ from lasersafe.models.scene import (
     FloorPart,
     Outdoor,
     Scene,
-    SceneBarrier,
-    SceneOpening,
     ScenePerson,
     ScenePlace,
     Target,
 )
+from lasersafe.models.scene_barriers import SceneBarrier, SceneOpening
 from lasersafe.models.sign_off import SignOffRule
 from lasersafe.models.site import (
     Barrier,

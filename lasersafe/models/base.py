@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date, datetime
+from inspect import cleandoc
 from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import (
@@ -21,13 +23,28 @@ from lasersafe.models.messages import Finding, findings_of, no_table, refusal
 from lasersafe.models.values import Measured
 from lasersafe.typed import shown
 
+_ATTRIBUTES = "\n\nAttributes\n----------\n"
+_ATTRIBUTE = re.compile(r"^(\w+)\n((?:    .+\n?)+)", re.MULTILINE)
+
+
+def _summary_alone(schema: dict[str, Any]) -> None:
+    schema["description"] = schema["description"].partition(_ATTRIBUTES)[0]
+
 
 class CaseModel(BaseModel):
-    """Base of every table of a case file."""
+    """Base of every table of a case file; the section Attributes of the docstring describes its fields."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", defer_build=True, arbitrary_types_allowed=True, json_schema_extra=_summary_alone
+    )
 
     how_to_get: ClassVar[dict[str, str]] = {}  # field -> what to do when it is missing
+
+    @classmethod
+    def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:
+        """Describe each field as the docstring does."""
+        for name, text in _ATTRIBUTE.findall(cleandoc(cls.__doc__ or "").partition(_ATTRIBUTES)[2]):
+            cls.model_fields[name].description = " ".join(text.split())
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:

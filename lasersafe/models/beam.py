@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import Field
-
 from lasersafe.models.base import CaseModel, Flag, Line, Peek
 from lasersafe.models.bursts import DUTY, PEDESTAL, Burst, burst_findings, duty_findings
 from lasersafe.models.messages import Finding
@@ -45,59 +43,73 @@ ProfileName = Literal["gaussian", "top-hat"]
 
 
 class ContinuousEmission(CaseModel):
-    """Light without pulses: ``kind = "continuous"``."""
+    """Light without pulses: ``kind = "continuous"``.
 
-    kind: Literal["continuous"] = Field(description="'continuous': no pulses, or on for longer than 0.25 s at a time.")
-    power: Annotated[Knob, POWER] = Field(
-        description="Highest power that can leave the last optic, as '1.5 kW'; a range where it can be turned."
-    )
+    Attributes
+    ----------
+    kind
+        'continuous': no pulses, or on for longer than 0.25 s at a time.
+    power
+        Highest power that can leave the last optic, as '1.5 kW'; a range where it can be turned.
+    """
+
+    kind: Literal["continuous"]
+    power: Annotated[Knob, POWER]
 
 
 class SinglePulseEmission(CaseModel):
-    """One pulse, not repeated while a person can be exposed: ``kind = "single pulse"``."""
+    """One pulse, not repeated while a person can be exposed: ``kind = "single pulse"``.
 
-    kind: Literal["single pulse"] = Field(description="'single pulse': one pulse, not repeated during an exposure.")
-    pulse_energy: Annotated[Knob, ENERGY] = Field(description="Energy of the pulse, as '40 mJ'; may be a range.")
-    pulse_duration: Annotated[Knob, PULSE] = Field(
-        description="Duration of the pulse at half its height, as '10 ns'; may be a range."
-    )
+    Attributes
+    ----------
+    kind
+        'single pulse': one pulse, not repeated during an exposure.
+    pulse_energy
+        Energy of the pulse, as '40 mJ'; may be a range.
+    pulse_duration
+        Duration of the pulse at half its height, as '10 ns'; may be a range.
+    """
+
+    kind: Literal["single pulse"]
+    pulse_energy: Annotated[Knob, ENERGY]
+    pulse_duration: Annotated[Knob, PULSE]
 
 
 class PulseTrainEmission(CaseModel):
-    """Regular pulses: ``kind = "pulse train"``."""
+    """Regular pulses: ``kind = "pulse train"``.
 
-    kind: Literal["pulse train"] = Field(description="'pulse train': regular pulses.")
-    pulse_duration: Annotated[Knob | None, PULSE] = Field(
-        default=None,
-        description="Duration of one pulse at half its height, as '100 ns'; "
-        "a range such as ['10 ns', '200 ns'] where it can be turned: the worst point of the range is then found. "
-        "This or duty is needed.",
-    )
-    repetition_rate: Annotated[Knob, RATE] = Field(
-        description="Pulses per second, as '20 kHz'; with a burst, bursts per second; may be a range."
-    )
-    pulse_energy: Annotated[Knob | None, ENERGY] = Field(
-        default=None,
-        description="Highest energy of one pulse, as '1 mJ'. This or mean_power is needed. When both are given and a "
-        "setting is a range, both are upper bounds; for fixed settings they must agree within 1 %.",
-    )
-    mean_power: Annotated[Knob | None, POWER] = Field(
-        default=None, description="Highest mean power, as '50 W'. This or pulse_energy is needed."
-    )
-    duty: Annotated[Knob | None, DUTY] = Field(
-        default=None,
-        description="Share of the time that the beam is on, as '20 %', in place of pulse_duration: the pulse then "
-        "lasts duty / repetition_rate; may be a range.",
-    )
-    burst: Burst | None = Field(
-        default=None,
-        description="Several pulses close together in place of one: a table with pulses and spacing.",
-    )
-    pedestal_power: Annotated[SIValue | None, PEDESTAL] = Field(
-        default=None,
-        description="Continuous power under and between the pulses, as '50 mW', which comes on top of mean_power and "
-        "of the energies.",
-    )
+    Attributes
+    ----------
+    kind
+        'pulse train': regular pulses.
+    pulse_duration
+        Duration of one pulse at half its height, as '100 ns'; a range such as ['10 ns', '200 ns'] where it can be
+        turned: the worst point of the range is then found. This or duty is needed.
+    repetition_rate
+        Pulses per second, as '20 kHz'; with a burst, bursts per second; may be a range.
+    pulse_energy
+        Highest energy of one pulse, as '1 mJ'. This or mean_power is needed. When both are given and a setting is a
+        range, both are upper bounds; for fixed settings they must agree within 1 %.
+    mean_power
+        Highest mean power, as '50 W'. This or pulse_energy is needed.
+    duty
+        Share of the time that the beam is on, as '20 %', in place of pulse_duration: the pulse then lasts duty /
+        repetition_rate; may be a range.
+    burst
+        Several pulses close together in place of one: a table with pulses and spacing.
+    pedestal_power
+        Continuous power under and between the pulses, as '50 mW', which comes on top of mean_power and of the
+        energies.
+    """
+
+    kind: Literal["pulse train"]
+    pulse_duration: Annotated[Knob | None, PULSE] = None
+    repetition_rate: Annotated[Knob, RATE]
+    pulse_energy: Annotated[Knob | None, ENERGY] = None
+    mean_power: Annotated[Knob | None, POWER] = None
+    duty: Annotated[Knob | None, DUTY] = None
+    burst: Burst | None = None
+    pedestal_power: Annotated[SIValue | None, PEDESTAL] = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -138,48 +150,65 @@ class PulseTrainEmission(CaseModel):
 
 
 class SetupBase(CaseModel):
-    """What all set-ups have in common."""
+    """What all set-ups have in common.
 
-    name: Line = Field(description="Name of the set-up, as people call it; used once in this laser.")
-    fitted: Flag = Field(
-        default=False,
-        description="true on the one set-up that is fitted today; the only set-up of a laser is fitted without saying.",
-    )
-    work_distance: Annotated[SIValue | None, REACH] = Field(
-        default=None, description="From the last optic to the work, as '150 mm'."
-    )
-    spot_diameter: Annotated[Axes | None, DIAMETER] = Field(
-        default=None,
-        description="Diameter of the lit spot on the work, on the criterion of this set-up; a wide spot is an extended "
-        "source for scattered light. Left out: a point, which is the strict side.",
-    )
-    note: Line = Field(default="", description="Remark, printed on the sheet.")
-    scan: Scan | None = Field(default=None, description="A scanner that moves the beam: [laser.setup.scan].")
+    Attributes
+    ----------
+    name
+        Name of the set-up, as people call it; used once in this laser.
+    fitted
+        true on the one set-up that is fitted today; the only set-up of a laser is fitted without saying.
+    work_distance
+        From the last optic to the work, as '150 mm'.
+    spot_diameter
+        Diameter of the lit spot on the work, on the criterion of this set-up; a wide spot is an extended source for
+        scattered light. Left out: a point, which is the strict side.
+    note
+        Remark, printed on the sheet.
+    scan
+        A scanner that moves the beam: [laser.setup.scan].
+    """
+
+    name: Line
+    fitted: Flag = False
+    work_distance: Annotated[SIValue | None, REACH] = None
+    spot_diameter: Annotated[Axes | None, DIAMETER] = None
+    note: Line = ""
+    scan: Scan | None = None
 
 
 class CollimatedSetup(SetupBase):
-    """A free beam: ``kind = "collimated"``."""
+    """A free beam: ``kind = "collimated"``.
+
+    Attributes
+    ----------
+    kind
+        'collimated': a beam that goes on without a focus.
+    beam_diameter
+        Full diameter, as '6 mm'; two for an elliptical beam, as ['3 mm', '5 mm'].
+    divergence
+        Full angle by which the beam widens, as '3 mrad', on the same criterion; two if elliptical.
+    criterion
+        Where on the profile the diameters and the divergence were read: '1/e', '1/e2' or 'FWHM'; it is never
+        guessed, the data sheet names it (most give 1/e2, German safety papers 1/e, called d63).
+    profile
+        Shape of the beam: 'gaussian' or 'top-hat'.
+    measured_at
+        Distance from the last optic at which beam_diameter holds.
+    waist_at
+        Place of the narrowest point, from the last optic, negative inside the laser. Needed where measured_at is
+        not 0; left out otherwise: at the last optic.
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {"divergence": _FROM_DATA_SHEET, "criterion": _CRITERION}
 
-    kind: Literal["collimated"] = Field(description="'collimated': a beam that goes on without a focus.")
-    beam_diameter: Annotated[Axes, DIAMETER] = Field(
-        description="Full diameter, as '6 mm'; two for an elliptical beam, as ['3 mm', '5 mm']."
-    )
-    divergence: Annotated[Axes, DIVERGENCE] = Field(
-        description="Full angle by which the beam widens, as '3 mrad', on the same criterion; two if elliptical."
-    )
-    criterion: CriterionName = Field(description=_CRITERION[0].upper() + _CRITERION[1:] + ".")
-    profile: ProfileName = Field(default="gaussian", description="Shape of the beam: 'gaussian' or 'top-hat'.")
-    measured_at: Annotated[SIValue, REACH] = Field(
-        default=SIValue(0.0, "0 m", "m"),
-        description="Distance from the last optic at which beam_diameter holds.",
-    )
-    waist_at: Annotated[Axes | None, PLACE] = Field(
-        default=None,
-        description="Place of the narrowest point, from the last optic, negative inside the laser. Needed where "
-        "measured_at is not 0; left out otherwise: at the last optic.",
-    )
+    kind: Literal["collimated"]
+    beam_diameter: Annotated[Axes, DIAMETER]
+    divergence: Annotated[Axes, DIVERGENCE]
+    criterion: CriterionName
+    profile: ProfileName = "gaussian"
+    measured_at: Annotated[SIValue, REACH] = SIValue(0.0, "0 m", "m")
+    waist_at: Annotated[Axes | None, PLACE] = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -195,51 +224,74 @@ class CollimatedSetup(SetupBase):
 
 
 class LensSetup(SetupBase):
-    """A lens that is lit by a collimated beam: ``kind = "lens"``."""
+    """A lens that is lit by a collimated beam: ``kind = "lens"``.
+
+    Attributes
+    ----------
+    kind
+        'lens': a lens or focusing head; the beam spreads behind its focus.
+    beam_diameter
+        Full diameter at the lens, as '8.5 mm'; two for an elliptical beam.
+    criterion
+        Where on the profile the diameters and the divergence were read: '1/e', '1/e2' or 'FWHM'; it is never
+        guessed, the data sheet names it (most give 1/e2, German safety papers 1/e, called d63).
+    profile
+        Shape of the beam: 'gaussian' or 'top-hat'.
+    focal_length
+        Focal length of the lens, as '150 mm'; behind the focus the full angle is beam diameter over focal length.
+    focus_diameter
+        Diameter of the focus, on the same criterion. Left out: a point, which gives the longer distance.
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {
         "criterion": _CRITERION,
         "focal_length": "it is engraved on the lens or named in the data sheet of the head, as '150 mm'",
     }
 
-    kind: Literal["lens"] = Field(description="'lens': a lens or focusing head; the beam spreads behind its focus.")
-    beam_diameter: Annotated[Axes, DIAMETER] = Field(
-        description="Full diameter at the lens, as '8.5 mm'; two for an elliptical beam."
-    )
-    criterion: CriterionName = Field(description=_CRITERION[0].upper() + _CRITERION[1:] + ".")
-    profile: ProfileName = Field(default="gaussian", description="Shape of the beam: 'gaussian' or 'top-hat'.")
-    focal_length: Annotated[SIValue, FOCAL_LENGTH] = Field(
-        description="Focal length of the lens, as '150 mm'; behind the focus the full angle is beam diameter over "
-        "focal length."
-    )
-    focus_diameter: Annotated[Axes | None, DIAMETER] = Field(
-        default=None,
-        description="Diameter of the focus, on the same criterion. Left out: a point, which gives the longer distance.",
-    )
+    kind: Literal["lens"]
+    beam_diameter: Annotated[Axes, DIAMETER]
+    criterion: CriterionName
+    profile: ProfileName = "gaussian"
+    focal_length: Annotated[SIValue, FOCAL_LENGTH]
+    focus_diameter: Annotated[Axes | None, DIAMETER] = None
 
 
 class MultimodeFibreSetup(SetupBase):
-    """The bare end of a multimode fibre: ``kind = "fibre multimode"``."""
+    """The bare end of a multimode fibre: ``kind = "fibre multimode"``.
 
-    kind: Literal["fibre multimode"] = Field(description="'fibre multimode': the bare end of a multimode fibre.")
-    numerical_aperture: Annotated[SIValue, APERTURE] = Field(
-        description="Numerical aperture of the beam that leaves the fibre, as 0.22, between 0 and 1. The smaller, the "
-        "farther the hazard reaches."
-    )
-    numerical_aperture_criterion: Literal["5 %", "1/e2", "1/e"] = Field(
-        description="Where the numerical aperture was read: '5 %' of the peak (usual for fibres), '1/e2' or '1/e'; it "
-        "is never guessed, the data sheet names it."
-    )
-    core_diameter: Annotated[SIValue, WIDTH] = Field(description="Diameter of the core, as '50 um'.")
+    Attributes
+    ----------
+    kind
+        'fibre multimode': the bare end of a multimode fibre.
+    numerical_aperture
+        Numerical aperture of the beam that leaves the fibre, as 0.22, between 0 and 1. The smaller, the farther the
+        hazard reaches.
+    numerical_aperture_criterion
+        Where the numerical aperture was read: '5 %' of the peak (usual for fibres), '1/e2' or '1/e'; it is never
+        guessed, the data sheet names it.
+    core_diameter
+        Diameter of the core, as '50 um'.
+    """
+
+    kind: Literal["fibre multimode"]
+    numerical_aperture: Annotated[SIValue, APERTURE]
+    numerical_aperture_criterion: Literal["5 %", "1/e2", "1/e"]
+    core_diameter: Annotated[SIValue, WIDTH]
 
 
 class SingleModeFibreSetup(SetupBase):
-    """The bare end of a single-mode fibre: ``kind = "fibre single mode"``."""
+    """The bare end of a single-mode fibre: ``kind = "fibre single mode"``.
 
-    kind: Literal["fibre single mode"] = Field(description="'fibre single mode': the bare end of a single-mode fibre.")
-    mode_field_diameter: Annotated[SIValue, MODE_FIELD] = Field(
-        description="Mode field diameter (1/e2) at this wavelength, as '6.2 um'."
-    )
+    Attributes
+    ----------
+    kind
+        'fibre single mode': the bare end of a single-mode fibre.
+    mode_field_diameter
+        Mode field diameter (1/e2) at this wavelength, as '6.2 um'.
+    """
+
+    kind: Literal["fibre single mode"]
+    mode_field_diameter: Annotated[SIValue, MODE_FIELD]
 
 
 Setup = CollimatedSetup | LensSetup | MultimodeFibreSetup | SingleModeFibreSetup

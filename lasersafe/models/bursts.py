@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
-
 from lasersafe.models.base import CaseModel, Peek
 from lasersafe.models.messages import Finding
 from lasersafe.models.values import Knob, Measured, SIValue, Turnable
@@ -21,12 +19,18 @@ PEDESTAL = Measured("W", "0 W", "1 MW", "50 mW", above_low=True, worst="high")
 
 
 class Burst(CaseModel):
-    """Pulses of a burst: ``[laser.emission.burst]``."""
+    """Pulses of a burst: ``[laser.emission.burst]``.
 
-    pulses: Annotated[Knob, COUNT] = Field(description="Pulses in one burst, as 10; a range as [1, 10].")
-    spacing: Annotated[Knob, SPACING] = Field(
-        description="Time from the start of one pulse of the burst to that of the next, as '20 ns'; may be a range."
-    )
+    Attributes
+    ----------
+    pulses
+        Pulses in one burst, as 10; a range as [1, 10].
+    spacing
+        Time from the start of one pulse of the burst to that of the next, as '20 ns'; may be a range.
+    """
+
+    pulses: Annotated[Knob, COUNT]
+    spacing: Annotated[Knob, SPACING]
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:

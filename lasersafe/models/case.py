@@ -27,7 +27,61 @@ MOST_VIEWS, MOST_LISTED_VIEWS = 100, 300  # extended sources times persons; time
 
 
 class Case(CaseModel):
-    """One assessment to be made: the case file."""
+    """One assessment to be made: the case file.
+
+    Attributes
+    ----------
+    title
+        Title of the sheet.
+    place
+        Where it takes place.
+    dates
+        When it takes place, in words.
+    review_by
+        Day by which the assessment is looked at again, as 2026-11-14.
+    rule_set
+        Exposure limits to go by: 'ICNIRP-2013' or 'EU-2006/25/EC'. The other one is worked out as well, and the
+        stricter result decides.
+    paper
+        Paper of the sheet: 'A4' or 'Letter'.
+    language
+        Language of the sheet: a folder of templates/wording, as 'de'.
+    units
+        'metric', or 'metric and feet' to print feet beside distances.
+    notes
+        Anything else that the sheet has to say.
+    in_charge
+        The people who answer for the work: [in_charge].
+    settings
+        How to calculate: [settings].
+    other_hazards
+        What the process brings besides the beam: [other_hazards].
+    laser
+        The lasers, one [[laser]] each.
+    person
+        People and groups, one [[person]] each.
+    surface
+        What the beam can meet, one [[surface]] each.
+    barrier
+        What stops the beam, one [[barrier]] each.
+    control
+        Controls that are in place, one [[control]] each.
+    strike_out
+        Ways for light that are ruled out with a reason, one [[strike_out]] each.
+    area
+        The laser controlled area and what keeps it: [area].
+    reading
+        Readings of the acceptance test, one [[reading]] each.
+    sign_off
+        Who has to sign, and how: [sign_off].
+    extended
+        Diffusers, fibre bundles and arrays that people look at, one [[extended]] each.
+    spectator_rules
+        Packs of regional rules for spectators that the plan is checked against, as ['germany_shows']; they need
+        [scene]. Left out: none.
+    scene
+        Where everything stands: [scene]. Left out: distances only.
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {
         "laser": "write at least one table [[laser]]; a starter case shows how",
@@ -35,63 +89,31 @@ class Case(CaseModel):
         "person": "write at least one table [[person]]: the operator, and the closest spectators",
     }
 
-    title: Line = Field(description="Title of the sheet.")
-    place: Line = Field(description="Where it takes place.")
-    dates: Line = Field(description="When it takes place, in words.")
-    review_by: Day = Field(description="Day by which the assessment is looked at again, as 2026-11-14.")
-    rule_set: Literal["ICNIRP-2013", "EU-2006/25/EC"] = Field(
-        default="ICNIRP-2013",
-        description="Exposure limits to go by: 'ICNIRP-2013' or 'EU-2006/25/EC'. The other one is worked out as well, "
-        "and the stricter result decides.",
-    )
-    paper: Literal["A4", "Letter"] = Field(default="A4", description="Paper of the sheet: 'A4' or 'Letter'.")
-    language: Line = Field(default="en", description="Language of the sheet: a folder of templates/wording, as 'de'.")
-    units: Literal["metric", "metric and feet"] = Field(
-        default="metric", description="'metric', or 'metric and feet' to print feet beside distances."
-    )
-    notes: Text = Field(default="", description="Anything else that the sheet has to say.")
-    in_charge: InCharge = Field(description="The people who answer for the work: [in_charge].")
-    settings: Settings = Field(default=Settings.model_construct(), description="How to calculate: [settings].")
-    other_hazards: OtherHazards = Field(
-        default=OtherHazards.model_construct(), description="What the process brings besides the beam: [other_hazards]."
-    )
-    laser: Annotated[tuple[Laser, ...], Field(min_length=1, max_length=12)] = Field(
-        description="The lasers, one [[laser]] each."
-    )
-    person: Annotated[tuple[Person, ...], Field(min_length=1, max_length=60)] = Field(
-        description="People and groups, one [[person]] each."
-    )
-    surface: Annotated[tuple[Surface, ...], Field(max_length=60)] = Field(
-        default=(), description="What the beam can meet, one [[surface]] each."
-    )
-    barrier: Annotated[tuple[Barrier, ...], Field(max_length=30)] = Field(
-        default=(), description="What stops the beam, one [[barrier]] each."
-    )
-    control: Annotated[tuple[Control, ...], Field(max_length=100)] = Field(
-        default=(), description="Controls that are in place, one [[control]] each."
-    )
-    strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = Field(
-        default=(), description="Ways for light that are ruled out with a reason, one [[strike_out]] each."
-    )
-    area: Area = Field(
-        default=Area.model_construct(), description="The laser controlled area and what keeps it: [area]."
-    )
-    reading: Annotated[tuple[MeasuredReading, ...], Field(max_length=300)] = Field(
-        default=(), description="Readings of the acceptance test, one [[reading]] each."
-    )
+    title: Line
+    place: Line
+    dates: Line
+    review_by: Day
+    rule_set: Literal["ICNIRP-2013", "EU-2006/25/EC"] = "ICNIRP-2013"
+    paper: Literal["A4", "Letter"] = "A4"
+    language: Line = "en"
+    units: Literal["metric", "metric and feet"] = "metric"
+    notes: Text = ""
+    in_charge: InCharge
+    settings: Settings = Settings.model_construct()
+    other_hazards: OtherHazards = OtherHazards.model_construct()
+    laser: Annotated[tuple[Laser, ...], Field(min_length=1, max_length=12)]
+    person: Annotated[tuple[Person, ...], Field(min_length=1, max_length=60)]
+    surface: Annotated[tuple[Surface, ...], Field(max_length=60)] = ()
+    barrier: Annotated[tuple[Barrier, ...], Field(max_length=30)] = ()
+    control: Annotated[tuple[Control, ...], Field(max_length=100)] = ()
+    strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = ()
+    area: Area = Area.model_construct()
+    reading: Annotated[tuple[MeasuredReading, ...], Field(max_length=300)] = ()
 
-    sign_off: SignOffRule = Field(
-        default=SignOffRule.model_construct(), description="Who has to sign, and how: [sign_off]."
-    )
-    extended: Annotated[tuple[Extended, ...], Field(max_length=30)] = Field(
-        default=(), description="Diffusers, fibre bundles and arrays that people look at, one [[extended]] each."
-    )
-    spectator_rules: Annotated[tuple[Line, ...], Field(max_length=10)] = Field(
-        default=(),
-        description="Packs of regional rules for spectators that the plan is checked against, as ['germany_shows']; "
-        "they need [scene]. Left out: none.",
-    )
-    scene: Scene | None = Field(default=None, description="Where everything stands: [scene]. Left out: distances only.")
+    sign_off: SignOffRule = SignOffRule.model_construct()
+    extended: Annotated[tuple[Extended, ...], Field(max_length=30)] = ()
+    spectator_rules: Annotated[tuple[Line, ...], Field(max_length=10)] = ()
+    scene: Scene | None = None
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
     _at_corner: bool = PrivateAttr(default=False)  # values moved to a corner of their tolerances

@@ -21,7 +21,31 @@ _ROUNDING = 1e-9
 
 
 class Laser(CaseModel):
-    """One laser: ``[[laser]]``."""
+    """One laser: ``[[laser]]``.
+
+    Attributes
+    ----------
+    name
+        Name of the laser; used once in the case.
+    class_label
+        Laser class on the maker's label, as '4'.
+    serial
+        Serial number.
+    wavelength
+        Vacuum wavelength, 180 nm to 1 mm, as '1070 nm'.
+    handheld
+        true when a person guides the head or the work by hand.
+    emission
+        What leaves the laser: [laser.emission].
+    setup
+        The optics that may be fitted, one [[laser.setup]] each; the fitted one is marked.
+    note
+        Remark, printed on the sheet.
+    line
+        Further wavelengths that leave with the beam, as residual pump light: [[laser.line]].
+    module
+        Beams side by side in one module: [laser.module].
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {
         "emission": "write a table [laser.emission] with kind = 'continuous', 'single pulse', 'pulse train', "
@@ -30,20 +54,16 @@ class Laser(CaseModel):
         "'fibre single mode'",
     }
 
-    name: Line = Field(description="Name of the laser; used once in the case.")
-    class_label: Line = Field(description="Laser class on the maker's label, as '4'.")
-    serial: Line = Field(default="", description="Serial number.")
-    wavelength: Annotated[SIValue, WAVELENGTH] = Field(description="Vacuum wavelength, 180 nm to 1 mm, as '1070 nm'.")
-    handheld: Flag = Field(default=False, description="true when a person guides the head or the work by hand.")
-    emission: Emission = Field(discriminator="kind", description="What leaves the laser: [laser.emission].")
-    setup: Annotated[tuple[Annotated[Setup, Field(discriminator="kind")], ...], Field(min_length=1, max_length=12)] = (
-        Field(description="The optics that may be fitted, one [[laser.setup]] each; the fitted one is marked.")
-    )
-    note: Line = Field(default="", description="Remark, printed on the sheet.")
-    line: Annotated[tuple[ExtraLine, ...], Field(max_length=12)] = Field(
-        default=(), description="Further wavelengths that leave with the beam, as residual pump light: [[laser.line]]."
-    )
-    module: Module | None = Field(default=None, description="Beams side by side in one module: [laser.module].")
+    name: Line
+    class_label: Line
+    serial: Line = ""
+    wavelength: Annotated[SIValue, WAVELENGTH]
+    handheld: Flag = False
+    emission: Emission = Field(discriminator="kind")
+    setup: Annotated[tuple[Annotated[Setup, Field(discriminator="kind")], ...], Field(min_length=1, max_length=12)]
+    note: Line = ""
+    line: Annotated[tuple[ExtraLine, ...], Field(max_length=12)] = ()
+    module: Module | None = None
 
     @property
     def setups(self) -> tuple[Setup, ...]:

@@ -30,30 +30,46 @@ PERIOD = Measured("s", "1 ps", "30000 s", "1 s", above_low=True, worst="ends")
 
 
 class OnePulse(CaseModel):
-    """One pulse of a list: ``[[laser.emission.pulses]]``."""
+    """One pulse of a list: ``[[laser.emission.pulses]]``.
 
-    start: Annotated[SIValue, START] = Field(description="When the pulse starts, as '2 ms'; rising from row to row.")
-    duration: Annotated[SIValue, ONE_PULSE] = Field(description="Duration of the pulse, as '100 us'.")
-    energy: Annotated[SIValue, ONE_ENERGY] = Field(description="Highest energy of the pulse, as '40 mJ'.")
+    Attributes
+    ----------
+    start
+        When the pulse starts, as '2 ms'; rising from row to row.
+    duration
+        Duration of the pulse, as '100 us'.
+    energy
+        Highest energy of the pulse, as '40 mJ'.
+    """
+
+    start: Annotated[SIValue, START]
+    duration: Annotated[SIValue, ONE_PULSE]
+    energy: Annotated[SIValue, ONE_ENERGY]
 
 
 class PulseListEmission(CaseModel):
-    """Pulses that are not alike, one by one: ``kind = "pulse list"``."""
+    """Pulses that are not alike, one by one: ``kind = "pulse list"``.
+
+    Attributes
+    ----------
+    kind
+        'pulse list': pulses given one by one.
+    pulses
+        The pulses in the order of time, one [[laser.emission.pulses]] each.
+    repeat_every
+        Time after which the list begins again, as '1 s'. Left out: it comes once.
+    pedestal_power
+        Continuous power under and between the pulses, on top of their energies, as '50 mW'.
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {
         "pulses": "write one table [[laser.emission.pulses]] with start, duration and energy for each pulse"
     }
 
-    kind: Literal["pulse list"] = Field(description="'pulse list': pulses given one by one.")
-    pulses: Annotated[tuple[OnePulse, ...], Field(min_length=1, max_length=200)] = Field(
-        description="The pulses in the order of time, one [[laser.emission.pulses]] each."
-    )
-    repeat_every: Annotated[SIValue | None, PERIOD] = Field(
-        default=None, description="Time after which the list begins again, as '1 s'. Left out: it comes once."
-    )
-    pedestal_power: Annotated[SIValue | None, PEDESTAL] = Field(
-        default=None, description="Continuous power under and between the pulses, on top of their energies, as '50 mW'."
-    )
+    kind: Literal["pulse list"]
+    pulses: Annotated[tuple[OnePulse, ...], Field(min_length=1, max_length=200)]
+    repeat_every: Annotated[SIValue | None, PERIOD] = None
+    pedestal_power: Annotated[SIValue | None, PEDESTAL] = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -84,17 +100,27 @@ class PulseListEmission(CaseModel):
 
 
 class Mode(CaseModel):
-    """One row of the maker's table of modes: ``[[laser.emission.modes]]``."""
+    """One row of the maker's table of modes: ``[[laser.emission.modes]]``.
 
-    name: Line = Field(description="Name or number of the mode, as in the maker's table.")
-    pulse_duration: Annotated[Knob, PULSE] = Field(description="Duration of one pulse in this mode, as '30 ns'.")
-    repetition_rate: Annotated[Knob, RATE] = Field(description="Pulses per second, as ['60 kHz', '1 MHz'].")
-    pulse_energy: Annotated[Knob | None, ENERGY] = Field(
-        default=None, description="Highest energy of one pulse in this mode. This or mean_power is needed."
-    )
-    mean_power: Annotated[Knob | None, POWER] = Field(
-        default=None, description="Highest mean power in this mode. This or pulse_energy is needed."
-    )
+    Attributes
+    ----------
+    name
+        Name or number of the mode, as in the maker's table.
+    pulse_duration
+        Duration of one pulse in this mode, as '30 ns'.
+    repetition_rate
+        Pulses per second, as ['60 kHz', '1 MHz'].
+    pulse_energy
+        Highest energy of one pulse in this mode. This or mean_power is needed.
+    mean_power
+        Highest mean power in this mode. This or pulse_energy is needed.
+    """
+
+    name: Line
+    pulse_duration: Annotated[Knob, PULSE]
+    repetition_rate: Annotated[Knob, RATE]
+    pulse_energy: Annotated[Knob | None, ENERGY] = None
+    mean_power: Annotated[Knob | None, POWER] = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -112,17 +138,23 @@ class Mode(CaseModel):
 
 
 class ModeTableEmission(CaseModel):
-    """The maker's table of fixed modes: ``kind = "mode table"``."""
+    """The maker's table of fixed modes: ``kind = "mode table"``.
+
+    Attributes
+    ----------
+    kind
+        'mode table': the modes that the maker lists; each is searched.
+    modes
+        The modes, one [[laser.emission.modes]] each.
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {
         "modes": "write one table [[laser.emission.modes]] with name, pulse_duration, repetition_rate and "
         "pulse_energy or mean_power for each row of the maker's table"
     }
 
-    kind: Literal["mode table"] = Field(description="'mode table': the modes that the maker lists; each is searched.")
-    modes: Annotated[tuple[Mode, ...], Field(min_length=1, max_length=60)] = Field(
-        description="The modes, one [[laser.emission.modes]] each."
-    )
+    kind: Literal["mode table"]
+    modes: Annotated[tuple[Mode, ...], Field(min_length=1, max_length=60)]
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:

@@ -49,50 +49,98 @@ READING = Reading("W", "0 W", "1 MW", "12 mW")
 
 
 class Area(CaseModel):
-    """The laser controlled area and what keeps it: ``[area]``. What is left out is printed as a line to fill in."""
+    """The laser controlled area and what keeps it: ``[area]``. What is left out is printed as a line to fill in.
 
-    name: Line = Field(default="", description="What the controlled area is called, as 'booth and two metres around'.")
-    boundary: Line = Field(default="", description="Where it ends, and what marks the border.")
-    interlock: Line = Field(default="", description="What is in the safety circuit of the laser, as 'booth door'.")
-    enable_switch: Line = Field(default="", description="What has to be held or pressed for a beam.")
-    emission_indicator: Line = Field(default="", description="What shows that the beam is on, and from where.")
-    emergency_stops: Line = Field(default="", description="Where the emergency stops are.")
-    watch_keeper: Line = Field(default="", description="Who does nothing but watch beam and people.")
-    stop_words: Line = Field(default="", description="The words at which everybody stops, as 'Laser stop'.")
-    briefing: Line = Field(default="", description="When and by whom everybody in the area is briefed.")
-    access_list: Annotated[tuple[Line, ...], Field(max_length=100)] = Field(
-        default=(), description="Who may enter, by name."
-    )
-    alignment_slot: Line = Field(default="", description="When the beam is aligned, before people come in.")
-    fire_watch: Line = Field(default="", description="Who watches for fire, and until how long after the last shot.")
-    contact: Line = Field(default="", description="Whom to call, with the number; printed on the door sign.")
-    eye_clinic: Line = Field(default="", description="Eye clinic or ophthalmologist on call, with the number.")
-    running_times: Line = Field(default="", description="When the beam can be on, for a notice to an authority.")
-    beam_directions: Line = Field(
-        default="", description="Where beams point, as 'azimuth 120 deg, elevation -90 deg'; for a notice."
-    )
+    Attributes
+    ----------
+    name
+        What the controlled area is called, as 'booth and two metres around'.
+    boundary
+        Where it ends, and what marks the border.
+    interlock
+        What is in the safety circuit of the laser, as 'booth door'.
+    enable_switch
+        What has to be held or pressed for a beam.
+    emission_indicator
+        What shows that the beam is on, and from where.
+    emergency_stops
+        Where the emergency stops are.
+    watch_keeper
+        Who does nothing but watch beam and people.
+    stop_words
+        The words at which everybody stops, as 'Laser stop'.
+    briefing
+        When and by whom everybody in the area is briefed.
+    access_list
+        Who may enter, by name.
+    alignment_slot
+        When the beam is aligned, before people come in.
+    fire_watch
+        Who watches for fire, and until how long after the last shot.
+    contact
+        Whom to call, with the number; printed on the door sign.
+    eye_clinic
+        Eye clinic or ophthalmologist on call, with the number.
+    running_times
+        When the beam can be on, for a notice to an authority.
+    beam_directions
+        Where beams point, as 'azimuth 120 deg, elevation -90 deg'; for a notice.
+    """
+
+    name: Line = ""
+    boundary: Line = ""
+    interlock: Line = ""
+    enable_switch: Line = ""
+    emission_indicator: Line = ""
+    emergency_stops: Line = ""
+    watch_keeper: Line = ""
+    stop_words: Line = ""
+    briefing: Line = ""
+    access_list: Annotated[tuple[Line, ...], Field(max_length=100)] = ()
+    alignment_slot: Line = ""
+    fire_watch: Line = ""
+    contact: Line = ""
+    eye_clinic: Line = ""
+    running_times: Line = ""
+    beam_directions: Line = ""
 
 
 class MeasuredReading(CaseModel):
-    """One reading of the acceptance test: ``[[reading]]``."""
+    """One reading of the acceptance test: ``[[reading]]``.
+
+    Attributes
+    ----------
+    what
+        'power' or 'pulse energy' through a 7 mm aperture at a person's place, 'irradiance' at a barrier, or 'behind
+        eyewear' for what is behind the window of a person's eyewear.
+    where
+        Name of the person or barrier of this case at whose place it was taken.
+    way
+        'direct', 'mirror' or 'scatter': the way that the light came.
+    laser
+        Name of the laser; needed where several can light the place.
+    value
+        The reading, as '12 mW' or '40 W/m2'.
+    instrument
+        Instrument with its serial number.
+    uncertainty
+        Expanded uncertainty of the instrument (k = 2) as a share, as '5 %'.
+    note
+        Remark, printed beside the reading.
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {
         "uncertainty": "the instrument's expanded uncertainty (k = 2) as a share, as '5 %'; it is in its certificate",
     }
 
-    what: Literal["power", "pulse energy", "irradiance", "behind eyewear"] = Field(
-        description="'power' or 'pulse energy' through a 7 mm aperture at a person's place, 'irradiance' at a "
-        "barrier, or 'behind eyewear' for what is behind the window of a person's eyewear."
-    )
-    where: Line = Field(description="Name of the person or barrier of this case at whose place it was taken.")
-    way: Way = Field(default="direct", description="'direct', 'mirror' or 'scatter': the way that the light came.")
-    laser: Line | None = Field(default=None, description="Name of the laser; needed where several can light the place.")
-    value: Annotated[SIValue, READING] = Field(description="The reading, as '12 mW' or '40 W/m2'.")
-    instrument: Line = Field(description="Instrument with its serial number.")
-    uncertainty: Annotated[SIValue, RATIO] = Field(
-        description="Expanded uncertainty of the instrument (k = 2) as a share, as '5 %'."
-    )
-    note: Text = Field(default="", description="Remark, printed beside the reading.")
+    what: Literal["power", "pulse energy", "irradiance", "behind eyewear"]
+    where: Line
+    way: Way = "direct"
+    laser: Line | None = None
+    value: Annotated[SIValue, READING]
+    instrument: Line
+    uncertainty: Annotated[SIValue, RATIO]
+    note: Text = ""
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:

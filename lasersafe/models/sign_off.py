@@ -13,20 +13,27 @@ SignRole = Literal["assessor", "laser_safety_officer", "operator", "venue"]
 
 
 class SignOffRule(CaseModel):
-    """The rule for the signatures of a case: ``[sign_off]``."""
+    """The rule for the signatures of a case: ``[sign_off]``.
 
-    required_roles: Annotated[tuple[SignRole, ...], Field(min_length=1, max_length=4)] = Field(
-        default=("assessor", "laser_safety_officer", "operator", "venue"),
-        description="Roles that must all have signed before the sheet stops saying DRAFT: 'assessor', "
-        "'laser_safety_officer', 'operator', 'venue'. The laser safety officer is always among them.",
+    Attributes
+    ----------
+    required_roles
+        Roles that must all have signed before the sheet stops saying DRAFT: 'assessor', 'laser_safety_officer',
+        'operator', 'venue'. The laser safety officer is always among them.
+    one_person_two_roles
+        true when one person may sign in more than one of these roles.
+    printed_for_signature
+        true when people sign the paper in ink: the sheet says 'printed for signature' in place of DRAFT.
+    """
+
+    required_roles: Annotated[tuple[SignRole, ...], Field(min_length=1, max_length=4)] = (
+        "assessor",
+        "laser_safety_officer",
+        "operator",
+        "venue",
     )
-    one_person_two_roles: Flag = Field(
-        default=False, description="true when one person may sign in more than one of these roles."
-    )
-    printed_for_signature: Flag = Field(
-        default=False,
-        description="true when people sign the paper in ink: the sheet says 'printed for signature' in place of DRAFT.",
-    )
+    one_person_two_roles: Flag = False
+    printed_for_signature: Flag = False
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:

@@ -41,62 +41,83 @@ _WHICH_LASER = "Name of the laser that this concerns. Left out: every laser of t
 
 
 class InCharge(CaseModel):
-    """The people who answer for the work: ``[in_charge]``."""
+    """The people who answer for the work: ``[in_charge]``.
 
-    assessor: Line = Field(description="Who made this assessment.")
-    laser_safety_officer: Line = Field(description="Who signs or refuses the area.")
-    operator: Line = Field(description="Who runs the laser.")
-    venue: Line = Field(description="Who answers for the place.")
+    Attributes
+    ----------
+    assessor
+        Who made this assessment.
+    laser_safety_officer
+        Who signs or refuses the area.
+    operator
+        Who runs the laser.
+    venue
+        Who answers for the place.
+    """
+
+    assessor: Line
+    laser_safety_officer: Line
+    operator: Line
+    venue: Line
 
 
 class Person(CaseModel):
-    """A person, or a group that stands together: ``[[person]]``."""
+    """A person, or a group that stands together: ``[[person]]``.
 
-    name: Line = Field(description="Name of the person or group; used once in the case.")
-    role: Role = Field(
-        description="'operator', 'assistant', 'crew' (cameras, sound, light), 'performer', 'spectator', 'passer-by', "
-        "'laser safety officer' or 'security'."
-    )
-    distance: Annotated[SIValue, DISTANCE] = Field(
-        description="Closest distance from the last optic that this person can come to, as '12 m'."
-    )
-    distance_from_work: Annotated[SIValue | None, DISTANCE] = Field(
-        default=None,
-        description="Closest distance from the place where the beam meets the work; it counts for reflected and "
-        "scattered light. Left out: taken from distance and work_distance on the strict side.",
-    )
-    time: Annotated[SIValue | None, TIME] = Field(
-        default=None,
-        description="How long the person can be exposed, as '10 s', where the usual time does not fit; "
-        "time_reason is then needed.",
-    )
-    time_reason: Line = Field(default="", description="Why this time; printed beside it.")
-    briefed: Flag = Field(
-        default=False,
-        description="true for a person who knows what the beam does and is expected to turn away from visible light.",
-    )
-    aided: Flag = Field(default=False, description="true when binoculars, a telescope or a viewfinder may be used.")
-    viewing_aid: Line | None = Field(
-        default=None,
-        description="Which instrument, as 'binoculars 7x50'; counts with aided = true. Left out: one of 7x50 that "
-        "loses no light at any wavelength, the strict bound.",
-    )
-    deliberate_viewing: Flag = Field(
-        default=False, description="true when the person looks towards the source on purpose."
-    )
-    in_beam_possible: Flag = Field(
-        default=True, description="false only when something solid keeps the direct beam away from this person."
-    )
-    eyewear: Line = Field(
-        default="", description="Marking on the eyewear that is worn, as '1064 D LB6'; left out: none is worn."
-    )
-    laser: Line | None = Field(default=None, description=_WHICH_LASER)
-    setup: Line | None = Field(default=None, description="Name of the set-up that this concerns. Left out: every one.")
-    visits: Annotated[tuple[Visit, ...], Field(max_length=60)] = Field(
-        default=(),
-        description="All exposures to ultraviolet light over the day, one [[person.visits]] each; their doses "
-        "add. Left out: the whole working day on every way.",
-    )
+    Attributes
+    ----------
+    name
+        Name of the person or group; used once in the case.
+    role
+        'operator', 'assistant', 'crew' (cameras, sound, light), 'performer', 'spectator', 'passer-by', 'laser
+        safety officer' or 'security'.
+    distance
+        Closest distance from the last optic that this person can come to, as '12 m'.
+    distance_from_work
+        Closest distance from the place where the beam meets the work; it counts for reflected and scattered light.
+        Left out: taken from distance and work_distance on the strict side.
+    time
+        How long the person can be exposed, as '10 s', where the usual time does not fit; time_reason is then
+        needed.
+    time_reason
+        Why this time; printed beside it.
+    briefed
+        true for a person who knows what the beam does and is expected to turn away from visible light.
+    aided
+        true when binoculars, a telescope or a viewfinder may be used.
+    viewing_aid
+        Which instrument, as 'binoculars 7x50'; counts with aided = true. Left out: one of 7x50 that loses no light
+        at any wavelength, the strict bound.
+    deliberate_viewing
+        true when the person looks towards the source on purpose.
+    in_beam_possible
+        false only when something solid keeps the direct beam away from this person.
+    eyewear
+        Marking on the eyewear that is worn, as '1064 D LB6'; left out: none is worn.
+    laser
+        Name of the laser that this concerns. Left out: every laser of the case.
+    setup
+        Name of the set-up that this concerns. Left out: every one.
+    visits
+        All exposures to ultraviolet light over the day, one [[person.visits]] each; their doses add. Left out: the
+        whole working day on every way.
+    """
+
+    name: Line
+    role: Role
+    distance: Annotated[SIValue, DISTANCE]
+    distance_from_work: Annotated[SIValue | None, DISTANCE] = None
+    time: Annotated[SIValue | None, TIME] = None
+    time_reason: Line = ""
+    briefed: Flag = False
+    aided: Flag = False
+    viewing_aid: Line | None = None
+    deliberate_viewing: Flag = False
+    in_beam_possible: Flag = True
+    eyewear: Line = ""
+    laser: Line | None = None
+    setup: Line | None = None
+    visits: Annotated[tuple[Visit, ...], Field(max_length=60)] = ()
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -125,32 +146,42 @@ class Person(CaseModel):
 
 
 class Surface(CaseModel):
-    """Something that the beam can meet: ``[[surface]]``."""
+    """Something that the beam can meet: ``[[surface]]``.
 
-    name: Line = Field(description="Name of the surface; used once in the case.")
-    material: Line = Field(description="What it is made of, as 'stainless steel sheet, rolled'.")
-    finish: Literal["mirror", "matt", "unknown"] = Field(
-        default="unknown",
-        description="'mirror', 'matt' or 'unknown'; unknown is treated as a mirror. What looks matt can be a mirror in "
-        "the far infrared.",
-    )
-    reflectance: Annotated[SIValue, RATIO] = Field(
-        default=SIValue(1.0, "1", "1"),
-        description="Share of the power that comes back, 0 to 1, at this wavelength. Left out: 1, the strict bound.",
-    )
-    reflectance_source: Line = Field(default="", description="Where the reflectance was taken from; printed beside it.")
-    material_key: Line | None = Field(
-        default=None,
-        description="Material of the data files, as 'copper' or 'white matt paint', whose clean, cold reflectance is "
-        "used; written instead of reflectance.",
-    )
-    distance: Annotated[SIValue, PLACED] = Field(description="Distance from the last optic, as '150 mm'.")
-    view_angle: Annotated[SIValue, ANGLE] = Field(
-        default=SIValue(0.0, "0 deg", "rad"),
-        description="Angle between the line of sight and the normal of the surface, for scattered light. Left out: 0, "
-        "the brightest direction.",
-    )
-    laser: Line | None = Field(default=None, description=_WHICH_LASER)
+    Attributes
+    ----------
+    name
+        Name of the surface; used once in the case.
+    material
+        What it is made of, as 'stainless steel sheet, rolled'.
+    finish
+        'mirror', 'matt' or 'unknown'; unknown is treated as a mirror. What looks matt can be a mirror in the far
+        infrared.
+    reflectance
+        Share of the power that comes back, 0 to 1, at this wavelength. Left out: 1, the strict bound.
+    reflectance_source
+        Where the reflectance was taken from; printed beside it.
+    material_key
+        Material of the data files, as 'copper' or 'white matt paint', whose clean, cold reflectance is used;
+        written instead of reflectance.
+    distance
+        Distance from the last optic, as '150 mm'.
+    view_angle
+        Angle between the line of sight and the normal of the surface, for scattered light. Left out: 0, the
+        brightest direction.
+    laser
+        Name of the laser that this concerns. Left out: every laser of the case.
+    """
+
+    name: Line
+    material: Line
+    finish: Literal["mirror", "matt", "unknown"] = "unknown"
+    reflectance: Annotated[SIValue, RATIO] = SIValue(1.0, "1", "1")
+    reflectance_source: Line = ""
+    material_key: Line | None = None
+    distance: Annotated[SIValue, PLACED]
+    view_angle: Annotated[SIValue, ANGLE] = SIValue(0.0, "0 deg", "rad")
+    laser: Line | None = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -171,33 +202,43 @@ def material_findings(peek: Peek) -> list[Finding]:
 
 
 class Barrier(CaseModel):
-    """A screen, curtain, wall or beam stop: ``[[barrier]]``."""
+    """A screen, curtain, wall or beam stop: ``[[barrier]]``.
 
-    name: Line = Field(description="Name of the barrier; used once in the case.")
-    distance: Annotated[SIValue, PLACED] = Field(description="Closest distance from the last optic, as '2 m'.")
-    rating: Annotated[SIValue | None, RATING] = Field(
-        default=None, description="Power density that it withstands, as '10 W/cm2'. Left out: not rated for lasers."
-    )
-    rated_time: Annotated[SIValue | None, RATED_TIME] = Field(
-        default=None, description="For how long it withstands the rating, as '60 s'."
-    )
-    en12254_class: Line = Field(default="", description="Marking by EN 12254, as '1064 D AB5'.")
-    observed: Flag = Field(default=False, description="true when somebody watches it and can stop the laser.")
-    pulse_rating: Annotated[SIValue | None, PULSE_RATING] = Field(
-        default=None,
-        description="Radiant exposure of one pulse that it withstands, as '0.5 J/cm2'. Left out: it does not hold "
-        "against pulses.",
-    )
-    protects: tuple[Line, ...] = Field(
-        default=(),
-        max_length=100,
-        description="Names of the persons that stand behind it on every path of reflected and scattered light; the "
-        "direct beam is judged by distance.",
-    )
-    must_stop: Annotated[tuple[Way, ...], Field(min_length=1, max_length=3)] = Field(
-        default=("direct", "mirror", "scatter"), description="What it has to stop: 'direct', 'mirror', 'scatter'."
-    )
-    laser: Line | None = Field(default=None, description=_WHICH_LASER)
+    Attributes
+    ----------
+    name
+        Name of the barrier; used once in the case.
+    distance
+        Closest distance from the last optic, as '2 m'.
+    rating
+        Power density that it withstands, as '10 W/cm2'. Left out: not rated for lasers.
+    rated_time
+        For how long it withstands the rating, as '60 s'.
+    en12254_class
+        Marking by EN 12254, as '1064 D AB5'.
+    observed
+        true when somebody watches it and can stop the laser.
+    pulse_rating
+        Radiant exposure of one pulse that it withstands, as '0.5 J/cm2'. Left out: it does not hold against pulses.
+    protects
+        Names of the persons that stand behind it on every path of reflected and scattered light; the direct beam is
+        judged by distance.
+    must_stop
+        What it has to stop: 'direct', 'mirror', 'scatter'.
+    laser
+        Name of the laser that this concerns. Left out: every laser of the case.
+    """
+
+    name: Line
+    distance: Annotated[SIValue, PLACED]
+    rating: Annotated[SIValue | None, RATING] = None
+    rated_time: Annotated[SIValue | None, RATED_TIME] = None
+    en12254_class: Line = ""
+    observed: Flag = False
+    pulse_rating: Annotated[SIValue | None, PULSE_RATING] = None
+    protects: tuple[Line, ...] = Field(default=(), max_length=100)
+    must_stop: Annotated[tuple[Way, ...], Field(min_length=1, max_length=3)] = ("direct", "mirror", "scatter")
+    laser: Line | None = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -208,46 +249,61 @@ class Barrier(CaseModel):
 
 
 class Control(CaseModel):
-    """A control that is in place: ``[[control]]``."""
+    """A control that is in place: ``[[control]]``.
 
-    kind: Literal["substitute", "technical", "organisational", "personal"] = Field(
-        description="'substitute', 'technical', 'organisational' or 'personal', in this order of preference."
-    )
-    text: Text = Field(
-        default="",
-        description="What is done, in a sentence. May be left out where key is given: then the wording speaks.",
-    )
-    key: Line = Field(default="", description="Key of a control in the wording file controls.toml, as 'enclose'.")
-    answers: Annotated[tuple[Line, ...], Field(max_length=60)] = Field(
-        default=(),
-        description="What it is an answer to: 'direct', 'mirror', 'scatter' and names of persons. Left out: the ways "
-        "of the key; without a key it is printed, and answers nothing.",
-    )
-    laser: Line | None = Field(default=None, description=_WHICH_LASER)
+    Attributes
+    ----------
+    kind
+        'substitute', 'technical', 'organisational' or 'personal', in this order of preference.
+    text
+        What is done, in a sentence. May be left out where key is given: then the wording speaks.
+    key
+        Key of a control in the wording file controls.toml, as 'enclose'.
+    answers
+        What it is an answer to: 'direct', 'mirror', 'scatter' and names of persons. Left out: the ways of the key;
+        without a key it is printed, and answers nothing.
+    laser
+        Name of the laser that this concerns. Left out: every laser of the case.
+    """
+
+    kind: Literal["substitute", "technical", "organisational", "personal"]
+    text: Text = ""
+    key: Line = ""
+    answers: Annotated[tuple[Line, ...], Field(max_length=60)] = ()
+    laser: Line | None = None
 
 
 class StrikeOut(CaseModel):
-    """A way for light to reach a person that the assessor rules out: ``[[strike_out]]``."""
+    """A way for light to reach a person that the assessor rules out: ``[[strike_out]]``.
+
+    Attributes
+    ----------
+    way
+        'direct', 'mirror' or 'scatter'; with a scene also 'missing the target', 'through the target', 'convex
+        mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, of one
+        mode, 'every way'. 'direct' holds for a missed and a cut target too.
+    person
+        Name of the person or group.
+    reason
+        What keeps the light away; printed on the sheet. At least 12 characters, and at most five strike-outs may
+        share one.
+    laser
+        Name of the laser that this concerns. Left out: every laser of the case.
+    setup
+        Name of the set-up that this concerns. Left out: every one.
+    mode
+        With a scene: 'running', 'alignment', 'service' or 'fault'. Left out: every one.
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {"reason": "nothing is struck out without a reason; it is printed"}
     shortest_reason: ClassVar[int] = 12  # characters; fewer say nothing that could be checked
 
-    way: AnyWay = Field(
-        description="'direct', 'mirror' or 'scatter'; with a scene also 'missing the target', 'through the target', "
-        "'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, "
-        "of one mode, 'every way'. 'direct' holds for a missed and a cut target too."
-    )
-    person: Line = Field(description="Name of the person or group.")
-    reason: Text = Field(
-        description="What keeps the light away; printed on the sheet. At least 12 characters, and at most five "
-        "strike-outs may share one."
-    )
-    laser: Line | None = Field(default=None, description=_WHICH_LASER)
-    setup: Line | None = Field(default=None, description="Name of the set-up that this concerns. Left out: every one.")
-    mode: Literal["running", "alignment", "service", "fault"] | None = Field(
-        default=None,
-        description="With a scene: 'running', 'alignment', 'service' or 'fault'. Left out: every one.",
-    )
+    way: AnyWay
+    person: Line
+    reason: Text
+    laser: Line | None = None
+    setup: Line | None = None
+    mode: Literal["running", "alignment", "service", "fault"] | None = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -268,39 +324,50 @@ class StrikeOut(CaseModel):
 
 
 class OtherHazards(CaseModel):
-    """What the process brings besides the beam: ``[other_hazards]``."""
+    """What the process brings besides the beam: ``[other_hazards]``.
 
-    process: Flag = Field(default=False, description="true when the beam works on material (fume, fire, glow, noise).")
-    work_material: Line = Field(default="", description="The material that is worked on.")
-    process_gas: Line = Field(default="", description="Assist or shielding gas, as 'argon' or 'oxygen'.")
-    keys: Annotated[tuple[Line, ...], Field(max_length=40)] = Field(
-        default=(),
-        description="Further hazards by their key in the wording file other_hazards.toml, as 'high voltage'.",
-    )
+    Attributes
+    ----------
+    process
+        true when the beam works on material (fume, fire, glow, noise).
+    work_material
+        The material that is worked on.
+    process_gas
+        Assist or shielding gas, as 'argon' or 'oxygen'.
+    keys
+        Further hazards by their key in the wording file other_hazards.toml, as 'high voltage'.
+    """
+
+    process: Flag = False
+    work_material: Line = ""
+    process_gas: Line = ""
+    keys: Annotated[tuple[Line, ...], Field(max_length=40)] = ()
 
 
 class Settings(CaseModel):
-    """How to calculate: ``[settings]``."""
+    """How to calculate: ``[settings]``.
 
-    scatter_model: Literal["lambert", "hemisphere"] = Field(
-        default="lambert",
-        description="'lambert' (brightest along the normal, the farther one) or 'hemisphere' (the same everywhere).",
-    )
-    propagation: Literal["hyperbolic", "linear"] = Field(
-        default="hyperbolic",
-        description="'hyperbolic' (as ISO 11146, the farther one) or 'linear' (as in some printed tables).",
-    )
-    surfaces_complete: Flag = Field(
-        default=False,
-        description="true when nothing but the surfaces listed can come into the beam; otherwise a full mirror and a "
-        "perfect scatterer at the work are assumed beside them. Of a list without mirrors the brightest is one.",
-    )
-    decide_by: Literal["worst corner", "as typed"] = Field(
-        default="worst corner",
-        description="Where inputs carry tolerances: 'worst corner' (every input at its worse end at once) or "
-        "'as typed', which needs decide_by_reason.",
-    )
-    decide_by_reason: Line = Field(default="", description="Why not the worst corner; printed in the decision.")
+    Attributes
+    ----------
+    scatter_model
+        'lambert' (brightest along the normal, the farther one) or 'hemisphere' (the same everywhere).
+    propagation
+        'hyperbolic' (as ISO 11146, the farther one) or 'linear' (as in some printed tables).
+    surfaces_complete
+        true when nothing but the surfaces listed can come into the beam; otherwise a full mirror and a perfect
+        scatterer at the work are assumed beside them. Of a list without mirrors the brightest is one.
+    decide_by
+        Where inputs carry tolerances: 'worst corner' (every input at its worse end at once) or 'as typed', which
+        needs decide_by_reason.
+    decide_by_reason
+        Why not the worst corner; printed in the decision.
+    """
+
+    scatter_model: Literal["lambert", "hemisphere"] = "lambert"
+    propagation: Literal["hyperbolic", "linear"] = "hyperbolic"
+    surfaces_complete: Flag = False
+    decide_by: Literal["worst corner", "as typed"] = "worst corner"
+    decide_by_reason: Line = ""
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:

@@ -33,54 +33,50 @@ CriterionName = Literal["1/e", "1/e2", "FWHM"]
 
 
 class Scan(CaseModel):
-    """A scanner: ``[laser.setup.scan]``. A stopped scanner is always worked out as well."""
+    """A scanner: ``[laser.setup.scan]``. A stopped scanner is always worked out as well.
+
+    Attributes
+    ----------
+    pattern
+        'line', 'circle', 'figure of eight', 'raster' or 'wobble' (a welding head; hand movement is not counted).
+    frequency
+        Whole movements (there and back) in a second, of a raster those of the fast axis, as '100 Hz'; the slowest
+        that can be set.
+    full_angle
+        Optical angle of the beam from edge to edge, as '20 deg' (twice the mirror angle); the smallest that can be
+        set. Two for x and y, the fast axis first. This or full_width is needed.
+    full_width
+        Width of the pattern from edge to edge at width_at, as '4 mm'; the smallest that can be set.
+    width_at
+        Distance from the last optic at which full_width holds; behind a lens its focal length.
+    fans_out
+        true when the beams of a full_width leave from one point of the last optic and so move apart; left out: they
+        may be parallel behind width_at, as after a telecentric lens, the strict side.
+    waveform
+        Movement of a line or of the fast axis: 'sine' (rests longest at its ends) or 'triangle'.
+    lines
+        Lines of one frame of a raster, one for each whole movement of the fast axis.
+    monitored
+        true when a safety circuit watches the movement and cuts the laser off (scan-fail cut-off). Without it the
+        movement earns no credit.
+    reaction_time
+        From the failure of the movement to the last light, as '5 ms'; needed with monitored.
+    """
 
     how_to_get: ClassVar[dict[str, str]] = {
         "frequency": "whole movements (there and back) in a second, as '100 Hz'; take the slowest that can be set",
     }
 
-    pattern: Literal["line", "circle", "figure of eight", "raster", "wobble"] = Field(
-        description="'line', 'circle', 'figure of eight', 'raster' or 'wobble' (a welding head; hand movement is not "
-        "counted)."
-    )
-    frequency: Annotated[SIValue, _FREQUENCY] = Field(
-        description="Whole movements (there and back) in a second, of a raster those of the fast axis, as '100 Hz'; "
-        "the slowest that can be set."
-    )
-    full_angle: Annotated[Axes | None, _SCAN_ANGLE] = Field(
-        default=None,
-        description="Optical angle of the beam from edge to edge, as '20 deg' (twice the mirror angle); the smallest "
-        "that can be set. Two for x and y, the fast axis first. This or full_width is needed.",
-    )
-    full_width: Annotated[Axes | None, _WIDTH] = Field(
-        default=None,
-        description="Width of the pattern from edge to edge at width_at, as '4 mm'; the smallest that can be set.",
-    )
-    width_at: Annotated[SIValue | None, _PLACE] = Field(
-        default=None,
-        description="Distance from the last optic at which full_width holds; behind a lens its focal length.",
-    )
-    fans_out: Flag = Field(
-        default=False,
-        description="true when the beams of a full_width leave from one point of the last optic and so move apart; "
-        "left out: they may be parallel behind width_at, as after a telecentric lens, the strict side.",
-    )
-    waveform: Literal["sine", "triangle"] = Field(
-        default="sine",
-        description="Movement of a line or of the fast axis: 'sine' (rests longest at its ends) or 'triangle'.",
-    )
-    lines: Annotated[int, Field(strict=True, ge=2, le=100000)] | None = Field(
-        default=None, description="Lines of one frame of a raster, one for each whole movement of the fast axis."
-    )
-    monitored: Flag = Field(
-        default=False,
-        description="true when a safety circuit watches the movement and cuts the laser off (scan-fail cut-off). "
-        "Without it the movement earns no credit.",
-    )
-    reaction_time: Annotated[SIValue | None, _REACTION] = Field(
-        default=None,
-        description="From the failure of the movement to the last light, as '5 ms'; needed with monitored.",
-    )
+    pattern: Literal["line", "circle", "figure of eight", "raster", "wobble"]
+    frequency: Annotated[SIValue, _FREQUENCY]
+    full_angle: Annotated[Axes | None, _SCAN_ANGLE] = None
+    full_width: Annotated[Axes | None, _WIDTH] = None
+    width_at: Annotated[SIValue | None, _PLACE] = None
+    fans_out: Flag = False
+    waveform: Literal["sine", "triangle"] = "sine"
+    lines: Annotated[int, Field(strict=True, ge=2, le=100000)] | None = None
+    monitored: Flag = False
+    reaction_time: Annotated[SIValue | None, _REACTION] = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -114,25 +110,30 @@ class Scan(CaseModel):
 
 
 class ExtraLine(CaseModel):
-    """A further wavelength in the beam: ``[[laser.line]]``, as residual pump light or a pilot laser."""
+    """A further wavelength in the beam: ``[[laser.line]]``, as residual pump light or a pilot laser.
 
-    name: Line = Field(description="Name of the wavelength, as 'residual pump 808 nm'; used once in this laser.")
-    wavelength: Annotated[SIValue, _WAVELENGTH] = Field(description="Vacuum wavelength, as '808 nm'.")
-    power: Annotated[SIValue | None, _POWER] = Field(
-        default=None, description="Highest continuous power of it, as '30 mW'. This or share is needed."
-    )
-    share: Annotated[SIValue | None, _SHARE] = Field(
-        default=None,
-        description="Its power over that of the main wavelength, as 0.02, with the same pulses. This or power is "
-        "needed.",
-    )
-    divergence: Annotated[Axes | None, _DIVERGENCE] = Field(
-        default=None,
-        description="Full angle behind the last optic, where it differs from the main beam; with divergence_criterion.",
-    )
-    divergence_criterion: CriterionName | None = Field(
-        default=None, description="Where the divergence was read: '1/e', '1/e2' or 'FWHM'."
-    )
+    Attributes
+    ----------
+    name
+        Name of the wavelength, as 'residual pump 808 nm'; used once in this laser.
+    wavelength
+        Vacuum wavelength, as '808 nm'.
+    power
+        Highest continuous power of it, as '30 mW'. This or share is needed.
+    share
+        Its power over that of the main wavelength, as 0.02, with the same pulses. This or power is needed.
+    divergence
+        Full angle behind the last optic, where it differs from the main beam; with divergence_criterion.
+    divergence_criterion
+        Where the divergence was read: '1/e', '1/e2' or 'FWHM'.
+    """
+
+    name: Line
+    wavelength: Annotated[SIValue, _WAVELENGTH]
+    power: Annotated[SIValue | None, _POWER] = None
+    share: Annotated[SIValue | None, _SHARE] = None
+    divergence: Annotated[Axes | None, _DIVERGENCE] = None
+    divergence_criterion: CriterionName | None = None
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:
@@ -149,56 +150,72 @@ class ExtraLine(CaseModel):
 
 
 class Module(CaseModel):
-    """Beams side by side: ``[laser.module]``. The emission of the laser is that of all beams together."""
+    """Beams side by side: ``[laser.module]``. The emission of the laser is that of all beams together.
 
-    columns: Count = Field(description="Beams in a row, as 4.")
-    rows: Count = Field(default=1, description="Rows of beams.")
-    column_pitch: Annotated[SIValue, _PITCH] = Field(description="Between the middles of neighbours in a row, '6 mm'.")
-    row_pitch: Annotated[SIValue | None, _PITCH] = Field(
-        default=None, description="Between the middles of neighbouring rows. Left out: as column_pitch."
-    )
+    Attributes
+    ----------
+    columns
+        Beams in a row, as 4.
+    rows
+        Rows of beams.
+    column_pitch
+        Between the middles of neighbours in a row, '6 mm'.
+    row_pitch
+        Between the middles of neighbouring rows. Left out: as column_pitch.
+    """
+
+    columns: Count
+    rows: Count = 1
+    column_pitch: Annotated[SIValue, _PITCH]
+    row_pitch: Annotated[SIValue | None, _PITCH] = None
 
 
 class Extended(CaseModel):
-    """A glowing area that people look at: ``[[extended]]``, as a diffuser, a fibre bundle or an array."""
+    """A glowing area that people look at: ``[[extended]]``, as a diffuser, a fibre bundle or an array.
 
-    name: Line = Field(description="Name of the source; used once in the case.")
-    laser: Line = Field(description="Name of the laser that feeds it.")
-    size: Annotated[Axes, _SIZE] = Field(
-        description="Size of the lit area, of an array that of one emitter, as '10 mm'; two if oblong. For a Gaussian "
-        "its 1/e diameter."
-    )
-    spread: Literal["lambert", "hemisphere", "cone"] = Field(
-        default="lambert",
-        description="'lambert' (matt surface, opal glass), 'hemisphere' (the same everywhere), or 'cone' with a "
-        "divergence.",
-    )
-    divergence: Annotated[Axes | None, _SPREAD] = Field(
-        default=None, description="Full 1/e angle of a 'cone', as '30 deg'; the narrowest that it can have."
-    )
-    transmittance: Annotated[SIValue, _TRANSMITTANCE] = Field(
-        default=SIValue(1.0, "1", "1"),
-        description="Share of the laser's light that leaves it: transmittance of a translucent object, reflectance of "
-        "a surface. Left out: 1, the strict bound.",
-    )
-    columns: Count = Field(default=1, description="Emitters of an array in a row.")
-    rows: Count = Field(default=1, description="Rows of emitters.")
-    pitch: Annotated[Axes | None, _SIZE] = Field(
-        default=None,
-        description="Between the middles of neighbours, two where rows are spaced otherwise; for an array.",
-    )
-    shares: Annotated[tuple[Annotated[float, Field(ge=0.0, le=1.0)], ...], Field(max_length=4096)] = Field(
-        default=(),
-        description="Share of the power of each emitter, row by row, adding up to 1. Left out: all alike.",
-    )
-    peak_over_mean: Annotated[SIValue | None, _EVENNESS] = Field(
-        default=None,
-        description="Brightest spot over mean radiance, measured, as 1.5. Left out: no credit is given for a source "
-        "that is wider than the photochemical cone.",
-    )
-    nearest: Annotated[SIValue, _NEAREST] = Field(
-        default=SIValue(0.1, "100 mm", "m"), description="Nearest viewing distance to be searched from."
-    )
+    Attributes
+    ----------
+    name
+        Name of the source; used once in the case.
+    laser
+        Name of the laser that feeds it.
+    size
+        Size of the lit area, of an array that of one emitter, as '10 mm'; two if oblong. For a Gaussian its 1/e
+        diameter.
+    spread
+        'lambert' (matt surface, opal glass), 'hemisphere' (the same everywhere), or 'cone' with a divergence.
+    divergence
+        Full 1/e angle of a 'cone', as '30 deg'; the narrowest that it can have.
+    transmittance
+        Share of the laser's light that leaves it: transmittance of a translucent object, reflectance of a surface.
+        Left out: 1, the strict bound.
+    columns
+        Emitters of an array in a row.
+    rows
+        Rows of emitters.
+    pitch
+        Between the middles of neighbours, two where rows are spaced otherwise; for an array.
+    shares
+        Share of the power of each emitter, row by row, adding up to 1. Left out: all alike.
+    peak_over_mean
+        Brightest spot over mean radiance, measured, as 1.5. Left out: no credit is given for a source that is wider
+        than the photochemical cone.
+    nearest
+        Nearest viewing distance to be searched from.
+    """
+
+    name: Line
+    laser: Line
+    size: Annotated[Axes, _SIZE]
+    spread: Literal["lambert", "hemisphere", "cone"] = "lambert"
+    divergence: Annotated[Axes | None, _SPREAD] = None
+    transmittance: Annotated[SIValue, _TRANSMITTANCE] = SIValue(1.0, "1", "1")
+    columns: Count = 1
+    rows: Count = 1
+    pitch: Annotated[Axes | None, _SIZE] = None
+    shares: Annotated[tuple[Annotated[float, Field(ge=0.0, le=1.0)], ...], Field(max_length=4096)] = ()
+    peak_over_mean: Annotated[SIValue | None, _EVENNESS] = None
+    nearest: Annotated[SIValue, _NEAREST] = SIValue(0.1, "100 mm", "m")
 
     @classmethod
     def findings(cls, peek: Peek) -> list[Finding]:

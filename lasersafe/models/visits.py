@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
-
 from lasersafe.models.base import CaseModel, Line
 from lasersafe.models.values import Measured, SIValue
 
@@ -15,11 +13,21 @@ VISIT_TIME = Measured(
 
 
 class Visit(CaseModel):
-    """One exposure to ultraviolet light: ``[[person.visits]]``."""
+    """One exposure to ultraviolet light: ``[[person.visits]]``.
 
-    way: Literal["direct", "mirror", "scatter"] = Field(description="'direct', 'mirror' or 'scatter'.")
-    time: Annotated[SIValue, VISIT_TIME] = Field(description="How long this visit lasts, as '600 s'.")
-    laser: Line | None = Field(
-        default=None, description="Name of the laser. Left out: every ultraviolet laser that concerns this person."
-    )
-    note: Line = Field(default="", description="What the person does there; printed beside the dose.")
+    Attributes
+    ----------
+    way
+        'direct', 'mirror' or 'scatter'.
+    time
+        How long this visit lasts, as '600 s'.
+    laser
+        Name of the laser. Left out: every ultraviolet laser that concerns this person.
+    note
+        What the person does there; printed beside the dose.
+    """
+
+    way: Literal["direct", "mirror", "scatter"]
+    time: Annotated[SIValue, VISIT_TIME]
+    laser: Line | None = None
+    note: Line = ""

@@ -1,0 +1,134 @@
+"""Where barriers and walls stand, with their doors, windows and gaps."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from lasersafe.models.base import CaseModel, Flag, Line, Peek
+from lasersafe.models.messages import Finding
+from lasersafe.models.places import Path, PathOnPlan
+from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO
+from lasersafe.models.values import Measured, SIValue
+
+PATH = PathOnPlan("m", "-100 km", "100 km", "2.5 m")
+HEIGHT = Measured("m", "-100 m", "10 km", "1.2 m")
+ALONG = Measured("m", "0 m", "100 km", "1 m")
+DENSITY = Measured("1", "0", "20", "6")
+FLOOR = SIValue(0.0, "0 m", "m")
+HIGH = SIValue(100.0, "100 m", "m")
+
+
+class SceneOpening(CaseModel):
+    """A gap in a barrier or wall: ``[[scene.barrier.opening]]``.
+
+    Attributes
+    ----------
+    name
+        Name, as 'hall door'.
+    kind
+        'door', 'window' or 'gap'.
+    start
+        Where it begins, along the line from its first corner.
+    end
+        Where it ends, along the line from its first corner.
+    bottom
+        Lower edge above the floor.
+    top
+        Upper edge above the floor.
+    open
+        false only when it is shut while the laser is on, as by a door switch, and as strong as the rest; a window
+        counts as open unless its density and its rating hold.
+    optical_density
+        Of a view window: its lowest optical density at the wavelengths of the lasers that can reach it. Left out:
+        plain glass, light passes.
+    rating
+        Of a view window: power density that it withstands. Left out: it does not hold.
+    rated_time
+        Of a view window: for how long it withstands the rating.
+    pulse_rating
+        Of a view window: radiant exposure of one pulse that it withstands. Left out: it does not hold against
+        pulses.
+    reflectance
+        Of a window: share of the light that its glass throws back at the angle of the beam. Left out: 1, as of
+        coated glass or at a glancing angle.
+    """
+
+    name: Line = "gap"
+    kind: Literal["door", "window", "gap"] = "gap"
+    start: Annotated[SIValue, ALONG]
+    end: Annotated[SIValue, ALONG]
+    bottom: Annotated[SIValue, HEIGHT] = FLOOR
+    top: Annotated[SIValue, HEIGHT] = HIGH
+    open: Flag = True
+    optical_density: Annotated[SIValue | None, DENSITY] = None
+    rating: Annotated[SIValue | None, RATING] = None
+    rated_time: Annotated[SIValue | None, RATED_TIME] = None
+    pulse_rating: Annotated[SIValue | None, PULSE_RATING] = None
+
+    reflectance: Annotated[SIValue | None, RATIO] = None
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse an opening that ends before it begins."""
+        start, end = peek.value("start"), peek.value("end")
+        found: list[Finding] = []
+        if start is not None and end is not None and not start < end:
+            found.append((("end",), f"{end.typed} is not beyond the start at {start.typed}; write a larger one"))
+        if "rating" in peek.data and "rated_time" not in peek.data:
+            found.append((("rated_time",), "missing; a rating holds for a time only, write it as '60 s'"))
+        for field in ("optical_density", "rating", "rated_time", "pulse_rating", "reflectance"):
+            if field in peek.data and peek.data.get("kind", "gap") != "window":
+                found.append(((field,), "only a window has it; write kind = 'window', or leave it out"))
+        return found + _upright(peek)
+
+
+def _upright(peek: Peek) -> list[Finding]:
+    low, high = peek.value("bottom"), peek.value("top")
+    if low is not None and high is not None and not low < high:
+        if "top" not in peek.data:
+            return [(("bottom",), f"{low.typed} is not below {high.typed}, the upper edge left out; write a lower one")]
+        return [(("top",), f"{high.typed} is not above the lower edge at {low.typed}; write a higher one")]
+    return []
+
+
+class SceneBarrier(CaseModel):
+    """Where a barrier or wall stands: ``[[scene.barrier]]``.
+
+    Attributes
+    ----------
+    name
+        Name of a [[barrier]] of this case, or of a wall; a wall holds only with a rating of its own.
+    kind
+        'barrier', 'wall' or 'terrain'.
+    line
+        Its corners on the plan, at least two.
+    bottom
+        Lower edge above the floor.
+    top
+        Upper edge above the floor, as '2.2 m'.
+    rating
+        For a wall: power density that it withstands. Left out: not rated.
+    rated_time
+        For a wall: for how long it withstands the rating.
+    opening
+        Its doors, windows and gaps, one [[scene.barrier.opening]] each.
+    """
+
+    name: Line
+    kind: Literal["barrier", "wall", "terrain"] = "barrier"
+    line: Annotated[Path, PATH]
+    bottom: Annotated[SIValue, HEIGHT] = FLOOR
+    top: Annotated[SIValue, HEIGHT]
+    rating: Annotated[SIValue | None, RATING] = None
+    rated_time: Annotated[SIValue | None, RATED_TIME] = None
+    opening: Annotated[tuple[SceneOpening, ...], Field(max_length=20)] = ()
+
+    @classmethod
+    def findings(cls, peek: Peek) -> list[Finding]:
+        """Refuse an upper edge below the lower one, and a rating without a time."""
+        found = _upright(peek)
+        if "rating" in peek.data and "rated_time" not in peek.data:
+            found.append((("rated_time",), "missing; a rating holds for a time only, write it as '60 s'"))
+        return found
