@@ -11,6 +11,7 @@ from lasersafe.typed import shown
 
 MOST = 1000  # changes that are collected; more help nobody
 _SAME = 1e-9  # relative; two machines may differ in the last digits
+NOTHING = 1e-13  # SI; what cancels out to less than this differs between machines by any factor
 _NAMES = ("name", "laser", "setup", "person", "barrier", "surface", "way", "tissue", "hazard", "rule", "field", "what")
 _MISSING = "(not there)"
 
@@ -29,35 +30,38 @@ class Change:
         return f"{self.field}: was {_short(self.old)}, is {_short(self.new)}{apart}"
 
 
-def changes(old: Any, new: Any) -> tuple[Change, ...]:
+def changes(old: Any, new: Any, nothing: float = 0.0) -> tuple[Change, ...]:
     """Return the fields in which two trees of dictionaries, lists and plain values differ, at most `MOST`.
 
-    Lists of tables are matched by the names in the tables where these are unique, by place otherwise.
+    Numbers that are both at most ``nothing`` are the same. Lists of tables are matched by the names in the tables where
+    these are unique, by place otherwise.
     """
     found: list[Change] = []
-    for change in _walk("", old, new):
+    for change in _walk("", old, new, nothing):
         found.append(change)
         if len(found) == MOST:
             break
     return tuple(found)
 
 
-def _walk(path: str, old: Any, new: Any) -> Iterator[Change]:
+def _walk(path: str, old: Any, new: Any, nothing: float) -> Iterator[Change]:
     if isinstance(old, Mapping) and isinstance(new, Mapping):
         for key in dict.fromkeys([*old, *new]):
-            yield from _walk(f"{path}.{key}" if path else str(key), old.get(key, _MISSING), new.get(key, _MISSING))
+            yield from _walk(
+                f"{path}.{key}" if path else str(key), old.get(key, _MISSING), new.get(key, _MISSING), nothing
+            )
     elif isinstance(old, list) and isinstance(new, list):
-        yield from _lists(path, old, new)
-    elif not _same(old, new):
+        yield from _lists(path, old, new, nothing)
+    elif not _same(old, new, nothing):
         yield Change(path or "everything", old, new, _relative(old, new))
 
 
-def _lists(path: str, old: list[Any], new: list[Any]) -> Iterator[Change]:
+def _lists(path: str, old: list[Any], new: list[Any], nothing: float) -> Iterator[Change]:
     left, right = _by_name(old), _by_name(new)
     if left is None or right is None:
         left, right = _by_place(old), _by_place(new)
     for key in dict.fromkeys([*left, *right]):
-        yield from _walk(f"{path}[{key}]", left.get(key, _MISSING), right.get(key, _MISSING))
+        yield from _walk(f"{path}[{key}]", left.get(key, _MISSING), right.get(key, _MISSING), nothing)
 
 
 def _by_name(items: Sequence[Any]) -> dict[str, Any] | None:
@@ -80,10 +84,10 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
-def _same(old: Any, new: Any) -> bool:
+def _same(old: Any, new: Any, nothing: float) -> bool:
     if _is_number(old) and _is_number(new):
         try:
-            return old == new or math.isclose(old, new, rel_tol=_SAME)
+            return old == new or math.isclose(old, new, rel_tol=_SAME) or max(abs(old), abs(new)) <= nothing
         except OverflowError:
             return False
     return type(old) is type(new) and bool(old == new)

@@ -65,10 +65,12 @@ class _Results:
     file: Attachment
 
 
-def _embedded(assessment: Assessment) -> _Results:
+def _embedded(assessment: Assessment, text: bytes | None = None, like: About | None = None) -> _Results:
     from lasersafe.report import assessment_json
     from lasersafe.sheet.paint import attachment
 
+    if text is not None and like is not None:
+        return _Results(hashlib.sha256(text).hexdigest(), like.results, attachment(text))
     data = assessment_json(assessment)
     text = packed(data)
     return _Results(hashlib.sha256(text).hexdigest(), results_digest(data), attachment(text))
@@ -82,6 +84,7 @@ def make_sheet(
     language: str | None = None,
     assessed: Assessment | None = None,
     like: About | None = None,
+    results: bytes | None = None,
     file: str = "",
 ) -> Made:
     """Return the sheet of a case; equal input gives equal bytes.
@@ -102,6 +105,8 @@ def make_sheet(
         The assessment, when it was made already.
     like : About, optional
         What a sheet says about itself that is printed again; its makers and the name of its case file are taken over.
+    results : bytes, optional
+        The results that it carries, which have been found to be those of the assessment but for the last digits.
     file : str
         Name of the case file, without folder.
 
@@ -113,7 +118,7 @@ def make_sheet(
     from lasersafe.sheet import render_sheet
 
     assessment = assessed or (assess(case) if language is None else assess(case, language))
-    known = _embedded(assessment) if record.signed(assessment.fingerprint) else None  # else nobody has signed results
+    known = _embedded(assessment, results, like) if results or record.signed(assessment.fingerprint) else None
     signed = sign_off_of(case, assessment, record, known.digest if known else "")
     about = _about(case, assessment, signed, paper or case.paper, like)
     name = like.case_file if like else file.encode("utf-8", "replace").decode()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.models import canonical
 from lasersafe.results import Assessment, RoleSigned, SignOff
-from lasersafe.signing.compare import changes
+from lasersafe.signing.compare import NOTHING, changes
 from lasersafe.signing.record import Record
 from lasersafe.wording import load_wording
 
@@ -26,8 +26,8 @@ _NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerpri
 def results_digest(results: Mapping[str, Any]) -> str:
     """Return the SHA-256 of the numbers and verdicts of an assessment, as ``report.assessment_json`` gives them.
 
-    Numbers count to nine digits, so that the last bits of another machine do not matter; the words in which an input
-    was typed do not count.
+    Numbers count to nine digits, and up to `NOTHING` as zero, so that the last bits of another machine do not matter;
+    the words in which an input was typed do not count.
     """
     text = json.dumps(_rounded(results), sort_keys=True, ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode()).hexdigest()
@@ -35,16 +35,20 @@ def results_digest(results: Mapping[str, Any]) -> str:
 
 def _rounded(value: Any) -> Any:
     if isinstance(value, float):
-        return f"{value:.8e}"
+        return _digits(value)
     if isinstance(value, dict):
         return {key: _rounded(one) for key, one in value.items() if key not in _NOT_RESULTS}
     if isinstance(value, (list, tuple)):  # mostly coordinates
         if value and all(
             [type(one) is list and len(one) == 2 and type(one[0]) is type(one[1]) is float for one in value]
         ):
-            return [[f"{x:.8e}", f"{y:.8e}"] for x, y in value]
-        return [f"{one:.8e}" if type(one) is float else _rounded(one) for one in value]
+            return [[_digits(x), _digits(y)] for x, y in value]
+        return [_digits(one) if type(one) is float else _rounded(one) for one in value]
     return value
+
+
+def _digits(value: float) -> str:
+    return "0" if -NOTHING <= value <= NOTHING else f"{value:.8e}"
 
 
 def same_person(one: str, other: str) -> bool:

@@ -24,7 +24,7 @@ from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
 from lasersafe.signing import making
 from lasersafe.signing.about import About, read_about
-from lasersafe.signing.compare import Change, changes, plain
+from lasersafe.signing.compare import NOTHING, Change, changes, plain
 from lasersafe.signing.container import SheetError, SheetFile, open_sheet, parse_sheet
 from lasersafe.signing.record import CLOCKS, LARGEST_RECORD, Record, parse_record
 from lasersafe.signing.state import changed_inputs, doubled, results_digest, sign_off_of, spoken
@@ -199,7 +199,11 @@ def _check_results(
     text: str, case: Case, about: About, record: Record, files: dict[str, bytes], sheet: SheetFile, report: Report
 ) -> None:
     old = _tree(files[making.RESULTS], making.RESULTS)
-    if results_digest(old) != about.results or old.get("fingerprint") != about.fingerprint:
+    if (
+        files[making.RESULTS] != making.packed(old)
+        or results_digest(old) != about.results
+        or old.get("fingerprint") != about.fingerprint
+    ):
         report.add("changed", "the embedded results are not those of the sheet")
     try:
         assessment = assess(case, about.language)
@@ -210,14 +214,14 @@ def _check_results(
     # As the sheet names itself: what this version would call it is no result.
     named = replace(assessment, fingerprint=about.fingerprint, version=about.version)
     new = making.results_of(named)
-    found = changes(old, new)
+    found = changes(old, new, NOTHING)
     if found:
         report.add("other results", f"this version ({lasersafe.__version__}) computes {len(found)} results differently")
         report.changed_results += found
     if about.version == assessment.version and about.fingerprint != assessment.fingerprint:
         if not report.changed_fields and not report.notes:
             report.add("changed", "the fingerprint is not that of the embedded case")
-    _check_pages(text, case, about, record, named, sheet, report, bool(found))
+    _check_pages(text, case, about, record, named, sheet, report, files[making.RESULTS] if not found else None)
 
 
 def _check_pages(
@@ -228,20 +232,23 @@ def _check_pages(
     assessment: Assessment,
     sheet: SheetFile,
     report: Report,
-    other: bool,
+    results: bytes | None,
 ) -> None:
-    """Print the sheet again and compare: a number that was changed on a page is found here."""
+    """Print the sheet again and compare: a number that was changed on a page is found here.
+
+    ``results`` are the embedded ones, which count as those of this version; None when they do not.
+    """
     if any(finding.kind == "changed" for finding in report.findings):
         return
     signed = sign_off_of(case, assessment, record, about.results)
     if signed.state != about.state:
         report.add("changed", f"it says '{about.state}', but its record gives '{signed.state}'")
         return
-    if other:
+    if results is None:
         report.notes.append("the pages were not compared: with other results they differ")
         return
     try:
-        again = making.make_sheet(text, case, record, about.paper, about.language, assessment, about).content
+        again = making.make_sheet(text, case, record, about.paper, about.language, assessment, about, results).content
     except CalcError as error:  # a paper or a language that nothing was ever printed on or in
         report.add("changed", f"it cannot have been printed as it says: {str(error).splitlines()[0]}")
         return

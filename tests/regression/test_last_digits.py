@@ -1,0 +1,67 @@
+"""A signed sheet is the same on a machine whose libraries compute other last digits."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lasersafe import report
+from lasersafe.signing.compare import changes
+from lasersafe.signing.making import packed
+from lasersafe.signing.state import results_digest
+from lasersafe.signing.verify import CODES
+from tests.behaviour.signing_help import signed_sheet
+from tests.behaviour.test_verify import answer, rebuilt
+
+pytestmark = pytest.mark.usefixtures("assessed_once")
+
+
+def nudged(value: Any) -> Any:
+    """Return results as another library gives them: 0 is what cancels out to nothing, others move in the last bit."""
+    if isinstance(value, float):
+        return math.nextafter(value, math.inf) if value else -2.6e-16
+    if isinstance(value, dict):
+        return {key: nudged(one) for key, one in value.items()}
+    return [nudged(one) for one in value] if isinstance(value, (list, tuple)) else value
+
+
+def test_other_last_digits_are_the_same_results(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """0 against -2.6e-16 rad was called another result, and then other pages: 230 fields of this sheet."""
+    path = tmp_path / "s.pdf"
+    path.write_bytes(signed_sheet())
+    real = report.assessment_json
+    monkeypatch.setattr(report, "assessment_json", lambda assessment: nudged(real(assessment)))
+    code, data, text = answer(path)
+    assert (code, data["findings"], data["changed_results"]) == (0, [], []), text
+
+
+@pytest.mark.parametrize(("old", "new", "same"), [
+    (0.0, -2.6e-16, True), (3e-14, -9e-14, True), (1.0, 1.0 + 4e-10, True),
+    (0.0, 2e-13, False), (1e-13, 5e-13, False), (1.0, 1.0 + 2e-9, False), (28.6, 28.7, False),
+])  # fmt: skip
+def test_what_counts_as_the_same_number(old: float, new: float, same: bool) -> None:
+    """A pulse of 100 fs and one of 500 fs are not the same, which an absolute 1e-12 would say."""
+    assert (not changes({"a": [old]}, {"a": [new]}, 1e-13)) is same
+    if max(old, new) < 1.0:
+        assert (results_digest({"a": old}) == results_digest({"a": new})) is same
+
+
+def test_results_written_in_another_way_are_changed(tmp_path: Path) -> None:
+    """A key that stands twice has two values: one for this program, one for whoever else reads the attachment."""
+    from hashlib import sha256
+
+    from lasersafe.signing.container import parse_sheet
+
+    sheet = parse_sheet(signed_sheet())
+    results, about = sheet.attachment("results.json"), json.loads(sheet.attachment("sheet.json"))
+    twice = b"{" + results[1 : results.index(b":")] + b":null," + results[1:]
+    assert packed(json.loads(twice)) == packed(json.loads(results))
+    path = tmp_path / "s.pdf"
+    attached = about["attachments"] | {"results.json": sha256(twice).hexdigest()}
+    path.write_bytes(rebuilt({"results.json": twice}, {"attachments": attached}))
+    code, _, text = answer(path)
+    assert (code, "the embedded results are not those of the sheet" in text) == (CODES["changed"], True)
