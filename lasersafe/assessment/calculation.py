@@ -120,6 +120,7 @@ def _limit_steps(
         )
         for r in train.rows
         if r is not row and np.isfinite(r.per_pulse)
+        and r.per_pulse == min(s.per_pulse for s in train.rows if (s.rule, s.hazard) == (r.rule, r.hazard))
     )  # fmt: skip
     return (*steps, *others, last)
 

@@ -65,12 +65,19 @@ def _rules(
     context: Context, tissue: str, emission: Emission, duration: float, deciding: Criterion
 ) -> tuple[RuleLine, ...]:
     highest = deciding.amount / deciding.limit
+    found = [
+        one for name in context.rule_sets for one in criteria(name, tissue, emission, context.wavelength, duration)
+    ]
+    strictest: dict[tuple[str, ...], Criterion] = {}  # of the windows of one rule, over several apertures
+    for one in found:
+        key = (one.rule_set, one.rule, one.hazard, "" if one.rule == "mean" else one.note)
+        strictest[key] = min(strictest.get(key, one), one, key=lambda c: (c.limit, c != deciding))
     return tuple(
         RuleLine(
             one.rule_set, one.rule, one.hazard, one.limit, one.limit_unit, one.limiting_aperture,
             one.amount / one.limit / highest, one == deciding, one.note, one.source, one.seen,
         )
-        for name in context.rule_sets for one in criteria(name, tissue, emission, context.wavelength, duration)
+        for one in strictest.values()
     )  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
 from lasersafe.limits.pulse_results import Columns, Objects, PulseTrainLimit, TrainRow, Trains
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.limits.train_rule import COUNT_SLACK, count_pulses, train_factor, train_sides, undivided
+from lasersafe.limits.windows import deciding, growing_times
 
 _CHUNK = 4096
 
@@ -62,7 +63,9 @@ def _windows(grid: Grid, train: Trains, total: Floats) -> tuple[Floats, Floats]:
     gaps = (ends - pulse) * rate
     last = np.floor(gaps) + 1.0  # one more on either side, since a window that ends on an edge may round across it
     whole = total[:, None]
-    near = np.concatenate([last - 1.0, last, last + 1.0, whole], axis=1)
+    low, high = float(train.wavelength.min()) * 1e9, float(train.wavelength.max()) * 1e9
+    between = np.floor((growing_times(grid, low, high) - pulse) * rate) + 1.0
+    near = np.concatenate([last - 1.0, last, last + 1.0, between, whole], axis=1)
     number = np.clip(near, np.minimum(2.0, whole), whole)
     window = np.where(
         whole > 1.0, np.minimum((number - 1.0) / rate + pulse, train.duration[:, None]), train.duration[:, None]
@@ -80,14 +83,15 @@ def _mean(grid: Grid, train: Trains) -> dict[str, Columns]:
     met = set(of_piece.ravel().tolist())
     found = {}
     rows = np.arange(train.pulse.size)
-    for number_of_kind, kind in enumerate(kinds):
-        if number_of_kind not in met:
-            continue
-        best = np.where(of_piece == number_of_kind, share, np.inf)
-        at = best.argmin(axis=1)
-        least = best[rows, at]
+    chosen = (
+        (f"{kind} {count}", *pick)
+        for number_of_kind, kind in enumerate(kinds)
+        if number_of_kind in met
+        for count, pick in enumerate(deciding(np.where(of_piece == number_of_kind, share, np.inf), aperture))
+    )
+    for kind, at, here in chosen:
+        least = np.where(here, share[rows, at], np.inf)
         one = np.ones_like(least)
-        here = np.isfinite(least)
         source, seen = _texts(grid, np.where(here, piece[rows, at], 0).astype(np.int16))
         found[kind] = Columns(
             least,

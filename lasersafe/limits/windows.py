@@ -20,6 +20,11 @@ from lasersafe.limits.tables import load_rule_set
 
 Objects = NDArray[np.object_]
 LONGEST = 3e4  # [s] the tables end here
+_TRIED = 24  # times tried where an aperture grows
+_FEW_POINTS = 64
+_FRONT = 6  # windows of a point that are all kept
+_SOME_WIDTHS, _NEARLY = 8, 1e-3
+_WIDTHS = 64  # widths of beams for which the worst windows are kept
 SHORTEST = 1e-13  # [s]
 
 
@@ -47,6 +52,94 @@ class Windows(NamedTuple):
     locators: Objects | None = None
 
 
+def growing_times(grid: Grid, lowest: float, highest: float) -> Floats:
+    """Return times at which windows are tried where an aperture grows with time, at some wavelengths [nm]; in s.
+
+    A window over a smaller aperture can be the worse one for a narrow beam, though others have more energy.
+    """
+    low, high = lowest * (1 - 2 * EDGE), highest * (1 + 2 * EDGE)
+    ends = {
+        piece.aperture.duration
+        for piece in grid.pieces
+        if piece is not None and piece.aperture.power
+        and max(piece.row.wavelength[0], piece.aperture.wavelength[0]) <= high
+        and min(piece.row.wavelength[1], piece.aperture.wavelength[1]) >= low
+    }  # fmt: skip
+    return np.concatenate([np.geomspace(*end, _TRIED + 2)[1:-1] for end in sorted(ends)]) if ends else np.array([])
+
+
+def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.bool_]]]:
+    """Return the windows that can be the worst for a beam of some width: limit per pulse and aperture of each.
+
+    Parameters
+    ----------
+    share, aperture : numpy.ndarray, shape (points, windows)
+        Limit per pulse, ``inf`` where a window is no candidate [J/m2], and limiting aperture [m].
+
+    Returns
+    -------
+    list of tuple of numpy.ndarray, each of shape (points,)
+        Number of a window, and whether there is one.
+    """
+    here = np.isfinite(share)
+    columns = np.flatnonzero(here.any(axis=0))
+    if not columns.size:
+        return []
+    share, wide = share[:, columns], np.where(here, aperture, 1.0)[:, columns]
+    if (wide == wide[:, :1]).all():
+        picked = [share.argmin(axis=1)]
+    elif share.shape[0] <= _FEW_POINTS:
+        kept = [_worst_for_some_beam(limits, holes) for limits, holes in zip(share, wide, strict=True)]
+        most = max(len(one) for one in kept)
+        picked = list(np.stack([np.pad(one, (0, most - len(one)), "edge") for one in kept], axis=1))
+    else:
+        picked = [(share / _passing(wide, d)).argmin(axis=1) for d in _beams(wide, _SOME_WIDTHS)]
+    each = np.sort(np.stack(picked, axis=1), axis=1)
+    new = np.concatenate([np.ones((each.shape[0], 1), dtype=bool), each[:, 1:] != each[:, :-1]], axis=1)
+    place = np.cumsum(new, axis=1) - 1
+    rows = np.arange(each.shape[0])
+    found = []
+    for number in range(int(place.max()) + 1):
+        at = each[rows, (place == number).argmax(axis=1)]
+        there = (place == number).any(axis=1) & np.isfinite(share[rows, at])
+        if there.any():
+            found.append((columns[at], there))
+    return found
+
+
+def _beams(aperture: Floats, number: int) -> Floats:
+    """Return diameters of beams beside those of apertures. [m]."""
+    return np.geomspace(aperture.min() / 4.0, 4.0 * aperture.max(), number)
+
+
+def _passing(aperture: Floats, diameter: float) -> Floats:
+    """Return the mean of a round Gaussian beam over apertures, up to a factor."""
+    return np.asarray(-np.expm1(-((aperture / diameter) ** 2)) / aperture**2)
+
+
+def _worst_for_some_beam(share: Floats, aperture: Floats) -> list[int]:
+    """Return the windows of a point that matter: all that no other beats in limit and aperture, when these are few.
+
+    Of many, as from a fast train, those that for round Gaussian beams and even discs of any width give the worst ratio,
+    within a part in a thousand.
+    """
+    order = np.lexsort((share, aperture))
+    least = np.minimum.accumulate(share[order])
+    front = order[np.concatenate([[True], least[1:] < least[:-1]])]
+    if front.size <= _FRONT:
+        return front.tolist()  # type: ignore[no-any-return]
+    hole, limit = aperture[front], share[front]
+    beams = _beams(hole, _WIDTHS)
+    ratios = np.array([_passing(hole, d) / limit for d in beams] + [np.maximum(hole, d) ** -2 / limit for d in beams])
+    near = ratios >= ratios.max(axis=1, keepdims=True) * (1.0 - _NEARLY)
+    kept: list[int] = [int(np.argmin(limit))]
+    left = ~near[:, kept[0]]
+    while left.any():
+        kept.append(int(near[left].sum(axis=0).argmax()))
+        left &= ~near[:, kept[-1]]
+    return [int(front[one]) for one in kept]
+
+
 def time_edges(points: Points, shortest: float, longest: float) -> Floats:
     """Return the times between two others at which a row of any hazard ends, shape (points, edges) [s].
 
@@ -63,6 +156,9 @@ def time_edges(points: Points, shortest: float, longest: float) -> Floats:
     extended = bool((points.angle * 1e3 > grid.source_min).any())
     if extended:
         ends |= {end for part in alpha_max for end in part.duration}
+    ends |= set(
+        growing_times(grid, float(points.wavelength.min()) * 1e9, float(points.wavelength.max()) * 1e9).tolist()
+    )
     edges = [np.full(size, edge) for edge in sorted(ends) if shortest <= edge <= longest]
     if extended:
         edges.append(np.exp(log_t2(grid, points.angle * 1e3)))
@@ -104,13 +200,13 @@ def _lowest(limit: HazardLimit, one: Windows) -> list[TrainRow]:
     rows = np.arange(share.shape[0])
     source, seen = limit.source, limit.seen
     found = []
-    for number in range(len(kinds)):
-        best = np.where(of_piece == number, share, np.inf)
-        at = best.argmin(axis=1)
-        least = best[rows, at]
-        here = np.isfinite(least)
-        if not here.any():
-            continue
+    chosen = (
+        pick
+        for number in range(len(kinds))
+        for pick in deciding(np.where(of_piece == number, share, np.inf), limit.limiting_aperture)
+    )
+    for at, here in chosen:
+        least = np.where(here, share[rows, at], np.inf)
 
         def pick(
             values: Floats | None, other: float, here: NDArray[np.bool_] = here, at: NDArray[np.intp] = at
