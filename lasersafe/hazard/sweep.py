@@ -21,12 +21,11 @@ from lasersafe.limits import time_t2
 from lasersafe.limits.grid import EDGE, HAS_SPECTRAL, IS_IRRADIANCE, Grid, grid_of, hazards_of
 from lasersafe.limits.layout import DURATIONS
 from lasersafe.limits.tables import load_rule_set
-from lasersafe.limits.train_rule import COUNT_SLACK, quick_power, train_factor, undivided
+from lasersafe.limits.train_rule import COUNT_SLACK, count_pulses, quick_power, train_factor, undivided
 
 Floats = NDArray[np.float64]
 SMALL_SOURCE = 1.5e-3  # [rad]
 _BLOCK = 8192
-_NO_SLACK = 1.0 - COUNT_SLACK
 
 
 class Piece(NamedTuple):
@@ -152,8 +151,7 @@ class _Block:
 
     def count(self, window: float) -> Floats:
         """Return how many pulses start in a window."""
-        number = np.ceil(self.rate * (window * _NO_SLACK))
-        return np.maximum(number, 1.0, out=number)
+        return count_pulses(np.asarray(window), self.rate)  # to the last bit as the full rules do
 
     def share(self, energy: Floats, limit: Floats | float) -> None:
         """Note the ratio of an energy to a limit, where it is the highest."""
