@@ -164,12 +164,7 @@ class _Limits:
         emission = self.emission
         if emission.kind == "pulse train":
             train = train_limit(self.rule_set, self.tissue, emission, self.wavelength, self.duration, angle)
-            if emission.pulses or emission.burst or emission.pedestal:
-                return [np.asarray(train.per_pulse)]
-            kept: dict[tuple[str, str], FLOAT] = {}
-            for row in train.rows:  # windows over several apertures are one comparison here
-                kept[row.rule, row.hazard] = np.minimum(row.per_pulse, kept.get((row.rule, row.hazard), np.inf))
-            return list(kept.values())
+            return [np.asarray(train.per_pulse)]  # the strictest, since scatter fills every aperture alike
         pulsed = emission.kind == "single pulse"
         time = emission.pulse_duration if pulsed else self.duration
         area = body_area(self.tissue, self.wavelength)
