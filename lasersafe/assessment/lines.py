@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
+from itertools import product
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.alike import over
 from lasersafe.assessment.calculation import limit_steps
-from lasersafe.assessment.context import Context, aid_of
+from lasersafe.assessment.context import Context
 from lasersafe.hazard.combine import (
     Line,
     Share,
@@ -18,7 +20,6 @@ from lasersafe.hazard.combine import (
     addition_source,
     beam_sums,
     groups,
-    scatter_summed_distance,
     scatter_sums,
     summed_distance,
     sums_at,
@@ -32,6 +33,7 @@ from lasersafe.results import Criterion, EyewearNeed, LineShare, ModuleResult, S
 from lasersafe.worst import badness
 
 if TYPE_CHECKING:
+    from lasersafe.hazard.aided import Aid
     from lasersafe.models import ExtraLine, Person
 
 
@@ -114,20 +116,22 @@ def _limit_steps(found: dict[str, Context], share: Share, duration: float) -> Cr
 
 
 def _reaches(found: dict[str, Context], way: str, tissue: str) -> tuple[dict[str, SumReach], float]:
+    from lasersafe.assessment.variation import zone_distances
+
     context = next(iter(found.values()))
     duration = max(c.duration(way)[0] for c in found.values())
     lines = _lines(found, tissue, duration)
+    if way != "scatter":
+        factor = 1.0 if way == "direct" else _mirror_factor(found)
+        return {name: summed_distance(name, tissue, lines, duration, factor) for name in context.rule_sets}, duration
     reaches = {}
-    for rule_set in context.rule_sets:
-        if way == "scatter":
-            reflectance, view = _scatter_factor(found)
-            reaches[rule_set] = scatter_summed_distance(
-                rule_set, tissue, lines, duration, reflectance=reflectance, view_angle=view,
-                model=context.case.settings.scatter_model,
-            )  # fmt: skip
-        else:
-            factor = 1.0 if way == "direct" else _mirror_factor(found)
-            reaches[rule_set] = summed_distance(rule_set, tissue, lines, duration, factor)
+    for name in context.rule_sets:
+        distance, *alone = (
+            float(zone_distances(c, way, tissue, {}, (name,)))
+            for c in (context, alone_of(context), *line_contexts(context).values())
+        )
+        top = _sums_there(found, way, tissue, name, duration, distance)[0]
+        reaches[name] = SumReach(distance, top.group, name, max(alone, key=badness))
     return reaches, duration
 
 
@@ -141,7 +145,7 @@ def _sums_there(
         model = context.case.settings.scatter_model
         return scatter_sums(
             rule_set, tissue, lines, duration, reflectance=reflectance, view_angle=view, model=model,
-            distance=max(distance, 1e-3),
+            distance=max(distance, 1e-3), spot_diameter=context.spot,
         )  # fmt: skip
     factor = 1.0 if way == "direct" else _mirror_factor(found)
     return beam_sums(rule_set, tissue, lines, duration, distance, factor)
@@ -210,7 +214,7 @@ def zone_with_lines(context: Context, zone: Zone) -> Zone:
 
 def scenario_with_lines(context: Context, person: Person, scenario: Scenario) -> Scenario:
     """Return a scenario with the fractions of all wavelengths added; unchanged for a laser of one wavelength."""
-    from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
+    from lasersafe.assessment.scenarios import beam_exposure, looks_at, person_duration, scattered
 
     if not context.laser.line:
         return scenario
@@ -224,21 +228,31 @@ def scenario_with_lines(context: Context, person: Person, scenario: Scenario) ->
     duration, reason = max(durations, key=lambda pair: pair[0])
     factor = 1.0 if scenario.way == "direct" else _mirror_factor(found)
 
-    def exposure_of(line: Line, c: Criterion) -> float:
-        if scenario.way != "scatter":
-            return beam_exposure(found[line.name], person, c, factor)[0]
-        aided = person.aided and scenario.tissue == "eye"
-        gain = max(1.0, aid_of(person).gain(line.wavelength, c.limiting_aperture)) if aided else 1.0
-        model = context.case.settings.scatter_model
-        return gain * max(scattered(person, s, c, model) for s in found[line.name].scatterers)
+    model = context.case.settings.scatter_model
 
+    def in_beam(line: Line, c: Criterion) -> float:
+        return beam_exposure(found[line.name], person, c, factor)[0]
+
+    def from_spot(number: int, seen: Aid | None, line: Line, c: Criterion) -> float:
+        gain = 1.0 if seen is None else seen.gain(line.wavelength, c.limiting_aperture)
+        return gain * scattered(person, found[line.name].scatterers[number], c, model)
+
+    looks: list[tuple[Callable[[Line, Criterion], float], tuple[float, float]]] = [(in_beam, (0.0, 0.0))]
+    if scenario.way == "scatter":
+        looks = [
+            (partial(from_spot, number, seen), axes)
+            for number, one in enumerate(context.scatterers)
+            for seen, axes in looks_at(context, person, scenario.tissue, one)
+        ]
     lines = _lines(found, scenario.tissue, duration)
     ratios = dict(scenario.ratio_by_rule_set)
     best: Sum | None = None
     fractions: dict[tuple[str, str], float] = {}
-    for rule_set in context.rule_sets:
-        top, *others = sums_at(rule_set, scenario.tissue, lines, duration, exposure_of)
-        fractions |= {(rule_set, one.group): one.total for one in (top, *others)}
+    for rule_set, (exposure_of, axes) in product(context.rule_sets, looks):
+        top, *others = sums_at(rule_set, scenario.tissue, lines, duration, exposure_of, axes)
+        for one in (top, *others):
+            key = rule_set, one.group
+            fractions[key] = max(fractions.get(key, 0.0), one.total, key=badness)
         if not top.total <= ratios.get(rule_set, 0.0):
             ratios[rule_set] = top.total
         if best is None or not top.total <= best.total:

@@ -131,7 +131,7 @@ def _aided(context: Context, person: Person, place: float, criterion: Criterion,
     return float(aided_exposure(criterion.amount * factor, dx, dy, collected, gain, context.beam.profile))
 
 
-def _looks(
+def looks_at(
     context: Context, person: Person, tissue: str, scatterer: Scatterer
 ) -> list[tuple[Aid | None, tuple[float, float]]]:
     """Return each instrument, None for the bare eye, with the angles [rad] of both axes that are seen through it."""
@@ -166,7 +166,7 @@ def _findings(
         if way == "scatter":
             caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
             for scatterer in context.scatterers:
-                for instrument, axes in _looks(context, person, tissue, scatterer):
+                for instrument, axes in looks_at(context, person, tissue, scatterer):
                     for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
                         for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle):
                             every.append(_scatter_finding(context, person, c, scatterer, instrument, angle))

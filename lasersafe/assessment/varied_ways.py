@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
-from functools import reduce
+from functools import partial, reduce
 
 import numpy as np
 
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.assessment.varied import CAPS, Varied, stepwise
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.aided import Aid, transmission, viewing_data
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons
+from lasersafe.hazard.crossing import bisect
 from lasersafe.hazard.exposure import ALPHA_MIN, source_caps
-from lasersafe.hazard.scatter_arrays import LimitOfAngles, Places, scatter_farthest, scatter_ratios
+from lasersafe.hazard.scatter_arrays import LimitOfAngles, Places, scatter_farthest, scatter_ratios, step_places
 from lasersafe.hazard.summed_arrays import Member, summed_farthest
 from lasersafe.hazard.variation import Beams, farthest, highest_ratio
-from lasersafe.hazard.zones import _limits_of_angle
+from lasersafe.hazard.zones import FARTHEST, _limits_of_angle
 from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.propagation import to_1_over_e
-from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.viewing import collecting_gain
 
+_CLOSE = 1e-6  # m
 _PULSES = ("pulse_duration", "repetition_rate", "duty")
 
 
@@ -148,8 +150,8 @@ def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floa
 def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: str = "") -> tuple[Floats, LimitOfAngles]:
     """Return what is scattered, and the lowest limit by the angle of the source, of all hazards or of one group.
 
-    Of several settings they are those of a unit of power or energy. Where settings are searched the limit of a group is
-    that of all hazards, which is not above it.
+    Of several settings they are those of a unit of power or energy. A limit that stands for several hazards counts in
+    each group.
     """
     if own.by_setting:
         wavelength, time = float(own.wavelength), float(duration)
@@ -163,10 +165,14 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: st
         ]
 
         def lowest(first: Floats, second: Floats, _: Places) -> Floats:
-            return reduce(np.minimum, (
+            mine = (
                 limit / amount for amount, limits, caps in every for cap in caps
-                for limit in limits.at(limited_angle(first, second, ALPHA_MIN, cap))
-            ))  # fmt: skip
+                for limit, hazard in zip(
+                    limits.at(limited_angle(first, second, ALPHA_MIN, cap)), limits.hazards, strict=True
+                )
+                if not group or not hazard or group_of(tissue, hazard, wavelength) == group
+            )  # fmt: skip
+            return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), first.shape)
 
         return np.asarray(own.factor), lowest
     light, wavelength_of = own.light, own.wavelength
@@ -192,18 +198,33 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: st
     return light.amount, limit
 
 
-def _scatter(
-    own: Varied, tissue: str, rule_set: str, size: int, distance: Floats | None = None, group: str = ""
-) -> Floats:
+def _scatter(own: Varied, tissue: str, rule_set: str, size: int, distance: Floats | None = None) -> Floats:
     duration = own.duration("scatter")
-    amount, limits = _limits(own, rule_set, tissue, duration, group)
+    if distance is not None:
+        return _scattered(own, tissue, rule_set, size, distance, duration, own.reflectance("scatter"))
+    amount, limits = _limits(own, rule_set, tissue, duration)
     spot = own.spot if tissue == "eye" else np.asarray(0.0)
     view = own.value("view_angle", own.context.scatter_surface[1])
     model, part = own.context.case.settings.scatter_model, own.reflectance("scatter")
-    if distance is not None:
-        return scatter_ratios(amount, limits, distance, part, view, model, spot, (size,))
     alike = view.ndim == 0 and (own.by_setting or _one_limit(own.light, own.wavelength, duration))
     return scatter_farthest(amount, limits, part, view, model, spot, (size,), alike)
+
+
+def _scattered(
+    own: Varied,
+    tissue: str,
+    rule_set: str,
+    size: int,
+    distance: Floats,
+    duration: Floats,
+    part: Floats,
+    group: str = "",
+) -> Floats:
+    """Return exposure over limit at a distance from the lit surface [m], of all hazards or of one group."""
+    amount, limits = _limits(own, rule_set, tissue, duration, group)
+    spot = own.spot if tissue == "eye" else np.asarray(0.0)
+    view, model = own.value("view_angle", own.context.scatter_surface[1]), own.context.case.settings.scatter_model
+    return scatter_ratios(amount, limits, distance, part, view, model, spot, (size,))
 
 
 def _one_limit(light: Light, *others: Floats) -> bool:
@@ -212,20 +233,17 @@ def _one_limit(light: Light, *others: Floats) -> bool:
     return all(values.ndim == 0 for values in (*pulses, *others))
 
 
-def _scatter_sums(own: Varied, tissue: str, rule_set: str) -> dict[str, Floats]:
-    """Return the sum of fractions at 1 m from the surface by group; no credit for the size of the spot."""
+def _scatter_sums(own: Varied, tissue: str, rule_set: str, size: int) -> dict[str, Callable[[Floats], Floats]]:
+    """Return for each group the sum of the fractions of all wavelengths by the distance from the lit surface [m]."""
     members = members_of(own)
     duration = _longest(members, "scatter")
     part = reduce(np.maximum, (one.reflectance("scatter") for one in members))
-    view, model = own.value("view_angle", own.context.scatter_surface[1]), own.context.case.settings.scatter_model
-    totals = {}
-    for name, group in _grouped(members, rule_set, tissue, duration).items():
-        fractions = [
-            reduce(np.maximum, (scatter_intensity(c.amount, part, view, model) / c.limit for c in member.compared))
-            for member in group
-        ]
-        totals[name] = sum(fractions[1:], fractions[0])
-    return totals
+
+    def total(name: str, place: Floats) -> Floats:
+        every = (_scattered(one, tissue, rule_set, size, place, duration, part, name) for one in members)
+        return reduce(np.add, every)
+
+    return {name: partial(total, name) for name in _grouped(members, rule_set, tissue, duration)}
 
 
 def scatter_distance_of(own: Varied, tissue: str, rule_set: str, size: int) -> Floats:
@@ -233,18 +251,30 @@ def scatter_distance_of(own: Varied, tissue: str, rule_set: str, size: int) -> F
     alone = _scatter(own, tissue, rule_set, size)
     if not own.context.laser.line:
         return alone
-    return np.maximum(alone, np.sqrt(reduce(np.maximum, _scatter_sums(own, tissue, rule_set).values())))
+    beyond = step_places(own.spot) if tissue == "eye" and own.spot.any() else []
+    found = alone
+    for total in _scatter_sums(own, tissue, rule_set, size).values():
+
+        def ratio(place: Floats, total: Callable[[Floats], Floats] = total) -> Floats:
+            return reduce(np.maximum, (total(np.maximum(place, one)) for one in (np.asarray(0.0), *beyond)))
+
+        near, far = np.full(size, _CLOSE), np.maximum(found, 1.0)
+        while (over := ratio(far) > 1.0).any():
+            near, far = np.where(over, far, near), np.where(over, 16.0 * far, far)
+            if far.max() > FARTHEST:
+                message = f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface"
+                raise OutOfRangeError(message)
+        found = np.maximum(found, np.where(ratio(near) > 1.0, bisect(ratio, near, far), 0.0))
+    return found
 
 
 def scatter_ratio_of(own: Varied, tissue: str, rule_set: str, distance: Floats, size: int, group: str = "") -> Floats:
     """Return exposure over limit at a distance from the lit surface [m] under one rule set, of all groups or of one."""
-    if not own.context.laser.line:
-        return _scatter(own, tissue, rule_set, size, distance, group)
-    sums = _scatter_sums(own, tissue, rule_set)
+    sums = _scatter_sums(own, tissue, rule_set, size) if group or own.context.laser.line else {}
     if group:
-        return np.asarray(sums.get(group, 0.0) / np.square(distance))
+        return sums[group](distance) if group in sums else np.zeros(size)
     alone = _scatter(own, tissue, rule_set, size, distance)
-    return np.maximum(alone, reduce(np.maximum, sums.values()) / np.square(distance))
+    return reduce(np.maximum, (total(distance) for total in sums.values()), alone)
 
 
 __all__ = [

@@ -14,13 +14,14 @@ import numpy as np
 from lasersafe.errors import OutOfRangeError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Comparison
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps
 from lasersafe.hazard.summed_arrays import Member, summed_farthest
 from lasersafe.hazard.variation import Beams, farthest
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.optics.reflection import scatter_intensity
+from lasersafe.optics.reflection import scatter_intensity, source_angles
 from lasersafe.results_step import Criterion
 from lasersafe.worst import badness
 
@@ -152,11 +153,15 @@ def groups(tissue: str, wavelength: float) -> frozenset[str]:
     )
 
 
-def _criteria(rule_set: str, tissue: str, line: Line, duration: float) -> dict[str, list[Criterion]]:
+def _criteria(
+    rule_set: str, tissue: str, line: Line, duration: float, axes: tuple[float, float] = (0.0, 0.0)
+) -> dict[str, list[Criterion]]:
     found: dict[str, list[Criterion]] = {}
     for emission in (line.emission, *line.others):
-        for c in criteria(rule_set, tissue, emission, line.wavelength, duration, ALPHA_MIN):
-            found.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(c)
+        caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
+        for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
+            for c in criteria(rule_set, tissue, emission, line.wavelength, duration, angle):
+                found.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(c)
     return found
 
 
@@ -166,6 +171,7 @@ def sums_at(
     lines: Sequence[Line],
     duration: float,
     exposure_of: Callable[[Line, Criterion], float],
+    axes: tuple[float, float] = (0.0, 0.0),
 ) -> tuple[Sum, ...]:
     """Return the sum of every group at one place, highest first.
 
@@ -182,6 +188,9 @@ def sums_at(
     exposure_of : callable
         Takes a line and a comparison, returns the exposure that it sees. [W/m2 or J/m2]
 
+    axes : tuple of float
+        Angles of both axes of the source as they are seen, not yet limited; of a point 0. [rad]
+
     Returns
     -------
     tuple of Sum
@@ -189,7 +198,7 @@ def sums_at(
     """
     groups: dict[str, list[Share]] = {}
     for line in lines:
-        for group, compared in _criteria(rule_set, tissue, line, duration).items():
+        for group, compared in _criteria(rule_set, tissue, line, duration, axes).items():
             shares = []
             for c in compared:
                 exposure = exposure_of(line, c)
@@ -288,8 +297,9 @@ def scatter_sums(
     view_angle: float,
     model: str,
     distance: float,
+    spot_diameter: float = 0.0,
 ) -> tuple[Sum, ...]:
-    """Return the sums for light that a small spot scatters, at a distance from it; no credit for the size of the spot.
+    """Return the sums for light that a lit spot scatters, at a distance from it.
 
     Parameters
     ----------
@@ -309,6 +319,8 @@ def scatter_sums(
         ``lambert`` or ``hemisphere``.
     distance : float
         From the surface. [m]
+    spot_diameter : float
+        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
 
     Returns
     -------
@@ -319,48 +331,9 @@ def scatter_sums(
     def exposure(_line: Line, c: Criterion) -> float:
         return float(scatter_intensity(c.amount, reflectance, view_angle, model)) / distance**2
 
-    return sums_at(rule_set, tissue, lines, duration, exposure)
-
-
-def scatter_summed_distance(
-    rule_set: str,
-    tissue: str,
-    lines: Sequence[Line],
-    duration: float,
-    *,
-    reflectance: float,
-    view_angle: float,
-    model: str,
-) -> SumReach:
-    """Return how far the sum for scattered light is above 1: r = sqrt(sum at 1 m), from the surface [m].
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    lines : sequence of Line
-        All lines that reach the place together.
-    duration : float
-        Exposure duration, the longest of any line. [s]
-    reflectance : float
-        Of the surface, for all lines. [1]
-    view_angle : float
-        From the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
-
-    Returns
-    -------
-    SumReach
-        Of the group that reaches farthest.
-    """
-    sums = scatter_sums(
-        rule_set, tissue, lines, duration, reflectance=reflectance, view_angle=view_angle, model=model, distance=1.0
-    )
-    alone = max(share.fraction for found in sums for share in found.shares)
-    return SumReach(math.sqrt(sums[0].total), sums[0].group, rule_set, math.sqrt(alone))
+    spot = spot_diameter if tissue == "eye" else 0.0
+    first, second = map(float, source_angles(spot, spot, distance, view_angle))
+    return sums_at(rule_set, tissue, lines, duration, exposure, (first, second))
 
 
 def addition_source() -> str:

@@ -26,20 +26,21 @@ _ANGLES = (1.5e-3, 5e-3, 0.1)  # [rad] where the tables step with the angle: the
 _BESIDE = 1e-9
 
 
-def step_places(spot_diameter: float) -> list[float]:
+def step_places(spot_diameter: ArrayLike) -> list[Floats]:
     """Return the distances from a lit spot just beyond which its angle passes a step of the tables.
 
     Parameters
     ----------
-    spot_diameter : float
+    spot_diameter : array_like, shape (...)
         1/e diameter of the lit spot. [m]
 
     Returns
     -------
-    list of float
-        Distances. [m]
+    list of numpy.ndarray, shape (...)
+        Distances, for each step. [m]
     """
-    return [spot_diameter / (2.0 * math.tan(angle / 2.0)) * (1.0 + _BESIDE) for angle in _ANGLES]
+    spot = np.asarray(spot_diameter, dtype=np.float64)
+    return [spot / (2.0 * math.tan(angle / 2.0)) * (1.0 + _BESIDE) for angle in _ANGLES]
 
 
 def scatter_farthest(

@@ -11,7 +11,7 @@ from lasersafe.hazard.combine import (
     Line,
     beam_sums,
     group_of,
-    scatter_summed_distance,
+    scatter_sums,
     summed_distance,
 )
 from lasersafe.hazard.distances import direct_distance
@@ -124,14 +124,16 @@ def test_pulsed_and_continuous_lines_add():
     assert beam_sums(ICNIRP, "eye", lines, 10.0, found.distance)[0].total == pytest.approx(1.0, abs=1e-9)
 
 
-def test_scatter_distances_add_as_squares():
+def test_scattered_fractions_of_a_point_fall_with_the_square_and_add():
+    def total(lines, distance):
+        found = scatter_sums(
+            EU, "eye", lines, 100.0, reflectance=0.8, view_angle=0.5, model="lambert", distance=distance
+        )
+        return found[0].total
+
     lines = green()
-    each = [
-        scatter_summed_distance(EU, "eye", [one], 100.0, reflectance=0.8, view_angle=0.5, model="lambert").distance
-        for one in (lines[1], lines[2])
-    ]
-    both = scatter_summed_distance(EU, "eye", lines[1:], 100.0, reflectance=0.8, view_angle=0.5, model="lambert")
-    assert both.distance == pytest.approx(math.hypot(*each), rel=1e-12)
+    each = [total([one], 1.0) for one in (lines[1], lines[2])]
+    assert total(lines[1:], 3.0) == pytest.approx(sum(each) / 9.0, rel=1e-12)
 
 
 def test_offset_fraction_against_points_thrown_at_random():

@@ -197,12 +197,24 @@ def test_a_sum_takes_each_line_once_in_every_table_and_on_the_plan(share, more):
         assert all(step.value <= 21.0 * (1.0 + 1e-6) for step in after[key].steps if step.symbol == "Φ")
     zones = {(z.way, z.tissue): z.distance for z in alone.setups[0].zones}
     for zone in found.setups[0].zones:
+        before_it = zones[zone.way, zone.tissue]
         if zone.way != "scatter":
-            far = zones[zone.way, zone.tissue] * math.sqrt(1.0 + more)
+            far = before_it * math.sqrt(1.0 + more)
             assert zone.distance == pytest.approx(far, rel=0.05 * more + 1e-6), (zone.way, zone.tissue)
+        else:  # of an extended spot at most in proportion
+            assert before_it < zone.distance <= before_it * (1.0 + more) * (1.0 + 1e-9), zone.tissue
     drawn = {z.kind: z.distance for z in alone.scene.zones}
     for shape in found.scene.zones:
         assert shape.distance == pytest.approx(drawn[shape.kind] * math.sqrt(1.0 + more), rel=0.05 * more + 5e-3)
+
+
+# The same without places: the scatter of the lit spot, 8 mm seen from 1 m, keeps its credit as an extended source.
+@pytest.mark.parametrize(("share", "more"), [("1e-6", 1e-6), ("0.5", 0.5)])
+def test_rows_without_places_take_each_line_once_and_the_spot_as_extended(share, more):
+    before, after = ({(s.way, s.tissue): s.ratio for s in with_line(one, "").scenarios} for one in ("", share))
+    assert set(before) == set(after)
+    for key, ratio in after.items():
+        assert ratio == pytest.approx(before[key] * (1.0 + more), rel=1e-6), key
 
 
 # A beam of 1 m focused 100 m away (10 mrad): lines of 0.9 and 0.2 of the limit where 7 mm take in all of the light. The
