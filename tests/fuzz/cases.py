@@ -496,8 +496,11 @@ def _mend(path: str, table: dict[str, Any], random: Random) -> None:
         table["kind"] = next((one.kind for one in load_wording().controls if one.key == table["key"]), "technical")
     elif path == "control":
         table.setdefault("text", "This is done.")
-    elif path == "strike_out" and table.get("way") == "every way":
-        table.setdefault("mode", "service")
+    elif path == "strike_out":
+        if isinstance(table.get("reason"), str):
+            table["reason"] += " keeps the light away"
+        if table.get("way") == "every way":
+            table.setdefault("mode", "service")
     elif path == "sign_off":
         table.pop("required_roles", None)
     elif path == "scene.aim":
