@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 import os
 import re
 import subprocess
@@ -52,8 +53,9 @@ def write_case(folder: Path, more: str = "", template: str = "co2-cutter", **nam
     """Write that case into a folder; ``more`` are tables at its end, ``named`` who is in charge in a role."""
     path, text = folder / "case.toml", case_text(template)
     for role, name in named.items():
-        text, count = re.subn(rf'^{role} = "[^"]*"', f'{role} = "{name}"', text, count=1, flags=re.MULTILINE)
-        assert count == 1
+        place = re.search(rf"(?m)^{role} = .*$", text)
+        assert place is not None
+        text = f"{text[: place.start()]}{role} = {json.dumps(name, ensure_ascii=False)}{text[place.end() :]}"
     path.write_text(text + more, encoding="utf-8")
     return path
 

@@ -18,9 +18,12 @@ pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installe
 from lasersafe.errors import InputError
 from lasersafe.signing import bounds
 from lasersafe.signing import certificate as certificates
+from lasersafe.signing.about import read_about
 from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.commands import PASSWORD as VARIABLE
 from lasersafe.signing.commands import register_answer
+from lasersafe.signing.container import open_sheet
+from lasersafe.signing.signing_off import sign
 from lasersafe.signing.verify import CODES
 from tests.behaviour import command
 from tests.behaviour.signing_help import PASSWORD, make_certificate, print_sheet, run, signed_sheet, write_case
@@ -345,3 +348,28 @@ def test_damaged_signed_sheets_get_an_answer_and_are_never_unchanged(
         assert GOOD not in text, number
         rows: list[Any] = register_answer(sheet.parent, False, None)[0]["sheets"]
         assert len(rows) == 1, number
+
+
+def test_odd_names_places_on_two_pages_and_roles_that_need_not_sign_are_no_forgery(tmp_path: Path) -> None:
+    """What signing appends then looks different, and is still only what it appends."""
+    people = {
+        "assessor": "Anna (Lab) O'Neil-Smith, Dr.",
+        "laser_safety_officer": "J. \\ M\u00fcller",
+        "operator": "A & B <c> 100%",
+        "venue": "x" * 29 + " yz " + "w" * 30,
+    }
+    case, sheet = write_case(tmp_path, TWO, **people), tmp_path / "s.pdf"
+    case.write_text('language = "de"\n' + case.read_text(encoding="utf-8"), encoding="utf-8")
+    for role, name in people.items():
+        sign(case, name, role, conditions="only with the lid closed, and " * 60)
+    print_sheet(case, sheet)
+    places = read_about(open_sheet(sheet)).sign_here
+    assert len({page for page, _ in places.values()}) == 2
+    trust = []
+    for role, name in people.items():
+        (tmp_path / role).mkdir()
+        pack, alone = make_certificate(tmp_path / role, name, elliptic=True)
+        sign_with_certificate(sheet, pack, PASSWORD.encode(), role)
+        trust.append(alone)
+    code, data, text = answer(sheet, trust=trust)
+    assert (code, [one["role"] for one in data["certificate_signatures"]]) == (0, list(people)), text
