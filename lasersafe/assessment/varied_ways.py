@@ -192,7 +192,8 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: st
             for angle in angles
             for one in comparisons(rule_set, tissue, part, some(wavelength_of), some(duration), angle)
         ]
-        mine = [one.limit for one in found if not group or group_of(tissue, one.hazard, float(wavelength_of)) == group]
+        shortest = float(wavelength_of.min())  # `_grouped` has refused a range with two groups
+        mine = [one.limit for one in found if not group or group_of(tissue, one.hazard, shortest) == group]
         return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), first.shape)
 
     return light.amount, limit
