@@ -125,8 +125,11 @@ def sign(
 
 def _refuse_what_cannot_be_signed(review_by: date, assessment: Assessment, today: date) -> None:
     if not assessment.decision.passed:
+        causes = assessment.decision.reasons
+        first = f" (first cause: {causes[0]})" if causes else ""
         message = (
-            f"the verdict is '{assessment.decision.verdict}': there is nothing to sign; change the case until it passes"
+            f"the verdict is '{assessment.decision.verdict}'{first}: there is nothing to sign; change the case until "
+            "it passes"
         )
         raise InputError(message)
     if assessment.draft_reasons:
