@@ -22,7 +22,9 @@ from lasersafe.limits import (
     hazard_limits,
     pulse_list_limit,
     pulse_train_limit,
+    rule_sets,
 )
+from lasersafe.limits.tables import load_rule_set
 from lasersafe.optics.checks import FloatArray
 from lasersafe.results_step import Criterion
 
@@ -175,7 +177,9 @@ def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
     ----------
     .. [1] ICNIRP2013, limits for the skin, large exposed area.
     """
-    far = np.size(wavelength) > 0 and np.max(wavelength) >= 1400e-9 * (1.0 - 1e-9)
+    rules = [rule for name in rule_sets() if (rule := load_rule_set(name).area) is not None]
+    first = min((rule.wavelength[0] * 1e-9 for rule in rules), default=np.inf)
+    far = np.size(wavelength) > 0 and np.max(wavelength) >= first * (1.0 - 1e-9)
     return WHOLE_BODY if tissue == "skin" and far else None
 
 

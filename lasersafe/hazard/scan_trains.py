@@ -32,7 +32,6 @@ class Passes:
     duration: FLOAT  # exposure [s]
 
 
-@lru_cache(maxsize=64)
 def sweep_aperture(tissue: str, wavelength: float) -> float:
     """Return the aperture that a sweep is timed over: the largest that any rule set sets [m].
 
@@ -48,10 +47,14 @@ def sweep_aperture(tissue: str, wavelength: float) -> float:
     float
         Diameter. [m]
     """
-    nm = wavelength * 1e9
+    return _largest_aperture(rule_sets(), tissue, wavelength * 1e9)
+
+
+@lru_cache(maxsize=64)
+def _largest_aperture(names: tuple[str, ...], tissue: str, nm: float) -> float:
     return max(
         1e-3 * row.value * float(time**row.power)
-        for name in rule_sets()
+        for name in names
         for row in load_rule_set(name).apertures[tissue]
         if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
         for time in row.duration

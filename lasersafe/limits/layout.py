@@ -65,6 +65,9 @@ class Layout:
         for name in used & set(rules.factors):
             for part in rules.factors[name].rows:
                 wavelengths.update(part.range)
+        if rules.area is not None and any(rules.area.hazard == table.hazard.get(tissue) for table in tables):
+            wavelengths.update(rules.area.wavelength)
+            durations.update(rules.area.duration)
         self.alpha_max = rules.time_factors["alpha_max"].rows
         if "C_E" in used:
             durations.update(end for part in self.alpha_max for end in part.duration)
@@ -136,7 +139,8 @@ class Layout:
                 wavelength = self.wavelengths.centres[column]
                 self._refuse(f"no limiting aperture at {wavelength:g} nm, {duration:g} s")
             hole = min(meeting, key=lambda hole: hole.value * duration**hole.power)
-            alpha_max = next(part for part in self.alpha_max if part.duration[0] <= duration <= part.duration[1])
+            angles = [part for part in self.alpha_max if part.duration[0] <= duration <= part.duration[1]]
+            alpha_max = max(angles, key=lambda part: part.value * duration**part.power)  # the strictest C_E
             if run is None or run[0] is not hole or run[1] is not alpha_max:
                 if run is not None:
                     yield run

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError, ReferenceDataError
@@ -154,7 +155,7 @@ def _span(name: str, pair: list[str], unit: str) -> str:
     return f"{name} {pair[0]} to {pair[1]} {unit}".strip()
 
 
-def _limit_row(file: str, source: dict[str, Any], row: dict[str, Any]) -> LimitRow:
+def _limit_row(file: str, source: dict[str, Any], row: dict[str, Any], t2_from: Mapping[Any, str]) -> LimitRow:
     quantities = [name for name in ("H", "E") if name in row]
     if len(quantities) != 1:
         raise _refuse(file, "a row needs either H or E")
@@ -169,7 +170,7 @@ def _limit_row(file: str, source: dict[str, Any], row: dict[str, Any]) -> LimitR
     if ends[1] == "T_2":
         sizes, ends[1] = (1,), "3e4"
     if ends[0] == "T_2":
-        sizes, ends[0] = (2,), "10"
+        sizes, ends[0] = (2,), t2_from.get(tuple(row["wavelength"]), "10")
     parts = [row[quantity]] if row[quantity] != "1" or not row.get("factors") else []
     parts += [f"t^{row['power']}"] if "power" in row else []
     parts += row.get("factors", [])
@@ -193,7 +194,8 @@ def _limit_row(file: str, source: dict[str, Any], row: dict[str, Any]) -> LimitR
 
 
 def _limit_table(file: str, source: dict[str, Any], table: dict[str, Any]) -> LimitTable:
-    rows = tuple(_limit_row(file, source, row) for row in table["row"])
+    before_t2 = {tuple(row["wavelength"]): row["duration"][0] for row in table["row"] if row["duration"][1] == "T_2"}
+    rows = tuple(_limit_row(file, source, row, before_t2) for row in table["row"])
     for size in (0, 1, 2):
         boxes = [(row.wavelength, row.duration) for row in rows if size in row.sizes]
         _tile_plane(file, boxes)
@@ -273,10 +275,17 @@ def _train_factor(file: str, source: dict[str, Any], row: dict[str, Any]) -> Tra
     )
 
 
-@lru_cache(maxsize=1)
-def _index() -> dict[str, dict[str, Any]]:
-    content = load_toml(shared_path("limits", "rule_sets.toml"))
-    return {entry["name"]: entry for entry in content["rule_set"]}
+MORE_FOLDERS: list[Path] = []  # each with a rule_sets.toml and its tables, beside shared/limits; for tests
+
+
+def _index() -> dict[str, tuple[Path, dict[str, Any]]]:
+    folders = (shared_path("limits"), *MORE_FOLDERS)
+    return {entry["name"]: (folder, entry) for folder in folders for entry in _entries(folder)}
+
+
+@lru_cache(maxsize=4)
+def _entries(folder: Path) -> list[dict[str, Any]]:
+    return list(load_toml(folder / "rule_sets.toml")["rule_set"])
 
 
 def rule_sets() -> tuple[str, ...]:
@@ -318,11 +327,9 @@ def load_rule_set(name: str) -> RuleSet:
     """
     if name not in _index():
         raise nearest(name, "rule set", rule_sets())
-    entry = _index()[name]
+    folder, entry = _index()[name]
     files = [f"{entry['prefix']}_{table}.toml" for table in entry["tables"]]
-    return assemble(
-        entry["name"], entry["title"], entry["key"], {file: load_toml(shared_path("limits", file)) for file in files}
-    )
+    return assemble(entry["name"], entry["title"], entry["key"], {file: load_toml(folder / file) for file in files})
 
 
 def assemble(name: str, title: str, key: str, contents: Mapping[str, dict[str, Any]]) -> RuleSet:

@@ -21,9 +21,9 @@ from lasersafe.limits.tables import load_rule_set
 Objects = NDArray[np.object_]
 LONGEST = 3e4  # [s] the tables end here
 _TRIED = 24  # times tried where an aperture grows
-_FEW_POINTS = 64
+_FEW_POINTS = 4
 _FRONT = 6  # windows of a point that are all kept
-_SOME_WIDTHS, _NEARLY = 8, 1e-3
+_SOME_WIDTHS, _NEARLY = 16, 1e-3
 _WIDTHS = 64  # widths of beams for which the worst windows are kept
 SHORTEST = 1e-13  # [s]
 
@@ -93,7 +93,8 @@ def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], ND
         most = max(len(one) for one in kept)
         picked = list(np.stack([np.pad(one, (0, most - len(one)), "edge") for one in kept], axis=1))
     else:
-        picked = [(share / _passing(wide, d)).argmin(axis=1) for d in _beams(wide, _SOME_WIDTHS)]
+        picked = [share.argmin(axis=1)]
+        picked += [(share / _passing(wide, d)).argmin(axis=1) for d in _beams(wide, _SOME_WIDTHS)]
     each = np.sort(np.stack(picked, axis=1), axis=1)
     new = np.concatenate([np.ones((each.shape[0], 1), dtype=bool), each[:, 1:] != each[:, :-1]], axis=1)
     place = np.cumsum(new, axis=1) - 1
