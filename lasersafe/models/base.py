@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime
 from inspect import cleandoc
 from typing import Annotated, Any, ClassVar, Self
@@ -19,9 +19,11 @@ from pydantic import (
 )
 
 from lasersafe.errors import InputError
-from lasersafe.models.messages import Finding, findings_of, no_table, refusal
+from lasersafe.models.messages import Finding, Place, findings_of, no_table, refusal
 from lasersafe.models.values import Measured
 from lasersafe.typed import shown
+
+Findings = Iterator[tuple[str | Place, str]]  # the field, or the place below this table; and what is wrong
 
 _ATTRIBUTES = "\n\nAttributes\n----------\n"
 _ATTRIBUTE = re.compile(r"^(\w+)\n((?:    .+\n?)+)", re.MULTILINE)
@@ -47,9 +49,9 @@ class CaseModel(BaseModel):
             cls.model_fields[name].description = " ".join(text.split())
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
-        """Return what is wrong between the fields of one table; each model adds its own."""
-        return []
+    def findings(cls, peek: Peek) -> Findings:
+        """Yield what is wrong between the fields of one table; each model adds its own."""
+        yield from ()
 
     @model_validator(mode="wrap")
     @classmethod
@@ -65,7 +67,7 @@ class CaseModel(BaseModel):
         except ValidationError as error:
             descriptions = {name: info.description or "" for name, info in cls.model_fields.items()}
             found = findings_of(error, descriptions | cls.how_to_get)
-        found += cls.findings(Peek(cls, data))
+        found += [((at,) if isinstance(at, str) else at, text) for at, text in cls.findings(Peek(cls, data))]
         if model is None or found:
             raise refusal(cls.__name__, found)
         return model
@@ -77,6 +79,10 @@ class Peek:
     def __init__(self, model: type[CaseModel], data: Mapping[str, Any]) -> None:
         self.model = model
         self.data = data
+
+    def __contains__(self, field: str) -> bool:
+        """Return whether a field was typed."""
+        return field in self.data
 
     def value(self, field: str) -> Any:
         """Return a measured field, its default, or None when it cannot be read."""
@@ -93,8 +99,7 @@ class Peek:
 
     def text(self, field: str) -> str | None:
         """Return a field of plain text, stripped, or None."""
-        value = self.data.get(field)
-        return value.strip() if isinstance(value, str) and value.strip() else None
+        return word_of(self.data, field)
 
     def tables(self, field: str) -> list[tuple[int, Mapping[str, Any]]]:
         """Return the tables of an array of tables, each with its index; whatever is no table is left out."""
@@ -102,6 +107,24 @@ class Peek:
         if not isinstance(value, (list, tuple)):
             return []
         return [(i, table) for i, table in enumerate(value) if isinstance(table, Mapping)]
+
+
+def word_of(table: Mapping[str, Any], key: str) -> str | None:
+    """Return a text of a table as typed, stripped; None where there is none."""
+    value = table.get(key)
+    return value.strip() if isinstance(value, str) and value.strip() else None
+
+
+def doubles(field: str, tables: list[tuple[int, Mapping[str, Any]]]) -> Findings:
+    """Refuse each table whose name an earlier one of the same array has."""
+    first: dict[str, int] = {}
+    for i, table in tables:
+        name = word_of(table, "name")
+        if name is None:
+            continue
+        before = first.setdefault(" ".join(name.casefold().split()), i)
+        if before != i:
+            yield (field, i, "name"), f"{shown(name)} is also the name of {field}[{before + 1}]; give each its own name"
 
 
 def _line(text: Any) -> str:

@@ -8,15 +8,15 @@ from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import Field, ModelWrapValidatorHandler, model_validator
 
-from lasersafe.models.base import CaseModel, Flag, Line, Peek
-from lasersafe.models.beam import SETUP_KINDS, WAVELENGTH, Setup
-from lasersafe.models.messages import Finding, doubles
-from lasersafe.models.pulses import Emission
-from lasersafe.models.sources import ExtraLine, Module
-from lasersafe.models.values import Axes, SIValue
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, doubles
+from lasersafe.models.emission import Emission
+from lasersafe.models.setup import SETUP_KINDS, Setup
+from lasersafe.models.sources import WAVELENGTH, ExtraLine, Module
+from lasersafe.models.values import SIValue
 from lasersafe.quantity import format_quantity
 
 _FIBRE = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}  # numerical aperture to half the 1/e angle
+_TO_1_E = {"1/e": 1.0, "1/e2": 1.0 / math.sqrt(2.0), "FWHM": 1.0 / math.sqrt(math.log(2.0))}
 _ROUNDING = 1e-9
 
 
@@ -76,22 +76,22 @@ class Laser(CaseModel):
         return next(one for one in self.setup if one.fitted)
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Refuse double names, anything but one fitted set-up, and beams that diffraction forbids."""
         tables = peek.tables("setup")
-        found = doubles("setup", tables) + doubles("line", peek.tables("line"))
+        yield from doubles("setup", tables)
+        yield from doubles("line", peek.tables("line"))
         fitted = [i for i, table in tables if table.get("fitted") is True]
-        if len(fitted) > 1:
-            found += [(("setup", i, "fitted"), "two set-ups are marked as fitted; mark one") for i in fitted[1:]]
+        for i in fitted[1:]:
+            yield ("setup", i, "fitted"), "two set-ups are marked as fitted; mark one"
         if tables and not fitted and not (len(tables) == 1 and "fitted" not in tables[0][1]):
-            found.append((("setup",), "no set-up is marked; write fitted = true in the one that is fitted today"))
+            yield "setup", "no set-up is marked; write fitted = true in the one that is fitted today"
         wavelength = peek.value("wavelength")
         for i, table in tables:
             kind = table.get("kind")
             if isinstance(kind, str) and kind in SETUP_KINDS:
-                setup = Peek(SETUP_KINDS[kind], table)
-                found += [(("setup", i, field), text) for field, text in _impossible(kind, setup, wavelength)]
-        return found
+                for field, text in _IMPOSSIBLE[kind](Peek(SETUP_KINDS[kind], table), wavelength):
+                    yield ("setup", i, str(field)), text
 
     @model_validator(mode="wrap")
     @classmethod
@@ -104,93 +104,83 @@ class Laser(CaseModel):
         return handler(data)
 
 
-def _impossible(kind: str, peek: Peek, wavelength: SIValue | None) -> list[tuple[str, str]]:
-    """Return (field, message) for each field of a set-up that light of this wavelength cannot have."""
-    if kind == "collimated":
-        return _collimated(peek, wavelength)
-    if wavelength is None:
-        return []
-    if kind == "lens":
-        return _lens(peek, wavelength)
-    if kind == "fibre multimode":
-        return _multimode(peek, wavelength)
-    field = peek.value("mode_field_diameter")
-    if field is not None and not field >= wavelength:
-        message = f"{field.typed} is smaller than the wavelength of {wavelength.typed}, which no fibre guides; check it"
-        return [("mode_field_diameter", message)]
-    return []
-
-
-def _collimated(peek: Peek, wavelength: SIValue | None) -> list[tuple[str, str]]:
+def _collimated(peek: Peek, wavelength: SIValue | None) -> Findings:
     diameter, angle, scale = peek.value("beam_diameter"), peek.value("divergence"), _scale(peek)
-    if diameter is None or angle is None or scale is None:
-        return []
-    place = peek.value("measured_at")
-    waist: Axes | None = peek.value("waist_at")
-    if place is None or (waist is None and "waist_at" in peek.data):
-        return []
+    place, waist = peek.value("measured_at"), peek.value("waist_at")
+    if diameter is None or angle is None or scale is None or place is None or (waist is None and "waist_at" in peek):
+        return
     for axis in ("x", "y"):
         width, spread = getattr(diameter, axis), getattr(angle, axis)
         away = 0.0 if waist is None else abs(place - getattr(waist, axis))
         if not spread * away < width:
-            message = (
+            yield (
+                "beam_diameter",
                 f"{width.typed} is less than the {format_quantity(spread * away, 'm')} that the divergence alone makes "
-                "between waist_at and measured_at; check divergence and places"
+                "between waist_at and measured_at; check divergence and places",
             )
-            return [("beam_diameter", message)]
+            return
+        if wavelength is None:
+            continue
         narrowest = math.sqrt((width - spread * away) * (width + spread * away))
-        least = 0.0 if wavelength is None else _least_product(wavelength) / (narrowest * scale * scale)
+        least = _least_product(wavelength) / (narrowest * scale * scale)
         if not spread >= least * (1.0 - _ROUNDING):
-            assert wavelength is not None
-            message = (
+            yield (
+                "divergence",
                 f"{spread.typed} is below the diffraction limit: light of {wavelength.typed} with a waist of "
                 f"{format_quantity(narrowest, 'm')} ({peek.data['criterion']}) spreads by at least "
-                f"{format_quantity(least, 'rad', rounding='up')} on this criterion; check criterion, unit and diameter"
+                f"{format_quantity(least, 'rad', rounding='up')} on this criterion; check criterion, unit and diameter",
             )
-            return [("divergence", message)]
-    return []
+            return
 
 
-def _lens(peek: Peek, wavelength: SIValue) -> list[tuple[str, str]]:
+def _lens(peek: Peek, wavelength: SIValue | None) -> Findings:
     diameter, focus, scale = peek.value("beam_diameter"), peek.value("focus_diameter"), _scale(peek)
     focal_length = peek.value("focal_length")
-    if diameter is None or scale is None or focal_length is None:
-        return []
+    if diameter is None or scale is None or focal_length is None or wavelength is None:
+        return
     for axis in ("x", "y"):
         width = getattr(diameter, axis)
         if not width * scale <= math.pi * focal_length:
-            message = (
+            yield (
+                "beam_diameter",
                 f"{width.typed} is too wide for a focal length of {focal_length.typed}: no lens makes a cone of more "
-                "than 180 deg; check both units"
+                "than 180 deg; check both units",
             )
-            return [("beam_diameter", message)]
-        if focus is None:
-            continue
-        spot = getattr(focus, axis)
+            return
         least = _least_product(wavelength) * focal_length / (width * scale * scale)
-        if not spot >= least * (1.0 - _ROUNDING):
-            message = (
-                f"{spot.typed} is below the diffraction limit: this lens focuses light of {wavelength.typed} to no "
-                f"less than {format_quantity(least, 'm', rounding='up')}; check criterion, unit and focal length"
+        if focus is not None and not getattr(focus, axis) >= least * (1.0 - _ROUNDING):
+            yield (
+                "focus_diameter",
+                f"{getattr(focus, axis).typed} is below the diffraction limit: this lens focuses light of "
+                f"{wavelength.typed} to no less than {format_quantity(least, 'm', rounding='up')}; check criterion, "
+                "unit and focal length",
             )
-            return [("focus_diameter", message)]
-    return []
+            return
 
 
-def _multimode(peek: Peek, wavelength: SIValue) -> list[tuple[str, str]]:
+def _multimode(peek: Peek, wavelength: SIValue | None) -> Findings:
     aperture, core = peek.value("numerical_aperture"), peek.value("core_diameter")
     factor = _FIBRE.get(str(peek.data.get("numerical_aperture_criterion")))
-    if aperture is None or core is None or factor is None:
-        return []
+    if aperture is None or core is None or factor is None or wavelength is None:
+        return
     least = _least_product(wavelength) * factor / (2.0 * core)
     if not aperture >= least * (1.0 - _ROUNDING):
-        message = (
+        yield (
+            "numerical_aperture",
             f"{aperture.typed} is below the diffraction limit: light of {wavelength.typed} from a core of {core.typed} "
             f"has at least {format_quantity(least, '1', rounding='up')}; use kind = 'fibre single mode' for a "
-            "single-mode fibre"
+            "single-mode fibre",
         )
-        return [("numerical_aperture", message)]
-    return []
+
+
+def _single_mode(peek: Peek, wavelength: SIValue | None) -> Findings:
+    field = peek.value("mode_field_diameter")
+    if field is not None and wavelength is not None and not field >= wavelength:
+        text = f"{field.typed} is smaller than the wavelength of {wavelength.typed}, which no fibre guides; check it"
+        yield "mode_field_diameter", text
+
+
+_IMPOSSIBLE = dict(zip(SETUP_KINDS, (_collimated, _lens, _multimode, _single_mode), strict=True))
 
 
 def _least_product(wavelength: float) -> float:
@@ -201,7 +191,6 @@ def _least_product(wavelength: float) -> float:
 def _scale(peek: Peek) -> float | None:
     """Return what a width is multiplied with to hold at 1/e of the peak, or None when that cannot be known."""
     criterion, profile = peek.data.get("criterion"), peek.data.get("profile", "gaussian")
-    if criterion not in ("1/e", "1/e2", "FWHM") or profile not in ("gaussian", "top-hat"):
+    if criterion not in tuple(_TO_1_E) or profile not in ("gaussian", "top-hat"):
         return None
-    gaussian = {"1/e": 1.0, "1/e2": 1.0 / math.sqrt(2.0), "FWHM": 1.0 / math.sqrt(math.log(2.0))}
-    return 1.0 if profile == "top-hat" else gaussian[criterion]
+    return 1.0 if profile == "top-hat" else _TO_1_E[criterion]

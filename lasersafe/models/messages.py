@@ -144,20 +144,3 @@ def _choice(word: object, what: str, listed: str) -> str:
     if isinstance(word, str):
         return not_known(word, what, words)
     return f"{shown(word)}: write one of " + ", ".join(f"'{one}'" for one in words)
-
-
-def doubles(field: str, tables: list[tuple[int, Mapping[str, Any]]]) -> list[Finding]:
-    """Return a finding for each table whose name an earlier one of the same array has."""
-    found: list[Finding] = []
-    first: dict[str, int] = {}
-    for i, table in tables:
-        name = table.get("name")
-        if not isinstance(name, str) or not name.strip():
-            continue
-        key = " ".join(name.casefold().split())
-        if key in first:
-            message = f"{shown(name.strip())} is also the name of {field}[{first[key] + 1}]; give each its own name"
-            found.append(((field, i, "name"), message))
-        else:
-            first[key] = i
-    return found

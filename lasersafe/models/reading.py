@@ -13,10 +13,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from lasersafe.errors import CaseError, Fault
-from lasersafe.models.beam import SETUP_KINDS
 from lasersafe.models.case import Case
 from lasersafe.models.locate import lines_of
 from lasersafe.models.messages import Place
+from lasersafe.models.setup import SETUP_KINDS
 from lasersafe.typed import shown
 
 LARGEST_FILE = 1_000_000

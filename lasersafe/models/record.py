@@ -1,20 +1,18 @@
-"""The controlled area of the day, and what was measured in it."""
+"""Who answers for the work, how to calculate, the controlled area of the day, and what was measured in it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from lasersafe.errors import InputError, QuantityError
-from lasersafe.models.base import CaseModel, Line, Peek, Text
-from lasersafe.models.messages import Finding, not_known
+from lasersafe.errors import QuantityError
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text
 from lasersafe.models.site import RATIO, Way
 from lasersafe.models.values import Measured, SIValue
+from lasersafe.quantity import parse_quantity
 from lasersafe.typed import shown
-from lasersafe.wording import WAYS, languages, load_wording
 
 ALLOWED_UNITS = {
     "power": ("W",),
@@ -23,29 +21,141 @@ ALLOWED_UNITS = {
     "behind eyewear": ("W/m2", "J/m2"),
 }
 _WIDEST = {"W": "1 MW", "J": "1e6 J", "W/m2": "1e6 MW/m2", "J/m2": "1e12 J/m2"}
+SignRole = Literal["assessor", "laser_safety_officer", "operator", "venue"]
 
 
 class Reading(Measured):
     """A power, an energy or a density: which of them shows by its unit."""
 
     def number(self, text: object, field: str) -> SIValue:
-        """Return the entry in the first of the units that fits it."""
-        first: InputError | None = None
+        """Return the entry in the one of the units that fits it."""
         if isinstance(text, SIValue):
             text = text.typed
         for unit, high in _WIDEST.items():
             try:
-                return replace(_PLAIN, unit=unit, low=f"0 {unit}", high=high).number(text, field)
-            except QuantityError as error:
-                if "must be" in str(error):
-                    raise
-                first = first or error
+                parse_quantity(text, unit, field)
+            except QuantityError:
+                continue
+            return replace(_PLAIN, unit=unit, low=f"0 {unit}", high=high).number(text, field)
         message = f"{field} = {shown(text)}: write a reading with its unit, as '12 mW', '3 mJ', '40 W/m2' or '2 J/m2'"
-        raise QuantityError(message) from first
+        raise QuantityError(message)
 
 
 _PLAIN = Measured("W", "0 W", "1 MW", "12 mW")
 READING = Reading("W", "0 W", "1 MW", "12 mW")
+
+
+class InCharge(CaseModel):
+    """The people who answer for the work: ``[in_charge]``.
+
+    Attributes
+    ----------
+    assessor
+        Who made this assessment.
+    laser_safety_officer
+        Who signs or refuses the area.
+    operator
+        Who runs the laser.
+    venue
+        Who answers for the place.
+    """
+
+    assessor: Line
+    laser_safety_officer: Line
+    operator: Line
+    venue: Line
+
+
+class OtherHazards(CaseModel):
+    """What the process brings besides the beam: ``[other_hazards]``.
+
+    Attributes
+    ----------
+    process
+        true when the beam works on material (fume, fire, glow, noise).
+    work_material
+        The material that is worked on.
+    process_gas
+        Assist or shielding gas, as 'argon' or 'oxygen'.
+    keys
+        Further hazards by their key in the wording file other_hazards.toml, as 'high voltage'.
+    """
+
+    process: Flag = False
+    work_material: Line = ""
+    process_gas: Line = ""
+    keys: Annotated[tuple[Line, ...], Field(max_length=40)] = ()
+
+
+class Settings(CaseModel):
+    """How to calculate: ``[settings]``.
+
+    Attributes
+    ----------
+    scatter_model
+        'lambert' (brightest along the normal, the farther one) or 'hemisphere' (the same everywhere).
+    propagation
+        'hyperbolic' (as ISO 11146, the farther one) or 'linear' (as in some printed tables).
+    surfaces_complete
+        true when nothing but the surfaces listed can come into the beam; otherwise a full mirror and a perfect
+        scatterer at the work are assumed beside them. Of a list without mirrors the brightest is one.
+    decide_by
+        Where inputs carry tolerances: 'worst corner' (every input at its worse end at once) or 'as typed', which
+        needs decide_by_reason.
+    decide_by_reason
+        Why not the worst corner; printed in the decision.
+    """
+
+    scatter_model: Literal["lambert", "hemisphere"] = "lambert"
+    propagation: Literal["hyperbolic", "linear"] = "hyperbolic"
+    surfaces_complete: Flag = False
+    decide_by: Literal["worst corner", "as typed"] = "worst corner"
+    decide_by_reason: Line = ""
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Ask for the reason of what is not the strict choice."""
+        if peek.data.get("decide_by") == "as typed" and "decide_by_reason" not in peek:
+            yield "decide_by_reason", "missing; say why the worst corner does not decide, it is printed"
+
+
+class SignOffRule(CaseModel):
+    """The rule for the signatures of a case: ``[sign_off]``.
+
+    Attributes
+    ----------
+    required_roles
+        Roles that must all have signed before the sheet stops saying DRAFT: 'assessor', 'laser_safety_officer',
+        'operator', 'venue'. The laser safety officer is always among them.
+    one_person_two_roles
+        true when one person may sign in more than one of these roles.
+    printed_for_signature
+        true when people sign the paper in ink: the sheet says 'printed for signature' in place of DRAFT.
+    """
+
+    required_roles: Annotated[tuple[SignRole, ...], Field(min_length=1, max_length=4)] = (
+        "assessor",
+        "laser_safety_officer",
+        "operator",
+        "venue",
+    )
+    one_person_two_roles: Flag = False
+    printed_for_signature: Flag = False
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse a role that stands twice, and a rule without the laser safety officer."""
+        roles = peek.data.get("required_roles")
+        if not isinstance(roles, (list, tuple)) or not roles:
+            return
+        names = [role for role in roles if isinstance(role, str)]
+        if len(names) != len(set(names)):
+            yield "required_roles", "a role stands here twice; name each role once"
+        if "laser_safety_officer" not in names:
+            yield (
+                "required_roles",
+                "'laser_safety_officer' is missing; no sheet is released without that role: write it too",
+            )
 
 
 class Area(CaseModel):
@@ -143,130 +253,9 @@ class MeasuredReading(CaseModel):
     note: Text = ""
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Refuse a unit that does not fit what was read."""
         value, what = peek.value("value"), peek.data.get("what")
-        if not isinstance(value, SIValue) or not isinstance(what, str) or what not in ALLOWED_UNITS:
-            return []
-        if value.unit not in ALLOWED_UNITS[what]:
-            units = " or ".join(ALLOWED_UNITS[what])
-            return [(("value",), f"{shown(value.typed)}: {what} is read in {units}; write it so")]
-        return []
-
-
-def record_findings(peek: Peek) -> list[Finding]:
-    """Return what is wrong between the record of a case and the rest of it."""
-    found = _language(peek)
-    found += _other_hazards(peek, "en" if found else peek.text("language") or "en")
-    persons = _by_name(peek.tables("person"))
-    barriers = _by_name(peek.tables("barrier"))
-    lasers = _by_name(peek.tables("laser"))
-    for i, table in peek.tables("control"):
-        found += [(("control", i, *place), text) for place, text in _control(table, persons, lasers)]
-    seen: dict[tuple[object, ...], int] = {}
-    for i, table in peek.tables("reading"):
-        found += [(("reading", i, key), text) for key, text in _reading(table, persons, barriers, lasers)]
-        same = tuple(_word(table, key) for key in ("what", "where", "way", "laser"))
-        if same in seen and all(same[:2]):
-            text = f"{shown(same[1])}: the same effect as reading[{seen[same] + 1}]; keep the higher reading, or name "
-            text += "laser and way"
-            found.append((("reading", i, "where"), text))
-        seen.setdefault(same, i)
-    return found
-
-
-def _word(table: Mapping[str, Any], key: str) -> str | None:
-    value = table.get(key)
-    return value.strip() if isinstance(value, str) and value.strip() else None
-
-
-def _by_name(tables: list[tuple[int, Mapping[str, Any]]]) -> dict[str, Mapping[str, Any]]:
-    return {name: table for _, table in tables if (name := _word(table, "name")) is not None}
-
-
-def _language(peek: Peek) -> list[Finding]:
-    language = peek.data.get("language")
-    if isinstance(language, str) and language.strip() and language.strip() not in languages():
-        return [(("language",), not_known(language.strip(), "a language with wording", languages()))]
-    return []
-
-
-def _other_hazards(peek: Peek, language: str) -> list[Finding]:
-    table = peek.data.get("other_hazards")
-    keys = table.get("keys") if isinstance(table, Mapping) else None
-    if not isinstance(keys, (list, tuple)) or not keys:
-        return []
-    known = [entry.key for entry in load_wording(language).other_hazards]
-    return [
-        (("other_hazards", "keys", i), not_known(key.strip(), "a hazard of the wording", known))
-        for i, key in enumerate(keys)
-        if isinstance(key, str) and key.strip() and key.strip() not in known
-    ]
-
-
-def _control(
-    table: Mapping[str, Any], persons: Mapping[str, object], lasers: Mapping[str, object]
-) -> list[tuple[tuple[str | int, ...], str]]:
-    found: list[tuple[tuple[str | int, ...], str]] = []
-    key, kind, laser = _word(table, "key"), _word(table, "kind"), _word(table, "laser")
-    if key is not None:
-        known = {entry.key: entry.kind for entry in load_wording().controls}
-        if key not in known:
-            found.append((("key",), not_known(key, "a control of the wording", known)))
-        elif kind is not None and kind != known[key]:
-            found.append((("kind",), f"{shown(kind)}: the control {shown(key)} is {shown(known[key])}; write that"))
-    elif _word(table, "text") is None:
-        found.append((("text",), "missing; say in a sentence what is done, or give the key of a control"))
-    if laser is not None and laser not in lasers:
-        found.append((("laser",), not_known(laser, "a laser of this case", lasers)))
-    answers = table.get("answers")
-    for i, word in enumerate(answers if isinstance(answers, (list, tuple)) else ()):
-        if isinstance(word, str) and word.strip() and word.strip() not in (*WAYS, *persons):
-            text = not_known(word.strip(), "a way or a person of this case", (*WAYS, *persons))
-            found.append((("answers", i), text))
-    return found
-
-
-def _reading(
-    table: Mapping[str, Any],
-    persons: Mapping[str, Mapping[str, Any]],
-    barriers: Mapping[str, Mapping[str, Any]],
-    lasers: Mapping[str, Mapping[str, Any]],
-) -> list[tuple[str, str]]:
-    what, where, laser = _word(table, "what"), _word(table, "where"), _word(table, "laser")
-    if where is None or what not in ALLOWED_UNITS:
-        return []
-    at_barrier = what == "irradiance"
-    places = barriers if at_barrier else persons
-    if where not in places:
-        return [("where", not_known(where, f"a {'barrier' if at_barrier else 'person'} of this case", places))]
-    place, found = places[where], list[tuple[str, str]]()
-    way = _word(table, "way") or "direct"
-    stops = place.get("must_stop", WAYS)
-    if at_barrier and isinstance(stops, (list, tuple)) and way not in stops:
-        found.append(("way", f"{shown(way)} is not among the ways that this barrier must stop, so nothing is expected"))
-    if what == "behind eyewear" and not _word(place, "eyewear"):
-        found.append(("where", f"{shown(where)} wears no eyewear in this case, so nothing is expected behind it"))
-    if laser is not None and laser not in lasers:
-        return [*found, ("laser", not_known(laser, "a laser of this case", lasers))]
-    only = _word(place, "laser")
-    if laser is not None and only not in (None, laser):
-        found.append(("laser", f"{shown(where)} concerns the laser {shown(only)} in this case; name that one"))
-    chosen = laser or only or (next(iter(lasers)) if len(lasers) == 1 else None)
-    if chosen is None:
-        return [*found, ("laser", f"missing; several lasers can light {shown(where)}: say which one was on")]
-    emission = lasers.get(chosen, {}).get("emission")
-    kind = emission.get("kind") if isinstance(emission, Mapping) else None
-    if what == "pulse energy" and kind == "continuous":
-        found.append(
-            ("what", f"{shown(what)}: the laser {shown(chosen)} is continuous and has no pulses: read its power")
-        )
-    if what in ("power", "irradiance") and kind == "single pulse":
-        found.append(
-            (
-                "what",
-                f"{shown(what)}: the laser {shown(chosen)} fires single pulses without a mean power: read the pulse "
-                "energy",
-            )
-        )
-    return found
+        units = ALLOWED_UNITS.get(what) if isinstance(what, str) else None
+        if isinstance(value, SIValue) and units and value.unit not in units:
+            yield "value", f"{shown(value.typed)}: {what} is read in {' or '.join(units)}; write it so"

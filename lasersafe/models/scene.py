@@ -6,8 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
-from lasersafe.models.messages import Finding, doubles
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles
 from lasersafe.models.places import AreaOnPlan, OnPlan, Path, Spot
 from lasersafe.models.scene_barriers import FLOOR, HEIGHT, SceneBarrier
 from lasersafe.models.site import RATING, RATIO, material_findings
@@ -81,20 +80,17 @@ class Aim(CaseModel):
     margin: Annotated[SIValue | None, MARGIN] = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Ask for one way to say where it points."""
-        found: list[Finding] = []
-        given = [name for name in ("bearing", "towards", "bearing_range") if name in peek.data]
-        if not given:
-            found.append((("bearing",), "missing; write bearing, as '90 deg', or towards, as ['4 m', '2 m']"))
-        if "towards" in peek.data and "bearing" in peek.data:
-            found.append((("towards",), "the aim is given twice, by bearing and by towards; leave one out"))
-        if "towards" in peek.data and "elevation" in peek.data:
-            found.append((("elevation",), "the aim is given twice, by elevation and by towards; leave one out"))
+        if not any(name in peek for name in ("bearing", "towards", "bearing_range")):
+            yield "bearing", "missing; write bearing, as '90 deg', or towards, as ['4 m', '2 m']"
+        if "towards" in peek and "bearing" in peek:
+            yield "towards", "the aim is given twice, by bearing and by towards; leave one out"
+        if "towards" in peek and "elevation" in peek:
+            yield "elevation", "the aim is given twice, by elevation and by towards; leave one out"
         turn = peek.value("bearing_range")
         if turn is not None and not float(turn.high) - float(turn.low) <= 6.283185307179587 + 1e-9:
-            found.append((("bearing_range",), "more than a full turn; ['0 deg', '360 deg'] is all round"))
-        return found
+            yield "bearing_range", "more than a full turn; ['0 deg', '360 deg'] is all round"
 
 
 class Target(CaseModel):
@@ -152,9 +148,9 @@ class Target(CaseModel):
     stop: Line | None = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Refuse an unknown material, and a material beside a typed reflectance."""
-        return material_findings(peek)
+        yield from material_findings(peek)
 
 
 class ScenePlace(CaseModel):
@@ -194,16 +190,14 @@ class ScenePlace(CaseModel):
     axes: Literal["sphere", "cylinder"] | None = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Refuse half a place, and a side to face without one."""
-        found: list[Finding] = []
         placed = peek.value("position") is not None
         if placed and peek.value("height") is None:
-            found.append((("height",), "missing: write the height of its middle, as '1.2 m', beside the position"))
+            yield "height", "missing: write the height of its middle, as '1.2 m', beside the position"
         for field in ("height", "normal"):
             if not placed and (value := peek.value(field)) is not None:
-                found.append(((field,), f"{value.typed} stands without a position; write one, or leave this out"))
-        return found
+                yield field, f"{value.typed} stands without a position; write one, or leave this out"
 
 
 class ScenePerson(CaseModel):
@@ -234,12 +228,10 @@ class ScenePerson(CaseModel):
     floor: Annotated[SIValue, HEIGHT] = FLOOR
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Ask for a place."""
-        given = [name for name in ("position", "area") if name in peek.data]
-        if len(given) == 1:
-            return []
-        return [(("position",), "write position, as ['4 m', '2 m'], or area with its corners, one of them")]
+        if ("position" in peek) == ("area" in peek):
+            yield "position", "write position, as ['4 m', '2 m'], or area with its corners, one of them"
 
 
 class Camera(CaseModel):
@@ -380,9 +372,7 @@ class Scene(CaseModel):
     note: Text = ""
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Refuse double names."""
-        found: list[Finding] = []
         for field in ("target", "surface", "barrier", "person", "camera", "floor"):
-            found += doubles(field, peek.tables(field))
-        return found
+            yield from doubles(field, peek.tables(field))

@@ -6,8 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from lasersafe.models.base import CaseModel, Flag, Line, Peek
-from lasersafe.models.messages import Finding
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek
 from lasersafe.models.places import Path, PathOnPlan
 from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO
 from lasersafe.models.values import Measured, SIValue
@@ -70,27 +69,26 @@ class SceneOpening(CaseModel):
     reflectance: Annotated[SIValue | None, RATIO] = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
-        """Refuse an opening that ends before it begins."""
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse an opening that ends before it begins, and what only a window has."""
         start, end = peek.value("start"), peek.value("end")
-        found: list[Finding] = []
         if start is not None and end is not None and not start < end:
-            found.append((("end",), f"{end.typed} is not beyond the start at {start.typed}; write a larger one"))
-        if "rating" in peek.data and "rated_time" not in peek.data:
-            found.append((("rated_time",), "missing; a rating holds for a time only, write it as '60 s'"))
+            yield "end", f"{end.typed} is not beyond the start at {start.typed}; write a larger one"
+        yield from _upright_and_timed(peek)
         for field in ("optical_density", "rating", "rated_time", "pulse_rating", "reflectance"):
-            if field in peek.data and peek.data.get("kind", "gap") != "window":
-                found.append(((field,), "only a window has it; write kind = 'window', or leave it out"))
-        return found + _upright(peek)
+            if field in peek and peek.data.get("kind", "gap") != "window":
+                yield field, "only a window has it; write kind = 'window', or leave it out"
 
 
-def _upright(peek: Peek) -> list[Finding]:
+def _upright_and_timed(peek: Peek) -> Findings:
     low, high = peek.value("bottom"), peek.value("top")
     if low is not None and high is not None and not low < high:
-        if "top" not in peek.data:
-            return [(("bottom",), f"{low.typed} is not below {high.typed}, the upper edge left out; write a lower one")]
-        return [(("top",), f"{high.typed} is not above the lower edge at {low.typed}; write a higher one")]
-    return []
+        if "top" in peek:
+            yield "top", f"{high.typed} is not above the lower edge at {low.typed}; write a higher one"
+        else:
+            yield "bottom", f"{low.typed} is not below {high.typed}, the upper edge left out; write a lower one"
+    if "rating" in peek and "rated_time" not in peek:
+        yield "rated_time", "missing; a rating holds for a time only, write it as '60 s'"
 
 
 class SceneBarrier(CaseModel):
@@ -126,9 +124,6 @@ class SceneBarrier(CaseModel):
     opening: Annotated[tuple[SceneOpening, ...], Field(max_length=20)] = ()
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Refuse an upper edge below the lower one, and a rating without a time."""
-        found = _upright(peek)
-        if "rating" in peek.data and "rated_time" not in peek.data:
-            found.append((("rated_time",), "missing; a rating holds for a time only, write it as '60 s'"))
-        return found
+        yield from _upright_and_timed(peek)

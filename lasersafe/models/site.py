@@ -6,10 +6,9 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from lasersafe.models.base import CaseModel, Flag, Line, Peek, Text
-from lasersafe.models.messages import Finding, not_known
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text
+from lasersafe.models.messages import not_known
 from lasersafe.models.values import Measured, SIValue
-from lasersafe.models.visits import Visit
 from lasersafe.reference import material_keys, viewing_aid_names
 from lasersafe.typed import shown
 
@@ -37,28 +36,30 @@ AnyWay = Literal[
 Role = Literal[
     "operator", "assistant", "crew", "performer", "spectator", "passer-by", "laser safety officer", "security"
 ]
-_WHICH_LASER = "Name of the laser that this concerns. Left out: every laser of the case."
+VISIT_TIME = Measured(
+    "s", "1 ms", "30000 s", "600 s", "longer than a working day of 30 000 s makes no difference", worst="high"
+)
 
 
-class InCharge(CaseModel):
-    """The people who answer for the work: ``[in_charge]``.
+class Visit(CaseModel):
+    """One exposure to ultraviolet light: ``[[person.visits]]``.
 
     Attributes
     ----------
-    assessor
-        Who made this assessment.
-    laser_safety_officer
-        Who signs or refuses the area.
-    operator
-        Who runs the laser.
-    venue
-        Who answers for the place.
+    way
+        'direct', 'mirror' or 'scatter'.
+    time
+        How long this visit lasts, as '600 s'.
+    laser
+        Name of the laser. Left out: every ultraviolet laser that concerns this person.
+    note
+        What the person does there; printed beside the dose.
     """
 
-    assessor: Line
-    laser_safety_officer: Line
-    operator: Line
-    venue: Line
+    way: Literal["direct", "mirror", "scatter"]
+    time: Annotated[SIValue, VISIT_TIME]
+    laser: Line | None = None
+    note: Line = ""
 
 
 class Person(CaseModel):
@@ -120,29 +121,22 @@ class Person(CaseModel):
     visits: Annotated[tuple[Visit, ...], Field(max_length=60)] = ()
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Ask for the reason of a time that was typed, and refuse an instrument that is not known."""
-        found: list[Finding] = []
         aid = peek.text("viewing_aid")
         if aid is not None:
             known = viewing_aid_names()
             if aid not in known:
-                found.append((("viewing_aid",), not_known(aid, "an instrument of the data files", known)))
+                yield "viewing_aid", not_known(aid, "an instrument of the data files", known)
             if peek.data.get("aided") is not True:
-                given = shown(peek.data["aided"]) if "aided" in peek.data else "missing"
-                message = f"{given}; viewing_aid names an instrument: write aided = true as well, or leave it out"
-                found.append((("aided",), message))
-        return found + cls._time_findings(peek)
-
-    @staticmethod
-    def _time_findings(peek: Peek) -> list[Finding]:
-        if "time" in peek.data and "visits" in peek.data:
-            return [(("visits",), "are given beside time; the visits carry their own times, leave one of the two out")]
-        if "time" in peek.data and "time_reason" not in peek.data:
-            return [(("time_reason",), "missing; say why the usual time does not fit, it is printed beside the time")]
-        if "time_reason" in peek.data and "time" not in peek.data:
-            return [(("time",), "missing; time_reason gives a reason, but no time is written: write both, or none")]
-        return []
+                given = shown(peek.data["aided"]) if "aided" in peek else "missing"
+                yield "aided", f"{given}; viewing_aid names an instrument: write aided = true as well, or leave it out"
+        if "time" in peek and "visits" in peek:
+            yield "visits", "are given beside time; the visits carry their own times, leave one of the two out"
+        elif "time" in peek and "time_reason" not in peek:
+            yield "time_reason", "missing; say why the usual time does not fit, it is printed beside the time"
+        elif "time_reason" in peek and "time" not in peek:
+            yield "time", "missing; time_reason gives a reason, but no time is written: write both, or none"
 
 
 class Surface(CaseModel):
@@ -184,21 +178,18 @@ class Surface(CaseModel):
     laser: Line | None = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Refuse an unknown material, and a material beside a typed reflectance."""
-        return material_findings(peek)
+        yield from material_findings(peek)
 
 
-def material_findings(peek: Peek) -> list[Finding]:
-    """Return what is wrong with a material of the data files: its name, or a typed reflectance beside it."""
+def material_findings(peek: Peek) -> Findings:
+    """Refuse a material that is not in the data files, and a typed reflectance beside it."""
     key = peek.text("material_key")
-    if key is None:
-        return []
-    if "reflectance" in peek.data:
-        text = "reflectance and material_key are both written; leave out the one that is not to be used"
-        return [(("material_key",), text)]
-    known = material_keys()
-    return [] if key in known else [(("material_key",), not_known(key, "a material of the data files", known))]
+    if key is not None and "reflectance" in peek:
+        yield "material_key", "reflectance and material_key are both written; leave out the one that is not to be used"
+    elif key is not None and key not in material_keys():
+        yield "material_key", not_known(key, "a material of the data files", material_keys())
 
 
 class Barrier(CaseModel):
@@ -241,11 +232,10 @@ class Barrier(CaseModel):
     laser: Line | None = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Ask for the time of a rating."""
-        if "rating" in peek.data and "rated_time" not in peek.data:
-            return [(("rated_time",), "missing; a rating holds for a time only: write the time of its test, as '60 s'")]
-        return []
+        if "rating" in peek and "rated_time" not in peek:
+            yield "rated_time", "missing; a rating holds for a time only: write the time of its test, as '60 s'"
 
 
 class Control(CaseModel):
@@ -306,72 +296,18 @@ class StrikeOut(CaseModel):
     mode: Literal["running", "alignment", "service", "fault"] | None = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Refuse to strike out every way without naming the mode, and a reason that says nothing."""
-        found: list[Finding] = []
-        if peek.text("way") == "every way" and "mode" not in peek.data:
-            message = "'every way' is struck out of one mode only; add mode = 'service', or name the way"
-            found.append((("way",), message))
+        if peek.text("way") == "every way" and "mode" not in peek:
+            yield "way", "'every way' is struck out of one mode only; add mode = 'service', or name the way"
         reason = peek.text("reason")
-        said = reason is None or any(map(str.isalpha, reason))
-        if reason is not None and not (said and len(" ".join(reason.split())) >= cls.shortest_reason):
-            message = (
+        if reason is not None and not (any(map(str.isalpha, reason)) and _length(reason) >= cls.shortest_reason):
+            yield (
+                "reason",
                 f"{shown(reason)}: at least {cls.shortest_reason} characters; say what keeps this light from "
-                "this person, so that others can check it"
+                "this person, so that others can check it",
             )
-            found.append((("reason",), message))
-        return found
 
 
-class OtherHazards(CaseModel):
-    """What the process brings besides the beam: ``[other_hazards]``.
-
-    Attributes
-    ----------
-    process
-        true when the beam works on material (fume, fire, glow, noise).
-    work_material
-        The material that is worked on.
-    process_gas
-        Assist or shielding gas, as 'argon' or 'oxygen'.
-    keys
-        Further hazards by their key in the wording file other_hazards.toml, as 'high voltage'.
-    """
-
-    process: Flag = False
-    work_material: Line = ""
-    process_gas: Line = ""
-    keys: Annotated[tuple[Line, ...], Field(max_length=40)] = ()
-
-
-class Settings(CaseModel):
-    """How to calculate: ``[settings]``.
-
-    Attributes
-    ----------
-    scatter_model
-        'lambert' (brightest along the normal, the farther one) or 'hemisphere' (the same everywhere).
-    propagation
-        'hyperbolic' (as ISO 11146, the farther one) or 'linear' (as in some printed tables).
-    surfaces_complete
-        true when nothing but the surfaces listed can come into the beam; otherwise a full mirror and a perfect
-        scatterer at the work are assumed beside them. Of a list without mirrors the brightest is one.
-    decide_by
-        Where inputs carry tolerances: 'worst corner' (every input at its worse end at once) or 'as typed', which
-        needs decide_by_reason.
-    decide_by_reason
-        Why not the worst corner; printed in the decision.
-    """
-
-    scatter_model: Literal["lambert", "hemisphere"] = "lambert"
-    propagation: Literal["hyperbolic", "linear"] = "hyperbolic"
-    surfaces_complete: Flag = False
-    decide_by: Literal["worst corner", "as typed"] = "worst corner"
-    decide_by_reason: Line = ""
-
-    @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
-        """Ask for the reason of what is not the strict choice."""
-        if peek.data.get("decide_by") == "as typed" and "decide_by_reason" not in peek.data:
-            return [(("decide_by_reason",), "missing; say why the worst corner does not decide, it is printed")]
-        return []
+def _length(text: str) -> int:
+    return len(" ".join(text.split()))

@@ -19,7 +19,7 @@ from lasersafe.assessment.fingerprint import case_digest, combined
 from lasersafe.errors import InputError
 from lasersafe.files import read_limited
 from lasersafe.frozen import dataclass
-from lasersafe.models.sign_off import SignRole
+from lasersafe.models.record import SignRole
 
 FORMAT = "lasersafe sign-off 1"
 LARGEST_RECORD = 20_000_000

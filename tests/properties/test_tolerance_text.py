@@ -14,7 +14,8 @@ from lasersafe.assessment.bounds import ends_of
 from lasersafe.errors import CaseError, QuantityError
 from lasersafe.hazard.corner import Uncertain, limits_of
 from lasersafe.models import Case, Toleranced, canonical, parse_case, replaced, tolerances_of, typed_inputs
-from lasersafe.models.beam import DIAMETER, DIVERGENCE, PULSE
+from lasersafe.models.emission import PULSE
+from lasersafe.models.setup import DIAMETER, DIVERGENCE
 from lasersafe.models.site import RATIO
 from lasersafe.models.values import Knob, Measured, SIValue, TwoAxes
 from lasersafe.physical import PHYSICAL, physical_range

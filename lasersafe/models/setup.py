@@ -1,15 +1,13 @@
-"""The laser: its emission, and the optics that may be fitted to it."""
+"""The optics that may be fitted to a laser, and the scanner that moves its beam."""
 
 from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal
 
-from lasersafe.models.base import CaseModel, Flag, Line, Peek
-from lasersafe.models.bursts import DUTY, PEDESTAL, Burst, burst_findings, duty_findings
-from lasersafe.models.messages import Finding
-from lasersafe.models.sources import Scan
-from lasersafe.models.values import Axes, Knob, Measured, SIValue, Turnable, TwoAxes
-from lasersafe.quantity import format_quantity
+from pydantic import Field
+
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek
+from lasersafe.models.values import Axes, Measured, SIValue, TwoAxes
 
 _FROM_DATA_SHEET = (
     "it is never guessed: take it from the data sheet, or have it measured; behind a lens use kind = 'lens', where it "
@@ -20,15 +18,6 @@ _CRITERION = (
     "the data sheet names it (most give 1/e2, German safety papers 1/e, called d63)"
 )
 
-WAVELENGTH = Measured(
-    "m", "180 nm", "1 mm", "1070 nm", "the limit tables of both rule sets cover no other light", worst="ends"
-)
-POWER = Turnable("W", "0 W", "1 MW", "1.5 kW", kind="continuous power", above_low=True, worst="high")
-ENERGY = Turnable("J", "0 J", "1000 kJ", "1 mJ", above_low=True, worst="high")
-PULSE = Turnable(
-    "s", "100 fs", "30000 s", "100 ns", "the limit tables of both rule sets cover no other duration", worst="range"
-)
-RATE = Turnable("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True, worst="range")
 DIAMETER = TwoAxes("m", "100 nm", "100 m", "10 mm", worst="low")
 WIDTH = Measured("m", "100 nm", "100 mm", "50 um", worst="low")
 MODE_FIELD = Measured("m", "100 nm", "100 mm", "6.2 um", worst="ends")
@@ -37,116 +26,83 @@ FOCAL_LENGTH = Measured("m", "0.1 mm", "1 km", "150 mm", worst="ends")
 REACH = Measured("m", "0 m", "1000 km", "150 mm", worst="ends")
 PLACE = TwoAxes("m", "-1000 km", "1000 km", "0 m", worst="ends")
 APERTURE = Measured("1", "0", "1", "0.22", above_low=True, below_high=True, worst="low")
+SCAN_ANGLE = TwoAxes("rad", "0 rad", "2 rad", "20 deg", above_low=True, worst="ends")
+SCAN_WIDTH = TwoAxes("m", "1 um", "100 m", "110 mm", worst="ends")
+WIDTH_AT = Measured("m", "1 mm", "1 km", "160 mm", worst="ends")
+FREQUENCY = Measured("Hz", "0 Hz", "1 MHz", "100 Hz", above_low=True, worst="ends")
+REACTION = Measured("s", "100 ns", "100 s", "5 ms", "a cut-off that needs longer protects nobody", worst="high")
 
 CriterionName = Literal["1/e", "1/e2", "FWHM"]
 ProfileName = Literal["gaussian", "top-hat"]
 
 
-class ContinuousEmission(CaseModel):
-    """Light without pulses: ``kind = "continuous"``.
+class Scan(CaseModel):
+    """A scanner: ``[laser.setup.scan]``. A stopped scanner is always worked out as well.
 
     Attributes
     ----------
-    kind
-        'continuous': no pulses, or on for longer than 0.25 s at a time.
-    power
-        Highest power that can leave the last optic, as '1.5 kW'; a range where it can be turned.
+    pattern
+        'line', 'circle', 'figure of eight', 'raster' or 'wobble' (a welding head; hand movement is not counted).
+    frequency
+        Whole movements (there and back) in a second, of a raster those of the fast axis, as '100 Hz'; the slowest
+        that can be set.
+    full_angle
+        Optical angle of the beam from edge to edge, as '20 deg' (twice the mirror angle); the smallest that can be
+        set. Two for x and y, the fast axis first. This or full_width is needed.
+    full_width
+        Width of the pattern from edge to edge at width_at, as '4 mm'; the smallest that can be set.
+    width_at
+        Distance from the last optic at which full_width holds; behind a lens its focal length.
+    fans_out
+        true when the beams of a full_width leave from one point of the last optic and so move apart; left out: they
+        may be parallel behind width_at, as after a telecentric lens, the strict side.
+    waveform
+        Movement of a line or of the fast axis: 'sine' (rests longest at its ends) or 'triangle'.
+    lines
+        Lines of one frame of a raster, one for each whole movement of the fast axis.
+    monitored
+        true when a safety circuit watches the movement and cuts the laser off (scan-fail cut-off). Without it the
+        movement earns no credit.
+    reaction_time
+        From the failure of the movement to the last light, as '5 ms'; needed with monitored.
     """
 
-    kind: Literal["continuous"]
-    power: Annotated[Knob, POWER]
+    how_to_get: ClassVar[dict[str, str]] = {
+        "frequency": "whole movements (there and back) in a second, as '100 Hz'; take the slowest that can be set",
+    }
 
-
-class SinglePulseEmission(CaseModel):
-    """One pulse, not repeated while a person can be exposed: ``kind = "single pulse"``.
-
-    Attributes
-    ----------
-    kind
-        'single pulse': one pulse, not repeated during an exposure.
-    pulse_energy
-        Energy of the pulse, as '40 mJ'; may be a range.
-    pulse_duration
-        Duration of the pulse at half its height, as '10 ns'; may be a range.
-    """
-
-    kind: Literal["single pulse"]
-    pulse_energy: Annotated[Knob, ENERGY]
-    pulse_duration: Annotated[Knob, PULSE]
-
-
-class PulseTrainEmission(CaseModel):
-    """Regular pulses: ``kind = "pulse train"``.
-
-    Attributes
-    ----------
-    kind
-        'pulse train': regular pulses.
-    pulse_duration
-        Duration of one pulse at half its height, as '100 ns'; a range such as ['10 ns', '200 ns'] where it can be
-        turned: the worst point of the range is then found. This or duty is needed.
-    repetition_rate
-        Pulses per second, as '20 kHz'; with a burst, bursts per second; may be a range.
-    pulse_energy
-        Highest energy of one pulse, as '1 mJ'. This or mean_power is needed. When both are given and a setting is a
-        range, both are upper bounds; for fixed settings they must agree within 1 %.
-    mean_power
-        Highest mean power, as '50 W'. This or pulse_energy is needed.
-    duty
-        Share of the time that the beam is on, as '20 %', in place of pulse_duration: the pulse then lasts duty /
-        repetition_rate; may be a range.
-    burst
-        Several pulses close together in place of one: a table with pulses and spacing.
-    pedestal_power
-        Continuous power under and between the pulses, as '50 mW', which comes on top of mean_power and of the
-        energies.
-    """
-
-    kind: Literal["pulse train"]
-    pulse_duration: Annotated[Knob | None, PULSE] = None
-    repetition_rate: Annotated[Knob, RATE]
-    pulse_energy: Annotated[Knob | None, ENERGY] = None
-    mean_power: Annotated[Knob | None, POWER] = None
-    duty: Annotated[Knob | None, DUTY] = None
-    burst: Burst | None = None
-    pedestal_power: Annotated[SIValue | None, PEDESTAL] = None
+    pattern: Literal["line", "circle", "figure of eight", "raster", "wobble"]
+    frequency: Annotated[SIValue, FREQUENCY]
+    full_angle: Annotated[Axes | None, SCAN_ANGLE] = None
+    full_width: Annotated[Axes | None, SCAN_WIDTH] = None
+    width_at: Annotated[SIValue | None, WIDTH_AT] = None
+    fans_out: Flag = False
+    waveform: Literal["sine", "triangle"] = "sine"
+    lines: Annotated[int, Field(strict=True, ge=2, le=100000)] | None = None
+    monitored: Flag = False
+    reaction_time: Annotated[SIValue | None, REACTION] = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
-        """Refuse a train without energy, pulses longer than their period, and figures that contradict each other."""
-        found: list[Finding] = []
-        if "pulse_energy" not in peek.data and "mean_power" not in peek.data:
-            found.append((("pulse_energy",), "missing; write pulse_energy, as '1 mJ', or mean_power, as '50 W'"))
-        for field, other in (("pulse_duration", "duty"), ("duty", "pulse_duration")):
-            if field in peek.data and other in peek.data and field == "duty":
-                found.append(((field,), "is given beside pulse_duration; one follows from the other, leave one out"))
-        if "pulse_duration" not in peek.data and "duty" not in peek.data:
-            found.append((("pulse_duration",), "missing; write pulse_duration, as '100 ns', or duty, as '20 %'"))
-        if "burst" in peek.data:
-            found += burst_findings(peek)
-        if "pulse_duration" not in peek.data:
-            found += duty_findings(peek)
-        duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
-        if duration is not None and rate is not None and duration.low * rate.low > 1.0:
-            period = format_quantity(1.0 / rate.low, "s")
-            message = (
-                f"{duration.low.typed} is longer than the period of {period} at {rate.low.typed}, a duty above 1; "
-                "check both units"
-            )
-            found.append((("pulse_duration",), message))
-        energy, power = peek.value("pulse_energy"), peek.value("mean_power")
-        if energy is None or power is None or rate is None or energy.turnable or power.turnable or rate.turnable:
-            return found
-        if "burst" in peek.data:
-            return found
-        product = energy.low * rate.low
-        if not abs(product - power.low) <= 0.01 * power.low:
-            message = (
-                f"{power.typed} does not agree with {energy.typed} at {rate.typed}, which make "
-                f"{format_quantity(product, 'W')}; correct one of the three, or leave one out"
-            )
-            found.append((("mean_power",), message))
-        return found
+    def findings(cls, peek: Peek) -> Findings:
+        """Ask for one way to give the size, for the place of a width, and for the time of a cut-off."""
+        angle, width = "full_angle" in peek, "full_width" in peek
+        if angle == width:
+            word = "both are given" if angle else "missing"
+            yield "full_angle", f"{word}; write full_angle, as '20 deg', or full_width with width_at"
+        if width and "width_at" not in peek:
+            yield "width_at", "missing; say at which distance from the last optic full_width holds"
+        if "width_at" in peek and not width:
+            yield "full_width", "missing; width_at says where a width holds, but none is written: write both, or none"
+        raster = peek.data.get("pattern") == "raster"
+        if raster and "lines" not in peek:
+            yield "lines", "missing; say how many lines a frame of the raster has"
+        if "lines" in peek and not raster:
+            yield "lines", "only a raster has lines; leave it out, or write pattern = 'raster'"
+        monitored = peek.data.get("monitored") is True
+        if monitored and "reaction_time" not in peek:
+            yield "reaction_time", "missing; a cut-off counts only with the time that it needs, as '5 ms'"
+        if "reaction_time" in peek and not monitored:
+            yield "monitored", "missing; a reaction time counts only with monitored = true: write both, or none"
 
 
 class SetupBase(CaseModel):
@@ -211,16 +167,15 @@ class CollimatedSetup(SetupBase):
     waist_at: Annotated[Axes | None, PLACE] = None
 
     @classmethod
-    def findings(cls, peek: Peek) -> list[Finding]:
+    def findings(cls, peek: Peek) -> Findings:
         """Ask for the waist of a beam that was measured away from the optic: it may be narrower on the way."""
         place = peek.value("measured_at")
-        if place is not None and float(place) > 0.0 and "waist_at" not in peek.data:
-            message = (
+        if place is not None and float(place) > 0.0 and "waist_at" not in peek:
+            yield (
+                "waist_at",
                 "missing; the beam can be narrower before the place where it was measured: write the place of its "
-                "narrowest point, '0 m' for the last optic"
+                "narrowest point, '0 m' for the last optic",
             )
-            return [(("waist_at",), message)]
-        return []
 
 
 class LensSetup(SetupBase):

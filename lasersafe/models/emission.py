@@ -1,0 +1,337 @@
+"""What leaves a laser: continuous light, one pulse, a train, a list of pulses, or the maker's table of modes."""
+
+from __future__ import annotations
+
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
+
+from lasersafe.models.base import CaseModel, Findings, Line, Peek, doubles
+from lasersafe.models.values import Knob, Measured, SIValue, Turnable
+from lasersafe.physical import covered
+from lasersafe.quantity import format_quantity
+
+_COVERED = "the limit tables of both rule sets cover no other duration"
+POWER = Turnable("W", "0 W", "1 MW", "1.5 kW", kind="continuous power", above_low=True, worst="high")
+ENERGY = Turnable("J", "0 J", "1000 kJ", "1 mJ", above_low=True, worst="high")
+PULSE = Turnable("s", "100 fs", "30000 s", "100 ns", _COVERED, worst="range")
+RATE = Turnable("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True, worst="range")
+COUNT = Turnable("1", "1", "100000", "10")
+SPACING = Turnable("s", "1 ps", "30000 s", "20 ns", worst="range")
+DUTY = Turnable("1", "0", "1", "20 %", above_low=True, worst="range")
+PEDESTAL = Measured("W", "0 W", "1 MW", "50 mW", above_low=True, worst="high")
+START = Measured("s", "0 s", "30000 s", "2 ms")
+ONE_PULSE = Measured("s", "100 fs", "30000 s", "100 ns", _COVERED, worst="ends")
+ONE_ENERGY = Measured("J", "0 J", "1000 kJ", "1 mJ", above_low=True, worst="high")
+PERIOD = Measured("s", "1 ps", "30000 s", "1 s", above_low=True, worst="ends")
+SHORTEST, LONGEST = 1e-13, 3e4  # s
+SLACK, LAST_DIGITS = 1e-9, 1e-12  # relative
+
+
+class ContinuousEmission(CaseModel):
+    """Light without pulses: ``kind = "continuous"``.
+
+    Attributes
+    ----------
+    kind
+        'continuous': no pulses, or on for longer than 0.25 s at a time.
+    power
+        Highest power that can leave the last optic, as '1.5 kW'; a range where it can be turned.
+    """
+
+    kind: Literal["continuous"]
+    power: Annotated[Knob, POWER]
+
+
+class SinglePulseEmission(CaseModel):
+    """One pulse, not repeated while a person can be exposed: ``kind = "single pulse"``.
+
+    Attributes
+    ----------
+    kind
+        'single pulse': one pulse, not repeated during an exposure.
+    pulse_energy
+        Energy of the pulse, as '40 mJ'; may be a range.
+    pulse_duration
+        Duration of the pulse at half its height, as '10 ns'; may be a range.
+    """
+
+    kind: Literal["single pulse"]
+    pulse_energy: Annotated[Knob, ENERGY]
+    pulse_duration: Annotated[Knob, PULSE]
+
+
+class Burst(CaseModel):
+    """Pulses of a burst: ``[laser.emission.burst]``.
+
+    Attributes
+    ----------
+    pulses
+        Pulses in one burst, as 10; a range as [1, 10].
+    spacing
+        Time from the start of one pulse of the burst to that of the next, as '20 ns'; may be a range.
+    """
+
+    pulses: Annotated[Knob, COUNT]
+    spacing: Annotated[Knob, SPACING]
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse parts of a pulse."""
+        count = peek.value("pulses")
+        if count is not None and any(float(end) % 1.0 for end in (count.low, count.high)):
+            yield "pulses", f"{count.typed}: a burst has whole pulses; write a whole number, as 10"
+
+
+class PulseTrainEmission(CaseModel):
+    """Regular pulses: ``kind = "pulse train"``.
+
+    Attributes
+    ----------
+    kind
+        'pulse train': regular pulses.
+    pulse_duration
+        Duration of one pulse at half its height, as '100 ns'; a range such as ['10 ns', '200 ns'] where it can be
+        turned: the worst point of the range is then found. This or duty is needed.
+    repetition_rate
+        Pulses per second, as '20 kHz'; with a burst, bursts per second; may be a range.
+    pulse_energy
+        Highest energy of one pulse, as '1 mJ'. This or mean_power is needed. When both are given and a setting is a
+        range, both are upper bounds; for fixed settings they must agree within 1 %.
+    mean_power
+        Highest mean power, as '50 W'. This or pulse_energy is needed.
+    duty
+        Share of the time that the beam is on, as '20 %', in place of pulse_duration: the pulse then lasts duty /
+        repetition_rate; may be a range.
+    burst
+        Several pulses close together in place of one: a table with pulses and spacing.
+    pedestal_power
+        Continuous power under and between the pulses, as '50 mW', which comes on top of mean_power and of the
+        energies.
+    """
+
+    kind: Literal["pulse train"]
+    pulse_duration: Annotated[Knob | None, PULSE] = None
+    repetition_rate: Annotated[Knob, RATE]
+    pulse_energy: Annotated[Knob | None, ENERGY] = None
+    mean_power: Annotated[Knob | None, POWER] = None
+    duty: Annotated[Knob | None, DUTY] = None
+    burst: Burst | None = None
+    pedestal_power: Annotated[SIValue | None, PEDESTAL] = None
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse a train without energy, pulses longer than their period, and figures that contradict each other."""
+        yield from _energy_and_period(peek)
+        if "duty" in peek and "pulse_duration" in peek:
+            yield "duty", "is given beside pulse_duration; one follows from the other, leave one out"
+        if "pulse_duration" not in peek:
+            if "duty" not in peek:
+                yield "pulse_duration", "missing; write pulse_duration, as '100 ns', or duty, as '20 %'"
+            yield from _duty(peek)
+        if "burst" in peek:
+            yield from _burst(peek)
+            return
+        energy, power, rate = peek.value("pulse_energy"), peek.value("mean_power"), peek.value("repetition_rate")
+        if energy is None or power is None or rate is None or energy.turnable or power.turnable or rate.turnable:
+            return
+        product = energy.low * rate.low
+        if not abs(product - power.low) <= 0.01 * power.low:
+            yield (
+                "mean_power",
+                f"{power.typed} does not agree with {energy.typed} at {rate.typed}, which make "
+                f"{format_quantity(product, 'W')}; correct one of the three, or leave one out",
+            )
+
+
+def _energy_and_period(peek: Peek) -> Findings:
+    """Ask for the energy of a train, and refuse pulses longer than their period."""
+    if "pulse_energy" not in peek and "mean_power" not in peek:
+        yield "pulse_energy", "missing; write pulse_energy, as '1 mJ', or mean_power, as '50 W'"
+    duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
+    if duration is not None and rate is not None and duration.low * rate.low > 1.0:
+        yield (
+            "pulse_duration",
+            f"{duration.low.typed} is longer than the period of {format_quantity(1.0 / rate.low, 's')} at "
+            f"{rate.low.typed}, a duty above 1; check both units",
+        )
+
+
+def _burst(peek: Peek) -> Findings:
+    """Refuse a burst that does not fit into the train that it belongs to."""
+    if not isinstance(peek.data["burst"], dict):
+        return
+    burst, place = Peek(Burst, peek.data["burst"]), ("burst", "spacing")
+    count, spacing = burst.value("pulses"), burst.value("spacing")
+    duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
+    fits = spacing is None or duration is None or not duration.low > spacing.high * (1 + SLACK)
+    if not fits:
+        yield place, f"{spacing.typed} is shorter than the pulse of {duration.low.typed}; check both units"
+    if "duty" in peek:
+        fits = False
+        yield "burst", "is given beside duty; write pulse_duration instead of duty when pulses come in bursts"
+    if count is None or spacing is None or rate is None:
+        return
+    pulses = count.low
+    room = f"the {format_quantity(1.0 / rate.low, 's')} between bursts at {rate.low.typed}"
+    if pulses * spacing.low * rate.low > 1.0 + SLACK:
+        yield (
+            place,
+            f"{pulses.typed} pulses with {spacing.low.typed} between their starts do not fit into {room}; "
+            "check the three",
+        )
+    elif fits and duration is not None and pulses > 1.0 and pulses * duration.low * rate.low > 1.0 + SLACK:
+        yield (
+            place,
+            f"{spacing.typed} cannot be less than the pulse of {duration.low.typed}, and {pulses.typed} pulses that "
+            f"far apart do not fit into {room}; check the four",
+        )
+
+
+def _ends(value: SIValue, field: str) -> tuple[float, float]:
+    """Return the lowest and highest value that a tolerance lets stand."""
+    found = value.tolerance
+    if found is None:
+        return float(value), float(value)
+    return (found.low, found.high) if found.kind == "bound" else covered(field, float(value), found.low, found.high)
+
+
+def _duty(peek: Peek) -> Findings:
+    """Refuse pulses that duty and repetition rate make together, at the ends of tolerances."""
+    duty, rate = peek.value("duty"), peek.value("repetition_rate")
+    if duty is None or rate is None:
+        return
+    for share, at, end in ((duty.low, rate.high, 0), (duty.high, rate.low, 1)):
+        pulse = _ends(share, "duty")[end] / _ends(at, "repetition_rate")[1 - end]
+        if not SHORTEST * (1.0 - LAST_DIGITS) <= pulse <= LONGEST * (1.0 + LAST_DIGITS):
+            yield (
+                "duty",
+                f"{share.typed} at {at.typed} makes a pulse of {format_quantity(pulse, 's')}, which must be 100 fs or "
+                f"more, and at most 30000 s; {_COVERED}; check both",
+            )
+            return
+
+
+class OnePulse(CaseModel):
+    """One pulse of a list: ``[[laser.emission.pulses]]``.
+
+    Attributes
+    ----------
+    start
+        When the pulse starts, as '2 ms'; rising from row to row.
+    duration
+        Duration of the pulse, as '100 us'.
+    energy
+        Highest energy of the pulse, as '40 mJ'.
+    """
+
+    start: Annotated[SIValue, START]
+    duration: Annotated[SIValue, ONE_PULSE]
+    energy: Annotated[SIValue, ONE_ENERGY]
+
+
+class PulseListEmission(CaseModel):
+    """Pulses that are not alike, one by one: ``kind = "pulse list"``.
+
+    Attributes
+    ----------
+    kind
+        'pulse list': pulses given one by one.
+    pulses
+        The pulses in the order of time, one [[laser.emission.pulses]] each.
+    repeat_every
+        Time after which the list begins again, as '1 s'. Left out: it comes once.
+    pedestal_power
+        Continuous power under and between the pulses, on top of their energies, as '50 mW'.
+    """
+
+    how_to_get: ClassVar[dict[str, str]] = {
+        "pulses": "write one table [[laser.emission.pulses]] with start, duration and energy for each pulse"
+    }
+
+    kind: Literal["pulse list"]
+    pulses: Annotated[tuple[OnePulse, ...], Field(min_length=1, max_length=200)]
+    repeat_every: Annotated[SIValue | None, PERIOD] = None
+    pedestal_power: Annotated[SIValue | None, PEDESTAL] = None
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse pulses that overlap or are not in the order of time."""
+        first, before = None, 0.0
+        for i, table in peek.tables("pulses"):
+            row = Peek(OnePulse, table)
+            start, duration = row.value("start"), row.value("duration")
+            if start is None or duration is None:
+                return
+            if first is not None and float(start) < before * (1 - SLACK):
+                yield (
+                    ("pulses", i, "start"),
+                    f"{start.typed} is before the end of the pulse above at {format_quantity(before, 's')}; "
+                    "give the pulses in the order of time, without overlap",
+                )
+            first = float(start) if first is None else first
+            before = float(start) + float(duration)
+        period = peek.value("repeat_every")
+        if period is not None and first is not None and before > (first + float(period)) * (1 + SLACK):
+            yield (
+                "repeat_every",
+                f"{period.typed} is shorter than the list, which ends after {format_quantity(before - first, 's')}; "
+                "write a longer time, or correct the pulses",
+            )
+
+
+class Mode(CaseModel):
+    """One row of the maker's table of modes: ``[[laser.emission.modes]]``.
+
+    Attributes
+    ----------
+    name
+        Name or number of the mode, as in the maker's table.
+    pulse_duration
+        Duration of one pulse in this mode, as '30 ns'.
+    repetition_rate
+        Pulses per second, as ['60 kHz', '1 MHz'].
+    pulse_energy
+        Highest energy of one pulse in this mode. This or mean_power is needed.
+    mean_power
+        Highest mean power in this mode. This or pulse_energy is needed.
+    """
+
+    name: Line
+    pulse_duration: Annotated[Knob, PULSE]
+    repetition_rate: Annotated[Knob, RATE]
+    pulse_energy: Annotated[Knob | None, ENERGY] = None
+    mean_power: Annotated[Knob | None, POWER] = None
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Ask for the energy, and refuse pulses longer than their period."""
+        yield from _energy_and_period(peek)
+
+
+class ModeTableEmission(CaseModel):
+    """The maker's table of fixed modes: ``kind = "mode table"``.
+
+    Attributes
+    ----------
+    kind
+        'mode table': the modes that the maker lists; each is searched.
+    modes
+        The modes, one [[laser.emission.modes]] each.
+    """
+
+    how_to_get: ClassVar[dict[str, str]] = {
+        "modes": "write one table [[laser.emission.modes]] with name, pulse_duration, repetition_rate and "
+        "pulse_energy or mean_power for each row of the maker's table"
+    }
+
+    kind: Literal["mode table"]
+    modes: Annotated[tuple[Mode, ...], Field(min_length=1, max_length=60)]
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse two modes of one name."""
+        yield from doubles("modes", peek.tables("modes"))
+
+
+Emission = ContinuousEmission | SinglePulseEmission | PulseTrainEmission | PulseListEmission | ModeTableEmission
