@@ -9,7 +9,8 @@ import numpy as np
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.durations import exposure_duration
-from lasersafe.hazard.exposure import Emission, body_area
+from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.setting_search import worst_setting
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets

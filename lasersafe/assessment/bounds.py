@@ -10,7 +10,7 @@ from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.edges import wavelength_edges
-from lasersafe.hazard.exposure import body_area
+from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.reflectance import material_reflectance, materials
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of

@@ -11,7 +11,8 @@ from functools import lru_cache
 import numpy as np
 
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
+from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import explain
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
@@ -85,7 +86,7 @@ def _limit_steps(
 ) -> tuple[Step, ...]:
     area = body_area(criterion.tissue, wavelength)
     if emission.kind != "pulse train":
-        time = emission.pulse_duration if emission.kind == "single pulse" else duration
+        time = criterion.duration  # what lasts can be limited by its first part
         return explain(criterion.rule_set, criterion.tissue, wavelength, time, source_angle, exposed_area=area)
     train = train_limit(criterion.rule_set, criterion.tissue, emission, wavelength, duration, source_angle)
     row = min(

@@ -80,6 +80,15 @@ def person_duration(
     return duration, reason
 
 
+def bare_first(person: Person) -> tuple[Person, ...]:
+    """Return a person as if without eyewear, then with it: who is below without it is no worse off for wearing it.
+
+    Nobody is taken to turn away behind a filter, so that the longer time counts where the eyewear has to hold.
+    """
+    wears = person.briefed and person.eyewear
+    return (person.model_copy(update={"eyewear": ""}), person) if wears else (person,)
+
+
 def distance_from(person: Person, scatterer: Scatterer, retinal: bool = True) -> tuple[float, str]:
     """Return how near a person comes to what scatters [m], and how that is known.
 
@@ -238,8 +247,16 @@ def scenarios_of(context: Context) -> list[Scenario]:
 
 
 def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenario:
-    duration, reason = person_duration(person, context.wavelength, way, tissue, context.laser.name)
-    duration, reason = context.not_shorter_than_a_pulse(duration, reason)
+    lasting = dict.fromkeys(
+        context.not_shorter_than_a_pulse(*person_duration(one, context.wavelength, way, tissue, context.laser.name))
+        for one in bare_first(person)
+    )
+    every = zip(lasting, bare_first(person)[-len(lasting) :], strict=True)
+    found = [_lasting(context, one, way, tissue, *time) for time, one in every]
+    return next((scenario for scenario in found if scenario.below), found[-1])
+
+
+def _lasting(context: Context, person: Person, way: str, tissue: str, duration: float, reason: str) -> Scenario:
     fractions: dict[tuple[str, str], float] = {}
     by_setting = [
         (one, _findings(context, person, way, tissue, one, duration, fractions))

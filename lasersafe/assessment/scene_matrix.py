@@ -16,7 +16,7 @@ from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
-from lasersafe.assessment.scenarios import person_duration
+from lasersafe.assessment.scenarios import bare_first, person_duration
 from lasersafe.assessment.scene_hits import Hit, exact_hit, with_limit_steps, worst_hit
 from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
@@ -90,17 +90,24 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
-            duration, reason = max(
-                (c.not_shorter_than_a_pulse(*person_duration(
-                    person, c.wavelength, BASE_WAY[way], tissue, context.laser.name))
-                    for c in lines),
-                key=lambda pair: pair[0],
+            lasting = dict.fromkeys(
+                max(
+                    (c.not_shorter_than_a_pulse(*person_duration(
+                        one, c.wavelength, BASE_WAY[way], tissue, context.laser.name))
+                        for c in lines),
+                    key=lambda pair: pair[0],
+                )
+                for one in bare_first(person)
             )  # fmt: skip
             for mode, as_another in zip(modes, same, strict=True):
-                key = (alike, tissue, duration, as_another)
-                if key not in earlier:
-                    earlier[key] = _hit(stage, context, place, way, tissue, mode, duration)
-                hit, note = earlier[key]
+                for lasts in lasting:
+                    duration, reason = lasts
+                    key = (alike, tissue, duration, as_another)
+                    if key not in earlier:
+                        earlier[key] = _hit(stage, context, place, way, tissue, mode, duration)
+                    hit, note = earlier[key]
+                    if hit is None or hit.ratio <= 1.0:
+                        break
                 struck = _struck_out(context, person, way, mode) or (note if note.startswith("not possible") else "")
                 yield Found(way, mode, tissue, duration, reason, hit, struck, note)
 

@@ -16,9 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.durations import ACCIDENTAL, DELIBERATE, EDGE, WORKING_DAY
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.lasting import body_area, plain_limits
 from lasersafe.hazard.sweep import SMALL_SOURCE, compiled, ratios
-from lasersafe.limits import TrainRow, burst_train_limit, hazard_limits, pulse_train_limit
+from lasersafe.limits import TrainRow, burst_train_limit, pulse_train_limit
 
 Floats = NDArray[np.float64]
 _MANY = 256  # trains from which on the quick way pays
@@ -146,13 +147,12 @@ def comparisons(
         If a value lies outside what the edition covers, or there is no limit.
     """
     wavelength, duration = np.asarray(wavelength, dtype=np.float64), np.asarray(duration, dtype=np.float64)
-    area = body_area(tissue, wavelength)
     found: list[Comparison] = []
     quick = _one_aperture(rule_set, tissue, light, wavelength, duration, source_angle)
     if quick is not None:
         return (quick,)
     if light.kind == "pulse train":
-        for row in _train_rows(rule_set, tissue, light, wavelength, duration, source_angle, area):
+        for row in _train_rows(rule_set, tissue, light, wavelength, duration, source_angle):
             there = np.isfinite(row.per_pulse)
             if there.any():
                 aperture = row.limiting_aperture if there.all() else np.where(there, row.limiting_aperture, 1.0)
@@ -162,11 +162,12 @@ def comparisons(
     else:
         pulsed = light.kind == "single pulse"
         time = light.pulse_duration if pulsed else duration
-        for one in hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area):
-            limit = one.radiant_exposure if pulsed else one.irradiance
-            aperture = np.where(np.isfinite(limit), one.limiting_aperture, 1.0)
+        for one in plain_limits(rule_set, tissue, pulsed, wavelength, time, source_angle):
+            if not np.isfinite(one.limit).any():
+                continue
+            aperture = np.where(np.isfinite(one.limit), one.aperture, 1.0)
             rule = "single pulse" if pulsed else "continuous"
-            found.append(Comparison(rule_set, one.name, rule, light.amount, np.asarray(limit), aperture))
+            found.append(Comparison(rule_set, one.hazard, rule, light.amount, np.asarray(one.limit), aperture))
     covered = reduce(np.logical_or, (np.isfinite(c.limit) for c in found), np.array(False))
     if not covered.all():
         message = f"{rule_set} has no {tissue} limit for some of these wavelengths and durations"
@@ -208,8 +209,8 @@ def _train_rows(
     wavelength: Floats,
     duration: Floats,
     source_angle: ArrayLike,
-    area: float | None,
 ) -> tuple[TrainRow, ...]:
+    area = body_area(tissue, wavelength)
     if not light.burst and not light.pedestal:
         return pulse_train_limit(
             rule_set, tissue, wavelength, light.pulse_duration, light.repetition_rate, duration, source_angle,

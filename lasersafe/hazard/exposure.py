@@ -14,23 +14,20 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.frozen import dataclass
+from lasersafe.hazard.lasting import body_area, plain_limits
 from lasersafe.limits import (
     PulseTrainLimit,
     TrainRow,
     angle_max,
     burst_train_limit,
-    hazard_limits,
     pulse_list_limit,
     pulse_train_limit,
-    rule_sets,
 )
-from lasersafe.limits.tables import load_rule_set
 from lasersafe.optics.checks import FloatArray
 from lasersafe.results_step import Criterion
 
 ALPHA_MIN = 1.5e-3
 LARGEST = 0.1  # rad; alpha_max of both rule sets beyond 0.25 s
-WHOLE_BODY = 0.2  # m2: more than the largest area class of the skin rule, 0.1 m2
 
 
 @dataclass(frozen=True)
@@ -156,31 +153,6 @@ def pulse_pattern(
     return Emission(
         "pulse train", mean + pedestal, largest[2], largest[1], rate, pulses=pulses, period=period, pedestal=pedestal
     )
-
-
-def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
-    """Return the exposed skin area to assume, or None where no limit depends on it at any duration.
-
-    Parameters
-    ----------
-    tissue : str
-        ``eye`` or ``skin``.
-    wavelength : array_like, shape (...)
-        Wavelength. [m]
-
-    Returns
-    -------
-    float or None
-        A large area; from which time on it counts is said by the tables. [m2]
-
-    References
-    ----------
-    .. [1] ICNIRP2013, limits for the skin, large exposed area.
-    """
-    rules = [rule for name in rule_sets() if (rule := load_rule_set(name).area) is not None]
-    first = min((rule.wavelength[0] * 1e-9 for rule in rules), default=np.inf)
-    far = np.size(wavelength) > 0 and np.max(wavelength) >= first * (1.0 - 1e-9)
-    return WHOLE_BODY if tissue == "skin" and far else None
 
 
 def source_caps(rule_set: str, kind: str, shortest_pulse: ArrayLike, duration: ArrayLike) -> tuple[FloatArray, ...]:
@@ -332,24 +304,23 @@ def criteria(
     else:
         pulsed = emission.kind == "single pulse"
         time = emission.pulse_duration if pulsed else duration
-        area = body_area(tissue, wavelength)
-        for hazard in hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area):
-            limit = float(hazard.radiant_exposure if pulsed else hazard.irradiance)
+        for one in plain_limits(rule_set, tissue, pulsed, wavelength, time, source_angle):
+            limit = float(one.limit)
             if np.isfinite(limit):
                 found.append(
                     Criterion(
                         rule_set,
                         tissue,
-                        hazard.name,
+                        one.hazard,
                         "single pulse" if pulsed else "continuous",
                         emission.pulse_energy if pulsed else emission.power,
                         "J" if pulsed else "W",
                         limit,
                         "J/m2" if pulsed else "W/m2",
-                        float(hazard.limiting_aperture),
-                        time,
-                        str(hazard.source),
-                        str(hazard.seen),
+                        float(one.aperture),
+                        float(one.time),
+                        str(one.source),
+                        str(one.seen),
                     )
                 )
     if not found:

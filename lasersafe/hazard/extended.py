@@ -11,8 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import OutOfRangeError
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.crossing import bisect, narrow
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, source_caps, train_limit
-from lasersafe.limits import angle_max, cone_angle, hazard_limits
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, source_caps, train_limit
+from lasersafe.hazard.lasting import plain_limits
+from lasersafe.limits import angle_max, cone_angle
 from lasersafe.optics.extended import (
     ExtendedSource,
     cone_share,
@@ -107,11 +108,8 @@ def limits_of_source(
     else:
         pulsed = emission.kind == "single pulse"
         rule = "single pulse" if pulsed else "continuous"
-        area = body_area(tissue, wavelength)
-        rows = hazard_limits(rule_set, tissue, wavelength, time, angles, exposed_area=area)
-        found = [
-            (h.name, rule, h.radiant_exposure if pulsed else h.irradiance, h.limiting_aperture, h.source) for h in rows
-        ]
+        rows = plain_limits(rule_set, tissue, pulsed, wavelength, time, angles)
+        found = [(row.hazard, rule, row.limit, row.aperture, row.source) for row in rows]
     result = []
     for hazard, rule, limit, aperture, source in found:
         if not np.isfinite(limit).any():

@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.crossing import farthest_crossing
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.scan_trains import joined_within, sweep_aperture, trains_of
 from lasersafe.hazard.zones import direct_reach, exposure_at
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit

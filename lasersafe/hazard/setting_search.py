@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.exposure import Emission, body_area, criteria
+from lasersafe.hazard.exposure import Emission, criteria
+from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.setting_trials import Tried, candidates, trains
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import compiled, ratios

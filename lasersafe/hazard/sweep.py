@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.frozen import dataclass
-from lasersafe.hazard.exposure import body_area
+from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import time_t2
 from lasersafe.limits.grid import EDGE, HAS_SPECTRAL, IS_IRRADIANCE, Grid, grid_of, hazards_of
 from lasersafe.limits.layout import DURATIONS

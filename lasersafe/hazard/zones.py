@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance, scatter_distance_extended
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, body_area, criteria, source_caps, train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps, train_limit
+from lasersafe.hazard.lasting import plain_limits
 from lasersafe.hazard.two_axes import narrowest
-from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
 from lasersafe.optics.extended import limited_angle
@@ -167,9 +167,8 @@ class _Limits:
             return [np.asarray(train.per_pulse)]  # the strictest, since scatter fills every aperture alike
         pulsed = emission.kind == "single pulse"
         time = emission.pulse_duration if pulsed else self.duration
-        area = body_area(self.tissue, self.wavelength)
-        rows = hazard_limits(self.rule_set, self.tissue, self.wavelength, time, angle, exposed_area=area)
-        return [np.asarray(h.radiant_exposure if pulsed else h.irradiance) for h in rows]
+        rows = plain_limits(self.rule_set, self.tissue, pulsed, self.wavelength, time, angle)
+        return [np.asarray(row.limit) for row in rows]
 
     @cached_property
     def hazards(self) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from lasersafe import limits
 from lasersafe.errors import InputError
 from lasersafe.hazard import eyewear
-from lasersafe.hazard.exposure import body_area
+from lasersafe.hazard.lasting import body_area
 from lasersafe.library.given import Given, broadcast, given, given_density, given_or_none
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
 from lasersafe.optics.checks import FloatArray, choice

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.hazard.exposure import body_area
+from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.setting_search import knob_changes, worst_ratio, worst_settings
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import compiled, ratios

@@ -205,7 +205,8 @@ def test_a_sum_takes_each_line_once_in_every_table_and_on_the_plan(share, more):
             assert before_it < zone.distance <= before_it * (1.0 + more) * (1.0 + 1e-9), zone.tissue
     drawn = {z.kind: z.distance for z in alone.scene.zones}
     for shape in found.scene.zones:
-        assert shape.distance == pytest.approx(drawn[shape.kind] * math.sqrt(1.0 + more), rel=0.05 * more + 5e-3)
+        # drawn from tables, which round outwards by a step of up to 0.8 %
+        assert shape.distance == pytest.approx(drawn[shape.kind] * math.sqrt(1.0 + more), rel=0.05 * more + 8e-3)
 
 
 # The same without places: the scatter of the lit spot, 8 mm seen from 1 m, keeps its credit as an extended source.

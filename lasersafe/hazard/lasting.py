@@ -1,0 +1,152 @@
+"""The limits of one pulse or of light that lasts: what lasts counts over every shorter time as well."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lasersafe.limits import HazardLimit, hazard_limits, rule_sets
+from lasersafe.limits.grid import grid_of
+from lasersafe.limits.tables import load_rule_set
+from lasersafe.optics.checks import FloatArray, unique
+
+WHOLE_BODY = 0.2  # m2: more than the largest area class of the skin rule, 0.1 m2
+_SHORTEST = 1e-3  # s; light that lasts is not looked at in shorter parts
+_ANGLES = (1.5e-3, 20e-3)  # rad
+_TIMES = 24
+
+
+class PlainLimit(NamedTuple):
+    """One comparison without pulse rules: limit [W/m2, or J/m2 of a pulse], aperture [m] and time [s] as arrays."""
+
+    hazard: str
+    limit: FloatArray
+    aperture: FloatArray
+    source: NDArray[np.object_]
+    seen: NDArray[np.object_]
+    time: FloatArray
+
+
+class _Step(NamedTuple):
+    """A time [s] after which some limit is higher, until when, and between which wavelengths [m]."""
+
+    time: float
+    until: float
+    shortest: float
+    longest: float
+
+
+def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
+    """Return the exposed skin area to assume, or None where no limit depends on it at any duration.
+
+    Parameters
+    ----------
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+
+    Returns
+    -------
+    float or None
+        A large area; from which time on it counts is said by the tables. [m2]
+
+    References
+    ----------
+    .. [1] ICNIRP2013, limits for the skin, large exposed area.
+    """
+    rules = [rule for name in rule_sets() if (rule := load_rule_set(name).area) is not None]
+    first = min((rule.wavelength[0] * 1e-9 for rule in rules), default=np.inf)
+    far = np.size(wavelength) > 0 and np.max(wavelength) >= first * (1.0 - 1e-9)
+    return WHOLE_BODY if tissue == "skin" and far else None
+
+
+def plain_limits(
+    rule_set: str,
+    tissue: str,
+    pulsed: bool,
+    wavelength: ArrayLike,
+    time: ArrayLike,
+    source_angle: ArrayLike,
+) -> list[PlainLimit]:
+    """Return the limit of every hazard for one pulse, or for light that lasts; of the skin for a large area.
+
+    Behind an edge of the tables the limit of light that lasts can be higher than before it, or holds over a wider
+    aperture: the first part of the exposure then has a comparison of its own, so that longer is never better.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    pulsed : bool
+        Whether it is one pulse.
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+    time : array_like, shape (...)
+        Of the pulse, or of the exposure. [s]
+    source_angle : array_like, shape (...)
+        Angular subtense of the source. [rad]
+
+    Returns
+    -------
+    list of PlainLimit
+        Limits are infinite where the comparison does not apply; how many there are does not depend on the angle.
+    """
+    area = body_area(tissue, wavelength)
+    rows = hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area)
+    lasts = np.asarray(time, dtype=np.float64)
+    found = [_plain(row, pulsed, lasts) for row in rows]
+    for step in () if pulsed else _steps(rule_set, tissue):
+        light = np.asarray(wavelength, dtype=np.float64)
+        inside = (light >= step.shortest) & (light <= step.longest)
+        here = (lasts > step.time * (1.0 + 1e-9)) & (lasts <= step.until) & inside
+        if not here.any():
+            continue
+        first = step.time if lasts.ndim == 0 else np.minimum(lasts, step.time)
+        now = {row.name: row for row in rows}
+        for row in hazard_limits(rule_set, tissue, wavelength, first, source_angle, exposed_area=area):
+            lower = here & (row.name not in now or _allowed(row) < _allowed(now[row.name]) * (1.0 - 1e-12))
+            one = _plain(row, pulsed, np.asarray(first))
+            found.append(one._replace(limit=np.where(lower, one.limit, np.inf)))
+    return found
+
+
+def _plain(row: HazardLimit, pulsed: bool, time: FloatArray) -> PlainLimit:
+    limit = row.radiant_exposure if pulsed else row.irradiance
+    return PlainLimit(row.name, limit, row.limiting_aperture, row.source, row.seen, time)
+
+
+def _allowed(row: HazardLimit) -> FloatArray:
+    """Return what a beam narrower than every aperture may have; a wider aperture never takes in less."""
+    there = np.isfinite(row.irradiance)
+    return np.asarray(np.where(there, row.irradiance * np.square(row.limiting_aperture), np.inf))
+
+
+@lru_cache(maxsize=16)
+def _steps(rule_set: str, tissue: str) -> tuple[_Step, ...]:
+    """Return the edges of the tables in time behind which some limit is higher than on them."""
+    grid = grid_of(rule_set, tissue)
+    edges = [float(edge) for edge in grid.duration_edges if edge >= _SHORTEST]
+    ends = unique(np.concatenate([[180.0], grid.wavelength_edges, [1e6]])) * 1e-9
+    light = np.sort(np.concatenate([ends, np.sqrt(ends[:-1] * ends[1:])]))
+    found = []
+    for edge in edges:
+        times = np.concatenate([[edge], edge * (1.0 + 1e-6) * np.geomspace(1.0, 2.9e4 / edge, _TIMES)])
+        higher = np.zeros((light.size, times.size), dtype=np.bool_)
+        for angle in _ANGLES:
+            area = body_area(tissue, light)
+            for row in hazard_limits(rule_set, tissue, light[:, None], times[None], angle, exposed_area=area):
+                allowed = _allowed(row)
+                ended = np.isinf(allowed) & np.isfinite(allowed[:, 1:2])  # behind a later edge, which says so itself
+                higher |= (allowed > allowed[:, :1] * (1.0 + 1e-9)) & ~ended
+        if higher.any():
+            last, lit = int(np.flatnonzero(higher.any(axis=0))[-1]), np.flatnonzero(higher.any(axis=1))
+            until = float(times[last + 1]) if last + 1 < times.size else np.inf
+            shortest, longest = light[max(lit[0] - 1, 0)], light[min(lit[-1] + 1, light.size - 1)]
+            found.append(_Step(edge, until, float(shortest) * (1.0 - 1e-9), float(longest) * (1.0 + 1e-9)))
+    return tuple(found)
