@@ -13,12 +13,13 @@ STALE := stale
 endif
 endif
 
-.PHONY: help demo test check format docs bench bench-check bench-record soak fuzz clean clean-all stale
+.PHONY: help demo test test-lowest check format docs bench bench-check bench-record soak fuzz clean clean-all stale
 .DELETE_ON_ERROR:
 
 help:
 	@echo "make demo       a sheet from a case of ours, in out/demo"
 	@echo "make test       every check: style, types, docs, the whole test suite"
+	@echo "make test-lowest  the test suite on the lowest versions of the packages that pyproject.toml takes"
 	@echo "make check      the quick half of it: style, types, generated docs"
 	@echo "make format     lay the code out and mend what the style check can mend"
 	@echo "make docs       write the generated pages of docs/ anew"
@@ -52,6 +53,20 @@ test: check
 	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
 	$(RUN) -m pytest --numprocesses=2 --dist=worksteal --ignore=tests/published tests lasersafe docs
+
+# The lowest versions, in an environment of their own; what other packages warn of among themselves is not ours,
+# nor are the generated pages and what a command loads, which the pinned ones decide.
+LOWEST := out/lowest
+test-lowest: $(STAMP)
+	@mkdir -p out
+	@$(RUN) -m tools.lowest $(LOWEST).txt
+	@$(PYTHON) -m venv --clear $(LOWEST)
+	@PIP_CONSTRAINT=$(LOWEST).txt $(LOWEST)/bin/python -m pip install --quiet --disable-pip-version-check hatchling editables
+	@PIP_CONSTRAINT=$(LOWEST).txt $(LOWEST)/bin/python -m pip install --quiet --disable-pip-version-check \
+	  --no-build-isolation --editable '.[test]'
+	$(LOWEST)/bin/python -m pytest --numprocesses=2 --dist=worksteal -W ignore::DeprecationWarning \
+	  --ignore=tests/behaviour/test_packaging.py --ignore=tests/behaviour/test_docs.py \
+	  --ignore=tests/behaviour/test_gate.py --ignore=tests/behaviour/test_bench.py tests lasersafe
 
 format: $(STAMP)
 	$(RUN) -m ruff format .

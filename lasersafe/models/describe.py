@@ -145,6 +145,9 @@ def _simple(value: object) -> Any:
 
 def json_schema() -> dict[str, Any]:
     """Return the JSON schema of a case file; every number with a unit is a string with ``x-unit``."""
+    for info in Case.model_fields.values():
+        if isinstance(info.default, CaseModel):
+            type(info.default).model_rebuild()  # pydantic below 2.14 wants it built before it is written as a default
     return Case.model_json_schema()
 
 

@@ -11,7 +11,7 @@ from pathlib import Path as FilePath
 from lasersafe.beside import both
 from lasersafe.errors import InputError
 from lasersafe.localise import localise
-from lasersafe.outputs import Output, mark_of, write_outputs
+from lasersafe.outputs import Output, write_outputs
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import (
     back,
@@ -54,7 +54,7 @@ _HEADERS = {
 def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str | None = None) -> None:
     """Print an assessment as a PDF file.
 
-    The file is written under another name first and then renamed, so that a failure leaves an older file as it was.
+    A file that is there is not replaced; the file appears whole or not at all.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
         If a font or a wording file is damaged.
     """
     content = render_sheet(assessment, paper=paper, language=language)
-    write_outputs([Output(FilePath(path), content, mark_of("pages", "", assessment.title))])
+    write_outputs([Output(FilePath(path), content)])
 
 
 Places = Mapping[str, signatures.SignPlace]

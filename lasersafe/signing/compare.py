@@ -12,6 +12,9 @@ from lasersafe.typed import shown
 MOST = 1000  # changes that are collected; more help nobody
 _SAME = 1e-9  # relative; two machines may differ in the last digits
 NOTHING = 1e-13  # SI; what cancels out to less than this differs between machines by any factor
+# Outlines that a library joined from others: it may put corners elsewhere on an edge; shadows are simplified to 2 cm.
+_DRAWN = {".polygons": 0.0, ".shadows": 0.04}  # m
+_SAME_EDGE = 1e-5  # relative, of outlines and areas
 _NAMES = ("name", "laser", "setup", "person", "barrier", "surface", "way", "tissue", "hazard", "rule", "field", "what")
 _MISSING = "(not there)"
 
@@ -51,7 +54,12 @@ def _walk(path: str, old: Any, new: Any, nothing: float) -> Iterator[Change]:
                 f"{path}.{key}" if path else str(key), old.get(key, _MISSING), new.get(key, _MISSING), nothing
             )
     elif isinstance(old, list) and isinstance(new, list):
-        yield from _lists(path, old, new, nothing)
+        drawn_to = next((most for key, most in _DRAWN.items() if path.endswith(key)), None)
+        if drawn_to is None or not nothing or not _same_shape(old, new, drawn_to):
+            yield from _lists(path, old, new, nothing)
+    elif nothing and path.endswith(".area") and _is_number(old) and _is_number(new):
+        if not math.isclose(old, new, rel_tol=_SAME_EDGE, abs_tol=nothing):
+            yield Change(path, old, new, _relative(old, new))
     elif not _same(old, new, nothing):
         yield Change(path or "everything", old, new, _relative(old, new))
 
@@ -78,6 +86,23 @@ def _by_name(items: Sequence[Any]) -> dict[str, Any] | None:
 
 def _by_place(items: Sequence[Any]) -> dict[str, Any]:
     return {str(place): item for place, item in enumerate(items, 1)}
+
+
+def _same_shape(old: list[Any], new: list[Any], drawn_to: float) -> bool:
+    """Return whether two lists of outlines with holes have the same edges, whatever corners stand on them."""
+    if old == new:
+        return True
+    import shapely
+
+    try:
+        one, other = (
+            shapely.union_all([shapely.make_valid(shapely.Polygon(part["outline"], part["holes"])) for part in each])
+            for each in (old, new)
+        )
+        reach = max(map(abs, one.bounds))
+        return bool(one.hausdorff_distance(other) <= max(drawn_to, _SAME_EDGE * reach))
+    except (TypeError, KeyError, ValueError, shapely.errors.ShapelyError):
+        return False
 
 
 def _is_number(value: Any) -> bool:

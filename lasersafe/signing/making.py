@@ -190,7 +190,8 @@ def drawn_with() -> tuple[str, str]:
     import importlib.metadata
     import zlib
 
-    return f"reportlab {importlib.metadata.version('reportlab')}", f"zlib {zlib.ZLIB_RUNTIME_VERSION}"
+    laid, joined = (importlib.metadata.version(name) for name in ("reportlab", "shapely"))
+    return f"reportlab {laid} and shapely {joined}", f"zlib {zlib.ZLIB_RUNTIME_VERSION}"
 
 
 def save_sheet(path: Path, made: Made, replace: bool) -> Path | None:

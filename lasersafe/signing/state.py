@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from lasersafe.models import Case
 
 _MOST_CHANGES = 30
-_NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerprint"})  # inputs, or how they were typed
+_NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerprint"}) | {"polygons", "shadows"}
+# inputs, or how they were typed; and what is drawn, whose corners another library may put elsewhere on the same edge
 
 
 def results_digest(results: Mapping[str, Any]) -> str:
@@ -37,7 +38,12 @@ def _rounded(value: Any) -> Any:
     if isinstance(value, float):
         return _digits(value)
     if isinstance(value, dict):
-        return {key: _rounded(one) for key, one in value.items() if key not in _NOT_RESULTS}
+        shape = "polygons" in value  # with its area, as a library draws it; its distances count
+        return {
+            key: _rounded(one)
+            for key, one in value.items()
+            if key not in _NOT_RESULTS and not (shape and key == "area")
+        }
     if isinstance(value, (list, tuple)):  # mostly coordinates
         if value and all(
             [type(one) is list and len(one) == 2 and type(one[0]) is type(one[1]) is float for one in value]
