@@ -23,11 +23,11 @@ from lasersafe.limits import (
     pulse_list_limit,
     pulse_train_limit,
 )
+from lasersafe.limits.layout import DURATIONS
 from lasersafe.optics.checks import FloatArray
 from lasersafe.results_step import Criterion
 
 ALPHA_MIN = 1.5e-3
-LARGEST = 0.1  # rad; alpha_max of both rule sets beyond 0.25 s
 
 
 @dataclass(frozen=True)
@@ -182,7 +182,8 @@ def source_caps(rule_set: str, kind: str, shortest_pulse: ArrayLike, duration: A
     .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max; oblong sources.
     """
     own = angle_max(rule_set, duration if kind == "continuous" else shortest_pulse)
-    return (own, np.maximum(own, LARGEST)) if kind == "pulse train" and (own < LARGEST).any() else (own,)
+    largest = angle_max(rule_set, DURATIONS[1])
+    return (own, np.maximum(own, largest)) if kind == "pulse train" and (own < largest).any() else (own,)
 
 
 def train_limit(

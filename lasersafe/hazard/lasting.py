@@ -16,7 +16,7 @@ from lasersafe.optics.checks import FloatArray, unique
 WHOLE_BODY = 0.2  # m2: more than the largest area class of the skin rule, 0.1 m2
 _SHORTEST = 1e-3  # s; light that lasts is not looked at in shorter parts
 _ANGLES = (1.5e-3, 20e-3)  # rad
-_TIMES = 24
+_TIMES = 9
 
 
 class PlainLimit(NamedTuple):
@@ -131,22 +131,23 @@ def _allowed(row: HazardLimit) -> FloatArray:
 def _steps(rule_set: str, tissue: str) -> tuple[_Step, ...]:
     """Return the edges of the tables in time behind which some limit is higher than on them."""
     grid = grid_of(rule_set, tissue)
-    edges = [float(edge) for edge in grid.duration_edges if edge >= _SHORTEST]
+    edges = np.array([edge for edge in grid.duration_edges if edge >= _SHORTEST])
     ends = unique(np.concatenate([[180.0], grid.wavelength_edges, [1e6]])) * 1e-9
     light = np.sort(np.concatenate([ends, np.sqrt(ends[:-1] * ends[1:])]))
+    times = np.column_stack([edges, np.geomspace(edges * (1.0 + 1e-6), 2.9e4, _TIMES, axis=1)])
+    higher = np.zeros((light.size, *times.shape), dtype=np.bool_)
+    for angle in _ANGLES:
+        area = body_area(tissue, light)
+        for row in hazard_limits(rule_set, tissue, light[:, None], times.reshape(1, -1), angle, exposed_area=area):
+            allowed = _allowed(row).reshape(higher.shape)
+            ended = np.isinf(allowed) & np.isfinite(allowed[:, :, 1:2])  # behind a later edge, which says so itself
+            higher |= (allowed > allowed[:, :, :1] * (1.0 + 1e-9)) & ~ended
     found = []
-    for edge in edges:
-        times = np.concatenate([[edge], edge * (1.0 + 1e-6) * np.geomspace(1.0, 2.9e4 / edge, _TIMES)])
-        higher = np.zeros((light.size, times.size), dtype=np.bool_)
-        for angle in _ANGLES:
-            area = body_area(tissue, light)
-            for row in hazard_limits(rule_set, tissue, light[:, None], times[None], angle, exposed_area=area):
-                allowed = _allowed(row)
-                ended = np.isinf(allowed) & np.isfinite(allowed[:, 1:2])  # behind a later edge, which says so itself
-                higher |= (allowed > allowed[:, :1] * (1.0 + 1e-9)) & ~ended
-        if higher.any():
-            last, lit = int(np.flatnonzero(higher.any(axis=0))[-1]), np.flatnonzero(higher.any(axis=1))
-            until = float(times[last + 1]) if last + 1 < times.size else np.inf
-            shortest, longest = light[max(lit[0] - 1, 0)], light[min(lit[-1] + 1, light.size - 1)]
-            found.append(_Step(edge, until, float(shortest) * (1.0 - 1e-9), float(longest) * (1.0 + 1e-9)))
+    for number in np.flatnonzero(higher.any(axis=(0, 2))).tolist():
+        last = int(np.flatnonzero(higher[:, number].any(axis=0))[-1])
+        lit = np.flatnonzero(higher[:, number].any(axis=1))
+        until = float(times[number, last + 1]) if last < _TIMES else np.inf
+        shortest, longest = light[max(lit[0] - 1, 0)], light[min(lit[-1] + 1, light.size - 1)]
+        shortest, longest = float(shortest) * (1.0 - 1e-9), float(longest) * (1.0 + 1e-9)
+        found.append(_Step(float(edges[number]), until, shortest, longest))
     return tuple(found)
