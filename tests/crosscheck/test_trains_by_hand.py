@@ -63,6 +63,16 @@ def test_the_corner_where_pulses_touch_is_tried():
     assert emission.repetition_rate == pytest.approx(1e4, rel=1e-8)
 
 
+def test_the_corner_where_bursts_touch_is_tried():
+    # three pulses of 1 uJ and 1 ns, 5 ns to 20 ns apart, up to 90 MHz: they fit up to 1/15 ns, a pulse in 5 ns, 200 W.
+    # Skin, 0.25 s: 1.1e4 x 5 x 0.25^0.25 = 38 891 J/m2, so 50 J / 38 891 = 1.2856e-3 m2
+    space = SettingSpace(
+        "pulse train", None, (1e-6, 1e-6), (1e-9, 1e-9), (1e5, 9e7), burst_pulses=(3.0, 3.0), burst_spacing=(5e-9, 2e-8)
+    )
+    highest, _ = worst_ratio(space, (ICNIRP,), "skin", 1064e-9, 0.25)
+    assert highest == pytest.approx(50 / (1.1e4 * 5 * 0.25**0.25), rel=1e-6)
+
+
 def test_rates_of_exactly_whole_pulses_in_t_i_are_tried():
     # EU, 100 ps: 2.7e5 x (1e-10)^0.75 J/m2. At 40 kHz two pulses lie in 50 us, N = 400 000/2 in 10 s; just above it
     # are three, and N is a third less, up to the end of the range.
