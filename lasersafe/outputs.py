@@ -18,6 +18,7 @@ from lasersafe.frozen import dataclass
 
 _MARK = re.compile(rb"lasersafe wrote this: ([a-z0-9 ]{1,40}, case [0-9a-f]{16}), sha256=([0-9a-f]{64})")
 _KEY_NAMES = (".p12", ".pfx", ".pem", ".key", ".crt", ".cer", ".der")
+_LARGEST = 256_000_000
 _STARTS = 1 << 16  # a key says so within so many bytes
 _CASE = re.compile(rb"^\s*(\[\[?\s*laser\b|(title|review_by)\s*=)", re.MULTILINE)
 _SEAL = b"\n%lasersafe sheet "
@@ -97,7 +98,7 @@ def refuse_to_lose(path: Path, mark: str, *, replace: bool, known: Iterable[byte
     OutputError
         If it may not be replaced.
     """
-    old = existing(path)
+    old = existing(path, _LARGEST)  # what is larger is not whole here, and so no file of ours
     if old is None or old in known or (mark and written_as(old) == mark):
         return old
     kept = precious(path, old)
@@ -172,6 +173,8 @@ def _digest(head: bytes, tail: bytes) -> bytes:
 def _whose(old: bytes, mark: str) -> str:
     if not mark:
         return ""
+    if old.startswith(b"PAR1"):
+        return ", and a Parquet file has no place for a mark by which it could be known again"
     other = written_as(old)
     if not other:
         return " and is no unchanged file of this command"

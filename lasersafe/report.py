@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError
-from lasersafe.files import existing, write_file
-from lasersafe.outputs import Output, mark_of, refuse_to_lose, write_outputs
+from lasersafe.files import write_file
+from lasersafe.outputs import Output, case_mark, mark_of, refuse_to_lose, write_outputs
 from lasersafe.quantity import format_quantity
 from lasersafe.record_report import (
     barriers_json,
@@ -92,15 +92,16 @@ def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
 def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool = False) -> dict[str, Any]:
     """Assess a case, write its sheet with the signatures on record, and return what to print."""
     from lasersafe.models import parse_case, read_case_text
-    from lasersafe.signing.making import make_sheet, save_sheet
+    from lasersafe.signing.making import make_sheet, refuse_to_lose_sheet, save_sheet
     from lasersafe.signing.record import read_record, record_path
 
     if paper not in (None, "A4", "Letter"):
         message = f"paper = '{paper[:40]}': allowed are A4 and Letter"
         raise InputError(message)
-    existing(output, 0)  # a folder, a pipe, a link: refused before there is work
     text = read_case_text(path)
-    made = make_sheet(text, parse_case(text, str(path)), read_record(record_path(path)), paper, file=path.name)
+    case = parse_case(text, str(path))
+    refuse_to_lose_sheet(output, case_mark(path.name, case.title), replace)  # before there is work
+    made = make_sheet(text, case, read_record(record_path(path)), paper, file=path.name)
     copy = save_sheet(output, made, replace)
     return {
         "sheet": str(output),

@@ -211,19 +211,37 @@ def save_sheet(path: Path, made: Made, replace: bool) -> Path | None:
     """
     copy = None
     with locked(path):
-        kept, never = _worth_keeping(path, made.mark)
-        if never:
-            message = f"{path} is {kept}, which no command replaces; choose another name, or move it away"
-            raise OutputError(message)
-        if kept and not replace:
-            message = (
-                f"{path} is there already and is {kept}; choose another name, or say --replace to keep a dated copy"
-            )
-            raise OutputError(message)
-        if kept:
+        if refuse_to_lose_sheet(path, made.mark, replace):
             copy = keep_dated_copy(path)
         write_file(path, made.content)
     return copy
+
+
+def refuse_to_lose_sheet(path: Path, mark: str, replace: bool) -> bool:
+    """Refuse to replace what must not be lost; return whether a dated copy of what is there has to be kept.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The sheet to be written.
+    mark : str
+        Its case, as ``outputs.case_mark`` gives it.
+    replace : bool
+        Whether the user asks for it.
+
+    Raises
+    ------
+    OutputError
+        If the old file may not be replaced.
+    """
+    kept, never = _worth_keeping(path, mark)
+    if never:
+        message = f"{path} is {kept}, which no command replaces; choose another name, or move it away"
+        raise OutputError(message)
+    if kept and not replace:
+        message = f"{path} is there already and is {kept}; choose another name, or say --replace to keep a dated copy"
+        raise OutputError(message)
+    return bool(kept)
 
 
 def _worth_keeping(path: Path, mark: str) -> tuple[str, bool]:

@@ -13,6 +13,7 @@ from lasersafe.report import template_text
 from lasersafe.signing.record import record_path
 from tests.behaviour.command import run
 from tests.behaviour.signing_help import case_text, sign_all, write_case
+from tests.project import ROOT
 
 PAGES = ("card", "prestart", "door-sign")
 
@@ -182,6 +183,36 @@ def test_the_demo_does_not_replace_a_demo_case_that_was_edited(tmp_path: Path) -
     sheet = (tmp_path / "demo.pdf").read_bytes()
     refused(["demo", tmp_path], case, "demo.toml is a case file, which no command replaces")
     assert (tmp_path / "demo.pdf").read_bytes() == sheet
+
+
+def test_a_parquet_table_is_only_replaced_on_demand_and_says_why(cases: Path, tmp_path: Path) -> None:
+    pytest.importorskip("pyarrow")
+    table = tmp_path / "t.parquet"
+    words = ["sweep", cases / "visible-diode.toml", "--vary", "laser.power=1mW..2mW:2", "-o", table]
+    assert run(*words).code == 0
+    refused(words, table, "is there already, and a Parquet file has no place for a mark by which it could be known")
+    assert run(*words, "--replace").code == 0
+
+
+def test_one_module_writes_files_and_few_ask_it_past_the_place_that_decides() -> None:
+    """Whoever writes without `write_outputs` has looked at the old file first; the list may shrink."""
+    import ast
+    import re
+
+    writing = re.compile(r"^(write_text|write_bytes|mkstemp|NamedTemporaryFile|rename|symlink_to)$")
+    asking, own = set(), set()
+    for path in (ROOT / "lasersafe").rglob("*.py"):
+        name = path.relative_to(ROOT / "lasersafe").as_posix()
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module == "lasersafe.files":
+                asking |= {name for one in node.names if one.name == "write_file"}
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and writing.match(node.func.attr):
+                own.add(name)
+    assert own == {"quantity.py"}  # the table of units, which the tests write anew
+    assert asking == {
+        "outputs.py", "report.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
+        "signing/certificate.py",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(("mask", "mode"), [(0o077, 0o600), (0o027, 0o640), (0o022, 0o644)])
