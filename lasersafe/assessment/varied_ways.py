@@ -15,7 +15,6 @@ from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.aided import Aid, transmission, viewing_data
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons
-from lasersafe.hazard.crossing import bisect
 from lasersafe.hazard.exposure import ALPHA_MIN, source_caps
 from lasersafe.hazard.scatter_arrays import LimitOfAngles, Places, scatter_farthest, scatter_ratios, step_places
 from lasersafe.hazard.summed_arrays import Member, summed_farthest
@@ -26,6 +25,7 @@ from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.viewing import collecting_gain
 
 _CLOSE = 1e-6  # m
+_SAME = 1.0 + 1e-10
 _PULSES = ("pulse_duration", "repetition_rate", "duty")
 
 
@@ -253,20 +253,34 @@ def scatter_distance_of(own: Varied, tissue: str, rule_set: str, size: int) -> F
     if not own.context.laser.line:
         return alone
     beyond = step_places(own.spot) if tissue == "eye" and own.spot.any() else []
+    steps = [np.broadcast_to(one, (size,)) for one in beyond]
     found = alone
     for total in _scatter_sums(own, tissue, rule_set, size).values():
-
-        def ratio(place: Floats, total: Callable[[Floats], Floats] = total) -> Floats:
-            return reduce(np.maximum, (total(np.maximum(place, one)) for one in (np.asarray(0.0), *beyond)))
-
-        near, far = np.full(size, _CLOSE), np.maximum(found, 1.0)
-        while (over := ratio(far) > 1.0).any():
-            near, far = np.where(over, far, near), np.where(over, 16.0 * far, far)
-            if far.max() > FARTHEST:
-                message = f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface"
-                raise OutOfRangeError(message)
-        found = np.maximum(found, np.where(ratio(near) > 1.0, bisect(ratio, near, far), 0.0))
+        found = np.maximum(found, _last_scatter(total, steps, size))
     return found
+
+
+def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: int) -> Floats:
+    """Return where a sum of scattered fractions is above 1 for the last time, 1e-10 of it beyond at most [m]."""
+    if not steps:  # of a point: falls with the square
+        return np.sqrt(total(np.ones(size)))
+    beyond = [(one, total(one)) for one in steps]  # nearer than a step the sum can be less than just beyond it
+
+    def ratio(place: Floats) -> Floats:
+        return reduce(np.maximum, (np.where(place < one, there, 0.0) for one, there in beyond), total(place))
+
+    near, far = np.full(size, _CLOSE), np.full(size, 1.0)
+    any_over = ratio(near) > 1.0
+    while (over := ratio(far) > 1.0).any():
+        near, far = np.where(over, far, near), np.where(over, 16.0 * far, far)
+        if far.max() > FARTHEST:
+            message = f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface"
+            raise OutOfRangeError(message)
+    while (far > near * _SAME).any():
+        middle = np.sqrt(near * far)
+        over = ratio(middle) > 1.0
+        near, far = np.where(over, middle, near), np.where(over, far, middle)
+    return np.where(any_over, far, 0.0)
 
 
 def scatter_ratio_of(own: Varied, tissue: str, rule_set: str, distance: Floats, size: int, group: str = "") -> Floats:
