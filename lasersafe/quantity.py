@@ -205,6 +205,11 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
     return quantity
 
 
+def refused(field: str, typed: object, what: str) -> QuantityError:
+    """Return the refusal of an entry: the field, what was typed, what is wrong with it and what to do."""
+    return QuantityError(f"{field} = {shown(typed)}: {what}")
+
+
 def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
     """Refuse, with a question, a value that only a slip of milli and mega explains.
 

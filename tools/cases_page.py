@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from lasersafe.models import FieldRow, describe_fields
 from lasersafe.wording import load_wording
 from tools import markdown
+from tools.case_fields import FieldRow, describe_fields
 
 HEAD = """# The fields of a case file
 

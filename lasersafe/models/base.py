@@ -19,8 +19,8 @@ from pydantic import (
 )
 
 from lasersafe.errors import InputError
+from lasersafe.models.measured import Measured
 from lasersafe.models.messages import Finding, Place, findings_of, no_table, refusal
-from lasersafe.models.values import Measured
 from lasersafe.typed import shown
 
 Findings = Iterator[tuple[str | Place, str]]  # the field, or the place below this table; and what is wrong

@@ -1,35 +1,46 @@
-"""What a case says: as lines for the sheet, as plain SI data for the fingerprint, and each field described."""
+"""What a case says: as lines for the sheet, as plain SI data for the fingerprint, and where its tolerances are."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from lasersafe.frozen import dataclass
 from lasersafe.models.base import CaseModel
 from lasersafe.models.case import Case
-from lasersafe.models.messages import Place
-from lasersafe.models.places import Path, Spot
-from lasersafe.models.values import Axes, Knob, Measured, SIValue
+from lasersafe.models.measured import Measured, Worst
+from lasersafe.models.messages import Place, path_text
+from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot, Tolerance
 
 if TYPE_CHECKING:
     from lasersafe.results import InputLine
 
+_PARTS = ("x", "y", "low", "high")
+
 
 @dataclass(frozen=True)
-class FieldRow:
-    """One field of the case file, for the documentation."""
+class _Leaf:
+    place: Place
+    info: FieldInfo
+    value: Any
+    written: bool
 
-    table: str
-    field: str
-    value: str
-    required: bool
-    default: str
-    description: str
+
+def _leaves(model: BaseModel, place: Place = ()) -> Iterator[_Leaf]:
+    """Yield every field of a model and of the tables below it that is no table, in the order of the models."""
+    for name, info in type(model).model_fields.items():
+        value, here = getattr(model, name), (*place, name)
+        if isinstance(value, BaseModel):
+            yield from _leaves(value, here)
+        elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
+            for i, one in enumerate(value):
+                yield from _leaves(one, (*here, i))
+        else:
+            yield _Leaf(here, info, value, name in model.model_fields_set)
 
 
 def typed_inputs(case: Case) -> tuple[InputLine, ...]:
@@ -45,29 +56,15 @@ def typed_inputs(case: Case) -> tuple[InputLine, ...]:
     tuple of InputLine
         ``used`` is the value in SI units, empty for plain text. Fields that were left out are not there.
     """
-    inputs = _inputs(case, (), case._lines)
-    return tuple(sorted(inputs, key=lambda line: line.line or 0))
-
-
-def _inputs(model: BaseModel, place: Place, lines: dict[Place, int]) -> Iterator[InputLine]:
     from lasersafe.results import InputLine
 
-    for name in type(model).model_fields:
-        if name not in model.model_fields_set:
-            continue
-        value, here = getattr(model, name), (*place, name)
-        if isinstance(value, BaseModel):
-            yield from _inputs(value, here, lines)
-        elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
-            for i, one in enumerate(value):
-                yield from _inputs(one, (*here, i), lines)
-        elif here in lines or not lines:
-            yield InputLine(_path(here), _typed(value), _used(value), lines.get(here))
-
-
-def _path(place: Place) -> str:
-    text = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in place)
-    return text.removeprefix(".")
+    lines = case._lines
+    inputs = (
+        InputLine(path_text(one.place), _typed(one.value), _used(one.value), lines.get(one.place))
+        for one in _leaves(case)
+        if one.written and (one.place in lines or not lines)
+    )
+    return tuple(sorted(inputs, key=lambda line: line.line or 0))
 
 
 def _typed(value: object) -> str:
@@ -81,17 +78,7 @@ def _typed(value: object) -> str:
 
 
 def _used(value: object) -> str:
-    if isinstance(value, SIValue):
-        return _plain(value)
-    if isinstance(value, Knob):
-        return f"{_plain(value.low)} to {_plain(value.high)}" if value.turnable else _plain(value.low)
-    if isinstance(value, Axes):
-        return _plain(value.x) if value.circular else f"{_plain(value.x)} x {_plain(value.y)}"
-    if isinstance(value, Spot):
-        return f"({_plain(value.x)}, {_plain(value.y)})"
-    if isinstance(value, Path):
-        return " ".join(_used(spot) for spot in value.spots)
-    return ""
+    return value.words(_plain) if isinstance(value, (SIValue, Knob, Axes, Spot, Path)) else ""
 
 
 def _plain(value: SIValue) -> str:
@@ -125,21 +112,14 @@ def _simple(value: object) -> Any:
     if isinstance(value, BaseModel):
         return {name: _simple(getattr(value, name)) for name in sorted(type(value).model_fields)}
     if isinstance(value, SIValue):
-        number = float(value) + 0.0  # minus zero becomes zero
-        off = value.tolerance
+        number, off = float(value) + 0.0, value.tolerance  # minus zero becomes zero
         if off is None:
             return number
         return {"value": number, "lowest": off.low + 0.0, "highest": off.high + 0.0, "kind": off.kind}
-    if isinstance(value, Knob):
-        return [_simple(value.low), _simple(value.high)]
-    if isinstance(value, Axes):
-        return [_simple(value.x), _simple(value.y)]
-    if isinstance(value, Spot):
-        return [_simple(value.x), _simple(value.y)]
-    if isinstance(value, Path):
-        return [_simple(one) for one in value.spots]
-    if isinstance(value, tuple):
-        return [_simple(one) for one in value]
+    if isinstance(value, (Knob, Axes, Spot)):
+        return [_simple(one) for _, one in value.parts]
+    if isinstance(value, (Path, tuple)):
+        return [_simple(one) for one in (value.spots if isinstance(value, Path) else value)]
     return value.isoformat() if isinstance(value, date) else value
 
 
@@ -151,72 +131,104 @@ def json_schema() -> dict[str, Any]:
     return Case.model_json_schema()
 
 
-def describe_fields() -> tuple[FieldRow, ...]:
-    """Return a row for each field of a case file, table by table, for ``docs/cases.md``."""
-    return tuple(_rows(Case, "top of the file"))
+@dataclass(frozen=True)
+class Toleranced:
+    """One input that carries a tolerance.
+
+    Parameters
+    ----------
+    place : tuple
+        Keys and indices from the top of the case; of an oblong width or a range the last part names the end:
+        ``x``, ``y``, ``low`` or ``high``.
+    value : SIValue
+        Nominal value, text and tolerance.
+    mark : Measured
+        What the field takes.
+    """
+
+    place: Place
+    value: SIValue
+    mark: Measured
+
+    @property
+    def worst(self) -> Worst:
+        """Which end is the worse one, as in :class:`Measured`."""
+        return self.mark.worst
+
+    @property
+    def name(self) -> str:
+        """Name of the field alone, as ``divergence``."""
+        return str(self.place[-2] if self.place[-1] in _PARTS else self.place[-1])
+
+    @property
+    def tolerance(self) -> Tolerance:
+        """The tolerance itself."""
+        assert self.value.tolerance is not None
+        return self.value.tolerance
+
+    @property
+    def field(self) -> str:
+        """The place as text, as ``laser[1].setup[2].divergence``."""
+        return path_text(self.place)
 
 
-def _rows(model: type[CaseModel], table: str) -> Iterator[FieldRow]:
-    below: list[tuple[type[CaseModel], str]] = []
-    for name, info in model.model_fields.items():
-        models = [one for one in _leaves(info.annotation) if isinstance(one, type) and issubclass(one, CaseModel)]
-        for one in models:
-            parent = "" if table == "top of the file" else table.partition(" (")[0].strip("[]") + "."
-            many = "tuple" in str(info.annotation)
-            heading = f"[[{parent}{name}]]" if many else f"[{parent}{name}]"
-            kind = f' (kind = "{_leaves(one.model_fields["kind"].annotation)[0]}")' if len(models) > 1 else ""
-            below.append((one, heading + kind))
-        value = "table" if models else _value(info)
-        yield FieldRow(table, name, value, info.is_required(), _default(info), info.description or "")
-    for one, heading in below:
-        yield from _rows(one, heading)
+def tolerances_of(case: Case) -> tuple[Toleranced, ...]:
+    """Return every input of a case that carries a tolerance, in the order of the models."""
+    return tuple(
+        Toleranced((*leaf.place, part) if part else leaf.place, one, mark_of(leaf.info))
+        for leaf in _leaves(case)
+        for part, one in _parts(leaf.value)
+        if one.tolerance is not None
+    )
 
 
-def _leaves(annotation: Any) -> list[Any]:
-    parts = [part for part in get_args(annotation) if part is not Ellipsis and part is not type(None)]
-    if hasattr(annotation, "__metadata__"):
-        parts = parts[:1]
-    return [leaf for part in parts for leaf in _leaves(part)] if parts else [annotation]
+def mark_of(info: FieldInfo) -> Measured:
+    """Return the mark of a field that holds numbers."""
+    return next(mark for mark in info.metadata if isinstance(mark, Measured))
 
 
-def _value(info: FieldInfo) -> str:
-    mark = next((mark for mark in info.metadata if isinstance(mark, Measured)), None)
-    if mark is not None:
-        shape = {
-            "number": "",
-            "range": ", or a range",
-            "axes": ", or two axes",
-            "point": ", x and y",
-            "path": ", x and y of each corner",
-            "area": ", x and y of each corner",
-        }[mark.shape]
-        bounds = f"{'above ' if mark.above_low else ''}{mark.low} to {'below ' if mark.below_high else ''}{mark.high}"
-        with_tolerance = "" if mark.worst == "none" else ", may carry a tolerance"
-        return ("number" if mark.unit == "1" else "number with unit") + f"{shape}: {bounds}{with_tolerance}"
-    leaves = _leaves(info.annotation)
-    many = "tuple" in str(info.annotation)
-    if all(isinstance(leaf, str) for leaf in leaves):
-        kind = " | ".join(f'"{leaf}"' for leaf in leaves)
-    else:
-        kind = {str: "text", bool: "true | false", date: "day", int: "whole number", float: "number"}[leaves[0]]
-    if leaves[0] in (int, float):
-        kind += "s" * many + _bounds(info)
-    return f"list of {kind}" if many else kind
+def _parts(value: Any) -> tuple[tuple[str, SIValue], ...]:
+    """Return the numbers of a value with their names, which a single number has not."""
+    if isinstance(value, (Knob, Axes)):
+        (_, first), (_, second) = value.parts
+        return (("", first),) if first is second else value.parts
+    return (("", value),) if isinstance(value, SIValue) else ()
 
 
-def _bounds(info: FieldInfo) -> str:
-    """Return from where to where a plain number may go, wherever in the annotation that is said."""
-    inside, marks = [info.annotation], list(info.metadata)
-    while inside:
-        one = inside.pop()
-        inside += get_args(one)
-        for mark in getattr(one, "__metadata__", ()):
-            marks += mark.metadata
-    ends = {name: getattr(mark, name) for mark in marks for name in ("ge", "le") if hasattr(mark, name)}
-    return f": {ends['ge']:g} to {ends['le']:g}"
+def replaced(case: Case, values: Mapping[Place, SIValue | Knob]) -> Case:
+    """Return the case with other values at the places of :class:`Toleranced`; nothing is checked again.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    values : mapping of place to SIValue or Knob
+        A Knob, a range, only where the field is a setting.
+    """
+    found: Case = _with(case, values)
+    return found
 
 
-def _default(info: FieldInfo) -> str:
-    if info.is_required() or info.default in (None, "", ()) or isinstance(info.default, (BaseModel, Axes, Knob)):
-        return ""
-    return _typed(info.default) if not isinstance(info.default, bool) else str(info.default).lower()
+def _with(model: Any, values: Mapping[Place, SIValue | Knob]) -> Any:
+    below: dict[Any, dict[Place, SIValue | Knob]] = {}
+    for place, value in values.items():
+        below.setdefault(place[0], {})[place[1:]] = value
+    if isinstance(model, tuple):
+        return tuple(_with(one, below[i]) if i in below else one for i, one in enumerate(model))
+    olds = {name: getattr(model, name) for name in below}
+    return model.model_copy(
+        update={
+            name: _new(olds[name], inner) if isinstance(olds[name], (SIValue, Knob, Axes)) else _with(olds[name], inner)
+            for name, inner in below.items()
+        }
+    )
+
+
+def _new(old: SIValue | Knob | Axes, inner: Mapping[Place, SIValue | Knob]) -> SIValue | Knob | Axes:
+    """Return a value with another value in its place, or with other ones in the places of its parts."""
+    if isinstance(old, SIValue):
+        return inner[()]
+    first, second = (inner.get((), inner.get((name,), one)) for name, one in old.parts)
+    first = first.low if isinstance(first, Knob) else first
+    second = second.high if isinstance(second, Knob) else second
+    return type(old)(first, second)

@@ -38,6 +38,18 @@ _OTHER_WORDS = {  # what people call it elsewhere
 }
 
 
+def path_text(place: Place) -> str:
+    """Return a place in words, as ``laser[1].setup[2].divergence``."""
+    text = ""
+    for part in place:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            key = part if re.fullmatch(r"[A-Za-z0-9_-]{1,40}", part) else shown(part)
+            text += f".{key}" if text else key
+    return text or "case"
+
+
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known word that looks most like *word*, or None."""
     import difflib

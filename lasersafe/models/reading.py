@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from lasersafe.errors import CaseError, Fault
 from lasersafe.models.case import Case
 from lasersafe.models.locate import lines_of
-from lasersafe.models.messages import Place
+from lasersafe.models.messages import Place, path_text
 from lasersafe.models.setup import SETUP_KINDS
 from lasersafe.typed import shown
 
@@ -131,7 +131,7 @@ def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place,
         return Case.model_validate(data)
     except ValidationError as error:
         places = [(_untagged(one["loc"]), one["msg"]) for one in error.errors(include_url=False, include_input=False)]
-    faults = [Fault(_line(place, lines or {}), _path(place), message) for place, message in dict.fromkeys(places)]
+    faults = [Fault(_line(place, lines or {}), path_text(place), message) for place, message in dict.fromkeys(places)]
     raise CaseError(name, sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0)))
 
 
@@ -207,17 +207,6 @@ def _advice(message: str) -> str:
 def _untagged(place: Place) -> Place:
     """Return a place without the kinds that pydantic puts into it; the last part is always a key."""
     return tuple(part for part in place[:-1] if part not in _TAGS) + place[-1:]
-
-
-def _path(place: Place) -> str:
-    text = ""
-    for part in place:
-        if isinstance(part, int):
-            text += f"[{part + 1}]"
-        else:
-            key = part if re.fullmatch(r"[A-Za-z0-9_-]{1,40}", part) else shown(part)
-            text += f".{key}" if text else key
-    return text or "case"
 
 
 def _line(place: Place, lines: Mapping[Place, int]) -> int | None:

@@ -9,8 +9,9 @@ from pydantic import Field
 
 from lasersafe.errors import QuantityError
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text
+from lasersafe.models.measured import Measured
 from lasersafe.models.site import RATIO, Way
-from lasersafe.models.values import Measured, SIValue
+from lasersafe.models.values import SIValue
 from lasersafe.quantity import parse_quantity
 from lasersafe.typed import shown
 

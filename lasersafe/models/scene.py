@@ -7,10 +7,10 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles
-from lasersafe.models.places import AreaOnPlan, OnPlan, Path, Spot
+from lasersafe.models.measured import AreaOnPlan, Measured, OnPlan, Turnable
 from lasersafe.models.scene_barriers import FLOOR, HEIGHT, SceneBarrier
 from lasersafe.models.site import RATING, RATIO, material_findings
-from lasersafe.models.values import Knob, Measured, SIValue, Turnable
+from lasersafe.models.values import Knob, Path, SIValue, Spot
 
 POINT = OnPlan("m", "-100 km", "100 km", "2.5 m")
 AREA = AreaOnPlan("m", "-100 km", "100 km", "2.5 m")

@@ -7,9 +7,9 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek
-from lasersafe.models.places import Path, PathOnPlan
+from lasersafe.models.measured import Measured, PathOnPlan
 from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO
-from lasersafe.models.values import Measured, SIValue
+from lasersafe.models.values import Path, SIValue
 
 PATH = PathOnPlan("m", "-100 km", "100 km", "2.5 m")
 HEIGHT = Measured("m", "-100 m", "10 km", "1.2 m")

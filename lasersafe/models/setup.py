@@ -7,7 +7,8 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek
-from lasersafe.models.values import Axes, Measured, SIValue, TwoAxes
+from lasersafe.models.measured import Measured, TwoAxes
+from lasersafe.models.values import Axes, SIValue
 
 _FROM_DATA_SHEET = (
     "it is never guessed: take it from the data sheet, or have it measured; behind a lens use kind = 'lens', where it "

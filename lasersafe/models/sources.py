@@ -7,8 +7,9 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Line, Peek
+from lasersafe.models.measured import Measured, TwoAxes
 from lasersafe.models.setup import DIVERGENCE, CriterionName
-from lasersafe.models.values import Axes, Measured, SIValue, TwoAxes
+from lasersafe.models.values import Axes, SIValue
 
 _NO_OTHER = "the limit tables of both rule sets cover no other light"
 WAVELENGTH = Measured("m", "180 nm", "1 mm", "1070 nm", _NO_OTHER, worst="ends")

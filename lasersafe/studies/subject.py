@@ -21,7 +21,7 @@ from lasersafe.errors import CalcError, CaseError, InputError
 from lasersafe.frozen import dataclass
 from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of
-from lasersafe.models.values import Measured
+from lasersafe.models.measured import Measured
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.results_uncertainty import InputTolerance
 from lasersafe.typed import shown

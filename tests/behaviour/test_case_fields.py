@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from lasersafe.errors import CaseError
-from lasersafe.models import describe_fields, parse_case
+from lasersafe.models import parse_case
 from lasersafe.reference import templates_path
 from lasersafe.wording import load_wording
+from tools.case_fields import describe_fields
 from tools.cases_page import cases_page
 
 CASE = templates_path("cases", "visible-diode.toml").read_text(encoding="utf-8")

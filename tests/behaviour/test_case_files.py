@@ -24,7 +24,6 @@ from lasersafe.models import (
     canonical,
     case_from,
     check_case,
-    describe_fields,
     json_schema,
     parse_case,
     read_case,
@@ -32,6 +31,7 @@ from lasersafe.models import (
 )
 from lasersafe.models.values import Axes
 from lasersafe.reference import load_toml, templates_path
+from tools.case_fields import describe_fields
 
 TEMPLATES = sorted(templates_path("cases").glob("*.toml"))
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")

@@ -17,11 +17,11 @@ from pydantic.fields import FieldInfo
 
 from lasersafe.models import Case
 from lasersafe.models.base import CaseModel
-from lasersafe.models.describe import _leaves
-from lasersafe.models.values import Measured
+from lasersafe.models.measured import Measured
 from lasersafe.quantity import parse_quantity, units
 from lasersafe.reference import material_keys, shared_path, viewing_aid_names
 from lasersafe.wording import languages, load_wording
+from tools.case_fields import leaves_of
 
 WILD_NUMBERS = (
     "nan",
@@ -251,7 +251,7 @@ class CaseMaker:
         mark = next((mark for mark in info.metadata if isinstance(mark, Measured)), None)
         if mark is not None:
             return self.measured(mark, name)
-        leaves = _leaves(info.annotation)
+        leaves = leaves_of(info.annotation)
         models = [one for one in leaves if isinstance(one, type) and issubclass(one, CaseModel)]
         many = "tuple" in str(info.annotation)
         if models:

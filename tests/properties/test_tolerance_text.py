@@ -15,9 +15,10 @@ from lasersafe.errors import CaseError, QuantityError
 from lasersafe.hazard.corner import Uncertain, limits_of
 from lasersafe.models import Case, Toleranced, canonical, parse_case, replaced, tolerances_of, typed_inputs
 from lasersafe.models.emission import PULSE
+from lasersafe.models.measured import Measured, TwoAxes
 from lasersafe.models.setup import DIAMETER, DIVERGENCE
 from lasersafe.models.site import RATIO
-from lasersafe.models.values import Knob, Measured, SIValue, TwoAxes
+from lasersafe.models.values import Knob, SIValue
 from lasersafe.physical import PHYSICAL, physical_range
 from lasersafe.quantity import parse_quantity
 from lasersafe.report import template_text
