@@ -95,6 +95,10 @@ def _same_shape(old: list[Any], new: list[Any], drawn_to: float) -> bool:
     import shapely
 
     try:
+        for part in (*old, *new):
+            rings = (part["outline"], *part["holes"])
+            if set(part) != {"outline", "holes"} or any(len(corner) != 2 for ring in rings for corner in ring):
+                return False
         one, other = (
             shapely.union_all([shapely.make_valid(shapely.Polygon(part["outline"], part["holes"])) for part in each])
             for each in (old, new)

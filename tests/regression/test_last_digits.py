@@ -50,6 +50,16 @@ def test_what_counts_as_the_same_number(old: float, new: float, same: bool) -> N
         assert (results_digest({"a": old}) == results_digest({"a": new})) is same
 
 
+@pytest.mark.parametrize("part", [
+    {"outline": [[0.0, 0.0], [8.0, 0.0], [8.0, 4.0]], "holes": [], "note": "may be entered"},
+    {"outline": [[0.0, 0.0, 7.0], [8.0, 0.0, 7.0], [8.0, 4.0, 7.0]], "holes": []},
+])  # fmt: skip
+def test_an_outline_that_says_more_is_another_result(part: dict[str, Any]) -> None:
+    """Its edges are the same; what else stands there would be taken for what was signed."""
+    plain = {"outline": [[0.0, 0.0], [8.0, 0.0], [8.0, 4.0]], "holes": []}
+    assert changes({"polygons": [plain]}, {"polygons": [part]}, 1e-13)
+
+
 def test_results_written_in_another_way_are_changed(tmp_path: Path) -> None:
     """A key that stands twice has two values: one for this program, one for whoever else reads the attachment."""
     from hashlib import sha256
