@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.lasting import body_area

@@ -13,7 +13,7 @@
 
 from __future__ import annotations
 
-from lasersafe.frozen import dataclass
+from dataclasses import dataclass
 
 
 class CalcError(ValueError):

@@ -12,7 +12,6 @@ from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
-from lasersafe import beside
 from lasersafe.errors import InputError, OutputError
 
 
@@ -261,8 +260,7 @@ def locked(path: Path) -> Iterator[None]:
         message = f"{path} cannot be locked: {error.strerror or error}"
         raise OutputError(message) from None
     try:
-        with beside.alone():  # a second process would hold the lock for longer than this one lives
-            yield
+        yield
     finally:
         with contextlib.suppress(OSError):  # while it is held, so that nobody locks a file that has no name any more
             name.unlink()

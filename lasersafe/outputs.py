@@ -10,11 +10,11 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from lasersafe.errors import OutputError
 from lasersafe.files import existing, write_file
-from lasersafe.frozen import dataclass
 
 _MARK = re.compile(rb"lasersafe wrote this: ([a-z0-9 ]{1,40}, case [0-9a-f]{16}), sha256=([0-9a-f]{64})")
 _KEY_NAMES = (".p12", ".pfx", ".pem", ".key", ".crt", ".cer", ".der")

@@ -8,12 +8,12 @@ that a single calculation does not pay for importing pint; when the sum does not
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache
 from typing import Any, Literal
 
 from lasersafe.errors import QuantityError, ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.reference import shared_path
 from lasersafe.typed import SPACES, bad_rest, could_be_unit, no_number, plain_unit, shown, unknown_unit
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from lasersafe.answers import BeamQuestion, needed_number, optional_number, require_positive
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import criteria

@@ -5,9 +5,8 @@ Nothing here computes. Distances are from the last optic of the laser unless a f
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
-from lasersafe.frozen import dataclass
 from lasersafe.results_record import (
     BeamFacts,
     ControlFinding,

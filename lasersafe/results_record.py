@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
-from lasersafe.frozen import dataclass
 from lasersafe.results_step import EyewearNeed
 
 

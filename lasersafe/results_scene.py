@@ -7,10 +7,9 @@ clockwise from the y axis of the plan, an elevation upwards from the horizontal.
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.frozen import dataclass
 from lasersafe.results_advice import CameraLine, SpectatorRule
 from lasersafe.results_barriers import BarrierLine
 

@@ -5,7 +5,7 @@ Nothing here computes. No number here is a probability of injury.
 
 from __future__ import annotations
 
-from lasersafe.frozen import dataclass
+from dataclasses import dataclass
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,10 @@ import hashlib
 import json
 import re
 from collections.abc import Collection
+from dataclasses import dataclass
 from functools import lru_cache
 
 from lasersafe.errors import InputError, ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.phrases import translated
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording_files import (

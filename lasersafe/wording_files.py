@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 import string
 from collections.abc import Collection
+from dataclasses import dataclass
 from typing import Any
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.phrases import PLACE
 
 CONTROL_KINDS = ("substitute", "technical", "organisational", "personal")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,7 +21,6 @@ from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of
 from lasersafe.assessment.together import ALL_LASERS
 from lasersafe.assessment.worked import stopped_by, worked_out, worst_of
-from lasersafe.beside import both
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case, typed_inputs
 from lasersafe.results import Assessment
@@ -30,8 +28,6 @@ from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
-    from lasersafe.results import ScanResult
-    from lasersafe.results_uncertainty import Uncertainty
 
 __all__ = ["assess", "assess_file"]
 
@@ -89,16 +85,8 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         "operator": case.in_charge.operator,
         "venue": case.in_charge.venue,
     }
-
-    def sure_and_scans() -> tuple[Uncertainty, tuple[ScanResult, ...]]:
-        return uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full), scan_results(every)
-
-    scene = None
-    if worked.stage is None:
-        uncertainty, scans = sure_and_scans()
-    else:
-        drawn = partial(scene_part.scene_result, worked, scenarios, wording)
-        scene, (uncertainty, scans) = both(drawn, sure_and_scans)
+    scene = None if worked.stage is None else scene_part.scene_result(worked, scenarios, wording)
+    uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full)
     lines = () if scene is None else scene.barriers
     decision, draft = decision_of(case, every, setups, scenarios, eyewear, barriers, lines, record, wording)
     if scene is not None:
@@ -133,7 +121,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         settings=setting_reports(every),
         class_checks=class_checks(every) if in_full else (),
         ultraviolet=days,
-        scans=scans,
+        scans=scan_results(every),
         sums=sum_results(every),
         modules=module_results(every),
         extended=extended_results(every),

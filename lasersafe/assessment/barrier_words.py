@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from lasersafe.frozen import dataclass
 from lasersafe.quantity import format_quantity
 from lasersafe.results import BarrierResult
 from lasersafe.results_barriers import BarrierLine, BarrierWay

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from itertools import pairwise, product
 
 from lasersafe.assessment.markings import marking_edges
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.edges import wavelength_edges
 from lasersafe.hazard.lasting import body_area

@@ -6,11 +6,11 @@ import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
 from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import explain

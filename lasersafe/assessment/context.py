@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, focus_of, space_of, spot_of
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import Emission

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +11,6 @@ import numpy as np
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.pose import Pose
-from lasersafe.frozen import dataclass
 from lasersafe.optics.curved import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.scene.directions import EVERYWHERE, Vector, unit

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +13,6 @@ from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.pose import Pose, nearest_on
 from lasersafe.assessment.protection import _per_pulse
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
 from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.hazard.windows import WindowVerdict, judge_window

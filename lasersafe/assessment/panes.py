@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.loads import window_screen
-from lasersafe.frozen import dataclass
 from lasersafe.scene.screens import blocked
 from lasersafe.scene.sources import Mirror, Source, reachable
 

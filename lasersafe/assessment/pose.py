@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lasersafe.assessment.context import Context
-from lasersafe.frozen import dataclass
 from lasersafe.scene.directions import Box, Vector, angles, unit
 from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.screens import Screen

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -20,7 +20,6 @@ from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.lines import scenario_with_lines
 from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.durations import exposure_duration

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,6 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.portions import lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.seen_places import over_edges, past_edges
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria, source_caps

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -22,7 +22,6 @@ from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.ways import BASE_WAY, NO_AID, SCENE_WAYS
-from lasersafe.frozen import dataclass
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Scenario
 from lasersafe.results_scene import MatrixCell

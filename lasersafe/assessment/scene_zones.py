@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -12,7 +12,6 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.stage import Stage
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.ignition import ignition_distance, screening_thresholds, user_threshold
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.quantity import format_quantity

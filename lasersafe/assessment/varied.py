@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons, exposure_durations, fixed_comparisons
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.reflectance import SAME, materials

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
-from functools import partial
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.alike import alike, highest
@@ -16,8 +15,6 @@ from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import barriers_together, sums_of
 from lasersafe.assessment.ways import BASE_WAY
-from lasersafe.beside import both
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.eyewear import marking_to_ask
 from lasersafe.hazard.marking import SCATTER_ONLY
 from lasersafe.results import BarrierResult, EyewearNeed, ScaleNeed, Scenario, SetupResult, Zone
@@ -73,12 +70,11 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
     eyewear: list[EyewearNeed] = []
     cells: list[MatrixCell] = []
     barriers = barriers_together(found, [one for context in found for one in barrier_results(context)])
-    placed = iter([] if stage is None else _placed(stage))
     for context in found:
         if stage is None:
             own = scenarios_of(context)
         else:
-            own, more = next(placed)
+            own, more = scene_part.placed_scenarios(stage, context) if stage.poses(context, "running") else ([], [])
             cells += more
             rest = scene_part.split_case(case, context, stage)
             own += scenarios_of(rest) if rest is not None else []
@@ -97,31 +93,6 @@ def _answered(worked: Worked, eyewear: list[EyewearNeed], wording: Wording) -> W
         for s in worked.scenarios
     ]  # fmt: skip
     return replace(worked, scenarios=scenarios + sums_of(worked.case, worked.found, scenarios))
-
-
-def _placed(stage: Stage) -> list[tuple[list[Scenario], list[MatrixCell]]]:
-    """Return the scenarios and the matrix of each set-up, about half of the work done beside the other."""
-    from lasersafe.assessment import scene as scene_part
-
-    def work(some: list[int]) -> list[tuple[list[Scenario], list[MatrixCell]]]:
-        own = [stage.contexts[index] for index in some]
-        return [scene_part.placed_scenarios(stage, c) if stage.poses(c, "running") else ([], []) for c in own]
-
-    loads = [_load(stage, context) for context in stage.contexts]
-    halves: tuple[list[int], list[int]] = [], []
-    for index in sorted(range(len(loads)), key=lambda index: -loads[index]):
-        here, beside = (sum(loads[one] for one in half) for half in halves)
-        halves[beside < here].append(index)
-    first, second = both(partial(work, halves[0]), partial(work, halves[1])) if halves[1] else (work(halves[0]), [])
-    found = dict(zip([*halves[0], *halves[1]], [*first, *second], strict=True))
-    return [found[index] for index in range(len(found))]
-
-
-def _load(stage: Stage, context: Context) -> int:
-    """Return about how long the matrix of a set-up takes, in units of one that is not fitted."""
-    if not context.setup.fitted:
-        return 1
-    return 3 if all(pose.fixed for pose in stage.poses(context, "running")) else 5
 
 
 def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import difflib
 import re
+from dataclasses import dataclass
 from functools import lru_cache
 
 from lasersafe.errors import InputError, QuantityError
-from lasersafe.frozen import dataclass
 from lasersafe.quantity import parse_quantity
 from lasersafe.typed import plain_unit, shown
 

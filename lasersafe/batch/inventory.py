@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.batch.columns import COLUMNS
-from lasersafe.frozen import dataclass
 from lasersafe.typed import shown
 
 if TYPE_CHECKING:

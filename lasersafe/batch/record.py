@@ -7,9 +7,9 @@ import hashlib
 import io
 import json
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from lasersafe.frozen import dataclass
 from lasersafe.quantity import format_quantity
 from lasersafe.typed import for_spreadsheet, from_spreadsheet
 from lasersafe.wording import load_wording

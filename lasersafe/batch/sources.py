@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,6 @@ from lasersafe.batch.inventory import case_data, case_text
 from lasersafe.batch.table import Row, Table
 from lasersafe.errors import CaseError, InputError
 from lasersafe.files import files_in, in_utf8
-from lasersafe.frozen import dataclass
 from lasersafe.typed import shown
 
 if TYPE_CHECKING:

@@ -6,11 +6,11 @@ import codecs
 import csv
 import io
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from lasersafe.batch.columns import Heading, column_of, missing_columns
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.typed import shown
 
 SEPARATORS = ";\t,"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import atexit
 import copy
 import gc
 import os
@@ -12,7 +11,6 @@ from typing import Annotated
 import typer
 
 import lasersafe
-from lasersafe import beside
 from lasersafe.cli import cases, fleet, questions, scenes, signing, studies
 from lasersafe.cli.options import app
 from lasersafe.cli.streams import complain, prepare, say
@@ -54,30 +52,16 @@ def _asked_for(name: str) -> typer.Typer:
 
 
 def main() -> None:
-    """Run the command line as a program: it ends at once, without giving its memory back piece by piece."""
-    code: object = 0
+    """Run the command line as a program."""
     prepare()
-    try:
-        run()
-    except SystemExit as end:
-        code = end.code or 0
-    if "multiprocessing" in sys.modules or not isinstance(code, int):
-        sys.exit(code)  # type: ignore[arg-type]
-    atexit._run_exitfuncs()
-    try:
-        sys.stdout.flush()
-        sys.stderr.flush()
-    except OSError:  # nobody reads on, or there is no room left
-        code = code or 1
-    os._exit(code)
+    run()
 
 
 def run() -> None:
     """Run the command line; every error that a user can cause is one message and exit code 2."""
     _quick_start()
     try:
-        with beside.allowed():
-            _asked_for(sys.argv[1] if len(sys.argv) > 1 else "")()
+        _asked_for(sys.argv[1] if len(sys.argv) > 1 else "")()
     except CalcError as error:
         complain(f"error: {error}")
         sys.exit(2)

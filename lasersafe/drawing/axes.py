@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import BLACK, Lines, Mark, Pair, Rect, Run, Words, box, closed
 from lasersafe.drawing.typeface import width_of
-from lasersafe.frozen import dataclass
 
 TICK = 2.5
 TITLE = 2.8

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from lasersafe.drawing.axes import Axis, Plot, axis_marks, grid_marks, plot_in
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, lay_out
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Rect, Run
 from lasersafe.drawing.shapes import along, clip_run
-from lasersafe.frozen import dataclass
 
 DASHES: tuple[tuple[float, ...], ...] = (
     (),

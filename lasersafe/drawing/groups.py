@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 import string
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from lasersafe.drawing.page import Entry
 from lasersafe.drawing.primitives import Mark, Rect
 from lasersafe.drawing.style import LOOKS, metres_and_feet, quantity_text, swatch, time_text
-from lasersafe.frozen import dataclass
 from lasersafe.results_barriers import BarrierLine
 from lasersafe.results_scene import ZONE_KINDS, BeyondTarget, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording

@@ -5,13 +5,12 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, box
 from lasersafe.drawing.shapes import clip_line, overlap, within
 from lasersafe.drawing.typeface import ASCENT, DESCENT, clean, width_of, wrap
-from lasersafe.frozen import dataclass
 
 SIZE = 2.5
 _LEADING = 1.22

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Rect, Words, arrow, box, closed
 from lasersafe.drawing.symbols import bearing_vector
 from lasersafe.drawing.typeface import clean, width_of, wrap
 from lasersafe.drawing.view import View
-from lasersafe.frozen import dataclass
 from lasersafe.wording import Wording
 
 _TITLE, _LINE, _ENTRY = 4.2, 2.6, 2.3

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import Area, Lines, Mark, Rect, Run, box, closed
 from lasersafe.drawing.shapes import clip_line, clip_ring, clip_run, hatch
-from lasersafe.frozen import dataclass
 from lasersafe.quantity import Rounding, feet, format_quantity
 
 

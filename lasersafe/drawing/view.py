@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import Pair, Rect, Run
-from lasersafe.frozen import dataclass
 from lasersafe.results_scene import Polygon
 
 _STEPS = (1, 2, 2.5, 5)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import Source, check_cover, open_data
 from lasersafe.hazard.distances import direct_distance, scatter_distance_extended
 from lasersafe.optics.aperture import mean_exposure

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, farthest_crossing
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.atmosphere import transmitted

@@ -7,9 +7,9 @@ inside the scope of that standard, and no table of its numbers exists here.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.eyewear_tables import en12254, iec60825_4
 from lasersafe.optics.propagation import BeamGeometry

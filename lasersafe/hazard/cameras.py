@@ -7,9 +7,9 @@ other light the answer is that none is known.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import open_data
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.cameras import collected, image_spot, resolved_exposure, spot_exposure

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.emission_limits import CLASSES, EDITION, emission_limit, emission_table
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
 from lasersafe.limits import TrainRow

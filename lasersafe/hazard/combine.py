@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Comparison
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps
 from lasersafe.hazard.summed_arrays import Member, summed_farthest

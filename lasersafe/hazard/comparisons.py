@@ -7,14 +7,13 @@ looked up once.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import reduce
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.durations import ACCIDENTAL, DELIBERATE, EDGE, WORKING_DAY
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.lasting import body_area, plain_limits

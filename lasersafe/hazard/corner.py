@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.optics.checks import unique
 from lasersafe.physical import covered, physical_range
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.reference import load_toml
 
 SEEN = ("read", "part", "memory")

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import DataTable, Source, open_data
 from lasersafe.limits import correction_factor
 from lasersafe.reference import shared_path

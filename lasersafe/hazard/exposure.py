@@ -6,14 +6,13 @@ dropped before the beam is known. An exposure passes when every comparison passe
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.lasting import body_area, plain_limits
 from lasersafe.limits import (
     PulseTrainLimit,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.crossing import bisect, narrow
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, source_caps, train_limit
 from lasersafe.hazard.lasting import plain_limits

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.eyewear_tables import Capacity, Merge, Mode, en207
 from lasersafe.results_step import ScaleNeed, Step
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import FROM_ZERO, DataTable, Source, check_cover, open_data
 from lasersafe.reference import shared_path
 

@@ -7,9 +7,9 @@ it nothing is promised for dust, vapour, oxygen or long exposure.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import open_data
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.aperture import peak_exposure

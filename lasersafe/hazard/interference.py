@@ -7,12 +7,12 @@ aviation authority must be asked before a beam may leave the site.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import open_data
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.checks import positive, within

@@ -17,10 +17,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import NoReturn
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.eyewear import density_number, nanometre_text
 from lasersafe.hazard.eyewear_tables import en207, en208
 from lasersafe.results_step import MarkingVerdict, ScaleNeed

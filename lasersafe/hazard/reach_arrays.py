@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Light, comparisons
 from lasersafe.hazard.distances import direct_distance_arrays, scatter_distance
 from lasersafe.hazard.two_axes import farthest_of_two_axes

@@ -7,13 +7,13 @@ everything, like a mirror. Nothing is read between two rows: the larger neighbou
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import DataTable, open_data
 from lasersafe.optics.checks import FloatArray, choice, positive, within
 from lasersafe.reference import shared_path

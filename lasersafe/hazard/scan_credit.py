@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
 from lasersafe.hazard.zones import Reach, direct_reach, exposure_at, worst_place
 from lasersafe.optics.propagation import BeamGeometry

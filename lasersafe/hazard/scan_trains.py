@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import Emission
 from lasersafe.limits import count_pulses, pulse_train_limit, rule_sets
 from lasersafe.limits.grid import EDGE

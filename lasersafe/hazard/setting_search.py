@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.setting_trials import Tried, candidates, trains

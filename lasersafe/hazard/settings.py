@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.exposure import Emission
 
 Range = tuple[float, float]

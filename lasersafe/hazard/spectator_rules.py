@@ -7,11 +7,10 @@ exposure limits both hold: the stricter decides.
 from __future__ import annotations
 
 import math
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from functools import lru_cache
 
 from lasersafe.errors import InputError, ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.data_table import DataTable, Source, open_data
 from lasersafe.reference import shared_path
 

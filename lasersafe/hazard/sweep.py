@@ -7,6 +7,7 @@ settings that are possible.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -15,7 +16,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import time_t2
 from lasersafe.limits.grid import EDGE, HAS_SPECTRAL, IS_IRRADIANCE, Grid, grid_of, hazards_of

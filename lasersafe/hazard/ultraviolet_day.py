@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
-from lasersafe.frozen import dataclass
 from lasersafe.limits import hazard_limits
 from lasersafe.results_step import Criterion
 from lasersafe.worst import badness

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Comparison, Floats, strictest_by_aperture
 from lasersafe.hazard.distances import direct_distance_arrays
 from lasersafe.hazard.two_axes import farthest_of_two_axes, narrowest

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.barriers import TOLERANCE, BarrierVerdict, barrier_distance, judge_barrier
 from lasersafe.hazard.distances import scatter_distance
 from lasersafe.optics.checks import finite, floats, positive, within

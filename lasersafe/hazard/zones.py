@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance, scatter_distance_extended
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps, train_limit
 from lasersafe.hazard.lasting import plain_limits

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.variation import Beams
 from lasersafe.library.given import Given, broadcast, given, given_or_none
 from lasersafe.optics.aperture import mean_exposure

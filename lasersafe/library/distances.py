@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.comparisons import Light
 from lasersafe.hazard.reach_arrays import ReachArrays, direct_reach_arrays, scatter_reach_arrays
 from lasersafe.library.beams import Beam, check_free_beam, needed_beam

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -10,7 +11,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.optics.checks import FloatArray
 from lasersafe.quantity import Kind, parse_quantity
 from lasersafe.typed import shown

@@ -7,11 +7,11 @@ within a relative 1e-12 of an edge counts as on it, and there the rows of both s
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.limits.grid import (
     BY_SIZE,
     EDGE,

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.frozen import dataclass
 from lasersafe.limits.evaluate import Points, evaluate
 from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
 from lasersafe.limits.layout import DURATIONS, WAVELENGTHS

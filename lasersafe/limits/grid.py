@@ -9,6 +9,7 @@ of the print (nm, s, mrad, J/m2 or W/m2), except for apertures, which are in m.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -16,7 +17,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.limits.layout import Layout, Piece
 from lasersafe.limits.records import RuleSet
 from lasersafe.limits.tables import load_rule_set, nearest

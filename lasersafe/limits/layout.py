@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import NoReturn
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.limits.records import LimitRow, LimitTable, PowerRow, Range, RuleSet, SpectralRow
 
 WAVELENGTHS = (180.0, 1e6)  # [nm]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.limits.grid import Floats
 
 Objects = NDArray[np.object_]

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-
-from lasersafe.frozen import dataclass
+from dataclasses import dataclass
 
 Range = tuple[float, float]
 

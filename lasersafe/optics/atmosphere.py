@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.optics.checks import FloatArray, finite, within
 from lasersafe.reference import load_toml, shared_path
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, choice, positive, within
 from lasersafe.optics.geometry import Pair

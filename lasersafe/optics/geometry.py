@@ -6,13 +6,13 @@ Every diameter and every divergence in a `BeamGeometry` is a full one at 1/e of 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
 
 Pair = tuple[float, float]

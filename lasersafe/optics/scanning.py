@@ -6,12 +6,12 @@ Every answer is an upper bound for one period of the pattern, taken where the sp
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
 from lasersafe.optics.geometry import Pair, pair
 

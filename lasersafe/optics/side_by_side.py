@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.frozen import dataclass
 from lasersafe.optics.aperture import mean_exposure, thin
 from lasersafe.optics.checks import FloatArray
 from lasersafe.optics.geometry import BeamGeometry, diameters

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-
-from lasersafe.frozen import dataclass
 
 FLOAT = NDArray[np.float64]
 TURN = 2.0 * math.pi

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.scene.screens import Piece
 
 FLOAT = NDArray[np.float64]

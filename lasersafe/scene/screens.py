@@ -5,11 +5,10 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-
-from lasersafe.frozen import dataclass
 
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]

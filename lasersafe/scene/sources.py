@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.scene.directions import Box, Cone, Directions, Vector, mirrored, turned
 from lasersafe.scene.profile import CLOSEST, BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Piece, blocked

@@ -10,13 +10,13 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.frozen import dataclass
 from lasersafe.scene.directions import Directions, Vector
 from lasersafe.scene.rings import Ring, rings_of
 from lasersafe.scene.screens import Piece

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import replace
-from functools import partial
 from pathlib import Path as FilePath
 
-from lasersafe.beside import both
 from lasersafe.errors import InputError
 from lasersafe.localise import localise
 from lasersafe.outputs import Output, write_outputs
@@ -90,7 +87,7 @@ def render_sheet(
     language: str | None = None,
     kind: str = "sheet",
     sign_off: SignOff | None = None,
-    embed: Callable[[Places], Callable[[], Mapping[str, Attachment]]] | None = None,
+    embed: Callable[[Places], Mapping[str, Attachment]] | None = None,
 ) -> bytes:
     """Return an assessment as the bytes of a PDF file; equal input gives equal bytes.
 
@@ -107,8 +104,8 @@ def render_sheet(
     sign_off : SignOff, optional
         Who has signed; a draft when left out.
     embed : callable, optional
-        Gets role -> place of its box for the signature when the pages are laid out; what it returns gives, when they
-        are painted, the files that the sheet carries.
+        Gets role -> place of its box for the signature when the pages are laid out, and returns the files that the
+        sheet carries.
 
     Returns
     -------
@@ -171,18 +168,12 @@ def lay_out(
     if len(flow.pages) == 1:
         flow.new_page()
     signed = signed or SignOff()
-    if assessment.scene is None:
-        found = _written(flow, assessment, wording, signed)
-        before = 0
-    else:
+    if assessment.scene is not None:
         paper = next(name for name, known in PAPERS.items() if known == size)
-        drawn, rest = Flow(*flow.geometry), Flow(*flow.geometry)
-        written = partial(_written, rest, assessment, wording, signed)
-        found, drawn = both(written, partial(drawings.scene, drawn, assessment, wording, paper))
-        flow.join(drawn)
-        before = flow.join(rest)
+        drawings.scene(flow, assessment, wording, paper)
+    found = _written(flow, assessment, wording, signed)
     if places is not None:
-        places.update({role: replace(place, page=place.page + before) for role, place in found.items()})
+        places.update(found)
     return flow
 
 

@@ -22,11 +22,11 @@ _MAP = 150.0
 _TALL_MAP = 220.0
 
 
-def scene(flow: Flow, assessment: Assessment, wording: Wording, paper: str) -> Flow:
-    """Print the plan, the elevations and the exposure map of a case that has a scene; return the flow."""
+def scene(flow: Flow, assessment: Assessment, wording: Wording, paper: str) -> None:
+    """Print the plan, the elevations and the exposure map of a case that has a scene."""
     found = assessment.scene
     if found is None:
-        return flow
+        return
     flow.new_page()
     flow.heading(wording.text("plan.heading"), 0)
     wide = flow.width / MILLIMETRE
@@ -42,7 +42,6 @@ def scene(flow: Flow, assessment: Assessment, wording: Wording, paper: str) -> F
         flow.figure(drawing.height * MILLIMETRE, _Placed(drawing).draw)
         flow.space(6.0)
     flow.new_page()
-    return flow
 
 
 class _Placed:

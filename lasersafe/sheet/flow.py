@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
-from lasersafe.frozen import dataclass
 from lasersafe.sheet.fonts import BOLD
 from lasersafe.sheet.text import Line, Style, wrap, wrap_formula
 
@@ -167,16 +166,6 @@ class Flow:
         if self.y < self.top:
             self.pages.append(Page())
             self.y = self.top
-
-    def join(self, other: Flow) -> int:
-        """Go on with the pages of another flow of the same size; return how many pages come before them."""
-        if not self.y < self.top:
-            self.pages.pop()
-        before = len(self.pages)
-        self.pages += other.pages
-        self.entries += [dataclasses.replace(one, page=one.page + before) for one in other.entries]
-        self.y = other.y
-        return before
 
     def need(self, height: float) -> None:
         """Start a new page when ``height`` does not fit on this one."""

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
 from lasersafe.errors import OutputError, ReferenceDataError
-from lasersafe.frozen import dataclass
 from lasersafe.reference import shared_path
 
 REGULAR = "SheetSans"

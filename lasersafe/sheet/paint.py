@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from dataclasses import dataclass
 from io import BytesIO
 from itertools import groupby
 
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
-from lasersafe.frozen import dataclass
 from lasersafe.sheet.flow import Box, Entry, Mark, Page, Path, Text, Vector
 from lasersafe.sheet.fonts import BOLD, REGULAR, faces
 
@@ -103,7 +103,7 @@ def paint(
     size: tuple[float, float],
     draft: Text | None,
     facts: Facts,
-    attachments: Callable[[], Mapping[str, Attachment]] | None = None,
+    attachments: Mapping[str, Attachment] | None = None,
 ) -> bytes:
     """Return the bytes of the file.
 
@@ -119,8 +119,8 @@ def paint(
         The word that lies under the marks of each page, around its middle.
     facts : Facts
         Title, author and so on.
-    attachments : callable, optional
-        Returns the files that the file carries, by name; asked when the pages are painted.
+    attachments : mapping of str to Attachment, optional
+        The files that the file carries, by name.
 
     Returns
     -------
@@ -153,7 +153,7 @@ def paint(
         done.Contents = pdfdoc.PDFStream(content=done.stream, filters=[pdfdoc.PDFZCompress])
     canvas.showOutline()
     if attachments:
-        _attach(canvas, attachments())
+        _attach(canvas, attachments)
     canvas.save()
     return buffer.getvalue()
 

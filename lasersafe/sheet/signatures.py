@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from lasersafe.frozen import dataclass
+from dataclasses import dataclass
+
 from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.sheet.flow import BODY, Box, Flow, Mark, Path, Text
 from lasersafe.sheet.front import in_charge

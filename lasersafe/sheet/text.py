@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from lasersafe.frozen import dataclass
 from lasersafe.sheet.fonts import BOLD, REGULAR, faces
 
 

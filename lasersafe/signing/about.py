@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from lasersafe.frozen import dataclass
 from lasersafe.signing.container import SheetError, SheetFile
 
 LARGEST = 1_000_000

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
@@ -14,7 +15,6 @@ from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.files import locked, read_limited, write_file
-from lasersafe.frozen import dataclass
 from lasersafe.signing.about import About, read_about
 from lasersafe.signing.appended import FIELD, STAMP, reason, stamp_name
 from lasersafe.signing.compare import plain

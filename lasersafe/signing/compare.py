@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from lasersafe.frozen import dataclass
 from lasersafe.typed import shown
 
 MOST = 1000  # changes that are collected; more help nobody

@@ -10,12 +10,11 @@ import hashlib
 import re
 import zlib
 from collections.abc import Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from lasersafe.errors import InputError
 from lasersafe.files import read_limited
-from lasersafe.frozen import dataclass
 
 LARGEST_SHEET = 64_000_000
 LARGEST_ATTACHMENT = 64_000_000  # after inflating

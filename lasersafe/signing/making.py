@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
-from contextlib import ExitStack
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
-from lasersafe.beside import begun
 from lasersafe.errors import OutputError
 from lasersafe.files import existing, keep_dated_copy, locked, write_file
-from lasersafe.frozen import dataclass
 from lasersafe.models import canonical
 from lasersafe.outputs import case_mark, precious
 from lasersafe.results import Assessment, SignOff
@@ -118,23 +116,20 @@ def make_sheet(
     from lasersafe.sheet import render_sheet
 
     assessment = assessed or (assess(case) if language is None else assess(case, language))
-    known = _embedded(assessment, results, like) if results or record.signed(assessment.fingerprint) else None
-    signed = sign_off_of(case, assessment, record, known.digest if known else "")
+    carried = _embedded(assessment, results, like)
+    signed_before = results is not None or record.signed(assessment.fingerprint)
+    signed = sign_off_of(case, assessment, record, carried.digest if signed_before else "")
     about = _about(case, assessment, signed, paper or case.paper, like)
     name = like.case_file if like else file.encode("utf-8", "replace").decode()
     if name:
         about["case_file"] = name
-    with ExitStack() as while_painted:
-
-        def embed(places: Mapping[str, SignPlace]) -> Callable[[], Mapping[str, Attachment]]:
-            if known is not None:
-                return partial(_files, text, case, record, known, about, places)
-            results = while_painted.enter_context(begun(partial(_embedded, assessment)))
-            return lambda: _files(text, case, record, results(), about, places)
-
-        content = render_sheet(
-            assessment, paper=paper or case.paper, language=assessment.language, sign_off=signed, embed=embed
-        )
+    content = render_sheet(
+        assessment,
+        paper=paper or case.paper,
+        language=assessment.language,
+        sign_off=signed,
+        embed=partial(_files, text, case, record, carried, about),
+    )
     return Made(seal(content), assessment, signed, case_mark(name, case.title))
 
 

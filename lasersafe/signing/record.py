@@ -10,7 +10,7 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,6 @@ from typing import Any
 from lasersafe.assessment.fingerprint import case_digest, combined
 from lasersafe.errors import InputError
 from lasersafe.files import read_limited
-from lasersafe.frozen import dataclass
 from lasersafe.models.record import SignRole
 
 FORMAT = "lasersafe sign-off 1"

@@ -5,14 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.files import files_in, read_limited
-from lasersafe.frozen import dataclass
 from lasersafe.outputs import written_as
 from lasersafe.signing.about import About, read_about
 from lasersafe.signing.bounds import TookTooLongError, at_most

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -10,7 +11,6 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import InputError
 from lasersafe.files import locked, write_file
-from lasersafe.frozen import dataclass
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.making import results_of

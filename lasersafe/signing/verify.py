@@ -10,7 +10,7 @@ import dataclasses
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,7 +19,6 @@ import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import case_digest, combined, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError
-from lasersafe.frozen import dataclass
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
 from lasersafe.signing import making

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,6 @@ from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.style import metres
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.studies.certainty import certainty
 from lasersafe.studies.reaching import ZONES

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,6 @@ from lasersafe.assessment.directions import critical_values
 from lasersafe.assessment.lines import every_context, one_verdict, sharing
 from lasersafe.assessment.protection import need_at
 from lasersafe.errors import CalcError, InputError
-from lasersafe.frozen import dataclass
 from lasersafe.hazard.edges import duration_edges
 from lasersafe.hazard.inverse import GRID, solved_input
 from lasersafe.quantity import format_quantity, parse_quantity

@@ -6,7 +6,7 @@ import copy
 import dataclasses
 import tomllib
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,6 @@ from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.spreads import stated_tolerances
 from lasersafe.assessment.variation import variable_inputs
 from lasersafe.errors import CalcError, CaseError, InputError
-from lasersafe.frozen import dataclass
 from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of
 from lasersafe.models.measured import Measured

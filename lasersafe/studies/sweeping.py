@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
@@ -12,7 +13,6 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context
 from lasersafe.errors import InputError
-from lasersafe.frozen import dataclass
 from lasersafe.studies.ranges import Span, read_span, split_vary
 from lasersafe.studies.reaching import ZONES, eye_ratio, reach_by_rule_set, takes_arrays
 from lasersafe.studies.subject import Input, Subject

@@ -120,8 +120,6 @@ def test_importing_quantity_does_not_load_pint() -> None:
 LAYERS: list[set[str]] = [
     {
         "errors",
-        "beside",
-        "frozen",
         "reference",
         "results",
         "results_scene",
