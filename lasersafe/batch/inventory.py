@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import tomli_w
 
 from lasersafe.batch.columns import COLUMNS
 from lasersafe.typed import shown
@@ -190,26 +191,5 @@ def _without_value(message: str) -> str:
 
 def case_text(data: Mapping[str, Any]) -> str:
     """Return the case file of a row."""
-    lines = ["# Made by 'lasersafe batch' from one row of an inventory; review the whole before a sheet is signed."]
-    _write(data, "", lines)
-    return "\n".join(lines) + "\n"
-
-
-def _write(table: Mapping[str, Any], path: str, lines: list[str]) -> None:
-    plain = {key: value for key, value in table.items() if not _is_table(value)}
-    lines += [f"{key} = {_value(key, value)}" for key, value in plain.items()]
-    for key, value in table.items():
-        below = f"{path}.{key}" if path else key
-        for one in value if isinstance(value, list) and _is_table(value) else [value] if _is_table(value) else []:
-            lines += ["", f"[[{below}]]" if isinstance(value, list) else f"[{below}]"]
-            _write(one, below, lines)
-
-
-def _is_table(value: object) -> bool:
-    return isinstance(value, dict) or (isinstance(value, list) and bool(value) and isinstance(value[0], dict))
-
-
-def _value(key: str, value: object) -> str:
-    if key == "review_by":
-        return str(value)  # a day
-    return json.dumps(value, ensure_ascii=False)
+    head = "# Made by 'lasersafe batch' from one row of an inventory; review the whole before a sheet is signed.\n"
+    return head + tomli_w.dumps(data)

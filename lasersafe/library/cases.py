@@ -7,10 +7,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import tomli_w
+
 from lasersafe import models
 from lasersafe.assessment import assess as assess_case
 from lasersafe.errors import InputError
-from lasersafe.library.toml_text import as_typed, toml_text
+from lasersafe.library.case_data import as_typed
 from lasersafe.models import Case
 from lasersafe.results import Assessment
 from lasersafe.typed import shown
@@ -88,7 +90,7 @@ def make_case(source: str | Mapping[str, Any]) -> Case:
         raise InputError(message)
     data = as_typed(source)
     case = models.case_from(data)
-    case._text = toml_text(data)
+    case._text = tomli_w.dumps(data)
     return case
 
 

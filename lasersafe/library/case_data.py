@@ -1,10 +1,9 @@
-"""Nested dictionaries as the text of a case file, so that a case made in memory can be printed, signed and checked."""
+"""What a notebook gives as a case, as the plain data that a case file would have."""
 
 from __future__ import annotations
 
-import json
+import math
 import numbers
-import re
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
@@ -15,7 +14,6 @@ from lasersafe.quantity import parse_quantity
 from lasersafe.typed import shown
 
 _UNITS = ("m", "s", "W", "J", "rad", "Hz", "1", "m2", "W/m2", "J/m2")
-_BARE = re.compile(r"[A-Za-z0-9_-]+\Z")
 _DEEPEST = 12
 
 
@@ -57,6 +55,9 @@ def as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
     if isinstance(value, numbers.Integral):
         return int(value)
     if isinstance(value, numbers.Real):
+        if not math.isfinite(value):
+            message = f"{field} = {float(value)!r}: write a finite number"
+            raise InputError(message)
         return float(value)
     if hasattr(value, "tolist"):
         return as_typed(value.tolist(), field, depth + 1)
@@ -94,58 +95,3 @@ def _as_written(value: Any, number: float, unit: str, field: str) -> str:
         except InputError:
             continue
     return repr(number) if unit == "1" else f"{number!r} {unit}"
-
-
-def toml_text(data: Mapping[str, Any]) -> str:
-    """Return plain data as TOML: single values first, then tables, then arrays of tables.
-
-    Parameters
-    ----------
-    data : mapping
-        From `as_typed`.
-
-    Returns
-    -------
-    str
-        Text that ``tomllib`` reads as the same data.
-
-    Raises
-    ------
-    InputError
-        If a value is NaN or infinite.
-    """
-    return "\n".join(_table(data, "")) + "\n"
-
-
-def _table(data: Mapping[str, Any], path: str) -> list[str]:
-    lines, below = [], []
-    for key, value in data.items():
-        name = _key(key)
-        here = f"{path}.{name}" if path else name
-        if isinstance(value, Mapping):
-            below += ["", f"[{here}]", *_table(value, here)]
-        elif isinstance(value, list) and value and all(isinstance(one, Mapping) for one in value):
-            for one in value:
-                below += ["", f"[[{here}]]", *_table(one, here)]
-        else:
-            lines.append(f"{name} = {_value(value, here)}")
-    return lines + below
-
-
-def _value(value: Any, field: str) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, list):
-        return "[" + ", ".join(_value(one, field) for one in value) + "]"
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_key(key)} = {_value(one, field)}" for key, one in value.items()) + "}"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, float) and value - value != 0.0:
-        message = f"{field} = {value!r}: write a finite number"
-        raise InputError(message)
-    return value.isoformat() if isinstance(value, date) else repr(value)
-
-
-def _key(key: str) -> str:
-    return key if _BARE.match(key) else json.dumps(key, ensure_ascii=False)
