@@ -57,7 +57,7 @@ def test_what_counts_as_the_same_number(old: float, new: float, same: bool) -> N
 def test_an_outline_that_says_more_is_another_result(part: dict[str, Any]) -> None:
     """Its edges are the same; what else stands there would be taken for what was signed."""
     plain = {"outline": [[0.0, 0.0], [8.0, 0.0], [8.0, 4.0]], "holes": []}
-    assert changes({"polygons": [plain]}, {"polygons": [part]}, 1e-13)
+    assert changes({"zone": {"polygons": [plain]}}, {"zone": {"polygons": [part]}}, 1e-13)
 
 
 def test_results_written_in_another_way_are_changed(tmp_path: Path) -> None:
