@@ -60,7 +60,7 @@ def rebuilt(changes: dict[str, bytes | None], about: dict[str, Any] | None = Non
         else:
             files[name] = content
     packed = {name: attachment(content) for name, content in files.items()}
-    return seal(paint([Page()], [], (595.0, 842.0), None, Facts("t", "a", "s", "c", "en"), lambda: packed))
+    return seal(paint([Page()], [], (595.0, 842.0), None, Facts("t", "a", "s", "c", "en"), packed))
 
 
 def test_a_signed_sheet_is_unchanged(sheet: Path) -> None:
