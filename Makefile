@@ -13,7 +13,7 @@ STALE := stale
 endif
 endif
 
-.PHONY: help demo test test-lowest check format docs bench bench-check bench-record soak fuzz clean clean-all stale
+.PHONY: help demo test test-lowest check format docs golden bench bench-check bench-record soak fuzz clean clean-all stale
 .DELETE_ON_ERROR:
 
 help:
@@ -23,6 +23,7 @@ help:
 	@echo "make check      the quick half of it: style, types, generated docs"
 	@echo "make format     lay the code out and mend what the style check can mend"
 	@echo "make docs       write the generated pages of docs/ anew"
+	@echo "make golden     compare the whole answers of 46 cases with frozen ones, and list each difference with its reason"
 	@echo "make bench      measure speed and memory as ratios, and write docs/bench.md"
 	@echo "make bench-check   fail when a ratio is above 1.5 times the one on record; for the nightly run"
 	@echo "make bench-record  measure, and put the ratios on record in bench/recorded.json"
@@ -76,6 +77,9 @@ docs: $(STAMP)
 	@mkdir -p out
 	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --published-record $(RECORD)
+
+golden: $(STAMP)
+	$(RUN) -m tools.golden
 
 bench: $(STAMP)
 	$(RUN) -m bench
