@@ -310,7 +310,7 @@ def test_there_are_data_files_and_a_bibliography() -> None:
 # ---------------------------------------------------------------------------------------------------------------------
 # What no file says
 
-BINARY = {".png", ".ttf", ".otf", ".pdf", ".jpg", ".ico"}
+BINARY = {".png", ".ttf", ".otf", ".pdf", ".jpg", ".ico", ".xz"}
 MACHINE = re.compile(
     r"(?<![\w.])/(?:wor[k]|roo[t]|hom[e])/"  # the brackets keep this line from matching itself
     r"|pyp[i]\.org|pythonhoste[d]\.org|npmj[s]\.|deb\.debia[n]\.org|--(?:extra-)?index-ur[l]"

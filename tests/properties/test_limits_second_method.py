@@ -284,7 +284,7 @@ def train_by_hand(rule_set, tissue, nm, pulse, rate, duration, mrad):
             )
             if nm < below
         )
-        counted = duration if nm < 400 else min(duration, t_2(mrad)) if nm < 1400 else min(duration, 10.0)
+        counted = duration  # Table 2.6 names no shorter time
     else:
         if not 400 <= nm < 1400 or pulse > 0.25:
             return INFINITE
