@@ -60,6 +60,8 @@ def barriers_json(a: Assessment) -> list[dict[str, Any]]:
             "irradiance_W_per_m2": finite(b.irradiance),
             "rating_W_per_m2": b.rating,
             "rated_time_s": b.rated_time,
+            "pulse_J_per_m2": None if b.pulse is None else finite(b.pulse),
+            "pulse_rating_J_per_m2": b.pulse_rating,
             "fitted": b.fitted,
             "asked": b.asked,
             "holds": b.holds,

@@ -188,6 +188,8 @@ class BarrierResult:
     steps: tuple[Step, ...] = ()
     fitted: bool = True
     asked: bool = True  # whether the case says that it has to stop this way; if not, it answers for nobody
+    pulse: float | None = None  # J/m2, peak of one pulse; None for continuous light
+    pulse_rating: float | None = None  # J/m2
 
 
 @dataclass(frozen=True)

@@ -51,6 +51,8 @@ class BarrierWay:
     rated_time: float | None = None
     asked: bool = False  # whether the case says that it has to stop this laser on this way
     fitted: bool = True
+    pulse: float | None = None  # [J/m2] the highest peak of one pulse there; None for continuous light
+    pulse_rating: float | None = None  # [J/m2]
     stands: tuple[StandingPlace, ...] = ()  # how near it may stand; () without a rating
     notes: tuple[str, ...] = ()
 

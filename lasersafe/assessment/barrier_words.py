@@ -33,11 +33,16 @@ class _Fall:
     rating: float | None
     load: float  # [W/m2] of all fitted lasers together
     together: bool  # whether another laser is in the load
+    pulse: float | None = None  # [J/m2] of one pulse of each of them
+    pulse_rating: float | None = None
 
     @property
     def factor(self) -> float:
-        """Load as a multiple of the rating; 0 where there is none."""
-        return 0.0 if self.rating is None else badness(self.load / self.rating)
+        """Load as a multiple of the rating, the mean or that of one pulse; 0 where there is none."""
+        pairs = ((self.load, self.rating), (self.pulse, self.pulse_rating))
+        return max(
+            (badness(load / rating) for load, rating in pairs if load is not None and rating is not None), default=0.0
+        )
 
 
 def barrier_words(
@@ -52,7 +57,7 @@ def barrier_words(
     lines : sequence of BarrierLine
         By their place, where there is a scene.
     lasers : sequence of str
-        All that are fitted; the beam of the first is named when there is no barrier.
+        All that are fitted; their beams are named when there is no barrier.
     wording : Wording
         Language of the sentences.
 
@@ -64,15 +69,18 @@ def barrier_words(
     falls = _by_distance(results) + _by_place(lines)
     asked = [fall for fall in falls if fall.asked]
     if not asked:
-        return wording.text("say.no_barrier", laser=lasers[0])
+        return wording.text("say.no_barrier", laser=wording.text("say.and").join(dict.fromkeys(lasers)))
     hardest = max(asked, key=lambda fall: badness(fall.load))
-    first = wording.text(
-        "say.must_hold",
-        barrier=hardest.barrier,
-        load=_density(hardest.load, wording),
-        way=_way(hardest, wording),
-    )
-    return " ".join([first, *_verdicts(falls, lines, lasers, wording)])
+    pulsed = [fall for fall in asked if fall.pulse is not None]
+    sharpest = max(pulsed, key=lambda fall: badness(fall.pulse or 0.0), default=None)
+    loads = [(hardest, _density(hardest.load, wording))]
+    if sharpest is not None and (math.isfinite(hardest.load) or hardest.pulse_rating is not None):
+        energy = format_quantity((sharpest.pulse or 0.0) / 1e4, "J/cm2", 3, "up")
+        loads = [*loads[: math.isfinite(hardest.load)], (sharpest, wording.text("say.one_pulse", load=energy))]
+    first = [
+        wording.text("say.must_hold", barrier=fall.barrier, load=load, way=_way(fall, wording)) for fall, load in loads
+    ]
+    return " ".join([*first, *_verdicts(falls, lines, lasers, wording)])
 
 
 def _by_distance(results: Sequence[BarrierResult]) -> list[_Fall]:
@@ -90,14 +98,16 @@ def _by_place(lines: Iterable[BarrierLine]) -> list[_Fall]:
 
 def _fall(name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResult | BarrierWay], way: str) -> _Fall:
     """Return what falls with the other fitted lasers, which light the barrier at the same time and on the same way."""
-    others: dict[str, float] = {}
-    for other in same:
-        if other.fitted and other.way == way and other.laser != one.laser:
-            others[other.laser] = max(others.get(other.laser, 0.0), other.irradiance, key=badness)
-    load = one.irradiance + sum(others.values())
+    load, pulse = one.irradiance, one.pulse
+    others = [other for other in same if other.fitted and other.way == way and other.laser != one.laser]
+    for laser in dict.fromkeys(other.laser for other in others):
+        own = [other for other in others if other.laser == laser]
+        load += max((other.irradiance for other in own), key=badness)
+        more = max((other.pulse for other in own if other.pulse is not None), key=badness, default=None)
+        pulse = more if pulse is None else pulse + (more or 0.0)
     return _Fall(
         name, one.way, one.laser, one.setup, one.fitted, one.asked, one.holds, one.rating, load,
-        together=not load <= one.irradiance,
+        not load <= one.irradiance, pulse, one.pulse_rating,
     )  # fmt: skip
 
 
@@ -124,6 +134,14 @@ def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], lasers: Sequence
     judged = {pane.name for line in lines for pane in line.windows}
     gaps = [f"{gap.name} ({line.name})" for line in lines if line.name in names
             for gap in line.openings if gap.open and gap.name not in judged]  # fmt: skip
+    low = [
+        wording.text(
+            "say.low_barrier", barrier=line.name, top=f"{line.top:g} m", needed=format_quantity(high, "m", 3, "up")
+        )
+        for line in lines
+        if line.kind == "barrier" and (high := line.needed_height) is not None and not line.top >= high
+    ]
+    found += [wording.text("say.too_low", barriers=", ".join(low))] if low else []
     return [*found, wording.text("say.with_gaps", gaps=", ".join(dict.fromkeys(gaps)))] if gaps else found
 
 

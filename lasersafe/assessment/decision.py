@@ -11,14 +11,14 @@ from lasersafe.assessment.barrier_words import barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.starters import starter_sentence
-from lasersafe.assessment.together import ALL_LASERS, reach_together
-from lasersafe.assessment.ways import NO_AID
+from lasersafe.assessment.together import ALL_LASERS, reach_together, strike_outs_of
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
     ControlFinding,
     Decision,
     EyewearNeed,
+    LaserFacts,
     Record,
     RuleSetDifference,
     Scenario,
@@ -133,7 +133,8 @@ def decision_of(
     """
     fitted = [s for s in setups if s.fitted]
     aids = any(p.aided and p.role in ("spectator", "passer-by") for p in case.person)
-    direct, direct_setup, far = _reach(corners, fitted, ("direct", "aided") if aids else ("direct",))
+    ways = ("direct", "aided") if aids else ("direct",)
+    direct, direct_setup, far = _reach(corners, fitted, ways)
     _, _, near = _reach(corners, fitted, ("scatter",))
     mine = [s for s in scenarios if _is_fitted(s, fitted)]
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
@@ -141,8 +142,8 @@ def decision_of(
     words = _Sentences(case, wording)
     measured, unread = words.readings(record)
     uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
-    struck = _strike_outs(case, fitted, mine)
-    above, known = words.reasons(setups, fitted, open_ones)
+    struck = strike_outs_of(case, corners[0], fitted, mine)
+    above, known = words.reasons(setups, fitted, open_ones, ways)
     out = words.struck_out(struck)
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
     starters = starter_sentence(record.starter_values, wording)
@@ -150,7 +151,7 @@ def decision_of(
     reasons = [*first, *above[1:], *words.findings(uncontrolled), *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
     decision = Decision(
-        wear=words.wear(eyewear, fitted),
+        wear=words.wear(eyewear, record.lasers, mine),
         people=words.people(direct, far, near, together=len(fitted) > 1, aids=aids),
         barrier=barrier_words(barriers, lines, [direct_setup.laser, *(s.laser for s in fitted)], wording),
         verdict=words.verdict(bool(mine) and not uncovered, len(open_ones), len(uncontrolled), len(measured)),
@@ -161,20 +162,6 @@ def decision_of(
         strike_outs=struck,
     )
     return decision, (*measured, *starters)
-
-
-def _strike_outs(case: Case, fitted: list[SetupResult], scenarios: list[Scenario]) -> StrikeOuts:
-    """Return what the case leaves out of the verdict; that nobody uses binoculars is said with the distances."""
-    apart = tuple(
-        (person.name, setup.laser)
-        for person in case.person
-        for setup in fitted
-        if person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup)
-    )
-    out = [s for s in scenarios if s.struck_out and s.struck_out != NO_AID]
-    ways = {(s.person, s.laser, s.setup, s.way) for s in out}
-    count = len(case.strike_out) + sum(not person.in_beam_possible for person in case.person)
-    return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None), apart)
 
 
 def naming_strike_outs(decision: Decision, wording: Wording) -> Decision:
@@ -202,12 +189,6 @@ def _way_of(scenario: Scenario, wording: Wording) -> str:
 
 def _times(ratio: float) -> str:
     return format_quantity(ratio, "1", 3, "up") if math.isfinite(ratio) else "∞"
-
-
-def _asked_for(need: EyewearNeed) -> tuple[bool, float, float]:
-    """Return how much a need asks for: no reliance at all, then the highest scale number, then the density."""
-    numbers = [math.inf if s.scale_number is None else float(s.scale_number) for s in need.scales]
-    return not need.reliable, max([*numbers, need.optical_density]), need.optical_density
 
 
 class _Sentences:
@@ -248,7 +229,7 @@ class _Sentences:
             ratio=_times(worst.ratio),
             person=worst.person,
             way=_way_of(worst, wording),
-            laser=worst.laser,
+            laser=wording.say(worst.laser),
         )
 
     def people(self, direct: Zone, far: float, near: float, *, together: bool, aids: bool) -> str:
@@ -265,25 +246,42 @@ class _Sentences:
             duration=f"{limit.duration:g} s",
         )
 
-    def wear(self, eyewear: list[EyewearNeed], fitted: list[SetupResult]) -> str:
-        """Return what to wear, laser by laser."""
+    def wear(self, eyewear: list[EyewearNeed], lasers: Sequence[LaserFacts], scenarios: list[Scenario]) -> str:
+        """Return what to wear, laser by laser: what covers everybody who is near enough to need any."""
+        away = {person.name: float(person.distance) for person in self.case.person}
         lines = []
-        for setup in fitted:
-            needs = [n for n in eyewear if n.laser == setup.laser and n.setup == setup.setup]
-            if not needs:
-                continue
-            worst = max(needs, key=_asked_for)
-            if worst.reliable:
-                lines_of_light = {n.wavelength for n in needs}
-                hardest = [max((n for n in needs if n.wavelength == w), key=_asked_for) for w in lines_of_light]
-                hardest.sort(key=lambda n: (n.person != worst.person, n.wavelength))
-                marking = self.text("say.and").join(dict.fromkeys(n.marking for n in hardest))
-                lines.append(self.text("say.wear", laser=setup.laser, marking=marking, person=worst.person))
-                continue
-            against = next((n.notes[0] for n in needs if n.notes and n.notes[0].startswith("against scatter")), "")
-            tail = f"; {self.wording.say(against)}" if against else ""
-            lines.append(f"{setup.laser}: {self.wording.say(worst.no_reliance)}{tail}")
+        for laser in lasers:
+            needs = [n for n in eyewear if n.laser == laser.name]
+            covers = [one.eyewear for one in (laser, *laser.lines) if one.eyewear is not None]
+            covers.sort(key=lambda one: one.wavelength)
+            bad = next((one for one in covers if not one.reliable), None)
+            if bad is not None:
+                scatter = [note for n in needs for note in n.notes if note.startswith("against scatter")]
+                hardest = max(scatter, key=lambda note: float(note.rsplit(maxsplit=1)[-1]), default="")
+                said = [self.wording.say(one) for one in (bad.no_reliance, hardest) if one]
+                lines.append(f"{laser.name}: {'; '.join(said)}")
+            elif covers:
+                marking = self.text("say.and").join(dict.fromkeys(n.marking for n in covers))
+                nearest = min((n.person for n in needs), key=lambda name: away[name])
+                lines.append(self.text("say.wear", laser=laser.name, marking=marking, person=nearest))
+        lines += [
+            self.text("say.wear_together", person=s.person)
+            for s in scenarios
+            if s.laser == ALL_LASERS and s.tissue == "eye" and not s.below and self._unworked(s, scenarios, eyewear)
+        ]
         return ". ".join(lines) + "." if lines else self.text("say.no_eyewear")
+
+    @staticmethod
+    def _unworked(together: Scenario, scenarios: list[Scenario], eyewear: list[EyewearNeed]) -> bool:
+        """Return whether eyewear for each laser alone leaves a sum above 1, since some ask for none: their light stays.
+
+        What lets through its part of the limit for each of some lasers leaves the others the rest of it.
+        """
+        mine = {n.laser for n in eyewear if n.person == together.person}
+        parts = [s for s in scenarios if (s.person, s.tissue) == (together.person, "eye") and s is not together]
+        worst = {s.laser: s.ratio for s in sorted(parts, key=lambda s: badness(s.ratio)) if not s.struck_out}
+        bare = [ratio for laser, ratio in worst.items() if laser not in mine]
+        return not sum(bare) <= len(bare) / len(worst)
 
     def readings(self, record: Record) -> tuple[list[str], list[str]]:
         """Return one reason for each reading above what was expected; then the doubtful ones, and which are missing."""
@@ -329,19 +327,26 @@ class _Sentences:
         return [*found[:3], self.text("say.more_findings", count=more)] if more > 0 else found
 
     def reasons(
-        self, setups: list[SetupResult], fitted: list[SetupResult], open_ones: list[Scenario]
+        self,
+        setups: list[SetupResult],
+        fitted: list[SetupResult],
+        open_ones: list[Scenario],
+        ways: tuple[str, ...],
     ) -> tuple[list[str], list[str]]:
         """Return the worst scenarios without an answer, and what else has to be known."""
         found: list[str] = []
         above: list[str] = []
         for scenario in sorted(open_ones, key=lambda s: -badness(s.ratio))[:4]:
             above.append(self._above("say.above", scenario))
+
+        def reach(setup: SetupResult) -> float:
+            return max((zone.distance for zone in setup.zones if zone.way in ways), key=badness)
+
         for setup in fitted:
-            reach = setup.zone("direct", "eye").distance
             others = [s for s in setups if s.laser == setup.laser and not s.fitted]
-            worse = max(others, key=lambda s: badness(s.zone("direct", "eye").distance), default=None)
-            if worse is not None and not worse.zone("direct", "eye").distance <= reach:
-                reached = self._metres(worse.zone("direct", "eye").distance)
+            worse = max(others, key=lambda s: badness(reach(s)), default=None)
+            if worse is not None and not reach(worse) <= reach(setup):
+                reached = self._metres(reach(worse))
                 found.append(
                     self.text("say.other_setup", laser=setup.laser, setup=setup.setup, other=worse.setup, reach=reached)
                 )

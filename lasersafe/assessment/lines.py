@@ -294,12 +294,10 @@ def _sum_results(context: Context) -> list[SumResult]:
     return [sum_result(context, way, tissue)[0] for way in ("direct", "scatter") for tissue in ("eye", "skin")]
 
 
-def sharing(context: Context, own: Context) -> int:
-    """Return how many wavelengths share one tissue and mechanism of the eye with one of them, itself included."""
-    if not context.laser.line:
-        return 1
+def sharing(lit: Sequence[Context], own: Context) -> int:
+    """Return how many wavelengths of the lasers that light somebody share one tissue and mechanism with one of them."""
     mine = groups("eye", own.wavelength)
-    return sum(bool(mine & groups("eye", other.wavelength)) for other in every_context(context).values())
+    return sum(bool(mine & groups("eye", other.wavelength)) for one in lit for other in every_context(one).values())
 
 
 def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:

@@ -48,6 +48,8 @@ class Held:
     away: float | None = None  # from where the light starts, to the place [m]
     rating: float | None = None
     rated_time: float | None = None
+    pulse: float | None = None  # highest peak of one pulse [J/m2]
+    pulse_rating: float | None = None
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,11 @@ def load_on(stage: Stage, context: Context, way: str, screen: Screen) -> Load:
         "repetition_rate": max(one.repetition_rate for one in corners) or None,
     }
     irradiance, per_pulse, place, away = math.inf, math.inf, None, None
-    if power is not None:
+    if power is None:
+        per_pulse = sum(
+            _irradiance(stage, own, way, screen, energy)[0] for own, energy in zip(lines, pulses, strict=True)
+        )
+    else:
         irradiance = per_pulse = 0.0
         for own, part, energy in zip(lines, powers, pulses, strict=True):
             load, place, away = _irradiance(stage, own, way, screen, part or 0.0)
@@ -190,20 +196,23 @@ def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) 
     pulse_rating = None if barrier is None else barrier.pulse_rating
     load = load_on(stage, context, way, stage.screens[entry.name])
     observed = barrier is not None and barrier.observed
+    pulse = load.pulse if load.facts["pulse_energy"] is not None else None
+    pulse_rated = None if pulse_rating is None else float(pulse_rating)
     verdict = judge_barrier(
         load.irradiance,
         rating=None if rating is None else float(rating),
         rated_time=None if rated_time is None else float(rated_time),
         required_time=guard_time("T3" if observed else "T1"),
         **load.facts,
-        pulse_exposure=load.pulse if load.facts["pulse_energy"] is not None else None,
-        pulse_rating=None if pulse_rating is None else float(pulse_rating),
+        pulse_exposure=pulse,
+        pulse_rating=pulse_rated,
         en12254_class=None if barrier is None else barrier.en12254_class or None,
         observed=observed,
     )
     return Held(
         entry.name, way, load.irradiance, verdict, load.place, load.away,
         None if rating is None else float(rating), None if rated_time is None else float(rated_time),
+        pulse, pulse_rated,
     )  # fmt: skip
 
 
@@ -280,9 +289,14 @@ def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
 
 
 def together(one: Held, others: list[Held]) -> Held:
-    """Return a verdict with what other fitted lasers bring to the same screen."""
-    total = one.irradiance + sum(other.irradiance for other in others)
-    if not one.verdict.holds or one.rating is None or total <= one.rating:
+    """Return a verdict with what other fitted lasers bring to the same screen, in the mean and in one pulse of each."""
+    if not one.verdict.holds:
         return one
-    words = f"{total:.4g} W/m2 from all lasers together exceed the rated {one.rating:.4g} W/m2"
-    return replace(one, verdict=replace(one.verdict, holds=False, verdict=f"does not hold: {words}"))
+    total = one.irradiance + sum(other.irradiance for other in others)
+    pulses = sum(each.pulse or 0.0 for each in (one, *others))
+    words = ""
+    if one.rating is not None and not total <= one.rating:
+        words = f"{total:.4g} W/m2 from all lasers together exceed the rated {one.rating:.4g} W/m2"
+    elif one.pulse_rating is not None and not pulses <= one.pulse_rating:
+        words = f"one pulse gives {pulses:.4g} J/m2, and {one.pulse_rating:.4g} J/m2 are rated"
+    return replace(one, verdict=replace(one.verdict, holds=False, verdict=f"does not hold: {words}")) if words else one

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ from lasersafe.assessment.scenarios import WAYS, person_duration, scenarios_of
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.hazard.barriers import guard_time, judge_barrier
-from lasersafe.hazard.eyewear import round_up_density
+from lasersafe.hazard.eyewear import density_number, round_up_density
 from lasersafe.hazard.eyewear_need import asked_of, corner_emissions, eyewear_need, worst_density
 from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge
 from lasersafe.hazard.zones import worst_place
@@ -89,9 +90,12 @@ def barrier_results(context: Context) -> list[BarrierResult]:
             pulsed = emission.kind != "continuous"
             total = power
             if power is None or total is None:
+                pulses = [(context, most)] + [
+                    (c, c.space.highest_pulse_energy) for c in line_contexts(context).values()
+                ]
                 irradiance, per_pulse, step = (
                     math.inf,
-                    math.inf,
+                    sum(_barrier_irradiance(one, barrier, way, energy)[0] for one, energy in pulses),
                     Step(
                         "E",
                         "irradiance on the barrier",
@@ -142,16 +146,26 @@ def barrier_results(context: Context) -> list[BarrierResult]:
                     (step, *verdict.steps),
                     fitted=context.setup.fitted,
                     asked=way in barrier.must_stop,
+                    pulse=per_pulse if pulsed else None,
+                    pulse_rating=None if barrier.pulse_rating is None else float(barrier.pulse_rating),
                 )
             )
     return found
 
 
-def eyewear_of(context: Context, scenarios: list[Scenario], wording: Wording) -> list[EyewearNeed]:
+def lighting(person: Person, found: Sequence[Context]) -> list[Context]:
+    """Return one fitted set-up of each laser that concerns a person: what they let through a filter adds."""
+    fitted = [one for one in found if one.setup.fitted and person.setup in (None, one.setup.name)]
+    return list({one.laser.name: one for one in fitted if person.laser in (None, one.laser.name)}.values())
+
+
+def eyewear_of(
+    context: Context, every: Sequence[Context], scenarios: list[Scenario], wording: Wording
+) -> list[EyewearNeed]:
     """Return what eyewear each person would need against a direct or mirrored hit with the fitted set-up.
 
     The verdict on a pair that is worn holds for every scenario of its wearer: it is enough, enough against scatter
-    only, or answers none of them.
+    only, or answers none of them. Each laser that concerns the wearer gets its part of the limit.
     """
     found = []
     alone: dict[str, list[Scenario]] = {}
@@ -166,10 +180,11 @@ def eyewear_of(context: Context, scenarios: list[Scenario], wording: Wording) ->
         by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in every_context(context)}
         nearer = _nearer(exposed, by_line) if alone else 1.0
         needs = [
-            _need(one, person, by_line[name], nearer, sharing(context, one))
+            _need(one, person, by_line[name], nearer, sharing(lighting(person, every), one))
             for name, one in every_context(context).items()
         ]
-        found += _with_scatter(context, person, exposed, one_verdict(needs), wording)
+        shared_by = len(lighting(person, every))
+        found += _with_scatter(context, person, exposed, one_verdict(needs), shared_by, wording)
     return found
 
 
@@ -184,11 +199,16 @@ def _nearer(exposed: list[Scenario], by_line: dict[str, list[Scenario]]) -> floa
 
 
 def _with_scatter(
-    context: Context, person: Person, exposed: list[Scenario], needs: list[EyewearNeed], wording: Wording
+    context: Context,
+    person: Person,
+    exposed: list[Scenario],
+    needs: list[EyewearNeed],
+    shared_by: int,
+    wording: Wording,
 ) -> list[EyewearNeed]:
     """Return the needs with a verdict that holds against the scatter of every wavelength as well."""
     scatter = [s for s in exposed if person.eyewear and BASE_WAY[s.way] == "scatter" and s.mode != GLOWING]
-    held = [all(_enough_for_scatter(c, s, person) for c in every_context(context).values()) for s in scatter]
+    held = [all(_enough_for_scatter(c, s, person, shared_by) for c in every_context(context).values()) for s in scatter]
     short = [s for s, holds in zip(scatter, held, strict=True) if not (s.below or holds)]
     found = []
     for need in needs:
@@ -297,16 +317,32 @@ def _harder(need: EyewearNeed, other: EyewearNeed) -> bool:
 def stops(scenario: Scenario, result: BarrierResult, person: Person, protecting: set[str]) -> bool:
     """Return whether a barrier that holds stands between the light of a scenario and the person.
 
-    *protecting* names the barriers that the case says protect this person from all sides.
+    *protecting* names the barriers that the case says protect this person from all sides; nobody who can come nearer
+    than the barrier stands behind it.
     """
     same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
-    between = scenario.way == "direct" and result.distance < float(person.distance)
-    return same and result.asked and result.holds and (between or result.barrier in protecting)
+    behind = result.distance < float(person.distance)
+    return (
+        same and result.asked and result.holds and behind and (scenario.way == "direct" or result.barrier in protecting)
+    )
 
 
 def protecting_barriers(case: Case, person: Person) -> set[str]:
     """Return the names of the barriers that the case says protect a person."""
     return {barrier.name for barrier in case.barrier if person.name in barrier.protects}
+
+
+def let_through(case: Case, found: Sequence[Context], scenario: Scenario, eyewear: list[EyewearNeed]) -> float:
+    """Return the highest part of a limit that eyewear which answers a scenario lets through.
+
+    LBn lets through at most 10^-n, and a pair that is enough has at least the numbers that are asked for.
+    """
+    (person,) = (one for one in case.person if one.name == scenario.person)
+    own = [n for n in eyewear if (n.person, n.laser, n.setup) == (scenario.person, scenario.laser, scenario.setup)]
+    numbers = [density_number(math.log10(scenario.ratio * len(lighting(person, found))))]
+    if all(n.verdict is not None and n.verdict.enough for n in own):
+        numbers = [max(density_number(n.optical_density_exact), *(s.scale_number or 0 for s in n.scales)) for n in own]
+    return scenario.ratio * 10.0 ** -min(numbers)
 
 
 def answered(
@@ -341,7 +377,7 @@ def answered(
     return wording.text("say.eyewear_scatter" if scatter else "say.eyewear_enough", marking=person.eyewear)
 
 
-def _enough_for_scatter(context: Context, scenario: Scenario, person: Person) -> bool:
+def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, shared_by: int) -> bool:
     """Return True when the marking covers density and damage class for the scatter at every allowed setting."""
     if not (math.isfinite(scenario.ratio) and scenario.ratio > 0.0):
         return False
@@ -349,7 +385,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person) ->
     emissions = corner_emissions(context.space, worst, context.wavelength)
     wide = 2.0 * scenario.distance  # the scatter fills more than the filter: a beam as wide as the distance allows
     area = math.pi * wide**2 / 4.0
-    density = math.log10(scenario.ratio)
+    density = math.log10(scenario.ratio * shared_by)
     for emission in dict.fromkeys(emissions):
         share = scenario.exposure / scenario.criterion.amount * area  # what falls on that width
         needs = asked_of(emission.scaled(share), context.wavelength, wide)

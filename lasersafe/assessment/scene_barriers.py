@@ -65,7 +65,8 @@ def _worst(same: tuple[BarrierLine, ...]) -> BarrierLine:
         worst = max(group, key=hard)
         aimed = max(group, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
         peak = max((way.irradiance for way in group), key=badness)
-        changed = replace(worst, irradiance=peak, aimed=aimed.aimed, aimed_place=aimed.aimed_place)
+        pulse = max((way.pulse for way in group if way.pulse is not None), key=badness, default=None)
+        changed = replace(worst, irradiance=peak, pulse=pulse, aimed=aimed.aimed, aimed_place=aimed.aimed_place)
         farthest = highest({s.measured_from: s.distance for s in way.stands} for way in group)
         return replace(changed, stands=tuple(StandingPlace(far, place) for place, far in farthest.items()))
 
@@ -158,6 +159,8 @@ def _way(
         away=one.away,
         rating=one.rating,
         rated_time=one.rated_time,
+        pulse=one.pulse,
+        pulse_rating=one.pulse_rating,
         asked=asked and entry.kind != "terrain",
         fitted=context.setup.fitted,
         stands=_stands(stage, context, one) if context.setup.fitted else (),

@@ -13,11 +13,12 @@ import numpy as np
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.variation import exposure_ratios
 from lasersafe.assessment.varied_ways import instruments_of
+from lasersafe.assessment.ways import NO_AID
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.comparisons import Floats
 from lasersafe.hazard.crossing import last_place
 from lasersafe.hazard.scatter_arrays import step_places
-from lasersafe.results import BarrierResult, Scenario, Step
+from lasersafe.results import BarrierResult, Scenario, SetupResult, Step, StrikeOuts
 from lasersafe.worst import badness
 
 if TYPE_CHECKING:
@@ -88,14 +89,20 @@ def barriers_together(contexts: list[Context], results: list[BarrierResult]) -> 
     """Return the results of the barriers, failing those whose rating the fitted lasers exceed together."""
     fitted = {(c.laser.name, c.setup.name) for c in contexts if c.setup.fitted}
     total: dict[tuple[str, str], float] = {}
+    pulses: dict[tuple[str, str], float] = {}
     for r in results:
         if (r.laser, r.setup) in fitted:
             total[r.barrier, r.way] = total.get((r.barrier, r.way), 0.0) + r.irradiance
+            pulses[r.barrier, r.way] = pulses.get((r.barrier, r.way), 0.0) + (r.pulse or 0.0)
     found = []
     for r in results:
         both = total.get((r.barrier, r.way), 0.0)
         if (r.laser, r.setup) in fitted and r.holds and r.rating is not None and not both <= r.rating:
             verdict = f"does not hold: {both:.4g} W/m2 from all lasers together exceed the rated {r.rating:.4g} W/m2"
+            r = replace(r, holds=False, verdict=verdict)
+        one = pulses.get((r.barrier, r.way), 0.0)
+        if (r.laser, r.setup) in fitted and r.holds and r.pulse_rating is not None and not one <= r.pulse_rating:
+            verdict = f"does not hold: one pulse gives {one:.4g} J/m2, and {r.pulse_rating:.4g} J/m2 are rated"
             r = replace(r, holds=False, verdict=verdict)
         found.append(r)
     return found
@@ -104,7 +111,8 @@ def barriers_together(contexts: list[Context], results: list[BarrierResult]) -> 
 def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> list[Scenario]:
     """Return one scenario for each person and tissue that several fitted lasers can reach at once.
 
-    Of each laser the worst way counts that is neither struck out nor answered by a barrier or eyewear.
+    *scenarios* are those that are neither struck out nor stopped by a barrier, with what eyewear lets through; of each
+    laser the worst way counts.
     """
     fitted = {(c.laser.name, c.setup.name): c for c in contexts if c.setup.fitted}
     if len(fitted) < 2:
@@ -116,7 +124,6 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
             mine = [
                 s for s in scenarios
                 if s.person == person.name and s.tissue == tissue and (s.laser, s.setup) in fitted
-                and not s.struck_out and not s.answer
             ]  # fmt: skip
             found += _sums(person.name, tissue, mine, adding)
     return found
@@ -180,3 +187,41 @@ def _sums(
             placed=all(s.placed for _, s in parts),
         )
     ]
+
+
+def strike_outs_of(
+    case: Case, found: Sequence[Context], fitted: list[SetupResult], scenarios: list[Scenario]
+) -> StrikeOuts:
+    """Return what the case leaves out of the verdict; that nobody uses binoculars is said with the distances.
+
+    What several lasers would add up to counts where nothing but the strike-outs keeps it out of the verdict.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    found : sequence of Context
+        Every set-up, as fitted.
+    fitted : list of SetupResult
+        The set-ups that are fitted.
+    scenarios : list of Scenario
+        Theirs.
+    """
+    apart = tuple(
+        (person.name, setup.laser)
+        for person in case.person
+        for setup in fitted
+        if person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup)
+    )
+    out = [s for s in scenarios if s.struck_out and s.struck_out != NO_AID]
+    ways = {(s.person, s.laser, s.setup, s.way) for s in out}
+    reasons = {(s.person, s.tissue): s.struck_out for s in sorted(out, key=lambda s: badness(s.ratio))}
+    in_question = {(s.person, s.tissue) for s in scenarios if not s.below and not s.answer and not s.struck_out}
+    parts = [s for s in scenarios if s.laser != ALL_LASERS and not s.answer and s.struck_out != NO_AID]
+    out += [
+        replace(s, struck_out=reasons[s.person, s.tissue])
+        for s in sums_of(case, list(found), parts)
+        if (s.person, s.tissue) in reasons.keys() - in_question
+    ]
+    count = len(case.strike_out) + sum(not person.in_beam_possible for person in case.person)
+    return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None), apart)

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.assessment.alike import alike, highest
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.glowing import extended_scenarios
-from lasersafe.assessment.protection import answered, barrier_results, eyewear_of, protecting_barriers, stops
+from lasersafe.assessment.protection import (
+    answered,
+    barrier_results,
+    eyewear_of,
+    let_through,
+    protecting_barriers,
+    stops,
+)
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import barriers_together, sums_of
@@ -80,7 +87,7 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
             own += scenarios_of(rest) if rest is not None else []
         own += extended_scenarios(context)
         scenarios += own
-        eyewear += eyewear_of(context, own, wording) if context.setup.fitted else []
+        eyewear += eyewear_of(context, found, own, wording) if context.setup.fitted else []
     return Worked(case, found, setups, scenarios, eyewear, barriers, stage, cells)
 
 
@@ -92,7 +99,19 @@ def _answered(worked: Worked, eyewear: list[EyewearNeed], wording: Wording) -> W
         else replace(s, answer=_answer(worked, s, persons[s.person], eyewear, wording))
         for s in worked.scenarios
     ]  # fmt: skip
-    return replace(worked, scenarios=scenarios + sums_of(worked.case, worked.found, scenarios))
+    left = [_left_of(worked, s, persons[s.person], eyewear) for s in scenarios if not s.struck_out]
+    return replace(worked, scenarios=scenarios + sums_of(worked.case, worked.found, [s for s in left if s is not None]))
+
+
+def _left_of(worked: Worked, scenario: Scenario, person: Person, eyewear: list[EyewearNeed]) -> Scenario | None:
+    """Return a scenario with what its answer leaves of it, None where a barrier stops all."""
+    if not scenario.answer:
+        return scenario
+    if any(stopped_by(worked.case, scenario, b, person) for b in worked.barriers):
+        return None
+    left = let_through(worked.case, worked.found, scenario, eyewear)
+    by_set = dict.fromkeys(scenario.ratio_by_rule_set, left)
+    return replace(scenario, ratio=left, ratio_by_rule_set=by_set, fractions={})
 
 
 def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:
@@ -173,7 +192,8 @@ def _scenario(group: list[Scenario]) -> Scenario:
 def _barrier(group: list[BarrierResult]) -> BarrierResult:
     """Return the worst result of a group, with the highest load."""
     worst = max(group, key=_barrier_rank)
-    return replace(worst, irradiance=max((b.irradiance for b in group), key=badness))
+    pulse = max((b.pulse for b in group if b.pulse is not None), key=badness, default=None)
+    return replace(worst, irradiance=max((b.irradiance for b in group), key=badness), pulse=pulse)
 
 
 def _eyewear(lists: list[list[EyewearNeed]]) -> list[EyewearNeed]:

@@ -316,7 +316,7 @@ def _enough(contexts: Sequence[Context], target: Target) -> tuple[bool, tuple[st
     for context in contexts:
         duration = context.duration("mirror")[0]
         every = every_context(context).values()
-        needs = [need_at(own, target.place, duration, target.marking, least, sharing(context, own)) for own in every]
+        needs = [need_at(own, target.place, duration, target.marking, least, sharing([context], own)) for own in every]
         verdicts += [need.verdict for need in one_verdict(needs)]
     enough = all(verdict is not None and verdict.enough for verdict in verdicts)
     return enough, tuple(dict.fromkeys(reason for verdict in verdicts if verdict for reason in verdict.reasons))
