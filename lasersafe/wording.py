@@ -13,7 +13,9 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
+from lasersafe.data import record
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.phrases import translated
 from lasersafe.reference import load_toml, templates_path
@@ -21,25 +23,25 @@ from lasersafe.wording_files import (
     CONDITIONS,
     CONTROL_KINDS,
     DAY_LISTS,
-    SEEN,
     WAYS,
+    Cautions,
     CautionText,
     ControlText,
     DayText,
+    Entry,
     HazardText,
-    Table,
-    read_controls,
-    read_day,
-    read_hazards,
+    RoleText,
+    read_lists,
     read_phrases,
     read_texts,
+    unique,
+    where_in,
 )
 
 __all__ = [
     "CONDITIONS",
     "CONTROL_KINDS",
     "DAY_LISTS",
-    "SEEN",
     "WAYS",
     "CautionText",
     "ControlText",
@@ -214,28 +216,36 @@ def load_wording(language: str = "en") -> Wording:
     if (folder / "phrases.toml").is_file():
         files["phrases"] = load_toml(folder / "phrases.toml")
     digest = hashlib.sha256(json.dumps(files, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
-    cautions = Table("cautions.toml", language, files["cautions"], {"short", "caution"})
-    roles = Table("sign_off.toml", language, files["sign_off"], {"role"}).entries("role", {"key", "name", "declares"})
+    cautions = record(Cautions, files["cautions"], where_in(language, "cautions.toml"))
+    unique(cautions.caution, where_in(language, "cautions.toml"))
+    roles = _lists(RoleText, language, files, "sign_off", "role")["role"]
+    controls = [
+        entry for kind in _lists(ControlText, language, files, "controls", *CONTROL_KINDS).values() for entry in kind
+    ]
+    unique(controls, where_in(language, "controls.toml"))
     return Wording(
         language=language,
-        controls=read_controls(language, files["controls"]),
-        other_hazards=read_hazards(language, files["other_hazards"]),
-        caution_short=cautions.string(cautions.data, "short"),
-        cautions=tuple(
-            CautionText(**{name: str(entry[name]) for name in ("key", "title", "text")})
-            for entry in cautions.entries("caution", {"key", "title", "text"})
-        ),
-        declarations={entry["key"]: entry["declares"] for entry in roles},
-        roles={entry["key"]: entry["name"] for entry in roles},
+        controls=tuple(controls),
+        other_hazards=_lists(HazardText, language, files, "other_hazards", "hazard")["hazard"],
+        caution_short=cautions.short,
+        cautions=cautions.caution,
+        declarations={entry.key: entry.declares for entry in roles},
+        roles={entry.key: entry.name for entry in roles},
         texts={
             key: text
             for name in ("sheet", "record", "uncertainty")
             for key, text in read_texts(language, f"{name}.toml", files[name]).items()
         },
         digest=digest,
-        day=read_day(language, files["day"]),
+        day=_lists(DayText, language, files, "day", *DAY_LISTS),
         phrases=read_phrases(language, files.get("phrases", {})),
     )
+
+
+def _lists(
+    kind: type[Entry], language: str, files: dict[str, Any], file: str, *names: str
+) -> dict[str, tuple[Entry, ...]]:
+    return read_lists(kind, files[file], where_in(language, f"{file}.toml"), names)
 
 
 def languages() -> list[str]:

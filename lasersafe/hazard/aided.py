@@ -6,12 +6,13 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import InputError
-from lasersafe.hazard.data_table import Source, check_cover, open_data
 from lasersafe.hazard.distances import direct_distance, scatter_distance_extended
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, positive
@@ -26,9 +27,13 @@ NORMAL_LENS = 50e-3  # m; a finder shows life size with about this lens (common 
 class Band:
     """How much glass passes between two wavelengths [m]."""
 
-    wavelength: tuple[float, float]
-    transmission: float
-    seen: str
+    wavelength: Annotated[Span, As("wavelength_nm", 1e-9)]
+    transmission: Printed
+    seen: Seen
+
+    def __post_init__(self) -> None:
+        """Refuse glass that adds light."""
+        check(0.0 < self.transmission <= 1.0, "'transmission' must be above 0 and at most 1")
 
 
 @dataclass(frozen=True)
@@ -39,11 +44,11 @@ class Aid:
     """
 
     name: str
-    magnification: float
-    objective: float
+    magnification: Printed
+    objective: Annotated[float, As("objective_mm", 1e-3, printed=True)]
     note: str = ""
-    seen: str = "memory"
-    glass: bool = True
+    seen: Seen = "memory"
+    glass: Annotated[bool, As(None)] = True
 
     def collects(self, aperture: ArrayLike) -> FloatArray:
         """Return the diameter [m] at the objective of what comes through limiting apertures [m] of shape (...)."""
@@ -65,6 +70,17 @@ class Aid:
 UNDESCRIBED = Aid("7x50 without loss (the aid is not described)", 7.0, 50e-3, glass=False)
 
 
+@dataclass(frozen=True)
+class _Viewing:
+    source: Source
+    band: tuple[Band, ...]
+    aid: tuple[Aid, ...]
+
+    def __post_init__(self) -> None:
+        edges = [one.wavelength for one in self.band]
+        check_cover("bands", edges, (min(low for low, _ in edges), max(high for _, high in edges)))
+
+
 @lru_cache(maxsize=1)
 def viewing_data() -> tuple[tuple[Band, ...], tuple[Aid, ...], Source]:
     """Return the bands and instruments of ``shared/viewing/aids.toml`` and its source.
@@ -74,22 +90,8 @@ def viewing_data() -> tuple[tuple[Band, ...], tuple[Aid, ...], Source]:
     ReferenceDataError
         If the file is damaged.
     """
-    top, source = open_data(shared_path("viewing", "aids.toml"))
-    bands, aids = [], []
-    for table in top.tables("band"):
-        low, high = table.range("wavelength_nm")
-        bands.append(Band((low * 1e-9, high * 1e-9), table.printed("transmission"), table.seen()))
-        if not 0.0 < bands[-1].transmission <= 1.0:
-            table.fail("'transmission' must be above 0 and at most 1")
-        table.done()
-    for table in top.tables("aid"):
-        name, power = table.text("name"), table.printed("magnification")
-        aids.append(Aid(name, power, table.printed("objective_mm") / 1e3, table.text("note"), table.seen()))
-        table.done()
-    edges = [band.wavelength for band in bands]
-    check_cover(top, "bands", edges, (min(low for low, _ in edges), max(high for _, high in edges)))
-    top.done()
-    return tuple(bands), tuple(aids), source
+    content = load(_Viewing, shared_path("viewing", "aids.toml"))
+    return content.band, content.aid, content.source
 
 
 def transmission(wavelength: float) -> float:

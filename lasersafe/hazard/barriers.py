@@ -142,7 +142,7 @@ def en12254_outside(mean_power: float | None, pulse_energy: float | None, observ
     ----------
     .. [1] EN12254, scope (``shared/eyewear/en12254.toml``).
     """
-    scope = en12254()
+    scope = en12254().scope
     reasons = []
     if mean_power is None and pulse_energy is None:
         reasons.append("neither mean power nor pulse energy is known")
@@ -215,12 +215,12 @@ def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
 def _standard_time(rated_time: float | None, pulse_energy: float | None, repetition_rate: float | None) -> float | None:
     if rated_time is not None:
         return rated_time
-    standard = en12254()
+    test = en12254().test
     if pulse_energy is None:
-        return standard.test_duration
+        return test.duration
     if repetition_rate is None or not repetition_rate > 0:
         return None
-    return min(standard.test_duration, standard.test_pulses / repetition_rate)
+    return min(test.duration, test.pulses / repetition_rate)
 
 
 def _compare(

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Annotated, Literal
 
-from lasersafe.hazard.data_table import open_data
+from lasersafe.data import As, Seen, Source, Span, check, load
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.cameras import collected, image_spot, resolved_exposure, spot_exposure
 from lasersafe.optics.checks import choice, positive, within
@@ -52,14 +53,32 @@ class SensorThreshold:
 
     sensor: str
     effect: str
-    wavelength: float
-    mode: str
-    pulse_duration: tuple[float, float] | None
-    value: float
-    unit: str
+    wavelength: Annotated[float, As("wavelength_nm", 1e-9)]
+    mode: Literal["continuous", "nanosecond pulse"]
+    value: Annotated[float, As(scale=1e4, printed=True)]
+    printed_unit: Annotated[Literal["W/cm2", "J/cm2"], As("unit")]
     source: str
-    seen: str
+    seen: Seen
     note: str
+    pulse_duration: Annotated[Span, As("pulse_ns", 1e-9)] | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse pulses without a duration, and a unit that does not fit."""
+        pulsed = self.mode == "nanosecond pulse"
+        check(pulsed == (self.pulse_duration is not None), "pulses have 'pulse_ns', continuous light has not")
+        fits = self.printed_unit == ("J/cm2" if pulsed else "W/cm2") and self.value > 0.0
+        check(fits, "'unit' must be W/cm2 for continuous light, J/cm2 for pulses, and 'value' above 0")
+
+    @property
+    def unit(self) -> str:
+        """Unit of the value."""
+        return self.printed_unit.replace("cm2", "m2")
+
+
+@dataclass(frozen=True)
+class _Thresholds:
+    source: Source
+    threshold: tuple[SensorThreshold, ...]
 
 
 @dataclass(frozen=True)
@@ -91,28 +110,7 @@ def sensor_thresholds() -> tuple[SensorThreshold, ...]:
     ReferenceDataError
         If the file is damaged.
     """
-    top, _ = open_data(shared_path("cameras", "thresholds.toml"))
-    found = []
-    for table in top.tables("threshold"):
-        sensor, effect, mode = table.text("sensor"), table.text("effect"), table.text("mode")
-        if mode not in MODES:
-            table.fail(f"mode '{mode}' is not known")
-        pulses = None
-        if mode == "nanosecond pulse":
-            low, high = table.range("pulse_ns")
-            pulses = (low * 1e-9, high * 1e-9)
-        wavelength, value, unit = table.number("wavelength_nm") * 1e-9, table.printed("value") * 1e4, table.text("unit")
-        if unit != ("W/cm2" if pulses is None else "J/cm2") or not value > 0.0:
-            table.fail("'unit' must be W/cm2 for continuous light, J/cm2 for pulses, and 'value' above 0")
-        source, seen, note = table.text("source"), table.seen(), table.text("note")
-        found.append(
-            SensorThreshold(
-                sensor, effect, wavelength, mode, pulses, value, unit.replace("cm2", "m2"), source, seen, note
-            )
-        )
-        table.done()
-    top.done()
-    return tuple(found)
+    return load(_Thresholds, shared_path("cameras", "thresholds.toml")).threshold
 
 
 def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorThreshold | None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Annotated, Literal
 
-from lasersafe.hazard.data_table import DataTable, Source, open_data
+from lasersafe.data import As, Printed, Source, Span, WavelengthsNm, load
 from lasersafe.limits import correction_factor
 from lasersafe.reference import shared_path
 
@@ -20,14 +21,34 @@ _EDGE = 1e-12
 class EmissionRow:
     """One printed limit: ``value * t ** power * factors`` [J or W] on a range of wavelength [nm] and duration [s]."""
 
-    laser_class: str
+    laser_class: Annotated[Literal["1", "1M", "2", "2M", "3R", "3B", "4"], As("class")]
     hazard: str
-    wavelength: tuple[float, float]
-    duration: tuple[float, float]
-    quantity: str  # Q | P
-    value: float
-    power: float
-    factors: tuple[str, ...]
+    wavelength: WavelengthsNm
+    duration: Annotated[Span, As(inside=(1e-13, 3e4))]
+    quantity: Literal["Q", "P"]
+    value: Printed
+    power: Printed = 0.0
+    factors: tuple[Literal["C_1", "C_2", "C_3", "C_4", "C_7"], ...] = ()
+
+
+@dataclass(frozen=True)
+class _Units:
+    wavelength: Literal["nm"]
+    duration: Literal["s"]
+    energy: Annotated[Literal["J"], As("Q")]
+    power: Annotated[Literal["W"], As("P")]
+
+
+@dataclass(frozen=True)
+class _Rows:
+    unit: _Units
+    row: tuple[EmissionRow, ...]
+
+
+@dataclass(frozen=True)
+class _Emission:
+    source: Source
+    table: _Rows
 
 
 @lru_cache(maxsize=1)
@@ -44,36 +65,8 @@ def emission_table() -> tuple[tuple[EmissionRow, ...], Source]:
     ReferenceDataError
         If the file is damaged.
     """
-    top, source = open_data(shared_path("limits_emission", "iec60825_1_2014.toml"))
-    table = top.table("table")
-    units = table.table("unit")
-    for key, unit in (("wavelength", "nm"), ("duration", "s"), ("Q", "J"), ("P", "W")):
-        if units.text(key) != unit:
-            units.fail(f"'{key}' must be in {unit}")
-    units.done()
-    rows = tuple(_row(one) for one in table.tables("row"))
-    table.done()
-    top.done()
-    return rows, source
-
-
-def _row(one: DataTable) -> EmissionRow:
-    name, hazard = one.text("class"), one.text("hazard")
-    if name not in CLASSES:
-        one.fail(f"class '{name}' is not a laser class")
-    wavelength = one.range("wavelength", (180.0, 1e6))
-    duration = one.range("duration", (1e-13, 3e4))
-    quantity = one.text("quantity")
-    if quantity not in ("Q", "P"):
-        one.fail("'quantity' must be Q or P")
-    value = one.printed("value")
-    power = one.optional_text("power")
-    factors = one.texts("factors")
-    for factor in factors:
-        if factor != "C_1" and factor not in _FACTORS:
-            one.fail(f"factor '{factor}' is not known")
-    one.done()
-    return EmissionRow(name, hazard, wavelength, duration, quantity, value, float(power or 0.0), factors)
+    content = load(_Emission, shared_path("limits_emission", "iec60825_1_2014.toml"))
+    return content.table.row, content.source
 
 
 def _value(row: EmissionRow, wavelength: float, duration: float) -> float:

@@ -295,7 +295,7 @@ def eyewear_notes(wavelength: float, scale_needs: Sequence[ScaleNeed]) -> tuple[
     standard = en207()
     needs = _checked(scale_needs)
     notes = [
-        f"EN 207:2017 tests eyewear for {standard.test_duration:g} s or {standard.test_pulses} pulses: it is for an "
+        f"EN 207:2017 tests eyewear for {standard.test.duration:g} s or {standard.test.pulses} pulses: it is for an "
         "accident, never for looking into the beam.",
         "The text of EN 207 was not read; its figures come from copies, and the rules for choosing from DGUV "
         "Information 203-042.",

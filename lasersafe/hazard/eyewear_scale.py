@@ -325,7 +325,7 @@ def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[
     steps.append(
         Step(
             "n", f"scale number of mode {letter}{beyond}",
-            f"smallest n >= {standard.lowest} with {symbol} <= {row.printed} x 10^(n{row.offset:+d}) {row.unit}",
+            f"smallest n >= {standard.lowest} with {symbol} <= {row.coefficient:g} x 10^(n{row.offset:+d}) {row.unit}",
             f"{density[row.unit]:.5g} {row.unit}: n = {exact(row):.4g}, rounded up", float(number), "1",
             f"{standard.source.key}, mode {letter}, {row.wavelength_nm[0]:g} to {row.wavelength_nm[1]:g} nm", row.seen,
         )

@@ -1,4 +1,4 @@
-"""Read the data files of ``shared/eyewear/``; a gap, an overlap or an unknown key is refused."""
+"""The data files of ``shared/eyewear/``; a gap, an overlap or an unknown key is refused."""
 
 from __future__ import annotations
 
@@ -6,25 +6,37 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from pathlib import Path
+from typing import Annotated, Literal
 
-from lasersafe.hazard.data_table import FROM_ZERO, DataTable, Source, check_cover, open_data
+from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
 from lasersafe.reference import shared_path
 
 _WAVELENGTHS_NM = (180.0, 1e6)
+_FROM_ZERO = (0.0, math.inf)
 
 
 @dataclass(frozen=True)
 class Capacity:
-    """What scale number n withstands: ``coefficient * 10**(n + offset)`` in ``unit``."""
+    """What scale number n withstands: ``coefficient * 10**(n + offset)`` in ``unit``, by the lower figure printed."""
 
     modes: str
-    wavelength_nm: tuple[float, float]
-    coefficient: float
-    printed: str
+    wavelength_nm: WavelengthsNm
+    upper: Annotated[float, As("coefficient", printed=True)]
     offset: int
-    unit: str
-    seen: str
+    unit: Literal["W/m2", "J/m2"]
+    seen: Seen
+    lower: Annotated[float, As("lower_coefficient", printed=True)] = math.inf
+
+    def __post_init__(self) -> None:
+        """Refuse other letters than those of the modes, and figures of nothing."""
+        letters = len(set(self.modes)) == len(self.modes) and set(self.modes) <= set("DIRM")
+        check(letters, "'modes' must be letters out of D, I, R, M")
+        check(self.coefficient > 0.0, "coefficients must be positive")
+
+    @property
+    def coefficient(self) -> float:
+        """The lower of the figures."""
+        return min(self.upper, self.lower)
 
 
 @dataclass(frozen=True)
@@ -32,51 +44,80 @@ class Mode:
     """A mode letter and its pulse lengths."""
 
     letter: str
-    pulse_duration: tuple[float, float]
-    seen: str
+    pulse_duration: Annotated[Span, As("pulse_duration_s")]
+    seen: Seen
 
 
 @dataclass(frozen=True)
 class FactorRow:
     """One row of the beam-diameter factor: ``coefficient * (d / mm)**exponent``."""
 
-    diameter_mm: tuple[float, float]
-    coefficient: float
-    exponent: float
+    diameter_mm: Span
+    coefficient: Printed
+    exponent: Printed
 
 
 @dataclass(frozen=True)
 class BeamFactor:
     """The beam-diameter factor of mode D and the condition that the document sets for it."""
 
-    wavelength_nm: tuple[float, float]
-    trigger_power: float
-    trigger_irradiance: float
-    rows: tuple[FactorRow, ...]
+    wavelength_nm: WavelengthsNm
+    trigger_power: Annotated[float, As("trigger_power_w")]
+    trigger_irradiance: Annotated[float, As("trigger_irradiance_w_per_m2")]
+    rows: Annotated[tuple[FactorRow, ...], As("row")]
     locator: str
-    seen: str
+    seen: Seen
+
+    def __post_init__(self) -> None:
+        """Refuse diameters without a factor."""
+        check_cover("diameter_mm", (row.diameter_mm for row in self.rows), _FROM_ZERO)
 
 
 @dataclass(frozen=True)
 class PulseNumber:
     """The pulse-number rule of modes I, R and M."""
 
-    wavelength_nm: tuple[float, float]
-    exponent: float
-    counting_time: float
-    repetition_rate_above: float
-    pulse_duration_below: float
+    wavelength_nm: WavelengthsNm
+    exponent: Printed
+    counting_time: Annotated[float, As("counting_time_s")]
+    repetition_rate_above: Annotated[float, As("repetition_rate_above_hz")]
+    pulse_duration_below: Annotated[float, As("pulse_duration_below_s")]
     locator: str
-    seen: str
+    seen: Seen
 
 
 @dataclass(frozen=True)
 class Merge:
     """The time inside which pulses are summed first."""
 
-    wavelength_nm: tuple[float, float]
-    time: float
-    seen: str
+    wavelength_nm: WavelengthsNm
+    time: Annotated[float, As("time_s")]
+    seen: Seen
+
+
+@dataclass(frozen=True)
+class ScaleNumbers:
+    """The scale numbers that the document has."""
+
+    lowest: Count
+    highest: Count
+    transmittance: str
+    seen: Seen
+
+    def __post_init__(self) -> None:
+        """Refuse an empty range."""
+        check(self.lowest < self.highest, "'lowest' must be below 'highest'")
+
+
+@dataclass(frozen=True)
+class EyewearTest:
+    """How long eyewear is tested, with how many pulses, and the rate from which the letter Y is left out."""
+
+    duration: Annotated[float, As("duration_s")]
+    pulses: Count
+    low_rate: Annotated[float, As("low_rate_hz")]
+    seen: Seen
+    locator: str
 
 
 @dataclass(frozen=True)
@@ -84,16 +125,33 @@ class En207:
     """EN 207:2017 as a set of tables."""
 
     source: Source
-    lowest: int
-    highest: int
-    test_duration: float
-    test_pulses: int
-    low_rate: float
-    modes: tuple[Mode, ...]
-    capacities: tuple[Capacity, ...]
+    scale_number: ScaleNumbers
+    test: EyewearTest
+    modes: Annotated[tuple[Mode, ...], As("mode")]
+    capacities: Annotated[tuple[Capacity, ...], As("capacity")]
     beam_factor: BeamFactor
     pulse_number: PulseNumber
-    merges: tuple[Merge, ...]
+    merges: Annotated[tuple[Merge, ...], As("merge")]
+
+    @property
+    def lowest(self) -> int:
+        """The lowest scale number."""
+        return self.scale_number.lowest
+
+    @property
+    def highest(self) -> int:
+        """The highest scale number."""
+        return self.scale_number.highest
+
+    def __post_init__(self) -> None:
+        """Refuse a letter too many or too few, and what leaves a gap or overlaps."""
+        once = sorted(mode.letter for mode in self.modes) == ["D", "I", "M", "R"]
+        check(once, "mode: the letters D, I, R, M must stand once each")
+        check_cover("pulse_duration_s", (mode.pulse_duration for mode in self.modes), _FROM_ZERO)
+        for letter in "DIRM":
+            ranges = (row.wavelength_nm for row in self.capacities if letter in row.modes)
+            check_cover(f"capacity of mode {letter}", ranges, _WAVELENGTHS_NM)
+        check_cover("merge", (merge.wavelength_nm for merge in self.merges), self.pulse_number.wavelength_nm)
 
 
 @dataclass(frozen=True)
@@ -101,8 +159,16 @@ class AlignmentScale:
     """One RB number: highest continuous power, optical density."""
 
     number: int
-    power: float
-    optical_density: int
+    power: Annotated[float, As("power_w")]
+    optical_density: Count
+
+
+@dataclass(frozen=True)
+class AlignmentScope:
+    """The wavelengths of alignment eyewear."""
+
+    wavelength_nm: WavelengthsNm
+    seen: Seen
 
 
 @dataclass(frozen=True)
@@ -110,8 +176,31 @@ class En208:
     """EN 208 alignment eyewear."""
 
     source: Source
-    wavelength_nm: tuple[float, float]
-    scales: tuple[AlignmentScale, ...]
+    scope: AlignmentScope
+    scales: Annotated[tuple[AlignmentScale, ...], As("scale")]
+
+    def __post_init__(self) -> None:
+        """Refuse numbers with a gap and powers that do not rise."""
+        numbers = [scale.number for scale in self.scales]
+        check(numbers == list(range(1, len(numbers) + 1)), "scale: numbers must run 1, 2, 3 without a gap")
+        check(all(one.power < other.power for one, other in pairwise(self.scales)), "scale: powers must rise")
+
+
+@dataclass(frozen=True)
+class ScreenScope:
+    """What EN 12254 covers."""
+
+    mean_power: Annotated[float, As("mean_power_w")]
+    pulse_energy: Annotated[float, As("pulse_energy_j")]
+    observed: bool
+
+
+@dataclass(frozen=True)
+class ScreenTest:
+    """How long a screen is tested, with how many pulses."""
+
+    duration: Annotated[float, As("duration_s")]
+    pulses: Count
 
 
 @dataclass(frozen=True)
@@ -119,11 +208,8 @@ class En12254:
     """EN 12254 screens: the scope and the test, without a table of AB numbers."""
 
     source: Source
-    mean_power: float
-    pulse_energy: float
-    observed: bool
-    test_duration: float
-    test_pulses: int
+    scope: ScreenScope
+    test: ScreenTest
 
 
 @dataclass(frozen=True)
@@ -131,7 +217,7 @@ class GuardClass:
     """One test class of IEC 60825-4."""
 
     name: str
-    time: float
+    time: Annotated[float, As("time_s")]
     use: str
 
 
@@ -140,224 +226,32 @@ class Iec60825Part4:
     """IEC 60825-4 guards: the test classes."""
 
     source: Source
-    classes: tuple[GuardClass, ...]
+    classes: Annotated[tuple[GuardClass, ...], As("class")]
 
-
-def _capacity(table: DataTable) -> Capacity:
-    modes = table.text("modes")
-    if len(set(modes)) != len(modes) or not set(modes) <= set("DIRM"):
-        table.fail("'modes' must be letters out of D, I, R, M")
-    wavelength = table.range("wavelength_nm", _WAVELENGTHS_NM)
-    printed = table.text("coefficient")
-    lower = table.optional_text("lower_coefficient")
-    try:
-        coefficient = min(float(printed), float(lower) if lower is not None else math.inf)
-    except ValueError:
-        table.fail("coefficients must be numbers in quotes, as printed")
-    if not (math.isfinite(coefficient) and coefficient > 0):
-        table.fail("coefficients must be positive")
-    offset, unit = table.whole("offset"), table.text("unit")
-    if unit not in ("W/m2", "J/m2"):
-        table.fail("'unit' must be W/m2 or J/m2")
-    row = Capacity(modes, wavelength, coefficient, lower or printed, offset, unit, table.seen())
-    table.done()
-    return row
-
-
-def _beam_factor(table: DataTable) -> BeamFactor:
-    wavelength = table.range("wavelength_nm", _WAVELENGTHS_NM)
-    power, irradiance = table.number("trigger_power_w"), table.number("trigger_irradiance_w_per_m2")
-    rows = []
-    for entry in table.tables("row"):
-        rows.append(FactorRow(entry.range("diameter_mm"), entry.printed("coefficient"), entry.printed("exponent")))
-        entry.done()
-    check_cover(table, "diameter_mm", (row.diameter_mm for row in rows), FROM_ZERO)
-    factor = BeamFactor(wavelength, power, irradiance, tuple(rows), table.text("locator"), table.seen())
-    table.done()
-    return factor
-
-
-def _pulse_number(table: DataTable) -> PulseNumber:
-    rule = PulseNumber(
-        table.range("wavelength_nm", _WAVELENGTHS_NM),
-        table.printed("exponent"),
-        table.number("counting_time_s"),
-        table.number("repetition_rate_above_hz"),
-        table.number("pulse_duration_below_s"),
-        table.text("locator"),
-        table.seen(),
-    )
-    table.done()
-    return rule
-
-
-def read_en207(path: Path) -> En207:
-    """Read a file of EN 207 tables.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file, shaped as ``shared/eyewear/en207_2017.toml``.
-
-    Returns
-    -------
-    En207
-        All its tables, checked.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is missing or damaged, leaves a gap, overlaps or has an unknown key.
-    """
-    top, source = open_data(path)
-    scale, test = top.table("scale_number"), top.table("test")
-    lowest, highest = scale.count("lowest"), scale.count("highest")
-    if not lowest < highest:
-        scale.fail("'lowest' must be below 'highest'")
-    scale.text("transmittance")
-    scale.seen()
-    scale.done()
-    test_duration, test_pulses, low_rate = test.number("duration_s"), test.count("pulses"), test.number("low_rate_hz")
-    test.seen()
-    test.text("locator")
-    test.done()
-    modes = []
-    for table in top.tables("mode"):
-        modes.append(Mode(table.text("letter"), table.range("pulse_duration_s"), table.seen()))
-        table.done()
-    if sorted(mode.letter for mode in modes) != ["D", "I", "M", "R"]:
-        top.fail("mode: the letters D, I, R, M must stand once each")
-    check_cover(top, "pulse_duration_s", (mode.pulse_duration for mode in modes), FROM_ZERO)
-    capacities = tuple(_capacity(table) for table in top.tables("capacity"))
-    for letter in "DIRM":
-        ranges = (row.wavelength_nm for row in capacities if letter in row.modes)
-        check_cover(top, f"capacity of mode {letter}", ranges, _WAVELENGTHS_NM)
-    beam_factor = _beam_factor(top.table("beam_factor"))
-    pulse_number = _pulse_number(top.table("pulse_number"))
-    merges = []
-    for table in top.tables("merge"):
-        merges.append(Merge(table.range("wavelength_nm", _WAVELENGTHS_NM), table.number("time_s"), table.seen()))
-        table.done()
-    check_cover(top, "merge", (merge.wavelength_nm for merge in merges), pulse_number.wavelength_nm)
-    top.done()
-    return En207(
-        source, lowest, highest, test_duration, test_pulses, low_rate, tuple(modes), capacities, beam_factor,
-        pulse_number, tuple(merges),
-    )  # fmt: skip
-
-
-def read_en208(path: Path) -> En208:
-    """Read a file of EN 208 alignment numbers.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file, shaped as ``shared/eyewear/en208.toml``.
-
-    Returns
-    -------
-    En208
-        Its content, checked.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is missing or damaged, or has an unknown key.
-    """
-    top, source = open_data(path)
-    scope = top.table("scope")
-    wavelength = scope.range("wavelength_nm", _WAVELENGTHS_NM)
-    scope.seen()
-    scope.done()
-    scales = []
-    for table in top.tables("scale"):
-        scales.append(AlignmentScale(table.whole("number"), table.number("power_w"), table.count("optical_density")))
-        table.done()
-    if [scale.number for scale in scales] != list(range(1, len(scales) + 1)):
-        top.fail("scale: numbers must run 1, 2, 3 without a gap")
-    if any(low.power >= high.power for low, high in pairwise(scales)):
-        top.fail("scale: powers must rise")
-    top.done()
-    return En208(source, wavelength, tuple(scales))
-
-
-def read_en12254(path: Path) -> En12254:
-    """Read a file with the scope of EN 12254.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file, shaped as ``shared/eyewear/en12254.toml``.
-
-    Returns
-    -------
-    En12254
-        Its content, checked.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is missing or damaged, or has an unknown key.
-    """
-    top, source = open_data(path)
-    scope, test = top.table("scope"), top.table("test")
-    result = En12254(
-        source, scope.number("mean_power_w"), scope.number("pulse_energy_j"), scope.flag("observed"),
-        test.number("duration_s"), test.count("pulses"),
-    )  # fmt: skip
-    for table in (scope, test, top):
-        table.done()
-    return result
-
-
-def read_iec60825_4(path: Path) -> Iec60825Part4:
-    """Read a file with the test classes of IEC 60825-4.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file, shaped as ``shared/eyewear/iec60825_4.toml``.
-
-    Returns
-    -------
-    Iec60825Part4
-        Its content, checked.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is missing or damaged, or has an unknown key.
-    """
-    top, source = open_data(path)
-    classes = []
-    for table in top.tables("class"):
-        classes.append(GuardClass(table.text("name"), table.number("time_s"), table.text("use")))
-        table.done()
-    if len({entry.name for entry in classes}) != len(classes):
-        top.fail("class: a name stands twice")
-    top.done()
-    return Iec60825Part4(source, tuple(classes))
+    def __post_init__(self) -> None:
+        """Refuse a name that stands twice."""
+        check(len({entry.name for entry in self.classes}) == len(self.classes), "class: a name stands twice")
 
 
 @lru_cache(maxsize=1)
 def en207() -> En207:
     """Return the tables of ``shared/eyewear/en207_2017.toml``."""
-    return read_en207(shared_path("eyewear", "en207_2017.toml"))
+    return load(En207, shared_path("eyewear", "en207_2017.toml"))
 
 
 @lru_cache(maxsize=1)
 def en208() -> En208:
     """Return the table of ``shared/eyewear/en208.toml``."""
-    return read_en208(shared_path("eyewear", "en208.toml"))
+    return load(En208, shared_path("eyewear", "en208.toml"))
 
 
 @lru_cache(maxsize=1)
 def en12254() -> En12254:
     """Return the scope in ``shared/eyewear/en12254.toml``."""
-    return read_en12254(shared_path("eyewear", "en12254.toml"))
+    return load(En12254, shared_path("eyewear", "en12254.toml"))
 
 
 @lru_cache(maxsize=1)
 def iec60825_4() -> Iec60825Part4:
     """Return the classes in ``shared/eyewear/iec60825_4.toml``."""
-    return read_iec60825_4(shared_path("eyewear", "iec60825_4.toml"))
+    return load(Iec60825Part4, shared_path("eyewear", "iec60825_4.toml"))

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Annotated, Literal
 
-from lasersafe.hazard.data_table import open_data
+from lasersafe.data import As, Source, check, load
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.optics.checks import positive, within
@@ -25,11 +26,21 @@ class IgnitionThreshold:
     """Irradiance [W/m2], and power [W] where there is one, above which something may burn; source and mark."""
 
     name: str
-    irradiance: float
-    power: float | None
+    irradiance: Annotated[float, As("irradiance_w_cm2", 1e4, printed=True)]
     source: str
-    seen: str
-    note: str = ""
+    seen: Literal["read", "part", "memory", "own"]
+    note: str
+    power: Annotated[float, As("power_w", printed=True)] | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a threshold of nothing."""
+        check(self.irradiance > 0.0, "the irradiance must be above 0")
+
+
+@dataclass(frozen=True)
+class _Screening:
+    source: Source
+    threshold: tuple[IgnitionThreshold, ...]
 
 
 @dataclass(frozen=True)
@@ -55,17 +66,7 @@ def screening_thresholds() -> tuple[IgnitionThreshold, ...]:
     ReferenceDataError
         If the file is damaged.
     """
-    top, _ = open_data(shared_path("ignition", "screening.toml"))
-    found = []
-    for table in top.tables("threshold"):
-        name, irradiance = table.text("name"), table.printed("irradiance_w_cm2") * 1e4
-        watts = table.printed("power_w") if table.has("power_w") else None
-        if not irradiance > 0.0:
-            table.fail("'irradiance_w_cm2' must be above 0")
-        found.append(IgnitionThreshold(name, irradiance, watts, table.text("source"), table.seen(), table.text("note")))
-        table.done()
-    top.done()
-    return tuple(found)
+    return load(_Screening, shared_path("ignition", "screening.toml")).threshold
 
 
 def user_threshold(irradiance: float, words: str) -> IgnitionThreshold:
@@ -89,7 +90,7 @@ def user_threshold(irradiance: float, words: str) -> IgnitionThreshold:
         If the irradiance is not positive and finite.
     """
     most = float(positive("ignition threshold", irradiance, "W/m2"))
-    return IgnitionThreshold("stated in the case", most, None, words, "own")
+    return IgnitionThreshold("stated in the case", most, words, "own", "")
 
 
 def ignition_distance(mean_power: float, threshold: IgnitionThreshold, beam: BeamGeometry) -> float:

@@ -10,10 +10,11 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
-from lasersafe.hazard.data_table import open_data
+from lasersafe.data import Printed, Seen, Source, check, load
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.checks import positive, within
 from lasersafe.optics.geometry import BeamGeometry
@@ -56,27 +57,51 @@ class Interference:
     note: str
 
 
+@dataclass(frozen=True)
+class _Factor:
+    wavelength: float
+    cie: Printed
+    ac70: Printed
+
+    def __post_init__(self) -> None:
+        check(0.0 < max(self.cie, self.ac70) <= 1.0, "factors must lie above 0 and be at most 1")
+
+
+@dataclass(frozen=True)
+class _Units:
+    wavelength: Literal["nm"]
+    cie: Literal["1"]
+    ac70: Literal["1"]
+
+
+@dataclass(frozen=True)
+class _Factors:
+    unit: _Units
+    row: tuple[_Factor, ...]
+
+    def __post_init__(self) -> None:
+        check(all(one.wavelength < other.wavelength for one, other in pairwise(self.row)), "wavelengths must rise")
+
+
+@dataclass(frozen=True)
+class _Second:
+    key: str
+    locator: str
+    seen: Seen
+
+
+@dataclass(frozen=True)
+class _Photopic:
+    source: Source
+    second: _Second
+    data: _Factors
+
+
 @lru_cache(maxsize=1)
 def _photopic_rows() -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return wavelengths [nm] and the larger of the two factors at each."""
-    top, _ = open_data(shared_path("photopic", "cie1924_v.toml"))
-    second, data = top.table("second"), top.table("data")
-    unit = data.table("unit")
-    if [unit.text(name) for name in ("wavelength", "cie", "ac70")] != ["nm", "1", "1"]:
-        unit.fail("wavelength in nm and factors in 1 are expected")
-    rows = []
-    for row in data.tables("row"):
-        rows.append((row.number("wavelength"), max(row.printed("cie"), row.printed("ac70"))))
-        row.done()
-    for text in ("key", "locator"):
-        second.text(text)
-    second.seen()
-    for table in (second, unit, data, top):
-        table.done()
-    places, values = (tuple(column) for column in zip(*rows, strict=True))
-    if not all(one < other for one, other in pairwise(places)) or not all(0.0 < value <= 1.0 for value in values):
-        top.fail("wavelengths must rise, and factors lie above 0 and be at most 1")
-    return places, values
+    rows = load(_Photopic, shared_path("photopic", "cie1924_v.toml")).data.row
+    return tuple(row.wavelength for row in rows), tuple(max(row.cie, row.ac70) for row in rows)
 
 
 def photopic_factor(wavelength: float) -> float:

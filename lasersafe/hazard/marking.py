@@ -222,7 +222,7 @@ def _remarks(covering: Sequence[Statement], number: int) -> list[str]:
 
 
 def _low_rate(mode: str, repetition_rate: float | None) -> str:
-    limit = en207().low_rate
+    limit = en207().test.low_rate
     if repetition_rate is not None and repetition_rate > limit:
         return ""
     rate = "a single pulse or an unknown rate" if repetition_rate is None else f"{repetition_rate:g} Hz"
@@ -303,15 +303,14 @@ def _density(text: str, density: re.Match[str]) -> float:
 
 
 def _alignment(text: str, alignment: re.Match[str], low: float, high: float) -> int:
-    standard = en208()
+    standard, (least, most) = en208(), en208().scope.wavelength_nm
     number = int(alignment["number"])
     if not 1 <= number <= len(standard.scales):
         _refuse(text, f"'{alignment[0]}': EN 208 has RB1 to RB{len(standard.scales)}")
-    if low < standard.wavelength_nm[0] or high > standard.wavelength_nm[1]:
+    if low < least or high > most:
         _refuse(
             text,
-            f"'{alignment[0]}': EN 208 covers {standard.wavelength_nm[0]:g} nm to {standard.wavelength_nm[1]:g} nm; "
-            "there is no alignment eyewear elsewhere",
+            f"'{alignment[0]}': EN 208 covers {least:g} nm to {most:g} nm; there is no alignment eyewear elsewhere",
         )
     return number
 

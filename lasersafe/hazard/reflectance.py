@@ -9,12 +9,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import InputError
-from lasersafe.hazard.data_table import DataTable, open_data
 from lasersafe.optics.checks import FloatArray, choice, positive, within
 from lasersafe.reference import shared_path
 
@@ -60,21 +62,51 @@ class Reflectance:
 NOT_KNOWN = Reflectance(1.0, True, "not known: all of it, as a mirror", "strict bound", "memory")
 
 
-def _row(table: DataTable, plus: float) -> Row:
-    place = table.number("wavelength_nm") * 1e-9
-    if table.has("value"):
-        value = table.printed("value")
-        printed = f"{value:g} + {plus:g}" if plus else f"{value:g}"
-    else:
-        low, value = table.printed("low"), table.printed("high")
-        if not low < value:
-            table.fail("'low' must be below 'high'")
-        printed = f"{low:g} to {value:g}"
-    if not 0.0 <= value <= 1.0:
-        table.fail("a reflectance lies from 0 to 1")
-    row = Row(place, min(1.0, value + plus), printed, table.text("source"), table.seen())
-    table.done()
-    return row
+@dataclass(frozen=True)
+class _Figure:
+    wavelength: Annotated[float, As("wavelength_nm", 1e-9)]
+    source: str
+    seen: Seen
+    value: Printed | None = None
+    low: Printed | None = None
+    high: Printed | None = None
+
+    def __post_init__(self) -> None:
+        if self.low is not None and self.high is not None:
+            check(self.value is None, "write 'value', or 'low' and 'high'")
+            check(self.low < self.high, "'low' must be below 'high'")
+        else:
+            check(self.low == self.high and self.value is not None, "write 'value', or 'low' and 'high'")
+        check(self.upper <= 1.0, "a reflectance lies from 0 to 1")
+
+    @property
+    def upper(self) -> float:
+        return (self.value or 0.0) if self.high is None else self.high
+
+    def row(self, plus: float) -> Row:
+        more = f" + {plus:g}" if plus else ""
+        printed = f"{self.value:g}{more}" if self.high is None else f"{self.low:g} to {self.high:g}"
+        return Row(self.wavelength, min(1.0, self.upper + plus), printed, self.source, self.seen)
+
+
+@dataclass(frozen=True)
+class _Listed:
+    key: str
+    name: str
+    metal: bool
+    row: tuple[_Figure, ...]
+    plus: Printed | None = None
+    rough: bool | None = None
+
+    def __post_init__(self) -> None:
+        check((self.plus is not None) == self.metal != (self.rough is not None), "metals have 'plus', others 'rough'")
+        check(all(one.wavelength < other.wavelength for one, other in pairwise(self.row)), "its rows do not rise")
+
+
+@dataclass(frozen=True)
+class _Materials:
+    source: Source
+    material: tuple[_Listed, ...]
 
 
 @lru_cache(maxsize=1)
@@ -88,17 +120,12 @@ def materials() -> dict[str, Material]:
     """
     found: dict[str, Material] = {}
     for name in FILES:
-        top, _ = open_data(shared_path("reflectance", name))
-        for table in top.tables("material"):
-            key, words, metal = table.text("key"), table.text("name"), table.flag("metal")
-            rough = False if metal else table.flag("rough")
-            plus = table.printed("plus") if metal else 0.0
-            rows = tuple(_row(row, plus) for row in table.tables("row"))
-            table.done()
-            if key in found or [r.wavelength for r in rows] != sorted({r.wavelength for r in rows}):
-                table.fail("its key is used twice, or its rows do not rise")
-            found[key] = Material(key, words, metal, rough, rows)
-        top.done()
+        path = shared_path("reflectance", name)
+        for one in load(_Materials, path).material:
+            if one.key in found:
+                fail(f"data file {path.name}", f"the key '{one.key}' is used twice")
+            rows = tuple(row.row(one.plus or 0.0) for row in one.row)
+            found[one.key] = Material(one.key, one.name, one.metal, bool(one.rough), rows)
     return found
 
 

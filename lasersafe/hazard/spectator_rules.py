@@ -9,15 +9,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, fields
 from functools import lru_cache
+from typing import Literal
 
+from lasersafe.data import Seen, Source, check, fail, load
 from lasersafe.errors import InputError, ReferenceDataError
-from lasersafe.hazard.data_table import DataTable, Source, open_data
 from lasersafe.reference import shared_path
 
 FOLDER = "spectator_rules"
 ZERO_CELSIUS = 273.15  # K
 MET, NOT_MET, NOT_JUDGED, NOT_APPLICABLE = "met", "not met", "cannot be judged from this case", "does not apply"
-COMPARISONS = ("at least", "at most", "class at most", "is")
 # M classes can harm through binoculars, so they rank above 2; United States numerals stand beside them
 _RANKS = {"1": 0, "I": 0, "2": 1, "II": 1, "IIA": 1, "1C": 2, "1M": 2, "2M": 2, "3R": 3, "3A": 3, "IIIA": 3}
 _RANKS |= {"3B": 4, "IIIB": 4, "4": 5, "IV": 5}
@@ -78,14 +78,36 @@ class Rule:
     key: str
     text: str
     fact: str
-    comparison: str
+    comparison: Literal["at least", "at most", "class at most", "is"]
     value: str
     unit: str
     locator: str
-    seen: str
+    seen: Seen
     visible: bool | None = None
     attended: bool | None = None
     above_class: str | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a fact that no scene gives, and a value that does not fit the comparison."""
+        check(self.fact in _FACTS, f"fact '{self.fact}' is not known")
+        check(self.above_class is None or self.above_class in _RANKS, f"above_class '{self.above_class}' is not known")
+        words = {"class at most": tuple(_RANKS), "is": ("true", "false")}.get(self.comparison)
+        good = _is_number(self.value) if words is None else self.value in words
+        check(good, f"value '{self.value}' does not fit '{self.comparison}'")
+
+
+@dataclass(frozen=True)
+class _Head:
+    key: str
+    name: str
+    scope: str
+
+
+@dataclass(frozen=True)
+class _File:
+    source: Source
+    pack: _Head
+    rule: tuple[Rule, ...]
 
 
 @dataclass(frozen=True)
@@ -112,46 +134,11 @@ class RuleVerdict:
 _FACTS = frozenset(field.name for field in fields(Facts))
 
 
-def _rule(table: DataTable) -> Rule:
-    fact, comparison, value = table.text("fact"), table.text("comparison"), table.text("value")
-    if fact not in _FACTS or comparison not in COMPARISONS:
-        table.fail(f"fact '{fact}' or comparison '{comparison}' is not known")
-    if comparison == "class at most":
-        good = value in _RANKS
-    elif comparison == "is":
-        good = value in ("true", "false")
-    else:
-        good = _number(value) is not None
-    if not good:
-        table.fail(f"value '{value}' does not fit '{comparison}'")
-    conditions = {name: table.flag(name) if table.has(name) else None for name in ("visible", "attended")}
-    above = table.optional_text("above_class")
-    if above is not None and above not in _RANKS:
-        table.fail(f"above_class '{above}' is not known")
-    key, text, unit, locator = (table.text(name) for name in ("key", "text", "unit", "locator"))
-    rule = Rule(
-        key,
-        text,
-        fact,
-        comparison,
-        value,
-        unit,
-        locator,
-        table.seen(),
-        conditions["visible"],
-        conditions["attended"],
-        above,
-    )
-    table.done()
-    return rule
-
-
-def _number(text: str) -> float | None:
+def _is_number(text: str) -> bool:
     try:
-        value = float(text)
+        return math.isfinite(float(text))
     except ValueError:
-        return None
-    return value if math.isfinite(value) else None
+        return False
 
 
 @lru_cache(maxsize=1)
@@ -165,14 +152,11 @@ def packs() -> dict[str, Pack]:
     """
     found: dict[str, Pack] = {}
     for path in sorted(shared_path(FOLDER).glob("*.toml")):
-        top, source = open_data(path)
-        head = top.table("pack")
-        key, name, scope = head.text("key"), head.text("name"), head.text("scope")
-        head.done()
-        if key != path.stem:
-            top.fail(f"the key '{key}' must be the name of the file")
-        found[key] = Pack(key, name, scope, tuple(_rule(table) for table in top.tables("rule")), source)
-        top.done()
+        content = load(_File, path)
+        head = content.pack
+        if head.key != path.stem:
+            fail(f"data file {path.name}", f"the key '{head.key}' must be the name of the file")
+        found[head.key] = Pack(head.key, head.name, head.scope, content.rule, content.source)
     if not found:
         message = f"data folder {FOLDER} is missing; install lasersafe again"
         raise ReferenceDataError(message)

@@ -5,23 +5,42 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import ReferenceDataError
+from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, load
 from lasersafe.optics.checks import FloatArray, finite, within
-from lasersafe.reference import load_toml, shared_path
+from lasersafe.reference import shared_path
+
+
+@dataclass(frozen=True)
+class _Form:
+    contrast: Printed
+    reference: Annotated[float, As("reference_nm", 1e-9, printed=True)]
+    wavelength: Annotated[Span, As("wavelength_nm", 1e-9)]
+
+
+@dataclass(frozen=True)
+class _Haze:
+    visibility: Annotated[Span, As("visibility_km", 1e3)]
+    factor: Printed
+    power: Printed
+    seen: Seen
 
 
 @dataclass(frozen=True)
 class Kruse:
-    """The constants of the Kruse form; lengths in m, ``rows`` of (visibility range, factor, power)."""
+    """The constants of the Kruse form; lengths in m."""
 
-    contrast: float
-    reference: float
-    wavelength: tuple[float, float]
-    rows: tuple[tuple[tuple[float, float], float, float], ...]
+    source: Source
+    form: _Form
+    rows: Annotated[tuple[_Haze, ...], As("row")]
+
+    def __post_init__(self) -> None:
+        """Refuse visibilities that leave a gap or overlap."""
+        check_cover("visibility", (row.visibility for row in self.rows), (0.0, self.rows[-1].visibility[1]))
 
 
 @lru_cache(maxsize=1)
@@ -33,31 +52,7 @@ def kruse_data() -> Kruse:
     ReferenceDataError
         If the file is missing or damaged.
     """
-    content = load_toml(shared_path("atmosphere", "kruse.toml"))
-    try:
-        form = content["form"]
-        strange = set(content) - {"source", "form", "row"} | set(form) - {"contrast", "reference_nm", "wavelength_nm"}
-        for row in content["row"]:
-            strange |= set(row) - {"visibility_km", "factor", "power", "seen"}
-        if strange:
-            message = f"data file kruse.toml: unknown key '{sorted(strange)[0]}'"
-            raise ReferenceDataError(message)
-        rows = []
-        reached = 0.0
-        for row in content["row"]:
-            low, high = (float(end) * 1e3 for end in row["visibility_km"])
-            if low != reached or not high > low:
-                message = f"data file kruse.toml: the visibility ranges leave a gap or overlap at {low:g} m"
-                raise ReferenceDataError(message)
-            reached = high
-            rows.append(((low, high), float(row["factor"]), float(row["power"])))
-        low, high = (float(end) * 1e-9 for end in form["wavelength_nm"])
-        return Kruse(float(form["contrast"]), float(form["reference_nm"]) * 1e-9, (low, high), tuple(rows))
-    except (KeyError, TypeError, ValueError) as error:
-        if isinstance(error, ReferenceDataError):
-            raise
-        message = f"data file kruse.toml is damaged: {error}"
-        raise ReferenceDataError(message) from None
+    return load(Kruse, shared_path("atmosphere", "kruse.toml"))
 
 
 def transmitted(attenuation: ArrayLike, distance: ArrayLike) -> FloatArray:
@@ -125,12 +120,12 @@ def kruse_attenuation(visibility: float, wavelength: float) -> float:
     1.659
     """
     data = kruse_data()
-    farthest = data.rows[-1][0][1]
+    farthest = data.rows[-1].visibility[1]
     range_ = float(within("visibility", visibility, "m", 1.0, farthest))
-    light = float(within("wavelength", wavelength, "m", *data.wavelength))
+    light = float(within("wavelength", wavelength, "m", *data.form.wavelength))
     found = []
-    for (low, high), factor, power in data.rows:
-        if low <= range_ <= high:
-            exponent = factor * (range_ / 1e3) ** power
-            found.append(data.contrast / range_ * (light / data.reference) ** -exponent)
+    for row in data.rows:
+        if row.visibility[0] <= range_ <= row.visibility[1]:
+            exponent = row.factor * (range_ / 1e3) ** row.power
+            found.append(data.form.contrast / range_ * (light / data.form.reference) ** -exponent)
     return float(finite("attenuation", min(found), "1/m"))

@@ -119,6 +119,7 @@ def test_importing_quantity_does_not_load_pint() -> None:
 
 LAYERS: list[set[str]] = [
     {
+        "data",
         "errors",
         "reference",
         "results",

@@ -1,0 +1,209 @@
+"""Data files as records: every key is known and there, every value is of the kind that the field of the record says.
+
+A field is text that is not blank, a positive number, a whole number, true or false, a rising range, one of a few words,
+a record (a table), or a tuple of texts or of records. One with a default may be left out of the file.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import MISSING, dataclass, fields, is_dataclass
+from functools import lru_cache
+from pathlib import Path
+from types import NoneType
+from typing import Annotated, Any, Literal, NoReturn, TypeVar, get_args, get_origin, get_type_hints
+
+from lasersafe.errors import ReferenceDataError
+from lasersafe.reference import load_toml
+
+Record = TypeVar("Record")
+Span = tuple[float, float]
+Seen = Literal["read", "part", "memory"]
+
+
+@dataclass(frozen=True)
+class As:
+    """How a field stands in the file, where that is not a positive number or a range in SI under the name of the field.
+
+    ``scale`` makes SI units of a number; ``printed`` is a number in quotes, zero or more; a range lies ``inside``; a
+    field with ``key`` None is not in the file.
+    """
+
+    key: str | None = ""
+    scale: float = 1.0
+    printed: bool = False
+    inside: Span = (0.0, math.inf)
+
+
+Printed = Annotated[float, As(printed=True)]
+Count = Annotated[int, As(inside=(1.0, math.inf))]
+WavelengthsNm = Annotated[Span, As(inside=(180.0, 1e6))]
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a file comes from: a key of references.bib, the place in the document and how it was obtained."""
+
+    key: str
+    locator: str
+    seen: Seen
+    errata: str
+
+
+def fail(where: str, message: str) -> NoReturn:
+    """Refuse a file, naming the table."""
+    text = f"{where}: {message}"
+    raise ReferenceDataError(text)
+
+
+def load(kind: type[Record], path: Path) -> Record:
+    """Return a data file as a record.
+
+    Raises
+    ------
+    ReferenceDataError
+        If the file is missing or damaged, or is not what the record says.
+    """
+    return record(kind, load_toml(path), f"data file {path.name}")
+
+
+def record(kind: type[Record], content: object, where: str, /, **given: Any) -> Record:
+    """Return a table as a record; what is *given* does not stand in the table.
+
+    A ValueError of the record itself, which can compare its fields, refuses the table too.
+
+    Raises
+    ------
+    ReferenceDataError
+        If the table is not what the record says.
+    """
+    if not isinstance(content, dict):
+        fail(where, "must be a table")
+    known = {
+        one.key or name: (name, hint, one, optional)
+        for name, (hint, one, optional) in _fields_of(kind).items()  # type: ignore[arg-type]
+        if one.key is not None and name not in given
+    }
+    for key, (_, _, _, optional) in known.items():
+        if key not in content and not optional:
+            fail(where, f"key '{key}' is missing")
+    for key in content:
+        if key not in known:
+            fail(where, f"key '{key}' is not known; known: {', '.join(known)}")
+    values = {
+        name: _value(hint, one, content[key], where, key, optional)
+        for key, (name, hint, one, optional) in known.items()
+        if key in content
+    }
+    try:
+        return kind(**values, **given)
+    except ValueError as error:
+        fail(where, str(error))
+
+
+@lru_cache(maxsize=64)
+def _fields_of(kind: Any) -> dict[str, tuple[Any, As, bool]]:
+    """Return for each field its type without marks, its mark, and whether it may be left out."""
+    found = {}
+    hints = get_type_hints(kind, include_extras=True)
+    for one in fields(kind):
+        hint = hints[one.name]
+        marks = [mark for mark in getattr(hint, "__metadata__", ()) if isinstance(mark, As)]
+        bare = get_args(hint)[0] if marks else hint
+        options = [option for option in get_args(bare) if option is not NoneType]
+        if NoneType in get_args(bare):
+            bare = options[0]
+            marks += [mark for mark in getattr(bare, "__metadata__", ()) if isinstance(mark, As)]
+            bare = bare.__origin__ if hasattr(bare, "__metadata__") else bare
+        found[one.name] = bare, (marks or [As()])[-1], one.default is not MISSING
+    return found
+
+
+def _value(hint: Any, mark: As, value: Any, where: str, key: str, optional: bool) -> Any:
+    if is_dataclass(hint):
+        return record(hint, value, f"{where}, {key}")  # type: ignore[arg-type]
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    low, high = mark.inside
+    if hint == Span:
+        if not (isinstance(value, list) and len(value) == 2 and all(type(one) in (int, float) for one in value)):
+            fail(where, f"{key} must be two rising numbers from {low:g} to {high:g}")
+        if not low <= value[0] < value[1] <= high:
+            fail(where, f"{key} must be two rising numbers from {low:g} to {high:g}")
+        return float(value[0]) * mark.scale, float(value[1]) * mark.scale
+    if get_origin(hint) is tuple:
+        return _several(get_args(hint)[0], value, where, key, optional)
+    if get_origin(hint) is Literal:
+        return _choice(get_args(hint), value, where, key)
+    if hint is bool and not isinstance(value, bool):
+        fail(where, f"{key} must be true or false")
+    if hint is str and not (isinstance(value, str) and value.strip()):
+        fail(where, f"key '{key}' must be a text that is not empty")
+    if hint is int and not (number and isinstance(value, int) and (mark.inside == As.inside or low <= value <= high)):
+        fail(where, f"{key} must be a whole number" + ("" if mark.inside == As.inside else f" from {low:g} on"))
+    if hint is float and mark.printed:
+        return _as_printed(value, where, key) * mark.scale
+    if hint is float:
+        if not (number and math.isfinite(value) and value > 0):
+            fail(where, f"{key} must be a positive number")
+        return float(value) * mark.scale
+    return value
+
+
+def _several(kind: Any, value: Any, where: str, key: str, optional: bool) -> tuple[Any, ...]:
+    what = "tables" if is_dataclass(kind) else "words"
+    if not isinstance(value, list) or not (value or optional):
+        fail(where, f"{key} must be a list of {what}" + (f", [[{key}]]" if what == "tables" else ""))
+    if what == "tables":
+        return tuple(record(kind, one, f"{where}, {key} {i}") for i, one in enumerate(value, 1))
+    if not all(isinstance(word, str) and word.strip() for word in value):
+        fail(where, f"{key} must be a list of words")
+    return tuple(value if kind is str else (_choice(get_args(kind), word, where, key) for word in value))
+
+
+def _choice(words: tuple[Any, ...], value: Any, where: str, key: str) -> Any:
+    if value not in words:
+        fail(where, f"{key} '{value}' is not known; known: {', '.join(words)}")
+    return value
+
+
+def _as_printed(value: Any, where: str, key: str) -> float:
+    try:
+        number = float(value) if isinstance(value, str) else math.nan
+    except ValueError:
+        number = math.nan
+    if not (math.isfinite(number) and number >= 0.0):
+        fail(where, f"{key} must be a number in quotes, as printed, zero or more")
+    return number
+
+
+def check_cover(what: str, ranges: Iterable[Span], whole: Span) -> None:
+    """Refuse ranges that leave a gap, overlap or do not fill the whole.
+
+    Raises
+    ------
+    ValueError
+        If they do not.
+    """
+    reached = whole[0]
+    for low, high in sorted(ranges):
+        if low != reached:
+            found = f"gap from {reached:g} to {low:g}" if low > reached else f"overlap from {low:g} to {reached:g}"
+            message = f"{what}: {found}"
+            raise ValueError(message)
+        reached = high
+    if reached != whole[1]:
+        message = f"{what}: ends at {reached:g}, must reach {whole[1]:g}"
+        raise ValueError(message)
+
+
+def check(good: bool, message: str) -> None:
+    """Refuse a record with a reason.
+
+    Raises
+    ------
+    ValueError
+        If it is not good.
+    """
+    if not good:
+        raise ValueError(message)
