@@ -18,13 +18,13 @@ from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, part_of_line
 from lasersafe.assessment.stage import screen_of
-from lasersafe.hazard.irradiance_map import peak_on_barrier
 from lasersafe.hazard.windows import can_be_reached_over, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import Criterion
 from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening, StandingPlace, ViewWindow
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
+from lasersafe.scene.screens import peak_on
 from lasersafe.worst import badness
 
 if TYPE_CHECKING:
@@ -247,7 +247,7 @@ def _closer(screen: Screen, source: Source, near: Vector, found: tuple[float, Ve
         itertools.pairwise(screen.line), key=lambda ends: float(shapely.distance(shapely.LineString(ends), line))
     )
     top = min(screen.top, max(screen.bottom, source.apex[2]) + _HIGH)
-    value, place = peak_on_barrier(
+    value, place = peak_on(
         lambda p: source.ratio(p[..., 0], p[..., 1], p[..., 2]),
         (a[0], a[1], screen.bottom), (b[0] - a[0], b[1] - a[1], 0.0), (0.0, 0.0, top - screen.bottom), near,
         across=_PARTS, rounds=_ROUNDS,

@@ -275,8 +275,7 @@ def in_open_air(pairs: Sequence[tuple[Stage, Context]], wording: Wording) -> lis
         power = context.emission("eye", context.duration("direct")[0]).power
         distance = stage.result(context).zone("direct", "eye").distance
         for one in interference(power, brightest, context.beam, distance) if power > 0.0 else ():
-            level = one.level.irradiance
-            keep[level] = max(keep.get(level, one.to_keep), one.to_keep, key=badness)
+            keep[one.level] = max(keep.get(one.level, one.to_keep), one.to_keep, key=badness)
     for level, reach in keep.items():
         shown = f"{level * 100.0:g} uW/cm2"  # as the levels are printed
         words = wording.text("scene.interference", laser=name, reach=_up(reach), level=shown)

@@ -12,7 +12,8 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.stage import Stage
-from lasersafe.hazard.ignition import ignition_distance, screening_thresholds, user_threshold
+from lasersafe.hazard.barriers import barrier_distance
+from lasersafe.hazard.ignition import screening_thresholds
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion
@@ -158,7 +159,7 @@ def ignition_source(stage: Stage, context: Context, source: Source) -> Source | 
     found = []
     for own in every_context(context).values():
         criterion = Criterion("", "", "ignition", "continuous", amount, "W", threshold, "W/m2", 1e-9, math.inf, "")
-        reach = ignition_distance(amount, user_threshold(threshold, ""), own.beam) * ROUND_UP
+        reach = barrier_distance(amount, threshold, own.beam) * ROUND_UP
         found.append(replace(source, profile=BeamProfile(own.beam, (criterion,)), reach=reach))
     return max(found, key=lambda one: one.reach)
 

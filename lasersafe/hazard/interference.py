@@ -21,40 +21,20 @@ from lasersafe.optics.geometry import BeamGeometry
 from lasersafe.reference import shared_path
 
 VISIBLE = (400e-9, 700e-9)  # m
-AUTHORITY = (
-    "A beam that can leave the site: ask the aviation authority before the laser is set up, and keep its answer in "
-    "writing. A computed distance is no permission."
-)
 _PEAK_APERTURE = 1e-9  # m; so small that the average over it is the peak
 
 
-@dataclass(frozen=True)
-class Level:
-    """A level of visual interference: name, effective irradiance [W/m2] and what it stands for."""
-
-    name: str
-    irradiance: float
-    meaning: str
-    source: str = "FAA-AC70-1"
-    seen: str = "memory"
-
-
-LEVELS = (
-    Level("sensitive", 1.0, "100 uW/cm2: flash blindness or after-image"),
-    Level("critical", 0.05, "5 uW/cm2: glare"),
-    Level("laser-free", 0.0005, "50 nW/cm2: distraction"),
-)
+# W/m2, effective: flash blindness or after-image, glare, distraction (FAA-AC70-1, from memory)
+LEVELS = {"sensitive": 1.0, "critical": 0.05, "laser-free": 0.0005}
 
 
 @dataclass(frozen=True)
 class Interference:
-    """One level, how far the beam is above it [m], that or the hazard distance if farther [m], and a note."""
+    """One level [W/m2], how far the beam is above it [m], and that or the hazard distance if farther [m]."""
 
-    level: Level
+    level: float
     distance: float
     to_keep: float
-    factor: float
-    note: str
 
 
 @dataclass(frozen=True)
@@ -141,9 +121,6 @@ def interference(
     wavelength: float,
     beam: BeamGeometry,
     hazard_distance: float,
-    *,
-    photopic: bool = True,
-    levels: tuple[Level, ...] = LEVELS,
 ) -> tuple[Interference, ...]:
     """Return how far a beam is above each level of visual interference [1]_.
 
@@ -157,10 +134,6 @@ def interference(
         The beam. [1]
     hazard_distance : float
         Hazard distance of the eye for the same beam, which is kept where it is farther. [m]
-    photopic : bool
-        Whether the visual correction factor is used; without it the factor is 1, the bound.
-    levels : tuple of Level
-        The levels asked for.
 
     Returns
     -------
@@ -180,64 +153,8 @@ def interference(
     nohd = float(within("hazard_distance", hazard_distance, "m", 0.0, math.inf))
     if not VISIBLE[0] <= light <= VISIBLE[1]:
         return ()
-    factor = photopic_factor(light) if photopic else 1.0
     found = []
-    for level in levels:
-        distance = direct_distance(mean_power * factor, level.irradiance, _PEAK_APERTURE, beam)
-        note = "" if distance >= nohd else "the hazard distance of the eye is farther and is kept"
-        found.append(Interference(level, distance, max(distance, nohd), factor, note))
+    for level in LEVELS.values():
+        distance = direct_distance(mean_power * photopic_factor(light), level, _PEAK_APERTURE, beam)
+        found.append(Interference(level, distance, max(distance, nohd)))
     return tuple(found)
-
-
-def beam_elevation(start: tuple[float, float, float], end: tuple[float, float, float]) -> float:
-    """Return the angle of a beam above the horizon.
-
-    Parameters
-    ----------
-    start, end : tuple of float, (x, y, z)
-        Two places on the beam, z upwards. [m]
-
-    Returns
-    -------
-    float
-        Below 0 where the beam points down. [rad]
-
-    Raises
-    ------
-    OutOfRangeError
-        If both places are the same or not finite.
-    """
-    dx, dy, dz = (float(b) - float(a) for a, b in zip(start, end, strict=True))
-    length = math.sqrt(dx * dx + dy * dy + dz * dz)
-    positive("distance between start and end", length, "m")
-    return math.atan2(dz, math.hypot(dx, dy))
-
-
-def reach_in_the_air(distance: float, elevation: float, spread: float = 0.0) -> tuple[float, float]:
-    """Return how far along the ground and how high above the emitter a distance on the beam reaches.
-
-    Parameters
-    ----------
-    distance : float
-        Along the beam. [m]
-    elevation : float
-        Angle above the horizon. [rad]
-    spread : float
-        Half angle by which the beam may be turned either way; both results are the largest within it. [rad]
-
-    Returns
-    -------
-    tuple of float
-        Along the ground, above the emitter; the height is 0 for a beam that only points down. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used.
-    """
-    way = float(within("distance", distance, "m", 0.0, math.inf))
-    angle = float(within("elevation", elevation, "rad", -math.pi / 2.0, math.pi / 2.0))
-    half = float(within("spread", spread, "rad", 0.0, math.pi))
-    low, high = max(angle - half, -math.pi / 2.0), min(angle + half, math.pi / 2.0)
-    flattest = 0.0 if low <= 0.0 <= high else min(abs(low), abs(high))
-    return way * math.cos(flattest), way * max(0.0, math.sin(high))

@@ -6,18 +6,14 @@ everything, like a mirror. Nothing is read between two rows: the larger neighbou
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import Annotated
 
-import numpy as np
-from numpy.typing import ArrayLike
-
 from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import InputError
-from lasersafe.optics.checks import FloatArray, choice, positive, within
+from lasersafe.optics.checks import choice, positive
 from lasersafe.reference import shared_path
 
 FILES = ("metals.toml", "non_metals.toml")
@@ -185,79 +181,3 @@ def material_reflectance(key: str, finish: str, wavelength: float) -> Reflectanc
         return Reflectance(1.0, True, words, NOT_KNOWN.source, NOT_KNOWN.seen)
     words = f"{material.name}: {chosen.printed} ({how} {chosen.wavelength * 1e9:.6g} nm)"
     return Reflectance(chosen.value, mirror, words, chosen.source, chosen.seen)
-
-
-def glossy_reflectance(incidence: ArrayLike, index: float = 1.5, faces: int = 1, *, bound: bool = True) -> FloatArray:
-    """Return the reflectance of glass, water or varnish by the angle of incidence [1]_.
-
-    Parameters
-    ----------
-    incidence : array_like, shape (...)
-        Angle from the normal, 0 to pi / 2. [rad]
-    index : float
-        Refractive index; 1.5 for glass, 1.33 for water. [1]
-    faces : int
-        1 for a surface, 2 for a pane whose back face reflects too.
-    bound : bool
-        True for light polarised across the plane of incidence, the most that is reflected; False for unpolarised.
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Fresnel reflectance. [1]
-
-    Raises
-    ------
-    InputError
-        If the number of faces is not 1 or 2.
-    OutOfRangeError
-        If a number cannot be used.
-
-    References
-    ----------
-    .. [1] Elementary: Fresnel's equations; both faces 2 R / (1 + R).
-
-    Examples
-    --------
-    >>> float(glossy_reflectance(0.0, faces=2).round(3))
-    0.077
-    """
-    choice("faces", str(faces), ("1", "2"))
-    angle = within("incidence", incidence, "rad", 0.0, math.pi / 2.0)
-    ratio = float(within("index", index, "", 1.0, 10.0))
-    inside = np.sqrt(1.0 - np.square(np.sin(angle) / ratio))
-    outside = np.cos(angle)
-    across = np.square((outside - ratio * inside) / (outside + ratio * inside))
-    along = np.square((ratio * outside - inside) / (ratio * outside + inside))
-    kinds = [across] if bound else [across, along]
-    both = [2.0 * part / (1.0 + part) if faces == 2 else part for part in kinds]
-    return np.asarray(sum(both) / len(both))
-
-
-def rayleigh_roughness(wavelength: float, incidence: float = 0.0) -> float:
-    """Return the height of roughness below which a surface acts as a mirror [1]_.
-
-    Parameters
-    ----------
-    wavelength : float
-        Wavelength. [m]
-    incidence : float
-        Angle from the normal. [rad]
-
-    Returns
-    -------
-    float
-        lambda / (8 cos(theta)). [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used.
-
-    References
-    ----------
-    .. [1] TRADE-REFLECTANCE, Rayleigh rule, from memory.
-    """
-    light = float(positive("wavelength", wavelength, "m"))
-    slant = math.cos(float(within("incidence", incidence, "rad", 0.0, 1.57)))
-    return light / (8.0 * slant)

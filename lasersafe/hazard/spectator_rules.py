@@ -249,25 +249,6 @@ def asked_for(chosen: Pack, fact: str, facts: Facts) -> tuple[float, Rule] | Non
     return max(fitting, key=lambda pair: pair[0], default=None)
 
 
-def overall(verdicts: tuple[RuleVerdict, ...]) -> str:
-    """Return the outcome of a pack: not met if any row is, met only if every row that applies is.
-
-    Parameters
-    ----------
-    verdicts : tuple of RuleVerdict
-        From `judge`.
-
-    Returns
-    -------
-    str
-        ``"met"``, ``"not met"`` or ``"cannot be judged from this case"``.
-    """
-    outcomes = {verdict.outcome for verdict in verdicts}
-    if NOT_MET in outcomes:
-        return NOT_MET
-    return MET if outcomes <= {MET, NOT_APPLICABLE} and MET in outcomes else NOT_JUDGED
-
-
 def _judge(rule: Rule, facts: Facts) -> RuleVerdict:
     unknown = []
     for name, asked in (("visible", rule.visible), ("attended", rule.attended)):

@@ -50,11 +50,6 @@ class Box:
         """Whether every bearing is in it."""
         return self.half_bearing >= math.pi
 
-    @property
-    def steep(self) -> bool:
-        """Whether it comes so near to straight up or down that bearings say nothing."""
-        return max(abs(self.elevation[0]), abs(self.elevation[1])) >= STEEP
-
     def widened(self, margin: float) -> Box:
         """Return it with a margin on every side."""
         low = max(-math.pi / 2.0, self.elevation[0] - margin)
@@ -92,12 +87,6 @@ class Box:
         ends = np.maximum(along * c_low + dz * s_low, along * c_high + dz * s_high)
         inside: FLOAT = np.where(between, np.sqrt(along * along + dz * dz), ends)
         return inside
-
-    def distance_from(self, direction: Vector) -> float:
-        """Return the angle between a direction and the nearest one of the set [rad]."""
-        one = [np.array([value]) for value in direction]
-        size = math.sqrt(sum(value * value for value in direction))
-        return math.acos(min(1.0, max(-1.0, float(self.axial(*one)[0]) / size)))
 
     def cone(self) -> Cone:
         """Return a cone that holds the whole set."""

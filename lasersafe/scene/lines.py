@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import shapely
 
 from lasersafe.results_scene import SpectatorLine, ZoneShape
 
@@ -73,9 +72,3 @@ def spectator_lines(
             )
         )  # fmt: skip
     return tuple(found)
-
-
-def distance_to(zones: Sequence[ZoneShape], place: tuple[float, float]) -> float:
-    """Return how far a place is from the nearest of the zones, 0 inside one, infinity without any [m]."""
-    shapes = [shapely.Polygon(p.outline, p.holes) for zone in zones for p in zone.polygons]
-    return min((float(shapely.distance(s, shapely.Point(place))) for s in shapes), default=math.inf)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -151,3 +151,56 @@ def _hit(
             front = (apex[0] + t * dx - on[0]) * normal[0] + (apex[1] + t * dy - on[1]) * normal[1]
             hit &= front + (height - on[2]) * normal[2] > 0.0
     return np.asarray(hit)
+
+
+def peak_on(
+    irradiance: Callable[[FLOAT], FLOAT],
+    corner: Vector,
+    along: Vector,
+    upwards: Vector,
+    near: Vector,
+    *,
+    across: int,
+    rounds: int,
+) -> tuple[float, FLOAT]:
+    """Return the highest irradiance on a flat screen and where it is: a grid alone would miss a narrow beam [1]_.
+
+    A grid over the screen and the place nearest to *near* start a search that closes in on the maximum.
+
+    Parameters
+    ----------
+    irradiance : callable
+        Takes places of shape (..., 3) [m], returns the irradiance there.
+    corner, along, upwards : tuple of float, (x, y, z)
+        A corner of the screen, and the two edges that leave it. [m]
+    near : tuple of float, (x, y, z)
+        Where the maximum is to be expected. [m]
+    across : int
+        Places of the grid along each edge.
+    rounds : int
+        How often the grid is halved.
+
+    Returns
+    -------
+    tuple of float and numpy.ndarray, shape (3,)
+        Irradiance [W/m2 or J/m2], and its place. [m]
+
+    References
+    ----------
+    .. [1] Own: search by a shrinking grid.
+    """
+    origin, edges = np.array(corner), np.array([along, upwards])
+    wanted = np.linalg.lstsq(edges.T, np.array(near) - origin, rcond=None)[0]
+    steps = np.linspace(-0.5, 0.5, across)
+    grid = np.column_stack([part.ravel() for part in np.meshgrid(steps, steps)])
+    best, place = -1.0, np.array([0.5, 0.5])
+    for start in (np.array([0.5, 0.5]), np.clip(wanted, 0.0, 1.0)):
+        middle, size = start, 1.0
+        for _ in range(rounds):
+            tried = np.clip(np.vstack([middle + size * grid, middle]), 0.0, 1.0)
+            found = irradiance(origin + tried @ edges)
+            highest = int(np.argmax(found))
+            middle, size = tried[highest], size * 0.5
+            if float(found[highest]) > best:
+                best, place = float(found[highest]), tried[highest]
+    return best, np.asarray(origin + place @ edges)

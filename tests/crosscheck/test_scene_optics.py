@@ -23,7 +23,7 @@ from lasersafe.hazard.aided import (
 )
 from lasersafe.hazard.attenuated import attenuated_distance
 from lasersafe.hazard.distances import direct_distance, scatter_distance
-from lasersafe.hazard.interference import beam_elevation, interference, photopic_factor, reach_in_the_air
+from lasersafe.hazard.interference import interference, photopic_factor
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.atmosphere import kruse_attenuation, transmitted
 from lasersafe.optics.geometry import BeamGeometry, diameters
@@ -117,14 +117,3 @@ def test_photopic_factor_is_never_below_either_table_and_smooth_between():
         with pytest.raises(OutOfRangeError):
             photopic_factor(bad)
     assert interference(5.0, 1070e-9, BEAMS[0], 100.0) == ()
-
-
-def test_elevation():
-    assert beam_elevation((0, 0, 1.0), (10.0, 0, 11.0)) == pytest.approx(math.pi / 4)
-    assert beam_elevation((0, 0, 1.0), (0, 10.0, 1.0)) == 0.0
-    assert beam_elevation((0, 0, 2.0), (3.0, 4.0, 0.0)) < 0
-    with pytest.raises(OutOfRangeError):
-        beam_elevation((1, 1, 1), (1, 1, 1))
-    assert reach_in_the_air(1000.0, math.radians(30)) == pytest.approx((866.0254, 500.0))
-    assert reach_in_the_air(1000.0, math.radians(-5)) == pytest.approx((996.1947, 0.0))
-    assert reach_in_the_air(1000.0, math.radians(-5), math.radians(10)) == pytest.approx((1000.0, 87.15574))

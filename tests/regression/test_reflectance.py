@@ -12,15 +12,12 @@ from lasersafe.assessment import assess
 from lasersafe.errors import CaseError, InputError, OutOfRangeError
 from lasersafe.hazard.reflectance import (
     NOT_KNOWN,
-    glossy_reflectance,
     material_reflectance,
     materials,
-    rayleigh_roughness,
 )
 from lasersafe.models import parse_case
 from lasersafe.reference import material_keys, templates_path
 from tests.project import bibliography
-from tests.published.printed import printed
 
 
 def test_no_value_lies_below_a_neighbour():
@@ -79,20 +76,6 @@ def test_refusals():
         material_reflectance("brass", "matt", 1e-6)
     with pytest.raises(OutOfRangeError):
         material_reflectance("copper", "matt", math.nan)
-
-
-@pytest.mark.published("TRADE-REFLECTANCE", "glossy surface with n = 1.5, by angle", note="DERIVED, not printed there")
-@pytest.mark.parametrize(("degrees", "percent"), [(0, "4"), (30, "4"), (60, "9"), (70, "17"), (80, "39"), (85, "61")])
-def test_glossy_surface(degrees, percent):
-    angle = math.radians(degrees)
-    assert float(glossy_reflectance(angle, bound=False)) * 100 == printed(percent)
-    assert float(glossy_reflectance(angle)) >= float(glossy_reflectance(angle, bound=False)) - 1e-15
-
-
-@pytest.mark.published("TRADE-REFLECTANCE", "Rayleigh rule at 450 nm, 1070 nm, 10.6 um", note="DERIVED")
-@pytest.mark.parametrize(("wavelength", "micrometres"), [(450e-9, "0.06"), (1070e-9, "0.13"), (10.6e-6, "1.3")])
-def test_roughness(wavelength, micrometres):
-    assert rayleigh_roughness(wavelength) * 1e6 == printed(micrometres)
 
 
 def _case(surface: str) -> str:

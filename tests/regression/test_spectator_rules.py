@@ -17,7 +17,6 @@ from lasersafe.hazard.spectator_rules import (
     asked_for,
     class_rank,
     judge,
-    overall,
     pack,
     packs,
 )
@@ -47,9 +46,8 @@ def outcomes(key: str, facts: Facts) -> dict[str, str]:
 
 @pytest.mark.parametrize("key", packs())
 def test_nothing_is_met_by_what_is_not_known(key):
-    assert overall(judge(pack(key), Facts())) == NOT_JUDGED
     assert set(outcomes(key, Facts()).values()) == {NOT_JUDGED}
-    assert overall(judge(pack(key), GOOD)) == MET
+    assert {MET} <= set(outcomes(key, GOOD).values()) <= {MET, NOT_APPLICABLE}
     assert pack(key).source.key in bibliography()
 
 
@@ -61,7 +59,7 @@ def test_germany_row_by_row():
         object_temperature=363.15,
         shortest_exposure_time=4.0,
     )
-    assert overall(judge(pack("germany_shows"), edges)) == MET
+    assert set(outcomes("germany_shows", edges).values()) == {MET}
     hot = next(v for v in judge(pack("germany_shows"), edges) if v.rule.key == "object temperature")
     assert hot.words == "at most 90 °C, here 90 °C"
     worse = {
@@ -84,20 +82,19 @@ def test_germany_row_by_row():
 
 def test_massachusetts_by_control_and_class():
     near = replace(GOOD, height_above_standing=3.1, lateral_gap=2.44)
-    assert overall(judge(pack("massachusetts"), near)) == MET
+    assert {MET} <= set(outcomes("massachusetts", near).values()) <= {MET, NOT_APPLICABLE}
     unattended = outcomes("massachusetts", replace(near, attended=False))
     assert unattended["above, unattended"] == NOT_MET
     assert unattended["above, attended"] == NOT_APPLICABLE
     unknown = outcomes("massachusetts", replace(near, attended=None))
     assert unknown["above, unattended"] == NOT_JUDGED  # 3.1 m would not do if nobody were at the controls
     assert set(outcomes("massachusetts", replace(near, laser_class="2")).values()) == {NOT_APPLICABLE}
-    assert overall(judge(pack("massachusetts"), replace(near, laser_class="2"))) == NOT_JUDGED
 
 
 @pytest.mark.parametrize("key", ["arizona", "illinois"])
 def test_invisible_emission_at_most_class_1(key):
     infrared = replace(GOOD, visible=False, class_where_people="1")
-    assert overall(judge(pack(key), infrared)) == MET
+    assert {MET} <= set(outcomes(key, infrared).values()) <= {MET, NOT_APPLICABLE}
     for worse in ("1M", "2", "3B", "4"):
         assert outcomes(key, replace(infrared, class_where_people=worse))["invisible radiation"] == NOT_MET
     assert outcomes(key, replace(infrared, class_where_people="odd"))["invisible radiation"] == NOT_JUDGED
