@@ -13,11 +13,12 @@ from lasersafe.assessment.controls import control_findings, controls_of, with_co
 from lasersafe.assessment.decision import conditions, decision_of, differences_of, naming_strike_outs
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.glowing import extended_results, rule_sentences
-from lasersafe.assessment.lines import module_results, sum_results
+from lasersafe.assessment.lines import module_results
 from lasersafe.assessment.markings import refuse_unreadable_markings
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.record import record_of
 from lasersafe.assessment.scans import scan_results
+from lasersafe.assessment.setups import sum_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of
 from lasersafe.assessment.together import ALL_LASERS
 from lasersafe.assessment.worked import stopped_by, worked_out, worst_of

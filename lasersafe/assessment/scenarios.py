@@ -3,29 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.alike import highest
-from lasersafe.assessment.calculation import (
-    Working,
-    amount_step,
-    beam_working,
-    exposure_steps,
-    limit_steps,
-    scatter_working,
-)
+from lasersafe.assessment.calculation import Working, amount_step, beam_working, exposure_steps, scatter_working
 from lasersafe.assessment.context import Context, Scatterer, aid_of
-from lasersafe.assessment.lines import scenario_with_lines
+from lasersafe.assessment.lines import every_context, lines_of, shares_of, sum_step, with_limit_steps
 from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
-from lasersafe.hazard.combine import group_of
+from lasersafe.hazard.combine import Line, Sum, sums_at
 from lasersafe.hazard.durations import exposure_duration
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps
 from lasersafe.hazard.zones import exposure_at, worst_place
-from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import magnified_angle
@@ -40,16 +31,18 @@ _POINT = (0.0, 0.0)  # angles of a source that earns no credit for its size [rad
 
 
 @dataclass(frozen=True)
-class Finding:
-    """The comparison that decides one scenario under one rule set."""
+class Look:
+    """Light on one way as a person sees it: angles of its source [rad], exposure, and how that comes about."""
 
-    ratio: float
-    exposure: float
-    criterion: Criterion
-    working: Working
-    angle: float  # angular subtense of the source [rad]
-    distance: float  # [m] from the last optic, or from what scatters
+    axes: tuple[float, float]
+    exposure: Callable[[Context, Criterion], float]
+    working: Callable[[Context, Criterion], Working]
+    distance: Callable[[Criterion], float]  # [m] from the last optic, or from what scatters
     surface: str
+
+    def of_line(self, found: Mapping[str, Context], line: Line, criterion: Criterion) -> float:
+        """Return the exposure that a comparison of one wavelength sees."""
+        return self.exposure(found[line.name], criterion)
 
 
 def person_duration(
@@ -158,58 +151,74 @@ def looks_at(
     return [bare, (instrument, (float(magnified_angle(first, power)), float(magnified_angle(second, power))))]
 
 
-def _findings(
-    context: Context,
-    person: Person,
-    way: str,
-    tissue: str,
-    emission: Emission,
-    duration: float,
-    fractions: dict[tuple[str, str], float],
-) -> dict[str, Finding]:
-    """Return the worst comparison under each rule set; the highest fraction of each group goes into *fractions*."""
-    found: dict[str, Finding] = {}
-    for rule_set in context.rule_sets:
-        every: list[Finding] = []
-        if way == "scatter":
-            caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
-            for scatterer in context.scatterers:
-                for instrument, axes in looks_at(context, person, tissue, scatterer):
-                    for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
-                        for c in criteria(rule_set, tissue, emission, context.wavelength, duration, angle):
-                            every.append(_scatter_finding(context, person, c, scatterer, instrument, angle))
-        else:
-            for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN):
-                every.append(_beam_finding(context, person, way, c))
-        found[rule_set] = max(every, key=lambda finding: badness(finding.ratio))
-        for one in every:
-            key = (rule_set, group_of(tissue, one.criterion.hazard, context.wavelength))
-            fractions[key] = max(fractions.get(key, 0.0), one.ratio, key=badness)
-    return found
+def _looks(context: Context, person: Person, way: str, tissue: str, factor: float, surface: str) -> list[Look]:
+    """Return everything that sends light to a person on one way; *factor* is the reflectance of a mirror."""
+    if way != "scatter":
+        return [
+            Look(
+                _POINT,
+                lambda own, c: beam_exposure(own, person, c, factor)[0],
+                partial(_beam_working, person, factor),
+                lambda _: float(person.distance),
+                surface,
+            )
+        ]
+    return [
+        Look(
+            axes,
+            partial(_from_spot, person, number, seen),
+            partial(_spot_working, person, number, seen),
+            partial(_nearest, person, one),
+            one.words,
+        )
+        for number, one in enumerate(context.scatterers)
+        for seen, axes in looks_at(context, person, tissue, one)
+    ]
 
 
-def _scatter_finding(
-    context: Context, person: Person, criterion: Criterion, scatterer: Scatterer, seen: Aid | None, angle: float
-) -> Finding:
-    distance, words = distance_from(person, scatterer, criterion.retinal)
-    model = context.case.settings.scatter_model
-    exposure = scattered(person, scatterer, criterion, model)
-    collected = None
-    if seen is not None:
-        gain = seen.gain(context.wavelength, criterion.limiting_aperture)
-        exposure *= gain
-        collected = (gain, seen.words(context.wavelength, criterion.limiting_aperture))
-    working = scatter_working(criterion, distance, words, scatterer.reflectance, scatterer.view_angle, model, collected)
-    return Finding(exposure / criterion.limit, exposure, criterion, working, angle, distance, scatterer.words)
+def _nearest(person: Person, scatterer: Scatterer, criterion: Criterion) -> float:
+    return distance_from(person, scatterer, criterion.retinal)[0]
 
 
-def _beam_finding(context: Context, person: Person, way: str, criterion: Criterion) -> Finding:
-    factor, surface = (1.0, "") if way == "direct" else context.mirror_reflectance
-    exposure, place, aided = beam_exposure(context, person, criterion, factor)
-    words = aid_of(person).words(context.wavelength, criterion.limiting_aperture) if aided else ""
-    working = beam_working(criterion, context.beam, place, factor, words)
-    ratio = exposure / criterion.limit
-    return Finding(ratio, exposure, criterion, working, ALPHA_MIN, float(person.distance), surface)
+def _from_spot(person: Person, number: int, seen: Aid | None, own: Context, criterion: Criterion) -> float:
+    gain = 1.0 if seen is None else seen.gain(own.wavelength, criterion.limiting_aperture)
+    return gain * scattered(person, own.scatterers[number], criterion, own.case.settings.scatter_model)
+
+
+def _spot_working(person: Person, number: int, seen: Aid | None, own: Context, criterion: Criterion) -> Working:
+    one, model = own.scatterers[number], own.case.settings.scatter_model
+    distance, words = distance_from(person, one, criterion.retinal)
+    at = own.wavelength, criterion.limiting_aperture
+    collected = None if seen is None else (seen.gain(*at), seen.words(*at))
+    return scatter_working(criterion, distance, words, one.reflectance, one.view_angle, model, collected)
+
+
+def _beam_working(person: Person, factor: float, own: Context, criterion: Criterion) -> Working:
+    _, place, aided = beam_exposure(own, person, criterion, factor)
+    words = aid_of(person).words(own.wavelength, criterion.limiting_aperture) if aided else ""
+    return beam_working(criterion, own.beam, place, factor, words)
+
+
+def _seen(found: Mapping[str, Context], looks: Iterable[Look], tissue: str, duration: float) -> list[tuple[Sum, Look]]:
+    """Return the sums of some wavelengths of a laser under every rule set, each with what sends the light."""
+    lines, context = lines_of(found, tissue, duration), next(iter(found.values()))
+    return [
+        (one, look)
+        for name in context.rule_sets
+        for look in looks
+        for one in sums_at(name, tissue, lines, duration, partial(look.of_line, found), look.axes)
+    ]
+
+
+def _highest(every: Iterable[tuple[Sum, Look]]) -> tuple[dict[str, float], dict[tuple[str, str], float]]:
+    """Return the highest sum under each rule set, and in each of its groups."""
+    by_set: dict[str, float] = {}
+    by_group: dict[tuple[str, str], float] = {}
+    for one, _ in every:
+        key = one.rule_set, one.group
+        by_set[one.rule_set] = max(by_set.get(one.rule_set, 0.0), one.total, key=badness)
+        by_group[key] = max(by_group.get(key, 0.0), one.total, key=badness)
+    return by_set, by_group
 
 
 def _struck_out(context: Context, person: Person, way: str) -> str:
@@ -256,21 +265,18 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
 
 
 def _lasting(context: Context, person: Person, way: str, tissue: str, duration: float, reason: str) -> Scenario:
-    fractions: dict[tuple[str, str], float] = {}
-    by_setting = [
-        (one, _findings(context, person, way, tissue, one, duration, fractions))
-        for one in context.emissions(tissue, duration)
-    ]
-    emission, findings = max(by_setting, key=lambda one: max(badness(f.ratio) for f in one[1].values()))
-    decided = max(findings, key=lambda name: badness(findings[name].ratio))
-    finding = findings[decided]
+    """Return the scenario of a stated duration [s] with all wavelengths of the laser; the main one stands for them."""
+    alone = {"": context}
     factor, words = context.mirror_reflectance if way == "mirror" else (1.0, "")
+    every = _seen(alone, _looks(context, person, way, tissue, factor, words), tissue, duration)
+    best, look = max(every, key=lambda one: badness(one[0].total))
+    share, ratios = best.shares[0], _highest(every)
+    criterion = share.criterion
     steps: tuple[Step, ...] = ()
     if context.setup.fitted:
         if factor != 1.0:
-            steps += (amount_step(emission, finding.criterion, factor, words),)
-        steps += exposure_steps(finding.criterion, finding.exposure, finding.working)
-    limit = limit_steps(finding.criterion, emission, context.wavelength, duration, finding.angle)
+            steps += (amount_step(share.emission, criterion, factor, words),)
+        steps += exposure_steps(criterion, share.exposure, look.working(context, criterion))
     found = Scenario(
         key="",
         laser=context.laser.name,
@@ -279,19 +285,52 @@ def _lasting(context: Context, person: Person, way: str, tissue: str, duration: 
         role=person.role,
         way=way,
         tissue=tissue,
-        distance=finding.distance,
+        distance=look.distance(criterion),
         duration=duration,
         duration_reason=reason,
-        exposure=finding.exposure,
-        exposure_unit=finding.criterion.limit_unit,
-        limit=finding.criterion.limit,
-        ratio=finding.ratio,
-        below=bool(finding.exposure <= finding.criterion.limit),
-        criterion=replace(finding.criterion, steps=limit),
-        ratio_by_rule_set=highest({name: f.ratio for name, f in one.items()} for _, one in by_setting),
-        surface=finding.surface,
+        exposure=share.exposure,
+        exposure_unit=criterion.limit_unit,
+        limit=criterion.limit,
+        ratio=share.fraction,
+        below=bool(share.exposure <= criterion.limit),
+        criterion=with_limit_steps(alone, share, duration),
+        ratio_by_rule_set=ratios[0],
+        surface=look.surface,
         struck_out=_struck_out(context, person, way),
         steps=steps,
-        fractions=fractions,
+        fractions=ratios[1],
     )
-    return scenario_with_lines(context, person, found)
+    return _with_lines(context, person, found) if context.laser.line else found
+
+
+def _with_lines(context: Context, person: Person, scenario: Scenario) -> Scenario:
+    """Return a scenario with the fractions of all wavelengths added, for the longest exposure of any of them."""
+    found, way, tissue = every_context(context), scenario.way, scenario.tissue
+    durations = (
+        own.not_shorter_than_a_pulse(*person_duration(person, own.wavelength, way, tissue, context.laser.name))
+        for own in found.values()
+    )
+    duration, reason = max(durations, key=lambda pair: pair[0])
+    factor = 1.0 if way == "direct" else max(own.mirror_reflectance[0] for own in found.values())
+    every = _seen(found, _looks(context, person, way, tissue, factor, ""), tissue, duration)
+    ratios, fractions = _highest(every)
+    ratios = {name: max(own, ratios[name], key=badness) for name, own in scenario.ratio_by_rule_set.items()}
+    best, _ = max(every, key=lambda one: badness(one[0].total))
+    if best.total <= scenario.ratio:
+        return replace(scenario, ratio_by_rule_set=ratios, fractions=fractions)
+    first = best.shares[0]
+    return replace(
+        scenario,
+        duration=duration,
+        duration_reason=reason,
+        exposure=first.exposure,
+        exposure_unit=first.criterion.limit_unit,
+        limit=first.criterion.limit,
+        ratio=best.total,
+        below=bool(best.total <= 1.0),
+        criterion=with_limit_steps(found, first, duration),
+        ratio_by_rule_set=ratios,
+        fractions=fractions,
+        shares=shares_of(best),
+        steps=(*scenario.steps, sum_step(best)),
+    )

@@ -1,218 +1,251 @@
-"""The results of one set-up: zones, chart, steps."""
+"""The results of one set-up: zones, sums of its wavelengths, chart, steps."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TypeVar
 
 import numpy as np
 
+from lasersafe.assessment.alike import over
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
-from lasersafe.assessment.context import Context, aid_of, setting_words
-from lasersafe.assessment.lines import every_context, zone_with_lines
+from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.lines import (
+    alone_of,
+    duration_of_all,
+    every_context,
+    line_contexts,
+    lines_of,
+    shares_of,
+    sum_step,
+    with_limit_steps,
+)
 from lasersafe.assessment.variation import zone_distances
+from lasersafe.assessment.varied_ways import instruments_of
+from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.aided_reach import aided_reach
+from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
+from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach, zone
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, Zone
+from lasersafe.quantity import format_quantity
+from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, SumResult, Zone
+from lasersafe.worst import badness
 
 TISSUES = ("eye", "skin")
 CLOSEST_TO_SPOT = 0.1  # m; common practice, no source: nobody looks at a spot from nearer
+_NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given
 _POINTS = 61
-T = TypeVar("T")
 
 
-def _duration_step(duration: float, reason: str) -> Step:
-    return Step(
+def _reach(
+    own: Context, rule_set: str, way: str, tissue: str, emission: Emission, duration: float, instrument: Aid | None
+) -> Reach:
+    """Return how far one setting of one wavelength exceeds the limit of one rule set."""
+    if instrument is not None:
+        return aided_reach(rule_set, emission, own.beam, own.wavelength, duration, instrument)
+    if way == "scatter":
+        reflectance, angle, _ = own.scatter_surface
+        return scatter_reach(
+            rule_set, tissue, emission, own.wavelength, duration, reflectance=reflectance, view_angle=angle,
+            model=own.case.settings.scatter_model, spot_diameter=own.spot,
+        )  # fmt: skip
+    factor = own.mirror_reflectance[0] if way == "mirror" else 1.0
+    return direct_reach(rule_set, tissue, emission, own.beam, own.wavelength, duration, factor)
+
+
+def _zone(context: Context, way: str, tissue: str) -> Zone:
+    """Return the zone of one way and tissue with its steps: of the main wavelength, through an instrument of all."""
+    instruments: Sequence[Aid | None] = instruments_of(context) if way == "aided" else [None]
+    lines = every_context(context) if way == "aided" else {"": context}
+    duration, reason = duration_of_all(lines, "direct" if way == "aided" else way)
+    best: dict[str, tuple[Reach, Context, Emission]] = {}
+    for instrument in instruments:
+        for own in lines.values():
+            for one in own.emissions(tissue, duration):
+                for name in context.rule_sets:
+                    reach = _reach(own, name, way, tissue, one, duration, instrument)
+                    if name not in best or reach.distance > best[name][0].distance:
+                        best[name] = reach, own, one
+    top, own, emission = max(best.values(), key=lambda found: found[0].distance)
+    reaches = {name: found[0] for name, found in best.items()}
+    factor, words = context.mirror_reflectance if way == "mirror" else (1.0, "")
+    origin, focus, note = "last optic", context.focus, ""
+    if way == "mirror":
+        note = f"along the folded path, by way of a flat mirror; {words}"
+    elif way == "scatter":
+        reflectance, angle, surface = context.scatter_surface
+        model = context.case.settings.scatter_model
+        origin, focus, note = "surface", None, f"scattered by: {surface}; {model} model"
+    elif way == "aided":
+        aperture = top.criterion.limiting_aperture
+        seen = ", ".join(sorted(one.words(context.wavelength, aperture) for one in instruments if one is not None))
+        if len(lines) > 1:
+            seen += f"; the fractions of {len(lines)} wavelengths add"
+            reaches = {
+                name: Reach(float(zone_distances(context, way, tissue, {}, (name,))), reach.criterion)
+                for name, reach in reaches.items()
+            }
+        note = f"through {seen}"
+    found = zone(way, tissue, reaches, origin, focus, note)
+    if way == "scatter":
+        spot = context.spot if tissue == "eye" else 0.0
+        steps = scatter_steps(found.criterion, reflectance, angle, model, spot, found.distance)
+    elif way == "aided":
+        meaning = "farthest distance from the last optic, with an optical aid"
+        numbers = f"{seen}; searched from the limit outwards"
+        formula, source = "collected power / A(D_a) = limit", "ANSI-Z136-1, appendix B"
+        steps = (Step("r", meaning, formula, numbers, found.distance, "m", source, "memory"),)
+    else:
+        steps = distance_steps(found.criterion, context.beam, found.distance)
+    first = Step(
         "t", "exposure duration", "by wavelength and way", reason, duration, "s", "design rule, docs/method.md", "read"
     )
-
-
-def _farthest(every: Iterable[tuple[T, dict[str, Reach]]]) -> tuple[T, dict[str, Reach]]:
-    """Return, of several settings, the one that decides, and the farthest reach under each rule set of any of them."""
-    best: dict[str, tuple[Reach, T]] = {}
-    for setting, reaches in every:
-        for name, reach in reaches.items():
-            if name not in best or reach.distance > best[name][0].distance:
-                best[name] = reach, setting
-    decided = max(best, key=lambda name: best[name][0].distance)
-    return best[decided][1], {name: reach for name, (reach, _) in best.items()}
-
-
-def _direct_zone(context: Context, way: str, tissue: str) -> Zone:
-    duration, reason = context.duration(way)
-    factor, words = (1.0, "") if way == "direct" else context.mirror_reflectance
-    by_setting = [
-        (emission, {
-            name: direct_reach(name, tissue, emission, context.beam, context.wavelength, duration, factor)
-            for name in context.rule_sets
-        })
-        for emission in context.emissions(tissue, duration)
-    ]  # fmt: skip
-    emission, reaches = _farthest(by_setting)
-    note = "" if way == "direct" else f"along the folded path, by way of a flat mirror; {words}"
-    found = zone(way, tissue, reaches, "last optic", context.focus, note)
-    steps = (
-        _duration_step(duration, reason),
-        amount_step(emission, found.criterion, factor, words),
-        *distance_steps(found.criterion, context.beam, found.distance),
+    limit = limit_steps(found.criterion, emission, own.wavelength, duration, top.angle)
+    return replace(
+        found,
+        criterion=replace(found.criterion, steps=limit),
+        steps=(first, amount_step(emission, found.criterion, factor, words), *steps),
     )
-    limit = limit_steps(found.criterion, emission, context.wavelength, duration)
-    return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
 
 
-def _aided_zone(context: Context) -> Zone | None:
-    """Return the zone of the direct beam for people with optical aids, the extended NOHD, where the case has any."""
-    instruments = {aid_of(p) for p in context.case.person if p.aided and p.laser in (None, context.laser.name)}
-    if not instruments:
-        return None
-    lines = list(every_context(context).values())
-    duration, reason = max((c.duration("direct") for c in lines), key=lambda pair: pair[0])
-    every = [
-        ((own, emission), {
-            name: aided_reach(name, emission, own.beam, own.wavelength, duration, instrument)
-            for name in context.rule_sets
-        })
-        for instrument in sorted(instruments, key=lambda one: (one.name, one.objective))
-        for own in lines
-        for emission in own.emissions("eye", duration)
-    ]  # fmt: skip
-    (own, emission), reaches = _farthest(every)
-    aperture = max(reaches.values(), key=lambda r: r.distance).criterion.limiting_aperture
-    words = ", ".join(sorted(one.words(context.wavelength, aperture) for one in instruments))
-    if len(lines) > 1:
-        words += f"; the fractions of {len(lines)} wavelengths add"
-        reaches = {
-            name: Reach(float(zone_distances(context, "aided", "eye", {}, (name,))), reach.criterion)
-            for name, reach in reaches.items()
-        }
-    found = zone("aided", "eye", reaches, "last optic", context.focus, f"through {words}")
-    limit = limit_steps(found.criterion, emission, own.wavelength, duration)
-    steps = (
-        _duration_step(duration, reason),
-        amount_step(emission, found.criterion, 1.0, ""),
-        Step(
-            "r", "farthest distance from the last optic, with an optical aid", "collected power / A(D_a) = limit",
-            f"{words}; searched from the limit outwards", found.distance, "m", "ANSI-Z136-1, appendix B", "memory",
-        ),
-    )  # fmt: skip
-    return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
+def _sums_there(
+    found: Mapping[str, Context], way: str, tissue: str, rule_set: str, duration: float, distance: float
+) -> tuple[Sum, ...]:
+    lines, every = lines_of(found, tissue, duration), found.values()
+    if way == "scatter":
+        reflectance, view = (max(c.scatter_surface[0] for c in every), min(c.scatter_surface[1] for c in every))
+        context = next(iter(every))
+        return scatter_sums(
+            rule_set, tissue, lines, duration, reflectance=reflectance, view_angle=view,
+            model=context.case.settings.scatter_model, distance=max(distance, _NEAREST), spot_diameter=context.spot,
+        )  # fmt: skip
+    factor = 1.0 if way == "direct" else max(c.mirror_reflectance[0] for c in every)
+    return beam_sums(rule_set, tissue, lines, duration, distance, factor)
 
 
-def _scatter_zone(context: Context, tissue: str) -> Zone:
-    duration, reason = context.duration("scatter")
-    reflectance, angle, name = context.scatter_surface
-    model = context.case.settings.scatter_model
-    emission, reaches = _farthest(
-        (one, {
-            rule_set: scatter_reach(
-                rule_set, tissue, one, context.wavelength, duration, reflectance=reflectance, view_angle=angle,
-                model=model, spot_diameter=context.spot,
-            )
-            for rule_set in context.rule_sets
-        })
-        for one in context.emissions(tissue, duration)
-    )  # fmt: skip
-    found = zone("scatter", tissue, reaches, "surface", None, f"scattered by: {name}; {model} model")
-    steps = (
-        _duration_step(duration, reason),
-        amount_step(emission, found.criterion, 1.0, ""),
-        *scatter_steps(
-            found.criterion, reflectance, angle, model, context.spot if tissue == "eye" else 0.0, found.distance
-        ),
+def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dict[str, float], Sum]:
+    """Return how far the sum of all wavelengths reaches, by rule set too [m], and the sum there."""
+    found = every_context(context)
+    duration, _ = duration_of_all(found, way)
+
+    def reach(own: Context, rule_set: str) -> float:
+        return float(zone_distances(own, way, tissue, {}, (rule_set,)))
+
+    reaches = {name: reach(context, name) for name in context.rule_sets}
+    decided = max(reaches, key=lambda name: badness(reaches[name]))
+    farthest = max((reach(own, decided) for own in (alone_of(context), *line_contexts(context).values())), key=badness)
+    top = _sums_there(found, way, tissue, decided, duration, reaches[decided])[0]
+    shares = shares_of(top)
+    listed = ", ".join(f"{s.wavelength * 1e9:.6g} nm {format_quantity(s.fraction, '1', 3)}" for s in shares)
+    alone = format_quantity(farthest, "m", 3, "up")
+    sentence = (
+        f"{way}, {tissue}: the fractions of {len(shares)} wavelengths add ({top.group}; at the edge {listed}); "
+        f"the farthest alone reaches {alone}"
+        if len(shares) > 1
+        else f"{way}, {tissue}: one wavelength decides alone ({listed}); the others act on other tissue"
     )
-    seen = max(reaches.values(), key=lambda reach: reach.distance).angle
-    limit = limit_steps(found.criterion, emission, context.wavelength, duration, seen)
-    return replace(found, criterion=replace(found.criterion, steps=limit), steps=steps)
+    result = SumResult(
+        context.laser.name, context.setup.name, way, tissue, top.group, decided, reaches[decided], farthest, duration,
+        shares, sentence,
+    )  # fmt: skip
+    return result, reaches, top
 
 
-def _chart(context: Context, zones: tuple[Zone, ...]) -> ChartData:
-    direct_eye = next(z for z in zones if z.way == "direct" and z.tissue == "eye")
-    scatter_eye = next(z for z in zones if z.way == "scatter" and z.tissue == "eye")
-    duration, _ = context.duration("direct")
-    emission = context.emission("eye", duration)
+def _with_lines(context: Context, zone: Zone) -> Zone:
+    """Return a zone with the further wavelengths counted in."""
+    found, by_rule_set, top = _sum_result(context, zone.way, zone.tissue)
+    merged = {name: max(own, by_rule_set[name]) for name, own in zone.by_rule_set.items()}
+    if found.distance <= zone.distance:
+        return replace(zone, by_rule_set=merged)
+    note = f"with {len(context.laser.line)} further wavelengths: {found.sentence}"
+    focus = None if zone.way == "scatter" else context.focus
+    return replace(
+        zone,
+        distance=found.distance,
+        distance_from_focus=None if focus is None else found.distance - focus,
+        criterion=with_limit_steps(every_context(context), top.shares[0], found.duration),
+        by_rule_set=merged,
+        note="; ".join(part for part in (zone.note, note) if part),
+        steps=(*zone.steps, sum_step(top)),
+    )
+
+
+def sum_results(corners: Sequence[Sequence[Context]]) -> tuple[SumResult, ...]:
+    """Return the sums of fitted lasers with further wavelengths, for the sheet; of several corners the farthest."""
+    return over(
+        corners,
+        lambda found: [
+            _sum_result(context, way, tissue)[0]
+            for context in found
+            if context.setup.fitted and context.laser.line
+            for way in ("direct", "scatter")
+            for tissue in TISSUES
+        ],
+        lambda one: (one.laser, one.setup, one.way, one.tissue),
+        lambda group: max(group, key=lambda one: badness(one.distance)),
+    )
+
+
+def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData:
+    emission = context.emission("eye", context.duration("direct")[0])
     pulsed = emission.kind != "continuous"
-    unit = "J/m2" if pulsed else "W/m2"
-    amount = emission.pulse_energy if pulsed else emission.power
+    unit, amount = ("J/m2", emission.pulse_energy) if pulsed else ("W/m2", emission.power)
     marks = [
-        ChartMark(p.name, "person", float(p.distance))
-        for p in context.case.person
-        if p.laser in (None, context.laser.name)
-    ] + [
-        ChartMark(b.name, "barrier", float(b.distance))
-        for b in context.case.barrier
-        if b.laser in (None, context.laser.name)
+        ChartMark(one.name, kind, float(one.distance))
+        for kind, every in (("person", context.case.person), ("barrier", context.case.barrier))
+        for one in every
+        if one.laser in (None, context.laser.name)
     ]
-    far = max([z.distance for z in zones] + [m.distance for m in marks] + [1.0]) * 1.6
+    far = max([z.distance for z in zones.values()] + [m.distance for m in marks] + [1.0]) * 1.6
     near = min([0.1] + [m.distance / 2.0 for m in marks if m.distance > 0.0])
     place = np.geomspace(near, far, _POINTS)
     if context.focus is not None:
         place = unique(np.concatenate([place, context.focus * np.array([0.9, 0.97, 1.0, 1.03, 1.1])]))
-    dx, dy = diameters(context.beam, place)
-    direct = mean_exposure(amount, dx, dy, direct_eye.criterion.limiting_aperture, context.beam.profile)
+    eye, skin, scatter = (zones[key].criterion for key in (("direct", "eye"), ("direct", "skin"), ("scatter", "eye")))
+    direct = mean_exposure(amount, *diameters(context.beam, place), eye.limiting_aperture, context.beam.profile)
     reflectance, angle, _ = context.scatter_surface
     spread = scatter_exposure(amount, reflectance, place, angle, context.case.settings.scatter_model)
-    aperture = f"{direct_eye.criterion.limiting_aperture * 1e3:.3g} mm"
-    curves = (
-        Curve(f"beam, mean over {aperture}", "", tuple(map(float, place)), tuple(map(float, direct))),
-        Curve("scatter, distance from the surface", "", tuple(map(float, place)), tuple(map(float, spread))),
+    curves = tuple(
+        Curve(label, "", tuple(map(float, place)), tuple(map(float, values)))
+        for label, values in (
+            (f"beam, mean over {eye.limiting_aperture * 1e3:.3g} mm", direct),
+            ("scatter, distance from the surface", spread),
+        )
     )
-    lines = []
-    for name, found in (
-        ("eye", direct_eye),
-        ("skin", next(z for z in zones if z.way == "direct" and z.tissue == "skin")),
-    ):
-        criterion = found.criterion
-        if criterion.limit_unit == unit:
-            lines.append(
-                LimitLine(
-                    f"{name} limit, {criterion.rule_set}, {criterion.duration:g} s, {criterion.rule}", criterion.limit
-                )
-            )
-    known = bool(lines) and math.isclose(scatter_eye.criterion.limit, lines[0].value, rel_tol=0.02)
-    if scatter_eye.criterion.limit_unit == unit and not known:
-        criterion = scatter_eye.criterion
-        lines.append(LimitLine(f"eye limit for scatter, {criterion.duration:g} s, {criterion.rule}", criterion.limit))
-    return ChartData(
-        f"{context.laser.name}: {context.setup.name}",
-        unit,
-        "radiant exposure per pulse" if pulsed else "irradiance",
-        curves,
-        tuple(lines),
-        tuple(marks),
-    )
+    lines = [
+        LimitLine(f"{name} limit, {c.rule_set}, {c.duration:g} s, {c.rule}", c.limit)
+        for name, c in (("eye", eye), ("skin", skin))
+        if c.limit_unit == unit
+    ]
+    drawn = bool(lines) and math.isclose(scatter.limit, lines[0].value, rel_tol=0.02)
+    if scatter.limit_unit == unit and not drawn:
+        lines.append(LimitLine(f"eye limit for scatter, {scatter.duration:g} s, {scatter.rule}", scatter.limit))
+    quantity = "radiant exposure per pulse" if pulsed else "irradiance"
+    return ChartData(f"{context.laser.name}: {context.setup.name}", unit, quantity, curves, tuple(lines), tuple(marks))
 
 
 def setup_result(context: Context) -> SetupResult:
-    """Return zones, chart and steps of one set-up."""
-    zones = tuple(
-        zone_with_lines(
-            context, _scatter_zone(context, tissue) if way == "scatter" else _direct_zone(context, way, tissue)
-        )
-        for way in ("direct", "mirror", "scatter")
-        for tissue in TISSUES
-    )
-    aided = _aided_zone(context)
-    zones = zones if aided is None else (*zones, aided)
-    duration, _ = context.duration("direct")
+    """Return zones, chart and steps of one set-up; behind optical aids, the extended NOHD, where the case has any."""
+    zones = {
+        (way, tissue): _zone(context, way, tissue) for way in ("direct", "mirror", "scatter") for tissue in TISSUES
+    }
+    if context.laser.line:
+        zones = {key: _with_lines(context, one) for key, one in zones.items()}
+    if instruments_of(context):
+        zones["aided", "eye"] = _zone(context, "aided", "eye")
     setting = ""
     if context.space.adjustable:
-        eye = setting_words(context.emission("eye", duration))
-        skin = setting_words(context.emission("skin", duration))
+        duration, _ = context.duration("direct")
+        eye, skin = (setting_words(context.emission(tissue, duration)) for tissue in TISSUES)
         setting = f"worst for the eye: {eye}" + ("" if eye == skin else f"; for the skin: {skin}")
+    words, steps = beam_words(context.setup, context.beam), beam_steps(context.setup, context.beam)
+    fitted, chart = context.setup.fitted, _chart(context, zones)
     return SetupResult(
-        context.laser.name,
-        context.setup.name,
-        context.setup.fitted,
-        beam_words(context.setup, context.beam),
-        setting,
-        zones,
-        _chart(context, zones),
-        beam_steps(context.setup, context.beam),
+        context.laser.name, context.setup.name, fitted, words, setting, tuple(zones.values()), chart, steps
     )

@@ -50,6 +50,8 @@ class Share:
     fraction: float  # of its limit [1]
     exposure: float
     criterion: Criterion
+    emission: Emission  # the setting
+    angle: float  # angular subtense that is credited [rad]
 
 
 @dataclass(frozen=True)
@@ -155,13 +157,13 @@ def groups(tissue: str, wavelength: float) -> frozenset[str]:
 
 def _criteria(
     rule_set: str, tissue: str, line: Line, duration: float, axes: tuple[float, float] = (0.0, 0.0)
-) -> dict[str, list[Criterion]]:
-    found: dict[str, list[Criterion]] = {}
+) -> dict[str, list[tuple[Criterion, Emission, float]]]:
+    found: dict[str, list[tuple[Criterion, Emission, float]]] = {}
     for emission in (line.emission, *line.others):
         caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
         for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
             for c in criteria(rule_set, tissue, emission, line.wavelength, duration, angle):
-                found.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(c)
+                found.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append((c, emission, angle))
     return found
 
 
@@ -200,16 +202,21 @@ def sums_at(
     for line in lines:
         for group, compared in _criteria(rule_set, tissue, line, duration, axes).items():
             shares = []
-            for c in compared:
+            for c, emission, angle in compared:
                 exposure = exposure_of(line, c)
-                shares.append(Share(line.name, line.wavelength, exposure / c.limit, exposure, c))
+                shares.append(Share(line.name, line.wavelength, exposure / c.limit, exposure, c, emission, angle))
             worst = max(shares, key=lambda s: badness(s.fraction))
             groups.setdefault(group, []).append(worst)
     found = [
-        Sum(group, rule_set, math.fsum(s.fraction for s in shares), tuple(sorted(shares, key=lambda s: -s.fraction)))
+        Sum(
+            group,
+            rule_set,
+            math.fsum(s.fraction for s in shares),
+            tuple(sorted(shares, key=lambda s: -badness(s.fraction))),
+        )
         for group, shares in groups.items()
     ]
-    return tuple(sorted(found, key=lambda s: -s.total))
+    return tuple(sorted(found, key=lambda s: -badness(s.total)))
 
 
 def beam_sums(
@@ -271,7 +278,7 @@ def summed_distance(
     groups: dict[str, list[Member]] = {}
     for line in lines:
         for group, compared in _criteria(rule_set, tissue, line, duration).items():
-            lit = [c for c in compared if c.amount * factor > 0.0]
+            lit = [c for c, _, _ in compared if c.amount * factor > 0.0]
             if lit:
                 groups.setdefault(group, []).append(Member([_as_array(c) for c in lit], Beams.of(line.beam)))
     reaches = {group: float(summed_farthest(members, factor, 1)[0]) for group, members in groups.items()}
