@@ -7,6 +7,7 @@ that a single calculation does not pay for importing pint; when the sum does not
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
@@ -192,8 +193,7 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
     typed = str(text).strip(SPACES)
     if name not in table:
         same = [text for text, (what, _) in table.items() if what == dimension and text != "1"]
-        message = f"{field} = {shown(typed)}: {unknown_unit(name, same, [text for text in table if text != '1'])}"
-        raise QuantityError(message)
+        raise refused(field, typed, unknown_unit(name, same, [text for text in table if text != "1"]))
     found, factor = table[name]
     if found != dimension:
         article = "an" if dimension[0] in "aei" else "a"
@@ -232,8 +232,8 @@ def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
         question = f"did you mean '{number.group()} {smaller}{slash}{area}'?"
     else:
         question = f"did you mean m{si_unit}?"
-    message = f"{field} = {shown(typed)}: {question} {what} is not accepted"
-    raise QuantityError(message)
+    message = f"{question} {what} is not accepted"
+    raise refused(field, typed, message)
 
 
 def feet(length: float) -> float:
@@ -355,26 +355,22 @@ def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
 def _error(field: str, text: object, what: str, dimension: str) -> QuantityError:
     typed = text.strip(SPACES) if isinstance(text, str) else text
     example = "" if "as in '" in what or "leave the comma" in what else f", as in '{_EXAMPLES[dimension]}'"
-    return QuantityError(f"{field} = {shown(typed)}: {what}{example}")
+    return refused(field, typed, f"{what}{example}")
 
 
 def _to_float(number: str, factor: Decimal, target: Decimal, field: str, typed: str) -> float:
     """Return number * factor / target, rounded once, refusing what a float cannot hold."""
-    exponent = re.search(r"[eE]([+-]?[0-9]+)$", number)
-    shifted = 0 if exponent is None else int(exponent.group(1))
-    exact = Decimal(0)
-    if abs(shifted) <= 400:
-        exact = _EXACT.divide(_EXACT.multiply(Decimal(number), factor), target)
-    value = float(exact)
-    zero = not any(c in "123456789" for c in re.split("[eE]", number)[0])
-    if zero:
+    digits, _, exponent = number.lower().partition("e")
+    if not digits.strip("+-0."):
         return 0.0
-    if abs(value) == float("inf") or shifted > 400:
-        message = f"{field} = {shown(typed)}: too large a number to work with; check number and unit"
-        raise QuantityError(message)
+    shifted = int(exponent or 0)
+    value = math.inf if shifted > 0 else 0.0
+    if abs(shifted) <= 400:
+        value = float(_EXACT.divide(_EXACT.multiply(Decimal(number), factor), target))
+    if math.isinf(value):
+        raise refused(field, typed, "too large a number to work with; check number and unit")
     if abs(value) < _SMALLEST:
-        message = f"{field} = {shown(typed)}: so small that it would be taken as zero; check number and unit"
-        raise QuantityError(message)
+        raise refused(field, typed, "so small that it would be taken as zero; check number and unit")
     return value
 
 

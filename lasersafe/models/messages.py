@@ -38,6 +38,14 @@ _OTHER_WORDS = {  # what people call it elsewhere
 }
 
 
+_WRITE = {
+    "bool_type": "write true or false, without quotes",
+    **dict.fromkeys(("tuple_type", "list_type"), "write a list here, in square brackets"),
+    **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), "write a whole number, without quotes"),
+    **dict.fromkeys(("float_type", "float_parsing", "finite_number"), "write a number, without quotes"),
+}
+
+
 def path_text(place: Place) -> str:
     """Return a place in words, as ``laser[1].setup[2].divergence``."""
     text = ""
@@ -122,16 +130,10 @@ def _message(
         if kind == "too_long":
             return f"at most {context['max_length']} may be given; make two cases of it"
         return f"none is given, at least one is needed; {_instruction(field, descriptions)}"
-    if kind == "bool_type":
-        return f"{shown(given)}: write true or false, without quotes"
-    if kind in ("tuple_type", "list_type"):
-        if isinstance(given, Mapping):
-            return f"several may be given: write the heading in double brackets, as [[{field}]]"
-        return f"{shown(given)}: write a list here, in square brackets"
-    if kind in ("int_type", "int_from_float", "int_parsing"):
-        return f"{shown(given)}: write a whole number, without quotes"
-    if kind in ("float_type", "float_parsing", "finite_number"):
-        return f"{shown(given)}: write a number, without quotes"
+    if kind in ("tuple_type", "list_type") and isinstance(given, Mapping):
+        return f"several may be given: write the heading in double brackets, as [[{field}]]"
+    if kind in _WRITE:
+        return f"{shown(given)}: {_WRITE[kind]}"
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"{context['ge']:g} or more" if "ge" in context else f"at most {context['le']:g}"
         return f"{shown(given)}: must be {bound}"

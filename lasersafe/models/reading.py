@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from lasersafe.errors import CaseError, Fault
 from lasersafe.models.case import Case
-from lasersafe.models.locate import lines_of
+from lasersafe.models.locate import lines_of, tokens_of
 from lasersafe.models.messages import Place, path_text
 from lasersafe.models.setup import SETUP_KINDS
 from lasersafe.typed import shown
@@ -22,10 +22,6 @@ from lasersafe.typed import shown
 LARGEST_FILE = 1_000_000
 MOST_TABLES = 5_000
 MOST_PARTS = 16  # of a key with dots; a case needs four
-_KEY = r"""(?:[A-Za-z0-9_-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')"""
-_TOKEN = re.compile(
-    rf"""\"{{3}}(?:\\.|[^\\])*?\"{{3}}|'{{3}}.*?'{{3}}|\#[^\n]*|(?P<keys>{_KEY}(?:[ \t]*\.[ \t]*{_KEY})*)""", re.DOTALL
-)
 # pydantic adds them to a place
 _TAGS = frozenset({"continuous", "single pulse", "pulse train", "pulse list", "mode table", *SETUP_KINDS})
 
@@ -54,10 +50,32 @@ def read_case_text(path: str | os.PathLike[str]) -> str:
     CaseError
         If it cannot be read as text.
     """
-    text, fault = _read(Path(path))
-    if fault is not None:
-        raise CaseError(str(path), [fault])
-    return text
+
+    def refused(line: int | None, message: str) -> CaseError:
+        return CaseError(str(path), [Fault(line, "file", message)])
+
+    try:
+        kind = Path(path).stat().st_mode
+        if stat.S_ISDIR(kind):
+            raise refused(None, "this is a directory; name the case file in it")
+        if not stat.S_ISREG(kind):
+            raise refused(None, "this is not a plain file; name a case file")
+        with Path(path).open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
+    except FileNotFoundError:
+        raise refused(None, "there is no such file; 'lasersafe new' makes one from a starter case") from None
+    except CaseError:
+        raise
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
+        raise refused(None, f"cannot be read: {reason}; check its name and who may read it") from None
+    if len(raw) > LARGEST_FILE:
+        raise refused(None, "larger than 1 MB, which is the most for a case file; name a case file")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise refused(line, "not UTF-8 text; save the file as UTF-8 in your editor") from None
 
 
 def check_case(path: str | os.PathLike[str]) -> list[Fault]:
@@ -85,26 +103,22 @@ def parse_case(text: str, name: str = "case") -> Case:
         If there are faults; all of them, with their lines.
     """
     text = text.replace("\r\n", "\n")
-    deep = _too_deep(text)
-    if deep is not None:
-        raise CaseError(name, [deep])
+    fault = _too_deep(text)
     try:
-        data = tomllib.loads(text)
-        lines = lines_of(text)
+        data = tomllib.loads(text) if fault is None else {}
+        tables = _tables_in(data)
+        if tables > MOST_TABLES:
+            message = f"{tables} tables; at most {MOST_TABLES} are read: make several cases of it"
+            fault = Fault(None, "file", message)
     except tomllib.TOMLDecodeError as error:
-        raise CaseError(name, [_syntax(str(error), text)]) from None
+        fault = _syntax(str(error), text)
     except RecursionError:
-        raise CaseError(
-            name, [Fault(None, "file", "brackets are nested too deeply for a case file; name a case file")]
-        ) from None
+        fault = Fault(None, "file", "brackets are nested too deeply for a case file; name a case file")
     except ValueError:  # an integer of more digits than Python reads
-        raise CaseError(
-            name, [Fault(None, "file", "a number with thousands of digits cannot be read; shorten it")]
-        ) from None
-    tables = _tables_in(data)
-    if tables > MOST_TABLES:
-        message = f"{tables} tables; at most {MOST_TABLES} are read: make several cases of it"
-        raise CaseError(name, [Fault(None, "file", message)])
+        fault = Fault(None, "file", "a number with thousands of digits cannot be read; shorten it")
+    if fault is not None:
+        raise CaseError(name, [fault])
+    lines = lines_of(text)
     case = case_from(data, name, lines)
     case._lines.update(lines)
     return case
@@ -139,12 +153,18 @@ def _too_deep(text: str) -> Fault | None:
     """Return the fault of a key of so many parts that to read it would take the time and memory of their square."""
     if not any(line.count(".") >= MOST_PARTS for line in text.split("\n")):
         return None
-    for token in _TOKEN.finditer(text):
-        parts = len(re.findall(_KEY, token["keys"])) if token["keys"] else 0
+    chain: list[str] = []
+    for token, line in tokens_of(text):
+        if token == "." or chain[-1:] == ["."]:
+            chain.append(token)
+            continue
+        parts = (len(chain) + 1) // 2
         if parts > MOST_PARTS:
-            line = text.count("\n", 0, token.start()) + 1
-            message = f"{shown(token['keys'])}: a key of {parts} parts; at most {MOST_PARTS} are read: name a case file"
+            message = (
+                f"{shown(''.join(chain))}: a key of {parts} parts; at most {MOST_PARTS} are read: name a case file"
+            )
             return Fault(line, "TOML", message)
+        chain = [token]
     return None
 
 
@@ -156,29 +176,6 @@ def _tables_in(data: Any) -> int:
         count += isinstance(one, dict)
         left += one.values() if isinstance(one, dict) else one if isinstance(one, list) else ()
     return count
-
-
-def _read(path: Path) -> tuple[str, Fault | None]:
-    try:
-        kind = path.stat()
-        if stat.S_ISDIR(kind.st_mode):
-            return "", Fault(None, "file", "this is a directory; name the case file in it")
-        if not stat.S_ISREG(kind.st_mode):
-            return "", Fault(None, "file", "this is not a plain file; name a case file")
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        return "", Fault(None, "file", "there is no such file; 'lasersafe new' makes one from a starter case")
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
-        return "", Fault(None, "file", f"cannot be read: {reason}; check its name and who may read it")
-    if len(raw) > LARGEST_FILE:
-        return "", Fault(None, "file", "larger than 1 MB, which is the most for a case file; name a case file")
-    try:
-        return raw.decode("utf-8-sig"), None
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        return "", Fault(line, "file", "not UTF-8 text; save the file as UTF-8 in your editor")
 
 
 def _syntax(message: str, text: str) -> Fault:
