@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.alike import alike, highest
+from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.glowing import extended_scenarios
 from lasersafe.assessment.protection import (
@@ -87,8 +88,22 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
             own += scenarios_of(rest) if rest is not None else []
         own += extended_scenarios(context)
         scenarios += own
-        eyewear += eyewear_of(context, found, own, wording) if context.setup.fitted else []
+        eyewear += _needs(stage, context, found, own, wording) if context.setup.fitted else []
     return Worked(case, found, setups, scenarios, eyewear, barriers, stage, cells)
+
+
+def _needs(
+    stage: Stage | None, context: Context, found: list[Context], own: list[Scenario], wording: Wording
+) -> list[EyewearNeed]:
+    """Return what eyewear has to carry, in the beam of a lost lens or a broken fibre as well where that can hit."""
+    needs = eyewear_of(context, found, own, wording)
+    for way in FAULTS if stage is not None else ():
+        hit = {s.person for s in own if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
+        broken = broken_context(stage, context, way)[0] if stage is not None and hit else None
+        if broken is not None:
+            more = [need for need in eyewear_of(broken, found, own, wording) if need.person in hit]
+            needs = _eyewear([needs, more])
+    return needs
 
 
 def _answered(worked: Worked, eyewear: list[EyewearNeed], wording: Wording) -> Worked:

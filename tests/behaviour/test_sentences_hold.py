@@ -123,6 +123,28 @@ def test_one_pair_against_two_lasers_leaves_less_than_one_limit_of_both() -> Non
             assert both.ratio >= 2.0 * ratio * 1e-5  # what both let through, or scatter that nothing need answer
 
 
+def test_eyewear_holds_the_beam_of_a_lost_lens_where_that_can_hit() -> None:
+    # 500 W, 8 mm before a lens of 100 mm: at 6 m the spread beam is 0.47 m wide, 3e3 W/m2. With the lens lost the 8 mm
+    # stay: 4 * 500 / (pi 8^2 mm2) = 1.0e7 W/m2, which D LB6 was said to be enough for. Up to 10^(n+1) W/m2 for LBn (of
+    # a beam of 10 mm and more; EN 207) that is at least LB6, and for a narrower one more: LB8, as without any lens.
+    assert 500.0 / (math.pi * 4e-3**2) == pytest.approx(9.95e6, rel=1e-3)
+    lens = 'kind = "lens"\nbeam_diameter = "8 mm"\nfocal_length = "100 mm"\nwork_distance = "100 mm"\n'
+    beam = laser()
+    beam = beam[: beam.index('kind = "collimated"')] + lens + 'criterion = "1/e"\n'
+    scene = (
+        '[scene]\n[[scene.aim]]\nlaser = "Welder"\nposition = ["0 m", "0 m"]\nheight = "1.2 m"\nbearing = "0 deg"\n'
+        'elevation = "0 deg"\n[[scene.person]]\nname = "Far"\nposition = ["0 m", "6 m"]\n'
+    )
+    bare = found_in(HEAD + laser().replace('"5 mrad"', '"0.1 mrad"') + person("Far", "6 m"))
+    assert bare.decision.wear == "Welder: 1070 D LB8 for anyone as near as Far."
+    for number, enough in ((6, False), (8, True)):
+        text = HEAD + beam + person("Far", "6 m", f'eyewear = "1070 D LB{number}"') + ENCLOSED + scene
+        found = found_in(text)
+        assert found.decision.wear == bare.decision.wear
+        (lost,) = [s for s in found.scenarios if s.way == "optic lost" and s.tissue == "eye"]
+        assert bool(lost.answer) is enough
+
+
 def test_eyewear_against_one_of_two_wavelengths_is_no_answer() -> None:
     line = 'power = "0.5 W"\n[[laser.line]]\nname = "aim"\nwavelength = "635 nm"\npower = "20 mW"\n'
     text = HEAD + laser().replace('power = "500 W"\n', line) + person("Far", "6 m", 'eyewear = "1070 D LB5"') + ENCLOSED
