@@ -105,3 +105,4 @@ class EyewearNeed:
     verdict: MarkingVerdict | None = None  # on the eyewear that the person wears
     optical_density_skin: float = 0.0  # what would bring a direct hit below the skin limit, rounded up to 0.1
     steps: tuple[Step, ...] = ()
+    wavelengths: tuple[float, ...] = ()  # [m] all that the marking covers, where a tolerance makes several of one

@@ -219,7 +219,7 @@ def _eyewear(lists: list[list[EyewearNeed]]) -> list[EyewearNeed]:
 def covering(group: list[EyewearNeed]) -> EyewearNeed:
     """Return the hardest need of a group, asking for every wavelength, letter and density of the others as well."""
     hardest = max(group, key=_eyewear_rank)
-    waves = sorted(one.wavelength for one in group)
+    waves = sorted({wave for one in group for wave in one.wavelengths or (one.wavelength,)})
     scales: dict[str, ScaleNeed] = {}
     for one in group:
         for scale in one.scales:
@@ -237,6 +237,7 @@ def covering(group: list[EyewearNeed]) -> EyewearNeed:
         optical_density_exact=density,
         optical_density_skin=max((one.optical_density_skin for one in group), key=badness),
         marking=asked,
+        wavelengths=tuple(waves) if len(waves) > 1 else (),
         reliable=not unreliable,
         no_reliance=hardest.no_reliance or (unreliable[0].no_reliance if unreliable else ""),
         notes=tuple(dict.fromkeys(note for one in (hardest, *group) for note in one.notes)),
@@ -244,7 +245,12 @@ def covering(group: list[EyewearNeed]) -> EyewearNeed:
 
 
 def _asked_for(need: EyewearNeed) -> tuple[Any, ...]:
-    return need.wavelength, need.optical_density_exact, [(one.mode, one.scale_number) for one in need.scales]
+    return (
+        need.wavelengths,
+        need.wavelength,
+        need.optical_density_exact,
+        [(one.mode, one.scale_number) for one in need.scales],
+    )
 
 
 def _number(scale: ScaleNeed) -> float:

@@ -145,6 +145,16 @@ def test_eyewear_holds_the_beam_of_a_lost_lens_where_that_can_hit() -> None:
         assert bool(lost.answer) is enough
 
 
+def test_eyewear_for_all_keeps_every_wavelength_of_a_tolerance() -> None:
+    # 1064 nm +- 5 nm asks each of two persons for 1059 to 1069 nm, so whatever covers both asks for no less.
+    beam = laser(power="20 W", wavelength="1064 nm +- 5 nm")
+    found = found_in(HEAD + beam + person("Near", "1 m") + person("Far", "6 m"))
+    assert {need.marking.split()[0] for need in found.eyewear} == {"1059-1069"}
+    assert found.decision.wear == "Welder: 1059-1069 D LB7 for anyone as near as Near."
+    assert found.record.lasers[0].eyewear is not None
+    assert found.record.lasers[0].eyewear.marking == "1059-1069 D LB7"  # on the door sign
+
+
 def test_eyewear_against_one_of_two_wavelengths_is_no_answer() -> None:
     line = 'power = "0.5 W"\n[[laser.line]]\nname = "aim"\nwavelength = "635 nm"\npower = "20 mW"\n'
     text = HEAD + laser().replace('power = "500 W"\n', line) + person("Far", "6 m", 'eyewear = "1070 D LB5"') + ENCLOSED
