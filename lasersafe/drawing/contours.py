@@ -10,11 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.drawing.axes import TICK, Axis, Plot, axis_marks, plot_in
-from lasersafe.drawing.curves import Heading
+from lasersafe.drawing.chart import TICK, Axis, Heading, Plot, axis_marks, plot_in
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, lay_out
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, box, closed
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, box, edge
 from lasersafe.drawing.shapes import along, overlap, within
 from lasersafe.drawing.typeface import ASCENT, DESCENT, width_of
 
@@ -110,9 +109,8 @@ def contour_page(
         texts += _cross(plot.point(nominal[0], nominal[1]), nominal[2], board)
     for level, runs in lines.items():
         texts += _name(name(level), runs, plot, board)
-    marks = [*marks, *board.under, *texts, *board.marks, *axis_marks(plot)]
-    drawing = layout.drawing
-    return Drawing(drawing.kind, drawing.title, paper.width, paper.height, drawing.frame, 0, [*drawing.marks, *marks])
+    layout.drawing.marks.extend([*marks, *board.under, *texts, *board.marks, *axis_marks(plot)])
+    return layout.drawing
 
 
 def _logs(values: Floats) -> Callable[[Any], Any]:
@@ -137,7 +135,7 @@ def _bands(levels: Sequence[float], values: Floats, name: Callable[[float], str]
 
 
 def _swatch(tone: str) -> Callable[[Rect], list[Mark]]:
-    return lambda rect: [Area((box(rect),), tone), Lines((closed(box(rect)),), BLACK, 0.2)]
+    return lambda rect: edge(rect, 0.2, fill=tone)
 
 
 def _name(text: str, runs: Sequence[Run], plot: Plot, board: Board) -> list[Mark]:

@@ -71,7 +71,7 @@ class Board:
 
     def put(self, label: Label) -> bool:
         """Write a label at its best free place; when there is none, remember it and return False."""
-        lines = wrap(label.text, SIZE, _LONGEST, label.bold)
+        lines = wrap(clean(label.text), SIZE, _LONGEST, label.bold)
         if not lines or not label.places:
             return True
         wide = max(width_of(line, SIZE, label.bold) for line in lines) + 2 * _PAD

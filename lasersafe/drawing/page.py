@@ -42,9 +42,9 @@ class Entry:
     def lines(self, room: float) -> list[tuple[str, bool]]:
         """Return the lines of the entry."""
         if not self.text:
-            return [(line, False) for line in wrap(self.head, _ENTRY, room)]
-        found = [(line, True) for line in wrap(self.head, _ENTRY, room, True)]
-        return found + [(line, False) for line in wrap(self.text, _ENTRY, room)]
+            return [(line, False) for line in wrap(clean(self.head), _ENTRY, room)]
+        found = [(line, True) for line in wrap(clean(self.head), _ENTRY, room, True)]
+        return found + [(line, False) for line in wrap(clean(self.text), _ENTRY, room)]
 
 
 @dataclasses.dataclass
@@ -60,8 +60,8 @@ class Layout:
         room = self.drawing.width - 2 * margin
         y = self.head_y
         for text in texts[:_HEAD_LINES]:
-            lines = wrap(text, _LINE, room) or ("",)
-            line = lines[0] if len(lines) == 1 else wrap(text, _LINE, room - 4.0)[0] + " …"
+            lines = wrap(clean(text), _LINE, room) or ("",)
+            line = lines[0] if len(lines) == 1 else wrap(clean(text), _LINE, room - 4.0)[0] + " …"
             self.drawing.marks.append(Words(margin, y, line, _LINE))
             y -= _LINE * _LEADING
 
@@ -98,7 +98,7 @@ def lay_out(
     m, wide = paper.margin, paper.width - 2 * paper.margin
     marks: list[Mark] = []
     y = paper.height - m
-    heads = wrap(title, _TITLE, wide, True)
+    heads = wrap(clean(title), _TITLE, wide, True)
     if len(heads) > _TITLE_LINES:
         heads = (*heads[: _TITLE_LINES - 1], wrap(heads[_TITLE_LINES - 1], _TITLE, wide - 6.0, True)[0] + "…")
     for line in heads:
@@ -109,7 +109,7 @@ def lay_out(
     top = y - (_HEAD_LINES - 1) * _LINE * _LEADING - 1.0
     low = m
     for text, bold in reversed(foot):
-        for line in reversed(wrap(text, _ENTRY, wide, bold)):
+        for line in reversed(wrap(clean(text), _ENTRY, wide, bold)):
             marks.append(Words(m, low + 0.3 * _ENTRY, line, _ENTRY, bold))
             low += _ENTRY * _LEADING
     low += 1.5

@@ -185,14 +185,16 @@ def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
         pages = plan_pages(assessment.scene, Paper("A4", 277.0, 190.0), assessment.title, wording)
         drawings = [("", to_svg(page)) for page in pages if page.kind != "overview"]
     else:
-        from lasersafe.library.chart_svg import chart_svg
+        from lasersafe.drawing.svg import to_svg
+        from lasersafe.sheet.chart import exposure_chart
         from lasersafe.sheet.fonts import refuse_unprintable
 
         try:
             refuse_unprintable(assessment.setups)
         except OutputError as error:
             return [f"<div>{_words(str(error))}</div>"]
-        drawings = [(_heading(f"{one.laser}: {one.setup}"), chart_svg(one.chart, wording)) for one in assessment.setups]
+        charts = [(one, exposure_chart(one.chart, 190.0, wording)) for one in assessment.setups]
+        drawings = [(_heading(f"{one.laser}: {one.setup}"), to_svg(chart)) for one, chart in charts]
     return [f'{head}<div style="{_PAPER}">\n{_inline(drawing)}\n</div>' for head, drawing in drawings]
 
 

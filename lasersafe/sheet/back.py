@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Assessment
-from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, NOTE, Flow, Part, Row, bold, note
 from lasersafe.sheet.front import named
 from lasersafe.sheet.references import References, joined
 from lasersafe.sheet.text import Style, tidy, unit_text, wrap
@@ -47,7 +47,7 @@ def other_hazards(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     for key in assessment.other_hazards:
         hazard = _hazard(wording, key)
         source = text("hazards.source", source=hazard.source, mark=named(wording, "seen", hazard.seen))
-        rows.append(Row(([Part(hazard.title, _TITLE)], [Part(hazard.text, Style(8.5)), Part(source, NOTE)])))
+        rows.append(Row((Part(hazard.title, _TITLE), [Part(hazard.text, Style(8.5)), note(source)])))
     flow.table((), (1, 3.6), rows)
 
 
@@ -84,7 +84,7 @@ def differences(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         values = [
             [Part(number(difference.values[name], 4) + unit if name in difference.values else "–")] for name in names
         ]
-        rows.append(Row(([Part(difference.what)], *values, [Part(difference.decided_by, SMALL_BOLD)])))
+        rows.append(Row((Part(difference.what), *values, bold(difference.decided_by))))
     header = [text("differences.what"), *names, text("differences.decided")]
     flow.table(header, (34, *[40 / max(len(names), 1)] * len(names), 26), rows)
 
@@ -99,10 +99,10 @@ def inputs(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     rows = [
         Row(
             (
-                [Part("" if line.line is None else str(line.line), NOTE)],
-                [Part(line.field)],
-                [Part(line.typed, SMALL_BOLD)],
-                [Part(tidy(unit_text(line.used)))],
+                note("" if line.line is None else str(line.line)),
+                Part(line.field),
+                bold(line.typed),
+                Part(tidy(unit_text(line.used))),
             )
         )
         for line in assessment.inputs
@@ -113,7 +113,6 @@ def inputs(flow: Flow, assessment: Assessment, wording: Wording) -> None:
 def notes(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     """Print the notes of the assessment."""
     flow.heading(wording.text("notes.heading"), 0, keep=30.0)
-    for note in assessment.notes:
-        flow.paragraph(note, _ITEM, 12.0, "•")
+    flow.items(assessment.notes)
     if not assessment.notes:
         flow.paragraph(wording.text("notes.none"), BODY)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from pathlib import Path as FilePath
 
+from lasersafe.drawing.primitives import Words, grey
 from lasersafe.errors import InputError
 from lasersafe.localise import localise
 from lasersafe.outputs import Output, write_outputs
@@ -24,8 +25,8 @@ from lasersafe.sheet import (
     uncertainty,
 )
 from lasersafe.sheet import pages as handouts
-from lasersafe.sheet.flow import Flow, Mark, Page, Text
-from lasersafe.sheet.fonts import BOLD, REGULAR, refuse_unprintable
+from lasersafe.sheet.flow import Flow, Mark, Page
+from lasersafe.sheet.fonts import refuse_unprintable
 from lasersafe.sheet.paint import Attachment, Facts, paint
 from lasersafe.sheet.references import References
 from lasersafe.sheet.steps import steps
@@ -35,11 +36,11 @@ from lasersafe.wording import CONTROL_KINDS, Wording, load_wording
 PAPERS = {"A4": (595.2756, 841.8898), "Letter": (612.0, 792.0)}
 _MARGIN = 42.0
 _HEAD = 48.0
-_FOOT = Style(7)
+_FOOT = Style(7, ink=grey(0.2))
 _PAGE = Style(7, True)
 _FOOT_LINES = 4
 _DRAFT_SIZE = 150.0
-_PALE = 0.93
+_PALE = grey(0.93)
 _WORDS = {"draft": "draft.word", "printed for signature": "draft.for_signature", "signed": ""}
 _HEADERS = {
     "draft": "draft.header",
@@ -231,22 +232,21 @@ class _Footer:
         y = self.height
         for line in self.lines:
             y -= _FOOT.leading
-            found.append(Text(_MARGIN, y, line, _FOOT.size, _FOOT.font, 0.2))
+            found.append(_FOOT.words(_MARGIN, y, line))
         page = self.wording.text("sheet.page", page=number, pages=count)
-        found.append(Text(self.right - width_of(page, _PAGE), y, page, _PAGE.size, _PAGE.font))
+        found.append(_PAGE.words(self.right - width_of(page, _PAGE), y, page))
         return found
 
 
-def _header(wording: Wording, size: tuple[float, float], state: str) -> list[Mark]:
+def _header(wording: Wording, size: tuple[float, float], state: str) -> list[Words]:
     y = size[1] - 30.0
     draft = Style(8, True)
     word = wording.text(_HEADERS[state])
     right = size[0] - _MARGIN - width_of(word, draft)
-    kind = wording.text("sheet.kind")
-    return [Text(_MARGIN, y, kind, 8, REGULAR, 0.2), Text(right, y, word, 8, BOLD)]
+    return [Style(8, ink=grey(0.2)).words(_MARGIN, y, wording.text("sheet.kind")), draft.words(right, y, word)]
 
 
-def _draft(word: str, size: tuple[float, float]) -> Text:
+def _draft(word: str, size: tuple[float, float]) -> Words:
     """Return the pale word that lies across the page, under everything else, so that it hides nothing."""
     turn = math.degrees(math.atan2(size[1], size[0]))
     long = math.hypot(*size) * 0.62
@@ -257,4 +257,4 @@ def _draft(word: str, size: tuple[float, float]) -> Text:
     back, down = wide / 2, high * 0.36
     x = size[0] / 2 - back * cosine + down * sine
     y = size[1] / 2 - back * sine - down * cosine
-    return Text(x, y, word, high, BOLD, _PALE, turn)
+    return Words(x, y, word, high, True, _PALE, turn=turn)

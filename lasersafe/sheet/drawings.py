@@ -1,4 +1,4 @@
-"""Plans and elevations in the PDF: their lines as PDF operators (ISO 32000-1, annex A), their texts as text."""
+"""Plans and elevations in the PDF, as a part of the sheet or pages of their own."""
 
 from __future__ import annotations
 
@@ -8,15 +8,13 @@ from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_pages
-from lasersafe.drawing.primitives import Area, Drawing, Lines, Run
-from lasersafe.drawing.primitives import Mark as Shape
+from lasersafe.drawing.primitives import Drawing
 from lasersafe.results import Assessment
-from lasersafe.sheet.flow import Flow, Mark, Page, Text, Vector
-from lasersafe.sheet.fonts import BOLD, REGULAR
+from lasersafe.sheet.flow import MILLIMETRE, Flow, Page, Placed
+from lasersafe.sheet.fonts import refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
 from lasersafe.wording import Wording
 
-MILLIMETRE = 72.0 / 25.4  # [point]
 _ELEVATION = 160.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
 _TALL_MAP = 220.0
@@ -39,58 +37,9 @@ def scene(flow: Flow, assessment: Assessment, wording: Wording, paper: str) -> N
     tall = _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP
     chart = map_page(found, Paper(paper, wide, min(tall, full.height)), title, wording)
     for drawing in [*drawings, *([chart] if chart else [])]:
-        flow.figure(drawing.height * MILLIMETRE, _Placed(drawing).draw)
+        flow.figure(drawing)
         flow.space(6.0)
     flow.new_page()
-
-
-class _Placed:
-    """A drawing that can be put on a page, its upper left corner at a place."""
-
-    def __init__(self, drawing: Drawing) -> None:
-        self.drawing = drawing
-
-    def draw(self, marks: list[Mark], left: float, top: float) -> None:
-        """Add the drawing to a page."""
-        marks.extend(page_marks(self.drawing, left, top - self.drawing.height * MILLIMETRE))
-
-
-def page_marks(drawing: Drawing, left: float, bottom: float) -> list[Mark]:
-    """Return the marks of a drawing whose lower left corner lies at ``left`` and ``bottom``, in points."""
-    marks: list[Mark] = []
-    code: list[str] = []
-    for mark in drawing.marks:
-        if not isinstance(mark, Lines | Area):
-            if code:
-                marks.append(Vector(left, bottom, "\n".join(code)))
-                code = []
-            x, y = left + mark.x * MILLIMETRE, bottom + mark.y * MILLIMETRE
-            marks.append(Text(x, y, mark.text, mark.size * MILLIMETRE, BOLD if mark.bold else REGULAR))
-        else:
-            code.append(_operators(mark))
-    if code:
-        marks.append(Vector(left, bottom, "\n".join(code)))
-    return marks
-
-
-def _operators(mark: Shape) -> str:
-    if isinstance(mark, Lines):
-        dashes = " ".join([f"{dash * MILLIMETRE:.2f}" for dash in mark.dashes])
-        pen = f"{_colour(mark.ink)} RG {mark.thick * MILLIMETRE:.2f} w [{dashes}] 0 d "
-        return pen + " ".join(map(_run, mark.runs)) + " S"
-    if isinstance(mark, Area):
-        return f"{_colour(mark.fill)} rg " + " ".join([_run(ring) + " h" for ring in mark.rings]) + " f*"
-    return ""
-
-
-def _run(run: Run) -> str:
-    (x, y), *rest = run
-    start = f"{x * MILLIMETRE:.2f} {y * MILLIMETRE:.2f} m"
-    return start + "".join([f" {x * MILLIMETRE:.2f} {y * MILLIMETRE:.2f} l" for x, y in rest])
-
-
-def _colour(ink: str) -> str:
-    return " ".join([f"{int(ink[k : k + 2], 16) / 255:.3g}" for k in (1, 3, 5)])
 
 
 def drawings_pdf(drawings: Sequence[Drawing], assessment: Assessment, wording: Wording) -> bytes:
@@ -110,8 +59,6 @@ def drawings_pdf(drawings: Sequence[Drawing], assessment: Assessment, wording: W
     OutputError
         If a text holds a character that cannot be printed.
     """
-    from lasersafe.sheet.fonts import refuse_unprintable
-
     refuse_unprintable(assessment.scene, "scene")
     refuse_unprintable(assessment.title, "title")
     subject = f"{wording.text('plan.heading')}, {assessment.fingerprint}"
@@ -138,7 +85,6 @@ def study_pdf(drawings: Sequence[Drawing], title: str, subject: str, wording: Wo
         If a text holds a character that cannot be printed.
     """
     import lasersafe
-    from lasersafe.sheet.fonts import refuse_unprintable
 
     refuse_unprintable(title, "title")
     refuse_unprintable(subject, "name")
@@ -155,5 +101,5 @@ def _pages_pdf(drawings: Sequence[Drawing], subject: str, version: str, wording:
         creator=program,
         language=wording.language,
     )
-    pages = [Page(page_marks(drawing, 0.0, 0.0)) for drawing in drawings]
-    return paint(pages, [], size, Text(0.0, 0.0, "", 1.0, REGULAR), facts)
+    pages = [Page([Placed(0.0, 0.0, drawing)]) for drawing in drawings]
+    return paint(pages, [], size, None, facts)

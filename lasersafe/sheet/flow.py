@@ -3,70 +3,36 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from lasersafe.sheet.fonts import BOLD
+from lasersafe.drawing import primitives
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey
 from lasersafe.sheet.text import Line, Style, wrap, wrap_formula
 
 HEADING = (Style(15, True), Style(11.5, True), Style(9.5, True))
 BODY = Style(9, after=3)
+ITEM = Style(9, after=2)
 SMALL = Style(7.5)
 TINY = Style(7, spacing=1.2)
 TINY_BOLD = Style(7, True, spacing=1.2)
-TINY_NOTE = Style(7, ink=0.25, spacing=1.2)
+TINY_NOTE = Style(7, ink=grey(0.25), spacing=1.2)
 SMALL_BOLD = Style(7.5, True)
-NOTE = Style(7.5, ink=0.25)
+NOTE = Style(7.5, ink=grey(0.25))
+MILLIMETRE = 72.0 / 25.4  # [point]
 _SIDE = 2.5
 
 
-@dataclasses.dataclass(slots=True)  # thousands of them: a frozen one takes three times as long to make
-class Text:
-    """Text on a page; the base line starts at ``x``, ``y``."""
+@dataclass(frozen=True)
+class Placed:
+    """A drawing, its lower left corner at a place of the page."""
 
     x: float
     y: float
-    text: str
-    size: float
-    font: str
-    ink: float = 0.0
-    turn: float = 0.0  # [degree], counter-clockwise
+    drawing: Drawing
 
 
-@dataclass(frozen=True)
-class Box:
-    """A rectangle; ``fill`` and ``ink`` from 0 (black) to 1 (white), None for none."""
-
-    x: float
-    y: float
-    width: float
-    height: float
-    fill: float | None = None
-    ink: float | None = None
-    thick: float = 0.5
-
-
-@dataclass(frozen=True)
-class Path:
-    """A line through points, as pairs of x and y, or a filled outline."""
-
-    points: tuple[tuple[float, float], ...]
-    ink: float = 0.0
-    thick: float = 0.5
-    dashes: tuple[float, ...] = ()
-    fill: float | None = None
-
-
-@dataclass(frozen=True)
-class Vector:
-    """A piece of a drawing as PDF operators, with its lower left corner at ``x``, ``y``."""
-
-    x: float
-    y: float
-    code: str
-
-
-Mark = Text | Box | Path | Vector
+Mark = primitives.Mark | Placed
 
 
 @dataclasses.dataclass
@@ -99,7 +65,7 @@ class Part:
         return (wrap_formula if self.formula else wrap)(self.text, self.style, width)
 
 
-Cell = Sequence[Part]
+Cell = Part | Sequence[Part]
 
 
 @dataclass(frozen=True)
@@ -113,11 +79,36 @@ class Row:
     keep: float = 0.0  # height that must follow on the same page. [point]
 
 
+def tiny(text: str) -> Part:
+    """Return a small paragraph of a table."""
+    return Part(text, TINY)
+
+
+def strong(text: str) -> Part:
+    """Return a small bold paragraph of a table."""
+    return Part(text, TINY_BOLD)
+
+
+def faint(text: str) -> Part:
+    """Return a small grey paragraph of a table."""
+    return Part(text, TINY_NOTE)
+
+
+def bold(text: str) -> Part:
+    """Return a bold paragraph of a table."""
+    return Part(text, SMALL_BOLD)
+
+
+def note(text: str) -> Part:
+    """Return a grey paragraph of a table."""
+    return Part(text, NOTE)
+
+
 _Lines = list[tuple[Line, Style]]
 
 
 def _laid(cell: Cell, width: float) -> _Lines:
-    return [(line, part.style) for part in cell for line in part.lines(width)]
+    return [(line, part.style) for part in ([cell] if isinstance(cell, Part) else cell) for line in part.lines(width)]
 
 
 def _height(lines: _Lines) -> float:
@@ -177,6 +168,10 @@ class Flow:
         if self.y < self.top:
             self.y = max(self.y - height, self.bottom)
 
+    def rule(self, thick: float, ink: str = BLACK) -> None:
+        """Draw a line over the full width."""
+        self.marks.append(Lines((((self.left, self.y), (self.left + self.width, self.y)),), ink, thick))
+
     def heading(self, text: str, level: int = 0, keep: float = 70.0, outline: bool = True) -> None:
         """Print a heading with at least ``keep`` points below it, and enter it in the outline."""
         style = HEADING[level]
@@ -187,15 +182,14 @@ class Flow:
             self.entries.append(Entry(" ".join(text.split()), level, len(self.pages) - 1, self.y))
         self.lines(lines, style)
         if level == 0:
-            self.marks.append(Path(((self.left, self.y), (self.left + self.width, self.y)), 0.0, 0.8))
+            self.rule(0.8)
         self.y -= (6.0, 3.0, 2.0)[level]
 
     def lines(self, lines: Sequence[Line], style: Style, indent: float = 0.0) -> None:
         """Print lines; a new page starts where the room ends."""
         for line in lines:
             self.need(style.leading)
-            self.y -= style.leading
-            self._line(line, style, self.left + indent, self.y)
+            self.y = self.stack([(line, style)], self.left + indent, self.y)
 
     def paragraph(self, text: str, style: Style = BODY, indent: float = 0.0, bullet: str = "") -> None:
         """Print a paragraph, its first line marked by ``bullet`` at the left edge."""
@@ -204,23 +198,34 @@ class Flow:
             return
         self.need(min(len(lines), 2) * style.leading)
         if bullet:
-            font = BOLD if len(bullet) > 1 else style.font
             base = self.y - style.leading + 0.24 * style.size
-            self.marks.append(Text(self.left, base, bullet, style.size, font, style.ink))
+            self.marks.append(
+                dataclasses.replace(style, bold=style.bold or len(bullet) > 1).words(self.left, base, bullet)
+            )
         self.lines(lines, style, indent)
         self.space(style.after)
+
+    def items(self, texts: Sequence[str], style: Style = ITEM) -> None:
+        """Print texts as the items of a list."""
+        for text in texts:
+            self.paragraph(text, style, 12.0, "•")
 
     def footnotes(self, texts: dict[str, str]) -> None:
         """Print notes, given as text and number."""
         for text, label in texts.items():
-            self.paragraph(text, Style(7.5, ink=0.15, after=0.5), 22.0, label)
+            self.paragraph(text, Style(7.5, ink=grey(0.15), after=0.5), 22.0, label)
         self.space(4.0)
 
-    def figure(self, height: float, draw: Callable[[list[Mark], float, float], None]) -> None:
-        """Draw a block that stays in one piece; ``draw`` gets the marks, the left edge and the top."""
+    def reserve(self, height: float) -> float:
+        """Keep room for what stays in one piece, on a new page where this one is too full; return its upper edge."""
         self.need(height)
-        draw(self.marks, self.left, self.y)
         self.y -= height
+        return self.y + height
+
+    def figure(self, drawing: Drawing) -> None:
+        """Print a drawing, which stays in one piece."""
+        self.reserve(drawing.height * MILLIMETRE)
+        self.marks.append(Placed(self.left, self.y, drawing))
 
     def table(self, header: Sequence[str], shares: Sequence[float], rows: Sequence[Row], pad: float = 2.5) -> None:
         """Print a table whose header stands on each page; a row that is longer than a page is split.
@@ -239,7 +244,7 @@ class Flow:
         total = sum(shares)
         widths = [share / total * self.width for share in shares]
         edges = [self.left + sum(widths[:index]) for index in range(len(widths))]
-        head = [_laid([Part(title, SMALL_BOLD)], wide - 2 * _SIDE) for title, wide in zip(header, widths, strict=False)]
+        head = [_laid(Part(title, SMALL_BOLD), wide - 2 * _SIDE) for title, wide in zip(header, widths, strict=False)]
         tall = max(map(_height, head)) + 5.0 if head else 0.0
         fresh = True
         for row in rows:
@@ -270,27 +275,28 @@ class Flow:
         self.space(6.0)
 
     def _row(self, cells: list[_Lines], below: _Lines, edges: list[float], high: float, row: Row, pad: float) -> None:
+        low = self.y - high
         if row.shade is not None:
-            self.marks.append(Box(self.left, self.y - high, self.width, high, fill=row.shade))
+            self.marks.append(Area((box((self.left, low, self.left + self.width, self.y)),), grey(row.shade)))
         if row.bar:
-            self.marks.append(Box(self.left - 4.0, self.y - high, 3.0, high, fill=0.0))
+            self.marks.append(Area((box((self.left - 4.0, low, self.left - 1.0, self.y)),), BLACK))
         top = self.y - pad
-        for lines, edge in zip(cells, edges, strict=False):
-            self._stack(lines, edge + _SIDE, top)
-        if below:
-            self._stack(below, self.left + _SIDE, top - max(map(_height, cells), default=0.0))
-        self.y -= high
-        self.marks.append(Path(((self.left, self.y), (self.left + self.width, self.y)), 0.6, 0.4))
+        for lines, left in zip(cells, edges, strict=False):
+            self.stack(lines, left + _SIDE, top)
+        self.stack(below, self.left + _SIDE, top - max(map(_height, cells), default=0.0))
+        self.y = low
+        self.rule(0.4, grey(0.6))
 
-    def _stack(self, lines: _Lines, x: float, y: float) -> None:
+    def stack(self, lines: _Lines, x: float, y: float) -> float:
+        """Write lines below each other from a place on this page, and return how far down they reach."""
         for line, style in lines:
             y -= style.leading
-            self._line(line, style, x, y)
-
-    def _line(self, line: Line, style: Style, x: float, y: float) -> None:
-        base = y + 0.24 * style.size
-        for piece in line:
-            self.marks.append(Text(x + piece.x, base + piece.rise, piece.text, piece.size, style.font, style.ink))
+            base = y + 0.24 * style.size
+            for piece in line:
+                self.marks.append(
+                    primitives.Words(x + piece.x, base + piece.y, piece.text, piece.size, piece.bold, piece.ink)
+                )
+        return y
 
 
 def _split(cells: list[_Lines], room: float) -> tuple[list[_Lines], list[_Lines]]:

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import replace
 
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, box, edge, grey
 from lasersafe.results import Assessment, Criterion, SetupResult
-from lasersafe.sheet.chart import Chart
-from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, Box, Flow, Mark, Part, Path, Row, Text
+from lasersafe.sheet.chart import exposure_chart
+from lasersafe.sheet.flow import BODY, MILLIMETRE, Flow, Part, Row, bold, note
 from lasersafe.sheet.references import References
-from lasersafe.sheet.text import Line, Style, tidy, unit_text, width_of, wrap
+from lasersafe.sheet.text import Style, tidy, unit_text, width_of, wrap
 from lasersafe.sheet.values import aperture, distance, duration, headline, in_unit
 from lasersafe.wording import Wording
 
 _TITLE = Style(17, True)
-_LABEL = Style(9.5, True, ink=0.25)
-_CAPTION = Style(8.5, ink=0.15)
+_LABEL = Style(9.5, True, ink=grey(0.25))
+_CAPTION = Style(8.5, ink=grey(0.15))
 _REASON = Style(9, after=1.0)
 _INSIDE = 10.0
 _SIZES = (17.0, 16.0, 15.0, 14.0, 13.0, 12.0, 11.0)  # all can be read from a metre
@@ -45,98 +46,63 @@ def _decision(flow: Flow, assessment: Assessment, wording: Wording, size: float)
     where = " · ".join(part for part in (assessment.place, assessment.dates) if part.strip())
     flow.paragraph(where, Style(10.5, after=2))
     flow.heading(wording.text("decision.heading"), 0, keep=150.0)
-    block = _Block(assessment, wording, flow.width, size)
-    if block.height <= flow.room:
-        flow.figure(block.height, block.draw)
-    else:
-        _decision_as_text(flow, assessment, wording)
+    _block(flow, assessment, wording, size)
     flow.space(6.0)
     flow.paragraph(wording.caution_short, Style(9, True, after=4))
     if assessment.decision.reasons:
         flow.paragraph(wording.text("decision.reasons"), _LABEL)
-        for reason in assessment.decision.reasons:
-            flow.paragraph(tidy(reason), _REASON, 12.0, "•")
+        flow.items([tidy(reason) for reason in assessment.decision.reasons], _REASON)
     _in_charge(flow, assessment, wording)
 
 
-class _Block:
-    """The framed decision block at one type size; black on white when passed, white on black when not."""
-
-    def __init__(self, assessment: Assessment, wording: Wording, width: float, size: float) -> None:
-        found = assessment.decision
-        self.passed = found.passed
-        self.width = width
-        inner = width - 2 * _INSIDE
-        self.verdict_style = Style(size + 3, True, 0.0 if found.passed else 1.0)
-        self.verdict = wrap(tidy(found.verdict), self.verdict_style, inner)
-        self.verdict_label = wording.text("decision.verdict")
-        self.band = len(self.verdict) * self.verdict_style.leading + _LABEL.leading + 12.0
-        style = Style(size, True)
-        self.rows: list[tuple[str, tuple[Line, ...], Style, str, tuple[Line, ...]]] = []
-        for key, text in (("wear", found.wear), ("people", found.people), ("barrier", found.barrier)):
-            big, room = "", inner
-            caption: tuple[Line, ...] = ()
-            if key == "people" and found.headline_distance is not None:
-                big = headline(found.headline_distance).replace("\u00a0", " ")
-                tissue = named(wording, "tissue", found.headline_tissue)
-                caption = wrap(wording.text("decision.headline", tissue=tissue), _CAPTION, inner)
-                room = inner - width_of(big, Style(size * 2, True)) - 14.0
-            self.rows.append((wording.text(f"decision.{key}"), wrap(tidy(text), style, room), style, big, caption))
-        self.height = self.band + sum(map(self._row_height, self.rows))
-
-    @staticmethod
-    def _row_height(row: tuple[str, tuple[Line, ...], Style, str, tuple[Line, ...]]) -> float:
-        _, lines, style, big, caption = row
-        text = max(len(lines) * style.leading, style.size * 2.3 if big else 0.0)
-        return _LABEL.leading + text + len(caption) * _CAPTION.leading + 12.0
-
-    def draw(self, marks: list[Mark], left: float, top: float) -> None:
-        """Draw the block."""
-        ink = 0.0 if self.passed else 1.0
-        marks.append(Box(left, top - self.band, self.width, self.band, fill=None if self.passed else 0.0, ink=0.0))
-        x, y = left + _INSIDE, top - 5.0
-        label_style = Style(9.5, True, ink=0.25 if self.passed else 0.85)
-        y = _put(marks, x, y, wrap(self.verdict_label, _LABEL, self.width), label_style)
-        _put(marks, x, y, self.verdict, Style(self.verdict_style.size, True, ink))
-        y = top - self.band
-        for row in self.rows:
-            label, lines, style, big, caption = row
-            high = self._row_height(row)
-            inside = _put(marks, x, y - 5.0, wrap(label, _LABEL, self.width), _LABEL)
-            start = x
-            text_high = max(len(lines) * style.leading, style.size * 2.3 if big else 0.0)
-            if big:
-                number = Style(style.size * 2, True)
-                marks.append(Text(x, inside - style.size * 1.75, big, number.size, number.font))
-                start = x + width_of(big, number) + 14.0
-            _put(marks, start, inside, lines, style)
-            _put(marks, x, inside - text_high, caption, _CAPTION)
-            y -= high
-            marks.append(Path(((left, y), (left + self.width, y)), 0.0, 0.8))
-        marks.append(Box(left, y, self.width, top - y, ink=0.0, thick=2.4))
-
-
-def _put(marks: list[Mark], x: float, y: float, lines: Sequence[Line], style: Style) -> float:
-    for line in lines:
-        y -= style.leading
-        marks.extend(
-            Text(x + piece.x, y + 0.24 * style.size, piece.text, piece.size, style.font, style.ink) for piece in line
-        )
-    return y
-
-
-def _decision_as_text(flow: Flow, assessment: Assessment, wording: Wording) -> None:
-    """Print a decision that is too long for the block."""
-    found = assessment.decision
-    style = Style(13, True, after=6)
-    texts = (("verdict", found.verdict), ("wear", found.wear), ("people", found.people), ("barrier", found.barrier))
-    for key, text in texts:
-        flow.paragraph(wording.text(f"decision.{key}"), _LABEL)
+def _block(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
+    """Print the framed block, its verdict black on white when passed, white on black when not; as text if too long."""
+    found, text = assessment.decision, wording.text
+    style, number = Style(size, True), Style(size * 2, True)
+    inner = flow.width - 2 * _INSIDE
+    rows = []
+    for key, said in (
+        ("verdict", found.verdict),
+        ("wear", found.wear),
+        ("people", found.people),
+        ("barrier", found.barrier),
+    ):
+        big = caption = ""
         if key == "people" and found.headline_distance is not None:
-            flow.paragraph(headline(found.headline_distance), Style(26, True))
-            tissue = named(wording, "tissue", found.headline_tissue)
-            flow.paragraph(wording.text("decision.headline", tissue=tissue), _CAPTION)
-        flow.paragraph(tidy(text), style)
+            big = headline(found.headline_distance).replace("\u00a0", " ")
+            caption = text("decision.headline", tissue=named(wording, "tissue", found.headline_tissue))
+        own = Style(size + 3, True, BLACK if found.passed else WHITE) if key == "verdict" else style
+        indent = width_of(big, number) + 14.0 if big else 0.0
+        lines = [(line, own) for line in wrap(tidy(said), own, inner - indent)]
+        high = max(len(lines) * own.leading, size * 2.3 if big else 0.0)
+        below = [(line, _CAPTION) for line in wrap(caption, _CAPTION, inner)]
+        whole = _LABEL.leading + high + len(below) * _CAPTION.leading + 12.0
+        rows.append((text(f"decision.{key}"), big, tidy(said), caption, (lines, indent, high, below, whole)))
+    total = sum(laid[-1] for *_, laid in rows)
+    if total > flow.room:
+        for label, big, said, caption, _ in rows:
+            for line, kind in (
+                (label, _LABEL),
+                (big, Style(26, True)),
+                (caption, _CAPTION),
+                (said, Style(13, True, after=6)),
+            ):
+                flow.paragraph(line, kind)
+        return
+    top = y = flow.reserve(total)
+    left, right = flow.left, flow.left + flow.width
+    for number_of, (label, big, _, _, (lines, indent, high, below, whole)) in enumerate(rows):
+        dark = not number_of and not found.passed
+        if dark:
+            flow.marks.append(Area((box((left, y - whole, right, y)),)))
+        name = replace(_LABEL, ink=grey(0.85)) if dark else _LABEL
+        inside = flow.stack([(line, name) for line in wrap(label, name, inner)], left + _INSIDE, y - 5.0)
+        flow.marks.append(number.words(left + _INSIDE, inside - size * 1.75, big))
+        flow.stack(lines, left + _INSIDE + indent, inside)
+        flow.stack(below, left + _INSIDE, inside - high)
+        y -= whole
+        flow.marks.append(Lines((((left, y), (right, y)),), BLACK, 0.8))
+    flow.marks.extend(edge((left, y, right, top), 2.4))
 
 
 def in_charge(assessment: Assessment, wording: Wording) -> dict[str, str]:
@@ -156,7 +122,7 @@ def _in_charge(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     rule_sets = text("decision.all_rule_sets", rule_set=assessment.rule_set, rule_sets=sets)
     rows += [(text("decision.rule_sets"), rule_sets), (text("decision.full_fingerprint"), assessment.fingerprint)]
     flow.space(6.0)
-    flow.table((), (1, 4), [Row(([Part(name, SMALL_BOLD)], [Part(value)])) for name, value in rows if value])
+    flow.table((), (1, 4), [Row((bold(name), Part(value))) for name, value in rows if value])
 
 
 def setups(flow: Flow, assessment: Assessment, wording: Wording, references: References) -> None:
@@ -165,14 +131,14 @@ def setups(flow: Flow, assessment: Assessment, wording: Wording, references: Ref
         return
     flow.heading(wording.text("setup.heading"), 0, keep=330.0)
     for result in assessment.setups:
-        chart = Chart(result.chart, flow.width, wording)
+        chart = exposure_chart(result.chart, flow.width / MILLIMETRE, wording)
         state = wording.text("setup.fitted" if result.fitted else "setup.not_fitted")
-        flow.heading(f"{result.laser}: {result.setup} ({state})", 1, keep=chart.height + 45.0)
+        flow.heading(f"{result.laser}: {result.setup} ({state})", 1, keep=chart.height * MILLIMETRE + 45.0)
         flow.paragraph(wording.text("setup.beam", beam=unit_text(result.beam)) if result.beam else "", BODY)
         flow.paragraph(wording.text("setup.setting", setting=unit_text(result.setting)) if result.setting else "", BODY)
         if result.chart.title and result.chart.title != result.setup:
             flow.paragraph(result.chart.title, Style(8.5, True, after=3))
-        flow.figure(chart.height, chart.draw)
+        flow.figure(chart)
         flow.space(4.0)
         _zones(flow, result, wording, references, assessment.units == "metric and feet")
 
@@ -188,13 +154,13 @@ def _zones(flow: Flow, result: SetupResult, wording: Wording, references: Refere
         rows.append(
             Row(
                 (
-                    [Part(named(wording, "way", zone.way), SMALL_BOLD), Part(named(wording, "tissue", zone.tissue))],
-                    [Part(reach, SMALL_BOLD)],
-                    [Part(focus or "–")],
-                    [Part(f"{limit_text(zone.criterion, wording)}; {references.limit(zone.criterion)}")],
-                    [Part(sets)],
+                    [bold(named(wording, "way", zone.way)), Part(named(wording, "tissue", zone.tissue))],
+                    bold(reach),
+                    Part(focus or "–"),
+                    Part(f"{limit_text(zone.criterion, wording)}; {references.limit(zone.criterion)}"),
+                    Part(sets),
                 ),
-                [Part(zone.note, NOTE)] if zone.note else (),
+                [note(zone.note)] if zone.note else (),
             )
         )
     keys = ("way", "distance", "focus", "limit", "by_rule_set")

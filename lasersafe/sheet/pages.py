@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from lasersafe.drawing.primitives import grey
 from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts
-from lasersafe.sheet.flow import Entry, Flow, Part, Path, Row
+from lasersafe.sheet.flow import Entry, Flow, Part, Row
 from lasersafe.sheet.text import Style, tidy, unit_text
 from lasersafe.sheet.values import distance, number, quantity, wavelength
 from lasersafe.wording import Wording
@@ -17,11 +18,9 @@ _SIZES = (12.0, 11.0, 10.0, 9.0, 8.25, 7.5, 7.0, 6.5)
 
 def page(flow: Flow, kind: str, assessment: Assessment, wording: Wording) -> None:
     """Print one of `KINDS` on a page of its own, in the largest type with which it fits on one."""
-    draw: Callable[[Flow, Assessment, Wording, float], None] = {
-        "prestart": _prestart,
-        "card": _card,
-        "sign": _sign,
-    }[kind]
+    draw: Callable[[Flow, Assessment, Wording, float], None] = {"prestart": _prestart, "card": _card, "sign": _sign}[
+        kind
+    ]
     flow.new_page()
     for size in _SIZES:
         trial = Flow(*flow.geometry)
@@ -33,10 +32,10 @@ def page(flow: Flow, kind: str, assessment: Assessment, wording: Wording) -> Non
 
 def _line(flow: Flow, label: str, size: float) -> None:
     """Print a label with room to write behind and below it."""
-    flow.paragraph(label, Style(size, ink=0.2))
+    flow.paragraph(label, Style(size, ink=grey(0.2)))
     flow.space(size * 1.1)
     flow.need(2.0)
-    flow.marks.append(Path(((flow.left, flow.y), (flow.left + flow.width, flow.y)), 0.0, 0.6))
+    flow.rule(0.6)
     flow.space(size * 0.4)
 
 
@@ -239,4 +238,4 @@ def notice_flow(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     heading, intro, *rest = notice_lines(assessment, wording)
     flow.heading(heading, 0, keep=80.0)
     flow.paragraph(intro, Style(9, after=3))
-    flow.table((), (1,), [Row(([Part(line.strip(), Style(8))],)) for line in rest if line], 1.2)
+    flow.table((), (1,), [Row((Part(line.strip(), Style(8)),)) for line in rest if line], 1.2)

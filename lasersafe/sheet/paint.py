@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from io import BytesIO
 from itertools import groupby
 
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
-from lasersafe.sheet.flow import Box, Entry, Mark, Page, Path, Text, Vector
-from lasersafe.sheet.fonts import BOLD, REGULAR, faces
+from lasersafe.drawing.primitives import Lines, Run, Words
+from lasersafe.drawing.typeface import NAMES, widths
+from lasersafe.sheet.flow import MILLIMETRE, Entry, Mark, Page, Placed
 
 
 @dataclass(frozen=True)
@@ -59,35 +61,24 @@ class _Encoder:
 
     def __init__(self, canvas: Canvas) -> None:
         self._document = canvas._doc
-        self._codes: dict[str, dict[str, tuple[int, str]]] = {REGULAR: {}, BOLD: {}}
-        self._names: dict[tuple[str, int], str] = {}
-        self._shown: dict[tuple[str, str], list[tuple[str, str]]] = {}
+        self._codes: dict[tuple[str, bool], tuple[str, str]] = {}
+        self._shown: dict[tuple[str, bool], list[tuple[str, str]]] = {}
 
-    def shown(self, text: str, font: str) -> list[tuple[str, str]]:
+    def shown(self, text: str, bold: bool) -> list[tuple[str, str]]:
         """Return pairs of the inner font name and the string in brackets."""
-        found = self._shown.get((text, font))
+        found = self._shown.get((text, bold))
         if found is None:
-            found = self._shown[text, font] = self._encode(text, font)
+            codes = [self._codes.get((character, bold)) or self._code(character, bold) for character in text]
+            runs = groupby(codes, lambda code: code[0])
+            found = [(name, f"({''.join([code for _, code in run])})") for name, run in runs]
+            self._shown[text, bold] = found
         return found
 
-    def _encode(self, text: str, font: str) -> list[tuple[str, str]]:
-        codes = self._codes[font]
-        if not codes.keys() >= set(text):
-            for character in [each for each in dict.fromkeys(text) if each not in codes]:
-                ((subset, code),) = pdfmetrics.getFont(font).splitString(character, self._document)
-                codes[character] = (subset, _escaped(code[0]))
-        subsets = {codes[character][0] for character in text}
-        if len(subsets) == 1:
-            (subset,) = subsets
-            return [(self._name(font, subset), f"({''.join([codes[character][1] for character in text])})")]
-        runs = [(subset, "".join(codes[c][1] for c in run)) for subset, run in groupby(text, lambda c: codes[c][0])]
-        return [(self._name(font, subset), f"({run})") for subset, run in runs]
-
-    def _name(self, font: str, subset: int) -> str:
-        name = self._names.get((font, subset))
-        if name is None:
-            name = self._names[font, subset] = pdfmetrics.getFont(font).getSubsetInternalName(subset, self._document)
-        return name
+    def _code(self, character: str, bold: bool) -> tuple[str, str]:
+        font = pdfmetrics.getFont(NAMES[bold])
+        ((subset, code),) = font.splitString(character, self._document)
+        name = font.getSubsetInternalName(subset, self._document)
+        return self._codes.setdefault((character, bold), (name, _escaped(code[0])))
 
 
 def _escaped(code: int) -> str:
@@ -101,7 +92,7 @@ def paint(
     pages: list[Page],
     entries: list[Entry],
     size: tuple[float, float],
-    draft: Text | None,
+    draft: Words | None,
     facts: Facts,
     attachments: Mapping[str, Attachment] | None = None,
 ) -> bytes:
@@ -115,7 +106,7 @@ def paint(
         The outline, in the order of the pages.
     size : tuple of float
         Width and height of a page. [point]
-    draft : Text or None
+    draft : Words or None
         The word that lies under the marks of each page, around its middle.
     facts : Facts
         Title, author and so on.
@@ -127,9 +118,11 @@ def paint(
     bytes
         A PDF file.
     """
-    faces()
+    widths(False), widths(True)  # makes both typefaces known
     buffer = BytesIO()
-    canvas = Canvas(buffer, pagesize=size, pageCompression=1, invariant=1, lang=facts.language, initialFontName=REGULAR)
+    canvas = Canvas(
+        buffer, pagesize=size, pageCompression=1, invariant=1, lang=facts.language, initialFontName=NAMES[False]
+    )
     canvas.setTitle(facts.title)
     canvas.setAuthor(facts.author)
     canvas.setSubject(facts.subject)
@@ -158,62 +151,58 @@ def paint(
     return buffer.getvalue()
 
 
-def _operators(marks: list[Mark], encoder: _Encoder) -> list[str]:
-    """Return the operators that draw the marks in their order."""
+def _operators(marks: Iterable[Mark], encoder: _Encoder, unit: float = 1.0) -> list[str]:
+    """Return the operators that draw the marks in their order; ``unit`` is how many points their measures have."""
     code: list[str] = []
+    state: tuple[str, float, str] | None = None
     text = False
-    state: tuple[str, float, float] | None = None
     for mark in marks:
-        if isinstance(mark, Text):
+        if isinstance(mark, Words):
             if not text:
                 code.append("BT")
                 text, state = True, None
-            origin = f"{_matrix(mark)} Tm "
-            for name, shown in encoder.shown(mark.text, mark.font):
+            origin = f"{_matrix(mark, unit)} Tm "
+            for name, shown in encoder.shown(mark.text, mark.bold):
                 if state != (name, mark.size, mark.ink):
                     state = (name, mark.size, mark.ink)
-                    code.append(f"{name} {mark.size:.5g} Tf {mark.ink:.3g} g")
+                    code.append(f"{name} {mark.size * unit:.5g} Tf {_colour(mark.ink)}")
                 code.append(f"{origin}{shown} Tj")
                 origin = ""
             continue
         if text:
             code.append("ET")
             text = False
-        if isinstance(mark, Vector):
-            code.append(f"q 1 0 0 1 {mark.x:.2f} {mark.y:.2f} cm\n{mark.code}\nQ")
-            continue
-        code.append(_box(mark) if isinstance(mark, Box) else _path(mark))
-    if text:
-        code.append("ET")
-    return code
+        if isinstance(mark, Placed):
+            code.append(f"q 1 0 0 1 {mark.x:.2f} {mark.y:.2f} cm")
+            code += [*_operators(mark.drawing.marks, encoder, MILLIMETRE), "Q"]
+        elif isinstance(mark, Lines):
+            dashes = " ".join([f"{dash * unit:.2f}" for dash in mark.dashes])
+            pen = f"{_colour(mark.ink).upper()} {mark.thick * unit:.2f} w [{dashes}] 0 d "
+            code.append(pen + " ".join([_run(run, unit) for run in mark.runs]) + " S")
+        else:
+            rings = " ".join([_run(ring, unit) + " h" for ring in mark.rings])
+            code.append(f"{_colour(mark.fill)} {rings} f*")
+    return [*code, "ET"] if text else code
 
 
-def _matrix(mark: Text) -> str:
+def _matrix(mark: Words, unit: float) -> str:
+    x, y = mark.x * unit, mark.y * unit
     if not mark.turn:
-        return f"1 0 0 1 {mark.x:.2f} {mark.y:.2f}"
+        return f"1 0 0 1 {x:.2f} {y:.2f}"
     cosine, sine = math.cos(math.radians(mark.turn)), math.sin(math.radians(mark.turn))
-    return f"{cosine:.5f} {sine:.5f} {-sine:.5f} {cosine:.5f} {mark.x:.2f} {mark.y:.2f}"
+    return f"{cosine:.5f} {sine:.5f} {-sine:.5f} {cosine:.5f} {x:.2f} {y:.2f}"
 
 
-def _box(box: Box) -> str:
-    code = f"{box.x:.2f} {box.y:.2f} {box.width:.2f} {box.height:.2f} re"
-    if box.fill is None:
-        return f"{_pen(box.ink or 0.0, box.thick)} {code} S"
-    if box.ink is None:
-        return f"{box.fill:.3g} g {code} f"
-    return f"{_pen(box.ink, box.thick)} {box.fill:.3g} g {code} B"
+def _run(run: Run, unit: float) -> str:
+    (x, y), *rest = run
+    return f"{x * unit:.2f} {y * unit:.2f} m" + "".join([f" {x * unit:.2f} {y * unit:.2f} l" for x, y in rest])
 
 
-def _path(path: Path) -> str:
-    (x, y), *rest = path.points
-    code = f"{x:.2f} {y:.2f} m " + " ".join([f"{x:.2f} {y:.2f} l" for x, y in rest])
-    if path.fill is not None:
-        return f"{path.fill:.3g} g {code} f"
-    return f"{_pen(path.ink, path.thick, path.dashes)} {code} S"
-
-
-def _pen(ink: float, thick: float, dashes: tuple[float, ...] = ()) -> str:
-    return f"{ink:.3g} G {thick:.3g} w [{' '.join(f'{dash:.3g}' for dash in dashes)}] 0 d"
+@lru_cache(maxsize=64)
+def _colour(ink: str) -> str:
+    """Return the operator that fills with an ink; in capitals it is the one of a pen."""
+    red, green, blue = [f"{int(ink[k : k + 2], 16) / 255:.3g}" for k in (1, 3, 5)]
+    return f"{red} g" if red == green == blue else f"{red} {green} {blue} rg"
 
 
 def _attach(canvas: Canvas, attachments: Mapping[str, Attachment]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lasersafe.results import Assessment, SettingReport
-from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, TINY, TINY_BOLD, Flow, Part, Row, bold, faint, strong, tiny
 from lasersafe.sheet.front import named
 from lasersafe.sheet.text import tidy, unit_text
 from lasersafe.sheet.values import aperture, duration, in_unit, number, ratio
@@ -43,15 +43,17 @@ def _report(flow: Flow, report: SettingReport, wording: Wording) -> None:
         flow.paragraph(unit_text(text("pulsed.others", settings="; ".join(report.others))), NOTE)
     if report.effects:
         rows = [
-            Row((
-                [Part(effect.knob, TINY_BOLD)],
-                [Part(unit_text(effect.now), TINY)],
-                [Part(unit_text(effect.then), TINY)],
-                [Part(text("pulsed.times", ratio=number(effect.ratio, 3, "up")), TINY_BOLD)],
-                [Part(unit_text(effect.worst_then), TINY_NOTE)],
-            ))
+            Row(
+                (
+                    strong(effect.knob),
+                    tiny(unit_text(effect.now)),
+                    tiny(unit_text(effect.then)),
+                    strong(text("pulsed.times", ratio=number(effect.ratio, 3, "up"))),
+                    faint(unit_text(effect.worst_then)),
+                )
+            )
             for effect in report.effects
-        ]  # fmt: skip
+        ]
         keys = ("knob", "now", "then", "ratio", "worst_then")
         flow.table([text(f"pulsed.{key}") for key in keys], (16, 16, 18, 16, 40), rows, 1.2)
         flow.space(3.0)
@@ -59,14 +61,19 @@ def _report(flow: Flow, report: SettingReport, wording: Wording) -> None:
     for line in report.rules:
         kind = TINY_BOLD if line.decides else TINY
         mark = f" ({text('pulsed.decides')})" if line.decides else ""
-        rows.append(Row((
-            [Part(f"{line.rule}{mark}", kind), Part(line.rule_set, TINY_NOTE)],
-            [Part(line.hazard, kind)],
-            [Part(in_unit(line.limit, line.unit, 4, "down"), kind)],
-            [Part(aperture(line.limiting_aperture), kind)],
-            [Part(number(line.share, 3, "up"), kind)],
-            [Part(line.note, TINY_NOTE), Part(f"{line.source}; {named(wording, 'seen', line.seen)}", TINY_NOTE)],
-        ), shade=_SHADE if line.decides else None))  # fmt: skip
+        rows.append(
+            Row(
+                (
+                    [Part(f"{line.rule}{mark}", kind), faint(line.rule_set)],
+                    Part(line.hazard, kind),
+                    Part(in_unit(line.limit, line.unit, 4, "down"), kind),
+                    Part(aperture(line.limiting_aperture), kind),
+                    Part(number(line.share, 3, "up"), kind),
+                    [faint(line.note), faint(f"{line.source}; {named(wording, 'seen', line.seen)}")],
+                ),
+                shade=_SHADE if line.decides else None,
+            )
+        )
     columns = ("rule", "hazard", "limit", "aperture", "share", "note")
     flow.table([text(f"pulsed.{key}") for key in columns], (18, 15, 16, 9, 11, 40), rows, 1.2)
     flow.space(4.0)
@@ -79,12 +86,16 @@ def _days(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     for day in assessment.ultraviolet:
         sets = "\n".join(f"{name}: {ratio(value)}" for name, value in day.ratio_by_rule_set.items())
         result = text("pulsed.day_below" if day.below else "pulsed.day_above")
-        rows.append(Row((
-            [Part(day.person, SMALL_BOLD), Part(f"{named(wording, 'tissue', day.tissue)}, {day.band}", TINY)],
-            [Part(ratio(day.ratio), SMALL_BOLD), Part(sets, TINY_NOTE)],
-            [Part(result, TINY if day.below else TINY_BOLD)],
-            [Part(unit_text("\n".join(day.visits)), TINY)],
-        )))  # fmt: skip
+        rows.append(
+            Row(
+                (
+                    [bold(day.person), tiny(f"{named(wording, 'tissue', day.tissue)}, {day.band}")],
+                    [bold(ratio(day.ratio)), faint(sets)],
+                    Part(result, TINY if day.below else TINY_BOLD),
+                    tiny(unit_text("\n".join(day.visits))),
+                )
+            )
+        )
     keys = ("day_person", "day_ratio", "day_result", "day_visits")
     flow.table([text(f"pulsed.{key}") for key in keys], (22, 18, 10, 50), rows, 1.5)
     flow.paragraph(text("pulsed.day_rule", rule=assessment.ultraviolet[0].rule), NOTE)

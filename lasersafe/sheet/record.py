@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lasersafe.results import Assessment, ControlFinding, Expected
-from lasersafe.sheet.flow import BODY, SMALL_BOLD, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, Flow, Part, Row, bold, faint, strong, tiny
 from lasersafe.sheet.front import named
 from lasersafe.sheet.references import References
 from lasersafe.sheet.text import Style, tidy, unit_text
@@ -11,9 +11,21 @@ from lasersafe.sheet.values import place, quantity
 from lasersafe.wording import Wording
 
 AREA = (
-    "name", "boundary", "interlock", "enable_switch", "emission_indicator", "emergency_stops", "watch_keeper",
-    "stop_words", "briefing", "access_list", "alignment_slot", "fire_watch", "contact", "eye_clinic",
-)  # fmt: skip
+    "name",
+    "boundary",
+    "interlock",
+    "enable_switch",
+    "emission_indicator",
+    "emergency_stops",
+    "watch_keeper",
+    "stop_words",
+    "briefing",
+    "access_list",
+    "alignment_slot",
+    "fire_watch",
+    "contact",
+    "eye_clinic",
+)
 _ITEM = Style(9, after=2)
 
 
@@ -48,10 +60,7 @@ def area(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     flow.heading(text("area.heading"), 0, keep=150.0)
     flow.paragraph(text("area.intro"), BODY)
     blank = text("area.blank")
-    rows = [
-        Row(([Part(text(f"area.{key}"), SMALL_BOLD)], [Part(assessment.record.area.get(key, "") or blank)]))
-        for key in AREA
-    ]
+    rows = [Row((bold(text(f"area.{key}")), Part(assessment.record.area.get(key, "") or blank))) for key in AREA]
     flow.table((), (1, 3.2), rows, 4.0)
 
 
@@ -81,20 +90,20 @@ def _expected(row: Expected, wording: Wording, assessment: Assessment) -> Row:
             uncertainty=f"{got.uncertainty * 100.0:.3g}",
             upper=quantity(got.upper, row.unit, 3, "up"),
         )
-        reading = [Part(text(f"acceptance.{state}"), SMALL_BOLD), Part(tidy(value), TINY)]
-        instrument = [Part(got.instrument, TINY), Part(got.note, TINY_NOTE)]
+        reading = [bold(text(f"acceptance.{state}")), tiny(tidy(value))]
+        instrument = [tiny(got.instrument), faint(got.note)]
     return Row(
         (
-            [Part(row.key, TINY)],
-            [Part(text(f"acceptance.{row.what}"), TINY), Part(row.where, TINY_BOLD)],
-            [Part(named(wording, "way", row.way), TINY), Part(f"{row.laser}: {row.setup}", TINY_NOTE)],
-            [Part(place(row.distance, assessment.units == "metric and feet"), TINY)],
-            [Part(quantity(row.value, row.unit, 3, "down"), SMALL_BOLD)],
-            [Part(quantity(row.low, row.unit, 2, "down"), TINY_NOTE)],
+            tiny(row.key),
+            [tiny(text(f"acceptance.{row.what}")), strong(row.where)],
+            [tiny(named(wording, "way", row.way)), faint(f"{row.laser}: {row.setup}")],
+            tiny(place(row.distance, assessment.units == "metric and feet")),
+            bold(quantity(row.value, row.unit, 3, "down")),
+            faint(quantity(row.low, row.unit, 2, "down")),
             reading,
             instrument,
         ),
-        [Part(unit_text(row.numbers), TINY_NOTE)] if row.numbers else (),
+        [faint(unit_text(row.numbers))] if row.numbers else (),
         bar=row.reading is not None and row.reading.above,
     )
 

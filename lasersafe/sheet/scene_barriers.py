@@ -5,7 +5,7 @@ from __future__ import annotations
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Assessment
 from lasersafe.results_barriers import BarrierLine, BarrierWay
-from lasersafe.sheet.flow import BODY, NOTE, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, Flow, Part, Row, faint, note, strong, tiny
 from lasersafe.sheet.text import tidy
 from lasersafe.sheet.values import duration, in_unit, quantity
 from lasersafe.wording import Wording
@@ -29,7 +29,7 @@ def barriers_by_place(flow: Flow, assessment: Assessment, wording: Wording) -> N
 def _rows(barrier: BarrierLine, wording: Wording) -> list[Row]:
     text = wording.text
     kind = text(_KINDS[barrier.kind])
-    head = [Part(barrier.name, TINY_BOLD), Part(kind, TINY_NOTE)]
+    head = [strong(barrier.name), faint(kind)]
     shown = [way for way in (*barrier.ways, *barrier.faults) if way.fitted and (way.rating is not None or way.asked)]
     rest = [way for way in barrier.ways if way.fitted and way not in shown]
     rows: list[Row] = []
@@ -38,10 +38,11 @@ def _rows(barrier: BarrierLine, wording: Wording) -> list[Row]:
     if rest and barrier.kind != "terrain":
         worst = max(rest, key=lambda way: way.irradiance)
         lasers = ", ".join(dict.fromkeys(way.laser for way in rest))
-        cells = [Part(text("by_place.not_for", lasers=lasers), TINY_NOTE)]
-        rows.append(Row((head if not rows else [], cells, *_cells(worst, wording)[1:4], [
-            Part(text("by_place.no_rating"), TINY)])))  # fmt: skip
-    below = [Part(line, NOTE) for line in _notes(barrier, wording)]
+        cells = [faint(text("by_place.not_for", lasers=lasers))]
+        rows.append(
+            Row((head if not rows else [], cells, *_cells(worst, wording)[1:4], tiny(text("by_place.no_rating"))))
+        )
+    below = [note(line) for line in _notes(barrier, wording)]
     if rows and below:
         rows[-1] = Row(rows[-1].cells, below, bar=rows[-1].bar)
     return rows
@@ -49,32 +50,28 @@ def _rows(barrier: BarrierLine, wording: Wording) -> list[Row]:
 
 def _cells(way: BarrierWay, wording: Wording) -> list[list[Part]]:
     text = wording.text
-    near = [Part(in_unit(way.irradiance, "W/m2", 3, "up"), TINY_BOLD)]
+    near = [strong(in_unit(way.irradiance, "W/m2", 3, "up"))]
     if way.away is not None:
-        near.append(Part(text("by_place.away", away=quantity(way.away, "m", 3, "down")), TINY_NOTE))
-    aimed = [Part(text("by_place.nothing"), TINY)]
+        near.append(faint(text("by_place.away", away=quantity(way.away, "m", 3, "down"))))
+    aimed = [tiny(text("by_place.nothing"))]
     if way.aimed is None:
-        aimed = [Part("–", TINY)]
+        aimed = [tiny("–")]
     elif way.aimed_place is not None:
         x, y, z = (f"{value:.2f}" for value in way.aimed_place)
-        aimed = [Part(in_unit(way.aimed, "W/m2", 3, "up"), TINY), Part(text("by_place.at", x=x, y=y, z=z), TINY_NOTE)]
+        aimed = [tiny(in_unit(way.aimed, "W/m2", 3, "up")), faint(text("by_place.at", x=x, y=y, z=z))]
     stands = [
-        Part(
-            text("by_place.from", distance=quantity(s.distance, "m", 3, "up"), start=wording.say(s.measured_from)), TINY
-        )
+        tiny(text("by_place.from", distance=quantity(s.distance, "m", 3, "up"), start=wording.say(s.measured_from)))
         for s in way.stands
-    ] or [Part("–", TINY)]
+    ] or [tiny("–")]
     word = text("barriers.holds" if way.holds else "barriers.fails")
     reason = tidy(wording.say(way.verdict)).removeprefix(word).lstrip(" :")
-    verdict = [Part(word, TINY_BOLD), Part(reason, TINY)]
+    verdict = [strong(word), tiny(reason)]
     if way.rating is not None and way.rated_time is not None:
-        rated = text(
-            "barriers.rated", rating=in_unit(way.rating, "W/m2", 3, "down"), time=duration(way.rated_time)
-        )  # fmt: skip
-        verdict.append(Part(text("by_place.rated", rated=rated), TINY_NOTE))
-    light = [Part(text(f"way.{way.way}"), TINY), Part(f"{way.laser}, {way.setup}", TINY_NOTE)]
+        rated = text("barriers.rated", rating=in_unit(way.rating, "W/m2", 3, "down"), time=duration(way.rated_time))
+        verdict.append(faint(text("by_place.rated", rated=rated)))
+    light = [tiny(text(f"way.{way.way}")), faint(f"{way.laser}, {way.setup}")]
     if not way.asked:
-        light.append(Part(text("by_place.not_asked"), TINY_NOTE))
+        light.append(faint(text("by_place.not_asked")))
     return [light, near, aimed, stands, verdict]
 
 
@@ -99,8 +96,11 @@ def _notes(barrier: BarrierLine, wording: Wording) -> list[str]:
         if window.fitted:
             found.append(
                 text(
-                    "by_place.window", name=window.name, laser=window.laser, way=text(f"way.{window.way}"),
+                    "by_place.window",
+                    name=window.name,
+                    laser=window.laser,
+                    way=text(f"way.{window.way}"),
                     words=wording.say(window.words),
                 )
-            )  # fmt: skip
+            )
     return [tidy(line) for line in [*found, *(wording.say(note) for note in barrier.notes)]]

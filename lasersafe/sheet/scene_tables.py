@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lasersafe.results import Assessment
-from lasersafe.sheet.flow import BODY, NOTE, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, NOTE, Flow, Row, faint, strong, tiny
 from lasersafe.sheet.text import tidy
 from lasersafe.sheet.values import number, quantity
 from lasersafe.wording import Wording
@@ -49,17 +49,11 @@ def _targets(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         rows.append(
             Row(
                 (
-                    [Part(target.name, TINY_BOLD), Part(target.laser, TINY_NOTE)],
-                    [Part(target.material, TINY)],
-                    [
-                        Part(text(f"scene.finish_{target.finish}"), TINY),
-                        Part(text(f"scene.shape_{target.shape}"), TINY_NOTE),
-                    ],
-                    [
-                        Part(number(target.reflectance, 3, "up"), TINY),
-                        Part(tidy(wording.say(target.reflectance_source)), TINY_NOTE),
-                    ],
-                    [Part(", ".join(behind), TINY), Part(stop, TINY_NOTE)],
+                    [strong(target.name), faint(target.laser)],
+                    tiny(target.material),
+                    [tiny(text(f"scene.finish_{target.finish}")), faint(text(f"scene.shape_{target.shape}"))],
+                    [tiny(number(target.reflectance, 3, "up")), faint(tidy(wording.say(target.reflectance_source)))],
+                    [tiny(", ".join(behind)), faint(stop)],
                 )
             )
         )
@@ -75,10 +69,10 @@ def _rules(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     rows = [
         Row(
             (
-                [Part(wording.say(rule.outcome), TINY_BOLD)],
-                [Part(wording.say(rule.rule), TINY), Part(wording.say(rule.text), TINY_NOTE)],
-                [Part(wording.say(rule.words), TINY)],
-                [Part(wording.say(rule.pack_name), TINY), Part(f"{rule.source} ({rule.seen})", TINY_NOTE)],
+                strong(wording.say(rule.outcome)),
+                [tiny(wording.say(rule.rule)), faint(wording.say(rule.text))],
+                tiny(wording.say(rule.words)),
+                [tiny(wording.say(rule.pack_name)), faint(f"{rule.source} ({rule.seen})")],
             )
         )
         for rule in assessment.scene.rules
@@ -95,11 +89,11 @@ def _cameras(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     rows = [
         Row(
             (
-                [Part(line.camera, TINY_BOLD)],
-                [Part(f"{line.laser}, {line.setup}", TINY)],
-                [Part(text(f"way.{line.way}"), TINY), Part(wording.say(line.surface), TINY_NOTE)],
-                [Part(quantity(line.distance, "m", 3, "down"), TINY)],
-                [Part(tidy(wording.say(line.words)), TINY), Part("; ".join(map(wording.say, line.advice)), TINY_NOTE)],
+                strong(line.camera),
+                tiny(f"{line.laser}, {line.setup}"),
+                [tiny(text(f"way.{line.way}")), faint(wording.say(line.surface))],
+                tiny(quantity(line.distance, "m", 3, "down")),
+                [tiny(tidy(wording.say(line.words))), faint("; ".join(map(wording.say, line.advice)))],
             )
         )
         for line in assessment.scene.camera_lines

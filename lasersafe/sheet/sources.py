@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Assessment
-from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, NOTE, Flow, Part, Row, bold, faint, note, strong, tiny
 from lasersafe.sheet.text import tidy
 from lasersafe.sheet.values import distance, duration, place, ratio
 from lasersafe.wording import Wording
@@ -35,23 +35,22 @@ def _scans(flow: Flow, assessment: Assessment, wording: Wording) -> None:
             reaction = text(
                 "sources.reaction", distance=distance(found.reaction), duration=duration(found.reaction_time)
             )
-        below = [Part(tidy(found.credit), TINY_NOTE)]
+        below = [faint(tidy(found.credit))]
         below += [
-            Part(
-                text("sources.scan_place", distance=place(p.distance), ratio=ratio(p.ratio), sentence=tidy(p.sentence)),
-                TINY_NOTE,
+            faint(
+                text("sources.scan_place", distance=place(p.distance), ratio=ratio(p.ratio), sentence=tidy(p.sentence))
             )
             for p in found.places
         ]
         rows.append(
             Row(
                 (
-                    [Part(found.laser, TINY_BOLD), Part(found.setup, TINY_NOTE)],
-                    [Part(found.tissue, TINY)],
-                    [Part(found.pattern, TINY)],
-                    [Part(distance(found.running), TINY_BOLD)],
-                    [Part(distance(found.stopped), TINY_BOLD)],
-                    [Part(reaction, TINY)],
+                    [strong(found.laser), faint(found.setup)],
+                    tiny(found.tissue),
+                    tiny(found.pattern),
+                    strong(distance(found.running)),
+                    strong(distance(found.stopped)),
+                    tiny(reaction),
                 ),
                 below,
             )
@@ -66,9 +65,14 @@ def _sums(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     for found in assessment.sums:
         reach = distance(found.distance)
         line = wording.text(
-            "sources.sum", laser=found.laser, setup=found.setup, sentence=tidy(found.sentence), distance=reach,
-            rule_set=found.rule_set, duration=duration(found.duration),
-        )  # fmt: skip
+            "sources.sum",
+            laser=found.laser,
+            setup=found.setup,
+            sentence=tidy(found.sentence),
+            distance=reach,
+            rule_set=found.rule_set,
+            duration=duration(found.duration),
+        )
         flow.paragraph(line, NOTE, 12.0, "•")
     for module in assessment.modules:
         flow.paragraph(f"{module.laser}, {module.setup}: {tidy(module.sentence)}.", NOTE, 12.0, "•")
@@ -80,23 +84,25 @@ def _extended(flow: Flow, assessment: Assessment, wording: Wording) -> None:
     flow.paragraph(text("sources.extended_intro"), BODY)
     rows = []
     for found in assessment.extended:
-        below = [Part(tidy(found.sentence), TINY_NOTE)]
+        below = [faint(tidy(found.sentence))]
         if found.radiance_limit is not None:
             shown = "–" if found.radiance is None else _radiance(found.radiance, "up")
             line = text(
-                "sources.radiance", radiance=shown, limit=_radiance(found.radiance_limit, "down"),
+                "sources.radiance",
+                radiance=shown,
+                limit=_radiance(found.radiance_limit, "down"),
                 source=found.radiance_source,
-            )  # fmt: skip
-            below.append(Part(line, TINY_NOTE))
+            )
+            below.append(faint(line))
         rows.append(
             Row(
                 (
-                    [Part(found.source, SMALL_BOLD), Part(found.laser, NOTE)],
-                    [Part(found.tissue)],
-                    [Part(distance(found.distance), SMALL_BOLD)],
-                    [Part(place(found.worst_distance))],
-                    [Part(ratio(found.worst_ratio))],
-                    [Part(f"{found.rule_set}, {found.hazard}, {duration(found.duration)}", NOTE)],
+                    [bold(found.source), note(found.laser)],
+                    Part(found.tissue),
+                    bold(distance(found.distance)),
+                    Part(place(found.worst_distance)),
+                    Part(ratio(found.worst_ratio)),
+                    note(f"{found.rule_set}, {found.hazard}, {duration(found.duration)}"),
                 ),
                 below,
             )

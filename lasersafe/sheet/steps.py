@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lasersafe.results import Assessment, Step
-from lasersafe.sheet.flow import BODY, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row, faint, strong
 from lasersafe.sheet.front import limit_text, named
 from lasersafe.sheet.references import References
 from lasersafe.sheet.text import unit_text
@@ -42,12 +42,12 @@ class _Calculation:
             label = str(self.count)
         key = tuple(steps)
         before = self.printed.setdefault(key, label) if key else ""
-        head = [Part(f"{label}  {title}", TINY_BOLD)]
+        head = [strong(f"{label}  {title}")]
         known = bool(key) and before == label
         if not known:
             same = self.wording.text("steps.same", reference=before) if key else self.wording.text(without)
-            head.append(Part(same, TINY_NOTE))
-        head += [Part(note, TINY_NOTE) for note in notes if note]
+            head.append(faint(same))
+        head += [faint(note) for note in notes if note]
         self.rows.append(Row((), head, _SHADE, keep=_KEEP if known else 0.0))
         if known:
             self.rows.extend(self._step(step) for step in steps)
@@ -57,12 +57,12 @@ class _Calculation:
         source = self.sources.mark(step.source or self.wording.text("steps.no_source"))
         return Row(
             (
-                [Part(step.symbol, TINY_BOLD, formula=True)],
-                [Part(step.meaning, TINY_NOTE, formula="_" in step.meaning)],
-                [Part(step.formula, TINY, formula=True)],
-                [Part(step.numbers, TINY, formula=True)],
-                [Part(plain(step.value) + unit, TINY_BOLD)],
-                [Part(f"{source} {named(self.wording, 'seen', step.seen)}", TINY_NOTE)],
+                Part(step.symbol, TINY_BOLD, formula=True),
+                Part(step.meaning, TINY_NOTE, formula="_" in step.meaning),
+                Part(step.formula, TINY, formula=True),
+                Part(step.numbers, TINY, formula=True),
+                strong(plain(step.value) + unit),
+                faint(f"{source} {named(self.wording, 'seen', step.seen)}"),
             )
         )
 

@@ -6,7 +6,7 @@ import math
 from itertools import groupby
 
 from lasersafe.results import Assessment, BarrierResult, EyewearNeed, Scenario
-from lasersafe.sheet.flow import BODY, NOTE, SMALL_BOLD, TINY, TINY_BOLD, TINY_NOTE, Flow, Part, Row
+from lasersafe.sheet.flow import BODY, NOTE, TINY, TINY_BOLD, Flow, Part, Row, bold, faint, note, strong, tiny
 from lasersafe.sheet.front import named
 from lasersafe.sheet.references import Footnotes, References, joined
 from lasersafe.sheet.text import Style, tidy
@@ -47,7 +47,7 @@ def scenarios(flow: Flow, assessment: Assessment, wording: Wording, references: 
     notes = _Notes()
     rows = []
     for name, members in groupby(ordered, group):
-        rows.append(Row((), [Part(text(f"scenarios.{name}"), TINY_BOLD)], _SHADE, keep=30.0))
+        rows.append(Row((), strong(text(f"scenarios.{name}")), _SHADE, keep=30.0))
         rows += [_scenario(scenario, wording, references, notes, feet) for scenario in members]
     keys = ("number", "ratio", "result", "person", "way", "laser", "distance", "duration", "exposure", "limit")
     shares = (6.2, 10, 10, 21.5, 22, 20, 9.5, 9.5, 13, 12.5)
@@ -60,7 +60,7 @@ def _scenario(found: Scenario, wording: Wording, references: References, notes: 
     text = wording.text
     result = [Part(text("scenarios.below" if found.below else "scenarios.above"), TINY if found.below else TINY_BOLD)]
     if found.controls:
-        result.append(Part(notes.controls.mark(_controls(found, wording, references)), TINY_NOTE))
+        result.append(faint(notes.controls.mark(_controls(found, wording, references))))
     time = duration(found.duration)
     if found.duration_reason:
         time = f"{time} {notes.reasons.mark(found.duration_reason)}"
@@ -70,25 +70,22 @@ def _scenario(found: Scenario, wording: Wording, references: References, notes: 
         way = text("sources.mode", mode=", ".join(map(wording.say, modes)), way=way)
     below = []
     if found.struck_out:
-        below.append(Part(text("scenarios.struck_out", reason=found.struck_out), TINY_NOTE))
+        below.append(faint(text("scenarios.struck_out", reason=found.struck_out)))
     if found.answer:
-        below.append(Part(text("scenarios.answer", answer=found.answer), TINY_BOLD))
+        below.append(strong(text("scenarios.answer", answer=found.answer)))
     limit = f"{in_unit(found.limit, found.exposure_unit, 3, 'down')} {references.limit(found.criterion)}"
     return Row(
         (
-            [Part(references.scenario(found), TINY)],
-            [Part(ratio(found.ratio), _RATIO)],
+            tiny(references.scenario(found)),
+            Part(ratio(found.ratio), _RATIO),
             result,
-            [Part(found.person, TINY_BOLD), Part(named(wording, "role", found.role), TINY_NOTE)],
-            [
-                Part(way, TINY),
-                Part(text("scenarios.surface", surface=found.surface) if found.surface else "", TINY_NOTE),
-            ],
-            [Part(found.laser, TINY), Part(found.setup, TINY_NOTE)],
-            [Part(place(found.distance, feet), TINY)],
-            [Part(time, TINY)],
-            [Part(in_unit(found.exposure, found.exposure_unit, 3, "up"), TINY)],
-            [Part(limit, TINY)],
+            [strong(found.person), faint(named(wording, "role", found.role))],
+            [tiny(way), faint(text("scenarios.surface", surface=found.surface) if found.surface else "")],
+            [tiny(found.laser), faint(found.setup)],
+            tiny(place(found.distance, feet)),
+            tiny(time),
+            tiny(in_unit(found.exposure, found.exposure_unit, 3, "up")),
+            tiny(limit),
         ),
         below,
         bar=not found.below and not found.answer and not found.struck_out,
@@ -124,32 +121,32 @@ def _need(need: EyewearNeed, wording: Wording, notes: Footnotes, feet: bool) -> 
     scales = []
     for scale in need.scales:
         key = "eyewear.mode_beyond" if scale.scale_number is None else "eyewear.mode"
-        scales.append(Part(text(key, mode=scale.mode, number=scale.scale_number), SMALL_BOLD))
+        scales.append(bold(text(key, mode=scale.mode, number=scale.scale_number)))
         load = in_unit(scale.density_value, scale.density_unit, 3, "up")
-        scales.append(Part(text("eyewear.mode_load", load=load), NOTE))
-    worn = [Part(text("eyewear.not_worn"), NOTE)]
+        scales.append(note(text("eyewear.mode_load", load=load)))
+    worn = [note(text("eyewear.not_worn"))]
     if need.verdict is not None:
-        worn = [Part(need.verdict.text), Part(need.verdict.verdict, SMALL_BOLD)]
-        worn += [Part(reason, NOTE) for reason in need.verdict.reasons if reason != need.no_reliance]
-        worn += [Part(text("eyewear.ends", band=band), NOTE) for band in need.verdict.ends]
-    below = [Part(tidy(need.no_reliance), SMALL_BOLD)] if need.no_reliance else []
-    below += [Part(tidy(need.decides), NOTE)] if need.decides else []
+        worn = [Part(need.verdict.text), bold(need.verdict.verdict)]
+        worn += [note(reason) for reason in need.verdict.reasons if reason != need.no_reliance]
+        worn += [note(text("eyewear.ends", band=band)) for band in need.verdict.ends]
+    below = [bold(tidy(need.no_reliance))] if need.no_reliance else []
+    below += [note(tidy(need.decides))] if need.decides else []
     if need.notes:
         marks = joined([notes.mark(tidy(note)) for note in need.notes if note])
-        below.append(Part(text("eyewear.notes", notes=marks), NOTE))
+        below.append(note(text("eyewear.notes", notes=marks)))
     where = text("eyewear.no_distance") if need.distance is None else place(need.distance, feet)
     bad = not need.reliable or (need.verdict is not None and not need.verdict.enough)
     density = f"{need.optical_density:.1f}" if math.isfinite(need.optical_density) else number(need.optical_density)
     return Row(
         (
-            [Part(need.person, SMALL_BOLD), Part(need.laser), Part(need.setup, NOTE)],
-            [Part(wavelength(need.wavelength), SMALL_BOLD), Part(where)],
+            [bold(need.person), Part(need.laser), note(need.setup)],
+            [bold(wavelength(need.wavelength)), Part(where)],
             [
                 Part(density, _STRONG),
-                Part(text("eyewear.exact", density=exact, tissue=named(wording, "tissue", need.tissue)), NOTE),
+                note(text("eyewear.exact", density=exact, tissue=named(wording, "tissue", need.tissue))),
             ],
             scales,
-            [Part(need.marking, _STRONG)],
+            Part(need.marking, _STRONG),
             worn,
         ),
         below,
@@ -184,20 +181,16 @@ def _barrier(result: BarrierResult, wording: Wording, notes: Footnotes, feet: bo
     marks = joined([notes.mark(tidy(note)) for note in result.notes if note])
     return Row(
         (
-            [Part(result.barrier, SMALL_BOLD)],
+            bold(result.barrier),
             [
                 Part(named(wording, "way", result.way)),
-                Part(f"{result.laser}: {result.setup}", NOTE),
-                Part("" if result.asked else text("by_place.not_asked"), NOTE),
+                note(f"{result.laser}: {result.setup}"),
+                note("" if result.asked else text("by_place.not_asked")),
             ],
-            [Part(place(result.distance, feet))],
-            [Part(in_unit(result.irradiance, "W/m2", 3, "up"), SMALL_BOLD)],
-            [Part(rating)],
-            [
-                Part(word, Style(8.5, True)),
-                Part(reason),
-                Part(text("eyewear.notes", notes=marks) if marks else "", NOTE),
-            ],
+            Part(place(result.distance, feet)),
+            bold(in_unit(result.irradiance, "W/m2", 3, "up")),
+            Part(rating),
+            [Part(word, Style(8.5, True)), Part(reason), note(text("eyewear.notes", notes=marks) if marks else "")],
         ),
         bar=result.asked and not result.holds,
     )

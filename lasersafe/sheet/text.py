@@ -1,4 +1,4 @@
-"""Text that is broken into lines: plain text, and formulas with raised and lowered parts.
+"""Paragraphs broken into lines: plain text, and formulas with raised and lowered parts.
 
 All text is drawn literally; there is no markup, so nothing that a user types can act as markup.
 """
@@ -10,130 +10,47 @@ import unicodedata
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from lasersafe.sheet.fonts import BOLD, REGULAR, faces
+from lasersafe.drawing.primitives import BLACK, Words
+from lasersafe.drawing.typeface import RAISED, cut_of
+from lasersafe.drawing.typeface import width_of as measured
+from lasersafe.drawing.typeface import wrap as broken
 
 
 @dataclass(frozen=True)
 class Style:
-    """How a paragraph looks. Sizes in points, ``ink`` from 0 (black) to 1 (white)."""
+    """How a paragraph looks. Sizes in points."""
 
     size: float = 8.5
     bold: bool = False
-    ink: float = 0.0
+    ink: str = BLACK
     spacing: float = 1.25  # line distance in units of the size
     after: float = 0.0
-
-    @property
-    def font(self) -> str:
-        """Name of the typeface."""
-        return BOLD if self.bold else REGULAR
 
     @property
     def leading(self) -> float:
         """Distance of two base lines in points."""
         return self.size * self.spacing
 
-
-@dataclass(frozen=True)
-class Fragment:
-    """A piece of one line: offset from the left edge, text, size and rise above the base line, in points."""
-
-    x: float
-    text: str
-    size: float
-    rise: float = 0.0
+    def words(self, x: float, y: float, text: str) -> Words:
+        """Return one line of text that starts at a place."""
+        return Words(x, y, text, self.size, self.bold, self.ink)
 
 
-Line = tuple[Fragment, ...]
+Line = tuple[Words, ...]  # placed from the start of the base line
 Run = tuple[str, int]  # text, and level: 0 on the line, 1 raised, -1 lowered
 
-_BREAK_AFTER = frozenset("/-_.,;:=+·×)&?@\\")
-RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _SMALL = 0.72
-_RISE = {1: 0.36, -1: -0.16}
-_LINE_ENDS = re.compile("\r\n|[\n\r\v\f\u0085\u2028\u2029]")
-
-
-@lru_cache(maxsize=4096)
-def _word_width(text: str, font: str) -> float:
-    return faces()[font].width(text, 1.0)
+_RISE = {0: 0.0, 1: 0.36, -1: -0.16}
 
 
 def width_of(text: str, style: Style) -> float:
     """Return the width of one line of text in points."""
-    words = text.split(" ")
-    gaps = (len(words) - 1) * _word_width(" ", style.font)
-    return style.size * (gaps + sum([_word_width(word, style.font) for word in words]))
+    return measured(text, style.size, style.bold)
 
 
-@lru_cache(maxsize=2048)
 def wrap(text: str, style: Style, width: float) -> tuple[Line, ...]:
-    """Break a text into lines that are not wider than ``width``; a word that is too long is broken too.
-
-    Parameters
-    ----------
-    text : str
-        Plain text; line ends in it are kept.
-    style : Style
-        Type.
-    width : float
-        Room for a line. [point]
-
-    Returns
-    -------
-    tuple of Line
-        Empty for an empty text.
-    """
-    lines: list[Line] = []
-    for part in _LINE_ENDS.split(unicodedata.normalize("NFC", text).replace("\t", " ")):
-        lines.extend((Fragment(0.0, _plain_spaces(line), style.size),) for line in _break(part, style, width))
-    return tuple(lines)
-
-
-def _break(text: str, style: Style, width: float) -> list[str]:
-    font, room = style.font, width / style.size
-    space = _word_width(" ", font)
-    lines: list[str] = []
-    line, used = "", 0.0
-    for word in text.split(" "):
-        if not word:
-            continue
-        wide = _word_width(word, font)
-        if line and used + space + wide <= room:
-            line, used = f"{line} {word}", used + space + wide
-            continue
-        if line:
-            lines.append(line)
-        while wide > room:
-            cut = _cut(word, font, room)
-            lines.append(word[:cut])
-            word = word[cut:]
-            wide = _word_width(word, font)
-        line, used = word, wide
-    if line:
-        lines.append(line)
-    return lines
-
-
-def _cut(word: str, font: str, room: float) -> int:
-    """Return how many characters of a long word go on one line, at least one; best after a no-break space or a sign."""
-    widths = faces()[font].widths
-    used, last, sign = 0.0, 0, 0
-    for index, character in enumerate(word):
-        used += widths[character]
-        if used > room:
-            break
-        last = index + 1
-        if character in _BREAK_AFTER:
-            sign = last
-    gap = word.rfind("\u00a0", 0, last) + 1
-    if gap:
-        return gap
-    if sign >= last / 2 > 0:
-        return sign
-    while last > 1 and unicodedata.combining(word[last]):
-        last -= 1
-    return max(last, 1)
+    """Break a text into lines that are not wider than ``width`` [point]; line ends in it are kept."""
+    return tuple([(style.words(0.0, 0.0, line),) for line in broken(text, style.size, width, style.bold)])
 
 
 _GREEK = {
@@ -224,57 +141,46 @@ def wrap_formula(text: str, style: Style, width: float) -> tuple[Line, ...]:
     Returns
     -------
     tuple of Line
-        Lines of fragments; raised and lowered parts are fragments of their own.
+        Raised and lowered parts are words of their own.
     """
     if "_" not in text and "^" not in text and "**" not in text and not _POWER_OF_TEN.search(text):
         return wrap(formula_text(text), style, width)
-    lines: list[Line] = []
-    line: list[Fragment] = []
-    used = 0.0
-    gap = _word_width(" ", style.font) * style.size
+    lines: list[list[Words]] = [[]]
+    used, gap = 0.0, width_of(" ", style)
     for word in _words(formula_runs(unicodedata.normalize("NFC", text))):
-        pieces = [(part, style.size * _SMALL if level else style.size, level) for part, level in word]
-        wide = sum(_word_width(part, style.font) * size for part, size, _ in pieces)
-        if line and used + gap + wide > width:
-            lines.append(tuple(line))
-            line, used = [], 0.0
-        elif line:
+        pieces = [(part, replace(style, size=style.size * (_SMALL if level else 1.0)), level) for part, level in word]
+        if lines[-1] and used + gap + sum(width_of(part, own) for part, own, _ in pieces) > width:
+            lines.append([])
+            used = 0.0
+        elif lines[-1]:
             used += gap
-            line[-1] = replace(line[-1], text=line[-1].text + " ")
-        for piece, size, level in pieces:
-            part, rise = piece, _RISE.get(level, 0.0) * style.size
-            while used + _word_width(part, style.font) * size > width:
-                if line:
-                    lines.append(tuple(line))
-                    line, used = [], 0.0
-                    continue
-                cut = _cut(part, style.font, width / size)
-                lines.append((Fragment(0.0, _plain_spaces(part[:cut]), size, rise),))
-                part = part[cut:]
-            _append(line, Fragment(used, _plain_spaces(part), size, rise))
-            used += _word_width(part, style.font) * size
-    if line:
-        lines.append(tuple(line))
-    return tuple(lines)
+            lines[-1][-1] = replace(lines[-1][-1], text=lines[-1][-1].text + " ")
+        for piece, own, level in pieces:
+            part, rise = piece, _RISE[level] * style.size
+            while used + width_of(part, own) > width:
+                if not lines[-1]:
+                    cut = cut_of(part, width / own.size, own.bold)
+                    lines[-1].append(own.words(0.0, rise, part[:cut].replace("\u00a0", " ")))
+                    part = part[cut:]
+                lines.append([])
+                used = 0.0
+            _append(lines[-1], own.words(used, rise, part.replace("\u00a0", " ")))
+            used += width_of(part, own)
+    return tuple([tuple(line) for line in lines if line])
 
 
-def _plain_spaces(text: str) -> str:
-    return text.replace("\u00a0", " ")
-
-
-def _append(line: list[Fragment], fragment: Fragment) -> None:
-    if line and not fragment.rise and not line[-1].rise:
-        line[-1] = replace(line[-1], text=line[-1].text + fragment.text)
+def _append(line: list[Words], words: Words) -> None:
+    if line and not words.y and not line[-1].y:
+        line[-1] = replace(line[-1], text=line[-1].text + words.text)
     else:
-        line.append(fragment)
+        line.append(words)
 
 
 def _words(runs: list[Run]) -> list[list[Run]]:
     """Split runs at spaces into words, each a list of runs."""
     words: list[list[Run]] = [[]]
     for text, level in runs:
-        parts = text.split(" ") if not level else [text]
-        for number, part in enumerate(parts):
+        for number, part in enumerate([text] if level else text.split(" ")):
             if number:
                 words.append([])
             if part:

@@ -2,23 +2,10 @@
 
 from __future__ import annotations
 
+from lasersafe.drawing.primitives import Lines, edge, grey
 from lasersafe.results import Assessment
-from lasersafe.results_uncertainty import DistanceSpread, Influence, InputTolerance
-from lasersafe.sheet.flow import (
-    BODY,
-    NOTE,
-    SMALL_BOLD,
-    TINY,
-    TINY_BOLD,
-    TINY_NOTE,
-    Box,
-    Flow,
-    Mark,
-    Part,
-    Path,
-    Row,
-    Text,
-)
+from lasersafe.results_uncertainty import DistanceSpread, InputTolerance
+from lasersafe.sheet.flow import BODY, NOTE, Flow, Row, bold, faint, strong, tiny
 from lasersafe.sheet.front import named
 from lasersafe.sheet.text import Style, unit_text, width_of
 from lasersafe.sheet.values import distance, quantity, wavelength
@@ -63,9 +50,7 @@ def uncertainty(flow: Flow, assessment: Assessment, wording: Wording) -> None:
         flow.space(3.0)
     shown = [one for one in sure.spreads if one.influences and one.way == "direct" and one.tissue == "eye"]
     for spread in shown:
-        bars = _Bars(spread, flow.width, wording)
-        flow.heading(text("sure.bars", where=_where(spread, wording)), 2, keep=bars.height + 20.0)
-        flow.figure(bars.height, bars.draw)
+        _bars(flow, spread, wording)
     if shown:
         flow.paragraph(text("sure.bars_note"), NOTE)
 
@@ -81,65 +66,55 @@ def _input(one: InputTolerance, wording: Wording, as_typed: bool) -> Row:
 
     ends = wording.text("sure.ends", low=value(one.low), high=value(one.high))
     used = value(one.nominal) if as_typed else ", ".join(value(number) for number in one.used)
-    return Row((
-        [Part(one.field, TINY_BOLD)],
-        [Part(unit_text(one.typed), TINY)],
-        [Part(ends, TINY)],
-        [Part(used, TINY_BOLD)],
-        [Part(named(wording, "kind", one.kind), TINY)],
-        [Part(wording.text(f"sure.{one.found}"), TINY)],
-    ))  # fmt: skip
+    return Row(
+        (
+            strong(one.field),
+            tiny(unit_text(one.typed)),
+            tiny(ends),
+            strong(used),
+            tiny(named(wording, "kind", one.kind)),
+            tiny(wording.text(f"sure.{one.found}")),
+        )
+    )
 
 
 def _spread(one: DistanceSpread, wording: Wording) -> Row:
-    name = [Part(_where(one, wording), SMALL_BOLD)]
+    name = [bold(_where(one, wording))]
     if one.note:
         why = wording.text("sure.no_spread", why=one.note)
-        return Row((name, [Part(why, TINY_NOTE)], [Part("–", TINY)], [Part(distance(one.worst), SMALL_BOLD)]))
-    upper = [Part("–", TINY)]
+        return Row((name, faint(why), tiny("–"), bold(distance(one.worst))))
+    upper = [tiny("–")]
     if one.upper is not None and one.upper_error is not None:
         error = wording.text("sure.error", error=quantity(one.upper_error, "m", 2, "up"))
-        upper = [Part(distance(one.upper), TINY), Part(error, TINY_NOTE)]
-    return Row((name, [Part(distance(one.nominal), TINY)], upper, [Part(distance(one.worst), SMALL_BOLD)]))
+        upper = [tiny(distance(one.upper)), faint(error)]
+    return Row((name, tiny(distance(one.nominal)), upper, bold(distance(one.worst))))
 
 
-class _Bars:
-    """Bars to both sides of a line: what one per cent of each input does to a distance."""
-
-    def __init__(self, spread: DistanceSpread, width: float, wording: Wording) -> None:
-        self.rows = spread.influences[:_MOST_BARS]
-        self.wording = wording
-        self.width = width
-        self.names = [wording.input_name(one.name) for one in self.rows]
-        self.left = max(width_of(name, _LABEL) for name in self.names) + 8.0
-        self.right = 150.0
-        self.height = _STEP * len(self.rows) + 18.0
-
-    def draw(self, marks: list[Mark], left: float, top: float) -> None:
-        """Add the bars to a page, their upper left corner at ``left`` and ``top``."""
-        room = self.width - self.left - self.right
-        most = max([1.0, *(abs(one.exponent) for one in self.rows if abs(one.exponent) < 1e6)])
-        half = room / 2.0 - 42.0
-        zero = left + self.left + room / 2.0
-        bottom = top - _STEP * len(self.rows)
-        for share in (-1.0, -0.5, 0.0, 0.5, 1.0):
-            x = zero + share * half
-            marks.append(Path(((x, top), (x, bottom)), ink=0.0 if share == 0.0 else 0.75, thick=0.5))
-            label = f"{share * most:+.2g} %".replace("+0 %", "0 %")
-            marks.append(Text(x - width_of(label, _LABEL) / 2.0, bottom - 9.0, label, _LABEL.size, _LABEL.font))
-        for row, (one, name) in enumerate(zip(self.rows, self.names, strict=True)):
-            y = top - _STEP * row - _STEP / 2.0
-            marks.append(Text(left, y - 2.5, name, _LABEL.size, _LABEL.font))
-            length = max(-1.0, min(1.0, one.exponent / most)) * half
-            x = min(zero, zero + length)
-            marks.append(Box(x, y - _BAR / 2.0, abs(length), _BAR, fill=_FILL, ink=0.0))
-            label = f"{one.exponent:+.2f} %" if abs(one.exponent) < 1e6 else "±∞"
-            beside = x - width_of(label, _LABEL) - 3.0 if length < 0.0 else zero + length + 3.0
-            marks.append(Text(beside, y - 2.5, label, _LABEL.size, _LABEL.font))
-            marks.append(Text(left + self.width - self.right + 6.0, y - 2.5, self._ends(one), _LABEL.size, _LABEL.font))
-
-    def _ends(self, one: Influence) -> str:
-        if one.low is None or one.high is None:
-            return ""
-        low, high = sorted((one.low, one.high))
-        return self.wording.text("sure.ends", low=distance(low), high=distance(high))
+def _bars(flow: Flow, spread: DistanceSpread, wording: Wording) -> None:
+    """Print bars to both sides of a line: what one per cent of each input does to a distance."""
+    rows = spread.influences[:_MOST_BARS]
+    names = [wording.input_name(one.name) for one in rows]
+    start = flow.left + max(width_of(name, _LABEL) for name in names) + 8.0
+    end = flow.left + flow.width - 150.0
+    zero, half = (start + end) / 2.0, (end - start) / 2.0 - 42.0
+    most = max([1.0, *(abs(one.exponent) for one in rows if abs(one.exponent) < 1e6)])
+    high = _STEP * len(rows) + 18.0
+    flow.heading(wording.text("sure.bars", where=_where(spread, wording)), 2, keep=high + 20.0)
+    top = flow.reserve(high)
+    bottom = flow.y + 18.0
+    for share in (-1.0, -0.5, 0.0, 0.5, 1.0):
+        x = zero + share * half
+        flow.marks.append(Lines((((x, top), (x, bottom)),), grey(0.75 if share else 0.0), 0.5))
+        label = f"{share * most:+.2g} %".replace("+0 %", "0 %")
+        flow.marks.append(_LABEL.words(x - width_of(label, _LABEL) / 2.0, bottom - 9.0, label))
+    for row, (one, name) in enumerate(zip(rows, names, strict=True)):
+        y = top - _STEP * row - _STEP / 2.0
+        tip = zero + max(-1.0, min(1.0, one.exponent / most)) * half
+        bar = (min(zero, tip), y - _BAR / 2.0, max(zero, tip), y + _BAR / 2.0)
+        flow.marks.extend(edge(bar, 0.5, fill=grey(_FILL)))
+        label = f"{one.exponent:+.2f} %" if abs(one.exponent) < 1e6 else "±∞"
+        beside = bar[0] - width_of(label, _LABEL) - 3.0 if tip < zero else tip + 3.0
+        ends = sorted((one.low, one.high)) if one.low is not None and one.high is not None else ()
+        reach = wording.text("sure.ends", low=distance(ends[0]), high=distance(ends[1])) if ends else ""
+        for x, words in ((flow.left, name), (beside, label), (end + 6.0, reach)):
+            flow.marks.append(_LABEL.words(x, y - 2.5, words))

@@ -6,8 +6,9 @@ import math
 import re
 from decimal import Decimal
 
+from lasersafe.drawing.typeface import RAISED
 from lasersafe.quantity import Rounding, feet, format_quantity
-from lasersafe.sheet.text import RAISED, unit_text
+from lasersafe.sheet.text import unit_text
 
 _POWER = re.compile(r"[eE]([+-]?\d+)")
 _LEAST = 0.01

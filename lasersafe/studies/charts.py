@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.drawing.axes import Axis, round_ends
+from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends
 from lasersafe.drawing.contours import contour_page
-from lasersafe.drawing.curves import Heading, Nominal, Trace, curve_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.style import metres

@@ -172,7 +172,7 @@ ONLY_IN = {
     "pint": ("lasersafe/quantity.py",),
     "pydantic": ("lasersafe/models/",),
     "pydantic_core": ("lasersafe/models/",),
-    "reportlab": ("lasersafe/sheet/",),
+    "reportlab": ("lasersafe/drawing/typeface.py", "lasersafe/sheet/"),
     "pyhanko": tuple(f"lasersafe/signing/{name}.py" for name in ("certificate", "certificate_check", "appended")),
     "cryptography": ("lasersafe/signing/certificate.py",),
     "typer": ("lasersafe/cli.py", "lasersafe/cli/"),

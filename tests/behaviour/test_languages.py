@@ -188,7 +188,7 @@ def test_what_users_type_is_not_translated() -> None:
 @pytest.mark.parametrize("paper", list(PAPERS))
 def test_the_two_parts_of_the_header_do_not_touch(language: str, paper: str) -> None:
     left, right = _header(load_wording(language), PAPERS[paper], "draft")
-    assert left.x + width_of(left.text, Style(left.size)) + 10.0 < right.x  # type: ignore[union-attr]
+    assert left.x + width_of(left.text, Style(left.size)) + 10.0 < right.x
 
 
 def test_the_case_chooses_the_language(tmp_path: Path) -> None:

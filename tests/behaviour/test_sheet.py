@@ -15,13 +15,14 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from lasersafe.drawing.labels import faults
+from lasersafe.drawing.primitives import Area, Lines, Words
+from lasersafe.drawing.typeface import width_of
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment, ChartData, Decision
 from lasersafe.sheet import render_sheet, write_sheet
 from lasersafe.sheet.document import PAPERS, lay_out
-from lasersafe.sheet.flow import Box, Text
-from lasersafe.sheet.flow import Path as Drawn
-from lasersafe.sheet.fonts import faces
+from lasersafe.sheet.flow import MILLIMETRE, Placed
 from lasersafe.wording import load_wording
 from tests.behaviour.sample_assessment import FINGERPRINT, HOSTILE, LONG_WORD, PEOPLE, assessment
 from tests.project import ROOT
@@ -103,7 +104,7 @@ def test_outline_leads_to_each_setup() -> None:
 
 def test_decision_can_be_read_from_a_metre() -> None:
     flow = lay_out(assessment(), load_wording(), PAPERS["A4"], 40.0)
-    texts = [mark for mark in flow.pages[0].marks if isinstance(mark, Text)]
+    texts = [mark for mark in flow.pages[0].marks if isinstance(mark, Words)]
     wear = next(mark for mark in texts if mark.text.startswith("Everyone inside"))
     headline = next(mark for mark in texts if mark.text == "109 m")
     assert wear.size >= 13.0
@@ -123,7 +124,7 @@ def test_every_page_is_a_draft_and_carries_the_footer() -> None:
 def test_draft_lies_under_the_text() -> None:
     for page in reader().pages:
         content = page.get_contents().get_data().decode("latin-1")
-        assert content.index("0.93 g") < content.index("(Laser hazard")
+        assert content.index("0.929 g") < content.index("(Laser hazard")
 
 
 def test_page_count_stays_what_it_is() -> None:
@@ -233,7 +234,7 @@ def test_signature_lines_for_all_four() -> None:
 
 def test_cautions_and_deference_are_printed() -> None:
     flow = lay_out(assessment(), load_wording(), PAPERS["A4"], 40.0)  # without what stands between two pages
-    text = squeezed("".join(mark.text for page in flow.pages for mark in page.marks if isinstance(mark, Text)))
+    text = squeezed("".join(mark.text for page in flow.pages for mark in page.marks if isinstance(mark, Words)))
     assert squeezed(load_wording().caution_short) in squeezed(page_texts()[0])
     for caution in load_wording().cautions:
         assert squeezed(caution.text) in text
@@ -259,14 +260,15 @@ def test_nothing_lies_outside_the_page(paper: str) -> None:
     flow = lay_out(assessment(), load_wording(), PAPERS[paper], 60.0)
     for page in flow.pages:
         for mark in page.marks:
-            if isinstance(mark, Text):
-                wide = faces()[mark.font].width(mark.text, mark.size)
-                corners = [(mark.x, mark.y), (mark.x, mark.y + wide) if mark.turn else (mark.x + wide, mark.y)]
-            elif isinstance(mark, Box):
-                corners = [(mark.x, mark.y), (mark.x + mark.width, mark.y + mark.height)]
+            if isinstance(mark, Words):
+                corners = [(mark.x, mark.y), (mark.x + width_of(mark.text, mark.size, mark.bold), mark.y)]
+            elif isinstance(mark, Placed):
+                wide, high = mark.drawing.width * MILLIMETRE, mark.drawing.height * MILLIMETRE
+                corners = [(mark.x, mark.y), (mark.x + wide - 0.01, mark.y + high)]
+                assert faults(mark.drawing) == []
             else:
-                assert isinstance(mark, Drawn)
-                corners = list(mark.points)
+                assert isinstance(mark, Area | Lines)
+                corners = [p for run in (mark.rings if isinstance(mark, Area) else mark.runs) for p in run]
             for x, y in corners:
                 assert 30.0 <= x <= width - 41.9
                 assert 60.0 <= y <= height - 40.0

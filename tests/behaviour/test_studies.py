@@ -18,9 +18,8 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.setups import setup_result
-from lasersafe.drawing.axes import Axis, round_ends, tick_text
+from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends, tick_text
 from lasersafe.drawing.contours import contour_page, levels_of
-from lasersafe.drawing.curves import Heading, Nominal, Trace, curve_page
 from lasersafe.drawing.labels import faults
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words

@@ -11,13 +11,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lasersafe.drawing.labels import faults, text_box
+from lasersafe.drawing.primitives import Lines, Words
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
 from lasersafe.sheet import values
-from lasersafe.sheet.chart import Chart
-from lasersafe.sheet.flow import Flow, Part, Path, Row, Text
-from lasersafe.sheet.fonts import faces, printable
+from lasersafe.sheet.chart import exposure_chart
+from lasersafe.sheet.flow import Flow, Part, Row
+from lasersafe.sheet.fonts import printable
 from lasersafe.sheet.references import joined
-from lasersafe.sheet.text import Style, formula_runs, tidy, wrap, wrap_formula
+from lasersafe.sheet.text import Style, formula_runs, tidy, width_of, wrap, wrap_formula
 from lasersafe.wording import load_wording
 from tests.few import few
 
@@ -30,13 +32,6 @@ _RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
 
 def squeezed(text: str) -> str:
     return "".join(unicodedata.normalize("NFC", text).split())
-
-
-def box(mark: Text) -> tuple[float, float, float, float]:
-    wide = faces()[mark.font].width(mark.text, mark.size)
-    if mark.turn:
-        return (mark.x - 0.75 * mark.size, mark.y, mark.x + 0.2 * mark.size, mark.y + wide)
-    return (mark.x, mark.y - 0.2 * mark.size, mark.x + wide, mark.y + 0.74 * mark.size)
 
 
 def read(text: str) -> Decimal:
@@ -52,7 +47,7 @@ def test_wrapping_loses_nothing_and_keeps_to_the_width(text: str, width: float, 
     lines = wrap(text, style, width)
     assert squeezed("".join(line[0].text for line in lines)) == squeezed(text)
     for (piece,) in lines:
-        wide = faces()[style.font].width(piece.text.rstrip(), style.size)
+        wide = width_of(piece.text.rstrip(), style)
         assert wide <= width + 1e-6 or len([c for c in piece.text if not unicodedata.combining(c)]) == 1
 
 
@@ -64,8 +59,8 @@ def test_a_formula_keeps_to_the_width_and_its_letters(text: str, width: float) -
     assert squeezed("".join(piece.text for line in lines for piece in line)) == whole
     for line in lines:
         for piece in line:
-            assert piece.x + faces()[style.font].width(piece.text.rstrip(), piece.size) <= width + 1e-6
-            assert piece.rise == 0.0 or piece.size < style.size
+            assert piece.x + width_of(piece.text.rstrip(), Style(piece.size)) <= width + 1e-6
+            assert piece.y == 0.0 or piece.size < style.size
 
 
 def test_formulas_read_as_they_are_meant() -> None:
@@ -139,8 +134,8 @@ def test_a_table_stays_between_the_margins(cells: list[tuple[str, str, str]], re
     found = ""
     for page in flow.pages:
         for mark in page.marks:
-            if isinstance(mark, Text):
-                left, low, right, high = box(mark)
+            if isinstance(mark, Words):
+                left, low, right, high = text_box(mark)
                 assert left >= 20.0 - 1e-6
                 assert high <= 230.0 + 1e-6
                 assert low >= 30.0 - 1e-6
@@ -174,20 +169,13 @@ def test_no_label_of_a_chart_touches_another(
         tuple(LimitLine(name, value) for name, value in limits),
         tuple(ChartMark(name, kind, place) for name, place, kind in people),
     )
-    chart = Chart(data, 511.0, load_wording())
-    texts = [mark for mark in chart.marks if isinstance(mark, Text) and mark.text.strip()]
-    boxes = [box(mark) for mark in texts]
-    for number, (left, low, right, high) in enumerate(boxes):
-        assert left >= -1e-6
-        assert right <= 511.0 + 1e-6
-        assert high <= 1e-6
-        assert low >= -chart.height - 1e-6
-        for other in boxes[:number]:
-            apart = left >= other[2] or right <= other[0] or low >= other[3] - 0.8 or high - 0.8 <= other[1]
-            assert apart, (texts[number], other)
+    chart = exposure_chart(data, 180.0, load_wording())
+    texts = [mark for mark in chart.marks if isinstance(mark, Words) and mark.text.strip()]
+    assert faults(chart) == [], "two texts over each other, or one outside the drawing"
+    frame = next(mark for mark in chart.marks if isinstance(mark, Lines) and mark.thick == 0.35).runs[0]
+    top = max(y for _, y in frame)
     for mark in chart.marks:
-        if isinstance(mark, Path) and len(mark.points) == 2 and mark.points[0][0] == mark.points[1][0]:
-            x, (low, high) = mark.points[0][0], sorted(y for _, y in mark.points)
-            if high > chart.top + 1.0:  # the line from a name down into the plot
-                crossed = [b for b in boxes if b[0] < x < b[2] and b[1] < high - 1.0 and b[3] > chart.top]
-                assert not crossed
+        for run in mark.runs if isinstance(mark, Lines) else ():
+            if len(run) == 2 and run[0][0] == run[1][0] and run[1][1] > top + 0.5:  # from a name down into the plot
+                boxes = [text_box(words) for words in texts]
+                assert not [b for b in boxes if b[0] < run[0][0] < b[2] and b[1] < run[1][1] - 0.4 and b[3] > top]

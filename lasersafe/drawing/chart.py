@@ -1,13 +1,16 @@
-"""Axes of a chart: from numbers to millimetres on paper, round marks, grid and titles."""
+"""Charts of a quantity over an input: axes, grid, and curves that dashes and names tell apart in grey print too."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from lasersafe.drawing.primitives import BLACK, Lines, Mark, Pair, Rect, Run, Words, box, closed
-from lasersafe.drawing.typeface import width_of
+from lasersafe.drawing.labels import Board, Label
+from lasersafe.drawing.page import Entry, Paper, lay_out
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, edge
+from lasersafe.drawing.shapes import along, clip_run
+from lasersafe.drawing.typeface import RAISED, width_of
 
 TICK = 2.5
 TITLE = 2.8
@@ -15,7 +18,20 @@ GRID = "#c4c4c4"
 FINE = "#e4e4e4"
 _LEFT, _RIGHT, _BELOW, _ABOVE = 3.0, 8.0, 11.0, 7.0
 _MOST = 8
-_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+DASHES: tuple[tuple[float, ...], ...] = (
+    (),
+    (3.2, 1.1),
+    (0.7, 0.9),
+    (4.2, 0.9, 0.7, 0.9),
+    (6.5, 1.2),
+    (1.6, 1.6),
+    (4.2, 0.9, 0.7, 0.9, 0.7, 0.9),
+    (1.2, 0.6),
+)
+INKS = (BLACK, "#1d4e9e", "#35601c", "#8f1d4f", "#5b3b91", "#a8560b", "#1f7f93", "#555555")
+NOMINAL_DASHES = (1.8, 1.0, 0.5, 1.0)
+_THICK, _PLACES = 0.5, 23
 
 
 @dataclass(frozen=True)
@@ -107,7 +123,7 @@ def tick_text(value: float) -> str:
     if -3 <= power <= 4:
         return f"{value:.{max(0, 3 - power)}f}".rstrip("0").rstrip(".") if power < 3 else f"{value:.0f}"
     digits = f"{value / 10.0**power:.3g}"
-    return ("" if digits == "1" else f"{digits}·") + "10" + str(power).translate(_RAISED)
+    return ("" if digits == "1" else f"{digits}·") + "10" + str(power).translate(RAISED)
 
 
 @dataclass(frozen=True)
@@ -117,6 +133,7 @@ class Plot:
     x: Axis
     y: Axis
     room: Rect  # inside the axes, in mm
+    head: float = 0.0  # kept for names above the axes, in mm
 
     def point(self, x: float, y: float) -> Pair:
         """Return where two values meet on paper."""
@@ -150,7 +167,7 @@ def grid_marks(plot: Plot) -> list[Mark]:
 def axis_marks(plot: Plot) -> list[Mark]:
     """Return edge, numbers and titles; a number that would touch the one before it is left out."""
     x0, y0, x1, y1 = plot.room
-    marks: list[Mark] = [Lines((closed(box(plot.room)),), BLACK, 0.35)]
+    marks = edge(plot.room, 0.35)
     last = -math.inf
     for value in plot.x.marks()[0]:
         text, x = tick_text(value), plot.point(value, plot.y.low)[0]
@@ -167,5 +184,126 @@ def axis_marks(plot: Plot) -> list[Mark]:
             marks.append(Words(x0 - 1.5 - width_of(text, TICK), y - 0.36 * TICK, text, TICK))
             last = y
     marks.append(Words((x0 + x1 - width_of(plot.x.title, TITLE)) / 2, y0 - 8.2, plot.x.title, TITLE))
-    marks.append(Words(x0, y1 + 2.2, plot.y.title, TITLE))
+    marks.append(Words(x0, y1 + 2.2 + plot.head, plot.y.title, TITLE))
     return marks
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One curve.
+
+    Parameters
+    ----------
+    name : str
+        Short, written on it.
+    text : str
+        For the legend; "" for the name.
+    points : tuple of Pair
+        Value of the input and of the quantity, the input rising.
+    """
+
+    name: str
+    text: str
+    points: tuple[Pair, ...]
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What stands around the chart: title, two lines below it, and the lines at the foot, each bold or not."""
+
+    title: str
+    lines: tuple[str, ...]
+    foot: tuple[tuple[str, bool], ...]
+
+
+@dataclass(frozen=True)
+class Nominal:
+    """A value to be marked on the x axis, and what to write beside it."""
+
+    value: float
+    text: str
+
+
+def curve_page(
+    paper: Paper, heading: Heading, x: Axis, y: Axis, traces: Sequence[Trace], nominal: Nominal | None = None
+) -> Drawing:
+    """Return a page with curves.
+
+    Parameters
+    ----------
+    paper : Paper
+        Size.
+    heading : Heading
+        Texts around the chart.
+    x, y : Axis
+        Axes.
+    traces : sequence of Trace
+        At least one.
+    nominal : Nominal, optional
+        What the case says today; nothing is drawn when it lies outside the axis.
+    """
+    entries = [Entry(_sample(k), trace.text or trace.name) for k, trace in enumerate(traces)]
+    layout = lay_out(paper, "sweep", heading.title, entries, (), heading.foot, 0)
+    layout.scale_lines(heading.lines, paper.margin)
+    plot = plot_in(layout.drawing.frame, x, y)
+    board = Board(plot.room)
+    marks = grid_marks(plot)
+    if nominal is not None and x.low <= nominal.value <= x.high:
+        marks += _nominal(plot, nominal, board)
+    marks += curve_marks(plot, [(trace.name, trace.points) for trace in traces], board)
+    layout.drawing.marks.extend([*marks, *axis_marks(plot)])
+    return layout.drawing
+
+
+def curve_marks(
+    plot: Plot, curves: Sequence[tuple[str, Sequence[Pair]]], board: Board, bold: bool = False
+) -> list[Mark]:
+    """Return curves, each given as its name and points, with their names beside them where there is room."""
+    marks: list[Mark] = []
+    labels = []
+    for number, (name, points) in enumerate(curves):
+        runs = clip_run(plot.run(points), plot.room)
+        for run in runs:
+            board.cover(run)
+        if runs:
+            marks.append(Lines(tuple(runs), ink(number), _THICK, dashes(number)))
+            places = along(max(runs, key=lambda run: abs(run[-1][0] - run[0][0])), _PLACES)
+            middle = len(places) / 2 - 0.5
+            near = [places[n] for n in sorted(range(len(places)), key=lambda n: abs(n - middle))]
+            labels.append(Label(name, tuple(near), bold, ink(number), clear=0.8))
+    for label in labels:
+        board.put(label)
+    return [*marks, *board.under, *board.marks]
+
+
+def _nominal(plot: Plot, nominal: Nominal, board: Board) -> list[Mark]:
+    x = plot.point(nominal.value, plot.y.low)[0]
+    low, high = plot.room[1], plot.room[3]
+    board.cover(((x, low), (x, high)))
+    places = tuple((x, high - (high - low) * share) for share in (0.04, 0.96, 0.12, 0.88, 0.2, 0.8))
+    board.put(Label(nominal.text, places))
+    tip = ((x, low), (x - 1.1, low - 1.9), (x + 1.1, low - 1.9))
+    return [Lines((((x, low), (x, high)),), BLACK, 0.25, NOMINAL_DASHES), Area((tip,), BLACK)]
+
+
+def ink(number: int) -> str:
+    """Return the ink of a curve; the inks differ in brightness too."""
+    return INKS[number % len(INKS)]
+
+
+def dashes(number: int) -> tuple[float, ...]:
+    """Return the dashes of a curve."""
+    return DASHES[number % len(DASHES)]
+
+
+def curve_sample(number: int, start: Pair, end: Pair) -> Mark:
+    """Return a piece of a curve for the legend."""
+    return Lines(((start, end),), ink(number), _THICK, dashes(number))
+
+
+def _sample(number: int) -> Callable[[Rect], list[Mark]]:
+    def sample(rect: Rect) -> list[Mark]:
+        y = (rect[1] + rect[3]) / 2
+        return [curve_sample(number, (rect[0], y), (rect[2], y))]
+
+    return sample
