@@ -6,9 +6,6 @@ import re
 import unicodedata
 from functools import lru_cache
 
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFError, TTFont
-
 from lasersafe.errors import ReferenceDataError
 from lasersafe.reference import shared_path
 
@@ -33,6 +30,9 @@ def widths(bold: bool) -> dict[str, float]:
     ReferenceDataError
         If the font file is missing or damaged.
     """
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
     try:
         font = TTFont(NAMES[bold], str(shared_path("fonts", FILES[bold])))
     except (TTFError, OSError) as error:

@@ -68,7 +68,7 @@ LOADS: list[tuple[str, set[str]]] = [
     ("sweep CASE --vary laser.power=10W..80W:3", SCENES),
     ("solve CASE --for laser.power --at 6m", SCENES),
     ("spectators CASE", SCENES),
-    ("plan CASE -o FOLDER/plan.svg", SCENES),
+    ("plan CASE -o FOLDER/plan.svg", PAPER),  # the widths of letters are those that the sheet is set with
     ("notice CASE", PAPER),
     ("sheet CASE -o FOLDER/sheet.pdf", PAPER),
     ("verify FOLDER/sheet.pdf", PAPER),
