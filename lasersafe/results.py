@@ -292,9 +292,3 @@ class Assessment:
         """Say what decides; all of it would fill the screen."""
         caution = caution_line(self.language)
         return f"Assessment of {self.title!r}\n{self.decision.verdict}\npeople: {self.decision.people}\n{caution}"
-
-    def _repr_html_(self) -> str:
-        """Return what a notebook shows."""
-        from lasersafe.library.html import assessment_html
-
-        return assessment_html(self)

@@ -253,3 +253,20 @@ def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = Fals
         message = f"page = {shown(page)}: there are {kinds}"
         raise InputError(message)
     return Svg(to_svg(drawings[page - 1]))
+
+
+def _case_page(case: Case) -> str:
+    from lasersafe.library.html import case_html
+
+    return case_html(case)
+
+
+def _assessment_page(assessment: Assessment) -> str:
+    from lasersafe.library.html import assessment_html
+
+    return assessment_html(assessment)
+
+
+# What a notebook shows of them: all that a notebook has of both comes through here.
+Case._repr_html_ = _case_page  # type: ignore[attr-defined]
+Assessment._repr_html_ = _assessment_page  # type: ignore[attr-defined]

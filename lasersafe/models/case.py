@@ -115,12 +115,6 @@ class Case(CaseModel):
         parts = ", ".join(f"{count} {noun if count == 1 else noun + 's'}" for count, noun in counts)
         return f"Case {self.title!r}: {parts}; assess(case) works it out"
 
-    def _repr_html_(self) -> str:
-        """Return what a notebook shows."""
-        from lasersafe.library.html import case_html
-
-        return case_html(self)
-
     @property
     def lasers(self) -> tuple[Laser, ...]:
         """All lasers, as in the file."""

@@ -165,8 +165,6 @@ LAYERS: list[set[str]] = [
 HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}
 # The lowest parts, and those that put answers into words, are single modules that may use each other.
 SOCIABLE = LAYERS[0] | LAYERS[-2]
-# A record asks the library for its HTML when a notebook asks the record: the one call upwards.
-ASKED_BY_A_NOTEBOOK = {"lasersafe/results.py": ("_repr_html_",), "lasersafe/models/case.py": ("_repr_html_",)}
 ONLY_IN = {
     "PIL": ("lasersafe/drawing/png.py",),
     "pint": ("lasersafe/quantity.py",),
@@ -195,18 +193,9 @@ def parsed(path: Path) -> ast.Module:
     return ast.parse((ROOT / path).read_text(encoding="utf-8"))
 
 
-def imports_of(path: Path, left_out: tuple[str, ...] = ()) -> Iterator[tuple[int, str]]:
-    """Yield (line, dotted module) of each import, wherever it stands in the file but in the functions left out."""
-    tree = parsed(path)
-    outside = {
-        inner
-        for node in ast.walk(tree)
-        if isinstance(node, ast.FunctionDef) and node.name in left_out
-        for inner in ast.walk(node)
-    }
-    for node in ast.walk(tree):
-        if node in outside:
-            continue
+def imports_of(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield (line, dotted module) of each import, wherever it stands in the file."""
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield node.lineno, alias.name
@@ -229,7 +218,7 @@ def test_nothing_imports_leftwards(path: Path) -> None:
         assert [node.lineno for node in body if isinstance(node, ast.Import | ast.ImportFrom)] == []
         return
     wrong = []
-    for line, name in imports_of(path, ASKED_BY_A_NOTEBOOK.get(path.as_posix(), ())):
+    for line, name in imports_of(path):
         names = name.split(".")
         if names[0] != "lasersafe" or len(names) == 1 or names[1] in (part, "__version__"):
             continue
