@@ -1,4 +1,4 @@
-"""Barriers and eyewear of a case, and which scenarios they answer."""
+"""Eyewear of a case, and which scenarios barriers and eyewear answer."""
 
 from __future__ import annotations
 
@@ -8,149 +8,23 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.lines import alone_of, every_context, line_contexts, one_verdict, sharing
-from lasersafe.assessment.scenarios import WAYS, person_duration, scenarios_of
-from lasersafe.assessment.setups import CLOSEST_TO_SPOT
+from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sharing
+from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.assessment.ways import BASE_WAY
-from lasersafe.hazard.barriers import guard_time, judge_barrier
 from lasersafe.hazard.eyewear import density_number, round_up_density
 from lasersafe.hazard.eyewear_need import asked_of, corner_emissions, eyewear_need, worst_density
 from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge
 from lasersafe.hazard.zones import worst_place
-from lasersafe.optics.aperture import peak_exposure
 from lasersafe.optics.propagation import diameters
-from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
-from lasersafe.results import BarrierResult, EyewearNeed, Scenario, Step
+from lasersafe.results import BarrierResult, EyewearNeed, Scenario
 from lasersafe.worst import badness
 
 if TYPE_CHECKING:
-    from lasersafe.models import Barrier, Case, Person
+    from lasersafe.models import Case, Person
     from lasersafe.wording import Wording
 
 GLOWING = "extended source"
-
-
-def _barrier_irradiance(context: Context, barrier: Barrier, way: str, power: float) -> tuple[float, Step]:
-    if way == "scatter":
-        model = context.case.settings.scatter_model
-        found = []
-        for scatterer in context.scatterers:
-            known = scatterer.distance is not None and float(barrier.distance) > scatterer.distance
-            gap = float(barrier.distance) - (scatterer.distance or 0.0) if known else 0.0
-            distance = gap if known else CLOSEST_TO_SPOT
-            value = float(scatter_exposure(power, scatterer.reflectance, distance, 0.0, model))
-            found.append((value, f"{power:.5g} W · {scatterer.reflectance:g} ({scatterer.words}) at {distance:.5g} m"))
-        value, numbers = max(found)
-        formula = "ρ Φ / (π r²)" if model == "lambert" else "ρ Φ / (2 π r²)"
-        step = Step("E", "irradiance on the barrier", formula, numbers, value, "W/m2", f"{model} scatter", "own")
-        return value, step
-    factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-    best, place = -math.inf, float(barrier.distance)
-    for z in worst_place(context.beam, float(barrier.distance), ()):
-        dx, dy = diameters(context.beam, z)
-        peak = float(peak_exposure(power * factor, dx, dy)) if min(float(dx), float(dy)) > 0.0 else math.inf
-        if not peak <= best:
-            best, place = peak, z
-    dx, dy = diameters(context.beam, place)
-    numbers = f"4 · {power * factor:.5g} W / (π · {float(dx):.5g} m · {float(dy):.5g} m) at {place:.5g} m"
-    return best, Step(
-        "E",
-        "peak irradiance on the barrier",
-        "4 Φ ρ / (π d_x d_y)",
-        numbers,
-        best,
-        "W/m2",
-        "ISO 11146-1 propagation; peak of the profile",
-        "own",
-    )
-
-
-def _per_pulse(irradiance: float, energy: float, power: float | None) -> float:
-    """Return the peak radiant exposure of the worst pulse on a barrier. [J/m2]."""
-    if not energy > 0.0:
-        return 0.0
-    return irradiance * energy / power if power is not None and power > 0.0 else math.inf
-
-
-def barrier_results(context: Context) -> list[BarrierResult]:
-    """Return what falls on each barrier on each way, with a verdict; what it need not stop is marked."""
-    found = []
-    power = context.space.highest_mean_power
-    for barrier in context.case.barrier:
-        if barrier.laser not in (None, context.laser.name):
-            continue
-        for way in WAYS:
-            needed = guard_time("T3" if barrier.observed else "T1")
-            worst = context.emission("eye", context.duration(way)[0])
-            corners = corner_emissions(context.space, worst, context.wavelength)
-            emission = max(corners, key=lambda one: one.pulse_energy)
-            fastest = max(one.repetition_rate for one in corners)
-            most = max(emission.pulse_energy, context.space.highest_pulse_energy)
-            pulsed = emission.kind != "continuous"
-            total = power
-            if power is None or total is None:
-                pulses = [(context, most)] + [
-                    (c, c.space.highest_pulse_energy) for c in line_contexts(context).values()
-                ]
-                irradiance, per_pulse, step = (
-                    math.inf,
-                    sum(_barrier_irradiance(one, barrier, way, energy)[0] for one, energy in pulses),
-                    Step(
-                        "E",
-                        "irradiance on the barrier",
-                        "a single pulse has no mean power",
-                        "not rated for pulses",
-                        math.inf,
-                        "W/m2",
-                        "own rule",
-                        "own",
-                    ),
-                )
-            else:
-                irradiance, step = _barrier_irradiance(context, barrier, way, power)
-                per_pulse = _per_pulse(irradiance, most, power)
-                for line in line_contexts(context).values():
-                    more = line.space.highest_mean_power
-                    own = math.inf if more is None else _barrier_irradiance(line, barrier, way, more)[0]
-                    irradiance += own
-                    per_pulse += _per_pulse(own, line.space.highest_pulse_energy, more)
-                    most += line.space.highest_pulse_energy
-                    total = math.inf if more is None else total + more
-            verdict = judge_barrier(
-                irradiance,
-                rating=None if barrier.rating is None else float(barrier.rating),
-                rated_time=None if barrier.rated_time is None else float(barrier.rated_time),
-                required_time=needed,
-                mean_power=total,
-                pulse_energy=most if pulsed else None,
-                repetition_rate=fastest or None,
-                pulse_exposure=per_pulse if pulsed else None,
-                pulse_rating=None if barrier.pulse_rating is None else float(barrier.pulse_rating),
-                en12254_class=barrier.en12254_class or None,
-                observed=barrier.observed,
-            )
-            found.append(
-                BarrierResult(
-                    barrier.name,
-                    context.laser.name,
-                    context.setup.name,
-                    way,
-                    float(barrier.distance),
-                    irradiance,
-                    None if barrier.rating is None else float(barrier.rating),
-                    None if barrier.rated_time is None else float(barrier.rated_time),
-                    verdict.holds,
-                    verdict.verdict,
-                    verdict.notes,
-                    (step, *verdict.steps),
-                    fitted=context.setup.fitted,
-                    asked=way in barrier.must_stop,
-                    pulse=per_pulse if pulsed else None,
-                    pulse_rating=None if barrier.pulse_rating is None else float(barrier.pulse_rating),
-                )
-            )
-    return found
 
 
 def lighting(person: Person, found: Sequence[Context]) -> list[Context]:

@@ -1,4 +1,4 @@
-"""Several lasers at once: their fractions of the limit add for the same tissue, their power adds on a barrier."""
+"""Several lasers at once: their fractions of the limit add for the same tissue."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from lasersafe.hazard.combine import groups
 from lasersafe.hazard.comparisons import Floats
 from lasersafe.hazard.crossing import last_place
 from lasersafe.hazard.scatter_arrays import step_places
-from lasersafe.results import BarrierResult, Scenario, SetupResult, Step, StrikeOuts
+from lasersafe.results import Scenario, SetupResult, Step, StrikeOuts
 from lasersafe.worst import badness
 
 if TYPE_CHECKING:
@@ -83,29 +83,6 @@ def _groups(tissue: str, contexts: Iterable[Context]) -> frozenset[str]:
     """Return the groups in which light of a laser can add."""
     every = (one for context in contexts for one in every_context(context).values())
     return frozenset().union(*(groups(tissue, one.wavelength) for one in every))
-
-
-def barriers_together(contexts: list[Context], results: list[BarrierResult]) -> list[BarrierResult]:
-    """Return the results of the barriers, failing those whose rating the fitted lasers exceed together."""
-    fitted = {(c.laser.name, c.setup.name) for c in contexts if c.setup.fitted}
-    total: dict[tuple[str, str], float] = {}
-    pulses: dict[tuple[str, str], float] = {}
-    for r in results:
-        if (r.laser, r.setup) in fitted:
-            total[r.barrier, r.way] = total.get((r.barrier, r.way), 0.0) + r.irradiance
-            pulses[r.barrier, r.way] = pulses.get((r.barrier, r.way), 0.0) + (r.pulse or 0.0)
-    found = []
-    for r in results:
-        both = total.get((r.barrier, r.way), 0.0)
-        if (r.laser, r.setup) in fitted and r.holds and r.rating is not None and not both <= r.rating:
-            verdict = f"does not hold: {both:.4g} W/m2 from all lasers together exceed the rated {r.rating:.4g} W/m2"
-            r = replace(r, holds=False, verdict=verdict)
-        one = pulses.get((r.barrier, r.way), 0.0)
-        if (r.laser, r.setup) in fitted and r.holds and r.pulse_rating is not None and not one <= r.pulse_rating:
-            verdict = f"does not hold: one pulse gives {one:.4g} J/m2, and {r.pulse_rating:.4g} J/m2 are rated"
-            r = replace(r, holds=False, verdict=verdict)
-        found.append(r)
-    return found
 
 
 def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> list[Scenario]:

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.alike import alike, highest
+from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.glowing import extended_scenarios
 from lasersafe.assessment.protection import (
     answered,
-    barrier_results,
     eyewear_of,
     let_through,
     protecting_barriers,
@@ -21,7 +21,7 @@ from lasersafe.assessment.protection import (
 )
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
-from lasersafe.assessment.together import barriers_together, sums_of
+from lasersafe.assessment.together import sums_of
 from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.hazard.eyewear import marking_to_ask
 from lasersafe.hazard.marking import SCATTER_ONLY
@@ -77,7 +77,7 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
     scenarios: list[Scenario] = []
     eyewear: list[EyewearNeed] = []
     cells: list[MatrixCell] = []
-    barriers = barriers_together(found, [one for context in found for one in barrier_results(context)])
+    barriers = barrier_results(found)
     for context in found:
         if stage is None:
             own = scenarios_of(context)
