@@ -14,7 +14,7 @@ from lasersafe.assessment.varied import Varied
 from lasersafe.hazard.aided import viewing_data
 from lasersafe.hazard.edges import duration_edges, wavelength_edges
 from lasersafe.hazard.reflectance import SAME, materials
-from lasersafe.limits.train_rule import COUNT_SLACK
+from lasersafe.limits.factors import COUNT_SLACK
 
 __all__ = ["REASONS", "critical_values", "directions", "possible_cases"]
 

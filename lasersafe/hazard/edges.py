@@ -22,7 +22,7 @@ def wavelength_edges(rule_sets: Iterable[str]) -> list[float]:
         Ascending. [m]
     """
     found = {float(e) * 1e-9 for name in rule_sets for tissue in ("eye", "skin")
-             for e in grid_of(name, tissue).wavelength_edges}  # fmt: skip
+             for e in grid_of(name, tissue).wavelengths.inner}  # fmt: skip
     found |= {e * 1e-9 for name in rule_sets for row in load_rule_set(name).train_times for e in row.wavelength}
     return sorted(found)
 
@@ -40,7 +40,8 @@ def duration_edges(rule_sets: Iterable[str]) -> list[float]:
     list of float
         Ascending. [s]
     """
-    found = {float(e) for name in rule_sets for tissue in ("eye", "skin") for e in grid_of(name, tissue).duration_edges}
+    found = {float(e) for name in rule_sets for tissue in ("eye", "skin")
+             for e in grid_of(name, tissue).durations.inner}  # fmt: skip
     for name in rule_sets:
         rules = load_rule_set(name)
         found |= {row.joined_within for row in rules.train_times}

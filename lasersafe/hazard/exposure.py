@@ -22,7 +22,7 @@ from lasersafe.limits import (
     pulse_list_limit,
     pulse_train_limit,
 )
-from lasersafe.limits.layout import DURATIONS
+from lasersafe.limits.grid import DURATIONS
 from lasersafe.optics.checks import FloatArray
 from lasersafe.results_step import Criterion
 

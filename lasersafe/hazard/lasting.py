@@ -131,8 +131,8 @@ def _allowed(row: HazardLimit) -> FloatArray:
 def _steps(rule_set: str, tissue: str) -> tuple[_Step, ...]:
     """Return the edges of the tables in time behind which some limit is higher than on them."""
     grid = grid_of(rule_set, tissue)
-    edges = np.array([edge for edge in grid.duration_edges if edge >= _SHORTEST])
-    ends = unique(np.concatenate([[180.0], grid.wavelength_edges, [1e6]])) * 1e-9
+    edges = np.array([edge for edge in grid.durations.inner if edge >= _SHORTEST])
+    ends = unique(np.concatenate([[180.0], grid.wavelengths.inner, [1e6]])) * 1e-9
     light = np.sort(np.concatenate([ends, np.sqrt(ends[:-1] * ends[1:])]))
     times = np.column_stack([edges, np.geomspace(edges * (1.0 + 1e-6), 2.9e4, _TIMES, axis=1)])
     higher = np.zeros((light.size, *times.shape), dtype=np.bool_)

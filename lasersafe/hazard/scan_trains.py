@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.hazard.exposure import Emission
 from lasersafe.limits import count_pulses, pulse_train_limit, rule_sets
-from lasersafe.limits.grid import EDGE
+from lasersafe.limits.factors import COUNT_SLACK
+from lasersafe.limits.records import EDGE
 from lasersafe.limits.tables import load_rule_set
-from lasersafe.limits.train_rule import COUNT_SLACK
 from lasersafe.optics.scanning import ScanPattern
 
 FLOAT = NDArray[np.float64]
@@ -53,11 +53,11 @@ def sweep_aperture(tissue: str, wavelength: float) -> float:
 @lru_cache(maxsize=64)
 def _largest_aperture(names: tuple[str, ...], tissue: str, nm: float) -> float:
     return max(
-        1e-3 * row.value * float(time**row.power)
+        1e-3 * float(row.at(time))
         for name in names
         for row in load_rule_set(name).apertures[tissue]
         if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
-        for time in row.duration
+        for time in row.range
     )
 
 

@@ -18,10 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import InputError
 from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import time_t2
-from lasersafe.limits.grid import EDGE, HAS_SPECTRAL, IS_IRRADIANCE, Grid, grid_of, hazards_of
-from lasersafe.limits.layout import DURATIONS
+from lasersafe.limits.factors import COUNT_SLACK, count_pulses, quick_power, train_factor, undivided
+from lasersafe.limits.grid import DURATIONS, Grid, grid_of, hazards_of
+from lasersafe.limits.records import EDGE
 from lasersafe.limits.tables import load_rule_set
-from lasersafe.limits.train_rule import COUNT_SLACK, count_pulses, quick_power, train_factor, undivided
 
 Floats = NDArray[np.float64]
 SMALL_SOURCE = 1.5e-3  # [rad]
@@ -69,22 +69,17 @@ def _hazards(rule_set: str, tissue: str, wavelength: float) -> tuple[tuple[str, 
 
 def _pieces(grid: Grid, wavelength_nm: float, area: float | None) -> tuple[Piece, ...]:
     """Return the rows of one hazard at a wavelength, for a small source; two where two hold at a time."""
-    column = 2 * int(grid.wavelength_lowered.searchsorted(wavelength_nm, side="right"))
-    cells = 2 * grid.duration_edges.size + 1
-    if wavelength_nm <= grid.wavelength_top[column * cells]:
-        column -= 1  # on an edge
+    column = int(grid.wavelengths.at(np.array([wavelength_nm]))[0])
     t2 = float(time_t2(grid.rule_set.name, SMALL_SOURCE))
     pieces: list[Piece] = []
-    for n, (low, high) in enumerate(pairwise([DURATIONS[0], *grid.duration_edges.tolist(), DURATIONS[1]])):
-        for slot in grid.slots:
-            at = int(slot[3 * (column * cells + 2 * n)])
+    for n, (low, high) in enumerate(pairwise(grid.durations.edges)):
+        for at in grid.slots[:, column, 2 * n, 0]:
             if grid.pieces[at] is None:
                 continue
             coefficient = float(grid.coefficient[at] * t2 ** grid.power_T_2[at])
-            if grid.flags[at] & HAS_SPECTRAL:
-                shift = grid.slope[at] * (wavelength_nm - grid.origin[at])
-                coefficient *= float(np.exp(shift) + grid.extra[at])
-            power = float(grid.power[at]) + bool(grid.flags[at] & IS_IRRADIANCE)
+            shift = grid.slope[at] * (wavelength_nm - grid.origin[at])
+            coefficient *= float(np.exp(shift) + grid.extra[at])
+            power = float(grid.power[at]) + bool(grid.is_irradiance[at])
             first, last = (float(grid.aperture[at] * end ** grid.aperture_power[at]) for end in (low, high))
             piece = Piece(low, high, coefficient, power, (first, last))
             same = [p for p in pieces if p._replace(low=low, high=high) == piece and p.high == low]

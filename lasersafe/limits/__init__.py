@@ -2,14 +2,18 @@
 
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.limits.bursts import burst_train_limit
-from lasersafe.limits.exposure import ExposureLimit, HazardLimit, cone_angle, exposure_limit, hazard_limits
-from lasersafe.limits.factors import angle_max, correction_factor, source_factor, time_t2
-from lasersafe.limits.pulse_lists import pulse_list_limit
-from lasersafe.limits.pulse_results import PulseTrainLimit, TrainRow
-from lasersafe.limits.pulses import pulse_train_limit
+from lasersafe.limits.exposure import ExposureLimit, HazardLimit, exposure_limit, hazard_limits
+from lasersafe.limits.factors import (
+    angle_max,
+    cone_angle,
+    correction_factor,
+    count_pulses,
+    source_factor,
+    time_t2,
+)
+from lasersafe.limits.pulses import burst_train_limit, pulse_list_limit, pulse_train_limit
+from lasersafe.limits.records import PulseTrainLimit, TrainRow
 from lasersafe.limits.tables import rule_sets
-from lasersafe.limits.train_rule import count_pulses
 
 if TYPE_CHECKING:
     from lasersafe.limits.working import explain

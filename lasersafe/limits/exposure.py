@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.limits.evaluate import Points, evaluate
-from lasersafe.limits.grid import EDGE, Floats, Grid, grid_of, hazards_of
-from lasersafe.limits.layout import DURATIONS, WAVELENGTHS
-from lasersafe.limits.records import AreaRule
-from lasersafe.limits.tables import load_rule_set
+from lasersafe.limits.factors import cone_angle
+from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, grid_of, hazards_of
+from lasersafe.limits.records import EDGE, AreaRule, Floats, inside
 
 Texts = NDArray[np.str_]
-_LOWEST_ANGLE, _HIGHEST_ANGLE = 0.0, np.pi
 
 
 @dataclass(frozen=True)
@@ -45,17 +42,16 @@ class ExposureLimit:
     irradiance: Floats
     limiting_aperture: Floats
     grid: Grid = field(repr=False)
-    piece: NDArray[np.int16] = field(repr=False)
+    piece: NDArray[np.intp] = field(repr=False)
     duration: Floats = field(repr=False)
     area_row: NDArray[np.int8] | None = field(repr=False, default=None)
 
     def _take(self, kind: str) -> NDArray[np.object_]:
         texts = np.asarray(self.grid.texts[kind][self.piece], dtype=object)
-        if self.area_row is not None:
-            texts = texts.copy()
-            rule = self.grid.rule_set.area
-            for number, (_, _, _, source) in enumerate(rule.rows if rule else ()):
-                texts[self.area_row == number] = str(source) if kind == "source" else source.seen
+        rule = self.grid.rule_set.area
+        if self.area_row is not None and rule is not None:
+            for number, (_, _, _, source) in enumerate(rule.rows):
+                texts = np.where(self.area_row == number, str(source) if kind == "source" else source.seen, texts)
         return texts
 
     @property
@@ -95,40 +91,10 @@ class HazardLimit(ExposureLimit):
     name: str = ""
 
 
-def cone_angle(rule_set: str, duration: ArrayLike) -> Floats:
-    """Return the acceptance angle for the photochemical limit of the retina.
-
-    Parameters
-    ----------
-    rule_set : str
-        One of `rule_sets`.
-    duration : array_like, shape (...)
-        Exposure duration. [s]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Full angle of the cone. [rad]
-    """
-    time = np.asarray(duration, dtype=np.float64)
-    rows = load_rule_set(rule_set).time_factors["gamma"].rows
-    angle = np.full(time.shape, rows[0].value)
-    for row in rows[1:]:
-        angle = np.where(time >= row.duration[0] * (1.0 - EDGE), row.value * time**row.power, angle)
-    return angle * 1e-3
-
-
-def _refuse(value: float, what: str, unit: str, covers: str, rule_set: str) -> OutOfRangeError:
-    return OutOfRangeError(f"{what} = {value:g} {unit} is outside {rule_set}, which covers {covers}")
-
-
 def _first_bad(values: Floats, low: float, high: float) -> float | None:
-    if values.size == 0:
+    if not values.size or (values.min() >= low and values.max() <= high):  # False for NaN
         return None
-    if bool(values.min() >= low) and bool(values.max() <= high):  # False for NaN
-        return None
-    inside = (values >= low) & (values <= high)
-    return float(values[~inside].flat[0])
+    return float(values[~((values >= low) & (values <= high))].flat[0])
 
 
 def check_points(
@@ -141,15 +107,15 @@ def check_points(
     OutOfRangeError
         If a wavelength, duration or angle is not finite or lies outside 180 nm to 1 mm, 1e-13 s to 3e4 s, 0 to pi rad.
     """
-    bad = _first_bad(wavelength, WAVELENGTHS[0] * 1e-9 * (1 - EDGE), WAVELENGTHS[1] * 1e-9 * (1 + EDGE))
-    if bad is not None:
-        raise _refuse(bad * 1e9, "wavelength", "nm", "180 nm to 1e6 nm", rule_set)
-    bad = _first_bad(duration, DURATIONS[0] * (1 - EDGE), DURATIONS[1] * (1 + EDGE))
-    if bad is not None:
-        raise _refuse(bad, field, "s", "1e-13 s to 3e4 s", rule_set)
-    bad = _first_bad(source_angle, _LOWEST_ANGLE, _HIGHEST_ANGLE * (1 + EDGE))
-    if bad is not None:
-        raise _refuse(bad, "source angle", "rad", "0 rad to pi rad", rule_set)
+    for name, values, (low, high), scale, unit, covers in (
+        ("wavelength", wavelength, WAVELENGTHS, 1e9, "nm", "180 nm to 1e6 nm"),
+        (field, duration, DURATIONS, 1.0, "s", "1e-13 s to 3e4 s"),
+        ("source angle", source_angle, (0.0, np.pi), 1.0, "rad", "0 rad to pi rad"),
+    ):
+        bad = _first_bad(values, low / scale * (1 - EDGE), high / scale * (1 + EDGE))
+        if bad is not None:
+            message = f"{name} = {bad * scale:g} {unit} is outside {rule_set}, which covers {covers}"
+            raise OutOfRangeError(message)
 
 
 def check_area(rule_set: str, exposed_area: ArrayLike) -> Floats:
@@ -157,68 +123,51 @@ def check_area(rule_set: str, exposed_area: ArrayLike) -> Floats:
     area = np.asarray(exposed_area, dtype=np.float64)
     bad = _first_bad(area, 0.0, float(np.finfo(np.float64).max))
     if bad is not None:
-        raise _refuse(bad, "exposed area", "m2", "0 m2 and more", rule_set)
+        message = f"exposed area = {bad:g} m2 is outside {rule_set}, which covers 0 m2 and more"
+        raise OutOfRangeError(message)
     return area
 
 
-def _prepare(
-    rule_set: str, wavelength: ArrayLike, duration: ArrayLike, source_angle: ArrayLike, exposed_area: ArrayLike | None
-) -> tuple[Floats, Floats, Floats, Floats | None, tuple[int, ...]]:
-    lam, time, angle = (np.asarray(values, dtype=np.float64) for values in (wavelength, duration, source_angle))
-    shapes = [lam.shape, time.shape, angle.shape]
-    if exposed_area is None:
-        return lam, time, angle, None, np.broadcast_shapes(*shapes)
-    area = check_area(rule_set, exposed_area)
-    return lam, time, angle, area, np.broadcast_shapes(*shapes, area.shape)
+def _limit(
+    rule_set: str, tissue: str, hazards: tuple[str | None, ...], points: tuple[ArrayLike, ...], area: ArrayLike | None
+) -> list[tuple[str | None, ExposureLimit]]:
+    """Return the limits of hazards (None: the strictest of all) that apply to at least one point."""
+    lam, time, angle = (np.asarray(values, dtype=np.float64) for values in points)
+    extent = None if area is None else check_area(rule_set, area)
+    shape = np.broadcast_shapes(lam.shape, time.shape, angle.shape, () if extent is None else extent.shape)
+    check_points(rule_set, lam, time, angle)
+    if not lam.size and None not in hazards:
+        return []
+    ends = (float(lam.min()) * 1e9, float(lam.max()) * 1e9) if lam.size else WAVELENGTHS
+    flat = [a.reshape(1) if a.size == 1 else np.broadcast_to(a, shape).reshape(-1) for a in (lam, time, angle)]
+    found = []
+    for hazard in hazards:
+        grid = grid_of(rule_set, tissue, hazard)
+        if not grid.covers(*ends):
+            continue
+        size = int(np.prod(shape))
+        at = grid.evaluate(flat[0], flat[1], flat[2], size)
+        dose, irradiance, aperture = (a.reshape(shape) for a in (at.radiant_exposure, at.irradiance, at.aperture))
+        limit = ExposureLimit(rule_set, tissue, dose, irradiance, aperture, grid, at.piece.reshape(shape), time)
+        rule = grid.rule_set.area
+        if extent is not None and rule is not None and rule.hazard in grid.hazards:
+            limit = _large_area(rule, limit, lam, extent)
+        found.append((hazard, limit))
+    return found
 
 
-def flat(values: Floats, shape: tuple[int, ...]) -> Floats:
-    """Return the values in one dimension: all points of *shape*, or a single value that holds for all."""
-    if values.size == 1:
-        return values.reshape(1)
-    return values.reshape(-1) if values.shape == shape else np.broadcast_to(values, shape).reshape(-1)
-
-
-def solve(
-    grid: Grid, wavelength: Floats, duration: Floats, source_angle: Floats, area: Floats | None, shape: tuple[int, ...]
-) -> tuple[Points, NDArray[np.int8] | None]:
-    """Return the strictest limits in *shape*, and which row of the large-area rule decided (-1: none)."""
-    size = int(np.prod(shape))
-    name = grid.rule_set.name
-    found = evaluate(
-        grid,
-        flat(wavelength, shape),
-        flat(duration, shape),
-        flat(source_angle, shape),
-        size,
-        lambda *block: check_points(name, *block),
-    )
-    points = Points(
-        found.radiant_exposure.reshape(shape),
-        found.irradiance.reshape(shape),
-        found.aperture.reshape(shape),
-        found.piece.reshape(shape),
-    )
-    rule = grid.rule_set.area
-    if area is None or rule is None or rule.hazard not in grid.hazards:
-        return points, None
-    return _large_area(rule, points, wavelength, duration, area)
-
-
-def _large_area(
-    rule: AreaRule, points: Points, wavelength: Floats, duration: Floats, area: Floats
-) -> tuple[Points, NDArray[np.int8] | None]:
-    reached = (wavelength >= rule.wavelength[0] * 1e-9 * (1 - EDGE)) & (duration >= rule.duration[0] * (1 - EDGE))
-    if not reached.any():
-        return points, None
-    lowered, decides = points.irradiance.copy(), np.full(points.irradiance.shape, -1, dtype=np.int8)
-    for number, ((low, high), coefficient, power, _) in enumerate(rule.rows):
-        here = reached & (area >= low * (1 - EDGE)) & (area <= high * (1 + EDGE))
+def _large_area(rule: AreaRule, limit: ExposureLimit, wavelength: Floats, area: Floats) -> ExposureLimit:
+    """Return the limit, lowered where the rule says so."""
+    reached = wavelength >= rule.wavelength[0] * 1e-9 * (1 - EDGE)
+    reached = reached & (limit.duration >= rule.duration[0] * (1 - EDGE))
+    lowered, decides = limit.irradiance, np.full(limit.irradiance.shape, -1, dtype=np.int8)
+    for number, (span, coefficient, power, _) in enumerate(rule.rows):
+        here = reached & inside(span, area)
         value = coefficient * np.where(here, area, 1.0) ** power
         here = here & (value < lowered)
         lowered, decides = np.where(here, value, lowered), np.where(here, np.int8(number), decides)
-    dose = np.where(decides >= 0, lowered * duration, points.radiant_exposure)
-    return Points(dose, lowered, points.aperture, points.piece), decides
+    dose = np.where(decides >= 0, lowered * limit.duration, limit.radiant_exposure)
+    return replace(limit, radiant_exposure=dose, irradiance=lowered, area_row=decides)
 
 
 def exposure_limit(
@@ -272,12 +221,7 @@ def exposure_limit(
     >>> limit.hazard
     array(['retina thermal', 'retina thermal', 'cornea thermal'], dtype='<U25')
     """
-    grid = grid_of(rule_set, tissue)
-    lam, time, angle, area, shape = _prepare(rule_set, wavelength, duration, source_angle, exposed_area)
-    points, by_area = solve(grid, lam, time, angle, area, shape)
-    return ExposureLimit(
-        rule_set, tissue, points.radiant_exposure, points.irradiance, points.aperture, grid, points.piece, time, by_area
-    )
+    return _limit(rule_set, tissue, (None,), (wavelength, duration, source_angle), exposed_area)[0][1]
 
 
 def hazard_limits(
@@ -344,34 +288,10 @@ def _by_hazard(
     source_angle: ArrayLike,
     exposed_area: ArrayLike | None,
 ) -> tuple[HazardLimit, ...]:
-    lam, time, angle, area, shape = _prepare(rule_set, wavelength, duration, source_angle, exposed_area)
-    names = hazards_of(rule_set, tissue)
-    if not lam.size:
-        return ()
-    check_points(rule_set, lam, time, angle)
-    limits = []
-    lowest, highest = float(lam.min()) * 1e9, float(lam.max()) * 1e9
-    for name in names:
-        grid = grid_of(rule_set, tissue, name)
-        if not grid.covers(lowest, highest):
-            continue
-        points, by_area = solve(grid, lam, time, angle, area, shape)
-        if np.isfinite(points.radiant_exposure).any():
-            limits.append(
-                HazardLimit(
-                    rule_set,
-                    tissue,
-                    points.radiant_exposure,
-                    points.irradiance,
-                    points.aperture,
-                    grid,
-                    points.piece,
-                    time,
-                    by_area,
-                    name,
-                )
-            )
-    return tuple(limits)
+    found = _limit(rule_set, tissue, hazards_of(rule_set, tissue), (wavelength, duration, source_angle), exposed_area)
+    return tuple(
+        HazardLimit(**vars(limit), name=str(name)) for name, limit in found if np.isfinite(limit.irradiance).any()
+    )
 
 
 @lru_cache(maxsize=4096)

@@ -1,34 +1,84 @@
-"""The layout of an edition as arrays, so that arrays of points can be looked up.
+"""The limits of an edition at arrays of points: cells of wavelength, duration and source size, and what holds in each.
 
-In a cell of the layout every limit has one closed form,
-``coefficient * (extra + exp(slope * (lambda - origin))) * t**power * C_E * T_2**power_T_2``: a *piece*. A cell of the
-grid lists the pieces that hold in it; where there is none, a piece without a row stands for "no limit". Units are those
-of the print (nm, s, mrad, J/m2 or W/m2), except for apertures, which are in m.
+Between two neighbouring edges of all tables (rows, factors, apertures) lies a cell, and each edge is a cell of its own:
+on it (within a relative 1e-12) the rows of both sides hold, each with the strictest factors and the smallest aperture
+that meet there. In a cell every limit has one closed form, a *piece*:
+``coefficient * (extra + exp(slope * (lambda - origin))) * t**power * C_E * T_2**power_T_2``. Units are those of the
+print (nm, s, mrad, J/m2 or W/m2), except for apertures, which are in m.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Any
+from typing import Any, NamedTuple, NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.limits.layout import Layout, Piece
-from lasersafe.limits.records import RuleSet
+from lasersafe.limits.records import EDGE, Floats, LimitRow, LimitTable, Range, Row, RuleSet
 from lasersafe.limits.tables import load_rule_set, nearest
 
 TISSUES = ("eye", "skin")
-# what a piece needs beyond coefficient * t ** power, as bits
-IS_IRRADIANCE, HAS_SPECTRAL, HAS_SOURCE, HAS_T2, HAS_GROWING_APERTURE, HAS_MORE, BY_SIZE = 1, 2, 4, 8, 16, 32, 64
-EDGE = 1e-12  # relative distance within which a value counts as on an edge
+WAVELENGTHS = (180.0, 1e6)  # [nm]
+DURATIONS = (1e-13, 3e4)  # [s]
 _LN10 = math.log(10.0)
+_BLOCK = 15_000  # points: arrays that stay in the cache, and in memory that is not asked of the system each time
+_FEW = 512  # up to this many points one binary search is faster than a pass for each edge
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+
+
+class Piece(NamedTuple):
+    """One row of a limit table on some cells, with the rows of the factors that apply there."""
+
+    hazard: str
+    cone: bool
+    row: LimitRow
+    factors: tuple[Row, ...]
+    aperture: Row
+
+
+class Points(NamedTuple):
+    """The strictest limit at each point."""
+
+    radiant_exposure: Floats  # [J/m2]
+    irradiance: Floats  # [W/m2]
+    aperture: Floats  # [m]
+    piece: Ints  # number in Grid.pieces
+
+
+class Axis:
+    """The edges of one axis; cell ``2 k`` lies between edges k and k + 1, cell ``2 k - 1`` on the inner edge k."""
+
+    def __init__(self, edges: set[float]) -> None:
+        self.edges = sorted(edges)
+        self.inner = np.array(self.edges[1:-1])
+        middles = [0.5 * (low + high) for low, high in zip(self.edges, self.edges[1:], strict=False)]
+        self.centres = sorted([*self.edges[1:-1], *middles])
+        self._lowered = self.inner * (1.0 - EDGE)
+        self._raised = np.concatenate([[0.0], self.inner * (1.0 + EDGE)])
+
+    def cells(self, span: Range, whole: Sequence[float] = ()) -> range:
+        """Return the cells of a range with both its ends; an end in *whole* belongs to the range above it alone."""
+        first, last = self.edges.index(span[0]), self.edges.index(span[1])
+        stop = 2 * last - 1 if span[1] in whole else 2 * last
+        return range(max(2 * first - 1, 0), min(stop, len(self.centres)))
+
+    def at(self, values: Floats) -> Ints:
+        """Return the cell of each value."""
+        if values.size <= _FEW:
+            above: Ints = self._lowered.searchsorted(values, side="right")
+        else:
+            count = np.zeros(values.shape, dtype=np.uint8)
+            for edge in self._lowered:
+                count += values >= edge
+            above = count.astype(np.intp)
+        cell: Ints = 2 * above - (values <= self._raised[above])
+        return cell
 
 
 @dataclass(frozen=True)
@@ -37,57 +87,47 @@ class Grid:
 
     rule_set: RuleSet
     tissue: str
-    wavelength_edges: Floats  # [nm] inner edges
-    duration_edges: Floats  # [s] inner edges
-    # by cell: up to this value a point is on the lower edge of the cell
-    wavelength_top: Floats  # [nm]
-    duration_top: Floats  # [s]
-    slots: tuple[Ints, ...]  # each: piece by (wavelength, duration, size), flat; cells as in layout.Axis
-    pieces: tuple[Piece | None, ...]  # None: no limit
-    flags: NDArray[np.uint8]
+    wavelengths: Axis  # [nm]
+    durations: Axis  # [s]
+    slots: Ints  # shape (depth, wavelengths, durations, 3): pieces by cell and source size, the first ones filled
+    pieces: tuple[Piece | None, ...]  # the first is None: no limit
+    sized: bool  # whether any piece depends on the size of the source
     coefficient: Floats
     power: Floats
     power_T_2: Floats  # noqa: N815
     slope: Floats  # natural logarithm per nm
     origin: Floats
     extra: Floats
-    source_max: Floats  # alpha_max = source_max * t ** source_power [mrad]
-    source_power: Floats
+    has_source: NDArray[np.bool_]
+    is_irradiance: NDArray[np.bool_]
     aperture: Floats  # [m], times t ** aperture_power
     aperture_power: Floats
-    hazards: tuple[str, ...]
+    source_max: Floats  # by cell of duration: alpha_max = source_max * t ** source_power [mrad]
+    source_power: Floats
     source_min: float  # alpha_min [mrad]
     t2: tuple[float, float, float, float]  # ln T_2 = clip(first + second * alpha, third, fourth)
 
     @cached_property
     def texts(self) -> dict[str, NDArray[Any]]:
         """Return what is printed about each piece, "" where there is no limit; to be read only."""
-        rows = [
-            ("", "", "") if piece is None else (piece.hazard, str(piece.row.source), piece.row.source.seen)
-            for piece in self.pieces
-        ]
+        rows = [(p.hazard, str(p.row.source), p.row.source.seen) if p else ("", "", "") for p in self.pieces]
         hazard, source, seen = zip(*rows, strict=True)
-        return {"hazard": np.array(hazard), "source": _objects(source), "seen": _objects(seen)}
+        return {"hazard": np.array(hazard), "source": np.array(source, object), "seen": np.array(seen, object)}
 
     @cached_property
-    def wavelength_lowered(self) -> Floats:
-        """Return the edges from which on a point is in the next cell. [nm]."""
-        return self.wavelength_edges * (1.0 - EDGE)
+    def hazards(self) -> frozenset[str]:
+        """Return the hazards of the pieces."""
+        return frozenset(piece.hazard for piece in self.pieces if piece)
 
     @cached_property
-    def duration_lowered(self) -> Floats:
-        """Return the edges from which on a point is in the next cell. [s]."""
-        return self.duration_edges * (1.0 - EDGE)
-
-    @cached_property
-    def aperture_ranges(self) -> tuple[tuple[str, ...], Ints]:
-        """Return the ranges of time with an aperture of their own, and which is each piece's (-1: no limit)."""
-        ranges = ["" if piece is None else f"{piece.aperture.duration}" for piece in self.pieces]
+    def aperture_ranges(self) -> Ints:
+        """Return for each piece which range of time with an aperture of its own it has, -1: no limit."""
+        ranges = ["" if piece is None else f"{piece.aperture.range}" for piece in self.pieces]
         kinds = sorted(set(ranges) - {""})
-        return tuple(kinds), np.array([kinds.index(text) if text else -1 for text in ranges])
+        return np.array([kinds.index(text) if text else -1 for text in ranges])
 
     @cached_property
-    def _spans(self) -> frozenset[tuple[float, float]]:
+    def _spans(self) -> frozenset[Range]:
         return frozenset(piece.row.wavelength for piece in self.pieces if piece)
 
     def covers(self, lowest: float, highest: float) -> bool:
@@ -95,20 +135,70 @@ class Grid:
         low, high = lowest * (1.0 - 2.0 * EDGE), highest * (1.0 + 2.0 * EDGE)
         return any(first <= high and last >= low for first, last in self._spans)
 
+    def log_t2(self, source_mrad: Floats) -> Floats:
+        """Return the natural logarithm of T_2 / s."""
+        first, rise, low, high = self.t2
+        return np.asarray(np.clip(first + rise * source_mrad, low, high))
 
-def _objects(texts: tuple[str, ...]) -> NDArray[np.object_]:
-    return np.array(texts, dtype=object)
+    def evaluate(self, wavelength: Floats, duration: Floats, source_angle: Floats, size: int) -> Points:
+        """Return the strictest limit at *size* points; the arrays are flat, in SI units, of that length or of 1."""
+        blocks = []
+        for start in range(0, max(size, 1), _BLOCK):
+            part = slice(start, min(start + _BLOCK, size))
+            lam, time, angle = (a if a.size == 1 else a[part] for a in (wavelength, duration, source_angle))
+            blocks.append(self._block(lam, time, angle, part.stop - start))
+        return blocks[0] if len(blocks) == 1 else Points(*map(np.concatenate, zip(*blocks, strict=True)))
 
+    def _block(self, wavelength: Floats, time: Floats, source_angle: Floats, size: int) -> Points:
+        nm, mrad, log_time = wavelength * 1e9, source_angle * 1e3, np.log(time)
+        row = self.durations.at(time)
+        cell = 3 * (self.wavelengths.at(nm) * self.slots.shape[2] + row)
+        log_t2, factor = np.zeros(1), np.ones(1)
+        if self.sized:
+            log_t2 = self.log_t2(mrad)
+            extended = mrad > self.source_min * (1.0 + EDGE)
+            cell = cell + extended + (extended & (log_time >= log_t2 - EDGE))
+            highest = self.source_max[row] * np.exp(self.source_power[row] * log_time)
+            factor = np.maximum(mrad, self.source_min) / self.source_min * np.maximum(mrad / highest, 1.0)
+        cell = np.broadcast_to(cell, size)
+        columns = (nm, time, log_time, log_t2, factor)
+        slots = self.slots.reshape(self.slots.shape[0], -1)
+        found = self._pieces(slots[0][cell], *columns)
+        for slot in slots[1:]:
+            piece = slot[cell]
+            at = np.flatnonzero(piece)
+            if not at.size:
+                break
+            other = self._pieces(piece[at], *[a if a.size == 1 else a[at] for a in columns])
+            dose, have = other.radiant_exposure, found.radiant_exposure[at]
+            lower = (dose < have) | ((dose == have) & (other.aperture < found.aperture[at]))
+            whole: NDArray[Any]
+            for whole, part in zip(found, other, strict=True):
+                whole[at[lower]] = part[lower]
+        return found
 
-def check_tissue(tissue: str) -> None:
-    """Refuse a tissue other than eye and skin."""
-    if tissue not in TISSUES:
-        raise nearest(tissue, "tissue", TISSUES)
+    def _pieces(
+        self, piece: Ints, nm: Floats, time: Floats, log_time: Floats, log_t2: Floats, source: Floats
+    ) -> Points:
+        """Work one piece out at each point; C_E goes with the whole source."""
+        exponent = self.power[piece] * log_time
+        if self.sized:
+            exponent += self.power_T_2[piece] * log_t2
+        value = self.coefficient[piece] * np.exp(exponent)
+        if self.slope.any():
+            value *= self.extra[piece] + np.exp(self.slope[piece] * (nm - self.origin[piece]))
+        if self.sized:
+            value *= np.where(self.has_source[piece], source, 1.0)
+        rate, hole = self.is_irradiance[piece], self.aperture[piece]
+        if self.aperture_power.any():
+            hole = hole * np.exp(self.aperture_power[piece] * log_time)
+        return Points(np.where(rate, value * time, value), np.where(rate, value, value / time), hole, piece)
 
 
 def hazards_of(rule_set: str, tissue: str) -> tuple[str, ...]:
     """Return the names of the hazards that the edition knows for a tissue, in the order of its tables."""
-    check_tissue(tissue)
+    if tissue not in TISSUES:
+        raise nearest(tissue, "tissue", TISSUES)
     tables = load_rule_set(rule_set).limits
     return tuple(dict.fromkeys(table.hazard[tissue] for table in tables if tissue in table.hazard))
 
@@ -116,122 +206,150 @@ def hazards_of(rule_set: str, tissue: str) -> tuple[str, ...]:
 @lru_cache(maxsize=64)
 def grid_of(rule_set: str, tissue: str, hazard: str | None = None) -> Grid:
     """Return the grid of an edition for a tissue, of all hazards or of one."""
-    check_tissue(tissue)
+    names = hazards_of(rule_set, tissue)
+    if hazard is not None and hazard not in names:
+        raise nearest(hazard, "hazard", sorted(names))
     return build(load_rule_set(rule_set), tissue, hazard)
-
-
-def _t2(rules: RuleSet) -> tuple[float, float, float, float]:
-    below, between, above = rules.angle_factors["T_2"].rows
-    first = math.log(between.coefficient) - between.origin * between.slope * _LN10
-    return first, between.slope * _LN10, math.log(below.constant), math.log(above.constant)
-
-
-_PARAMETERS = (
-    "coefficient",
-    "power",
-    "power_T_2",
-    "slope",
-    "origin",
-    "extra",
-    "source_max",
-    "source_power",
-    "aperture",
-    "aperture_power",
-)
-
-
-def _parameters(rules: RuleSet, piece: Piece | None) -> tuple[float, ...]:
-    if piece is None:
-        return (0, math.inf, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, math.nan, 0.0)
-    row = piece.row
-    coefficient, extra, slope, weighted = row.coefficient, 0.0, 0.0, 0.0
-    curved = [part for part in piece.factors if part.slope]
-    for part in piece.factors:
-        coefficient *= part.coefficient if part.slope else part.constant
-    for part in curved:
-        if part.constant and (len(curved) > 1 or not part.coefficient):
-            message = f"rule set {rules.name}: {part.formula} cannot be multiplied by another factor that varies"
-            raise ReferenceDataError(message)
-        extra += part.constant / part.coefficient
-        slope += part.slope * _LN10
-        weighted += part.slope * _LN10 * part.origin
-    flags = (
-        IS_IRRADIANCE * (row.quantity == "E")
-        + HAS_SPECTRAL * bool(slope)
-        + HAS_SOURCE * ("C_E" in row.factors)
-        + HAS_T2 * bool(row.power_T_2)
-        + HAS_GROWING_APERTURE * bool(piece.aperture.power)
-    )
-    origin = weighted / slope if slope else 0.0
-    return (
-        *(flags, coefficient, row.power, row.power_T_2, slope, origin, extra),
-        *(piece.alpha_max.value, piece.alpha_max.power, piece.aperture.value * 1e-3, piece.aperture.power),
-    )
 
 
 def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     """Return the grid of a rule set for a tissue; of all hazards, it must leave no point without a limit."""
     tables = [t for t in rules.limits if tissue in t.hazard and hazard in (None, t.hazard[tissue])]
-    if not tables:
-        raise nearest(hazard, "hazard", sorted({t.hazard[tissue] for t in rules.limits if tissue in t.hazard}))
-    layout = Layout(rules, tissue, tables)
+    layout = _Layout(rules, tissue, tables)
     if hazard is None:
-        layout.whole()
-    slots = _slots(layout)
-    first, kinds = _mark_cells(slots)
-    parameters = [_parameters(rules, piece) for piece in layout.pieces]
-    values = np.array([parameters[number] for number in kinds // 4]).T
-    wavelengths, durations = np.array(layout.wavelengths.edges[1:-1]), np.array(layout.durations.edges[1:-1])
-    columns: dict[str, Any] = {
-        name: np.ascontiguousarray(column) for name, column in zip(_PARAMETERS, values[1:], strict=True)
-    }
+        layout.check_whole()
+    parameters = zip(*(_parameters(rules, piece) for piece in layout.pieces), strict=True)
+    columns = {name: np.array(column) for name, column in zip(_PARAMETERS, parameters, strict=True)}
+    largest = [layout.alpha_max(time) for time in layout.durations.centres]
+    below, between, above = rules.angle_factors["T_2"].rows
+    rise = between.slope * _LN10
+    first = math.log(between.coefficient) - between.origin * rise
     return Grid(
-        rule_set=rules,
-        tissue=tissue,
-        wavelength_edges=wavelengths,
-        duration_edges=durations,
-        wavelength_top=_top(wavelengths)[:, None].repeat(layout.durations.size, axis=1).ravel(),
-        duration_top=np.tile(_top(durations), layout.wavelengths.size),
-        slots=(first, *slots.reshape(slots.shape[0], -1)[1:]),
-        pieces=tuple(layout.pieces[number] for number in kinds // 4),
-        flags=(values[0] + HAS_MORE * (kinds // 2 % 2) + BY_SIZE * (kinds % 2)).astype(np.uint8),
-        hazards=tuple(dict.fromkeys(piece.hazard for piece in layout.pieces if piece)),
-        source_min=rules.time_factors["alpha_min"].rows[0].value,
-        t2=_t2(rules),
+        rules,
+        tissue,
+        layout.wavelengths,
+        layout.durations,
+        layout.slots(),
+        tuple(layout.pieces),
+        bool(columns["has_source"].any() or any(piece.row.sizes != (0, 1, 2) for piece in layout.pieces if piece)),
         **columns,
+        source_max=np.array([row.constant for row in largest]),
+        source_power=np.array([row.power for row in largest]),
+        source_min=rules.time_factors["alpha_min"].rows[0].constant,
+        t2=(first, rise, math.log(below.constant), math.log(above.constant)),
     )
 
 
-def _top(edges: Floats) -> Floats:
-    """Return, for each cell of an axis, up to which value a point is on the lower edge of the cell."""
-    top = np.zeros(2 * edges.size + 1)
-    top[2::2] = edges * (1.0 + EDGE)
-    return top
+_PARAMETERS = (
+    "coefficient", "power", "power_T_2", "slope", "origin", "extra", "has_source", "is_irradiance", "aperture",
+    "aperture_power",
+)  # fmt: skip
 
 
-def _slots(layout: Layout) -> Ints:
-    """Return the pieces of each cell, shape (depth, cells, 3), where the last axis is the source size."""
-    distinct: dict[tuple[tuple[int, tuple[int, ...]], ...], int] = {}
-    kind_of_cell = [distinct.setdefault(tuple(content), len(distinct)) for content in layout.cells]
-    by_kind = [[[number for number, sizes in content if size in sizes] for size in (0, 1, 2)] for content in distinct]
-    depth = max(len(pieces) for sizes in by_kind for pieces in sizes)
-    padding = [0] * depth
-    filled = [[(pieces + padding)[:depth] for pieces in sizes] for sizes in by_kind]
-    return np.ascontiguousarray(np.moveaxis(np.array(filled, dtype=np.intp)[kind_of_cell], -1, 0))
+def _parameters(rules: RuleSet, piece: Piece | None) -> tuple[float, ...]:
+    if piece is None:
+        return (math.inf, 0.0, 0.0, 0.0, 0.0, 0.0, False, False, math.nan, 0.0)
+    row, hole = piece.row, piece.aperture
+    coefficient, extra, slope, weighted = row.coefficient, 0.0, 0.0, 0.0
+    curved = [part for part in piece.factors if part.slope]
+    for part in piece.factors:
+        coefficient *= part.coefficient if part.slope else part.constant
+    for part in curved:
+        if part.constant and len(curved) > 1:
+            message = f"rule set {rules.name}: {part.formula} cannot be multiplied by another factor that varies"
+            raise ReferenceDataError(message)
+        extra += part.constant / part.coefficient
+        slope += part.slope * _LN10
+        weighted += part.slope * _LN10 * part.origin
+    origin = weighted / slope if slope else 0.0
+    return (
+        *(coefficient, row.power, row.power_T_2, slope, origin, extra, "C_E" in row.factors, row.quantity == "E"),
+        *(hole.constant * 1e-3, hole.power),
+    )
 
 
-def _mark_cells(slots: Ints) -> tuple[Ints, Ints]:
-    """Renumber the first slot so that a piece also tells whether its cell has more, and whether they differ by size.
+class _Layout:
+    """The pieces of the limit tables of one tissue, and the cells in which they hold."""
 
-    Returns the new first slot, flat, and for each number ``4 * piece + 2 * more + differs``; the numbers of the other
-    slots stay valid.
-    """
-    more = (slots[1:] != 0).any(axis=0)
-    differs = (slots != slots[..., :1]).any(axis=(0, 2))
-    key = 4 * slots[0] + 2 * more + differs[:, None]
-    plain = 4 * np.arange(slots.max() + 1)
-    marked = sorted(set(key.ravel().tolist()) - set(plain.tolist()))
-    kinds = np.concatenate([plain, np.array(marked, dtype=np.intp)])
-    order = np.argsort(kinds)
-    first = order[np.searchsorted(kinds, key.ravel(), sorter=order)]
-    return first, kinds
+    def __init__(self, rules: RuleSet, tissue: str, tables: Sequence[LimitTable]) -> None:
+        self.rules, self.tissue = rules, tissue
+        wavelengths, durations = set(WAVELENGTHS), set(DURATIONS)
+        used = {name for table in tables for row in table.rows for name in row.factors}
+        spans = [(row.wavelength, row.duration) for table in tables for row in table.rows]
+        spans += [(hole.wavelength, hole.range) for table in tables for hole in self._holes(table)]
+        if rules.area is not None and any(rules.area.hazard == table.hazard[tissue] for table in tables):
+            spans.append((rules.area.wavelength, rules.area.duration))
+        spans += [(part.range, DURATIONS) for name in used & set(rules.factors) for part in rules.factors[name].rows]
+        if "C_E" in used:
+            spans += [(WAVELENGTHS, part.range) for part in rules.time_factors["alpha_max"].rows]
+        for wavelength, duration in spans:
+            wavelengths.update(wavelength)
+            durations.update(duration)
+        self.wavelengths, self.durations = Axis(wavelengths), Axis(durations)
+        if (self.wavelengths.edges[0], self.wavelengths.edges[-1]) != WAVELENGTHS:
+            self._refuse("a row lies outside 180 nm to 1 mm")
+        if (self.durations.edges[0], self.durations.edges[-1]) != DURATIONS:
+            self._refuse("a row lies outside 1e-13 s to 3e4 s")
+        self.whole = [edge for table in tables for edge in table.whole_nanometres]
+        self.pieces: list[Piece | None] = [None]
+        shape = (len(self.wavelengths.centres), len(self.durations.centres), 3)
+        self._held: dict[tuple[int, ...], list[int]] = {cell: [] for cell in np.ndindex(shape)}
+        self._shape = shape
+        for table in tables:
+            for row in table.rows:
+                self._place(table, row)
+
+    def _refuse(self, message: str) -> NoReturn:
+        text = f"rule set {self.rules.name}, {self.tissue}: {message}"
+        raise ReferenceDataError(text)
+
+    def _holes(self, table: LimitTable) -> tuple[Row, ...]:
+        return self.rules.apertures[table.aperture or self.tissue]
+
+    def _place(self, table: LimitTable, row: LimitRow) -> None:
+        numbers: dict[tuple[tuple[Row, ...], Row], int] = {}
+        names = [name for name in row.factors if name != "C_E"]
+        times = self.durations.cells(row.duration)
+        for column in self.wavelengths.cells(row.wavelength, self.whole):
+            nm = self.wavelengths.centres[column]
+            factors = tuple(self._factor(name, nm) for name in names)
+            over = [hole for hole in self._holes(table) if hole.wavelength[0] <= nm <= hole.wavelength[1]
+                    and hole.wavelength[0] < row.wavelength[1] and row.wavelength[0] < hole.wavelength[1]]  # fmt: skip
+            for number in times:
+                time = self.durations.centres[number]
+                holes = [hole for hole in over if hole.range[0] <= time <= hole.range[1]]
+                if not holes:
+                    self._refuse(f"no limiting aperture at {nm:g} nm, {time:g} s")
+                hole = min(holes, key=lambda hole: float(hole.at(time)))
+                if (factors, hole) not in numbers:
+                    numbers[factors, hole] = len(self.pieces)
+                    self.pieces.append(Piece(table.hazard[self.tissue], table.cone, row, factors, hole))
+                for size in row.sizes:
+                    self._held[column, number, size].append(numbers[factors, hole])
+
+    def _factor(self, name: str, nm: float) -> Row:
+        if name not in self.rules.factors:
+            self._refuse(f"a row is multiplied by {name}, which has no table")
+        meeting = [part for part in self.rules.factors[name].rows if part.range[0] <= nm <= part.range[1]]
+        if not meeting:
+            self._refuse(f"{name} has no value at {nm:g} nm, where a limit needs it")
+        return min(meeting, key=lambda part: float(part.at(nm)))
+
+    def alpha_max(self, time: float) -> Row:
+        """Return the row of alpha_max with the strictest C_E."""
+        rows = self.rules.time_factors["alpha_max"].rows
+        meeting = [part for part in rows if part.range[0] <= time <= part.range[1]]
+        return max(meeting, key=lambda part: float(part.at(time)))
+
+    def slots(self) -> Ints:
+        """Return the pieces of each cell, shape (depth, wavelengths, durations, 3), filled up with 0."""
+        depth = max(len(held) for held in self._held.values())
+        filled = [held + [0] * (depth - len(held)) for held in self._held.values()]
+        return np.ascontiguousarray(np.array(filled, dtype=np.intp).T).reshape(depth, *self._shape)
+
+    def check_whole(self) -> None:
+        """Refuse a point of wavelength, duration and source size without any limit."""
+        for (column, time, _), held in self._held.items():
+            if not held:
+                wavelength, duration = self.wavelengths.centres[column], self.durations.centres[time]
+                self._refuse(f"no limit at {wavelength:g} nm, {duration:g} s")

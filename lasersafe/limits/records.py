@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Objects = NDArray[np.object_]
 Range = tuple[float, float]
+EDGE = 1e-12  # relative distance within which a value counts as on an edge
+
+
+def inside(span: Range, value: Floats) -> NDArray[np.bool_]:
+    """Return whether values lie in a range, both edges included."""
+    return np.asarray((value >= span[0] * (1 - EDGE)) & (value <= span[1] * (1 + EDGE)))
 
 
 @dataclass(frozen=True)
@@ -21,7 +32,7 @@ class Source:
         return f"{self.key}, {self.locator}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LimitRow:
     """One printed limit: ``coefficient * t ** power * factors``, in J/m2 or W/m2."""
 
@@ -49,51 +60,46 @@ class LimitTable:
     rows: tuple[LimitRow, ...]
 
 
-@dataclass(frozen=True)
-class SpectralRow:
-    """``constant + coefficient * 10 ** (slope * (x - origin))`` on a range of wavelength or source angle."""
+@dataclass(frozen=True, eq=False)
+class Row:
+    """``constant * x ** power + coefficient * 10 ** (slope * (x - origin))`` on a range of x: a column of the table."""
 
     range: Range
+    wavelength: Range  # of an aperture, which goes with the duration
     constant: float
+    power: float
     coefficient: float
     slope: float
     origin: float
     formula: str
     source: Source
 
-    def at(self, value: float) -> float:
-        """Return the value of the row at a wavelength or an angle."""
-        return self.constant + self.coefficient * float(10.0 ** (self.slope * (value - self.origin)))
-
-
-@dataclass(frozen=True)
-class PowerRow:
-    """``value * t ** power`` on a range of wavelength [nm] and duration [s]."""
-
-    wavelength: Range
-    duration: Range
-    value: float
-    power: float
-    formula: str
-    source: Source
+    def at(self, x: Floats | float) -> Floats:
+        """Return the value of the row."""
+        with np.errstate(over="ignore"):
+            curve = self.coefficient * 10.0 ** (self.slope * (x - self.origin)) if self.slope else 0.0
+            return np.asarray(self.constant * x**self.power + curve)
 
 
 @dataclass(frozen=True)
 class Factor:
-    """A correction factor, by wavelength or by source angle."""
+    """What depends on the wavelength, the source angle or the duration alone."""
 
-    name: str
     meaning: str
-    rows: tuple[SpectralRow, ...]
+    rows: tuple[Row, ...]
 
+    def at(self, x: Floats, strictest: Callable[..., Floats]) -> Floats:
+        """Return the value at each x, at an edge the lower or higher of two (`numpy.fmin`, `fmax`); NaN: no row."""
+        result = np.full(x.shape, np.nan)
+        for row in self.rows:
+            here = inside(row.range, x)
+            if here.any():
+                result = np.where(here, strictest(result, row.at(np.where(here, x, row.origin))), result)
+        return result
 
-@dataclass(frozen=True)
-class TimeFactor:
-    """A quantity that depends on the duration alone."""
-
-    name: str
-    meaning: str
-    rows: tuple[PowerRow, ...]
+    def row(self, x: float) -> Row:
+        """Return the last row that has begun at x."""
+        return next(row for row in reversed(self.rows) if x >= row.range[0] * (1 - EDGE))
 
 
 @dataclass(frozen=True)
@@ -136,15 +142,83 @@ class RuleSet:
     """One edition with all its tables, in the units of the print."""
 
     name: str
-    title: str
-    key: str
     limits: tuple[LimitTable, ...]
-    factors: Mapping[str, Factor]
+    factors: Mapping[str, Factor]  # by wavelength
     angle_factors: Mapping[str, Factor]
-    time_factors: Mapping[str, TimeFactor]
-    apertures: Mapping[str, tuple[PowerRow, ...]]
+    time_factors: Mapping[str, Factor]
+    apertures: Mapping[str, tuple[Row, ...]]
     area: AreaRule | None
     train_hazards: tuple[str, ...]
     longest_pulse: float
     train_times: tuple[TrainTime, ...]
     train_factors: tuple[TrainFactor, ...]
+
+
+@dataclass(frozen=True)
+class TrainRow:
+    """The limit per pulse that one rule sets for one hazard over one limiting aperture.
+
+    Attributes
+    ----------
+    rule : str
+        "single pulse", "mean" or "train".
+    hazard : str
+        Name of the hazard.
+    per_pulse : numpy.ndarray, shape (...)
+        Limit for each pulse, ``inf`` where the rule does not apply. [J/m2]
+    limiting_aperture : numpy.ndarray, shape (...)
+        Diameter over which a pulse is averaged, by the averaging time of the rule. [m]
+    pulses : numpy.ndarray, shape (...)
+        Number of pulses in the averaging window, or N of the train factor (pulses inside T_i count once). [1]
+    pulse_factor : numpy.ndarray, shape (...)
+        C_P; 1 for the other rules. [1]
+    joined_within : numpy.ndarray, shape (...)
+        T_i; NaN for the other rules. [s]
+    pulses_joined : numpy.ndarray, shape (...)
+        Number of pulses that count as one because they lie inside T_i. [1]
+    averaging_time : numpy.ndarray, shape (...)
+        Duration for which the limit was taken. [s]
+    limit : numpy.ndarray, shape (...)
+        Limit for that duration, before it is shared among the pulses. [J/m2]
+    source, seen : numpy.ndarray of str, shape (...)
+        Document and row, and how they were obtained.
+    """
+
+    rule: str
+    hazard: str
+    per_pulse: Floats
+    limiting_aperture: Floats
+    pulses: Floats
+    pulse_factor: Floats
+    joined_within: Floats
+    pulses_joined: Floats
+    averaging_time: Floats
+    limit: Floats
+    source: Objects
+    seen: Objects
+
+
+@dataclass(frozen=True)
+class PulseTrainLimit:
+    """The limit for each pulse of a train, and every rule that was worked out.
+
+    Attributes
+    ----------
+    per_pulse : numpy.ndarray, shape (...)
+        The lowest limit. [J/m2]
+    deciding_rule, hazard, source : numpy.ndarray of str, shape (...)
+        The rule and hazard that set it, and where they stand.
+    limiting_aperture : numpy.ndarray, shape (...)
+        Diameter that goes with the lowest limit; for a narrow beam compare every row with its own. [m]
+    rows : tuple of TrainRow
+        Every rule, hazard and limiting aperture.
+    """
+
+    rule_set: str
+    tissue: str
+    per_pulse: Floats
+    deciding_rule: Objects
+    hazard: Objects
+    limiting_aperture: Floats
+    source: Objects
+    rows: tuple[TrainRow, ...]

@@ -18,12 +18,10 @@ from lasersafe.limits.records import (
     Factor,
     LimitRow,
     LimitTable,
-    PowerRow,
     Range,
+    Row,
     RuleSet,
     Source,
-    SpectralRow,
-    TimeFactor,
     TrainFactor,
     TrainTime,
 )
@@ -150,46 +148,41 @@ def _source(source: dict[str, Any], row: dict[str, Any], where: str) -> Source:
 
 
 def _span(name: str, pair: list[str], unit: str) -> str:
-    if pair[1] == "inf":
-        return f"{name} from {pair[0]} {unit}".strip()
-    return f"{name} {pair[0]} to {pair[1]} {unit}".strip()
+    ends = f"from {pair[0]}" if pair[1] == "inf" else f"{pair[0]} to {pair[1]}"
+    return f"{name} {ends} {unit}".strip()
 
 
 def _limit_row(file: str, source: dict[str, Any], row: dict[str, Any], t2_from: Mapping[Any, str]) -> LimitRow:
     quantities = [name for name in ("H", "E") if name in row]
     if len(quantities) != 1:
         raise _refuse(file, "a row needs either H or E")
-    quantity = quantities[0]
-    size = row.get("source")
+    quantity, size, factors = quantities[0], row.get("source"), row.get("factors", [])
     if size not in (None, "small", "extended"):
         raise _refuse(file, f"source = '{size}' is neither 'small' nor 'extended'")
-    ends = list(row["duration"])
+    start, end = row["duration"]
     sizes: tuple[int, ...] = {None: (0, 1, 2), "small": (0,), "extended": (1, 2)}[size]
-    if "T_2" in ends and size != "extended":
+    if "T_2" in (start, end) and size != "extended":
         raise _refuse(file, "T_2 is the end of a range only where source = 'extended'")
-    if ends[1] == "T_2":
-        sizes, ends[1] = (1,), "3e4"
-    if ends[0] == "T_2":
-        sizes, ends[0] = (2,), t2_from.get(tuple(row["wavelength"]), "10")
-    parts = [row[quantity]] if row[quantity] != "1" or not row.get("factors") else []
+    if end == "T_2":
+        sizes, end = (1,), "3e4"
+    if start == "T_2":
+        sizes, start = (2,), t2_from.get(tuple(row["wavelength"]), "10")
+    parts = [row[quantity]] if row[quantity] != "1" or not factors else []
     parts += [f"t^{row['power']}"] if "power" in row else []
-    parts += row.get("factors", [])
+    parts += factors
     parts += [f"T_2^{row['power_T_2']}"] if "power_T_2" in row else []
-    where = ", ".join(
-        [_span("", row["wavelength"], "nm").strip(), _span("", row["duration"], "s").strip()]
-        + ([f"{size} source"] if size else [])
-    )
+    where = [_span("", row["wavelength"], "nm"), _span("", row["duration"], "s")] + ([f"{size} source"] if size else [])
     return LimitRow(
         wavelength=_range(file, row["wavelength"]),
-        duration=_range(file, ends),
+        duration=_range(file, [start, end]),
         sizes=sizes,
         quantity=quantity,
         coefficient=_number(file, row[quantity]),
         power=_number(file, row.get("power", 0)),
         power_T_2=_number(file, row.get("power_T_2", 0)),
-        factors=tuple(row.get("factors", ())),
+        factors=tuple(factors),
         formula=f"{quantity} = {' '.join(parts)}",
-        source=_source(source, row, where),
+        source=_source(source, row, ", ".join(where)),
     )
 
 
@@ -203,71 +196,59 @@ def _limit_table(file: str, source: dict[str, Any], table: dict[str, Any]) -> Li
     return LimitTable(file, dict(table["hazard"]), table.get("aperture"), bool(table.get("cone")), whole, rows)
 
 
-def _spectral_row(file: str, source: dict[str, Any], row: dict[str, Any], column: str, name: str) -> SpectralRow:
-    exponential = "slope" in row or "per" in row
-    if ("origin" in row) != exponential or not (exponential or "constant" in row):
+def _row(file: str, source: dict[str, Any], row: dict[str, Any], name: str, column: str) -> Row:
+    """Read a row of a table with one value by wavelength, source angle or duration."""
+    value = "diameter" if "diameter" in row else "value" if "value" in row else "constant"
+    curved = "slope" in row or "per" in row
+    if ("origin" in row) != curved or not (curved or value in row):
         raise _refuse(file, "a row needs a constant, or a slope with its origin, or both")
-    slope = _number(file, row["slope"]) if "slope" in row else 1.0 / _number(file, row["per"]) if "per" in row else 0.0
-    coefficient = _number(file, row.get("coefficient", 1)) if exponential else 0.0
-    parts = [row["constant"]] if "constant" in row else []
-    if exponential:
-        argument = {"wavelength": "lambda", "source_angle": "alpha"}[column]
-        inner = (
-            f"{row['slope']} ({argument} - {row['origin']})"
-            if "slope" in row
-            else (f"({argument} - {row['origin']})/{row['per']}")
-        )
-        parts.append(f"{row['coefficient']} x 10^({inner})" if row.get("coefficient", "1") != "1" else f"10^({inner})")
-    unit = {"wavelength": "nm", "source_angle": "mrad"}[column]
-    return SpectralRow(
-        _range(file, row[column]),
-        _number(file, row.get("constant", 0)),
-        coefficient,
-        slope,
-        _number(file, row.get("origin", 0)),
-        f"{name} = {' + '.join(parts)}",
-        _source(source, row, _span("", row[column], unit).strip()),
+    parts = [row[value] + (f" t^{row['power']}" if "power" in row else "")] if value in row else []
+    slope = 0.0
+    if curved:
+        slope = _number(file, row["slope"]) if "slope" in row else 1.0 / _number(file, row["per"])
+        argument = f"({'alpha' if column == 'source_angle' else 'lambda'} - {row['origin']})"
+        times = f"{row['coefficient']} x " if row.get("coefficient", "1") != "1" else ""
+        parts.append(f"{times}10^({row['slope'] + ' ' + argument if 'slope' in row else argument + '/' + row['per']})")
+    columns = ("wavelength", "duration") if "wavelength" in row and column == "duration" else (column,)
+    where = ", ".join(_span("", row[one], _UNITS[one]) for one in columns)
+    return Row(
+        range=_range(file, row[column]),
+        wavelength=_range(file, row.get("wavelength", ["0", "inf"])),
+        constant=_number(file, row.get(value, 0)),
+        power=_number(file, row.get("power", 0)),
+        coefficient=_number(file, row.get("coefficient", 1)) if curved else 0.0,
+        slope=slope,
+        origin=_number(file, row.get("origin", 0)),
+        formula=f"{name} = {' + '.join(parts)}",
+        source=_source(source, row, where),
     )
 
 
-def _power_row(file: str, source: dict[str, Any], row: dict[str, Any], column: str, name: str) -> PowerRow:
-    where = ", ".join(
-        _span("", row[key], unit).strip() for key, unit in (("wavelength", "nm"), ("duration", "s")) if key in row
-    )
-    power = row.get("power")
-    return PowerRow(
-        _range(file, row["wavelength"]) if "wavelength" in row else (0.0, float("inf")),
-        _range(file, row["duration"]),
-        _number(file, row[column]),
-        _number(file, power or 0),
-        f"{name} = {row[column]}" + (f" t^{power}" if power else ""),
-        _source(source, row, where),
+def _train_time(file: str, source: dict[str, Any], row: dict[str, Any]) -> TrainTime:
+    return TrainTime(
+        _range(file, row["wavelength"]),
+        _number(file, row["T_i"]),
+        None if row["counted_over"] == "T_2" else _number(file, row["counted_over"]),
+        _source(source, row, _span("", row["wavelength"], "nm")),
     )
 
 
 def _train_factor(file: str, source: dict[str, Any], row: dict[str, Any]) -> TrainFactor:
     if row["pulse"] not in ("within T_i", "beyond T_i"):
         raise _refuse(file, f"pulse = '{row['pulse']}' is neither 'within T_i' nor 'beyond T_i'")
-    angles = [None if end == "alpha_max" else _number(file, end) for end in row["source_angle"]]
-    power, floor = row.get("power"), row.get("floor")
-    formula = (
-        f"C_P = {row['value']}"
-        if not power
-        else (f"C_P = {row['value'] + ' ' if row['value'] != '1' else ''}N^{power}")
-    )
+    low, high = (None if end == "alpha_max" else _number(file, end) for end in row["source_angle"])
+    value, power, floor = row["value"], row.get("power"), row.get("floor")
+    formula = f"C_P = {value}" if not power else f"C_P = {value + ' ' if value != '1' else ''}N^{power}"
     where = [f"pulse {row['pulse']}"]
-    if row["exposure"] != ["0", "inf"]:
-        where.append(_span("exposure", row["exposure"], "s"))
-    if row["source_angle"] != ["0", "inf"]:
-        where.append(_span("alpha", row["source_angle"], "mrad"))
-    if row["pulses"] != ["1", "inf"]:
-        where.append(_span("N", row["pulses"], ""))
+    for column, name, start in (("exposure", "exposure", "0"), ("source_angle", "alpha", "0"), ("pulses", "N", "1")):
+        if row[column] != [start, "inf"]:
+            where.append(_span(name, row[column], _UNITS[column] if column != "pulses" else ""))
     return TrainFactor(
         row["pulse"] == "within T_i",
         _range(file, row["exposure"]),
-        (angles[0], angles[1]),
+        (low, high),
         _range(file, row["pulses"]),
-        _number(file, row["value"]),
+        _number(file, value),
         _number(file, power or 0),
         _number(file, floor or 0),
         formula + (f", not below {floor}" if floor else ""),
@@ -329,16 +310,14 @@ def load_rule_set(name: str) -> RuleSet:
         raise nearest(name, "rule set", rule_sets())
     folder, entry = _index()[name]
     files = [f"{entry['prefix']}_{table}.toml" for table in entry["tables"]]
-    return assemble(entry["name"], entry["title"], entry["key"], {file: load_toml(folder / file) for file in files})
+    return assemble(name, {file: load_toml(folder / file) for file in files})
 
 
-def assemble(name: str, title: str, key: str, contents: Mapping[str, dict[str, Any]]) -> RuleSet:
+def assemble(name: str, contents: Mapping[str, dict[str, Any]]) -> RuleSet:
     """Return the edition that the contents of table files make up."""
     limits: list[LimitTable] = []
-    factors: dict[str, Factor] = {}
-    angle_factors: dict[str, Factor] = {}
-    time_factors: dict[str, TimeFactor] = {}
-    apertures: dict[str, tuple[PowerRow, ...]] = {}
+    factors: dict[str, dict[str, Factor]] = {"factor": {}, "angle factor": {}, "time factor": {}}
+    apertures: dict[str, tuple[Row, ...]] = {}
     area: AreaRule | None = None
     train: tuple[tuple[str, ...], float, tuple[TrainTime, ...]] = ((), 0.0, ())
     train_factors: tuple[TrainFactor, ...] = ()
@@ -347,46 +326,29 @@ def assemble(name: str, title: str, key: str, contents: Mapping[str, dict[str, A
         rows, kind = table["row"], table["kind"]
         if kind == "limit":
             limits.append(_limit_table(file, source, table))
-        elif kind in ("factor", "angle factor"):
-            column = "wavelength" if kind == "factor" else "source_angle"
-            spectral = tuple(_spectral_row(file, source, row, column, table["name"]) for row in rows)
-            tile(file, column, [row.range for row in spectral])
-            kept = factors if kind == "factor" else angle_factors
-            kept[table["name"]] = Factor(table["name"], table["meaning"], spectral)
-        elif kind == "time factor":
-            timed = tuple(_power_row(file, source, row, "value", table["name"]) for row in rows)
-            tile(file, "duration", [row.duration for row in timed])
-            time_factors[table["name"]] = TimeFactor(table["name"], table["meaning"], timed)
+        elif kind in factors:
+            column = {"factor": "wavelength", "angle factor": "source_angle", "time factor": "duration"}[kind]
+            read = tuple(_row(file, source, row, table["name"], column) for row in rows)
+            tile(file, column, [row.range for row in read])
+            factors[kind][table["name"]] = Factor(table["meaning"], read)
         elif kind == "aperture":
-            holes = tuple(_power_row(file, source, row, "diameter", "aperture") for row in rows)
-            _tile_plane(file, [(row.wavelength, row.duration) for row in holes])
+            holes = tuple(_row(file, source, row, "aperture", "duration") for row in rows)
+            _tile_plane(file, [(row.wavelength, row.range) for row in holes])
             apertures[table["name"]] = holes
         elif kind == "area":
-            steps = tuple(
-                (
-                    _range(file, row["area"]),
-                    _number(file, row["E"]),
-                    _number(file, row.get("power", 0)),
-                    _source(source, row, _span("area", row["area"], "m2")),
-                )
-                for row in rows
-            )
+            steps = []
+            for row in rows:
+                where = _source(source, row, _span("area", row["area"], "m2"))
+                power = _number(file, row.get("power", 0))
+                steps.append((_range(file, row["area"]), _number(file, row["E"]), power, where))
             tile(file, "area", [step[0] for step in steps])
-            area = AreaRule(table["hazard"], _range(file, table["wavelength"]), _range(file, table["duration"]), steps)
+            wavelength, duration = _range(file, table["wavelength"]), _range(file, table["duration"])
+            area = AreaRule(table["hazard"], wavelength, duration, tuple(steps))
         elif kind == "train time":
-            times = tuple(
-                TrainTime(
-                    _range(file, row["wavelength"]),
-                    _number(file, row["T_i"]),
-                    None if row["counted_over"] == "T_2" else _number(file, row["counted_over"]),
-                    _source(source, row, _span("", row["wavelength"], "nm").strip()),
-                )
-                for row in rows
-            )
+            times = tuple(_train_time(file, source, row) for row in rows)
             tile(file, "wavelength", [row.wavelength for row in times])
             train = (tuple(table["hazards"]), _number(file, table["longest_pulse"]), times)
         else:
             train_factors = tuple(_train_factor(file, source, row) for row in rows)
-    return RuleSet(
-        name, title, key, tuple(limits), factors, angle_factors, time_factors, apertures, area, *train, train_factors
-    )
+    by = (factors["factor"], factors["angle factor"], factors["time factor"])
+    return RuleSet(name, tuple(limits), *by, apertures, area, *train, train_factors)

@@ -8,11 +8,10 @@ from functools import lru_cache
 import numpy as np
 
 from lasersafe.errors import InputError
-from lasersafe.limits.exposure import HazardLimit, cone_angle, exposure_limit, hazard_limits
-from lasersafe.limits.factors import angle_max, source_factor, spectral_value, time_t2
-from lasersafe.limits.grid import EDGE
-from lasersafe.limits.layout import Piece
-from lasersafe.limits.records import PowerRow, RuleSet, Source
+from lasersafe.limits.exposure import HazardLimit, exposure_limit, hazard_limits
+from lasersafe.limits.factors import angle_max, cone_angle, source_factor, time_t2
+from lasersafe.limits.grid import Piece
+from lasersafe.limits.records import EDGE, RuleSet, Source
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.results_step import Step
 
@@ -33,7 +32,7 @@ def _factor_steps(rules: RuleSet, piece: Piece, lam: float, time: float, alpha: 
     steps = []
     for row in piece.factors:
         name = row.formula.split(" = ")[0]
-        value = float(spectral_value(row, np.asarray(lam * 1e9)))
+        value = float(row.at(lam * 1e9))
         unit = "s" if name == "T_1" else "1"
         formula = row.formula.replace("lambda", "lambda/nm") if row.slope else row.formula
         numbers = row.formula.split(" = ")[1].replace("lambda", _digits(lam * 1e9)) if row.slope else _digits(value)
@@ -45,24 +44,20 @@ def _factor_steps(rules: RuleSet, piece: Piece, lam: float, time: float, alpha: 
     return steps
 
 
-def _time_row(rows: tuple[PowerRow, ...], time: float) -> PowerRow:
-    return next(row for row in reversed(rows) if time >= row.duration[0] * (1 - EDGE))
-
-
 def _source_steps(rules: RuleSet, time: float, alpha: float) -> list[Step]:
     low = rules.time_factors["alpha_min"].rows[0]
-    high = _time_row(rules.time_factors["alpha_max"].rows, time)
+    high = rules.time_factors["alpha_max"].row(time)
     alpha_max = float(angle_max(rules.name, time)) * 1e3
     mrad, value = alpha * 1e3, float(source_factor(rules.name, time, alpha))
-    if mrad <= low.value * (1 + EDGE):
+    if mrad <= low.constant * (1 + EDGE):
         formula, numbers = "C_E = 1 for alpha up to alpha_min", "1"
     elif mrad <= alpha_max * (1 + EDGE):
-        formula, numbers = "C_E = alpha/alpha_min", f"{_digits(mrad)}/{_digits(low.value)}"
+        formula, numbers = "C_E = alpha/alpha_min", f"{_digits(mrad)}/{_digits(low.constant)}"
     else:
         formula = "C_E = alpha^2/(alpha_min alpha_max), with the power of the whole source"
-        numbers = f"{_digits(mrad)}^2/({_digits(low.value)} x {_digits(alpha_max)})"
+        numbers = f"{_digits(mrad)}^2/({_digits(low.constant)} x {_digits(alpha_max)})"
     return [
-        _time_step(rules, "alpha_min", time, low.value * 1e-3),
+        _time_step(rules, "alpha_min", time, low.constant * 1e-3),
         _time_step(rules, "alpha_max", time, alpha_max * 1e-3),
         _step("C_E", "correction for an extended source", formula, numbers, value, "1", high.source),
     ]
@@ -70,13 +65,13 @@ def _source_steps(rules: RuleSet, time: float, alpha: float) -> list[Step]:
 
 def _time_step(rules: RuleSet, name: str, time: float, value: float) -> Step:
     factor = rules.time_factors[name]
-    row = _time_row(factor.rows, time)
+    row = factor.row(time)
     return _step(name, factor.meaning, f"{row.formula} mrad", _with_time(row.formula, time), value, "rad", row.source)
 
 
 def _t2_step(rules: RuleSet, alpha: float) -> Step:
     factor = rules.angle_factors["T_2"]
-    row = next(row for row in reversed(factor.rows) if alpha * 1e3 >= row.range[0] * (1 - EDGE))
+    row = factor.row(alpha * 1e3)
     numbers = row.formula.split(" = ")[1].replace("alpha", _digits(alpha * 1e3))
     value = float(time_t2(rules.name, alpha))
     return _step("T_2", factor.meaning, row.formula, numbers, value, "s", row.source)

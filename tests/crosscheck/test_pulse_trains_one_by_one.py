@@ -12,9 +12,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from lasersafe.limits import hazard_limits, pulse_train_limit
-from lasersafe.limits.bursts import burst_train_limit
-from lasersafe.limits.pulse_lists import pulse_list_limit
+from lasersafe.limits import burst_train_limit, hazard_limits, pulse_list_limit, pulse_train_limit
 
 SLACK = 1e-9  # a window that is a whole number of periods is one, whatever the last bit says
 LIMIT = 1e-9

@@ -20,7 +20,7 @@ def contents(prefix):
 
 
 def rebuild(files):
-    rules = assemble("test", "test", "TEST", files)
+    rules = assemble("test", files)
     for tissue in ("eye", "skin"):
         build(rules, tissue)
     return rules

@@ -15,7 +15,7 @@ WAVELENGTHS = (355e-9, 532e-9, 850e-9, 1064e-9, 1319e-9, 1450e-9, 1550e-9, 2010e
 
 
 def edges(rule_set, tissue):
-    times = set(map(float, grid_of(rule_set, tissue).duration_edges))
+    times = set(map(float, grid_of(rule_set, tissue).durations.inner))
     times |= {row.joined_within for row in load_rule_set(rule_set).train_times if row.joined_within}
     return np.array(sorted(times))
 

@@ -6,21 +6,21 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lasersafe.limits.pulse_lists import _fewest, _groups, _Line
-from lasersafe.limits.pulses import COUNT_SLACK
+from lasersafe.limits.factors import COUNT_SLACK
+from lasersafe.limits.patterns import Line, _fewest, groups_of
 
 
 def number(low: float, high: float) -> st.SearchStrategy[float]:
     return st.floats(np.log(low), np.log(high)).map(lambda x: float(np.exp(x)))
 
 
-def line_of(gaps: list[float], period: float | None) -> _Line:
+def line_of(gaps: list[float], period: float | None) -> Line:
     start = np.concatenate([[0.0], np.cumsum(gaps)[:-1]])
     ones = np.ones(start.size)
-    return _Line(start, 1e-12 * ones, ones, None if period is None else float(sum(gaps)) * period)
+    return Line(start, 1e-12 * ones, ones, None if period is None else float(sum(gaps)) * period)
 
 
-def by_steps(short: _Line, long: _Line, window: float, counted: float) -> float:
+def by_steps(short: Line, long: Line, window: float, counted: float) -> float:
     """Count one group after the other, pulse by pulse."""
     limit, most = counted * (1.0 - COUNT_SLACK), 0.0
     for begin in [*short.start, *long.start]:
@@ -50,12 +50,12 @@ def test_groups_are_counted_in_leaps_as_one_by_one(gaps, others, period, window,
     if both.period is not None:
         counted = [min(time, 300.0 * both.period) for time in counted]
     inside = np.arange(both.start.size) % 2 == 0
-    short = both.part(inside if with_short else np.zeros_like(inside))
-    long = both.part(~inside if with_long or not with_short else np.zeros_like(inside))
+    short = both.some(inside if with_short else np.zeros_like(inside))
+    long = both.some(~inside if with_long or not with_short else np.zeros_like(inside))
     if not short.start.size + long.start.size:
         return
     times = np.array(counted)
-    found = _groups(short, long, window, times)
+    found = groups_of(short, long, window, times)
     assert found.tolist() == [by_steps(short, long, window, time) for time in counted]
 
 

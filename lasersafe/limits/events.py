@@ -1,0 +1,315 @@
+"""Light as events in time against the limits: every pulse, every window of the mean, and the train factor.
+
+An emission gives its pulses, the windows in which its energy can be the most for its length, and how many of its pulses
+lie in a time; the limits are worked out here, for all kinds of emission alike. Energies are in units of the largest
+pulse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
+from typing import Any, NamedTuple, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.limits.exposure import ExposureLimit, hazard_limits
+from lasersafe.limits.factors import train_factor, train_sides
+from lasersafe.limits.grid import DURATIONS, grid_of
+from lasersafe.limits.records import EDGE, Floats, Objects, PulseTrainLimit, TrainRow
+from lasersafe.limits.tables import load_rule_set
+
+Bools = NDArray[np.bool_]
+Columns = tuple[Floats, Floats, Floats]
+Key = tuple[str, str, int, int]  # window, hazard, range of time of the aperture, number among these
+_RULES = ("single pulse", "mean", "train")
+_TRIED = 24  # times tried where an aperture grows
+_CHUNK = 4096  # points
+_FEW_POINTS = 4
+_FRONT = 6  # windows of a point that are all kept
+_SOME_WIDTHS, _NEARLY = 16, 1e-3
+_WIDTHS = 64  # widths of beams for which the worst windows are kept
+
+
+class Points(NamedTuple):
+    """Flat arrays of one length: where the limits are taken, and how long the light is received."""
+
+    rule_set: str
+    tissue: str
+    wavelength: Floats  # [m]
+    angle: Floats  # [rad]
+    area: Floats | None  # [m2]
+    duration: Floats  # [s]
+    pedestal: Floats  # power that is there all the time, divided by the energy of a pulse [1/s]
+
+    def part(self, where: slice) -> Points:
+        """Return some points."""
+        area = None if self.area is None else self.area[where]
+        columns = (self.duration[where], self.pedestal[where])
+        return Points(self.rule_set, self.tissue, self.wavelength[where], self.angle[where], area, *columns)
+
+
+class Emission(Protocol):
+    """Pulses in time; arrays have the shape (points,) or (points, pulses), where one point may stand for all."""
+
+    @property
+    def pulses(self) -> tuple[Floats, Floats]:
+        """Duration [s] and energy of each different pulse."""
+
+    @property
+    def gapless(self) -> Bools:
+        """Whether each pulse lasts until the next: that is continuous emission, which has no train factor."""
+
+    def windows(self, points: Points, edges: Floats) -> Columns:
+        """Return length, energy and number of pulses of the windows that can decide the mean between edges of rows."""
+
+    def joined(self, within: Bools, time: Floats, pedestal: Floats) -> tuple[Floats, Floats]:
+        """Return number and energy of the pulses, of those not longer than T_i, that lie together in a time."""
+
+    def groups(self, within: Bools, time: Floats, counted: Floats) -> Floats:
+        """Return how many groups inside a time, and longer pulses, start within the time of counting."""
+
+    def part(self, where: slice) -> Emission:
+        """Return the emission of some points."""
+
+
+class Windows(NamedTuple):
+    """The windows of one rule; every array has the shape (points, windows), or one that broadcasts to it."""
+
+    rule: str  # single pulse | mean | train
+    energy: Floats
+    time: Floats  # [s]
+    pulses: Floats  # in the window, or N of the train factor
+    factor: Floats = np.ones(1)
+    joined_within: Floats = np.full(1, np.nan)  # [s]
+    joined: Floats = np.ones(1)
+    use: Bools = np.ones(1, dtype=bool)
+    locators: Objects | None = None
+
+
+def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.bool_]]]:
+    """Return the windows that can be the worst for a beam of some width: limit per pulse and aperture of each.
+
+    Parameters
+    ----------
+    share, aperture : numpy.ndarray, shape (points, windows)
+        Limit per pulse, ``inf`` where a window is no candidate [J/m2], and limiting aperture [m].
+
+    Returns
+    -------
+    list of tuple of numpy.ndarray, each of shape (points,)
+        Number of a window, and whether there is one.
+    """
+    here = np.isfinite(share)
+    columns = np.flatnonzero(here.any(axis=0))
+    if not columns.size:
+        return []
+    share, wide = share[:, columns], np.where(here, aperture, 1.0)[:, columns]
+    if (wide == wide[:, :1]).all():
+        picked = [share.argmin(axis=1)]
+    elif share.shape[0] <= _FEW_POINTS:
+        kept = [_worst_for_some_beam(limits, holes) for limits, holes in zip(share, wide, strict=True)]
+        most = max(len(one) for one in kept)
+        picked = list(np.stack([np.pad(one, (0, most - len(one)), "edge") for one in kept], axis=1))
+    else:
+        picked = [share.argmin(axis=1)]
+        picked += [(share / _passing(wide, d)).argmin(axis=1) for d in _beams(wide, _SOME_WIDTHS)]
+    each = np.sort(np.stack(picked, axis=1), axis=1)
+    new = np.concatenate([np.ones((each.shape[0], 1), dtype=bool), each[:, 1:] != each[:, :-1]], axis=1)
+    place = np.cumsum(new, axis=1) - 1
+    rows = np.arange(each.shape[0])
+    found = []
+    for number in range(int(place.max()) + 1):
+        at = each[rows, (place == number).argmax(axis=1)]
+        there = (place == number).any(axis=1) & np.isfinite(share[rows, at])
+        if there.any():
+            found.append((columns[at], there))
+    return found
+
+
+def _beams(aperture: Floats, number: int) -> Floats:
+    """Return diameters of beams beside those of apertures. [m]."""
+    return np.geomspace(aperture.min() / 4.0, 4.0 * aperture.max(), number)
+
+
+def _passing(aperture: Floats, diameter: float) -> Floats:
+    """Return the mean of a round Gaussian beam over apertures, up to a factor."""
+    return np.asarray(-np.expm1(-((aperture / diameter) ** 2)) / aperture**2)
+
+
+def _worst_for_some_beam(share: Floats, aperture: Floats) -> list[int]:
+    """Return the windows of a point that matter: all that no other beats in limit and aperture, when these are few.
+
+    Of many, as from a fast train, those that for round Gaussian beams and even discs of any width give the worst ratio,
+    within a part in a thousand.
+    """
+    order = np.lexsort((share, aperture))
+    least = np.minimum.accumulate(share[order])
+    front = order[np.concatenate([[True], least[1:] < least[:-1]])]
+    if front.size <= _FRONT:
+        return front.tolist()  # type: ignore[no-any-return]
+    hole, limit = aperture[front], share[front]
+    beams = _beams(hole, _WIDTHS)
+    ratios = np.array([_passing(hole, d) / limit for d in beams] + [np.maximum(hole, d) ** -2 / limit for d in beams])
+    near = ratios >= ratios.max(axis=1, keepdims=True) * (1.0 - _NEARLY)
+    kept: list[int] = [int(np.argmin(limit))]
+    left = ~near[:, kept[0]]
+    while left.any():
+        kept.append(int(near[left].sum(axis=0).argmax()))
+        left &= ~near[:, kept[-1]]
+    return [int(front[one]) for one in kept]
+
+
+def _edges(points: Points, shortest: float) -> Floats:
+    """Return the times from one other on at which a row of any hazard ends, shape (points, edges) [s].
+
+    T_2, and the time at which alpha_max passes the source angle, end a row like a printed edge. Where an aperture grows
+    with time some more are tried: a window over a smaller aperture can be the worse one for a narrow beam, though
+    others have more energy.
+    """
+    grid, longest = grid_of(points.rule_set, points.tissue), float(points.duration.max())
+    low, high = points.wavelength.min() * 1e9 * (1 - 2 * EDGE), points.wavelength.max() * 1e9 * (1 + 2 * EDGE)
+    ends: set[float] = set()
+    for piece in grid.pieces:
+        if piece is not None and piece.row.wavelength[0] <= high and piece.row.wavelength[1] >= low:
+            ends |= {*piece.row.duration, *piece.aperture.range}
+            met = piece.aperture.wavelength[0] <= high and piece.aperture.wavelength[1] >= low
+            if piece.aperture.power and met:
+                ends |= set(np.geomspace(*piece.aperture.range, _TRIED + 2)[1:-1].tolist())
+    moved = []
+    if (points.angle * 1e3 > grid.source_min).any():
+        moved.append(np.exp(grid.log_t2(points.angle * 1e3)))
+        for part in grid.rule_set.time_factors["alpha_max"].rows:
+            ends |= set(part.range)
+            if part.power:
+                moved.append(np.clip((points.angle * 1e3 / part.constant) ** (1.0 / part.power), *part.range))
+    kept = [np.full(points.angle.size, edge) for edge in sorted(ends) if shortest <= edge <= longest]
+    return np.stack([*kept, *moved] or [points.duration], axis=1)
+
+
+def _windows(points: Points, emission: Emission) -> Iterator[tuple[str, Windows]]:
+    """Yield the windows of all rules, each with a name."""
+    pulse, energy = emission.pulses
+    energy = energy + points.pedestal[:, None] * pulse
+    yield "single pulse", Windows("single pulse", energy, pulse, np.ones(1))
+    time, filled, number = emission.windows(points, _edges(points, float(pulse.min())))
+    yield "mean", Windows("mean", filled, time, number)
+    rules = load_rule_set(points.rule_set)
+    angle, duration = points.angle[:, None], points.duration[:, None]
+    t2 = np.exp(grid_of(points.rule_set, points.tissue).log_t2(points.angle * 1e3))
+    times = np.array([row.joined_within for row in rules.train_times])
+    over = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])
+    places = np.array(
+        [[f"; {row.source}; {part.source}" for row in rules.train_times] for part in rules.train_factors], dtype=object
+    )
+    for side, chosen in enumerate(train_sides(rules, points.wavelength * 1e9)):
+        if (chosen < 0).all():
+            continue
+        t_i = times[chosen]
+        counted = np.minimum(points.duration, np.where(np.isnan(over[chosen]), t2, over[chosen]))
+        group_time = np.minimum(t_i, points.duration)
+        within = pulse <= t_i[:, None] * (1 + EDGE)
+        joined, together = emission.joined(within, group_time, points.pedestal)
+        groups = emission.groups(within, group_time, counted)[:, None]
+        applies = ((chosen >= 0) & ~emission.gapless)[:, None]
+        short = applies & (pulse <= rules.longest_pulse * (1 + EDGE))
+        several: Bools = applies & (short & within).any(axis=1, keepdims=True)
+        several &= ((joined > 1.0) | (points.pedestal > 0.0))[:, None]
+        for name, lasting, amount, inside, use in (
+            ("pulse", pulse, energy, within, short),
+            ("group", group_time[:, None], together[:, None], several, several),
+        ):
+            shape = np.broadcast_shapes(inside.shape, lasting.shape)
+            factor, row = train_factor(rules, angle, duration, lasting, inside, np.broadcast_to(groups, shape))
+            columns = (amount, lasting, groups, factor, t_i[:, None], joined[:, None], use & (row >= 0))
+            yield f"{name}{side}", Windows("train", *columns, places[row, chosen[:, None]])
+
+
+def _rows(points: Points, emission: Emission) -> dict[Key, TrainRow]:
+    """Return the lowest limit of each window, hazard and limiting aperture, each of shape (points,)."""
+    found: dict[Key, TrainRow] = {}
+    hazards = load_rule_set(points.rule_set).train_hazards
+    area = None if points.area is None else points.area[:, None]
+    for name, one in _windows(points, emission):
+        if not one.use.any():
+            continue
+        time, angle = np.clip(one.time, *DURATIONS), points.angle[:, None]
+        for limit in hazard_limits(
+            points.rule_set, points.tissue, points.wavelength[:, None], time, angle, exposed_area=area
+        ):
+            if one.rule != "train" or limit.name in hazards:
+                found |= {(name, limit.name, *key): row for key, row in _lowest(limit, limit.name, one)}
+    return found
+
+
+def _lowest(limit: ExposureLimit, hazard: str, one: Windows) -> Iterator[tuple[tuple[int, int], TrainRow]]:
+    share = np.where(one.use, limit.radiant_exposure / one.energy * one.factor, np.inf)
+    share = np.where(np.isnan(share), np.inf, share)
+    kinds = limit.grid.aperture_ranges[limit.piece]
+    for kind in range(int(kinds.max()) + 1):
+        windows = deciding(np.where(kinds == kind, share, np.inf), limit.limiting_aperture)
+        for number, (at, here) in enumerate(windows):
+            pick = partial(_picked, share.shape, at)
+            area_row = None if limit.area_row is None else pick(limit.area_row)
+            row = replace(limit, piece=pick(limit.piece), area_row=area_row)
+            source = row.source if one.locators is None else row.source + pick(one.locators)
+            yield (
+                (kind, number),
+                TrainRow(
+                    rule=one.rule,
+                    hazard=hazard,
+                    per_pulse=np.where(here, pick(share), np.inf),
+                    limiting_aperture=np.where(here, pick(limit.limiting_aperture), np.nan),
+                    pulses=np.where(here, pick(one.pulses), np.nan),
+                    pulse_factor=np.where(here, pick(one.factor), np.nan),
+                    joined_within=np.where(here, pick(one.joined_within), np.nan),
+                    pulses_joined=np.where(here, pick(one.joined), np.nan),
+                    averaging_time=np.where(here, pick(one.time), np.nan),
+                    limit=np.where(here, pick(limit.radiant_exposure), np.inf),
+                    source=np.where(here, source, ""),
+                    seen=np.where(here, row.seen, ""),
+                ),
+            )
+
+
+def _picked(shape: tuple[int, ...], at: NDArray[np.intp], values: NDArray[Any]) -> NDArray[Any]:
+    """Return the value of one window of each point."""
+    picked: NDArray[Any] = np.broadcast_to(values, shape)[np.arange(shape[0]), at]
+    return picked
+
+
+def limit_of(points: Points, emission: Emission, shape: tuple[int, ...]) -> PulseTrainLimit:
+    """Return the limit per pulse in *shape*, and every rule that was worked out."""
+    size = points.angle.size
+    parts = [slice(start, min(start + _CHUNK, size)) for start in range(0, size, _CHUNK)]
+    found = [(part, _rows(points.part(part), emission.part(part))) for part in parts]
+    rows = {key: TrainRow(row.rule, row.hazard, *_absent(size)) for _, some in found for key, row in some.items()}
+    rows = dict(sorted(rows.items(), key=lambda entry: _RULES.index(entry[1].rule)))
+    for part, some in found:
+        for key, row in some.items():
+            for name, column in vars(row).items():
+                if name not in ("rule", "hazard"):
+                    getattr(rows[key], name)[part] = column
+    least, aperture = np.full(size, np.inf), np.full(size, np.nan)
+    names = [np.full(size, "", dtype=object) for _ in range(3)]
+    for row in rows.values():
+        better = (row.per_pulse < least) | ((row.per_pulse == least) & (row.limiting_aperture < aperture))
+        least, aperture = np.where(better, row.per_pulse, least), np.where(better, row.limiting_aperture, aperture)
+        for kept, new in zip(names, (row.rule, row.hazard, row.source), strict=True):
+            np.copyto(kept, np.asarray(new, dtype=object), where=better)
+    shaped = tuple(
+        TrainRow(row.rule, row.hazard, *(column.reshape(shape) for column in list(vars(row).values())[2:]))
+        for row in rows.values()
+    )
+    rule, hazard, source = (kept.reshape(shape) for kept in names)
+    return PulseTrainLimit(
+        points.rule_set, points.tissue, least.reshape(shape), rule, hazard, aperture.reshape(shape), source, shaped
+    )
+
+
+def _absent(size: int) -> list[NDArray[Any]]:
+    """Return the columns of a `TrainRow` that holds nowhere."""
+    numbers = [np.full(size, other) for other in (np.inf, *[np.nan] * 6, np.inf)]
+    return [*numbers, *(np.full(size, "", dtype=object) for _ in range(2))]

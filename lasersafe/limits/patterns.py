@@ -1,0 +1,304 @@
+"""The two kinds of pulsed emission: equal pulses in bursts (of bursts) that repeat, and pulses given one by one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.limits.events import Bools, Columns, Points
+from lasersafe.limits.factors import COUNT_SLACK, count_pulses, undivided
+from lasersafe.limits.records import Floats
+
+_FARTHEST = 2**60  # pulses
+_NEAR = 1e-11  # relative distance at which a window is kept for the row on the other side
+
+
+class Level(NamedTuple):
+    """Units with equal spacing: pulses of a burst, bursts of a group; the outermost repeat for ever."""
+
+    number: Floats
+    spacing: Floats  # of their starts [s]
+    rate: Floats  # the inverse, as given, so that pulses are counted to the last bit as elsewhere [Hz]
+
+
+class Pattern(NamedTuple):
+    """Equal pulses in bursts, with or without a continuous pedestal; arrays have the shape (points,).
+
+    It is a number with mixed radix: pulse ``a`` of burst ``b`` of group ``c``. A window that opens with a burst holds
+    the most pulses for its length, because the pulses of a burst are closer than the bursts.
+    """
+
+    pulse: Floats  # [s]
+    levels: Sequence[Level]
+
+    @property
+    def pulses(self) -> tuple[Floats, Floats]:
+        """Duration and energy of the pulse."""
+        return self.pulse[:, None], np.ones((self.pulse.size, 1))
+
+    @property
+    def gapless(self) -> Bools:
+        """Whether nothing is dark, in no level."""
+        lasting, gapless = self.pulse, np.ones(self.pulse.shape, dtype=bool)
+        for count, spacing, _ in self.levels:
+            gapless &= undivided(lasting, spacing)
+            lasting = count * spacing
+        return gapless
+
+    def part(self, where: slice) -> Pattern:
+        """Return the pattern of some points."""
+        return Pattern(self.pulse[where], [Level(*(column[where] for column in level)) for level in self.levels])
+
+    def joined(self, within: Bools, time: Floats, pedestal: Floats) -> tuple[Floats, Floats]:
+        """Return number and energy of the pulses in T_i."""
+        number = np.where(within[:, 0], _count(self.levels, time), 1.0)
+        return number, number + pedestal * time
+
+    def groups(self, within: Bools, time: Floats, counted: Floats) -> Floats:
+        """Return N: how many groups no longer than T_i the pulses of the counting time make.
+
+        Pulses are grouped from the first of each burst on, and afresh in each burst that does not fit into T_i; every
+        burst that the counting time can touch counts whole.
+        """
+        window = time * (1.0 - COUNT_SLACK)
+        length, groups = np.zeros_like(window), np.ones_like(window)
+        for number, (count, spacing, rate) in enumerate(self.levels):
+            fits = length < window
+            together = count_pulses(time - length / (1.0 - COUNT_SLACK), rate)
+            units = count_pulses(counted + length, rate) if number == len(self.levels) - 1 else count
+            groups = np.where(fits, np.ceil(units / together), units * groups)
+            length = length + (count - 1.0) * spacing
+        each = _count(self.levels, counted)
+        return np.where(within[:, 0], np.minimum(groups, each), each)
+
+    def windows(self, points: Points, edges: Floats) -> Columns:
+        """Return the windows from the start of a pulse to the end of a pulse, and the whole exposure."""
+        levels, pulse, duration, pedestal = self.levels, self.pulse, points.duration, points.pedestal
+        edges = np.concatenate([pulse[:, None], edges, duration[:, None]], axis=1)
+        whole = _count(levels, duration)[:, None]
+        numbers, gaps = _windows(levels, edges - pulse[:, None])
+        few = np.concatenate([np.minimum(2.0, whole), whole], axis=1)
+        numbers, gaps = (
+            np.concatenate([numbers, few], axis=1),
+            np.concatenate([gaps, _place(levels, few - 1.0)], axis=1),
+        )
+        use = (numbers > 1.0) & (gaps > 0.0) & (gaps < duration[:, None] * (1.0 - COUNT_SLACK))
+        times = np.where(use, np.minimum(gaps + pulse[:, None], duration[:, None]), duration[:, None])
+        numbers = np.where(use, np.minimum(numbers, whole), whole)
+        if (pedestal > 0.0).any():  # between pulses the window goes on filling, up to the end of a row
+            edges = edges[:, 1:]
+            inside = (edges >= pulse[:, None]) & (edges < duration[:, None]) & (pedestal[:, None] > 0.0)
+            ends = np.where(inside, edges, duration[:, None])
+            numbers = np.concatenate([numbers, _count(levels, ends)], axis=1)
+            times = np.concatenate([times, ends], axis=1)
+        numbers = np.concatenate([numbers, whole], axis=1)
+        times = np.concatenate([times, duration[:, None]], axis=1)
+        return times, numbers + pedestal[:, None] * times, numbers
+
+
+def _column(values: Floats, like: Floats) -> Floats:
+    return values.reshape(values.shape + (1,) * (like.ndim - values.ndim))
+
+
+def _sizes(levels: Sequence[Level]) -> list[Floats]:
+    """Return how many pulses one unit of each level holds."""
+    sizes = [np.ones_like(levels[0].spacing)]
+    for level in levels[:-1]:
+        sizes.append(sizes[-1] * level.number)
+    return sizes
+
+
+def _count(levels: Sequence[Level], window: Floats) -> Floats:
+    """Return the largest number of pulses that start in a half-open window, shape of *window*."""
+    rest, total = window, np.ones_like(window)
+    for (count, spacing, rate), size in zip(reversed(levels), reversed(_sizes(levels)), strict=True):
+        index = np.minimum(count_pulses(rest, _column(rate, window)), _column(count, window)) - 1.0
+        total = total + index * _column(size, window)
+        rest = rest - index * _column(spacing, window)
+    return total
+
+
+def _place(levels: Sequence[Level], index: Floats) -> Floats:
+    """Return the start of a pulse by its number, from the start of pulse 0 [s]."""
+    rest, place = index, np.zeros_like(index)
+    for (_, spacing, _), size in zip(reversed(levels), reversed(_sizes(levels)), strict=True):
+        whole = np.floor(rest / _column(size, index))
+        rest = rest - whole * _column(size, index)
+        place = place + whole * _column(spacing, index)
+    return place
+
+
+def _windows(levels: Sequence[Level], room: Floats) -> tuple[Floats, Floats]:
+    """Return pulses, and time from first to last start, of the windows next to each edge; shape (points, candidates).
+
+    From one pulse to another each digit changes by at most the last digit, up or down. Within one row
+    ``limit / energy`` has no least value inside a run of equal steps; so each change is the least, the most, or next to
+    the edge.
+    """
+    rooms, numbers, gaps = room[..., None], np.ones((*room.shape, 1)), np.zeros((*room.shape, 1))
+    for (count, spacing, _), size in zip(reversed(levels), reversed(_sizes(levels)), strict=True):
+        step, last, unit = (_column(a, rooms)[..., None] for a in (spacing, count - 1.0, size))
+        near = np.floor(rooms[..., None] / step)
+        digits = near + np.array([-1.0, 0.0, 1.0])
+        if np.isinf(count).all():
+            digits = np.maximum(digits, 0.0)
+        else:
+            ends = [np.broadcast_to(end, near.shape) for end in (-last, np.zeros_like(last), last)]
+            digits = np.clip(np.concatenate([digits, *ends], axis=-1), -last, last)
+        numbers = (numbers[..., None] + digits * unit).reshape(*room.shape, -1)
+        gaps = (gaps[..., None] + digits * step).reshape(*room.shape, -1)
+        rooms = (rooms[..., None] - digits * step).reshape(*room.shape, -1)
+    return numbers.reshape(room.shape[0], -1), gaps.reshape(room.shape[0], -1)
+
+
+class Line(NamedTuple):
+    """Pulses in the order of their starts; with a period they come again and again."""
+
+    start: Floats  # [s] the first is 0
+    pulse: Floats  # [s]
+    energy: Floats  # in units of the largest
+    period: float | None  # [s]
+
+    def before(self, time: Floats) -> tuple[Floats, Floats]:
+        """Return how many pulses start before a time, and their energy; times from 0 on."""
+        total = np.concatenate([[0.0], np.cumsum(self.energy)])
+        if self.period is None:
+            at = np.searchsorted(self.start, time, side="left")
+            return at.astype(np.float64), total[at]
+        turns = np.floor(time / self.period)
+        at = np.searchsorted(self.start, time - turns * self.period, side="left")
+        return turns * self.start.size + at, turns * total[-1] + total[at]
+
+    def some(self, where: NDArray[np.bool_]) -> Line:
+        """Return some of the pulses."""
+        return Line(self.start[where], self.pulse[where], self.energy[where], self.period)
+
+    @property
+    def pulses(self) -> tuple[Floats, Floats]:
+        """Duration and energy of each pulse."""
+        return self.pulse[None], self.energy[None]
+
+    @property
+    def gapless(self) -> Bools:
+        """Pulses that are given one by one are apart."""
+        return np.zeros(1, dtype=bool)
+
+    def part(self, where: slice) -> Line:
+        """Return the same pulses, which are those of all points."""
+        return self
+
+    def windows(self, points: Points, edges: Floats) -> Columns:
+        """Return every window that can decide; most points share their edges."""
+        different, which = np.unique(edges, axis=0, return_inverse=True)
+        duration, pedestal = float(points.duration[0]), float(points.pedestal[0])
+        found = [_spans(self, np.unique(own), duration, pedestal) for own in different]
+        width = max(time.size for time, _, _ in found)
+        time, energy, number = (
+            np.stack([np.pad(columns[i], (0, width - columns[i].size), "edge") for columns in found])[which.reshape(-1)]
+            for i in range(3)
+        )
+        return time, energy, number
+
+    def joined(self, within: Bools, time: Floats, pedestal: Floats) -> tuple[Floats, Floats]:
+        """Return number and energy of the pulses in the T_i that holds the most energy, of those with a group."""
+        short = self.some(within[0])
+        if not short.start.size:
+            return np.ones(1), np.ones(1)
+        ends, begins = short.before(short.start + time[0] * (1.0 - COUNT_SLACK)), short.before(short.start)
+        number, energy = ends[0] - begins[0], ends[1] - begins[1]
+        several = (number > 1.0) | (pedestal[0] > 0.0)
+        best = int(np.where(several, energy, -np.inf).argmax())
+        return number[best : best + 1], energy[best] + pedestal[:1] * time[:1]
+
+    def groups(self, within: Bools, time: Floats, counted: Floats) -> Floats:
+        """Return N for each counting time."""
+        times, which = np.unique(counted, return_inverse=True)
+        return groups_of(self.some(within[0]), self.some(~within[0]), float(time[0]), times)[which.reshape(-1)]
+
+
+def _fewest(time: Floats, energy: Floats, number: Floats, edges: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return the windows that no shorter one between the same two edges exceeds in energy."""
+    cell = np.searchsorted(edges, time)
+    order = np.lexsort((-energy, time, cell))
+    time, energy, number, cell = time[order], energy[order], number[order], cell[order]
+    rank = np.unique(energy, return_inverse=True)[1].reshape(-1)
+    place = cell * (time.size + 1) + rank  # rises from cell to cell, so that each begins anew
+    keep = place > np.concatenate([[-1], np.maximum.accumulate(place)[:-1]])
+    for one in (cell - 1, cell):  # the edges below and above
+        keep |= np.abs(time / edges[np.clip(one, 0, edges.size - 1)] - 1.0) < _NEAR
+    return time[keep], energy[keep], number[keep]
+
+
+def _spans(line: Line, edges: Floats, duration: float, pedestal: float) -> tuple[Floats, Floats, Floats]:
+    """Return length, energy and number of pulses of every window that can decide the mean rule."""
+    size = line.start.size
+    first, last = (a.reshape(-1) for a in np.meshgrid(np.arange(size), np.arange(size), indexing="ij"))
+    total = np.concatenate([[0.0], np.cumsum(line.energy)])
+    offset, energy = line.start[last] - line.start[first], total[last + 1] - total[first]
+    number = last - first + 1.0
+    if line.period is None:
+        use = (last >= first) & (offset < duration * (1.0 - COUNT_SLACK))
+        time, energy, number = offset[use] + line.pulse[last[use]], energy[use], number[use]
+    else:
+        wraps = last < first
+        offset = offset + wraps * line.period
+        energy, number = energy + wraps * total[-1], number + wraps * size
+        most = np.ceil((duration * (1.0 - COUNT_SLACK) - offset) / line.period) - 1.0
+        ends = np.append(edges[edges >= line.period], duration)  # up to a shorter one there are no turns but 0 and 1
+        turns = np.floor((ends - (offset + line.pulse[last])[:, None]) / line.period)
+        turns = (turns[..., None] + np.array([-1.0, 0.0, 1.0])).reshape(offset.size, -1)
+        turns = np.concatenate(
+            [turns, np.zeros_like(most)[:, None], np.ones_like(most)[:, None], most[:, None]], axis=1
+        )
+        turns = np.clip(turns, 0.0, np.maximum(most, 0.0)[:, None])
+        use = np.broadcast_to((most >= 0.0)[:, None], turns.shape)
+        time = ((offset + line.pulse[last])[:, None] + turns * line.period)[use]
+        energy = (energy[:, None] + turns * total[-1])[use]
+        number = (number[:, None] + turns * size)[use]
+    several = number > 1.0  # one pulse by itself is the rule of the single pulse
+    time, energy, number = np.minimum(time, duration)[several], energy[several], number[several]
+    fills = [duration] if pedestal == 0.0 else [*edges[(edges >= line.pulse.max()) & (edges < duration)], duration]
+    for fill in fills:  # between pulses a pedestal goes on filling, up to the end of a row
+        count, sums = line.before(line.start + fill * (1.0 - COUNT_SLACK))
+        count0, sums0 = line.before(line.start)
+        time = np.append(time, np.full(size, fill))
+        energy, number = np.append(energy, sums - sums0), np.append(number, count - count0)
+    filled: Floats = np.asarray(energy + pedestal * time, dtype=np.float64)
+    return _fewest(time, filled, np.asarray(number, dtype=np.float64), edges)
+
+
+def groups_of(short: Line, long: Line, window: float, counted: Floats) -> Floats:
+    """Return N: the most groups inside T_i that start within each counting time, longer pulses one by one."""
+    begins = np.concatenate([short.start, long.start])
+    times = counted[:, None] * (1.0 - COUNT_SLACK)
+    found = np.zeros((counted.size, begins.size))
+    if long.start.size:
+        found += long.before(begins + times)[0] - long.before(begins)[0]
+    if short.start.size:
+        at = short.before(begins)[0].astype(np.int64)
+        end = short.before(begins + times)[0].astype(np.int64)
+        found += _jumps(short, window, np.broadcast_to(at, end.shape), end)
+    return np.asarray(found.max(axis=1))
+
+
+def _jumps(line: Line, window: float, at: NDArray[np.int64], end: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return how many groups it takes from one pulse, by its number, up to another: 1, 2, 4, ... at a time."""
+    size = line.start.size
+    reach = line.before(line.start + window * (1.0 - COUNT_SLACK))[0].astype(np.int64) - np.arange(size)
+    leaps = [np.maximum(reach, 1)]
+    far = int((end - at).max())
+    while leaps[-1].min() < far and leaps[-1].max() < _FARTHEST:
+        one = leaps[-1]
+        leaps.append(one + one[(np.arange(size) + one) % size])
+    groups = np.zeros(end.shape, dtype=np.int64)
+    for power in range(len(leaps) - 1, -1, -1):
+        more = True
+        while more:  # the longest leap may be needed again
+            after = at + leaps[power][at % size]
+            short_of = after < end
+            at, groups = np.where(short_of, after, at), groups + short_of * 2**power
+            more = power == len(leaps) - 1 and bool(short_of.any())
+    return groups + (at < end)
