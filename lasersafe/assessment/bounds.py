@@ -14,8 +14,8 @@ from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.reflectance import material_reflectance, materials
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
+from lasersafe.models.base import Place
 from lasersafe.models.measured import Worst
-from lasersafe.models.messages import Place
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 from lasersafe.results_uncertainty import InputTolerance

@@ -4,17 +4,23 @@ Numbers are :class:`SIValue`: floats in SI units that keep the text as typed.
 """
 
 from lasersafe.models.case import Case
-from lasersafe.models.describe import Toleranced, canonical, json_schema, replaced, tolerances_of, typed_inputs
+from lasersafe.models.describe import (
+    Toleranced,
+    canonical,
+    json_schema,
+    replaced,
+    starter_values,
+    tolerances_of,
+    typed_inputs,
+)
 from lasersafe.models.emission import Emission, Mode, PulseTrainEmission
-from lasersafe.models.laser import Laser
+from lasersafe.models.laser import Extended, ExtraLine, Laser, Module
 from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
 from lasersafe.models.record import Area, MeasuredReading, Settings
 from lasersafe.models.scene import Aim, Camera, Scene, ScenePerson, Target
 from lasersafe.models.scene_barriers import SceneBarrier, SceneOpening
 from lasersafe.models.setup import Setup
 from lasersafe.models.site import Barrier, Control, Person, Surface
-from lasersafe.models.sources import Extended, ExtraLine, Module
-from lasersafe.models.starters import starter_values
 from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot
 
 __all__ = [

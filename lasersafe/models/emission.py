@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from lasersafe.models.base import CaseModel, Findings, Line, Peek, doubles
+from lasersafe.models.base import CaseModel, Findings, Line, Peek, doubles, kinds_of
 from lasersafe.models.measured import Measured, Turnable
 from lasersafe.models.values import Knob, SIValue
 from lasersafe.physical import covered
@@ -336,3 +336,4 @@ class ModeTableEmission(CaseModel):
 
 
 Emission = ContinuousEmission | SinglePulseEmission | PulseTrainEmission | PulseListEmission | ModeTableEmission
+EMISSION_KINDS = kinds_of(Emission)

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError
-from lasersafe.models.tolerance import has_tolerance, read_tolerance
-from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot
+from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot, has_tolerance, read_tolerance
 from lasersafe.quantity import Kind, Quantity, parse_quantity, refused
 from lasersafe.typed import shown
 

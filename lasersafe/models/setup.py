@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, kinds_of
 from lasersafe.models.measured import Measured, TwoAxes
 from lasersafe.models.values import Axes, SIValue
 
@@ -251,9 +251,4 @@ class SingleModeFibreSetup(SetupBase):
 
 
 Setup = CollimatedSetup | LensSetup | MultimodeFibreSetup | SingleModeFibreSetup
-SETUP_KINDS: dict[str, type[SetupBase]] = {
-    "collimated": CollimatedSetup,
-    "lens": LensSetup,
-    "fibre multimode": MultimodeFibreSetup,
-    "fibre single mode": SingleModeFibreSetup,
-}
+SETUP_KINDS = kinds_of(Setup)

@@ -6,9 +6,8 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, not_known
 from lasersafe.models.measured import Measured
-from lasersafe.models.messages import not_known
 from lasersafe.models.values import SIValue
 from lasersafe.reference import material_keys, viewing_aid_names
 from lasersafe.typed import shown

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import CaseError, Fault
 from lasersafe.models import Case, canonical, case_from, parse_case
-from lasersafe.models.locate import lines_of
+from lasersafe.models.reading import lines_of
 from lasersafe.reference import templates_path
 from tools.case_fields import describe_fields
 
