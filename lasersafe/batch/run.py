@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
-import tempfile
+import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from lasersafe.batch.record import ASSESSED, Record, sealed
 from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
@@ -144,14 +144,24 @@ class Batch:
         with contextlib.ExitStack() as stack:
             for path in self.outputs:
                 stack.enter_context(locked(path))
-            journal = stack.enter_context(self._journal())
-            store = stack.enter_context(Store(self.outputs, journal, self.name, self.replace))
+            try:
+                self._run(advance, write, case_files)
+            except sqlite3.Error as error:
+                where = part_of(self.outputs[0]) if self.outputs else "the rows done so far"
+                message = f"{where} cannot be used: {error}; move it away"
+                raise OutputError(message) from None
+            if self.outputs:
+                part_of(self.outputs[0]).unlink(missing_ok=True)
+        return self.summary
+
+    def _run(
+        self, advance: Callable[[int], object], write: Callable[[bytes], object] | None, case_files: Path | None
+    ) -> None:
+        with Store(self.outputs, self.name, self.replace) as store:
             if store.changed:
-                rows = (
-                    "1 row of the result that is there does"
-                    if store.changed == 1
-                    else (f"{store.changed} rows of the result that is there do")
-                )
+                rows = "1 row of the result that is there does"
+                if store.changed > 1:
+                    rows = f"{store.changed} rows of the result that is there do"
                 self.summary.remarks.append(f"{rows} not fit the digest: changed since, and worked out anew")
             order = self._work(store, advance)
             if not order:
@@ -160,23 +170,6 @@ class Batch:
             self._write(store, order, write)
             if case_files is not None:
                 self._write_cases(store, case_files)
-        if self.outputs:
-            part_of(self.outputs[0]).unlink(missing_ok=True)
-        return self.summary
-
-    def _journal(self) -> BinaryIO:
-        if not self.outputs:
-            return tempfile.TemporaryFile()
-        path = part_of(self.outputs[0])
-        start = existing(path, 9)
-        if start and start != b'{"line": '[: len(start)]:
-            message = f"{path} is there and is no unfinished result of 'lasersafe batch'; move it away"
-            raise OutputError(message)
-        try:
-            return path.open("a+b")
-        except OSError as error:
-            message = f"{path} cannot be written: {error.strerror or error}"
-            raise OutputError(message) from None
 
     def _work(self, store: Store, advance: Callable[[int], object]) -> Order:
         """Work out what the store does not hold, and return the order of the input."""

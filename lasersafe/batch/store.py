@@ -1,18 +1,17 @@
 """The results that are there already: of a finished file, and of a run that was stopped.
 
-While a batch runs, each row that is done is added to ``<result>.part`` as one line. A line counts when it is whole, so
-that a program that is killed at any moment loses at most the rows that were being worked out. The result itself is
-written at the end, whole, in the order of the input; then the part file is removed.
+While a batch runs, the rows that are done stand in ``<result>.part``, a database of SQLite: a program that is killed at
+any moment loses at most the rows that were being worked out. The result itself is written at the end, whole, in the
+order of the input; then the database is removed.
 """
 
 from __future__ import annotations
 
 import csv
-import os
-from collections.abc import Callable, Iterator
+import sqlite3
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, suppress
 from pathlib import Path
-from types import TracebackType
-from typing import BinaryIO, Self
 
 from lasersafe.batch.record import (
     Record,
@@ -26,26 +25,26 @@ from lasersafe.batch.record import (
     to_json,
 )
 from lasersafe.errors import OutputError
+from lasersafe.files import existing
 from lasersafe.typed import shown
 
-Parse = Callable[[str], Record | None]
 KINDS = (".csv", ".jsonl")
+OURS = 0x6C626174  # in the head of the database of a batch
+TABLE = "CREATE TABLE IF NOT EXISTS row (key BLOB PRIMARY KEY, text TEXT NOT NULL)"
 
 
 def part_of(path: Path) -> Path:
-    """Return the name of the file that holds the rows done so far."""
+    """Return the name of the database that holds the rows done so far."""
     return path.with_name(f"{path.name}.part")
 
 
-class Store:
+class Store(AbstractContextManager["Store"]):
     """Rows by the fingerprint of their input; they stay on the disk, so that any number of them fits.
 
     Parameters
     ----------
     outputs : list of Path
-        The result files, ``.csv`` or ``.jsonl``; none: nothing is kept.
-    journal : BinaryIO
-        Where rows that are done now are added; open for reading and appending.
+        The result files, ``.csv`` or ``.jsonl``; the database stands beside the first. None: nothing is kept.
     source : str
         Name of what the rows come from.
     afresh : bool
@@ -62,138 +61,107 @@ class Store:
         If a file is there that is no result of a batch, or one of another source.
     """
 
-    def __init__(self, outputs: list[Path], journal: BinaryIO, source: str, afresh: bool = False) -> None:
+    def __init__(self, outputs: list[Path], source: str, afresh: bool = False) -> None:
         self.source = source
         self.changed = 0
-        self._where: dict[bytes, tuple[int, int]] = {}
-        self._open: list[tuple[BinaryIO, Parse]] = []
-        self._journal = journal
-        if afresh:
-            journal.truncate(0)
-        else:
-            for path in outputs:
-                if path.exists():
-                    self._take(path)
-            journal.truncate(self._whole(journal))
-        self._add(journal, _parse_json, part_of(outputs[0]) if outputs else Path())
+        part = part_of(outputs[0]) if outputs else Path()
+        start = existing(part, 72) if outputs else None
+        if start and (start[:16] != b"SQLite format 3\0" or start[68:] != OURS.to_bytes(4, "big")):
+            message = f"{part} is there and is no unfinished result of 'lasersafe batch'; move it away"
+            raise OutputError(message)
+        self._rows = sqlite3.connect(part if outputs else "")
+        self._rows.text_factory = lambda content: content.decode("utf-8", "replace")
+        try:
+            with self._rows:
+                self._take_over([] if afresh else outputs, part)
+        except BaseException:
+            self._rows.close()
+            raise
 
-    def __enter__(self) -> Self:
-        """Return the store."""
-        return self
+    def _take_over(self, outputs: list[Path], part: Path) -> None:
+        """Count the rows of an unfinished run, then those of finished results; none, where no output is named."""
+        self._rows.execute("PRAGMA synchronous = OFF")  # a kill loses nothing, and a digest tells what a power cut did
+        self._rows.execute("BEGIN")
+        self._rows.execute(f"PRAGMA application_id = {OURS}")
+        self._rows.execute(TABLE)
+        if not outputs:
+            self._rows.execute("DELETE FROM row")
+        known = self._rows.execute("SELECT key, text FROM row")
+        spoilt = [(key,) for key, text in known if self._key(from_json(text), part) != key]
+        self._rows.executemany("DELETE FROM row WHERE key = ?", spoilt)
+        for path in outputs:
+            for record in _rows_of(path) if path.exists() else ():
+                if (key := self._key(record, path)) and record is not None:
+                    self._rows.execute("INSERT OR IGNORE INTO row VALUES (?, ?)", (key, to_json(record)))
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        """Close the files."""
-        for file, _ in self._open:
-            file.close()
+    def __exit__(self, *_: object) -> None:
+        """Close the database."""
+        self._rows.close()
 
     def __contains__(self, key: bytes) -> bool:
         """Return whether a row is there."""
-        return key in self._where
+        return self._rows.execute("SELECT 1 FROM row WHERE key = ?", (key,)).fetchone() is not None
 
     def __getitem__(self, key: bytes) -> Record:
         """Return a row."""
-        number, offset = self._where[key]
-        file, parse = self._open[number]
-        file.seek(offset)
-        record = parse(file.readline().decode())
+        record = from_json(self._rows.execute("SELECT text FROM row WHERE key = ?", (key,)).fetchone()[0])
         assert record is not None
         return record
 
     def add(self, keys: list[bytes], records: list[Record]) -> None:
         """Add rows that are done: a kill after this returns does not lose them."""
-        offset = self._journal.seek(0, os.SEEK_END)
-        content = b""
-        for key, record in zip(keys, records, strict=True):
-            self._where[key] = (len(self._open) - 1, offset + len(content))
-            whole = sealed(record | {"input_fingerprint": key.hex(), "source": self.source})
-            content += to_json(whole).encode() + b"\n"
-        self._journal.write(content)
-        self._journal.flush()
+        named = [record | {"input_fingerprint": key.hex(), "source": self.source}
+                 for key, record in zip(keys, records, strict=True)]  # fmt: skip
+        with self._rows:
+            texts = (to_json(sealed(record)) for record in named)
+            self._rows.executemany("INSERT OR REPLACE INTO row VALUES (?, ?)", zip(keys, texts, strict=True))
 
-    def _take(self, path: Path) -> None:
-        """Count the rows of a finished result."""
-        file = path.open("rb")
+    def _key(self, record: Record | None, path: Path) -> bytes | None:
+        """Return by what a row counts; None for one that is not whole or does not fit its digest."""
+        key = None
+        with suppress(ValueError, TypeError):
+            if record is not None and digest_of(record) == record["digest"]:
+                key = bytes.fromhex(record["input_fingerprint"])
+        if key is None:
+            self.changed += 1
+        elif record is not None and record["source"] != self.source:
+            message = (
+                f"{path} holds results of {shown(record['source'])}, not of {shown(self.source)}; choose another "
+                "name, or say --replace"
+            )
+            raise OutputError(message)
+        return key
+
+
+def _rows_of(path: Path) -> Iterator[Record | None]:
+    """Yield the rows of a finished result, None for one that is not whole.
+
+    Raises
+    ------
+    OutputError
+        If it is none.
+    """
+    with path.open(encoding="utf-8-sig", errors="replace", newline="\n") as file:
         if path.suffix.lower() == ".jsonl":
-            if file.read(1) and not any(from_json(_text(line)) for _, line in _lines(file)):
-                file.close()
-                raise _strange(path)
-            self._add(file, _parse_json, path)
-            return
-        head = _text(file.readline()).removeprefix("\ufeff").rstrip("\r\n")
-        for decimal_comma in (False, True):
-            if head == csv_line(heading_cells(), decimal_comma).rstrip("\n"):
-                self._add(file, _csv_parser(decimal_comma), path)
-                return
-        file.close()
-        raise _strange(path)
+            read = from_json
+            ours = not file.read(1) or (file.seek(0) == 0 and any(from_json(line) for line in file))
+            file.seek(0)
+        else:
+            heads = {csv_line(heading_cells(), comma).rstrip(): comma for comma in (False, True)}
+            comma = heads.get(file.readline().rstrip("\r\n"))
+            ours = comma is not None
 
-    def _add(self, file: BinaryIO, parse: Parse, path: Path) -> None:
-        self._open.append((file, parse))
-        for offset, line in _lines(file):
-            if offset == 0 and path.suffix.lower() == ".csv":
-                continue  # the heading
-            record = parse(_text(line)) if line.endswith(b"\n") else None
-            key = _key(record)
-            if record is None or key is None or digest_of(record) != record["digest"]:
-                self.changed += 1
-            elif record["source"] != self.source:
-                message = (
-                    f"{path} holds results of {shown(record['source'])}, not of {shown(self.source)}; choose another "
-                    "name, or say --replace"
-                )
-                self.__exit__(None, None, None)
-                raise OutputError(message)
-            else:
-                self._where[key] = (len(self._open) - 1, offset)
+            def read(line: str) -> Record | None:
+                return from_cells(next(csv.reader([line], delimiter=";" if comma else ","), []), bool(comma))
 
-    @staticmethod
-    def _whole(file: BinaryIO) -> int:
-        """Return where the last whole line ends."""
-        end = 0
-        for offset, line in _lines(file):
-            if line.endswith(b"\n"):
-                end = offset + len(line)
-        return end
-
-
-def _lines(file: BinaryIO) -> Iterator[tuple[int, bytes]]:
-    offset = file.seek(0)
-    for line in file:
-        yield offset, line
-        offset += len(line)
-
-
-def _text(line: bytes) -> str:
-    return line.decode("utf-8", errors="replace")
-
-
-def _parse_json(text: str) -> Record | None:
-    return from_json(text)
-
-
-def _csv_parser(decimal_comma: bool) -> Parse:
-    def parse(text: str) -> Record | None:
-        cells = next(csv.reader([text], delimiter=";" if decimal_comma else ","), [])
-        return from_cells(cells, decimal_comma)
-
-    return parse
-
-
-def _key(record: Record | None) -> bytes | None:
-    text = None if record is None else record["input_fingerprint"]
-    if not isinstance(text, str) or len(text) != 64:
-        return None
-    try:
-        return bytes.fromhex(text)
-    except ValueError:
-        return None
-
-
-def _strange(path: Path) -> OutputError:
-    return OutputError(
-        f"{path} is there already and is no result of this version of 'lasersafe batch'; choose another name, or say "
-        "--replace"
-    )
+        if not ours:
+            message = (
+                f"{path} is there already and is no result of this version of 'lasersafe batch'; choose another name, "
+                "or say --replace"
+            )
+            raise OutputError(message)
+        for line in file:
+            yield read(line) if line.endswith("\n") else None
 
 
 def lines_of(records: Iterator[Record], kind: str, decimal_comma: bool) -> Iterator[bytes]:

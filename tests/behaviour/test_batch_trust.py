@@ -14,6 +14,7 @@ from lasersafe.batch.store import part_of
 from lasersafe.signing.commands import register_answer
 from lasersafe.typed import for_spreadsheet, from_spreadsheet
 from tests.behaviour.command import run
+from tests.behaviour.test_batch import unfinished
 
 HEADING = "name,class,wavelength [nm],power [W],beam diameter [mm],divergence [mrad],criterion,person distance [m]"
 ROWS = ("One,4,532,2,3,2,1/e2,1", "Two,4,1064,2,3,2,1/e2,1")
@@ -50,9 +51,11 @@ def test_a_bit_that_flips_in_the_part_file_is_found(tmp_path: Path) -> None:
     assert run("batch", source, "-o", out).code == 0
     whole = out.read_bytes()
     out.unlink()
-    place = whole.index(b'"distance_m": ') + 15
     for bit in (1, 4):
-        part_of(out).write_bytes(whole[:place] + bytes([whole[place] ^ bit]) + whole[place + 1 :])
+        unfinished(out, whole.decode().splitlines())
+        part = part_of(out).read_bytes()
+        place = part.index(b'"distance_m": ') + 15
+        part_of(out).write_bytes(part[:place] + bytes([part[place] ^ bit]) + part[place + 1 :])
         assert run("batch", source, "-o", out, "--json").data["worked_out"] == 1
         assert out.read_bytes() == whole
         out.unlink()
