@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from lasersafe.assessment import assess
 from lasersafe.errors import InputError
-from lasersafe.models import parse_case, starter_values, starters
+from lasersafe.models import describe, parse_case, starter_values
 from lasersafe.reference import templates_path
 from lasersafe.report import template_names, write_demo
 from lasersafe.sheet import render_sheet
@@ -128,13 +128,13 @@ def test_the_starter_cases_themselves_are_read_and_not_a_list_of_them(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "house.toml").write_text(case_text(), encoding="utf-8")
-    monkeypatch.setattr(starters, "templates_path", lambda *parts: tmp_path)
-    starters._starters.cache_clear()
+    monkeypatch.setattr(describe, "templates_path", lambda *parts: tmp_path)
+    describe._starters.cache_clear()
     try:
         found = starter_values(parse_case(case_text()))
         assert not starter_values(parse_case(own_title()))
     finally:
-        starters._starters.cache_clear()
+        describe._starters.cache_clear()
     assert {one.starter for one in found} == {"house"}
     assert len(found) == 12
 
