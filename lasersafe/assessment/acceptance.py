@@ -7,8 +7,8 @@ from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.alike import over
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.corners import alike, over
 from lasersafe.assessment.scenarios import WAYS, distance_from
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import round_up_density
@@ -49,27 +49,13 @@ def expected_of(
     for found in corners:
         kinds.setdefault(tuple(_light(context) for context in found), []).append(found)
 
-    def of_kind(same: list[Sequence[Context]]) -> tuple[Expected, ...]:
-        return over(same, lambda found: _rows(found, scenarios, eyewear, barriers), _key, _highest)
-
-    rows = over(list(kinds.values()), of_kind, _key, _lowest)
-    return tuple(replace(row, key=f"A{number}") for number, row in enumerate(rows, 1))
+    rows = [over(same, lambda found: _rows(found, scenarios, eyewear, barriers)) for same in kinds.values()]
+    lowest = (min(group, key=lambda row: -badness(-row.value)) for group in alike(rows))
+    return tuple(replace(row, key=f"A{number}") for number, row in enumerate(lowest, 1))
 
 
 def _light(context: Context) -> Hashable:
     return context.wavelength, tuple(float(line.wavelength) for line in context.laser.line), context.space
-
-
-def _key(row: Expected) -> tuple[str, ...]:
-    return row.laser, row.setup, row.what, row.where, row.way, row.unit
-
-
-def _highest(rows: list[Expected]) -> Expected:
-    return max(rows, key=lambda row: badness(row.value))
-
-
-def _lowest(rows: list[Expected]) -> Expected:
-    return min(rows, key=lambda row: -badness(-row.value))
 
 
 def _rows(

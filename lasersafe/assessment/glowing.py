@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.context import Context, Scatterer, aid_of
+from lasersafe.assessment.corners import over
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.extended import (
     SourceFinding,
@@ -57,24 +57,7 @@ def extended_results(corners: Sequence[Sequence[Context]]) -> tuple[ExtendedResu
     corners : sequence of sequence of Context
         The set-ups at every corner of the tolerances; of each result the worst is kept.
     """
-    return over(
-        corners, lambda found: [one for context in found for one in _extended_results(context)],
-        lambda one: (one.source, one.laser, one.tissue), _worst_source,
-    )  # fmt: skip
-
-
-def _worst_source(group: list[ExtendedResult]) -> ExtendedResult:
-    worst = max(group, key=lambda one: badness(one.worst_ratio))
-    seen = [one for one in group if one.radiance is not None and one.radiance_limit is not None]
-    brightest = max(seen, key=lambda one: badness((one.radiance or 0.0) / (one.radiance_limit or 1.0)), default=worst)
-    return replace(
-        worst,
-        distance=max((one.distance for one in group), key=badness),
-        by_rule_set=highest(one.by_rule_set for one in group),
-        radiance=brightest.radiance,
-        radiance_limit=brightest.radiance_limit,
-        radiance_source=brightest.radiance_source,
-    )
+    return over(corners, lambda found: [one for context in found for one in _extended_results(context)])
 
 
 def _extended_results(context: Context) -> list[ExtendedResult]:

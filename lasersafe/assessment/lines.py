@@ -6,16 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.alike import over
 from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.corners import over
 from lasersafe.hazard.combine import Line, Share, Sum, addition_source, groups
 from lasersafe.hazard.marking import NOT_ENOUGH
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.side_by_side import side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, EyewearNeed, LineShare, ModuleResult, Step
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import ExtraLine
@@ -119,11 +118,7 @@ def module_results(corners: Sequence[Sequence[Context]]) -> tuple[ModuleResult, 
 
     Of several corners of the tolerances that with the largest share of the power in the pupil is kept.
     """
-    return over(
-        corners, lambda found: [one for context in found if context.setup.fitted for one in _module_results(context)],
-        lambda one: (one.laser, one.setup, one.person),
-        lambda group: max(group, key=lambda one: (badness(one.joined), badness(one.offset))),
-    )  # fmt: skip
+    return over(corners, lambda found: [one for own in found if own.setup.fitted for one in _module_results(own)])
 
 
 def _module_results(context: Context) -> list[ModuleResult]:

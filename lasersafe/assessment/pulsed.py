@@ -6,11 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
-from lasersafe.hazard.class_check import CLASS_ORDER, UNKNOWN, class_finding
+from lasersafe.hazard.class_check import UNKNOWN, class_finding
 from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import Emission, criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
@@ -140,10 +140,7 @@ def class_checks(corners: Sequence[Sequence[Context]]) -> tuple[ClassCheck, ...]
     Of several corners of the tolerances the highest class counts, and above all one that the label is lower than; a
     corner without figures leaves the label unchecked.
     """
-    return over(
-        corners, _class_checks, lambda one: (one.laser, one.setup),
-        lambda group: max(group, key=lambda one: (one.label_is_lower, CLASS_ORDER.index(one.computed))),
-    )  # fmt: skip
+    return over(corners, _class_checks)
 
 
 def _class_checks(found: Sequence[Context]) -> tuple[ClassCheck, ...]:
@@ -229,14 +226,7 @@ def ultraviolet_days(corners: Sequence[Worked]) -> tuple[UltravioletDay, ...]:
     corners : sequence of Worked
         Every corner of the tolerances; of each dose the highest is kept.
     """
-    return over(
-        corners, lambda one: _days(one.found, one.scenarios), lambda d: (d.person, d.tissue, d.band), _worst_day
-    )
-
-
-def _worst_day(group: list[UltravioletDay]) -> UltravioletDay:
-    worst = max(group, key=lambda day: (not day.below, badness(day.ratio)))
-    return replace(worst, ratio_by_rule_set=highest(day.ratio_by_rule_set for day in group))
+    return over(corners, lambda one: _days(one.found, one.scenarios))
 
 
 def _days(found: Sequence[Context], scenarios: list[Scenario]) -> tuple[UltravioletDay, ...]:

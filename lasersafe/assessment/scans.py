@@ -8,8 +8,8 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
@@ -253,24 +253,7 @@ def scan_results(corners: Sequence[Sequence[Context]]) -> tuple[ScanResult, ...]
     corners : sequence of sequence of Context
         The set-ups at every corner of the tolerances; of each distance and each place the worst is kept.
     """
-    return over(
-        corners, lambda found: [scan for context in found for scan in _scan_results(context)],
-        lambda scan: (scan.laser, scan.setup, scan.tissue), _worst_scan,
-    )  # fmt: skip
-
-
-def _worst_scan(group: list[ScanResult]) -> ScanResult:
-    lead = max(group, key=lambda one: (one.reaction is None, badness(one.reaction or 0.0)))  # that of the credit
-    return replace(
-        lead,
-        duration=max(one.duration for one in group),
-        running=max((one.running for one in group), key=badness),
-        stopped=max((one.stopped for one in group), key=badness),
-        running_by_rule_set=highest(one.running_by_rule_set for one in group),
-        places=tuple(
-            max(same, key=lambda place: badness(place.ratio)) for same in zip(*(o.places for o in group), strict=True)
-        ),
-    )
+    return over(corners, lambda found: [scan for context in found for scan in _scan_results(context)])
 
 
 def _scan_results(context: Context) -> list[ScanResult]:

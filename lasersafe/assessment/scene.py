@@ -9,13 +9,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.corner_marks import aims_over, cameras_over, elevations_over, targets_over
-from lasersafe.assessment.corner_zones import beyond_over, zones_over
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.decision import metres
-from lasersafe.assessment.scene_barriers import barriers_over
+from lasersafe.assessment.scene_barriers import barrier_lines
+from lasersafe.assessment.scene_cameras import camera_lines
+from lasersafe.assessment.scene_corners import beyond_over, elevations_over, zones_over
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import standing_places
-from lasersafe.assessment.scene_marks import camera_marks, eyes_of, person_marks, plan_of, surface_marks
+from lasersafe.assessment.scene_marks import (
+    aims_of,
+    camera_marks,
+    eyes_of,
+    person_marks,
+    plan_of,
+    surface_marks,
+    target_marks,
+)
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, stricter_lines
 from lasersafe.assessment.stage import Stage
@@ -137,7 +146,7 @@ def scene_result(worked: Worked, scenarios: list[Scenario], wording: Wording) ->
         for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
     plan = plan_of(stage)
-    barriers = barriers_over(stages)
+    barriers = over(stages, barrier_lines)
     persons = person_marks(stage, matrix, _places(stage))
     facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
     lines = tuple(
@@ -156,13 +165,13 @@ def scene_result(worked: Worked, scenarios: list[Scenario], wording: Wording) ->
     lines = stricter_lines(stage, lines, facts)
     return SceneResult(
         plan=plan,
-        aims=aims_over(stages),
+        aims=over(stages, aims_of),
         zones=(*zones, *ignition),
         beyond=beyond,
         barriers=barriers,
         persons=persons,
         cameras=camera_marks(stage),
-        targets=targets_over(stages),
+        targets=over(stages, target_marks),
         surfaces=surface_marks(stage),
         lines=lines,
         elevations=elevations_over(stages, persons),
@@ -173,7 +182,7 @@ def scene_result(worked: Worked, scenarios: list[Scenario], wording: Wording) ->
         ),
         notes=(stage.scene.note,) if stage.scene.note else (),
         rules=rules,
-        camera_lines=cameras_over(stages),
+        camera_lines=over(stages, camera_lines),
         map=_floor_map(stages, plan.extent, persons),
     )
 

@@ -11,7 +11,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.alike import alike, highest
 from lasersafe.assessment.barrier_heights import REACH, floor_at, height_needed
 from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.lines import every_context, power_of_all
@@ -25,7 +24,6 @@ from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening, Standin
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import peak_on
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -49,53 +47,6 @@ def barrier_lines(stage: Stage) -> tuple[BarrierLine, ...]:
     own = [c for c in stage.contexts if stage.poses(c, "running")]
     peaks = {(c.laser.name, c.setup.name, way): _aimed(stage, c, way) for c in own if c.setup.fitted for way in WAYS}
     return tuple(_line(stage, own, peaks, number, entry) for number, entry in enumerate(stage.scene.barrier))
-
-
-def barriers_over(stages: tuple[Stage, ...]) -> tuple[BarrierLine, ...]:
-    """Return every barrier with the worst of what each corner of the tolerances makes of it."""
-    tables = [barrier_lines(stage) for stage in stages]
-    return tables[0] if len(tables) == 1 else tuple(_worst(same) for same in zip(*tables, strict=True))
-
-
-def _worst(same: tuple[BarrierLine, ...]) -> BarrierLine:
-    def hard(way: BarrierWay) -> tuple[bool, float]:
-        return not way.holds, badness(way.irradiance)
-
-    def worst_of(group: list[BarrierWay]) -> BarrierWay:
-        worst = max(group, key=hard)
-        aimed = max(group, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
-        peak = max((way.irradiance for way in group), key=badness)
-        pulse = max((way.pulse for way in group if way.pulse is not None), key=badness, default=None)
-        changed = replace(worst, irradiance=peak, pulse=pulse, aimed=aimed.aimed, aimed_place=aimed.aimed_place)
-        farthest = highest({s.measured_from: s.distance for s in way.stands} for way in group)
-        return replace(changed, stands=tuple(StandingPlace(far, place) for place, far in farthest.items()))
-
-    def key(way: BarrierWay) -> tuple[str, str, str]:
-        return way.way, way.laser, way.setup
-
-    ways, faults = ([worst_of(group) for group in alike(rows, key)] for rows in (
-        [one.ways for one in same], [one.faults for one in same]))  # fmt: skip
-    windows = tuple(
-        max(group, key=lambda w: (not w.holds, badness(w.needed_density)))
-        for group in zip(*(b.windows for b in same), strict=True)
-    )
-    openings = tuple(
-        next((o for o in group if o.open), group[0]) for group in zip(*(b.openings for b in same), strict=True)
-    )
-    tallest = max(same, key=lambda b: -math.inf if b.needed_height is None else badness(b.needed_height))
-    near = [b.nearest_allowed for b in same if b.nearest_allowed is not None]
-    return replace(
-        same[0],
-        ways=tuple(ways),
-        faults=tuple(faults),
-        windows=windows,
-        openings=openings,
-        needed_height=tallest.needed_height,
-        needed_for=tallest.needed_for,
-        nearest_allowed=max(near, key=badness, default=None),
-        reach_over=any(b.reach_over for b in same),
-        notes=tuple(dict.fromkeys(note for b in same for note in b.notes)),
-    )
 
 
 _Peaks = dict[tuple[str, str, str], list[tuple[float, "Vector | None"]]]

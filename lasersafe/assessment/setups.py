@@ -8,10 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from lasersafe.assessment.alike import over
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import (
     alone_of,
     duration_of_all,
@@ -187,8 +187,6 @@ def sum_results(corners: Sequence[Sequence[Context]]) -> tuple[SumResult, ...]:
             for way in ("direct", "scatter")
             for tissue in TISSUES
         ],
-        lambda one: (one.laser, one.setup, one.way, one.tissue),
-        lambda group: max(group, key=lambda one: badness(one.distance)),
     )
 
 

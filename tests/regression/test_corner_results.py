@@ -10,11 +10,10 @@ from types import SimpleNamespace
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.alike import highest, over
 from lasersafe.assessment.bounds import corners_of
-from lasersafe.assessment.corner_zones import _zone
+from lasersafe.assessment.corners import Rank, highest, over, worst
 from lasersafe.assessment.decision import _reach
-from lasersafe.assessment.scene_barriers import _worst
+from lasersafe.assessment.scene_corners import ZONES
 from lasersafe.hazard.class_check import CLASS_ORDER
 from lasersafe.models import parse_case
 from lasersafe.results_barriers import BarrierLine, BarrierWay
@@ -211,7 +210,7 @@ def test_not_a_number_is_the_worst_of_several_corners():
     assert math.isnan(highest([{"a": 1.0}, {"a": math.nan}, {"a": 3.0}])["a"])
     ring = disc(0.0, 0.0, 1.0)
     zones = [zone("eye direct", ring, distance, (0.0, 0.0, 1.0)) for distance in (2.0, math.nan, 3.0)]
-    assert math.isnan(_zone(zones).distance)
+    assert math.isnan(worst(zones, ZONES).distance)
     ways = [BarrierWay("direct", "L", "S", load, True, "holds", aimed=load) for load in (2.0, math.nan, 3.0)]
     lines = tuple(
         BarrierLine(
@@ -219,7 +218,7 @@ def test_not_a_number_is_the_worst_of_several_corners():
         )
         for way in ways
     )
-    found = _worst(lines)
+    found = worst(lines)
     assert math.isnan(found.ways[0].irradiance)
     assert math.isnan(found.ways[0].aimed)
     assert math.isnan(found.needed_height)
@@ -235,6 +234,5 @@ def test_the_headline_is_not_a_number_when_a_zone_is_not():
 
 def test_one_corner_is_left_as_it_is():
     rows = [replace(zone("eye direct", disc(0.0, 0.0, 1.0), 2.0, (0.0, 0.0, 1.0)))]
-    assert over(
-        [rows], lambda corner: corner, lambda one: one.kind, lambda group: pytest.fail("nothing to compare")
-    ) == (rows[0],)
+    rank = Rank(("kind",), lambda one: pytest.fail("nothing to compare"))
+    assert over([rows], lambda corner: corner, rank) == (rows[0],)

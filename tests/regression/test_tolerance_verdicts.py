@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.corner_zones import _beyond
-from lasersafe.assessment.worked import covering
+from lasersafe.assessment.corners import covering
+from lasersafe.assessment.scene_corners import _beyond
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.library.html import assessment_html
 from lasersafe.models import parse_case

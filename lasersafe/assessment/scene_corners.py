@@ -1,4 +1,4 @@
-"""The zones of a scene over several corners of the tolerances: their union, and the farthest distance."""
+"""Zones and sections of a scene over several corners of the tolerances: the union of zones, the farthest beam."""
 
 from __future__ import annotations
 
@@ -7,30 +7,25 @@ from dataclasses import replace
 
 import shapely
 
-from lasersafe.assessment.alike import alike
+from lasersafe.assessment.corners import Rank, over
 from lasersafe.assessment.scene_zones import area_of, beyond_targets, zone_shapes
+from lasersafe.assessment.section import elevations, lit_in
 from lasersafe.assessment.stage import Stage
-from lasersafe.results_scene import BeyondTarget, Polygon, ZoneShape
+from lasersafe.results_scene import BeyondTarget, Elevation, PersonMark, Polygon, ZoneShape
 from lasersafe.scene.areas import polygons
 from lasersafe.worst import badness
 
 
 def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
     """Return the zones on the floor; of several corners each zone is the union of theirs."""
-    return _together([zone_shapes(stage) for stage in stages])
+    return over(stages, zone_shapes, ZONES)
 
 
 def beyond_over(stages: Sequence[Stage]) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneShape, ...]]:
     """Return what lies behind the targets and where fire can start, of several corners the worst of each."""
     each = [beyond_targets(stage) for stage in stages]
     beyond = tuple(_beyond(group) for group in zip(*(one[0] for one in each), strict=True))
-    return beyond, _together([one[1] for one in each])
-
-
-def _together(corners: list[tuple[ZoneShape, ...]]) -> tuple[ZoneShape, ...]:
-    if len(corners) == 1:
-        return corners[0]
-    return tuple(_zone(group) for group in alike(corners, lambda one: (one.kind, one.laser, one.setup, one.surface)))
+    return beyond, over(each, lambda one: one[1], ZONES)
 
 
 def _union(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], float]:
@@ -38,8 +33,7 @@ def _union(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], f
     return polygons(area), float(area.area)
 
 
-def _zone(group: list[ZoneShape]) -> ZoneShape:
-    farthest = max(group, key=lambda one: badness(one.distance))
+def _zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
     if all(one.polygons == farthest.polygons for one in group):
         return farthest
     parts, area = _union([one.polygons for one in group])
@@ -68,3 +62,21 @@ def _beyond(group: tuple[BeyondTarget, ...]) -> BeyondTarget:
         ignition_distance=max(fire, key=badness) if fire else None,
         can_ignite=True if True in burns else None if None in burns else False,
     )
+
+
+def elevations_over(stages: Sequence[Stage], persons: tuple[PersonMark, ...]) -> tuple[Elevation, ...]:
+    """Return the sections, each of the corner at which its beam reaches farthest."""
+    return over(stages, lambda stage: elevations(stage, persons), _SECTIONS)
+
+
+def _section(farthest: Elevation, group: Sequence[Elevation]) -> Elevation:
+    names = {item.name for item in farthest.items if item.holds}
+    held = {name for name in names if all(i.holds is not False for one in group for i in one.items if i.name == name)}
+    items = tuple(replace(item, holds=False) if item.name in names - held else item for item in farthest.items)
+    ends = farthest.ends_at if all(one.ends_at == farthest.ends_at for one in group) else ""
+    light = farthest.light if len(group) == 1 else lit_in(list(group))
+    return replace(farthest, items=items, ends_at=ends, light=light)
+
+
+ZONES = Rank(("kind", "laser", "setup", "surface"), lambda one: badness(one.distance), also=_zone)
+_SECTIONS = Rank(("laser", "setup"), lambda one: badness(one.reach), also=_section)
