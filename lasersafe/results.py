@@ -5,8 +5,13 @@ Nothing here computes. Distances are from the last optic of the laser unless a f
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from operator import not_
+from typing import NamedTuple
 
+from lasersafe.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
 from lasersafe.results_record import (
     BeamFacts,
     ControlFinding,
@@ -84,7 +89,7 @@ __all__ = [
 class Curve:
     """One line of the irradiance-over-distance chart."""
 
-    label: str
+    label: str = field(metadata=SPOKEN)
     tissue: str  # eye | skin | "" for a beam curve
     distance: tuple[float, ...]  # [m] from the last optic
     exposure: tuple[float, ...]  # W/m2, or J/m2 per pulse, see ChartData.unit
@@ -94,7 +99,7 @@ class Curve:
 class LimitLine:
     """A limit drawn across the chart."""
 
-    label: str
+    label: str = field(metadata=SPOKEN)
     value: float
 
 
@@ -113,83 +118,94 @@ class ChartData:
 
     title: str
     unit: str  # W/m2 or J/m2
-    quantity: str  # irradiance | radiant exposure per pulse
+    quantity: str = field(metadata=SPOKEN)  # irradiance | radiant exposure per pulse
     curves: tuple[Curve, ...]
     limits: tuple[LimitLine, ...]
     marks: tuple[ChartMark, ...]
+
+
+def _direct_reach(zones: Sequence[Zone]) -> float:
+    return max(badness(zone.distance) for zone in zones if zone.way == "direct")
 
 
 @dataclass(frozen=True)
 class SetupResult:
     """One laser with one set of optics."""
 
-    laser: str
-    setup: str
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
     fitted: bool
-    beam: str  # one line: how the beam was described
-    setting: str  # the worst point of the allowed settings, in words; "" when nothing can be turned
-    zones: tuple[Zone, ...]
-    chart: ChartData
-    steps: tuple[Step, ...]  # from the text as typed to the beam in SI
+    beam: str = field(metadata=SPOKEN)  # one line: how the beam was described
+    # the worst point of the allowed settings, in words; "" when nothing can be turned
+    setting: str = field(metadata=told("worst_setting", spoken=True))
+    zones: tuple[Zone, ...] = field(metadata=told(rank=1, worse=_direct_reach, each=worst_of_each))
+    chart: ChartData = field(metadata=HIDDEN)
+    steps: tuple[Step, ...] = field(metadata=HIDDEN)  # from the text as typed to the beam in SI
 
     def zone(self, way: str, tissue: str) -> Zone:
         """Return the zone of one way and tissue."""
         return next(z for z in self.zones if z.way == way and z.tissue == tissue)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Scenario:
     """One person, one way for light to reach that person, one tissue."""
 
-    key: str
-    laser: str
-    setup: str
-    person: str
+    key: str = field(metadata=HIDDEN)
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    person: str = field(metadata=SAME)
     role: str
-    way: str
-    tissue: str
-    distance: float
-    duration: float
-    duration_reason: str
-    exposure: float
-    exposure_unit: str  # W/m2 | J/m2
-    limit: float
-    ratio: float
-    below: bool  # exposure <= limit; False when either is NaN
-    criterion: Criterion
-    ratio_by_rule_set: dict[str, float] = field(default_factory=dict)
-    surface: str = ""
-    struck_out: str = ""  # the printed reason, when the case removes this scenario
-    answer: str = ""  # what keeps the person below the limit all the same (a barrier that holds, eyewear), or ""
+    way: str = field(metadata=SAME)
+    # running | alignment | service | fault | scan failure | extended source
+    mode: str = field(default="running", metadata=SAME)
+    tissue: str = field(metadata=SAME)
+    distance: float = field(metadata=told("distance_m"))
+    duration: float = field(metadata=told("duration_s"))
+    duration_reason: str = field(metadata=SPOKEN)
+    exposure: float = field(metadata=told(unit="exposure_unit"))
+    exposure_unit: str = field(metadata=HIDDEN)  # W/m2 | J/m2
+    limit: float = field(metadata=told(unit="exposure_unit"))
+    ratio: float = field(metadata=told(rank=4, worse=badness))
+    ratio_by_rule_set: dict[str, float] = field(default_factory=dict, metadata=told(each=highest))
+    below: bool = field(metadata=told("below_limit", rank=2, worse=not_))  # exposure <= limit; False when either is NaN
+    # what keeps the person below the limit all the same (a barrier that holds, eyewear), or ""
+    answer: str = field(default="", metadata=told(rank=3, worse=not_))
+    # the printed reason, when the case removes this scenario
+    struck_out: str = field(default="", metadata=told(whole=True, rank=1, worse=not_))
+    criterion: Criterion = field(metadata=told(inside=("rule_set", "hazard", "rule")))
     controls: tuple[str, ...] = ()
-    steps: tuple[Step, ...] = ()
-    in_place: tuple[str, ...] = ()  # texts of the controls in place that answer it
-    mode: str = "running"  # running | alignment | service | fault | scan failure | extended source
     shares: tuple[LineShare, ...] = ()  # of a laser with several wavelengths: what each adds to the ratio
-    fractions: dict[tuple[str, str], float] = field(default_factory=dict)  # rule set, group in which it adds -> ratio
-    placed: bool = False  # worked out from places of a scene; mode may then be several joined by ", "
+    steps: tuple[Step, ...] = ()
+    surface: str = field(default="", metadata=told(hidden=True, spoken=True))
+    in_place: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # texts of the controls in place that answer it
+    # rule set, group in which it adds -> ratio
+    fractions: dict[tuple[str, str], float] = field(default_factory=dict, metadata=HIDDEN)
+    # worked out from places of a scene; mode may then be several joined by ", "
+    placed: bool = field(default=False, metadata=HIDDEN)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BarrierResult:
     """What falls on a barrier, against what it is rated for."""
 
-    barrier: str
-    laser: str
-    setup: str
-    way: str
-    distance: float
-    irradiance: float  # W/m2, peak
-    rating: float | None
-    rated_time: float | None
-    holds: bool  # False when unrated or NaN
-    verdict: str
-    notes: tuple[str, ...] = ()
-    steps: tuple[Step, ...] = ()
+    barrier: str = field(metadata=SAME)
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    way: str = field(metadata=SAME)
+    distance: float = field(metadata=told("distance_m"))
+    irradiance: float = field(metadata=told("irradiance_W_per_m2", rank=2, worse=badness, each=highest))  # W/m2, peak
+    rating: float | None = field(metadata=told("rating_W_per_m2"))
+    rated_time: float | None = field(metadata=told("rated_time_s"))
+    # J/m2, peak of one pulse; None for continuous light
+    pulse: float | None = field(default=None, metadata=told("pulse_J_per_m2", each=highest))
+    pulse_rating: float | None = field(default=None, metadata=told("pulse_rating_J_per_m2"))  # J/m2
     fitted: bool = True
     asked: bool = True  # whether the case says that it has to stop this way; if not, it answers for nobody
-    pulse: float | None = None  # J/m2, peak of one pulse; None for continuous light
-    pulse_rating: float | None = None  # J/m2
+    holds: bool = field(metadata=told(rank=1, worse=not_))  # False when unrated or NaN
+    verdict: str = field(metadata=SPOKEN)
+    notes: tuple[str, ...] = field(default=(), metadata=SPOKEN)
+    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)
 
 
 @dataclass(frozen=True)
@@ -197,13 +213,21 @@ class Control:
     """One control, in the order substitute - technical - organisational - personal."""
 
     kind: str  # substitute | technical | organisational | personal
+    key: str = field(default="", kw_only=True)  # of the wording
     text: str
+    in_place: bool = field(default=False, kw_only=True)  # stated in the case; otherwise proposed by the wording
     answers: tuple[str, ...] = ()  # scenario keys or ways
-    in_place: bool = False  # stated in the case; otherwise proposed by the wording
     persons: tuple[str, ...] = ()  # only these; () is everybody
-    laser: str = ""  # only this one
-    key: str = ""  # of the wording
-    alone: bool = True  # False: it helps, but does not keep light from a person by itself
+    laser: str = field(default="", metadata=told(shown=or_none))  # only this one
+    # False: it helps, but does not keep light from a person by itself
+    alone: bool = field(default=True, metadata=HIDDEN)
+
+
+class NotAssessed(NamedTuple):
+    """A person and a fitted laser, where the person is tied to another one."""
+
+    person: str
+    laser: str
 
 
 @dataclass(frozen=True)
@@ -212,8 +236,12 @@ class StrikeOuts:
 
     count: int  # tables [[strike_out]], and persons of whom the case says that the direct beam cannot reach them
     ways: int = 0  # of one laser to one person each, as the table of scenarios lists them
-    worst: Scenario | None = None  # the struck-out scenario with the highest ratio
-    not_assessed: tuple[tuple[str, str], ...] = ()  # person and fitted laser, where the person is tied to another one
+    # person and fitted laser, where the person is tied to another one
+    not_assessed: tuple[NotAssessed, ...] = field(default=(), kw_only=True)
+    worst: Scenario | None = field(
+        default=None,
+        metadata=told(only=("person", "laser", "setup", "way", "mode", "tissue", "ratio", "struck_out:reason")),
+    )  # the struck-out scenario with the highest ratio
 
 
 @dataclass(frozen=True)
@@ -226,8 +254,9 @@ class Decision:
     verdict: str
     passed: bool
     reasons: tuple[str, ...] = ()
-    headline_distance: float | None = None  # [m] how far uninvolved people stand
-    headline_tissue: str = "eye"
+    # [m] how far uninvolved people stand
+    headline_distance: float | None = field(default=None, metadata=told("distance_m"))
+    headline_tissue: str = field(default="eye", metadata=HIDDEN)
     strike_outs: StrikeOuts = StrikeOuts(0)
 
 
@@ -237,7 +266,7 @@ class InputLine:
 
     field: str
     typed: str
-    used: str  # what it became in SI, "" for plain text
+    used: str = dataclasses.field(metadata=SPOKEN)  # what it became in SI, "" for plain text
     line: int | None = None
 
 
@@ -245,13 +274,13 @@ class InputLine:
 class RuleSetDifference:
     """A result that differs by more than 1 % between the rule sets."""
 
-    what: str
-    values: dict[str, float]
-    unit: str
+    what: str = field(metadata=SPOKEN)
+    values: dict[str, float] = field(metadata=told(unit="unit"))
+    unit: str = field(metadata=HIDDEN)
     decided_by: str
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Assessment:
     """Everything that a sheet prints; nothing in it is computed later."""
 
@@ -261,32 +290,36 @@ class Assessment:
     people: dict[str, str]  # role -> name
     rule_set: str
     rule_sets: tuple[str, ...]  # all that were worked out
+    fingerprint: str  # SHA-256 of the resolved case, rule sets, wording and version
+    version: str
     decision: Decision
     setups: tuple[SetupResult, ...]
     scenarios: tuple[Scenario, ...]  # highest ratio first
     eyewear: tuple[EyewearNeed, ...]
     barriers: tuple[BarrierResult, ...]
     controls: tuple[Control, ...]
-    other_hazards: tuple[str, ...]  # keys of the wording file other_hazards.toml
+    record: Record = field(
+        default_factory=Record,
+        metadata=told(inside=("findings", "expected", "area", "draft_reasons", "starter_values")),
+    )
     differences: tuple[RuleSetDifference, ...]
-    inputs: tuple[InputLine, ...]
-    notes: tuple[str, ...]
-    fingerprint: str  # SHA-256 of the resolved case, rule sets, wording and version
-    version: str
-    language: str = "en"
-    units: str = "metric"  # metric | metric and feet
-    record: Record = field(default_factory=Record)
-    draft_reasons: tuple[str, ...] = ()  # why the sheet cannot stop being a draft, whoever signs
     settings: tuple[SettingReport, ...] = ()
     class_checks: tuple[ClassCheck, ...] = ()
-    ultraviolet: tuple[UltravioletDay, ...] = ()
-    scans: tuple[ScanResult, ...] = ()
+    ultraviolet: tuple[UltravioletDay, ...] = field(default=(), metadata=told("ultraviolet_days"))
+    inputs: tuple[InputLine, ...]
+    notes: tuple[str, ...]
+    # where people, surfaces and barriers have places
+    scene: SceneResult | None = field(default=None, metadata=told(endless=True))
+    scans: tuple[ScanResult, ...] = field(default=(), metadata=told("scanned_beams"))
     sums: tuple[SumResult, ...] = ()
     modules: tuple[ModuleResult, ...] = ()
-    extended: tuple[ExtendedResult, ...] = ()
-    rules: tuple[str, ...] = ()  # which rule decided, one sentence each
+    extended: tuple[ExtendedResult, ...] = field(default=(), metadata=told("extended_sources"))
+    # which rule decided, one sentence each
+    rules: tuple[str, ...] = field(default=(), metadata=told("which_rule_decided", spoken=True))
     uncertainty: Uncertainty = field(default_factory=Uncertainty)
-    scene: SceneResult | None = None  # where people, surfaces and barriers have places
+    language: str = field(default="en", metadata=told("caution", shown=caution_line))
+    units: str = field(default="metric", metadata=HIDDEN)  # metric | metric and feet
+    other_hazards: tuple[str, ...] = field(metadata=HIDDEN)  # keys of the wording file other_hazards.toml
 
     def __repr__(self) -> str:
         """Say what decides; all of it would fill the screen."""

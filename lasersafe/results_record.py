@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from lasersafe.fields import HIDDEN, told
 from lasersafe.results_step import EyewearNeed
 
 
@@ -11,7 +12,7 @@ from lasersafe.results_step import EyewearNeed
 class ControlFinding:
     """A scenario above the limit that no substitute and no technical control in place answers."""
 
-    scenario: str  # key
+    scenario: str = field(metadata=HIDDEN)  # key
     laser: str
     setup: str
     person: str
@@ -20,21 +21,21 @@ class ControlFinding:
     eyewear_alone: bool  # personal equipment is all that answers it
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ReadingResult:
     """One reading, judged with the uncertainty of its instrument."""
 
     typed: str
-    value: float
-    unit: str
+    value: float = field(metadata=HIDDEN)
+    unit: str = field(metadata=HIDDEN)
+    upper: float = field(metadata=told(unit="unit"))  # value and uncertainty
     uncertainty: float  # k = 2, as a share
-    upper: float  # value and uncertainty
-    expected: float
+    expected: float = field(metadata=HIDDEN)
     above: bool  # not upper <= expected
-    low: bool  # far below: the meter may have missed the beam
+    low: bool = field(metadata=told("doubtful"))  # far below: the meter may have missed the beam
     instrument: str
-    note: str = ""
-    line: int | None = None
+    note: str = field(default="", metadata=HIDDEN)
+    line: int | None = field(default=None, metadata=HIDDEN)
 
 
 @dataclass(frozen=True)
@@ -47,11 +48,11 @@ class Expected:
     what: str  # power | pulse energy | irradiance | behind eyewear
     where: str
     way: str
-    distance: float  # [m] from the last optic; for scatter, from the surface
-    value: float
-    low: float  # below it the reading is doubtful
-    unit: str
-    numbers: str
+    distance: float = field(metadata=told("distance_m"))  # [m] from the last optic; for scatter, from the surface
+    value: float = field(metadata=told("expected", unit="unit"))
+    low: float = field(metadata=told("doubtful_below", unit="unit"))  # below it the reading is doubtful
+    unit: str = field(metadata=HIDDEN)
+    numbers: str = field(metadata=told(hidden=True, spoken=True))
     reading: ReadingResult | None = None
 
 
@@ -62,10 +63,10 @@ class BeamFacts:
     setup: str
     fitted: bool
     kind: str
-    profile: str
-    waist_diameter: tuple[float, float]  # [m] at 1/e
-    waist_position: tuple[float, float]  # [m] from the last optic
-    divergence: tuple[float, float]  # [rad] full angle at 1/e
+    profile: str = field(metadata=HIDDEN)
+    waist_diameter: tuple[float, float] = field(metadata=told("waist_diameter_m"))  # [m] at 1/e
+    waist_position: tuple[float, float] = field(metadata=told("waist_position_m"))  # [m] from the last optic
+    divergence: tuple[float, float] = field(metadata=told("divergence_rad"))  # [rad] full angle at 1/e
 
 
 @dataclass(frozen=True)
@@ -73,19 +74,21 @@ class LaserFacts:
     """One laser as a casualty card, a door sign or a notice gives it; ranges are (low, high) in SI units."""
 
     name: str
-    class_label: str
+    class_label: str = field(metadata=told("class"))
     serial: str
-    wavelength: float
-    handheld: bool
-    kind: str  # continuous | single pulse | pulse train
-    power: tuple[float, float] | None
-    pulse_energy: tuple[float, float] | None
-    pulse_duration: tuple[float, float] | None
-    repetition_rate: tuple[float, float] | None
-    beams: tuple[BeamFacts, ...]
+    wavelength: float = field(metadata=told("wavelength_m"))
+    handheld: bool = field(metadata=HIDDEN)
+    kind: str = field(metadata=told("emission"))  # continuous | single pulse | pulse train
+    power: tuple[float, float] | None = field(metadata=told("power_W"))
+    pulse_energy: tuple[float, float] | None = field(metadata=told("pulse_energy_J"))
+    pulse_duration: tuple[float, float] | None = field(metadata=told("pulse_duration_s"))
+    repetition_rate: tuple[float, float] | None = field(metadata=told("repetition_rate_Hz"))
+    beams: tuple[BeamFacts, ...] = field(metadata=HIDDEN)
     seen: tuple[str, ...]  # visible | invisible; both where the tolerance of the wavelength goes over an end
-    eyewear: EyewearNeed | None = None  # what covers everybody, None where nobody needs any
-    lines: tuple[LaserFacts, ...] = ()  # further wavelengths, each without beams of its own
+    # what covers everybody, None where nobody needs any
+    eyewear: EyewearNeed | None = field(default=None, metadata=HIDDEN)
+    # further wavelengths, each without beams of its own
+    lines: tuple[LaserFacts, ...] = field(default=(), metadata=HIDDEN)
 
 
 @dataclass(frozen=True)
@@ -106,10 +109,11 @@ class Record:
     conditions: tuple[str, ...] = ()  # words of the wording that hold
     area: dict[str, str] = field(default_factory=dict)  # field of [area] -> as typed, "" when not stated
     lasers: tuple[LaserFacts, ...] = ()
-    expected: tuple[Expected, ...] = ()
-    findings: tuple[ControlFinding, ...] = ()
+    expected: tuple[Expected, ...] = field(default=(), metadata=told("acceptance"))
+    findings: tuple[ControlFinding, ...] = field(default=(), metadata=told("control_findings"))
     review_by: str = ""
     starter_values: tuple[StarterValue, ...] = ()
+    draft_reasons: tuple[str, ...] = ()  # why the sheet cannot stop being a draft, whoever signs
 
     @property
     def to_be_read(self) -> tuple[Expected, ...]:

@@ -7,9 +7,12 @@ clockwise from the y axis of the plan, an elevation upwards from the horizontal.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from operator import not_
 from typing import TYPE_CHECKING, Any
 
+from lasersafe.fields import SAME, badness, told
 from lasersafe.results_advice import CameraLine, SpectatorRule
 from lasersafe.results_barriers import BarrierLine
 
@@ -21,6 +24,7 @@ Point = tuple[float, float]
 Point3 = tuple[float, float, float]
 Ring = tuple[Point, ...]
 
+SCENE_UNITS = {"length": "m", "angle": "rad", "irradiance": "W/m2"}
 ZONE_KINDS = (
     "eye direct",
     "skin direct",
@@ -296,6 +300,10 @@ class HazardMap:
         }
 
 
+def _summary(found: HazardMap | None) -> dict[str, Any] | None:
+    return None if found is None else found.summary()
+
+
 @dataclass(frozen=True)
 class SceneFinding:
     """Something that the scene shows and that a person has to know."""
@@ -323,16 +331,16 @@ class StruckOut:
 class MatrixCell:
     """One person, one mode, one way: the highest hazard ratio over lasers, set-ups, surfaces and tissues."""
 
-    person: str
-    mode: str
-    way: str
-    laser: str
-    setup: str
-    tissue: str
+    person: str = field(metadata=SAME)
+    mode: str = field(metadata=SAME)
+    way: str = field(metadata=SAME)
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    tissue: str = field(metadata=SAME)
     surface: str
     distance: float  # [m] path from the last optic, or from the lit surface for scatter
-    ratio: float
-    below: bool  # False when NaN
+    ratio: float = field(metadata=told(rank=2, worse=badness))
+    below: bool = field(metadata=told(rank=1, worse=not_))  # False when NaN
     struck_out: str = ""
     note: str = ""
     controls: tuple[str, ...] = ()
@@ -356,7 +364,8 @@ class SceneResult:
     matrix: tuple[MatrixCell, ...] = ()  # highest ratio first, struck out last
     findings: tuple[SceneFinding, ...] = ()
     struck_out: tuple[StruckOut, ...] = ()
-    map: HazardMap | None = field(default=None, compare=False)
     notes: tuple[str, ...] = ()
     rules: tuple[SpectatorRule, ...] = ()  # of the packs that the case chose
     camera_lines: tuple[CameraLine, ...] = ()
+    unit: Mapping[str, str] = field(default_factory=lambda: SCENE_UNITS, init=False, compare=False)
+    map: HazardMap | None = field(default=None, compare=False, metadata=told(shown=_summary))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from lasersafe.fields import HIDDEN, SPOKEN, told
 from lasersafe.results_step import Step
 
 
@@ -11,43 +12,44 @@ from lasersafe.results_step import Step
 class LineShare:
     """What one wavelength adds to a sum of fractions of a limit."""
 
-    line: str
-    wavelength: float  # [m]
-    fraction: float  # exposure over limit [1]
+    line: str = field(metadata=SPOKEN)
+    wavelength: float = field(metadata=told("wavelength_m"))  # [m]
+    fraction: float = field(metadata=told(endless=True))  # exposure over limit [1]
     rule: str
-    hazard: str
+    hazard: str = field(metadata=SPOKEN)
 
 
 @dataclass(frozen=True)
 class ScanPlace:
     """A scanned beam at one distance, at the slowest place of its pattern."""
 
-    distance: float  # [m]
-    pass_time: float  # longest stay in one period [s]
-    pulses: float  # laser pulses in it, 0 for continuous emission
+    distance: float = field(metadata=told("distance_m"))  # [m]
+    pass_time: float = field(metadata=told("pass_time_s"))  # longest stay in one period [s]
+    pulses: float = field(metadata=told("pulses_per_pass"))  # laser pulses in it, 0 for continuous emission
     passes: float  # in the exposure
-    ratio: float  # exposure over limit while the scan runs
-    standing: bool  # True where the pattern is too narrow to earn credit
-    sentence: str
+    ratio: float = field(metadata=told(endless=True))  # exposure over limit while the scan runs
+    standing: bool = field(metadata=told("counts_as_standing"))  # True where the pattern is too narrow to earn credit
+    sentence: str = field(metadata=SPOKEN)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ScanResult:
     """How far a scanned beam reaches while it moves, when it stops, and in the reaction time of a cut-off."""
 
     laser: str
     setup: str
     fitted: bool
-    tissue: str
-    pattern: str  # in words
-    duration: float  # [s]
-    running: float  # [m] from the last optic
-    stopped: float  # [m]
-    reaction_time: float | None  # [s] of a monitored cut-off
-    reaction: float | None  # [m] of the stopped beam for the reaction time
-    running_by_rule_set: dict[str, float] = field(default_factory=dict)
+    tissue: str = field(metadata=SPOKEN)
+    pattern: str = field(metadata=SPOKEN)  # in words
+    duration: float = field(metadata=told("duration_s"))  # [s]
+    running: float = field(metadata=told("running_distance_m"))  # [m] from the last optic
+    running_by_rule_set: dict[str, float] = field(default_factory=dict, metadata=told("running_distance_by_rule_set_m"))
+    stopped: float = field(metadata=told("stopped_distance_m"))  # [m]
+    reaction_time: float | None = field(metadata=told("reaction_time_s"))  # [s] of a monitored cut-off
+    # [m] of the stopped beam for the reaction time
+    reaction: float | None = field(metadata=told("reaction_distance_m"))
+    credit: str = field(default="", metadata=SPOKEN)  # sentence: from where on the movement counts, or why not
     places: tuple[ScanPlace, ...] = ()
-    credit: str = ""  # sentence: from where on the movement counts, or why not
 
 
 @dataclass(frozen=True)
@@ -58,13 +60,13 @@ class SumResult:
     setup: str
     way: str
     tissue: str
-    group: str  # the tissue and mechanism in which the fractions add
+    group: str = field(metadata=told("adds_in"))  # the tissue and mechanism in which the fractions add
     rule_set: str
-    distance: float  # [m] of the sum
-    alone: float  # [m] the farthest of one wavelength alone
-    duration: float  # [s]
+    distance: float = field(metadata=told("distance_m"))  # [m] of the sum
+    alone: float = field(metadata=told("distance_of_one_alone_m"))  # [m] the farthest of one wavelength alone
+    duration: float = field(metadata=told("duration_s"))  # [s]
     shares: tuple[LineShare, ...]
-    sentence: str = ""
+    sentence: str = field(default="", metadata=told(hidden=True, spoken=True))
 
 
 @dataclass(frozen=True)
@@ -74,12 +76,13 @@ class ModuleResult:
     laser: str
     setup: str
     person: str
-    distance: float
-    separation: float  # angle between neighbours [rad]
+    distance: float = field(metadata=told("distance_m"))
+    separation: float = field(metadata=told("separation_rad"))  # angle between neighbours [rad]
     sources: str  # one source | several sources
-    joined: float  # share of the power through the aperture, all as one point source: this decides
-    offset: float  # share when each beam keeps its place; for comparison
-    sentence: str = ""
+    # share of the power through the aperture, all as one point source: this decides
+    joined: float = field(metadata=told("share_as_one_point"))
+    offset: float = field(metadata=told("share_side_by_side"))  # share when each beam keeps its place; for comparison
+    sentence: str = field(default="", metadata=told(hidden=True, spoken=True))
 
 
 @dataclass(frozen=True)
@@ -88,33 +91,34 @@ class ExtendedResult:
 
     source: str
     laser: str
-    tissue: str
+    tissue: str = field(metadata=SPOKEN)
     rule_set: str
-    hazard: str
-    rule: str
-    duration: float
-    distance: float  # [m] from the source
-    worst_distance: float  # [m] most hazardous viewing distance
-    worst_ratio: float
-    angle: float  # [rad] that is credited there
-    part: str  # which part of an array decides
-    share: float  # of the power in that part
-    radiance: float | None = None  # W/(m2 sr)
-    radiance_limit: float | None = None
-    radiance_source: str = ""
-    sentence: str = ""
-    by_rule_set: dict[str, float] = field(default_factory=dict)
+    hazard: str = field(metadata=SPOKEN)
+    rule: str = field(metadata=SPOKEN)
+    duration: float = field(metadata=told("duration_s"))
+    distance: float = field(metadata=told("distance_m"))  # [m] from the source
+    by_rule_set: dict[str, float] = field(default_factory=dict, kw_only=True, metadata=told("by_rule_set_m"))
+    # [m] most hazardous viewing distance
+    worst_distance: float = field(metadata=told("most_hazardous_viewing_distance_m"))
+    worst_ratio: float = field(metadata=told("ratio_there", endless=True))
+    angle: float = field(metadata=told("angle_rad"))  # [rad] that is credited there
+    part: str = field(metadata=SPOKEN)  # which part of an array decides
+    share: float = field(metadata=told("share_of_power"))  # of the power in that part
+    radiance: float | None = field(default=None, metadata=told("radiance_W_per_m2_sr"))  # W/(m2 sr)
+    radiance_limit: float | None = field(default=None, metadata=told("radiance_limit_W_per_m2_sr"))
+    radiance_source: str = field(default="", metadata=told("radiance_limit_source"))
+    sentence: str = field(default="", metadata=told(hidden=True, spoken=True))
 
 
 @dataclass(frozen=True)
 class KnobEffect:
     """What it brings to hold one knob at its other end, or at half, while all others stay free."""
 
-    knob: str
-    now: str
-    then: str
+    knob: str = field(metadata=SPOKEN)
+    now: str = field(metadata=SPOKEN)
+    then: str = field(metadata=SPOKEN)
     ratio: float  # worst exposure over limit then, divided by the worst now; 1: brings nothing
-    worst_then: str  # the worst of the settings that are left, in words
+    worst_then: str = field(metadata=SPOKEN)  # the worst of the settings that are left, in words
 
 
 @dataclass(frozen=True)
@@ -122,30 +126,32 @@ class RuleLine:
     """One rule at the worst setting: every comparison side by side, the deciding one marked."""
 
     rule_set: str
-    rule: str
-    hazard: str
-    limit: float
-    unit: str  # J/m2 | W/m2
-    limiting_aperture: float  # [m]
-    share: float  # exposure over limit, as a share of the deciding one, for a wide beam
+    rule: str = field(metadata=SPOKEN)
+    hazard: str = field(metadata=SPOKEN)
+    limit: float = field(metadata=told(unit="unit"))
+    unit: str = field(metadata=HIDDEN)  # J/m2 | W/m2
+    limiting_aperture: float = field(metadata=told("limiting_aperture_m"))  # [m]
+    # exposure over limit, as a share of the deciding one, for a wide beam
+    share: float = field(metadata=told("share_of_deciding"))
     decides: bool
-    note: str
+    note: str = field(metadata=SPOKEN)
     source: str
     seen: str = "read"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SettingReport:
     """The worst of the settings that a user may turn, for one tissue, and what each knob is worth."""
 
     laser: str
     tissue: str
-    duration: float
-    setting: str
-    sentence: str  # which rule decided, in one sentence
+    duration: float = field(metadata=told("duration_s"))
+    setting: str = field(metadata=told("worst_setting", spoken=True))
+    sentence: str = field(metadata=told("why", spoken=True))  # which rule decided, in one sentence
+    # settings that are worst for another aperture or rule
+    others: tuple[str, ...] = field(default=(), metadata=told("worst_for_other_rules", spoken=True))
+    effects: tuple[KnobEffect, ...] = field(default=(), metadata=told("knobs"))
     rules: tuple[RuleLine, ...]
-    effects: tuple[KnobEffect, ...] = ()
-    others: tuple[str, ...] = ()  # settings that are worst for another aperture or rule
 
 
 @dataclass(frozen=True)
@@ -157,7 +163,7 @@ class ClassCheck:
     label: str
     computed: str
     label_is_lower: bool
-    sentence: str
+    sentence: str = field(metadata=told("text", spoken=True))
     steps: tuple[Step, ...] = ()
 
 
@@ -170,8 +176,8 @@ class UltravioletDay:
     band: str
     ratio: float
     below: bool  # ratio <= 1; False when NaN
-    rule: str
+    rule: str = field(metadata=SPOKEN)
     rule_set: str
-    visits: tuple[str, ...]
+    visits: tuple[str, ...] = field(metadata=SPOKEN)
     ratio_by_rule_set: dict[str, float] = field(default_factory=dict)
     steps: tuple[Step, ...] = ()

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from lasersafe.fields import HIDDEN, SAME, SPOKEN, badness, highest, told
+
 
 @dataclass(frozen=True)
 class Step:
     """One line of a calculation: symbol, formula, numbers put in, result, source."""
 
     symbol: str
-    meaning: str
-    formula: str
-    numbers: str
+    meaning: str = field(metadata=SPOKEN)
+    formula: str = field(metadata=SPOKEN)
+    numbers: str = field(metadata=SPOKEN)
     value: float
     unit: str
-    source: str
+    source: str = field(metadata=told(whole=True))
     seen: str = "read"  # read | part | memory | common practice | own
 
 
@@ -28,17 +30,17 @@ class Criterion:
 
     rule_set: str
     tissue: str  # eye | skin
-    hazard: str  # retina thermal, cornea thermal, ultraviolet photochemical ...
-    rule: str  # continuous | single pulse | mean | train
+    hazard: str = field(metadata=SPOKEN)  # retina thermal, cornea thermal, ultraviolet photochemical ...
+    rule: str = field(metadata=SPOKEN)  # continuous | single pulse | mean | train
     amount: float
     amount_unit: str  # W | J
-    limit: float
+    limit: float = field(metadata=told(unit="limit_unit"))
     limit_unit: str  # W/m2 | J/m2
     limiting_aperture: float
-    duration: float
+    duration: float = field(metadata=told("duration_s"))
     source: str
     seen: str = "read"
-    note: str = ""
+    note: str = field(default="", metadata=SPOKEN)
     steps: tuple[Step, ...] = ()
 
     @property
@@ -51,15 +53,20 @@ class Criterion:
 class Zone:
     """How far one way for light reaches: the distance beyond which the computed exposure is below the limit."""
 
-    way: str  # direct | mirror | scatter
-    tissue: str  # eye | skin
-    distance: float  # [m] from the last optic; for scatter, from the surface
-    origin: str  # "last optic" or "surface"
-    distance_from_focus: float | None  # [m] after a lens
-    criterion: Criterion  # the one that decides
-    by_rule_set: dict[str, float] = field(default_factory=dict)  # rule set -> distance [m]
+    way: str = field(metadata=SAME)  # direct | mirror | scatter
+    tissue: str = field(metadata=SAME)  # eye | skin
+    # [m] from the last optic; for scatter, from the surface
+    distance: float = field(metadata=told("distance_m", rank=1, worse=badness))
+    origin: str = field(metadata=told("from", spoken=True))  # "last optic" or "surface"
+    distance_from_focus: float | None = field(metadata=told("distance_from_focus_m"))  # [m] after a lens
+    # rule set -> distance [m]
+    by_rule_set: dict[str, float] = field(
+        default_factory=dict, kw_only=True, metadata=told("by_rule_set_m", each=highest)
+    )
+    # the one that decides
+    criterion: Criterion = field(metadata=told(inside=("rule_set", "hazard", "rule", "duration", "limit")))
+    note: str = field(default="", kw_only=True, metadata=SPOKEN)
     steps: tuple[Step, ...] = ()
-    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -77,32 +84,40 @@ class ScaleNeed:
 class MarkingVerdict:
     """What is to be thought of eyewear as marked."""
 
-    text: str  # the marking as typed
+    text: str = field(metadata=told("typed"))  # the marking as typed
     enough: bool
-    verdict: str  # enough | enough against scatter only | not enough | wrong wavelength | not marked for this mode
-    reasons: tuple[str, ...] = ()
-    ends: tuple[str, ...] = ()  # marked bands [nm] that end within 1 % of the wavelength
+    # enough | enough against scatter only | not enough | wrong wavelength | not marked for this mode
+    verdict: str = field(metadata=SPOKEN)
+    reasons: tuple[str, ...] = field(default=(), metadata=told(hidden=True, spoken=True))
+    # marked bands [nm] that end within 1 % of the wavelength
+    ends: tuple[str, ...] = field(default=(), metadata=told("bands_that_end_here_nm"))
 
 
-@dataclass(frozen=True)
+def _numbers(scales: tuple[ScaleNeed, ...]) -> dict[str, int | None]:
+    return {scale.mode: scale.scale_number for scale in scales}
+
+
+@dataclass(frozen=True, kw_only=True)
 class EyewearNeed:
     """What eyewear has to carry at a stated closest distance."""
 
-    laser: str
-    setup: str
-    person: str
-    wavelength: float
-    distance: float | None
-    optical_density: float  # rounded up to 0.1
-    optical_density_exact: float
-    tissue: str
-    scales: tuple[ScaleNeed, ...]
-    decides: str  # sentence: which of density and damage class decides
-    marking: str  # one line to ask for, as "1070 D LB8"
-    reliable: bool
-    no_reliance: str  # the reason, starting "no eyewear can be relied on here", or ""
-    notes: tuple[str, ...] = ()
-    verdict: MarkingVerdict | None = None  # on the eyewear that the person wears
-    optical_density_skin: float = 0.0  # what would bring a direct hit below the skin limit, rounded up to 0.1
-    steps: tuple[Step, ...] = ()
-    wavelengths: tuple[float, ...] = ()  # [m] all that the marking covers, where a tolerance makes several of one
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    person: str = field(metadata=SAME)
+    wavelength: float = field(metadata=told("wavelength_m"))
+    distance: float | None = field(metadata=told("distance_m"))
+    optical_density: float = field(metadata=told(each=highest))  # rounded up to 0.1
+    # what would bring a direct hit below the skin limit, rounded up to 0.1
+    optical_density_skin: float = field(default=0.0, metadata=told(each=highest))
+    scales: tuple[ScaleNeed, ...] = field(metadata=told("scale_numbers", shown=_numbers))
+    marking: str = field(metadata=SPOKEN)  # one line to ask for, as "1070 D LB8"
+    decides: str = field(metadata=SPOKEN)  # sentence: which of density and damage class decides
+    reliable: bool = field(metadata=told(each=all))
+    no_reliance: str = field(metadata=SPOKEN)  # the reason, starting "no eyewear can be relied on here", or ""
+    verdict: MarkingVerdict | None = field(default=None, metadata=told("worn"))  # on the eyewear that the person wears
+    notes: tuple[str, ...] = field(default=(), metadata=SPOKEN)
+    optical_density_exact: float = field(metadata=told(hidden=True, each=highest))
+    tissue: str = field(metadata=HIDDEN)
+    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)
+    # [m] all that the marking covers, where a tolerance makes several of one
+    wavelengths: tuple[float, ...] = field(default=(), metadata=HIDDEN)

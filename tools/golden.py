@@ -25,7 +25,7 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.assessment import assess_file
-from lasersafe.report import assessment_json
+from lasersafe.fields import as_json
 
 ROOT = Path(__file__).parent.parent
 GOLDEN = ROOT / "tests" / "golden"
@@ -44,7 +44,7 @@ def cases() -> dict[str, Path]:
 
 def answer(path: Path) -> Any:
     """Return the whole answer to a case, as JSON gives it."""
-    return json.loads(json.dumps(assessment_json(assess_file(path))))
+    return json.loads(json.dumps(as_json(assess_file(path))))
 
 
 def frozen(name: str) -> Any:

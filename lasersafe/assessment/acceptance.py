@@ -11,6 +11,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.corners import alike, over
 from lasersafe.assessment.scenarios import WAYS, distance_from
 from lasersafe.errors import CaseError, Fault
+from lasersafe.fields import badness
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.optics.aperture import fraction_through
@@ -18,7 +19,6 @@ from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario
 from lasersafe.typed import shown
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, MeasuredReading, Person

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from lasersafe.fields import badness
 from lasersafe.quantity import format_quantity
 from lasersafe.results import BarrierResult
 from lasersafe.results_barriers import BarrierLine, BarrierWay
 from lasersafe.wording import WAYS
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.wording import Wording

@@ -31,11 +31,11 @@ def controls_of(case: Case, wording: Wording, words: set[str], scenarios: list[S
                 control.kind,
                 text,
                 answers,
-                True,
                 persons,
                 control.laser or "",
-                known.key if known else "",
                 known.alone if known else True,
+                key=known.key if known else "",
+                in_place=True,
             )
         )
     done = {control.key for control in found}

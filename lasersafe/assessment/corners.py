@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 from typing import Any, TypeVar
 
+from lasersafe.fields import badness
 from lasersafe.hazard.class_check import CLASS_ORDER
 from lasersafe.hazard.eyewear import marking_to_ask
 from lasersafe.hazard.marking import SCATTER_ONLY
@@ -30,7 +31,6 @@ from lasersafe.results import (
 from lasersafe.results_advice import CameraLine
 from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening, StandingPlace, ViewWindow
 from lasersafe.results_scene import AimEnvelope, MatrixCell, TargetMark
-from lasersafe.worst import badness
 
 C = TypeVar("C")
 T = TypeVar("T")

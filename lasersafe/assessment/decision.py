@@ -12,6 +12,7 @@ from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.starters import starter_sentence
 from lasersafe.assessment.together import ALL_LASERS, reach_together, strike_outs_of
+from lasersafe.fields import badness
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.results import (
     BarrierResult,
@@ -26,7 +27,6 @@ from lasersafe.results import (
     StrikeOuts,
     Zone,
 )
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Case

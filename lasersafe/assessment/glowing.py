@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.corners import over
+from lasersafe.fields import badness
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.extended import (
     SourceFinding,
@@ -24,7 +25,6 @@ from lasersafe.hazard.radiance import mean_radiance, radiance_limit
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, ExtendedResult, Scenario, SetupResult, Step
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Extended, Person

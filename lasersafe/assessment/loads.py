@@ -12,13 +12,13 @@ import numpy as np
 from lasersafe.assessment.barriers import Load, broken_by_all, highest_peak, load_of, plain, verdict_on
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.pose import Pose, nearest_on
+from lasersafe.fields import badness
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time
 from lasersafe.hazard.windows import WindowVerdict, judge_window
 from lasersafe.hazard.zones import worst_place
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Screen
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

@@ -11,6 +11,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sharing
 from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.assessment.ways import BASE_WAY
+from lasersafe.fields import badness
 from lasersafe.hazard.eyewear import density_number, round_up_density
 from lasersafe.hazard.eyewear_need import asked_of, corner_emissions, eyewear_need, worst_density
 from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge
@@ -18,7 +19,6 @@ from lasersafe.hazard.zones import worst_place
 from lasersafe.optics.propagation import diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Person

@@ -10,6 +10,7 @@ from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
+from lasersafe.fields import badness
 from lasersafe.hazard.class_check import UNKNOWN, class_finding
 from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import Emission, criteria
@@ -28,7 +29,6 @@ from lasersafe.results import (
     Step,
     UltravioletDay,
 )
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.worked import Worked

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
+from lasersafe.fields import badness
 from lasersafe.hazard.exposure import Emission
 from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
 from lasersafe.hazard.scan_search import scan_reach, worst_running
@@ -19,7 +20,6 @@ from lasersafe.hazard.zones import direct_reach, worst_place
 from lasersafe.optics.scanning import ScanPattern
 from lasersafe.quantity import format_quantity
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Person, Setup
@@ -300,9 +300,19 @@ def _scan_results(context: Context) -> list[ScanResult]:
             )
         result.append(
             ScanResult(
-                context.laser.name, context.setup.name, context.setup.fitted, tissue, pattern_words(context.setup),
-                duration, max(running.values()), stopped, None if time is None else float(time), reaction, running,
-                places, words,
+                laser=context.laser.name,
+                setup=context.setup.name,
+                fitted=context.setup.fitted,
+                tissue=tissue,
+                pattern=pattern_words(context.setup),
+                duration=duration,
+                running=max(running.values()),
+                stopped=stopped,
+                reaction_time=None if time is None else float(time),
+                reaction=reaction,
+                running_by_rule_set=running,
+                places=places,
+                credit=words,
             )
-        )  # fmt: skip
+        )
     return result

@@ -13,6 +13,7 @@ from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.lines import every_context, lines_of, shares_of, sum_step, with_limit_steps
 from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
+from lasersafe.fields import badness
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
 from lasersafe.hazard.combine import Line, Sum, sums_at
 from lasersafe.hazard.durations import exposure_duration
@@ -21,7 +22,6 @@ from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import magnified_angle
 from lasersafe.results import Criterion, Scenario, Step
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Person

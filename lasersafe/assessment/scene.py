@@ -28,6 +28,7 @@ from lasersafe.assessment.scene_marks import (
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, stricter_lines
 from lasersafe.assessment.stage import Stage
+from lasersafe.fields import badness
 from lasersafe.models import SIValue
 from lasersafe.results import Decision, Scenario
 from lasersafe.results_scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut
@@ -35,7 +36,6 @@ from lasersafe.scene.hazard_map import EYES, hazard_map
 from lasersafe.scene.lines import spectator_lines
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
-from lasersafe.worst import badness
 
 _FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side

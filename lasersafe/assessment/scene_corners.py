@@ -11,9 +11,9 @@ from lasersafe.assessment.corners import Rank, over
 from lasersafe.assessment.scene_zones import area_of, beyond_targets, zone_shapes
 from lasersafe.assessment.section import elevations, lit_in
 from lasersafe.assessment.stage import Stage
+from lasersafe.fields import badness
 from lasersafe.results_scene import BeyondTarget, Elevation, PersonMark, Polygon, ZoneShape
 from lasersafe.scene.areas import polygons
-from lasersafe.worst import badness
 
 
 def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.barrier_heights import ARM, REACH
 from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.lit import curved_sources, unlisted
+from lasersafe.fields import badness
 from lasersafe.hazard.attenuated import attenuated_distance
 from lasersafe.hazard.interference import interference
 from lasersafe.optics.atmosphere import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.results_barriers import BarrierLine
 from lasersafe.results_scene import SceneFinding
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

@@ -18,6 +18,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.portions import lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.seen_places import over_edges, past_edges
+from lasersafe.fields import badness
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria, source_caps
@@ -29,7 +30,6 @@ from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import ScenePerson

@@ -11,6 +11,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lit import place_of
 from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.stage import Stage
+from lasersafe.fields import badness
 from lasersafe.results_scene import (
     AimEnvelope,
     CameraMark,
@@ -24,7 +25,6 @@ from lasersafe.results_scene import (
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.directions import angles
 from lasersafe.scene.sources import Source
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Surface, Target

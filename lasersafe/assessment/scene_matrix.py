@@ -22,6 +22,7 @@ from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.ways import BASE_WAY, NO_AID, SCENE_WAYS
+from lasersafe.fields import badness
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Scenario
 from lasersafe.results_scene import MatrixCell
@@ -29,7 +30,6 @@ from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
-from lasersafe.worst import badness
 
 if TYPE_CHECKING:
     from lasersafe.models import Person, ScenePerson

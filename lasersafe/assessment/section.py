@@ -14,13 +14,13 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.scene_zones import ignition_source
 from lasersafe.assessment.stage import Stage, screen_of
+from lasersafe.fields import badness
 from lasersafe.results_scene import Elevation, ElevationItem, PersonMark, Point, SectionZone
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.directions import Box
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
-from lasersafe.worst import badness
 
 FLOAT = NDArray[np.float64]
 _BEYOND = 40.0  # times what is drawn, that light is followed

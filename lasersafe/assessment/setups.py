@@ -24,6 +24,7 @@ from lasersafe.assessment.lines import (
 )
 from lasersafe.assessment.variation import zone_distances
 from lasersafe.assessment.varied_ways import instruments_of
+from lasersafe.fields import badness
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
@@ -35,7 +36,6 @@ from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, SumResult, Zone
-from lasersafe.worst import badness
 
 TISSUES = ("eye", "skin")
 CLOSEST_TO_SPOT = 0.1  # m; common practice, no source: nobody looks at a spot from nearer

@@ -75,7 +75,14 @@ def uncertainty_of(
         for context, setup in zip(nominal, setups, strict=True):
             if setup.fitted:
                 spreads += [_spread(context, setup.zone(way, tissue), used) for way, tissue in ZONES]
-    return Uncertainty(corners.inputs, tuple(spreads), _sentence(spreads, wording), len(corners.cases), as_typed)
+    return Uncertainty(
+        decided_by="as typed" if as_typed else "worst corner",
+        as_typed=as_typed,
+        corners=len(corners.cases),
+        measure=_sentence(spreads, wording),
+        inputs=corners.inputs,
+        spreads=tuple(spreads),
+    )
 
 
 def sure_decision(decision: Decision, found: Uncertainty, wording: Wording) -> Decision:
@@ -165,7 +172,7 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
             drawn = monte_carlo(evaluate, uncertain, DRAWS, SEED, possible)
         influences = _influences(evaluate, inputs, uncertain, farthest, worst) if first else ()
     except CalcError as error:
-        return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), str(error))
+        return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), note=str(error))
     return DistanceSpread(*name, nominal, max(worst, zone.distance), *_drawn(drawn), influences)
 
 

@@ -14,12 +14,12 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.variation import exposure_ratios
 from lasersafe.assessment.varied_ways import instruments_of
 from lasersafe.assessment.ways import NO_AID
+from lasersafe.fields import badness
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.comparisons import Floats
 from lasersafe.hazard.crossing import last_place
 from lasersafe.hazard.scatter_arrays import step_places
-from lasersafe.results import Scenario, SetupResult, Step, StrikeOuts
-from lasersafe.worst import badness
+from lasersafe.results import NotAssessed, Scenario, SetupResult, Step, StrikeOuts
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -185,7 +185,7 @@ def strike_outs_of(
         Theirs.
     """
     apart = tuple(
-        (person.name, setup.laser)
+        NotAssessed(person.name, setup.laser)
         for person in case.person
         for setup in fitted
         if person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup)
@@ -201,4 +201,4 @@ def strike_outs_of(
         if (s.person, s.tissue) in reasons.keys() - in_question
     ]
     count = len(case.strike_out) + sum(not person.in_beam_possible for person in case.person)
-    return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None), apart)
+    return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None), not_assessed=apart)

@@ -26,7 +26,7 @@ def demo(
     as_json: Json = False,
 ) -> None:
     """Write the demo case and its sheet into a folder."""
-    from lasersafe.report import write_demo
+    from lasersafe.ask.cases import write_demo
 
     data = write_demo(folder)
     if as_json:
@@ -47,7 +47,7 @@ def new(
     as_json: Json = False,
 ) -> None:
     """Start a case file from a template."""
-    from lasersafe.report import start_case
+    from lasersafe.ask.cases import start_case
 
     data = start_case(case, template, replace)
     if as_json:
@@ -59,7 +59,7 @@ def new(
 @app.command()
 def check(case: CaseFile, as_json: Json = False) -> None:
     """List all faults of a case file at once, with line numbers."""
-    from lasersafe.report import check_lines
+    from lasersafe.ask.cases import check_lines
 
     faults, data = check_lines(case)
     if as_json:
@@ -74,12 +74,13 @@ def check(case: CaseFile, as_json: Json = False) -> None:
 @app.command()
 def assess(case: CaseFile, as_json: Json = False) -> None:
     """Print the decision block and the table of scenarios of a case."""
+    from lasersafe.ask.printed import assessment_text
     from lasersafe.assessment import assess_file
-    from lasersafe.report import assessment_json, assessment_text
+    from lasersafe.fields import as_json as plain
 
     assessment = assess_file(case)
     if as_json:
-        print_json(assessment_json(assessment))
+        print_json(plain(assessment))
     else:
         say(assessment_text(assessment))
 
@@ -95,7 +96,7 @@ def sheet(
     as_json: Json = False,
 ) -> None:
     """Print the assessment sheet of a case as a PDF."""
-    from lasersafe.report import write_case_sheet
+    from lasersafe.ask.cases import write_case_sheet
 
     data = write_case_sheet(case, output, paper, replace)
     if as_json:
@@ -110,7 +111,7 @@ def sheet(
 
 
 def _page(case: Path, output: Path, paper: str | None, kind: str, replace: bool, as_json: bool) -> None:
-    from lasersafe.report import write_case_page
+    from lasersafe.ask.cases import write_case_page
 
     data = write_case_page(case, output, paper, kind, replace)
     if as_json:
@@ -146,7 +147,7 @@ def door_sign(
 @app.command()
 def notice(case: CaseFile, as_json: Json = False) -> None:
     """Print data for a notice to an authority; no permission is claimed."""
-    from lasersafe.record_report import notice_of
+    from lasersafe.ask.printed import notice_of
 
     lines, data = notice_of(case)
     if as_json:

@@ -38,7 +38,7 @@ def limit(
     as_json: Json = False,
 ) -> None:
     """Print the exposure limits of eye and skin."""
-    from lasersafe.answers import limit_answer, limit_text
+    from lasersafe.ask.limits import limit_answer, limit_text
 
     data = limit_answer(wavelength, duration, source_angle, rule_set, pulse_duration, repetition_rate, exposed_area)
     if as_json:
@@ -77,7 +77,7 @@ def reach(
     as_json: Json = False,
 ) -> None:
     """Print how far a beam exceeds the limits, direct and by scatter."""
-    from lasersafe.reach import ReachQuestion, reach_answer, reach_text
+    from lasersafe.ask.reach import ReachQuestion, reach_answer, reach_text
 
     question = ReachQuestion(
         wavelength=wavelength,
@@ -127,7 +127,7 @@ def eyewear(
     as_json: Json = False,
 ) -> None:
     """Print what eyewear must carry, and judge a marking."""
-    from lasersafe.answers import EyewearQuestion, eyewear_answer, eyewear_text
+    from lasersafe.ask.eyewear import EyewearQuestion, eyewear_answer, eyewear_text
 
     question = EyewearQuestion(
         wavelength=wavelength,

@@ -14,7 +14,7 @@ from lasersafe.cli.streams import say
 @app.command()
 def spectators(case: CaseFile, as_json: Json = False) -> None:
     """Print the nearest allowed line on each side, in metres and feet."""
-    from lasersafe.report_scene import spectators_json, spectators_text
+    from lasersafe.ask.printed import spectators_json, spectators_text
 
     data = spectators_json(case)
     if as_json:
@@ -40,7 +40,7 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
-    from lasersafe.report_plan import plan_text, write_plan
+    from lasersafe.ask.plans import plan_text, write_plan
 
     data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, replace=replace)
     if as_json:

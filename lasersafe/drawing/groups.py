@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from lasersafe.drawing.page import Entry
 from lasersafe.drawing.primitives import Mark, Rect
 from lasersafe.drawing.style import LOOKS, metres_and_feet, quantity_text, swatch, time_text
+from lasersafe.fields import badness
 from lasersafe.results_barriers import BarrierLine
 from lasersafe.results_scene import ZONE_KINDS, BeyondTarget, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording
-from lasersafe.worst import badness
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from lasersafe.errors import OutOfRangeError
+from lasersafe.fields import badness
 from lasersafe.hazard.comparisons import Comparison
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps
 from lasersafe.hazard.summed_arrays import Member, summed_farthest
@@ -23,7 +24,6 @@ from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_intensity, source_angles
 from lasersafe.results_step import Criterion
-from lasersafe.worst import badness
 
 _BESIDE = 3e-9  # relative step to the other side of an edge
 _DURATIONS = (1e-6, 10.0, 3e4)  # s: between them every hazard applies

@@ -379,7 +379,7 @@ def zone(
         origin,
         from_focus,
         reach.criterion,
-        {name: r.distance for name, r in reaches.items()},
+        by_rule_set={name: r.distance for name, r in reaches.items()},
         note=note,
     )
 

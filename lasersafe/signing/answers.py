@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from lasersafe.record_report import strike_outs_json
+from lasersafe.fields import as_json
 from lasersafe.signing.compare import plain
 from lasersafe.signing.signing_off import Signed
 from lasersafe.signing.state import spoken
@@ -61,7 +61,7 @@ def verify_json(report: Report) -> dict[str, Any]:
         ],
         "notes": report.notes,
         "verdict": None if report.decision is None else report.decision.verdict,
-        "strike_outs": None if report.decision is None else strike_outs_json(report.decision.strike_outs),
+        "strike_outs": None if report.decision is None else as_json(report.decision.strike_outs),
         "fingerprint": None if about is None else about.fingerprint,
         "version": None if about is None else about.version,
         "state": None if about is None else about.state,

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import OutputError
+from lasersafe.fields import as_json
 from lasersafe.files import existing, keep_dated_copy, locked, write_file
 from lasersafe.models import canonical
 from lasersafe.outputs import case_mark, precious
@@ -48,9 +49,7 @@ def packed(data: Any) -> bytes:
 
 def results_of(assessment: Assessment) -> dict[str, Any]:
     """Return the results as they are read again from where they are embedded, and compared."""
-    from lasersafe.report import assessment_json
-
-    found: dict[str, Any] = json.loads(packed(assessment_json(assessment)))
+    found: dict[str, Any] = json.loads(packed(as_json(assessment)))
     return found
 
 
@@ -64,12 +63,11 @@ class _Results:
 
 
 def _embedded(assessment: Assessment, text: bytes | None = None, like: About | None = None) -> _Results:
-    from lasersafe.report import assessment_json
     from lasersafe.sheet.paint import attachment
 
     if text is not None and like is not None:
         return _Results(hashlib.sha256(text).hexdigest(), like.results, attachment(text))
-    data = assessment_json(assessment)
+    data = as_json(assessment)
     text = packed(data)
     return _Results(hashlib.sha256(text).hexdigest(), results_digest(data), attachment(text))
 

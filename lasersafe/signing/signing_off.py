@@ -132,8 +132,8 @@ def _refuse_what_cannot_be_signed(review_by: date, assessment: Assessment, today
             "it passes"
         )
         raise InputError(message)
-    if assessment.draft_reasons:
-        message = f"the sheet stays a draft whoever signs: {assessment.draft_reasons[0]}"
+    if assessment.record.draft_reasons:
+        message = f"the sheet stays a draft whoever signs: {assessment.record.draft_reasons[0]}"
         raise InputError(message)
     if review_by < today:
         message = (

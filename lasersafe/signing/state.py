@@ -107,7 +107,7 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     rule = case.sign_off
     signed = record.signed(assessment.fingerprint)
     missing = tuple(role for role in rule.required_roles if role not in signed)
-    reasons = list(assessment.draft_reasons)
+    reasons = list(assessment.record.draft_reasons)
     if not assessment.decision.passed:
         reasons.append(f"the verdict does not let the laser run: {assessment.decision.verdict}")
     reasons += [

@@ -13,10 +13,10 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.variation import exposure_ratios, variable_inputs, zone_distances
+from lasersafe.fields import badness
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import exposure_at, scatter_ratio, worst_place
 from lasersafe.results import Zone
-from lasersafe.worst import badness
 
 Floats = NDArray[np.float64]
 WAYS = ("direct", "mirror", "scatter")

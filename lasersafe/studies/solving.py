@@ -14,6 +14,7 @@ from lasersafe.assessment.directions import critical_values
 from lasersafe.assessment.lines import every_context, one_verdict, sharing
 from lasersafe.assessment.protection import need_at
 from lasersafe.errors import CalcError, InputError
+from lasersafe.fields import badness
 from lasersafe.hazard.edges import duration_edges
 from lasersafe.hazard.inverse import GRID, solved_input
 from lasersafe.quantity import format_quantity, parse_quantity
@@ -28,7 +29,6 @@ from lasersafe.studies.reaching import (
     takes_arrays,
 )
 from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text
-from lasersafe.worst import badness
 
 Floats = NDArray[np.float64]
 MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)

@@ -302,10 +302,20 @@ def eyewear() -> tuple[EyewearNeed, ...]:
 def special_sources() -> dict[str, Any]:
     """Return a scanned beam with and without a cut-off, a sum, a module and an extended source."""
     scan = ScanResult(
-        LASER, SETUPS[0], True, "eye", f"line, 20 deg, 100 Hz; {HOSTILE}", 10.0, 40.2, 108.4, 5e-3, 21.7,
-        {"ICNIRP-2013": 40.2}, (ScanPlace(6.0, 1.2e-4, 3.0, 1001.0, 12.5, False, "the mean rule decides"),),
-        "the movement counts beyond 21.7 m",
-    )  # fmt: skip
+        laser=LASER,
+        setup=SETUPS[0],
+        fitted=True,
+        tissue="eye",
+        pattern=f"line, 20 deg, 100 Hz; {HOSTILE}",
+        duration=10.0,
+        running=40.2,
+        stopped=108.4,
+        reaction_time=5e-3,
+        reaction=21.7,
+        running_by_rule_set={"ICNIRP-2013": 40.2},
+        places=(ScanPlace(6.0, 1.2e-4, 3.0, 1001.0, 12.5, False, "the mean rule decides"),),
+        credit="the movement counts beyond 21.7 m",
+    )
     shares = (LineShare("main beam", 1.07e-6, 0.7, "continuous", "retina thermal"),)
     glow = ExtendedResult(
         "diffuser <opal>", LASER, "eye", "ICNIRP-2013", "retina photochemical", "continuous", 100.0, 2.5, 0.1, 31.0,
@@ -333,9 +343,15 @@ def settings_and_days() -> dict[str, Any]:
     )
     knob = KnobEffect("repetition rate", "20 kHz", "200 kHz (half)", 0.31, f"train, 50 µJ; {HOSTILE}")
     report = SettingReport(
-        LASER, "eye", 10.0, "train, 1 mJ in 100 ns at 20 kHz", "the number of pulses decides.",
-        (line, replace(line, rule="mean", decides=False, share=0.4)), (knob,), ("train, 50 µJ at 400 kHz", LONG_WORD),
-    )  # fmt: skip
+        laser=LASER,
+        tissue="eye",
+        duration=10.0,
+        setting="train, 1 mJ in 100 ns at 20 kHz",
+        sentence="the number of pulses decides.",
+        rules=(line, replace(line, rule="mean", decides=False, share=0.4)),
+        effects=(knob,),
+        others=("train, 50 µJ at 400 kHz", LONG_WORD),
+    )
     check = ClassCheck(LASER, SETUPS[0], "2", "4", True, "The label is lower than the computed emission.")
     day = UltravioletDay(
         PEOPLE[0][0], "skin", "180-315 nm", 1.4, False, "doses of a day add up", "ICNIRP-2013",
@@ -383,31 +399,30 @@ def assessment(title: str = "Welding on stage: open evening of the engineering c
         eyewear=eyewear(),
         barriers=(
             BarrierResult(
-                "welding curtain",
-                LASER,
-                SETUPS[0],
-                "direct",
-                2.0,
-                1.42e5,
-                None,
-                None,
-                False,
-                "no rating, so it counts as no barrier",
-                ("Ask the maker.",),
+                barrier="welding curtain",
+                laser=LASER,
+                setup=SETUPS[0],
+                way="direct",
+                distance=2.0,
+                irradiance=1.42e5,
+                rating=None,
+                rated_time=None,
+                holds=False,
+                verdict="no rating, so it counts as no barrier",
+                notes=("Ask the maker.",),
             ),
             BarrierResult(
-                "steel guard",
-                LASER,
-                SETUPS[1],
-                "mirror",
-                1.0,
-                8.4e4,
-                1.0e6,
-                100.0,
-                True,
-                "holds with a factor of 11",
-                (),
-                (
+                barrier="steel guard",
+                laser=LASER,
+                setup=SETUPS[1],
+                way="mirror",
+                distance=1.0,
+                irradiance=8.4e4,
+                rating=1.0e6,
+                rated_time=100.0,
+                holds=True,
+                verdict="holds with a factor of 11",
+                steps=(
                     _step(
                         "E_0",
                         "peak irradiance",

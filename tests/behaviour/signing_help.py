@@ -70,7 +70,7 @@ def sign_all(case: Path, **named: str) -> None:
 
 def print_sheet(case: Path, output: Path, replace: bool = False) -> dict[str, object]:
     """Print the sheet of a case."""
-    from lasersafe.report import write_case_sheet
+    from lasersafe.ask.cases import write_case_sheet
 
     return write_case_sheet(case, output, None, replace)
 

@@ -8,9 +8,9 @@ import math
 import pytest
 from pypdf import PdfReader
 
+from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
-from lasersafe.report import assessment_text
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_strike_outs import PLAIN, starter

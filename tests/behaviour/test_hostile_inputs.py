@@ -6,10 +6,10 @@ import threading
 
 import pytest
 
+from lasersafe.ask.cases import template_text
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.models.reading import MOST_PARTS
-from lasersafe.report import template_text
 
 KEY = ".".join(["a"] * 20_000)  # 40 kB
 

@@ -17,10 +17,10 @@ from pypdf import PdfReader
 
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError, ReferenceDataError
+from lasersafe.fields import as_json
 from lasersafe.localise import SPOKEN, localise
 from lasersafe.models import parse_case
 from lasersafe.reference import load_toml, templates_path
-from lasersafe.report import assessment_json
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.document import PAPERS, _header
@@ -159,7 +159,7 @@ def test_the_words_of_the_program_are_translated(template: str, language: str) -
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_numbers_do_not_depend_on_the_language(template: str, language: str) -> None:
     def numbers(found: Assessment) -> list[str]:
-        return re.findall(r"-?\d+(?:\.\d+)?(?:e[-+]\d+)?", json.dumps(without_texts(assessment_json(found))))
+        return re.findall(r"-?\d+(?:\.\d+)?(?:e[-+]\d+)?", json.dumps(without_texts(as_json(found))))
 
     assert numbers(assessed(template, language)) == numbers(assessed(template, "en"))
     assert assessed(template, language).decision.passed == assessed(template, "en").decision.passed

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from lasersafe import outputs
-from lasersafe.report import template_text
+from lasersafe.ask.cases import template_text
 from lasersafe.signing.record import record_path
 from tests.behaviour.command import run
 from tests.behaviour.signing_help import case_text, sign_all, write_case

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
+from lasersafe.ask.plans import PAPERS, barrier_drawings, drawings_of
 from lasersafe.drawing.barrier_map import barrier_page, share_of_rating
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import cells, decade, map_page
@@ -32,7 +33,6 @@ from lasersafe.drawing.view import View, fit, round_scale
 from lasersafe.errors import InputError, OutputError
 from lasersafe.models import read_case
 from lasersafe.reference import templates_path
-from lasersafe.report_plan import PAPERS, barrier_drawings, drawings_of
 from lasersafe.results_barriers import BarrierLine, BarrierMap, BarrierWay, Opening
 from lasersafe.results_scene import (
     ElevationItem,

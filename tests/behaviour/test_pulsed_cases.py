@@ -14,13 +14,13 @@ from pypdf import PdfReader
 from lasersafe.assessment import assess
 from lasersafe.assessment.beams import space_of
 from lasersafe.errors import CaseError
+from lasersafe.fields import as_json
 from lasersafe.hazard.class_check import class_finding, label_class
 from lasersafe.hazard.exposure import continuous
 from lasersafe.hazard.setting_trials import trains
 from lasersafe.models import canonical, parse_case
 from lasersafe.optics.propagation import collimated
 from lasersafe.reference import templates_path
-from lasersafe.report import assessment_json
 from lasersafe.sheet.document import render_sheet
 
 MARKER = templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8")
@@ -131,7 +131,7 @@ def test_each_kind_of_pulses_is_assessed_and_printed_with_its_rules(text, words)
     printed = sheet_text(assessment)
     assert "Settings, pulse rules and class" in printed
     assert "(decides)" in printed
-    data = assessment_json(assessment)
+    data = as_json(assessment)
     assert [one["worst_setting"] for one in data["settings"]] == [eye.setting, skin.setting]
     assert data["class_checks"][0]["computed"] in ("4", "3B or 4")
 
@@ -302,7 +302,7 @@ def test_the_doses_of_all_visits_of_a_day_add_up():
     printed = sheet_text(assessment)
     assert "sum over all visits of dose / limit(time of all visits) <= 1" in printed
     assert "first take" in printed
-    assert assessment_json(assessment)["ultraviolet_days"][0]["ratio"] == eye.ratio
+    assert as_json(assessment)["ultraviolet_days"][0]["ratio"] == eye.ratio
 
 
 def test_a_day_above_the_limit_refuses_the_decision():

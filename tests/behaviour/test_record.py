@@ -195,7 +195,7 @@ def test_the_uncertainty_of_the_instrument_counts(share: float, above: bool, low
     assert (judged.above, judged.low) == (above, low)
     assert judged.upper == pytest.approx(most * share * 1.05, rel=1e-5)
     assert found.decision.passed is not above
-    assert bool(found.draft_reasons) is above
+    assert bool(found.record.draft_reasons) is above
     assert any("above the" in reason and "stays a draft" in reason for reason in found.decision.reasons) is above
     assert ("ABOVE" in printed(render_sheet(found))) is above
 

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from lasersafe.ask.cases import template_names, template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scene import scene_map, stages_of
@@ -19,9 +20,8 @@ from lasersafe.assessment.scene_zones import zone_shapes
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError
+from lasersafe.fields import as_json
 from lasersafe.models import parse_case
-from lasersafe.report import template_names, template_text
-from lasersafe.report_scene import scene_json
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
 
@@ -521,4 +521,4 @@ def test_cameras_are_advice_and_never_a_verdict():
     bare = assess(parse_case(text.partition("\n[[scene.camera]]")[0]))
     assert bare.scene.camera_lines == ()
     assert bare.decision == found.decision
-    assert json.loads(json.dumps(scene_json(found.scene)["camera_lines"]))[0]["camera"] == lines[0].camera
+    assert json.loads(json.dumps(as_json(found.scene)["camera_lines"]))[0]["camera"] == lines[0].camera

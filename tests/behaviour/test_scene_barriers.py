@@ -13,11 +13,12 @@ import pytest
 import shapely
 from pypdf import PdfReader
 
+from lasersafe.ask.cases import template_text
+from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
+from lasersafe.fields import as_json
 from lasersafe.models import parse_case
-from lasersafe.report import assessment_text, template_text
-from lasersafe.report_scene import scene_json
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_scene import HEAD, SCENE, template
 
@@ -219,7 +220,7 @@ def test_bad_windows_are_named(opening, message):
 
 def test_sheet_json_and_text_say_it():
     found = assess(case(rating="1 W/cm2", top="2.2 m"))
-    data = json.loads(json.dumps(scene_json(found.scene)))["barriers"][0]
+    data = json.loads(json.dumps(as_json(found.scene)))["barriers"][0]
     assert data["ways"][0]["irradiance"] > 1e4
     assert data["ways"][0]["stands"][0]["measured_from"] == "last optic"
     assert data["reach_over"] is True
@@ -244,7 +245,7 @@ def test_the_map_is_in_the_sheet_and_exact_where_persons_are():
     ways_of = ("direct", "mirror", "scatter")
     assert found.scene.map.persons[0].ratio == pytest.approx(max(cells["running", way] for way in ways_of), rel=1e-9)
     assert found.scene.map.ratio.max() > 1.0
-    assert scene_json(found.scene)["map"]["persons"] == {"Row": found.scene.map.persons[0].ratio}
+    assert as_json(found.scene)["map"]["persons"] == {"Row": found.scene.map.persons[0].ratio}
     pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found))).pages)
     assert "Exposure map" in pages
     behind = assess(case(rating="1 kW/cm2")).scene.map

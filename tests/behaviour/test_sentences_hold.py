@@ -11,8 +11,8 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
+from lasersafe.fields import as_json
 from lasersafe.models import parse_case
-from lasersafe.report import assessment_json
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_strike_outs import PLAIN, strike
@@ -181,7 +181,7 @@ def test_strike_outs_do_not_hide_what_two_lasers_add_up_to(which: str) -> None:
         assert words in found.decision.verdict
         assert words in first_page(found)
     assert found_in(text).decision.strike_outs.ways == (2 if which else 4)
-    worst = assessment_json(found_in(text))["decision"]["strike_outs"]["worst"]
+    worst = as_json(found_in(text))["decision"]["strike_outs"]["worst"]
     assert worst["ratio"] == pytest.approx(ratio, rel=1e-6)
 
 
@@ -214,7 +214,7 @@ def test_the_headline_of_a_barrier_names_the_load_of_one_pulse_where_that_decide
     )
     assert "Does not hold: Plate." in words
     assert "muss 0.777 J/cm2 in einem Puls aushalten" in found_in(text, "de").decision.barrier
-    (row,) = [one for one in assessment_json(found)["barriers"] if one["way"] == "direct"]
+    (row,) = [one for one in as_json(found)["barriers"] if one["way"] == "direct"]
     assert row["pulse_J_per_m2"] == pytest.approx(pulse * 1e4, rel=1e-6)
     scatter = text.replace('pulse_rating = "0.1 J/cm2"', 'pulse_rating = "0.1 J/cm2"\nmust_stop = ["scatter"]')
     assert "direct beam: 7.8 times its rating" in found_in(scatter).decision.barrier

@@ -294,7 +294,9 @@ def test_a_sheet_that_stays_a_draft_for_another_reason_is_not_released(tmp_path:
     case = write_case(tmp_path)
     sign_all(case)
     parsed = parse_case(case.read_text(encoding="utf-8"))
-    assessment = replace(assess(parsed), draft_reasons=("a reading is above what was expected",))
+    found = assess(parsed)
+    record = replace(found.record, draft_reasons=("a reading is above what was expected",))
+    assessment = replace(found, record=record)
     found = sign_off_of(parsed, assessment, read_record(record_path(case)), results_digest(results_of(assessment)))
     assert (found.state, found.missing) == ("draft", ())
     assert found.reasons[0] == "a reading is above what was expected"

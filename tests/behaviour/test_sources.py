@@ -9,11 +9,12 @@ import tomllib
 
 import pytest
 
+from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
+from lasersafe.fields import as_json
 from lasersafe.models import parse_case
 from lasersafe.reference import templates_path
-from lasersafe.report import assessment_json, assessment_text
 from lasersafe.sheet import render_sheet
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
@@ -163,7 +164,7 @@ def test_demo_has_a_scan_failure_row_and_says_which_rule_decided():
     assert any(s.mode == "scan failure" for s in found.scenarios if s.laser == "Marker")
     assert len(found.rules) == sum(len(setup.zones) for setup in found.setups if setup.fitted) >= 12
     assert all("rule of" in sentence and sentence.endswith(".") for sentence in found.rules)
-    data = assessment_json(found)
+    data = as_json(found)
     json.dumps(data, allow_nan=False)
     assert data["which_rule_decided"] == list(found.rules)
     assert {s["mode"] for s in data["scenarios"]} == {"running", "scan failure"}
@@ -245,7 +246,7 @@ def test_extended_source_is_a_scenario_with_its_worst_part():
     assert eye.radiance > 0.0
     assert eye.radiance_limit > 0.0
     assert len(rows(found, "extended source", "scatter")) == 1
-    json.dumps(assessment_json(found), allow_nan=False)
+    json.dumps(as_json(found), allow_nan=False)
     assert "Panel" in assessment_text(found)
     assert render_sheet(found).startswith(b"%PDF")
 

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from lasersafe.ask.cases import template_names, write_demo
 from lasersafe.assessment import assess
 from lasersafe.errors import InputError
 from lasersafe.models import describe, parse_case, starter_values
 from lasersafe.reference import templates_path
-from lasersafe.report import template_names, write_demo
 from lasersafe.sheet import render_sheet
 from lasersafe.signing.record import record_path
 from lasersafe.signing.signing_off import sign
@@ -146,5 +146,5 @@ def test_the_demo_does_its_job_and_cannot_be_signed_as_if_it_were_real(tmp_path:
     assert squeezed("Still as in a starter case (demo)") in squeezed(text)
     result = run("signoff", data["case"], "--name", "Ines Falkenrath", "--role", "assessor")
     assert (result.code, result.err.count("\n")) == (2, 1)
-    german = assess(parse_case(starter("demo")), "de").draft_reasons
+    german = assess(parse_case(starter("demo")), "de").record.draft_reasons
     assert any("Noch wie in einer Vorlage (demo)" in reason for reason in german)

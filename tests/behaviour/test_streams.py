@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from lasersafe.ask.cases import template_text
 from lasersafe.cli import streams
 from lasersafe.cli.options import print_json
-from lasersafe.report import template_text
 from tests.project import ROOT
 
 TITLE = "Übung ±5 µm, 3 m², ≤ 10⁻⁶ Ω, λ 中"

@@ -5,11 +5,11 @@ import re
 
 import pytest
 
+from lasersafe.ask.cases import template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.bounds import MOST_CORNERS, corners_of
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
-from lasersafe.report import template_text
 
 SMALL = """
 title = "Bench in the college yard"

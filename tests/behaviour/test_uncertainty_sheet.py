@@ -7,13 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.variation import zone_distances
 from lasersafe.errors import CaseError
+from lasersafe.fields import as_json
 from lasersafe.hazard.uncertainty import Uncertain, worst_corner
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
-from lasersafe.report import assessment_json, assessment_text
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_tolerances import DIAMETER, EMISSION, FOCAL, POWER, WAVELENGTH, assessed, distances, text_of
 
@@ -123,7 +124,7 @@ def test_deciding_by_the_values_as_typed_needs_a_reason_that_is_printed():
 
 def test_json_and_text_carry_the_spread():
     assessment = assessed(*TOLERANT)
-    data = json.loads(json.dumps(assessment_json(assessment), allow_nan=False))["uncertainty"]
+    data = json.loads(json.dumps(as_json(assessment), allow_nan=False))["uncertainty"]
     assert data["decided_by"] == "worst corner"
     assert data["inputs"][0]["field"] == "laser[1].emission.power"
     row = next(one for one in data["distances"] if (one["way"], one["tissue"]) == ("direct", "eye"))

@@ -15,10 +15,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.errors import CalcError, CaseError, Fault
+from lasersafe.fields import as_json as plain_data
 from lasersafe.models import read_case
-from lasersafe.report import assessment_json, assessment_text
 from tests.fuzz.refusals import line_problems, problems_of
 
 ALLOWED_SECONDS = 2.0  # of processor time
@@ -115,7 +116,7 @@ def _judge(path: Path) -> tuple[str, list[str], str]:
         message = str(error)
         problems = [*line_problems(message), f"no field of the case file: {message[:200]}"]
         return "refused when assessed", problems, _TYPED.sub("#", message)[:120]
-    data = assessment_json(assessment)
+    data = plain_data(assessment)
     problems = [f"not a number: {where}" for where in _not_numbers(assessment, "assessment")][:3]
     try:
         json.dumps(data, ensure_ascii=False, allow_nan=False)

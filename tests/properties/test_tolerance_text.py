@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
+from lasersafe.ask.cases import template_text
 from lasersafe.assessment.bounds import ends_of
 from lasersafe.errors import CaseError, QuantityError
 from lasersafe.hazard.corner import Uncertain, limits_of
@@ -21,7 +22,6 @@ from lasersafe.models.site import RATIO
 from lasersafe.models.values import Knob, SIValue
 from lasersafe.physical import PHYSICAL, physical_range
 from lasersafe.quantity import parse_quantity
-from lasersafe.report import template_text
 from lasersafe.typed import shown
 
 LENGTH = Measured("m", "0 m", "10 m", "6 mm", worst="low")

@@ -10,10 +10,10 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lasersafe.ask.cases import template_text
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_hits import worst_hit
 from lasersafe.models import parse_case
-from lasersafe.report import template_text
 from lasersafe.scene.areas import PAD, outline
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.hazard_map import hazard_map

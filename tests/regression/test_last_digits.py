@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe import report
+from lasersafe.signing import making
 from lasersafe.signing.compare import changes
 from lasersafe.signing.making import packed
 from lasersafe.signing.state import results_digest
@@ -33,8 +33,8 @@ def test_other_last_digits_are_the_same_results(tmp_path: Path, monkeypatch: pyt
     """0 against -2.6e-16 rad was called another result, and then other pages: 230 fields of this sheet."""
     path = tmp_path / "s.pdf"
     path.write_bytes(signed_sheet())
-    real = report.assessment_json
-    monkeypatch.setattr(report, "assessment_json", lambda assessment: nudged(real(assessment)))
+    real = making.as_json
+    monkeypatch.setattr(making, "as_json", lambda assessment: nudged(real(assessment)))
     code, data, text = answer(path)
     assert (code, data["findings"], data["changed_results"]) == (0, [], []), text
 

@@ -7,10 +7,10 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
+from lasersafe.fields import as_json
 from lasersafe.models import parse_case
 from lasersafe.optics.aperture import fraction_through, thin
 from lasersafe.optics.side_by_side import offset_fraction
-from lasersafe.report import assessment_json
 
 CASE = """title = "Bench"
 place = "Laboratory 3"
@@ -77,7 +77,7 @@ def test_a_module_behind_a_lens_with_a_person_in_the_focus_has_an_answer(distanc
     assert all(np.isfinite(step.value) for step in steps)
     worst = next(s for s in found.scenarios if s.way == "direct" and s.tissue == "eye")
     assert worst.exposure == pytest.approx(10.0 / (np.pi / 4.0 * 0.007**2), rel=1e-6)
-    assert assessment_json(found)["scenarios"]
+    assert as_json(found)["scenarios"]
 
 
 def test_a_beam_without_width_has_the_same_fraction_everywhere() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from lasersafe.answers import BeamQuestion, needed_number, optional_number, require_positive
+from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive
 from lasersafe.errors import InputError
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.durations import exposure_duration

@@ -1,0 +1,1 @@
+"""What the commands answer: limits, reach, eyewear, cases, plans."""

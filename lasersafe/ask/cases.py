@@ -1,0 +1,144 @@
+"""What the commands on a case write: starter cases, sheets and pages to hand out; and the faults of a case."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from lasersafe.errors import CalcError, CaseError, Fault, InputError
+from lasersafe.fields import as_json
+from lasersafe.files import write_file
+from lasersafe.outputs import Output, case_mark, mark_of, refuse_to_lose, write_outputs
+from lasersafe.reference import templates_path
+from lasersafe.results import StarterValue
+from lasersafe.wording import load_wording
+
+
+def template_names() -> list[str]:
+    """Return the names of the starter cases."""
+    return sorted(path.stem for path in templates_path("cases").glob("*.toml"))
+
+
+def template_text(name: str) -> bytes:
+    """Return a starter case.
+
+    Raises
+    ------
+    InputError
+        If there is no starter case of that name.
+    """
+    import difflib
+
+    names = template_names()
+    if name not in names:
+        near = difflib.get_close_matches(name, names, 1)
+        hint = f"did you mean '{near[0]}'? " if near else ""
+        message = f"template = '{name[:60]}': {hint}there are: {', '.join(names)}"
+        raise InputError(message)
+    return templates_path("cases", f"{name}.toml").read_bytes()
+
+
+def start_case(path: Path, template: str | None, replace: bool) -> dict[str, Any]:
+    """Write a starter case and return what to print; without a template, refuse with the list of names."""
+    if template is None:
+        message = f"choose a template with --from: {', '.join(template_names())}"
+        raise InputError(message)
+    _write_starter(path, template, replace)
+    return {"case": str(path), "template": template}
+
+
+def _write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> None:
+    known = [template_text(name) for name in template_names()] if replace or starters_too else []
+    there = refuse_to_lose(path, "", replace=replace, known=known)
+    write_file(path, template_text(template), replace=there is not None)
+
+
+def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
+    """Return the faults of a case as lines and as JSON; a case without faults is worked out as well.
+
+    What it still says as a starter case does is no fault: each such record is a remark.
+    """
+    from lasersafe.assessment import assess_file
+    from lasersafe.models import check_case
+
+    faults, remarks = list(check_case(path)), list[StarterValue]()
+    if not faults:
+        try:
+            remarks = list(assess_file(path).record.starter_values)
+        except CaseError as error:
+            faults = list(error.faults)
+        except CalcError as error:
+            faults = [Fault(None, "case", str(error))]
+    data = {"case": str(path), "faults": as_json(faults), "starter_values": as_json(remarks)}
+    if not faults:
+        return [f"{path}: no faults", *map(_remark, remarks)], data
+    head = f"{path}: {len(faults)} {'fault' if len(faults) == 1 else 'faults'}"
+    return [head, *(f"  {fault}" for fault in faults)], data
+
+
+def _remark(one: StarterValue) -> str:
+    line = "" if one.line is None else f"line {one.line}: "
+    return (
+        f"  remark: {line}{one.field}, '{one.name}': as in the starter case '{one.starter}'; nobody can sign before "
+        "what holds here is written instead"
+    )
+
+
+def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool = False) -> dict[str, Any]:
+    """Assess a case, write its sheet with the signatures on record, and return what to print."""
+    from lasersafe.models import parse_case, read_case_text
+    from lasersafe.signing.making import make_sheet, refuse_to_lose_sheet, save_sheet
+    from lasersafe.signing.record import read_record, record_path
+
+    if paper not in (None, "A4", "Letter"):
+        message = f"paper = '{paper[:40]}': allowed are A4 and Letter"
+        raise InputError(message)
+    text = read_case_text(path)
+    case = parse_case(text, str(path))
+    refuse_to_lose_sheet(output, case_mark(path.name, case.title), replace)  # before there is work
+    made = make_sheet(text, case, read_record(record_path(path)), paper, file=path.name)
+    copy = save_sheet(output, made, replace)
+    return {
+        "sheet": str(output),
+        "verdict": made.assessment.decision.verdict,
+        "passed": made.assessment.decision.passed,
+        "fingerprint": made.assessment.fingerprint,
+        "state": made.sign_off.state,
+        "missing_roles": list(made.sign_off.missing),
+        "changed_since_sign_off": list(made.sign_off.changed),
+        "kept": None if copy is None else str(copy),
+        "caution": load_wording(made.assessment.language).caution_short,
+    }
+
+
+def write_case_page(path: Path, output: Path, paper: str | None, kind: str, replace: bool = False) -> dict[str, Any]:
+    """Assess a case, write one of its pages to hand out, and return what to print."""
+    from lasersafe.assessment import assess
+    from lasersafe.models import read_case
+    from lasersafe.sheet import render_sheet
+
+    case = read_case(path)
+    size = paper or case.paper
+    if size not in ("A4", "Letter"):
+        message = f"paper = '{size[:40]}': allowed are A4 and Letter"
+        raise InputError(message)
+    mark = mark_of(kind, path, case.title)
+    refuse_to_lose(output, mark, replace=replace)  # before there is work
+    assessment = assess(case)
+    write_outputs([Output(output, render_sheet(assessment, paper=size, kind=kind), mark)], replace=replace)
+    return {
+        "sheet": str(output),
+        "verdict": assessment.decision.verdict,
+        "passed": assessment.decision.passed,
+        "fingerprint": assessment.fingerprint,
+        "caution": load_wording(assessment.language).caution_short,
+    }
+
+
+def write_demo(folder: Path) -> dict[str, Any]:
+    """Write the demo case and its sheet and return what to print."""
+    case = folder / "demo.toml"
+    sheet = folder / "demo.pdf"
+    _write_starter(case, "demo", replace=False, starters_too=True)
+    data = write_case_sheet(case, sheet, None)
+    return {"case": str(case), **data}

@@ -1,0 +1,170 @@
+"""What the fields of a record say of themselves in their metadata: key in JSON, which value is worse, what is spoken.
+
+`as_json` writes any record as plain data, `worst` takes the worst of several; both know nothing of any record.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import cache
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Told:
+    """What one field says of itself."""
+
+    key: str = ""  # in JSON, with the unit; "" is the name of the field
+    hidden: bool = False  # not in JSON
+    unit: str = ""  # the field that holds the unit, which the key then ends with
+    inside: tuple[str, ...] = ()  # fields of the record in this field that stand in its place
+    only: tuple[str, ...] = ()  # all that is shown of the record in this field; "name:key" gives another key
+    shown: Callable[[Any], Any] | None = None  # what is shown for the value
+    endless: bool = False  # a number without end is shown as the text "inf"; otherwise as null
+    spoken: bool = False  # holds words of the program, which other languages say in theirs
+    whole: bool = False  # spoken in one piece or not at all
+    same: bool = False  # what two records share that stand for the same thing
+    rank: int = 0  # which of two records is the worse: the first rank at which they differ says it
+    worse: Callable[[Any], Any] = bool  # higher of the worse value
+    each: Callable[[Sequence[Any]], Any] | None = None  # the worst record carries this of the values of all
+
+
+def told(key: str = "", **more: Any) -> dict[str, Told]:
+    """Return the metadata of a field; the names are those of `Told`."""
+    return {"told": Told(key, **more)}
+
+
+HIDDEN, SPOKEN, SAME = told(hidden=True), told(spoken=True), told(same=True)
+
+
+def told_of(record: Any) -> tuple[tuple[str, Told], ...]:
+    """Return the fields of a record by name, each with what it says of itself."""
+    kind: Any = type(record)
+    return _told_of(kind)
+
+
+@cache
+def _told_of(kind: Any) -> tuple[tuple[str, Told], ...]:
+    return tuple((one.name, one.metadata.get("told", Told())) for one in fields(kind))
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Plain data
+
+
+def or_none(value: Any) -> Any:
+    """Return None for what is empty; for `Told.shown`."""
+    return value or None
+
+
+def as_json(value: Any, only: Iterable[str] = (), endless: bool = False) -> Any:
+    """Return a value as JSON knows it: records by their metadata, SI numbers, null for what is not a number.
+
+    Parameters
+    ----------
+    value : any
+        A record, or what stands in one.
+    only : iterable of str
+        Fields of the record, all that are not hidden when empty; ``name:key`` gives another key.
+    endless : bool
+        Whether an infinite number is told from one that is not known.
+    """
+    if value is None or isinstance(value, (str, int)):
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else str(value) if endless and not math.isnan(value) else None
+    if isinstance(value, tuple) and hasattr(value, "_asdict"):
+        value = value._asdict()
+    if isinstance(value, Mapping):
+        return {key: as_json(one, (), endless) for key, one in value.items()}
+    if isinstance(value, (tuple, list)):  # mostly coordinates
+        return [one if type(one) is float and math.isfinite(one) else as_json(one, only, endless) for one in value]
+    return dict(_entries(value, only, endless)) if is_dataclass(value) else value
+
+
+def _entries(record: Any, only: Iterable[str], endless: bool) -> Iterable[tuple[str, Any]]:
+    every = dict(told_of(record))
+    wanted = [name.partition(":") for name in only] or [(name, "", "") for name, one in every.items() if not one.hidden]
+    for name, _, key in wanted:
+        one, value = every[name], getattr(record, name)
+        if one.inside:
+            yield from _entries(value, one.inside, endless)
+            continue
+        if one.shown is not None:
+            value = one.shown(value)
+        unit = f"_{getattr(record, one.unit).replace('/', '_per_')}" if one.unit else ""
+        yield (key or one.key or name) + unit, as_json(value, one.only, endless or one.endless)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# The worst of several
+
+
+def badness(value: float) -> float:
+    """Return a number to rank by: itself, or infinity when it is not a number.
+
+    Examples
+    --------
+    >>> max([1.0, float("nan"), 3.0], key=badness)
+    nan
+    """
+    return math.inf if math.isnan(value) else value
+
+
+def highest(values: Iterable[Any]) -> Any:
+    """Return the highest number, of tables the highest of each name; what is not a number counts as the highest.
+
+    None stands for no number, and is the highest where there is no other.
+    """
+    every = [value for value in values if value is not None]
+    if not every:
+        return None
+    if not isinstance(every[0], Mapping):
+        return max(every, key=badness)
+    names = dict.fromkeys(name for one in every for name in one)
+    return {name: highest(one[name] for one in every if name in one) for name in names}
+
+
+def rank(record: Any) -> tuple[Any, ...]:
+    """Return what a record is ranked by; the worst has the highest."""
+    ranked = sorted((one.rank, name, one.worse) for name, one in told_of(record) if one.rank)
+    return tuple(worse(getattr(record, name)) for _, name, worse in ranked)
+
+
+def worst(records: Sequence[T], by: Callable[[T], Any] = rank) -> T:
+    """Return the worst of several records of one kind, the first of equals, with what it carries of all."""
+    if len(records) == 1:
+        return records[0]
+    found = max(records, key=by)
+    carried = {
+        name: one.each([getattr(record, name) for record in records])
+        for name, one in told_of(found)
+        if one.each is not None
+    }
+    return replace(found, **carried) if carried else found  # type: ignore[type-var]
+
+
+def identity(record: Any) -> Hashable:
+    """Return what a record shares with those that stand for the same thing."""
+    return tuple(getattr(record, name) for name, one in told_of(record) if one.same)
+
+
+def alike(lists: Iterable[Iterable[T]], key: Callable[[T], Hashable] = identity) -> list[list[T]]:
+    """Return the entries of several lists in groups: of one key, and of the same count of that key in their list."""
+    groups: dict[Hashable, list[T]] = {}
+    for entries in lists:
+        seen: dict[Hashable, int] = {}
+        for entry in entries:
+            name = key(entry)
+            seen[name] = seen.get(name, 0) + 1
+            groups.setdefault((name, seen[name]), []).append(entry)
+    return list(groups.values())
+
+
+def worst_of_each(lists: Iterable[Iterable[T]]) -> tuple[T, ...]:
+    """Return the worst of each group of records that stand for the same thing in several lists."""
+    return tuple(worst(group) for group in alike(lists))
