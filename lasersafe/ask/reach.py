@@ -10,8 +10,9 @@ from lasersafe.errors import InputError
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.setting_search import worst_settings
-from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach
+from lasersafe.hazard.zones import Reach, direct_reach
 from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.wording import caution_line

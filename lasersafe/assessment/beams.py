@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.exposure import pulse_pattern
+from lasersafe.hazard.emission import pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.propagation import (
     BeamGeometry,

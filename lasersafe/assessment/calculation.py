@@ -11,7 +11,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
+from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
 from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import explain
 from lasersafe.optics.propagation import BeamGeometry, diameters

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.beams import beam_of, focus_of, space_of, spot_of
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.durations import exposure_duration
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.interference import VISIBLE
 from lasersafe.hazard.reflectance import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.setting_search import worst_setting, worst_settings

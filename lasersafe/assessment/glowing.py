@@ -17,7 +17,6 @@ from lasersafe.hazard.extended import (
     SourceFinding,
     extended_distance,
     most_hazardous_distance,
-    sections_for,
     source_findings,
     source_ratio,
 )
@@ -72,7 +71,7 @@ def _extended_results(context: Context) -> list[ExtendedResult]:
             worst: dict[str, tuple[float, float]] = {}
             for rule_set in context.rule_sets:
                 ratio = _ratio(context, rule_set, tissue, duration, source)
-                reaches[rule_set] = extended_distance(ratio, start, sections_for(source, emissions[0]))
+                reaches[rule_set] = extended_distance(ratio, start)
                 worst[rule_set] = most_hazardous_distance(ratio, nearest)
             decided = max(worst, key=lambda name: badness(worst[name][1]))
             place, highest = worst[decided]

@@ -67,23 +67,15 @@ def _part(near: list[Portion], far: list[Portion], key: tuple[str, str], own: in
     return max(_SMALLEST, part * (1.0 - _TRACE if leads and part < 1.0 else 1.0))
 
 
+def part_of(portion: Portion, rule_set: str, tissue: str, wavelength: float, hazard: str) -> float:
+    """Return the part of the limit of a hazard that light of a wavelength [m] may use."""
+    return portion.get((rule_set, group_of(tissue, hazard, wavelength)), 1.0)
+
+
 def lessened(criterion: Criterion, wavelength: float, portion: Portion) -> Criterion:
     """Return a comparison with the part of its limit that a wavelength [m] may use."""
-    part = portion.get((criterion.rule_set, group_of(criterion.tissue, criterion.hazard, wavelength)), 1.0)
+    part = part_of(portion, criterion.rule_set, criterion.tissue, wavelength, criterion.hazard)
     return criterion if part == 1.0 else replace(criterion, limit=criterion.limit * part)
-
-
-def parts_by_hazard(
-    context: Context, rule_set: str, tissue: str, duration: float, portion: Portion | None
-) -> dict[str, float] | None:
-    """Return what part of the limit of each hazard a wavelength may use, None for all of every limit."""
-    if not portion:
-        return None
-    found: dict[str, float] = {}
-    for emission in context.emissions(tissue, duration):
-        for c in criteria(rule_set, tissue, emission, context.wavelength, duration):
-            found[c.hazard] = portion.get((rule_set, group_of(tissue, c.hazard, context.wavelength)), 1.0)
-    return found
 
 
 def portion_step(whole: Criterion, limit: float) -> Step:

@@ -12,8 +12,9 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
 from lasersafe.fields import badness
 from lasersafe.hazard.class_check import UNKNOWN, class_finding
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.emission_limits import EDITION
-from lasersafe.hazard.exposure import Emission, criteria
+from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
 from lasersafe.hazard.setting_trials import extreme_settings
 from lasersafe.hazard.ultraviolet_day import BANDS, RULE, ULTRAVIOLET, DayDose, Visit, day_doses

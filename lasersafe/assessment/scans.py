@@ -12,7 +12,7 @@ from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
 from lasersafe.fields import badness
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
 from lasersafe.hazard.scan_search import scan_reach, worst_running
 from lasersafe.hazard.scanning import ScanFinding, scan_findings

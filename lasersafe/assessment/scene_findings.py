@@ -10,7 +10,7 @@ from lasersafe.assessment.barrier_heights import ARM, REACH
 from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.lit import curved_sources, unlisted
 from lasersafe.fields import badness
-from lasersafe.hazard.attenuated import attenuated_distance
+from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.interference import interference
 from lasersafe.optics.atmosphere import kruse_attenuation
 from lasersafe.quantity import format_quantity
@@ -256,12 +256,12 @@ def in_open_air(pairs: Sequence[tuple[Stage, Context]], wording: Wording) -> lis
             amount, limit, aperture = criterion.amount, criterion.limit, criterion.limiting_aperture
             loss = kruse_attenuation(float(visibility), context.wavelength)
             reaches.append((attenuated_distance(amount, limit, aperture, context.beam, loss), criterion))
-        both, criterion = max(reaches, key=lambda pair: badness(pair[0].with_loss))
+        both, criterion = max(reaches, key=lambda pair: badness(pair[0][1]))
         words = wording.text(
             "scene.attenuated",
             laser=name,
-            without=_up(max((one.without_loss for one, _ in reaches), key=badness)),
-            attenuated=_up(both.with_loss),
+            without=_up(max((one[0] for one, _ in reaches), key=badness)),
+            attenuated=_up(both[1]),
             visibility=visibility.typed,
             tissue=wording.text(f"tissue.{criterion.tissue}"),
             rule_set=criterion.rule_set,

@@ -21,7 +21,8 @@ from lasersafe.assessment.seen_places import over_edges, past_edges
 from lasersafe.fields import badness
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
-from lasersafe.hazard.exposure import ALPHA_MIN, criteria, source_caps
+from lasersafe.hazard.emission import source_caps
+from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.results import Criterion

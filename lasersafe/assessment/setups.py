@@ -26,10 +26,10 @@ from lasersafe.assessment.variation import zone_distances
 from lasersafe.assessment.varied_ways import instruments_of
 from lasersafe.fields import badness
 from lasersafe.hazard.aided import Aid
-from lasersafe.hazard.aided_reach import aided_reach
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
-from lasersafe.hazard.exposure import Emission
-from lasersafe.hazard.zones import Reach, direct_reach, scatter_reach, zone
+from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.scatter import scatter_reach
+from lasersafe.hazard.zones import Reach, direct_reach, zone
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import diameters
@@ -47,8 +47,6 @@ def _reach(
     own: Context, rule_set: str, way: str, tissue: str, emission: Emission, duration: float, instrument: Aid | None
 ) -> Reach:
     """Return how far one setting of one wavelength exceeds the limit of one rule set."""
-    if instrument is not None:
-        return aided_reach(rule_set, emission, own.beam, own.wavelength, duration, instrument)
     if way == "scatter":
         reflectance, angle, _ = own.scatter_surface
         return scatter_reach(
@@ -56,7 +54,7 @@ def _reach(
             model=own.case.settings.scatter_model, spot_diameter=own.spot,
         )  # fmt: skip
     factor = own.mirror_reflectance[0] if way == "mirror" else 1.0
-    return direct_reach(rule_set, tissue, emission, own.beam, own.wavelength, duration, factor)
+    return direct_reach(rule_set, tissue, emission, own.beam, own.wavelength, duration, factor, instrument)
 
 
 def _zone(context: Context, way: str, tissue: str) -> Zone:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,10 +18,10 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
 from lasersafe.assessment.panes import Pane, lit_panes
-from lasersafe.assessment.portions import Portion, lessened, parts_by_hazard, portions
+from lasersafe.assessment.portions import Portion, lessened, part_of, portions
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of, wet_ground
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.zones import scatter_ratio
+from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.directions import EVERYWHERE, Box
@@ -168,7 +168,6 @@ class Stage:
         if key not in self._profiles:
             emissions = context.emissions(tissue, duration)
             model = self.case.settings.scatter_model
-            parts = {name: parts_by_hazard(context, name, tissue, duration, portion) for name in context.rule_sets}
 
             def ratio(distance: FLOAT) -> FLOAT:
                 rows = [
@@ -181,7 +180,7 @@ class Stage:
                         distance,
                         model=model,
                         spot_diameter=spot,
-                        parts=parts[rule_set],
+                        part=partial(part_of, portion or {}, rule_set, tissue, context.wavelength),
                     )
                     for emission in emissions
                     for rule_set in context.rule_sets

@@ -16,9 +16,9 @@ from lasersafe.assessment.varied_ways import instruments_of
 from lasersafe.assessment.ways import NO_AID
 from lasersafe.fields import badness
 from lasersafe.hazard.combine import groups
-from lasersafe.hazard.comparisons import Floats
-from lasersafe.hazard.crossing import last_place
-from lasersafe.hazard.scatter_arrays import step_places
+from lasersafe.hazard.crossing import farthest_crossing
+from lasersafe.hazard.emission import Floats
+from lasersafe.hazard.scatter import step_places
 from lasersafe.results import NotAssessed, Scenario, SetupResult, Step, StrikeOuts
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ ALL_LASERS = "all lasers together"
 _SOURCE = "addition of wavelengths, BGI 832, p. 23, as in shared limits (limits.md, both rule sets)"
 _NEAREST = 1e-6  # m
 _FARTHEST = 1e12  # m
+_PLACES = 64
 
 
 def _fraction(context: Context, way: str, tissue: str, rule_set: str, group: str, place: Floats) -> Floats:
@@ -74,7 +75,7 @@ def reach_together(corners: Sequence[Sequence[Context]], ways: Sequence[str]) ->
         adding = {group for same in lasers.values() for group in _groups(tissue, same)}
         for rule_set, group in product(sorted(names), sorted(adding)):
             found = partial(_total, parts, tissue, rule_set, group)
-            reach = float(last_place(found, _NEAREST, _FARTHEST))
+            reach = farthest_crossing(found, _NEAREST, _FARTHEST, points=_PLACES)
             best = max(best, (reach, tissue), key=lambda one: one[0])
     return best
 

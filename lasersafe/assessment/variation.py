@@ -17,7 +17,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.varied import Varied, emission_inputs, groups_of, setup_inputs
 from lasersafe.assessment.varied_ways import beam_distance, beam_ratio, scatter_distance_of, scatter_ratio_of
 from lasersafe.errors import InputError
-from lasersafe.hazard.comparisons import Floats
+from lasersafe.hazard.emission import Floats
 from lasersafe.physical import physical_range
 
 __all__ = ["exposure_ratios", "variable_inputs", "zone_distances"]

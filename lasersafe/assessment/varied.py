@@ -13,18 +13,20 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.errors import InputError
-from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons, exposure_durations, fixed_comparisons
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.durations import exposure_durations
+from lasersafe.hazard.emission import Emission, Floats, Light
+from lasersafe.hazard.exposure import Comparison, compare
 from lasersafe.hazard.reflectance import SAME, materials
 from lasersafe.hazard.setting_search import worst_settings
-from lasersafe.hazard.variation import Axes, Beams, waist_before
 from lasersafe.optics.checks import unique
-from lasersafe.optics.propagation import FIBRE_FACTOR, to_1_over_e
+from lasersafe.optics.geometry import Beams, diameters
+from lasersafe.optics.propagation import FIBRE_FACTOR, to_1_over_e, waist_before
 
 if TYPE_CHECKING:
     from lasersafe.models import Setup
 
 Values = Mapping[str, Floats]
+Axes = tuple[Floats, Floats]
 CAPS = ("power", "mean_power", "pulse_energy")
 _SLIVER = 1e-12
 _TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
@@ -161,8 +163,8 @@ class Varied:
         energy = caps[0] if len(caps) == 1 else np.minimum(*caps)
         burst = ((number, _high(space.burst_spacing)),) if number > 1.0 else ()
         return Light(
-            "pulse train", pulse_energy=energy, pulse_duration=self.longest_pulse, repetition_rate=rate, burst=burst,
-            pedestal=space.pedestal,
+            "pulse train", pulse_energy=energy, pulse_duration=self.longest_pulse,
+            repetition_rate=np.asarray(rate * number), burst=burst, pedestal=space.pedestal,
         )  # fmt: skip
 
     @property
@@ -205,13 +207,13 @@ class Varied:
     def compared(self, rule_set: str, tissue: str, duration: Floats) -> list[Comparison]:
         """Return the comparisons of all settings that can be the worst, for exposures of some duration [s]."""
         if not self.by_setting:
-            return list(comparisons(rule_set, tissue, self.light, self.wavelength, duration))
+            return list(compare(rule_set, tissue, self.light, self.wavelength, duration))
         wavelength, time = float(self.wavelength), float(duration)
-        return [
-            one
-            for emission in self.settings(tissue, duration)
-            for one in fixed_comparisons(rule_set, tissue, emission, self.factor, wavelength, time)
-        ]
+        found: list[Comparison] = []
+        for emission in self.settings(tissue, duration):
+            amount = np.asarray(emission.amount * self.factor)
+            found += [replace(one, amount=amount) for one in compare(rule_set, tissue, emission, wavelength, time)]
+        return found
 
     def _axes(self, name: str, criterion: str = "", profile: str = "gaussian") -> Axes:
         """Return both axes of a width, at 1/e where it has a criterion."""
@@ -291,7 +293,7 @@ class Varied:
                 return np.minimum(*self._axes("spot_diameter", setup.criterion, setup.profile))
             return np.minimum(*self._axes("spot_diameter"))
         if setup.kind != "lens" and setup.work_distance is not None:
-            return np.minimum(*self.beams.diameters(np.asarray(float(setup.work_distance))))
+            return np.minimum(*diameters(self.beams, np.asarray(float(setup.work_distance))))
         return np.asarray(0.0)
 
     def reflectance(self, way: str) -> Floats:

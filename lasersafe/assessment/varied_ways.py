@@ -10,19 +10,17 @@ import numpy as np
 
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import line_contexts
-from lasersafe.assessment.varied import CAPS, Varied, stepwise
+from lasersafe.assessment.varied import CAPS, Varied
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.aided import Aid, transmission, viewing_data
-from lasersafe.hazard.combine import group_of
-from lasersafe.hazard.comparisons import Comparison, Floats, Light, comparisons
-from lasersafe.hazard.exposure import ALPHA_MIN, source_caps
-from lasersafe.hazard.scatter_arrays import LimitOfAngles, Places, scatter_farthest, scatter_ratios, step_places
-from lasersafe.hazard.summed_arrays import Member, summed_farthest
-from lasersafe.hazard.variation import Beams, farthest, highest_ratio
-from lasersafe.hazard.zones import FARTHEST, _limits_of_angle
-from lasersafe.optics.extended import limited_angle
+from lasersafe.hazard.aided import Aid, through
+from lasersafe.hazard.combine import Member, group_of, summed_farthest
+from lasersafe.hazard.crossing import Places
+from lasersafe.hazard.emission import Floats, Light
+from lasersafe.hazard.exposure import Comparison
+from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
+from lasersafe.hazard.zones import FARTHEST, farthest, highest_ratio
+from lasersafe.optics.geometry import Beams
 from lasersafe.optics.propagation import to_1_over_e
-from lasersafe.optics.viewing import collecting_gain
 
 _CLOSE = 1e-6  # m
 _SAME = 1.0 + 1e-10
@@ -84,22 +82,10 @@ def _instruments(own: Varied) -> list[Aid]:
     return found
 
 
-def _passed(instrument: Aid, wavelength: Floats) -> Floats:
-    edges = [edge for band in viewing_data()[0] for edge in band.wavelength]
-    return stepwise(wavelength, edges, transmission) if instrument.glass else np.asarray(1.0)
-
-
 def _through(compared: list[Comparison], own: Varied) -> list[Comparison]:
-    """Return comparisons with the bare eye and behind each instrument."""
-    found = list(compared)
-    for instrument in _instruments(own):
-        passed = _passed(instrument, own.wavelength)
-        for one in compared:
-            collected = instrument.collects(one.aperture)
-            with np.errstate(divide="ignore"):
-                limit = np.asarray(one.limit / collecting_gain(collected, one.aperture, passed))
-            found.append(replace(one, limit=limit, aperture=collected))
-    return found
+    """Return what is compared by the bare eye and behind every instrument of the case."""
+    behind = (through(compared, instrument, own.wavelength) for instrument in _instruments(own))
+    return [*compared, *(one for seen in behind for one in seen)]
 
 
 def beam_distance(own: Varied, way: str, tissue: str, rule_set: str, size: int) -> Floats:
@@ -148,55 +134,23 @@ def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floa
 
 
 def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: str = "") -> tuple[Floats, LimitOfAngles]:
-    """Return what is scattered, and the lowest limit by the angle of the source, of all hazards or of one group.
+    """Return what is emitted, and the function from angles to its lowest limit, of all hazards or of one group."""
+    shortest = float(own.wavelength.min())  # `_grouped` has refused a range with two groups
 
-    Of several settings they are those of a unit of power or energy. A limit that stands for several hazards counts in
-    each group.
-    """
-    if own.by_setting:
-        wavelength, time = float(own.wavelength), float(duration)
-        every = [
-            (
-                one.power if one.kind == "continuous" else one.pulse_energy,
-                _limits_of_angle(rule_set, tissue, one, wavelength, time),
-                source_caps(rule_set, one.kind, one.shortest_pulse, time),
-            )
-            for one in own.settings(tissue, duration)
-        ]
+    def part(hazard: str) -> float:
+        return float(not group or group_of(tissue, hazard, shortest) == group)
 
-        def lowest(first: Floats, second: Floats, _: Places) -> Floats:
-            mine = (
-                limit / amount for amount, limits, caps in every for cap in caps
-                for limit, hazard in zip(
-                    limits.at(limited_angle(first, second, ALPHA_MIN, cap)), limits.hazards, strict=True
-                )
-                if not group or not hazard or group_of(tissue, hazard, wavelength) == group
-            )  # fmt: skip
-            return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), first.shape)
+    if not own.by_setting:
+        return own.light.amount, spot_limits(rule_set, tissue, own.light, own.wavelength, duration, part)
+    every = [
+        (one.amount, spot_limits(rule_set, tissue, one, own.wavelength, duration, part))
+        for one in own.settings(tissue, duration)
+    ]
 
-        return np.asarray(own.factor), lowest
-    light, wavelength_of = own.light, own.wavelength
+    def lowest(first: Floats, second: Floats, at: Places) -> Floats:
+        return reduce(np.minimum, (limit(first, second, at) / amount for amount, limit in every))
 
-    def limit(first: Floats, second: Floats, at: Places) -> Floats:
-        def some(values: Floats) -> Floats:
-            return values if values.ndim == 0 else values[at]
-
-        part = Light(
-            light.kind, some(light.power), some(light.pulse_energy), some(light.pulse_duration),
-            some(light.repetition_rate), light.burst, light.pedestal,
-        )  # fmt: skip
-        caps = source_caps(rule_set, light.kind, part.pulse_duration, some(duration))
-        angles = [limited_angle(first, second, ALPHA_MIN, cap) for cap in caps]
-        found = [
-            one
-            for angle in angles
-            for one in comparisons(rule_set, tissue, part, some(wavelength_of), some(duration), angle)
-        ]
-        shortest = float(wavelength_of.min())  # `_grouped` has refused a range with two groups
-        mine = [one.limit for one in found if not group or group_of(tissue, one.hazard, shortest) == group]
-        return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), first.shape)
-
-    return light.amount, limit
+    return np.asarray(own.factor), lowest
 
 
 def _scatter(own: Varied, tissue: str, rule_set: str, size: int, distance: Floats | None = None) -> Floats:

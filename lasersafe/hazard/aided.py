@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import lru_cache, partial
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Annotated
 
 import numpy as np
@@ -13,14 +12,11 @@ from numpy.typing import ArrayLike
 
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import InputError
-from lasersafe.hazard.distances import direct_distance, scatter_distance_extended
+from lasersafe.hazard.exposure import Comparison
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, positive
-from lasersafe.optics.geometry import BeamGeometry
-from lasersafe.optics.viewing import PUPIL, collecting_gain, entrance_pupil, imaged_aperture
+from lasersafe.optics.viewing import PUPIL, collecting_gain, imaged_aperture
 from lasersafe.reference import shared_path
-
-NORMAL_LENS = 50e-3  # m; a finder shows life size with about this lens (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -56,12 +52,15 @@ class Aid:
 
     def gain(self, wavelength: float, aperture: float = PUPIL) -> float:
         """Return the collecting gain at a wavelength [m] into a limiting aperture [m], with the objective filled."""
-        passed = transmission(wavelength) if self.glass else 1.0
-        return float(collecting_gain(self.collects(aperture), aperture, passed))
+        return float(collecting_gain(self.collects(aperture), aperture, self.passes(wavelength)))
+
+    def passes(self, wavelength: ArrayLike) -> FloatArray:
+        """Return the part of light that passes at wavelengths [m] of shape (...), 1 where no credit is taken."""
+        return transmission(wavelength) if self.glass else np.asarray(1.0)
 
     def words(self, wavelength: float, aperture: float) -> str:
         """Return the instrument in words, with what it passes at a wavelength [m] into a limiting aperture [m]."""
-        passed = transmission(wavelength) if self.glass else 1.0
+        passed = float(self.passes(wavelength))
         used = f"{float(self.collects(aperture)) * 1e3:.3g} mm of the objective into {aperture * 1e3:.3g} mm"
         return f"{self.name}, {used}, τ = {passed:g}"
 
@@ -94,17 +93,17 @@ def viewing_data() -> tuple[tuple[Band, ...], tuple[Aid, ...], Source]:
     return content.band, content.aid, content.source
 
 
-def transmission(wavelength: float) -> float:
+def transmission(wavelength: ArrayLike) -> FloatArray:
     """Return the part that the glass of an instrument passes; at an edge the larger neighbour [1]_.
 
     Parameters
     ----------
-    wavelength : float
+    wavelength : array_like, shape (...)
         Wavelength. [m]
 
     Returns
     -------
-    float
+    numpy.ndarray, shape (...)
         0.9 visible, 0.7 near it, 0 where glass stops the light. [1]
 
     Raises
@@ -121,10 +120,13 @@ def transmission(wavelength: float) -> float:
     >>> transmission(532e-9), transmission(1070e-9), transmission(10.6e-6)
     (0.9, 0.7, 0.0)
     """
-    place = float(positive("wavelength", wavelength, "m"))
+    place = positive("wavelength", wavelength, "m")
     slack = 1e-12 * place
-    found = [b.transmission for b in viewing_data()[0] if b.wavelength[0] - slack <= place <= b.wavelength[1] + slack]
-    return max(found, default=0.0)
+    found = np.zeros(place.shape)
+    for band in viewing_data()[0]:
+        inside = (band.wavelength[0] - slack <= place) & (place <= band.wavelength[1] + slack)
+        found = np.maximum(found, np.where(inside, band.transmission, 0.0))
+    return found
 
 
 def aid(name: str) -> Aid:
@@ -151,34 +153,6 @@ def aid(name: str) -> Aid:
     known = ", ".join(one.name for one in viewing_data()[1])
     message = f"viewing aid = {name!r} is not known here; write one of: {known}"
     raise InputError(message)
-
-
-def finder(focal_length: float, f_number: float) -> Aid:
-    """Return the optical finder of a camera with a lens; an electronic finder or a screen is no aid [1]_.
-
-    Parameters
-    ----------
-    focal_length : float
-        Focal length of the lens. [m]
-    f_number : float
-        The number after f/. [1]
-
-    Returns
-    -------
-    Aid
-        Objective f / N, magnification f / 50 mm but not below 1.
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number is not positive and finite.
-
-    References
-    ----------
-    .. [1] Own: common practice, no source: a finder shows life size with a lens of about 50 mm.
-    """
-    pupil = float(entrance_pupil(focal_length, f_number))
-    return Aid("optical finder of a camera", max(1.0, focal_length / NORMAL_LENS), pupil, "common practice, no source")
 
 
 def aided_exposure(
@@ -216,123 +190,27 @@ def aided_exposure(
     return np.asarray(mean_exposure(amount, dx, dy, objective, profile) * gain)
 
 
-def aided_distance(
-    amount: float, limit: float, aperture: float, beam: BeamGeometry, objective: float, gain: float
-) -> float:
-    """Return the farthest distance at which a beam exceeds a limit, with or without the instrument: the ENOHD [1]_.
+def through(compared: Iterable[Comparison], instrument: Aid, wavelength: ArrayLike) -> list[Comparison]:
+    """Return what is compared behind an instrument: over a wider aperture, with a limit as much lower as it gathers.
 
     Parameters
     ----------
-    amount : float
-        Power or energy of the beam. [W or J]
-    limit : float
-        Exposure limit. [W/m2 or J/m2]
-    aperture : float
-        Limiting aperture of the eye without the instrument. [m]
-    beam : BeamGeometry
-        The beam. [1]
-    objective : float
-        Diameter of what is collected at the objective, see `Aid.collects`. [m]
-    gain : float
-        Collecting gain into the same aperture; 0 where the glass passes nothing. [1]
+    compared : iterable of Comparison
+        What the bare eye is compared with.
+    instrument : Aid
+        The instrument.
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
 
     Returns
     -------
-    float
-        Distance from the last optic, never below that of the bare eye. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used, or the distance is too large to compute.
-
-    References
-    ----------
-    .. [1] ANSI-Z136-1, appendix B, from memory.
+    list of Comparison
+        As many; limits are infinite where the glass passes nothing.
     """
-    bare = direct_distance(amount, limit, aperture, beam)
-    if gain == 0.0:
-        return bare
-    return max(bare, direct_distance(amount, limit / float(positive("gain", gain, "")), objective, beam))
-
-
-def aided_scatter_distance(
-    amount: float,
-    reflectance: float,
-    view_angle: float,
-    model: str,
-    spot_diameter: tuple[float, float],
-    limit_of_angle: Callable[[FloatArray], FloatArray],
-    gain: float,
-    magnification: float,
-    largest_angle: float = math.pi,
-) -> float:
-    """Return how far a scattering spot exceeds a limit through an instrument that also magnifies the spot [1]_ [2]_.
-
-    Parameters
-    ----------
-    amount : float
-        Power or energy that falls on the surface. [W or J]
-    reflectance : float
-        Part scattered, 0 to 1. [1]
-    view_angle : float
-        Angle between the surface normal and the eye, 0 to pi / 2. [rad]
-    model : str
-        ``"lambert"`` or ``"hemisphere"``.
-    spot_diameter : tuple of float, (x, y)
-        Diameters of the spot; 0 gives no credit for an extended source. [m]
-    limit_of_angle : callable
-        Takes source angles [rad] of any shape, returns the limits there [W/m2 or J/m2].
-    gain : float
-        Collecting gain. [1]
-    magnification : float
-        Angular magnification. [1]
-    largest_angle : float
-        What each axis, magnified, is limited to before the mean of both is taken. [rad]
-
-    Returns
-    -------
-    float
-        Distance from the spot, never below that of the bare eye. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used or a limit is not positive.
-
-    References
-    ----------
-    .. [1] ICNIRP2013, angular subtense: the magnified source counts.
-    .. [2] ANSI-Z136-1, appendix B, from memory.
-    """
-    limited = partial(
-        scatter_distance_extended, reflectance=reflectance, view_angle=view_angle, model=model,
-        limit_of_angle=limit_of_angle, largest_angle=largest_angle,
-    )  # fmt: skip
-    bare = limited(amount, spot_diameter=spot_diameter)
-    if gain == 0.0:
-        return float(bare)
-    more = amount * float(positive("gain", gain, ""))
-    wide = spot_diameter[0] * magnification, spot_diameter[1] * magnification
-    aided = limited(more, spot_diameter=wide)  # seen as a spot so much larger
-    return max(float(bare), float(aided))
-
-
-def enohd_factor(gain: float) -> float:
-    """Return by what an instrument lengthens the distance of a wide beam [1]_.
-
-    Parameters
-    ----------
-    gain : float
-        Collecting gain. [1]
-
-    Returns
-    -------
-    float
-        Its square root, at least 1. [1]
-
-    References
-    ----------
-    .. [1] BINOCULAR, from the law of the square of the distance.
-    """
-    return max(1.0, math.sqrt(gain))
+    found = []
+    for one in compared:
+        collected = instrument.collects(one.aperture)
+        with np.errstate(divide="ignore"):
+            gain = collecting_gain(collected, one.aperture, instrument.passes(wavelength))
+            found.append(replace(one, limit=np.asarray(one.limit / gain), aperture=collected))
+    return found

@@ -209,7 +209,7 @@ def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
     OutOfRangeError
         If a number cannot be used, or the distance is too large to compute.
     """
-    return direct_distance(power, rating, _PEAK_APERTURE, beam) * (1 + TOLERANCE)
+    return float(direct_distance(power, rating, _PEAK_APERTURE, beam)) * (1 + TOLERANCE)
 
 
 def _standard_time(rated_time: float | None, pulse_energy: float | None, repetition_rate: float | None) -> float | None:

@@ -9,8 +9,9 @@ from functools import lru_cache
 
 import numpy as np
 
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.emission_limits import CLASSES, EDITION, emission_limit, emission_table
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
 from lasersafe.limits import TrainRow
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import BeamGeometry, diameters

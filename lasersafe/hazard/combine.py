@@ -7,27 +7,41 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import lru_cache, reduce
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.fields import badness
-from lasersafe.hazard.comparisons import Comparison
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps
-from lasersafe.hazard.summed_arrays import Member, summed_farthest
-from lasersafe.hazard.variation import Beams, farthest
+from lasersafe.hazard.crossing import Places, last_fall
+from lasersafe.hazard.emission import Emission, Floats, source_caps, taken
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, comparison_of, criteria, strictest_by_aperture
+from lasersafe.hazard.zones import exposure_at, farthest, highest_ratio
 from lasersafe.limits import hazard_limits, rule_sets
-from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.extended import limited_angle
-from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.geometry import AnyBeam, BeamGeometry, Beams
 from lasersafe.optics.reflection import scatter_intensity, source_angles
 from lasersafe.results_step import Criterion
 
 _BESIDE = 3e-9  # relative step to the other side of an edge
 _DURATIONS = (1e-6, 10.0, 3e4)  # s: between them every hazard applies
+_NEAREST = 1e-3  # m
 _TABLE = "BGI832, page 23: table of wavelengths that add (IR-B and IR-C with itself from memory)"
+
+
+class Member(NamedTuple):
+    """One wavelength of a sum: its comparisons in the group, and its beams."""
+
+    compared: list[Comparison]
+    beams: AnyBeam
+
+    def taken(self, at: Places) -> Member:
+        """Return the member of the cases with these numbers."""
+        beams = self.beams.taken(at) if isinstance(self.beams, Beams) else self.beams
+        return Member([one.taken(at) for one in self.compared], beams)
 
 
 @dataclass(frozen=True)
@@ -244,12 +258,54 @@ def beam_sums(
     tuple of Sum
         One for each group, highest first.
     """
+    return sums_at(rule_set, tissue, lines, duration, lambda line, c: exposure_at(line.beam, distance, c, factor))
 
-    def exposure(line: Line, c: Criterion) -> float:
-        dx, dy = diameters(line.beam, distance)
-        return float(mean_exposure(c.amount * factor, dx, dy, c.limiting_aperture, line.beam.profile))
 
-    return sums_at(rule_set, tissue, lines, duration, exposure)
+def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> Floats:
+    """Return how far the sum of one group is above 1; of a single wavelength, its own distance.
+
+    Parameters
+    ----------
+    members : sequence of Member
+        The wavelengths that add.
+    factor : array_like, shape () or (size,)
+        Reflectance on the way. [1]
+    size : int
+        Number of cases; all arrays have this length or are single numbers.
+
+    Returns
+    -------
+    numpy.ndarray, shape (size,)
+        Distance from the last optic. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a distance is too large to compute.
+    """
+    times = np.asarray(factor, dtype=np.float64)
+    groups = [Member(strictest_by_aperture(compared), beams) for compared, beams in members]
+    single, far = np.zeros(size), np.zeros(size)
+    for compared, beams in groups:
+        shared = [replace(one, limit=np.asarray(one.limit / len(groups))) for one in compared]
+        single = np.maximum(single, farthest(compared, beams, times))
+        far = np.maximum(far, farthest(shared, beams, times))  # beyond it no fraction is above 1 / n
+    found = single.copy()
+    every = np.flatnonzero(far > single)
+    if len(groups) == 1 or not every.size:
+        return found
+
+    def ratio(place: Floats, at: Places) -> Floats:
+        """Return the sum of the highest fraction that each wavelength has at or beyond its place: it only falls."""
+        own = (one.taken(at) for one in groups)
+        return reduce(np.add, (highest_ratio(one.compared, one.beams, place, taken(times, at)) for one in own))
+
+    near = np.maximum(single, _NEAREST)[every]
+    end = np.maximum(far[every], near) * (1.0 + 1e-9) + 1e-9
+    above = ratio(near, every) > 1.0
+    at = every[above]
+    found[at] = np.maximum(single[at], last_fall(ratio, near[above], end[above], np.zeros(at.size), at))
+    return found
 
 
 def summed_distance(
@@ -280,18 +336,13 @@ def summed_distance(
         for group, compared in _criteria(rule_set, tissue, line, duration).items():
             lit = [c for c, _, _ in compared if c.amount * factor > 0.0]
             if lit:
-                groups.setdefault(group, []).append(Member([_as_array(c) for c in lit], Beams.of(line.beam)))
+                groups.setdefault(group, []).append(Member([comparison_of(c) for c in lit], line.beam))
     reaches = {group: float(summed_farthest(members, factor, 1)[0]) for group, members in groups.items()}
     alone = [float(np.max(farthest(one.compared, one.beams, factor))) for same in groups.values() for one in same]
     if not reaches:
         return SumReach(0.0, group_of(tissue, "", lines[0].wavelength), rule_set, 0.0)
     best = max(reaches, key=lambda group: badness(reaches[group]))
     return SumReach(reaches[best], best, rule_set, max(alone))
-
-
-def _as_array(c: Criterion) -> Comparison:
-    numbers = (np.asarray(value) for value in (c.amount, c.limit, c.limiting_aperture))
-    return Comparison(c.rule_set, c.hazard, c.rule, *numbers)
 
 
 def scatter_sums(

@@ -1,224 +1,157 @@
-"""Find where a ratio of exposure to limit falls through 1 for the last time, by bracket and bisection on arrays."""
+"""Where a ratio falls to 1 for the last time: one search, for one case or for many."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import NDArray
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.checks import FloatArray, positive, unique, within
-from lasersafe.optics.geometry import BeamGeometry, diameters
+from lasersafe.optics.checks import positive
 
-_BISECTIONS = 200  # at most; a bracket stops earlier, when its ends are neighbours
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+Ratio = Callable[[Floats, Places], Floats]  # places [m] and the number of the case of each, both of shape (n,)
+_NARROW = 2e-14  # relative width at which a bracket is done
+_STEPS = 200
 _GRID = 400
-_SECTIONS = 64
-_SEARCHABLE = (1e-30, 1e30)  # where no intermediate of the search can overflow
 
 
-def bisect(ratio: Callable[[FloatArray], FloatArray], above: FloatArray, below: FloatArray) -> FloatArray:
-    """Narrow brackets until their ends are neighbouring numbers.
+def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float, *, points: int = _GRID) -> float:
+    """Return the farthest place at which one ratio falls through 1, the worst of a logarithmic grid narrowed down.
 
     Parameters
     ----------
     ratio : callable
-        Takes distances of shape (...) [m], returns the ratios of exposure to limit there.
-    above, below : numpy.ndarray, shape (...)
-        An end where the ratio is above 1, and one where it is not. [m]
+        Takes places of shape (n,) [m], returns ratios of the same shape.
+    near, far : float
+        Ends of the search. [m]
+    points : int
+        Places of the grid.
 
     Returns
     -------
-    numpy.ndarray, shape (...)
-        The end where the ratio is not above 1. [m]
+    float
+        0 where no place of the grid is above 1. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the ends are not in order, a ratio is no number, or the ratio is above 1 at the far end.
     """
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (above + below)
-        if not ((middle != above) & (middle != below)).any():
-            break
-        over = ratio(middle) > 1.0
-        above, below = np.where(over, middle, above), np.where(over, below, middle)
-    return below
+    first, last = float(positive("near", near, "m")), float(positive("far", far, "m"))
+    if not first < last:
+        message = "near must be below far; correct the ends of the search"
+        raise OutOfRangeError(message)
+    grid = np.geomspace(first, last, points)
+    grid[0], grid[-1] = first, last
+    found = last_crossing(lambda place, _: ratio(place), grid[:, np.newaxis], np.zeros(1, dtype=np.intp))
+    return float(found[0])
 
 
-def narrow(
-    ratios: Callable[[FloatArray], FloatArray], above: FloatArray, below: FloatArray, sections: int = _SECTIONS
-) -> FloatArray:
-    """Do as `bisect`, in sections instead of halves, where one call for many places costs little more than for one.
+def last_crossing(ratio: Ratio, nodes: Floats, at: Places) -> Floats:
+    """Return where each case falls through 1 for the last time between its nodes.
 
     Parameters
     ----------
-    ratios : callable
-        Takes distances of shape (sections + 1, n) [m], returns the ratios of exposure to limit there.
+    ratio : callable
+        Takes places and the numbers of their cases, both of shape (n,).
+    nodes : numpy.ndarray, shape (k, n)
+        Places at which the ratio is read, of each case in order. [m]
+    at : numpy.ndarray of int, shape (n,)
+        Numbers of the cases.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        0 where no node is above 1. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a ratio is no number or negative, or is above 1 at the last node.
+    """
+    columns = np.broadcast_to(at, nodes.shape)
+    values = np.broadcast_to(ratio(nodes.reshape(-1), columns.reshape(-1)), (nodes.size,)).reshape(nodes.shape)
+    if not (values >= 0.0).all():
+        message = "ratio of exposure to limit is not a number or negative; correct the exposure or the limit"
+        raise OutOfRangeError(message)
+    over = values > 1.0
+    if over[-1].any():
+        message = f"distance: the limit is still exceeded at {nodes[-1][over[-1]][0]:.6g} m, the end of the search"
+        raise OutOfRangeError(message)
+    rows = np.flatnonzero(over.any(axis=0))
+    last = nodes.shape[0] - 1 - np.argmax(over[::-1, rows], axis=0)
+    found = np.zeros(nodes.shape[1])
+    found[rows] = last_fall(ratio, nodes[last, rows], nodes[last + 1, rows], np.zeros(rows.size), at[rows])
+    return found
+
+
+def last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: Places) -> Floats:
+    """Narrow brackets in which a ratio falls through 1, by the rule of false position with halving.
+
+    The ratio is read on logarithmic scales, places with an *offset* added: far out it is a straight line there. An end
+    that has stayed twice counts half, so that both ends close in.
+
+    Parameters
+    ----------
+    ratio : callable
+        Takes places [m] and the number of the case of each, both of shape (n,), returns the ratios there.
     above, below : numpy.ndarray, shape (n,)
         An end where the ratio is above 1, and one where it is not. [m]
-    sections : int
-        Parts into which a bracket is divided in each step.
+    offset : numpy.ndarray, shape (n,)
+        Added to a place before its logarithm is taken. [m]
+    at : numpy.ndarray, shape (n,)
+        Number of the case of each bracket. [1]
 
     Returns
     -------
     numpy.ndarray, shape (n,)
         The end where the ratio is not above 1. [m]
-    """
-    fractions = np.linspace(0.0, 1.0, sections + 1)[:, np.newaxis]
-    columns = np.arange(above.size)
-    for _ in range(_BISECTIONS):
-        places = above + (below - above) * fractions
-        places[0], places[-1] = above, below
-        over = ratios(places) > 1.0
-        over[0], over[-1] = True, False
-        step = sections - np.argmax(over[::-1], axis=0)
-        nearer, farther = places[step, columns], places[step + 1, columns]
-        if ((nearer == above) & (farther == below)).all():
-            break
-        above, below = nearer, farther
-    return bisect(lambda z: ratios(z[np.newaxis])[0], above, below)
-
-
-def farthest_crossing(
-    ratio_function: Callable[[FloatArray], FloatArray], near: ArrayLike, far: ArrayLike, *, points: int = _GRID
-) -> FloatArray:
-    """Return the farthest distance at which a ratio of exposure to limit is above 1.
-
-    The ratio may go up and down: it is read on a logarithmic grid, then the last step down is bisected.
-
-    Parameters
-    ----------
-    ratio_function : callable
-        Takes distances of shape (k, ...) [m], returns the ratios there, of a shape that broadcasts to it.
-    near, far : array_like, shape (...)
-        Ends of the search, 0 < near < far; the ratio must be at most 1 at *far*. [m]
-    points : int
-        Places on the grid. A rise that is narrower than a step, (far / near)^(1 / points), can be missed. [1]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Upper end of the last bracket, so the ratio there is at most 1; 0 where no place of the grid exceeds. [m]
 
     Raises
     ------
     OutOfRangeError
-        If an end cannot be used, a ratio is NaN or negative, or the ratio is still above 1 at *far*.
+        If the ratio is above 1 at the far end.
     """
-    first, last = np.broadcast_arrays(positive("near", near, "m"), positive("far", far, "m"))
-    if not (first < last).all():
-        message = "near must be below far; correct the ends of the search"
+    if not at.size:
+        return below
+    rows = np.arange(at.size)
+    with np.errstate(divide="ignore"):
+        high, low = np.log(ratio(above, at)), np.log(ratio(below, at))
+    if (low > 0.0).any():
+        message = f"distance: the limit is still exceeded at {below[low > 0.0][0]:.6g} m; correct the beam or the limit"
         raise OutOfRangeError(message)
-    shape = first.shape
-    first, last = first.reshape(-1), last.reshape(-1)
-
-    def ratios(distance: FloatArray) -> FloatArray:
-        found = ratio_function(distance.reshape(-1, *shape))
-        values = np.broadcast_to(np.asarray(found, dtype=np.float64), (distance.shape[0], *shape))
-        if not (values >= 0.0).all():
-            message = "ratio of exposure to limit is not a number or negative; correct the exposure or the limit"
-            raise OutOfRangeError(message)
-        return values.reshape(distance.shape)
-
-    grid = np.geomspace(first, last, points)
-    grid[0], grid[-1] = first, last
-    over = ratios(grid) > 1.0
-    if over[-1].any():
-        message = f"distance: the limit is still exceeded at {last[over[-1]][0]:.6g} m, the end of the search"
-        raise OutOfRangeError(message)
-    any_over = over.any(axis=0)
-    step = np.where(any_over, points - 1 - np.argmax(over[::-1], axis=0), 0)
-    columns = np.arange(first.size)
-    above, below = grid[step, columns], grid[np.minimum(step + 1, points - 1), columns]
-    crossing = narrow(ratios, above, below)
-    return np.asarray(np.where(any_over, crossing, 0.0).reshape(shape))
-
-
-def last_place(ratio_function: Callable[[FloatArray], FloatArray], near: float, far: float) -> float:
-    """Return where a ratio that only falls with the distance is above 1 for the last time.
-
-    Parameters
-    ----------
-    ratio_function : callable
-        Takes distances of shape (k,) [m], returns the ratios there.
-    near, far : float
-        Ends of the search. [m]
-
-    Returns
-    -------
-    float
-        Upper end of the last bracket; 0 where the ratio is not above 1 at *near*. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the ratio is NaN, or still above 1 at *far*.
-    """
-    return float(farthest_crossing(ratio_function, near, far, points=_SECTIONS))
-
-
-def _ratio_along(
-    amount: float, limit: float, aperture: float, beam: BeamGeometry
-) -> Callable[[FloatArray], FloatArray]:
-    def ratio(distance: FloatArray) -> FloatArray:
-        dx, dy = diameters(beam, distance)
-        return np.asarray(mean_exposure(amount, dx, dy, aperture, beam.profile) / limit)
-
-    return ratio
-
-
-def _nodes(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> FloatArray:
-    """Return ascending places from 0 to where the limit is kept for good, dense around both waists."""
-    angles = beam.divergence[0] * beam.divergence[1]
-    far = max(0.0, *beam.waist_position) + math.sqrt(4.0 * amount / (math.pi * limit * angles))
-    far *= 1.0 + 1e-9
-    places = [np.array([0.0, far])]
-    apart = abs(beam.waist_position[0] - beam.waist_position[1])
-    for waist, angle, position in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True):
-        places.append(np.array([position]))
-        if apart > 0.0:
-            depth = max(waist, aperture) / angle
-            offsets = np.geomspace(depth / 16.0, 2.0 * (apart + depth), 64)
-            places += [position - offsets, position + offsets]
-    nodes = unique(np.concatenate(places))
-    return np.asarray(nodes[(nodes >= 0.0) & (nodes <= far)])
-
-
-def ends_by_search(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> tuple[float, float]:
-    """Return the nearest and the farthest place where a beam of any kind exceeds a limit.
-
-    The exposure is read at places that are dense around both waists; the first and the last step are bisected.
-
-    Parameters
-    ----------
-    amount : float
-        Power or energy of the beam. [W or J]
-    limit : float
-        Exposure limit. [W/m2 or J/m2]
-    aperture : float
-        Diameter of the limiting aperture. [m]
-    beam : BeamGeometry
-        The beam. [1]
-
-    Returns
-    -------
-    tuple of float
-        Distances from the last optic; (0.0, 0.0) where the limit is nowhere exceeded. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number is not within 1e-30 to 1e30, or the search does not end.
-    """
-    within("amount", amount, "W or J", *_SEARCHABLE)
-    within("limit", limit, "W/m2 or J/m2", *_SEARCHABLE)
-    within("aperture", aperture, "m", *_SEARCHABLE)
-    ratio = _ratio_along(amount, limit, aperture, beam)
-    nodes = _nodes(amount, limit, aperture, beam)
-    over = np.flatnonzero(ratio(nodes) > 1.0)
-    if over.size == 0:
-        return 0.0, 0.0
-    first, last = int(over[0]), int(over[-1])
-    if last == nodes.size - 1:
-        message = f"distance: the limit is still exceeded at {nodes[-1]:.6g} m; correct the beam or the limit"
-        raise OutOfRangeError(message)
-    near = 0.0 if first == 0 else float(narrow(ratio, nodes[first : first + 1], nodes[first - 1 : first])[0])
-    return near, float(narrow(ratio, nodes[last : last + 1], nodes[last + 1 : last + 2])[0])
+    below = np.where(high > 0.0, below, above)  # the bracket was exact
+    result = below.copy()
+    kept = np.zeros(at.size)
+    for step in range(_STEPS):
+        with np.errstate(invalid="ignore", divide="ignore"):
+            part = high / (high - low)
+        part = np.where(np.isfinite(part) & (step % 8 != 7), part, 0.5)
+        start, end = above + offset, below + offset
+        with np.errstate(invalid="ignore", divide="ignore"):  # an end at the last optic, no offset: halved below
+            place = start * (end / start) ** np.clip(part, 0.0, 1.0) - offset
+        middle = 0.5 * (above + below)
+        place = np.where((place > above) & (place < below), place, middle)
+        place = np.clip(place, above + 0.25 * _NARROW * above, np.maximum(below - 0.25 * _NARROW * below, above))
+        place = np.where((place > above) & (place < below), place, middle)
+        with np.errstate(divide="ignore"):
+            value = np.log(ratio(place, at))
+        over = value > 0.0
+        low = np.where(over & (kept > 0.0), low * 0.5, low)
+        high = np.where(~over & (kept < 0.0), high * 0.5, high)
+        kept = np.where(over, 1.0, -1.0)
+        above, high = np.where(over, place, above), np.where(over, value, high)
+        below, low = np.where(over, below, place), np.where(over, low, value)
+        middle = 0.5 * (above + below)
+        done = (below - above <= _NARROW * below) | (middle <= above) | (middle >= below)
+        result[rows[done]] = below[done]
+        if done.all():
+            return result
+        more = ~done
+        above, below, offset, high, low, kept = (part[more] for part in (above, below, offset, high, low, kept))
+        at, rows = at[more], rows[more]
+    result[rows] = below
+    return result

@@ -1,32 +1,30 @@
-"""How far a beam or its scatter exceeds a limit: closed forms, and a bracket with bisection where there is none.
+"""How far the exposure exceeds the limit: closed forms, and the last crossing of beams with two axes.
 
-A distance is the farthest place where the exposure, averaged over the limiting aperture, is above the limit;
-0.0 where it is nowhere above. An exposure equal to the limit is not above it.
+All distances are path lengths: from the last optic for a beam, whatever mirrors it meets on the way, and from the lit
+surface for scatter.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.crossing import ends_by_search, farthest_crossing
+from lasersafe.hazard.crossing import Places, farthest_crossing, last_crossing, last_fall
+from lasersafe.hazard.emission import Floats
+from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.atmosphere import transmitted
 from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
-from lasersafe.optics.geometry import PROFILES, PROPAGATIONS, BeamGeometry
-from lasersafe.optics.reflection import scatter_exposure, scatter_intensity, source_angle
+from lasersafe.optics.geometry import PROFILES, PROPAGATIONS, AnyBeam, BeamGeometry, Beams, diameters
+from lasersafe.optics.reflection import scatter_intensity
 
-__all__ = [
-    "critical_diameter",
-    "direct_distance",
-    "direct_distance_arrays",
-    "farthest_crossing",
-    "hazard_interval",
-    "scatter_distance",
-    "scatter_distance_extended",
-]
+_OFFSETS, _FEW_OFFSETS = 64, 24
+_BLOCK = 512  # beams whose nodes are read together
+_SHALLOW = 1e-9  # of the way between the waists: a point focus seen by its peak has no depth of its own
+_ZOOM, _ZOOMS = 9, 5
+_SUMMITS = 3  # of the places that are higher than their neighbours, how many are narrowed down
+_POINTS = 4000
 
 
 def critical_diameter(
@@ -139,103 +137,196 @@ def direct_distance_arrays(
     return finite("distance", farthest, "m")
 
 
-def _checked(amount: float, limit: float, aperture: float) -> tuple[float, float, float]:
-    return (
-        float(positive("amount", amount, "W or J")),
-        float(positive("limit", limit, "W/m2 or J/m2")),
-        float(positive("aperture", aperture, "m")),
-    )
+def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, beam: AnyBeam) -> FloatArray:
+    """Return the farthest distance at which beams exceed the limit; all diameters and the divergence are 1/e values.
 
-
-def direct_distance(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> float:
-    """Return the farthest distance at which a beam exceeds a limit [1]_.
-
-    Closed form where both axes are alike; otherwise a bracket, searched around both waists, and bisection.
+    Of a circular beam the closed form. Of a beam with two axes, the last crossing: between a circular beam as wide as
+    its longer axis, which lets less through, and one as wide as its shorter axis, which lets more through.
 
     Parameters
     ----------
-    amount : float
+    amount : array_like, shape (...)
         Power or energy of the beam. [W or J]
-    limit : float
-        Exposure limit. [W/m2 or J/m2]
-    aperture : float
-        Diameter of the limiting aperture. [m]
-    beam : BeamGeometry
-        The beam. [1]
+    limit : array_like, shape (...)
+        Limit of the exposure. [W/m2 or J/m2]
+    aperture : array_like, shape (...)
+        Limiting aperture. [m]
+    beam : BeamGeometry or Beams, shape (...)
+        The beams.
 
     Returns
     -------
-    float
-        Distance from the last optic; 0.0 where the limit is nowhere exceeded. [m]
+    numpy.ndarray, shape (...)
+        0 where no place exceeds the limit. [m]
 
     Raises
     ------
     OutOfRangeError
-        If a number cannot be used, or the distance is too large to compute.
-
-    References
-    ----------
-    .. [1] OSHA-OTM, range equation and lens-on-laser formula; ISO11146-1 for the hyperbolic beam.
-
-    Examples
-    --------
-    >>> from lasersafe.optics.propagation import through_lens
-    >>> round(direct_distance(300.0, 50.0, 7e-3, through_lens(8.5e-3, 0.15, "1/e")), 2)
-    48.93
+        If a number cannot be used or the distance is too large to compute.
     """
-    amount, limit, aperture = _checked(amount, limit, aperture)
-    if not beam.circular:
-        return ends_by_search(amount, limit, aperture, beam)[1]
-    distance = direct_distance_arrays(
-        amount,
-        limit,
-        aperture,
-        beam.waist_diameter[0],
-        beam.divergence[0],
-        beam.waist_position[0],
-        profile=beam.profile,
-        propagation=beam.propagation,
-    )
-    return float(distance)
+    waist, angle, position = beam.waist_diameter, beam.divergence, beam.waist_position
+    if beam.circular:
+        return direct_distance_arrays(
+            amount, limit, aperture, waist[0], angle[0], position[0], profile=beam.profile, propagation=beam.propagation
+        )
+    given = np.broadcast_arrays(amount, limit, aperture, *waist, *angle, *position)
+    shape = given[0].shape
+    whole, most, hole, *columns = (np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given)
+    d_x, d_y, a_x, a_y, p_x, p_y = columns
+    many = Beams((d_x, d_y), (a_x, a_y), (p_x, p_y), beam.profile, beam.propagation)
+
+    def ratio(place: Floats, at: Places) -> Floats:
+        dx, dy = diameters(many.taken(at), place)
+        return np.asarray(mean_exposure(whole[at], dx, dy, hole[at], beam.profile) / most[at])
+
+    last_waist = np.maximum(np.maximum(p_x, p_y), 0.0)
+    alone = [
+        direct_distance_arrays(whole, most, hole, d, a, p, profile=beam.profile, propagation=beam.propagation)
+        for d, a, p in ((d_x, a_x, p_x), (d_y, a_y, p_y))
+    ]
+    near, far = np.minimum(*alone), np.maximum(*alone) * (1.0 + 1e-12)
+    over = near > last_waist
+    rest = np.flatnonzero(~over)
+    near[rest] = last_waist[rest]
+    over[rest] = ratio(last_waist[rest], rest) > 1.0
+    depth = np.maximum(np.maximum(d_x, hole) / a_x, np.maximum(d_y, hole) / a_y)
+    found = np.zeros(whole.size)
+    lit = np.flatnonzero(over)
+    found[lit] = last_fall(ratio, near[lit], far[lit], (depth - last_waist)[lit], lit)
+    between = np.flatnonzero(~over & (p_x != p_y) & (np.maximum(p_x, p_y) > 0.0))
+    for start in range(0, between.size, _BLOCK):
+        at = between[start : start + _BLOCK]
+        own = many.taken(at)
+        low, high = np.maximum(np.minimum(*own.waist_position), 0.0), np.maximum(*own.waist_position)
+        found[at] = last_crossing(ratio, _nodes(own, low, high, hole[at]), at)
+    return found.reshape(shape)
 
 
-def hazard_interval(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> tuple[float, float]:
-    """Return where along its path a beam exceeds a limit: from the nearest to the farthest such place [1]_.
-
-    Behind a lens the first number can be above 0: the beam is wide at the lens and strong around the focus.
+def attenuated_distance(
+    amount: float, limit: float, aperture: float, beam: BeamGeometry, attenuation: float, path_before: float = 0.0
+) -> tuple[float, float]:
+    """Return how far a beam exceeds the limit through air that takes a part of it, without and with that loss.
 
     Parameters
     ----------
     amount : float
         Power or energy of the beam. [W or J]
     limit : float
-        Exposure limit. [W/m2 or J/m2]
+        Limit of the exposure. [W/m2 or J/m2]
     aperture : float
-        Diameter of the limiting aperture. [m]
+        Limiting aperture. [m]
     beam : BeamGeometry
-        The beam. [1]
+        The beam.
+    attenuation : float
+        Attenuation coefficient of the air. [m-1]
+    path_before : float
+        Way through air before the last optic. [m]
 
     Returns
     -------
     tuple of float
-        Nearest and farthest distance from the last optic; (0.0, 0.0) where the limit is nowhere exceeded. An
-        astigmatic beam may keep the limit somewhere in between. [m]
+        Without loss, and with loss; 0 where no place exceeds the limit. [m]
 
     Raises
     ------
     OutOfRangeError
-        If a number cannot be used, or the distance is too large to compute.
+        If a number cannot be used.
+    """
+    loss = float(within("attenuation", attenuation, "1/m", 0.0, math.inf))
+    before = float(within("path_before", path_before, "m", 0.0, math.inf))
+    bare = float(direct_distance(amount, limit, aperture, beam))
+    if bare == 0.0 or loss == 0.0:
+        return bare, bare
+
+    def ratio(distance: Floats) -> Floats:
+        exposure = mean_exposure(amount, *diameters(beam, distance), aperture, beam.profile)
+        return np.asarray(exposure * transmitted(loss, before + distance) / limit)
+
+    far = bare * (1.0 + 1e-9)
+    # beyond both waists the ratio only falls, so one bracket is enough; before them it is searched
+    waist = max(beam.waist_position)
+    near = waist if 0.0 < waist < bare and ratio(np.array([waist]))[0] > 1.0 else bare * 1e-9
+    if ratio(np.array([far]))[0] > 1.0:  # the loss on this way is below the rounding of the numbers
+        return bare, bare
+    return bare, min(farthest_crossing(ratio, near, far, points=_POINTS if near < waist else 3), bare)
+
+
+def narrowest(aperture: ArrayLike, beam: AnyBeam, start: ArrayLike, end: ArrayLike) -> Floats:
+    """Return the place between two ends at which most of a beam with two axes comes through an aperture [1]_.
+
+    It need not be where the beam covers least: an aperture that takes in one axis whole asks for the other one.
+
+    Parameters
+    ----------
+    aperture : array_like, shape (...)
+        Diameter of the aperture; 0 for the peak of the beam. [m]
+    beam : BeamGeometry or Beams
+        The beams.
+    start, end : array_like, shape (...)
+        Ends of the search. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Distance from the last optic. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
 
     References
     ----------
-    .. [1] OSHA-OTM, lens-on-laser formula, solved for both sides of the focus.
+    .. [1] Own: read at places dense around both waists, the best narrowed down.
     """
-    amount, limit, aperture = _checked(amount, limit, aperture)
-    if not beam.circular:
-        return ends_by_search(amount, limit, aperture, beam)
-    farthest = direct_distance(amount, limit, aperture, beam)
-    position = beam.waist_position[0]
-    return (max(0.0, 2.0 * position - farthest) if farthest > 0.0 else 0.0), farthest
+    given = np.broadcast_arrays(
+        aperture, *beam.waist_diameter, *beam.divergence, *beam.waist_position, start, end
+    )  # fmt: skip
+    shape = given[0].shape
+    hole, d_x, d_y, a_x, a_y, p_x, p_y, near, far = (
+        np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given
+    )
+    many = Beams((d_x, d_y), (a_x, a_y), (p_x, p_y), beam.profile, beam.propagation)
+    best = near.copy()
+    rows = np.flatnonzero(far > near)
+    for first in range(0, rows.size, _BLOCK):
+        at = rows[first : first + _BLOCK]
+        own = many.taken(at)
+        nodes = _nodes(own, near[at], far[at], hole[at], _FEW_OFFSETS)
+        value = _concentration(own, hole[at], nodes)
+        edge = np.full((1, at.size), -np.inf)
+        top = (value >= np.vstack([edge, value[:-1]])) & (value >= np.vstack([value[1:], edge]))
+        highest = np.argsort(np.where(top, value, -np.inf), axis=0)[-_SUMMITS:]
+        low, high = np.maximum(highest - 1, 0), np.minimum(highest + 1, nodes.shape[0] - 1)
+        nodes = np.linspace(np.take_along_axis(nodes, low, 0), np.take_along_axis(nodes, high, 0), _ZOOM)
+        for _ in range(_ZOOMS):
+            value = _concentration(own, hole[at], nodes)
+            top = np.argmax(value, axis=0)[np.newaxis]
+            found, height = np.take_along_axis(nodes, top, 0)[0], np.take_along_axis(value, top, 0)[0]
+            low, high = np.maximum(top - 1, 0), np.minimum(top + 1, _ZOOM - 1)
+            nodes = np.linspace(np.take_along_axis(nodes, low, 0)[0], np.take_along_axis(nodes, high, 0)[0], _ZOOM)
+        best[at] = found[np.argmax(height, axis=0), np.arange(at.size)]
+    return best.reshape(shape)
+
+
+def _concentration(beams: Beams, hole: Floats, place: Floats) -> Floats:
+    """Return what passes each hole, or of a hole of 0 how high the peak is."""
+    dx, dy = diameters(beams, place)
+    peak = hole == 0.0
+    return np.where(peak, -dx * dy, mean_exposure(1.0, dx, dy, np.where(peak, 1.0, hole), beams.profile))
+
+
+def _nodes(beams: Beams, start: Floats, end: Floats, hole: Floats, count: int = _OFFSETS) -> Floats:
+    """Return places between two ends, closer to each other near the waists, of shape (k, n)."""
+    apart = np.abs(beams.waist_position[0] - beams.waist_position[1])
+    places = [start[np.newaxis], end[np.newaxis]]
+    for waist, angle, place in zip(beams.waist_diameter, beams.divergence, beams.waist_position, strict=True):
+        depth = np.maximum(np.maximum(waist, hole) / angle, apart * _SHALLOW)
+        offsets = np.geomspace(depth / 16.0, 2.0 * (apart + depth), count)
+        places += [place - offsets, place + offsets]
+    every = np.concatenate(places)
+    even = start + (end - start) * np.linspace(0.0, 1.0, every.shape[0])[:, np.newaxis]  # what lies outside is spread
+    return np.sort(np.where((every < start) | (every > end), even, every), axis=0)
 
 
 def scatter_distance(
@@ -286,84 +377,3 @@ def scatter_distance(
     most = positive("limit", limit, "W/m2 or J/m2")
     with np.errstate(over="ignore", under="ignore"):
         return finite("distance", np.sqrt(intensity / most), "m")
-
-
-def scatter_distance_extended(
-    amount: ArrayLike,
-    reflectance: ArrayLike,
-    view_angle: ArrayLike,
-    model: str,
-    spot_diameter: tuple[ArrayLike, ArrayLike],
-    limit_of_angle: Callable[[FloatArray], FloatArray],
-    *,
-    smallest_angle: float = 0.0,
-    largest_angle: float = math.pi,
-) -> FloatArray:
-    """Return how far a scattering spot exceeds a limit that depends on the angle it subtends [1]_.
-
-    The exposure is that of a small spot of the same power, which is never below that of the real one on its normal.
-
-    Parameters
-    ----------
-    amount : array_like, shape (...)
-        Power or energy that falls on the surface. [W or J]
-    reflectance : array_like, shape (...)
-        Part scattered, 0 to 1. [1]
-    view_angle : array_like, shape (...)
-        Angle between the surface normal and the eye, 0 to pi / 2. [rad]
-    model : str
-        ``"lambert"`` or ``"hemisphere"``.
-    spot_diameter : tuple of array_like, (x, y), each of shape (...)
-        Diameters of the spot on the surface. [m]
-    limit_of_angle : callable
-        Takes source angles [rad] of any shape, returns the limits there [W/m2 or J/m2]; infinity where there is none.
-    smallest_angle, largest_angle : float
-        What each axis of the spot is limited to before the mean of both is taken. [rad]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Farthest distance from the spot at which the exposure is above the limit. [m]
-
-    Raises
-    ------
-    InputError
-        If the model is not known.
-    OutOfRangeError
-        If a number cannot be used or a limit is NaN, zero or negative.
-
-    References
-    ----------
-    .. [1] ICNIRP2013, angular subtense of an oblong source.
-    """
-    whole, part, view, x, y = np.broadcast_arrays(
-        positive("amount", amount, "W or J"),
-        within("reflectance", reflectance, "", 0.0, 1.0),
-        within("view_angle", view_angle, "rad", 0.0, math.pi / 2.0),
-        within("spot_diameter", spot_diameter[0], "m", 0.0, math.inf),
-        within("spot_diameter", spot_diameter[1], "m", 0.0, math.inf),
-    )
-
-    def limits(angle: FloatArray) -> FloatArray:
-        found = np.broadcast_to(np.asarray(limit_of_angle(angle), dtype=np.float64), angle.shape)
-        if not (found > 0.0).all():
-            message = "limit of an extended source is not a positive number; correct the limit"
-            raise OutOfRangeError(message)
-        return found
-
-    def ratio(distance: FloatArray) -> FloatArray:
-        angle = source_angle(x, y, distance, view, smallest_angle, largest_angle)
-        return np.asarray(scatter_exposure(whole, part, distance, view, model) / limits(angle))
-
-    ends = [limits(np.full(x.shape, angle)) for angle in (min(largest_angle, math.pi), max(smallest_angle, 0.0))]
-    lowest = np.minimum(ends[0], ends[1])
-    intensity = scatter_intensity(whole, part, view, model)
-    bounded = np.isfinite(lowest) & (intensity > 0.0)
-    with np.errstate(over="ignore", under="ignore"):
-        reach = finite("distance", np.sqrt(np.where(bounded, intensity / np.where(bounded, lowest, 1.0), 1.0)), "m")
-    highest = np.maximum(ends[0], ends[1])
-    spread = np.where(bounded & np.isfinite(highest), highest / np.where(bounded, lowest, 1.0), 1e8)
-    near, far = reach / (4.0 * np.sqrt(spread)), 2.0 * reach
-    while (ratio(far[np.newaxis])[0] > 1.0).any():
-        far = finite("distance", 2.0 * far, "m")
-    return farthest_crossing(ratio, near, far)

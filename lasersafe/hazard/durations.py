@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 WORKING_DAY = 30_000.0
 DELIBERATE = 100.0
 ACCIDENTAL = 10.0
@@ -42,3 +45,22 @@ def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) 
             return TURN_AWAY, "visible, briefed person who turns away (TROS-2, 4.1; weak assumption)"
         return ACCIDENTAL, "visible, blink reflex not relied on (DGUV203-036, annex 4)"
     return ACCIDENTAL, "invisible, unintended, eye and head movements end it (TROS-2, 5.1; common practice)"
+
+
+def exposure_durations(wavelength: ArrayLike, way: str) -> NDArray[np.float64]:
+    """Return the exposure durations of many wavelengths, for people who do not turn away.
+
+    Parameters
+    ----------
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+    way : str
+        ``direct``, ``mirror`` or ``scatter``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure duration. [s]
+    """
+    ultraviolet = np.asarray(wavelength) <= 400e-9 * (1.0 + EDGE)
+    return np.where(ultraviolet, WORKING_DAY, DELIBERATE if way == "scatter" else ACCIDENTAL)

@@ -1,196 +1,87 @@
-"""Where an emission meets the limits: the list of comparisons that one exposure has to pass.
+"""Where an emission meets the limits: the comparisons that one exposure, or a million of them, has to pass.
 
 Each rule set, hazard and pulse rule has its own limit *and* its own limiting aperture, so none can be
-dropped before the beam is known. An exposure passes when every comparison passes.
+dropped before the beam is known. An exposure passes when every comparison passes. What does not vary stays a single
+number, so that its limit is looked up once.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, reduce
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.errors import OutOfRangeError
+from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.hazard.emission import Emission, Floats, Light, source_caps, taken
 from lasersafe.hazard.lasting import body_area, plain_limits
+from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import (
     PulseTrainLimit,
     TrainRow,
-    angle_max,
     burst_train_limit,
     pulse_list_limit,
     pulse_train_limit,
 )
-from lasersafe.limits.grid import DURATIONS
-from lasersafe.optics.checks import FloatArray
+from lasersafe.optics.checks import unique
+from lasersafe.optics.extended import limited_angle
 from lasersafe.results_step import Criterion
 
 ALPHA_MIN = 1.5e-3
+_MANY = 256  # trains from which on the quick way pays
+_FEW = 4096  # up to this many source angles, equal ones are looked for
 
 
 @dataclass(frozen=True)
-class Emission:
-    """What a laser emits at one setting, in SI units.
+class Comparison:
+    """One comparison of one case or of many.
 
     Parameters
     ----------
-    kind : str
-        ``continuous``, ``single pulse`` or ``pulse train``.
-    power : float
-        Mean power; 0 for a single pulse. [W]
-    pulse_energy : float
-        Energy of one pulse; 0 for continuous emission. [J]
-    pulse_duration : float
-        Duration of one pulse; 0 for continuous emission. [s]
-    repetition_rate : float
-        Pulses per second; 0 unless a train. Of a pattern, as many as there are on average. [Hz]
-    burst : tuple of (number, spacing)
-        Pulses in a burst and time between their starts [s], bursts in a group and their spacing, and so on.
-    pulses : tuple of (start, duration, energy)
-        Pulses one by one [s, s, J]; ``pulse_energy`` is then the largest.
-    period : float, optional
-        Time after which the list of pulses begins again; None: it comes once. [s]
-    pedestal : float
-        Power between and under the pulses. [W]
-    name : str
-        Name of the mode in the maker's table.
+    rule_set, hazard, rule : str
+        Where the limit stands.
+    amount : array_like, shape (...)
+        Power or energy per pulse. [W or J]
+    limit : numpy.ndarray, shape (...)
+        Infinite where the comparison does not apply. [W/m2 or J/m2]
+    aperture : numpy.ndarray, shape (...)
+        Limiting aperture. [m]
+    time : array_like, shape (...)
+        For which the limit holds. [s]
+    source, seen : array_like of str, shape (...)
+        Locator of the limit, and how it was read.
+    row : TrainRow, optional
+        Of a train: the numbers behind it.
     """
 
-    kind: str
-    power: float = 0.0
-    pulse_energy: float = 0.0
-    pulse_duration: float = 0.0
-    repetition_rate: float = 0.0
-    burst: tuple[tuple[float, float], ...] = ()
-    pulses: tuple[tuple[float, float, float], ...] = ()
-    period: float | None = None
-    pedestal: float = 0.0
-    name: str = ""
+    rule_set: str
+    hazard: str
+    rule: str
+    amount: Any
+    limit: Floats
+    aperture: Floats
+    time: ArrayLike = 0.0
+    source: Any = ""
+    seen: Any = ""
+    row: TrainRow | None = None
 
-    @property
-    def shortest_pulse(self) -> float:
-        """Duration of the shortest pulse, 0 for continuous emission. [s]."""
-        return min((length for _, length, _ in self.pulses), default=self.pulse_duration)
-
-    def scaled(self, factor: float) -> Emission:
-        """Return the emission after a reflection or filter that lets *factor* through."""
+    def taken(self, at: NDArray[np.intp]) -> Comparison:
+        """Return the comparison of the cases with these numbers."""
         return replace(
-            self,
-            power=self.power * factor,
-            pulse_energy=self.pulse_energy * factor,
-            pulses=tuple((start, length, energy * factor) for start, length, energy in self.pulses),
-            pedestal=self.pedestal * factor,
-        )
-
-
-def continuous(power: float) -> Emission:
-    """Return continuous emission.
-
-    Parameters
-    ----------
-    power : float
-        What leaves the laser. [W]
-    """
-    return Emission("continuous", power=power)
-
-
-def single_pulse(pulse_energy: float, pulse_duration: float) -> Emission:
-    """Return one pulse.
-
-    Parameters
-    ----------
-    pulse_energy : float
-        Energy of the pulse. [J]
-    pulse_duration : float
-        Its duration. [s]
-    """
-    return Emission("single pulse", pulse_energy=pulse_energy, pulse_duration=pulse_duration)
-
-
-def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: float, pedestal: float = 0.0) -> Emission:
-    """Return a regular train of pulses, on a pedestal.
-
-    Parameters
-    ----------
-    pulse_energy : float
-        Energy of one pulse. [J]
-    pulse_duration : float
-        Duration of one pulse. [s]
-    repetition_rate : float
-        Pulses per second. [Hz]
-    pedestal : float
-        Power under and between the pulses. [W]
-    """
-    mean = pulse_energy * repetition_rate + pedestal
-    return Emission("pulse train", mean, pulse_energy, pulse_duration, repetition_rate, pedestal=pedestal)
-
-
-def pulse_pattern(
-    pulses: tuple[tuple[float, float, float], ...], period: float | None = None, pedestal: float = 0.0
-) -> Emission:
-    """Return pulses given one by one, once or repeated, on a pedestal.
-
-    Parameters
-    ----------
-    pulses : tuple of (start, duration, energy)
-        In the order of time; each [s, s, J].
-    period : float, optional
-        Time after which the list begins again. [s]
-    pedestal : float
-        Power under and between the pulses. [W]
-
-    Returns
-    -------
-    Emission
-        With the largest pulse as its pulse.
-    """
-    largest = max(pulses, key=lambda pulse: pulse[2])
-    total = sum(energy for _, _, energy in pulses)
-    mean = 0.0 if period is None else total / period
-    rate = 0.0 if period is None else len(pulses) / period
-    return Emission(
-        "pulse train", mean + pedestal, largest[2], largest[1], rate, pulses=pulses, period=period, pedestal=pedestal
-    )
-
-
-def source_caps(rule_set: str, kind: str, shortest_pulse: ArrayLike, duration: ArrayLike) -> tuple[FloatArray, ...]:
-    """Return what each axis of a source is limited to before the mean of both is taken; the lowest limit counts [1]_.
-
-    Of a train, alpha_max of a pulse and that of the longest window: its factor goes with the angle, and so does the
-    limit of each window.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    kind : str
-        ``continuous``, ``single pulse`` or ``pulse train``.
-    shortest_pulse : array_like, shape (...)
-        Duration of a pulse, of a list the shortest. [s]
-    duration : array_like, shape (...)
-        Exposure duration. [s]
-
-    Returns
-    -------
-    tuple of numpy.ndarray, shape (...)
-        One or two angles. [rad]
-
-    References
-    ----------
-    .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max; oblong sources.
-    """
-    own = angle_max(rule_set, duration if kind == "continuous" else shortest_pulse)
-    largest = angle_max(rule_set, DURATIONS[1])
-    return (own, np.maximum(own, largest)) if kind == "pulse train" and (own < largest).any() else (own,)
+            self, amount=taken(np.asarray(self.amount), at), limit=taken(self.limit, at),
+            aperture=taken(self.aperture, at),
+        )  # fmt: skip
 
 
 def train_limit(
     rule_set: str,
     tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
+    emission: Emission | Light,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
     source_angle: ArrayLike = ALPHA_MIN,
 ) -> PulseTrainLimit:
     """Return the limit for the largest pulse of a train, of bursts or of a list, with or without a pedestal.
@@ -201,11 +92,11 @@ def train_limit(
         Name of the rule set.
     tissue : str
         ``eye`` or ``skin``.
-    emission : Emission
+    emission : Emission or Light
         Pulses of any pattern.
-    wavelength : float
+    wavelength : array_like, shape (...)
         Wavelength. [m]
-    duration : float
+    duration : array_like, shape (...)
         Exposure duration. [s]
     source_angle : array_like, shape (...)
         Angular subtense of the source. [rad]
@@ -213,33 +104,190 @@ def train_limit(
     Returns
     -------
     PulseTrainLimit
-        Arrays of the shape of *source_angle*.
+        Arrays of the shape of what varies.
     """
-    exposed_area = body_area(tissue, wavelength)
-    if emission.pulses:
+    area = body_area(tissue, wavelength)
+    if isinstance(emission, Emission) and emission.pulses:
         start, length, energy = (np.array(column) for column in zip(*emission.pulses, strict=True))
         return pulse_list_limit(
-            rule_set, tissue, wavelength, start, length, energy, duration, source_angle,
-            exposed_area=exposed_area, period=emission.period, pedestal=emission.pedestal,
+            rule_set, tissue, float(np.asarray(wavelength)), start, length, energy, float(np.asarray(duration)),
+            source_angle, exposed_area=area, period=emission.period, pedestal=emission.pedestal,
         )  # fmt: skip
+    pulse, rate = emission.pulse_duration, emission.repetition_rate
     if emission.burst or emission.pedestal:
         size = float(np.prod([number for number, _ in emission.burst])) if emission.burst else 1.0
         return burst_train_limit(
-            rule_set, tissue, wavelength, emission.pulse_duration, emission.burst, emission.repetition_rate / size,
-            duration, source_angle, exposed_area=exposed_area, pedestal=emission.pedestal / emission.pulse_energy,
+            rule_set, tissue, wavelength, pulse, emission.burst, rate / size, duration, source_angle,
+            exposed_area=area, pedestal=emission.pedestal / emission.pulse_energy,
         )  # fmt: skip
-    return pulse_train_limit(
-        rule_set, tissue, wavelength, emission.pulse_duration, emission.repetition_rate, duration, source_angle,
-        exposed_area=exposed_area,
-    )  # fmt: skip
+    return pulse_train_limit(rule_set, tissue, wavelength, pulse, rate, duration, source_angle, exposed_area=area)
 
 
-def _train_note(row: TrainRow) -> str:
-    """Return the numbers behind one rule of a train."""
-    text = f"window {float(row.averaging_time):.6g} s, {float(row.pulses):.6g} pulses"
-    if row.rule == "train":
-        text += f", {float(row.pulses_joined):.6g} joined within T_i, C_P = {float(row.pulse_factor):.4g}"
-    return text
+def compare(
+    rule_set: str,
+    tissue: str,
+    light: Emission | Light,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
+    source_angle: ArrayLike = ALPHA_MIN,
+) -> tuple[Comparison, ...]:
+    """Return every comparison that an exposure has to pass.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    light : Emission or Light
+        What reaches the place, before it is averaged over an aperture.
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+    duration : array_like, shape (...)
+        Exposure duration. [s]
+    source_angle : array_like, shape (...)
+        Angular subtense of the source. [rad]
+
+    Returns
+    -------
+    tuple of Comparison
+        At least one; of the skin for a large area. Of many regular trains on one limiting aperture only the one that
+        decides, worked out at once.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the rule set has no limit at a point.
+    """
+    if isinstance(light, Emission) and isinstance(wavelength, float) and isinstance(duration, float):
+        if isinstance(source_angle, float):
+            return _of_one(rule_set, tissue, light, wavelength, duration, source_angle)
+    return _compare(rule_set, tissue, light, wavelength, duration, source_angle)
+
+
+def _compare(
+    rule_set: str,
+    tissue: str,
+    light: Emission | Light,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
+    source_angle: ArrayLike,
+) -> tuple[Comparison, ...]:
+    quick = _at_once(rule_set, tissue, light, wavelength, duration, source_angle)
+    if quick is not None:
+        return (quick,)
+    rows: list[tuple[Any, ...]]
+    if light.kind == "pulse train":
+        train = train_limit(rule_set, tissue, light, wavelength, duration, source_angle)
+        rows = [
+            (one.hazard, one.rule, one.per_pulse, one.limiting_aperture, duration, one.source, one.seen, one)
+            for one in train.rows
+        ]
+    else:
+        pulsed = light.kind == "single pulse"
+        time = light.pulse_duration if pulsed else duration
+        plain = plain_limits(rule_set, tissue, pulsed, wavelength, time, source_angle)
+        rows = [(one.hazard, light.kind, one.limit, one.aperture, one.time, one.source, one.seen) for one in plain]
+    found = []
+    for hazard, rule, limit, aperture, *rest in rows:
+        there = np.isfinite(limit)
+        if there.any():
+            hole = np.asarray(aperture) if there.all() else np.where(there, aperture, 1.0)
+            found.append(Comparison(rule_set, hazard, rule, light.amount, np.asarray(limit), hole, *rest))
+    covered = reduce(np.logical_or, (np.isfinite(c.limit) for c in found), np.array(False))
+    if not covered.all():
+        where = "for some of these wavelengths and durations"
+        if np.ndim(wavelength) == np.ndim(duration) == 0:
+            where = f"at {float(np.asarray(wavelength)) * 1e9:.6g} nm for {float(np.asarray(duration)):g} s"
+        message = f"{rule_set} has no {tissue} limit {where}"
+        raise OutOfRangeError(message)
+    return tuple(found)
+
+
+def _at_once(
+    rule_set: str,
+    tissue: str,
+    light: Emission | Light,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
+    source_angle: ArrayLike,
+) -> Comparison | None:
+    """Return the strictest limit of a great many regular trains, where all comparisons have one limiting aperture."""
+    if light.kind != "pulse train" or isinstance(light, Emission) or light.burst or light.pedestal:
+        return None
+    single = np.ndim(wavelength) == np.ndim(duration) == np.ndim(source_angle) == 0
+    trains = np.broadcast(light.pulse_duration, light.repetition_rate)
+    if not single or float(np.asarray(source_angle)) != ALPHA_MIN or trains.size < _MANY:
+        return None
+    limits = compiled(rule_set, tissue, float(np.asarray(wavelength)), float(np.asarray(duration)))
+    names = {name for name, _ in limits.hazards}
+    if len(limits.apertures) != 1 or len(names) != 1:
+        return None
+    try:
+        pulse, rate = np.broadcast_arrays(light.pulse_duration, light.repetition_rate)
+        limit = 1.0 / ratios(limits, np.ones(pulse.size), pulse.reshape(-1), rate.reshape(-1))
+    except InputError:  # said in more detail by what follows
+        return None
+    hole = np.asarray(next(iter(limits.apertures)))
+    return Comparison(rule_set, names.pop(), "train", light.amount, limit.reshape(trains.shape), hole)
+
+
+_of_one = lru_cache(maxsize=4096)(_compare)
+
+
+def compare_source(
+    rule_set: str,
+    tissue: str,
+    light: Emission | Light,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
+    first: ArrayLike,
+    second: ArrayLike,
+) -> list[Comparison]:
+    """Return every comparison for sources that subtend two angles [1]_.
+
+    Each angle is limited to alpha_min and alpha_max(t) before the mean is taken. The train factor depends on the angle
+    as it is, so the limit of the unlimited mean is worked out as well and the lower of both is taken.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    light : Emission or Light
+        What feeds the source.
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+    duration : array_like, shape (...)
+        Exposure duration. [s]
+    first, second : array_like, shape (...)
+        Angles of both axes. [rad]
+
+    Returns
+    -------
+    list of Comparison
+        Limits of shape (...).
+
+    References
+    ----------
+    .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max, C_E; oblong sources.
+    """
+    caps = source_caps(rule_set, light.kind, light.shortest_pulse, duration)
+    one, two = np.broadcast_arrays(np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64))
+    angles = np.stack([limited_angle(one, two, ALPHA_MIN, cap) for cap in caps])
+    if not isinstance(light, Emission) or angles.size > _FEW:
+        every = compare(rule_set, tissue, light, wavelength, duration, angles)
+        return [replace(c, limit=c.limit.min(axis=0), aperture=np.asarray(c.aperture).min(axis=0)) for c in every]
+    different = unique(angles)  # equal angles are looked up once
+    angle: ArrayLike = float(different[0]) if different.size == 1 else different
+    every = compare(rule_set, tissue, light, wavelength, duration, angle)
+    place = np.searchsorted(different, angles)
+
+    def lowest(values: Floats) -> Floats:
+        return np.asarray(np.broadcast_to(values, different.shape)[place].min(axis=0))
+
+    return [replace(c, limit=lowest(c.limit), aperture=lowest(c.aperture)) for c in every]
 
 
 @lru_cache(maxsize=4096)
@@ -251,7 +299,7 @@ def criteria(
     duration: float,
     source_angle: float = ALPHA_MIN,
 ) -> tuple[Criterion, ...]:
-    """Return every comparison that an exposure to this emission has to pass.
+    """Return every comparison of one case as records for the sheet; errors as of `compare`.
 
     Parameters
     ----------
@@ -272,58 +320,64 @@ def criteria(
     -------
     tuple of Criterion
         At least one; of the skin for a large area.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the rule set has no limit there.
     """
-    found: list[Criterion] = []
-    if emission.kind == "pulse train":
-        train = train_limit(rule_set, tissue, emission, wavelength, duration, source_angle)
-        for row in train.rows:
-            limit = float(row.per_pulse)
-            if np.isfinite(limit):
-                found.append(
-                    Criterion(
-                        rule_set,
-                        tissue,
-                        row.hazard,
-                        row.rule,
-                        emission.pulse_energy,
-                        "J",
-                        limit,
-                        "J/m2",
-                        float(row.limiting_aperture),
-                        duration,
-                        str(row.source),
-                        str(row.seen),
-                        _train_note(row),
-                    )
-                )
-    else:
-        pulsed = emission.kind == "single pulse"
-        time = emission.pulse_duration if pulsed else duration
-        for one in plain_limits(rule_set, tissue, pulsed, wavelength, time, source_angle):
-            limit = float(one.limit)
-            if np.isfinite(limit):
-                found.append(
-                    Criterion(
-                        rule_set,
-                        tissue,
-                        one.hazard,
-                        "single pulse" if pulsed else "continuous",
-                        emission.pulse_energy if pulsed else emission.power,
-                        "J" if pulsed else "W",
-                        limit,
-                        "J/m2" if pulsed else "W/m2",
-                        float(one.aperture),
-                        float(one.time),
-                        str(one.source),
-                        str(one.seen),
-                    )
-                )
-    if not found:
-        message = f"{rule_set} has no {tissue} limit at {wavelength * 1e9:.6g} nm for {duration:g} s"
-        raise OutOfRangeError(message)
-    return tuple(found)
+    unit, limit_unit = ("W", "W/m2") if emission.kind == "continuous" else ("J", "J/m2")
+    return tuple(
+        Criterion(
+            rule_set, tissue, c.hazard, c.rule, c.amount, unit, float(c.limit), limit_unit, float(c.aperture),
+            float(np.asarray(c.time)), str(c.source), str(c.seen), _train_note(c.row),
+        )
+        for c in compare(rule_set, tissue, emission, wavelength, duration, source_angle)
+    )  # fmt: skip
+
+
+def comparison_of(c: Criterion) -> Comparison:
+    """Return the comparison of a record.
+
+    Parameters
+    ----------
+    c : Criterion
+        The record.
+
+    Returns
+    -------
+    Comparison
+        Of shape ().
+    """
+    limit, aperture = np.asarray(c.limit), np.asarray(c.limiting_aperture)
+    return Comparison(c.rule_set, c.hazard, c.rule, np.asarray(c.amount), limit, aperture)
+
+
+def _train_note(row: TrainRow | None) -> str:
+    if row is None:
+        return ""
+    text = f"window {float(row.averaging_time):.6g} s, {float(row.pulses):.6g} pulses"
+    if row.rule == "train":
+        text += f", {float(row.pulses_joined):.6g} joined within T_i, C_P = {float(row.pulse_factor):.4g}"
+    return text
+
+
+def strictest_by_aperture(compared: Iterable[Comparison]) -> list[Comparison]:
+    """Return one comparison for each limiting aperture and amount: through the same hole the lowest limit decides.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        What is compared; its hazard is that of one of those put together.
+
+    Returns
+    -------
+    list of Comparison
+        No more than were given.
+    """
+    groups: dict[tuple[int, float], Comparison] = {}
+    others: list[Comparison] = []
+    for one in compared:
+        aperture = float(one.aperture.flat[0])
+        if one.aperture.ndim and not (one.aperture == aperture).all():
+            others.append(one)
+            continue
+        key = (id(one.amount), aperture)
+        limit = np.minimum(groups[key].limit, one.limit) if key in groups else one.limit
+        groups[key] = replace(one, limit=limit, aperture=np.asarray(aperture))
+    return [*groups.values(), *others]

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.crossing import bisect, narrow
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, source_caps, train_limit
-from lasersafe.hazard.lasting import plain_limits
+from lasersafe.hazard.crossing import farthest_crossing
+from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare_source
 from lasersafe.limits import angle_max, cone_angle
 from lasersafe.optics.extended import (
     ExtendedSource,
@@ -27,18 +27,6 @@ FLOAT = NDArray[np.float64]
 CLOSEST_VIEW = 0.1  # m; nearest distance at which an eye is taken to focus (common practice, no source)
 _FARTHEST_VIEW = 1e4  # m
 _MOST = 100_000  # points in one call, for memory
-_AT_ONCE = 2_048  # angles whose limits cost little more than that of one
-
-
-@dataclass(frozen=True)
-class SourceRow:
-    """One comparison of an extended source; arrays over the angles that were asked for."""
-
-    hazard: str
-    rule: str
-    limit: FLOAT  # W/m2 or J/m2
-    aperture: FLOAT  # m
-    source: str
 
 
 @dataclass(frozen=True)
@@ -58,67 +46,6 @@ class SourceFinding:
     share: float  # of the power in the part that decides [1]
     part: str  # which part, in words
     aperture: float
-
-
-def limits_of_source(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    first: ArrayLike,
-    second: ArrayLike,
-) -> list[SourceRow]:
-    """Return every comparison for sources that subtend two angles [1]_.
-
-    Each angle is limited to alpha_min and alpha_max(t) before the mean is taken. The train factor depends on the angle
-    as it is, so the limit of the unlimited mean is worked out as well and the lower of both is taken.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    first, second : array_like, shape (...)
-        Angles of both axes. [rad]
-
-    Returns
-    -------
-    list of SourceRow
-        Limits of shape (...).
-
-    References
-    ----------
-    .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max, C_E; oblong sources.
-    """
-    time = duration if emission.kind == "continuous" else emission.pulse_duration
-    one, two = np.broadcast_arrays(np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64))
-    caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
-    angles = np.stack([limited_angle(one, two, ALPHA_MIN, cap) for cap in caps])
-    if emission.kind == "pulse train":
-        train = train_limit(rule_set, tissue, emission, wavelength, duration, angles)
-        found = [(r.hazard, r.rule, r.per_pulse, r.limiting_aperture, r.source) for r in train.rows]
-    else:
-        pulsed = emission.kind == "single pulse"
-        rule = "single pulse" if pulsed else "continuous"
-        rows = plain_limits(rule_set, tissue, pulsed, wavelength, time, angles)
-        found = [(row.hazard, rule, row.limit, row.aperture, row.source) for row in rows]
-    result = []
-    for hazard, rule, limit, aperture, source in found:
-        if not np.isfinite(limit).any():
-            continue
-        names = np.atleast_1d(np.asarray(source, dtype=object)).reshape(-1)
-        text = next((str(n) for n in names if str(n)), "")
-        hole = np.nanmin(np.broadcast_to(np.asarray(aperture, dtype=np.float64), angles.shape), axis=0)
-        result.append(SourceRow(hazard, rule, np.asarray(limit).min(axis=0), hole, text))
-    return result
 
 
 def _photochemical(hazard: str) -> bool:
@@ -158,29 +85,24 @@ def source_findings(
     list of SourceFinding
         Highest ratio first.
     """
-    amount = emission.power if emission.kind == "continuous" else emission.pulse_energy
     unit = "W/m2" if emission.kind == "continuous" else "J/m2"
     single = source.count == (1, 1)
 
     cone = float(cone_angle(rule_set, duration))
-    rows = limits_of_source(rule_set, tissue, emission, wavelength, duration, np.zeros(1), np.zeros(1))
-    known: dict[tuple[bytes, bytes], list[SourceRow]] = {}  # all rows ask for the limits at the same angles
+    rows = compare_source(rule_set, tissue, emission, wavelength, duration, np.zeros(1), np.zeros(1))
     found = []
     for number, row in enumerate(rows):
 
-        def limit_of(first: FLOAT, second: FLOAT, number: int = number, row: SourceRow = row) -> FLOAT:
+        def limit_of(first: FLOAT, second: FLOAT, number: int = number, row: Comparison = row) -> FLOAT:
             one, two = _seen(source, tissue, distance, first, second)
-            key = one.tobytes(), two.tobytes()
-            if key not in known:
-                known[key] = limits_of_source(rule_set, tissue, emission, wavelength, duration, one, two)
-            limit = known[key][number].limit
+            limit = compare_source(rule_set, tissue, emission, wavelength, duration, one, two)[number].limit
             if _photochemical(row.hazard):
                 limit = limit / cone_share(first, second, cone, source.peak_over_mean if single else None)
             return limit
 
         part = most_restrictive_part(source, distance, limit_of)
         aperture = float(row.aperture[0])
-        exposure = float(exposure_per_amount(source, distance, aperture)) * amount
+        exposure = float(exposure_per_amount(source, distance, aperture)) * emission.amount
         angles = _seen(source, tissue, distance, np.array([part.angles[0]]), np.array([part.angles[1]]))
         time = duration if emission.kind == "continuous" else emission.pulse_duration
         angle = float(limited_angle(angles[0][0], angles[1][0], ALPHA_MIN, float(angle_max(rule_set, time))))
@@ -195,7 +117,7 @@ def source_findings(
         found.append(
             SourceFinding(
                 exposure * part.value, exposure * part.share, part.share / part.value, unit, row.hazard, row.rule,
-                row.source, rule_set, distance, angle, part.share, words, aperture,
+                str(row.source), rule_set, distance, angle, part.share, words, aperture,
             )
         )  # fmt: skip
     return sorted(found, key=lambda f: -f.ratio)
@@ -254,7 +176,6 @@ def _ratios(
     distance: FLOAT,
 ) -> FLOAT:
     """Do as `source_findings` at many distances at once."""
-    amount = emission.power if emission.kind == "continuous" else emission.pulse_energy
     single = source.count == (1, 1)
     index, share, _, _ = parts(source, 1.0)
     way = distance[:, np.newaxis]
@@ -264,13 +185,13 @@ def _ratios(
     own = _seen(source, tissue, way, first, second)
     cone = float(cone_angle(rule_set, duration))
     worst = np.zeros(distance.shape)
-    for row in limits_of_source(rule_set, tissue, emission, wavelength, duration, *own):
+    for row in compare_source(rule_set, tissue, emission, wavelength, duration, *own):
         limit = row.limit
         if _photochemical(row.hazard):
             limit = limit / cone_share(first, second, cone, source.peak_over_mean if single else None)
         value = (share / limit).max(axis=1)
-        hole = np.where(np.isfinite(row.aperture[:, 0]), row.aperture[:, 0], 1.0)
-        worst = np.maximum(worst, exposure_per_amount(source, distance, hole) * amount * value)
+        hole = np.broadcast_to(row.aperture, limit.shape)[:, 0]
+        worst = np.maximum(worst, exposure_per_amount(source, distance, hole) * emission.amount * value)
     return worst
 
 
@@ -328,7 +249,7 @@ def most_hazardous_distance(
     return best, value
 
 
-def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_VIEW, sections: int = 1) -> float:
+def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_VIEW) -> float:
     """Return how far from an extended source the limit is exceeded, searched from *nearest* on [m].
 
     Parameters
@@ -337,8 +258,6 @@ def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_
         Takes distances [m], returns ratios; at most 1 from some distance on.
     nearest : float
         Nearest viewing distance. [m]
-    sections : int
-        Places that are worked out at once when the distance is narrowed down, plus one.
 
     Returns
     -------
@@ -351,31 +270,4 @@ def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_
     far *= 16.0
     while float(ratio(np.array([far]))[0]) > 1.0:
         far *= 4.0
-    grid = np.geomspace(nearest, far, 160)
-    grid[0], grid[-1] = nearest, far
-    over = np.flatnonzero(ratio(grid) > 1.0)
-    if over.size == 0:
-        return 0.0
-    last = int(over[-1])
-    ends = grid[last : last + 1], grid[last + 1 : last + 2]
-    return float((bisect(ratio, *ends) if sections < 2 else narrow(ratio, *ends, sections))[0])
-
-
-def sections_for(source: ExtendedSource, emission: Emission) -> int:
-    """Return into how many parts a bracket is divided best: many where few parts of an array and no list are judged.
-
-    Parameters
-    ----------
-    source : ExtendedSource
-        The source.
-    emission : Emission
-        What feeds it.
-
-    Returns
-    -------
-    int
-        1 or more.
-    """
-    if emission.pulses:
-        return 1
-    return int(np.clip(_AT_ONCE // parts(source, 1.0)[1].size, 1, 32))
+    return farthest_crossing(ratio, nearest, far, points=160)

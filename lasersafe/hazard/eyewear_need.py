@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from lasersafe.hazard.exposure import Emission, criteria, pulse_pattern, pulse_train, single_pulse
+from lasersafe.hazard.emission import Emission, pulse_pattern, pulse_train, single_pulse
+from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.eyewear import (
     decide,
     eyewear_notes,

@@ -155,6 +155,6 @@ def interference(
         return ()
     found = []
     for level in LEVELS.values():
-        distance = direct_distance(mean_power * photopic_factor(light), level, _PEAK_APERTURE, beam)
+        distance = float(direct_distance(mean_power * photopic_factor(light), level, _PEAK_APERTURE, beam))
         found.append(Interference(level, distance, max(distance, nohd)))
     return tuple(found)

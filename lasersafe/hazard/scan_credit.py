@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import Reach, direct_reach, exposure_at, worst_place
 from lasersafe.optics.propagation import BeamGeometry
 

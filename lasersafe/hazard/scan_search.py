@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.scan_trains import WITHIN, joined_within, pulsed_trains, sweep_aperture
 from lasersafe.hazard.scanning import scan_distance, scan_ratio
 from lasersafe.hazard.setting_trials import Tried, trains

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.emission import Emission
 from lasersafe.limits import count_pulses, pulse_train_limit, rule_sets
 from lasersafe.limits.factors import COUNT_SLACK
 from lasersafe.limits.records import EDGE

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.hazard.crossing import farthest_crossing
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria
+from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.scan_trains import joined_within, sweep_aperture, trains_of
 from lasersafe.hazard.zones import direct_reach, exposure_at

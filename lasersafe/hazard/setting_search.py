@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.exposure import Emission, criteria
+from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.setting_trials import Tried, candidates, trains
 from lasersafe.hazard.settings import SettingSpace

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.emission import Emission
 
 Range = tuple[float, float]
 

@@ -56,6 +56,11 @@ class Compiled:
     joining: tuple[Joining, ...]
     train_hazards: tuple[str, ...]
 
+    @property
+    def apertures(self) -> set[float]:
+        """The limiting apertures of all pieces. [m]."""
+        return {size for _, pieces in self.hazards for piece in pieces for size in piece.aperture}
+
 
 @lru_cache(maxsize=128)
 def _hazards(rule_set: str, tissue: str, wavelength: float) -> tuple[tuple[str, tuple[Piece, ...]], ...]:

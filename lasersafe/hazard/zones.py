@@ -1,29 +1,26 @@
-"""How far each way for light reaches: direct beam, mirror reflection, scatter."""
+"""Where beams exceed the limits: at a place, at its worst place, and the farthest place of all comparisons."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache, reduce
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance, scatter_distance_extended
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, criteria, source_caps, train_limit
-from lasersafe.hazard.lasting import plain_limits
-from lasersafe.hazard.two_axes import narrowest
+from lasersafe.hazard.aided import Aid, through
+from lasersafe.hazard.distances import direct_distance, narrowest
+from lasersafe.hazard.emission import Emission, Floats
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare, criteria, strictest_by_aperture
 from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.checks import unique
-from lasersafe.optics.extended import limited_angle
-from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.optics.reflection import scatter_exposure, source_angles
+from lasersafe.optics.geometry import AnyBeam, BeamGeometry, Beams, diameters
 from lasersafe.results_step import Criterion, Zone
 
-FLOAT = NDArray[np.float64]
 FARTHEST = 1e9  # m
 LIMITING_APERTURES = (1e-3, 3.5e-3, 7e-3, 11e-3)  # m, where the comparison is not asked
-_FEW = 4096  # up to this many source angles, equal ones are looked for
+_SLACK = 1.0 + 1e-9
+_SAME = 1.0 - 1e-12
 
 
 @dataclass(frozen=True)
@@ -59,14 +56,7 @@ def exposure_at(beam: BeamGeometry, distance: float, criterion: Criterion, facto
 
 @lru_cache(maxsize=8192)
 def _mean_at(beam: BeamGeometry, distance: float, amount: float, aperture: float) -> float:
-    dx, dy = _diameters_at(beam, distance)
-    return float(mean_exposure(amount, dx, dy, aperture, beam.profile))
-
-
-@lru_cache(maxsize=2048)
-def _diameters_at(beam: BeamGeometry, distance: float) -> tuple[float, float]:
-    dx, dy = diameters(beam, distance)
-    return float(dx), float(dy)
+    return float(mean_exposure(amount, *diameters(beam, distance), aperture, beam.profile))
 
 
 @lru_cache(maxsize=2048)
@@ -94,11 +84,216 @@ def worst_place(
     start = max(low, distance)
     if high > start:
         holes = np.array([0.0, *apertures])
-        axes = beam.waist_diameter, beam.divergence, beam.waist_position
-        waist, angle, place = ((np.asarray(x), np.asarray(y)) for x, y in axes)
-        ends = np.asarray(start), np.asarray(high)
-        beyond += narrowest(holes, waist, angle, place, *ends, beam.profile, beam.propagation).tolist()
+        beyond += narrowest(holes, beam, start, high).tolist()
     return (distance, *beyond)
+
+
+def worst_places(beams: AnyBeam, distance: Floats, aperture: Floats) -> list[Floats]:
+    """Return places at or beyond distances, at one of which most comes through, as `zones.worst_place` does.
+
+    Parameters
+    ----------
+    beams : Beams
+        The beams.
+    distance : numpy.ndarray, shape (...)
+        From the last optic. [m]
+    aperture : numpy.ndarray, shape (...)
+        What is averaged over. [m]
+
+    Returns
+    -------
+    list of numpy.ndarray
+        Places. [m]
+    """
+    if beams.circular:
+        return [np.maximum(distance, beams.waist_position[0])]
+    low, high = np.minimum(*beams.waist_position), np.maximum(*beams.waist_position)
+    start, end = np.maximum(low, distance), np.maximum(high, distance)
+    return [np.asarray(distance), start, end, narrowest(aperture, beams, start, end)]
+
+
+def beam_reach(one: Comparison, beam: AnyBeam, factor: ArrayLike = 1.0) -> Floats:
+    """Return how far beams exceed one limit.
+
+    Parameters
+    ----------
+    one : Comparison
+        What is compared.
+    beam : BeamGeometry or Beams, shape (...)
+        The beams.
+    factor : array_like, shape (...)
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        0 where no place exceeds the limit, or it does not apply. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a distance is too large to compute.
+    """
+    amount, limit = _scaled(one.amount, factor), one.limit
+    applies = np.isfinite(limit) & (amount > 0.0)  # a reflectance of 0
+    if applies.all():
+        return direct_distance(amount, limit, one.aperture, beam)
+    amount, limit = np.where(applies, amount, 1.0), np.where(applies, limit, 1.0)
+    return np.where(applies, direct_distance(amount, limit, one.aperture, beam), 0.0)
+
+
+def _scaled(amount: ArrayLike, factor: ArrayLike) -> Floats:
+    return np.asarray(amount if np.ndim(factor) == 0 and factor == 1.0 else amount * np.asarray(factor))
+
+
+def farthest(compared: Iterable[Comparison], beams: AnyBeam, factor: ArrayLike = 1.0) -> Floats:
+    """Return how far beams exceed any of their limits: the farthest place, 0 where no place does.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        At least one.
+    beams : Beams
+        The beams.
+    factor : array_like, shape (...)
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Distance from the last optic. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a distance is too large to compute.
+    """
+    every = strictest_by_aperture(compared)
+    if beams.circular or len(every) == 1:
+        return reduce(np.maximum, (beam_reach(one, beams, factor) for one in every))
+    # A circular beam as wide as the shorter axis reaches farther: where it adds nothing, nothing is searched.
+    alone = [
+        Beams(
+            (np.asarray(beams.waist_diameter[i]),) * 2, (np.asarray(beams.divergence[i]),) * 2,
+            (np.asarray(beams.waist_position[i]),) * 2, beams.profile, beams.propagation,
+        )
+        for i in (0, 1)
+    ]  # fmt: skip
+    bounds = [np.maximum(*(beam_reach(one, round_, factor) for round_ in alone)) for one in every]
+    distance: Floats | None = None
+    for number in sorted(range(len(every)), key=lambda n: -float(np.max(bounds[n]))):
+        if distance is None or not (bounds[number] * _SLACK <= distance).all():
+            own = beam_reach(every[number], beams, factor)
+            distance = own if distance is None else np.maximum(distance, own)
+    assert distance is not None
+    return np.asarray(
+        np.broadcast_to(distance, np.broadcast_shapes(*(bound.shape for bound in bounds), distance.shape))
+    )
+
+
+def highest_ratio(
+    compared: Iterable[Comparison], beams: AnyBeam, distance: ArrayLike, factor: ArrayLike = 1.0
+) -> Floats:
+    """Return exposure over limit, the worst comparison at the worst place at or beyond a distance.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        At least one.
+    beams : Beams
+        The beams.
+    distance : array_like, shape (...)
+        From the last optic. [m]
+    factor : array_like, shape (...)
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure over limit. [1]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+    """
+    place = np.asarray(distance, dtype=np.float64)
+    return reduce(np.maximum, (
+        np.asarray(mean_exposure(
+            _scaled(one.amount, factor), *diameters(beams, worst), one.aperture, beams.profile
+        ) / one.limit)
+        for one in strictest_by_aperture(compared)
+        for worst in worst_places(beams, place, one.aperture)
+    ))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ReachArrays:
+    """The farthest distances, and which comparison decided each.
+
+    Attributes
+    ----------
+    distance : numpy.ndarray, shape (...)
+        0 where no place exceeds a limit. [m]
+    limit : numpy.ndarray, shape (...)
+        The limit that decided. [W/m2 or J/m2]
+    limiting_aperture : numpy.ndarray, shape (...)
+        Its limiting aperture. [m]
+    decided : numpy.ndarray of int, shape (...)
+        Index into ``labels``.
+    labels : tuple of (rule set, hazard, rule)
+        What the indices mean.
+    by_rule_set : dict of str to numpy.ndarray, shape (...)
+        The distance under each rule set alone. [m]
+    """
+
+    distance: Floats
+    limit: Floats
+    limiting_aperture: Floats
+    decided: NDArray[np.intp]
+    labels: tuple[tuple[str, str, str], ...]
+    by_rule_set: dict[str, Floats]
+
+
+def reaches(compared: Sequence[Comparison], distance_of: Callable[[Comparison], Floats]) -> ReachArrays:
+    """Return the farthest distances of all comparisons, and which decided each; of equals the first.
+
+    Parameters
+    ----------
+    compared : sequence of Comparison
+        What is compared, of one or of several rule sets.
+    distance_of : callable
+        How far one limit, which is finite, is exceeded, of shape (...).
+
+    Returns
+    -------
+    ReachArrays
+        With the distance under each rule set.
+    """
+    known: dict[tuple[float, ...], Floats] = {}  # rule sets often agree: the same limit is worked out once
+    distances = []
+    for number, one in enumerate(compared):
+        single = one.limit.ndim == one.aperture.ndim == 0
+        key = (float(one.limit), float(one.aperture), id(one.amount)) if single else (float(number),)
+        applies = np.isfinite(one.limit)
+        if key not in known:
+            known[key] = distance_of(replace(one, limit=np.where(applies, one.limit, 1.0)))
+        distances.append(np.where(applies, known[key], -1.0))
+    shape = np.broadcast_shapes(*(one.shape for one in distances))
+
+    def stacked(every: Iterable[ArrayLike]) -> Floats:
+        return np.stack([np.broadcast_to(one, shape) for one in every])
+
+    table = stacked(distances)
+    decided = table.argmax(axis=0)
+    best, limit, aperture = (
+        np.take_along_axis(columns, decided[np.newaxis], 0)[0]
+        for columns in (table, stacked(one.limit for one in compared), stacked(one.aperture for one in compared))
+    )
+    labels = tuple((one.rule_set, one.hazard, one.rule) for one in compared)
+    names = dict.fromkeys(one.rule_set for one in compared)
+    by_rule_set = {name: table[[one.rule_set == name for one in compared]].max(axis=0) for name in names}
+    return ReachArrays(best, limit, aperture, decided, labels, by_rule_set)
 
 
 @lru_cache(maxsize=256)
@@ -110,6 +305,7 @@ def direct_reach(
     wavelength: float,
     duration: float,
     reflectance: float = 1.0,
+    aid: Aid | None = None,
 ) -> Reach:
     """Return how far the direct beam, or its reflection by a flat mirror, exceeds the limit.
 
@@ -129,6 +325,8 @@ def direct_reach(
         Exposure duration. [s]
     reflectance : float
         1 for the direct beam, the mirror's reflectance for a reflection. [1]
+    aid : Aid, optional
+        The instrument that the eye looks through: the farther of both eyes counts.
 
     Returns
     -------
@@ -136,207 +334,11 @@ def direct_reach(
         Distance along the path from the last optic, 0 where no place exceeds the limit.
     """
     lit = emission.scaled(reflectance)
-    best: Reach | None = None
-    for criterion in criteria(rule_set, tissue, lit, wavelength, duration, ALPHA_MIN):
-        distance = float(direct_distance(criterion.amount, criterion.limit, criterion.limiting_aperture, beam))
-        if best is None or distance > best.distance:
-            best = Reach(distance, criterion)
-    assert best is not None
-    return best
-
-
-@dataclass(frozen=True)
-class _Limits:
-    """The limits of one emission as functions of the source angle, one for each comparison of :func:`criteria`."""
-
-    rule_set: str
-    tissue: str
-    emission: Emission
-    wavelength: float
-    duration: float
-
-    @cached_property
-    def count(self) -> int:
-        """How many comparisons there are."""
-        return len(self._of(np.array([ALPHA_MIN])))
-
-    def _of(self, angle: FLOAT) -> list[FLOAT]:
-        emission = self.emission
-        if emission.kind == "pulse train":
-            train = train_limit(self.rule_set, self.tissue, emission, self.wavelength, self.duration, angle)
-            return [np.asarray(train.per_pulse)]  # the strictest, since scatter fills every aperture alike
-        pulsed = emission.kind == "single pulse"
-        time = emission.pulse_duration if pulsed else self.duration
-        rows = plain_limits(self.rule_set, self.tissue, pulsed, self.wavelength, time, angle)
-        return [np.asarray(row.limit) for row in rows]
-
-    @cached_property
-    def hazards(self) -> tuple[str, ...]:
-        """The hazard of each comparison, "" where one limit stands for several."""
-        if self.emission.kind == "pulse train" and self.count == 1:
-            return ("",)
-        found = criteria(self.rule_set, self.tissue, self.emission, self.wavelength, self.duration, ALPHA_MIN)
-        return tuple(c.hazard for c in found) if len(found) == self.count else ("",) * self.count
-
-    def at(self, angle: FLOAT) -> list[FLOAT]:
-        """Return the limit of each comparison at source angles [rad] of shape (...), equal angles once."""
-        angle = np.asarray(angle, dtype=np.float64)
-        different = unique(angle) if angle.size <= _FEW else angle
-        if different.size == angle.size:
-            found = self._of(angle)
-            return [found[index] for index in range(self.count)]
-        found = self._of(different)
-        place = np.searchsorted(different, angle)
-        return [found[index][place] for index in range(self.count)]
-
-    def functions(self) -> list[Callable[[FLOAT], FLOAT]]:
-        """Return one function for each comparison."""
-
-        def one(index: int) -> Callable[[FLOAT], FLOAT]:
-            return lambda angle: self.at(angle)[index]
-
-        return [one(index) for index in range(self.count)]
-
-
-@lru_cache(maxsize=256)
-def _limits_of_angle(rule_set: str, tissue: str, emission: Emission, wavelength: float, duration: float) -> _Limits:
-    return _Limits(rule_set, tissue, emission, wavelength, duration)
-
-
-@lru_cache(maxsize=256)
-def scatter_reach(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    *,
-    reflectance: float = 1.0,
-    view_angle: float = 0.0,
-    model: str = "lambert",
-    spot_diameter: float = 0.0,
-) -> Reach:
-    """Return how far from the lit surface the scatter exceeds the limit.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    reflectance : float
-        Diffuse reflectance of the surface; 1 is the bound. [1]
-    view_angle : float
-        Angle from the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
-    spot_diameter : float
-        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
-
-    Returns
-    -------
-    Reach
-        Distance from the surface.
-    """
-    compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)
-    point = [Reach(float(scatter_distance(c.amount, c.limit, reflectance, view_angle, model)), c) for c in compared]
-    best = max(point, key=lambda reach: reach.distance)
-    if tissue == "skin" or spot_diameter <= ALPHA_MIN * best.distance:
-        return best
-    caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
-    amount, spot = compared[0].amount, (spot_diameter, spot_diameter)
-    distance = max(
-        float(
-            scatter_distance_extended(
-                amount, reflectance, view_angle, model, spot, function, smallest_angle=ALPHA_MIN, largest_angle=cap
-            )
-        )
-        for function in _limits_of_angle(rule_set, tissue, emission, wavelength, duration).functions()
-        for cap in map(float, caps)
-    )
-    if distance <= 0.0:
-        return Reach(distance, best.criterion)
-    first, second = source_angles(*spot, distance, view_angle)
-    there = [
-        Reach(distance, c, angle)
-        for angle in (float(limited_angle(first, second, ALPHA_MIN, cap)) for cap in caps)
-        for c in criteria(rule_set, tissue, emission, wavelength, duration, angle)
-    ]
-    return max(there, key=lambda reach: reach.criterion.amount / reach.criterion.limit)
-
-
-def scatter_ratio(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    distance: FLOAT,
-    *,
-    reflectance: float = 1.0,
-    view_angle: float = 0.0,
-    model: str = "lambert",
-    spot_diameter: float = 0.0,
-    parts: Mapping[str, float] | None = None,
-) -> FLOAT:
-    """Return how many times the limit the scatter of a lit spot gives at distances from it.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    distance : numpy.ndarray, shape (...)
-        From the spot. [m]
-    reflectance : float
-        Diffuse reflectance of the surface; 1 is the bound. [1]
-    view_angle : float
-        Angle from the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
-    spot_diameter : float
-        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
-    parts : mapping of str to float, optional
-        Hazard -> part of its limit that may be used; without it all of every limit. [1]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Exposure over limit, the worst comparison. [1]
-    """
-    if tissue == "eye" and spot_diameter > 0.0:
-        first, second = source_angles(spot_diameter, spot_diameter, distance, view_angle)
-        limits = _limits_of_angle(rule_set, tissue, emission, wavelength, duration)
-        amount = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)[0].amount
-        rows = [
-            (amount, limit, hazard)
-            for cap in source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
-            for limit, hazard in zip(
-                limits.at(limited_angle(first, second, ALPHA_MIN, cap)), limits.hazards, strict=True
-            )
-        ]
-    else:
-        compared = criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN)
-        rows = [(c.amount, np.asarray(c.limit), c.hazard) for c in compared]
-    found = np.zeros_like(np.asarray(distance, dtype=np.float64))
-    least = 1.0 if parts is None else min(parts.values())
-    for amount, limit, hazard in rows:
-        most = limit if parts is None else limit * parts.get(hazard, least)
-        found = np.maximum(found, scatter_exposure(amount, reflectance, distance, view_angle, model) / most)
-    return found
+    compared = list(compare(rule_set, tissue, lit, wavelength, duration))
+    seen = compared if aid is None else [*compared, *through(compared, aid, wavelength)]
+    found = reaches(seen, lambda one: beam_reach(one, beam))
+    rows = criteria(rule_set, tissue, lit, wavelength, duration, ALPHA_MIN)
+    return Reach(float(found.distance), rows[int(found.decided) % len(rows)])
 
 
 def zone(
@@ -369,29 +371,16 @@ def zone(
     Zone
         Without steps.
     """
-    decided = max(reaches, key=lambda name: reaches[name].distance)
-    reach = reaches[decided]
+    farthest_of_all = max(reach.distance for reach in reaches.values())
+    reach = next(one for one in reaches.values() if not one.distance < farthest_of_all * _SAME)  # of equals the first
     from_focus = None if focus is None or reach.distance <= 0.0 else reach.distance - focus
     return Zone(
         way,
         tissue,
-        reach.distance,
+        farthest_of_all,
         origin,
         from_focus,
         reach.criterion,
         by_rule_set={name: r.distance for name, r in reaches.items()},
         note=note,
     )
-
-
-__all__ = [
-    "FARTHEST",
-    "Reach",
-    "direct_reach",
-    "exposure_at",
-    "farthest_crossing",
-    "scatter_ratio",
-    "scatter_reach",
-    "worst_place",
-    "zone",
-]

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.variation import Beams
 from lasersafe.library.given import Given, broadcast, given, given_or_none
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, choice
-from lasersafe.optics.geometry import CRITERIA, PROFILES, PROPAGATIONS, BeamGeometry, to_1_over_e
+from lasersafe.optics.geometry import CRITERIA, PROFILES, PROPAGATIONS, BeamGeometry, Beams, diameters, to_1_over_e
 from lasersafe.optics.propagation import FIBRE_CRITERIA, check_diffraction, fibre_multimode
 from lasersafe.quantity import format_quantity
 from lasersafe.typed import shown
@@ -75,7 +74,7 @@ class Beam:
         """
         way = given("distance", distance)
         broadcast(beam=np.empty(self.shape), distance=way)
-        return self.axes().diameters(way)
+        return diameters(self.axes(), way)
 
     def diameter(self, distance: Given) -> FloatArray:
         """Return the full 1/e diameter [m] of a circular beam at a distance from the last optic.

@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.comparisons import Light
-from lasersafe.hazard.reach_arrays import ReachArrays, direct_reach_arrays, scatter_reach_arrays
+from lasersafe.hazard import distances
+from lasersafe.hazard.emission import Light
+from lasersafe.hazard.exposure import compare
+from lasersafe.hazard.zones import ReachArrays, beam_reach, reaches
 from lasersafe.library.beams import Beam, check_free_beam, needed_beam
 from lasersafe.library.given import Given, broadcast, given, given_or_none
 from lasersafe.limits import rule_sets
@@ -263,10 +265,8 @@ def direct_distance(
     needed_beam(beam)
     broadcast(beam=np.empty(beam.shape), emission=_together(emitted), wavelength=light, duration=time, reflectance=part)
     check_free_beam(beam, light)
-    found = direct_reach_arrays(
-        _sets(rule_set), tissue, emitted, light, time,
-        beam.axes(), part,
-    )  # fmt: skip
+    compared = [one for name in _sets(rule_set) for one in compare(name, tissue, emitted, light, time)]
+    found = reaches(compared, lambda one: beam_reach(one, beam.axes(), part))
     return _result("direct", tissue, emitted.kind, time, found)
 
 
@@ -335,9 +335,8 @@ def scatter_distance(
     light, time = given("wavelength", wavelength), given("duration", duration)
     part, angle = given("reflectance", reflectance), given("view angle", view_angle)
     broadcast(emission=_together(emitted), wavelength=light, duration=time, reflectance=part, view_angle=angle)
-    found = scatter_reach_arrays(
-        _sets(rule_set), tissue, emitted, light, time, reflectance=part, view_angle=angle, model=model
-    )
+    compared = [one for name in _sets(rule_set) for one in compare(name, tissue, emitted, light, time)]
+    found = reaches(compared, lambda one: distances.scatter_distance(one.amount, one.limit, part, angle, model))
     return _result("scatter", tissue, emitted.kind, time, found)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
@@ -106,106 +106,80 @@ class BeamGeometry:
         return wx == wy and ax == ay and px == py
 
 
-def diameter_at(
-    waist_diameter: ArrayLike,
-    divergence: ArrayLike,
-    waist_position: ArrayLike,
-    distance: ArrayLike,
-    propagation: str = "hyperbolic",
-) -> FloatArray:
-    """Return the diameter of one axis at *distance* [1]_.
+@dataclass(frozen=True)
+class Beams:
+    """Many beams as arrays that broadcast together; the fields are those of `BeamGeometry`.
 
-    Parameters
-    ----------
-    waist_diameter : array_like, shape (...)
-        Full diameter at the waist. [m]
-    divergence : array_like, shape (...)
-        Full angle far from the waist. [rad]
-    waist_position : array_like, shape (...)
-        Place of the waist, from the last optic. [m]
-    distance : array_like, shape (...)
-        Place asked for, from the last optic. [m]
-    propagation : str
-        ``"hyperbolic"`` or ``"linear"``.
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Full diameter there, on the criterion of the inputs. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If an input or the diameter is not finite, or a diameter or angle is negative.
-
-    References
-    ----------
-    .. [1] ISO11146-1, clause on the propagation of the beam width.
+    Where both axes are one array, the beam is circular.
     """
-    choice("propagation", propagation, PROPAGATIONS)
-    waist = within("waist_diameter", waist_diameter, "m", 0.0, math.inf)
-    angle = within("divergence", divergence, "rad", 0.0, math.pi)
-    way = finite("distance", distance, "m") - finite("waist_position", waist_position, "m")
-    with np.errstate(over="ignore"):
-        diameter = np.hypot(waist, angle * way) if propagation == "hyperbolic" else waist + angle * np.abs(way)
-    return finite("diameter", diameter, "m")
+
+    waist_diameter: tuple[FloatArray, FloatArray]
+    divergence: tuple[FloatArray, FloatArray]
+    waist_position: tuple[FloatArray, FloatArray]
+    profile: str = "gaussian"
+    propagation: str = "hyperbolic"
+
+    @property
+    def circular(self) -> bool:
+        """Whether both axes of every beam are alike."""
+        pairs = (self.waist_diameter, self.divergence, self.waist_position)
+        return all(x is y or np.array_equal(x, y) for x, y in pairs)
+
+    def taken(self, at: NDArray[np.intp]) -> Beams:
+        """Return the beams with these numbers."""
+
+        def some(axes: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
+            first = axes[0] if axes[0].ndim == 0 else axes[0][at]
+            return first, first if axes[1] is axes[0] else (axes[1] if axes[1].ndim == 0 else axes[1][at])
+
+        pairs = (some(self.waist_diameter), some(self.divergence), some(self.waist_position))
+        return Beams(*pairs, self.profile, self.propagation)
 
 
-def diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Return both 1/e diameters of *beam* at *distance* [1]_.
+AnyBeam = BeamGeometry | Beams
+
+
+def diameters(beam: AnyBeam, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Return the 1/e diameters of a beam in x and y at a distance, or of many beams.
 
     Parameters
     ----------
-    beam : BeamGeometry
-        The beam. [1]
+    beam : BeamGeometry or Beams
+        The beam; its numbers were checked when it was made.
     distance : array_like, shape (...)
-        Place asked for, from the last optic. [m]
+        Distance along the path from the last optic. [m]
 
     Returns
     -------
     tuple of numpy.ndarray, each of shape (...)
-        Full 1/e diameters in x and y. [m]
+        Full 1/e diameters. [m]
 
     Raises
     ------
     OutOfRangeError
-        If a distance or a diameter is not finite.
-
-    References
-    ----------
-    .. [1] ISO11146-1, clause on the propagation of the beam width.
-
-    Examples
-    --------
-    >>> x, y = diameters(BeamGeometry((3e-3, 3e-3), (1e-3, 1e-3)), [0.0, 4.0])
-    >>> x.tolist()
-    [0.003, 0.005]
+        If a distance is not a finite number.
     """
-    if isinstance(distance, float):
+    if isinstance(distance, float) and isinstance(beam, BeamGeometry):
         return _diameters_at(beam, float(distance))
-    return _diameters(beam, distance)
+    place = finite("distance", distance, "m")
+    x = _along(beam.waist_diameter[0], beam.divergence[0], place - beam.waist_position[0], beam.propagation)
+    if beam.circular:
+        return x, x
+    return x, _along(beam.waist_diameter[1], beam.divergence[1], place - beam.waist_position[1], beam.propagation)
 
 
 @lru_cache(maxsize=2048)
 def _diameters_at(beam: BeamGeometry, distance: float) -> tuple[FloatArray, FloatArray]:
-    """Return both diameters at one place; one assessment asks for the same place many times. They cannot be set."""
-    x, y = _diameters(beam, distance)
+    x, y = diameters(beam, np.asarray(distance))
     for one in (x, y):
         one.setflags(write=False)
     return x, y
 
 
-def _diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    place = finite("distance", distance, "m")  # the numbers of a beam were checked when it was made
-    x = _along(beam.waist_diameter[0], beam.divergence[0], place - beam.waist_position[0], beam.propagation)
-    if beam.circular:
-        return x, x.copy()
-    return x, _along(beam.waist_diameter[1], beam.divergence[1], place - beam.waist_position[1], beam.propagation)
-
-
-def _along(waist: float, angle: float, way: FloatArray, propagation: str) -> FloatArray:
+def _along(waist: ArrayLike, angle: ArrayLike, way: FloatArray, propagation: str) -> FloatArray:
     with np.errstate(over="ignore"):
-        diameter = np.hypot(waist, angle * way) if propagation == "hyperbolic" else waist + angle * np.abs(way)
+        spread = np.asarray(angle) * way
+        diameter = np.hypot(waist, spread) if propagation == "hyperbolic" else waist + np.abs(spread)
     return finite("diameter", diameter, "m")
 
 

@@ -7,17 +7,17 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.optics.checks import choice, finite, positive, within
+from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
 from lasersafe.optics.geometry import (
     CRITERIA,
     PROFILES,
     PROPAGATIONS,
     BeamGeometry,
     Pair,
-    diameter_at,
     diameters,
     pair,
     to_1_over_e,
@@ -31,13 +31,13 @@ __all__ = [
     "BeamGeometry",
     "check_diffraction",
     "collimated",
-    "diameter_at",
     "diameters",
     "fibre_multimode",
     "fibre_single_mode",
     "least_divergence",
     "through_lens",
     "to_1_over_e",
+    "waist_before",
 ]
 
 FIBRE_CRITERIA = ("5 %", "1/e2", "1/e")
@@ -96,7 +96,6 @@ def collimated(
     angle = pair("divergence", to_1_over_e(positive("divergence", divergence, "rad"), criterion, profile))
     position = pair("waist_position", finite("waist_position", waist_position, "m"))
     place = pair("at", finite("at", at, "m"))
-    waist: list[float] = []
     for axis in (0, 1):
         spread = angle[axis] * abs(place[axis] - position[axis])
         if not spread < width[axis]:
@@ -105,9 +104,34 @@ def collimated(
                 f"{spread:.6g} m wide there; check the divergence and the place of the waist"
             )
             raise OutOfRangeError(message)
-        rest = width[axis] - spread
-        waist.append(math.sqrt(rest * (width[axis] + spread)) if propagation == "hyperbolic" else rest)
-    return BeamGeometry((waist[0], waist[1]), angle, position, profile, propagation)
+    x, y = waist_before(np.array(width), np.array(angle), np.subtract(place, position), propagation)
+    return BeamGeometry((float(x), float(y)), angle, position, profile, propagation)
+
+
+def waist_before(width: FloatArray, angle: FloatArray, away: FloatArray, propagation: str) -> FloatArray:
+    """Return the waist of beams from their diameter at a distance from it; NaN where the angle alone is wider.
+
+    Parameters
+    ----------
+    width : numpy.ndarray, shape (...)
+        Full diameter. [m]
+    angle : numpy.ndarray, shape (...)
+        Full angle. [rad]
+    away : numpy.ndarray, shape (...)
+        Distance from the waist. [m]
+    propagation : str
+        ``hyperbolic`` or ``linear``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Diameter at the waist. [m]
+    """
+    spread = angle * np.abs(away)
+    rest = width - spread
+    possible = rest > 0.0
+    room = np.where(possible, rest, math.nan)
+    return np.sqrt(room * (width + spread)) if propagation == "hyperbolic" else room
 
 
 def through_lens(

@@ -15,7 +15,8 @@ from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.variation import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.fields import badness
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.zones import exposure_at, scatter_ratio, worst_place
+from lasersafe.hazard.scatter import scatter_ratio
+from lasersafe.hazard.zones import exposure_at, worst_place
 from lasersafe.results import Zone
 
 Floats = NDArray[np.float64]

@@ -16,7 +16,7 @@ from lasersafe.assessment.beams import space_of
 from lasersafe.errors import CaseError
 from lasersafe.fields import as_json
 from lasersafe.hazard.class_check import class_finding, label_class
-from lasersafe.hazard.exposure import continuous
+from lasersafe.hazard.emission import continuous
 from lasersafe.hazard.setting_trials import trains
 from lasersafe.models import canonical, parse_case
 from lasersafe.optics.propagation import collimated

@@ -9,13 +9,14 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.hazard.combine import groups
-from lasersafe.hazard.exposure import continuous, pulse_pattern, pulse_train
+from lasersafe.hazard.emission import continuous, pulse_pattern, pulse_train
 from lasersafe.hazard.scan_trains import sweep_aperture
 from lasersafe.hazard.scanning import scan_ratio
+from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.setting_search import worst_ratio
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import compiled, ratios
-from lasersafe.hazard.zones import direct_reach, scatter_reach
+from lasersafe.hazard.zones import direct_reach
 from lasersafe.library.beams import collimated_beam
 from lasersafe.library.distances import direct_distance
 from lasersafe.limits import burst_train_limit, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets, tables

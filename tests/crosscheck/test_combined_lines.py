@@ -7,15 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.combine import (
-    Line,
-    beam_sums,
-    group_of,
-    scatter_sums,
-    summed_distance,
-)
+from lasersafe.hazard.combine import Line, beam_sums, group_of, scatter_sums, summed_distance
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.hazard.exposure import continuous, criteria, pulse_train
+from lasersafe.hazard.emission import continuous, pulse_train
+from lasersafe.hazard.exposure import criteria
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import collimated, diameters, through_lens

@@ -7,14 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.exposure import continuous, pulse_train, single_pulse
-from lasersafe.hazard.extended import (
-    extended_distance,
-    limits_of_source,
-    most_hazardous_distance,
-    source_findings,
-    source_ratio,
-)
+from lasersafe.hazard.emission import continuous, pulse_train, single_pulse
+from lasersafe.hazard.exposure import compare_source
+from lasersafe.hazard.extended import extended_distance, most_hazardous_distance, source_findings, source_ratio
 from lasersafe.hazard.radiance import mean_radiance, radiance_limit
 from lasersafe.limits import exposure_limit, hazard_limits
 from lasersafe.optics.extended import ExtendedSource, exposure_per_amount, most_restrictive_part
@@ -23,7 +18,7 @@ ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 
 
 def thermal_limit(first, second):
-    return limits_of_source(ICNIRP, "eye", continuous(1.0), 808e-9, 10.0, first, second)[0].limit
+    return compare_source(ICNIRP, "eye", continuous(1.0), 808e-9, 10.0, first, second)[0].limit
 
 
 def best_of_all_subsets(source, distance):
@@ -133,10 +128,10 @@ def test_distance_is_where_the_ratio_passes_one():
 
 def test_oblong_source_takes_the_mean_of_limited_angles():
     long, short = np.array([0.3]), np.array([1e-4])
-    (row,) = [r for r in limits_of_source(EU, "eye", continuous(1.0), 808e-9, 10.0, long, short)]
+    (row,) = [r for r in compare_source(EU, "eye", continuous(1.0), 808e-9, 10.0, long, short)]
     by_hand = exposure_limit(EU, "eye", 808e-9, 10.0, (0.1 + 1.5e-3) / 2.0)
     assert float(row.limit[0]) == pytest.approx(float(by_hand.irradiance))
-    pulse = limits_of_source(ICNIRP, "eye", single_pulse(1.0, 1e-6), 808e-9, 10.0, long, short)[0]
+    pulse = compare_source(ICNIRP, "eye", single_pulse(1.0, 1e-6), 808e-9, 10.0, long, short)[0]
     by_hand = exposure_limit(ICNIRP, "eye", 808e-9, 1e-6, (5e-3 + 1.5e-3) / 2.0)
     assert float(pulse.limit[0]) == pytest.approx(float(by_hand.radiant_exposure))
 

@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.exposure import Emission, criteria, pulse_pattern, pulse_train
+from lasersafe.hazard.emission import Emission, pulse_pattern, pulse_train
+from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.zones import direct_reach
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import collimated

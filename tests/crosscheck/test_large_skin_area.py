@@ -11,7 +11,7 @@ import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.variation import zone_distances
-from lasersafe.hazard.exposure import continuous
+from lasersafe.hazard.emission import continuous
 from lasersafe.hazard.eyewear_need import worst_density
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets

@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.hazard import exposure
-from lasersafe.hazard.comparisons import Light
-from lasersafe.hazard.reach_arrays import direct_reach_arrays, scatter_reach_arrays
-from lasersafe.hazard.variation import Beams
-from lasersafe.hazard.zones import direct_reach, scatter_reach
+from lasersafe.hazard import emission
+from lasersafe.hazard.distances import scatter_distance
+from lasersafe.hazard.emission import Light
+from lasersafe.hazard.exposure import compare
+from lasersafe.hazard.scatter import scatter_reach
+from lasersafe.hazard.zones import beam_reach, direct_reach, reaches
 from lasersafe.limits import rule_sets
+from lasersafe.optics.geometry import Beams
 from lasersafe.optics.propagation import BeamGeometry
 
 KINDS = ("continuous", "single pulse", "pulse train")
@@ -39,16 +41,15 @@ def test_many_beams_at_once_give_what_each_gives_alone(kind: str, tissue: str, o
     wavelength, duration, pulse, rate, amount, (waist, angle, place) = drawn(kind, tissue)
     light = Light(kind, power=amount, pulse_energy=amount, pulse_duration=pulse, repetition_rate=rate)
     sets = rule_sets()
-    direct = direct_reach_arrays(
-        sets, tissue, light, wavelength, duration,
-        Beams((waist, waist), (angle, angle * oblong), (place, place), "top-hat"), 0.7,
-    )  # fmt: skip
-    scatter = scatter_reach_arrays(sets, tissue, light, wavelength, duration, reflectance=0.4, view_angle=0.3)
+    beams = Beams((waist, waist), (angle, angle * oblong), (place, place), "top-hat")
+    compared = [one for name in sets for one in compare(name, tissue, light, wavelength, duration)]
+    direct = reaches(compared, lambda one: beam_reach(one, beams, 0.7))
+    scatter = reaches(compared, lambda one: scatter_distance(one.amount, one.limit, 0.4, 0.3))
     for i in range(BEAMS):
         one = {
-            "continuous": lambda i=i: exposure.continuous(float(amount[i])),
-            "single pulse": lambda i=i: exposure.single_pulse(float(amount[i]), float(pulse[i])),
-            "pulse train": lambda i=i: exposure.pulse_train(float(amount[i]), float(pulse[i]), float(rate[i])),
+            "continuous": lambda i=i: emission.continuous(float(amount[i])),
+            "single pulse": lambda i=i: emission.single_pulse(float(amount[i]), float(pulse[i])),
+            "pulse train": lambda i=i: emission.pulse_train(float(amount[i]), float(pulse[i]), float(rate[i])),
         }[kind]()
         beam = BeamGeometry((waist[i],) * 2, (angle[i], angle[i] * oblong), (place[i],) * 2, "top-hat")
         colour, time = float(wavelength[i]), float(duration[i])

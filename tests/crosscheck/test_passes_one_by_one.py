@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.hazard.exposure import pulse_train
+from lasersafe.hazard.emission import pulse_train
 from lasersafe.hazard.scan_search import running_ratios
 from lasersafe.hazard.scan_trains import sweep_aperture
 from lasersafe.hazard.scanning import scan_ratio

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.special import ive
 
-from lasersafe.hazard.exposure import continuous, pulse_train
+from lasersafe.hazard.emission import continuous, pulse_train
 from lasersafe.hazard.scanning import scan_ratio
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.aperture import fraction_through

@@ -2,15 +2,50 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
-from lasersafe.hazard.comparisons import Comparison, strictest_by_aperture
-from lasersafe.hazard.crossing import ends_by_search
-from lasersafe.hazard.two_axes import farthest_of_two_axes, last_fall
-from lasersafe.hazard.variation import Beams, farthest
+from lasersafe.hazard.crossing import last_fall
+from lasersafe.hazard.distances import direct_distance
+from lasersafe.hazard.exposure import Comparison, strictest_by_aperture
+from lasersafe.hazard.zones import farthest
 from lasersafe.optics.aperture import _gaussian_elliptical, _gaussian_wide, mean_exposure
-from lasersafe.optics.geometry import BeamGeometry, diameters
+from lasersafe.optics.geometry import BeamGeometry, Beams, diameters
+
+
+def nodes_of(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> np.ndarray:
+    """Return ascending places from 0 to where the limit is kept for good, dense around both waists."""
+    angles = beam.divergence[0] * beam.divergence[1]
+    far = max(0.0, *beam.waist_position) + math.sqrt(4.0 * amount / (math.pi * limit * angles))
+    far *= 1.0 + 1e-9
+    places = [np.array([0.0, far])]
+    apart = abs(beam.waist_position[0] - beam.waist_position[1])
+    for waist, angle, position in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True):
+        places.append(np.array([position]))
+        if apart > 0.0:
+            depth = max(waist, aperture) / angle
+            offsets = np.geomspace(depth / 16.0, 2.0 * (apart + depth), 64)
+            places += [position - offsets, position + offsets]
+    nodes = np.unique(np.concatenate(places))
+    return np.asarray(nodes[(nodes >= 0.0) & (nodes <= far)])
+
+
+def last_excess(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> float:
+    """Return the last place above the limit: places dense around both waists, the last one above halved down."""
+
+    def above(place: np.ndarray) -> np.ndarray:
+        return mean_exposure(amount, *diameters(beam, place), aperture, beam.profile) > limit
+
+    nodes = nodes_of(amount, limit, aperture, beam)
+    over = np.flatnonzero(above(nodes))
+    if not over.size:
+        return 0.0
+    low, high = nodes[over[-1]], nodes[over[-1] + 1]
+    while low < (middle := 0.5 * (low + high)) < high:
+        low, high = (middle, high) if above(np.array([middle]))[0] else (low, middle)
+    return float(high)
 
 
 def test_the_series_is_the_integral() -> None:
@@ -34,14 +69,13 @@ def test_arrays_are_the_beams_one_by_one(profile: str, propagation: str, waists:
     angle = [10 ** random.uniform(-4, -0.5, size) for _ in "xy"]
     place = np.zeros(size) if waists == "at the optic" else random.uniform(-1, 2, size)
     other = place + (10 ** random.uniform(-3, 1, size) if waists == "apart" else 0.0)
-    found = farthest_of_two_axes(
-        amount, limit, aperture, (waist[0], waist[1]), (angle[0], angle[1]), (place, other), profile, propagation
-    )
+    beams = Beams((waist[0], waist[1]), (angle[0], angle[1]), (place, other), profile, propagation)
+    found = direct_distance(amount, limit, aperture, beams)
     for i in range(size):
         beam = BeamGeometry(
             (waist[0][i], waist[1][i]), (angle[0][i], angle[1][i]), (place[i], other[i]), profile, propagation
         )
-        assert found[i] == pytest.approx(ends_by_search(amount[i], limit[i], aperture[i], beam)[1], rel=1e-12, abs=0.0)
+        assert found[i] == pytest.approx(last_excess(amount[i], limit[i], aperture[i], beam), rel=1e-12, abs=0.0)
         if found[i] > 0.0:
             dx, dy = diameters(beam, found[i])
             assert mean_exposure(amount[i], dx, dy, aperture[i], profile) <= limit[i] * (1 + 1e-12)

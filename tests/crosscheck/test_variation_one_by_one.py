@@ -236,8 +236,8 @@ def test_the_quick_way_for_many_trains_and_spots_is_the_slow_one(monkeypatch) ->
         }
         trains = {name: nominal[name] * np.exp(random.uniform(-1, 1, 257)) for name in names}
         quick = [zone_distances(own, *one) for one in (("direct", "eye", trains), ("scatter", "eye", spot)) if one[2]]
-        monkeypatch.setattr("lasersafe.hazard.comparisons._MANY", 10**9)
-        monkeypatch.setattr("lasersafe.hazard.scatter_arrays._FEW", 10**9)
+        monkeypatch.setattr("lasersafe.hazard.exposure._MANY", 10**9)
+        monkeypatch.setattr("lasersafe.hazard.scatter._FEW", 10**9)
         slow = [zone_distances(own, *one) for one in (("direct", "eye", trains), ("scatter", "eye", spot)) if one[2]]
         monkeypatch.undo()
         for first, second in zip(quick, slow, strict=True):

@@ -14,14 +14,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError
-from lasersafe.hazard.distances import (
-    direct_distance,
-    direct_distance_arrays,
-    farthest_crossing,
-    hazard_interval,
-    scatter_distance,
-    scatter_distance_extended,
-)
+from lasersafe.hazard.crossing import farthest_crossing
+from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, scatter_distance
+from lasersafe.hazard.scatter import scatter_farthest
 from lasersafe.optics.aperture import fraction_through, mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, collimated, diameters, through_lens
 from lasersafe.optics.reflection import disc_factor, mirror_reflection, unfolded_distance
@@ -113,16 +108,6 @@ def test_beyond_the_distance_the_limit_is_kept(amount, limit, aperture, beam):
     assert (exposure <= limit * (1.0 + 1e-7)).all()
 
 
-@given(AMOUNT, LIMIT, APERTURE, BEAM)
-def test_the_interval_starts_and_ends_at_the_limit(amount, limit, aperture, beam):
-    near, far = hazard_interval(amount, limit, aperture, beam)
-    assert 0.0 <= near <= far
-    assert far == direct_distance(amount, limit, aperture, beam)
-    if near > 0.0:
-        before = mean_exposure(amount, *diameters(beam, near * (1.0 - 1e-6)), aperture, beam.profile)
-        assert float(before) <= limit * (1.0 + 1e-6)
-
-
 @given(AMOUNT, LIMIT, APERTURE, WAIST, ANGLE, POSITION, PROFILE)
 def test_the_hyperbolic_beam_is_never_nearer_than_the_linear_one(
     amount, limit, aperture, waist, angle, position, profile
@@ -168,11 +153,12 @@ def test_surfaces(reflectance, spot, first, second):
 @few(60)
 @given(AMOUNT, decades(-5, -1), decades(0, 4), st.floats(0.0, 1.5), MORE)
 def test_a_larger_spot_never_lengthens_extended_scatter(amount, spot, base, view, wider):
-    def limit(angle):
-        return base * np.clip(angle / 1.5e-3, 1.0, 66.0)
+    def limit(first, second, at):
+        del at
+        return base * np.clip((first + second) / 3e-3, 1.0, 66.0)
 
     def reach(diameter):
-        return float(scatter_distance_extended(amount, 1.0, view, "lambert", (diameter, diameter), limit))
+        return float(scatter_farthest(amount, limit, 1.0, view, "lambert", diameter, ()))
 
     point = float(scatter_distance(amount, base, 1.0, view, "lambert"))
     assert reach(spot * wider) <= reach(spot) * (1.0 + NEIGHBOUR) <= point * (1.0 + 2.0 * NEIGHBOUR)
@@ -201,19 +187,17 @@ WILD = st.floats(min_value=0.0, exclude_min=True, allow_infinity=False)
 def test_elliptical_finite_or_refused(amount, limit, aperture, waist, angle, position, profile, propagation):
     try:
         beam = BeamGeometry(waist, angle, position, profile, propagation)
-        near, far = hazard_interval(amount, limit, aperture, beam)
+        far = float(direct_distance(amount, limit, aperture, beam))
     except CalcError:
         return
-    assert 0.0 <= near <= far < math.inf
+    assert 0.0 <= far < math.inf
 
 
 @few(150)
 @given(WILD, st.floats(0.0, 1.0), st.floats(0.0, math.pi / 2), st.sampled_from(["lambert", "hemisphere"]), WILD, WILD)
 def test_extended_scatter_finite_or_refused(amount, reflectance, view, model, spot, base):
     try:
-        distance = float(
-            scatter_distance_extended(amount, reflectance, view, model, (spot, spot), lambda a: base + 0.0 * a)
-        )
+        distance = float(scatter_farthest(amount, lambda a, b, at: base + 0.0 * a, reflectance, view, model, spot, ()))
         point = float(scatter_distance(amount, base, reflectance, view, model))
     except CalcError:
         return

@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.exposure import continuous, criteria
+from lasersafe.hazard.emission import continuous
+from lasersafe.hazard.exposure import criteria
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.scene.directions import Box
 from lasersafe.scene.hazard_map import hazard_map

@@ -8,12 +8,13 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from lasersafe.hazard.exposure import continuous, pulse_train, single_pulse
+from lasersafe.hazard.emission import continuous, pulse_train, single_pulse
 from lasersafe.hazard.eyewear_need import worst_density
+from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.setting_search import worst_setting
 from lasersafe.hazard.setting_trials import candidates
 from lasersafe.hazard.settings import SettingSpace
-from lasersafe.hazard.zones import direct_reach, scatter_reach
+from lasersafe.hazard.zones import direct_reach
 from lasersafe.limits import pulse_train_limit, rule_sets
 from lasersafe.optics.propagation import collimated
 

@@ -9,14 +9,9 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Line, beam_sums, summed_distance
-from lasersafe.hazard.exposure import continuous, pulse_train
-from lasersafe.hazard.extended import (
-    extended_distance,
-    limits_of_source,
-    most_hazardous_distance,
-    source_findings,
-    source_ratio,
-)
+from lasersafe.hazard.emission import continuous, pulse_train
+from lasersafe.hazard.exposure import compare_source
+from lasersafe.hazard.extended import most_hazardous_distance, source_findings
 from lasersafe.hazard.scanning import scan_distance, scan_ratio
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.optics.propagation import collimated
@@ -98,7 +93,7 @@ def test_a_sum_is_not_below_any_share_and_does_not_depend_on_the_order(rule_set,
 @few(60)
 def test_a_larger_source_never_has_a_lower_thermal_limit_than_a_point(rule_set, first, second, more, duration):
     def limit(one: float, two: float) -> float:
-        rows = limits_of_source(rule_set, "eye", continuous(1.0), 808e-9, duration, np.array([one]), np.array([two]))
+        rows = compare_source(rule_set, "eye", continuous(1.0), 808e-9, duration, np.array([one]), np.array([two]))
         return min(float(r.limit[0]) for r in rows)
 
     point, source, wider = limit(0.0, 0.0), limit(first, second), limit(first * more, second)
@@ -131,11 +126,3 @@ def test_what_cannot_be_is_refused():
     ):
         with pytest.raises((InputError, OutOfRangeError)):
             wrong()
-
-
-@given(power=number(1e-3, 1e3), size=number(1e-4, 1e-1), rule_set=RULE_SETS, sections=st.integers(2, 32))
-def test_the_reach_of_a_source_is_the_same_however_it_is_narrowed_down(power, size, rule_set, sections):
-    ratio = source_ratio(rule_set, "eye", continuous(power), 808e-9, 100.0, ExtendedSource((size, size)))
-    one = extended_distance(ratio)
-    assert extended_distance(ratio, sections=sections) == pytest.approx(one, rel=1e-12)
-    assert one == 0.0 or float(ratio(np.array([one]))[0]) <= 1.0

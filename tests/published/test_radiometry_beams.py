@@ -6,7 +6,8 @@ import math
 
 import pytest
 
-from lasersafe.hazard.distances import direct_distance, farthest_crossing
+from lasersafe.hazard.crossing import farthest_crossing
+from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.aperture import mean_exposure, peak_exposure
 from lasersafe.optics.propagation import collimated, diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.exposure import continuous
+from lasersafe.hazard.emission import continuous
 from lasersafe.hazard.scan_credit import scan_credit
 from lasersafe.hazard.scanning import scan_finding
 from lasersafe.limits import exposure_limit

@@ -1,22 +1,24 @@
-"""How far scattered light exceeds a limit, for many cases: cf. `zones.scatter_reach` and `zones.scatter_ratio`."""
+"""How far the scatter of a lit spot exceeds the limits, for one case or for many."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import reduce
+from functools import lru_cache, reduce
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
+from lasersafe.hazard.crossing import Places, last_crossing, last_fall
 from lasersafe.hazard.distances import scatter_distance
-from lasersafe.hazard.exposure import ALPHA_MIN
-from lasersafe.hazard.two_axes import last_fall
+from lasersafe.hazard.emission import Emission, Floats, Light, source_caps, taken
+from lasersafe.hazard.exposure import ALPHA_MIN, compare_source, criteria
+from lasersafe.hazard.zones import Reach
+from lasersafe.optics.checks import within
+from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 
-Floats = NDArray[np.float64]
-Places = NDArray[np.intp]
 LimitOfAngles = Callable[[Floats, Floats, Places], Floats]  # angles of both axes, shape (n,), and which case each is of
 _NODES = 48
 _TABLE = 4096
@@ -24,6 +26,7 @@ _FEW = 64
 _BLOCK = 4096
 _ANGLES = (1.5e-3, 5e-3, 0.1)  # [rad] where the tables step with the angle: the limit jumps up at the last
 _BESIDE = 1e-9
+_WIDEST = 1e15  # m, far beyond any use
 
 
 def step_places(spot_diameter: ArrayLike) -> list[Floats]:
@@ -41,6 +44,50 @@ def step_places(spot_diameter: ArrayLike) -> list[Floats]:
     """
     spot = np.asarray(spot_diameter, dtype=np.float64)
     return [spot / (2.0 * math.tan(angle / 2.0)) * (1.0 + _BESIDE) for angle in _ANGLES]
+
+
+def spot_limits(
+    rule_set: str,
+    tissue: str,
+    light: Emission | Light,
+    wavelength: ArrayLike,
+    duration: ArrayLike,
+    part: Callable[[str], float] = lambda hazard: 1.0,
+) -> LimitOfAngles:
+    """Return the function from the angles of lit spots to the lowest of their limits.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    light : Emission or Light
+        What falls on the spot; of many, the cases.
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+    duration : array_like, shape (...)
+        Exposure duration. [s]
+    part : callable
+        Takes a hazard, returns the part of its limit that may be used; 0 leaves the hazard out. [1]
+
+    Returns
+    -------
+    callable
+        As for `scatter_farthest`; infinite where no hazard is left.
+    """
+    lam, time = np.asarray(wavelength, dtype=np.float64), np.asarray(duration, dtype=np.float64)
+
+    def lowest(first: Floats, second: Floats, at: Places) -> Floats:
+        if isinstance(light, Emission):
+            every = compare_source(rule_set, tissue, light, float(lam), float(time), first, second)
+        else:
+            own = light.taken(at)
+            every = compare_source(rule_set, tissue, own, taken(lam, at), taken(time, at), first, second)
+        mine = [one.limit * share for one in every if (share := part(one.hazard)) > 0.0]
+        return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), first.shape)
+
+    return lowest
 
 
 def scatter_farthest(
@@ -93,6 +140,7 @@ def scatter_farthest(
     ----------
     .. [1] ICNIRP2013, angular subtense of an oblong source.
     """
+    spot_diameter = within("spot_diameter", spot_diameter, "m", 0.0, _WIDEST)
     whole, part, view, spot = (
         np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
         for a in (amount, reflectance, view_angle, spot_diameter)
@@ -174,7 +222,6 @@ def _extended(
             scatter_exposure(whole[row], part[row], place, view[row], model) / limit_of_angles(*angles, at[row])
         )
 
-    rows = np.arange(whole.size)
     lit = np.flatnonzero(scatter_exposure(whole, part, 1.0, view, model) > 0.0)
     result = np.zeros(whole.size)
     if not lit.size:
@@ -189,18 +236,7 @@ def _extended(
     grid[0], grid[-1] = near[lit], far[lit]
     beside = [s[lit] * f for s in steps for f in (1.0 - _BESIDE, 1.0 + _BESIDE)]
     nodes = np.sort(np.clip(np.concatenate([grid, np.array(beside)]), near[lit], far[lit]), axis=0)
-    columns = np.broadcast_to(rows[lit], nodes.shape)
-    over = ratio(nodes.reshape(-1), columns.reshape(-1)).reshape(nodes.shape) > 1.0
-    if over[-1].any():
-        message = "distance: the limit is still exceeded where the lit spot is a point; correct the spot or the limit"
-        raise OutOfRangeError(message)
-    some = over.any(axis=0)
-    last = np.minimum(nodes.shape[0] - 1 - np.argmax(over[::-1], axis=0), nodes.shape[0] - 2)
-    number = np.flatnonzero(some)
-    own = lit[number]
-    result[own] = last_fall(
-        ratio, nodes[last[number], number], nodes[last[number] + 1, number], np.zeros(own.size), own
-    )
+    result[lit] = last_crossing(ratio, nodes, lit)
     return result
 
 
@@ -251,3 +287,108 @@ def scatter_ratios(
     )
     limit = limit_of_angles(*source_angles(spot, spot, place, view), np.arange(whole.size))
     return np.asarray(scatter_exposure(whole, part, place, view, model) / limit).reshape(shape)
+
+
+@lru_cache(maxsize=256)
+def scatter_reach(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    *,
+    reflectance: float = 1.0,
+    view_angle: float = 0.0,
+    model: str = "lambert",
+    spot_diameter: float = 0.0,
+) -> Reach:
+    """Return how far from the lit surface the scatter exceeds the limit.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    reflectance : float
+        Diffuse reflectance of the surface; 1 is the bound. [1]
+    view_angle : float
+        Angle from the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    spot_diameter : float
+        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+
+    Returns
+    -------
+    Reach
+        Distance from the surface.
+    """
+    spot = spot_diameter if tissue == "eye" else 0.0
+    limits = spot_limits(rule_set, tissue, emission, wavelength, duration)
+    distance = float(scatter_farthest(emission.amount, limits, reflectance, view_angle, model, spot, ()))
+    first, second = source_angles(spot, spot, distance, view_angle) if distance > 0.0 else (0.0, 0.0)
+    caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
+    there = [
+        Reach(distance, c, angle)
+        for angle in (float(limited_angle(first, second, ALPHA_MIN, cap)) for cap in caps)
+        for c in criteria(rule_set, tissue, emission, wavelength, duration, angle)
+    ]
+    return max(there, key=lambda reach: reach.criterion.amount / reach.criterion.limit)
+
+
+def scatter_ratio(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    distance: Floats,
+    *,
+    reflectance: float = 1.0,
+    view_angle: float = 0.0,
+    model: str = "lambert",
+    spot_diameter: float = 0.0,
+    part: Callable[[str], float] = lambda hazard: 1.0,
+) -> Floats:
+    """Return how many times the limit the scatter of a lit spot gives at distances from it.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    distance : numpy.ndarray, shape (...)
+        From the spot. [m]
+    reflectance : float
+        Diffuse reflectance of the surface; 1 is the bound. [1]
+    view_angle : float
+        Angle from the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    spot_diameter : float
+        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    part : callable
+        Takes a hazard, returns the part of its limit that may be used. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure over limit, the worst comparison. [1]
+    """
+    limits = spot_limits(rule_set, tissue, emission, wavelength, duration, part)
+    spot, place = spot_diameter if tissue == "eye" else 0.0, np.asarray(distance, dtype=np.float64)
+    return scatter_ratios(emission.amount, limits, place, reflectance, view_angle, model, spot, place.shape)

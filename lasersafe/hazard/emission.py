@@ -1,0 +1,227 @@
+"""What lasers emit: at one setting, or at many as arrays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lasersafe.limits import angle_max
+from lasersafe.limits.grid import DURATIONS
+from lasersafe.optics.checks import FloatArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Emission:
+    """What a laser emits at one setting, in SI units.
+
+    Parameters
+    ----------
+    kind : str
+        ``continuous``, ``single pulse`` or ``pulse train``.
+    power : float
+        Mean power; 0 for a single pulse. [W]
+    pulse_energy : float
+        Energy of one pulse; 0 for continuous emission. [J]
+    pulse_duration : float
+        Duration of one pulse; 0 for continuous emission. [s]
+    repetition_rate : float
+        Pulses per second; 0 unless a train. Of a pattern, as many as there are on average. [Hz]
+    burst : tuple of (number, spacing)
+        Pulses in a burst and time between their starts [s], bursts in a group and their spacing, and so on.
+    pulses : tuple of (start, duration, energy)
+        Pulses one by one [s, s, J]; ``pulse_energy`` is then the largest.
+    period : float, optional
+        Time after which the list of pulses begins again; None: it comes once. [s]
+    pedestal : float
+        Power between and under the pulses. [W]
+    name : str
+        Name of the mode in the maker's table.
+    """
+
+    kind: str
+    power: float = 0.0
+    pulse_energy: float = 0.0
+    pulse_duration: float = 0.0
+    repetition_rate: float = 0.0
+    burst: tuple[tuple[float, float], ...] = ()
+    pulses: tuple[tuple[float, float, float], ...] = ()
+    period: float | None = None
+    pedestal: float = 0.0
+    name: str = ""
+
+    @property
+    def shortest_pulse(self) -> float:
+        """Duration of the shortest pulse, 0 for continuous emission. [s]."""
+        return min((length for _, length, _ in self.pulses), default=self.pulse_duration)
+
+    @property
+    def amount(self) -> float:
+        """What is compared: power, or energy per pulse. [W or J]."""
+        return self.power if self.kind == "continuous" else self.pulse_energy
+
+    def scaled(self, factor: float) -> Emission:
+        """Return the emission after a reflection or filter that lets *factor* through."""
+        return replace(
+            self,
+            power=self.power * factor,
+            pulse_energy=self.pulse_energy * factor,
+            pulses=tuple((start, length, energy * factor) for start, length, energy in self.pulses),
+            pedestal=self.pedestal * factor,
+        )
+
+
+def _nothing() -> Floats:
+    return np.asarray(0.0)
+
+
+@dataclass(frozen=True)
+class Light:
+    """Many emissions as arrays that broadcast together; the fields are those of `Emission`."""
+
+    kind: str
+    power: Floats = field(default_factory=_nothing)
+    pulse_energy: Floats = field(default_factory=_nothing)
+    pulse_duration: Floats = field(default_factory=_nothing)
+    repetition_rate: Floats = field(default_factory=_nothing)
+    burst: tuple[tuple[float, float], ...] = ()
+    pedestal: float = 0.0
+
+    @property
+    def amount(self) -> Floats:
+        """What is compared: power, or energy per pulse. [W or J]."""
+        return self.power if self.kind == "continuous" else self.pulse_energy
+
+    @property
+    def shortest_pulse(self) -> Floats:
+        """Duration of the pulses, 0 for continuous emission. [s]."""
+        return self.pulse_duration
+
+    def taken(self, at: NDArray[np.intp]) -> Light:
+        """Return the emissions with these numbers."""
+        return replace(
+            self, power=taken(self.power, at), pulse_energy=taken(self.pulse_energy, at),
+            pulse_duration=taken(self.pulse_duration, at), repetition_rate=taken(self.repetition_rate, at),
+        )  # fmt: skip
+
+
+def taken(values: Floats, at: NDArray[np.intp]) -> Floats:
+    """Return the values with some numbers.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape () or (n,)
+        Values of cases; a single number stays one. [any]
+    at : numpy.ndarray of int, shape (m,)
+        Numbers of the cases.
+
+    Returns
+    -------
+    numpy.ndarray, shape () or (m,)
+        The same units. [any]
+    """
+    return values if values.ndim == 0 else values[at]
+
+
+def continuous(power: float) -> Emission:
+    """Return continuous emission.
+
+    Parameters
+    ----------
+    power : float
+        What leaves the laser. [W]
+    """
+    return Emission("continuous", power=power)
+
+
+def single_pulse(pulse_energy: float, pulse_duration: float) -> Emission:
+    """Return one pulse.
+
+    Parameters
+    ----------
+    pulse_energy : float
+        Energy of the pulse. [J]
+    pulse_duration : float
+        Its duration. [s]
+    """
+    return Emission("single pulse", pulse_energy=pulse_energy, pulse_duration=pulse_duration)
+
+
+def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: float, pedestal: float = 0.0) -> Emission:
+    """Return a regular train of pulses, on a pedestal.
+
+    Parameters
+    ----------
+    pulse_energy : float
+        Energy of one pulse. [J]
+    pulse_duration : float
+        Duration of one pulse. [s]
+    repetition_rate : float
+        Pulses per second. [Hz]
+    pedestal : float
+        Power under and between the pulses. [W]
+    """
+    mean = pulse_energy * repetition_rate + pedestal
+    return Emission("pulse train", mean, pulse_energy, pulse_duration, repetition_rate, pedestal=pedestal)
+
+
+def pulse_pattern(
+    pulses: tuple[tuple[float, float, float], ...], period: float | None = None, pedestal: float = 0.0
+) -> Emission:
+    """Return pulses given one by one, once or repeated, on a pedestal.
+
+    Parameters
+    ----------
+    pulses : tuple of (start, duration, energy)
+        In the order of time; each [s, s, J].
+    period : float, optional
+        Time after which the list begins again. [s]
+    pedestal : float
+        Power under and between the pulses. [W]
+
+    Returns
+    -------
+    Emission
+        With the largest pulse as its pulse.
+    """
+    largest = max(pulses, key=lambda pulse: pulse[2])
+    total = sum(energy for _, _, energy in pulses)
+    mean = 0.0 if period is None else total / period
+    rate = 0.0 if period is None else len(pulses) / period
+    return Emission(
+        "pulse train", mean + pedestal, largest[2], largest[1], rate, pulses=pulses, period=period, pedestal=pedestal
+    )
+
+
+def source_caps(rule_set: str, kind: str, shortest_pulse: ArrayLike, duration: ArrayLike) -> tuple[FloatArray, ...]:
+    """Return what each axis of a source is limited to before the mean of both is taken; the lowest limit counts [1]_.
+
+    Of a train, alpha_max of a pulse and that of the longest window: its factor goes with the angle, and so does the
+    limit of each window.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    kind : str
+        ``continuous``, ``single pulse`` or ``pulse train``.
+    shortest_pulse : array_like, shape (...)
+        Duration of a pulse, of a list the shortest. [s]
+    duration : array_like, shape (...)
+        Exposure duration. [s]
+
+    Returns
+    -------
+    tuple of numpy.ndarray, shape (...)
+        One or two angles. [rad]
+
+    References
+    ----------
+    .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max; oblong sources.
+    """
+    own = angle_max(rule_set, duration if kind == "continuous" else shortest_pulse)
+    largest = angle_max(rule_set, DURATIONS[1])
+    return (own, np.maximum(own, largest)) if kind == "pulse train" and (own < largest).any() else (own,)
