@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from lasersafe.drawing.exposure_map import decade, legend_entry, row_runs, sample_of
+from lasersafe.drawing.chart import round_steps
+from lasersafe.drawing.exposure_map import class_marks, decade, legend_entry, sample_of
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Words, box, closed
-from lasersafe.drawing.style import DECADES, hatched, quantity_text
+from lasersafe.drawing.primitives import BLACK, Drawing, Lines, Mark, Words, edge
+from lasersafe.drawing.style import DECADES, quantity_text
 from lasersafe.results_barriers import BarrierLine, BarrierMap
 from lasersafe.wording import Wording
 
-_INK = "#3a2a10"
 _TYPE = 2.6
 _HEAD = 8.0  # mm above each strip, for its name
 _FEET = 9.0  # mm below, for the metres
@@ -67,7 +67,6 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
         head = wording.text("plan.barrier_way", way=wording.text(f"way.{way}"), peak=peak)
         marks.append(Words(x0 + _SIDE, top - _HEAD + 2.0, head, _TYPE, True))
         marks += _strip(found, rows, (x0 + _SIDE, low), mm)
-        marks += _axes(found, (x0 + _SIDE, low), mm)
         top = low - _FEET
     layout.scale_lines((wording.text("plan.barrier_axes"),), paper.margin)
     layout.drawing.marks.extend(marks)
@@ -86,40 +85,18 @@ def _base(found: BarrierMap) -> float:
 
 
 def _strip(found: BarrierMap, rows: list[list[int]], corner: tuple[float, float], mm: float) -> list[Mark]:
+    """Return the cells of one way, with metres along the barrier and heights."""
     left, low = corner
-    marks: list[Mark] = []
-    for value in sorted({value for row in rows for value in row} - {0}):
-        fill, hatches = DECADES[value - 1]
-        rings = []
-        for number, row in enumerate(rows):
-            for start, end in row_runs(value, row):
-                across = [left + (found.along[at] - found.along[0]) * mm for at in (start, end)]
-                up = [low + (found.heights[at] - found.heights[0]) * mm for at in (number, number + 1)]
-                rings.append(box((across[0], up[0], across[1], up[1])))
-        marks += [Area((ring,), fill) for ring in rings]
-        marks += hatched(rings, hatches, _INK)
-    right, top = left + (found.along[-1] - found.along[0]) * mm, low + (found.heights[-1] - found.heights[0]) * mm
-    return [*marks, Lines((closed(box((left, low, right, top))),), BLACK, 0.35)]
-
-
-def _axes(found: BarrierMap, corner: tuple[float, float], mm: float) -> list[Mark]:
-    left, low = corner
-    marks: list[Mark] = []
-    for at in _steps(0.0, found.along[-1] - found.along[0], 8.0 / mm):
+    across = [left + (at - found.along[0]) * mm for at in found.along]
+    up = [low + (at - found.heights[0]) * mm for at in found.heights]
+    frame = (left, low, across[-1], up[-1])
+    marks = [*class_marks(rows, across, up, frame), *edge(frame, 0.35)]
+    for at in round_steps(0.0, found.along[-1] - found.along[0], 8.0 / mm):
         x = left + at * mm
         marks.append(Lines((((x, low), (x, low - 1.2)),), BLACK, 0.25))
         marks.append(Words(x - 1.2, low - 4.2, f"{at:g} m" if at == 0.0 else f"{at:g}", _TYPE))
-    for at in _steps(found.heights[0], found.heights[-1], 5.0 / mm):
+    for at in round_steps(found.heights[0], found.heights[-1], 5.0 / mm):
         y = low + (at - found.heights[0]) * mm
         marks.append(Lines((((left - 1.2, y), (left, y)),), BLACK, 0.25))
         marks.append(Words(left - 10.0, y - 0.9, f"{at:g} m", _TYPE))
     return marks
-
-
-def _steps(low: float, high: float, least: float) -> list[float]:
-    """Return round places between two ends, not nearer to each other than *least*."""
-    size = 10.0 ** math.floor(math.log10(least))
-    step = next(size * one for one in (1.0, 2.0, 5.0, 10.0) if size * one >= least)
-    return [
-        round(number * step, 6) for number in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)
-    ]

@@ -64,9 +64,7 @@ class Axis:
     def marks(self) -> tuple[list[float], list[float]]:
         """Return the values that get a number, and those that get a fine line only."""
         if not self.log:
-            step = _step((self.high - self.low) / _MOST)
-            first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
-            return [n * step for n in range(first, last + 1)], []
+            return round_steps(self.low, self.high, (self.high - self.low) / _MOST), []
         first, last = math.floor(math.log10(self.low)), math.ceil(math.log10(self.high))
         every = range(first, last + 1)
         digits = (1, 2, 5) if last - first <= 3 else (1,)
@@ -108,6 +106,13 @@ def _round(value: float, *, down: bool) -> float:
     steps = [d * 10.0**p for p in (power - 1, power, power + 1) for d in (1, 2, 5)]
     inside = [s for s in steps if (s <= value * (1 + 1e-9) if down else s >= value * (1 - 1e-9))]
     return max(inside) if down else min(inside)
+
+
+def round_steps(low: float, high: float, least: float) -> list[float]:
+    """Return round values between two ends, not nearer to each other than ``least``."""
+    step = _step(least)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [n * step for n in range(first, last + 1)]
 
 
 def _step(least: float) -> float:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
+from itertools import groupby
 
 from lasersafe.drawing import symbols
 from lasersafe.drawing.labels import Label
 from lasersafe.drawing.layers import Layers
-from lasersafe.drawing.page import Entry, Paper, foot_lines, frame_marks, lay_out, scale_bar
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect, Run, box, closed
+from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, scale_bar
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect, Run, box, edge
 from lasersafe.drawing.shapes import clip_ring
 from lasersafe.drawing.style import DECADES, count_text, hatched, quantity_text, time_text
 from lasersafe.drawing.view import fit
@@ -17,7 +19,7 @@ from lasersafe.results_scene import HazardMap, SceneResult
 from lasersafe.wording import Wording
 
 _MOST_CELLS = 110
-_NOT_WORKED_OUT = "#d6d6d6"
+_NOT_WORKED_OUT, _INK = "#d6d6d6", "#3a2a10"
 
 
 def decade(ratio: float) -> int:
@@ -78,16 +80,15 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     foot = foot_lines(paper, wording, [text for text in (limits, wording.say(found.note)) if text], "plan.map_meaning")
     below, unit = wording.text("plan.map_below"), wording.text("plan.map_unit")
     entries = [legend_entry(value, below, unit, wording) for value in used]
-    entries.append(Entry(_outside_sample, wording.text("plan.map_outside")))
+    entries.append(Entry(partial(edge, fill=_NOT_WORKED_OUT), wording.text("plan.map_outside")))
     layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
     view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
     layers = Layers(scene, view, wording)
     marks = layers.marks
     marks += _outside(*view.point((xs[0], ys[0])), *view.point((xs[-1], ys[-1])), view.frame)
-    for value in used:
-        if value:
-            marks += _class_marks(value, xs, ys, classes, layers)
-    marks.append(Lines(_borders(xs, ys, classes, layers), BLACK, 0.55))
+    across, up = [view.point((x, 0.0))[0] for x in xs], [view.point((0.0, y))[1] for y in ys]
+    marks += class_marks(classes, across, up, view.frame)
+    marks.append(Lines(_borders(across, up, classes), BLACK, 0.55))
     bar, rect = scale_bar(view)
     layers.board.boxes.append(rect)
     layers.floor(names=False)
@@ -96,13 +97,8 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     layers.labels = [label for label in layers.labels if label.bold]
     _persons(found, layers)
     layers.write()
-    layout.scale_lines((wording.text("plan.scale", scale=view.scale, paper=paper.name), head), paper.margin)
-    layout.drawing.marks.extend([*marks, *bar, *frame_marks(view.frame)])
-    return Drawing("map", layout.drawing.title, paper.width, paper.height, view.frame, view.scale, layout.drawing.marks)
-
-
-def _outside_sample(rect: Rect) -> list[Mark]:
-    return [Area((box(rect),), _NOT_WORKED_OUT), Lines((closed(box(rect)),), BLACK, 0.3)]
+    heads = (wording.text("plan.scale", scale=view.scale, paper=paper.name), head)
+    return layout.filled(heads, paper, view, [*marks, *bar])
 
 
 def _outside(left: float, low: float, right: float, high: float, frame: Rect) -> list[Mark]:
@@ -137,57 +133,44 @@ def _limits(scene: SceneResult, wording: Wording) -> str:
     return wording.text("plan.map_limits", limits="; ".join(seen)) if seen else ""
 
 
-def row_runs(value: int, row: list[int]) -> list[tuple[int, int]]:
-    """Return where a class stands in a row: first column, and the one behind the last."""
-    found, start = [], None
-    for column, one in enumerate([*row, -1]):
-        if one == value and start is None:
-            start = column
-        elif one != value and start is not None:
-            found.append((start, column))
-            start = None
-    return found
+def class_marks(
+    classes: Sequence[Sequence[int]], across: Sequence[float], up: Sequence[float], frame: Rect
+) -> list[Mark]:
+    """Return the cells above the lowest class, toned and hatched, between edges on paper."""
+    marks: list[Mark] = []
+    for value in sorted({value for row in classes for value in row} - {0}):
+        rings = []
+        for number, row in enumerate(classes):
+            start = 0
+            for one, cells_alike in groupby(row):
+                end = start + len(list(cells_alike))
+                ring = (
+                    clip_ring(box((across[start], up[number], across[end], up[number + 1])), frame)
+                    if one == value
+                    else ()
+                )
+                rings += [ring] if ring else []
+                start = end
+        fill, hatches = DECADES[value - 1]
+        marks += [*[Area((ring,), fill) for ring in rings], *hatched(rings, hatches, _INK)]
+    return marks
 
 
-def _class_marks(value: int, xs: list[float], ys: list[float], classes: list[list[int]], layers: Layers) -> list[Mark]:
-    fill, hatches = DECADES[value - 1]
-    rings: list[Run] = []
-    for number, row in enumerate(classes):
-        for start, end in row_runs(value, row):
-            low, high = layers.view.point((xs[start], ys[number])), layers.view.point((xs[end], ys[number + 1]))
-            ring = clip_ring(box((*low, *high)), layers.frame)
-            if ring:
-                rings.append(ring)
-    tones: list[Mark] = [Area((ring,), fill) for ring in rings]
-    return tones + hatched(rings, hatches, "#3a2a10")
-
-
-def _borders(xs: list[float], ys: list[float], classes: list[list[int]], layers: Layers) -> tuple[Run, ...]:
+def _borders(across: Sequence[float], up: Sequence[float], classes: list[list[int]]) -> tuple[Run, ...]:
     """Return the steps between cells above the limit and others."""
     runs: list[Run] = []
-    point = layers.view.point
-    rows, columns = len(classes), len(classes[0])
-    for row in range(rows):
-        for column in range(columns):
-            above = classes[row][column] > 0
-            if column + 1 < columns and above != (classes[row][column + 1] > 0):
-                runs.append((point((xs[column + 1], ys[row])), point((xs[column + 1], ys[row + 1]))))
-            if row + 1 < rows and above != (classes[row + 1][column] > 0):
-                runs.append((point((xs[column], ys[row + 1])), point((xs[column + 1], ys[row + 1]))))
+    for row, line in enumerate(classes):
+        for column, value in enumerate(line):
+            if column + 1 < len(line) and (value > 0) != (line[column + 1] > 0):
+                runs.append(((across[column + 1], up[row]), (across[column + 1], up[row + 1])))
+            if row + 1 < len(classes) and (value > 0) != (classes[row + 1][column] > 0):
+                runs.append(((across[column], up[row + 1]), (across[column + 1], up[row + 1])))
     return tuple(runs)
 
 
 def sample_of(value: int) -> Callable[[Rect], list[Mark]]:
     """Return what draws a sample of a class for the legend."""
-
-    def sample(rect: Rect) -> list[Mark]:
-        edge: Mark = Lines((closed(box(rect)),), BLACK, 0.3)
-        if not value:
-            return [edge]
-        fill, hatches = DECADES[value - 1]
-        return [Area((box(rect),), fill), *hatched([box(rect)], hatches, "#3a2a10"), edge]
-
-    return sample
+    return lambda rect: [*class_marks([[value]], (rect[0], rect[2]), (rect[1], rect[3]), rect), *edge(rect)]
 
 
 def legend_entry(value: int, below: str, unit: str, wording: Wording) -> Entry:

@@ -4,12 +4,24 @@ from __future__ import annotations
 
 import math
 import string
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
+from lasersafe.drawing import symbols
 from lasersafe.drawing.page import Entry
-from lasersafe.drawing.primitives import Mark, Rect
-from lasersafe.drawing.style import LOOKS, metres_and_feet, quantity_text, swatch, time_text
+from lasersafe.drawing.primitives import BLACK, Lines, Mark, Rect, box, closed, edge
+from lasersafe.drawing.style import (
+    AIM_DASHES,
+    AIM_INK,
+    ITEM_INK,
+    LOOKS,
+    SHADOW,
+    metres_and_feet,
+    quantity_text,
+    swatch,
+    time_text,
+)
 from lasersafe.fields import badness
 from lasersafe.results_barriers import BarrierLine
 from lasersafe.results_scene import ZONE_KINDS, BeyondTarget, SceneResult, SpectatorLine, ZoneShape
@@ -56,26 +68,41 @@ def grouped(scene: SceneResult) -> tuple[list[Group], list[tuple[str, BeyondTarg
     return groups, beyond
 
 
+def zone_entry(
+    zone: ZoneShape | None,
+    heading: Mapping[str, str],
+    distance: float,
+    wording: Wording,
+    *,
+    more: str = "",
+    plain: bool = False,
+) -> Entry:
+    """Return the legend of a zone: how far from where, the limit and its time, and what else has to be known.
+
+    ``heading`` has the letter, the kind, the laser and its set-up, and the state in words.
+    """
+    text, kind = wording.text, heading["kind"]
+    words = text(
+        "plan.ignition_text" if kind == "ignition" else "plan.zone",
+        distance=metres_and_feet(distance),
+        origin=wording.say("last optic" if zone is None else zone.measured_from),
+        limit=text("plan.eye_limit") if zone is None else limit_text(zone, wording),
+    )
+    head = text("plan.zone_head", **{**heading, "kind": text(f"plan.{kind}")}).lstrip()
+    return Entry(lambda rect: swatch(rect, LOOKS[kind], plain=plain), head, words + more)
+
+
 def entry(group: Group, wording: Wording) -> Entry:
     """Return the legend of one group: the distance, the limit and its time, and which barriers cut it."""
     zone, text = group.first, wording.text
     state = text("plan.both" if zone.fitted and zone.worst else "plan.fitted" if zone.fitted else "plan.worst")
-    kind = text(f"plan.{zone.kind}")
-    head = text("plan.zone_head", tag=group.tag, kind=kind, laser=zone.laser, setup=zone.setup, state=state)
-    limit = limit_text(zone, wording)
-    key = "plan.ignition_text" if zone.kind == "ignition" else "plan.zone"
-    words = text(key, distance=metres_and_feet(zone.distance), origin=wording.say(zone.measured_from), limit=limit)
     clipped = dict.fromkeys(name for one in group.zones for name in one.clipped_by)
     passed = dict.fromkeys(name for one in group.zones for name in one.not_clipped_by)
-    words += text("plan.clipped", names=", ".join(clipped)) if clipped else ""
-    words += text("plan.not_clipped", names=", ".join(passed)) if passed else ""
-    words += text("plan.overhead") if any(one.overhead for one in group.zones) else ""
-    look, plain = LOOKS[zone.kind], group.plain
-
-    def sample(rect: Rect) -> list[Mark]:
-        return swatch(rect, look, plain=plain)
-
-    return Entry(sample, head, words)
+    more = text("plan.clipped", names=", ".join(clipped)) if clipped else ""
+    more += text("plan.not_clipped", names=", ".join(passed)) if passed else ""
+    more += text("plan.overhead") if any(one.overhead for one in group.zones) else ""
+    heading = {"tag": group.tag, "kind": zone.kind, "laser": zone.laser, "setup": zone.setup, "state": state}
+    return zone_entry(zone, heading, zone.distance, wording, more=more, plain=group.plain)
 
 
 def beyond_entry(tag: str, one: BeyondTarget, wording: Wording) -> Entry:
@@ -148,3 +175,40 @@ def limit_text(zone: ZoneShape, wording: Wording) -> str:
     """Return the limit of a zone with its time."""
     limit = wording.say(zone.limited_by) if zone.limit is None else quantity_text(zone.limit, zone.limit_unit, "down")
     return limit + ("" if zone.duration is None else wording.text("plan.time", duration=time_text(zone.duration)))
+
+
+_SIGNS = ("laser", "aim", "axis", "person", "eyes", "target", "camera", "mirror", "scatter", "holds", "this", "part",
+          "today", "fails", "plain", "shadow", "door", "window", "gap", "line", "item")  # fmt: skip
+
+
+def sign_entries(used: Iterable[str], wording: Wording) -> list[Entry]:
+    """Return the legend of the signs that are on a drawing."""
+    return [Entry(partial(_sign, key), wording.text(f"plan.legend_{key}")) for key in _SIGNS if key in used]
+
+
+def _sign(key: str, rect: Rect) -> list[Mark]:
+    """Return the sample of a sign."""
+    x0, y0, x1, y1 = rect
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    across = ((x0, y), (x1, y))
+    if key in ("holds", "this", "part", "today", "fails", "plain"):
+        return symbols.barrier(across, key)
+    if key in ("door", "window", "gap"):
+        around = [] if key == "door" else symbols.barrier(across, "holds")
+        return [*around, *symbols.opening((x0 + 3.0, y - 0.5), (x1 - 3.0, y - 0.5), key, True)]
+    trace = ((x0 + 1.0, y), (x1 - 1.0, y))
+    drawn: dict[str, list[Mark]] = {
+        "laser": symbols.laser((x + 2.5, y), math.pi / 2),
+        "aim": [Lines((across,), AIM_INK, 0.3, AIM_DASHES)],
+        "axis": [Lines((across,), BLACK, 0.35, AIM_DASHES)],
+        "person": symbols.person((x, y)),
+        "eyes": symbols.person((x, y)),
+        "target": symbols.target((x, y), False),
+        "camera": symbols.camera((x - 1.0, y), math.pi / 2),
+        "mirror": symbols.surface((x, y), trace, True),
+        "scatter": symbols.surface((x, y), trace, False),
+        "shadow": edge(rect, 0.1, fill=SHADOW),
+        "line": [Lines((across,), BLACK, 0.9, (4.0, 1.0))],
+        "item": [Lines((closed(box(rect)),), ITEM_INK, 0.3, (3.0, 0.8))],
+    }
+    return drawn[key]

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Rect, Words, arrow, box, closed
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Mark, Rect, Words, arrow, box, edge
 from lasersafe.drawing.symbols import bearing_vector
 from lasersafe.drawing.typeface import clean, width_of, wrap
 from lasersafe.drawing.view import View
@@ -47,7 +46,7 @@ class Entry:
         return found + [(line, False) for line in wrap(clean(self.text), _ENTRY, room)]
 
 
-@dataclasses.dataclass
+@dataclass
 class Layout:
     """A page with its frame still empty."""
 
@@ -64,6 +63,12 @@ class Layout:
             line = lines[0] if len(lines) == 1 else wrap(clean(text), _LINE, room - 4.0)[0] + " …"
             self.drawing.marks.append(Words(margin, y, line, _LINE))
             y -= _LINE * _LEADING
+
+    def filled(self, heads: Sequence[str], paper: Paper, view: View, marks: Sequence[Mark]) -> Drawing:
+        """Return the page with its scale, what is drawn in the frame, and the edge of the frame."""
+        self.scale_lines(heads, paper.margin)
+        self.drawing.marks.extend([*marks, *edge(view.frame, 0.35)])
+        return replace(self.drawing, frame=view.frame, scale=view.scale)
 
 
 def lay_out(
@@ -118,12 +123,9 @@ def lay_out(
     for entries, columns in ((signs, 4), (zones, 2)):
         high = _columns(entries, columns, wide, m, low, None)
         if low + high > most:
-            left_over += entries
+            left_over = [*entries, *left_over]
             continue
-        _columns(entries, columns, wide, m, low, marks)
-        low += high
-    if left_over:
-        left_over = [entry for entry in zones if entry in left_over] + [e for e in signs if e in left_over]
+        low += _columns(entries, columns, wide, m, low, marks)
     frame = (m, low + 1.0, paper.width - m, top)
     return Layout(Drawing(kind, clean(title), paper.width, paper.height, frame, scale, marks), left_over, head_y)
 
@@ -175,11 +177,6 @@ def key_pages(
     return pages
 
 
-def frame_marks(frame: Rect) -> list[Mark]:
-    """Return the edge of the frame."""
-    return [Lines((closed(box(frame)),), BLACK, 0.35)]
-
-
 def scale_bar(view: View) -> tuple[list[Mark], Rect]:
     """Return a bar in metres and in feet at the lower left of the frame, and the room it takes."""
     x0, y0, x1, _ = view.frame
@@ -195,11 +192,9 @@ def scale_bar(view: View) -> tuple[list[Mark], Rect]:
     rect = (x0 + 1.5, y0 + 1.0, x + wide, y + 6.2)
     marks: list[Mark] = [Area((box(rect),), WHITE)]
     for k in range(4):
-        cell = box((x + k * step, y, x + (k + 1) * step, y + 1.4))
-        marks += [Area((cell,), BLACK if k % 2 == 0 else WHITE), Lines((closed(cell),), BLACK, 0.2)]
+        marks += edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=WHITE if k % 2 else BLACK)
     for k in range(2):
-        cell = box((x + k * foot_step, y - 1.4, x + (k + 1) * foot_step, y))
-        marks += [Area((cell,), WHITE if k % 2 == 0 else BLACK), Lines((closed(cell),), BLACK, 0.2)]
+        marks += edge((x + k * foot_step, y - 1.4, x + (k + 1) * foot_step, y), 0.2, fill=BLACK if k % 2 else WHITE)
     marks += [Words(a - (0.0 if t == "0" else 1.0), y + 2.4, t, _ENTRY, False, BLACK, True) for a, t in texts]
     marks += [Words(a - 1.0, y - 4.2, t, _ENTRY, False, BLACK, True) for a, t in lower]
     return marks, rect

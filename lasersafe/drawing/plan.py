@@ -2,27 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from itertools import combinations
 
-from lasersafe.drawing import symbols
-from lasersafe.drawing.groups import beyond_entry, entry, grouped, limits_line
+from lasersafe.drawing.groups import beyond_entry, entry, grouped, limits_line, sign_entries
 from lasersafe.drawing.layers import Layers
-from lasersafe.drawing.line_marks import spectator_lines
-from lasersafe.drawing.page import (
-    Entry,
-    Paper,
-    direction_arrows,
-    foot_lines,
-    frame_marks,
-    key_pages,
-    lay_out,
-    scale_bar,
-)
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Rect, box, closed
+from lasersafe.drawing.page import Entry, Paper, direction_arrows, foot_lines, key_pages, lay_out, scale_bar
+from lasersafe.drawing.primitives import Drawing, Pair, Rect
 from lasersafe.drawing.shapes import overlap
-from lasersafe.drawing.style import AIM_DASHES, AIM_INK, SHADOW
 from lasersafe.drawing.view import View, extent_of, fit, grown, longer
 from lasersafe.results_scene import Polygon, SceneResult
 from lasersafe.wording import Wording
@@ -38,14 +25,10 @@ _AROUND, _FINER = 0.2, 2.0
 
 def room_of(scene: SceneResult) -> Rect:
     """Return the part of the floor that the plan shows: what stands there, and the zones unless they are far larger."""
-    plan = scene.plan
-    things: list[Sequence[float]] = [*plan.outline, *[aim.position for aim in scene.aims]]
-    things += [p for item in plan.items for p in item.outline]
-    things += [p for barrier in scene.barriers for p in barrier.line]
-    things += _middles(scene)
+    things = _things(scene)
     things += [person.position for person in scene.persons if person.placed]
     things += [p for person in scene.persons if person.placed for p in person.area]
-    room = extent_of(things) or plan.extent
+    room = extent_of(things) or scene.plan.extent
     everything = all_of(scene)
     if longer(everything) <= max(_SAME_PLAN * longer(room), min(_LEAST, longer(everything))):
         return grown(everything, _EDGE, _TINY)
@@ -54,16 +37,21 @@ def room_of(scene: SceneResult) -> Rect:
 
 def all_of(scene: SceneResult) -> Rect:
     """Return the part of the floor that holds every zone, line and thing."""
-    places: list[Sequence[float]] = [aim.position for aim in scene.aims]
-    places += [*scene.plan.outline, *[person.position for person in scene.persons]]
-    places += [p for barrier in scene.barriers for p in barrier.line]
-    places += _middles(scene)
-    places += [p for item in scene.plan.items for p in item.outline]
+    places = [*_things(scene), *[person.position for person in scene.persons]]
     groups, beyond = grouped(scene)
     places += _corners(part for group in groups for zone in group.zones for part in zone.polygons)
     places += _corners(part for _, one in beyond for part in one.polygons)
     places += [p for line in scene.lines if line.distance > 0.0 for p in line.line]
     return extent_of(places) or scene.plan.extent
+
+
+def _things(scene: SceneResult) -> list[Sequence[float]]:
+    """Return where all stands that is neither a person nor a zone."""
+    things: list[Sequence[float]] = [*scene.plan.outline]
+    for placed in (scene.aims, scene.surfaces, scene.targets, scene.cameras):
+        things += [one.position for one in placed]
+    things += [p for item in scene.plan.items for p in item.outline]
+    return things + [p for barrier in scene.barriers for p in barrier.line]
 
 
 def _details(scene: SceneResult, paper: Paper, room: Rect) -> list[tuple[frozenset[str], Rect]]:
@@ -94,12 +82,6 @@ def _details(scene: SceneResult, paper: Paper, room: Rect) -> list[tuple[frozens
     return []
 
 
-def _middles(scene: SceneResult) -> list[Sequence[float]]:
-    found: list[Sequence[float]] = [surface.position for surface in scene.surfaces]
-    found += [target.position for target in scene.targets]
-    return found + [camera.position for camera in scene.cameras]
-
-
 def _corners(parts: Iterable[Polygon]) -> list[Pair]:
     return [point for part in parts for point in part.outline]
 
@@ -125,19 +107,18 @@ def plan_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -
     """
     room, everything = room_of(scene), all_of(scene)
     details = _details(scene, paper, room)
-    plan, rest, lost = _page(scene, paper, "plan", title, room, wording, details)
-    pages = [plan]
-    for own, extent in details:
-        others = [(names, part) for names, part in details if names is not own]
-        page, more, lost_too = _page(scene, paper, "detail", title, extent, wording, others)
+    views = [("plan", room, details)]
+    views += [("detail", extent, [one for one in details if one[0] is not own]) for own, extent in details]
+    if longer(everything) > 1.3 * longer(room):
+        views.append(("overview", grown(everything, _EDGE, _TINY), []))
+    pages: list[Drawing] = []
+    rest: list[Entry] = []
+    lost: dict[str, None] = {}
+    for kind, extent, others in views:
+        page, more, left_out = _page(scene, paper, kind, title, extent, wording, others)
         pages.append(page)
         rest = rest or more
-        lost += [text for text in lost_too if text not in lost]
-    if longer(everything) > 1.3 * longer(room):
-        overview, more, lost_too = _page(scene, paper, "overview", title, grown(everything, _EDGE, _TINY), wording)
-        pages.append(overview)
-        rest = rest or more
-        lost += [text for text in lost_too if text not in lost]
+        lost |= dict.fromkeys(left_out)
     notes = [wording.text("plan.not_labelled", text=text) for text in lost]
     if rest or notes:
         foot = foot_lines(paper, wording)
@@ -152,7 +133,7 @@ def _page(
     title: str,
     extent: Rect,
     wording: Wording,
-    details: Sequence[tuple[frozenset[str], Rect]] = (),
+    details: Sequence[tuple[frozenset[str], Rect]],
 ) -> tuple[Drawing, list[Entry], list[str]]:
     groups, beyond = grouped(scene)
     zones = [entry(group, wording) for group in groups] + [beyond_entry(tag, one, wording) for tag, one in beyond]
@@ -162,84 +143,32 @@ def _page(
     sparse = kind == "overview"
     trial = Layers(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording, sparse=sparse)
     trial.shadows()
-    _things(trial, kind)
-    spectator_lines(trial)
-    used = trial.used
-    layout = lay_out(paper, kind, name, zones, _signs(used, wording), foot)
+    trial.things()
+    signs = sign_entries(trial.used, wording)
+    layout = lay_out(paper, kind, name, zones, signs, foot)
     if layout.left_over:
         foot = [(wording.text("plan.elsewhere"), True), (limits_line(groups, wording), False), *foot]
-        layout = lay_out(paper, kind, name, zones, _signs(used, wording), foot)
+        layout = lay_out(paper, kind, name, zones, signs, foot)
     view = fit(extent, layout.drawing.frame)
     layers = Layers(scene, view, wording, sparse=sparse)
     bar, rect = scale_bar(view)
-    arrows, rects = direction_arrows(view.frame, _directions(scene, wording))
+    bearings = {"north": scene.plan.north, "stage": scene.plan.stage_arrow}
+    directions = [(wording.text(f"plan.{key}"), way) for key, way in bearings.items() if way is not None]
+    arrows, rects = direction_arrows(view.frame, directions)
     layers.board.boxes += [rect, *rects]
     layers.skipped = frozenset(tag for names, _ in details for tag in names)
     layers.details = [(*view.point(part[:2]), *view.point(part[2:])) for _, part in details]
     layers.shadows()
     layers.zones(groups, beyond)
     layers.far_things = kind == "plan"
-    _things(layers, kind)
-    spectator_lines(layers)
+    layers.things()
     if kind == "plan":
         layers.detail_frames()
     lost = layers.write()
-    drawing = layout.drawing
     setups = dict.fromkeys((z.first.laser, z.first.setup) for z in groups)
     drawn = "; ".join(wording.text("plan.drawn", laser=laser, setup=setup) for laser, setup in setups)
     heads = (wording.text("plan.scale", scale=view.scale, paper=paper.name), wording.text("plan.shown", setups=drawn))
-    layout.scale_lines(heads, paper.margin)
-    drawing.marks.extend([*layers.marks, *bar, *arrows, *frame_marks(view.frame)])
-    done = Drawing(kind, drawing.title, paper.width, paper.height, view.frame, view.scale, drawing.marks)
-    return done, layout.left_over, lost
-
-
-def _things(layers: Layers, kind: str) -> None:
-    layers.floor(names=kind != "overview")
-    layers.aims()
-    layers.barriers(names=kind != "overview")
-    if kind != "overview":
-        layers.marks_of_things()
-
-
-def _directions(scene: SceneResult, wording: Wording) -> list[tuple[str, float]]:
-    found = [("north", scene.plan.north), ("stage", scene.plan.stage_arrow)]
-    return [(wording.text(f"plan.{name}"), bearing) for name, bearing in found if bearing is not None]
-
-
-def _signs(used: set[str], wording: Wording) -> list[Entry]:
-    order = ("laser", "aim", "person", "target", "camera", "mirror", "scatter", "holds", "today", "fails", "plain",
-             "shadow", "door", "window", "gap", "line", "item")  # fmt: skip
-
-    def sample(key: str, rect: Rect) -> list[Mark]:
-        x0, y0, x1, y1 = rect
-        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
-        left, right = (x0, middle[1]), (x1, middle[1])
-        trace = ((x0 + 1.0, middle[1]), (x1 - 1.0, middle[1]))
-        drawn: dict[str, list[Mark]] = {
-            "laser": symbols.laser((middle[0] + 2.5, middle[1]), math.pi / 2),
-            "aim": [Lines(((left, right),), AIM_INK, 0.3, AIM_DASHES)],
-            "person": symbols.person(middle),
-            "target": symbols.target(middle, False),
-            "camera": symbols.camera((middle[0] - 1.0, middle[1]), math.pi / 2),
-            "mirror": symbols.surface(middle, trace, True),
-            "scatter": symbols.surface(middle, trace, False),
-            "shadow": [Area((box(rect),), SHADOW), Lines((closed(box(rect)),), BLACK, 0.1)],
-            "line": [Lines(((left, right),), BLACK, 0.9, (4.0, 1.0))],
-            "item": [Lines((closed(box(rect)),), "#555555", 0.3, (3.0, 0.8))],
-        }
-        if key in ("holds", "today", "fails", "plain"):
-            return symbols.barrier((left, right), key)
-        if key in ("door", "window", "gap"):
-            start, end = (x0 + 3.0, middle[1] - 0.5), (x1 - 3.0, middle[1] - 0.5)
-            around = [] if key == "door" else symbols.barrier((left, right), "holds")
-            return [*around, *symbols.opening(start, end, key, True)]
-        return drawn[key]
-
-    def entry_of(key: str) -> Entry:
-        return Entry(lambda rect: sample(key, rect), wording.text(f"plan.legend_{key}"))
-
-    return [entry_of(key) for key in order if key in used]
+    return layout.filled(heads, paper, view, [*layers.marks, *bar, *arrows]), layout.left_over, lost
 
 
 __all__ = ["Paper", "View", "all_of", "plan_pages", "room_of"]

@@ -26,10 +26,7 @@ def clip_line(start: Pair, end: Pair, rect: Rect) -> tuple[Pair, Pair] | None:
             last = min(last, place)
         if first > last:
             return None
-    return (
-        (start[0] + first * dx, start[1] + first * dy),
-        (start[0] + last * dx, start[1] + last * dy),
-    )
+    return toward(start, end, first), toward(start, end, last)
 
 
 def clip_run(run: Sequence[Pair], rect: Rect) -> list[Run]:
@@ -105,12 +102,7 @@ def hatch(rings: Sequence[Run], angle: float, spacing: float) -> tuple[Run, ...]
         places = sorted(crossings[row])
         for start, end in zip(places[::2], places[1::2], strict=False):
             if end - start > 0.05:
-                runs.append(
-                    (
-                        (start * cosine - v * sine, start * sine + v * cosine),
-                        (end * cosine - v * sine, end * sine + v * cosine),
-                    )
-                )
+                runs.append(tuple([(u * cosine - v * sine, u * sine + v * cosine) for u in (start, end)]))
     return tuple(runs)
 
 
@@ -147,10 +139,15 @@ def along(run: Sequence[Pair], count: int) -> list[Pair]:
         left = total * number / (count + 1)
         for (a, b), step in zip(pairwise(run), steps, strict=True):
             if left <= step and step > 0.0:
-                found.append((a[0] + (b[0] - a[0]) * left / step, a[1] + (b[1] - a[1]) * left / step))
+                found.append(toward(a, b, left / step))
                 break
             left -= step
     return found
+
+
+def toward(start: Sequence[float], end: Sequence[float], share: float) -> Pair:
+    """Return the point at a share of the way from one point to another."""
+    return start[0] + (end[0] - start[0]) * share, start[1] + (end[1] - start[1]) * share
 
 
 def overlap(one: Rect, other: Rect) -> bool:

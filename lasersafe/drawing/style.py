@@ -50,6 +50,7 @@ AIM_INK = "#333333"
 AIM_DASHES = (5.0, 1.0, 0.8, 1.0)
 WORST_DASHES = (7.0, 1.4, 1.4, 1.4)
 SHADOW = "#eeeeee"
+ITEM_INK = "#555555"
 DECADES = (
     ("#f2ead8", (Pattern(0, 3.4, 0.2),)),
     ("#e0cda6", (Pattern(45, 2.6, 0.22),)),

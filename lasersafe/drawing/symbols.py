@@ -6,6 +6,7 @@ import math
 from itertools import pairwise
 
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Run, arrow, closed
+from lasersafe.drawing.shapes import toward
 
 
 def bearing_vector(bearing: float) -> Pair:
@@ -13,7 +14,8 @@ def bearing_vector(bearing: float) -> Pair:
     return math.sin(bearing), math.cos(bearing)
 
 
-def _circle(place: Pair, radius: float, corners: int = 20) -> Run:
+def circle(place: Pair, radius: float, corners: int = 20) -> Run:
+    """Return the corners of a circle."""
     x, y = place
     turn = 2 * math.pi / corners
     return tuple((x + radius * math.cos(turn * k), y + radius * math.sin(turn * k)) for k in range(corners))
@@ -35,8 +37,8 @@ def laser(place: Pair, bearing: float) -> list[Mark]:
 
 def person(place: Pair) -> list[Mark]:
     """Return a ring with a dot."""
-    ring = _circle(place, 1.5)
-    return [Area((ring,), WHITE), Lines((closed(ring),), BLACK, 0.4), Area((_circle(place, 0.55, 10),), BLACK)]
+    ring = circle(place, 1.5)
+    return [Area((ring,), WHITE), Lines((closed(ring),), BLACK, 0.4), Area((circle(place, 0.55, 10),), BLACK)]
 
 
 def camera(place: Pair, bearing: float | None) -> list[Mark]:
@@ -62,20 +64,15 @@ def target(place: Pair, stop: bool) -> list[Mark]:
 def surface(place: Pair, line: Run, mirror: bool) -> list[Mark]:
     """Return the trace of a surface: a double line for a mirror, ticks for scatter, a star when it faces anywhere."""
     if len(line) > 1 and math.dist(line[0], line[-1]) > 1.0:
-        (x0, y0), (x1, y1) = line[0], line[-1]
-        long = math.dist(line[0], line[-1])
+        (x0, y0), (x1, y1) = start, end = line[0], line[-1]
+        long = math.dist(start, end)
         nx, ny = -(y1 - y0) / long * 0.5, (x1 - x0) / long * 0.5
         if mirror:
             pair = (((x0 + nx, y0 + ny), (x1 + nx, y1 + ny)), ((x0 - nx, y0 - ny), (x1 - nx, y1 - ny)))
             return [Lines(pair, BLACK, 0.45)]
         count = max(2, int(long / 1.6))
-        ticks = tuple(
-            (
-                (x0 + (x1 - x0) * k / count, y0 + (y1 - y0) * k / count),
-                (x0 + (x1 - x0) * k / count + 2.2 * nx, y0 + (y1 - y0) * k / count + 2.2 * ny),
-            )
-            for k in range(count + 1)
-        )
+        feet = [toward(start, end, k / count) for k in range(count + 1)]
+        ticks = tuple((foot, (foot[0] + 2.2 * nx, foot[1] + 2.2 * ny)) for foot in feet)
         return [Lines((line,), BLACK, 0.5), Lines(ticks, BLACK, 0.25)]
     x, y = place
     arms = [math.pi / 6 + math.pi / 3 * k for k in range(3)]
@@ -83,7 +80,7 @@ def surface(place: Pair, line: Run, mirror: bool) -> list[Mark]:
     rays = tuple(((x - dx, y - dy), (x + dx, y + dy)) for dx, dy in ways)
     marks: list[Mark] = [Lines(rays, BLACK, 0.45)]
     if mirror:
-        marks.append(Lines((closed(_circle(place, 1.8)),), BLACK, 0.35))
+        marks.append(Lines((closed(circle(place, 1.8)),), BLACK, 0.35))
     return marks
 
 
@@ -101,12 +98,10 @@ def barrier(run: Run, kind: str) -> list[Mark]:
     marks += [Lines((run,), BLACK, 1.3), Lines((run,), WHITE, 0.8)]
     if kind == "fails":
         crosses: list[Run] = []
-        for (x0, y0), (x1, y1) in pairwise(run):
-            long = math.hypot(x1 - x0, y1 - y0)
-            count = max(1, int(long / 6.0))
+        for start, end in pairwise(run):
+            count = max(1, int(math.dist(start, end) / 6.0))
             for k in range(count):
-                share = (k + 0.5) / count
-                x, y = x0 + (x1 - x0) * share, y0 + (y1 - y0) * share
+                x, y = toward(start, end, (k + 0.5) / count)
                 crosses += [((x - 1.1, y - 1.1), (x + 1.1, y + 1.1)), ((x - 1.1, y + 1.1), (x + 1.1, y - 1.1))]
         marks.append(Lines(tuple(crosses), BLACK, 0.4))
     return marks
@@ -142,5 +137,5 @@ def dimension(start: Pair, end: Pair) -> list[Mark]:
     under: Mark = Lines(((start, end),), WHITE, 0.9)
     if math.dist(start, end) < 5.0:
         return [under, Lines(((start, end),), BLACK, 0.18)]
-    middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+    middle = toward(start, end, 0.5)
     return [under, *arrow(middle, start, BLACK, 0.18, 1.6), *arrow(middle, end, BLACK, 0.18, 1.6)]
