@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from lasersafe.drawing import symbols
 from lasersafe.drawing.groups import grouped, limits_line, sign_entries, state_of, zone_entry
 from lasersafe.drawing.labels import Label
-from lasersafe.drawing.layers import Sketch
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Pair, Rect, Run, closed
 from lasersafe.drawing.shapes import along, clip_run, crossings, inside, toward
+from lasersafe.drawing.sketch import Sketch
 from lasersafe.drawing.style import (
     AIM_DASHES,
     LOOKS,
