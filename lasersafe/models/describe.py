@@ -254,7 +254,7 @@ _FEW = 5  # of fewer values two cases can have the same by chance: there the nam
 
 class _Said(NamedTuple):
     kind: str
-    place: int
+    place: Place
     name: str
     what: Hashable
 
@@ -283,18 +283,11 @@ def starter_values(case: Case) -> tuple[StarterValue, ...]:
     """
     known = _starters()
     found = [
-        StarterValue(one.kind, one.name, known[one.kind, one.what], field, case._lines.get(line))
+        StarterValue(one.kind, one.name, known[one.kind, one.what], path_text(one.place), case._lines.get(one.place))
         for one in _said(canonical(case))
         if (one.kind, one.what) in known
-        for field, line in [_where(one)]
     ]
     return tuple(sorted(found, key=lambda one: KINDS.index(one.kind)))
-
-
-def _where(one: _Said) -> tuple[str, tuple[str | int, ...]]:
-    if one.kind == "eyewear":
-        return f"person[{one.place + 1}].eyewear", ("person", one.place, "eyewear")
-    return f"{one.kind}[{one.place + 1}]", (one.kind, one.place)
 
 
 @lru_cache(maxsize=1)
@@ -312,6 +305,7 @@ def _said(data: Mapping[str, Any]) -> Iterator[_Said]:
             values = {key: value for key, value in record.items() if key not in names}
             stated = sum(value not in (None, False, "", []) for value in values.values())
             name = str(record[names[0]])
-            yield _Said(kind, place, name, repr((values, name if stated < _FEW and kind != "strike_out" else "")))
+            here: Place = (kind, place)
+            yield _Said(kind, here, name, repr((values, name if stated < _FEW and kind != "strike_out" else "")))
             if record.get("eyewear"):
-                yield _Said("eyewear", place, name, (name, record["eyewear"]))
+                yield _Said("eyewear", (*here, "eyewear"), name, (name, record["eyewear"]))
