@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.errors import OutOfRangeError
@@ -36,15 +37,12 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
     """
     propagation = case.settings.propagation
     if setup.kind == "collimated":
+        at = float(setup.measured_at)
+        waist = at if setup.waist_at is None else setup.waist_at.pair
+        width, angle = setup.beam_diameter.pair, setup.divergence.pair
         try:
             beam = collimated(
-                setup.beam_diameter.pair,
-                setup.divergence.pair,
-                setup.criterion,
-                setup.profile,
-                waist_position=float(setup.measured_at) if setup.waist_at is None else setup.waist_at.pair,
-                at=float(setup.measured_at),
-                propagation=propagation,
+                width, angle, setup.criterion, setup.profile, waist_position=waist, at=at, propagation=propagation
             )
         except OutOfRangeError as error:
             if not case._at_corner:
@@ -56,24 +54,17 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
         return beam
     if setup.kind == "lens":
         focus = None if setup.focus_diameter is None else setup.focus_diameter.pair
+        width, length = setup.beam_diameter.pair, float(setup.focal_length)
         beam = through_lens(
-            setup.beam_diameter.pair,
-            float(setup.focal_length),
-            setup.criterion,
-            setup.profile,
-            focus_diameter=focus,
-            propagation=propagation,
+            width, length, setup.criterion, setup.profile, focus_diameter=focus, propagation=propagation
         )
         if focus is not None and not case._at_corner:
             check_diffraction(beam, float(laser.wavelength))
         return beam
     if setup.kind == "fibre multimode":
-        return fibre_multimode(
-            float(setup.numerical_aperture),
-            setup.numerical_aperture_criterion,
-            core_diameter=float(setup.core_diameter),
-            propagation=propagation,
-        )
+        aperture, core = float(setup.numerical_aperture), float(setup.core_diameter)
+        criterion = setup.numerical_aperture_criterion
+        return fibre_multimode(aperture, criterion, core_diameter=core, propagation=propagation)
     return fibre_single_mode(float(setup.mode_field_diameter), float(laser.wavelength), propagation=propagation)
 
 
@@ -104,43 +95,32 @@ def _range(knob: Knob | None) -> tuple[float, float] | None:
 def space_of(laser: Laser) -> SettingSpace:
     """Return the settings that the emission of a laser allows."""
     emission = laser.emission
-    if emission.kind == "continuous":
-        return SettingSpace("continuous", power=_range(emission.power))
-    if emission.kind == "single pulse":
-        return SettingSpace(
-            "single pulse",
-            pulse_energy=_range(emission.pulse_energy),
-            pulse_duration=_range(emission.pulse_duration),
-        )
     if emission.kind == "pulse list":
         pulses = tuple((float(p.start), float(p.duration), float(p.energy)) for p in emission.pulses)
         period = None if emission.repeat_every is None else float(emission.repeat_every)
         return SettingSpace("pulse list", pattern=pulse_pattern(pulses, period, float(emission.pedestal_power or 0.0)))
     if emission.kind == "mode table":
-        modes = tuple(
-            SettingSpace(
-                "pulse train",
-                power=_range(mode.mean_power),
-                pulse_energy=_range(mode.pulse_energy),
-                pulse_duration=_range(mode.pulse_duration),
-                repetition_rate=_range(mode.repetition_rate),
-                name=mode.name,
-            )
-            for mode in emission.modes
-        )
+        modes = tuple(replace(_space("pulse train", mode), name=mode.name) for mode in emission.modes)
         return SettingSpace("mode table", modes=modes)
-    burst = emission.burst
-    return SettingSpace(
-        "pulse train",
-        power=_range(emission.mean_power),
-        pulse_energy=_range(emission.pulse_energy),
-        pulse_duration=_range(emission.pulse_duration),
-        duty=_range(emission.duty),
-        burst_pulses=None if burst is None else _range(burst.pulses),
-        burst_spacing=None if burst is None else _range(burst.spacing),
-        pedestal=float(emission.pedestal_power or 0.0),
-        repetition_rate=_range(emission.repetition_rate),
+    found = _space(emission.kind, emission)
+    if emission.kind == "pulse train":
+        burst = emission.burst
+        found = replace(
+            found,
+            burst_pulses=None if burst is None else _range(burst.pulses),
+            burst_spacing=None if burst is None else _range(burst.spacing),
+            pedestal=float(emission.pedestal_power or 0.0),
+        )
+    return found
+
+
+def _space(kind: str, stated: object) -> SettingSpace:
+    """Return the settings with the ranges that a table states."""
+    energy, pulse, rate, duty = (
+        _range(getattr(stated, name, None)) for name in ("pulse_energy", "pulse_duration", "repetition_rate", "duty")
     )
+    power = _range(getattr(stated, "power" if kind == "continuous" else "mean_power", None))
+    return SettingSpace(kind, power, energy, pulse, rate, duty)
 
 
 def _length(value: float) -> str:
@@ -164,72 +144,31 @@ def beam_words(setup: Setup, beam: BeamGeometry) -> str:
 
 def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
     """Return the steps from the set-up as typed to the beam at 1/e."""
-    steps: list[Step] = []
-    axes = [""] if beam.circular else ["x", "y"]
-    for i, axis in enumerate(axes):
-        mark = f"_{axis}" if axis else ""
-        phi = beam.divergence[i]
-        if setup.kind == "collimated":
-            steps.append(
-                Step(
-                    f"φ{mark}",
-                    "full-angle divergence at 1/e",
-                    {"1/e2": "φ = φ(1/e²) / √2", "FWHM": "φ = φ(FWHM) / √(ln 2)"}.get(setup.criterion, "φ as given")
-                    if beam.profile == "gaussian"
-                    else "φ as given (an even disc has one edge)",
-                    f"{setup.divergence.typed} at {setup.criterion}",
-                    phi,
-                    "rad",
-                    "definition of d63; DGUV and IEC practice",
-                )
-            )
-            steps.append(
-                Step(
-                    f"d₀{mark}",
-                    "waist diameter at 1/e",
-                    "same factor; back from the place of measurement to the waist",
-                    f"{setup.beam_diameter.typed} at {setup.criterion}",
-                    beam.waist_diameter[i],
-                    "m",
-                    ISO_11146,
-                )
-            )
-        elif setup.kind == "lens":
-            steps.append(
-                Step(
-                    f"φ{mark}",
-                    "full angle after the focus at 1/e",
-                    "φ = d63 / f",
-                    f"{setup.beam_diameter.typed} ({setup.criterion}) / {setup.focal_length.typed}",
-                    phi,
-                    "rad",
-                    "ANSI Z136.1 lens-on-laser form, as in the OSHA Technical Manual III-6",
-                    "memory",
-                )
-            )
-        elif setup.kind == "fibre multimode":
+    seen, waist = "read", ""
+    if setup.kind == "collimated":
+        meaning, source = "full-angle divergence at 1/e", "definition of d63; DGUV and IEC practice"
+        formula = {"1/e2": "φ = φ(1/e²) / √2", "FWHM": "φ = φ(FWHM) / √(ln 2)"}.get(setup.criterion, "φ as given")
+        if beam.profile != "gaussian":
+            formula = "φ as given (an even disc has one edge)"
+        numbers, waist = (
+            f"{typed} at {setup.criterion}" for typed in (setup.divergence.typed, setup.beam_diameter.typed)
+        )
+    elif setup.kind == "lens":
+        meaning, formula, seen = "full angle after the focus at 1/e", "φ = d63 / f", "memory"
+        numbers = f"{setup.beam_diameter.typed} ({setup.criterion}) / {setup.focal_length.typed}"
+        source = "ANSI Z136.1 lens-on-laser form, as in the OSHA Technical Manual III-6"
+    else:
+        meaning, source = "full angle from the fibre end at 1/e", "IEC 60825-2 form as used in Kolesar 2000 (S3)"
+        if setup.kind == "fibre multimode":
             divisor = {"5 %": "1.7", "1/e2": "√2", "1/e": "1"}[setup.numerical_aperture_criterion]
-            steps.append(
-                Step(
-                    f"φ{mark}",
-                    "full angle from the fibre end at 1/e",
-                    f"φ = 2 NA / {divisor}",
-                    f"2 · {setup.numerical_aperture.typed} / {divisor}",
-                    phi,
-                    "rad",
-                    "IEC 60825-2 form as used in Kolesar 2000 (S3)",
-                )
-            )
+            formula, numbers = f"φ = 2 NA / {divisor}", f"2 · {setup.numerical_aperture.typed} / {divisor}"
         else:
-            steps.append(
-                Step(
-                    f"φ{mark}",
-                    "full angle from the fibre end at 1/e",
-                    "φ = 2 √2 λ / (π w_MFD)",
-                    f"mode field {setup.mode_field_diameter.typed}",
-                    phi,
-                    "rad",
-                    "IEC 60825-2 form as used in Kolesar 2000 (S3)",
-                )
-            )
+            formula, numbers = "φ = 2 √2 λ / (π w_MFD)", f"mode field {setup.mode_field_diameter.typed}"
+    steps = []
+    for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
+        steps.append(Step(f"φ{axis}", meaning, formula, numbers, beam.divergence[i], "rad", source, seen))
+        if waist:
+            way = "same factor; back from the place of measurement to the waist"
+            diameter = beam.waist_diameter[i]
+            steps.append(Step(f"d₀{axis}", "waist diameter at 1/e", way, waist, diameter, "m", ISO_11146))
     return tuple(steps)

@@ -28,27 +28,21 @@ def number(value: float) -> str:
     return f"{value:.5g}"
 
 
+def _symbols(criterion: Criterion) -> tuple[str, str]:
+    """Return the symbols of what is compared and of what it becomes on a surface."""
+    return ("Φ", "E") if criterion.amount_unit == "W" else ("Q", "H")
+
+
 def amount_step(emission: Emission, criterion: Criterion, factor: float, factor_words: str) -> Step:
     """Return the step that names the power or energy that is compared."""
-    if criterion.amount_unit == "W":
-        symbol, meaning = "Φ", "power that reaches the place"
-        base = emission.power
-    else:
-        symbol, meaning = "Q", "energy per pulse that reaches the place"
-        base = emission.pulse_energy
-    text = f"{format_quantity(base, criterion.amount_unit, 5)}"
+    symbol, unit = _symbols(criterion)[0], criterion.amount_unit
+    meaning, base = "power that reaches the place", emission.power
+    if unit == "J":
+        meaning, base = "energy per pulse that reaches the place", emission.pulse_energy
+    formula, numbers = f"{symbol}₀", format_quantity(base, unit, 5)
     if factor != 1.0:
-        text += f" · {number(factor)} ({factor_words})"
-    return Step(
-        symbol,
-        meaning,
-        f"{symbol}₀ · ρ" if factor != 1.0 else f"{symbol}₀",
-        text,
-        base * factor,
-        criterion.amount_unit,
-        "inputs as typed",
-        "own",
-    )
+        formula, numbers = f"{formula} · ρ", f"{numbers} · {number(factor)} ({factor_words})"
+    return Step(symbol, meaning, formula, numbers, base * factor, unit, "inputs as typed", "own")
 
 
 _WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
@@ -129,117 +123,62 @@ def _limit_steps(
 
 def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) -> tuple[Step, ...]:
     """Return the steps from the limit to the farthest distance of a direct or mirrored beam."""
-    symbol = "Φ" if criterion.amount_unit == "W" else "Q"
-    quantity = "E" if criterion.amount_unit == "W" else "H"
-    area = math.pi * criterion.limiting_aperture**2 / 4.0
-    part = criterion.limit * area / criterion.amount
-    aperture_mm = number(criterion.limiting_aperture * 1e3)
-    steps = [
-        Step(
-            "A",
-            "area of the limiting aperture",
-            "π D_a² / 4",
-            f"π · ({aperture_mm} mm)² / 4",
-            area,
-            "m2",
-            criterion.source,
-            criterion.seen,
-        )
-    ]
+    symbol, quantity = _symbols(criterion)
+    limit, amount, hole = criterion.limit, criterion.amount, criterion.limiting_aperture
+    area = math.pi * hole**2 / 4.0
+    part, hole_mm = limit * area / amount, f"{number(hole * 1e3)} mm"
+    source, seen = criterion.source, criterion.seen
+    formula, numbers = "π D_a² / 4", f"π · ({hole_mm})² / 4"
+    first = Step("A", "area of the limiting aperture", formula, numbers, area, "m2", source, seen)
     if part >= 1.0:
-        steps.append(
-            Step(
-                "r",
-                "distance",
-                f"{quantity}_limit · A ≥ {symbol}: never exceeded",
-                f"{number(criterion.limit)} · {number(area)} / {number(criterion.amount)} = {number(part)}",
-                0.0,
-                "m",
-                APERTURE_SOURCE,
-                "own",
-            )
+        formula = f"{quantity}_limit · A ≥ {symbol}: never exceeded"
+        numbers = f"{number(limit)} · {number(area)} / {number(amount)} = {number(part)}"
+        return first, Step("r", "distance", formula, numbers, 0.0, "m", APERTURE_SOURCE, "own")
+    if not beam.circular:
+        dx, dy = (number(float(d)) for d in diameters(beam, distance))
+        meaning = "farthest distance from the last optic (two axes: searched and bisected)"
+        formula, numbers = (
+            f"mean over D_a of the beam d_x(r) × d_y(r) = {quantity}_limit",
+            f"d_x = {dx} m, d_y = {dy} m",
         )
-        return tuple(steps)
-    if beam.circular:
-        if beam.profile == "gaussian":
-            diameter = criterion.limiting_aperture / math.sqrt(-math.log1p(-part))
-            formula = f"d_L = D_a / √(−ln(1 − {quantity}_limit · A / {symbol}))"
-            numbers = f"{aperture_mm} mm / √(−ln(1 − {number(part)}))"
-        else:
-            diameter = criterion.limiting_aperture / math.sqrt(part)
-            formula = f"d_L = √(4 {symbol} / (π {quantity}_limit))"
-            numbers = f"√(4 · {number(criterion.amount)} / (π · {number(criterion.limit)}))"
-        steps.append(
-            Step(
-                "d_L",
-                "beam diameter (1/e) at which the limit is met",
-                formula,
-                numbers,
-                diameter,
-                "m",
-                APERTURE_SOURCE,
-                "own",
-            )
-        )
-        waist, phi, place = beam.waist_diameter[0], beam.divergence[0], beam.waist_position[0]
-        if beam.propagation == "hyperbolic":
-            formula = "r = z₀ + √(d_L² − d₀²) / φ"
-            numbers = f"{number(place)} m + √({number(diameter)}² − {number(waist)}²) m / {number(phi)} rad"
-        else:
-            formula = "r = z₀ + (d_L − d₀) / φ"
-            numbers = f"{number(place)} m + ({number(diameter)} − {number(waist)}) m / {number(phi)} rad"
-        steps.append(
-            Step("r", "farthest distance from the last optic", formula, numbers, distance, "m", PROPAGATION_SOURCE)
-        )
+        return first, Step("r", meaning, formula, f"{numbers} there", distance, "m", APERTURE_SOURCE, "own")
+    if beam.profile == "gaussian":
+        diameter = hole / math.sqrt(-math.log1p(-part))
+        formula = f"d_L = D_a / √(−ln(1 − {quantity}_limit · A / {symbol}))"
+        numbers = f"{hole_mm} / √(−ln(1 − {number(part)}))"
     else:
-        dx, dy = diameters(beam, distance)
-        steps.append(
-            Step(
-                "r",
-                "farthest distance from the last optic (two axes: searched and bisected)",
-                f"mean over D_a of the beam d_x(r) × d_y(r) = {quantity}_limit",
-                f"d_x = {number(float(dx))} m, d_y = {number(float(dy))} m there",
-                distance,
-                "m",
-                APERTURE_SOURCE,
-                "own",
-            )
-        )
-    return tuple(steps)
+        diameter = hole / math.sqrt(part)
+        formula = f"d_L = √(4 {symbol} / (π {quantity}_limit))"
+        numbers = f"√(4 · {number(amount)} / (π · {number(limit)}))"
+    meaning = "beam diameter (1/e) at which the limit is met"
+    second = Step("d_L", meaning, formula, numbers, diameter, "m", APERTURE_SOURCE, "own")
+    waist, phi, place = (number(pair[0]) for pair in (beam.waist_diameter, beam.divergence, beam.waist_position))
+    if beam.propagation == "hyperbolic":
+        formula = "r = z₀ + √(d_L² − d₀²) / φ"
+        numbers = f"{place} m + √({number(diameter)}² − {waist}²) m / {phi} rad"
+    else:
+        formula, numbers = "r = z₀ + (d_L − d₀) / φ", f"{place} m + ({number(diameter)} − {waist}) m / {phi} rad"
+    meaning = "farthest distance from the last optic"
+    return first, second, Step("r", meaning, formula, numbers, distance, "m", PROPAGATION_SOURCE)
 
 
 def scatter_steps(
     criterion: Criterion, reflectance: float, view_angle: float, model: str, spot: float, distance: float
 ) -> tuple[Step, ...]:
     """Return the steps from the limit to the scatter distance."""
-    symbol = "Φ" if criterion.amount_unit == "W" else "Q"
-    quantity = "E" if criterion.amount_unit == "W" else "H"
-    cosine = math.cos(view_angle)
+    symbol, quantity = _symbols(criterion)
+    rho, amount, limit = number(reflectance), number(criterion.amount), number(criterion.limit)
     if model == "lambert":
         formula = f"r = √(ρ {symbol} cos θ / (π {quantity}_limit))"
-        numbers = (
-            f"√({number(reflectance)} · {number(criterion.amount)} · {number(cosine)} / "
-            f"(π · {number(criterion.limit)}))"
-        )
-        source = "Lambert's law; OSHA Technical Manual III-6 uses the same form"
+        numbers = f"√({rho} · {amount} · {number(math.cos(view_angle))} / (π · {limit}))"
+        source, seen = "Lambert's law; OSHA Technical Manual III-6 uses the same form", "memory"
     else:
-        formula = f"r = √(ρ {symbol} / (2 π {quantity}_limit))"
-        numbers = f"√({number(reflectance)} · {number(criterion.amount)} / (2 π · {number(criterion.limit)}))"
-        source = "uniform hemisphere; reproduces DGUV Information 203-093, 4.3"
+        formula, numbers = f"r = √(ρ {symbol} / (2 π {quantity}_limit))", f"√({rho} · {amount} / (2 π · {limit}))"
+        source, seen = "uniform hemisphere; reproduces DGUV Information 203-093, 4.3", "read"
     if spot > 0.0 and distance > 0.0 and spot / distance > ALPHA_MIN:
         numbers += f"; extended source, α = {number(spot / distance * 1e3)} mrad at r, limit taken there"
-    return (
-        Step(
-            "r",
-            f"distance from the lit surface ({model} scatter)",
-            formula,
-            numbers,
-            distance,
-            "m",
-            source,
-            "memory" if model == "lambert" else "read",
-        ),
-    )
+    meaning = f"distance from the lit surface ({model} scatter)"
+    return (Step("r", meaning, formula, numbers, distance, "m", source, seen),)
 
 
 @dataclass(frozen=True)
@@ -253,29 +192,22 @@ class Working:
 
 def beam_working(criterion: Criterion, beam: BeamGeometry, place: float, factor: float, aid: str) -> Working:
     """Return the working of an exposure in the beam at a place; *aid* describes the instrument, blank for none."""
-    symbol = "Φ" if criterion.amount_unit == "W" else "Q"
-    quantity = "E" if criterion.amount_unit == "W" else "H"
-    dx, dy = (float(d) for d in diameters(beam, place))
-    amount = number(criterion.amount * factor)
-    aperture = number(criterion.limiting_aperture * 1e3)
+    symbol, quantity = _symbols(criterion)
+    dx, dy = (number(float(d) * 1e3) for d in diameters(beam, place))
+    amount, hole = number(criterion.amount * factor), number(criterion.limiting_aperture * 1e3)
     at = f"at z = {format_quantity(place, 'm', 5)}"
+    both = f"d_x = {dx} mm, d_y = {dy} mm {at}"
     if aid:
-        return Working(
-            f"{quantity} = τ {symbol}(M D_a, at most the objective) / A(D_a)",
-            f"{amount} {criterion.amount_unit}, d_x = {number(dx * 1e3)} mm, d_y = {number(dy * 1e3)} mm {at}; {aid}",
-            "ANSI-Z136-1, appendix B, from memory; docs/method.md",
-        )
+        formula = f"{quantity} = τ {symbol}(M D_a, at most the objective) / A(D_a)"
+        source = "ANSI-Z136-1, appendix B, from memory; docs/method.md"
+        return Working(formula, f"{amount} {criterion.amount_unit}, {both}; {aid}", source)
     if beam.circular and beam.profile == "gaussian":
-        return Working(
-            f"{quantity} = {symbol} (1 − exp(−(D_a/d)²)) / (π D_a² / 4)",
-            f"{amount} · (1 − exp(−({aperture} mm / {number(dx * 1e3)} mm)²)) / (π · ({aperture} mm)² / 4), d {at}",
-            APERTURE_SOURCE,
-        )
-    return Working(
-        f"{quantity} = {symbol} · (part through D_a) / (π D_a² / 4)",
-        f"{amount}, D_a = {aperture} mm, d_x = {number(dx * 1e3)} mm, d_y = {number(dy * 1e3)} mm {at}, {beam.profile}",
-        APERTURE_SOURCE,
-    )
+        formula = f"{quantity} = {symbol} (1 − exp(−(D_a/d)²)) / (π D_a² / 4)"
+        numbers = f"{amount} · (1 − exp(−({hole} mm / {dx} mm)²)) / (π · ({hole} mm)² / 4), d {at}"
+    else:
+        formula = f"{quantity} = {symbol} · (part through D_a) / (π D_a² / 4)"
+        numbers = f"{amount}, D_a = {hole} mm, {both}, {beam.profile}"
+    return Working(formula, numbers, APERTURE_SOURCE)
 
 
 def scatter_working(
@@ -288,19 +220,18 @@ def scatter_working(
     collected: tuple[float, str] | None,
 ) -> Working:
     """Return the working of an exposure to scatter; *collected* is gain and description of an instrument."""
-    symbol = "Φ" if criterion.amount_unit == "W" else "Q"
-    quantity = "E" if criterion.amount_unit == "W" else "H"
-    lambert = model == "lambert"
-    formula = f"{quantity} = ρ {symbol} cos θ / (π r²)" if lambert else f"{quantity} = ρ {symbol} / (2 π r²)"
-    cosine = f" · {number(math.cos(view_angle))}" if lambert else ""
-    numbers = (
-        f"{number(reflectance)} · {number(criterion.amount)}{cosine} / ({'π' if lambert else '2 π'} · "
-        f"({format_quantity(distance, 'm', 5)})²), r {words}"
-    )
+    symbol, quantity = _symbols(criterion)
+    amount, place = f"{number(reflectance)} · {number(criterion.amount)}", format_quantity(distance, "m", 5)
+    if model == "lambert":
+        formula, source = f"{quantity} = ρ {symbol} cos θ / (π r²)", "Lambert's law"
+        numbers = f"{amount} · {number(math.cos(view_angle))} / (π · ({place})²), r {words}"
+    else:
+        formula, source = f"{quantity} = ρ {symbol} / (2 π r²)", "uniform hemisphere, DGUV203-093, 4.3"
+        numbers = f"{amount} / (2 π · ({place})²), r {words}"
     if collected is not None:
         formula += " · τ (D / D_a)²"
         numbers += f"; times {number(collected[0])}: {collected[1]}"
-    return Working(formula, numbers, "Lambert's law" if lambert else "uniform hemisphere, DGUV203-093, 4.3")
+    return Working(formula, numbers, source)
 
 
 def exposure_steps(criterion: Criterion, exposure: float, working: Working) -> tuple[Step, ...]:
