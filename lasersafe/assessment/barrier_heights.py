@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.lit import lit_places
-from lasersafe.assessment.scene_hits import standing_places
+from lasersafe.assessment.seen_places import standing_places
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.windows import needed_height
 

@@ -15,7 +15,7 @@ from lasersafe.optics.curved import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.scene.directions import EVERYWHERE, Vector, unit
 from lasersafe.scene.profile import NEAREST, BeamProfile, farthest_of
-from lasersafe.scene.sources import Mirror, Source, reachable
+from lasersafe.scene.sources import Mirror, Source, from_spots, reachable
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
@@ -55,6 +55,11 @@ class Lit:
         if self.shape == "unknown":
             return ("convex", "concave")
         return (self.shape,) if self.shape in ("convex", "concave") else ()
+
+    @property
+    def plane(self) -> tuple[Vector, Vector] | None:
+        """Its middle and normal, None where the way it faces is not known."""
+        return None if self.normal is None else (self.position, self.normal)
 
     @property
     def as_mirror(self) -> Mirror:
@@ -293,21 +298,11 @@ def curved_sources(context: Context, pose: Pose, item: Lit, spots: Spots, profil
             x, y = bent.beam.waist_position
             lit = bent.spots or spots
             beam = replace(bent.beam, waist_position=(x + bent.away, y + bent.away))  # counted from the last optic
+            reach = farthest_of(profile.criteria, beam, item.reflectance) * ROUND_UP
             found.append(
-                Source(
-                    "mirror",
-                    lit.apex,
-                    lit.directions,
-                    BeamProfile(beam, profile.criteria),
-                    farthest_of(profile.criteria, beam, item.reflectance) * ROUND_UP,
-                    offset=bent.away,
-                    factor=item.reflectance,
-                    plane=None if item.normal is None else (item.position, item.normal),
-                    surface=item.name,
-                    note=bent.words,
-                    spot=lit.distance,
-                    patch=lit.solid,
-                    bend=bend,
+                from_spots(
+                    "mirror", lit, BeamProfile(beam, profile.criteria), reach, offset=bent.away,
+                    factor=item.reflectance, plane=item.plane, surface=item.name, note=bent.words, bend=bend,
                 )
-            )
+            )  # fmt: skip
     return tuple(found)

@@ -15,7 +15,6 @@ from lasersafe.assessment.scene_barriers import barrier_lines
 from lasersafe.assessment.scene_cameras import camera_lines
 from lasersafe.assessment.scene_corners import beyond_over, elevations_over, zones_over
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
-from lasersafe.assessment.scene_hits import standing_places
 from lasersafe.assessment.scene_marks import (
     aims_of,
     camera_marks,
@@ -27,6 +26,7 @@ from lasersafe.assessment.scene_marks import (
 )
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, stricter_lines
+from lasersafe.assessment.seen_places import standing_places
 from lasersafe.assessment.stage import Stage
 from lasersafe.fields import badness
 from lasersafe.models import SIValue

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import TYPE_CHECKING
 
 import shapely
@@ -121,7 +120,7 @@ def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
     base = "running" if way in ("fibre broken", "optic lost") and mode == "fault" else mode
     poses = stage.poses(context, base)
     where = tuple((p.apex, p.directions) for p in poses)
-    return where, tuple(id(stage.pieces(context, w, mode)) for w in ("direct", "mirror", "scatter"))
+    return where, tuple(stage.pieces(context, w, mode) for w in ("direct", "mirror", "scatter"))
 
 
 def _lights(stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float) -> Lights:
@@ -137,10 +136,10 @@ def _hit(
             return None, "not possible: the case states that no object on the target list can be cut through"
         beyond = max(_nearest_target(stage, context, mode), 1e-3)
         lights = _lights(stage, context, "direct", tissue, mode, duration)
-        plain = _worst(stage, context, place, lights, tissue, duration)
+        plain = worst_hit(context, place, lights, tissue, duration)
         if plain is None or plain.distance > beyond:
             return plain, ""
-        return worst_hit(context, place, lights, tissue, duration, beyond=beyond, known=stage.known), ""
+        return worst_hit(context, place, lights, tissue, duration, beyond=beyond), ""
     if way in ("mirror", "convex mirror", "concave mirror"):
         shape = {"mirror": "flat", "convex mirror": "convex", "concave mirror": "concave"}[way]
         lights = tuple((s, p) for s, p in _lights(stage, context, "mirror", tissue, mode, duration) if s.bend == shape)
@@ -150,7 +149,7 @@ def _hit(
             )
             return None, f"not possible: {listed}"
         note = "; ".join(dict.fromkeys(s.note for s, _ in lights if s.note)) if shape != "flat" else ""
-        return _worst(stage, context, place, lights, tissue, duration), note
+        return worst_hit(context, place, lights, tissue, duration), note
     if way == "mirror then scatter":
         return _mirror_then_scatter(stage, context, place, tissue, mode, duration), "bound"
     if way in ("fibre broken", "optic lost"):
@@ -161,19 +160,10 @@ def _hit(
             for light in _lights(stage, context, one, tissue, mode, duration)
         )  # fmt: skip
         instrument = aid_of(next(p for p in stage.case.person if p.name == place.name))
-        hit = worst_hit(context, place, lights, tissue, duration, with_aid=instrument, known=stage.known)
+        hit = worst_hit(context, place, lights, tissue, duration, with_aid=instrument)
         return hit, instrument.name
     lights = _lights(stage, context, way, tissue, mode, duration)
-    return _worst(stage, context, place, lights, tissue, duration), ""
-
-
-def _worst(
-    stage: Stage, context: Context, place: ScenePerson, lights: Lights, tissue: str, duration: float
-) -> Hit | None:
-    """Return the worst hit, worked out once for the same lights."""
-    key = ("worst", place.name, tissue, duration, *((id(source), id(pieces)) for source, pieces in lights))
-    work = partial(worst_hit, known=stage.known)
-    return stage.known.once(key, lights, work, context, place, lights, tissue, duration)
+    return worst_hit(context, place, lights, tissue, duration), ""
 
 
 def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
@@ -193,8 +183,7 @@ def _mirror_then_scatter(
     mirrors = stage.sources(context, "mirror", tissue, mode)
     best: Hit | None = None
     for source in mirrors:
-        key = ("cut", id(source), id(stage.pieces(context, source.way, mode)))
-        area = stage.known.once(key, source, cut, stage, context, source, mode).area
+        area = cut(stage, context, source, mode).area
         if area.is_empty:
             continue
         nearest = float(shapely.distance(area, _taken(place)))
@@ -236,7 +225,7 @@ def _broken(
         (Source("direct", p.apex, EVERYWHERE if way == "fibre broken" else p.directions, lost, reach), pieces)
         for p in stage.poses(context, usual)
     )
-    return worst_hit(context, place, lights, tissue, duration, known=stage.known), note
+    return worst_hit(context, place, lights, tissue, duration), note
 
 
 def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:

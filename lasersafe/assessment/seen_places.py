@@ -1,20 +1,112 @@
-"""Places of a person that light reaches past edges and through openings, which a grid of places can miss."""
+"""Places that a person can take, and those that light reaches past edges and through openings besides."""
 
 from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import Vector
+from lasersafe.assessment.scene_marks import eyes_of
+from lasersafe.scene.directions import Directions, Vector
 from lasersafe.scene.screens import Piece
+from lasersafe.scene.sources import Source
+from lasersafe.scene.spots import Spots
+
+if TYPE_CHECKING:
+    from lasersafe.models import ScenePerson
 
 FLOAT = NDArray[np.float64]
 Spot = tuple[float, float]
 _PAST = 1e-6  # rad, or part of a height: just past an edge
+_EDGE_PLACES = 97  # along the edge of an area
+_LEVELS = 5  # heights tried from the lowest to the highest point of eyes or skin
+
+
+def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
+    """Return places on the floor where a person can be worst off, of shape (places, 2)."""
+    if person.position is not None:
+        return np.array([person.position.pair])
+    assert person.area is not None
+    area = shapely.Polygon(person.area.pairs)
+    low_x, low_y, high_x, high_y = area.bounds
+    x, y = np.meshgrid(np.linspace(low_x, high_x, 8)[1:-1], np.linspace(low_y, high_y, 8)[1:-1])
+    grid = np.column_stack([x.ravel(), y.ravel()])
+    found = [np.array(person.area.pairs), grid[shapely.contains_xy(area, grid)]]
+    found += [_facing(person.area.pairs, source.apex[:2], source.directions, source.spots) for source in sources]
+    # Light that falls with the cosine from a known normal need not be strongest at the nearest place. Over an area it
+    # is the highest somewhere on the edge: from any place inside, a way to more light leads outwards.
+    if any(source.way == "scatter" and source.plane is not None for source in sources):
+        share = np.linspace(0.0, 1.0, _EDGE_PLACES)
+        along = shapely.line_interpolate_point(area.exterior, share, normalized=True)
+        found.append(shapely.get_coordinates(along))
+    return np.unique(np.concatenate(found), axis=0)
+
+
+@lru_cache(maxsize=2048)  # these two save a tenth of an assessment of the demo
+def _facing(corners: tuple[Spot, ...], apex: Spot, directions: Directions, spots: Spots | None) -> FLOAT:
+    """Return the places of an area nearest to a source, and where the ends and the middle of its aim cross it."""
+    area, start, box = shapely.Polygon(corners), shapely.Point(apex), directions.box()
+    low_x, low_y, high_x, high_y = area.bounds
+    lit = () if spots is None else (*shapely.points(spots.samples()[:, :2]), spots.plan)
+    starts = [start, *lit]
+    nearest = shapely.get_coordinates(shapely.shortest_line(starts, area)).reshape(-1, 2, 2)[:, 1]
+    far = math.hypot(high_x - low_x, high_y - low_y) + float(shapely.distance(start, area)) + 1.0
+    turns = [box.bearing + side * box.half_bearing for side in (-1.0, 0.0, 1.0)]
+    ends = [(apex[0] + far * math.sin(turn), apex[1] + far * math.cos(turn)) for turn in turns]
+    crossed = shapely.intersection(shapely.linestrings([[apex, end] for end in ends]), area)
+    return np.concatenate([nearest, shapely.get_coordinates(crossed)])
+
+
+def _heights(person: ScenePerson, tissue: str) -> tuple[float, float]:
+    """Return the lowest and highest place of eyes or skin above the floor plan [m]."""
+    floor = float(person.floor)
+    if tissue == "eye":
+        low, high = eyes_of(person.stature, None if person.eye_height is None else float(person.eye_height))
+        return low + floor, high + floor
+    return floor, 1.9 + floor
+
+
+def seen_points(
+    person: ScenePerson, places: FLOAT, source: Source, tissue: str, pieces: tuple[Piece, ...]
+) -> tuple[FLOAT, FLOAT, FLOAT]:
+    """Return the points of eyes or skin that are tried and not hidden, each of shape (points,).
+
+    Besides an even choice they lie just past an edge of a screen, or behind an opening.
+    """
+    low, high = _heights(person, tissue)
+    found = [body_points(person, places, source, tissue)]
+    if not pieces:
+        return found[0]
+    if person.area is not None:
+        places = np.array(past_edges(person.area.pairs, source.apex[:2], pieces))
+        found.append(body_points(person, places, source, tissue))
+    found.append(over_edges(source.apex, places, low, high, pieces))
+    x, y, z = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    free = ~source.hidden(x, y, z, pieces)
+    return x[free], y[free], z[free]
+
+
+def body_points(person: ScenePerson, places: FLOAT, source: Source, tissue: str) -> tuple[FLOAT, FLOAT, FLOAT]:
+    """Return the points of eyes or skin that are tried, each of shape (places * heights,)."""
+    low, high = _heights(person, tissue)
+    away = np.hypot(places[:, 0] - source.apex[0], places[:, 1] - source.apex[1])
+    limit = math.radians(89.9)
+    bottom, top = (min(max(e, -limit), limit) for e in source.directions.box().elevation)
+    aimed = [
+        np.minimum(np.maximum(source.apex[2] + away * math.tan(elevation), low), high)
+        for elevation in {bottom, top, min(max(0.0, bottom), top)}
+    ]
+    if source.spots is not None:
+        level = source.spots.levels(places[:, 0], places[:, 1])
+        aimed += [np.minimum(np.maximum(one, low), high) for one in level]
+    z = np.empty((_LEVELS + len(aimed), away.size))
+    z[:_LEVELS] = np.linspace(low, high, _LEVELS)[:, np.newaxis]
+    z[_LEVELS:] = aimed
+    return np.tile(places[:, 0], len(z)), np.tile(places[:, 1], len(z)), z.ravel()
 
 
 @lru_cache(maxsize=512)
@@ -103,4 +195,4 @@ def over_edges(
     return np.concatenate(x), np.concatenate(y), np.concatenate(z)
 
 
-__all__ = ["over_edges", "past_edges"]
+__all__ = ["over_edges", "past_edges", "seen_points", "standing_places"]

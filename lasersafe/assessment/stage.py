@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cached_property, partial
-from typing import TYPE_CHECKING
+from functools import cached_property, partial, wraps
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar, cast
 
 import numpy as np
 import shapely
@@ -13,7 +14,6 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment import loads
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.known import Known
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
@@ -28,13 +28,15 @@ from lasersafe.scene.directions import EVERYWHERE, Box
 from lasersafe.scene.patches import lit_patch
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
-from lasersafe.scene.sources import Source, facing_anywhere, reflected
+from lasersafe.scene.sources import Source, facing_anywhere, from_spots, reflected
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Scene, SceneBarrier
 
 FLOAT = NDArray[np.float64]
+P = ParamSpec("P")
+T = TypeVar("T")
 REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; common practice, no source
 
 
@@ -48,6 +50,26 @@ def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
     return Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top), gaps)
 
 
+def _kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
+    """Let a method of a stage answer equal questions once."""
+
+    @wraps(work)
+    def kept(stage: Stage, *given: P.args, **named: P.kwargs) -> T:
+        key = (work.__name__, *map(_known_by, given), *named.items())
+        if key not in stage.answers:
+            stage.answers[key] = work(stage, *given, **named)
+        found: T = stage.answers[key]
+        return found
+
+    return cast("Callable[Concatenate[Stage, P], T]", kept)
+
+
+def _known_by(given: object) -> object:
+    if isinstance(given, Context):
+        return given.laser.name, given.setup.name, given.wavelength, given.beam, given.space
+    return tuple(given.items()) if isinstance(given, dict) else given
+
+
 @dataclass
 class Stage:
     """Everything that the scene of a case is worked out from."""
@@ -56,18 +78,7 @@ class Stage:
     scene: Scene
     contexts: list[Context]
     setups: list[SetupResult]
-    _profiles: dict[tuple[object, ...], BeamProfile | ScatterProfile] = field(default_factory=dict)
-    _portions: dict[tuple[object, ...], list[Portion]] = field(default_factory=dict)
-    _held: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
-    _single: dict[tuple[object, ...], tuple[Held, ...]] = field(default_factory=dict)
-    _windows: dict[tuple[object, ...], tuple[HeldWindow, ...]] = field(default_factory=dict)
-    _pieces: dict[tuple[object, ...], tuple[Piece, ...]] = field(default_factory=dict)
-    known: Known = field(default_factory=Known)  # what scene_matrix has worked out
-    _outlines: dict[tuple[object, ...], tuple[Source, shapely.Geometry]] = field(default_factory=dict)
-    _poses: dict[tuple[str, str, str], tuple[Pose, ...]] = field(default_factory=dict)
-    _sources: dict[tuple[object, ...], tuple[Source, ...]] = field(default_factory=dict)
-    _spots_of: dict[tuple[object, ...], Spots] = field(default_factory=dict)
-    _panes: dict[tuple[object, ...], tuple[Pane, ...]] = field(default_factory=dict)
+    answers: dict[tuple[object, ...], Any] = field(default_factory=dict)
 
     @cached_property
     def screens(self) -> dict[str, Screen]:
@@ -84,42 +95,32 @@ class Stage:
         """Return zones and chart of a set-up."""
         return next(s for s in self.setups if s.laser == context.laser.name and s.setup == context.setup.name)
 
+    @_kept
     def poses(self, context: Context, mode: str) -> tuple[Pose, ...]:
         """Return where a laser stands and points in a mode; none when the scene does not place it."""
-        key = (context.laser.name, context.setup.name, mode)
-        if key not in self._poses:
-            self._poses[key] = self._placed(context, mode)
-        return self._poses[key]
-
-    def _placed(self, context: Context, mode: str) -> tuple[Pose, ...]:
         own = [a for a in self.scene.aim if a.laser == context.laser.name]
         own = [a for a in own if a.setup in (None, context.setup.name)]
         exact = [a for a in own if a.mode == mode]
-        if exact:
-            return tuple(pose_of(a, context, mode) for a in exact)
-        usual = [a for a in own if a.mode is None or a.mode == "running"]
-        found = tuple(pose_of(a, context, mode) for a in usual)
-        if mode != "fault":
+        found = tuple(pose_of(a, context, mode) for a in exact or own if exact or a.mode in (None, "running"))
+        if mode != "fault" or exact:
             return found
         anywhere = Box(0.0, math.pi, (-math.pi / 2.0, math.pi / 2.0))
         return tuple(replace(p, nominal=anywhere, directions=anywhere) for p in found)
 
+    @_kept
     def lit(self, context: Context, pose: Pose) -> tuple[Lit, ...]:
         """Return what the beam of a laser can meet, each with its place."""
         return lit_surfaces(self.scene, context, pose, self.work_distance(context))
 
+    @_kept
     def spots(self, context: Context, pose: Pose, item: Lit) -> Spots:
         """Return where on a surface the beam of a laser can fall, with all places that the head can point to."""
-        key = (context.laser.name, context.setup.name, context.wavelength, context.beam, pose, item)
-        if key not in self._spots_of:
-            if not item.placed:
-                turning = pose.turns and bool(item.along)
-                found = pose.spots(item.along or 0.0) if turning else Spots(item.position, EVERYWHERE, 0.0, True)
-            else:
-                middle, radius = lit_patch(self._seen_by_eyes(context, pose), item.as_mirror)
-                found = Spots(middle, EVERYWHERE, radius, True, item.normal)
-            self._spots_of[key] = found
-        return self._spots_of[key]
+        if item.placed:
+            middle, radius = lit_patch(self._seen_by_eyes(context, pose), item.as_mirror)
+            return Spots(middle, EVERYWHERE, radius, True, item.normal)
+        if pose.turns and item.along:
+            return pose.spots(item.along)
+        return Spots(item.position, EVERYWHERE, 0.0, True)
 
     def work_distance(self, context: Context) -> float:
         """Return how far the work is from the last optic, 0 when not stated. [m]."""
@@ -128,12 +129,17 @@ class Stage:
 
     # --- profiles --------------------------------------------------------------------------------------------------
 
+    @_kept
     def portions(self, context: Context, tissue: str, duration: float, spread: bool = True) -> list[Portion]:
         """Return what part of its limits each wavelength of a laser may use; nothing for a laser of one."""
-        key = (context.laser.name, context.setup.name, tissue, duration, spread)
-        if key not in self._portions:
-            self._portions[key] = portions(list(every_context(context).values()), tissue, duration, spread)
-        return self._portions[key]
+        return portions(list(every_context(context).values()), tissue, duration, spread)
+
+    @_kept
+    def beam_profile(
+        self, context: Context, tissue: str, duration: float, portion: Portion | None = None
+    ) -> BeamProfile:
+        """Return the beam of one wavelength against its limits, or the part of them that it may use."""
+        return BeamProfile(context.beam, self.comparisons(context, tissue, duration, portion))
 
     def comparisons(
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None
@@ -146,51 +152,27 @@ class Stage:
             for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN)
         ))  # fmt: skip
 
-    def beam_profile(
-        self, context: Context, tissue: str, duration: float, portion: Portion | None = None
-    ) -> BeamProfile:
-        """Return the beam of one wavelength against its limits, or the part of them that it may use."""
-        shared = tuple((portion or {}).items())
-        key = ("beam", context.laser.name, context.wavelength, context.beam, tissue, duration, context.space, shared)
-        if key not in self._profiles:
-            self._profiles[key] = BeamProfile(context.beam, self.comparisons(context, tissue, duration, portion))
-        found = self._profiles[key]
-        assert isinstance(found, BeamProfile)
-        return found
-
+    @_kept
     def scatter_profile(
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None
     ) -> ScatterProfile:
         """Return a lit spot of reflectance 1 against the limits of one wavelength, or the part that it may use."""
         spot = context.spot if tissue == "eye" else 0.0
-        shared = tuple((portion or {}).items())
-        key = ("scatter", context.laser.name, context.wavelength, spot, tissue, duration, context.space, shared)
-        if key not in self._profiles:
-            emissions = context.emissions(tissue, duration)
-            model = self.case.settings.scatter_model
+        emissions = context.emissions(tissue, duration)
+        model = self.case.settings.scatter_model
 
-            def ratio(distance: FLOAT) -> FLOAT:
-                rows = [
-                    scatter_ratio(
-                        rule_set,
-                        tissue,
-                        emission,
-                        context.wavelength,
-                        duration,
-                        distance,
-                        model=model,
-                        spot_diameter=spot,
-                        part=partial(part_of, portion or {}, rule_set, tissue, context.wavelength),
-                    )
-                    for emission in emissions
-                    for rule_set in context.rule_sets
-                ]
-                return np.asarray(np.max(rows, axis=0))
+        def ratio(distance: FLOAT) -> FLOAT:
+            rows = [
+                scatter_ratio(
+                    rule_set, tissue, emission, context.wavelength, duration, distance, model=model, spot_diameter=spot,
+                    part=partial(part_of, portion or {}, rule_set, tissue, context.wavelength),
+                )
+                for emission in emissions
+                for rule_set in context.rule_sets
+            ]  # fmt: skip
+            return np.asarray(np.max(rows, axis=0))
 
-            self._profiles[key] = ScatterProfile(ratio, model == "lambert", spot > 0.0)
-        found = self._profiles[key]
-        assert isinstance(found, ScatterProfile)
-        return found
+        return ScatterProfile(ratio, model == "lambert", spot > 0.0)
 
     # --- sources ---------------------------------------------------------------------------------------------------
 
@@ -218,16 +200,18 @@ class Stage:
             One for each place of the laser, mirror or lit spot.
         """
         time = max(c.duration(way)[0] for c in every_context(context).values()) if duration is None else duration
-        key = (context.laser.name, context.setup.name, way, tissue, mode, time)
-        if key not in self._sources:
-            make = {"direct": self._direct, "mirror": self._mirrors, "scatter": self._spots}[way]
-            parts = self.portions(context, tissue, time, spread=way != "scatter")
-            self._sources[key] = tuple(
-                s for pose in self.poses(context, mode)
-                for own, portion in zip(every_context(context).values(), parts, strict=True)
-                for s in make(own, pose, tissue, time, portion)
-            )  # fmt: skip
-        return self._sources[key]
+        return self._made(context, way, tissue, mode, time)
+
+    @_kept
+    def _made(self, context: Context, way: str, tissue: str, mode: str, duration: float) -> tuple[Source, ...]:
+        make = {"direct": self._direct, "mirror": self._mirrors, "scatter": self._spots}[way]
+        parts = self.portions(context, tissue, duration, spread=way != "scatter")
+        return tuple(
+            source
+            for pose in self.poses(context, mode)
+            for own, portion in zip(every_context(context).values(), parts, strict=True)
+            for source in make(own, pose, tissue, duration, portion)
+        )
 
     def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         profile = self.beam_profile(context, tissue, duration, portion)
@@ -258,15 +242,12 @@ class Stage:
             found.append(wet_ground(laser))
         return found
 
+    @_kept
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
         """Return the windows that act as mirrors for a laser in a mode."""
         if not any(opening.kind == "window" for entry in self.scene.barrier for opening in entry.opening):
             return ()
-        key = (context.laser.name, context.setup.name, context.wavelength, context.beam, pose, mode == "service")
-        if key not in self._panes:
-            pieces = self.pieces(context, "direct", mode)
-            self._panes[key] = lit_panes(self.scene, self._seen_by_eyes(context, pose), pieces)
-        return self._panes[key]
+        return lit_panes(self.scene, self._seen_by_eyes(context, pose), self.pieces(context, "direct", mode))
 
     def _seen_by_eyes(self, context: Context, pose: Pose) -> Source:
         """Return the direct beam against the limits of the eye: what it lights where nothing else is asked."""
@@ -281,75 +262,51 @@ class Stage:
         worst = context.scatter_surface[0]
         if reach > 0.0 and same:
             reach /= math.sqrt(max(worst * math.cos(context.scatter_surface[1]), 1e-12))
-        found = []
-        for item in self.lit(context, pose):
-            if not item.met_by(laser):
-                continue
-            spots = self.spots(context, pose, item)
-            found.append(
-                Source(
-                    "scatter",
-                    spots.apex,
-                    spots.directions,
-                    profile,
-                    max(reach * math.sqrt(item.reflectance) * ROUND_UP, 0.0),
-                    factor=item.reflectance,
-                    plane=None if item.normal is None else (item.position, item.normal),
-                    surface=item.name,
-                    spot=spots.distance,
-                    patch=spots.solid,
-                )
+        return [
+            from_spots(
+                "scatter", self.spots(context, pose, item), profile,
+                max(reach * math.sqrt(item.reflectance) * ROUND_UP, 0.0), factor=item.reflectance, plane=item.plane,
+                surface=item.name,
             )
-        return found
+            for item in self.lit(context, pose) if item.met_by(laser)
+        ]  # fmt: skip
 
+    @_kept
     def outline(self, source: Source, pieces: tuple[Piece, ...] = ()) -> shapely.Geometry:
-        """Return the outline of a source on the floor, clipped by pieces of screens; made once for equal sources."""
-        key = (source.way == "mirror", *source.shape(), pieces)
-        if key not in self._outlines:
-            self._outlines[key] = (source, outline(source, self.band, pieces))
-        return self._outlines[key][1]
+        """Return the outline of a source on the floor, clipped by pieces of screens."""
+        return outline(source, self.band, pieces)
 
     # --- barriers --------------------------------------------------------------------------------------------------
 
+    @_kept
     def held(self, context: Context, way: str) -> tuple[Held, ...]:
         """Return for each screen what falls on it on one way, and whether it holds, with all fitted lasers together."""
-        key = (context.laser.name, context.setup.name, way, context.beam)
-        if key not in self._held:
-            others = [
-                self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name
-            ]
-            own = self._alone(context, way)
-            if context.setup.fitted:
-                own = tuple(loads.together(one, [other[i] for other in others]) for i, one in enumerate(own))
-            self._held[key] = own
-        return self._held[key]
+        own = self._alone(context, way)
+        if not context.setup.fitted:
+            return own
+        others = [self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name]
+        return tuple(loads.together(one, [other[i] for other in others]) for i, one in enumerate(own))
 
+    @_kept
     def _alone(self, context: Context, way: str) -> tuple[Held, ...]:
-        key = (context.laser.name, context.setup.name, way, context.beam)
-        if key not in self._single:
-            self._single[key] = tuple(loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier)
-        return self._single[key]
+        return tuple(loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier)
 
+    @_kept
     def windows(self, context: Context, way: str) -> tuple[HeldWindow, ...]:
         """Return every view window whose density is stated, and whether it holds on one way."""
-        key = (context.laser.name, context.setup.name, way, context.beam)
-        if key not in self._windows:
-            self._windows[key] = loads.judge_windows(self, context, way)
-        return self._windows[key]
+        return loads.judge_windows(self, context, way)
 
+    def solid(self, context: Context, way: str, entry: SceneBarrier) -> tuple[Piece, ...]:
+        """Return the solid parts of a barrier, with the windows that hold on a way."""
+        shut = {(w.screen, w.opening) for w in self.windows(context, way) if w.verdict.holds}
+        return screen_of(entry, shut).pieces()
+
+    @_kept
     def pieces(self, context: Context, way: str, mode: str = "running") -> tuple[Piece, ...]:
         """Return the solid parts of the screens that hold; in service barriers are open, walls and terrain are not."""
-        key = (context.laser.name, context.setup.name, way, context.beam, mode == "service")
-        if key not in self._pieces:
-            self._pieces[key] = self._standing(context, way, mode)
-        return self._pieces[key]
-
-    def _standing(self, context: Context, way: str, mode: str) -> tuple[Piece, ...]:
-        entries = {entry.name: entry for entry in self.scene.barrier}
-        shut = {(w.screen, w.opening) for w in self.windows(context, way) if w.verdict.holds}
         return tuple(
             piece
-            for one in self.held(context, way)
-            if one.verdict.holds and not (mode == "service" and entries[one.screen].kind == "barrier")
-            for piece in screen_of(entries[one.screen], shut).pieces()
+            for one, entry in zip(self.held(context, way), self.scene.barrier, strict=True)
+            if one.verdict.holds and not (mode == "service" and entry.kind == "barrier")
+            for piece in self.solid(context, way, entry)
         )

@@ -64,7 +64,7 @@ def _raised(nodes: FLOAT, places: FLOAT, least: FLOAT) -> FLOAT:
     return np.asarray((nodes + np.maximum(missing[:-1], missing[1:])) * _CURVED)
 
 
-@dataclass
+@dataclass(eq=False)
 class BeamProfile:
     """A beam against its limits: the ratio on the axis, and a bound beside it.
 
@@ -239,7 +239,7 @@ class BeamProfile:
         return found
 
 
-@dataclass
+@dataclass(eq=False)
 class ScatterProfile:
     """A lit spot against its limits, as a function of the distance from it.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,8 +134,10 @@ class Source:
 
     def away(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
         """Return how far points of shape (...) are from the apex, or from the nearest place of the lit spot. [m]."""
-        if self.spots is not None:
-            return self.spots.away(x, y, z)
+        return self.from_apex(x, y, z) if self.spots is None else self.spots.away(x, y, z)
+
+    def from_apex(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
+        """Return how far points of shape (...) are from the apex. [m]."""
         dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
         return np.asarray(np.sqrt(dx * dx + dy * dy + dz * dz))
 
@@ -168,13 +171,6 @@ class Source:
         if self.plane is not None:
             found = np.where(self._in_front(self.plane, x, y, z), found, 0.0)
         return found
-
-    def shape(self) -> tuple[object, ...]:
-        """Return what an outline depends on; the profile counts as the object that it is."""
-        return (
-            self.apex, self.directions, id(self.profile), self.reach, self.offset, self.factor, self.plane, self.start,
-            self.spot, self.patch,
-        )  # fmt: skip
 
     def cut_plane(self) -> tuple[Vector, Vector] | None:
         """Return the mirror behind which screens do not count, None without one."""
@@ -285,16 +281,13 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
         With way ``mirror``, from every place to anywhere.
     """
     nearest = max(math.dist(spots.apex, source.apex) - spots.distance, 0.0) if spots.solid else spots.distance
-    return Source(
-        "mirror",
-        spots.apex,
-        spots.directions,
-        source.profile,
-        reach,
-        offset=source.offset + nearest,
-        factor=source.factor * mirror.reflectance,
-        surface=mirror.name,
+    return from_spots(
+        "mirror", spots, source.profile, reach, offset=source.offset + nearest,
+        factor=source.factor * mirror.reflectance, surface=mirror.name,
         note="the way it faces is not known, so it can reflect anywhere",
-        spot=spots.distance,
-        patch=spots.solid,
-    )
+    )  # fmt: skip
+
+
+def from_spots(way: str, spots: Spots, profile: BeamProfile | ScatterProfile, reach: float, **more: Any) -> Source:
+    """Return the light that leaves every place of a lit spot; `Source` says what else can be stated."""
+    return Source(way, spots.apex, spots.directions, profile, reach, spot=spots.distance, patch=spots.solid, **more)
