@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.lit import lit_places
-from lasersafe.assessment.seen_places import standing_places
+from lasersafe.assessment.seen_places import standing_places, taken
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.windows import needed_height
 
@@ -30,9 +30,7 @@ def floor_at(stage: Stage, screen: Screen) -> float:
     line = shapely.LineString(screen.line)
     floors = [0.0]
     for person in stage.scene.person:
-        ground = shapely.Polygon(person.area.pairs) if person.area is not None else None
-        where = shapely.Point(person.position.pair) if person.position is not None else ground
-        if float(shapely.distance(line, where)) <= 2.0 * ARM:
+        if float(shapely.distance(line, taken(person))) <= 2.0 * ARM:
             floors.append(float(person.floor))
     return max(floors)
 

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
+import shapely
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene_barriers import barrier_lines
-from lasersafe.assessment.scene_cameras import camera_lines
 from lasersafe.assessment.scene_corners import beyond_over, elevations_over, zones_over
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_marks import (
     aims_of,
+    camera_lines,
     camera_marks,
     eyes_of,
     person_marks,
@@ -25,18 +26,18 @@ from lasersafe.assessment.scene_marks import (
     target_marks,
 )
 from lasersafe.assessment.scene_matrix import placed_scenarios
-from lasersafe.assessment.scene_rules import facts_of, rules_of, stricter_lines
-from lasersafe.assessment.seen_places import standing_places
+from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
+from lasersafe.assessment.seen_places import standing_places, taken
 from lasersafe.assessment.stage import Stage
 from lasersafe.fields import badness
 from lasersafe.models import SIValue
 from lasersafe.results import Decision, Scenario
 from lasersafe.results_scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut
 from lasersafe.scene.hazard_map import EYES, hazard_map
-from lasersafe.scene.lines import spectator_lines
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
 
+Entry = TypeVar("Entry", "Person", "Barrier")
 _FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lasersafe.assessment.worked import Worked
-    from lasersafe.models import Barrier, Case, Person, SceneBarrier
+    from lasersafe.models import Barrier, Case, Person, Scene
     from lasersafe.wording import Wording
 
 
@@ -63,51 +64,24 @@ def placed_case(case: Case) -> Case:
     """
     if case.scene is None:
         return case
-    places = {p.name: p for p in case.scene.person}
-    lines = {b.name: b for b in case.scene.barrier}
+    people = {p.name: taken(p) for p in case.scene.person}
+    lines = {b.name: shapely.LineString(b.line.pairs) for b in case.scene.barrier}
     return case.model_copy(
         update={
-            "person": tuple(_nearer(case, p, places) for p in case.person),
-            "barrier": tuple(_nearer_barrier(case, b, lines) for b in case.barrier),
+            "person": tuple(_no_farther(case.scene, p, people.get(p.name)) for p in case.person),
+            "barrier": tuple(_no_farther(case.scene, b, lines.get(b.name)) for b in case.barrier),
         }
     )
 
 
-def _nearer_barrier(case: Case, barrier: Barrier, lines: dict[str, SceneBarrier]) -> Barrier:
-    import shapely
-
-    assert case.scene is not None
-    line = lines.get(barrier.name)
-    aims = [a for a in case.scene.aim if barrier.laser in (None, a.laser)]
-    if line is None or not aims:
-        return barrier
-    trace = shapely.LineString(line.line.pairs)
-    nearest = max(min(float(shapely.distance(trace, shapely.Point(a.position.pair))) for a in aims), 1e-3)
-    if nearest >= float(barrier.distance):
-        return barrier
-    return barrier.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
-
-
-def _nearer(case: Case, person: Person, places: dict) -> Person:  # type: ignore[type-arg]
-    assert case.scene is not None
-    place = places.get(person.name)
-    aims = [a for a in case.scene.aim if person.laser in (None, a.laser)]
-    if place is None or not aims:
-        return person
-    nearest = math.inf
-    for aim in aims:
-        spot = np.array(aim.position.pair)
-        if place.position is not None:
-            away = float(np.hypot(*(np.array(place.position.pair) - spot)))
-        else:
-            import shapely
-
-            away = float(shapely.distance(shapely.Polygon(place.area.pairs), shapely.Point(spot)))
-        nearest = min(nearest, away)
-    nearest = max(nearest, 1e-3)
-    if nearest >= float(person.distance):
-        return person
-    return person.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
+def _no_farther(scene: Scene, entry: Entry, shape: shapely.Geometry | None) -> Entry:
+    aims = [shapely.Point(a.position.pair) for a in scene.aim if entry.laser in (None, a.laser)]
+    if shape is None or not aims:
+        return entry
+    nearest = max(float(shapely.distance(shape, aims).min()), 1e-3)
+    if nearest >= float(entry.distance):
+        return entry
+    return entry.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
 
 
 def split_case(case: Case, context: Context, stage: Stage) -> Context | None:

@@ -18,6 +18,7 @@ from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_duration
 from lasersafe.assessment.scene_hits import Hit, exact_hit, with_limit_steps, worst_hit
 from lasersafe.assessment.scene_zones import cut
+from lasersafe.assessment.seen_places import taken
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.ways import BASE_WAY, NO_AID, SCENE_WAYS
@@ -186,7 +187,7 @@ def _mirror_then_scatter(
         area = cut(stage, context, source, mode).area
         if area.is_empty:
             continue
-        nearest = float(shapely.distance(area, _taken(place)))
+        nearest = float(shapely.distance(area, taken(place)))
         away = nearest if nearest > 0.0 else CLOSEST_TO_SPOT  # who stands where it reaches is not known to be nearer
         profile = stage.scatter_profile(context, tissue, duration)
         spot = Source("scatter", (0.0, 0.0, 0.0), EVERYWHERE, profile, away, factor=source.factor)
@@ -196,14 +197,6 @@ def _mirror_then_scatter(
         if best is None or not hit.ratio <= best.ratio:
             best = hit
     return best
-
-
-def _taken(place: ScenePerson) -> shapely.Geometry:
-    """Return what a person takes up on the floor plan."""
-    if place.area is not None:
-        return shapely.Polygon(place.area.pairs)
-    assert place.position is not None
-    return shapely.Point(place.position.pair)
 
 
 def _broken(

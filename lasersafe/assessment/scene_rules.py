@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import kinds_of_light
+from lasersafe.assessment.seen_places import taken
 from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.results_advice import SpectatorRule
+from lasersafe.results_scene import SpectatorLine
 from lasersafe.scene.areas import area_of
 
 if TYPE_CHECKING:
@@ -20,12 +24,13 @@ if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.results import Scenario
     from lasersafe.results_barriers import BarrierLine
-    from lasersafe.results_scene import MatrixCell, SpectatorLine, ZoneShape
+    from lasersafe.results_scene import MatrixCell, ZoneShape
     from lasersafe.scene.sources import Source
 
 FLOAT = NDArray[np.float64]
 SPECTATORS = ("spectator", "passer-by")
 _STEP = 0.1  # m
+SIDES = (("front", math.pi), ("right", math.pi / 2.0), ("back", 0.0), ("left", -math.pi / 2.0))
 _ARM_STEP, _ARM_STEPS = 0.125, 12  # m, and how many of them beside and above an edge
 _ARM_BANDS = (0.0, 0.25, 0.5, 1.0)  # m
 
@@ -48,8 +53,6 @@ def facts_of(
     scenarios : list of Scenario
         Those of every corner.
     """
-    import shapely
-
     stage = stages[0]
     roles = {p.name: p.role for p in stage.case.person}
     people = [p for p in stage.scene.person if roles[p.name] in SPECTATORS]
@@ -67,11 +70,7 @@ def facts_of(
         return Facts(visible=visible, laser_class=highest, attended=attended)
     today = [z for z in zones if z.fitted and z.kind != "ignition"]
     area = shapely.union_all([area_of(z.polygons) for z in today])
-    places = [
-        shapely.Polygon(p.area.pairs) if p.area is not None else shapely.Point(p.position.pair)  # type: ignore[union-attr]
-        for p in people
-    ]
-    gap = min(float(shapely.distance(area, place)) for place in places) if today else math.inf
+    gap = min(float(shapely.distance(area, taken(p))) for p in people) if today else math.inf
     high: float | None = None
     if gap <= 0.0:
         high = 0.0
@@ -100,8 +99,6 @@ def facts_of(
 
 def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
     """Return how high the stages are that the fitted lasers stand on; nothing when one stands on none of a height."""
-    import shapely
-
     stages = [(shapely.Polygon(f.outline.pairs), float(f.height)) for f in stage.scene.floor if f.kind == "stage"]
     found = []
     for context in fitted:
@@ -188,6 +185,67 @@ def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
                     f"{chosen.source.key}, {verdict.rule.locator}", verdict.rule.seen,
                 )
             )  # fmt: skip
+    return tuple(found)
+
+
+def spectator_lines(
+    zones: Sequence[ZoneShape],
+    stage_bearing: float,
+    origin: tuple[float, float, float],
+    extent: tuple[float, float, float, float],
+) -> tuple[SpectatorLine, ...]:
+    """Return the nearest allowed line on each side.
+
+    Parameters
+    ----------
+    zones : sequence of ZoneShape
+        All zones that people have to stay out of.
+    stage_bearing : float
+        Direction from the audience to the stage; the front is the other way. [rad]
+    origin : tuple of float
+        What the distance is measured from, the last optic. [m]
+    extent : tuple of float
+        The plan, for the length of the lines. [m]
+
+    Returns
+    -------
+    tuple of SpectatorLine
+        Front, right, back and left; a line stands at least at the last optic.
+    """
+    found = []
+    half = max(extent[2] - extent[0], extent[3] - extent[1]) / 2.0
+    for side, turn in SIDES:
+        bearing = (stage_bearing + turn) % (2.0 * math.pi)
+        out = np.array([math.sin(bearing), math.cos(bearing)])
+        best, limiting = 0.0, None
+        for zone in zones:
+            corners = [np.array(part.outline) for part in zone.polygons]
+            if not corners:
+                continue
+            reach = max(float(((c - np.array(origin[:2])) @ out).max()) for c in corners)
+            if reach > best:
+                best, limiting = reach, zone
+        distance = round(math.ceil(best / _STEP - 1e-9) * _STEP, 6)
+        foot = np.array(origin[:2]) + out * distance
+        along = np.array([out[1], -out[0]]) * half
+        words = "nothing: no zone reaches this side"
+        if limiting is not None:
+            where = f" by way of {limiting.surface}" if limiting.surface else ""
+            words = f"{limiting.kind} zone of {limiting.laser}, {limiting.setup}{where}; {limiting.limited_by}"
+        found.append(
+            SpectatorLine(
+                side=side,
+                line=((float(foot[0] - along[0]), float(foot[1] - along[1])),
+                      (float(foot[0] + along[0]), float(foot[1] + along[1]))),
+                distance=distance,
+                distance_from="last optic",
+                limited_by=words,
+                bearing=bearing,
+                laser="" if limiting is None else limiting.laser,
+                setup="" if limiting is None else limiting.setup,
+                blocked_by=() if limiting is None else limiting.clipped_by,
+            )
+        )  # fmt: skip
     return tuple(found)
 
 

@@ -26,6 +26,14 @@ _EDGE_PLACES = 97  # along the edge of an area
 _LEVELS = 5  # heights tried from the lowest to the highest point of eyes or skin
 
 
+def taken(person: ScenePerson) -> shapely.Geometry:
+    """Return what a person takes up on the floor plan."""
+    if person.area is not None:
+        return shapely.Polygon(person.area.pairs)
+    assert person.position is not None
+    return shapely.Point(person.position.pair)
+
+
 def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
     """Return places on the floor where a person can be worst off, of shape (places, 2)."""
     if person.position is not None:
@@ -43,7 +51,7 @@ def standing_places(person: ScenePerson, sources: tuple[Source, ...]) -> FLOAT:
         share = np.linspace(0.0, 1.0, _EDGE_PLACES)
         along = shapely.line_interpolate_point(area.exterior, share, normalized=True)
         found.append(shapely.get_coordinates(along))
-    return np.unique(np.concatenate(found), axis=0)
+    return np.array(sorted({(x, y) for x, y in np.concatenate(found).tolist()}))
 
 
 @lru_cache(maxsize=2048)  # these two save a tenth of an assessment of the demo
@@ -195,4 +203,4 @@ def over_edges(
     return np.concatenate(x), np.concatenate(y), np.concatenate(z)
 
 
-__all__ = ["over_edges", "past_edges", "seen_points", "standing_places"]
+__all__ = ["over_edges", "past_edges", "seen_points", "standing_places", "taken"]

@@ -57,14 +57,12 @@ def hazard_map(
 def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: FLOAT, height: float) -> None:
     """Raise the map where a source gives more than what is there; only such places are looked at closely."""
     dx, dy, dz = x - source.apex[0], y - source.apex[1], np.asarray(height - source.apex[2])
-    square = dx * dx + dy * dy
-    square += dz * dz
+    square = dx * dx + dy * dy + dz * dz
     profile = source.profile if isinstance(source.profile, BeamProfile) and source.one_path else None
     if profile is not None:
         axial = source.directions.axial(dx, dy, dz)
         beside = square - axial * axial
-        near = axial * _widest_slope(profile)
-        near += _widest(profile, source.offset)
+        near = axial * _WIDE * max(profile.beam.divergence) + _widest(profile, source.offset)
         keep = (beside <= near * near) & (axial > 0.0)
     else:
         keep = square <= (2e3 * max(source.reach, 0.1) + source.spot) ** 2
@@ -72,34 +70,15 @@ def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: 
         on, n = source.plane
         front = (x - on[0]) * n[0] + (y - on[1]) * n[1]
         keep &= front >= -(height - on[2]) * n[2]
-    places = np.flatnonzero(keep)
-    if places.size == 0:
+    rows, columns = np.divmod(np.flatnonzero(keep), here.shape[1])
+    if rows.size == 0:
         return
-    rows, columns = np.divmod(places, here.shape[1])
-    if profile is not None:
-        path = axial.ravel()[places]
-        path += source.offset
-        aside = np.sqrt(np.maximum(beside.ravel()[places], 0.0))
-        found = profile.beside_fast(path, aside, float(path.max()))
-        found *= source.factor
-        better = np.flatnonzero(found > np.maximum(here[rows, columns], NEGLIGIBLE))
-        rows, columns, found = rows[better], columns[better], found[better]
-        if pieces and found.size:
-            seen = ~source.hidden(x[0, columns], y[rows, 0], np.asarray(height), pieces)
-            rows, columns, found = rows[seen], columns[seen], found[seen]
-    else:
-        points = x[0, columns], y[rows, 0], np.full(rows.shape, height)
-        found = source.ratio(*points, fast=True)
-        better = np.flatnonzero(found > np.maximum(here[rows, columns], NEGLIGIBLE))
-        rows, columns, found = rows[better], columns[better], found[better]
-        if pieces and found.size:
-            seen = ~source.hidden(x[0, columns], y[rows, 0], np.asarray(height), pieces)
-            rows, columns, found = rows[seen], columns[seen], found[seen]
-    here[rows, columns] = found
-
-
-def _widest_slope(profile: BeamProfile) -> float:
-    return _WIDE * max(profile.beam.divergence)
+    px, py, pz = x[0, columns], y[rows, 0], np.full(rows.shape, height)
+    found = source.ratio(px, py, pz, fast=True)
+    better = found > np.maximum(here[rows, columns], NEGLIGIBLE)
+    if pieces:
+        better[better] = ~source.hidden(px[better], py[better], pz[better], pieces)
+    here[rows[better], columns[better]] = found[better]
 
 
 def _widest(profile: BeamProfile, offset: float) -> float:

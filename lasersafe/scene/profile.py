@@ -23,37 +23,10 @@ _CURVED = 1.0003  # straight lines miss less than this where nothing bends withi
 CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
 
 
-class Table:
-    """Columns over equal steps of log distance, read by straight lines between the steps: never below a power law."""
-
-    def __init__(self, start: float, step: float, columns: tuple[FLOAT, ...]) -> None:
-        self.start = start
-        self.step = step
-        self.columns = tuple((c, np.append(np.diff(c), 0.0)) for c in columns)
-
-    def place(self, distance: FLOAT) -> tuple[NDArray[np.intp], FLOAT]:
-        """Return the step before each distance and the part of the way to the next."""
-        place = np.log(distance)
-        place -= self.start
-        place *= 1.0 / self.step
-        left = place.astype(np.intp)
-        place -= left
-        return left, place
-
-    def read(self, column: int, left: NDArray[np.intp], part: FLOAT) -> FLOAT:
-        """Return one column at those places."""
-        values, slope = self.columns[column]
-        found = slope.take(left)
-        found *= part
-        found += values.take(left)
-        return np.asarray(found)
-
-
-def _log_grid(first: float, last: float) -> tuple[FLOAT, float, float]:
-    start, stop = math.log(first), math.log(last)
-    count = math.ceil((stop - start) / math.log(10.0) * _PER_DECADE) + 2
-    grid = np.linspace(start, stop, count)
-    return np.exp(grid), start, float(grid[1] - grid[0])
+def _nodes(first: float, farthest: float) -> FLOAT:
+    """Return equal steps of log distance from a place to beyond another: straight lines are never below a power law."""
+    start, stop = math.log(first), math.log(1.5 * 10.0 ** math.ceil(math.log10(max(farthest, 1.0))))
+    return np.linspace(start, stop, math.ceil((stop - start) / math.log(10.0) * _PER_DECADE) + 2)
 
 
 def _raised(nodes: FLOAT, places: FLOAT, least: FLOAT) -> FLOAT:
@@ -81,7 +54,7 @@ class BeamProfile:
 
     beam: BeamGeometry
     criteria: tuple[Criterion, ...]
-    _tables: dict[float, Table] = field(default_factory=dict)
+    _tables: dict[int, tuple[FLOAT, ...]] = field(default_factory=dict)
     slopes: dict[tuple[object, ...], tuple[FLOAT, FLOAT]] = field(default_factory=dict)  # kept by `scene.areas`
 
     @cached_property
@@ -165,23 +138,23 @@ class BeamProfile:
         found: FLOAT = np.where(outside <= widest / 2.0, axis, 0.0)
         return found
 
-    def table(self, farthest: float) -> Table:
-        """Return the ratio on the axis, the peak and the longer diameter on a grid of log distance."""
-        key = 10.0 ** math.ceil(math.log10(max(farthest, 1.0)))
-        if key not in self._tables:
-            grid, start, step = _log_grid(NEAREST, key * 1.5)
+    def table(self, farthest: float) -> tuple[FLOAT, ...]:
+        """Return log distances, and there the ratio on the axis, the peak and the longer diameter."""
+        nodes = _nodes(NEAREST, farthest)
+        if nodes.size not in self._tables:
+            grid, step = np.exp(nodes), float(nodes[1] - nodes[0])
             points = np.union1d(grid, self._between(grid))
             dx, dy = self.widths(points)
             x, y = np.minimum(dx[:-1], dx[1:]), np.minimum(dy[:-1], dy[1:])  # the least widths: each waist is a point
             close = np.flatnonzero(np.diff(np.log(points)) < 0.5 * step)
             axis, peak, _ = self._of_widths(x[close], y[close])
             widest = np.maximum(np.maximum(dx, dy)[close], np.maximum(dx, dy)[close + 1])
-            ends = (np.log(points[side]) - start for side in (close, close + 1))
+            ends = (np.log(points[side]) - nodes[0] for side in (close, close + 1))
             columns = self._axis_and_peak(grid)
             places = np.minimum(np.concatenate(list(ends)) / step, grid.size - 1.0)
             raised = (_raised(c, places, np.tile(b, 2)) for c, b in zip(columns, (axis, peak, widest), strict=True))
-            self._tables[key] = Table(start, step, tuple(raised))
-        return self._tables[key]
+            self._tables[nodes.size] = nodes, *raised
+        return self._tables[nodes.size]
 
     def _between(self, grid: FLOAT) -> FLOAT:
         """Return places between those of a grid [m], around foci."""
@@ -207,26 +180,19 @@ class BeamProfile:
 
     def from_here_on(self, distance: FLOAT, *, fast: bool = False) -> FLOAT:
         """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""
-        if fast:
-            flat = np.ravel(distance)
-            farthest = float(np.max(flat, initial=1.0))
-            found = self.beside_fast(flat, np.zeros_like(flat), farthest).reshape(distance.shape)
-        else:
-            found = self.on_axis(distance)
+        found = self.beside_fast(distance, np.zeros_like(distance)) if fast else self.on_axis(distance)
         last, highest = self.crest
         return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
 
-    def beside_fast(self, distance: FLOAT, aside: FLOAT, farthest: float) -> FLOAT:
+    def beside_fast(self, distance: FLOAT, aside: FLOAT) -> FLOAT:
         """Return what `beside` returns; of an oblong Gaussian beam from a table with steps of 1.8 % in distance."""
         if self.beam.circular or self.beam.profile != "gaussian":  # costs little
             return self.beside(distance, aside)
-        table = self.table(farthest)
-        left, part = table.place(np.maximum(distance, NEAREST))
-        found = table.read(0, left, part)
-        wide = np.flatnonzero(aside > self.aperture_radius)
-        if wide.size:
-            peak, widest = table.read(1, left[wide], part[wide]), table.read(2, left[wide], part[wide])
-            found[wide] = self._fade(found[wide], peak, widest, aside[wide])
+        nodes, axis, peak, widest = self.table(float(np.max(distance, initial=1.0)))
+        place, wide = np.log(np.maximum(distance, NEAREST)), aside > self.aperture_radius
+        found = np.interp(place, nodes, axis)
+        far = place[wide]
+        found[wide] = self._fade(found[wide], np.interp(far, nodes, peak), np.interp(far, nodes, widest), aside[wide])
         return found
 
     def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
@@ -256,16 +222,15 @@ class ScatterProfile:
     ratio: Callable[[FLOAT], FLOAT]
     lambert: bool = True
     wide: bool = False
-    _tables: dict[float, Table] = field(default_factory=dict)
+    _tables: dict[int, tuple[FLOAT, ...]] = field(default_factory=dict)
 
-    def fast(self, distance: FLOAT, farthest: float) -> FLOAT:
+    def fast(self, distance: FLOAT) -> FLOAT:
         """Return the ratio from a table."""
-        key = 10.0 ** math.ceil(math.log10(max(farthest, 1.0)))
-        if key not in self._tables:
-            grid, start, step = _log_grid(CLOSEST, key * 1.5)
-            self._tables[key] = Table(start, step, (np.asarray(self.ratio(grid)),))
-        table = self._tables[key]
-        return table.read(0, *table.place(np.maximum(distance, CLOSEST)))
+        nodes = _nodes(CLOSEST, float(np.max(distance, initial=1.0)))
+        if nodes.size not in self._tables:
+            self._tables[nodes.size] = nodes, np.asarray(self.ratio(np.exp(nodes)))
+        nodes, found = self._tables[nodes.size]
+        return np.interp(np.log(np.maximum(distance, CLOSEST)), nodes, found)
 
 
 _erf = np.vectorize(math.erf, otypes=[np.float64])
