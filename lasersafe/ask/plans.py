@@ -149,8 +149,8 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
     InputError
         If the scene has no barrier.
     """
-    from lasersafe.assessment.barrier_maps import barrier_maps
     from lasersafe.assessment.scene import stages_of
+    from lasersafe.assessment.scene_barriers import barrier_maps
     from lasersafe.drawing.barrier_map import barrier_page
 
     wording, scene = load_wording(case.language), assessment.scene

@@ -52,22 +52,13 @@ def directions(context: Context, way: str, tissue: str) -> dict[str, int]:
         1: the distance never falls with the input; -1: it never rises; 0: not known, the range has to be searched. The
         reasons are in `REASONS`.
     """
-    found = dict.fromkeys(variable_inputs(context), 0)
     point = tissue == "skin" or (context.setup.spot_diameter is None and context.setup.kind == "lens")
-    for name in found:
-        field = name.split(".")[0]
-        if field in ("power", "mean_power", "pulse_energy", "reflectance"):
-            found[name] = 1
-        elif field in ("beam_diameter", "focus_diameter", "core_diameter", "numerical_aperture"):
-            found[name] = -1 if way != "scatter" or point else 0
-        elif field == "divergence":
-            at_waist = getattr(context.setup, "waist_at", None) is None
-            found[name] = -1 if at_waist and (way != "scatter" or point) else 0
-        elif field == "focal_length":
-            found[name] = 1
-        elif field == "view_angle":
-            found[name] = -1 if way != "scatter" or point else 0
-    return found
+    falls = -1 if way != "scatter" or point else 0
+    at_waist = getattr(context.setup, "waist_at", None) is None
+    signs = dict.fromkeys(("power", "mean_power", "pulse_energy", "reflectance", "focal_length"), 1)
+    wider = ("beam_diameter", "focus_diameter", "core_diameter", "numerical_aperture", "view_angle")
+    signs |= dict.fromkeys(wider, falls) | {"divergence": falls if at_waist else 0}
+    return {name: signs.get(name.split(".")[0], 0) for name in variable_inputs(context)}
 
 
 def critical_values(context: Context) -> dict[str, list[float]]:

@@ -20,6 +20,7 @@ from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene, Surface, Target
+    from lasersafe.models.scene import ScenePlace
 
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
@@ -98,45 +99,42 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     places = {p.name: p for p in scene.surface}
     targets = {t.name: t for t in scene.target if t.laser in (None, context.laser.name)}
     for surface in context.surfaces:
-        twin = targets.get(surface.name)  # the same object described twice: the worse of both counts
+        place, twin = places.get(surface.name), targets.get(surface.name)
+        shaped = place or twin  # the same object described twice: the worse of both counts
         mirror, reflectance = _returned(context, surface, *((twin,) if twin is not None else ()))
-        place = places.get(surface.name)
-        shaped = place or twin
-        shape = "unknown" if shaped is None else shaped.shape
-        radius = None if shaped is None or shaped.radius is None else float(shaped.radius)
-        axes = None if place is None else place.axes
+        shape, radius = ("unknown", None) if shaped is None else (shaped.shape, _radius(shaped))
+        axes, along = None if place is None else place.axes, float(surface.distance)
         if place is None or place.position is None or place.height is None:
-            along = float(surface.distance)
-            found.append(
-                Lit(surface.name, pose.on_aim(along), None, 0.0, reflectance, mirror, shape, False, radius, axes, along)
-            )
+            aim = pose.on_aim(along)
+            found.append(Lit(surface.name, aim, None, 0.0, reflectance, mirror, shape, False, radius, axes, along))
             continue
         normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
-        spot = (*place.position.pair, float(place.height))
+        spot, width = (*place.position.pair, float(place.height)), float(place.width)
         if normal is not None and sum((a - m) * n for a, m, n in zip(pose.apex, spot, normal, strict=True)) < 0.0:
             normal = (-normal[0], -normal[1], -normal[2])  # light comes back on the side on which it falls
-        width = float(place.width)
         found.append(Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes))
+    listed_already = {item.name for item in found}
     for target in targets.values():
-        if target.position is None and any(item.name == target.name for item in found):
+        fixed = target.position is not None
+        if not fixed and target.name in listed_already:
             continue
-        mirror, returned = _returned(context, target)
-        radius = None if target.radius is None else float(target.radius)
-        place_on_plan = place_of(target, pose, work)
-        if target.position is None:
-            found.append(
-                Lit(target.name, place_on_plan, None, 0.0, returned, mirror, target.shape, False, radius, along=work)
-            )
-            continue
+        mirror, reflectance = _returned(context, target)
         found.append(
-            Lit(target.name, place_on_plan, None, 0.1, returned, mirror, target.shape, True, radius, target=True)
-        )
+            Lit(
+                target.name, place_of(target, pose, work), None, 0.1 if fixed else 0.0, reflectance, mirror,
+                target.shape, fixed, _radius(target), along=None if fixed else work, target=fixed,
+            )
+        )  # fmt: skip
     listed = context.case.settings.surfaces_complete and bool(found)
     if listed and not any(item.mirror for item in found):  # something always shines: all, as if they did
         found = [replace(item, mirror=True) for item in found]
     if not listed and not any(_full_mirror(item) and (item.along or 0.0) <= work for item in found):
         found.append(unlisted(pose, work, NOT_LISTED))
     return tuple(found)
+
+
+def _radius(shaped: ScenePlace | Target) -> float | None:
+    return None if shaped.radius is None else float(shaped.radius)
 
 
 def unlisted(pose: Pose, work: float, shape: str) -> Lit:

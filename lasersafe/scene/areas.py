@@ -36,22 +36,11 @@ def _spread_slopes(source: Source, box: Box, near: float) -> tuple[FLOAT, FLOAT]
 
     Light at most w beside a direction lies at most w beside the upright plane through that direction.
     """
-    if isinstance(source.profile, BeamProfile):  # the same with and without screens
-        key = (source.reach, source.offset, source.factor, box.elevation, near)
-        if key not in source.profile.slopes:
-            source.profile.slopes[key] = _beam_slopes(source, source.profile, box, near)
-        return source.profile.slopes[key]
-    return _distances(source, near), np.zeros(_GRID)
-
-
-def _distances(source: Source, near: float) -> FLOAT:
-    return np.geomspace(near, max(source.reach - source.offset, near * 1.01), _GRID)
-
-
-def _beam_slopes(source: Source, profile: BeamProfile, box: Box, near: float) -> tuple[FLOAT, FLOAT]:
-    distance = _distances(source, near)
+    distance = np.geomspace(near, max(source.reach - source.offset, near * 1.01), _GRID)
+    if not isinstance(source.profile, BeamProfile):
+        return distance, np.zeros(_GRID)
     steepest = min(max(abs(box.elevation[0]), abs(box.elevation[1])), _UPRIGHT)
-    wide = profile.spread(distance + source.offset, source.factor) * 1.001
+    wide = source.profile.spread(distance + source.offset, source.factor) * 1.001
     first = np.maximum(np.searchsorted(distance, 0.8 * distance) - 1, 0)
     last = np.minimum(np.searchsorted(distance, 1.2 * distance / math.cos(steepest)) + 1, _GRID - 1)
     ends = np.stack([first, last + 1], axis=1).ravel()

@@ -55,7 +55,6 @@ class BeamProfile:
     beam: BeamGeometry
     criteria: tuple[Criterion, ...]
     _tables: dict[int, tuple[FLOAT, ...]] = field(default_factory=dict)
-    slopes: dict[tuple[object, ...], tuple[FLOAT, FLOAT]] = field(default_factory=dict)  # kept by `scene.areas`
 
     @cached_property
     def _strictest(self) -> dict[tuple[float, float], float]:
