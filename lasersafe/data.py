@@ -27,13 +27,14 @@ class As:
     """How a field stands in the file, where that is not a positive number or a range in SI under the name of the field.
 
     ``scale`` makes SI units of a number; ``printed`` is a number in quotes, zero or more; a range lies ``inside``; a
-    field with ``key`` None is not in the file.
+    field with ``key`` None is not in the file; one that is ``required`` may not be left out although it has a default.
     """
 
     key: str | None = ""
     scale: float = 1.0
     printed: bool = False
     inside: Span = (0.0, math.inf)
+    required: bool = False
 
 
 Printed = Annotated[float, As(printed=True)]
@@ -116,7 +117,8 @@ def _fields_of(kind: Any) -> dict[str, tuple[Any, As, bool]]:
             bare = options[0]
             marks += [mark for mark in getattr(bare, "__metadata__", ()) if isinstance(mark, As)]
             bare = bare.__origin__ if hasattr(bare, "__metadata__") else bare
-        found[one.name] = bare, (marks or [As()])[-1], one.default is not MISSING
+        mark = (marks or [As()])[-1]
+        found[one.name] = bare, mark, one.default is not MISSING and not mark.required
     return found
 
 

@@ -42,8 +42,8 @@ class Aid:
     name: str
     magnification: Printed
     objective: Annotated[float, As("objective_mm", 1e-3, printed=True)]
-    note: str = ""
-    seen: Seen = "memory"
+    note: Annotated[str, As(required=True)] = ""
+    seen: Annotated[Seen, As(required=True)] = "memory"
     glass: Annotated[bool, As(None)] = True
 
     def collects(self, aperture: ArrayLike) -> FloatArray:
