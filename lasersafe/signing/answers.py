@@ -31,9 +31,7 @@ def verify_lines(report: Report) -> list[str]:
         lines.append(
             f"  {plain(about.place)}, {plain(about.dates)}; fingerprint {about.fingerprint[:12]}, {about.state}"
         )
-        lines += [
-            f"  signed: {plain(one['name'])}, {plain(spoken(one['role']))}, {plain(one['at'])}" for one in about.signed
-        ]
+        lines += [f"  signed: {plain(one.name)}, {plain(spoken(one.role))}, {plain(one.at)}" for one in about.signed]
     return lines
 
 

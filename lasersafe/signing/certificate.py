@@ -5,9 +5,7 @@ pyHanko is the optional extra ``sign``; nothing of it is imported before it is n
 
 from __future__ import annotations
 
-import hashlib
 import logging
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
@@ -17,37 +15,19 @@ from lasersafe.errors import InputError
 from lasersafe.files import locked, read_limited, write_file
 from lasersafe.signing.about import About, read_about
 from lasersafe.signing.appended import FIELD, STAMP, reason, stamp_name
+from lasersafe.signing.certificate_check import (
+    LARGEST_CERTIFICATE,
+    CertificateSignature,
+    holder,
+    key_of,
+    moment,
+    need_extra,
+)
 from lasersafe.signing.compare import plain
 from lasersafe.signing.container import LARGEST_SHEET, SheetFile, open_sheet, parse_sheet
 from lasersafe.signing.record import ROLES
 from lasersafe.signing.state import doubled, named_in, spoken
-
-LARGEST_CERTIFICATE = 1_000_000
-MISSING = "certificates need the optional part of lasersafe; install it with: pip install 'lasersafe[sign]'"
-
-
-@dataclass(frozen=True)
-class CertificateSignature:
-    """One certificate signature; ``problem`` is empty when it is intact and trusted."""
-
-    role: str
-    signer: str
-    when: str  # as the signer claims
-    problem: str
-    intact: bool = True  # nothing is wrong with it but that nobody has said whether it is trusted
-    key: str = ""  # SHA-256 of the public key
-
-    @property
-    def label(self) -> str:
-        """Who signed, in one line."""
-        return f"{plain(self.signer)} as {spoken(self.role)}, {self.when}"
-
-
-def available() -> bool:
-    """Return whether the optional extra is installed."""
-    import importlib.util
-
-    return importlib.util.find_spec("pyhanko") is not None
+from lasersafe.signing.verify import verify
 
 
 def sign_with_certificate(path: Path, certificate: Path, password: bytes | None, role: str) -> CertificateSignature:
@@ -85,12 +65,6 @@ def sign_with_certificate(path: Path, certificate: Path, password: bytes | None,
         write_file(path, content)
     owner = signer.signing_cert
     return CertificateSignature(role, holder(owner), moment(datetime.now(UTC)), "")
-
-
-def need_extra() -> None:
-    """Refuse in one line when the optional extra is missing."""
-    if not available():
-        raise InputError(MISSING)
 
 
 def _load(path: Path, password: bytes | None) -> Any:
@@ -135,8 +109,6 @@ def _with_its_chain(signer: Any) -> Any:
 
 
 def _refuse(path: Path, about: About, role: str, certificate: Any) -> None:
-    from lasersafe.signing.verify import verify
-
     if about.state == "draft" or not about.passed:
         message = f"{path}: this sheet says DRAFT; record the sign-offs, or print it for signature, and sign that sheet"
         raise InputError(message)
@@ -202,20 +174,3 @@ def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
         message = "the signed sheet would be larger than any sheet may be"
         raise InputError(message)
     return content
-
-
-def holder(certificate: Any) -> str:
-    """Return whose certificate it is."""
-    native = certificate.subject.native
-    name = native.get("common_name") or certificate.subject.human_friendly
-    return plain(str(name), 100)
-
-
-def moment(when: datetime) -> str:
-    """Return a moment as it is printed."""
-    return when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def key_of(certificate: Any) -> str:
-    """Return the SHA-256 of the public key of a certificate."""
-    return hashlib.sha256(certificate.public_key.dump()).hexdigest()

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import logging
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
@@ -12,9 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.errors import InputError
 from lasersafe.files import read_limited
-from lasersafe.signing import certificate
 from lasersafe.signing.appended import FIELD, AppendedError, stamp_name, stamps
-from lasersafe.signing.certificate import LARGEST_CERTIFICATE, CertificateSignature, holder, key_of, moment
 from lasersafe.signing.compare import plain
 from lasersafe.signing.container import SheetFile
 from lasersafe.signing.record import CLOCKS, ROLES
@@ -24,8 +24,57 @@ if TYPE_CHECKING:
     from lasersafe.models import Case
     from lasersafe.signing.about import About
 
+LARGEST_CERTIFICATE = 1_000_000
+MISSING = "certificates need the optional part of lasersafe; install it with: pip install 'lasersafe[sign]'"
 LARGEST_APPENDED = 4_000_000
 _ZONES = timedelta(hours=15)  # a stamp shows the time of the place where it was signed
+
+
+@dataclass(frozen=True)
+class CertificateSignature:
+    """One certificate signature; ``problem`` is empty when it is intact and trusted."""
+
+    role: str
+    signer: str
+    when: str  # as the signer claims
+    problem: str
+    intact: bool = True  # nothing is wrong with it but that nobody has said whether it is trusted
+    key: str = ""  # SHA-256 of the public key
+
+    @property
+    def label(self) -> str:
+        """Who signed, in one line."""
+        return f"{plain(self.signer)} as {spoken(self.role)}, {self.when}"
+
+
+def available() -> bool:
+    """Return whether the optional extra is installed."""
+    import importlib.util
+
+    return importlib.util.find_spec("pyhanko") is not None
+
+
+def need_extra() -> None:
+    """Refuse in one line when the optional extra is missing."""
+    if not available():
+        raise InputError(MISSING)
+
+
+def holder(certificate: Any) -> str:
+    """Return whose certificate it is."""
+    native = certificate.subject.native
+    name = native.get("common_name") or certificate.subject.human_friendly
+    return plain(str(name), 100)
+
+
+def moment(when: datetime) -> str:
+    """Return a moment as it is printed."""
+    return when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def key_of(certificate: Any) -> str:
+    """Return the SHA-256 of the public key of a certificate."""
+    return hashlib.sha256(certificate.public_key.dump()).hexdigest()
 
 
 def check_signatures(
@@ -55,8 +104,8 @@ def check_signatures(
     InputError
         If a trust file cannot be read.
     """
-    if not certificate.available():
-        return [], f"there is a certificate signature, which cannot be checked here: {certificate.MISSING}"
+    if not available():
+        return [], f"there is a certificate signature, which cannot be checked here: {MISSING}"
     roots = _roots(trust)
     if len(sheet.appended) > LARGEST_APPENDED:
         return [], "far more was appended than a signature needs; it was not read"

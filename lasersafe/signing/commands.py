@@ -56,7 +56,8 @@ def sign_answer(
 def _with_certificate(
     certificate: Path, sheet: Path, role: str, password_fd: int | None
 ) -> tuple[dict[str, Any], list[str]]:
-    from lasersafe.signing.certificate import need_extra, sign_with_certificate
+    from lasersafe.signing.certificate import sign_with_certificate
+    from lasersafe.signing.certificate_check import need_extra
     from lasersafe.signing.signing_off import known_role
 
     need_extra()

@@ -18,6 +18,7 @@ from lasersafe.files import existing, keep_dated_copy, locked, write_file
 from lasersafe.models import canonical
 from lasersafe.outputs import case_mark, precious
 from lasersafe.results import Assessment, SignOff
+from lasersafe.signing.about import ABOUT, CASE, CASE_TEXT, FORMAT, RECORD, RESULTS, About, read_about
 from lasersafe.signing.container import SheetError, open_sheet, seal
 from lasersafe.signing.record import Record
 from lasersafe.signing.state import results_digest, sign_off_of
@@ -26,10 +27,6 @@ if TYPE_CHECKING:
     from lasersafe.models import Case
     from lasersafe.sheet.paint import Attachment
     from lasersafe.sheet.signatures import SignPlace
-    from lasersafe.signing.about import About
-
-FORMAT = "lasersafe sheet 1"
-CASE_TEXT, CASE, RESULTS, RECORD, ABOUT = "case.toml", "case.json", "results.json", "signoff.json", "sheet.json"
 
 
 @dataclass(frozen=True)
@@ -53,31 +50,11 @@ def results_of(assessment: Assessment) -> dict[str, Any]:
     return found
 
 
-@dataclass(frozen=True)
-class _Results:
-    """The results as they are embedded: SHA-256 of the file, `results_digest`, and the file."""
-
-    fingerprint: str
-    digest: str
-    file: Attachment
-
-
-def _embedded(assessment: Assessment, text: bytes | None = None, like: About | None = None) -> _Results:
-    from lasersafe.sheet.paint import attachment
-
-    if text is not None and like is not None:
-        return _Results(hashlib.sha256(text).hexdigest(), like.results, attachment(text))
-    data = as_json(assessment)
-    text = packed(data)
-    return _Results(hashlib.sha256(text).hexdigest(), results_digest(data), attachment(text))
-
-
 def make_sheet(
     text: str,
     case: Case,
     record: Record,
     paper: str | None = None,
-    language: str | None = None,
     assessed: Assessment | None = None,
     like: About | None = None,
     results: bytes | None = None,
@@ -95,8 +72,6 @@ def make_sheet(
         The sign-offs so far.
     paper : str, optional
         ``A4`` or ``Letter``; what the case says when left out.
-    language : str, optional
-        Folder of the wording; that of the assessment when left out.
     assessed : Assessment, optional
         The assessment, when it was made already.
     like : About, optional
@@ -113,20 +88,21 @@ def make_sheet(
     """
     from lasersafe.sheet import render_sheet
 
-    assessment = assessed or (assess(case) if language is None else assess(case, language))
-    carried = _embedded(assessment, results, like)
-    signed_before = results is not None or record.signed(assessment.fingerprint)
-    signed = sign_off_of(case, assessment, record, carried.digest if signed_before else "")
+    assessment = assessed or assess(case)
+    carried = packed(as_json(assessment)) if results is None else results
+    digest = results_digest(as_json(assessment)) if results is None or like is None else like.results
+    signed = sign_off_of(case, assessment, record, digest)
     about = _about(case, assessment, signed, paper or case.paper, like)
     name = like.case_file if like else file.encode("utf-8", "replace").decode()
     if name:
         about["case_file"] = name
+    files = {CASE_TEXT: text.encode(), CASE: packed(canonical(case)), RECORD: record.text()}
     content = render_sheet(
         assessment,
         paper=paper or case.paper,
         language=assessment.language,
         sign_off=signed,
-        embed=partial(_files, text, case, record, carried, about),
+        embed=partial(_files, files, carried, about | {"results": digest}),
     )
     return Made(seal(content), assessment, signed, case_mark(name, case.title))
 
@@ -157,25 +133,18 @@ def _about(case: Case, assessment: Assessment, signed: SignOff, paper: str, like
 
 
 def _files(
-    text: str,
-    case: Case,
-    record: Record,
-    results: _Results,
-    about: Mapping[str, Any],
-    places: Mapping[str, SignPlace],
+    files: Mapping[str, bytes], results: bytes, about: Mapping[str, Any], places: Mapping[str, SignPlace]
 ) -> dict[str, Attachment]:
     from lasersafe.sheet.paint import attachment
 
-    files = {CASE_TEXT: text.encode(), CASE: packed(canonical(case)), RECORD: record.text()}
-    sums = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
     full = {
         **about,
-        "results": results.digest,
-        "attachments": {**sums, RESULTS: results.fingerprint},
+        "attachments": {
+            name: hashlib.sha256(content).hexdigest() for name, content in {**files, RESULTS: results}.items()
+        },
         "sign_here": {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()},
     }
-    carried = {name: attachment(content) for name, content in {**files, ABOUT: packed(full)}.items()}
-    return {**carried, RESULTS: results.file}
+    return {name: attachment(one) for name, one in {**files, ABOUT: packed(full), RESULTS: results}.items()}
 
 
 def drawn_with() -> tuple[str, str]:
@@ -242,8 +211,6 @@ def _worth_keeping(path: Path, mark: str) -> tuple[str, bool]:
 
     The text is empty for an intact draft of the same case, and where there is no file.
     """
-    from lasersafe.signing.about import read_about
-
     old = existing(path)
     if old is None:
         return "", False

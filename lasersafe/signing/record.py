@@ -115,7 +115,7 @@ def parse_record(content: bytes, name: str) -> Record:
         If it is damaged or was edited; a signature is never taken from such a record.
     """
     try:
-        return _record(json.loads(content, parse_constant=_no_constant))
+        return _record(read_json(content))
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         reason = str(error) if isinstance(error, _EditedError) else "it is not what 'lasersafe signoff' writes"
         message = f"{name}: the record of sign-offs is damaged or was edited ({reason}); move it away and sign again"
@@ -126,8 +126,13 @@ class _EditedError(ValueError):
     """A record whose parts do not fit together."""
 
 
-def _no_constant(text: str) -> Any:
-    raise ValueError(text)
+def read_json(content: bytes) -> Any:
+    """Return what JSON says, a ValueError where a number is none."""
+
+    def refuse(text: str) -> Any:
+        raise ValueError(text)
+
+    return json.loads(content, parse_constant=refuse)
 
 
 def _record(data: Any) -> Record:

@@ -17,7 +17,7 @@ pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installe
 
 from lasersafe.errors import InputError
 from lasersafe.signing import bounds
-from lasersafe.signing import certificate as certificates
+from lasersafe.signing import certificate_check as certificates
 from lasersafe.signing.about import read_about
 from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.commands import PASSWORD as VARIABLE

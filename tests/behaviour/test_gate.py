@@ -163,7 +163,7 @@ SOCIABLE = LAYERS[0] | LAYERS[-2]
 ONLY_IN = {
     "PIL": ("lasersafe/drawing/png.py",),
     "pint": ("lasersafe/quantity.py",),
-    "pydantic": ("lasersafe/models/",),
+    "pydantic": ("lasersafe/models/", "lasersafe/signing/about.py"),
     "pydantic_core": ("lasersafe/models/",),
     "reportlab": ("lasersafe/drawing/typeface.py", "lasersafe/sheet/"),
     "pyhanko": tuple(f"lasersafe/signing/{name}.py" for name in ("certificate", "certificate_check", "appended")),

@@ -59,7 +59,7 @@ def test_the_pages_to_hand_out_are_no_damaged_sheets(tmp_path: Path) -> None:
 
 def test_certificate_signatures_are_told_from_other_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installed")
-    from lasersafe.signing import certificate
+    from lasersafe.signing import certificate, certificate_check
 
     keys, folder = tmp_path / "keys", tmp_path / "sheets"
     keys.mkdir()
@@ -91,5 +91,5 @@ def test_certificate_signatures_are_told_from_other_bytes(tmp_path: Path, monkey
         assert (rows[name]["state"], rows[name]["certificates"]) == ("changed after printing", False)
         assert rows[name]["problem"]
     assert data["changed_after_printing"] == 3
-    monkeypatch.setattr(certificate, "available", lambda: False)
+    monkeypatch.setattr(certificate_check, "available", lambda: False)
     assert "cannot be checked here" in listed(folder)[1]["good.pdf"]["problem"]
