@@ -14,7 +14,8 @@ from lasersafe.localise import localise
 from lasersafe.models import Case, typed_inputs
 from lasersafe.results import Assessment, SetupResult
 from lasersafe.results_uncertainty import DistanceSpread
-from lasersafe.sheet.front import limit_text, named
+from lasersafe.sheet.flow import named
+from lasersafe.sheet.front import limit_text
 from lasersafe.sheet.text import tidy, unit_text
 from lasersafe.sheet.values import distance, headline, quantity
 from lasersafe.wording import Wording, load_wording

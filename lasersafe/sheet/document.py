@@ -11,27 +11,13 @@ from lasersafe.errors import InputError
 from lasersafe.localise import localise
 from lasersafe.outputs import Output, write_outputs
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import (
-    back,
-    drawings,
-    front,
-    pulsed,
-    record,
-    scene_barriers,
-    scene_tables,
-    signatures,
-    sources,
-    tables,
-    uncertainty,
-)
+from lasersafe.sheet import back, drawings, front, shown, signatures, steps, tables, uncertainty
 from lasersafe.sheet import pages as handouts
-from lasersafe.sheet.flow import Flow, Mark, Page
+from lasersafe.sheet.flow import Mark, Page, Sheet
 from lasersafe.sheet.fonts import refuse_unprintable
 from lasersafe.sheet.paint import Attachment, Facts, paint
-from lasersafe.sheet.references import References
-from lasersafe.sheet.steps import steps
 from lasersafe.sheet.text import Style, width_of, wrap
-from lasersafe.wording import CONTROL_KINDS, Wording, load_wording
+from lasersafe.wording import Wording, load_wording
 
 PAPERS = {"A4": (595.2756, 841.8898), "Letter": (612.0, 792.0)}
 _MARGIN = 42.0
@@ -79,6 +65,28 @@ def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", la
 
 
 Places = Mapping[str, signatures.SignPlace]
+_PARTS: tuple[Callable[[Sheet], None], ...] = (
+    shown.scene_tables,
+    shown.barriers_by_place,
+    front.setups,
+    shown.sources,
+    tables.scenarios,
+    tables.eyewear,
+    tables.barriers,
+    shown.pulsed,
+    back.controls,
+    back.area,
+    back.other_hazards,
+    back.acceptance,
+    back.cautions,
+    back.review,
+    handouts.notice_flow,
+    back.differences,
+    uncertainty.uncertainty,
+    back.inputs,
+    steps.steps,
+    back.notes,
+)
 
 
 def render_sheet(
@@ -133,15 +141,15 @@ def render_sheet(
     refuse_unprintable(signed, "sign-off")
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
-    places: dict[str, signatures.SignPlace] = {}
+    places: Places = {}
     if kind == "sheet":
-        flow = lay_out(assessment, wording, size, footer.height, signed, places)
+        sheet, places = lay_out(assessment, wording, size, footer.height, signed)
     else:
-        flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 12.0))
-        handouts.page(flow, kind, assessment, wording)
+        sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 12.0), assessment, wording)
+        handouts.page(sheet, kind)
     header = _header(wording, size, signed.state)
-    count = len(flow.pages)
-    pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(flow.pages, 1)]
+    count = len(sheet.pages)
+    pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(sheet.pages, 1)]
     program = wording.text("sheet.program", version=assessment.version)
     facts = Facts(
         title=assessment.title,
@@ -152,59 +160,23 @@ def render_sheet(
     )
     word = _WORDS[signed.state]
     under = _draft(wording.text(word), size) if word else None
-    return paint(pages, flow.entries, size, under, facts, embed(places) if embed else None)
+    return paint(pages, sheet.entries, size, under, facts, embed(places) if embed else None)
 
 
 def lay_out(
-    assessment: Assessment,
-    wording: Wording,
-    size: tuple[float, float],
-    foot: float,
-    signed: SignOff | None = None,
-    places: dict[str, signatures.SignPlace] | None = None,
-) -> Flow:
+    assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float, signed: SignOff | None = None
+) -> tuple[Sheet, Places]:
     """Lay out all pages without header, footer and draft mark; ``foot`` is the height of the footer in points."""
-    flow = Flow(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0))
-    front.decision(flow, assessment, wording)
-    if len(flow.pages) == 1:
-        flow.new_page()
-    signed = signed or SignOff()
-    if assessment.scene is not None:
-        paper = next(name for name, known in PAPERS.items() if known == size)
-        drawings.scene(flow, assessment, wording, paper)
-    found = _written(flow, assessment, wording, signed)
-    if places is not None:
-        places.update(found)
-    return flow
-
-
-def _written(flow: Flow, assessment: Assessment, wording: Wording, signed: SignOff) -> dict[str, signatures.SignPlace]:
-    """Lay out what comes after the drawings, and return the places of the signatures."""
-    references = References(assessment, CONTROL_KINDS)
-    scene_tables.scene_tables(flow, assessment, wording)
-    scene_barriers.barriers_by_place(flow, assessment, wording)
-    front.setups(flow, assessment, wording, references)
-    sources.sources(flow, assessment, wording)
-    tables.scenarios(flow, assessment, wording, references)
-    tables.eyewear(flow, assessment, wording)
-    tables.barriers(flow, assessment, wording)
-    pulsed.pulsed(flow, assessment, wording)
-    back.controls(flow, wording, references)
-    record.control_findings(flow, assessment, wording, references)
-    record.area(flow, assessment, wording)
-    back.other_hazards(flow, assessment, wording)
-    record.acceptance(flow, assessment, wording)
-    back.cautions(flow, wording)
-    record.review(flow, assessment, wording)
-    handouts.notice_flow(flow, assessment, wording)
-    back.differences(flow, assessment, wording)
-    uncertainty.uncertainty(flow, assessment, wording)
-    back.inputs(flow, assessment, wording)
-    steps(flow, assessment, wording, references)
-    back.notes(flow, assessment, wording)
+    sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0), assessment, wording)
+    front.decision(sheet)
+    if len(sheet.pages) == 1:
+        sheet.new_page()
+    drawings.scene(sheet, next((name for name, known in PAPERS.items() if known == size), ""))
+    for part in _PARTS:
+        part(sheet)
     for kind in handouts.KINDS:
-        handouts.page(flow, kind, assessment, wording)
-    return signatures.sign_off(flow, assessment, wording, signed)
+        handouts.page(sheet, kind)
+    return sheet, signatures.sign_off(sheet, signed or SignOff())
 
 
 class _Footer:

@@ -10,7 +10,7 @@ from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_pages
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.results import Assessment
-from lasersafe.sheet.flow import MILLIMETRE, Flow, Page, Placed
+from lasersafe.sheet.flow import MILLIMETRE, Page, Placed, Sheet
 from lasersafe.sheet.fonts import refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
 from lasersafe.wording import Wording
@@ -20,16 +20,15 @@ _MAP = 150.0
 _TALL_MAP = 220.0
 
 
-def scene(flow: Flow, assessment: Assessment, wording: Wording, paper: str) -> None:
+def scene(sheet: Sheet, paper: str) -> None:
     """Print the plan, the elevations and the exposure map of a case that has a scene."""
-    found = assessment.scene
+    found, wording, title = sheet.assessment.scene, sheet.wording, sheet.assessment.title
     if found is None:
         return
-    flow.new_page()
-    flow.heading(wording.text("plan.heading"), 0)
-    wide = flow.width / MILLIMETRE
-    full = Paper(paper, wide, (flow.room - 2.0) / MILLIMETRE)
-    title = assessment.title
+    sheet.new_page()
+    sheet.begin("plan.heading")
+    wide = sheet.width / MILLIMETRE
+    full = Paper(paper, wide, (sheet.room - 2.0) / MILLIMETRE)
     drawings = plan_pages(found, full, title, wording)
     low = min(_ELEVATION, full.height)
     drawings += elevation_pages(found, Paper(paper, wide, low), title, wording)
@@ -37,9 +36,9 @@ def scene(flow: Flow, assessment: Assessment, wording: Wording, paper: str) -> N
     tall = _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP
     chart = map_page(found, Paper(paper, wide, min(tall, full.height)), title, wording)
     for drawing in [*drawings, *([chart] if chart else [])]:
-        flow.figure(drawing)
-        flow.space(6.0)
-    flow.new_page()
+        sheet.figure(drawing)
+        sheet.space(6.0)
+    sheet.new_page()
 
 
 def drawings_pdf(drawings: Sequence[Drawing], assessment: Assessment, wording: Wording) -> bytes:

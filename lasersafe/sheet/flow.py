@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from lasersafe.drawing import primitives
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey
+from lasersafe.results import Assessment
+from lasersafe.sheet.references import References
 from lasersafe.sheet.text import Line, Style, wrap, wrap_formula
+from lasersafe.wording import CONTROL_KINDS, Wording
 
 HEADING = (Style(15, True), Style(11.5, True), Style(9.5, True))
 BODY = Style(9, after=3)
@@ -77,6 +81,11 @@ class Row:
     shade: float | None = None
     bar: bool = False  # a thick bar at the left edge
     keep: float = 0.0  # height that must follow on the same page. [point]
+
+
+def row(*cells: Cell, below: Cell = (), shade: float | None = None, bar: bool = False, keep: float = 0.0) -> Row:
+    """Return one row of a table from its cells."""
+    return Row(cells, below, shade, bar, keep)
 
 
 def tiny(text: str) -> Part:
@@ -297,6 +306,67 @@ class Flow:
                     primitives.Words(x + piece.x, base + piece.y, piece.text, piece.size, piece.bold, piece.ink)
                 )
         return y
+
+
+class Sheet(Flow):
+    """The pages of a sheet, with what is printed on them.
+
+    Parameters
+    ----------
+    size, margins : tuple of float
+        As for `Flow`. [point]
+    assessment : Assessment
+        What is printed.
+    wording : Wording
+        Texts.
+    """
+
+    def __init__(
+        self,
+        size: tuple[float, float],
+        margins: tuple[float, float, float, float],
+        assessment: Assessment,
+        wording: Wording,
+    ) -> None:
+        super().__init__(size, margins)
+        self.assessment = assessment
+        self.wording = wording
+        self.text = wording.text
+        self.say = wording.say
+        self.feet = assessment.units == "metric and feet"
+
+    @cached_property
+    def references(self) -> References:
+        """Short numbers of limits, scenarios, controls and sources."""
+        return References(self.assessment, CONTROL_KINDS)
+
+    def named(self, group: str, key: str) -> str:
+        """Return the wording of a short word, or the word itself when the wording has none."""
+        return named(self.wording, group, key)
+
+    def begin(self, key: str, level: int = 0, keep: float = 70.0, intro: str = "", style: Style = BODY) -> None:
+        """Print a heading, and the text below it, both given by their keys."""
+        self.heading(self.text(key), level, keep)
+        if intro:
+            self.paragraph(self.text(intro), style)
+
+    def listing(self, group: str, columns: Mapping[str, float], rows: Sequence[Row], pad: float = 2.5) -> None:
+        """Print a table whose columns are given by the keys of their titles and their shares of the width."""
+        self.table([self.text(f"{group}.{key}") for key in columns], tuple(columns.values()), rows, pad)
+
+    def fitted(self, draw: Callable[[Sheet, float], None], sizes: Sequence[float]) -> None:
+        """Draw in the largest of some sizes of type with which all of it fits on one page, or in the smallest."""
+        for size in sizes:
+            trial = Sheet(*self.geometry, self.assessment, self.wording)
+            draw(trial, size)
+            if len(trial.pages) == 1:
+                break
+        draw(self, size)
+
+
+def named(wording: Wording, group: str, key: str) -> str:
+    """Return the wording of a short word, or the word itself when the wording has none."""
+    return wording.texts.get(f"{group}.{key}", key)
 
 
 def _split(cells: list[_Lines], room: float) -> tuple[list[_Lines], list[_Lines]]:

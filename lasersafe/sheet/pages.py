@@ -2,111 +2,103 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-
 from lasersafe.drawing.primitives import grey
-from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts
-from lasersafe.sheet.flow import Entry, Flow, Part, Row
+from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, Zone
+from lasersafe.sheet.flow import Entry, Part, Row, Sheet
 from lasersafe.sheet.text import Style, tidy, unit_text
-from lasersafe.sheet.values import distance, number, quantity, wavelength
+from lasersafe.sheet.values import density, distance, quantity, wavelength
 from lasersafe.wording import Wording
 
 KINDS = ("prestart", "card", "sign")
 _SIZES = (12.0, 11.0, 10.0, 9.0, 8.25, 7.5, 7.0, 6.5)
 
 
-def page(flow: Flow, kind: str, assessment: Assessment, wording: Wording) -> None:
+def page(sheet: Sheet, kind: str) -> None:
     """Print one of `KINDS` on a page of its own, in the largest type with which it fits on one."""
-    draw: Callable[[Flow, Assessment, Wording, float], None] = {"prestart": _prestart, "card": _card, "sign": _sign}[
-        kind
-    ]
-    flow.new_page()
-    for size in _SIZES:
-        trial = Flow(*flow.geometry)
-        draw(trial, assessment, wording, size)
-        if len(trial.pages) == 1:
-            break
-    draw(flow, assessment, wording, size)
+    sheet.new_page()
+    sheet.fitted({"prestart": _prestart, "card": _card, "sign": _sign}[kind], _SIZES)
 
 
-def _line(flow: Flow, label: str, size: float) -> None:
+def _line(sheet: Sheet, label: str, size: float) -> None:
     """Print a label with room to write behind and below it."""
-    flow.paragraph(label, Style(size, ink=grey(0.2)))
-    flow.space(size * 1.1)
-    flow.need(2.0)
-    flow.rule(0.6)
-    flow.space(size * 0.4)
+    sheet.paragraph(label, Style(size, ink=grey(0.2)))
+    sheet.space(size * 1.1)
+    sheet.need(2.0)
+    sheet.rule(0.6)
+    sheet.space(size * 0.4)
 
 
-def _prestart(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
+def _prestart(sheet: Sheet, size: float) -> None:
+    assessment, wording = sheet.assessment, sheet.wording
     text, record = wording.text, assessment.record
     item, bold = Style(size, after=size * 0.22), Style(size * 1.1, True, after=2)
-    flow.heading(text("prestart.heading"), 0, keep=10.0)
-    flow.paragraph(
+    sheet.heading(text("prestart.heading"), 0, keep=10.0)
+    sheet.paragraph(
         text("prestart.intro", title=assessment.title, place=assessment.place, dates=assessment.dates),
         Style(size, after=4),
     )
     for key, name in (("checks", "check"), ("stops", "stop"), ("after", "after")):
-        flow.heading(text(f"prestart.{key}"), 2, keep=10.0, outline=False)
+        sheet.heading(text(f"prestart.{key}"), 2, keep=10.0, outline=False)
         if name == "stop":
-            flow.paragraph(text("prestart.stop_words", words=_stated(assessment, wording, "stop_words")), bold)
+            sheet.paragraph(text("prestart.stop_words", words=_stated(sheet, "stop_words")), bold)
         for line in wording.day_lines(name, record.conditions):
-            flow.paragraph(line.text, item, size * 1.7, "■" if name == "stop" else "☐")
-    flow.paragraph(text("prestart.watch", name=_stated(assessment, wording, "watch_keeper")), item)
-    _line(flow, text("prestart.signed"), size * 0.9)
+            sheet.paragraph(line.text, item, size * 1.7, "■" if name == "stop" else "☐")
+    sheet.paragraph(text("prestart.watch", name=_stated(sheet, "watch_keeper")), item)
+    _line(sheet, text("prestart.signed"), size * 0.9)
 
 
-def _card(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
+def _card(sheet: Sheet, size: float) -> None:
+    assessment, wording = sheet.assessment, sheet.wording
     text, record = wording.text, assessment.record
-    flow.heading(text("card.heading"), 0, keep=10.0)
-    flow.paragraph(text("card.intro"), Style(size, after=4))
-    flow.heading(text("card.steps"), 2, keep=10.0, outline=False)
+    sheet.heading(text("card.heading"), 0, keep=10.0)
+    sheet.paragraph(text("card.intro"), Style(size, after=4))
+    sheet.heading(text("card.steps"), 2, keep=10.0, outline=False)
     for number_, line in enumerate(wording.day_lines("casualty", record.conditions), 1):
-        flow.paragraph(line.text, Style(size * 1.15, after=size * 0.3), size * 2.0, f"{number_}.")
-    flow.paragraph(text("card.contact", contact=_stated(assessment, wording, "contact")), Style(size, True, after=1))
-    flow.paragraph(text("card.clinic", clinic=_stated(assessment, wording, "eye_clinic")), Style(size, True, after=3))
-    flow.heading(text("card.data"), 2, keep=10.0, outline=False)
+        sheet.paragraph(line.text, Style(size * 1.15, after=size * 0.3), size * 2.0, f"{number_}.")
+    sheet.paragraph(text("card.contact", contact=_stated(sheet, "contact")), Style(size, True, after=1))
+    sheet.paragraph(text("card.clinic", clinic=_stated(sheet, "eye_clinic")), Style(size, True, after=3))
+    sheet.heading(text("card.data"), 2, keep=10.0, outline=False)
     for laser in record.lasers:
         head = text("card.laser", name=laser.name, class_label=laser.class_label, serial=laser.serial or "–")
-        flow.paragraph(head, Style(size, True))
+        sheet.paragraph(head, Style(size, True))
         for words, wear in _lights(laser, wording):
-            flow.paragraph(words, Style(size * 1.1, True, after=1))
-            flow.paragraph(wear, Style(size * 0.9, after=1))
+            sheet.paragraph(words, Style(size * 1.1, True, after=1))
+            sheet.paragraph(wear, Style(size * 0.9, after=1))
         for beam in laser.beams:
             if beam.fitted:
-                flow.paragraph(beam_line(beam, wording), Style(size * 0.9, after=3))
-    _line(flow, text("card.injured"), size * 0.9)
+                sheet.paragraph(beam_line(beam, wording), Style(size * 0.9, after=3))
+    _line(sheet, text("card.injured"), size * 0.9)
 
 
-def _sign(flow: Flow, assessment: Assessment, wording: Wording, size: float) -> None:
+def _sign(sheet: Sheet, size: float) -> None:
+    assessment, wording = sheet.assessment, sheet.wording
     text, record = wording.text, assessment.record
     big = Style(size * 1.9, True, after=size * 0.5)
-    flow.entries.append(Entry(text("sign.heading"), 0, len(flow.pages) - 1, flow.y))
-    flow.paragraph(text("sign.title"), Style(size * 2.7, True, after=size * 0.8))
-    flow.paragraph(text("sign.no_entry"), big)
+    sheet.entries.append(Entry(text("sign.heading"), 0, len(sheet.pages) - 1, sheet.y))
+    sheet.paragraph(text("sign.title"), Style(size * 2.7, True, after=size * 0.8))
+    sheet.paragraph(text("sign.no_entry"), big)
     if record.area.get("name"):
-        flow.paragraph(record.area["name"], Style(size * 1.4, after=size * 0.8))
+        sheet.paragraph(record.area["name"], Style(size * 1.4, after=size * 0.8))
     visible, invisible = "visible" in record.conditions, "invisible" in record.conditions
     kind = "both" if visible and invisible else "visible" if visible else "invisible"
-    flow.paragraph(text(f"sign.{kind}"), big)
-    flow.paragraph(text("sign.avoid"), Style(size * 1.4, after=size))
+    sheet.paragraph(text(f"sign.{kind}"), big)
+    sheet.paragraph(text("sign.avoid"), Style(size * 1.4, after=size))
     for laser in record.lasers:
         label = text("sign.class_line", class_label=laser.class_label)
-        flow.paragraph(f"{laser.name}: {label}", Style(size * 1.6, True, after=1))
+        sheet.paragraph(f"{laser.name}: {label}", Style(size * 1.6, True, after=1))
         for words, wear in _lights(laser, wording):
-            flow.paragraph(words, Style(size * 1.3, True, after=1))
-            flow.paragraph(wear, Style(size * 1.3, after=size * 0.8))
+            sheet.paragraph(words, Style(size * 1.3, True, after=1))
+            sheet.paragraph(wear, Style(size * 1.3, after=size * 0.8))
     officer = assessment.people.get("laser_safety_officer", "")
     lines = [
         text("sign.officer", name=officer or "–"),
-        text("sign.contact", contact=_stated(assessment, wording, "contact")),
-        text("sign.stop_words", words=_stated(assessment, wording, "stop_words")),
+        text("sign.contact", contact=_stated(sheet, "contact")),
+        text("sign.stop_words", words=_stated(sheet, "stop_words")),
     ]
     for line in lines:
-        flow.paragraph(line, Style(size * 1.4, True, after=size * 0.4))
-    flow.space(size)
-    flow.paragraph(wording.caution_short, Style(size))
+        sheet.paragraph(line, Style(size * 1.4, True, after=size * 0.4))
+    sheet.space(size)
+    sheet.paragraph(wording.caution_short, Style(size))
 
 
 def _lights(laser: LaserFacts, wording: Wording) -> list[tuple[str, str]]:
@@ -122,12 +114,11 @@ def _eyewear(need: EyewearNeed | None, wording: Wording) -> str:
         return wording.text("sign.no_wear")
     if not need.reliable:
         return tidy(wording.text("sign.no_reliance", reason=need.no_reliance))
-    density = f"{need.optical_density:.1f}" if math.isfinite(need.optical_density) else number(need.optical_density)
-    return wording.text("sign.wear", marking=need.marking, density=density)
+    return wording.text("sign.wear", marking=need.marking, density=density(need.optical_density))
 
 
-def _stated(assessment: Assessment, wording: Wording, field: str) -> str:
-    return assessment.record.area.get(field) or wording.text("area.blank")[:40]
+def _stated(sheet: Sheet, field: str) -> str:
+    return sheet.assessment.record.area.get(field) or sheet.text("area.blank")[:40]
 
 
 def light(laser: LaserFacts, wording: Wording) -> str:
@@ -201,41 +192,38 @@ def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
         text("notice.contact", contact=stated["contact"]),
     ]
     for laser in record.lasers:
-        lines += [
-            "",
-            text(
-                "notice.laser",
-                name=laser.name,
-                class_label=laser.class_label,
-                emission=emission(laser, wording),
-                wavelength=light(laser, wording),
-            ),
-        ]
+        words = {
+            "class_label": laser.class_label,
+            "emission": emission(laser, wording),
+            "wavelength": light(laser, wording),
+        }
         (_, wear), *others = _lights(laser, wording)
+        lines += ["", text("notice.laser", name=laser.name, **words)]
         lines += [f"  {line}" for line in (wear, *(part for other in others for part in other))]
         for beam in laser.beams:
             lines.append("  " + beam_line(beam, wording))
             setup = next(s for s in assessment.setups if s.laser == laser.name and s.setup == beam.setup)
-            for zone in setup.zones:
-                if zone.tissue == "eye":
-                    lines.append(
-                        text(
-                            "notice.distance",
-                            way=text(f"way.{zone.way}"),
-                            tissue=text(f"tissue.{zone.tissue}"),
-                            limit=quantity(zone.criterion.limit, zone.criterion.limit_unit, 3, "down"),
-                            rule_set=zone.criterion.rule_set,
-                            duration=f"{zone.criterion.duration:g} s",
-                            distance=distance(zone.distance, assessment.units == "metric and feet"),
-                            origin=wording.say(zone.origin),
-                        )
-                    )
+            lines += [_reach(zone, assessment, wording) for zone in setup.zones if zone.tissue == "eye"]
     return [unit_text(line).replace("\u00a0", " ") for line in lines]
 
 
-def notice_flow(flow: Flow, assessment: Assessment, wording: Wording) -> None:
+def _reach(zone: Zone, assessment: Assessment, wording: Wording) -> str:
+    """Return how far the light of one way is above the limit, as the notice says it."""
+    return wording.text(
+        "notice.distance",
+        way=wording.text(f"way.{zone.way}"),
+        tissue=wording.text(f"tissue.{zone.tissue}"),
+        limit=quantity(zone.criterion.limit, zone.criterion.limit_unit, 3, "down"),
+        rule_set=zone.criterion.rule_set,
+        duration=f"{zone.criterion.duration:g} s",
+        distance=distance(zone.distance, assessment.units == "metric and feet"),
+        origin=wording.say(zone.origin),
+    )
+
+
+def notice_flow(sheet: Sheet) -> None:
     """Print the data for a notice as a part of the sheet."""
-    heading, intro, *rest = notice_lines(assessment, wording)
-    flow.heading(heading, 0, keep=80.0)
-    flow.paragraph(intro, Style(9, after=3))
-    flow.table((), (1,), [Row((Part(line.strip(), Style(8)),)) for line in rest if line], 1.2)
+    heading, intro, *rest = notice_lines(sheet.assessment, sheet.wording)
+    sheet.heading(heading, 0, keep=80.0)
+    sheet.paragraph(intro, Style(9, after=3))
+    sheet.table((), (1,), [Row((Part(line.strip(), Style(8)),)) for line in rest if line], 1.2)

@@ -108,3 +108,8 @@ def _short(digits: str) -> str:
 def wavelength(value: float) -> str:
     """Return a wavelength in nanometres, in which the trade speaks."""
     return f"{value * 1e9:.6g}\u00a0nm" if math.isfinite(value) else NOT_A_NUMBER
+
+
+def density(value: float) -> str:
+    """Return an optical density to ask for; it was rounded up before."""
+    return f"{value:.1f}" if math.isfinite(value) else number(value)

@@ -103,7 +103,7 @@ def test_outline_leads_to_each_setup() -> None:
 
 
 def test_decision_can_be_read_from_a_metre() -> None:
-    flow = lay_out(assessment(), load_wording(), PAPERS["A4"], 40.0)
+    flow, _ = lay_out(assessment(), load_wording(), PAPERS["A4"], 40.0)
     texts = [mark for mark in flow.pages[0].marks if isinstance(mark, Words)]
     wear = next(mark for mark in texts if mark.text.startswith("Everyone inside"))
     headline = next(mark for mark in texts if mark.text == "109 m")
@@ -233,7 +233,7 @@ def test_signature_lines_for_all_four() -> None:
 
 
 def test_cautions_and_deference_are_printed() -> None:
-    flow = lay_out(assessment(), load_wording(), PAPERS["A4"], 40.0)  # without what stands between two pages
+    flow, _ = lay_out(assessment(), load_wording(), PAPERS["A4"], 40.0)  # without what stands between two pages
     text = squeezed("".join(mark.text for page in flow.pages for mark in page.marks if isinstance(mark, Words)))
     assert squeezed(load_wording().caution_short) in squeezed(page_texts()[0])
     for caution in load_wording().cautions:
@@ -257,7 +257,7 @@ def test_rule_set_differences_only_when_there_are_any() -> None:
 @pytest.mark.parametrize("paper", PAPERS)
 def test_nothing_lies_outside_the_page(paper: str) -> None:
     width, height = PAPERS[paper]
-    flow = lay_out(assessment(), load_wording(), PAPERS[paper], 60.0)
+    flow, _ = lay_out(assessment(), load_wording(), PAPERS[paper], 60.0)
     for page in flow.pages:
         for mark in page.marks:
             if isinstance(mark, Words):

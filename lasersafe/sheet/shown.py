@@ -1,0 +1,286 @@
+"""The tables of what the light does: scanners, sums, extended sources, settings, targets, rules, barriers, cameras."""
+
+from __future__ import annotations
+
+from lasersafe.quantity import Rounding, format_quantity
+from lasersafe.results import SettingReport
+from lasersafe.results_barriers import BarrierLine, BarrierWay
+from lasersafe.sheet.flow import (
+    BODY,
+    NOTE,
+    SMALL_BOLD,
+    TINY,
+    TINY_BOLD,
+    Cell,
+    Part,
+    Row,
+    Sheet,
+    bold,
+    faint,
+    note,
+    row,
+    strong,
+    tiny,
+)
+from lasersafe.sheet.tables import verdict_of
+from lasersafe.sheet.text import tidy, unit_text
+from lasersafe.sheet.values import aperture, distance, duration, in_unit, number, place, quantity, ratio
+
+_SHADE = 0.93
+
+
+def scene_tables(sheet: Sheet) -> None:
+    """Print the findings of a scene, the rules that were chosen, and what cameras may receive."""
+    scene, text, say = sheet.assessment.scene, sheet.text, sheet.say
+    if scene is None:
+        return
+    if scene.targets:
+        sheet.begin("scene.targets", keep=60.0, intro="scene.targets_intro")
+        rows = []
+        for target in scene.targets:
+            behind = [target.behind or text("scene.not_stated")]
+            if target.behind_distance is not None:
+                behind.append(quantity(target.behind_distance, "m", 3, "down"))
+            stop = text("scene.target_stop" if target.rated_stop else "scene.target_no_stop", stop=target.stop or "–")
+            seen, source = number(target.reflectance, 3, "up"), tidy(say(target.reflectance_source))
+            look = tiny(text(f"scene.finish_{target.finish}")), faint(text(f"scene.shape_{target.shape}"))
+            name = strong(target.name), faint(target.laser)
+            away = tiny(", ".join(behind)), faint(stop)
+            rows.append(row(name, tiny(target.material), look, (tiny(seen), faint(source)), away))
+        columns = {"target": 20, "material": 18, "finish": 14, "reflectance": 24, "behind": 24}
+        sheet.listing("scene", columns, rows, 1.5)
+    if scene.findings:
+        sheet.begin("scene.findings", keep=40.0)
+        sheet.items([tidy(finding.text) for finding in scene.findings], NOTE)
+    if scene.rules:
+        sheet.begin("scene.rules", keep=60.0, intro="scene.rules_intro")
+        rows = [
+            row(
+                strong(say(rule.outcome)),
+                (tiny(say(rule.rule)), faint(say(rule.text))),
+                tiny(say(rule.words)),
+                (tiny(say(rule.pack_name)), faint(f"{rule.source} ({rule.seen})")),
+            )
+            for rule in scene.rules
+        ]
+        sheet.listing("scene", {"outcome": 16, "rule": 34, "asked": 25, "source": 25}, rows, 1.5)
+    if scene.camera_lines:
+        sheet.begin("scene.cameras", keep=60.0, intro="scene.cameras_intro")
+        rows = [
+            row(
+                strong(line.camera),
+                tiny(f"{line.laser}, {line.setup}"),
+                (tiny(text(f"way.{line.way}")), faint(say(line.surface))),
+                tiny(quantity(line.distance, "m", 3, "down")),
+                (tiny(tidy(say(line.words))), faint("; ".join(map(say, line.advice)))),
+            )
+            for line in scene.camera_lines
+        ]
+        sheet.listing("scene", {"camera": 14, "laser": 18, "way": 16, "at": 9, "receives": 43}, rows, 1.5)
+
+
+def barriers_by_place(sheet: Sheet) -> None:
+    """Print what falls on each barrier of the scene at its nearest place and as aimed, and what follows."""
+    scene = sheet.assessment.scene
+    if scene is None or not scene.barriers:
+        return
+    sheet.begin("by_place.heading", keep=90.0, intro="by_place.intro")
+    rows = [row for barrier in scene.barriers for row in _at_place(barrier, sheet)]
+    columns = {"barrier": 17, "way": 19, "nearest": 16, "aimed": 15, "stands": 15, "verdict": 26}
+    sheet.listing("by_place", columns, rows, 1.5)
+
+
+def _at_place(barrier: BarrierLine, sheet: Sheet) -> list[Row]:
+    text = sheet.text
+    shown = [way for way in (*barrier.ways, *barrier.faults) if way.fitted and (way.rating is not None or way.asked)]
+    rest = [way for way in barrier.ways if way.fitted and way not in shown]
+    found = [(_cells(way, sheet), way.asked and not way.holds) for way in shown]
+    if rest and barrier.kind != "terrain":
+        worst = max(rest, key=lambda way: way.irradiance)
+        lasers = ", ".join(dict.fromkeys(way.laser for way in rest))
+        light, verdict = faint(text("by_place.not_for", lasers=lasers)), tiny(text("by_place.no_rating"))
+        found.append(([light, *_cells(worst, sheet)[1:4], verdict], False))
+    head = strong(barrier.name), faint(text(f"by_place.kind_{barrier.kind}"))
+    below = [note(line) for line in _notes(barrier, sheet)]
+    last = len(found) - 1
+    return [
+        row(() if number else head, *cells, below=below if number == last else (), bar=bar)
+        for number, (cells, bar) in enumerate(found)
+    ]
+
+
+def _cells(way: BarrierWay, sheet: Sheet) -> list[Cell]:
+    text = sheet.text
+    near = [strong(in_unit(way.irradiance, "W/m2", 3, "up"))]
+    if way.away is not None:
+        near.append(faint(text("by_place.away", away=quantity(way.away, "m", 3, "down"))))
+    aimed = [tiny(text("by_place.nothing"))]
+    if way.aimed is None:
+        aimed = [tiny("–")]
+    elif way.aimed_place is not None:
+        x, y, z = (f"{value:.2f}" for value in way.aimed_place)
+        aimed = [tiny(in_unit(way.aimed, "W/m2", 3, "up")), faint(text("by_place.at", x=x, y=y, z=z))]
+    reaches = [(quantity(one.distance, "m", 3, "up"), sheet.say(one.measured_from)) for one in way.stands]
+    stands = [tiny(text("by_place.from", distance=far, start=start)) for far, start in reaches] or [tiny("–")]
+    word, reason = verdict_of(way.holds, sheet.say(way.verdict), sheet)
+    verdict = [strong(word), tiny(reason)]
+    if way.rating is not None and way.rated_time is not None:
+        rating = in_unit(way.rating, "W/m2", 3, "down")
+        rated = text("barriers.rated", rating=rating, time=duration(way.rated_time))
+        verdict.append(faint(text("by_place.rated", rated=rated)))
+    light = [tiny(text(f"way.{way.way}")), faint(f"{way.laser}, {way.setup}")]
+    light += [] if way.asked else [faint(text("by_place.not_asked"))]
+    return [light, near, aimed, stands, verdict]
+
+
+def _notes(barrier: BarrierLine, sheet: Sheet) -> list[str]:
+    """Return what else has to be known of a barrier: height, reach-over, gaps, windows, its class."""
+    text = sheet.text
+    top = format_quantity(barrier.top, "m", 3, "down")
+    found = []
+    if barrier.needed_height is not None:
+        needed = format_quantity(barrier.needed_height, "m", 3, "up")
+        key = "by_place.high_enough" if barrier.top >= barrier.needed_height else "by_place.too_low"
+        found.append(text(key, top=top, needed=needed, person=barrier.needed_for))
+    if barrier.kind != "terrain":
+        found.append(text("by_place.reached" if barrier.reach_over else "by_place.not_reached", top=top))
+    if barrier.bottom > 0.0:
+        found.append(text("by_place.below", bottom=format_quantity(barrier.bottom, "m", 3, "up")))
+    gaps = [f"{text(f'scene.{gap.kind}')} '{gap.name}'" for gap in barrier.openings if gap.open]
+    if gaps:
+        found.append(text("by_place.gaps", gaps=", ".join(gaps)))
+    for window in barrier.windows:
+        if window.fitted:
+            way, words = text(f"way.{window.way}"), sheet.say(window.words)
+            found.append(text("by_place.window", name=window.name, laser=window.laser, way=way, words=words))
+    return [tidy(line) for line in [*found, *map(sheet.say, barrier.notes)]]
+
+
+def sources(sheet: Sheet) -> None:
+    """Print what concerns scanners, several wavelengths or beams, and extended sources, then which rule decided."""
+    assessment = sheet.assessment
+    if assessment.scans:
+        _scans(sheet)
+    if assessment.sums or assessment.modules:
+        _sums(sheet)
+    if assessment.extended:
+        _extended(sheet)
+    if assessment.rules:
+        sheet.begin("sources.rules", keep=40.0)
+        sheet.items([tidy(sentence) for sentence in assessment.rules], NOTE)
+
+
+def _scans(sheet: Sheet) -> None:
+    text = sheet.text
+    sheet.begin("sources.scans", keep=110.0, intro="sources.scans_intro")
+    rows = []
+    for found in sheet.assessment.scans:
+        reaction = text("sources.no_cut_off")
+        if found.reaction is not None and found.reaction_time is not None:
+            time = duration(found.reaction_time)
+            reaction = text("sources.reaction", distance=distance(found.reaction), duration=time)
+        places = [
+            text("sources.scan_place", distance=place(p.distance), ratio=ratio(p.ratio), sentence=tidy(p.sentence))
+            for p in found.places
+        ]
+        cells = (strong(found.laser), faint(found.setup)), tiny(found.tissue), tiny(found.pattern)
+        reach = strong(distance(found.running)), strong(distance(found.stopped)), tiny(reaction)
+        rows.append(row(*cells, *reach, below=[faint(line) for line in (tidy(found.credit), *places)]))
+    columns = {"laser": 24, "tissue": 7, "pattern": 26, "running": 14, "stopped": 14, "cut_off": 15}
+    sheet.listing("sources", columns, rows, 1.5)
+
+
+def _sums(sheet: Sheet) -> None:
+    sheet.begin("sources.sums", keep=60.0, intro="sources.sums_intro")
+    lines = []
+    for found in sheet.assessment.sums:
+        words = {"laser": found.laser, "setup": found.setup, "rule_set": found.rule_set}
+        reach, time = distance(found.distance), duration(found.duration)
+        lines.append(sheet.text("sources.sum", **words, sentence=tidy(found.sentence), distance=reach, duration=time))
+    lines += [f"{one.laser}, {one.setup}: {tidy(one.sentence)}." for one in sheet.assessment.modules]
+    sheet.items(lines, NOTE)
+
+
+def _extended(sheet: Sheet) -> None:
+    sheet.begin("sources.extended", keep=110.0, intro="sources.extended_intro")
+    rows = []
+    for found in sheet.assessment.extended:
+        below = [faint(tidy(found.sentence))]
+        if found.radiance_limit is not None:
+            shown = "–" if found.radiance is None else _radiance(found.radiance, "up")
+            limit = _radiance(found.radiance_limit, "down")
+            source = found.radiance_source
+            below.append(faint(sheet.text("sources.radiance", radiance=shown, limit=limit, source=source)))
+        rule = note(f"{found.rule_set}, {found.hazard}, {duration(found.duration)}")
+        name = bold(found.source), note(found.laser)
+        worst = Part(place(found.worst_distance)), Part(ratio(found.worst_ratio))
+        rows.append(row(name, Part(found.tissue), bold(distance(found.distance)), *worst, rule, below=below))
+    columns = {"source": 24, "tissue": 8, "reach": 15, "worst_view": 15, "worst_ratio": 13, "limit": 25}
+    sheet.listing("sources", columns, rows, 1.5)
+
+
+def _radiance(value: float, rounding: Rounding) -> str:
+    return f"{format_quantity(value, 'W/m2', 3, rounding)} sr⁻¹"
+
+
+def pulsed(sheet: Sheet) -> None:
+    """Print what there is of settings, class checks and ultraviolet days."""
+    assessment, text = sheet.assessment, sheet.text
+    if not (assessment.settings or assessment.class_checks or assessment.ultraviolet):
+        return
+    sheet.begin("pulsed.heading", keep=90.0)
+    if assessment.settings:
+        sheet.paragraph(text("pulsed.intro"), NOTE)
+    for report in assessment.settings:
+        _report(sheet, report)
+    if assessment.class_checks:
+        sheet.begin("pulsed.class_heading", 1, 60.0, "pulsed.class_intro", NOTE)
+        for check in assessment.class_checks:
+            style = SMALL_BOLD if check.label_is_lower else BODY
+            sheet.paragraph(tidy(f"{check.laser}, {check.setup}: {check.sentence}"), style)
+    if assessment.ultraviolet:
+        _days(sheet)
+
+
+def _report(sheet: Sheet, report: SettingReport) -> None:
+    text = sheet.text
+    tissue = sheet.named("tissue", report.tissue)
+    title = text("pulsed.report", laser=report.laser, tissue=tissue, duration=duration(report.duration))
+    sheet.heading(title, 1, keep=90.0)
+    sheet.paragraph(unit_text(text("pulsed.setting", setting=report.setting)))
+    sheet.paragraph(unit_text(tidy(report.sentence)))
+    if report.others:
+        sheet.paragraph(unit_text(text("pulsed.others", settings="; ".join(report.others))), NOTE)
+    if report.effects:
+        rows = []
+        for effect in report.effects:
+            now, then, worst = map(unit_text, (effect.now, effect.then, effect.worst_then))
+            times = text("pulsed.times", ratio=number(effect.ratio, 3, "up"))
+            rows.append(row(strong(effect.knob), tiny(now), tiny(then), strong(times), faint(worst)))
+        sheet.listing("pulsed", {"knob": 16, "now": 16, "then": 18, "ratio": 16, "worst_then": 40}, rows, 1.2)
+        sheet.space(3.0)
+    rows = []
+    for line in report.rules:
+        kind = TINY_BOLD if line.decides else TINY
+        mark = f" ({text('pulsed.decides')})" if line.decides else ""
+        values = (line.hazard, in_unit(line.limit, line.unit, 4, "down"), aperture(line.limiting_aperture))
+        cells = [Part(value, kind) for value in (*values, number(line.share, 3, "up"))]
+        source = faint(line.note), faint(f"{line.source}; {sheet.named('seen', line.seen)}")
+        rule = Part(f"{line.rule}{mark}", kind), faint(line.rule_set)
+        rows.append(row(rule, *cells, source, shade=_SHADE if line.decides else None))
+    columns = {"rule": 18, "hazard": 15, "limit": 16, "aperture": 9, "share": 11, "note": 40}
+    sheet.listing("pulsed", columns, rows, 1.2)
+    sheet.space(4.0)
+
+
+def _days(sheet: Sheet) -> None:
+    sheet.begin("pulsed.day_heading", 1, keep=80.0)
+    rows = []
+    for day in sheet.assessment.ultraviolet:
+        sets = "\n".join(f"{name}: {ratio(value)}" for name, value in day.ratio_by_rule_set.items())
+        result = sheet.text("pulsed.day_below" if day.below else "pulsed.day_above")
+        person = bold(day.person), tiny(f"{sheet.named('tissue', day.tissue)}, {day.band}")
+        said = tiny(result) if day.below else strong(result)
+        rows.append(row(person, (bold(ratio(day.ratio)), faint(sets)), said, tiny(unit_text("\n".join(day.visits)))))
+    sheet.listing("pulsed", {"day_person": 22, "day_ratio": 18, "day_result": 10, "day_visits": 50}, rows, 1.5)
+    sheet.paragraph(sheet.text("pulsed.day_rule", rule=sheet.assessment.ultraviolet[0].rule), NOTE)
