@@ -135,17 +135,26 @@ def rank(record: Any) -> tuple[Any, ...]:
     return tuple(worse(getattr(record, name)) for _, name, worse in ranked)
 
 
-def worst(records: Sequence[T], by: Callable[[T], Any] = rank) -> T:
-    """Return the worst of several records of one kind, the first of equals, with what it carries of all."""
-    if len(records) == 1:
-        return records[0]
-    found = max(records, key=by)
+def worst(records: Sequence[T], also: Callable[[T, Sequence[T]], T] | None = None) -> T:
+    """Return the worst of several records of one kind, the first of equals, with what it carries of all.
+
+    Parameters
+    ----------
+    records : sequence
+        At least one.
+    also : callable, optional
+        Takes the worst and all, returns what that becomes; without it the method ``among`` of the record, if any.
+    """
+    found: Any = max(records, key=rank)
     carried = {
         name: one.each([getattr(record, name) for record in records])
         for name, one in told_of(found)
         if one.each is not None
     }
-    return replace(found, **carried) if carried else found  # type: ignore[type-var]
+    found = replace(found, **carried) if carried else found
+    if also is None:
+        also = getattr(type(found), "among", None)
+    return found if also is None else also(found, records)
 
 
 def identity(record: Any) -> Hashable:
@@ -153,18 +162,27 @@ def identity(record: Any) -> Hashable:
     return tuple(getattr(record, name) for name, one in told_of(record) if one.same)
 
 
-def alike(lists: Iterable[Iterable[T]], key: Callable[[T], Hashable] = identity) -> list[list[T]]:
-    """Return the entries of several lists in groups: of one key, and of the same count of that key in their list."""
+def alike(lists: Iterable[Iterable[T]]) -> list[list[T]]:
+    """Return the records of several lists in groups that stand for the same thing: the first such, the second."""
     groups: dict[Hashable, list[T]] = {}
     for entries in lists:
         seen: dict[Hashable, int] = {}
         for entry in entries:
-            name = key(entry)
+            name = identity(entry)
             seen[name] = seen.get(name, 0) + 1
             groups.setdefault((name, seen[name]), []).append(entry)
     return list(groups.values())
 
 
-def worst_of_each(lists: Iterable[Iterable[T]]) -> tuple[T, ...]:
-    """Return the worst of each group of records that stand for the same thing in several lists."""
-    return tuple(worst(group) for group in alike(lists))
+def worst_of_each(lists: Iterable[Iterable[T]], also: Callable[[T, Sequence[T]], T] | None = None) -> tuple[T, ...]:
+    """Return the worst of each group of records that stand for the same thing in several lists; of one list as it is.
+
+    Parameters
+    ----------
+    lists : iterable of iterables
+        At least one.
+    also : callable, optional
+        As `worst` takes it.
+    """
+    every = [tuple(one) for one in lists]
+    return every[0] if len(every) == 1 else tuple(worst(group, also) for group in alike(every))

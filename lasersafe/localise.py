@@ -5,73 +5,14 @@ Names, notes and reasons that a user typed are left alone; so are symbols, formu
 
 from __future__ import annotations
 
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import is_dataclass, replace
 from typing import Any, TypeVar
 
-from lasersafe.results import (
-    Assessment,
-    BarrierResult,
-    ChartData,
-    ClassCheck,
-    Criterion,
-    Curve,
-    Expected,
-    ExtendedResult,
-    EyewearNeed,
-    InputLine,
-    KnobEffect,
-    LimitLine,
-    LineShare,
-    MarkingVerdict,
-    ModuleResult,
-    RuleLine,
-    RuleSetDifference,
-    ScanPlace,
-    ScanResult,
-    Scenario,
-    SettingReport,
-    SetupResult,
-    Step,
-    SumResult,
-    UltravioletDay,
-    Zone,
-)
+from lasersafe.fields import told_of
+from lasersafe.results import Assessment
 from lasersafe.wording import Wording
 
 Record = TypeVar("Record")
-
-SPOKEN: dict[type, tuple[str, ...]] = {
-    Step: ("meaning", "formula", "numbers"),
-    Criterion: ("hazard", "rule", "note"),
-    Zone: ("origin", "note"),
-    Curve: ("label",),
-    LimitLine: ("label",),
-    ChartData: ("quantity",),
-    SetupResult: ("beam", "setting"),
-    Scenario: ("duration_reason", "surface"),
-    MarkingVerdict: ("verdict", "reasons"),
-    EyewearNeed: ("marking", "decides", "no_reliance", "notes"),
-    BarrierResult: ("verdict", "notes"),
-    RuleSetDifference: ("what",),
-    InputLine: ("used",),
-    Expected: ("numbers",),
-    Assessment: ("rules",),
-    SettingReport: ("setting", "sentence", "others"),
-    KnobEffect: ("knob", "now", "then", "worst_then"),
-    RuleLine: ("rule", "hazard", "note"),
-    ClassCheck: ("sentence",),
-    UltravioletDay: ("rule", "visits"),
-    ScanResult: ("tissue", "pattern", "credit"),
-    ScanPlace: ("sentence",),
-    SumResult: ("sentence",),
-    LineShare: ("line", "hazard"),
-    ModuleResult: ("sentence",),
-    ExtendedResult: ("tissue", "hazard", "rule", "part", "sentence"),
-}
-WHOLE: dict[type, tuple[str, ...]] = {  # translated as a whole or not at all
-    Scenario: ("struck_out",),  # the user's words, or one sentence of the program
-    Step: ("source",),  # a place in a document keeps its words
-}
 
 
 def localise(assessment: Assessment, wording: Wording) -> Assessment:
@@ -98,15 +39,15 @@ class _Localiser:
 
     def record(self, value: Record) -> Record:
         if id(value) not in self.done:
-            spoken = SPOKEN.get(type(value), ())
             changed: dict[str, Any] = {}
-            for field in fields(value):  # type: ignore[arg-type]
-                old = getattr(value, field.name)
-                new = self._spoken(old) if field.name in spoken else self._inside(old)
-                if field.name in WHOLE.get(type(value), ()):
+            for name, told in told_of(value):
+                old = getattr(value, name)
+                if told.whole:
                     new = dict(self.wording.phrases).get(old, old)
+                else:
+                    new = self._spoken(old) if told.spoken else self._inside(old)
                 if new is not old:
-                    changed[field.name] = new
+                    changed[name] = new
             self.done[id(value)] = replace(value, **changed) if changed else value  # type: ignore[type-var]
         found: Record = self.done[id(value)]
         return found

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from lasersafe.fields import SAME, badness, told
 
 
 @dataclass(frozen=True)
@@ -19,22 +21,27 @@ class SpectatorRule:
     seen: str
 
 
+def _share(ratio: float | None) -> float:
+    """No threshold for the wavelength is worse than a share below 1, and better than one above."""
+    return 1.0 if ratio is None else badness(ratio)
+
+
 @dataclass(frozen=True)
 class CameraLine:
     """What one camera may receive on one way: advice, never a verdict."""
 
-    camera: str
-    laser: str
-    setup: str
-    way: str  # direct | mirror | scatter
+    camera: str = field(metadata=SAME)
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    way: str = field(metadata=SAME)  # direct | mirror | scatter
     surface: str
     distance: float  # [m] along the beam, or from the lit surface
-    exposure: float  # in the image
+    exposure: float = field(metadata=told(rank=2, worse=badness))  # in the image
     unit: str  # W/m2 | J/m2, of one pulse
     spot: float  # [m] diameter of the image
     resolved: bool
     threshold: float | None  # the lowest published one for this wavelength and mode
     threshold_source: str
-    ratio: float | None
+    ratio: float | None = field(metadata=told(rank=1, worse=_share))
     words: str
     advice: tuple[str, ...] = ()

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from operator import not_
 from typing import TYPE_CHECKING
+
+from lasersafe.fields import SAME, badness, highest, told, worst_of_each
 
 if TYPE_CHECKING:
     import numpy as np
@@ -22,7 +27,7 @@ class Opening:
     end: Point
     bottom: float
     top: float
-    open: bool  # light passes: an open door, a window that does not hold, a gap
+    open: bool = field(metadata=told(rank=1))  # light passes: an open door, a window that does not hold, a gap
 
 
 @dataclass(frozen=True)
@@ -37,11 +42,12 @@ class StandingPlace:
 class BarrierWay:
     """Whether a barrier holds against one way for light."""
 
-    way: str  # direct | mirror | scatter | fibre broken | optic lost
-    laser: str
-    setup: str
-    irradiance: float  # [W/m2] the highest peak at its nearest place, wherever the head may point; this is judged
-    holds: bool
+    way: str = field(metadata=SAME)  # direct | mirror | scatter | fibre broken | optic lost
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    # [W/m2] the highest peak at its nearest place, wherever the head may point; this is judged
+    irradiance: float = field(metadata=told(rank=2, worse=badness, each=highest))
+    holds: bool = field(metadata=told(rank=1, worse=not_))
     verdict: str
     place: Point3 | None = None  # that nearest place
     aimed: float | None = None  # [W/m2] the highest peak with the head as aimed while running; None when not worked out
@@ -51,10 +57,18 @@ class BarrierWay:
     rated_time: float | None = None
     asked: bool = False  # whether the case says that it has to stop this laser on this way
     fitted: bool = True
-    pulse: float | None = None  # [J/m2] the highest peak of one pulse there; None for continuous light
+    # [J/m2] the highest peak of one pulse there; None for continuous light
+    pulse: float | None = field(default=None, metadata=told(each=highest))
     pulse_rating: float | None = None  # [J/m2]
     stands: tuple[StandingPlace, ...] = ()  # how near it may stand; () without a rating
     notes: tuple[str, ...] = ()
+
+    def among(self, group: Sequence[BarrierWay]) -> BarrierWay:
+        """Return this worst one of several with the highest load as aimed, and how near it may stand for all."""
+        top = max(group, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
+        farthest = highest({place.measured_from: place.distance for place in way.stands} for way in group)
+        stands = tuple(StandingPlace(far, place) for place, far in farthest.items())
+        return replace(self, aimed=top.aimed, aimed_place=top.aimed_place, stands=stands)
 
 
 @dataclass(frozen=True)
@@ -65,8 +79,8 @@ class ViewWindow:
     way: str
     laser: str
     setup: str
-    holds: bool
-    needed_density: float
+    holds: bool = field(metadata=told(rank=1, worse=not_))
+    needed_density: float = field(metadata=told(rank=2, worse=badness))
     density: float | None
     irradiance: float  # [W/m2] the highest peak at its nearest place
     words: str
@@ -94,16 +108,25 @@ class BarrierLine:
     bottom: float
     top: float
     rated: bool
-    ways: tuple[BarrierWay, ...] = ()
-    openings: tuple[Opening, ...] = ()
+    ways: tuple[BarrierWay, ...] = field(default=(), metadata=told(each=worst_of_each))
+    openings: tuple[Opening, ...] = field(default=(), metadata=told(each=worst_of_each))
     shadows: tuple[Polygon, ...] = ()  # floor that it keeps dark for the set-ups fitted today
-    nearest_allowed: float | None = None  # [m] nearest place for its rating in the direct beam, from the last optic
-    reach_over: bool = False  # whether somebody who stands before it could reach over it
-    windows: tuple[ViewWindow, ...] = ()
+    # [m] nearest place for its rating in the direct beam, from the last optic
+    nearest_allowed: float | None = field(default=None, metadata=told(each=highest))
+    # whether somebody who stands before it could reach over it
+    reach_over: bool = field(default=False, metadata=told(each=any))
+    windows: tuple[ViewWindow, ...] = field(default=(), metadata=told(each=worst_of_each))
     needed_height: float | None = None  # [m] of its upper edge above the floor, so that it shades everybody behind it
     needed_for: str = ""  # the person that asks for this height
     notes: tuple[str, ...] = ()
-    faults: tuple[BarrierWay, ...] = ()  # by a broken fibre or a lost lens of a fitted set-up; their way names which
+    # by a broken fibre or a lost lens of a fitted set-up; their way names which
+    faults: tuple[BarrierWay, ...] = field(default=(), metadata=told(each=worst_of_each))
+
+    def among(self, group: Sequence[BarrierLine]) -> BarrierLine:
+        """Return this one of several with the height that shades everybody behind it, and every note."""
+        top = max(group, key=lambda one: -math.inf if one.needed_height is None else badness(one.needed_height))
+        notes = tuple(dict.fromkeys(note for one in group for note in one.notes))
+        return replace(self, needed_height=top.needed_height, needed_for=top.needed_for, notes=notes)
 
     def holds(self, way: str) -> bool:
         """Return whether it holds against every laser and set-up on one way; False when nothing was worked out."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from lasersafe.fields import HIDDEN, told
+from lasersafe.fields import HIDDEN, SAME, badness, told
 from lasersafe.results_step import EyewearNeed
 
 
@@ -43,15 +43,15 @@ class Expected:
     """What an instrument has to show at most at one place, for the acceptance test."""
 
     key: str
-    laser: str
-    setup: str
-    what: str  # power | pulse energy | irradiance | behind eyewear
-    where: str
-    way: str
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    what: str = field(metadata=SAME)  # power | pulse energy | irradiance | behind eyewear
+    where: str = field(metadata=SAME)
+    way: str = field(metadata=SAME)
     distance: float = field(metadata=told("distance_m"))  # [m] from the last optic; for scatter, from the surface
-    value: float = field(metadata=told("expected", unit="unit"))
+    value: float = field(metadata=told("expected", unit="unit", rank=1, worse=badness))
     low: float = field(metadata=told("doubtful_below", unit="unit"))  # below it the reading is doubtful
-    unit: str = field(metadata=HIDDEN)
+    unit: str = field(metadata=told(hidden=True, same=True))
     numbers: str = field(metadata=told(hidden=True, spoken=True))
     reading: ReadingResult | None = None
 

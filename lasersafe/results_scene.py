@@ -7,12 +7,12 @@ clockwise from the y axis of the plan, an elevation upwards from the horizontal.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import not_
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.fields import SAME, badness, told
+from lasersafe.fields import SAME, badness, highest, told
 from lasersafe.results_advice import CameraLine, SpectatorRule
 from lasersafe.results_barriers import BarrierLine
 
@@ -70,9 +70,9 @@ class ScenePlan:
 class AimEnvelope:
     """The directions in which one laser can point in one mode."""
 
-    laser: str
-    setup: str
-    mode: str  # running | alignment | service | fault
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    mode: str = field(metadata=SAME)  # running | alignment | service | fault
     position: Point3
     bearing: float  # [rad] of the aim as stated
     elevation: float  # [rad]
@@ -81,7 +81,7 @@ class AimEnvelope:
     margin: float  # [rad] for an unsteady hand, on every side
     margin_source: str  # "typed" | "common practice, no source" | "none"
     hand_held: bool
-    reach: float  # [m] of the direct eye zone
+    reach: float = field(metadata=told(rank=1, worse=badness))  # [m] of the direct eye zone
     polygons: tuple[Polygon, ...] = ()  # the sector on the floor out to ``reach``, barriers left out
     fitted: bool = True
 
@@ -90,27 +90,32 @@ class AimEnvelope:
 class ZoneShape:
     """One zone on the floor; outside it the computed exposure is below the limit at every height considered."""
 
-    kind: str  # one of ZONE_KINDS
-    laser: str
-    setup: str
+    kind: str = field(metadata=SAME)  # one of ZONE_KINDS
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
     fitted: bool
-    worst: bool  # the set-up of this laser that reaches farthest for this kind
+    worst: bool = field(metadata=told(each=any))  # the set-up of this laser that reaches farthest for this kind
     polygons: tuple[Polygon, ...]
-    distance: float  # [m] rounded up, before barriers cut it
+    distance: float = field(metadata=told(rank=1, worse=badness))  # [m] rounded up, before barriers cut it
     measured_from: str  # "last optic", "lit surface", "last optic, along the folded path"
     limited_by: str  # "exposure limit ..." or the names of barriers, in words
     origin: Point3  # what the distance is measured from
     area: float = 0.0  # [m2]
-    surface: str = ""  # the mirror or the lit surface
+    surface: str = field(default="", metadata=SAME)  # the mirror or the lit surface
     limit: float | None = None
     limit_unit: str = ""
     duration: float | None = None
     clipped_by: tuple[str, ...] = ()  # barriers that hold and cut it
     not_clipped_by: tuple[str, ...] = ()  # barriers in its way that do not hold
     heights: tuple[float, float] = (0.0, 2.0)  # [m] the band of heights that the outline is made for
-    overhead: bool = False  # whether light above that band goes on beyond the outline
+    # whether light above that band goes on beyond the outline
+    overhead: bool = field(default=False, metadata=told(each=any))
     label: str = ""  # short text for the drawing
     note: str = ""
+
+
+def _fire(each: Sequence[bool | None]) -> bool | None:
+    return True if True in each else None if None in each else False
 
 
 @dataclass(frozen=True)
@@ -123,15 +128,18 @@ class BeyondTarget:
     target: str
     target_position: Point3
     polygons: tuple[Polygon, ...]
-    ends_at: str  # name of the rated stop, or "" when it goes on to the full distance
-    distance: float  # [m] from the last optic to the stop, or the full distance
+    # name of the rated stop, or "" when it goes on to the full distance
+    ends_at: str = field(metadata=told(rank=1, worse=not_))
+    # [m] from the last optic to the stop, or the full distance
+    distance: float = field(metadata=told(rank=2, worse=badness))
     behind: str  # what stands behind the target, as typed; "" when not stated
     backing_distance: float | None  # [m] from the target to what stands behind
-    backing_irradiance: float | None  # [W/m2] peak
+    backing_irradiance: float | None = field(metadata=told(each=highest))  # [W/m2] peak
     ignition_threshold: float | None  # [W/m2]
     ignition_source: str = ""
-    can_ignite: bool | None = None  # None when it cannot be judged
-    ignition_distance: float | None = None  # [m] from the last optic, how far the beam can ignite
+    can_ignite: bool | None = field(default=None, metadata=told(each=_fire))  # None when it cannot be judged
+    # [m] from the last optic, how far the beam can ignite
+    ignition_distance: float | None = field(default=None, metadata=told(each=highest))
     note: str = ""
 
 
@@ -165,15 +173,15 @@ class CameraMark:
 class TargetMark:
     """An object that may be put in front of the beam."""
 
-    name: str
-    laser: str
+    name: str = field(metadata=SAME)
+    laser: str = field(metadata=SAME)
     position: Point3
     placed: bool
     material: str
     finish: str
     shape: str  # flat | convex | concave | unknown
     behind: str
-    rated_stop: bool
+    rated_stop: bool = field(metadata=told(each=all))
     reflectance: float = 1.0
     reflectance_source: str = ""
     behind_distance: float | None = None  # m
@@ -240,8 +248,8 @@ class SectionZone:
 class Elevation:
     """The section along the aim of one laser."""
 
-    laser: str
-    setup: str
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
     bearing: float
     origin: Point3
     along: tuple[float, float]  # first and last place drawn [m]
@@ -249,7 +257,7 @@ class Elevation:
     axis: tuple[Point, ...]  # (along, height) of the aim
     light: tuple[SectionZone, ...] = ()
     items: tuple[ElevationItem, ...] = ()
-    reach: float = 0.0  # [m] of the direct eye zone along the aim
+    reach: float = field(default=0.0, metadata=told(rank=1, worse=badness))  # [m] of the direct eye zone along the aim
     ends_at: str = ""  # the barrier that ends all of the beam in the section; "" when some of it goes on
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from operator import not_
 
-from lasersafe.fields import HIDDEN, SPOKEN, told
+from lasersafe.fields import HIDDEN, SAME, SPOKEN, badness, highest, told, worst_of_each
 from lasersafe.results_step import Step
+
+UNKNOWN = "no figures"
+CLASS_ORDER = ("1", "1M", "2", "2M", "3R", "3B", "3B or 4", "4", UNKNOWN)  # what is not known counts as the highest
 
 
 @dataclass(frozen=True)
@@ -27,42 +32,48 @@ class ScanPlace:
     pass_time: float = field(metadata=told("pass_time_s"))  # longest stay in one period [s]
     pulses: float = field(metadata=told("pulses_per_pass"))  # laser pulses in it, 0 for continuous emission
     passes: float  # in the exposure
-    ratio: float = field(metadata=told(endless=True))  # exposure over limit while the scan runs
+    ratio: float = field(metadata=told(endless=True, rank=1, worse=badness))  # exposure over limit while the scan runs
     standing: bool = field(metadata=told("counts_as_standing"))  # True where the pattern is too narrow to earn credit
     sentence: str = field(metadata=SPOKEN)
+
+
+def _unknown_or_far(reaction: float | None) -> tuple[bool, float]:
+    return reaction is None, badness(reaction or 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
 class ScanResult:
     """How far a scanned beam reaches while it moves, when it stops, and in the reaction time of a cut-off."""
 
-    laser: str
-    setup: str
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
     fitted: bool
-    tissue: str = field(metadata=SPOKEN)
+    tissue: str = field(metadata=told(spoken=True, same=True))
     pattern: str = field(metadata=SPOKEN)  # in words
-    duration: float = field(metadata=told("duration_s"))  # [s]
-    running: float = field(metadata=told("running_distance_m"))  # [m] from the last optic
-    running_by_rule_set: dict[str, float] = field(default_factory=dict, metadata=told("running_distance_by_rule_set_m"))
-    stopped: float = field(metadata=told("stopped_distance_m"))  # [m]
+    duration: float = field(metadata=told("duration_s", each=highest))  # [s]
+    running: float = field(metadata=told("running_distance_m", each=highest))  # [m] from the last optic
+    running_by_rule_set: dict[str, float] = field(
+        default_factory=dict, metadata=told("running_distance_by_rule_set_m", each=highest)
+    )
+    stopped: float = field(metadata=told("stopped_distance_m", each=highest))  # [m]
     reaction_time: float | None = field(metadata=told("reaction_time_s"))  # [s] of a monitored cut-off
     # [m] of the stopped beam for the reaction time
-    reaction: float | None = field(metadata=told("reaction_distance_m"))
+    reaction: float | None = field(metadata=told("reaction_distance_m", rank=1, worse=_unknown_or_far))
     credit: str = field(default="", metadata=SPOKEN)  # sentence: from where on the movement counts, or why not
-    places: tuple[ScanPlace, ...] = ()
+    places: tuple[ScanPlace, ...] = field(default=(), metadata=told(each=worst_of_each))
 
 
 @dataclass(frozen=True)
 class SumResult:
     """How far the fractions of several wavelengths add up to more than 1."""
 
-    laser: str
-    setup: str
-    way: str
-    tissue: str
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    way: str = field(metadata=SAME)
+    tissue: str = field(metadata=SAME)
     group: str = field(metadata=told("adds_in"))  # the tissue and mechanism in which the fractions add
     rule_set: str
-    distance: float = field(metadata=told("distance_m"))  # [m] of the sum
+    distance: float = field(metadata=told("distance_m", rank=1, worse=badness))  # [m] of the sum
     alone: float = field(metadata=told("distance_of_one_alone_m"))  # [m] the farthest of one wavelength alone
     duration: float = field(metadata=told("duration_s"))  # [s]
     shares: tuple[LineShare, ...]
@@ -73,15 +84,16 @@ class SumResult:
 class ModuleResult:
     """The beams of a combined module at one person."""
 
-    laser: str
-    setup: str
-    person: str
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    person: str = field(metadata=SAME)
     distance: float = field(metadata=told("distance_m"))
     separation: float = field(metadata=told("separation_rad"))  # angle between neighbours [rad]
     sources: str  # one source | several sources
     # share of the power through the aperture, all as one point source: this decides
-    joined: float = field(metadata=told("share_as_one_point"))
-    offset: float = field(metadata=told("share_side_by_side"))  # share when each beam keeps its place; for comparison
+    joined: float = field(metadata=told("share_as_one_point", rank=1, worse=badness))
+    # share when each beam keeps its place; for comparison
+    offset: float = field(metadata=told("share_side_by_side", rank=2, worse=badness))
     sentence: str = field(default="", metadata=told(hidden=True, spoken=True))
 
 
@@ -89,18 +101,20 @@ class ModuleResult:
 class ExtendedResult:
     """An extended source: how far it reaches, and where it is most hazardous to look at."""
 
-    source: str
-    laser: str
-    tissue: str = field(metadata=SPOKEN)
+    source: str = field(metadata=SAME)
+    laser: str = field(metadata=SAME)
+    tissue: str = field(metadata=told(spoken=True, same=True))
     rule_set: str
     hazard: str = field(metadata=SPOKEN)
     rule: str = field(metadata=SPOKEN)
     duration: float = field(metadata=told("duration_s"))
-    distance: float = field(metadata=told("distance_m"))  # [m] from the source
-    by_rule_set: dict[str, float] = field(default_factory=dict, kw_only=True, metadata=told("by_rule_set_m"))
+    distance: float = field(metadata=told("distance_m", each=highest))  # [m] from the source
+    by_rule_set: dict[str, float] = field(
+        default_factory=dict, kw_only=True, metadata=told("by_rule_set_m", each=highest)
+    )
     # [m] most hazardous viewing distance
     worst_distance: float = field(metadata=told("most_hazardous_viewing_distance_m"))
-    worst_ratio: float = field(metadata=told("ratio_there", endless=True))
+    worst_ratio: float = field(metadata=told("ratio_there", endless=True, rank=1, worse=badness))
     angle: float = field(metadata=told("angle_rad"))  # [rad] that is credited there
     part: str = field(metadata=SPOKEN)  # which part of an array decides
     share: float = field(metadata=told("share_of_power"))  # of the power in that part
@@ -108,6 +122,13 @@ class ExtendedResult:
     radiance_limit: float | None = field(default=None, metadata=told("radiance_limit_W_per_m2_sr"))
     radiance_source: str = field(default="", metadata=told("radiance_limit_source"))
     sentence: str = field(default="", metadata=told(hidden=True, spoken=True))
+
+    def among(self, group: Sequence[ExtendedResult]) -> ExtendedResult:
+        """Return this worst one of several with the radiance that comes nearest to its limit."""
+        seen = [one for one in group if one.radiance is not None and one.radiance_limit is not None]
+        top = max(seen, key=lambda one: badness((one.radiance or 0.0) / (one.radiance_limit or 1.0)), default=self)
+        names = ("radiance", "radiance_limit", "radiance_source")
+        return replace(self, **{name: getattr(top, name) for name in names})
 
 
 @dataclass(frozen=True)
@@ -158,11 +179,11 @@ class SettingReport:
 class ClassCheck:
     """The class that the computed emission would fall into, next to the label; information, no classification."""
 
-    laser: str
-    setup: str
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
     label: str
-    computed: str
-    label_is_lower: bool
+    computed: str = field(metadata=told(rank=2, worse=CLASS_ORDER.index))
+    label_is_lower: bool = field(metadata=told(rank=1))
     sentence: str = field(metadata=told("text", spoken=True))
     steps: tuple[Step, ...] = ()
 
@@ -171,13 +192,13 @@ class ClassCheck:
 class UltravioletDay:
     """The ultraviolet doses of one person over a day, added up for one tissue and band."""
 
-    person: str
-    tissue: str
-    band: str
-    ratio: float
-    below: bool  # ratio <= 1; False when NaN
+    person: str = field(metadata=SAME)
+    tissue: str = field(metadata=SAME)
+    band: str = field(metadata=SAME)
+    ratio: float = field(metadata=told(rank=2, worse=badness))
+    below: bool = field(metadata=told(rank=1, worse=not_))  # ratio <= 1; False when NaN
     rule: str = field(metadata=SPOKEN)
     rule_set: str
     visits: tuple[str, ...] = field(metadata=SPOKEN)
-    ratio_by_rule_set: dict[str, float] = field(default_factory=dict)
+    ratio_by_rule_set: dict[str, float] = field(default_factory=dict, metadata=told(each=highest))
     steps: tuple[Step, ...] = ()

@@ -8,10 +8,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.corners import alike, over
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.scenarios import WAYS, distance_from
 from lasersafe.errors import CaseError, Fault
-from lasersafe.fields import badness
+from lasersafe.fields import alike, badness
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.optics.aperture import fraction_through

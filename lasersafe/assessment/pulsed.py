@@ -11,7 +11,7 @@ from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
 from lasersafe.fields import badness
-from lasersafe.hazard.class_check import UNKNOWN, class_finding
+from lasersafe.hazard.class_check import class_finding
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import criteria
@@ -30,6 +30,7 @@ from lasersafe.results import (
     Step,
     UltravioletDay,
 )
+from lasersafe.results_sources import UNKNOWN
 
 if TYPE_CHECKING:
     from lasersafe.assessment.worked import Worked

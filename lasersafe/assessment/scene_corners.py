@@ -7,25 +7,23 @@ from dataclasses import replace
 
 import shapely
 
-from lasersafe.assessment.corners import Rank, over
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.scene_zones import area_of, beyond_targets, zone_shapes
 from lasersafe.assessment.section import elevations, lit_in
 from lasersafe.assessment.stage import Stage
-from lasersafe.fields import badness
 from lasersafe.results_scene import BeyondTarget, Elevation, PersonMark, Polygon, ZoneShape
 from lasersafe.scene.areas import polygons
 
 
 def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
     """Return the zones on the floor; of several corners each zone is the union of theirs."""
-    return over(stages, zone_shapes, ZONES)
+    return over(stages, zone_shapes, _zone)
 
 
 def beyond_over(stages: Sequence[Stage]) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneShape, ...]]:
     """Return what lies behind the targets and where fire can start, of several corners the worst of each."""
     each = [beyond_targets(stage) for stage in stages]
-    beyond = tuple(_beyond(group) for group in zip(*(one[0] for one in each), strict=True))
-    return beyond, over(each, lambda one: one[1], ZONES)
+    return over(each, lambda one: one[0], _beyond), over(each, lambda one: one[1], _zone)
 
 
 def _union(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], float]:
@@ -43,30 +41,18 @@ def _zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
         farthest,
         polygons=parts,
         area=area,
-        worst=any(one.worst for one in group),
-        overhead=any(one.overhead for one in group),
         clipped_by=tuple(name for name in farthest.clipped_by if name in clipping),
         not_clipped_by=tuple(passing),
     )
 
 
-def _beyond(group: tuple[BeyondTarget, ...]) -> BeyondTarget:
-    farthest = max(group, key=lambda one: (not one.ends_at, badness(one.distance)))
-    heat = [one.backing_irradiance for one in group if one.backing_irradiance is not None]
-    fire = [one.ignition_distance for one in group if one.ignition_distance is not None]
-    burns = [one.can_ignite for one in group]
-    return replace(
-        farthest,
-        polygons=_union([one.polygons for one in group])[0] if len(group) > 1 else farthest.polygons,
-        backing_irradiance=max(heat, key=badness) if heat else None,
-        ignition_distance=max(fire, key=badness) if fire else None,
-        can_ignite=True if True in burns else None if None in burns else False,
-    )
+def _beyond(farthest: BeyondTarget, group: Sequence[BeyondTarget]) -> BeyondTarget:
+    return replace(farthest, polygons=_union([one.polygons for one in group])[0])
 
 
 def elevations_over(stages: Sequence[Stage], persons: tuple[PersonMark, ...]) -> tuple[Elevation, ...]:
     """Return the sections, each of the corner at which its beam reaches farthest."""
-    return over(stages, lambda stage: elevations(stage, persons), _SECTIONS)
+    return over(stages, lambda stage: elevations(stage, persons), _section)
 
 
 def _section(farthest: Elevation, group: Sequence[Elevation]) -> Elevation:
@@ -76,7 +62,3 @@ def _section(farthest: Elevation, group: Sequence[Elevation]) -> Elevation:
     ends = farthest.ends_at if all(one.ends_at == farthest.ends_at for one in group) else ""
     light = farthest.light if len(group) == 1 else lit_in(list(group))
     return replace(farthest, items=items, ends_at=ends, light=light)
-
-
-ZONES = Rank(("kind", "laser", "setup", "surface"), lambda one: badness(one.distance), also=_zone)
-_SECTIONS = Rank(("laser", "setup"), lambda one: badness(one.reach), also=_section)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.context import Context, contexts
-from lasersafe.assessment.corners import direct_reach_of, over
+from lasersafe.assessment.corners import covered, over
 from lasersafe.assessment.glowing import extended_scenarios
 from lasersafe.assessment.protection import (
     answered,
@@ -22,6 +22,7 @@ from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import sums_of
 from lasersafe.assessment.ways import BASE_WAY
+from lasersafe.fields import rank
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, SetupResult
 
 if TYPE_CHECKING:
@@ -98,7 +99,7 @@ def _needs(
         broken = broken_context(stage, context, way)[0] if stage is not None and hit else None
         if broken is not None:
             more = [need for need in eyewear_of(broken, found, own, wording) if need.person in hit]
-            needs = list(over([needs, more], list))
+            needs = covered([needs, more])
     return needs
 
 
@@ -158,7 +159,7 @@ def worst_of(corners: Sequence[Worked], wording: Wording) -> Worked:
     wording : Wording
         Language of the answers.
     """
-    eyewear = list(over(corners, lambda one: one.eyewear))
+    eyewear = covered(one.eyewear for one in corners)
     corners = [_answered(one, eyewear, wording) for one in corners]
     if len(corners) == 1:
         return corners[0]
@@ -175,5 +176,5 @@ def worst_of(corners: Sequence[Worked], wording: Wording) -> Worked:
     )
 
 
-def _farthest(one: Worked) -> float:
-    return max((direct_reach_of(setup) for setup in one.setups if setup.fitted), default=0.0)
+def _farthest(one: Worked) -> tuple[Any, ...]:
+    return max((rank(setup) for setup in one.setups if setup.fitted), default=())

@@ -15,13 +15,12 @@ from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
 from lasersafe.limits import TrainRow
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.results_sources import CLASS_ORDER, UNKNOWN
 from lasersafe.results_step import Step
 
 TIME_BASE = 100.0  # [s] no intended viewing
 TIME_BASE_ULTRAVIOLET = 3e4
 TIME_BASE_VISIBLE = 0.25  # classes 2, 2M and 3R of visible light
-UNKNOWN = "no figures"
-CLASS_ORDER = (*CLASSES[:-1], "3B or 4", "4", UNKNOWN)  # what is not known counts as the highest
 _RULES = "ICNIRP-2013"  # its train factor is the C_5 of the edition
 
 

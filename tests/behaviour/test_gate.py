@@ -131,7 +131,6 @@ LAYERS: list[set[str]] = [
         "results_record",
         "results_uncertainty",
         "fields",
-        "worst",
         "wording",
         "wording_files",
         "phrases",

@@ -7,7 +7,7 @@ import json
 import re
 import string
 import tomllib
-from dataclasses import fields, is_dataclass
+from dataclasses import is_dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -17,8 +17,8 @@ from pypdf import PdfReader
 
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError, ReferenceDataError
-from lasersafe.fields import as_json
-from lasersafe.localise import SPOKEN, localise
+from lasersafe.fields import as_json, told_of
+from lasersafe.localise import localise
 from lasersafe.models import parse_case
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.results import Assessment
@@ -125,9 +125,9 @@ def spoken(record: Any, names: set[str], seen: dict[int, Any]) -> set[str]:
         return set()
     seen[id(record)] = record
     found: set[str] = set()
-    for field in fields(record):
-        value = getattr(record, field.name)
-        if field.name in names & set(SPOKEN.get(type(record), ())):
+    for name, told in told_of(record):
+        value = getattr(record, name)
+        if told.spoken and name in names:
             found.update((value,) if isinstance(value, str) else value)
         for one in value if isinstance(value, tuple) else (value,):
             found |= spoken(one, names, seen)

@@ -11,9 +11,10 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.bounds import corners_of
-from lasersafe.assessment.corners import Rank, highest, over, worst
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.decision import _reach
-from lasersafe.assessment.scene_corners import ZONES
+from lasersafe.assessment.scene_corners import _zone
+from lasersafe.fields import highest, worst
 from lasersafe.hazard.class_check import CLASS_ORDER
 from lasersafe.models import parse_case
 from lasersafe.results_barriers import BarrierLine, BarrierWay
@@ -210,7 +211,7 @@ def test_not_a_number_is_the_worst_of_several_corners():
     assert math.isnan(highest([{"a": 1.0}, {"a": math.nan}, {"a": 3.0}])["a"])
     ring = disc(0.0, 0.0, 1.0)
     zones = [zone("eye direct", ring, distance, (0.0, 0.0, 1.0)) for distance in (2.0, math.nan, 3.0)]
-    assert math.isnan(worst(zones, ZONES).distance)
+    assert math.isnan(worst(zones, _zone).distance)
     ways = [BarrierWay("direct", "L", "S", load, True, "holds", aimed=load) for load in (2.0, math.nan, 3.0)]
     lines = tuple(
         BarrierLine(
@@ -234,5 +235,5 @@ def test_the_headline_is_not_a_number_when_a_zone_is_not():
 
 def test_one_corner_is_left_as_it_is():
     rows = [replace(zone("eye direct", disc(0.0, 0.0, 1.0), 2.0, (0.0, 0.0, 1.0)))]
-    rank = Rank(("kind",), lambda one: pytest.fail("nothing to compare"))
-    assert over([rows], lambda corner: corner, rank) == (rows[0],)
+    also = lambda found, group: pytest.fail("nothing to compare")  # noqa: E731
+    assert over([rows], lambda corner: corner, also) == (rows[0],)

@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.corners import covering
-from lasersafe.assessment.scene_corners import _beyond
+from lasersafe.fields import worst
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.library.html import assessment_html
 from lasersafe.models import parse_case
@@ -74,7 +74,7 @@ def test_needs_of_several_corners_are_put_together_letter_by_letter():
 ])  # fmt: skip
 def test_what_cannot_be_judged_at_one_corner_is_not_below_the_ignition_threshold(burns, together):
     base = BeyondTarget("W", "bare", True, "T", (0.0, 0.0, 1.0), (), "", 1.0, "", None, None, None)
-    assert _beyond(tuple(replace(base, can_ignite=one) for one in burns)).can_ignite is together
+    assert worst(tuple(replace(base, can_ignite=one) for one in burns)).can_ignite is together
 
 
 def test_a_notebook_shows_nominal_95_percent_and_worst_corner():
