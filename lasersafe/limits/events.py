@@ -7,23 +7,21 @@ pulse.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from functools import partial
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.limits.exposure import ExposureLimit, hazard_limits
+from lasersafe.limits.exposure import hazard_limits
 from lasersafe.limits.factors import train_factor, train_sides
-from lasersafe.limits.grid import DURATIONS, grid_of
-from lasersafe.limits.records import EDGE, Floats, Objects, PulseTrainLimit, TrainRow
+from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
+from lasersafe.limits.records import EDGE, Floats, PulseTrainLimit, TrainRow
 from lasersafe.limits.tables import load_rule_set
 
 Bools = NDArray[np.bool_]
 Columns = tuple[Floats, Floats, Floats]
-Key = tuple[str, str, int, int]  # window, hazard, range of time of the aperture, number among these
+Key = tuple[int, int, int, int]  # kind of window, hazard, range of time of the aperture, number among these
 _RULES = ("single pulse", "mean", "train")
 _TRIED = 24  # times tried where an aperture grows
 _CHUNK = 4096  # points
@@ -73,20 +71,6 @@ class Emission(Protocol):
 
     def part(self, where: slice) -> Emission:
         """Return the emission of some points."""
-
-
-class Windows(NamedTuple):
-    """The windows of one rule; every array has the shape (points, windows), or one that broadcasts to it."""
-
-    rule: str  # single pulse | mean | train
-    energy: Floats
-    time: Floats  # [s]
-    pulses: Floats  # in the window, or N of the train factor
-    factor: Floats = np.ones(1)
-    joined_within: Floats = np.full(1, np.nan)  # [s]
-    joined: Floats = np.ones(1)
-    use: Bools = np.ones(1, dtype=bool)
-    locators: Objects | None = None
 
 
 def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.bool_]]]:
@@ -189,95 +173,102 @@ def _edges(points: Points, shortest: float) -> Floats:
     return np.stack([*kept, *moved] or [points.duration], axis=1)
 
 
-def _windows(points: Points, emission: Emission) -> Iterator[tuple[str, Windows]]:
-    """Yield the windows of all rules, each with a name."""
-    pulse, energy = emission.pulses
+def _windows(points: Points, emission: Emission) -> tuple[NDArray[np.intp], Floats]:
+    """Return which kind each window is, and seven columns of each, shape (columns, points, windows).
+
+    These are energy, time, pulses (or N), C_P (infinite: of no use), T_i, pulses joined, and the place of C_P and T_i.
+    Kind 0 is a single pulse, 1 the mean; then pulses and groups against the train factor, by either row of T_i.
+    """
+    size, ones = points.angle.size, np.ones((1, 1))
+    pulse, energy = (np.broadcast_to(a, (size, a.shape[1])) for a in emission.pulses)
     energy = energy + points.pedestal[:, None] * pulse
-    yield "single pulse", Windows("single pulse", energy, pulse, np.ones(1))
     time, filled, number = emission.windows(points, _edges(points, float(pulse.min())))
-    yield "mean", Windows("mean", filled, time, number)
+    plain = (ones, np.nan * ones, ones, -ones)
+    found = [(np.zeros(pulse.shape[1]), (energy, pulse, ones, *plain))]
+    found.append((np.ones(time.shape[1]), (filled, time, number, *plain)))
     rules = load_rule_set(points.rule_set)
-    angle, duration = points.angle[:, None], points.duration[:, None]
     t2 = np.exp(grid_of(points.rule_set, points.tissue).log_t2(points.angle * 1e3))
     times = np.array([row.joined_within for row in rules.train_times])
     over = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])
-    places = np.array(
-        [[f"; {row.source}; {part.source}" for row in rules.train_times] for part in rules.train_factors], dtype=object
-    )
     for side, chosen in enumerate(train_sides(rules, points.wavelength * 1e9)):
-        if (chosen < 0).all():
+        applies = (chosen >= 0) & ~emission.gapless
+        if not applies.any():
             continue
         t_i = times[chosen]
         counted = np.minimum(points.duration, np.where(np.isnan(over[chosen]), t2, over[chosen]))
         group_time = np.minimum(t_i, points.duration)
         within = pulse <= t_i[:, None] * (1 + EDGE)
         joined, together = emission.joined(within, group_time, points.pedestal)
-        groups = emission.groups(within, group_time, counted)[:, None]
-        applies = ((chosen >= 0) & ~emission.gapless)[:, None]
-        short = applies & (pulse <= rules.longest_pulse * (1 + EDGE))
-        several: Bools = applies & (short & within).any(axis=1, keepdims=True)
-        several &= ((joined > 1.0) | (points.pedestal > 0.0))[:, None]
-        for name, lasting, amount, inside, use in (
-            ("pulse", pulse, energy, within, short),
-            ("group", group_time[:, None], together[:, None], several, several),
-        ):
-            shape = np.broadcast_shapes(inside.shape, lasting.shape)
-            factor, row = train_factor(rules, angle, duration, lasting, inside, np.broadcast_to(groups, shape))
-            columns = (amount, lasting, groups, factor, t_i[:, None], joined[:, None], use & (row >= 0))
-            yield f"{name}{side}", Windows("train", *columns, places[row, chosen[:, None]])
+        groups = emission.groups(within, group_time, counted)
+        short = applies[:, None] & (pulse <= rules.longest_pulse * (1 + EDGE))
+        several = (short & within).any(axis=1) & ((joined > 1.0) | (points.pedestal > 0.0))
+        lasting = np.column_stack([pulse, group_time])
+        factor, row = train_factor(
+            rules,
+            points.angle[:, None],
+            points.duration[:, None],
+            lasting,
+            np.column_stack([within, several]),
+            np.broadcast_to(groups[:, None], lasting.shape),
+        )
+        use = np.column_stack([short, several]) & (row >= 0)
+        together = np.broadcast_to(together, size)
+        amount = np.column_stack([energy, together])
+        place = row * times.size + chosen[:, None]
+        columns = (groups[:, None], np.where(use, factor, np.inf), t_i[:, None], joined[:, None], place)
+        kind = np.full(lasting.shape[1], 2.0 * side + 2.0)
+        kind[-1] += 1.0
+        found.append((kind, (amount, lasting, *columns)))
+    stacked = [np.stack([np.broadcast_to(a, (size, kind.size)) for a in columns]) for kind, columns in found]
+    return np.concatenate([kind for kind, _ in found]).astype(np.intp), np.concatenate(stacked, axis=2)
 
 
 def _rows(points: Points, emission: Emission) -> dict[Key, TrainRow]:
-    """Return the lowest limit of each window, hazard and limiting aperture, each of shape (points,)."""
+    """Return the lowest limit of each kind of window, hazard and limiting aperture, each of shape (points,)."""
+    kinds, columns = _windows(points, emission)
+    energy, time, _, factor, _, _, _ = columns
+    rules, rows = load_rule_set(points.rule_set), np.arange(points.angle.size)
+    places = np.array(
+        [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times], dtype=object
+    )
+    limits = hazard_limits(
+        points.rule_set,
+        points.tissue,
+        points.wavelength[:, None],
+        np.clip(time, *DURATIONS),
+        points.angle[:, None],
+        exposed_area=None if points.area is None else points.area[:, None],
+    )
     found: dict[Key, TrainRow] = {}
-    hazards = load_rule_set(points.rule_set).train_hazards
-    area = None if points.area is None else points.area[:, None]
-    for name, one in _windows(points, emission):
-        if not one.use.any():
-            continue
-        time, angle = np.clip(one.time, *DURATIONS), points.angle[:, None]
-        for limit in hazard_limits(
-            points.rule_set, points.tissue, points.wavelength[:, None], time, angle, exposed_area=area
-        ):
-            if one.rule != "train" or limit.name in hazards:
-                found |= {(name, limit.name, *key): row for key, row in _lowest(limit, limit.name, one)}
-    return found
-
-
-def _lowest(limit: ExposureLimit, hazard: str, one: Windows) -> Iterator[tuple[tuple[int, int], TrainRow]]:
-    share = np.where(one.use, limit.radiant_exposure / one.energy * one.factor, np.inf)
-    share = np.where(np.isnan(share), np.inf, share)
-    kinds = limit.grid.aperture_ranges[limit.piece]
-    for kind in range(int(kinds.max()) + 1):
-        windows = deciding(np.where(kinds == kind, share, np.inf), limit.limiting_aperture)
-        for number, (at, here) in enumerate(windows):
-            pick = partial(_picked, share.shape, at)
-            area_row = None if limit.area_row is None else pick(limit.area_row)
-            row = replace(limit, piece=pick(limit.piece), area_row=area_row)
-            source = row.source if one.locators is None else row.source + pick(one.locators)
-            yield (
-                (kind, number),
-                TrainRow(
-                    rule=one.rule,
-                    hazard=hazard,
-                    per_pulse=np.where(here, pick(share), np.inf),
-                    limiting_aperture=np.where(here, pick(limit.limiting_aperture), np.nan),
-                    pulses=np.where(here, pick(one.pulses), np.nan),
-                    pulse_factor=np.where(here, pick(one.factor), np.nan),
-                    joined_within=np.where(here, pick(one.joined_within), np.nan),
-                    pulses_joined=np.where(here, pick(one.joined), np.nan),
-                    averaging_time=np.where(here, pick(one.time), np.nan),
-                    limit=np.where(here, pick(limit.radiant_exposure), np.inf),
+    hazards = hazards_of(points.rule_set, points.tissue)
+    for limit in limits:
+        share = limit.radiant_exposure / energy * factor
+        share[np.isnan(share) | ((kinds > 1) & (limit.name not in rules.train_hazards))] = np.inf
+        ranges = limit.grid.aperture_ranges[limit.piece]
+        group = kinds * (ranges.max() + 1) + ranges
+        for one in np.unique(group[np.isfinite(share)]).tolist():
+            kind, aperture = divmod(one, int(ranges.max()) + 1)
+            chosen = deciding(np.where(group == one, share, np.inf), limit.limiting_aperture)
+            for number, (at, here) in enumerate(chosen):
+                area_row = None if limit.area_row is None else limit.area_row[rows, at]
+                row = replace(limit, piece=limit.piece[rows, at], area_row=area_row)
+                _, lasts, pulses, c_p, within, joined, place = np.where(here, columns[:, rows, at], np.nan)
+                source = row.source if kind < 2 else row.source + places[np.where(here, place, 0).astype(np.intp)]
+                found[kind, hazards.index(limit.name), aperture, number] = TrainRow(
+                    rule=_RULES[min(kind, 2)],
+                    hazard=limit.name,
+                    per_pulse=np.where(here, share[rows, at], np.inf),
+                    limiting_aperture=np.where(here, limit.limiting_aperture[rows, at], np.nan),
+                    pulses=pulses,
+                    pulse_factor=c_p,
+                    joined_within=within,
+                    pulses_joined=joined,
+                    averaging_time=lasts,
+                    limit=np.where(here, limit.radiant_exposure[rows, at], np.inf),
                     source=np.where(here, source, ""),
                     seen=np.where(here, row.seen, ""),
-                ),
-            )
-
-
-def _picked(shape: tuple[int, ...], at: NDArray[np.intp], values: NDArray[Any]) -> NDArray[Any]:
-    """Return the value of one window of each point."""
-    picked: NDArray[Any] = np.broadcast_to(values, shape)[np.arange(shape[0]), at]
-    return picked
+                )
+    return found
 
 
 def limit_of(points: Points, emission: Emission, shape: tuple[int, ...]) -> PulseTrainLimit:
@@ -285,8 +276,8 @@ def limit_of(points: Points, emission: Emission, shape: tuple[int, ...]) -> Puls
     size = points.angle.size
     parts = [slice(start, min(start + _CHUNK, size)) for start in range(0, size, _CHUNK)]
     found = [(part, _rows(points.part(part), emission.part(part))) for part in parts]
-    rows = {key: TrainRow(row.rule, row.hazard, *_absent(size)) for _, some in found for key, row in some.items()}
-    rows = dict(sorted(rows.items(), key=lambda entry: _RULES.index(entry[1].rule)))
+    names_of = {key: (row.rule, row.hazard) for _, some in found for key, row in some.items()}
+    rows = {key: TrainRow(*names_of[key], *_absent(size)) for key in sorted(names_of)}
     for part, some in found:
         for key, row in some.items():
             for name, column in vars(row).items():

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -274,34 +273,8 @@ def hazard_limits(
     >>> [(limit.name, float(limit.irradiance)) for limit in hazard_limits("ICNIRP-2013", "eye", 450e-9, 100.0)]
     [('retina thermal', 10.0), ('retina photochemical', 1.0)]
     """
-    given = (wavelength, duration, source_angle, 0.0 if exposed_area is None else exposed_area)
-    if all(isinstance(value, float) for value in given):
-        return _at_one_point(rule_set, tissue, *given[:3], exposed_area)  # type: ignore[arg-type]
-    return _by_hazard(rule_set, tissue, wavelength, duration, source_angle, exposed_area)
-
-
-def _by_hazard(
-    rule_set: str,
-    tissue: str,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike,
-    exposed_area: ArrayLike | None,
-) -> tuple[HazardLimit, ...]:
-    found = _limit(rule_set, tissue, hazards_of(rule_set, tissue), (wavelength, duration, source_angle), exposed_area)
+    points = (wavelength, duration, source_angle)
+    found = _limit(rule_set, tissue, hazards_of(rule_set, tissue), points, exposed_area)
     return tuple(
         HazardLimit(**vars(limit), name=str(name)) for name, limit in found if np.isfinite(limit.irradiance).any()
     )
-
-
-@lru_cache(maxsize=4096)
-def _at_one_point(
-    rule_set: str, tissue: str, wavelength: float, duration: float, source_angle: float, exposed_area: float | None
-) -> tuple[HazardLimit, ...]:
-    """Return the limits at one point; one assessment asks for the same point many times. The arrays cannot be set."""
-    limits = _by_hazard(rule_set, tissue, wavelength, duration, source_angle, exposed_area)
-    for limit in limits:
-        for array in (limit.radiant_exposure, limit.irradiance, limit.limiting_aperture, limit.piece, limit.area_row):
-            if array is not None:
-                array.setflags(write=False)
-    return limits
