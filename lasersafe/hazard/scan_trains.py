@@ -57,7 +57,7 @@ def _largest_aperture(names: tuple[str, ...], tissue: str, nm: float) -> float:
         for name in names
         for row in load_rule_set(name).apertures[tissue]
         if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
-        for time in row.range
+        for time in row.duration
     )
 
 

@@ -81,12 +81,10 @@ def _pieces(grid: Grid, wavelength_nm: float, area: float | None) -> tuple[Piece
         for at in grid.slots[:, column, 2 * n, 0]:
             if grid.pieces[at] is None:
                 continue
-            coefficient = float(grid.coefficient[at] * t2 ** grid.power_T_2[at])
-            shift = grid.slope[at] * (wavelength_nm - grid.origin[at])
-            coefficient *= float(np.exp(shift) + grid.extra[at])
-            power = float(grid.power[at]) + bool(grid.is_irradiance[at])
-            first, last = (float(grid.aperture[at] * end ** grid.aperture_power[at]) for end in (low, high))
-            piece = Piece(low, high, coefficient, power, (first, last))
+            coefficient, power, power_t2, slope, origin, extra, _, rate, hole, growth = grid.parameters[:, at].tolist()
+            coefficient *= t2**power_t2 * (extra + float(np.exp(slope * (wavelength_nm - origin))))
+            first, last = hole * low**growth, hole * high**growth
+            piece = Piece(low, high, coefficient, power + rate, (first, last))
             same = [p for p in pieces if p._replace(low=low, high=high) == piece and p.high == low]
             for one in same:
                 pieces.remove(one)
@@ -97,9 +95,9 @@ def _pieces(grid: Grid, wavelength_nm: float, area: float | None) -> tuple[Piece
     if wavelength_nm < rule.wavelength[0] * (1 - EDGE):
         return tuple(pieces)
     start = rule.duration[0]
-    for (low, high), coefficient, power, _ in rule.rows:
-        if low * (1 - EDGE) <= area <= high * (1 + EDGE):
-            value = coefficient * area**power
+    for row in rule.rows:
+        if row.area[0] * (1 - EDGE) <= area <= row.area[1] * (1 + EDGE):
+            value = float(row.at(area))
             pieces += [
                 p._replace(low=max(p.low, start), coefficient=value, power=1.0) for p in pieces if p.high > start
             ]

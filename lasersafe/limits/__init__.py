@@ -1,7 +1,5 @@
 """Exposure limits: editions as data, one evaluator for all."""
 
-from typing import TYPE_CHECKING, Any
-
 from lasersafe.limits.exposure import ExposureLimit, HazardLimit, exposure_limit, hazard_limits
 from lasersafe.limits.factors import (
     angle_max,
@@ -14,9 +12,7 @@ from lasersafe.limits.factors import (
 from lasersafe.limits.pulses import burst_train_limit, pulse_list_limit, pulse_train_limit
 from lasersafe.limits.records import PulseTrainLimit, TrainRow
 from lasersafe.limits.tables import rule_sets
-
-if TYPE_CHECKING:
-    from lasersafe.limits.working import explain
+from lasersafe.limits.working import explain
 
 __all__ = [
     "ExposureLimit",
@@ -37,13 +33,3 @@ __all__ = [
     "source_factor",
     "time_t2",
 ]
-
-
-def __getattr__(name: str) -> Any:
-    """Load `explain` when it is first used: a limit alone does not need it."""
-    if name == "explain":
-        from lasersafe.limits.working import explain
-
-        return explain
-    message = f"module {__name__!r} has no attribute {name!r}"
-    raise AttributeError(message)

@@ -8,7 +8,7 @@ pulse.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any, NamedTuple, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 from lasersafe.limits.exposure import hazard_limits
 from lasersafe.limits.factors import train_factor, train_sides
 from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
+from lasersafe.limits.patterns import Line, Pattern, Points
 from lasersafe.limits.records import EDGE, Floats, PulseTrainLimit, TrainRow
 from lasersafe.limits.tables import load_rule_set
 
-Bools = NDArray[np.bool_]
-Columns = tuple[Floats, Floats, Floats]
 Key = tuple[int, int, int, int]  # kind of window, hazard, range of time of the aperture, number among these
 _RULES = ("single pulse", "mean", "train")
 _TRIED = 24  # times tried where an aperture grows
@@ -29,48 +28,6 @@ _FEW_POINTS = 4
 _FRONT = 6  # windows of a point that are all kept
 _SOME_WIDTHS, _NEARLY = 16, 1e-3
 _WIDTHS = 64  # widths of beams for which the worst windows are kept
-
-
-class Points(NamedTuple):
-    """Flat arrays of one length: where the limits are taken, and how long the light is received."""
-
-    rule_set: str
-    tissue: str
-    wavelength: Floats  # [m]
-    angle: Floats  # [rad]
-    area: Floats | None  # [m2]
-    duration: Floats  # [s]
-    pedestal: Floats  # power that is there all the time, divided by the energy of a pulse [1/s]
-
-    def part(self, where: slice) -> Points:
-        """Return some points."""
-        area = None if self.area is None else self.area[where]
-        columns = (self.duration[where], self.pedestal[where])
-        return Points(self.rule_set, self.tissue, self.wavelength[where], self.angle[where], area, *columns)
-
-
-class Emission(Protocol):
-    """Pulses in time; arrays have the shape (points,) or (points, pulses), where one point may stand for all."""
-
-    @property
-    def pulses(self) -> tuple[Floats, Floats]:
-        """Duration [s] and energy of each different pulse."""
-
-    @property
-    def gapless(self) -> Bools:
-        """Whether each pulse lasts until the next: that is continuous emission, which has no train factor."""
-
-    def windows(self, points: Points, edges: Floats) -> Columns:
-        """Return length, energy and number of pulses of the windows that can decide the mean between edges of rows."""
-
-    def joined(self, within: Bools, time: Floats, pedestal: Floats) -> tuple[Floats, Floats]:
-        """Return number and energy of the pulses, of those not longer than T_i, that lie together in a time."""
-
-    def groups(self, within: Bools, time: Floats, counted: Floats) -> Floats:
-        """Return how many groups inside a time, and longer pulses, start within the time of counting."""
-
-    def part(self, where: slice) -> Emission:
-        """Return the emission of some points."""
 
 
 def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.bool_]]]:
@@ -158,22 +115,22 @@ def _edges(points: Points, shortest: float) -> Floats:
     ends: set[float] = set()
     for piece in grid.pieces:
         if piece is not None and piece.row.wavelength[0] <= high and piece.row.wavelength[1] >= low:
-            ends |= {*piece.row.duration, *piece.aperture.range}
+            ends |= {*piece.row.duration, *piece.aperture.duration}
             met = piece.aperture.wavelength[0] <= high and piece.aperture.wavelength[1] >= low
             if piece.aperture.power and met:
-                ends |= set(np.geomspace(*piece.aperture.range, _TRIED + 2)[1:-1].tolist())
+                ends |= set(np.geomspace(*piece.aperture.duration, _TRIED + 2)[1:-1].tolist())
     moved = []
     if (points.angle * 1e3 > grid.source_min).any():
         moved.append(np.exp(grid.log_t2(points.angle * 1e3)))
         for part in grid.rule_set.time_factors["alpha_max"].rows:
-            ends |= set(part.range)
+            ends |= set(part.duration)
             if part.power:
-                moved.append(np.clip((points.angle * 1e3 / part.constant) ** (1.0 / part.power), *part.range))
+                moved.append(np.clip((points.angle * 1e3 / part.constant) ** (1.0 / part.power), *part.duration))
     kept = [np.full(points.angle.size, edge) for edge in sorted(ends) if shortest <= edge <= longest]
     return np.stack([*kept, *moved] or [points.duration], axis=1)
 
 
-def _windows(points: Points, emission: Emission) -> tuple[NDArray[np.intp], Floats]:
+def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp], Floats]:
     """Return which kind each window is, and seven columns of each, shape (columns, points, windows).
 
     These are energy, time, pulses (or N), C_P (infinite: of no use), T_i, pulses joined, and the place of C_P and T_i.
@@ -184,8 +141,10 @@ def _windows(points: Points, emission: Emission) -> tuple[NDArray[np.intp], Floa
     energy = energy + points.pedestal[:, None] * pulse
     time, filled, number = emission.windows(points, _edges(points, float(pulse.min())))
     plain = (ones, np.nan * ones, ones, -ones)
-    found = [(np.zeros(pulse.shape[1]), (energy, pulse, ones, *plain))]
-    found.append((np.ones(time.shape[1]), (filled, time, number, *plain)))
+    found: list[tuple[Floats, tuple[NDArray[Any], ...]]] = [
+        (np.zeros(pulse.shape[1]), (energy, pulse, ones, *plain)),
+        (np.ones(time.shape[1]), (filled, time, number, *plain)),
+    ]
     rules = load_rule_set(points.rule_set)
     t2 = np.exp(grid_of(points.rule_set, points.tissue).log_t2(points.angle * 1e3))
     times = np.array([row.joined_within for row in rules.train_times])
@@ -223,7 +182,7 @@ def _windows(points: Points, emission: Emission) -> tuple[NDArray[np.intp], Floa
     return np.concatenate([kind for kind, _ in found]).astype(np.intp), np.concatenate(stacked, axis=2)
 
 
-def _rows(points: Points, emission: Emission) -> dict[Key, TrainRow]:
+def _rows(points: Points, emission: Pattern | Line) -> dict[Key, TrainRow]:
     """Return the lowest limit of each kind of window, hazard and limiting aperture, each of shape (points,)."""
     kinds, columns = _windows(points, emission)
     energy, time, _, factor, _, _, _ = columns
@@ -271,7 +230,7 @@ def _rows(points: Points, emission: Emission) -> dict[Key, TrainRow]:
     return found
 
 
-def limit_of(points: Points, emission: Emission, shape: tuple[int, ...]) -> PulseTrainLimit:
+def limit_of(points: Points, emission: Pattern | Line, shape: tuple[int, ...]) -> PulseTrainLimit:
     """Return the limit per pulse in *shape*, and every rule that was worked out."""
     size = points.angle.size
     parts = [slice(start, min(start + _CHUNK, size)) for start in range(0, size, _CHUNK)]

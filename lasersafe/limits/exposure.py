@@ -49,8 +49,9 @@ class ExposureLimit:
         texts = np.asarray(self.grid.texts[kind][self.piece], dtype=object)
         rule = self.grid.rule_set.area
         if self.area_row is not None and rule is not None:
-            for number, (_, _, _, source) in enumerate(rule.rows):
-                texts = np.where(self.area_row == number, str(source) if kind == "source" else source.seen, texts)
+            for number, row in enumerate(rule.rows):
+                text = str(row.source) if kind == "source" else row.source.seen
+                texts = np.where(self.area_row == number, text, texts)
         return texts
 
     @property
@@ -160,9 +161,9 @@ def _large_area(rule: AreaRule, limit: ExposureLimit, wavelength: Floats, area: 
     reached = wavelength >= rule.wavelength[0] * 1e-9 * (1 - EDGE)
     reached = reached & (limit.duration >= rule.duration[0] * (1 - EDGE))
     lowered, decides = limit.irradiance, np.full(limit.irradiance.shape, -1, dtype=np.int8)
-    for number, (span, coefficient, power, _) in enumerate(rule.rows):
-        here = reached & inside(span, area)
-        value = coefficient * np.where(here, area, 1.0) ** power
+    for number, row in enumerate(rule.rows):
+        here = reached & inside(row.area, area)
+        value = row.at(np.where(here, area, 1.0))
         here = here & (value < lowered)
         lowered, decides = np.where(here, value, lowered), np.where(here, np.int8(number), decides)
     dose = np.where(decides >= 0, lowered * limit.duration, limit.radiant_exposure)

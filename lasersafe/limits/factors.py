@@ -106,7 +106,7 @@ def train_factor(
             continue
         here = here & (within == row.within) & (count >= row.pulses[0]) & (count <= row.pulses[1])
         if here.any():
-            value = row.value * quick_power(count, row.power) if row.power else row.value
+            value = row.constant * quick_power(count, row.power) if row.power else row.constant
             factor = np.where(here, np.minimum(np.maximum(value, row.floor), 1.0), factor)
             chosen = np.where(here, number, chosen)
     return factor, chosen

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.limits.records import EDGE, Floats, LimitRow, LimitTable, Range, Row, RuleSet
+from lasersafe.limits.records import EDGE, Floats, LimitTable, Range, Row, RuleSet
 from lasersafe.limits.tables import load_rule_set, nearest
 
 TISSUES = ("eye", "skin")
@@ -37,7 +37,7 @@ class Piece(NamedTuple):
 
     hazard: str
     cone: bool
-    row: LimitRow
+    row: Row
     factors: tuple[Row, ...]
     aperture: Row
 
@@ -75,7 +75,7 @@ class Axis:
         else:
             count = np.zeros(values.shape, dtype=np.uint8)
             for edge in self._lowered:
-                count += values >= edge
+                count += (values >= edge).view(np.uint8)
             above = count.astype(np.intp)
         cell: Ints = 2 * above - (values <= self._raised[above])
         return cell
@@ -92,16 +92,7 @@ class Grid:
     slots: Ints  # shape (depth, wavelengths, durations, 3): pieces by cell and source size, the first ones filled
     pieces: tuple[Piece | None, ...]  # the first is None: no limit
     sized: bool  # whether any piece depends on the size of the source
-    coefficient: Floats
-    power: Floats
-    power_T_2: Floats  # noqa: N815
-    slope: Floats  # natural logarithm per nm
-    origin: Floats
-    extra: Floats
-    has_source: NDArray[np.bool_]
-    is_irradiance: NDArray[np.bool_]
-    aperture: Floats  # [m], times t ** aperture_power
-    aperture_power: Floats
+    parameters: Floats  # shape (10, pieces), see `_parameters`
     source_max: Floats  # by cell of duration: alpha_max = source_max * t ** source_power [mrad]
     source_power: Floats
     source_min: float  # alpha_min [mrad]
@@ -122,7 +113,7 @@ class Grid:
     @cached_property
     def aperture_ranges(self) -> Ints:
         """Return for each piece which range of time with an aperture of its own it has, -1: no limit."""
-        ranges = ["" if piece is None else f"{piece.aperture.range}" for piece in self.pieces]
+        ranges = ["" if piece is None else f"{piece.aperture.duration}" for piece in self.pieces]
         kinds = sorted(set(ranges) - {""})
         return np.array([kinds.index(text) if text else -1 for text in ranges])
 
@@ -142,12 +133,14 @@ class Grid:
 
     def evaluate(self, wavelength: Floats, duration: Floats, source_angle: Floats, size: int) -> Points:
         """Return the strictest limit at *size* points; the arrays are flat, in SI units, of that length or of 1."""
-        blocks = []
-        for start in range(0, max(size, 1), _BLOCK):
+        found = Points(np.empty(size), np.empty(size), np.empty(size), np.empty(size, dtype=np.intp))
+        for start in range(0, size, _BLOCK):
             part = slice(start, min(start + _BLOCK, size))
             lam, time, angle = (a if a.size == 1 else a[part] for a in (wavelength, duration, source_angle))
-            blocks.append(self._block(lam, time, angle, part.stop - start))
-        return blocks[0] if len(blocks) == 1 else Points(*map(np.concatenate, zip(*blocks, strict=True)))
+            whole: NDArray[Any]
+            for whole, block in zip(found, self._block(lam, time, angle, part.stop - start), strict=True):
+                whole[part] = block
+        return found
 
     def _block(self, wavelength: Floats, time: Floats, source_angle: Floats, size: int) -> Points:
         nm, mrad, log_time = wavelength * 1e9, source_angle * 1e3, np.log(time)
@@ -163,13 +156,13 @@ class Grid:
         cell = np.broadcast_to(cell, size)
         columns = (nm, time, log_time, log_t2, factor)
         slots = self.slots.reshape(self.slots.shape[0], -1)
-        found = self._pieces(slots[0][cell], *columns)
+        found, at = self._pieces(slots[0].take(cell), *columns), np.arange(size)
         for slot in slots[1:]:
-            piece = slot[cell]
-            at = np.flatnonzero(piece)
+            piece = slot[cell[at]]
+            at, piece = at[piece > 0], piece[piece > 0]
             if not at.size:
                 break
-            other = self._pieces(piece[at], *[a if a.size == 1 else a[at] for a in columns])
+            other = self._pieces(piece, *[a if a.size == 1 else a[at] for a in columns])
             dose, have = other.radiant_exposure, found.radiant_exposure[at]
             lower = (dose < have) | ((dose == have) & (other.aperture < found.aperture[at]))
             whole: NDArray[Any]
@@ -181,18 +174,16 @@ class Grid:
         self, piece: Ints, nm: Floats, time: Floats, log_time: Floats, log_t2: Floats, source: Floats
     ) -> Points:
         """Work one piece out at each point; C_E goes with the whole source."""
-        exponent = self.power[piece] * log_time
+        coefficient, power, power_t2, slope, origin, extra, sized, rate, hole, growth = (
+            a[piece] for a in self.parameters
+        )
+        value = coefficient * np.exp(power * log_time + power_t2 * log_t2)
+        value *= extra + np.exp(slope * (nm - origin))
         if self.sized:
-            exponent += self.power_T_2[piece] * log_t2
-        value = self.coefficient[piece] * np.exp(exponent)
-        if self.slope.any():
-            value *= self.extra[piece] + np.exp(self.slope[piece] * (nm - self.origin[piece]))
-        if self.sized:
-            value *= np.where(self.has_source[piece], source, 1.0)
-        rate, hole = self.is_irradiance[piece], self.aperture[piece]
-        if self.aperture_power.any():
-            hole = hole * np.exp(self.aperture_power[piece] * log_time)
-        return Points(np.where(rate, value * time, value), np.where(rate, value, value / time), hole, piece)
+            value *= np.where(sized > 0.0, source, 1.0)
+        hole *= np.exp(growth * log_time)
+        rated = rate > 0.0
+        return Points(np.where(rated, value * time, value), np.where(rated, value, value / time), hole, piece)
 
 
 def hazards_of(rule_set: str, tissue: str) -> tuple[str, ...]:
@@ -218,8 +209,7 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     layout = _Layout(rules, tissue, tables)
     if hazard is None:
         layout.check_whole()
-    parameters = zip(*(_parameters(rules, piece) for piece in layout.pieces), strict=True)
-    columns = {name: np.array(column) for name, column in zip(_PARAMETERS, parameters, strict=True)}
+    parameters = np.array([_parameters(rules, piece) for piece in layout.pieces], dtype=np.float64)
     largest = [layout.alpha_max(time) for time in layout.durations.centres]
     below, between, above = rules.angle_factors["T_2"].rows
     rise = between.slope * _LN10
@@ -231,8 +221,8 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
         layout.durations,
         layout.slots(),
         tuple(layout.pieces),
-        bool(columns["has_source"].any() or any(piece.row.sizes != (0, 1, 2) for piece in layout.pieces if piece)),
-        **columns,
+        any("C_E" in p.row.factors or p.row.sizes != (0, 1, 2) for p in layout.pieces if p),
+        np.ascontiguousarray(parameters.T),
         source_max=np.array([row.constant for row in largest]),
         source_power=np.array([row.power for row in largest]),
         source_min=rules.time_factors["alpha_min"].rows[0].constant,
@@ -240,17 +230,15 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     )
 
 
-_PARAMETERS = (
-    "coefficient", "power", "power_T_2", "slope", "origin", "extra", "has_source", "is_irradiance", "aperture",
-    "aperture_power",
-)  # fmt: skip
-
-
 def _parameters(rules: RuleSet, piece: Piece | None) -> tuple[float, ...]:
+    """Return coefficient, powers of t and T_2, slope [1/nm, natural], origin [nm], extra, whether C_E, whether W/m2.
+
+    Last the aperture [m] and the power of t by which it grows.
+    """
     if piece is None:
         return (math.inf, 0.0, 0.0, 0.0, 0.0, 0.0, False, False, math.nan, 0.0)
     row, hole = piece.row, piece.aperture
-    coefficient, extra, slope, weighted = row.coefficient, 0.0, 0.0, 0.0
+    coefficient, extra, slope, weighted = row.constant, 0.0, 0.0, 0.0
     curved = [part for part in piece.factors if part.slope]
     for part in piece.factors:
         coefficient *= part.coefficient if part.slope else part.constant
@@ -276,12 +264,14 @@ class _Layout:
         wavelengths, durations = set(WAVELENGTHS), set(DURATIONS)
         used = {name for table in tables for row in table.rows for name in row.factors}
         spans = [(row.wavelength, row.duration) for table in tables for row in table.rows]
-        spans += [(hole.wavelength, hole.range) for table in tables for hole in self._holes(table)]
+        spans += [(hole.wavelength, hole.duration) for table in tables for hole in self._holes(table)]
         if rules.area is not None and any(rules.area.hazard == table.hazard[tissue] for table in tables):
             spans.append((rules.area.wavelength, rules.area.duration))
-        spans += [(part.range, DURATIONS) for name in used & set(rules.factors) for part in rules.factors[name].rows]
+        spans += [
+            (part.wavelength, DURATIONS) for name in used & set(rules.factors) for part in rules.factors[name].rows
+        ]
         if "C_E" in used:
-            spans += [(WAVELENGTHS, part.range) for part in rules.time_factors["alpha_max"].rows]
+            spans += [(WAVELENGTHS, part.duration) for part in rules.time_factors["alpha_max"].rows]
         for wavelength, duration in spans:
             wavelengths.update(wavelength)
             durations.update(duration)
@@ -306,7 +296,7 @@ class _Layout:
     def _holes(self, table: LimitTable) -> tuple[Row, ...]:
         return self.rules.apertures[table.aperture or self.tissue]
 
-    def _place(self, table: LimitTable, row: LimitRow) -> None:
+    def _place(self, table: LimitTable, row: Row) -> None:
         numbers: dict[tuple[tuple[Row, ...], Row], int] = {}
         names = [name for name in row.factors if name != "C_E"]
         times = self.durations.cells(row.duration)
@@ -317,7 +307,7 @@ class _Layout:
                     and hole.wavelength[0] < row.wavelength[1] and row.wavelength[0] < hole.wavelength[1]]  # fmt: skip
             for number in times:
                 time = self.durations.centres[number]
-                holes = [hole for hole in over if hole.range[0] <= time <= hole.range[1]]
+                holes = [hole for hole in over if hole.duration[0] <= time <= hole.duration[1]]
                 if not holes:
                     self._refuse(f"no limiting aperture at {nm:g} nm, {time:g} s")
                 hole = min(holes, key=lambda hole: float(hole.at(time)))
@@ -330,7 +320,7 @@ class _Layout:
     def _factor(self, name: str, nm: float) -> Row:
         if name not in self.rules.factors:
             self._refuse(f"a row is multiplied by {name}, which has no table")
-        meeting = [part for part in self.rules.factors[name].rows if part.range[0] <= nm <= part.range[1]]
+        meeting = [part for part in self.rules.factors[name].rows if part.wavelength[0] <= nm <= part.wavelength[1]]
         if not meeting:
             self._refuse(f"{name} has no value at {nm:g} nm, where a limit needs it")
         return min(meeting, key=lambda part: float(part.at(nm)))
@@ -338,7 +328,7 @@ class _Layout:
     def alpha_max(self, time: float) -> Row:
         """Return the row of alpha_max with the strictest C_E."""
         rows = self.rules.time_factors["alpha_max"].rows
-        meeting = [part for part in rows if part.range[0] <= time <= part.range[1]]
+        meeting = [part for part in rows if part.duration[0] <= time <= part.duration[1]]
         return max(meeting, key=lambda part: float(part.at(time)))
 
     def slots(self) -> Ints:

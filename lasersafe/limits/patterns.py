@@ -8,12 +8,31 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.limits.events import Bools, Columns, Points
 from lasersafe.limits.factors import COUNT_SLACK, count_pulses, undivided
 from lasersafe.limits.records import Floats
 
+Bools = NDArray[np.bool_]
+Columns = tuple[Floats, Floats, Floats]
 _FARTHEST = 2**60  # pulses
 _NEAR = 1e-11  # relative distance at which a window is kept for the row on the other side
+
+
+class Points(NamedTuple):
+    """Flat arrays of one length: where the limits are taken, and how long the light is received."""
+
+    rule_set: str
+    tissue: str
+    wavelength: Floats  # [m]
+    angle: Floats  # [rad]
+    area: Floats | None  # [m2]
+    duration: Floats  # [s]
+    pedestal: Floats  # power that is there all the time, divided by the energy of a pulse [1/s]
+
+    def part(self, where: slice) -> Points:
+        """Return some points."""
+        area = None if self.area is None else self.area[where]
+        columns = (self.duration[where], self.pedestal[where])
+        return Points(self.rule_set, self.tissue, self.wavelength[where], self.angle[where], area, *columns)
 
 
 class Level(NamedTuple):

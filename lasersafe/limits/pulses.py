@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
-from lasersafe.limits.events import Bools, Points, limit_of
+from lasersafe.limits.events import limit_of
 from lasersafe.limits.exposure import check_area, check_points
 from lasersafe.limits.factors import COUNT_SLACK
 from lasersafe.limits.grid import hazards_of
-from lasersafe.limits.patterns import Level, Line, Pattern
+from lasersafe.limits.patterns import Bools, Level, Line, Pattern, Points
 from lasersafe.limits.records import EDGE, Floats, PulseTrainLimit
 
 MOST = 500  # pulses in a list

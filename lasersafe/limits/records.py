@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Objects = NDArray[np.object_]
 Range = tuple[float, float]
+EVERYWHERE: Range = (0.0, math.inf)
 EDGE = 1e-12  # relative distance within which a value counts as on an edge
 
 
@@ -33,19 +35,40 @@ class Source:
 
 
 @dataclass(frozen=True, eq=False)
-class LimitRow:
-    """One printed limit: ``coefficient * t ** power * factors``, in J/m2 or W/m2."""
+class Row:
+    """One printed row: ranges, and ``constant * x ** power + coefficient * 10 ** (slope * (x - origin))``.
 
-    wavelength: Range
-    duration: Range
-    sizes: tuple[int, ...]  # 0 small source, 1 extended and shorter than T_2, 2 extended and not shorter
-    quantity: str  # H | E
-    coefficient: float
-    power: float
-    power_T_2: float  # noqa: N815  (the symbol as printed)
-    factors: tuple[str, ...]
-    formula: str
+    What x is, the table says: a column of ranges; for C_P the number of pulses. A limit is ``constant * t ** power *
+    factors * T_2 ** power_T_2``. Columns that a table does not have keep their defaults.
+    """
+
     source: Source
+    formula: str
+    wavelength: Range = EVERYWHERE
+    duration: Range = EVERYWHERE
+    source_angle: tuple[float | None, float | None] = EVERYWHERE  # None stands for alpha_max
+    exposure: Range = EVERYWHERE
+    pulses: Range = EVERYWHERE
+    area: Range = EVERYWHERE
+    constant: float = 0.0
+    power: float = 0.0
+    coefficient: float = 0.0
+    slope: float = 0.0
+    origin: float = 0.0
+    quantity: str = ""  # H | E
+    power_T_2: float = 0.0  # noqa: N815  (the symbol as printed)
+    factors: tuple[str, ...] = ()
+    sizes: tuple[int, ...] = (0, 1, 2)  # 0 small source, 1 extended and shorter than T_2, 2 extended and not shorter
+    joined_within: float = 0.0  # T_i
+    counted_over: float | None = None  # for how long pulses are counted, None: T_2
+    within: bool = False  # C_P for pulses, or groups, not longer than T_i
+    floor: float = 0.0  # of C_P
+
+    def at(self, x: Floats | float) -> Floats:
+        """Return the value of the row."""
+        with np.errstate(over="ignore"):
+            curve = self.coefficient * 10.0 ** (self.slope * (x - self.origin)) if self.slope else 0.0
+            return np.asarray(self.constant * x**self.power + curve)
 
 
 @dataclass(frozen=True)
@@ -57,28 +80,7 @@ class LimitTable:
     aperture: str | None  # name of the aperture table, None for that of the tissue
     cone: bool
     whole_nanometres: tuple[float, ...]
-    rows: tuple[LimitRow, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class Row:
-    """``constant * x ** power + coefficient * 10 ** (slope * (x - origin))`` on a range of x: a column of the table."""
-
-    range: Range
-    wavelength: Range  # of an aperture, which goes with the duration
-    constant: float
-    power: float
-    coefficient: float
-    slope: float
-    origin: float
-    formula: str
-    source: Source
-
-    def at(self, x: Floats | float) -> Floats:
-        """Return the value of the row."""
-        with np.errstate(over="ignore"):
-            curve = self.coefficient * 10.0 ** (self.slope * (x - self.origin)) if self.slope else 0.0
-            return np.asarray(self.constant * x**self.power + curve)
+    rows: tuple[Row, ...]
 
 
 @dataclass(frozen=True)
@@ -86,72 +88,48 @@ class Factor:
     """What depends on the wavelength, the source angle or the duration alone."""
 
     meaning: str
+    column: str
     rows: tuple[Row, ...]
 
     def at(self, x: Floats, strictest: Callable[..., Floats]) -> Floats:
         """Return the value at each x, at an edge the lower or higher of two (`numpy.fmin`, `fmax`); NaN: no row."""
         result = np.full(x.shape, np.nan)
         for row in self.rows:
-            here = inside(row.range, x)
+            here = inside(getattr(row, self.column), x)
             if here.any():
                 result = np.where(here, strictest(result, row.at(np.where(here, x, row.origin))), result)
         return result
 
     def row(self, x: float) -> Row:
         """Return the last row that has begun at x."""
-        return next(row for row in reversed(self.rows) if x >= row.range[0] * (1 - EDGE))
+        return next(row for row in reversed(self.rows) if x >= getattr(row, self.column)[0] * (1 - EDGE))
 
 
 @dataclass(frozen=True)
 class AreaRule:
-    """The reduction for large exposed areas of skin: ``coefficient * area ** power`` in W/m2."""
+    """The reduction for large exposed areas of skin: ``constant * area ** power`` in W/m2."""
 
     hazard: str
     wavelength: Range
     duration: Range
-    rows: tuple[tuple[Range, float, float, Source], ...]
+    rows: tuple[Row, ...]
 
 
-@dataclass(frozen=True)
-class TrainTime:
-    """T_i, and the time over which pulses are counted (None: T_2), on a range of wavelength [nm]."""
-
-    wavelength: Range
-    joined_within: float
-    counted_over: float | None
-    source: Source
-
-
-@dataclass(frozen=True)
-class TrainFactor:
-    """C_P on ranges of exposure time, source angle and number of pulses."""
-
-    within: bool  # for pulses, or groups, not longer than T_i
-    exposure: Range
-    source_angle: tuple[float | None, float | None]  # [mrad], None stands for alpha_max
-    pulses: Range
-    value: float
-    power: float
-    floor: float
-    formula: str
-    source: Source
-
-
-@dataclass(frozen=True)
+@dataclass
 class RuleSet:
     """One edition with all its tables, in the units of the print."""
 
     name: str
-    limits: tuple[LimitTable, ...]
-    factors: Mapping[str, Factor]  # by wavelength
-    angle_factors: Mapping[str, Factor]
-    time_factors: Mapping[str, Factor]
-    apertures: Mapping[str, tuple[Row, ...]]
-    area: AreaRule | None
-    train_hazards: tuple[str, ...]
-    longest_pulse: float
-    train_times: tuple[TrainTime, ...]
-    train_factors: tuple[TrainFactor, ...]
+    limits: list[LimitTable] = field(default_factory=list)
+    factors: dict[str, Factor] = field(default_factory=dict)  # by wavelength
+    angle_factors: dict[str, Factor] = field(default_factory=dict)
+    time_factors: dict[str, Factor] = field(default_factory=dict)
+    apertures: dict[str, tuple[Row, ...]] = field(default_factory=dict)
+    area: AreaRule | None = None
+    train_hazards: tuple[str, ...] = ()
+    longest_pulse: float = 0.0
+    train_times: list[Row] = field(default_factory=list)
+    train_factors: list[Row] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

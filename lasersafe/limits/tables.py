@@ -13,36 +13,26 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError, ReferenceDataError
-from lasersafe.limits.records import (
-    AreaRule,
-    Factor,
-    LimitRow,
-    LimitTable,
-    Range,
-    Row,
-    RuleSet,
-    Source,
-    TrainFactor,
-    TrainTime,
-)
+from lasersafe.limits.records import AreaRule, Factor, LimitTable, Range, Row, RuleSet, Source
 from lasersafe.reference import load_toml, shared_path
 
 _SOURCE_KEYS = {"key", "locator", "seen", "errata"}
 _SEEN = {"read", "part", "memory", "common practice"}
-_UNITS = {
-    "wavelength": "nm",
-    "duration": "s",
-    "H": "J/m2",
-    "E": "W/m2",
-    "diameter": "mm",
-    "area": "m2",
-    "source_angle": "mrad",
-    "exposure": "s",
-    "pulses": "1",
-    "T_i": "s",
-    "counted_over": "s",
-    "longest_pulse": "s",
+_RANGES = {  # column: unit, its name in a locator
+    "wavelength": ("nm", ""),
+    "duration": ("s", ""),
+    "source_angle": ("mrad", ""),
+    "exposure": ("s", "exposure"),
+    "pulses": ("1", "N"),
+    "area": ("m2", "area"),
 }
+_VALUES = {"H": "J/m2", "E": "W/m2", "diameter": "mm", "value": "", "constant": ""}  # "": the table says
+_UNITS = {
+    **{column: unit for column, (unit, _) in _RANGES.items()},
+    **{column: unit for column, unit in _VALUES.items() if unit},
+    **{"T_i": "s", "counted_over": "s", "longest_pulse": "s"},
+}
+_CURVE = ("coefficient", "slope", "per", "origin")
 _KINDS: dict[str, tuple[set[str], set[str], set[str], set[str]]] = {
     # kind: table keys needed, table keys allowed, row keys needed, row keys allowed
     "limit": (
@@ -51,8 +41,8 @@ _KINDS: dict[str, tuple[set[str], set[str], set[str], set[str]]] = {
         {"wavelength", "duration"},
         {"H", "E", "power", "power_T_2", "factors", "source"},
     ),
-    "factor": ({"name", "meaning"}, set(), {"wavelength"}, {"constant", "coefficient", "slope", "origin"}),
-    "angle factor": ({"name", "meaning"}, set(), {"source_angle"}, {"constant", "coefficient", "per", "origin"}),
+    "factor": ({"name", "meaning"}, set(), {"wavelength"}, {"constant", *_CURVE}),
+    "angle factor": ({"name", "meaning"}, set(), {"source_angle"}, {"constant", *_CURVE}),
     "time factor": ({"name", "meaning"}, set(), {"duration", "value"}, {"power"}),
     "aperture": ({"name"}, set(), {"wavelength", "duration", "diameter"}, {"power"}),
     "area": ({"hazard", "wavelength", "duration"}, set(), {"area", "E"}, {"power"}),
@@ -61,199 +51,150 @@ _KINDS: dict[str, tuple[set[str], set[str], set[str], set[str]]] = {
 }
 
 
-def _refuse(file: str, message: str) -> ReferenceDataError:
-    return ReferenceDataError(f"data file {file}: {message}")
-
-
-def _keys(file: str, where: str, found: Iterable[str], needed: set[str], allowed: set[str]) -> None:
+def _keys(where: str, found: Iterable[str], needed: set[str], allowed: set[str]) -> None:
     names = set(found)
     for name in sorted(needed - names):
-        raise _refuse(file, f"{where} lacks '{name}'")
+        _require(False, f"{where} lacks '{name}'")
     for name in sorted(names - needed - allowed):
-        raise _refuse(file, f"{where} has the unknown key '{name}'")
+        _require(False, f"{where} has the unknown key '{name}'")
 
 
-def _number(file: str, text: Any) -> float:
+def _require(good: bool, message: str) -> None:
+    if not good:
+        raise ReferenceDataError(message)
+
+
+def _number(text: Any) -> float:
     try:
         return float(text)
     except (TypeError, ValueError):
-        raise _refuse(file, f"'{text}' is not a number") from None
+        message = f"'{text}' is not a number"
+        raise ReferenceDataError(message) from None
 
 
-def _range(file: str, pair: Any) -> Range:
-    if not isinstance(pair, list) or len(pair) != 2:
-        raise _refuse(file, f"{pair!r} is not a range [from, to]")
-    low, high = (_number(file, end) for end in pair)
-    if not low < high:
-        raise _refuse(file, f"the range {pair!r} does not rise")
+def _range(pair: Any) -> Range:
+    _require(isinstance(pair, list) and len(pair) == 2, f"{pair!r} is not a range [from, to]")
+    low, high = (_number(end) for end in pair)
+    _require(low < high, f"the range {pair!r} does not rise")
     return low, high
 
 
-def tile(file: str, what: str, ranges: list[Range]) -> None:
+def _tile(what: str, ranges: Iterable[Range]) -> None:
     """Refuse a gap or an overlap between neighbouring ranges of one column."""
-    ordered = sorted(ranges)
-    for (_, end), (start, _) in pairwise(ordered):
-        if start > end:
-            raise _refuse(file, f"{what} has a gap from {end:g} to {start:g}")
-        if start < end:
-            raise _refuse(file, f"{what} overlaps from {start:g} to {end:g}")
+    for (_, end), (start, _) in pairwise(sorted(ranges)):
+        _require(start <= end, f"{what} has a gap from {end:g} to {start:g}")
+        _require(start >= end, f"{what} overlaps from {start:g} to {end:g}")
 
 
-def _tile_plane(file: str, boxes: list[tuple[Range, Range]]) -> None:
+def _tile_plane(rows: Iterable[Row]) -> None:
     """Refuse gaps and overlaps: no hole in the wavelengths, and none in the durations of any one wavelength."""
-    edges = sorted({edge for wavelength, _ in boxes for edge in wavelength})
-    for low, high in pairwise(edges):
+    boxes = [(row.wavelength, row.duration) for row in rows]
+    for low, high in pairwise(sorted({edge for wavelength, _ in boxes for edge in wavelength})):
         column = [duration for wavelength, duration in boxes if wavelength[0] <= low and high <= wavelength[1]]
-        if not column:
-            raise _refuse(file, f"wavelength has a gap from {low:g} to {high:g}")
-        tile(file, f"duration, at {low:g} nm to {high:g} nm,", column)
+        _require(bool(column), f"wavelength has a gap from {low:g} to {high:g}")
+        _tile(f"duration, at {low:g} nm to {high:g} nm,", column)
 
 
-def _check(file: str, content: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
-    _keys(file, "the file", content, {"source", "table"}, set())
+def _check(content: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    _keys("the file", content, {"source", "table"}, set())
     source, table = content["source"], content["table"]
-    _keys(file, "[source]", source, _SOURCE_KEYS, {"read_in"})
-    if source["seen"] not in _SEEN:
-        raise _refuse(file, f"seen = '{source['seen']}' is none of {', '.join(sorted(_SEEN))}")
+    _keys("[source]", source, _SOURCE_KEYS, {"read_in"})
+    _require(source["seen"] in _SEEN, f"seen = '{source['seen']}' is none of {', '.join(sorted(_SEEN))}")
     kind = table.get("kind")
-    if kind not in _KINDS:
-        raise _refuse(file, f"kind = '{kind}' is none of {', '.join(_KINDS)}")
+    _require(kind in _KINDS, f"kind = '{kind}' is none of {', '.join(_KINDS)}")
     needed, allowed, row_needed, row_allowed = _KINDS[kind]
-    _keys(file, "[table]", table, needed | {"kind", "unit", "row"}, allowed)
+    _keys("[table]", table, needed | {"kind", "unit", "row"}, allowed)
     for number, row in enumerate(table["row"], start=1):
-        _keys(file, f"row {number}", row, row_needed, row_allowed | {"seen", "note"})
-    _check_units(file, table, (row_needed | row_allowed | needed) & (set(_UNITS) | {"value", "constant"}))
+        _keys(f"row {number}", row, row_needed, row_allowed | {"seen", "note"})
+    columns = (row_needed | row_allowed | needed) & {*_UNITS, *_VALUES}
+    wanted = {"value" if column == "constant" else column for column in columns}
+    for column in sorted(wanted - set(table["unit"])):
+        _require(False, f"column '{column}' has no unit")
+    for column, given in table["unit"].items():
+        _require(column in wanted, f"unit names the unknown column '{column}'")
+        unit = _UNITS.get(column, given)
+        _require(given == unit, f"column '{column}' is in '{given}'; only '{unit}' is read")
     return source, table
 
 
-def _check_units(file: str, table: dict[str, Any], columns: set[str]) -> None:
-    unit = table["unit"]
-    wanted = {"value" if column == "constant" else column for column in columns}
-    for column in sorted(wanted - set(unit)):
-        raise _refuse(file, f"column '{column}' has no unit")
-    for column, given in unit.items():
-        if column not in wanted:
-            raise _refuse(file, f"unit names the unknown column '{column}'")
-        if column in _UNITS and given != _UNITS[column]:
-            raise _refuse(file, f"column '{column}' is in '{given}'; only '{_UNITS[column]}' is read")
-
-
-def _source(source: dict[str, Any], row: dict[str, Any], where: str) -> Source:
-    return Source(
-        source["key"],
-        f"{source['locator']}: {where}" if where else source["locator"],
-        row.get("seen", source["seen"]),
-        row.get("note", ""),
-    )
-
-
-def _span(name: str, pair: list[str], unit: str) -> str:
-    ends = f"from {pair[0]}" if pair[1] == "inf" else f"{pair[0]} to {pair[1]}"
-    return f"{name} {ends} {unit}".strip()
-
-
-def _limit_row(file: str, source: dict[str, Any], row: dict[str, Any], t2_from: Mapping[Any, str]) -> LimitRow:
-    quantities = [name for name in ("H", "E") if name in row]
-    if len(quantities) != 1:
-        raise _refuse(file, "a row needs either H or E")
-    quantity, size, factors = quantities[0], row.get("source"), row.get("factors", [])
-    if size not in (None, "small", "extended"):
-        raise _refuse(file, f"source = '{size}' is neither 'small' nor 'extended'")
-    start, end = row["duration"]
-    sizes: tuple[int, ...] = {None: (0, 1, 2), "small": (0,), "extended": (1, 2)}[size]
-    if "T_2" in (start, end) and size != "extended":
-        raise _refuse(file, "T_2 is the end of a range only where source = 'extended'")
-    if end == "T_2":
-        sizes, end = (1,), "3e4"
-    if start == "T_2":
-        sizes, start = (2,), t2_from.get(tuple(row["wavelength"]), "10")
-    parts = [row[quantity]] if row[quantity] != "1" or not factors else []
-    parts += [f"t^{row['power']}"] if "power" in row else []
-    parts += factors
-    parts += [f"T_2^{row['power_T_2']}"] if "power_T_2" in row else []
-    where = [_span("", row["wavelength"], "nm"), _span("", row["duration"], "s")] + ([f"{size} source"] if size else [])
-    return LimitRow(
-        wavelength=_range(file, row["wavelength"]),
-        duration=_range(file, [start, end]),
-        sizes=sizes,
-        quantity=quantity,
-        coefficient=_number(file, row[quantity]),
-        power=_number(file, row.get("power", 0)),
-        power_T_2=_number(file, row.get("power_T_2", 0)),
-        factors=tuple(factors),
-        formula=f"{quantity} = {' '.join(parts)}",
-        source=_source(source, row, ", ".join(where)),
-    )
-
-
-def _limit_table(file: str, source: dict[str, Any], table: dict[str, Any]) -> LimitTable:
-    before_t2 = {tuple(row["wavelength"]): row["duration"][0] for row in table["row"] if row["duration"][1] == "T_2"}
-    rows = tuple(_limit_row(file, source, row, before_t2) for row in table["row"])
-    for size in (0, 1, 2):
-        boxes = [(row.wavelength, row.duration) for row in rows if size in row.sizes]
-        _tile_plane(file, boxes)
-    whole = tuple(_number(file, edge) for edge in table.get("whole_nanometres", ()))
-    return LimitTable(file, dict(table["hazard"]), table.get("aperture"), bool(table.get("cone")), whole, rows)
-
-
-def _row(file: str, source: dict[str, Any], row: dict[str, Any], name: str, column: str) -> Row:
-    """Read a row of a table with one value by wavelength, source angle or duration."""
-    value = "diameter" if "diameter" in row else "value" if "value" in row else "constant"
-    curved = "slope" in row or "per" in row
-    if ("origin" in row) != curved or not (curved or value in row):
-        raise _refuse(file, "a row needs a constant, or a slope with its origin, or both")
-    parts = [row[value] + (f" t^{row['power']}" if "power" in row else "")] if value in row else []
-    slope = 0.0
-    if curved:
-        slope = _number(file, row["slope"]) if "slope" in row else 1.0 / _number(file, row["per"])
-        argument = f"({'alpha' if column == 'source_angle' else 'lambda'} - {row['origin']})"
+def _formula(symbol: str, row: dict[str, Any], value: str | None) -> str:
+    variable = "N" if symbol == "C_P" else "t"
+    terms = [f"{variable}^{row['power']}"] if "power" in row else []
+    terms += row.get("factors", [])
+    terms += [f"T_2^{row['power_T_2']}"] if "power_T_2" in row else []
+    if value and not (terms and row[value] == "1"):
+        terms.insert(0, row[value])
+    parts = [" ".join(terms)] if value else []
+    if "origin" in row:
+        argument = f"({'alpha' if 'source_angle' in row else 'lambda'} - {row['origin']})"
         times = f"{row['coefficient']} x " if row.get("coefficient", "1") != "1" else ""
         parts.append(f"{times}10^({row['slope'] + ' ' + argument if 'slope' in row else argument + '/' + row['per']})")
-    columns = ("wavelength", "duration") if "wavelength" in row and column == "duration" else (column,)
-    where = ", ".join(_span("", row[one], _UNITS[one]) for one in columns)
-    return Row(
-        range=_range(file, row[column]),
-        wavelength=_range(file, row.get("wavelength", ["0", "inf"])),
-        constant=_number(file, row.get(value, 0)),
-        power=_number(file, row.get("power", 0)),
-        coefficient=_number(file, row.get("coefficient", 1)) if curved else 0.0,
-        slope=slope,
-        origin=_number(file, row.get("origin", 0)),
-        formula=f"{name} = {' + '.join(parts)}",
-        source=_source(source, row, where),
+    return f"{symbol} = {' + '.join(parts)}" + (f", not below {row['floor']}" if "floor" in row else "")
+
+
+def _locator(row: dict[str, Any]) -> str:
+    found = [f"pulse {row['pulse']}"] if "pulse" in row else []
+    for column, (unit, name) in _RANGES.items():
+        low, high = row.get(column, ("0", "inf"))
+        if high != "inf" or low not in ("0", "1"):
+            name = "alpha" if column == "source_angle" and "pulse" in row else name
+            ends = f"from {low}" if high == "inf" else f"{low} to {high}"
+            found.append(f"{name} {ends} {unit if unit != '1' else ''}".strip())
+    return ", ".join(found + ([f"{row['source']} source"] if "source" in row else []))
+
+
+def _row(source: dict[str, Any], table: dict[str, Any], row: dict[str, Any]) -> Row:
+    values = [column for column in _VALUES if column in row]
+    value = values[0] if values else None
+    kind, columns = table["kind"], dict(row)
+    more: dict[str, Any] = {"constant": _number(row[value]) if value else 0.0}
+    if kind == "limit":
+        _require(len(values) == 1, "a row needs either H or E")
+        more |= {"quantity": value, "factors": tuple(row.get("factors", ())), "sizes": _sizes(table, columns)}
+    elif kind == "train factor":
+        _require(
+            row["pulse"] in ("within T_i", "beyond T_i"),
+            f"pulse = '{row['pulse']}' is neither 'within T_i' nor 'beyond T_i'",
+        )
+        angles = columns.pop("source_angle")
+        ends = tuple(None if end == "alpha_max" else _number(end) for end in angles)
+        more |= {"within": row["pulse"] == "within T_i", "source_angle": ends}
+    elif kind == "train time":
+        over = row["counted_over"]
+        more |= {"joined_within": _number(row["T_i"]), "counted_over": None if over == "T_2" else _number(over)}
+    curved = "slope" in row or "per" in row
+    good = ("origin" in row) == curved and (curved or bool(value) or kind == "train time")
+    _require(good, "a row needs a constant, or a slope with its origin, or both")
+    if curved:
+        slope = _number(row["slope"]) if "slope" in row else 1.0 / _number(row["per"])
+        more |= {"slope": slope, "coefficient": _number(row.get("coefficient", 1)), "origin": _number(row["origin"])}
+    symbol = (
+        value if kind == "limit" else {"aperture": "aperture", "train factor": "C_P"}.get(kind, table.get("name", ""))
     )
+    more |= {column: _range(columns[column]) for column in _RANGES if column in columns}
+    more |= {column: _number(row[column]) for column in ("power", "power_T_2", "floor") if column in row}
+    where = ": ".join(filter(None, (source["locator"], _locator(row))))
+    origin = Source(source["key"], where, row.get("seen", source["seen"]), row.get("note", ""))
+    return Row(origin, _formula(str(symbol), row, value), **more)
 
 
-def _train_time(file: str, source: dict[str, Any], row: dict[str, Any]) -> TrainTime:
-    return TrainTime(
-        _range(file, row["wavelength"]),
-        _number(file, row["T_i"]),
-        None if row["counted_over"] == "T_2" else _number(file, row["counted_over"]),
-        _source(source, row, _span("", row["wavelength"], "nm")),
-    )
-
-
-def _train_factor(file: str, source: dict[str, Any], row: dict[str, Any]) -> TrainFactor:
-    if row["pulse"] not in ("within T_i", "beyond T_i"):
-        raise _refuse(file, f"pulse = '{row['pulse']}' is neither 'within T_i' nor 'beyond T_i'")
-    low, high = (None if end == "alpha_max" else _number(file, end) for end in row["source_angle"])
-    value, power, floor = row["value"], row.get("power"), row.get("floor")
-    formula = f"C_P = {value}" if not power else f"C_P = {value + ' ' if value != '1' else ''}N^{power}"
-    where = [f"pulse {row['pulse']}"]
-    for column, name, start in (("exposure", "exposure", "0"), ("source_angle", "alpha", "0"), ("pulses", "N", "1")):
-        if row[column] != [start, "inf"]:
-            where.append(_span(name, row[column], _UNITS[column] if column != "pulses" else ""))
-    return TrainFactor(
-        row["pulse"] == "within T_i",
-        _range(file, row["exposure"]),
-        (low, high),
-        _range(file, row["pulses"]),
-        _number(file, value),
-        _number(file, power or 0),
-        _number(file, floor or 0),
-        formula + (f", not below {floor}" if floor else ""),
-        _source(source, row, ", ".join(where)),
-    )
+def _sizes(table: dict[str, Any], row: dict[str, Any]) -> tuple[int, ...]:
+    """Return for which sizes of the source a row holds, and put times in place of T_2."""
+    size = row.get("source")
+    _require(size in (None, "small", "extended"), f"source = '{size}' is neither 'small' nor 'extended'")
+    start, end = row["duration"]
+    extended = size == "extended"
+    _require(extended or "T_2" not in (start, end), "T_2 is the end of a range only where source = 'extended'")
+    if end == "T_2":
+        row["duration"] = [start, "3e4"]
+        return (1,)
+    if start == "T_2":
+        before = [
+            o["duration"] for o in table["row"] if o["wavelength"] == row["wavelength"] and o["duration"][1] == "T_2"
+        ]
+        row["duration"] = [before[-1][0] if before else "10", end]
+        return (2,)
+    return {None: (0, 1, 2), "small": (0,), "extended": (1, 2)}[size]
 
 
 MORE_FOLDERS: list[Path] = []  # each with a rule_sets.toml and its tables, beside shared/limits; for tests
@@ -315,40 +256,37 @@ def load_rule_set(name: str) -> RuleSet:
 
 def assemble(name: str, contents: Mapping[str, dict[str, Any]]) -> RuleSet:
     """Return the edition that the contents of table files make up."""
-    limits: list[LimitTable] = []
-    factors: dict[str, dict[str, Factor]] = {"factor": {}, "angle factor": {}, "time factor": {}}
-    apertures: dict[str, tuple[Row, ...]] = {}
-    area: AreaRule | None = None
-    train: tuple[tuple[str, ...], float, tuple[TrainTime, ...]] = ((), 0.0, ())
-    train_factors: tuple[TrainFactor, ...] = ()
+    rules = RuleSet(name)
     for file, content in contents.items():
-        source, table = _check(file, content)
-        rows, kind = table["row"], table["kind"]
-        if kind == "limit":
-            limits.append(_limit_table(file, source, table))
-        elif kind in factors:
-            column = {"factor": "wavelength", "angle factor": "source_angle", "time factor": "duration"}[kind]
-            read = tuple(_row(file, source, row, table["name"], column) for row in rows)
-            tile(file, column, [row.range for row in read])
-            factors[kind][table["name"]] = Factor(table["meaning"], read)
-        elif kind == "aperture":
-            holes = tuple(_row(file, source, row, "aperture", "duration") for row in rows)
-            _tile_plane(file, [(row.wavelength, row.range) for row in holes])
-            apertures[table["name"]] = holes
-        elif kind == "area":
-            steps = []
-            for row in rows:
-                where = _source(source, row, _span("area", row["area"], "m2"))
-                power = _number(file, row.get("power", 0))
-                steps.append((_range(file, row["area"]), _number(file, row["E"]), power, where))
-            tile(file, "area", [step[0] for step in steps])
-            wavelength, duration = _range(file, table["wavelength"]), _range(file, table["duration"])
-            area = AreaRule(table["hazard"], wavelength, duration, tuple(steps))
+        try:
+            _add(rules, file, *_check(content))
+        except ReferenceDataError as error:
+            message = f"data file {file}: {error}"
+            raise ReferenceDataError(message) from None
+    return rules
+
+
+def _add(rules: RuleSet, file: str, source: dict[str, Any], table: dict[str, Any]) -> None:
+    kind, rows = table["kind"], tuple(_row(source, table, row) for row in table["row"])
+    if kind == "limit":
+        for size in (0, 1, 2):
+            _tile_plane(row for row in rows if size in row.sizes)
+        whole = tuple(_number(edge) for edge in table.get("whole_nanometres", ()))
+        cone = bool(table.get("cone"))
+        rules.limits.append(LimitTable(file, dict(table["hazard"]), table.get("aperture"), cone, whole, rows))
+    elif kind == "aperture":
+        _tile_plane(rows)
+        rules.apertures[table["name"]] = rows
+    elif kind == "train factor":
+        rules.train_factors.extend(rows)
+    else:
+        column = {"angle factor": "source_angle", "time factor": "duration", "area": "area"}.get(kind, "wavelength")
+        _tile(column, [getattr(row, column) for row in rows])
+        if kind == "area":
+            rules.area = AreaRule(table["hazard"], _range(table["wavelength"]), _range(table["duration"]), rows)
         elif kind == "train time":
-            times = tuple(_train_time(file, source, row) for row in rows)
-            tile(file, "wavelength", [row.wavelength for row in times])
-            train = (tuple(table["hazards"]), _number(file, table["longest_pulse"]), times)
+            rules.train_hazards, rules.longest_pulse = tuple(table["hazards"]), _number(table["longest_pulse"])
+            rules.train_times.extend(rows)
         else:
-            train_factors = tuple(_train_factor(file, source, row) for row in rows)
-    by = (factors["factor"], factors["angle factor"], factors["time factor"])
-    return RuleSet(name, tuple(limits), *by, apertures, area, *train, train_factors)
+            kept = {"factor": rules.factors, "angle factor": rules.angle_factors, "time factor": rules.time_factors}
+            kept[kind][table["name"]] = Factor(table["meaning"], column, rows)

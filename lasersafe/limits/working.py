@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 
 import numpy as np
 
@@ -81,7 +80,7 @@ def _limit_steps(rules: RuleSet, limit: HazardLimit, piece: Piece, lam: float, t
     steps = _factor_steps(rules, piece, lam, time, alpha)
     row = piece.row
     values = {step.symbol: step.value for step in steps}
-    parts = [f"{row.coefficient:g}"] + ([f"{_digits(time)}^{row.power:g}"] if row.power else [])
+    parts = [f"{row.constant:g}"] + ([f"{_digits(time)}^{row.power:g}"] if row.power else [])
     parts += [_digits(values[name]) for name in row.factors]
     parts += [f"{_digits(values['T_2'])}^{row.power_T_2:g}"] if row.power_T_2 else []
     dose, irradiance = float(limit.radiant_exposure), float(limit.irradiance)
@@ -151,15 +150,7 @@ def explain(
     if any(np.ndim(value) for value in given):
         message = "explain takes one point; call it once for each point of an array"
         raise InputError(message)
-    area = None if exposed_area is None else float(exposed_area)
-    return _explained(rule_set, tissue, float(wavelength), float(duration), float(source_angle), area)
-
-
-@lru_cache(maxsize=1024)
-def _explained(
-    rule_set: str, tissue: str, lam: float, time: float, alpha: float, exposed_area: float | None
-) -> tuple[Step, ...]:
-    rules = load_rule_set(rule_set)
+    lam, time, alpha, rules = float(wavelength), float(duration), float(source_angle), load_rule_set(rule_set)
     limits = hazard_limits(rule_set, tissue, lam, time, alpha, exposed_area=exposed_area)
     steps: list[Step] = []
     for limit in limits:

@@ -191,5 +191,5 @@ def test_a_changed_figure_changes_the_limit():
     files = contents("icnirp2013")
     files["icnirp2013_retina_thermal.toml"]["table"]["row"][1]["H"] = "4e-3"
     changed = next(r for r in rebuild(files).limits if r.file == "icnirp2013_retina_thermal.toml").rows[1]
-    assert changed.coefficient == 4e-3
+    assert changed.constant == 4e-3
     assert changed.formula == "H = 4e-3 C_E"
