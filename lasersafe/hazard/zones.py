@@ -271,28 +271,27 @@ def reaches(compared: Sequence[Comparison], distance_of: Callable[[Comparison], 
         With the distance under each rule set.
     """
     known: dict[tuple[float, ...], Floats] = {}  # rule sets often agree: the same limit is worked out once
-    distances = []
+    distances: list[Floats] = []
     for number, one in enumerate(compared):
         single = one.limit.ndim == one.aperture.ndim == 0
         key = (float(one.limit), float(one.aperture), id(one.amount)) if single else (float(number),)
-        applies = np.isfinite(one.limit)
         if key not in known:
-            known[key] = distance_of(replace(one, limit=np.where(applies, one.limit, 1.0)))
-        distances.append(np.where(applies, known[key], -1.0))
+            applies = np.isfinite(one.limit)
+            own = one if applies.all() else replace(one, limit=np.where(applies, one.limit, 1.0))
+            known[key] = distance_of(own) if own is one else np.where(applies, distance_of(own), -1.0)
+        distances.append(known[key])
     shape = np.broadcast_shapes(*(one.shape for one in distances))
-
-    def stacked(every: Iterable[ArrayLike]) -> Floats:
-        return np.stack([np.broadcast_to(one, shape) for one in every])
-
-    table = stacked(distances)
-    decided = table.argmax(axis=0)
-    best, limit, aperture = (
-        np.take_along_axis(columns, decided[np.newaxis], 0)[0]
-        for columns in (table, stacked(one.limit for one in compared), stacked(one.aperture for one in compared))
-    )
+    best, limit, aperture = np.full(shape, -2.0), np.full(shape, np.nan), np.full(shape, np.nan)
+    decided, by_rule_set = np.zeros(shape, dtype=np.intp), dict[str, Floats]()
+    for number, (one, distance) in enumerate(zip(compared, distances, strict=True)):
+        mine = np.broadcast_to(distance, shape)
+        name = one.rule_set
+        by_rule_set[name] = np.maximum(by_rule_set[name], mine) if name in by_rule_set else mine
+        farther = distance > best
+        if farther.any():
+            for values, new in ((best, distance), (limit, one.limit), (aperture, one.aperture), (decided, number)):
+                np.copyto(values, new, where=farther)
     labels = tuple((one.rule_set, one.hazard, one.rule) for one in compared)
-    names = dict.fromkeys(one.rule_set for one in compared)
-    by_rule_set = {name: table[[one.rule_set == name for one in compared]].max(axis=0) for name in names}
     return ReachArrays(best, limit, aperture, decided, labels, by_rule_set)
 
 
