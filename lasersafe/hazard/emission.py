@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -87,7 +88,7 @@ class Light:
     pulse_energy: Floats = field(default_factory=_nothing)
     pulse_duration: Floats = field(default_factory=_nothing)
     repetition_rate: Floats = field(default_factory=_nothing)
-    burst: tuple[tuple[float, float], ...] = ()
+    burst: tuple[tuple[Any, Any], ...] = ()
     pedestal: float = 0.0
 
     @property

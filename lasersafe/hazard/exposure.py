@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
+from operator import mul
 from typing import Any
 
 import numpy as np
@@ -115,7 +116,7 @@ def train_limit(
         )  # fmt: skip
     pulse, rate = emission.pulse_duration, emission.repetition_rate
     if emission.burst or emission.pedestal:
-        size = float(np.prod([number for number, _ in emission.burst])) if emission.burst else 1.0
+        size = reduce(mul, (number for number, _ in emission.burst), 1.0)
         return burst_train_limit(
             rule_set, tissue, wavelength, pulse, emission.burst, rate / size, duration, source_angle,
             exposed_area=area, pedestal=emission.pedestal / emission.pulse_energy,

@@ -159,45 +159,6 @@ def scan_ratio(
     return result
 
 
-def scan_finding(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
-    distance: float,
-) -> ScanFinding:
-    """Return the comparison that decides for the running scan at one distance.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
-    beam : BeamGeometry
-        The beam that is scanned.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    pattern : ScanPattern
-        The pattern.
-    distance : float
-        From the last optic. [m]
-
-    Returns
-    -------
-    ScanFinding
-        The one with the highest ratio.
-    """
-    return scan_findings(rule_set, tissue, (emission,), beam, wavelength, duration, pattern, (distance,))[0]
-
-
 def scan_findings(
     rule_set: str,
     tissue: str,

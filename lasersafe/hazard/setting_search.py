@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.emission import Emission
-from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.lasting import body_area
+from lasersafe.hazard.emission import Emission, Light
+from lasersafe.hazard.exposure import criteria, train_limit
 from lasersafe.hazard.setting_trials import Tried, candidates, trains
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import compiled, ratios
-from lasersafe.limits import PulseTrainLimit, burst_train_limit, hazard_limits, pulse_train_limit
+from lasersafe.limits import PulseTrainLimit
 from lasersafe.results_step import Criterion
 
 Floats = NDArray[np.float64]
@@ -62,14 +61,12 @@ def _windows(rule_sets: tuple[str, ...], tissue: str, wavelength: float, duratio
 def _limit(
     rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float
 ) -> PulseTrainLimit:
-    area = body_area(tissue, wavelength)
-    if space.burst_pulses is None and not space.pedestal:
-        return pulse_train_limit(rule_set, tissue, wavelength, tried.pulse, tried.rate, duration, exposed_area=area)
-    bursts = [] if space.burst_pulses is None else [(tried.number, tried.spacing)]
-    pedestal = space.pedestal / tried.energy
-    return burst_train_limit(
-        rule_set, tissue, wavelength, tried.pulse, bursts, tried.rate, duration, exposed_area=area, pedestal=pedestal
-    )
+    burst = () if space.burst_pulses is None else ((tried.number, tried.spacing),)
+    light = Light(
+        "pulse train", pulse_energy=tried.energy, pulse_duration=tried.pulse, repetition_rate=tried.rate * tried.number,
+        burst=burst, pedestal=space.pedestal,
+    )  # fmt: skip
+    return train_limit(rule_set, tissue, light, wavelength, duration)
 
 
 def _ratio(rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float) -> Floats:
@@ -116,11 +113,7 @@ def _worst_of(
     if space.kind != "pulse train" or space.pattern is not None:
         best: tuple[float, Emission] | None = None
         for emission in candidates(space):
-            ratio = (
-                _single_ratio(rule_sets, tissue, emission, wavelength)
-                if space.kind == "single pulse"
-                else emission_ratio(rule_sets, tissue, emission, wavelength, duration)[0]
-            )
+            ratio = emission_ratio(rule_sets, tissue, emission, wavelength, duration)[0]
             if best is None or ratio > best[0]:
                 best = (ratio, emission)
         assert best is not None
@@ -129,16 +122,6 @@ def _worst_of(
     ratio = np.max([_ratio(name, tissue, tried, space, wavelength, duration) for name in rule_sets], axis=0)
     at = int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-12)))  # of equals the first
     return float(ratio[at]), tried.emission(at, space)
-
-
-def _single_ratio(rule_sets: tuple[str, ...], tissue: str, emission: Emission, wavelength: float) -> float:
-    return max(
-        emission.pulse_energy / float(hazard.radiant_exposure)
-        for name in rule_sets
-        for hazard in hazard_limits(
-            name, tissue, wavelength, emission.pulse_duration, exposed_area=body_area(tissue, wavelength)
-        )
-    )
 
 
 @lru_cache(maxsize=512)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.barriers import TOLERANCE, BarrierVerdict, barrier_distance, judge_barrier
 from lasersafe.hazard.distances import scatter_distance
 from lasersafe.optics.checks import finite, floats, positive, within
@@ -156,57 +155,6 @@ def rated_distances(
         "mirror": barrier_distance(power * part, rating, mirror_beam or beam) if part > 0.0 else 0.0,
         "scatter": scatter,
     }
-
-
-def shadow(
-    source_heights: tuple[float, float], to_barrier: float, bottom: float, top: float, to_person: float
-) -> tuple[float, float]:
-    """Return the heights that a barrier shades at a person's place, for every height of the source [1]_.
-
-    Used on a plan it gives the width behind a barrier that leaves gaps beside it.
-
-    Parameters
-    ----------
-    source_heights : tuple of float, (lowest, highest)
-        Where the light can start. [m]
-    to_barrier : float
-        From the source to the barrier. [m]
-    bottom, top : float
-        Lower and upper edge of the barrier. [m]
-    to_person : float
-        From the source to the person, beyond the barrier. [m]
-
-    Returns
-    -------
-    tuple of float
-        Lowest and highest shaded height; the same twice, at the barrier, where nothing is shaded. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used, or the person stands before the barrier.
-
-    References
-    ----------
-    .. [1] Elementary: straight lines past an edge.
-
-    Examples
-    --------
-    >>> shadow((1.0, 1.5), 2.0, 0.0, 2.0, 4.0)
-    (-1.0, 2.5)
-    """
-    heights = floats("source_heights", source_heights)
-    low, high = (float(finite("source_heights", h, "m")) for h in heights)
-    near = float(positive("to_barrier", to_barrier, "m"))
-    far = float(within("to_person", to_person, "m", near, math.inf))
-    edge_low, edge_high = float(finite("bottom", bottom, "m")), float(finite("top", top, "m"))
-    if not (low <= high and edge_low < edge_high):
-        message = "barrier: the lower edge must lie below the upper, and the lowest source not above the highest"
-        raise OutOfRangeError(message)
-    grow = far / near
-    bottoms = [h + (edge_low - h) * grow for h in (low, high)]
-    tops = [h + (edge_high - h) * grow for h in (low, high)]
-    return (max(bottoms), min(tops)) if max(bottoms) < min(tops) else (edge_low, edge_low)
 
 
 def needed_height(

@@ -40,34 +40,6 @@ def mirror_reflection(amount: ArrayLike, reflectance: ArrayLike = 1.0) -> FloatA
     return np.asarray(whole * within("reflectance", reflectance, "", 0.0, 1.0))
 
 
-def unfolded_distance(to_mirror: ArrayLike, from_mirror: ArrayLike) -> FloatArray:
-    """Return the length of a path that a flat mirror folds; a flat mirror adds no divergence [1]_.
-
-    Parameters
-    ----------
-    to_mirror : array_like, shape (...)
-        From the last optic to the mirror. [m]
-    from_mirror : array_like, shape (...)
-        From the mirror on. [m]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Their sum. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a length is negative or not finite.
-
-    References
-    ----------
-    .. [1] MCCLUNEY1994, mirror image of a source.
-    """
-    first = within("to_mirror", to_mirror, "m", 0.0, math.inf)
-    return finite("distance", first + within("from_mirror", from_mirror, "m", 0.0, math.inf), "m")
-
-
 def scatter_intensity(
     amount: ArrayLike, reflectance: ArrayLike, view_angle: ArrayLike, model: str = "lambert"
 ) -> FloatArray:
@@ -153,35 +125,6 @@ def scatter_exposure(
         return finite("exposure", intensity / way / way, "W/m2 or J/m2")
 
 
-def disc_factor(spot_diameter: ArrayLike, distance: ArrayLike) -> FloatArray:
-    """Return how much weaker an even Lambertian disc is on its axis than a point of the same power [1]_.
-
-    Parameters
-    ----------
-    spot_diameter : array_like, shape (...)
-        Diameter of the disc. [m]
-    distance : array_like, shape (...)
-        Along the normal, from the middle of the disc. [m]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        r^2 / (r^2 + (d / 2)^2), at most 1. [1]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the diameter is negative, the distance not positive or either not finite.
-
-    References
-    ----------
-    .. [1] MCCLUNEY1994, irradiance from an even disc: pi L sin^2 of its half angle.
-    """
-    radius = within("spot_diameter", spot_diameter, "m", 0.0, math.inf) / 2.0
-    way = positive("distance", distance, "m")
-    return np.asarray(np.square(way / np.hypot(way, radius)))
-
-
 def source_angles(
     spot_x: ArrayLike, spot_y: ArrayLike, distance: ArrayLike, view_angle: ArrayLike = 0.0
 ) -> tuple[FloatArray, FloatArray]:
@@ -218,44 +161,3 @@ def source_angles(
     first = 2.0 * np.arctan2(np.maximum(x, y) * slant, 2.0 * way)
     second = 2.0 * np.arctan2(np.minimum(x, y), 2.0 * way)
     return np.asarray(first), np.asarray(second)
-
-
-def source_angle(
-    spot_x: ArrayLike,
-    spot_y: ArrayLike,
-    distance: ArrayLike,
-    view_angle: ArrayLike = 0.0,
-    smallest: ArrayLike = 0.0,
-    largest: ArrayLike = math.pi,
-) -> FloatArray:
-    """Return the angle that a spot subtends: the mean of its two axes, each limited first [1]_.
-
-    Parameters
-    ----------
-    spot_x, spot_y : array_like, shape (...)
-        Diameters of the spot on the surface. [m]
-    distance : array_like, shape (...)
-        From the spot to the eye. [m]
-    view_angle : array_like, shape (...)
-        Angle between the surface normal and the eye, 0 to pi / 2. [rad]
-    smallest, largest : array_like, shape (...)
-        What each axis is limited to, alpha_min and alpha_max of the rule set. [rad]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Angular subtense. [rad]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used.
-
-    References
-    ----------
-    .. [1] ICNIRP2013, angular subtense of an oblong source.
-    """
-    low = within("smallest", smallest, "rad", 0.0, math.pi)
-    high = within("largest", largest, "rad", 0.0, math.pi)
-    first, second = source_angles(spot_x, spot_y, distance, view_angle)
-    return np.asarray((np.clip(first, low, high) + np.clip(second, low, high)) / 2.0)

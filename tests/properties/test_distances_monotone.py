@@ -19,7 +19,7 @@ from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, 
 from lasersafe.hazard.scatter import scatter_farthest
 from lasersafe.optics.aperture import fraction_through, mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, collimated, diameters, through_lens
-from lasersafe.optics.reflection import disc_factor, mirror_reflection, unfolded_distance
+from lasersafe.optics.reflection import mirror_reflection
 from tests.few import few
 
 
@@ -143,11 +143,9 @@ def test_a_measured_diameter_comes_back(diameter, angle, position, place, propag
     assert float(diameters(beam, place)[0]) == pytest.approx(here.waist_diameter[0], rel=1e-9, abs=0)
 
 
-@given(st.floats(0.0, 1.0), decades(-5, 0), decades(-3, 3), decades(-3, 3))
-def test_surfaces(reflectance, spot, first, second):
+@given(st.floats(0.0, 1.0))
+def test_surfaces(reflectance):
     assert float(mirror_reflection(1.0, reflectance)) == reflectance
-    assert float(unfolded_distance(first, second)) == first + second
-    assert 0.0 < float(disc_factor(spot, first)) <= 1.0
 
 
 @few(60)
