@@ -19,7 +19,6 @@ from lasersafe.hazard.emission import Floats, Light
 from lasersafe.hazard.exposure import Comparison
 from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
 from lasersafe.hazard.zones import FARTHEST, farthest, highest_ratio
-from lasersafe.optics.geometry import Beams
 from lasersafe.optics.propagation import to_1_over_e
 
 _CLOSE = 1e-6  # m
@@ -52,19 +51,19 @@ def _longest(members: list[Varied], way: str) -> Floats:
 
 def _grouped(members: list[Varied], rule_set: str, tissue: str, duration: Floats) -> dict[str, list[Member]]:
     """Return the comparisons of all wavelengths by the group in which they add."""
-    groups: dict[str, list[Member]] = {}
-    for one in members:
-        by_group: dict[str, list[Comparison]] = {}
+    groups: dict[str, dict[int, list[Comparison]]] = {}
+    for number, one in enumerate(members):
         ends = {float(one.wavelength.min()), float(one.wavelength.max())}
         for compared in one.compared(rule_set, tissue, duration):
             names = {group_of(tissue, compared.hazard, end) for end in ends}
             if len(names) > 1:
                 message = "wavelength: a range across 315 nm cannot be varied for a laser of several wavelengths"
                 raise InputError(message)
-            by_group.setdefault(names.pop(), []).append(compared)
-        for name, part in by_group.items():
-            groups.setdefault(name, []).append(Member(part, one.beams))
-    return groups
+            groups.setdefault(names.pop(), {}).setdefault(number, []).append(compared)
+    return {
+        name: [Member(compared, members[number].beams) for number, compared in own.items()]
+        for name, own in groups.items()
+    }
 
 
 def instruments_of(context: Context) -> list[Aid]:
@@ -73,40 +72,36 @@ def instruments_of(context: Context) -> list[Aid]:
     return sorted({aid_of(person) for person in mine if person.aided}, key=lambda one: (one.name, one.objective))
 
 
-def _instruments(own: Varied) -> list[Aid]:
-    found = instruments_of(own.context)
-    if not found:
-        name = own.context.laser.name
-        message = f"way = aided: nobody in the case uses an optical aid in the beam of {name}"
-        raise InputError(message)
-    return found
-
-
 def _through(compared: list[Comparison], own: Varied) -> list[Comparison]:
     """Return what is compared by the bare eye and behind every instrument of the case."""
-    behind = (through(compared, instrument, own.wavelength) for instrument in _instruments(own))
+    instruments = instruments_of(own.context)
+    if not instruments:
+        message = f"way = aided: nobody in the case uses an optical aid in the beam of {own.context.laser.name}"
+        raise InputError(message)
+    behind = (through(compared, instrument, own.wavelength) for instrument in instruments)
     return [*compared, *(one for seen in behind for one in seen)]
+
+
+def _in_beam(
+    own: Varied, way: str, tissue: str, rule_set: str, grouped: bool
+) -> tuple[list[Comparison], dict[str, list[Member]], Floats, Floats]:
+    """Return what the main wavelength is compared with and all of them by group, and the reflectance for each."""
+    members, base = members_of(own), "direct" if way == "aided" else way
+    factor = reduce(np.maximum, (one.reflectance(base) for one in members))
+    alone = own.compared(rule_set, tissue, own.duration(base))
+    groups: dict[str, list[Member]] = {}
+    for one in members if grouped or len(members) > 1 else ():
+        for name, (found,) in _grouped([one], rule_set, tissue, _longest(members, base)).items():
+            compared = _through(found.compared, one) if way == "aided" else found.compared
+            groups.setdefault(name, []).append(Member(compared, one.beams))
+    return _through(alone, own) if way == "aided" else alone, groups, own.reflectance(base), factor
 
 
 def beam_distance(own: Varied, way: str, tissue: str, rule_set: str, size: int) -> Floats:
     """Return the reach of the beam, of its mirror image, or behind an optical aid, under one rule set. [m]."""
-    members = members_of(own)
-    base = "direct" if way == "aided" else way
-
-    def seen(compared: list[Comparison], one: Varied) -> list[Comparison]:
-        return _through(compared, one) if way == "aided" else compared
-
-    alone = farthest(seen(own.compared(rule_set, tissue, own.duration(base)), own), own.beams, own.reflectance(base))
-    if len(members) == 1:
-        return alone
-    duration = _longest(members, base)
-    factor = reduce(np.maximum, (one.reflectance(base) for one in members))
-    groups: dict[str, list[Member]] = {}
-    for one in members:
-        for name, found in _grouped([one], rule_set, tissue, duration).items():
-            groups.setdefault(name, []).append(Member(seen(found[0].compared, one), found[0].beams))
+    alone, groups, reflectance, factor = _in_beam(own, way, tissue, rule_set, False)
     sums = (summed_farthest(group, factor, size) for group in groups.values())
-    return reduce(np.maximum, sums, np.asarray(alone))
+    return reduce(np.maximum, sums, np.asarray(farthest(alone, own.beams, reflectance)))
 
 
 def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floats, group: str = "") -> Floats:
@@ -114,23 +109,15 @@ def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floa
 
     With the name of a group of `hazard.combine` it is the sum of that group alone.
     """
-    members = members_of(own)
-    base = "direct" if way == "aided" else way
-
-    def seen(compared: list[Comparison], one: Varied) -> list[Comparison]:
-        return _through(compared, one) if way == "aided" else compared
-
-    factor = reduce(np.maximum, (one.reflectance(base) for one in members))
-    groups: dict[str, Floats] = {}
-    for one in members if group or len(members) > 1 else ():
-        for name, found in _grouped([one], rule_set, tissue, _longest(members, base)).items():
-            ratio = highest_ratio(seen(found[0].compared, one), one.beams, distance, factor)
-            groups[name] = np.asarray(groups[name] + ratio) if name in groups else ratio
+    alone, groups, reflectance, factor = _in_beam(own, way, tissue, rule_set, bool(group))
+    sums = {
+        name: reduce(np.add, (highest_ratio(one.compared, one.beams, distance, factor) for one in members))
+        for name, members in groups.items()
+        if group in ("", name)
+    }
     if group:
-        return groups.get(group, np.zeros_like(distance))
-    alone = highest_ratio(seen(own.compared(rule_set, tissue, own.duration(base)), own), own.beams, distance,
-                          own.reflectance(base))  # fmt: skip
-    return reduce(np.maximum, groups.values(), alone)
+        return sums.get(group, np.zeros_like(distance))
+    return reduce(np.maximum, sums.values(), highest_ratio(alone, own.beams, distance, reflectance))
 
 
 def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: str = "") -> tuple[Floats, LimitOfAngles]:
@@ -153,32 +140,29 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: st
     return np.asarray(own.factor), lowest
 
 
-def _scatter(own: Varied, tissue: str, rule_set: str, size: int, distance: Floats | None = None) -> Floats:
+def _scatter(own: Varied, tissue: str, rule_set: str, size: int) -> Floats:
+    """Return how far from the lit surface one wavelength exceeds its limit [m]."""
     duration = own.duration("scatter")
-    if distance is not None:
-        return _scattered(own, tissue, rule_set, size, distance, duration, own.reflectance("scatter"))
     amount, limits = _limits(own, rule_set, tissue, duration)
-    spot = own.spot if tissue == "eye" else np.asarray(0.0)
-    view = own.value("view_angle", own.context.scatter_surface[1])
+    view, spot = _seen(own, tissue)
     model, part = own.context.case.settings.scatter_model, own.reflectance("scatter")
     alike = view.ndim == 0 and (own.by_setting or _one_limit(own.light, own.wavelength, duration))
     return scatter_farthest(amount, limits, part, view, model, spot, (size,), alike)
 
 
-def _scattered(
-    own: Varied,
-    tissue: str,
-    rule_set: str,
-    size: int,
-    distance: Floats,
-    duration: Floats,
-    part: Floats,
-    group: str = "",
-) -> Floats:
-    """Return exposure over limit at a distance from the lit surface [m], of all hazards or of one group."""
-    amount, limits = _limits(own, rule_set, tissue, duration, group)
+def _seen(own: Varied, tissue: str) -> tuple[Floats, Floats]:
+    """Return the angle from the normal [rad], and the diameter of the spot that earns credit for its size [m]."""
     spot = own.spot if tissue == "eye" else np.asarray(0.0)
-    view, model = own.value("view_angle", own.context.scatter_surface[1]), own.context.case.settings.scatter_model
+    return own.value("view_angle", own.context.scatter_surface[1]), spot
+
+
+def _scattered(
+    own: Varied, tissue: str, rule_set: str, distance: Floats, size: int, duration: Floats, part: Floats, group: str
+) -> Floats:
+    """Return exposure over limit at a distance from the lit surface [m], of one group of hazards or of all for ""."""
+    amount, limits = _limits(own, rule_set, tissue, duration, group)
+    view, spot = _seen(own, tissue)
+    model = own.context.case.settings.scatter_model
     return scatter_ratios(amount, limits, distance, part, view, model, spot, (size,))
 
 
@@ -195,7 +179,7 @@ def _scatter_sums(own: Varied, tissue: str, rule_set: str, size: int) -> dict[st
     part = reduce(np.maximum, (one.reflectance("scatter") for one in members))
 
     def total(name: str, place: Floats) -> Floats:
-        every = (_scattered(one, tissue, rule_set, size, place, duration, part, name) for one in members)
+        every = (_scattered(one, tissue, rule_set, place, size, duration, part, name) for one in members)
         return reduce(np.add, every)
 
     return {name: partial(total, name) for name in _grouped(members, rule_set, tissue, duration)}
@@ -242,10 +226,6 @@ def scatter_ratio_of(own: Varied, tissue: str, rule_set: str, distance: Floats, 
     sums = _scatter_sums(own, tissue, rule_set, size) if group or own.context.laser.line else {}
     if group:
         return sums[group](distance) if group in sums else np.zeros(size)
-    alone = _scatter(own, tissue, rule_set, size, distance)
+    duration, part = own.duration("scatter"), own.reflectance("scatter")
+    alone = _scattered(own, tissue, rule_set, distance, size, duration, part, "")
     return reduce(np.maximum, (total(distance) for total in sums.values()), alone)
-
-
-__all__ = [
-    "Beams", "beam_distance", "beam_ratio", "instruments_of", "members_of", "scatter_distance_of", "scatter_ratio_of",
-]  # fmt: skip
