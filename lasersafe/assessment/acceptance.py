@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from lasersafe.models import Case, MeasuredReading, Person
 
 APERTURE = 7e-3  # m; the detector looks through the aperture that the eye limits are averaged over
+Row = tuple[str, str, str, float, float, str, str]  # what, where, way, distance, value, unit, numbers
 LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have missed the beam
 
 
@@ -62,21 +63,20 @@ def _rows(
     found: Sequence[Context], scenarios: list[Scenario], eyewear: list[EyewearNeed], barriers: list[BarrierResult]
 ) -> list[Expected]:
     rows: list[Expected] = []
-    for context in found:
-        if not context.setup.fitted:
-            continue
-        own = [s for s in scenarios if s.laser == context.laser.name and s.setup == context.setup.name]
-        rows += _at_persons(context, own)
-        rows += _behind_eyewear(context, own, eyewear)
-        rows += _at_barriers(context, barriers)
+    for context in (one for one in found if one.setup.fitted):
+        name = context.laser.name, context.setup.name
+        own = list(_one_per_way(s for s in scenarios if (s.laser, s.setup) == name))
+        wearers = {n.person for n in eyewear if n.verdict is not None and (n.laser, n.setup) == name}
+        every = (
+            *_at_persons(context, own),
+            *_behind_eyewear(s for s in own if s.person in wearers),
+            *_at_barriers(b for b in barriers if (b.laser, b.setup) == name),
+        )
+        rows += (
+            Expected("", *name, what, where, way, distance, value, LOW_SHARE * value, unit, numbers)
+            for what, where, way, distance, value, unit, numbers in every
+        )
     return rows
-
-
-def _row(
-    context: Context, what: str, where: str, way: str, distance: float, value: float, unit: str, numbers: str
-) -> Expected:
-    low = LOW_SHARE * value
-    return Expected("", context.laser.name, context.setup.name, what, where, way, distance, value, low, unit, numbers)
 
 
 def amounts(context: Context) -> list[tuple[str, float, str]]:
@@ -100,10 +100,10 @@ def amounts(context: Context) -> list[tuple[str, float, str]]:
     return found
 
 
-def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Expected]:
+def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
     persons = {person.name: person for person in context.case.person}
     area = math.pi * APERTURE**2 / 4.0
-    for scenario in _one_per_way(scenarios):
+    for scenario in scenarios:
         person: Person = persons[scenario.person]
         for what, amount, unit in amounts(context):
             if scenario.way == "scatter":
@@ -125,10 +125,10 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Expecte
                 share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
                 value = amount * factor * share
                 numbers = f"{amount:.5g} {unit} · {factor:g} · {share:.4g} (7 mm, {distance:.5g} m)"
-            yield _row(context, what, person.name, scenario.way, distance, value, unit, numbers)
+            yield what, person.name, scenario.way, distance, value, unit, numbers
 
 
-def _one_per_way(scenarios: list[Scenario]) -> Iterator[Scenario]:
+def _one_per_way(scenarios: Iterable[Scenario]) -> Iterator[Scenario]:
     """Return one scenario, the one of the eye, per person and way that is not struck out and can be read at rest."""
     done = set()
     for s in scenarios:
@@ -141,38 +141,20 @@ def _one_per_way(scenarios: list[Scenario]) -> Iterator[Scenario]:
         yield s
 
 
-def _behind_eyewear(context: Context, scenarios: list[Scenario], eyewear: list[EyewearNeed]) -> Iterator[Expected]:
-    wearers = {
-        n.person
-        for n in eyewear
-        if n.verdict is not None and n.laser == context.laser.name and n.setup == context.setup.name
-    }
-    for scenario in _one_per_way(scenarios):
-        if scenario.person not in wearers or scenario.below or not math.isfinite(scenario.ratio):
-            continue
-        density = float(round_up_density(math.log10(scenario.ratio)))
-        value = min(scenario.exposure * 10.0**-density, scenario.limit)
-        numbers = f"{scenario.exposure:.5g} {scenario.exposure_unit} · 10^(-{density:g})"
-        yield _row(
-            context,
-            "behind eyewear",
-            scenario.person,
-            scenario.way,
-            scenario.distance,
-            value,
-            scenario.exposure_unit,
-            numbers,
-        )
+def _behind_eyewear(scenarios: Iterable[Scenario]) -> Iterator[Row]:
+    for s in scenarios:
+        if not s.below and math.isfinite(s.ratio):
+            density = float(round_up_density(math.log10(s.ratio)))
+            value = min(s.exposure * 10.0**-density, s.limit)
+            numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
+            yield "behind eyewear", s.person, s.way, s.distance, value, s.exposure_unit, numbers
 
 
-def _at_barriers(context: Context, barriers: list[BarrierResult]) -> Iterator[Expected]:
-    for result in barriers:
-        mine = result.laser == context.laser.name and result.setup == context.setup.name
-        if mine and result.asked and math.isfinite(result.irradiance):
-            numbers = result.steps[0].numbers if result.steps else ""
-            yield _row(
-                context, "irradiance", result.barrier, result.way, result.distance, result.irradiance, "W/m2", numbers
-            )
+def _at_barriers(barriers: Iterable[BarrierResult]) -> Iterator[Row]:
+    for one in barriers:
+        if one.asked and math.isfinite(one.irradiance):
+            numbers = one.steps[0].numbers if one.steps else ""
+            yield "irradiance", one.barrier, one.way, one.distance, one.irradiance, "W/m2", numbers
 
 
 def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:

@@ -83,6 +83,12 @@ class Context:
         return self.not_shorter_than_a_pulse(*exposure_duration(self.wavelength, way))
 
     @property
+    def persons(self) -> tuple[Person, ...]:
+        """The persons whom this laser with this set-up concerns."""
+        names, setups = (None, self.laser.name), (None, self.setup.name)
+        return tuple(p for p in self.case.person if p.laser in names and p.setup in setups)
+
+    @property
     def surfaces(self) -> tuple[Surface, ...]:
         """The surfaces that this laser can light."""
         return tuple(s for s in self.case.surface if s.laser in (None, self.laser.name))

@@ -147,9 +147,7 @@ def extended_scenarios(context: Context) -> list[Scenario]:
 
     found = []
     for extended in _fed_by(context):
-        for person in context.case.person:
-            if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
-                continue
+        for person in context.persons:
             for tissue in ("eye", "skin"):
                 duration, reason = context.not_shorter_than_a_pulse(
                     *person_duration(person, context.wavelength, "scatter", tissue, context.laser.name)

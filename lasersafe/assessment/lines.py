@@ -129,9 +129,7 @@ def _module_results(context: Context) -> list[ModuleResult]:
     column = float(module.column_pitch)
     pitch = (column, column if module.row_pitch is None else float(module.row_pitch))
     found = []
-    for person in context.case.person:
-        if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
-            continue
+    for person in context.persons:
         distance = float(person.distance)
         seen = side_by_side(context.beam, count, pitch, distance)
         angle = format_quantity(seen.separation, "rad", 3)

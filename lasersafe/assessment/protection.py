@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 GLOWING = "extended source"
+_SMALLEST = 1e-6  # m: a focus seen as a point still has a finite spot
 
 
 def lighting(person: Person, found: Sequence[Context]) -> list[Context]:
@@ -147,45 +148,36 @@ def need_at(
     person : str
         Who wears it, for the answer.
     """
-    best: EyewearNeed | None = None
+    worst, *others = context.emissions("eye", duration)
+    profile, wavelength = context.beam.profile, context.wavelength
+    needs = []
     for place in worst_place(context.beam, distance):
-        dx, dy = (float(d) for d in diameters(context.beam, place))
-        floor = 1e-6  # m: a focus seen as a point still has a finite spot
-        narrow = [
-            worst_density(
-                context.rule_sets, one, context.wavelength, duration, max(dx, floor), max(dy, floor),
-                context.beam.profile,
-            )[0]
-            for one in context.emissions("eye", duration)[1:]
-        ]  # fmt: skip
-        need = eyewear_need(
-            wavelength=context.wavelength,
-            space=context.space,
-            worst=context.emission("eye", duration),
-            rule_sets=context.rule_sets,
-            duration=duration,
-            beam_diameters=(max(dx, floor), max(dy, floor)),
-            profile=context.beam.profile,
-            marking=marking,
-            laser=context.laser.name,
-            setup=context.setup.name,
-            person=person,
-            distance=place,
-            least_density=max(least_density, *narrow, -math.inf),
-            shared_by=shared_by,
+        dx, dy = (max(float(d), _SMALLEST) for d in diameters(context.beam, place))
+        densities = (worst_density(context.rule_sets, one, wavelength, duration, dx, dy, profile)[0] for one in others)
+        needs.append(
+            eyewear_need(
+                wavelength=wavelength,
+                space=context.space,
+                worst=worst,
+                rule_sets=context.rule_sets,
+                duration=duration,
+                beam_diameters=(dx, dy),
+                profile=profile,
+                marking=marking,
+                laser=context.laser.name,
+                setup=context.setup.name,
+                person=person,
+                distance=place,
+                least_density=max(least_density, *densities, -math.inf),
+                shared_by=shared_by,
+            )
         )
-        if best is None or _harder(need, best):
-            best = need
-    assert best is not None
-    return best
+    return max(needs, key=_hard)
 
 
-def _harder(need: EyewearNeed, other: EyewearNeed) -> bool:
-    def rank(n: EyewearNeed) -> tuple[float, float]:
-        numbers = [math.inf if s.scale_number is None else float(s.scale_number) for s in n.scales]
-        return max(numbers), n.optical_density_exact
-
-    return rank(need) > rank(other)
+def _hard(need: EyewearNeed) -> tuple[float, float]:
+    numbers = [math.inf if s.scale_number is None else float(s.scale_number) for s in need.scales]
+    return max(numbers), badness(need.optical_density_exact)
 
 
 def stops(scenario: Scenario, result: BarrierResult, person: Person, protecting: set[str]) -> bool:

@@ -185,10 +185,8 @@ def _visits(
     for context in fitted:
         if context.wavelength >= ULTRAVIOLET:
             continue
-        person = next(one for one in context.case.person if one.name == name)
-        if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
-            continue
-        for visit in person.visits:
+        own = (person for person in context.persons if person.name == name)
+        for person, visit in ((one, visit) for one in own for visit in one.visits):
             if visit.laser not in (None, context.laser.name):
                 continue
             words = f"{context.laser.name}, {visit.way}, {visit.time.typed}" + (f": {visit.note}" if visit.note else "")

@@ -256,44 +256,38 @@ def scan_results(corners: Sequence[Sequence[Context]]) -> tuple[ScanResult, ...]
     return over(corners, lambda found: [scan for context in found for scan in _scan_results(context)])
 
 
+def _reach(context: Context, tissue: str, duration: float) -> float:
+    """Return how far the stopped beam is above its limit for a time [s], under any rule set [m]."""
+    light = context.beam, context.wavelength, duration
+    every = ((name, one) for name in context.rule_sets for one in context.emissions(tissue, duration))
+    return max(direct_reach(name, tissue, one, *light).distance for name, one in every)
+
+
 def _scan_results(context: Context) -> list[ScanResult]:
     pattern = pattern_of(context.setup)
     if pattern is None or context.setup.scan is None:
         return []
-    time = context.setup.scan.reaction_time
-    lasts = _lasting(context)
+    time, lasts = context.setup.scan.reaction_time, _lasting(context)
     duration, _ = context.duration("direct")
     result = []
     for tissue in ("eye", "skin"):
-        running, stopped, reaction = {}, 0.0, None
-        for rule_set in context.rule_sets:
-            for still in context.emissions(tissue, duration):
-                here = direct_reach(rule_set, tissue, still, context.beam, context.wavelength, duration).distance
-                stopped = max(stopped, here)
-            running[rule_set] = scan_reach(
+        running = {
+            rule_set: scan_reach(
                 context.space, context.emissions(tissue, duration), rule_set, tissue, context.beam, context.wavelength,
                 duration, pattern, _places(context),
-            )  # fmt: skip
-            if lasts is not None:
-                for short in context.emissions(tissue, lasts):
-                    own = direct_reach(rule_set, tissue, short, context.beam, context.wavelength, lasts).distance
-                    reaction = own if reaction is None else max(reaction, own)
+            )
+            for rule_set in context.rule_sets
+        }  # fmt: skip
         places = tuple(
             max(
                 (_place(context, name, tissue, duration, distance) for name in context.rule_sets),
                 key=lambda place: badness(place.ratio),
             )
-            for distance in sorted(
-                {
-                    float(p.distance)
-                    for p in context.case.person
-                    if p.laser in (None, context.laser.name) and p.setup in (None, context.setup.name)
-                }
-            )
+            for distance in sorted({float(p.distance) for p in context.persons})
         )
-        if reaction is None:
-            words = "the movement earns no credit: there is no monitored scan-fail cut-off with a stated reaction time"
-        else:
+        words = "the movement earns no credit: there is no monitored scan-fail cut-off with a stated reaction time"
+        reaction = None if lasts is None else _reach(context, tissue, lasts)
+        if reaction is not None:
             words = (
                 f"the movement counts beyond {format_quantity(reaction, 'm', 3, 'up')}, where the stopped beam stays "
                 f"below its limit for the reaction time of {format_quantity(float(time or 0.0), 's', 3)}"
@@ -307,7 +301,7 @@ def _scan_results(context: Context) -> list[ScanResult]:
                 pattern=pattern_words(context.setup),
                 duration=duration,
                 running=max(running.values()),
-                stopped=stopped,
+                stopped=_reach(context, tissue, duration),
                 reaction_time=None if time is None else float(time),
                 reaction=reaction,
                 running_by_rule_set=running,

@@ -242,9 +242,7 @@ def scenarios_of(context: Context) -> list[Scenario]:
     Of a set-up that is not fitted today only the worse tissue of each person and way is kept.
     """
     found: list[Scenario] = []
-    for person in context.case.person:
-        if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
-            continue
+    for person in context.persons:
         again = partial(_scenario, context)
         own = [again(person, way, tissue) for way in WAYS for tissue in TISSUES]
         own = scenarios_with_scan(context, person, own, again)
