@@ -27,7 +27,7 @@ from lasersafe.assessment.scene_marks import (
 )
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
-from lasersafe.assessment.seen_places import standing_places, taken
+from lasersafe.assessment.seen_places import taken
 from lasersafe.assessment.stage import Stage
 from lasersafe.fields import badness
 from lasersafe.models import SIValue
@@ -222,19 +222,13 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
 
 def _places(stage: Stage) -> dict[str, tuple[float, float]]:
     """Return for each person with an area the place nearest to a laser."""
+    apexes = [pose.apex[:2] for c in stage.contexts for pose in stage.poses(c, "running")]
     found: dict[str, tuple[float, float]] = {}
-    for place in stage.scene.person:
-        if place.position is not None:
-            continue
-        best = math.inf
-        for context in stage.contexts:
-            for source in stage.sources(context, "direct", "eye"):
-                spots = standing_places(place, (source,))
-                away = np.hypot(spots[:, 0] - source.apex[0], spots[:, 1] - source.apex[1])
-                if float(away.min()) < best:
-                    best = float(away.min())
-                    x, y = spots[int(np.argmin(away))].tolist()
-                    found[place.name] = (x, y)
+    for place in stage.scene.person if apexes else ():
+        if place.position is None:
+            nearest = min(shapely.shortest_line(taken(place), shapely.points(apexes)), key=lambda line: line.length)
+            x, y = nearest.coords[0]
+            found[place.name] = (x, y)
     return found
 
 

@@ -6,7 +6,7 @@ What a camera may receive is advice, never a verdict, since no limit exists for 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -190,43 +190,41 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
         if pulsed
         else context.space.highest_mean_power or 0.0
     )
-    pulse = emission.pulse_duration if pulsed else None
-    rate = emission.repetition_rate or None if pulsed else None
+    light: dict[str, Any] = {
+        "pulse_duration": emission.pulse_duration if pulsed else None,
+        "repetition_rate": emission.repetition_rate or None if pulsed else None,
+    }
     place = (*entry.position.pair, float(entry.height))
-    rows: list[tuple[str, str, float, cameras.CameraAdvice]] = []
+    lam, beam = context.wavelength, context.beam
+    rows: list[tuple[str, float, cameras.CameraAdvice]] = []
     for pose in stage.poses(main, "running"):
         away = max(math.dist(place, pose.apex), CLOSEST)
-        lam, beam = context.wavelength, context.beam
-        direct = cameras.beam_in_camera(camera, amount, lam, beam, away, pulse_duration=pulse, repetition_rate=rate)
-        rows.append(("direct", "", away, direct))
+        rows.append(("", away, cameras.beam_in_camera(camera, amount, lam, beam, away, **light)))
         for item in stage.lit(context, pose):
             spots = stage.spots(context, pose, item)
-            near = float(spots.away(*(np.asarray(value, dtype=float) for value in place)))
-            near = max(near, CLOSEST)
+            near = max(float(spots.away(*(np.asarray(value, dtype=float) for value in place))), CLOSEST)
             spot = cameras.scatter_in_camera(
                 camera, amount, lam, near, reflectance=item.reflectance, model=stage.case.settings.scatter_model,
-                spot_diameter=context.spot if not item.placed else 0.0, pulse_duration=pulse, repetition_rate=rate,
+                spot_diameter=context.spot if not item.placed else 0.0, **light,
             )  # fmt: skip
-            rows.append(("scatter", item.name, near, spot))
+            rows.append((item.name, near, spot))
     for source in stage.sources(main, "mirror", "eye"):
         if isinstance(source.profile, BeamProfile):
-            path = max(source.path_to(place), CLOSEST)
-            seen = cameras.beam_in_camera(
-                camera, amount * source.factor, context.wavelength, source.profile.beam, path, way="mirror",
-                pulse_duration=pulse, repetition_rate=rate,
-            )  # fmt: skip
-            rows.append(("mirror", source.surface, path, seen))
-    worst: dict[str, tuple[str, str, float, cameras.CameraAdvice]] = {}
+            path, sent = max(source.path_to(place), CLOSEST), amount * source.factor
+            seen = cameras.beam_in_camera(camera, sent, lam, source.profile.beam, path, way="mirror", **light)
+            rows.append((source.surface, path, seen))
+    worst: dict[str, tuple[str, float, cameras.CameraAdvice]] = {}
     for row in rows:
-        if row[0] not in worst or not row[3].exposure <= worst[row[0]][3].exposure:
-            worst[row[0]] = row
+        way = row[2].way
+        if way not in worst or not row[2].exposure <= worst[way][2].exposure:
+            worst[way] = row
     return [
         CameraLine(
             entry.name, main.laser.name, main.setup.name, way, surface, away, advice.exposure, advice.unit,
             advice.spot_diameter, advice.resolved, None if advice.threshold is None else advice.threshold.value,
             "" if advice.threshold is None else advice.threshold.source, advice.ratio, advice.words, advice.advice,
         )
-        for way, surface, away, advice in worst.values()
+        for way, (surface, away, advice) in worst.items()
     ]  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import shapely
@@ -124,47 +125,41 @@ def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
     return where, tuple(stage.pieces(context, w, mode) for w in ("direct", "mirror", "scatter"))
 
 
-def _lights(stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float) -> Lights:
-    pieces = stage.pieces(context, way, mode)
-    return tuple((s, pieces) for s in stage.sources(context, way, tissue, mode, duration))
-
-
 def _hit(
     stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
 ) -> tuple[Hit | None, str]:
+    def lights(*ways: str) -> Lights:
+        return tuple(
+            (source, stage.pieces(context, one, mode))
+            for one in ways
+            for source in stage.sources(context, one, tissue, mode, duration)
+        )
+
+    worst = partial(worst_hit, context, place, tissue=tissue, duration=duration)
     if way in ("missing the target", "through the target"):
         if way == "through the target" and not _can_be_cut(stage, context):
             return None, "not possible: the case states that no object on the target list can be cut through"
         beyond = max(_nearest_target(stage, context, mode), 1e-3)
-        lights = _lights(stage, context, "direct", tissue, mode, duration)
-        plain = worst_hit(context, place, lights, tissue, duration)
-        if plain is None or plain.distance > beyond:
-            return plain, ""
-        return worst_hit(context, place, lights, tissue, duration, beyond=beyond), ""
+        plain = worst(lights("direct"))
+        return plain if plain is None or plain.distance > beyond else worst(lights("direct"), beyond=beyond), ""
     if way in ("mirror", "convex mirror", "concave mirror"):
-        shape = {"mirror": "flat", "convex mirror": "convex", "concave mirror": "concave"}[way]
-        lights = tuple((s, p) for s, p in _lights(stage, context, "mirror", tissue, mode, duration) if s.bend == shape)
-        if not lights and shape != "flat":
+        shape = way.removesuffix("mirror").strip() or "flat"
+        bent = tuple((source, pieces) for source, pieces in lights("mirror") if source.bend == shape)
+        if not bent and shape != "flat":
             listed = (
                 f"no surface is listed where the beam comes that is {shape}, or that may be and then sends it farther"
             )
             return None, f"not possible: {listed}"
-        note = "; ".join(dict.fromkeys(s.note for s, _ in lights if s.note)) if shape != "flat" else ""
-        return worst_hit(context, place, lights, tissue, duration), note
+        notes = dict.fromkeys(source.note for source, _ in bent if source.note and shape != "flat")
+        return worst(bent), "; ".join(notes)
     if way == "mirror then scatter":
         return _mirror_then_scatter(stage, context, place, tissue, mode, duration), "bound"
     if way in ("fibre broken", "optic lost"):
         return _broken(stage, context, place, way, tissue, mode, duration)
     if way == "aided viewing":
-        lights = tuple(
-            light for one in ("direct", "mirror", "scatter")
-            for light in _lights(stage, context, one, tissue, mode, duration)
-        )  # fmt: skip
         instrument = aid_of(next(p for p in stage.case.person if p.name == place.name))
-        hit = worst_hit(context, place, lights, tissue, duration, with_aid=instrument)
-        return hit, instrument.name
-    lights = _lights(stage, context, way, tissue, mode, duration)
-    return worst_hit(context, place, lights, tissue, duration), ""
+        return worst(lights("direct", "mirror", "scatter"), with_aid=instrument), instrument.name
+    return worst(lights(way)), ""
 
 
 def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
