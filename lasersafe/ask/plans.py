@@ -124,7 +124,10 @@ def write_plan(
     if suffix == ".pdf":
         from lasersafe.sheet.drawings import drawings_pdf
 
-        contents = [drawings_pdf(drawings, assessment, load_wording(case.language))]
+        wording = load_wording(case.language)
+        named = {"scene": assessment.scene, "title": assessment.title}
+        subject = f"{wording.text('plan.heading')}, {assessment.fingerprint}"
+        contents = [drawings_pdf(drawings, named, subject, wording)]
     else:
         contents = [_content(drawing, suffix) for drawing in drawings]
     names = [output, *(output.with_name(f"{output.stem}-{n}{output.suffix}") for n in range(2, len(contents) + 1))]

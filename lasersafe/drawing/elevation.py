@@ -92,11 +92,8 @@ def _page(scene: SceneResult, one: Elevation, paper: Paper, title: str, wording:
     bar, rect = scale_bar(view)
     section.board.boxes.append(rect)
     section.draw()
-    heads = (
-        text("plan.scale", scale=view.scale, paper=paper.name),
-        text("plan.shown", setups=text("plan.drawn", laser=one.laser, setup=one.setup)),
-    )
-    return layout.filled(heads, paper, view, [*section.marks, *bar])
+    drawn = text("plan.shown", setups=text("plan.drawn", laser=one.laser, setup=one.setup))
+    return layout.filled(paper, view, wording, drawn, [*section.marks, *bar])
 
 
 def _extent(one: Elevation) -> Rect:
@@ -208,11 +205,7 @@ class _Section(Sketch):
                 continue
             low, high = self.view.point((item.along, item.bottom)), self.view.point((item.along, item.top))
             far = 4.0 * (self.frame[2] - self.frame[0]) / max(low[0] - source[0], 1e-6)
-
-            def behind(place: Pair, far: float = far) -> Pair:
-                return source[0] + (place[0] - source[0]) * far, source[1] + (place[1] - source[1]) * far
-
-            self.marks += tone([(low, high, behind(high), behind(low))], self.frame, SHADOW)
+            self.marks += tone([(low, high, toward(source, high, far), toward(source, low, far))], self.frame, SHADOW)
 
     def _ground(self) -> None:
         first = len(self.marks)

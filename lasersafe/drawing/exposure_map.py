@@ -97,8 +97,7 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     layers.labels = [label for label in layers.labels if label.bold]
     _persons(found, layers)
     layers.write()
-    heads = (wording.text("plan.scale", scale=view.scale, paper=paper.name), head)
-    return layout.filled(heads, paper, view, [*marks, *bar])
+    return layout.filled(paper, view, wording, head, [*marks, *bar])
 
 
 def _outside(left: float, low: float, right: float, high: float, frame: Rect) -> list[Mark]:

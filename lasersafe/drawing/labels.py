@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, box
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Rect, Run, Words, box
 from lasersafe.drawing.shapes import clip_line, overlap, within
 from lasersafe.drawing.typeface import ASCENT, DESCENT, clean, width_of, wrap
 
@@ -174,54 +174,3 @@ def _cross(a: Pair, b: Pair, c: Pair, d: Pair) -> bool:
         return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
 
     return side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0
-
-
-def text_box(words: Words) -> Rect:
-    """Return the room that a line of text takes."""
-    wide = width_of(words.text, words.size, words.bold)
-    return (words.x, words.y - DESCENT * words.size, words.x + wide, words.y + ASCENT * words.size)
-
-
-def faults(drawing: Drawing) -> list[str]:
-    """Return what is wrong with the texts of a drawing: two over each other, or one outside the frame or the page.
-
-    Parameters
-    ----------
-    drawing : Drawing
-        A finished page.
-
-    Returns
-    -------
-    list of str
-        Empty when all is well.
-    """
-    words = [mark for mark in drawing.marks if isinstance(mark, Words)]
-    rects = [text_box(mark) for mark in words]
-    page = (0.0, 0.0, drawing.width, drawing.height)
-    found = []
-    for index, (mark, rect) in enumerate(zip(words, rects, strict=True)):
-        if not within(rect, drawing.frame if mark.framed else page):
-            found.append(f"'{mark.text}' leaves the {'frame' if mark.framed else 'page'}")
-        if not mark.framed and drawing.scale and _inside_frame(rect, drawing.frame):
-            found.append(f"'{mark.text}' lies over the frame")
-        found += [
-            f"'{mark.text}' over '{other.text}'"
-            for other, room in zip(words[index + 1 :], rects[index + 1 :], strict=True)
-            if overlap(rect, room)
-        ]
-    return found
-
-
-def _inside_frame(rect: Rect, frame: Rect) -> bool:
-    return overlap(rect, frame)
-
-
-def shorten(text: str, most: int) -> str:
-    """Return a text of at most so many characters."""
-    text = clean(text)
-    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
-
-
-def hull(rects: Sequence[Rect]) -> Rect:
-    """Return the rectangle around rectangles."""
-    return min(r[0] for r in rects), min(r[1] for r in rects), max(r[2] for r in rects), max(r[3] for r in rects)

@@ -64,9 +64,10 @@ class Layout:
             self.drawing.marks.append(Words(margin, y, line, _LINE))
             y -= _LINE * _LEADING
 
-    def filled(self, heads: Sequence[str], paper: Paper, view: View, marks: Sequence[Mark]) -> Drawing:
-        """Return the page with its scale, what is drawn in the frame, and the edge of the frame."""
-        self.scale_lines(heads, paper.margin)
+    def filled(self, paper: Paper, view: View, wording: Wording, shown: str, marks: Sequence[Mark]) -> Drawing:
+        """Return the page with its scale and what it shows, what is drawn in the frame, and the edge of the frame."""
+        scale = wording.text("plan.scale", scale=view.scale, paper=paper.name)
+        self.scale_lines((scale, shown), paper.margin)
         self.drawing.marks.extend([*marks, *edge(view.frame, 0.35)])
         return replace(self.drawing, frame=view.frame, scale=view.scale)
 

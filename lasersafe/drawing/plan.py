@@ -167,8 +167,8 @@ def _page(
     lost = layers.write()
     setups = dict.fromkeys((z.first.laser, z.first.setup) for z in groups)
     drawn = "; ".join(wording.text("plan.drawn", laser=laser, setup=setup) for laser, setup in setups)
-    heads = (wording.text("plan.scale", scale=view.scale, paper=paper.name), wording.text("plan.shown", setups=drawn))
-    return layout.filled(heads, paper, view, [*layers.marks, *bar, *arrows]), layout.left_over, lost
+    shown, marks = wording.text("plan.shown", setups=drawn), [*layers.marks, *bar, *arrows]
+    return layout.filled(paper, view, wording, shown, marks), layout.left_over, lost
 
 
 __all__ = ["Paper", "View", "all_of", "plan_pages", "room_of"]

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import Area, Lines, Mark, Rect, Run, box, closed
-from lasersafe.drawing.shapes import clip_line, clip_ring, clip_run, hatch
+from lasersafe.drawing.shapes import clip_ring, clip_run, hatch
 from lasersafe.quantity import Rounding, feet, format_quantity
 
 
@@ -94,11 +94,6 @@ def strokes(runs: Sequence[Run], frame: Rect, ink: str, thick: float, dashes: tu
     """Return lines inside a frame."""
     cut = tuple(part for run in runs for part in clip_run(run, frame))
     return [Lines(cut, ink, thick, dashes)] if cut else []
-
-
-def seen(start: tuple[float, float], end: tuple[float, float], frame: Rect) -> bool:
-    """Return whether a part of a straight line lies in the frame."""
-    return clip_line(start, end, frame) is not None
 
 
 def quantity_text(value: float, unit: str, rounding: Rounding) -> str:

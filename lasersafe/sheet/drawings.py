@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+import lasersafe
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_pages
 from lasersafe.drawing.primitives import Drawing
-from lasersafe.results import Assessment
 from lasersafe.sheet.flow import MILLIMETRE, Page, Placed, Sheet
 from lasersafe.sheet.fonts import refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
@@ -41,40 +41,17 @@ def scene(sheet: Sheet, paper: str) -> None:
     sheet.new_page()
 
 
-def drawings_pdf(drawings: Sequence[Drawing], assessment: Assessment, wording: Wording) -> bytes:
+def drawings_pdf(drawings: Sequence[Drawing], named: Mapping[str, object], subject: str, wording: Wording) -> bytes:
     """Return drawings of one size as the bytes of a PDF file, one on each page.
 
     Parameters
     ----------
     drawings : sequence of Drawing
         At least one, all of the same size.
-    assessment : Assessment
-        What they belong to.
-    wording : Wording
-        Texts.
-
-    Raises
-    ------
-    OutputError
-        If a text holds a character that cannot be printed.
-    """
-    refuse_unprintable(assessment.scene, "scene")
-    refuse_unprintable(assessment.title, "title")
-    subject = f"{wording.text('plan.heading')}, {assessment.fingerprint}"
-    return _pages_pdf(drawings, subject, assessment.version, wording)
-
-
-def study_pdf(drawings: Sequence[Drawing], title: str, subject: str, wording: Wording) -> bytes:
-    """Return drawings of a what-if question as the bytes of a PDF file, one on each page.
-
-    Parameters
-    ----------
-    drawings : sequence of Drawing
-        At least one, all of the same size.
-    title : str
-        Title of the case.
+    named : mapping of str to object
+        What holds the texts that a user wrote, by the name for it in a message.
     subject : str
-        What was asked about.
+        What they show.
     wording : Wording
         Texts.
 
@@ -83,22 +60,9 @@ def study_pdf(drawings: Sequence[Drawing], title: str, subject: str, wording: Wo
     OutputError
         If a text holds a character that cannot be printed.
     """
-    import lasersafe
-
-    refuse_unprintable(title, "title")
-    refuse_unprintable(subject, "name")
-    return _pages_pdf(drawings, subject, lasersafe.__version__, wording)
-
-
-def _pages_pdf(drawings: Sequence[Drawing], subject: str, version: str, wording: Wording) -> bytes:
+    for name, texts in named.items():
+        refuse_unprintable(texts, name)
+    program = wording.text("sheet.program", version=lasersafe.__version__)
+    facts = Facts(drawings[0].title, program, subject, program, wording.language)
     size = (drawings[0].width * MILLIMETRE, drawings[0].height * MILLIMETRE)
-    program = wording.text("sheet.program", version=version)
-    facts = Facts(
-        title=drawings[0].title,
-        author=program,
-        subject=subject,
-        creator=program,
-        language=wording.language,
-    )
-    pages = [Page([Placed(0.0, 0.0, drawing)]) for drawing in drawings]
-    return paint(pages, [], size, None, facts)
+    return paint([Page([Placed(0.0, 0.0, drawing)]) for drawing in drawings], [], size, None, facts)

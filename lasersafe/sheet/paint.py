@@ -130,15 +130,11 @@ def paint(
     canvas.setProducer(facts.creator)
     encoder = _Encoder(canvas)
     under = _operators([draft] if draft else [], encoder)
-    waiting = iter(entries)
-    entry = next(waiting, None)
-    count = 0
     for number, page in enumerate(pages):
-        while entry is not None and entry.page == number:
-            count += 1
-            canvas.bookmarkHorizontal(f"entry{count}", 0, entry.top + 4.0)
-            canvas.addOutlineEntry(entry.title, f"entry{count}", entry.level, closed=entry.level > 0)
-            entry = next(waiting, None)
+        for count, entry in enumerate(entries, 1):
+            if entry.page == number:
+                canvas.bookmarkHorizontal(f"entry{count}", 0, entry.top + 4.0)
+                canvas.addOutlineEntry(entry.title, f"entry{count}", entry.level, closed=entry.level > 0)
         canvas.drawText(_Content("\n".join(under + _operators(page.marks, encoder))))
         canvas.showPage()
         done = canvas._doc.Pages.pages[-1]

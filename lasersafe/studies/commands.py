@@ -133,6 +133,7 @@ def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
         from lasersafe.drawing.png import to_png
 
         return to_png(page)
-    from lasersafe.sheet.drawings import study_pdf
+    from lasersafe.sheet.drawings import drawings_pdf
 
-    return study_pdf([page], found.subject.case.title, found.subject.name, load_wording())
+    named = {"title": found.subject.case.title, "name": found.subject.name}
+    return drawings_pdf([page], named, found.subject.name, load_wording())

@@ -142,7 +142,9 @@ def test_equal_input_gives_equal_bytes() -> None:
         drawings = [drawings_of(whole, "A4") for _ in range(2)]
         assert to_svg(drawings[0][0]) == to_svg(drawings[1][0])
         assert to_png(drawings[0][0], 60) == to_png(drawings[1][0], 60)
-        assert drawings_pdf(drawings[0], whole, load_wording()) == drawings_pdf(drawings[1], whole, load_wording())
+        assert drawings_pdf(drawings[0], {"scene": whole.scene}, "plan", load_wording()) == drawings_pdf(
+            drawings[1], {"scene": whole.scene}, "plan", load_wording()
+        )
 
 
 def test_no_fitted_laser_has_no_elevation() -> None:
@@ -195,7 +197,9 @@ def test_scale_bar_has_the_length_that_it_names() -> None:
 
 def test_pdf_page_is_the_paper() -> None:
     whole = replace(assessment(), scene=room())
-    reader = PdfReader(io.BytesIO(drawings_pdf(drawings_of(whole, "A4"), whole, load_wording())))
+    reader = PdfReader(
+        io.BytesIO(drawings_pdf(drawings_of(whole, "A4"), {"scene": whole.scene}, "plan", load_wording()))
+    )
     assert sorted(map(float, reader.pages[0].mediabox[2:])) == pytest.approx([595.2756, 841.8898], abs=1e-3)
     assert "Steel screen (holds)" in reader.pages[0].extract_text()
 

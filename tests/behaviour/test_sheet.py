@@ -15,7 +15,6 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from lasersafe.drawing.labels import faults
 from lasersafe.drawing.primitives import Area, Lines, Words
 from lasersafe.drawing.typeface import width_of
 from lasersafe.errors import InputError, OutputError
@@ -25,6 +24,7 @@ from lasersafe.sheet.document import PAPERS, lay_out
 from lasersafe.sheet.flow import MILLIMETRE, Placed
 from lasersafe.wording import load_wording
 from tests.behaviour.sample_assessment import FINGERPRINT, HOSTILE, LONG_WORD, PEOPLE, assessment
+from tests.drawing_faults import faults
 from tests.project import ROOT
 
 SECTIONS = (

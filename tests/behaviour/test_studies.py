@@ -20,7 +20,6 @@ from lasersafe.assessment.context import contexts
 from lasersafe.assessment.setups import setup_result
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends, tick_text
 from lasersafe.drawing.contours import contour_page, levels_of
-from lasersafe.drawing.labels import faults
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
 from lasersafe.limits import rule_sets
@@ -31,6 +30,7 @@ from lasersafe.studies.reaching import assessed_zones as zones_by_assessment
 from lasersafe.studies.subject import open_subject
 from lasersafe.studies.sweeping import Sweep, read_varied, sweep
 from tests.behaviour.command import run
+from tests.drawing_faults import faults
 
 CAUTION = "A computed aid for a qualified laser safety officer, who decides"
 ZONES = [f"{way}_{tissue}" for way in ("direct", "mirror", "scatter") for tissue in ("eye", "skin")]

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from lasersafe.assessment import assess_file
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import map_page
-from lasersafe.drawing.labels import faults
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_pages
 from lasersafe.drawing.primitives import Drawing, Words
@@ -19,6 +18,7 @@ from lasersafe.reference import templates_path
 from lasersafe.results_scene import SceneResult
 from lasersafe.wording import load_wording
 from tests.behaviour.sample_scene import room, scaled, scattered
+from tests.drawing_faults import faults
 from tests.few import few
 
 A4 = Paper("A4", 210.0, 297.0, 10.0)

@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.drawing.labels import faults, text_box
 from lasersafe.drawing.primitives import Lines, Words
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
 from lasersafe.sheet import values
@@ -21,6 +20,7 @@ from lasersafe.sheet.fonts import printable
 from lasersafe.sheet.references import joined
 from lasersafe.sheet.text import Style, formula_runs, tidy, width_of, wrap, wrap_formula
 from lasersafe.wording import load_wording
+from tests.drawing_faults import faults, text_box
 from tests.few import few
 
 LETTERS = "".join(sorted(printable()))
