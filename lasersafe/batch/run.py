@@ -6,7 +6,7 @@ import contextlib
 import os
 import sqlite3
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -28,33 +28,42 @@ Order = list[tuple[bytes, str, int | None]]
 
 @dataclass
 class Summary:
-    """What a batch did."""
+    """What a batch did; the first refused cases with their reasons, and the case with the farthest distance."""
 
-    outputs: list[str] = field(default_factory=list)
+    outputs: list[str]
+    remarks: list[str]
     cases: int = 0
     assessed: int = 0
     passed: int = 0
     refused: int = 0
     worked_out: int = 0
-    farthest: tuple[float, str, int | None] | None = None
-    refused_rows: list[tuple[int | None, str, str]] = field(default_factory=list)  # the first of them
-    remarks: list[str] = field(default_factory=list)
+    farthest: dict[str, Any] | None = None
+    refused_rows: list[dict[str, Any]] = field(default_factory=list)
     case_files: str = ""
 
     def count(self, record: Record) -> None:
         """Count one row of the result."""
         self.cases += 1
-        name, line = record["case"], record["line"]
+        named = {"case": record["case"], "line": record["line"]}
         if record["status"] != ASSESSED:
             self.refused += 1
             if len(self.refused_rows) < SHOWN:
-                self.refused_rows.append((line, name, record["reason"]))
+                self.refused_rows.append(named | {"reason": record["reason"]})
             return
         self.assessed += 1
         self.passed += record["passed"] is True
         distance = record["distance_m"]
-        if distance is not None and (self.farthest is None or not distance <= self.farthest[0]):
-            self.farthest = (distance, name, line)
+        if distance is not None and (self.farthest is None or not distance <= self.farthest["distance_m"]):
+            self.farthest = {"distance_m": distance, **named}
+
+    @property
+    def taken_over(self) -> int:
+        """Rows that were there already."""
+        return self.cases - self.worked_out
+
+    def plain(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return asdict(self) | {"taken_over": self.taken_over, "caution": load_wording().caution_short}
 
 
 class Batch:
@@ -112,7 +121,7 @@ class Batch:
         self.processes = processes or _usable()
         self.replace = replace
         self.decimal_comma = decimal_comma
-        self.summary = Summary([str(path) for path in outputs], remarks=list(self.source.remarks))
+        self.summary = Summary([str(path) for path in outputs], list(self.source.remarks))
 
     def count(self) -> int:
         """Return how many cases there are."""
@@ -234,22 +243,3 @@ def _usable() -> int:
         return len(os.sched_getaffinity(0))
     except AttributeError:  # not Linux
         return os.cpu_count() or 1
-
-
-def summary_json(summary: Summary) -> dict[str, Any]:
-    """Return what a batch did as plain data."""
-    far = summary.farthest
-    return {
-        "outputs": summary.outputs,
-        "cases": summary.cases,
-        "assessed": summary.assessed,
-        "passed": summary.passed,
-        "refused": summary.refused,
-        "worked_out": summary.worked_out,
-        "taken_over": summary.cases - summary.worked_out,
-        "farthest": None if far is None else {"distance_m": far[0], "case": far[1], "line": far[2]},
-        "refused_rows": [{"line": line, "case": name, "reason": why} for line, name, why in summary.refused_rows],
-        "remarks": summary.remarks,
-        "case_files": summary.case_files,
-        "caution": load_wording().caution_short,
-    }

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
 from lasersafe.batch.run import Summary
-from lasersafe.batch.template import template
 from lasersafe.outputs import Output, write_outputs
 from lasersafe.quantity import format_quantity
+from lasersafe.reference import templates_path
 from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
 
 def write_template(path: Path, replace: bool) -> dict[str, Any]:
     """Write an inventory to start from, and return what to print."""
-    write_outputs([Output(path, template().encode())], replace=replace)
+    write_outputs([Output(path, templates_path("inventory", "example.csv").read_bytes())], replace=replace)
     return {"inventory": str(path)}
 
 
@@ -25,10 +26,10 @@ def refused_lines(summary: Summary) -> list[str]:
         return []
     noun = "case" if summary.refused == 1 else "cases"
     found = [f"{summary.refused} {noun} refused, without any result:"]
-    for line, name, reason in summary.refused_rows:
-        where = ", ".join(part for part in (f"line {line}" if line is not None else "", shown(name) if name else "")
-                          if part)  # fmt: skip
-        found.append(f"  {where}: {reason}")
+    for row in summary.refused_rows:
+        where = [f"line {row['line']}"] if row["line"] is not None else []
+        where += [shown(row["case"])] if row["case"] else []
+        found.append(f"  {', '.join(where)}: {row['reason']}")
     more = summary.refused - len(summary.refused_rows)
     if more:
         found.append(f"  and {more} more; all reasons stand in the result")
@@ -37,7 +38,7 @@ def refused_lines(summary: Summary) -> list[str]:
 
 def summary_lines(summary: Summary) -> list[str]:
     """Return what a batch did, in a few lines that end in the caution."""
-    taken = summary.cases - summary.worked_out
+    taken = summary.taken_over
     noun = "case" if summary.cases == 1 else "cases"
     found = [
         f"{summary.cases} {noun}: {summary.assessed} assessed, {summary.refused} refused"
@@ -45,12 +46,9 @@ def summary_lines(summary: Summary) -> list[str]:
         f"the verdict passes for {summary.passed} of {summary.assessed}",
     ]
     if summary.farthest is not None:
-        distance, name, line = summary.farthest
-        try:
-            words = format_quantity(distance, "m", 3, "up")
-        except ValueError:
-            words = "no bound"
-        place = shown(name) + (f", line {line}" if line is not None else "")
+        distance, line = summary.farthest["distance_m"], summary.farthest["line"]
+        words = format_quantity(distance, "m", 3, "up") if math.isfinite(distance) else "no bound"
+        place = shown(summary.farthest["case"]) + (f", line {line}" if line is not None else "")
         found.append(f"the farthest distance: {words}, {place}")
     found += [f"result: {path}" for path in summary.outputs]
     if summary.case_files:

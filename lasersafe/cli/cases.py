@@ -15,9 +15,8 @@ from lasersafe.cli.options import (
     Replace,
     Text,
     app,
-    print_json,
+    tell,
 )
-from lasersafe.cli.streams import say
 
 
 @app.command()
@@ -29,10 +28,7 @@ def demo(
     from lasersafe.ask.cases import write_demo
 
     data = write_demo(folder)
-    if as_json:
-        print_json(data)
-    else:
-        say(f"{data['verdict']}\ncase: {data['case']}\nsheet: {data['sheet']}\n{data['caution']}")
+    tell(as_json, data, f"{data['verdict']}\ncase: {data['case']}\nsheet: {data['sheet']}\n{data['caution']}")
 
 
 @app.command()
@@ -50,10 +46,7 @@ def new(
     from lasersafe.ask.cases import start_case
 
     data = start_case(case, template, replace)
-    if as_json:
-        print_json(data)
-    else:
-        say(f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
+    tell(as_json, data, f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
 
 
 @app.command()
@@ -62,11 +55,7 @@ def check(case: CaseFile, as_json: Json = False) -> None:
     from lasersafe.ask.cases import check_lines
 
     faults, data = check_lines(case)
-    if as_json:
-        print_json(data)
-    else:
-        for line in faults:
-            say(line)
+    tell(as_json, data, faults)
     if data["faults"]:
         raise typer.Exit(2)
 
@@ -79,10 +68,7 @@ def assess(case: CaseFile, as_json: Json = False) -> None:
     from lasersafe.fields import as_json as plain
 
     assessment = assess_file(case)
-    if as_json:
-        print_json(plain(assessment))
-    else:
-        say(assessment_text(assessment))
+    tell(as_json, plain(assessment), assessment_text(assessment))
 
 
 @app.command()
@@ -99,25 +85,18 @@ def sheet(
     from lasersafe.ask.cases import write_case_sheet
 
     data = write_case_sheet(case, output, paper, replace)
-    if as_json:
-        print_json(data)
-        return
-    say(f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})")
-    for line in data["changed_since_sign_off"]:
-        say(f"changed since the last sign-off: {line}")
-    if data["kept"]:
-        say(f"the sheet that was there is kept as {data['kept']}")
-    say(data["caution"])
+    lines = [f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})"]
+    lines += [f"changed since the last sign-off: {line}" for line in data["changed_since_sign_off"]]
+    lines += [f"the sheet that was there is kept as {data['kept']}"] if data["kept"] else []
+    tell(as_json, data, [*lines, data["caution"]])
 
 
 def _page(case: Path, output: Path, paper: str | None, kind: str, replace: bool, as_json: bool) -> None:
     from lasersafe.ask.cases import write_case_page
 
     data = write_case_page(case, output, paper, kind, replace)
-    if as_json:
-        print_json({"page": data.pop("sheet"), **data})
-        return
-    say(f"page: {data['sheet']}\n{data['caution']}")
+    page = data.pop("sheet")
+    tell(as_json, {"page": page, **data}, f"page: {page}\n{data['caution']}")
 
 
 @app.command()
@@ -150,8 +129,4 @@ def notice(case: CaseFile, as_json: Json = False) -> None:
     from lasersafe.ask.printed import notice_of
 
     lines, data = notice_of(case)
-    if as_json:
-        print_json(data)
-    else:
-        for line in lines:
-            say(line)
+    tell(as_json, data, lines)

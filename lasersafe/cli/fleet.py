@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
-from lasersafe.cli.options import Json, app, print_json
+from lasersafe.cli.options import Json, app, tell
 from lasersafe.cli.streams import complain, say
 
 if TYPE_CHECKING:
@@ -50,10 +50,7 @@ def batch(
 
     if template is not None:
         data = write_template(template, replace)
-        if as_json:
-            print_json(data)
-        else:
-            say(f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv")
+        tell(as_json, data, f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv")
         return
     if source is None:
         message = "name a folder with case files or an inventory as CSV; --template FILE.csv writes one to start from"
@@ -61,7 +58,7 @@ def batch(
     if as_json and not output:
         message = "--json describes the run; name the file for the results with -o"
         raise InputError(message)
-    from lasersafe.batch.run import Batch, summary_json
+    from lasersafe.batch.run import Batch
 
     one = Batch(source, output or [], processes, replace, decimal_comma)
     said = list(one.summary.remarks)
@@ -76,11 +73,11 @@ def batch(
         raise typer.Exit(130) from None
     for remark in summary.remarks[len(said) :]:
         complain(f"note: {remark}")
-    if as_json:
-        print_json(summary_json(summary))
+    if output:
+        tell(as_json, summary.plain(), summary_lines(summary))
     else:
         for line in summary_lines(summary):
-            (say if output else complain)(line)
+            complain(line)
     for line in refused_lines(summary):
         complain(line)
     if summary.refused:

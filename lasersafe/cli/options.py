@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any, Optional
 
@@ -47,3 +48,12 @@ def print_json(data: dict[str, Any]) -> None:
 
     text = json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
     say(text if can_hold(text) else json.dumps(data, indent=2, allow_nan=False))
+
+
+def tell(as_json: bool, data: dict[str, Any], words: str | Iterable[str]) -> None:
+    """Print an answer: JSON where it is asked for, else its text or its lines."""
+    if as_json:
+        print_json(data)
+    else:
+        for line in [words] if isinstance(words, str) else words:
+            say(line)

@@ -20,8 +20,8 @@ from lasersafe.cli.options import (
     Wavelength,
     app,
     print_json,
+    tell,
 )
-from lasersafe.cli.streams import say
 
 
 @app.command()
@@ -41,10 +41,7 @@ def limit(
     from lasersafe.ask.limits import limit_answer, limit_text
 
     data = limit_answer(wavelength, duration, source_angle, rule_set, pulse_duration, repetition_rate, exposed_area)
-    if as_json:
-        print_json(data)
-    else:
-        say(limit_text(data))
+    tell(as_json, data, limit_text(data))
 
 
 @app.command()
@@ -100,10 +97,7 @@ def reach(
         rule_set=rule_set,
     )
     data = reach_answer(question)
-    if as_json:
-        print_json(data)
-    else:
-        say(reach_text(data))
+    tell(as_json, data, reach_text(data))
 
 
 @app.command()
@@ -144,10 +138,7 @@ def eyewear(
         rule_set=rule_set,
     )
     data = eyewear_answer(question)
-    if as_json:
-        print_json(data)
-    else:
-        say(eyewear_text(data))
+    tell(as_json, data, eyewear_text(data))
 
 
 @app.command()
@@ -156,14 +147,11 @@ def units(as_json: Json = False) -> None:
     from lasersafe.quantity import units as known
 
     rows = known()
-    if as_json:
-        print_json({"units": [{"unit": r.text, "measures": r.dimension} for r in rows]})
-    else:
-        by_dimension: dict[str, list[str]] = {}
-        for row in rows:
-            by_dimension.setdefault(row.dimension, []).append(row.text)
-        for dimension, names in by_dimension.items():
-            say(f"{dimension}: {', '.join(names)}")
+    by_dimension: dict[str, list[str]] = {}
+    for row in rows:
+        by_dimension.setdefault(row.dimension, []).append(row.text)
+    data = {"units": [{"unit": row.text, "measures": row.dimension} for row in rows]}
+    tell(as_json, data, [f"{dimension}: {', '.join(names)}" for dimension, names in by_dimension.items()])
 
 
 @app.command()

@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from lasersafe.cli.options import CaseFile, Json, Replace, Text, app, print_json
-from lasersafe.cli.streams import say
+from lasersafe.cli.options import CaseFile, Json, Replace, Text, app, tell
 
 
 @app.command()
@@ -17,10 +16,7 @@ def spectators(case: CaseFile, as_json: Json = False) -> None:
     from lasersafe.ask.printed import spectators_json, spectators_text
 
     data = spectators_json(case)
-    if as_json:
-        print_json(data)
-    else:
-        say(spectators_text(data))
+    tell(as_json, data, spectators_text(data))
 
 
 @app.command()
@@ -43,7 +39,4 @@ def plan(
     from lasersafe.ask.plans import plan_text, write_plan
 
     data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, replace=replace)
-    if as_json:
-        print_json(data)
-    else:
-        say(plan_text(data))
+    tell(as_json, data, plan_text(data))

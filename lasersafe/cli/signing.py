@@ -11,9 +11,8 @@ from lasersafe.cli.options import (
     Json,
     Text,
     app,
-    print_json,
+    tell,
 )
-from lasersafe.cli.streams import say
 
 
 @app.command()
@@ -45,11 +44,7 @@ def signoff(
     data, lines = sign_answer(
         case, role, name, conditions, expires, fingerprint, again, certificate, sheet, password_fd
     )
-    if as_json:
-        print_json(data)
-    else:
-        for line in lines:
-            say(line)
+    tell(as_json, data, lines)
 
 
 @app.command()
@@ -73,11 +68,7 @@ def verify(
     from lasersafe.signing.commands import verify_answer
 
     code, data, lines = verify_answer(sheet, trust or [], case, on, time_limit)
-    if as_json:
-        print_json(data)
-    else:
-        for line in lines:
-            say(line)
+    tell(as_json, data, lines)
     if code:
         raise typer.Exit(code)
 
@@ -96,7 +87,5 @@ def register(
     """
     from lasersafe.signing.commands import register_answer
 
-    if as_json:
-        print_json(register_answer(folder, recursive, on)[0])
-    else:
-        say(register_answer(folder, recursive, on, as_csv)[1].rstrip("\n"))
+    data, text = register_answer(folder, recursive, on, as_csv)
+    tell(as_json, data, text.rstrip("\n"))

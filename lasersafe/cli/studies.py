@@ -7,8 +7,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from lasersafe.cli.options import CaseFile, Json, Replace, Text, app, print_json
-from lasersafe.cli.streams import say
+from lasersafe.cli.options import CaseFile, Json, Replace, Text, app, tell
 
 Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)
 File = Optional[Path]  # noqa: UP045
@@ -39,10 +38,7 @@ def sweep(
     from lasersafe.studies.commands import run_sweep
 
     text, data = run_sweep(case, vary or (), laser, setup, at, output, drawing, show, replace)
-    if as_json:
-        print_json(data)
-    else:
-        say(text)
+    tell(as_json, data, text)
 
 
 @app.command()
@@ -65,7 +61,4 @@ def solve(
     from lasersafe.studies.answering import run_solve
 
     text, data = run_solve(case, wanted, at, eyewear, density, way or (), tissue or (), between, laser, setup)
-    if as_json:
-        print_json(data)
-    else:
-        say(text)
+    tell(as_json, data, text)

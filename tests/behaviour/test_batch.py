@@ -20,6 +20,7 @@ from lasersafe.batch.sources import Inventory, Item, Reading
 from lasersafe.batch.store import part_of
 from lasersafe.batch.table import Row
 from lasersafe.models import read_case
+from lasersafe.reference import templates_path
 from tests.behaviour.command import Answer, run
 from tests.project import ROOT
 
@@ -304,6 +305,15 @@ def test_the_template_runs_as_it_is_and_explains_every_column(tmp_path: Path) ->
     assert [row["status"] for row in csv.DictReader(answer.out.splitlines())] == ["assessed"] * 5
     assert "5 cases: 5 assessed, 0 refused" in answer.err
     assert "already" in run("batch", "--template", tmp_path / "t.csv").err
+
+
+def test_the_template_heads_and_explains_every_column() -> None:
+    lines = templates_path("inventory", "example.csv").read_text(encoding="utf-8").splitlines()
+    found = list(csv.reader(lines))
+    assert next(row for row in found if not row[0].startswith("#")) == [column.heading for column in COLUMNS]
+    for column in COLUMNS:
+        needed = " (needed)" if column.required else ""
+        assert [f"# {column.heading}{needed}: {column.what}"] in found
 
 
 def test_a_folder_is_read_with_all_folders_below(tmp_path: Path) -> None:
