@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
 
-from lasersafe.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
-from lasersafe.results_record import (
+from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
+from lasersafe.records.record import (
     BeamFacts,
     ControlFinding,
     Expected,
@@ -23,8 +23,8 @@ from lasersafe.results_record import (
     SignOff,
     StarterValue,
 )
-from lasersafe.results_scene import SceneResult
-from lasersafe.results_sources import (
+from lasersafe.records.scene import SceneResult
+from lasersafe.records.sources import (
     ClassCheck,
     ExtendedResult,
     KnobEffect,
@@ -37,8 +37,8 @@ from lasersafe.results_sources import (
     SumResult,
     UltravioletDay,
 )
-from lasersafe.results_step import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step, Zone
-from lasersafe.results_uncertainty import Uncertainty
+from lasersafe.records.step import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step, Zone
+from lasersafe.records.uncertainty import Uncertainty
 from lasersafe.wording import caution_line
 
 __all__ = [

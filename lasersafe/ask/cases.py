@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import CalcError, CaseError, Fault, InputError
-from lasersafe.fields import as_json
 from lasersafe.files import write_file
 from lasersafe.outputs import Output, case_mark, mark_of, refuse_to_lose, write_outputs
+from lasersafe.records.fields import as_json
 from lasersafe.reference import templates_path
 from lasersafe.results import StarterValue
 from lasersafe.wording import load_wording

@@ -7,13 +7,13 @@ from typing import Any
 
 from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive
 from lasersafe.errors import InputError
-from lasersafe.fields import as_json
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.eyewear_need import eyewear_need
 from lasersafe.hazard.setting_search import worst_setting
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import as_json
 from lasersafe.wording import caution_line, load_wording
 
 

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError
-from lasersafe.fields import as_json
 from lasersafe.quantity import feet, format_quantity
+from lasersafe.records.fields import as_json
+from lasersafe.records.scene import SceneResult
+from lasersafe.records.uncertainty import Uncertainty
 from lasersafe.results import Assessment, LaserFacts, Scenario
-from lasersafe.results_scene import SceneResult
-from lasersafe.results_uncertainty import Uncertainty
 from lasersafe.wording import load_wording
 
 LINES_HOLD = (

@@ -11,12 +11,12 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.scenarios import WAYS, distance_from
 from lasersafe.errors import CaseError, Fault
-from lasersafe.fields import alike, badness
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.records.fields import alike, badness
 from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario
 from lasersafe.typed import shown
 

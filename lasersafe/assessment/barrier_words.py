@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from lasersafe.fields import badness
 from lasersafe.quantity import format_quantity
+from lasersafe.records.barriers import BarrierLine, BarrierWay
+from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult
-from lasersafe.results_barriers import BarrierLine, BarrierWay
 from lasersafe.wording import WAYS
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from lasersafe.models.base import Place
 from lasersafe.models.measured import Worst
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
-from lasersafe.results_uncertainty import InputTolerance
+from lasersafe.records.uncertainty import InputTolerance
 
 MOST_CORNERS = 24
 _DURATIONS = (1e-9, 1e-7, 1e-4, 0.25, 10.0, 100.0, 3e4)  # s: times at which the limits of two wavelengths are compared

@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from lasersafe.fields import badness, worst, worst_of_each
 from lasersafe.hazard.eyewear import marking_to_ask
 from lasersafe.hazard.marking import SCATTER_ONLY
+from lasersafe.records.fields import badness, worst, worst_of_each
 from lasersafe.results import EyewearNeed, ScaleNeed
 
 C = TypeVar("C")
@@ -70,6 +70,6 @@ def over(
     each : callable
         Takes a corner and returns its records.
     also : callable, optional
-        As `lasersafe.fields.worst` takes it.
+        As `lasersafe.records.fields.worst` takes it.
     """
     return worst_of_each(map(each, corners), also)

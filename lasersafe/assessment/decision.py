@@ -12,8 +12,8 @@ from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.starters import starter_sentence
 from lasersafe.assessment.together import ALL_LASERS, reach_together, strike_outs_of
-from lasersafe.fields import badness
 from lasersafe.quantity import feet, format_quantity
+from lasersafe.records.fields import badness
 from lasersafe.results import (
     BarrierResult,
     ControlFinding,
@@ -30,7 +30,7 @@ from lasersafe.results import (
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
-    from lasersafe.results_barriers import BarrierLine
+    from lasersafe.records.barriers import BarrierLine
     from lasersafe.wording import Wording
 
 _MOST_PAIRS = 3  # of a person and a laser that are named

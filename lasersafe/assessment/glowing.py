@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.corners import over
-from lasersafe.fields import badness
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.extended import (
     SourceFinding,
@@ -23,6 +22,7 @@ from lasersafe.hazard.extended import (
 from lasersafe.hazard.radiance import mean_radiance, radiance_limit
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
 from lasersafe.results import Criterion, ExtendedResult, Scenario, SetupResult, Step
 
 if TYPE_CHECKING:

@@ -11,13 +11,13 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sharing
 from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.assessment.ways import BASE_WAY
-from lasersafe.fields import badness
 from lasersafe.hazard.eyewear import density_number, round_up_density
 from lasersafe.hazard.eyewear_need import asked_of, corner_emissions, eyewear_need, worst_density
 from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge
 from lasersafe.hazard.zones import worst_place
 from lasersafe.optics.propagation import diameters
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario
 
 if TYPE_CHECKING:

@@ -10,7 +10,6 @@ from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
-from lasersafe.fields import badness
 from lasersafe.hazard.class_check import class_finding
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.emission_limits import EDITION
@@ -19,6 +18,8 @@ from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_cha
 from lasersafe.hazard.setting_trials import extreme_settings
 from lasersafe.hazard.ultraviolet_day import BANDS, RULE, ULTRAVIOLET, DayDose, Visit, day_doses
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
+from lasersafe.records.sources import UNKNOWN
 from lasersafe.results import (
     ClassCheck,
     Criterion,
@@ -30,7 +31,6 @@ from lasersafe.results import (
     Step,
     UltravioletDay,
 )
-from lasersafe.results_sources import UNKNOWN
 
 if TYPE_CHECKING:
     from lasersafe.assessment.worked import Worked

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
-from lasersafe.fields import badness
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
 from lasersafe.hazard.scan_search import scan_reach, worst_running
@@ -19,6 +18,7 @@ from lasersafe.hazard.scanning import ScanFinding, scan_findings
 from lasersafe.hazard.zones import direct_reach, worst_place
 from lasersafe.optics.scanning import ScanPattern
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
 
 if TYPE_CHECKING:

@@ -13,7 +13,6 @@ from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.lines import every_context, lines_of, shares_of, sum_step, with_limit_steps
 from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
-from lasersafe.fields import badness
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
 from lasersafe.hazard.combine import Line, Sum, sums_at
 from lasersafe.hazard.durations import exposure_duration
@@ -21,6 +20,7 @@ from lasersafe.hazard.zones import exposure_at, worst_place
 from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import magnified_angle
+from lasersafe.records.fields import badness
 from lasersafe.results import Criterion, Scenario, Step
 
 if TYPE_CHECKING:

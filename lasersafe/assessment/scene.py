@@ -29,10 +29,10 @@ from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
 from lasersafe.assessment.seen_places import taken
 from lasersafe.assessment.stage import Stage
-from lasersafe.fields import badness
 from lasersafe.models import SIValue
+from lasersafe.records.fields import badness
+from lasersafe.records.scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut
 from lasersafe.results import Decision, Scenario
-from lasersafe.results_scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut
 from lasersafe.scene.hazard_map import EYES, hazard_map
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source

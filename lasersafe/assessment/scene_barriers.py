@@ -20,8 +20,8 @@ from lasersafe.assessment.loads import Held, barrier_for, load_on, part_of_line
 from lasersafe.assessment.stage import screen_of
 from lasersafe.hazard.windows import can_be_reached_over, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace, ViewWindow
 from lasersafe.results import Criterion
-from lasersafe.results_barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace, ViewWindow
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import peak_on

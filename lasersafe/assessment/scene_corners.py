@@ -11,7 +11,7 @@ from lasersafe.assessment.corners import over
 from lasersafe.assessment.scene_zones import area_of, beyond_targets, zone_shapes
 from lasersafe.assessment.section import elevations, lit_in
 from lasersafe.assessment.stage import Stage
-from lasersafe.results_scene import BeyondTarget, Elevation, PersonMark, Polygon, ZoneShape
+from lasersafe.records.scene import BeyondTarget, Elevation, PersonMark, Polygon, ZoneShape
 from lasersafe.scene.areas import polygons
 
 

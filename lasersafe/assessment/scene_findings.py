@@ -11,19 +11,19 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.barrier_heights import ARM, REACH
 from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.lit import curved_sources, unlisted
-from lasersafe.fields import badness
 from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.interference import interference
 from lasersafe.optics.atmosphere import kruse_attenuation
 from lasersafe.quantity import format_quantity
-from lasersafe.results_barriers import BarrierLine
-from lasersafe.results_scene import SceneFinding
+from lasersafe.records.barriers import BarrierLine
+from lasersafe.records.fields import badness
+from lasersafe.records.scene import SceneFinding
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
-    from lasersafe.results_advice import SpectatorRule
-    from lasersafe.results_scene import BeyondTarget, ZoneShape
+    from lasersafe.records.advice import SpectatorRule
+    from lasersafe.records.scene import BeyondTarget, ZoneShape
     from lasersafe.wording import Wording
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted

@@ -13,13 +13,13 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.portions import lessened, portion_step, portions
 from lasersafe.assessment.seen_places import seen_points, standing_places
-from lasersafe.fields import badness
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.emission import source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.reflection import scatter_exposure, source_angles
+from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
 from lasersafe.scene.directions import Vector
 from lasersafe.scene.profile import BeamProfile

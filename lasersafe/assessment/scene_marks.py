@@ -15,10 +15,10 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import place_of
 from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.stage import Stage
-from lasersafe.fields import badness
 from lasersafe.hazard import cameras
-from lasersafe.results_advice import CameraLine
-from lasersafe.results_scene import (
+from lasersafe.records.advice import CameraLine
+from lasersafe.records.fields import badness
+from lasersafe.records.scene import (
     AimEnvelope,
     CameraMark,
     FloorItem,

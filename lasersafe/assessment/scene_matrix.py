@@ -23,10 +23,10 @@ from lasersafe.assessment.seen_places import taken
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.ways import BASE_WAY, NO_AID, SCENE_WAYS
-from lasersafe.fields import badness
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
+from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario
-from lasersafe.results_scene import MatrixCell
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.screens import Piece

@@ -15,16 +15,16 @@ from numpy.typing import NDArray
 from lasersafe.assessment.context import kinds_of_light
 from lasersafe.assessment.seen_places import taken
 from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge, pack
-from lasersafe.results_advice import SpectatorRule
-from lasersafe.results_scene import SpectatorLine
+from lasersafe.records.advice import SpectatorRule
+from lasersafe.records.scene import SpectatorLine
 from lasersafe.scene.areas import area_of
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
+    from lasersafe.records.barriers import BarrierLine
+    from lasersafe.records.scene import MatrixCell, ZoneShape
     from lasersafe.results import Scenario
-    from lasersafe.results_barriers import BarrierLine
-    from lasersafe.results_scene import MatrixCell, ZoneShape
     from lasersafe.scene.sources import Source
 
 FLOAT = NDArray[np.float64]

@@ -16,8 +16,8 @@ from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.hazard.ignition import screening_thresholds
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.quantity import format_quantity
+from lasersafe.records.scene import BeyondTarget, ZoneShape
 from lasersafe.results import Criterion
-from lasersafe.results_scene import BeyondTarget, ZoneShape
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece

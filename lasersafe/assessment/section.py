@@ -14,8 +14,8 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.scene_zones import ignition_source
 from lasersafe.assessment.stage import Stage, screen_of
-from lasersafe.fields import badness
-from lasersafe.results_scene import Elevation, ElevationItem, PersonMark, Point, SectionZone
+from lasersafe.records.fields import badness
+from lasersafe.records.scene import Elevation, ElevationItem, PersonMark, Point, SectionZone
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.directions import Box
 from lasersafe.scene.profile import BeamProfile

@@ -24,7 +24,6 @@ from lasersafe.assessment.lines import (
 )
 from lasersafe.assessment.variation import zone_distances
 from lasersafe.assessment.varied_ways import instruments_of
-from lasersafe.fields import badness
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
 from lasersafe.hazard.emission import Emission
@@ -35,6 +34,7 @@ from lasersafe.optics.checks import unique
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, SumResult, Zone
 
 TISSUES = ("eye", "skin")

@@ -26,8 +26,8 @@ from lasersafe.hazard.uncertainty import (
 )
 from lasersafe.models import Case, Toleranced, tolerances_of
 from lasersafe.quantity import format_quantity
+from lasersafe.records.uncertainty import DistanceSpread, Influence, Uncertainty
 from lasersafe.results import Decision, SetupResult, Zone
-from lasersafe.results_uncertainty import DistanceSpread, Influence, Uncertainty
 
 if TYPE_CHECKING:
     from lasersafe.wording import Wording

@@ -14,11 +14,11 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.variation import exposure_ratios
 from lasersafe.assessment.varied_ways import instruments_of
 from lasersafe.assessment.ways import NO_AID
-from lasersafe.fields import badness
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.crossing import farthest_crossing
 from lasersafe.hazard.emission import Floats
 from lasersafe.hazard.scatter import step_places
+from lasersafe.records.fields import badness
 from lasersafe.results import NotAssessed, Scenario, SetupResult, Step, StrikeOuts
 
 if TYPE_CHECKING:

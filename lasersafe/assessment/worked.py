@@ -22,13 +22,13 @@ from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import sums_of
 from lasersafe.assessment.ways import BASE_WAY
-from lasersafe.fields import rank
+from lasersafe.records.fields import rank
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, SetupResult
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Case, Person
-    from lasersafe.results_scene import MatrixCell
+    from lasersafe.records.scene import MatrixCell
     from lasersafe.wording import Wording
 
 

@@ -65,7 +65,7 @@ def assess(case: CaseFile, as_json: Json = False) -> None:
     """Print the decision block and the table of scenarios of a case."""
     from lasersafe.ask.printed import assessment_text
     from lasersafe.assessment import assess_file
-    from lasersafe.fields import as_json as plain
+    from lasersafe.records.fields import as_json as plain
 
     assessment = assess_file(case)
     tell(as_json, plain(assessment), assessment_text(assessment))

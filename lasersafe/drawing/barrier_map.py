@@ -10,7 +10,7 @@ from lasersafe.drawing.exposure_map import class_marks, decade, legend_entry, sa
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out
 from lasersafe.drawing.primitives import BLACK, Drawing, Lines, Mark, Words, edge
 from lasersafe.drawing.style import DECADES, quantity_text
-from lasersafe.results_barriers import BarrierLine, BarrierMap
+from lasersafe.records.barriers import BarrierLine, BarrierMap
 from lasersafe.wording import Wording
 
 _TYPE = 2.6

@@ -24,7 +24,7 @@ from lasersafe.drawing.style import (
     tone,
 )
 from lasersafe.drawing.view import View, fit
-from lasersafe.results_scene import Elevation, ElevationItem, SceneResult
+from lasersafe.records.scene import Elevation, ElevationItem, SceneResult
 from lasersafe.wording import Wording
 
 _SAME_DRAWING = 2.0

@@ -15,7 +15,7 @@ from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect
 from lasersafe.drawing.shapes import clip_ring
 from lasersafe.drawing.style import DECADES, count_text, hatched, quantity_text, time_text
 from lasersafe.drawing.view import fit
-from lasersafe.results_scene import HazardMap, SceneResult
+from lasersafe.records.scene import HazardMap, SceneResult
 from lasersafe.wording import Wording
 
 _MOST_CELLS = 110

@@ -22,9 +22,9 @@ from lasersafe.drawing.style import (
     swatch,
     time_text,
 )
-from lasersafe.fields import badness
-from lasersafe.results_barriers import BarrierLine
-from lasersafe.results_scene import ZONE_KINDS, BeyondTarget, SceneResult, SpectatorLine, ZoneShape
+from lasersafe.records.barriers import BarrierLine
+from lasersafe.records.fields import badness
+from lasersafe.records.scene import ZONE_KINDS, BeyondTarget, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording
 
 

@@ -27,7 +27,7 @@ from lasersafe.drawing.style import (
     tone,
 )
 from lasersafe.drawing.view import View
-from lasersafe.results_scene import AimEnvelope, BeyondTarget, SceneResult, SpectatorLine
+from lasersafe.records.scene import AimEnvelope, BeyondTarget, SceneResult, SpectatorLine
 from lasersafe.wording import Wording
 
 _PLACES = 9

@@ -11,7 +11,7 @@ from lasersafe.drawing.page import Entry, Paper, direction_arrows, foot_lines, k
 from lasersafe.drawing.primitives import Drawing, Pair, Rect
 from lasersafe.drawing.shapes import overlap
 from lasersafe.drawing.view import View, extent_of, fit, grown, longer
-from lasersafe.results_scene import Polygon, SceneResult
+from lasersafe.records.scene import Polygon, SceneResult
 from lasersafe.wording import Wording
 
 _SAME_PLAN = 2.0  # zones up to so many times the room are drawn on the plan of the room

@@ -7,7 +7,7 @@ from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.primitives import BLACK, Mark, Pair, arrow
 from lasersafe.drawing.style import quantity_text
 from lasersafe.drawing.view import View
-from lasersafe.results_scene import SceneResult
+from lasersafe.records.scene import SceneResult
 from lasersafe.wording import Wording
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import Pair, Rect, Run
-from lasersafe.results_scene import Polygon
+from lasersafe.records.scene import Polygon
 
 _STEPS = (1, 2, 2.5, 5)
 

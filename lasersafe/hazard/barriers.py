@@ -13,7 +13,7 @@ from lasersafe.errors import InputError
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.eyewear_tables import en12254, iec60825_4
 from lasersafe.optics.propagation import BeamGeometry
-from lasersafe.results_step import Step
+from lasersafe.records.step import Step
 
 TOLERANCE = 1e-9
 _PEAK_APERTURE = 1e-9  # [m] so small that the average over it is the peak

@@ -15,8 +15,8 @@ from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
 from lasersafe.limits import TrainRow
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.results_sources import CLASS_ORDER, UNKNOWN
-from lasersafe.results_step import Step
+from lasersafe.records.sources import CLASS_ORDER, UNKNOWN
+from lasersafe.records.step import Step
 
 TIME_BASE = 100.0  # [s] no intended viewing
 TIME_BASE_ULTRAVIOLET = 3e4

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.fields import badness
 from lasersafe.hazard.crossing import Places, last_fall
 from lasersafe.hazard.emission import Emission, Floats, source_caps, taken
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, comparison_of, criteria, strictest_by_aperture
@@ -24,7 +23,8 @@ from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.geometry import AnyBeam, BeamGeometry, Beams
 from lasersafe.optics.reflection import scatter_intensity, source_angles
-from lasersafe.results_step import Criterion
+from lasersafe.records.fields import badness
+from lasersafe.records.step import Criterion
 
 _BESIDE = 3e-9  # relative step to the other side of an edge
 _DURATIONS = (1e-6, 10.0, 3e4)  # s: between them every hazard applies

@@ -29,7 +29,7 @@ from lasersafe.limits import (
 )
 from lasersafe.optics.checks import unique
 from lasersafe.optics.extended import limited_angle
-from lasersafe.results_step import Criterion
+from lasersafe.records.step import Criterion
 
 ALPHA_MIN = 1.5e-3
 _MANY = 256  # trains from which on the quick way pays

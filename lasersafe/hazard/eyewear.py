@@ -22,7 +22,7 @@ from lasersafe.hazard.eyewear_scale import (
     worst_rates,
 )
 from lasersafe.hazard.eyewear_tables import en207
-from lasersafe.results_step import ScaleNeed
+from lasersafe.records.step import ScaleNeed
 
 __all__ = [
     "KILOWATT_CLASS",

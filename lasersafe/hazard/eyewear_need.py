@@ -19,7 +19,7 @@ from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
 from lasersafe.hazard.marking import NOT_ENOUGH, judge
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.aperture import mean_exposure
-from lasersafe.results_step import Criterion, EyewearNeed, ScaleNeed, Step
+from lasersafe.records.step import Criterion, EyewearNeed, ScaleNeed, Step
 
 _LETTER_EDGES = (1e-9, 1e-6, 0.25)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.eyewear_tables import Capacity, Merge, Mode, en207
-from lasersafe.results_step import ScaleNeed, Step
+from lasersafe.records.step import ScaleNeed, Step
 
 TOLERANCE = 1e-9  # what rounding of floats may move a density or scale number; nothing else is forgiven
 SHORTEST_PULSE = 1e-13  # [s]

@@ -23,7 +23,7 @@ from typing import NoReturn
 from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear import density_number, nanometre_text
 from lasersafe.hazard.eyewear_tables import en207, en208
-from lasersafe.results_step import MarkingVerdict, ScaleNeed
+from lasersafe.records.step import MarkingVerdict, ScaleNeed
 
 NOT_ENOUGH = "not enough"
 SCATTER_ONLY = "enough against scatter only"  # of a person in a case; a beam alone never gives it

@@ -15,7 +15,7 @@ from lasersafe.hazard.setting_trials import Tried, candidates, trains
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import PulseTrainLimit
-from lasersafe.results_step import Criterion
+from lasersafe.records.step import Criterion
 
 Floats = NDArray[np.float64]
 

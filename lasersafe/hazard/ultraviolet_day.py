@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from lasersafe.fields import badness
 from lasersafe.limits import hazard_limits
-from lasersafe.results_step import Criterion
+from lasersafe.records.fields import badness
+from lasersafe.records.step import Criterion
 
 LONGEST_DAY = 3e4  # [s]
 ULTRAVIOLET = 400e-9  # [m]

@@ -15,7 +15,7 @@ from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare, criteria, strictest_by_aperture
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.geometry import AnyBeam, BeamGeometry, Beams, diameters
-from lasersafe.results_step import Criterion, Zone
+from lasersafe.records.step import Criterion, Zone
 
 FARTHEST = 1e9  # m
 LIMITING_APERTURES = (1e-3, 3.5e-3, 7e-3, 11e-3)  # m, where the comparison is not asked

@@ -10,15 +10,15 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from lasersafe.errors import OutputError
-from lasersafe.localise import localise
 from lasersafe.models import Case, typed_inputs
+from lasersafe.records.uncertainty import DistanceSpread
 from lasersafe.results import Assessment, SetupResult
-from lasersafe.results_uncertainty import DistanceSpread
 from lasersafe.sheet.flow import named
 from lasersafe.sheet.front import limit_text
 from lasersafe.sheet.text import tidy, unit_text
 from lasersafe.sheet.values import distance, headline, quantity
 from lasersafe.wording import Wording, load_wording
+from lasersafe.wording.localise import localise
 
 _LINE = "1px solid rgba(128,128,128,0.5)"
 _CELL = f"padding:3px 9px;text-align:left;vertical-align:top;border-bottom:{_LINE}"

@@ -12,7 +12,7 @@ from lasersafe.limits.factors import angle_max, cone_angle, source_factor, time_
 from lasersafe.limits.grid import Piece
 from lasersafe.limits.records import EDGE, RuleSet, Source
 from lasersafe.limits.tables import load_rule_set
-from lasersafe.results_step import Step
+from lasersafe.records.step import Step
 
 
 def _digits(value: float) -> str:

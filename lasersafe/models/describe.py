@@ -16,8 +16,8 @@ from lasersafe.models.case import Case
 from lasersafe.models.measured import Measured, Worst
 from lasersafe.models.reading import read_case
 from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot, Tolerance
+from lasersafe.records.record import StarterValue
 from lasersafe.reference import templates_path
-from lasersafe.results_record import StarterValue
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterator, Mapping

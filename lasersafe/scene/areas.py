@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.optics.checks import unique
-from lasersafe.results_scene import Polygon
+from lasersafe.records.scene import Polygon
 from lasersafe.scene.directions import Box
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece

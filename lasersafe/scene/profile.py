@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lasersafe.optics.aperture import mean_exposure, mean_exposure_of_circular
 from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.results_step import Criterion
+from lasersafe.records.step import Criterion
 
 FLOAT = NDArray[np.float64]
 NEAREST = 1e-3  # m

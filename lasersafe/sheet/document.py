@@ -8,7 +8,6 @@ from pathlib import Path as FilePath
 
 from lasersafe.drawing.primitives import Words, grey
 from lasersafe.errors import InputError
-from lasersafe.localise import localise
 from lasersafe.outputs import Output, write_outputs
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, shown, signatures, steps, tables, uncertainty
@@ -18,6 +17,7 @@ from lasersafe.sheet.fonts import refuse_unprintable
 from lasersafe.sheet.paint import Attachment, Facts, paint
 from lasersafe.sheet.text import Style, width_of, wrap
 from lasersafe.wording import Wording, load_wording
+from lasersafe.wording.localise import localise
 
 PAPERS = {"A4": (595.2756, 841.8898), "Letter": (612.0, 792.0)}
 _MARGIN = 42.0

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from lasersafe.quantity import Rounding, format_quantity
+from lasersafe.records.barriers import BarrierLine, BarrierWay
 from lasersafe.results import SettingReport
-from lasersafe.results_barriers import BarrierLine, BarrierWay
 from lasersafe.sheet.flow import (
     BODY,
     NOTE,

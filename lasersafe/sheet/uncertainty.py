@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lasersafe.drawing.primitives import Lines, edge, grey
-from lasersafe.results_uncertainty import DistanceSpread, InputTolerance
+from lasersafe.records.uncertainty import DistanceSpread, InputTolerance
 from lasersafe.sheet.flow import NOTE, Row, Sheet, bold, faint, row, strong, tiny
 from lasersafe.sheet.text import Style, unit_text, width_of
 from lasersafe.sheet.values import distance, quantity, wavelength

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from lasersafe.fields import as_json
+from lasersafe.records.fields import as_json
 from lasersafe.signing.compare import plain
 from lasersafe.signing.signing_off import Signed
 from lasersafe.signing.state import spoken

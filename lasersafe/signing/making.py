@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import OutputError
-from lasersafe.fields import as_json
 from lasersafe.files import existing, keep_dated_copy, locked, write_file
 from lasersafe.models import canonical
 from lasersafe.outputs import case_mark, precious
+from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.about import ABOUT, CASE, CASE_TEXT, FORMAT, RECORD, RESULTS, About, read_about
 from lasersafe.signing.container import SheetError, open_sheet, seal

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from lasersafe.quantity import format_quantity
-from lasersafe.results_uncertainty import InputTolerance
+from lasersafe.records.uncertainty import InputTolerance
 from lasersafe.studies.subject import Subject, trimmed
 
 MOST_NAMED = 8

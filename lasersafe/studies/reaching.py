@@ -13,10 +13,10 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.variation import exposure_ratios, variable_inputs, zone_distances
-from lasersafe.fields import badness
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.hazard.zones import exposure_at, worst_place
+from lasersafe.records.fields import badness
 from lasersafe.results import Zone
 
 Floats = NDArray[np.float64]

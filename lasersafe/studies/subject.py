@@ -22,7 +22,7 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of
 from lasersafe.models.measured import Measured
 from lasersafe.quantity import format_quantity, parse_quantity
-from lasersafe.results_uncertainty import InputTolerance
+from lasersafe.records.uncertainty import InputTolerance
 from lasersafe.typed import shown
 
 DURATION = "duration"

@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from lasersafe.results_barriers import BarrierLine, BarrierWay, Opening
-from lasersafe.results_scene import (
+from lasersafe.records.barriers import BarrierLine, BarrierWay, Opening
+from lasersafe.records.scene import (
     AimEnvelope,
     BeyondTarget,
     CameraMark,

@@ -17,16 +17,16 @@ from pypdf import PdfReader
 
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError, ReferenceDataError
-from lasersafe.fields import as_json, told_of
-from lasersafe.localise import localise
 from lasersafe.models import parse_case
+from lasersafe.records.fields import as_json, told_of
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.document import PAPERS, _header
 from lasersafe.sheet.text import Style, width_of
 from lasersafe.wording import DAY_LISTS, languages, load_wording
-from lasersafe.wording_files import read_phrases
+from lasersafe.wording.files import read_phrases
+from lasersafe.wording.localise import localise
 from tests.project import ROOT
 
 pytestmark = pytest.mark.usefixtures("assessed_once")

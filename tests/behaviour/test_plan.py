@@ -32,15 +32,15 @@ from lasersafe.drawing.typeface import width_of
 from lasersafe.drawing.view import View, fit, round_scale
 from lasersafe.errors import InputError, OutputError
 from lasersafe.models import read_case
-from lasersafe.reference import templates_path
-from lasersafe.results_barriers import BarrierLine, BarrierMap, BarrierWay, Opening
-from lasersafe.results_scene import (
+from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening
+from lasersafe.records.scene import (
     ElevationItem,
     HazardMap,
     Polygon,
     SceneResult,
     SpectatorLine,
 )
+from lasersafe.reference import templates_path
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.drawings import drawings_pdf
 from lasersafe.wording import Wording, load_wording

@@ -20,8 +20,8 @@ from lasersafe.assessment.scene_zones import zone_shapes
 from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError
-from lasersafe.fields import as_json
 from lasersafe.models import parse_case
+from lasersafe.records.fields import as_json
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
 

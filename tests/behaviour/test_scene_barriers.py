@@ -17,8 +17,8 @@ from lasersafe.ask.cases import template_text
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
-from lasersafe.fields import as_json
 from lasersafe.models import parse_case
+from lasersafe.records.fields import as_json
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_scene import HEAD, SCENE, template
 

@@ -11,8 +11,8 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
-from lasersafe.fields import as_json
 from lasersafe.models import parse_case
+from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_strike_outs import PLAIN, strike

@@ -12,8 +12,8 @@ import pytest
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
-from lasersafe.fields import as_json
 from lasersafe.models import parse_case
+from lasersafe.records.fields import as_json
 from lasersafe.reference import templates_path
 from lasersafe.sheet import render_sheet
 

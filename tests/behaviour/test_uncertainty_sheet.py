@@ -11,10 +11,10 @@ from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.variation import zone_distances
 from lasersafe.errors import CaseError
-from lasersafe.fields import as_json
 from lasersafe.hazard.uncertainty import Uncertain, worst_corner
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
+from lasersafe.records.fields import as_json
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_tolerances import DIAMETER, EMISSION, FOCAL, POWER, WAVELENGTH, assessed, distances, text_of
 

@@ -14,8 +14,8 @@ from lasersafe.drawing.exposure_map import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_pages
 from lasersafe.drawing.primitives import Drawing, Words
+from lasersafe.records.scene import SceneResult
 from lasersafe.reference import templates_path
-from lasersafe.results_scene import SceneResult
 from lasersafe.wording import load_wording
 from tests.behaviour.sample_scene import room, scaled, scattered
 from tests.drawing_faults import faults

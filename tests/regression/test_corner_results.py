@@ -14,10 +14,10 @@ from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.decision import _reach
 from lasersafe.assessment.scene_corners import _zone
-from lasersafe.fields import highest, worst
 from lasersafe.hazard.class_check import CLASS_ORDER
 from lasersafe.models import parse_case
-from lasersafe.results_barriers import BarrierLine, BarrierWay
+from lasersafe.records.barriers import BarrierLine, BarrierWay
+from lasersafe.records.fields import highest, worst
 from tests.behaviour import test_scene, test_sources
 from tests.behaviour.sample_scene import disc, zone
 from tests.regression.test_verdicts import HEAD, laser, person

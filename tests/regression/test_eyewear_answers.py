@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.localise import localise
 from lasersafe.models import parse_case
 from lasersafe.wording import load_wording
+from lasersafe.wording.localise import localise
 
 MARKER = Path("templates/cases/nanosecond-marker.toml").read_text(encoding="utf-8")
 CASE = """

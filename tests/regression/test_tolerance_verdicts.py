@@ -9,12 +9,12 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.corners import covering
-from lasersafe.fields import worst
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.library.html import assessment_html
 from lasersafe.models import parse_case
+from lasersafe.records.fields import worst
+from lasersafe.records.scene import BeyondTarget
 from lasersafe.results import ScaleNeed
-from lasersafe.results_scene import BeyondTarget
 from tests.regression.test_verdicts import HEAD, laser, person
 
 GAP = "1050-1065 D LB9; 1075-1090 D LB9"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from lasersafe.fields import HIDDEN, SAME, badness, told
-from lasersafe.results_step import EyewearNeed
+from lasersafe.records.fields import HIDDEN, SAME, badness, told
+from lasersafe.records.step import EyewearNeed
 
 
 @dataclass(frozen=True)

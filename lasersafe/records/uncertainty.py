@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass, field
 
-from lasersafe.fields import or_none, told
+from lasersafe.records.fields import or_none, told
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,13 @@ from dataclasses import dataclass, field, replace
 from operator import not_
 from typing import TYPE_CHECKING
 
-from lasersafe.fields import SAME, badness, highest, told, worst_of_each
+from lasersafe.records.fields import SAME, badness, highest, told, worst_of_each
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from lasersafe.results_scene import Point, Point3, Polygon
+    from lasersafe.records.scene import Point, Point3, Polygon
 
 
 @dataclass(frozen=True)

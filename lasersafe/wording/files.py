@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Literal, TypeVar, get_args
 
 from lasersafe.data import fail, record
-from lasersafe.phrases import PLACE
+from lasersafe.wording.phrases import PLACE
 
 CONTROL_KINDS = ("substitute", "technical", "organisational", "personal")
 Way = Literal["direct", "mirror", "scatter"]

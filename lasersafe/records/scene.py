@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from operator import not_
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.fields import SAME, badness, highest, told
-from lasersafe.results_advice import CameraLine, SpectatorRule
-from lasersafe.results_barriers import BarrierLine
+from lasersafe.records.advice import CameraLine, SpectatorRule
+from lasersafe.records.barriers import BarrierLine
+from lasersafe.records.fields import SAME, badness, highest, told
 
 if TYPE_CHECKING:
     import numpy as np

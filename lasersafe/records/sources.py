@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from operator import not_
 
-from lasersafe.fields import HIDDEN, SAME, SPOKEN, badness, highest, told, worst_of_each
-from lasersafe.results_step import Step
+from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, told, worst_of_each
+from lasersafe.records.step import Step
 
 UNKNOWN = "no figures"
 CLASS_ORDER = ("1", "1M", "2", "2M", "3R", "3B", "3B or 4", "4", UNKNOWN)  # what is not known counts as the highest

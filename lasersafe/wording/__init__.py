@@ -17,9 +17,8 @@ from typing import Any
 
 from lasersafe.data import record
 from lasersafe.errors import InputError, ReferenceDataError
-from lasersafe.phrases import translated
 from lasersafe.reference import load_toml, templates_path
-from lasersafe.wording_files import (
+from lasersafe.wording.files import (
     CONDITIONS,
     CONTROL_KINDS,
     DAY_LISTS,
@@ -37,6 +36,7 @@ from lasersafe.wording_files import (
     unique,
     where_in,
 )
+from lasersafe.wording.phrases import translated
 
 __all__ = [
     "CONDITIONS",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from lasersafe.fields import SAME, badness, told
+from lasersafe.records.fields import SAME, badness, told
 
 
 @dataclass(frozen=True)

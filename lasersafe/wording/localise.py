@@ -6,11 +6,13 @@ Names, notes and reasons that a user typed are left alone; so are symbols, formu
 from __future__ import annotations
 
 from dataclasses import is_dataclass, replace
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from lasersafe.fields import told_of
-from lasersafe.results import Assessment
-from lasersafe.wording import Wording
+from lasersafe.records.fields import told_of
+
+if TYPE_CHECKING:
+    from lasersafe.results import Assessment
+    from lasersafe.wording import Wording
 
 Record = TypeVar("Record")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from lasersafe.fields import HIDDEN, SAME, SPOKEN, badness, highest, told
+from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, told
 
 
 @dataclass(frozen=True)
