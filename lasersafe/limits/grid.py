@@ -77,7 +77,7 @@ class Axis:
             for edge in self._lowered:
                 count += (values >= edge).view(np.uint8)
             above = count.astype(np.intp)
-        cell: Ints = 2 * above - (values <= self._raised[above])
+        cell: Ints = 2 * above - (values <= self._raised.take(above))
         return cell
 
 
@@ -151,7 +151,7 @@ class Grid:
             log_t2 = self.log_t2(mrad)
             extended = mrad > self.source_min * (1.0 + EDGE)
             cell = cell + extended + (extended & (log_time >= log_t2 - EDGE))
-            highest = self.source_max[row] * np.exp(self.source_power[row] * log_time)
+            highest = self.source_max.take(row) * np.exp(self.source_power.take(row) * log_time)
             factor = np.maximum(mrad, self.source_min) / self.source_min * np.maximum(mrad / highest, 1.0)
         cell = np.broadcast_to(cell, size)
         columns = (nm, time, log_time, log_t2, factor)
