@@ -273,12 +273,16 @@ def curve_marks(
         if runs:
             marks.append(Lines(tuple(runs), ink(number), _THICK, dashes(number)))
             places = along(max(runs, key=lambda run: abs(run[-1][0] - run[0][0])), _PLACES)
-            middle = len(places) / 2 - 0.5
-            near = [places[n] for n in sorted(range(len(places)), key=lambda n: abs(n - middle))]
-            labels.append(Label(name, tuple(near), bold, ink(number), clear=0.8))
+            labels.append(Label(name, tuple(from_middle(places)), bold, ink(number), clear=0.8))
     for label in labels:
         board.put(label)
     return [*marks, *board.under, *board.marks]
+
+
+def from_middle(places: Sequence[Pair]) -> list[Pair]:
+    """Return places along a line, those near its middle first."""
+    middle = len(places) / 2 - 0.5
+    return [place for _, place in sorted(enumerate(places), key=lambda one: abs(one[0] - middle))]
 
 
 def _nominal(plot: Plot, nominal: Nominal, board: Board) -> list[Mark]:

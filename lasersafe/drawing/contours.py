@@ -4,21 +4,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import pairwise
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.drawing.chart import TICK, Axis, Heading, Plot, axis_marks, plot_in
+from lasersafe.drawing.chart import TICK, Axis, Heading, Plot, axis_marks, from_middle, plot_in
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, lay_out
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, box, edge
+from lasersafe.drawing.primitives import (
+    BLACK,
+    WHITE,
+    Area,
+    Drawing,
+    Lines,
+    Mark,
+    Pair,
+    Run,
+    Words,
+    box,
+    edge,
+    grey,
+)
 from lasersafe.drawing.shapes import along, overlap, within
 from lasersafe.drawing.typeface import ASCENT, DESCENT, width_of
 
 Floats = NDArray[np.float64]
-_LIGHT, _DARK = 255, 150
+_LIGHT, _DARK = 1.0, 150 / 255
 _PLACES = 15
 
 
@@ -83,24 +97,26 @@ def contour_page(
 
     xs, ys, values = grid
     levels = levels_of(values)
-    tones = [_tone(k, len(levels)) for k in range(len(levels) + 1)]
-    entries = [Entry(_swatch(tone), text) for tone, text in zip(tones, _bands(levels, values, name), strict=True)]
+    tones = [grey(_LIGHT - (_LIGHT - _DARK) * k / max(len(levels), 1)) for k in range(len(levels) + 1)]
+    bands = zip(tones, _bands(levels, values, name), strict=True)
+    entries = [Entry(partial(edge, thick=0.2, fill=tone), text) for tone, text in bands]
     layout = lay_out(paper, "sweep", heading.title, (), entries, heading.foot, 0)
     layout.scale_lines(heading.lines, paper.margin)
     plot = plot_in(layout.drawing.frame, x, y)
     ratio = bool(levels) and float(values.max()) > 4.0 * float(values[values > 0.0].min())
-    scale: Callable[[Any], Any] = _logs(values) if ratio else lambda v: v
+
+    def scale(value: Any) -> Any:
+        return np.log10(np.maximum(value, values[values > 0.0].min() / 10.0)) if ratio else value
+
     across = np.array([plot.point(float(v), y.low)[0] for v in xs])
     up = np.array([plot.point(x.low, float(v))[1] for v in ys])
     made = contour_generator(across, up, scale(values).T, line_type=LineType.Separate, fill_type=FillType.OuterOffset)
     marks: list[Mark] = []
     bounds = [-1e300, *[float(scale(level)) for level in levels], 1e300]
     for tone, low, high in zip(tones, bounds[:-1], bounds[1:], strict=True):
-        filled: Any = made.filled(low, high)
-        points, offsets = filled
+        points, offsets = cast("Any", made.filled(low, high))
         for outline, cuts in zip(points, offsets, strict=True):
-            rings = tuple(_run(outline[a:b]) for a, b in pairwise(cuts))
-            marks.append(Area(rings, tone))
+            marks.append(Area(tuple(_run(outline[a:b]) for a, b in pairwise(cuts)), tone))
     board = Board(plot.room)
     lines = {level: [_run(line) for line in made.lines(float(scale(level)))] for level in levels}
     marks += [Lines(tuple(runs), BLACK, 0.35) for runs in lines.values() if runs]
@@ -113,18 +129,8 @@ def contour_page(
     return layout.drawing
 
 
-def _logs(values: Floats) -> Callable[[Any], Any]:
-    least = float(values[values > 0.0].min()) / 10.0
-    return lambda v: np.log10(np.maximum(v, least))
-
-
 def _run(points: Any) -> Run:
     return tuple([(float(a), float(b)) for a, b in points])
-
-
-def _tone(number: int, count: int) -> str:
-    level = round(_LIGHT - (_LIGHT - _DARK) * number / max(count, 1))
-    return f"#{level:02x}{level:02x}{level:02x}"
 
 
 def _bands(levels: Sequence[float], values: Floats, name: Callable[[float], str]) -> list[str]:
@@ -134,17 +140,11 @@ def _bands(levels: Sequence[float], values: Floats, name: Callable[[float], str]
     return [f"up to {name(levels[0])}", *between, f"above {name(levels[-1])}"]
 
 
-def _swatch(tone: str) -> Callable[[Rect], list[Mark]]:
-    return lambda rect: edge(rect, 0.2, fill=tone)
-
-
 def _name(text: str, runs: Sequence[Run], plot: Plot, board: Board) -> list[Mark]:
     """Return the value of a contour, written on its line where no other text stands."""
     wide = width_of(text, TICK) + 1.0
     for run in sorted(runs, key=lambda one: -_extent(one)):
-        places = along(run, _PLACES)
-        middle = len(places) / 2 - 0.5
-        for _, (x, y) in sorted(enumerate(places), key=lambda one: abs(one[0] - middle)):
+        for x, y in from_middle(along(run, _PLACES)):
             rect = (x - wide / 2, y - 0.5 * TICK - 0.3, x + wide / 2, y + 0.5 * TICK + 0.3)
             if within(rect, plot.room) and not any(overlap(rect, other) for other in board.boxes):
                 board.boxes.append(rect)

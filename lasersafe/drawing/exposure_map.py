@@ -8,12 +8,13 @@ from functools import partial
 from itertools import groupby
 
 from lasersafe.drawing import symbols
+from lasersafe.drawing.groups import limit_text
 from lasersafe.drawing.labels import Label
 from lasersafe.drawing.layers import Layers
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect, Run, box, edge
 from lasersafe.drawing.shapes import clip_ring
-from lasersafe.drawing.style import DECADES, count_text, hatched, quantity_text, time_text
+from lasersafe.drawing.style import DECADES, count_text, hatched, quantity_text
 from lasersafe.drawing.view import fit
 from lasersafe.records.scene import HazardMap, SceneResult
 from lasersafe.wording import Wording
@@ -125,10 +126,8 @@ def _limits(scene: SceneResult, wording: Wording) -> str:
     seen: dict[str, None] = {}
     for zone in scene.zones:
         if zone.fitted and zone.limit is not None and zone.duration is not None and zone.kind.count("eye"):
-            limit = quantity_text(zone.limit, zone.limit_unit, "down")
-            time = wording.text("plan.time", duration=time_text(zone.duration))
             kind = wording.text(f"plan.short_{zone.kind}")
-            seen[f"{zone.laser}, {kind}: {limit}{time}"] = None
+            seen[f"{zone.laser}, {kind}: {limit_text(zone, wording)}"] = None
     return wording.text("plan.map_limits", limits="; ".join(seen)) if seen else ""
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-import string
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
+from itertools import product
+from string import ascii_uppercase
 
 from lasersafe.drawing import symbols
 from lasersafe.drawing.page import Entry
@@ -46,14 +47,6 @@ class Group:
         return not self.first.fitted
 
 
-def tags() -> Iterable[str]:
-    """Yield A, B, ... Z, AA, AB ..."""
-    yield from string.ascii_uppercase
-    for first in string.ascii_uppercase:
-        for second in string.ascii_uppercase:
-            yield first + second
-
-
 def grouped(scene: SceneResult) -> tuple[list[Group], list[tuple[str, BeyondTarget]]]:
     """Return the zones to be drawn and the ways behind targets, each with its letter."""
     found: dict[tuple[bool, str, str, str], list[ZoneShape]] = {}
@@ -62,7 +55,7 @@ def grouped(scene: SceneResult) -> tuple[list[Group], list[tuple[str, BeyondTarg
             found.setdefault((not zone.fitted, zone.laser, zone.setup, zone.kind), []).append(zone)
     order = {kind: number for number, kind in enumerate(ZONE_KINDS)}
     keys = sorted(found, key=lambda key: (key[0], order.get(key[3], 99)))
-    names = iter(tags())
+    names = map("".join, product(["", *ascii_uppercase], ascii_uppercase))  # A, B ... Z, AA, AB ...
     groups = [Group(next(names), tuple(found[key])) for key in keys]
     beyond = [(next(names), one) for one in scene.beyond if one.fitted and one.polygons]
     return groups, beyond

@@ -132,19 +132,14 @@ def _words(zone: tuple[str, str]) -> str:
 
 def _over_one(found: Sweep, x: _Shown, zone: tuple[str, str] | None) -> Drawing:
     zones = ZONES if zone is None else (zone,)
-    traces = []
-    hidden: dict[tuple[str, str], tuple[str, str]] = {}
-    kept: list[tuple[str, str]] = []
+    alike: list[list[tuple[str, str]]] = []  # zones of one curve
     for one in zones:
-        same = next((k for k in kept if np.allclose(found.distances[one], found.distances[k], rtol=1e-9)), None)
-        if same is None:
-            kept.append(one)
+        same = [k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9)]
+        if same:
+            same[0].append(one)
         else:
-            hidden[one] = same
-    for one in kept:
-        also = [other for other, same in hidden.items() if same == one]
-        name = " = ".join(_words(o) for o in (one, *also))
-        traces.append((name, found.distances[one]))
+            alike.append([one])
+    traces = [(" = ".join(map(_words, names)), found.distances[names[0]]) for names in alike]
     return _curves(found, x, traces, "distance", "")
 
 
@@ -170,9 +165,7 @@ def _curves(found: Sweep, x: _Shown, traces: list[tuple[str, Floats]], what: str
         none = "" if values.max() > 0.0 else ": below the limit at every distance"
         points = tuple(zip(x.values.tolist(), (values / factor).tolist(), strict=True))
         drawn.append(Trace(name, f"{name}{none}", points))
-    nominal = None
-    if x.nominal is not None:
-        nominal = Nominal(x.nominal, f"in the case: {x.varied.input.stated}")
+    nominal = None if x.nominal is None else Nominal(x.nominal, f"in the case: {x.varied.input.stated}")
     return curve_page(PAPER, _heading(found, [x], held), x.axis(), y, drawn, nominal)
 
 
@@ -211,8 +204,5 @@ def _heading(found: Sweep, axes: list[_Shown], held: str) -> Heading:
     joined = f"Lines join the {found.size} points of the sweep; between two of them a limit may jump."
     said = [*outside, *certainty(subject, found.start), _WHAT_IF]
     foot = [(f"{MEANING} {origin} {times} {joined}", False), *[(text, False) for text in said]]
-    return Heading(
-        subject.case.title,
-        (f"{subject.name}{fitted}; {limits}", held),
-        (*foot, (caution_line(), True)),
-    )
+    lines = (f"{subject.name}{fitted}; {limits}", held)
+    return Heading(subject.case.title, lines, (*foot, (caution_line(), True)))
