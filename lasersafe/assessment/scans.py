@@ -14,7 +14,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
 from lasersafe.hazard.scan_search import scan_reach, worst_running
-from lasersafe.hazard.scanning import ScanFinding, scan_findings
+from lasersafe.hazard.scanning import Scan, ScanFinding, scan_findings
 from lasersafe.hazard.zones import direct_reach, worst_place
 from lasersafe.optics.scanning import ScanPattern
 from lasersafe.quantity import format_quantity
@@ -72,10 +72,8 @@ _cached_findings = lru_cache(maxsize=1024)(scan_findings)
 def _scan_emissions(
     context: Context, rule_set: str, tissue: str, duration: float, pattern: ScanPattern, place: float
 ) -> tuple[Emission, ...]:
-    return worst_running(
-        context.space, context.emissions(tissue, duration), rule_set, tissue, context.beam, context.wavelength,
-        duration, pattern, place,
-    )  # fmt: skip
+    scan = Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
+    return worst_running(scan, context.space, context.emissions(tissue, duration), place)
 
 
 def _finding(
@@ -92,8 +90,8 @@ def _finding(
         for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place)
     ]
     every = _cached_findings(
-        rule_set, tissue, tuple(emission for _, emission in pairs), context.beam, context.wavelength, duration, pattern,
-        tuple(place for place, _ in pairs),
+        Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern),
+        tuple(emission for _, emission in pairs), tuple(place for place, _ in pairs),
     )  # fmt: skip
     best: tuple[ScanFinding, float, Emission] | None = None
     for (place, emission), found in zip(pairs, every, strict=True):
@@ -271,12 +269,13 @@ def _scan_results(context: Context) -> list[ScanResult]:
     duration, _ = context.duration("direct")
     result = []
     for tissue in ("eye", "skin"):
+        standing, places_of_people = context.emissions(tissue, duration), _places(context)
         running = {
-            rule_set: scan_reach(
-                context.space, context.emissions(tissue, duration), rule_set, tissue, context.beam, context.wavelength,
-                duration, pattern, _places(context),
+            name: scan_reach(
+                Scan(name, tissue, context.beam, context.wavelength, duration, pattern), context.space, standing,
+                places_of_people,
             )
-            for rule_set in context.rule_sets
+            for name in context.rule_sets
         }  # fmt: skip
         places = tuple(
             max(

@@ -13,15 +13,12 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.emission import Emission
-from lasersafe.hazard.scan_trains import WITHIN, joined_within, pulsed_trains, sweep_aperture
-from lasersafe.hazard.scanning import scan_distance, scan_ratio
+from lasersafe.hazard.scan_trains import WITHIN, pulsed_trains
+from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
 from lasersafe.hazard.setting_trials import Tried, trains
 from lasersafe.hazard.settings import SettingSpace
-from lasersafe.hazard.sweep import Compiled, compiled, ratios
+from lasersafe.hazard.sweep import ratios
 from lasersafe.hazard.zones import direct_reach
-from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.propagation import BeamGeometry, diameters
-from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
 
 FLOAT = NDArray[np.float64]
 _MOST = 24  # settings compared by the full rules where limiting apertures differ
@@ -37,40 +34,28 @@ _ASIDE = np.array([1e-6, 1e-5, 1e-4, 1e-3])
 _CLOSE = 4e-6  # relative width of the last bracket, of which the far end is taken
 
 
-def _stays(pattern: ScanPattern, beam: BeamGeometry, place: FLOAT, aperture: float) -> FLOAT:
-    """Return stay and separate passes in each period for both widths of a sweep, shape (2, 2, ...)."""
-    ways = sweep_widths(*diameters(beam, place), aperture)
-    return np.stack([[of(pattern, place, way) for way in ways] for of in (dwell, most_passes)])
-
-
 def _plain(row: SettingSpace) -> bool:
     """Return True where the movement counts: trains without bursts, lists and pedestal."""
     return row.kind == "pulse train" and row.pattern is None and row.burst_pulses is None and not row.pedestal
 
 
 def running_ratios(
-    limits: Compiled,
+    scan: Scan,
     energy: FLOAT,
     pulse: FLOAT,
     rate: FLOAT,
     ways: FLOAT,
-    period: float,
-    joined: float,
 ) -> FLOAT:
     """Return energy over limit of the effective trains of many settings, for a wide beam, as in `effective_trains`.
 
     Parameters
     ----------
-    limits : Compiled
-        Limits for the whole exposure.
+    scan : Scan
+        The moving beam.
     energy, pulse, rate : numpy.ndarray, shape (n,)
         Settings of a train. [J, s, Hz]
     ways : numpy.ndarray, shape (2, k, n) or (2, k, 1)
         Times in each period that the spot stays [s], and separate passes [1]; the strictest counts.
-    period : float
-        Of the pattern. [s]
-    joined : float
-        T_i, 0 for none. [s]
 
     Returns
     -------
@@ -78,13 +63,13 @@ def running_ratios(
         Highest ratio; divided by the area of the beam it is exposure over limit. [m2]
     """
     stays, passes = np.broadcast_to(ways, (*ways.shape[:2], energy.size))
-    parts = pulsed_trains(pulse, rate + 0.0 * stays, stays, passes, period, limits.duration, joined)
+    parts = pulsed_trains(pulse, rate + 0.0 * stays, stays, passes, scan.pattern.period, scan.duration, scan.joined)
     whole = [(number * energy, length, often) for what, number, length, often, _ in parts if what != WITHIN]
     q, t, f = (
         np.concatenate([np.broadcast_to(c, stays.shape) for c in column]).reshape(-1)
         for column in zip(*whole, strict=True)
     )
-    found: FLOAT = ratios(limits, q, t, f).reshape(-1, energy.size).max(axis=0)
+    found: FLOAT = ratios(scan.limits, q, t, f).reshape(-1, energy.size).max(axis=0)
     return found
 
 
@@ -114,36 +99,21 @@ def _settings(space: SettingSpace, duration: float) -> Tried:
 
 @lru_cache(maxsize=512)
 def worst_running(
+    scan: Scan,
     space: SettingSpace,
     standing: tuple[Emission, ...],
-    rule_set: str,
-    tissue: str,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
     place: float,
 ) -> tuple[Emission, ...]:
     """Return the settings that can be worst while the scan runs, at one place.
 
     Parameters
     ----------
+    scan : Scan
+        The moving beam.
     space : SettingSpace
         The allowed settings.
     standing : tuple of Emission
         The worst of the beam that stands still, the worst for a wide beam first; always among the answer.
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    beam : BeamGeometry
-        The beam that is scanned.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    pattern : ScanPattern
-        The pattern.
     place : float
         From the last optic. [m]
 
@@ -153,24 +123,22 @@ def worst_running(
         At least one, without doubles.
     """
     found = dict.fromkeys(standing)
-    limits = compiled(rule_set, tissue, wavelength, duration)
-    ways = _stays(pattern, beam, np.array([place]), sweep_aperture(tissue, wavelength))
-    joined = joined_within(rule_set, tissue, wavelength)
-    apertures = {piece.aperture for _, pieces in limits.hazards for piece in pieces}
+    ways = scan.stays(np.array([place]))
+    apertures = scan.limits.apertures
     for row in space.rows:
         if not _plain(row) or not space.adjustable:
             continue
         try:
-            tried = _settings(row, duration)
+            tried = _settings(row, scan.duration)
         except InputError:
             continue
-        own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, ways, pattern.period, joined)
+        own = running_ratios(scan, tried.energy, tried.pulse, tried.rate, ways)
         best = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))  # of equals the first
         beside = _near_jumps(tried, best, ways)
         worst = tried.emission(best, row)
         if row.duty is None and beside.rate.size:
             beside = beside._replace(energy=_energies(row, beside.rate))
-            more = running_ratios(limits, beside.energy, beside.pulse, beside.rate, ways, pattern.period, joined)
+            more = running_ratios(scan, beside.energy, beside.pulse, beside.rate, ways)
             if float(more.max()) > float(own[best]) * (1.0 + 1e-9):
                 worst = beside.emission(int(more.argmax()), row)
         found[worst] = None
@@ -180,20 +148,15 @@ def worst_running(
                 found[setting] = None
     if len(apertures) > 1 and len(found) > 2:
         where = np.array([place])
-        by = {e: float(scan_ratio(rule_set, tissue, e, beam, wavelength, duration, pattern, where)[0]) for e in found}
+        by = {e: float(scan_ratio(scan, e, where)[0]) for e in found}
         return (*standing, *(e for e in sorted(by, key=lambda e: -by[e])[:1] if e not in standing))
     return tuple(found)
 
 
 def scan_reach(
+    scan: Scan,
     space: SettingSpace,
     standing: tuple[Emission, ...],
-    rule_set: str,
-    tissue: str,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
     places: tuple[float, ...] = (),
 ) -> float:
     """Return how far the running scan exceeds the limit at any of the allowed settings, from the last optic [m].
@@ -203,22 +166,12 @@ def scan_reach(
 
     Parameters
     ----------
+    scan : Scan
+        The moving beam.
     space : SettingSpace
         The allowed settings.
     standing : tuple of Emission
         The worst of the beam that stands still, the worst for a wide beam first.
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    beam : BeamGeometry
-        The beam that is scanned.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    pattern : ScanPattern
-        The pattern.
     places : tuple of float
         Places from which the search starts as well. [m]
 
@@ -227,8 +180,8 @@ def scan_reach(
     float
         Farthest place where the ratio is above 1; 0 where it is nowhere above. [m]
     """
-    stopped = direct_reach(rule_set, tissue, standing[0], beam, wavelength, duration).distance
-    far = max(2.0 * max(1.0, *beam.waist_position), 2.0 * stopped)
+    stopped = direct_reach(scan.rule_set, scan.tissue, standing[0], scan.beam, scan.wavelength, scan.duration).distance
+    far = max(2.0 * max(1.0, *scan.beam.waist_position), 2.0 * stopped)
     quick: dict[Emission, float] = {}
     slow: dict[Emission, None] = {}
 
@@ -236,8 +189,8 @@ def scan_reach(
         for one in found:
             if one in quick or one in slow:
                 continue
-            about = _quick_reach(rule_set, tissue, one, beam, wavelength, duration, pattern, far)
-            if about is None or (about > 0.0 and not max(_NEAREST, *beam.waist_position) < about < 0.9 * far):
+            about = _quick_reach(scan, one, far)
+            if about is None or (about > 0.0 and not max(_NEAREST, *scan.beam.waist_position) < about < 0.9 * far):
                 slow[one] = None
             else:
                 quick[one] = about
@@ -245,50 +198,43 @@ def scan_reach(
     look_at(standing)
     for place in places:
         if place > max(quick.values(), default=0.0):
-            look_at(worst_running(space, standing, rule_set, tissue, beam, wavelength, duration, pattern, place))
+            look_at(worst_running(scan, space, standing, place))
     for _ in range(_ROUNDS if space.adjustable else 0):
         best = max(quick.values(), default=0.0)
-        where = max(best, *beam.waist_position) or 1.0
+        where = max(best, *scan.beam.waist_position) or 1.0
         for row in space.rows:
-            look_at(_farther(row, rule_set, tissue, beam, wavelength, duration, pattern, where))
+            look_at(_farther(scan, row, where))
         if not max(quick.values(), default=0.0) > best:
-            look_at(worst_running(space, standing, rule_set, tissue, beam, wavelength, duration, pattern, where))
+            look_at(worst_running(scan, space, standing, where))
         if not max(quick.values(), default=0.0) > best:
             break
     result = 0.0
     for one in slow:
-        result = max(result, scan_distance(rule_set, tissue, one, beam, wavelength, duration, pattern))
+        result = max(result, scan_distance(scan, one))
     best = max(quick.values(), default=0.0)
     for one, about in sorted(quick.items(), key=lambda pair: -pair[1]):
         if about > 0.0 and about >= _SURELY * best and about >= _SURELY * result:
-            own = _narrowed(rule_set, tissue, one, beam, wavelength, duration, pattern, about, far, result)
+            own = _narrowed(scan, one, about, far, result)
             result = max(result, own)
     return result
 
 
 def _farther(
+    scan: Scan,
     row: SettingSpace,
-    rule_set: str,
-    tissue: str,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
     where: float,
 ) -> tuple[Emission, ...]:
     """Return the setting that exceeds the limit farthest behind a place, of those that are bad there; or none."""
-    limits = compiled(rule_set, tissue, wavelength, duration)
-    apertures = {one for _, pieces in limits.hazards for piece in pieces for one in piece.aperture}
+    apertures = scan.limits.apertures
     if not _plain(row) or len(apertures) != 1:
         return ()
     try:
-        tried = _settings(row, duration)
+        tried = _settings(row, scan.duration)
     except InputError:
         return ()
-    joined, aperture = joined_within(rule_set, tissue, wavelength), sweep_aperture(tissue, wavelength)
     place = where * np.concatenate([np.linspace(1.0, 1.01, _FEW // 2), np.linspace(1.015, _BEYOND, _FEW // 2)])
-    ways = _stays(pattern, beam, place, aperture)
-    own = running_ratios(limits, tried.energy, tried.pulse, tried.rate, ways[..., :1], pattern.period, joined)
+    ways = scan.stays(place)
+    own = running_ratios(scan, tried.energy, tried.pulse, tried.rate, ways[..., :1])
     bad = np.argsort(-own, kind="stable")[:_BAD]
     columns = Tried(*(column[bad] for column in tried))
     if row.duty is None:
@@ -296,8 +242,8 @@ def _farther(
         beside = beside._replace(energy=_energies(row, beside.rate))
         columns = Tried(*(np.concatenate(pair) for pair in zip(columns, beside, strict=True)))
     energy, pulse, rate = (np.repeat(column, _FEW) for column in (columns.energy, columns.pulse, columns.rate))
-    found = running_ratios(limits, energy, pulse, rate, np.tile(ways, columns.rate.size), pattern.period, joined)
-    share = mean_exposure(1.0, *diameters(beam, place), next(iter(apertures)), beam.profile)
+    found = running_ratios(scan, energy, pulse, rate, np.tile(ways, columns.rate.size))
+    share = scan.mean(1.0, place, next(iter(apertures)))
     over = found.reshape(-1, _FEW) * share > 1.0
     if not over.any():
         return ()
@@ -306,34 +252,27 @@ def _farther(
 
 
 def _quick_reach(
-    rule_set: str,
-    tissue: str,
+    scan: Scan,
     emission: Emission,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
     far: float,
     passes: int = 2,
 ) -> float | None:
     """Return about where the running scan exceeds the limit for the last time, or None where this cannot be said."""
     plain = emission.kind == "pulse train" and not (emission.burst or emission.pulses or emission.pedestal)
-    limits = compiled(rule_set, tissue, wavelength, duration)
-    apertures = {one for _, pieces in limits.hazards for piece in pieces for one in piece.aperture}
+    apertures = scan.limits.apertures
     if not plain or len(apertures) != 1:
         return None
     (aperture,) = apertures
     energy, pulse, rate = (
         np.full(_PLACES, value) for value in (emission.pulse_energy, emission.pulse_duration, emission.repetition_rate)
     )
-    joined = joined_within(rule_set, tissue, wavelength)
-    still = float(ratios(limits, energy[:1], pulse[:1], rate[:1])[0])
+    still = float(ratios(scan.limits, energy[:1], pulse[:1], rate[:1])[0])
 
     def last_over(place: FLOAT) -> int:
-        ways = _stays(pattern, beam, place, sweep_aperture(tissue, wavelength))
-        moving = running_ratios(limits, energy, pulse, rate, ways, pattern.period, joined)
-        value = np.where(ways[0, 1] >= pattern.period, still, moving)
-        over = np.flatnonzero(value * mean_exposure(1.0, *diameters(beam, place), aperture, beam.profile) > 1.0)
+        ways = scan.stays(place)
+        moving = running_ratios(scan, energy, pulse, rate, ways)
+        value = np.where(ways[0, 1] >= scan.pattern.period, still, moving)
+        over = np.flatnonzero(value * scan.mean(1.0, place, aperture) > 1.0)
         return int(over[-1]) if over.size else -1
 
     place = np.geomspace(_NEAREST, far, _PLACES)
@@ -346,13 +285,8 @@ def _quick_reach(
 
 
 def _narrowed(
-    rule_set: str,
-    tissue: str,
+    scan: Scan,
     emission: Emission,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
     quick: float,
     far: float,
     known: float,
@@ -360,7 +294,7 @@ def _narrowed(
     """Return the reach of one setting that is about *quick*, by the full rules; 0 where it is not above *known*."""
 
     def above(distance: FLOAT) -> NDArray[np.bool_]:
-        found = scan_ratio(rule_set, tissue, emission, beam, wavelength, duration, pattern, distance)
+        found = scan_ratio(scan, emission, distance)
         if np.isnan(found).any():
             message = "ratio of exposure to limit is not a number; correct the exposure or the limit"
             raise OutOfRangeError(message)
@@ -368,11 +302,11 @@ def _narrowed(
 
     if known > 0.0 and not above(np.concatenate([[known], np.geomspace(known * 1.0001, far, _FEW)])).any():
         return 0.0
-    about = _quick_reach(rule_set, tissue, emission, beam, wavelength, duration, pattern, far, 3) or quick
+    about = _quick_reach(scan, emission, far, 3) or quick
     grid = about * np.concatenate([1.0 - _ASIDE[::-1], 1.0 + _ASIDE, np.geomspace(1.002, far / about, _FEW)])
     over = above(grid)
     if over[-1] or not over.any():
-        return scan_distance(rule_set, tissue, emission, beam, wavelength, duration, pattern)
+        return scan_distance(scan, emission)
     for _ in range(_ROUNDS):
         last = int(np.flatnonzero(over)[-1])
         near, end = float(grid[last]), float(grid[last + 1])

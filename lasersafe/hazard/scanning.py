@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,11 +14,13 @@ from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.scan_trains import joined_within, sweep_aperture, trains_of
+from lasersafe.hazard.sweep import Compiled, compiled
 from lasersafe.hazard.zones import direct_reach, exposure_at
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
+from lasersafe.records.step import Criterion
 
 FLOAT = NDArray[np.float64]
 _NEAREST = 1e-3  # m
@@ -51,43 +54,74 @@ class _Compared:
     row: TrainRow
 
 
+@dataclass(frozen=True)
+class Scan:
+    """A moving beam as one rule set judges it: wavelength [m], exposure duration [s], pattern."""
+
+    rule_set: str
+    tissue: str
+    beam: BeamGeometry
+    wavelength: float
+    duration: float
+    pattern: ScanPattern
+
+    @cached_property
+    def aperture(self) -> float:
+        """The aperture that a sweep passes. [m]."""
+        return sweep_aperture(self.tissue, self.wavelength)
+
+    @cached_property
+    def joined(self) -> float:
+        """T_i. [s]."""
+        return joined_within(self.rule_set, self.tissue, self.wavelength)
+
+    @cached_property
+    def limits(self) -> Compiled:
+        """The limits for the quick rules."""
+        return compiled(self.rule_set, self.tissue, self.wavelength, self.duration)
+
+    def stays(self, place: FLOAT) -> FLOAT:
+        """Return stay [s] and separate passes in each period for both widths of a sweep, shape (2, 2, ...)."""
+        ways = sweep_widths(*diameters(self.beam, place), self.aperture)
+        return np.stack([[of(self.pattern, place, way) for way in ways] for of in (dwell, most_passes)])
+
+    def standing(self, emission: Emission) -> tuple[Criterion, ...]:
+        """Return what the beam is compared with where it counts as standing."""
+        return criteria(self.rule_set, self.tissue, emission, self.wavelength, self.duration)
+
+    def mean(self, amount: ArrayLike, place: ArrayLike, aperture: ArrayLike) -> FLOAT:
+        """Return an amount [W or J] averaged over an aperture [m] at places [m]."""
+        return mean_exposure(amount, *diameters(self.beam, place), aperture, self.beam.profile)
+
+
 def _compared(
-    rule_set: str,
-    tissue: str,
+    scan: Scan,
     emissions: tuple[Emission, ...],
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
     distance: FLOAT,
 ) -> tuple[list[_Compared], FLOAT, list[str]]:
     """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
-    dx, dy = diameters(beam, distance)
-    joined = 0.0
-    if any(one.kind != "continuous" for one in emissions):
-        joined = joined_within(rule_set, tissue, wavelength)
+    joined = scan.joined if any(one.kind != "continuous" for one in emissions) else 0.0
     trains, stays = [], []
-    for way in sweep_widths(dx, dy, sweep_aperture(tissue, wavelength)):
-        stay, passes = dwell(pattern, distance, way), most_passes(pattern, distance, way)
-        for train in trains_of(emissions, pattern, stay, passes, duration, joined):
+    for stay, passes in zip(*scan.stays(distance), strict=True):
+        for train in trains_of(emissions, scan.pattern, stay, passes, scan.duration, joined):
             trains.append(train)
             stays.append(stay)
     found = pulse_train_limit(
-        rule_set,
-        tissue,
-        wavelength,
+        scan.rule_set,
+        scan.tissue,
+        scan.wavelength,
         np.stack([t.pulse_duration for t in trains]),
         np.stack([t.rate for t in trains]),
         np.stack([t.duration for t in trains]),
         ALPHA_MIN,
-        exposed_area=body_area(tissue, wavelength),
+        exposed_area=body_area(scan.tissue, scan.wavelength),
     )
     energy = np.stack([t.energy for t in trains])
     result = []
     for row in found.rows:
         here = np.isfinite(row.per_pulse)
         if here.any():
-            exposure = mean_exposure(energy, dx, dy, np.where(here, row.limiting_aperture, 1.0), beam.profile)
+            exposure = scan.mean(energy, distance, np.where(here, row.limiting_aperture, 1.0))
             limit = np.where(here, row.per_pulse, math.inf)
             result.append(_Compared(exposure / limit, exposure, limit, row))
     return result, np.stack(stays), [t.what for t in trains]
@@ -98,39 +132,19 @@ def _counts_as_standing(emission: Emission) -> bool:
     return emission.kind == "single pulse" or bool(emission.burst or emission.pulses or emission.pedestal)
 
 
-def _standing(beam: BeamGeometry, pattern: ScanPattern, distance: FLOAT, aperture: float) -> NDArray[np.bool_]:
-    longest = sweep_widths(*diameters(beam, distance), aperture)[1]
-    return np.asarray(dwell(pattern, distance, longest) >= pattern.period)
-
-
 def scan_ratio(
-    rule_set: str,
-    tissue: str,
+    scan: Scan,
     emission: Emission,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
     distance: ArrayLike,
 ) -> FLOAT:
     """Return the exposure of the running scan over its limit, at the slowest place of the pattern.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
+    scan : Scan
+        The moving beam.
     emission : Emission
         The setting.
-    beam : BeamGeometry
-        The beam that is scanned.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    pattern : ScanPattern
-        The pattern.
     distance : array_like, shape (...)
         From the last optic. [m]
 
@@ -140,53 +154,32 @@ def scan_ratio(
         Highest ratio over all rules; that of the stopped beam where the pattern is too narrow to earn credit. [1]
     """
     place = np.asarray(distance, dtype=np.float64)
-    still = _standing(beam, pattern, place, sweep_aperture(tissue, wavelength))
+    still = scan.stays(place)[0, 1] >= scan.pattern.period
     if _counts_as_standing(emission):
         still = np.ones_like(still)
-    stopped = np.zeros(place.shape)
+    result = np.zeros(place.shape)
     if still.any():
-        dx, dy = diameters(beam, place)
-        for c in criteria(rule_set, tissue, emission, wavelength, duration, ALPHA_MIN):
-            stopped = np.maximum(stopped, mean_exposure(c.amount, dx, dy, c.limiting_aperture, beam.profile) / c.limit)
-    if still.all():
-        return stopped
-    moving = place[~still]
-    best = np.zeros(moving.shape)
-    for one in _compared(rule_set, tissue, (emission,), beam, wavelength, duration, pattern, moving)[0]:
-        best = np.maximum(best, one.ratio.max(axis=0))
-    result = stopped.copy()
-    result[~still] = best
-    return result
+        for c in scan.standing(emission):
+            result = np.maximum(result, scan.mean(c.amount, place, c.limiting_aperture) / c.limit)
+    if not still.all():
+        rows = _compared(scan, (emission,), place[~still])[0]
+        result[~still] = np.max([one.ratio.max(axis=0) for one in rows], axis=0, initial=0.0)
+    return np.asarray(result)
 
 
 def scan_findings(
-    rule_set: str,
-    tissue: str,
+    scan: Scan,
     emissions: tuple[Emission, ...],
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
     distances: tuple[float, ...],
 ) -> tuple[ScanFinding, ...]:
-    """Return the comparison that decides for the running scan at each of some distances, as `scan_finding`.
+    """Return the comparison that decides for the running scan at each of some distances.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
+    scan : Scan
+        The moving beam.
     emissions : tuple of Emission
         The setting at each of the distances.
-    beam : BeamGeometry
-        The beam that is scanned.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    pattern : ScanPattern
-        The pattern.
     distances : tuple of float
         From the last optic. [m]
 
@@ -196,17 +189,16 @@ def scan_findings(
         The one with the highest ratio at each distance.
     """
     place = np.array(distances)
-    aperture = sweep_aperture(tissue, wavelength)
-    stay = dwell(pattern, place, sweep_widths(*diameters(beam, place), aperture)[1])
-    passes = math.floor(duration / pattern.period) + 1.0
+    stay = scan.stays(place)[0, 1]
+    passes = math.floor(scan.duration / scan.pattern.period) + 1.0
     pulsed = np.array([one.kind == "pulse train" for one in emissions])
     rates = np.array([one.repetition_rate for one in emissions])
     pulses = np.where(pulsed, count_pulses(np.maximum(stay, 1e-13), rates), 0.0)
-    still = _standing(beam, pattern, place, aperture) | np.array([_counts_as_standing(one) for one in emissions])
+    still = (stay >= scan.pattern.period) | np.array([_counts_as_standing(one) for one in emissions])
     result: dict[int, ScanFinding] = {}
     if not still.all():
         moving = tuple(one for one, stands in zip(emissions, still.tolist(), strict=True) if not stands)
-        found, stays, names = _compared(rule_set, tissue, moving, beam, wavelength, duration, pattern, place[~still])
+        found, stays, names = _compared(scan, moving, place[~still])
         for column, n in enumerate(np.flatnonzero(~still).tolist()):
             top = max(found, key=lambda one: float(one.ratio[:, column].max()))
             at = int(top.ratio[:, column].argmax())
@@ -216,10 +208,7 @@ def scan_findings(
                 float(stays[at, column]), float(pulses[n]), passes, False,
             )  # fmt: skip
     for n in np.flatnonzero(still).tolist():
-        exposures = [
-            (exposure_at(beam, distances[n], one), one)
-            for one in criteria(rule_set, tissue, emissions[n], wavelength, duration, ALPHA_MIN)
-        ]
+        exposures = [(exposure_at(scan.beam, distances[n], one), one) for one in scan.standing(emissions[n])]
         exposure, c = max(exposures, key=lambda pair: pair[0] / pair[1].limit)
         result[n] = ScanFinding(
             exposure / c.limit, exposure, c.limit, c.limit_unit, "standing", c.hazard, c.source,
@@ -229,32 +218,17 @@ def scan_findings(
 
 
 def scan_distance(
-    rule_set: str,
-    tissue: str,
+    scan: Scan,
     emission: Emission,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    pattern: ScanPattern,
 ) -> float:
     """Return how far the running scan exceeds the limit, from the last optic [m].
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
+    scan : Scan
+        The moving beam.
     emission : Emission
         The setting.
-    beam : BeamGeometry
-        The beam that is scanned.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    pattern : ScanPattern
-        The pattern.
 
     Returns
     -------
@@ -263,15 +237,16 @@ def scan_distance(
     """
 
     def ratio(distance: FLOAT) -> FLOAT:
-        return scan_ratio(rule_set, tissue, emission, beam, wavelength, duration, pattern, distance)
+        return scan_ratio(scan, emission, distance)
 
-    far = 2.0 * max(1.0, *beam.waist_position)
-    while float(ratio(np.array([far]))[0]) > 1.0 or far < 4.0 * max(beam.waist_position):
+    waists = scan.beam.waist_position
+    far = 2.0 * max(1.0, *waists)
+    while float(ratio(np.array([far]))[0]) > 1.0 or far < 4.0 * max(waists):
         far *= 2.0
-    stopped = direct_reach(rule_set, tissue, emission, beam, wavelength, duration).distance
+    stopped = direct_reach(scan.rule_set, scan.tissue, emission, scan.beam, scan.wavelength, scan.duration).distance
     far = max(far, 1.01 * stopped)
     while float(ratio(np.array([far]))[0]) > 1.0:
         far *= 2.0
     found = float(farthest_crossing(ratio, _NEAREST, far, points=300))
-    focus = [p for p in beam.waist_position if p > found and float(ratio(np.array([p]))[0]) > 1.0]
+    focus = [p for p in waists if p > found and float(ratio(np.array([p]))[0]) > 1.0]
     return max([found, *focus])

@@ -8,8 +8,7 @@ import pytest
 from lasersafe.hazard.emission import pulse_train
 from lasersafe.hazard.scan_search import running_ratios
 from lasersafe.hazard.scan_trains import sweep_aperture
-from lasersafe.hazard.scanning import scan_ratio
-from lasersafe.hazard.sweep import compiled
+from lasersafe.hazard.scanning import Scan, scan_ratio
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import collimated, diameters
 from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
@@ -40,7 +39,7 @@ def counted(pattern, rate, wavelength=1550e-9):
     """How many pulses the ratio stands for: 1e4 J/m2 hold for up to 10 s, shared by all of them."""
     exposure = float(mean_exposure(1e-3, *diameters(BEAM, PLACE), 3.5e-3, "gaussian"))
     emission = pulse_train(1e-3, 1e-8, rate)
-    ratio = [float(scan_ratio(s, "eye", emission, BEAM, wavelength, DURATION, pattern, PLACE)) for s in SETS]
+    ratio = [float(scan_ratio(Scan(s, "eye", BEAM, wavelength, DURATION, pattern), emission, PLACE)) for s in SETS]
     return max(ratio) * 1e4 / exposure
 
 
@@ -55,7 +54,7 @@ def test_separate_passes_are_pulses_of_a_train_of_their_own():
     # 1064 nm, EU: 2 x 157 pulses of 5e-2 J/m2 with N^-0.25; as one pulse in each period they would be 2^0.25 less
     exposure = float(mean_exposure(1e-3, *diameters(BEAM, PLACE), 7e-3, "gaussian"))
     emission = pulse_train(1e-3, 1e-8, 58 * 15.7)
-    ratio = float(scan_ratio(SETS[1], "eye", emission, BEAM, 1064e-9, DURATION, LINE, PLACE))
+    ratio = float(scan_ratio(Scan(SETS[1], "eye", BEAM, 1064e-9, DURATION, LINE), emission, PLACE))
     assert exposure / 5e-2 * 314**0.25 <= ratio <= exposure / 5e-2 * 320**0.25
 
 
@@ -80,13 +79,14 @@ def test_many_settings_at_once_are_the_trains_of_each(wavelength):
         ways = np.array([[[float(of(LINE, PLACE, w))] for w in widths] for of in (dwell, most_passes)])
         pulse, rate = 10 ** draw.uniform(-9, -5, 20), 10 ** draw.uniform(1, 4.9, 20)
         for rule_set in SETS:
-            limits = compiled(rule_set, tissue, wavelength, DURATION)
-            joined = max((one.within for one in limits.joining), default=0.0)
-            quick = running_ratios(limits, np.full(20, 1e-3), pulse, rate, ways, LINE.period, joined)
+            scan = Scan(rule_set, tissue, BEAM, wavelength, DURATION, LINE)
+            quick = running_ratios(scan, np.full(20, 1e-3), pulse, rate, ways)
             if wavelength > 2e-6 and tissue == "eye":
                 continue  # apertures grow with time there; the quick way is for wide beams
             share = float(mean_exposure(1.0, *diameters(BEAM, PLACE), hole, "gaussian"))
             for t, f, value in zip(pulse, rate, quick, strict=True):
-                full = scan_ratio(rule_set, tissue, pulse_train(1e-3, t, f), BEAM, wavelength, DURATION, LINE, PLACE)
+                full = scan_ratio(
+                    Scan(rule_set, tissue, BEAM, wavelength, DURATION, LINE), pulse_train(1e-3, t, f), PLACE
+                )
                 # the quick way leaves out the windows inside one pass, which the full rules try as well
                 assert value * share * (1 - 1e-9) <= float(full) <= value * share * 1.05

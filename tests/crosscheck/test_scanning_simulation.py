@@ -10,7 +10,7 @@ import pytest
 from scipy.special import ive
 
 from lasersafe.hazard.emission import continuous, pulse_train
-from lasersafe.hazard.scanning import scan_ratio
+from lasersafe.hazard.scanning import Scan, scan_ratio
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import collimated, diameters
@@ -114,7 +114,9 @@ def test_continuous_beam_is_never_below_the_simulation(rule_set, pattern, distan
     diameter = float(diameters(beam, distance)[0])
     area = math.pi * PUPIL**2 / 4.0
     duration = 10.0
-    ours = float(scan_ratio(rule_set, "eye", continuous(1.0), beam, 532e-9, duration, pattern, np.array([distance]))[0])
+    ours = float(
+        scan_ratio(Scan(rule_set, "eye", beam, 532e-9, duration, pattern), continuous(1.0), np.array([distance]))[0]
+    )
     worst = 0.0
     for centre in centres(pattern, distance, diameter):
         power = power_over_time(pattern, distance, diameter, centre) / area
@@ -142,7 +144,9 @@ def test_pulsed_beam_is_never_below_the_simulation(pattern, rate):
     diameter = float(diameters(beam, distance)[0])
     area = math.pi * PUPIL**2 / 4.0
     for rule_set in (ICNIRP, EU):
-        ours = float(scan_ratio(rule_set, "eye", emission, beam, 532e-9, duration, pattern, np.array([distance]))[0])
+        ours = float(
+            scan_ratio(Scan(rule_set, "eye", beam, 532e-9, duration, pattern), emission, np.array([distance]))[0]
+        )
         single = float(exposure_limit(rule_set, "eye", 532e-9, 100e-9).radiant_exposure)
         window = {ICNIRP: 5e-6, EU: 18e-6}[rule_set]
         single_group = float(exposure_limit(rule_set, "eye", 532e-9, window).radiant_exposure)

@@ -12,7 +12,7 @@ from lasersafe.hazard.combine import Line, beam_sums, summed_distance
 from lasersafe.hazard.emission import continuous, pulse_train
 from lasersafe.hazard.exposure import compare_source
 from lasersafe.hazard.extended import most_hazardous_distance, source_findings
-from lasersafe.hazard.scanning import scan_distance, scan_ratio
+from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.optics.propagation import collimated
 from lasersafe.optics.scanning import ScanPattern, dwell
@@ -44,11 +44,12 @@ def test_running_continuous_beam_is_proportional_to_power_and_never_above_the_st
     pattern = ScanPattern(kind, (0.4, 0.4), rate)
     place = np.array([distance])
     one, two = (
-        float(scan_ratio(rule_set, "eye", continuous(p), BEAM, 650e-9, 10.0, pattern, place)[0]) for p in (1.0, 2.0)
+        float(scan_ratio(Scan(rule_set, "eye", BEAM, 650e-9, 10.0, pattern), continuous(p), place)[0])
+        for p in (1.0, 2.0)
     )
     assert two == pytest.approx(2.0 * one, rel=1e-9)
     still = ScanPattern(kind, (1e-6, 1e-6), rate)  # too narrow for any credit
-    stopped = float(scan_ratio(rule_set, "eye", continuous(1.0), BEAM, 650e-9, 10.0, still, place)[0])
+    stopped = float(scan_ratio(Scan(rule_set, "eye", BEAM, 650e-9, 10.0, still), continuous(1.0), place)[0])
     assert one <= stopped * (1.0 + 1e-9)
 
 
@@ -56,9 +57,9 @@ def test_running_continuous_beam_is_proportional_to_power_and_never_above_the_st
 @few(15)
 def test_beyond_the_distance_of_a_running_scan_nothing_is_above_the_limit(rule_set, energy, rate):
     emission, pattern = pulse_train(energy, 1e-8, rate), ScanPattern("line", (0.3, 0.3), 60.0)
-    distance = scan_distance(rule_set, "eye", emission, BEAM, 1064e-9, 10.0, pattern)
+    distance = scan_distance(Scan(rule_set, "eye", BEAM, 1064e-9, 10.0, pattern), emission)
     places = max(distance, 1e-3) * np.geomspace(1.0, 100.0, 60)
-    assert (scan_ratio(rule_set, "eye", emission, BEAM, 1064e-9, 10.0, pattern, places) <= 1.0).all()
+    assert (scan_ratio(Scan(rule_set, "eye", BEAM, 1064e-9, 10.0, pattern), emission, places) <= 1.0).all()
 
 
 @given(

@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.hazard.emission import continuous
 from lasersafe.hazard.scan_credit import scan_credit
-from lasersafe.hazard.scanning import scan_findings
+from lasersafe.hazard.scanning import Scan, scan_findings
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.propagation import collimated
 from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
@@ -71,7 +71,7 @@ def test_no_credit_without_a_monitored_cut_off():
 def test_a_pattern_that_is_too_narrow_counts_as_standing():
     beam = collimated(3e-3, 1e-3, "1/e")
     narrow = ScanPattern("line", (15e-3, 15e-3), 100.0)
-    (found,) = scan_findings(ICNIRP, "eye", (continuous(1.0),), beam, 532e-9, 10.0, narrow, (1.0,))
+    (found,) = scan_findings(Scan(ICNIRP, "eye", beam, 532e-9, 10.0, narrow), (continuous(1.0),), (1.0,))
     assert found.standing
     assert found.rule == "standing"
     assert float(dwell(narrow, 1.0, np.array(10e-3))) == narrow.period
