@@ -17,7 +17,7 @@ from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, load_on, part_of_line
-from lasersafe.assessment.stage import screen_of
+from lasersafe.assessment.scenarios import WAYS
 from lasersafe.hazard.windows import can_be_reached_over, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace, ViewWindow
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from lasersafe.scene.screens import Screen
     from lasersafe.scene.sources import Source
 
-WAYS = ("direct", "mirror", "scatter")
 _HIGH = 20.0  # m: a wall is looked at up to here
 _PARTS = 9  # places along each piece of a barrier where the search begins
 _ROUNDS = 7
@@ -291,8 +290,7 @@ def _shadows(stage: Stage, entry: SceneBarrier) -> tuple:  # type: ignore[type-a
         held = next((h for h in stage.held(context, "direct") if h.screen == entry.name), None)
         if not context.setup.fitted or held is None or not held.verdict.holds:
             continue
-        shut = {(w.screen, w.opening) for w in stage.windows(context, "direct") if w.verdict.holds}
-        pieces = screen_of(entry, shut).pieces()
+        pieces = stage.solid(context, "direct", entry)
         for source in stage.sources(context, "direct", "eye"):
             free = stage.outline(source)
             if shapely.intersects(free, line):

@@ -13,7 +13,6 @@ import numpy as np
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import place_of
-from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard import cameras
 from lasersafe.records.advice import CameraLine
@@ -29,9 +28,7 @@ from lasersafe.records.scene import (
     TargetMark,
 )
 from lasersafe.scene.areas import polygons
-from lasersafe.scene.directions import angles
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.sources import Source
 
 if TYPE_CHECKING:
     from lasersafe.models import Camera, Surface, Target
@@ -77,41 +74,23 @@ def aims_of(stage: Stage) -> tuple[AimEnvelope, ...]:
     """Return the aim envelope of every set-up in every mode that has directions of its own."""
     found = []
     for context in stage.contexts:
-        modes = ["running"] + [m for m in ("alignment", "service", "fault") if _own_mode(stage, context, m)]
-        for mode in modes:
+        name, setup = context.laser.name, context.setup.name
+        own = {a.mode for a in stage.scene.aim if a.laser == name and a.setup in (None, setup)}
+        for mode in ["running", *(m for m in ("alignment", "service", "fault") if m in own)]:
             sources = stage.sources(context, "direct", "eye", mode)
             count = max(1, len(sources) // max(1, len(stage.poses(context, mode))))  # one source a wavelength
             for pose, source in zip(stage.poses(context, mode), sources[::count], strict=True):
-                shape = polygons(stage.outline(source)) if context.setup.fitted else ()
-                found.append(_aim(context, pose, source, shape))
+                box, half = pose.nominal, pose.nominal.half_bearing
+                found.append(
+                    AimEnvelope(
+                        name, setup, pose.mode, pose.apex, pose.bearing % (2.0 * math.pi), pose.elevation,
+                        bearing_range=(box.bearing - half, box.bearing + half), elevation_range=box.elevation,
+                        margin=pose.margin, margin_source=pose.margin_source, hand_held=context.laser.handheld,
+                        reach=source.reach, fitted=context.setup.fitted,
+                        polygons=polygons(stage.outline(source)) if context.setup.fitted else (),
+                    )
+                )  # fmt: skip
     return tuple(found)
-
-
-def _own_mode(stage: Stage, context: Context, mode: str) -> bool:
-    return any(
-        a.laser == context.laser.name and a.setup in (None, context.setup.name) and a.mode == mode
-        for a in stage.scene.aim
-    )
-
-
-def _aim(context: Context, pose: Pose, source: Source, shape: tuple) -> AimEnvelope:  # type: ignore[type-arg]
-    box = pose.nominal
-    return AimEnvelope(
-        laser=context.laser.name,
-        setup=context.setup.name,
-        mode=pose.mode,
-        position=pose.apex,
-        bearing=pose.bearing % (2.0 * math.pi),
-        elevation=pose.elevation,
-        bearing_range=(box.bearing - box.half_bearing, box.bearing + box.half_bearing),
-        elevation_range=box.elevation,
-        margin=pose.margin,
-        margin_source=pose.margin_source,
-        hand_held=context.laser.handheld,
-        reach=source.reach,
-        polygons=shape,
-        fitted=context.setup.fitted,
-    )
 
 
 def eyes_of(stature: str, typed: float | None) -> tuple[float, float]:
@@ -281,6 +260,3 @@ def surface_marks(stage: Stage) -> tuple[SurfaceMark, ...]:
             )
         )  # fmt: skip
     return tuple(found)
-
-
-__all__ = ["aims_of", "angles", "camera_marks", "person_marks", "plan_of"]

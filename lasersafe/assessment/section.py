@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.scene_zones import ignition_source
-from lasersafe.assessment.stage import Stage, screen_of
+from lasersafe.assessment.stage import Stage
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import Elevation, ElevationItem, PersonMark, Point, SectionZone
 from lasersafe.scene.areas import area_of, polygons
@@ -94,11 +94,12 @@ class _Section:
         """Return barriers and walls where the section crosses them, the solid parts between their openings."""
         stage = self.stage
         held = {h.screen: h.verdict.holds for h in stage.held(self.context, "direct")}
-        shut = {(w.screen, w.opening) for w in stage.windows(self.context, "direct") if w.verdict.holds}
         items: list[ElevationItem] = []
         for entry in stage.scene.barrier:
             named = False
-            for along, bottom, top in sorted(self._crossed(screen_of(entry, shut).pieces()), key=_ahead_first):
+            for along, bottom, top in sorted(
+                self._crossed(stage.solid(self.context, "direct", entry)), key=_ahead_first
+            ):
                 high = min(top, bottom + _TOP)
                 items.append(
                     ElevationItem(entry.name, entry.kind, along, 0.0, bottom, high, None, held[entry.name], not named)

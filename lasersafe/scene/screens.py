@@ -14,7 +14,6 @@ FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 Vector = tuple[float, float, float]
 _TOUCH = 1e-9
-_FEW = 4096  # up to this many points all pieces are tried in one pass
 
 
 @dataclass(frozen=True)
@@ -115,13 +114,9 @@ def blocked(
     """
     dx, dy, dz = x - apex[0], y - apex[1], z - apex[2]
     shape = np.broadcast_shapes(dx.shape, dy.shape, np.shape(dz))
-    rows = [(*piece.start, *piece.end, piece.bottom, piece.top) for piece in pieces]
-    if len(rows) > 1 and math.prod(shape) <= _FEW:
-        columns = np.array(rows).T.reshape(6, len(rows), *(1 for _ in shape))
-        return np.asarray(_hit(apex, dx, dy, dz, columns, plane).any(axis=0))
     hidden = np.zeros(shape, dtype=bool)
-    for row in rows:
-        hidden |= _hit(apex, dx, dy, dz, row, plane)
+    for piece in pieces:
+        hidden |= _hit(apex, dx, dy, dz, piece, plane)
     return hidden
 
 
@@ -130,13 +125,12 @@ def _hit(
     dx: FLOAT,
     dy: FLOAT,
     dz: FLOAT,
-    piece: Sequence[float] | FLOAT,
+    piece: Piece,
     plane: tuple[Vector, Vector] | None,
 ) -> FLAGS:
-    """Return which ways meet a piece, given by both ends, bottom and top, or each of several along a first axis."""
-    start_x, start_y, end_x, end_y, bottom, top = piece
-    ax, ay = start_x - apex[0], start_y - apex[1]
-    ex, ey = end_x - start_x, end_y - start_y
+    """Return which ways meet a piece."""
+    ax, ay = piece.start[0] - apex[0], piece.start[1] - apex[1]
+    ex, ey = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
     # apex + t d = start + u e
     cross = dx * ey - dy * ex
     numerator = ax * ey - ay * ex
@@ -145,7 +139,7 @@ def _hit(
         u = (ax * dy - ay * dx) / cross
         height = apex[2] + t * dz
         hit = (t > _TOUCH) & (t < 1.0) & (u >= 0.0) & (u <= 1.0)
-        hit &= (height >= bottom) & (height <= top)
+        hit &= (height >= piece.bottom) & (height <= piece.top)
         if plane is not None:
             on, normal = plane
             front = (apex[0] + t * dx - on[0]) * normal[0] + (apex[1] + t * dy - on[1]) * normal[1]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -169,7 +169,6 @@ class Source:
             dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
             cosine = np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / away, 0.0, 1.0)
             found = found * (cosine if profile.lambert else 1.0) * (2.0 / (1.0 + cosine) if profile.wide else 1.0)
-        if self.plane is not None:
             found = np.where(self._in_front(self.plane, x, y, z), found, 0.0)
         return found
 
@@ -248,18 +247,10 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     directions = through
     if aimed.half_angle < half:
         directions = Cone(turned(aimed.axis, normal), aimed.half_angle)
-    return Source(
-        "mirror",
-        image,
-        directions,
-        source.profile,
-        reach,
-        offset=source.offset,
-        factor=source.factor * mirror.reflectance,
-        plane=(mirror.position, normal),
-        surface=mirror.name,
-        start=max(abs(side), 1e-6),
-    )
+    return replace(
+        source, way="mirror", apex=image, directions=directions, reach=reach, start=max(abs(side), 1e-6),
+        factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
+    )  # fmt: skip
 
 
 def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) -> Source:
