@@ -106,7 +106,7 @@ def read_span(path: str, text: str, read: Reader) -> Span:
     if log and not low > 0.0:
         message = f"{path} = {shown(text)}: equal ratios need both ends above zero; leave ':log' out"
         raise InputError(message)
-    return Span(spread(low, high, count, log=log), log)
+    return Span(np.geomspace(low, high, count) if log else np.linspace(low, high, count), log)
 
 
 def read_ends(path: str, text: str, read: Reader) -> tuple[float, float]:
@@ -135,28 +135,6 @@ def read_ends(path: str, text: str, read: Reader) -> tuple[float, float]:
         message = f"{path}: between = {shown(text)}: write the smaller end first, and two ends that differ"
         raise InputError(message)
     return low, high
-
-
-def spread(low: float, high: float, count: int, *, log: bool) -> NDArray[np.float64]:
-    """Return values between two ends, the ends themselves exact.
-
-    Parameters
-    ----------
-    low, high : float
-        Ends. [any]
-    count : int
-        How many, at least 2.
-    log : bool
-        Equal ratios instead of equal steps.
-
-    Returns
-    -------
-    numpy.ndarray, shape (count,)
-        Rising. [as the ends]
-    """
-    values = np.geomspace(low, high, count) if log else np.linspace(low, high, count)
-    values[0], values[-1] = low, high
-    return values
 
 
 def _count(path: str, text: str, typed: str) -> int:

@@ -22,7 +22,6 @@ from lasersafe.studies.ranges import read_ends
 from lasersafe.studies.reaching import (
     TISSUES,
     WAYS,
-    assessed_eye_ratio,
     assessed_zones,
     eye_ratio,
     reach_by_rule_set,
@@ -310,7 +309,7 @@ def _by_turns(
 
 def _enough(contexts: Sequence[Context], target: Target) -> tuple[bool, tuple[str, ...]]:
     """Return whether the eyewear is enough at the place and beyond it, and why or why not."""
-    ratio = assessed_eye_ratio(contexts, target.place)
+    ratio = float(eye_ratio(contexts, target.place, {}))
     least = math.log10(ratio) if ratio > 0.0 else -math.inf
     verdicts = []
     for context in contexts:
@@ -344,7 +343,7 @@ def put_back(subject: Subject, one: Input, value: float, target: Target) -> PutB
         return PutBack(enough, "; ".join(reason.rstrip(".") for reason in reasons) or "enough", skin)
     if target.density is not None:
         needs = [need_at(one, target.place, one.duration("mirror")[0], "", -math.inf) for one in contexts]
-        ratio = assessed_eye_ratio(contexts, target.place)
+        ratio = float(eye_ratio(contexts, target.place, {}))
         needed = max(0.0, math.log10(max(ratio, 1.0)), *(need.optical_density_exact for need in needs))
         text = format_quantity(needed, "1", 3, "up")
         return PutBack(needed <= target.density, f"the eye needs an optical density of {text} there", skin)
