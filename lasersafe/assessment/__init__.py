@@ -15,13 +15,14 @@ from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.glowing import extended_results, rule_sentences
 from lasersafe.assessment.lines import module_results
 from lasersafe.assessment.markings import refuse_unreadable_markings
+from lasersafe.assessment.protection import stopped_by
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.record import record_of
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.setups import sum_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of
 from lasersafe.assessment.together import ALL_LASERS
-from lasersafe.assessment.worked import stopped_by, worked_out, worst_of
+from lasersafe.assessment.worked import worked_out, worst_of
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case, typed_inputs
 from lasersafe.results import Assessment

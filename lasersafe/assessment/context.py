@@ -13,7 +13,7 @@ from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.interference import VISIBLE
 from lasersafe.hazard.reflectance import LONG_WAVE, Reflectance, material_reflectance
-from lasersafe.hazard.setting_search import worst_setting, worst_settings
+from lasersafe.hazard.setting_search import worst_settings
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.physical import covered
@@ -49,8 +49,7 @@ class Context:
     space: SettingSpace
     spot: float
     focus: float | None
-    _worst: dict[tuple[str, float], Emission] = field(default_factory=dict)
-    _worst_by_rule: dict[tuple[str, float], tuple[Emission, ...]] = field(default_factory=dict)
+    _worst: dict[tuple[str, float], tuple[Emission, ...]] = field(default_factory=dict)
     _lines: dict[str, Context] = field(default_factory=dict)
 
     @property
@@ -60,18 +59,14 @@ class Context:
 
     def emission(self, tissue: str, duration: float) -> Emission:
         """Return the worst allowed setting for one tissue and exposure duration."""
-        key = (tissue, duration)
-        if key not in self._worst:
-            self._worst[key] = worst_setting(self.space, self.rule_sets, tissue, self.wavelength, duration)
-        return self._worst[key]
+        return self.emissions(tissue, duration)[0]
 
     def emissions(self, tissue: str, duration: float) -> tuple[Emission, ...]:
         """Return the worst allowed setting of each aperture and rule; the worst for a wide beam first."""
         key = (tissue, duration)
-        if key not in self._worst_by_rule:
-            found = worst_settings(self.space, self.rule_sets, tissue, self.wavelength, duration)
-            self._worst_by_rule[key] = found
-        return self._worst_by_rule[key]
+        if key not in self._worst:
+            self._worst[key] = worst_settings(self.space, self.rule_sets, tissue, self.wavelength, duration)
+        return self._worst[key]
 
     def not_shorter_than_a_pulse(self, duration: float, reason: str) -> tuple[float, str]:
         """Return an exposure duration and its reason, lengthened to the longest pulse that is allowed."""
@@ -158,7 +153,7 @@ def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:
     found = []
     for laser in case.laser:
         space = space_of(laser)
-        shared: dict[tuple[str, float], Emission] = {}
+        shared: dict[tuple[str, float], tuple[Emission, ...]] = {}
         for setup in laser.setup:
             beam = beam_of(case, laser, setup)
             found.append(

@@ -59,10 +59,7 @@ def with_controls(scenarios: list[Scenario], controls: tuple[Control, ...]) -> l
     """Return the scenarios with the controls that answer those above the limit."""
     found = []
     for scenario in scenarios:
-        if scenario.below:
-            found.append(scenario)
-            continue
-        own = [control for control in controls if answers_scenario(control, scenario)]
+        own = [control for control in controls if not scenario.below and answers_scenario(control, scenario)]
         in_place = tuple(control.text for control in own if control.in_place)
         found.append(replace(scenario, controls=tuple(control.text for control in own), in_place=in_place))
     return found
@@ -100,13 +97,7 @@ def control_findings(
         )
         found.append(
             ControlFinding(
-                scenario.key,
-                scenario.laser,
-                scenario.setup,
-                scenario.person,
-                scenario.way,
-                scenario.tissue,
-                personal,
+                scenario.key, scenario.laser, scenario.setup, scenario.person, scenario.way, scenario.tissue, personal
             )
         )
     return tuple(found)

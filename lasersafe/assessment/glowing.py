@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.corners import over
+from lasersafe.assessment.scenarios import distance_from, person_duration
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.extended import (
     SourceFinding,
@@ -143,8 +144,6 @@ def _sentence(result: ExtendedResult, top: SourceFinding, nearest: float) -> str
 
 def extended_scenarios(context: Context) -> list[Scenario]:
     """Return a scenario for each person who can look at an extended source, eye and skin."""
-    from lasersafe.assessment.scenarios import person_duration
-
     found = []
     for extended in _fed_by(context):
         for person in context.persons:
@@ -159,8 +158,6 @@ def extended_scenarios(context: Context) -> list[Scenario]:
 def _scenario(
     context: Context, extended: Extended, person: Person, tissue: str, duration: float, reason: str
 ) -> Scenario:
-    from lasersafe.assessment.scenarios import distance_from
-
     source = source_of(extended)
     work = None if context.setup.work_distance is None else float(context.setup.work_distance)
     retinal = all(c.retinal for c in _compared(context, tissue, duration))

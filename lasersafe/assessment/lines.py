@@ -32,7 +32,7 @@ def _line_context(context: Context, line: ExtraLine) -> Context:
         x, y = (float(v) for v in to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beam.profile))
         beam = replace(beam, divergence=(x, y))
     laser = context.laser.model_copy(update={"wavelength": line.wavelength, "line": (), "module": None})
-    return replace(context, laser=laser, beam=beam, space=space, _worst={}, _worst_by_rule={}, _lines={})
+    return replace(context, laser=laser, beam=beam, space=space, _worst={}, _lines={})
 
 
 def line_contexts(context: Context) -> dict[str, Context]:

@@ -180,22 +180,21 @@ def _hard(need: EyewearNeed) -> tuple[float, float]:
     return max(numbers), badness(need.optical_density_exact)
 
 
-def stops(scenario: Scenario, result: BarrierResult, person: Person, protecting: set[str]) -> bool:
-    """Return whether a barrier that holds stands between the light of a scenario and the person.
+def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:
+    """Return whether a barrier that holds answers a scenario; nobody who can come nearer stands behind it.
 
-    *protecting* names the barriers that the case says protect this person from all sides; nobody who can come nearer
-    than the barrier stands behind it.
+    Where person and barrier have places, geometry has decided, and the barrier is in the exposure already. A barrier
+    without a place answers for the persons that it protects from all sides, not in service, when it may be open.
     """
-    same = result.laser == scenario.laser and result.setup == scenario.setup and result.way == scenario.way
+    way = BASE_WAY.get(scenario.way, scenario.way)
+    protects = any(b.name == result.barrier and person.name in b.protects for b in case.barrier)
+    if scenario.placed:
+        placed = case.scene is not None and any(b.name == result.barrier for b in case.scene.barrier)
+        if placed or not protects or "service" in scenario.mode.split(", "):
+            return False
+    same = (result.laser, result.setup, result.way) == (scenario.laser, scenario.setup, way)
     behind = result.distance < float(person.distance)
-    return (
-        same and result.asked and result.holds and behind and (scenario.way == "direct" or result.barrier in protecting)
-    )
-
-
-def protecting_barriers(case: Case, person: Person) -> set[str]:
-    """Return the names of the barriers that the case says protect a person."""
-    return {barrier.name for barrier in case.barrier if person.name in barrier.protects}
+    return same and result.asked and result.holds and behind and (way == "direct" or protects)
 
 
 def let_through(case: Case, found: Sequence[Context], scenario: Scenario, eyewear: list[EyewearNeed]) -> float:
@@ -226,10 +225,9 @@ def answered(
     Eyewear answers what its verdict says, at every corner of the tolerances, and nothing without an end.
     """
     glowing = scenario.mode == GLOWING  # neither barrier nor filter was worked out for its light alone
-    protecting = protecting_barriers(case, person)
-    for result in barriers if not glowing else ():
-        if stops(scenario, result, person, protecting):
-            return wording.text("say.barrier_holds", barrier=result.barrier)
+    stopping = (b for b in barriers if not glowing and stopped_by(case, scenario, b, person))
+    if (first := next(stopping, None)) is not None:
+        return wording.text("say.barrier_holds", barrier=first.barrier)
     verdicts = [
         need.verdict
         for need in eyewear
@@ -237,7 +235,7 @@ def answered(
     ]
     if scenario.tissue != "eye" or not verdicts or not math.isfinite(scenario.ratio):
         return ""
-    scatter = scenario.way == "scatter" and not glowing
+    scatter = BASE_WAY.get(scenario.way) == "scatter" and not glowing
     if not all(v is not None and (v.enough or (scatter and v.verdict == SCATTER_ONLY)) for v in verdicts):
         return ""
     return wording.text("say.eyewear_scatter" if scatter else "say.eyewear_enough", marking=person.eyewear)

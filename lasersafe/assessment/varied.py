@@ -116,7 +116,7 @@ class Varied:
         if wavelength == self.context.wavelength:
             return self.context
         laser = self.context.laser.model_copy(update={"wavelength": wavelength})
-        return replace(self.context, laser=laser, _worst={}, _worst_by_rule={}, _lines={})
+        return replace(self.context, laser=laser, _worst={}, _lines={})
 
     @property
     def longest_pulse(self) -> Floats:

@@ -11,17 +11,10 @@ from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.corners import covered, over
 from lasersafe.assessment.glowing import extended_scenarios
-from lasersafe.assessment.protection import (
-    answered,
-    eyewear_of,
-    let_through,
-    protecting_barriers,
-    stops,
-)
+from lasersafe.assessment.protection import answered, eyewear_of, let_through, stopped_by
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import sums_of
-from lasersafe.assessment.ways import BASE_WAY
 from lasersafe.records.fields import rank
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, SetupResult
 
@@ -108,7 +101,7 @@ def _answered(worked: Worked, eyewear: list[EyewearNeed], wording: Wording) -> W
     persons = {person.name: person for person in worked.case.person}
     scenarios = [
         s if s.below or s.struck_out
-        else replace(s, answer=_answer(worked, s, persons[s.person], eyewear, wording))
+        else replace(s, answer=answered(worked.case, s, persons[s.person], worked.barriers, eyewear, wording))
         for s in worked.scenarios
     ]  # fmt: skip
     left = [_left_of(worked, s, persons[s.person], eyewear) for s in scenarios if not s.struck_out]
@@ -124,27 +117,6 @@ def _left_of(worked: Worked, scenario: Scenario, person: Person, eyewear: list[E
     left = let_through(worked.case, worked.found, scenario, eyewear)
     by_set = dict.fromkeys(scenario.ratio_by_rule_set, left)
     return replace(scenario, ratio=left, ratio_by_rule_set=by_set, fractions={})
-
-
-def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:
-    """Return whether a barrier answers a scenario.
-
-    Where person and barrier have places, geometry has decided, and the barrier is in the exposure already. A barrier
-    without a place answers for the persons that it protects from all sides, not in service, when it may be open.
-    """
-    protecting = protecting_barriers(case, person)
-    if scenario.placed:
-        placed = case.scene is not None and any(b.name == result.barrier for b in case.scene.barrier)
-        if placed or result.barrier not in protecting or "service" in scenario.mode.split(", "):
-            return False
-    return stops(replace(scenario, way=BASE_WAY.get(scenario.way, scenario.way)), result, person, protecting)
-
-
-def _answer(worked: Worked, scenario: Scenario, person: Person, eyewear: list[EyewearNeed], wording: Wording) -> str:
-    """Return what answers a scenario; a barrier with a place is in the exposure already."""
-    own = [b for b in worked.barriers if stopped_by(worked.case, scenario, b, person)]
-    plain = replace(scenario, way=BASE_WAY.get(scenario.way, scenario.way))
-    return answered(worked.case, plain, person, own, eyewear, wording)
 
 
 def worst_of(corners: Sequence[Worked], wording: Wording) -> Worked:

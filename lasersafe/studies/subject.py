@@ -242,7 +242,7 @@ class Subject:
     def _with(self, context: Context, values: Mapping[str, float], held: Mapping[str, float]) -> Context:
         for path, value in held.items():
             space = context.space.held(self.inputs[path].name, float(value))
-            context = replace(context, space=space, _worst={}, _worst_by_rule={}, _lines={})
+            context = replace(context, space=space, _worst={}, _lines={})
         if DURATION not in values:
             return context
         return TimedContext(**{name: getattr(context, name) for name in _PARTS}, time=float(values[DURATION]))
