@@ -18,8 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.scene.directions import Directions, Vector
-from lasersafe.scene.rings import Ring, rings_of
-from lasersafe.scene.screens import Piece
+from lasersafe.scene.screens import Piece, Ring, rings_of
 
 FLOAT = NDArray[np.float64]
 Spot = tuple[float, float]

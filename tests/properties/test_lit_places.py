@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from lasersafe.scene.areas import outline
 from lasersafe.scene.directions import EVERYWHERE, unit
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.rings import rings_of
-from lasersafe.scene.screens import Gap, Screen, blocked
+from lasersafe.scene.screens import Gap, Screen, blocked, rings_of
 from lasersafe.scene.sources import Mirror, Source, facing_anywhere, lit_patch
 from lasersafe.scene.spots import Spots
 from tests.few import few
