@@ -16,6 +16,7 @@ from lasersafe.hazard.zones import Reach, direct_reach
 from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.wording import caution_line
+from lasersafe.wording.message import Message
 
 TYPED = "typed by the user"
 
@@ -129,7 +130,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
     for way in ("direct", "scatter"):
         usual, reason = exposure_duration(lam, way)
         if usual < longest:
-            usual, reason = longest, f"{reason}; not shorter than one pulse"
+            usual, reason = longest, Message("time.one_pulse", reason=reason)
         time = usual if duration is None else duration
         for tissue in ("eye", "skin"):
             found = _reaches(question, way, tissue, beam, lam, time, reflectance)

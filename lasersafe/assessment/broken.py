@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -22,7 +23,7 @@ def broken_context(stage: Stage, context: Context, way: str) -> tuple[Context | 
     beam: BeamGeometry
     if way == "fibre broken":
         if not 300e-9 <= context.wavelength <= 2.4e-6:
-            return None, "not possible: light of this wavelength is not led through a glass fibre"
+            return None, Message("cannot.fibre")
         if setup.kind.startswith("fibre"):
             beam = context.beam
         else:
@@ -30,7 +31,7 @@ def broken_context(stage: Stage, context: Context, way: str) -> tuple[Context | 
             note = f"numerical aperture {FIBRE_APERTURE:g} taken, in any direction from the head"
     else:
         if setup.kind != "lens":
-            return None, "not possible: this set-up has no lens that can be lost; the direct beam stands for it"
+            return None, Message("cannot.lens")
         other = next((c for c in stage.contexts if c.laser is context.laser and c.setup.kind == "collimated"), None)
         if other is not None:
             beam, note = other.beam, f"as set-up '{other.setup.name}'"

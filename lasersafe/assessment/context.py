@@ -18,6 +18,7 @@ from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Laser, Person, Setup, Surface, Target
@@ -71,7 +72,7 @@ class Context:
     def not_shorter_than_a_pulse(self, duration: float, reason: str) -> tuple[float, str]:
         """Return an exposure duration and its reason, lengthened to the longest pulse that is allowed."""
         longest = self.space.longest_pulse
-        return (duration, reason) if duration >= longest else (longest, f"{reason}; not shorter than one pulse")
+        return (duration, reason) if duration >= longest else (longest, Message("time.one_pulse", reason=reason))
 
     def duration(self, way: str) -> tuple[float, str]:
         """Return the exposure duration of a zone [s] and the reason."""

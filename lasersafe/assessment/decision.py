@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.barrier_words import barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.protection import SCATTER_ALONE
 from lasersafe.assessment.starters import starter_sentence
 from lasersafe.assessment.together import ALL_LASERS, reach_together, strike_outs_of
 from lasersafe.quantity import feet, format_quantity
@@ -27,6 +28,7 @@ from lasersafe.results import (
     StrikeOuts,
     Zone,
 )
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
@@ -256,8 +258,9 @@ class _Sentences:
             covers.sort(key=lambda one: one.wavelength)
             bad = next((one for one in covers if not one.reliable), None)
             if bad is not None:
-                scatter = [note for n in needs for note in n.notes if note.startswith("against scatter")]
-                hardest = max(scatter, key=lambda note: float(note.rsplit(maxsplit=1)[-1]), default="")
+                notes = [note for n in needs for note in n.notes if isinstance(note, Message)]
+                scatter = [note for note in notes if note.key == SCATTER_ALONE]
+                hardest = max(scatter, key=lambda note: badness(note.values["density"]), default="")
                 said = [self.wording.say(one) for one in (bad.no_reliance, hardest) if one]
                 lines.append(f"{laser.name}: {'; '.join(said)}")
             elif covers:

@@ -19,11 +19,13 @@ from lasersafe.optics.propagation import diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Person
     from lasersafe.wording import Wording
 
+SCATTER_ALONE = "need.scatter_alone"
 GLOWING = "extended source"
 _SMALLEST = 1e-6  # m: a focus seen as a point still has a finite spot
 
@@ -113,8 +115,7 @@ def _need(context: Context, person: Person, exposed: list[Scenario], nearer: flo
         worst = max(scatter, key=lambda s: s.ratio)
         density = round_up_density(math.log10(worst.ratio)) if math.isfinite(worst.ratio) else math.inf
         notes = (
-            f"against scatter alone, at {format_quantity(worst.distance, 'm', 3, 'down')} from the lit surface: "
-            f"optical density {density:.1f}",
+            Message(SCATTER_ALONE, distance=format_quantity(worst.distance, "m", 3, "down"), density=density),
             *notes,
         )
     return replace(best, notes=notes)

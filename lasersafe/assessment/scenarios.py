@@ -22,6 +22,7 @@ from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import magnified_angle
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion, Scenario, Step
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Person
@@ -56,9 +57,9 @@ def person_duration(
     visits = [v for v in person.visits if v.way == way and v.laser in (None, laser)] if wavelength < 400e-9 else []
     if visits:
         total = min(sum(float(v.time) for v in visits), 30_000.0)
-        return total, f"ultraviolet: {len(visits)} visits of the day on this way together"
+        return total, Message("time.visits", count=len(visits))
     if person.time is not None:
-        return float(person.time), f"stated in the case: {person.time_reason}"
+        return float(person.time), Message("time.stated", reason=person.time_reason)
     turns_away = (
         person.briefed
         and not person.deliberate_viewing
@@ -68,7 +69,7 @@ def person_duration(
     )
     duration, reason = exposure_duration(wavelength, way, turns_away=turns_away)
     if person.deliberate_viewing and duration < 100.0:
-        return 100.0, "deliberate viewing (TROS-2, 4.1)"
+        return 100.0, Message("time.deliberate")
     return duration, reason
 
 

@@ -31,6 +31,7 @@ from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Person, ScenePerson
@@ -108,7 +109,9 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
                     hit, note = earlier[key]
                     if hit is None or hit.ratio <= 1.0:
                         break
-                struck = _struck_out(context, person, way, mode) or (note if note.startswith("not possible") else "")
+                struck = _struck_out(context, person, way, mode) or (
+                    note if isinstance(note, Message) and note.group == "cannot" else ""
+                )
                 yield Found(way, mode, tissue, duration, reason, hit, struck, note)
 
 
@@ -138,7 +141,7 @@ def _hit(
     worst = partial(worst_hit, context, place, tissue=tissue, duration=duration)
     if way in ("missing the target", "through the target"):
         if way == "through the target" and not _can_be_cut(stage, context):
-            return None, "not possible: the case states that no object on the target list can be cut through"
+            return None, Message("cannot.be_cut")
         beyond = max(_nearest_target(stage, context, mode), 1e-3)
         plain = worst(lights("direct"))
         return plain if plain is None or plain.distance > beyond else worst(lights("direct"), beyond=beyond), ""
@@ -146,10 +149,7 @@ def _hit(
         shape = way.removesuffix("mirror").strip() or "flat"
         bent = tuple((source, pieces) for source, pieces in lights("mirror") if source.bend == shape)
         if not bent and shape != "flat":
-            listed = (
-                f"no surface is listed where the beam comes that is {shape}, or that may be and then sends it farther"
-            )
-            return None, f"not possible: {listed}"
+            return None, Message(f"cannot.{shape}")
         notes = dict.fromkeys(source.note for source, _ in bent if source.note and shape != "flat")
         return worst(bent), "; ".join(notes)
     if way == "mirror then scatter":

@@ -20,6 +20,7 @@ from lasersafe.hazard.emission import Floats
 from lasersafe.hazard.scatter import step_places
 from lasersafe.records.fields import badness
 from lasersafe.results import NotAssessed, Scenario, SetupResult, Step, StrikeOuts
+from lasersafe.wording.message import joined
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -152,7 +153,7 @@ def _sums(
             tissue=tissue,
             distance=lead.distance,
             duration=max(s.duration for _, s in parts),
-            duration_reason="; ".join(dict.fromkeys(s.duration_reason for _, s in parts)),
+            duration_reason=joined(s.duration_reason for _, s in parts),
             exposure=total,
             exposure_unit="1",
             limit=1.0,

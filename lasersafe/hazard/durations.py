@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lasersafe.wording.message import Message
+
 WORKING_DAY = 30_000.0
 DELIBERATE = 100.0
 ACCIDENTAL = 10.0
@@ -12,7 +14,7 @@ TURN_AWAY = 0.25
 EDGE = 1e-9  # a wavelength this near to an edge counts as on it, where the stricter time holds
 
 
-def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) -> tuple[float, str]:
+def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) -> tuple[float, Message]:
     """Return the exposure duration to assume [1]_ [2]_, and the reason in words.
 
     Parameters
@@ -28,7 +30,7 @@ def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) 
     -------
     float
         Exposure duration. [s]
-    str
+    Message
         The reason, for the sheet.
 
     References
@@ -37,14 +39,14 @@ def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) 
     .. [2] DGUV203-036, annex 4 (the blink reflex is not to be relied on).
     """
     if wavelength <= 400e-9 * (1.0 + EDGE):
-        return WORKING_DAY, "ultraviolet: the doses of the whole day add up (TROS-2, 4.1)"
+        return WORKING_DAY, Message("time.ultraviolet")
     if way == "scatter":
-        return DELIBERATE, "somebody looks at the lit spot on purpose (TROS-2, 4.1)"
+        return DELIBERATE, Message("time.lit_spot")
     if wavelength < 700e-9 * (1.0 - EDGE):
         if turns_away:
-            return TURN_AWAY, "visible, briefed person who turns away (TROS-2, 4.1; weak assumption)"
-        return ACCIDENTAL, "visible, blink reflex not relied on (DGUV203-036, annex 4)"
-    return ACCIDENTAL, "invisible, unintended, eye and head movements end it (TROS-2, 5.1; common practice)"
+            return TURN_AWAY, Message("time.turns_away")
+        return ACCIDENTAL, Message("time.no_blink")
+    return ACCIDENTAL, Message("time.unintended")
 
 
 def exposure_durations(wavelength: ArrayLike, way: str) -> NDArray[np.float64]:

@@ -36,6 +36,7 @@ from lasersafe.wording.files import (
     unique,
     where_in,
 )
+from lasersafe.wording.message import Message
 from lasersafe.wording.phrases import translated
 
 __all__ = [
@@ -52,6 +53,7 @@ __all__ = [
     "load_wording",
 ]
 
+_TEXTS = ("sheet", "record", "uncertainty", "messages")  # files of groups of texts
 _LANGUAGE = re.compile(r"[a-z]{2}(-[A-Z]{2})?\Z")
 
 
@@ -155,6 +157,8 @@ class Wording:
 
     def say(self, text: str) -> str:
         """Return what the program says in English in this language, or unchanged when there is no phrase for it."""
+        if isinstance(text, Message):
+            return text.said(self.language)
         return translated(text, self.phrases) if self.phrases else text
 
     def input_name(self, name: str) -> str:
@@ -211,7 +215,7 @@ def load_wording(language: str = "en") -> Wording:
     folder = templates_path("wording", language)
     files = {
         name: load_toml(folder / f"{name}.toml")
-        for name in ("controls", "other_hazards", "cautions", "sign_off", "sheet", "record", "uncertainty", "day")
+        for name in ("controls", "other_hazards", "cautions", "sign_off", "day", *_TEXTS)
     }
     if (folder / "phrases.toml").is_file():
         files["phrases"] = load_toml(folder / "phrases.toml")
@@ -231,11 +235,7 @@ def load_wording(language: str = "en") -> Wording:
         cautions=cautions.caution,
         declarations={entry.key: entry.declares for entry in roles},
         roles={entry.key: entry.name for entry in roles},
-        texts={
-            key: text
-            for name in ("sheet", "record", "uncertainty")
-            for key, text in read_texts(language, f"{name}.toml", files[name]).items()
-        },
+        texts={key: text for name in _TEXTS for key, text in read_texts(language, f"{name}.toml", files[name]).items()},
         digest=digest,
         day=_lists(DayText, language, files, "day", *DAY_LISTS),
         phrases=read_phrases(language, files.get("phrases", {})),

@@ -9,6 +9,7 @@ from dataclasses import is_dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from lasersafe.records.fields import told_of
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.results import Assessment
@@ -45,7 +46,9 @@ class _Localiser:
             for name, told in told_of(value):
                 old = getattr(value, name)
                 if told.whole:
-                    new = dict(self.wording.phrases).get(old, old)
+                    new = (
+                        self.wording.say(old) if isinstance(old, Message) else dict(self.wording.phrases).get(old, old)
+                    )
                 else:
                     new = self._spoken(old) if told.spoken else self._inside(old)
                 if new is not old:

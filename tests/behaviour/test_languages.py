@@ -27,12 +27,13 @@ from lasersafe.sheet.text import Style, width_of
 from lasersafe.wording import DAY_LISTS, languages, load_wording
 from lasersafe.wording.files import read_phrases
 from lasersafe.wording.localise import localise
+from lasersafe.wording.message import Message
 from tests.project import ROOT
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
 
 OTHERS = [language for language in languages() if language != "en"]
-FILES = ("controls", "other_hazards", "cautions", "sign_off", "sheet", "record", "day")
+FILES = ("controls", "other_hazards", "cautions", "sign_off", "sheet", "record", "messages", "day")
 TEMPLATES = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
 TRANSLATED = {"text", "title", "source", "name", "declares", "short"}
 
@@ -72,10 +73,10 @@ def test_both_languages_have_the_same_keys_and_places(language: str, file: str) 
     other = leaves(load_toml(templates_path("wording", language, f"{file}.toml")))
     assert list(other) == list(english), "the same keys in the same order"
     for path, value in english.items():
-        spoken = file in ("sheet", "record", "uncertainty") or path.rpartition("/")[2] in TRANSLATED
+        spoken = file in ("sheet", "record", "uncertainty", "messages") or path.rpartition("/")[2] in TRANSLATED
         if not spoken:
             assert other[path] == value, path
-        elif file in ("sheet", "record", "uncertainty"):
+        elif file in ("sheet", "record", "uncertainty", "messages"):
             assert places(other[path]) == places(value), path
 
 
@@ -86,7 +87,7 @@ def test_texts_are_translated(language: str) -> None:
     assert same <= {
         "sheet.program", "setup.from_origin", "eyewear.mode", "steps.setup", "area.blank", "sign_off.name",
         "chart.person", "scenarios.person", "steps.symbol", "inplace.finding", "steps.limits", "plan.tag",
-        "plan.person", "plan.plain", "sure.upper", "sure.error",
+        "plan.person", "plan.plain", "sure.upper", "sure.error", "join.semicolon",
     }  # fmt: skip
     for name in DAY_LISTS:
         pairs = zip(english.day[name], other.day[name], strict=True)
@@ -221,7 +222,7 @@ def test_spoilt_phrases_are_refused(phrases: str, message: str) -> None:
 
 def test_a_place_that_a_user_filled_is_not_translated() -> None:
     german = load_wording("de")
-    assert german.say("stated in the case: retina thermal") == "im Fall angegeben: retina thermal"
+    assert german.say(Message("time.stated", reason="retina thermal")) == "im Fall angegeben: retina thermal"
     assert german.say("mirror 'surface'") == "Spiegel 'surface'"
     assert german.say("no phrase for this {brace} %s") == "no phrase for this {brace} %s"
 

@@ -1,0 +1,66 @@
+"""Sentences with a key: each stands in every language, with the same places, and is said in it."""
+
+from __future__ import annotations
+
+import copy
+import math
+import pickle
+import re
+import string
+from pathlib import Path
+
+import pytest
+
+from lasersafe.errors import ReferenceDataError
+from lasersafe.reference import load_toml, templates_path
+from lasersafe.wording import languages, load_wording
+from lasersafe.wording.message import Message, joined
+from tests.project import ROOT
+
+USED = re.compile(r"Message\(\s*\"([a-z_]+\.[a-z_]+)\"|= \"(need\.[a-z_]+)\"")
+
+
+def sentences(language: str) -> dict[str, str]:
+    groups = load_toml(templates_path("wording", language, "messages.toml"))
+    return {f"{group}.{name}": text for group, texts in groups.items() for name, text in texts.items()}
+
+
+def places(text: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name}
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_sentence_stands_in_every_language_with_the_same_places(language: str) -> None:
+    english, here = sentences("en"), sentences(language)
+    assert here.keys() == english.keys()
+    assert {key: places(text) for key, text in here.items()} == {key: places(text) for key, text in english.items()}
+
+
+def test_every_key_in_the_code_is_a_sentence() -> None:
+    texts = [Path(path).read_text(encoding="utf-8") for path in (ROOT / "lasersafe").rglob("*.py")]
+    used = {one or other for text in texts for one, other in USED.findall(text)}
+    assert len(used) > 10
+    assert used - sentences("en").keys() == set()
+    built = {"cannot.convex", "cannot.concave"}  # from the shape of a surface
+    assert sentences("en").keys() - used == built
+
+
+def test_a_sentence_is_english_as_a_text_and_said_in_any_language_with_what_stands_in_it() -> None:
+    reason = Message("time.one_pulse", reason=Message("time.stated", reason="drill {of} the day"))
+    assert reason == "stated in the case: drill {of} the day; not shorter than one pulse"
+    assert load_wording("de").say(reason) == "im Fall angegeben: drill {of} the day; nicht kürzer als ein Puls"
+    assert load_wording("en").say(reason) == reason
+    several = joined([reason, Message("time.deliberate"), reason])
+    assert several == f"{reason}; deliberate viewing (TROS-2, 4.1)"
+    assert load_wording("de").say(several).endswith("ein Puls; absichtliches Hineinsehen (TROS-2, 4.1)")
+
+
+def test_a_copy_of_a_sentence_keeps_its_key() -> None:
+    note = Message("need.scatter_alone", distance="0.5 m", density=math.inf)
+    for again in (copy.deepcopy(note), pickle.loads(pickle.dumps(note))):
+        assert (again, again.key, again.values) == (note, note.key, note.values)
+
+
+def test_a_sentence_that_is_missing_is_named() -> None:
+    with pytest.raises(ReferenceDataError, match=r"wording 'en', messages.toml: key 'time.never' is missing"):
+        Message("time.never")
