@@ -33,7 +33,8 @@ def nohd_of(kind: str, draws: int) -> Callable[[], object]:
     """
     from lasersafe.assessment.context import contexts
     from lasersafe.assessment.variation import variable_inputs, zone_distances
-    from lasersafe.hazard.uncertainty import Uncertain, monte_carlo
+    from lasersafe.hazard.corner import Uncertain
+    from lasersafe.hazard.monte_carlo import monte_carlo
     from lasersafe.limits import rule_sets
     from lasersafe.models import read_case
     from lasersafe.reference import templates_path

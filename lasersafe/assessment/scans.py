@@ -134,8 +134,7 @@ def _credit(context: Context, person_distance: float, tissue: str, factor: float
     first = found[0]
     if len(found) == 1 or total <= 1.0:
         return replace(first, ratio=total)
-    return ScanCredit(False, f"the stopped beams of all wavelengths for {time:g} s are above their limit here", total,
-                      first.reach)  # fmt: skip
+    return ScanCredit(False, f"the stopped beams of all wavelengths for {time:g} s are above their limit here", total)
 
 
 def _running(context: Context, person: Person, stopped: Scenario, factor: float, credit: ScanCredit) -> Scenario:

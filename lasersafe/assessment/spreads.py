@@ -15,15 +15,9 @@ from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.directions import critical_values, possible_cases
 from lasersafe.assessment.variation import variable_inputs, zone_distances
 from lasersafe.errors import CalcError
-from lasersafe.hazard.corner import Evaluate, Possible
+from lasersafe.hazard.corner import Evaluate, Possible, Uncertain, limits_of, worst_corner
+from lasersafe.hazard.monte_carlo import MonteCarlo, monte_carlo
 from lasersafe.hazard.sensitivity import slope
-from lasersafe.hazard.uncertainty import (
-    MonteCarlo,
-    Uncertain,
-    limits_of,
-    monte_carlo,
-    worst_corner,
-)
 from lasersafe.models import Case, Toleranced, tolerances_of
 from lasersafe.quantity import format_quantity
 from lasersafe.records.uncertainty import DistanceSpread, Influence, Uncertainty

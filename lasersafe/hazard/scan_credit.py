@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.zones import Reach, direct_reach, exposure_at, worst_place
+from lasersafe.hazard.zones import exposure_at, worst_place
 from lasersafe.optics.propagation import BeamGeometry
-
-_reach = lru_cache(maxsize=256)(direct_reach)
 
 
 @dataclass(frozen=True)
@@ -21,7 +18,6 @@ class ScanCredit:
     given: bool
     reason: str
     ratio: float  # of the stopped beam, for the reaction time when there is one, else for the exposure
-    reach: Reach | None  # of the stopped beam for the reaction time
 
 
 def scan_credit(
@@ -65,18 +61,16 @@ def scan_credit(
         With the ratio of that further exposure.
     """
     if not monitored or reaction_time is None:
-        return ScanCredit(False, "no monitored scan-fail cut-off with a stated reaction time", math.inf, None)
+        return ScanCredit(False, "no monitored scan-fail cut-off with a stated reaction time", math.inf)
     lit = emission.scaled(factor)
     time = reaction_time if emission.kind == "continuous" else max(reaction_time, emission.pulse_duration)
-    worst, reach = 0.0, None
+    worst = 0.0
     for rule_set in rule_sets:
         for c in criteria(rule_set, tissue, lit, wavelength, time, ALPHA_MIN):
             for place in worst_place(beam, distance, (c.limiting_aperture,)):
                 value = exposure_at(beam, place, c) / c.limit
                 worst = value if not value <= worst else worst
-        own = _reach(rule_set, tissue, emission, beam, wavelength, time, factor)
-        reach = own if reach is None or own.distance > reach.distance else reach
     below = bool(worst <= 1.0)
     words = "is below" if below else "is above"
     reason = f"the stopped beam for the reaction time of {reaction_time:g} s {words} its limit here"
-    return ScanCredit(below, reason, worst, reach)
+    return ScanCredit(below, reason, worst)
