@@ -45,7 +45,7 @@ def batch(
     as_json: Json = False,
 ) -> None:  # fmt: skip
     """Assess many cases in parallel: a folder of case files, or an inventory."""
-    from lasersafe.batch.words import refused_lines, summary_lines, write_template
+    from lasersafe.batch.run import Batch, refused_lines, summary_lines, write_template
     from lasersafe.errors import InputError
 
     if template is not None:
@@ -58,8 +58,6 @@ def batch(
     if as_json and not output:
         message = "--json describes the run; name the file for the results with -o"
         raise InputError(message)
-    from lasersafe.batch.run import Batch
-
     one = Batch(source, output or [], processes, replace, decimal_comma)
     said = list(one.summary.remarks)
     for remark in said:

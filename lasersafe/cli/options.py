@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from pathlib import Path
-from typing import Annotated, Any, Optional
+from typing import TYPE_CHECKING, Annotated, Any, Optional, TypeVar
 
 import typer
 
 from lasersafe.cli.streams import can_hold, say
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+Question = TypeVar("Question", bound="DataclassInstance")
 app = typer.Typer(
     name="lasersafe",
     help="Laser hazard zones, eyewear and barriers from one case file, printed as a sheet that can be retraced.",
@@ -40,6 +45,11 @@ Replace = Annotated[
     typer.Option("--replace", help="Replace a file that this command did not write for this case, or that was edited."),
 ]
 Paper = Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")]
+
+
+def asked(kind: type[Question], options: Mapping[str, Any]) -> Question:
+    """Return a question made of the options of a command, which have the names of its fields."""
+    return kind(**{one.name: options[one.name] for one in fields(kind)})
 
 
 def print_json(data: dict[str, Any]) -> None:

@@ -19,6 +19,7 @@ from lasersafe.cli.options import (
     Text,
     Wavelength,
     app,
+    asked,
     print_json,
     tell,
 )
@@ -74,29 +75,10 @@ def reach(
     as_json: Json = False,
 ) -> None:
     """Print how far a beam exceeds the limits, direct and by scatter."""
+    options = locals()
     from lasersafe.ask.reach import ReachQuestion, reach_answer, reach_text
 
-    question = ReachQuestion(
-        wavelength=wavelength,
-        beam_diameter=beam_diameter,
-        criterion=criterion,
-        duration=duration,
-        power=power,
-        pulse_energy=pulse_energy,
-        pulse_duration=pulse_duration,
-        repetition_rate=repetition_rate,
-        divergence=divergence,
-        lens_focal_length=lens_focal_length,
-        profile=profile,
-        propagation=propagation,
-        reflectance=reflectance,
-        scatter=scatter,
-        limit_eye=limit_eye,
-        limit_skin=limit_skin,
-        limit_aperture=limit_aperture,
-        rule_set=rule_set,
-    )
-    data = reach_answer(question)
+    data = reach_answer(asked(ReachQuestion, options))
     tell(as_json, data, reach_text(data))
 
 
@@ -121,23 +103,10 @@ def eyewear(
     as_json: Json = False,
 ) -> None:
     """Print what eyewear must carry, and judge a marking."""
+    options = locals()
     from lasersafe.ask.eyewear import EyewearQuestion, eyewear_answer, eyewear_text
 
-    question = EyewearQuestion(
-        wavelength=wavelength,
-        beam_diameter=beam_diameter,
-        criterion=criterion,
-        power=power,
-        pulse_energy=pulse_energy,
-        pulse_duration=pulse_duration,
-        repetition_rate=repetition_rate,
-        duration=duration,
-        profile=profile,
-        wearing=wearing,
-        continuous=continuous,
-        rule_set=rule_set,
-    )
-    data = eyewear_answer(question)
+    data = eyewear_answer(asked(EyewearQuestion, options))
     tell(as_json, data, eyewear_text(data))
 
 

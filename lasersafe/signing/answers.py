@@ -47,14 +47,11 @@ def verify_json(report: Report) -> dict[str, Any]:
         "sheet": report.sheet,
         "exit_code": report.code,
         "unchanged": not report.findings,
-        "findings": [{"kind": one.kind, "message": one.message} for one in report.findings],
+        "findings": as_json(report.findings),
         "changed_fields": report.changed_fields,
-        "changed_results": [
-            {"field": one.field, "was": one.old, "is": one.new, "relative_change": one.relative}
-            for one in report.changed_results
-        ],
+        "changed_results": as_json(report.changed_results, ("field", "old:was", "new:is", "relative:relative_change")),
         "certificate_signatures": [
-            {"role": one.role, "signer": one.signer, "claimed_time": one.when, "problem": one.problem or None}
+            as_json(one, ("role", "signer", "when:claimed_time")) | {"problem": one.problem or None}
             for one in report.signatures
         ],
         "notes": report.notes,

@@ -6,10 +6,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import as_json
 from lasersafe.records.uncertainty import InputTolerance
 from lasersafe.studies.subject import Subject, trimmed
 
 MOST_NAMED = 8
+_TOLD = ("field", "typed", "unit", "nominal", "low", "high", "kind")
 EXACT, CORNER, TYPED = "exact inputs", "worst corner of the tolerances", "values as typed"
 
 
@@ -60,16 +62,7 @@ def certainty_data(subject: Subject, values: Mapping[str, float]) -> dict[str, A
     return {
         "worked_out_with": how,
         "tolerances": [
-            {
-                "field": one.field,
-                "typed": one.typed,
-                "unit": one.unit,
-                "nominal": one.nominal,
-                "lowest": one.low,
-                "highest": one.high,
-                "kind": one.kind,
-                "used": [one.nominal] if how == TYPED else list(one.used),
-            }
+            as_json(one, _TOLD) | {"used": [one.nominal] if how == TYPED else list(one.used)}
             for one in subject.unsure(values)
         ],
         "decided_as_typed_because": subject.case.settings.decide_by_reason if how == TYPED else "",
