@@ -52,6 +52,7 @@ class Context:
     focus: float | None
     _worst: dict[tuple[str, float], tuple[Emission, ...]] = field(default_factory=dict)
     _lines: dict[str, Context] = field(default_factory=dict)
+    time: float | None = None  # [s] of every way and wavelength, where a question asks for it
 
     @property
     def wavelength(self) -> float:
@@ -76,6 +77,8 @@ class Context:
 
     def duration(self, way: str) -> tuple[float, str]:
         """Return the exposure duration of a zone [s] and the reason."""
+        if self.time is not None:
+            return self.not_shorter_than_a_pulse(self.time, "asked for in the question")
         return self.not_shorter_than_a_pulse(*exposure_duration(self.wavelength, way))
 
     @property

@@ -132,7 +132,7 @@ class Varied:
 
     def duration(self, way: str) -> Floats:
         """Return the exposure durations of a way [s], not shorter than a pulse."""
-        given = self.values.get("duration")
+        given = self.values.get("duration", self.context.time)
         chosen = exposure_durations(self.wavelength, "scatter" if way == "scatter" else "direct")
         return np.maximum(chosen if given is None else given, self.longest_pulse)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import dataclasses
 import tomllib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -106,17 +105,6 @@ class Input:
         """
         parse_quantity(text, self.unit, self.path, self.mark.kind)
         return float(self.mark.number(text, self.path))
-
-
-@dataclasses.dataclass
-class TimedContext(Context):
-    """A laser with a set-up under one exposure duration for every way."""
-
-    time: float = 0.0
-
-    def duration(self, way: str) -> tuple[float, str]:
-        """Return the exposure duration that was asked for [s] and the reason."""
-        return self.not_shorter_than_a_pulse(self.time, "asked for in the question")
 
 
 @dataclass(frozen=True)
@@ -245,10 +233,7 @@ class Subject:
             context = replace(context, space=space, _worst={}, _lines={})
         if DURATION not in values:
             return context
-        return TimedContext(**{name: getattr(context, name) for name in _PARTS}, time=float(values[DURATION]))
-
-
-_PARTS = ("case", "laser", "setup", "rule_sets", "beam", "space", "spot", "focus")
+        return replace(context, time=float(values[DURATION]), _lines={})
 
 
 def exact_text(value: float, unit: str) -> str:
