@@ -46,8 +46,7 @@ def sign_answer(
     if case is None or not role or not name:
         message = "say what to sign, and who signs: lasersafe signoff CASE.toml --name 'NAME' --role ROLE"
         raise InputError(message)
-    from lasersafe.signing.answers import signed_json, signed_lines
-    from lasersafe.signing.signing_off import sign
+    from lasersafe.signing.signing_off import sign, signed_json, signed_lines
 
     data = signed_json(sign(case, name, role, conditions, expires, fingerprint, again))
     return data, signed_lines(data)
@@ -99,9 +98,8 @@ def verify_answer(
     InputError
         If a file or an option cannot be used.
     """
-    from lasersafe.signing.answers import verify_json, verify_lines
     from lasersafe.signing.bounds import TookTooLongError, at_most
-    from lasersafe.signing.verify import Report, verify
+    from lasersafe.signing.verify import Report, verify, verify_json, verify_lines
 
     if not 0.0 < time_limit <= 86400.0:
         message = f"time-limit = {time_limit}: seconds, above zero and at most a day"

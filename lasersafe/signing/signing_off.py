@@ -6,6 +6,7 @@ import difflib
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
@@ -17,6 +18,7 @@ from lasersafe.signing.making import results_of
 from lasersafe.signing.record import ROLES, Entry, Inputs, read_record, record_path
 from lasersafe.signing.state import doubled, named_in, results_digest, sign_off_of, spoken
 from lasersafe.typed import shown
+from lasersafe.wording import load_wording
 
 LONGEST_CONDITIONS = 2000
 
@@ -185,3 +187,32 @@ def _day(text: str, today: date) -> str:
         message = f"expires = {shown(text)}: this day has passed; name one that is still to come"
         raise InputError(message)
     return day.isoformat()
+
+
+def signed_json(signed: Signed) -> dict[str, Any]:
+    """Return what was recorded."""
+    return {
+        "record": str(signed.path),
+        "name": signed.entry.name,
+        "role": signed.entry.role,
+        "at": signed.entry.at,
+        "conditions": signed.entry.conditions,
+        "expires": signed.entry.expires or None,
+        "fingerprint": signed.fingerprint,
+        "verdict": signed.verdict,
+        "state": signed.sign_off.state,
+        "missing_roles": list(signed.sign_off.missing),
+        "caution": load_wording().caution_short,
+    }
+
+
+def signed_lines(data: dict[str, Any]) -> list[str]:
+    """Return what a person reads after signing."""
+    missing = ", ".join(spoken(role) for role in data["missing_roles"])
+    return [
+        f"{data['name']} has signed as {spoken(data['role'])}: fingerprint {data['fingerprint'][:12]}",
+        f"verdict signed: {data['verdict']}",
+        f"still to sign: {missing}; the sheet is a draft until then" if missing else "every required role has signed",
+        f"record: {data['record']}; print the sheet anew to show it",
+        data["caution"],
+    ]

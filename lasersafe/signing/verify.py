@@ -20,6 +20,7 @@ from lasersafe.assessment.fingerprint import case_digest, combined, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
+from lasersafe.records.fields import as_json
 from lasersafe.signing import container, making
 from lasersafe.signing.about import CASE, CASE_TEXT, RECORD, RESULTS, About, read_about
 from lasersafe.signing.certificate_check import CertificateSignature, check_signatures
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from lasersafe.models import Case
     from lasersafe.results import Assessment, Decision
 
+_MOST = 20  # changes that are printed
 CODES = {  # the gravest first: it is the exit code
     "damaged": 15,
     "signature": 14,
@@ -294,3 +296,53 @@ class _Check:
                 self.changed(f"the sign-off of {who} is dated {entry.at}, in the future")
             if entry.expires and date.fromisoformat(entry.expires) < day:
                 self.report.add("overdue", f"the sign-off of {who} ended on {entry.expires}")
+
+
+def verify_lines(report: Report) -> list[str]:
+    """Return what a person reads."""
+    about = report.about
+    lines = []
+    if not report.findings:
+        lines.append(f"{report.sheet}: unchanged, signed, in date, and still what this version computes")
+    for finding in report.findings:
+        lines.append(f"{report.sheet}: {finding.kind}: {plain(finding.message, 400)}")
+    lines += _listed("changed", [plain(line, 300) for line in report.changed_fields])
+    lines += _listed("result", [plain(str(change), 300) for change in report.changed_results])
+    lines += [f"  note: {plain(note, 600)}" for note in report.notes]
+    if report.decision is not None:
+        lines.append(f"  verdict: {plain(report.decision.verdict, 1000)}")
+    if about is not None:
+        lines.append(
+            f"  {plain(about.place)}, {plain(about.dates)}; fingerprint {about.fingerprint[:12]}, {about.state}"
+        )
+        lines += [f"  signed: {plain(one.name)}, {plain(spoken(one.role))}, {plain(one.at)}" for one in about.signed]
+    return lines
+
+
+def _listed(label: str, lines: list[str]) -> list[str]:
+    shown = [f"  {label}: {line}" for line in lines[:_MOST]]
+    return shown if len(lines) <= _MOST else [*shown, f"  and {len(lines) - _MOST} more; --json lists them"]
+
+
+def verify_json(report: Report) -> dict[str, Any]:
+    """Return the same for scripts."""
+    about = report.about
+    return {
+        "sheet": report.sheet,
+        "exit_code": report.code,
+        "unchanged": not report.findings,
+        "findings": as_json(report.findings),
+        "changed_fields": report.changed_fields,
+        "changed_results": as_json(report.changed_results, ("field", "old:was", "new:is", "relative:relative_change")),
+        "certificate_signatures": [
+            as_json(one, ("role", "signer", "when:claimed_time")) | {"problem": one.problem or None}
+            for one in report.signatures
+        ],
+        "notes": report.notes,
+        "verdict": None if report.decision is None else report.decision.verdict,
+        "strike_outs": None if report.decision is None else as_json(report.decision.strike_outs),
+        "fingerprint": None if about is None else about.fingerprint,
+        "version": None if about is None else about.version,
+        "state": None if about is None else about.state,
+        "review_by": None if about is None else about.review_by.isoformat(),
+    }
