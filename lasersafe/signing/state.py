@@ -25,7 +25,7 @@ _NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerpri
 
 
 def results_digest(results: Mapping[str, Any]) -> str:
-    """Return the SHA-256 of the numbers and verdicts of an assessment, as ``report.assessment_json`` gives them.
+    """Return the SHA-256 of the numbers and verdicts of an assessment, as `records.fields.as_json` gives them.
 
     Numbers count to nine digits, and up to `NOTHING` as zero, so that the last bits of another machine do not matter;
     the words in which an input was typed do not count.
