@@ -1,19 +1,21 @@
-"""From one row of an inventory to a case, the same that a case file would give."""
+"""The columns of an inventory, how a heading names one of them, and from a row to the case that a file would give."""
 
 from __future__ import annotations
 
+import difflib
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
-from lasersafe.batch.columns import COLUMNS
-from lasersafe.typed import shown
+from lasersafe.errors import InputError, QuantityError
+from lasersafe.quantity import parse_quantity
+from lasersafe.reference import load_toml, templates_path
+from lasersafe.typed import plain_unit, shown
 
 if TYPE_CHECKING:
-    from lasersafe.batch.columns import Heading
     from lasersafe.errors import Fault
 
 NOT_STATED = "not stated"
@@ -27,15 +29,32 @@ _THOUSANDS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
 _BETWEEN = {"range": re.compile(r"\s+to\s+"), "axes": re.compile(r"\s+x\s+")}
 _YES, _NO = ("yes", "true", "ja"), ("no", "false", "nein")
 _PULSED = ("pulse energy", "pulse duration", "repetition rate")
-_ONLY = {
-    "divergence": "collimated",
-    "focal length": "lens",
-    "focus diameter": "lens",
-    "core diameter": "fibre multimode",
-    "numerical aperture": "fibre multimode",
-    "numerical aperture criterion": "fibre multimode",
-    "mode field diameter": "fibre single mode",
-}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: where it goes in the case, its SI unit ("" for text), and the unit that the template has."""
+
+    name: str
+    what: str
+    goes_to: str = ""  # path in the case; "" where several columns decide together
+    unit: str = ""
+    usual: str = ""
+    shape: str = "one"  # one | range | axes
+    required: bool = False
+    only: str = ""  # the optics that it belongs to
+    also: Sequence[str] = ()  # what people call it elsewhere
+
+    @property
+    def heading(self) -> str:
+        """The heading as the template writes it."""
+        return f"{self.name} [{self.usual}]" if self.usual else self.name
+
+
+COLUMNS: tuple[Column, ...] = tuple(
+    Column(**row) for row in load_toml(templates_path("inventory", "columns.toml"))["column"]
+)
+_KNOWN = {name: column for column in COLUMNS for name in (column.name, *column.also)}
 _BY_NAME = {column.name: column for column in COLUMNS}
 _PLACES = {
     **{column.goes_to.replace("setup.", "laser.setup."): column.name for column in COLUMNS if column.goes_to},
@@ -43,6 +62,63 @@ _PLACES = {
     "laser.emission.mean_power": "power",
     "title": "name",
 }
+_HEADING = re.compile(r"^(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>[^()]*)\))?$", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading of the file: the column that it names, and the unit for cells that have none of their own."""
+
+    text: str
+    column: Column
+    unit: str  # "" where the heading names none
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.replace("_", " ").casefold().split())
+
+
+def column_of(text: str) -> Heading | None:
+    """Return what a heading names, or None when it is no column of ours.
+
+    Raises
+    ------
+    InputError
+        If its unit cannot be used, or it is nearly one of ours.
+    """
+    found = _HEADING.match(text.strip())
+    assert found is not None
+    name, unit = _plain(found["name"]), (found["square"] or found["round"] or "").strip()
+    column = _KNOWN.get(name)
+    if column is None:
+        near = difflib.get_close_matches(name, list(_KNOWN), n=1, cutoff=0.8)
+        if near:
+            message = (
+                f"heading {shown(text.strip())}: did you mean '{_KNOWN[near[0]].heading}'? Correct the heading, or "
+                "name a column that is not meant for the calculation quite differently"
+            )
+            raise InputError(message)
+        return None
+    if unit and not column.unit:
+        return Heading(text.strip(), column, "")  # a remark in brackets
+    if unit and unit not in ("1", "-"):
+        try:
+            parse_quantity(f"1 {unit}", column.unit, "heading")
+        except QuantityError as error:
+            why = str(error).partition("': ")[2] or str(error)
+            message = f"heading {shown(text.strip())}: {why}"
+            raise InputError(message) from None
+        return Heading(text.strip(), column, plain_unit(unit))
+    return Heading(text.strip(), column, "")
+
+
+def missing_columns(found: list[Heading]) -> list[str]:
+    """Return the headings of required columns that are not there."""
+    names = {heading.column.name for heading in found}
+    missing = [column.heading for column in COLUMNS if column.required and column.name not in names]
+    if not names & {"power", "pulse energy"}:
+        missing.append("power [W] or pulse energy [mJ]")
+    return missing
 
 
 @dataclass(frozen=True)
@@ -145,8 +221,9 @@ def _kind(value: dict[str, Any], bad: Any) -> str:
     if kind not in known:
         bad("optics", f"write one of: {', '.join(known)}")
         return kind
-    for name, own in _ONLY.items():
-        if name in value and own != kind:
+    for name in value:
+        own = _BY_NAME[name].only
+        if own and own != kind:
             said = "optics is empty, which means collimated" if "optics" not in value else f"optics says {kind}"
             bad(name, f"belongs to optics = {own}, but {said}; correct optics, or empty this cell")
     return kind

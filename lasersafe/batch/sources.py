@@ -8,17 +8,13 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from lasersafe.assessment.fingerprint import data_digest
-from lasersafe.batch.inventory import case_data, case_text
+from lasersafe.batch.inventory import Heading, case_data, case_text
 from lasersafe.batch.table import Row, Table
 from lasersafe.errors import CaseError, InputError
 from lasersafe.files import files_in, in_utf8
 from lasersafe.typed import shown
-
-if TYPE_CHECKING:
-    from lasersafe.batch.columns import Heading
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from lasersafe.batch.columns import Heading, column_of, missing_columns
+from lasersafe.batch.inventory import Heading, column_of, missing_columns
 from lasersafe.errors import InputError
 from lasersafe.typed import shown
 

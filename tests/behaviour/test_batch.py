@@ -14,7 +14,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.batch import store, working
-from lasersafe.batch.columns import COLUMNS
+from lasersafe.batch.inventory import COLUMNS
 from lasersafe.batch.record import FIELDS, from_json, record_of
 from lasersafe.batch.sources import Inventory, Item, Reading
 from lasersafe.batch.store import part_of

@@ -7,8 +7,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe.batch.columns import column_of
-from lasersafe.batch.inventory import case_data, case_text
+from lasersafe.batch.inventory import case_data, case_text, column_of
 from lasersafe.errors import InputError
 from lasersafe.library.cases import make_case as case_of
 from lasersafe.models import Case, canonical, case_from, typed_inputs
