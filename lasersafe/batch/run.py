@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from lasersafe.batch.record import ASSESSED, Record, sealed
+from lasersafe.batch.record import ASSESSED, NO_BOUND, Record, sealed
 from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
 from lasersafe.batch.store import KINDS, Store, lines_of, part_of
 from lasersafe.batch.working import results
@@ -66,7 +66,10 @@ class Summary:
 
     def plain(self) -> dict[str, Any]:
         """Return it as plain data."""
-        return asdict(self) | {"taken_over": self.taken_over, "caution": load_wording().caution_short}
+        found = asdict(self) | {"taken_over": self.taken_over, "caution": load_wording().caution_short}
+        if self.farthest is not None and not math.isfinite(self.farthest["distance_m"]):
+            found["farthest"]["distance_m"] = NO_BOUND
+        return found
 
 
 class Batch:
