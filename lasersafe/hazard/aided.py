@@ -117,8 +117,8 @@ def transmission(wavelength: ArrayLike) -> FloatArray:
 
     Examples
     --------
-    >>> transmission(532e-9), transmission(1070e-9), transmission(10.6e-6)
-    (0.9, 0.7, 0.0)
+    >>> transmission([532e-9, 1070e-9, 10.6e-6]).tolist()
+    [0.9, 0.7, 0.0]
     """
     place = positive("wavelength", wavelength, "m")
     slack = 1e-12 * place

@@ -210,7 +210,7 @@ def test_one_module_writes_files_and_few_ask_it_past_the_place_that_decides() ->
                 own.add(name)
     assert own == {"quantity.py"}  # the table of units, which the tests write anew
     assert asking == {
-        "outputs.py", "report.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
+        "outputs.py", "ask/cases.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
         "signing/certificate.py",
     }  # fmt: skip
 
