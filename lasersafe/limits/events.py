@@ -174,7 +174,9 @@ def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp]
         together = np.broadcast_to(together, size)
         amount = np.column_stack([energy, together])
         place = row * times.size + chosen[:, None]
-        columns = (groups[:, None], np.where(use, factor, np.inf), t_i[:, None], joined[:, None], place)
+        count = np.ones(lasting.shape)
+        count[:, -1] = joined  # a window of one pulse joins no other
+        columns = (groups[:, None], np.where(use, factor, np.inf), t_i[:, None], count, place)
         kind = np.full(lasting.shape[1], 2.0 * side + 2.0)
         kind[-1] += 1.0
         found.append((kind, (amount, lasting, *columns)))

@@ -158,3 +158,16 @@ def test_a_tolerance_that_makes_pulses_below_100_fs_is_refused(duty, rate):
     parse_case(head + emission.format('"1.2e-4"', "1 GHz") + tail)
     with pytest.raises(CaseError, match="must be 100 fs or more"):
         parse_case(head + emission.format(duty, rate) + tail)
+
+
+@pytest.mark.parametrize("wavelength", [1450e-9, 1500e-9, 1550e-9, 10.6e-6])
+@pytest.mark.parametrize(("pulse", "rate"), [(0.1, 1.0), (0.999, 1.0), (1e-8, 1e3), (1e-8, 1e8)])
+def test_no_printed_row_of_a_train_is_undivided(wavelength, pulse, rate):
+    # 1550 nm, 0.1 s at 1 Hz, T_i = 10 s: one pulse alone may have 1e4 J/m2, the ten within T_i share 1e4 J/m2
+    found = pulse_train_limit(EU, "eye", wavelength, pulse, rate, 10.0)
+    for row in found.rows:
+        shared = float(row.limit) / float(row.pulses_joined) * float(row.pulse_factor)
+        assert row.rule == "mean" or float(row.per_pulse) == pytest.approx(shared, rel=1e-12)
+    if (wavelength, pulse) == (1550e-9, 0.1):
+        train = {float(row.per_pulse): float(row.pulses_joined) for row in found.rows if row.rule == "train"}
+        assert train == {1e4: 1.0, 1e3: 10.0}
