@@ -14,17 +14,11 @@ from lasersafe.hazard.zones import worst_place
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.optics.geometry import BeamGeometry
+from tests.case_head import HEAD
 
-CASE = """\
-title = "T"
-place = "Hall"
-dates = "today"
-review_by = 2026-11-14
-[in_charge]
-assessor = "A"
-laser_safety_officer = "B"
-operator = "C"
-venue = "D"
+CASE = (
+    HEAD
+    + """\
 [[laser]]
 name = "L"
 class_label = "3B"
@@ -45,6 +39,7 @@ role = "crew"
 distance = "0.2 m"
 distance_from_work = "0.2 m"
 """
+)
 PHI = (np.arange(4000) + 0.5) * 2.0 * math.pi / 4000
 
 

@@ -11,17 +11,11 @@ from lasersafe.assessment.context import contexts
 from lasersafe.assessment.variation import exposure_ratios, zone_distances
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
+from tests.case_head import HEAD
 
-CASE = """\
-title = "T"
-place = "Hall"
-dates = "today"
-review_by = 2026-11-14
-[in_charge]
-assessor = "A"
-laser_safety_officer = "B"
-operator = "C"
-venue = "D"
+CASE = (
+    HEAD
+    + """\
 [[laser]]
 name = "L"
 class_label = "4"
@@ -44,6 +38,7 @@ time = "10 s"
 time_reason = "for the test"
 aided = true
 """
+)
 SCENE = """
 [scene]
 [[scene.aim]]

@@ -17,21 +17,15 @@ from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.models import parse_case
 from tests.behaviour.command import run
+from tests.case_head import HEAD
 
 LARGE = 100.0  # W/m2, ICNIRP-2013, skin, 1400 nm and more, 10 s and more, 0.1 m2 and more
 WAIST, ANGLE = 10e-3 / math.sqrt(2.0), 3e-3 / math.sqrt(2.0)  # 1/e of 10 mm and 3 mrad at 1/e2
 AREA = math.pi / 4.0 * 3.5e-3**2
 BEAM = ("--wavelength", "10.6 um", "--beam-diameter", "10 mm", "--criterion", "1/e2", "--power", "100 W")
-CASE = """\
-title = "T"
-place = "Hall"
-dates = "today"
-review_by = 2026-11-14
-[in_charge]
-assessor = "A"
-laser_safety_officer = "B"
-operator = "C"
-venue = "D"
+CASE = (
+    HEAD
+    + """\
 [[laser]]
 name = "L"
 class_label = "4"
@@ -51,6 +45,7 @@ role = "crew"
 distance = "2 m"
 distance_from_work = "2 m"
 """
+)
 
 
 def reach(limit: float, power: float = 100.0) -> float:

@@ -8,17 +8,11 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
+from tests.case_head import HEAD
 
-CASE = """\
-title = "T"
-place = "Hall"
-dates = "today"
-review_by = 2026-11-14
-[in_charge]
-assessor = "A"
-laser_safety_officer = "B"
-operator = "C"
-venue = "D"
+CASE = (
+    HEAD
+    + """\
 [[laser]]
 name = "L"
 class_label = "4"
@@ -47,6 +41,7 @@ distance_from_work = "{near}"
 time = "10 s"
 time_reason = "for the test"
 """
+)
 
 
 def of_scatter(wavelength: str, power: str, near: str, tissue: str, extra: str = ""):

@@ -17,18 +17,12 @@ from lasersafe.models import parse_case
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.sources import Source
+from tests.case_head import HEAD
 
 ICNIRP = "ICNIRP-2013"
-CASE = """\
-title = "T"
-place = "Hall"
-dates = "today"
-review_by = 2026-11-14
-[in_charge]
-assessor = "A"
-laser_safety_officer = "B"
-operator = "C"
-venue = "D"
+CASE = (
+    HEAD
+    + """\
 [[laser]]
 name = "L"
 class_label = "4"
@@ -57,6 +51,7 @@ role = "crew"
 distance = "2 m"
 distance_from_work = "{near}"
 """
+)
 
 
 def thermal(angle: float, time: float) -> float:

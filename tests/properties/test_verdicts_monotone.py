@@ -15,17 +15,11 @@ from lasersafe.hazard.exposure import compare, criteria
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.optics.aperture import mean_exposure
+from tests.case_head import HEAD
 
-CASE = """\
-title = "T"
-place = "Hall"
-dates = "today"
-review_by = 2026-11-14
-[in_charge]
-assessor = "A"
-laser_safety_officer = "B"
-operator = "C"
-venue = "D"
+CASE = (
+    HEAD
+    + """\
 [settings]
 surfaces_complete = true
 [[laser]]
@@ -48,6 +42,7 @@ distance = "1 m"
 distance_from_work = "1 m"
 {more}
 """
+)
 TIMES = [0.25, 0.3, 0.35, 0.4, 1.0, 5.0, 9.99, 10.0, 10.01, 20.0, 99.9, 100.0, 101.0, 1e3, 1e4, 1.1e4, 3e4]
 WAVELENGTHS = [200e-9, 310e-9, 355e-9, 450e-9, 532e-9, 808e-9, 1064e-9, 1250e-9, 1390e-9, 1450e-9, 1550e-9, 2e-6,
                10.6e-6, 200e-6]  # fmt: skip
