@@ -10,6 +10,7 @@ import lasersafe
 from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.controls import control_findings, controls_of, with_controls
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.decision import conditions, decision_of, differences_of, naming_strike_outs
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.glowing import extended_results, rule_sentences
@@ -67,8 +68,8 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     placed = [one if one.scene is None else scene_part.placed_case(one) for one in corners.cases]
     with without_limit_steps(not in_full):
         worked = worst_of([worked_out(one, sets, wording) for one in placed], wording)
-    case, found, setups = worked.case, worked.found, worked.setups
-    scenarios, eyewear, barriers = worked.scenarios, worked.eyewear, worked.barriers
+    case, found, setups = worked.case, worked.found, list(worked.setups)
+    scenarios, eyewear, barriers = list(worked.scenarios), worked.eyewear, list(worked.barriers)
     persons = {person.name: person for person in case.person}
     every = [one.found for one in worked.each]
     words = conditions(case, every, eyewear)
@@ -94,7 +95,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     if scene is not None:
         decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
     decision = sure_decision(decision, uncertainty, wording)
-    days = ultraviolet_days(worked.each)
+    days = over(worked.each, lambda one: ultraviolet_days(one.found, one.scenarios))
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     return Assessment(
@@ -120,12 +121,12 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         units=case.units,
         record=replace(record, draft_reasons=draft),
         settings=setting_reports(every),
-        class_checks=class_checks(every) if in_full else (),
+        class_checks=over(every, class_checks) if in_full else (),
         ultraviolet=days,
-        scans=scan_results(every),
-        sums=sum_results(every),
-        modules=module_results(every),
-        extended=extended_results(every),
+        scans=over(every, scan_results),
+        sums=over(every, sum_results),
+        modules=over(every, module_results),
+        extended=over(every, extended_results),
         rules=rule_sentences(setups),
         uncertainty=uncertainty,
         scene=scene,

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context, Scatterer, aid_of
-from lasersafe.assessment.corners import over
 from lasersafe.assessment.scenarios import distance_from, person_duration
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.extended import (
@@ -49,20 +48,10 @@ def _fed_by(context: Context) -> list[Extended]:
     return [e for e in context.case.extended if e.laser == context.laser.name] if context.setup.fitted else []
 
 
-def extended_results(corners: Sequence[Sequence[Context]]) -> tuple[ExtendedResult, ...]:
-    """Return how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at.
-
-    Parameters
-    ----------
-    corners : sequence of sequence of Context
-        The set-ups at every corner of the tolerances; of each result the worst is kept.
-    """
-    return over(corners, lambda found: [one for context in found for one in _extended_results(context)])
-
-
-def _extended_results(context: Context) -> list[ExtendedResult]:
-    found = []
-    for extended in _fed_by(context):
+def extended_results(found: Sequence[Context]) -> list[ExtendedResult]:
+    """Return how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at."""
+    results = []
+    for context, extended in ((own, one) for own in found for one in _fed_by(own)):
         source, nearest = source_of(extended), float(extended.nearest)
         duration, _ = context.duration("scatter")
         for tissue in ("eye", "skin"):
@@ -89,8 +78,8 @@ def _extended_results(context: Context) -> list[ExtendedResult]:
                     result, radiance=bright if np.isfinite(bright) else None, radiance_limit=level,
                     radiance_source=where,
                 )  # fmt: skip
-            found.append(result)
-    return found
+            results.append(result)
+    return results
 
 
 def _ratio(

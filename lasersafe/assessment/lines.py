@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.corners import over
 from lasersafe.hazard.combine import Line, Share, Sum, addition_source, groups
 from lasersafe.hazard.marking import NOT_ENOUGH
 from lasersafe.optics.propagation import to_1_over_e
@@ -113,23 +112,19 @@ def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:
     return result
 
 
-def module_results(corners: Sequence[Sequence[Context]]) -> tuple[ModuleResult, ...]:
+def module_results(found: Sequence[Context]) -> list[ModuleResult]:
     """Return how the beams of each fitted module meet the pupil of each person; the bound of one point source decides.
 
-    Of several corners of the tolerances that with the largest share of the power in the pupil is kept.
+    Of several corners of the tolerances that with the largest share of the power in the pupil is the worst.
     """
-    return over(corners, lambda found: [one for own in found if own.setup.fitted for one in _module_results(own)])
-
-
-def _module_results(context: Context) -> list[ModuleResult]:
-    module = context.laser.module
-    if module is None:
-        return []
-    count = (module.columns, module.rows)
-    column = float(module.column_pitch)
-    pitch = (column, column if module.row_pitch is None else float(module.row_pitch))
-    found = []
-    for person in context.persons:
+    every = ((own, own.laser.module, person) for own in found if own.setup.fitted for person in own.persons)
+    results = []
+    for context, module, person in every:
+        if module is None:
+            continue
+        count = (module.columns, module.rows)
+        column = float(module.column_pitch)
+        pitch = (column, column if module.row_pitch is None else float(module.row_pitch))
         distance = float(person.distance)
         seen = side_by_side(context.beam, count, pitch, distance)
         angle = format_quantity(seen.separation, "rad", 3)
@@ -138,10 +133,10 @@ def _module_results(context: Context) -> list[ModuleResult]:
             f"counted as one point source, which lets {seen.joined:.3g} of the power through a pupil of 7 mm "
             f"({seen.offset:.3g} if each keeps its place)"
         )
-        found.append(
+        results.append(
             ModuleResult(
                 context.laser.name, context.setup.name, person.name, distance, seen.separation, seen.sources,
                 seen.joined, seen.offset, sentence,
             )
         )  # fmt: skip
-    return found
+    return results

@@ -215,7 +215,7 @@ def answered(
     case: Case,
     scenario: Scenario,
     person: Person,
-    barriers: list[BarrierResult],
+    barriers: Sequence[BarrierResult],
     eyewear: list[EyewearNeed],
     wording: Wording,
 ) -> str:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from lasersafe.assessment.context import Context, setting_words
-from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
 from lasersafe.hazard.class_check import class_finding
@@ -31,9 +30,6 @@ from lasersafe.results import (
     Step,
     UltravioletDay,
 )
-
-if TYPE_CHECKING:
-    from lasersafe.assessment.worked import Worked
 
 TISSUES = ("eye", "skin")
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
@@ -136,16 +132,12 @@ def _extremes(context: Context) -> tuple[Emission, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def class_checks(corners: Sequence[Sequence[Context]]) -> tuple[ClassCheck, ...]:
+def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
     """Return, for each fitted set-up, the class that the computed emission would fall into, next to the label.
 
     Of several corners of the tolerances the highest class counts, and above all one that the label is lower than; a
     corner without figures leaves the label unchecked.
     """
-    return over(corners, _class_checks)
-
-
-def _class_checks(found: Sequence[Context]) -> tuple[ClassCheck, ...]:
     checks = []
     for context in found:
         if not context.setup.fitted:
@@ -173,11 +165,11 @@ def _class_checks(found: Sequence[Context]) -> tuple[ClassCheck, ...]:
             context.laser.name, context.setup.name, label, finding.computed, finding.label_is_lower, sentence,
             finding.steps,
         ))  # fmt: skip
-    return tuple(checks)
+    return checks
 
 
 def _visits(
-    found: Sequence[Context], name: str, scenarios: list[Scenario], tissue: str
+    found: Sequence[Context], name: str, scenarios: Sequence[Scenario], tissue: str
 ) -> tuple[list[Visit], list[str]]:
     """Return the ultraviolet exposures of a person, and words on those that something stops."""
     visits, stopped = [], []
@@ -218,21 +210,9 @@ def _exposure(visit: Visit, criterion: Criterion) -> float:
     return beam_exposure(context, person, criterion, factor)[0]
 
 
-def ultraviolet_days(corners: Sequence[Worked]) -> tuple[UltravioletDay, ...]:
-    """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers.
-
-    Parameters
-    ----------
-    corners : sequence of Worked
-        Every corner of the tolerances; of each dose the highest is kept.
-    """
-    return over(corners, lambda one: _days(one.found, one.scenarios))
-
-
-def _days(found: Sequence[Context], scenarios: list[Scenario]) -> tuple[UltravioletDay, ...]:
-    days = []
-    if not found:
-        return ()
+def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[UltravioletDay]:
+    """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
+    days: list[UltravioletDay] = []
     for person in found[0].case.person:
         for tissue in TISSUES if person.visits else ():
             visits, stopped = _visits(found, person.name, scenarios, tissue)
@@ -254,7 +234,7 @@ def _days(found: Sequence[Context], scenarios: list[Scenario]) -> tuple[Ultravio
                     ratio_by_rule_set={name: day.ratio for name, day in own.items()},
                     steps=_steps(worst),
                 ))  # fmt: skip
-    return tuple(days)
+    return days
 
 
 def _steps(day: DayDose) -> tuple[Step, ...]:

@@ -9,7 +9,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context, setting_words
-from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
@@ -242,17 +241,6 @@ def _place(context: Context, rule_set: str, tissue: str, duration: float, distan
     return ScanPlace(distance, found.pass_time, found.pulses, found.passes, found.ratio, found.standing, sentence)
 
 
-def scan_results(corners: Sequence[Sequence[Context]]) -> tuple[ScanResult, ...]:
-    """Return how far each scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin.
-
-    Parameters
-    ----------
-    corners : sequence of sequence of Context
-        The set-ups at every corner of the tolerances; of each distance and each place the worst is kept.
-    """
-    return over(corners, lambda found: [scan for context in found for scan in _scan_results(context)])
-
-
 def _reach(context: Context, tissue: str, duration: float) -> float:
     """Return how far the stopped beam is above its limit for a time [s], under any rule set [m]."""
     light = context.beam, context.wavelength, duration
@@ -260,7 +248,12 @@ def _reach(context: Context, tissue: str, duration: float) -> float:
     return max(direct_reach(name, tissue, one, *light).distance for name, one in every)
 
 
-def _scan_results(context: Context) -> list[ScanResult]:
+def scan_results(found: Sequence[Context]) -> list[ScanResult]:
+    """Return how far each scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin."""
+    return [scan for context in found for scan in _of_set_up(context)]
+
+
+def _of_set_up(context: Context) -> list[ScanResult]:
     pattern = pattern_of(context.setup)
     if pattern is None or context.setup.scan is None:
         return []

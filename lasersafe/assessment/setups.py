@@ -11,7 +11,6 @@ import numpy as np
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import Context, setting_words
-from lasersafe.assessment.corners import over
 from lasersafe.assessment.lines import (
     alone_of,
     duration_of_all,
@@ -174,18 +173,15 @@ def _with_lines(context: Context, zone: Zone) -> Zone:
     )
 
 
-def sum_results(corners: Sequence[Sequence[Context]]) -> tuple[SumResult, ...]:
-    """Return the sums of fitted lasers with further wavelengths, for the sheet; of several corners the farthest."""
-    return over(
-        corners,
-        lambda found: [
-            _sum_result(context, way, tissue)[0]
-            for context in found
-            if context.setup.fitted and context.laser.line
-            for way in ("direct", "scatter")
-            for tissue in TISSUES
-        ],
-    )
+def sum_results(found: Sequence[Context]) -> list[SumResult]:
+    """Return the sums of fitted lasers with further wavelengths, for the sheet."""
+    return [
+        _sum_result(context, way, tissue)[0]
+        for context in found
+        if context.setup.fitted and context.laser.line
+        for way in ("direct", "scatter")
+        for tissue in TISSUES
+    ]
 
 
 def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData:

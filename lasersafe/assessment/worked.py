@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.context import Context, contexts
-from lasersafe.assessment.corners import covered, over
+from lasersafe.assessment.corners import covered
 from lasersafe.assessment.glowing import extended_scenarios
 from lasersafe.assessment.protection import answered, eyewear_of, let_through, stopped_by
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.together import sums_of
-from lasersafe.records.fields import rank
+from lasersafe.records.fields import rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario, SetupResult
 
 if TYPE_CHECKING:
@@ -25,18 +25,22 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 
+def _farthest(setups: Sequence[SetupResult]) -> tuple[Any, ...]:
+    return max((rank(setup) for setup in setups if setup.fitted), default=())
+
+
 @dataclass(frozen=True)
 class Worked:
-    """What follows from a case before anything is decided."""
+    """What follows from a case before anything is decided; of several corners the farthest beam leads."""
 
     case: Case
     found: list[Context]
-    setups: list[SetupResult]
-    scenarios: list[Scenario]
+    setups: Sequence[SetupResult] = field(metadata=told(rank=1, worse=_farthest, each=worst_of_each))
+    scenarios: Sequence[Scenario] = field(metadata=told(each=worst_of_each))
     eyewear: list[EyewearNeed]
-    barriers: list[BarrierResult]
+    barriers: Sequence[BarrierResult] = field(metadata=told(each=worst_of_each))
     stage: Stage | None
-    cells: list[MatrixCell]
+    cells: Sequence[MatrixCell] = field(metadata=told(each=worst_of_each))
     corners: tuple[Worked, ...] = ()  # of several: each as it is, the leading one first
 
     @property
@@ -132,21 +136,5 @@ def worst_of(corners: Sequence[Worked], wording: Wording) -> Worked:
         Language of the answers.
     """
     eyewear = covered(one.eyewear for one in corners)
-    corners = [_answered(one, eyewear, wording) for one in corners]
-    if len(corners) == 1:
-        return corners[0]
-    lead = max(corners, key=_farthest)
-    others = [lead, *(one for one in corners if one is not lead)]
-    return replace(
-        lead,
-        setups=list(over(others, lambda one: one.setups)),
-        scenarios=list(over(others, lambda one: one.scenarios)),
-        eyewear=eyewear,
-        barriers=list(over(others, lambda one: one.barriers)),
-        cells=list(over(others, lambda one: one.cells)),
-        corners=tuple(others),
-    )
-
-
-def _farthest(one: Worked) -> tuple[Any, ...]:
-    return max((rank(setup) for setup in one.setups if setup.fitted), default=())
+    answered = sorted((_answered(one, eyewear, wording) for one in corners), key=rank, reverse=True)
+    return answered[0] if len(answered) == 1 else replace(worst(answered), eyewear=eyewear, corners=tuple(answered))
