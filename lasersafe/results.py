@@ -6,6 +6,7 @@ Nothing here computes. Distances are from the last optic of the laser unless a f
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from operator import not_
@@ -257,6 +258,8 @@ class Decision:
     # [m] how far uninvolved people stand
     headline_distance: float | None = field(default=None, metadata=told("distance_m"))
     headline_tissue: str = field(default="eye", metadata=HIDDEN)
+    # [m] from the lit spot, once beam and reflections are stopped
+    scatter_distance: float = field(default=math.inf, metadata=HIDDEN)
     strike_outs: StrikeOuts = StrikeOuts(0)
 
 

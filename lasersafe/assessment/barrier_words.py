@@ -111,17 +111,40 @@ def _fall(name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResu
     )  # fmt: skip
 
 
+def barriers_that_fail(
+    results: Sequence[BarrierResult], lines: Sequence[BarrierLine]
+) -> tuple[list[str], list[str], list[str]]:
+    """Return which barriers are asked to hold, what (windows too) does not hold what is fitted, which are too low."""
+    falls = _by_distance(results) + _by_place(lines)
+    names = list(dict.fromkeys(fall.barrier for fall in falls if fall.asked))
+    return names, [*_failing(names, falls), *_panes(lines)], [line.name for line in _low(lines)]
+
+
+def _panes(lines: Sequence[BarrierLine]) -> dict[str, None]:
+    return dict.fromkeys(
+        f"{pane.name} ({line.name})" for line in lines for pane in line.windows if pane.fitted and not pane.holds
+    )
+
+
+def _low(lines: Sequence[BarrierLine]) -> list[BarrierLine]:
+    return [
+        line for line in lines
+        if line.kind == "barrier" and (high := line.needed_height) is not None and not line.top >= high
+    ]  # fmt: skip
+
+
+def _failing(names: Iterable[str], falls: Sequence[_Fall]) -> list[str]:
+    mine = [f for f in falls if f.asked and f.fitted and f.way in WAYS and not f.holds]
+    return [name for name in names if any(f.barrier == name for f in mine)]
+
+
 def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording) -> list[str]:
     """Return which barriers hold: all, or what each of the others does not hold."""
     names = list(dict.fromkeys(fall.barrier for fall in falls if fall.asked))
     falls = [fall for fall in falls if fall.barrier in names]
     own = [fall for fall in falls if fall.rating is not None or fall.asked]  # of the others' light it is not there for
-    failing = [
-        name for name in names
-        if any(f.barrier == name and f.asked and f.fitted and f.way in WAYS and not f.holds for f in own)
-    ]  # fmt: skip
-    panes = dict.fromkeys(f"{pane.name} ({line.name})" for line in lines for pane in line.windows
-                          if pane.fitted and not pane.holds)  # fmt: skip
+    failing = _failing(names, own)
+    panes = _panes(lines)
     bad = {name: [f for f in own if f.barrier == name and not f.holds] for name in names if name not in failing}
     partly = sorted((group for group in bad.values() if group), key=lambda group: -_worst(group).factor)
     found = [wording.text("say.fails", barriers=", ".join([*failing, *panes]))] if failing or panes else []
@@ -136,11 +159,11 @@ def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], lasers: Sequence
             for gap in line.openings if gap.open and gap.name not in judged]  # fmt: skip
     low = [
         wording.text(
-            "say.low_barrier", barrier=line.name, top=f"{line.top:g} m", needed=format_quantity(high, "m", 3, "up")
+            "say.low_barrier", barrier=line.name, top=f"{line.top:g} m",
+            needed=format_quantity(line.needed_height or 0.0, "m", 3, "up"),
         )
-        for line in lines
-        if line.kind == "barrier" and (high := line.needed_height) is not None and not line.top >= high
-    ]
+        for line in _low(lines)
+    ]  # fmt: skip
     found += [wording.text("say.too_low", barriers=", ".join(low))] if low else []
     return [*found, wording.text("say.with_gaps", gaps=", ".join(dict.fromkeys(gaps)))] if gaps else found
 

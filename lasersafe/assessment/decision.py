@@ -138,7 +138,7 @@ def decision_of(
     ways = ("direct", "aided") if aids else ("direct",)
     direct, direct_setup, far = _reach(corners, fitted, ways)
     _, _, near = _reach(corners, fitted, ("scatter",))
-    mine = [s for s in scenarios if _is_fitted(s, fitted)]
+    mine = [s for s in scenarios if is_fitted(s, fitted)]
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
     uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]
     words = _Sentences(case, wording)
@@ -160,6 +160,7 @@ def decision_of(
         passed=passed,
         reasons=tuple(dict.fromkeys(reasons)),
         headline_distance=far,
+        scatter_distance=near,
         headline_tissue=direct.tissue,
         strike_outs=struck,
     )
@@ -180,16 +181,19 @@ def naming_strike_outs(decision: Decision, wording: Wording) -> Decision:
     return replace(decision, verdict="; ".join([verdict, *words]))
 
 
-def _is_fitted(scenario: Scenario, fitted: list[SetupResult]) -> bool:
+def is_fitted(scenario: Scenario, fitted: Sequence[SetupResult]) -> bool:
+    """Return whether a scenario is one of what is fitted, or of all lasers together."""
     return scenario.laser == ALL_LASERS or any(scenario.laser == s.laser and scenario.setup == s.setup for s in fitted)
 
 
-def _way_of(scenario: Scenario, wording: Wording) -> str:
+def way_of(scenario: Scenario, wording: Wording) -> str:
+    """Return the way of a scenario in words, with the mode where it is not running."""
     way, modes = wording.text(f"way.{scenario.way}"), scenario.mode.split(", ")
     return way if "running" in modes else f"{way} ({', '.join(map(wording.say, modes))})"
 
 
-def _times(ratio: float) -> str:
+def times(ratio: float) -> str:
+    """Return a ratio for a sentence, rounded up."""
     return format_quantity(ratio, "1", 3, "up") if math.isfinite(ratio) else "∞"
 
 
@@ -228,9 +232,9 @@ class _Sentences:
         return wording.text(
             "say.struck_one" if struck.ways == 1 else "say.struck_many",
             count=struck.ways,
-            ratio=_times(worst.ratio),
+            ratio=times(worst.ratio),
             person=worst.person,
-            way=_way_of(worst, wording),
+            way=way_of(worst, wording),
             laser=wording.say(worst.laser),
         )
 
@@ -376,9 +380,9 @@ class _Sentences:
         return self.text(
             key,
             person=scenario.person,
-            way=_way_of(scenario, self.wording),
+            way=way_of(scenario, self.wording),
             tissue=self.text(f"tissue.{scenario.tissue}"),
-            ratio=_times(scenario.ratio),
+            ratio=times(scenario.ratio),
             laser=", ".join(filter(None, (laser, scenario.setup))),
             reason=self.wording.say(scenario.struck_out),
         )

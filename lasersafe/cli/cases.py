@@ -15,8 +15,10 @@ from lasersafe.cli.options import (
     Replace,
     Text,
     app,
+    print_json,
     tell,
 )
+from lasersafe.cli.streams import say, show
 
 
 @app.command()
@@ -61,14 +63,29 @@ def check(case: CaseFile, as_json: Json = False) -> None:
 
 
 @app.command()
-def assess(case: CaseFile, as_json: Json = False) -> None:
-    """Print the decision block and the table of scenarios of a case."""
+def assess(
+    case: CaseFile,
+    everything: Annotated[bool, typer.Option("--all", help="Print every distance, barrier and scenario, too.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Print the answer to a case in 25 lines.
+
+    Exit codes: 0 the verdict passes, 1 do not run as planned, 2 the case was refused.
+    """
+    from lasersafe.ask.brief import LABEL, brief
     from lasersafe.ask.printed import assessment_text
     from lasersafe.assessment import assess_file
     from lasersafe.records.fields import as_json as plain
 
     assessment = assess_file(case)
-    tell(as_json, plain(assessment), assessment_text(assessment))
+    if as_json:
+        print_json(plain(assessment))
+    elif everything:
+        say(assessment_text(assessment))
+    else:
+        show(brief(assessment), LABEL, assessment.decision.passed)
+    if not assessment.decision.passed:
+        raise typer.Exit(1)
 
 
 @app.command()

@@ -7,6 +7,7 @@ import contextlib
 import errno
 import io
 import sys
+from collections.abc import Sequence
 
 _WORDS = {
     "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss", "ẞ": "SS", "±": "+-", "µ": "u",
@@ -90,6 +91,33 @@ def say(text: str, *, end: str = "\n") -> None:
         If there is nowhere to print to, or no room.
     """
     sys.stdout.write(text + end)
+    sys.stdout.flush()
+
+
+def show(lines: Sequence[tuple[str, str]], label: int, passed: bool) -> None:
+    """Print lines beside labels: plain, or as a table with the verdict in colour where it is a terminal.
+
+    Parameters
+    ----------
+    lines : sequence of tuple of str
+        A label and what stands beside it; what takes the whole width is a label alone.
+    label : int
+        Width of the labels, in columns.
+    passed : bool
+        Whether the first line beside a label is good news.
+    """
+    if not sys.stdout.isatty():
+        for name, line in lines:
+            say(f"{name:<{label}}{line}" if line else name)
+        return
+    from rich.console import Console
+    from rich.text import Text
+
+    console, subject = Console(highlight=False, soft_wrap=True), 0
+    for name, line in lines:
+        subject += bool(name and line)
+        colour = ("bold green" if passed else "bold red") if subject == 1 else ""
+        console.print(Text.assemble((f"{name:<{label}}" if line else name, "bold" if line else ""), (line, colour)))
     sys.stdout.flush()
 
 

@@ -72,7 +72,7 @@ def test_a_view_window_that_does_not_hold_is_the_first_cause(old: str, new: str,
     assert "Sichtfenster 'view pane'" in assessed(text, "de").decision.reasons[0]
     path = tmp_path / "case.toml"
     path.write_text(text, encoding="utf-8")
-    assert f"- {found.decision.reasons[0]}" in run("assess", path).out
+    assert f"- {found.decision.reasons[0]}" in run("assess", path, "--all").out
     refused = run("signoff", path, "--name", "Ines Falkenrath", "--role", "assessor")
     assert refused.code == 2
     assert f"(first cause: {found.decision.reasons[0]}): there is nothing to sign" in refused.err

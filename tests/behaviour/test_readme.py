@@ -62,7 +62,7 @@ def test_examples_run(page, tmp_path, monkeypatch) -> None:
     failed = {}
     for line in commands_in((ROOT / page).read_text(encoding="utf-8")):
         result = CliRunner().invoke(app, shlex.split(line, comments=True)[1:], prog_name="lasersafe")
-        if result.exit_code != 0:
+        if result.exit_code != 0 and "DO NOT RUN AS PLANNED" not in result.output:
             failed[line] = f"{result.exit_code}: {result.output} {result.exception!r}"
     assert failed == {}
 

@@ -68,7 +68,9 @@ def test_starter_values_are_named_by_check_assess_and_page_1_and_refuse_a_signat
     eyewear = next(n for n, line in enumerate(lines, 1) if line.startswith("eyewear"))
     assert any(f"line {eyewear}: person[1].eyewear, 'Operator at the stop button'" in line for line in remarks)
     assert len(run("check", case, "--json").data["starter_values"]) == 12
-    sentence = next(line for line in run("assess", case).out.splitlines() if "starter case (co2-cutter)" in line)
+    sentence = next(
+        line for line in run("assess", case, "--all").out.splitlines() if "starter case (co2-cutter)" in line
+    )
     for word in ("persons", "eyewear", "barriers", "strike-outs", "'Camera crew'", "'Walls of the cutter'"):
         assert word in sentence
     data = json.loads(run("assess", case, "--json").out)

@@ -104,7 +104,7 @@ def test_one_way_struck_out_is_named_with_its_ratio_and_person_on_every_road(tmp
     assert "a steel tube closes the beam in" in page
     path = tmp_path / "case.toml"
     path.write_text(text, encoding="utf-8")
-    assert words in run("assess", path).out
+    assert words in run("assess", path, "--all").out
     data = run("assess", path, "--json").data["decision"]
     assert data["strike_outs"]["count"] == data["strike_outs"]["ways"] == 1
     assert data["strike_outs"]["worst"]["person"] == "Row"
