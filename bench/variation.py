@@ -32,7 +32,7 @@ def nohd_of(kind: str, draws: int) -> Callable[[], object]:
     it; ``oval``: power and both divergences of the blue diode's collimated beam, which is elliptical.
     """
     from lasersafe.assessment.context import contexts
-    from lasersafe.assessment.variation import variable_inputs, zone_distances
+    from lasersafe.assessment.distances import variable_inputs, zone_distances
     from lasersafe.hazard.corner import Uncertain
     from lasersafe.hazard.monte_carlo import monte_carlo
     from lasersafe.limits import rule_sets

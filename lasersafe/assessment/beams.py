@@ -1,22 +1,26 @@
-"""From the models of a case to beams and setting spaces in SI units."""
+"""From the models of a case to beams and setting spaces in SI units, of one case or of many as arrays."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.emission import pulse_pattern
+from lasersafe.hazard.emission import Floats, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
+from lasersafe.optics.geometry import AnyBeam, Beams
 from lasersafe.optics.propagation import (
+    FIBRE_FACTOR,
     BeamGeometry,
     check_diffraction,
     collimated,
     diameters,
-    fibre_multimode,
-    fibre_single_mode,
-    through_lens,
     to_1_over_e,
+    waist_before,
 )
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Step
@@ -27,65 +31,105 @@ if TYPE_CHECKING:
 ISO_11146 = "ISO 11146-1, hyperbolic propagation of the diameter"
 
 
+Value = Callable[[str, float], Floats]  # the numbers of an input: its name, and the number as typed
+
+
+def as_typed(_: str, nominal: float) -> Floats:
+    """Return the number of an input as it was typed."""
+    return np.asarray(nominal)
+
+
+def _axes(setup: Setup, name: str, value: Value, profile: str = "gaussian") -> tuple[Floats, Floats]:
+    """Return both axes of a width of a set-up, at 1/e where the set-up states a criterion."""
+    axes, criterion = getattr(setup, name), "" if name == "waist_at" else getattr(setup, "criterion", "")
+
+    def one(key: str, nominal: float) -> Floats:
+        found = value(key, nominal)
+        return to_1_over_e(found, criterion, profile) if criterion else found
+
+    if axes.circular:
+        both = one(name, float(axes.x))
+        return both, both
+    return one(f"{name}.x", float(axes.x)), one(f"{name}.y", float(axes.y))
+
+
+def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -> Beams:
+    """Return the beams that a set-up gives, at 1/e.
+
+    A waist is NaN where the angle alone makes the beam wider than it was read. Diffraction is not judged: below its
+    limit the distance only comes out longer.
+    """
+    zero = np.asarray(0.0)
+    if setup.kind == "collimated":
+        width, angle = (_axes(setup, name, value, setup.profile) for name in ("beam_diameter", "divergence"))
+        at = value("measured_at", float(setup.measured_at))
+        position = (at, at) if setup.waist_at is None else _axes(setup, "waist_at", value)
+        first = waist_before(width[0], angle[0], np.asarray(at - position[0]), propagation)
+        round_beam = all(x is y for x, y in (width, angle, position))
+        second = first if round_beam else waist_before(width[1], angle[1], np.asarray(at - position[1]), propagation)
+        return Beams((first, second), angle, position, setup.profile, propagation)
+    if setup.kind == "lens":
+        lens = _axes(setup, "beam_diameter", value, setup.profile)
+        length = value("focal_length", float(setup.focal_length))
+        waist = (zero, zero)
+        if setup.focus_diameter is not None:
+            waist = _axes(setup, "focus_diameter", value, setup.profile)
+        first = np.asarray(lens[0] / np.abs(length))
+        second = first if lens[1] is lens[0] else np.asarray(lens[1] / np.abs(length))
+        return Beams(waist, (first, second), (length, length), setup.profile, propagation)
+    if setup.kind == "fibre multimode":
+        aperture = value("numerical_aperture", float(setup.numerical_aperture))
+        spread = np.asarray(2.0 * aperture / FIBRE_FACTOR[setup.numerical_aperture_criterion])
+        end = value("core_diameter", float(setup.core_diameter))
+    else:
+        field = value("mode_field_diameter", float(setup.mode_field_diameter))
+        end = np.asarray(field / math.sqrt(2.0))
+        spread = np.asarray(2.0 * math.sqrt(2.0) * wavelength / (math.pi * field))
+    return Beams((end, end), (spread, spread), (zero, zero), "gaussian", propagation)
+
+
 def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
-    """Return the beam that a set-up gives, diameters and divergence at 1/e, checked against diffraction.
+    """Return the beam that a set-up gives as typed, checked against diffraction.
 
     Raises
     ------
     OutOfRangeError
-        If the divergence is smaller than diffraction allows for that waist.
+        If the divergence is smaller than diffraction allows for that waist, or makes the beam wider than it was read.
     """
-    propagation = case.settings.propagation
-    if setup.kind == "collimated":
+    found = beams_of(setup, case.settings.propagation, np.asarray(float(laser.wavelength)), as_typed)
+    if setup.kind == "collimated" and np.isnan(found.waist_diameter).any():
         at = float(setup.measured_at)
-        waist = at if setup.waist_at is None else setup.waist_at.pair
-        width, angle = setup.beam_diameter.pair, setup.divergence.pair
-        try:
-            beam = collimated(
-                width, angle, setup.criterion, setup.profile, waist_position=waist, at=at, propagation=propagation
-            )
+        place = at if setup.waist_at is None else setup.waist_at.pair
+        try:  # this refuses it, with the numbers
+            collimated(
+                setup.beam_diameter.pair, setup.divergence.pair, setup.criterion, setup.profile, waist_position=place,
+                at=at, propagation=case.settings.propagation,
+            )  # fmt: skip
         except OutOfRangeError as error:
             if not case._at_corner:
                 raise
             message = f"{laser.name}, {setup.name}: at the worst corner of the tolerances, {error}"
             raise OutOfRangeError(message) from None
-        if not case._at_corner:  # a corner may combine what no beam has, to the strict side
-            check_diffraction(beam, float(laser.wavelength))
-        return beam
-    if setup.kind == "lens":
-        focus = None if setup.focus_diameter is None else setup.focus_diameter.pair
-        width, length = setup.beam_diameter.pair, float(setup.focal_length)
-        beam = through_lens(
-            width, length, setup.criterion, setup.profile, focus_diameter=focus, propagation=propagation
-        )
-        if focus is not None and not case._at_corner:
-            check_diffraction(beam, float(laser.wavelength))
-        return beam
-    if setup.kind == "fibre multimode":
-        aperture, core = float(setup.numerical_aperture), float(setup.core_diameter)
-        criterion = setup.numerical_aperture_criterion
-        return fibre_multimode(aperture, criterion, core_diameter=core, propagation=propagation)
-    return fibre_single_mode(float(setup.mode_field_diameter), float(laser.wavelength), propagation=propagation)
+    waist, angle, position = (
+        (float(x), float(y)) for x, y in (found.waist_diameter, found.divergence, found.waist_position)
+    )
+    beam = BeamGeometry(waist, angle, position, found.profile, found.propagation)
+    stated = setup.kind == "collimated" or (setup.kind == "lens" and setup.focus_diameter is not None)
+    if stated and not case._at_corner:  # a corner may combine what no beam has, to the strict side
+        check_diffraction(beam, float(laser.wavelength))
+    return beam
 
 
-def focus_of(setup: Setup) -> float | None:
-    """Return the distance of the focus from the last optic, or None when there is no lens. [m]."""
-    return float(setup.focal_length) if setup.kind == "lens" else None
-
-
-def spot_of(setup: Setup, beam: BeamGeometry) -> float:
+def spot_of(setup: Setup, beam: AnyBeam, value: Value = as_typed) -> Floats:
     """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m].
 
     A spot under a lens can be moved into focus, so it earns credit only when its diameter is stated.
     """
     if setup.spot_diameter is not None:
-        if setup.kind in ("collimated", "lens"):
-            return float(min(to_1_over_e(list(setup.spot_diameter.pair), setup.criterion, setup.profile)))
-        return float(min(setup.spot_diameter.pair))
+        return np.minimum(*_axes(setup, "spot_diameter", value, getattr(setup, "profile", "gaussian")))
     if setup.kind != "lens" and setup.work_distance is not None:
-        dx, dy = diameters(beam, float(setup.work_distance))
-        return float(min(dx, dy))
-    return 0.0
+        return np.minimum(*diameters(beam, np.asarray(float(setup.work_distance))))
+    return np.asarray(0.0)
 
 
 def _range(knob: Knob | None) -> tuple[float, float] | None:

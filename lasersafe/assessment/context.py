@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.beams import beam_of, focus_of, space_of, spot_of
+from lasersafe.assessment.beams import beam_of, space_of, spot_of
 from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.emission import Emission
@@ -49,7 +49,7 @@ class Context:
     beam: BeamGeometry
     space: SettingSpace
     spot: float
-    focus: float | None
+    focus: float | None  # [m] from the last optic; None without a lens
     _worst: dict[tuple[str, float], tuple[Emission, ...]] = field(default_factory=dict)
     _lines: dict[str, Context] = field(default_factory=dict)
     time: float | None = None  # [s] of every way and wavelength, where a question asks for it
@@ -160,9 +160,9 @@ def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:
         shared: dict[tuple[str, float], tuple[Emission, ...]] = {}
         for setup in laser.setup:
             beam = beam_of(case, laser, setup)
-            found.append(
-                Context(case, laser, setup, rule_sets, beam, space, spot_of(setup, beam), focus_of(setup), shared)
-            )
+            focus = float(setup.focal_length) if setup.kind == "lens" else None
+            spot = float(spot_of(setup, beam))
+            found.append(Context(case, laser, setup, rule_sets, beam, space, spot, focus, shared))
     return found
 
 

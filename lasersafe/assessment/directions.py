@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.assessment.variation import checked_changes, variable_inputs
-from lasersafe.assessment.varied import Varied
+from lasersafe.assessment.distances import checked_changes, variable_inputs
+from lasersafe.assessment.problem import Problem
 from lasersafe.hazard.aided import viewing_data
 from lasersafe.hazard.edges import duration_edges, wavelength_edges
 from lasersafe.hazard.reflectance import SAME, materials
@@ -95,7 +95,7 @@ def possible_cases(context: Context, changes: Mapping[str, ArrayLike]) -> NDArra
     context : Context
         One laser with one set-up.
     changes : mapping of str to array_like
-        As for `assessment.variation.zone_distances`. [SI units]
+        As for `assessment.distances.zone_distances`. [SI units]
 
     Returns
     -------
@@ -108,7 +108,7 @@ def possible_cases(context: Context, changes: Mapping[str, ArrayLike]) -> NDArra
         If a key or value cannot be used.
     """
     values = checked_changes(context, "direct", "eye", changes)
-    own = Varied(context, values)
+    own = Problem(context, values)
     found = np.ones(np.broadcast_shapes(*(value.shape for value in values.values())), dtype=bool)
     if context.setup.kind == "collimated":
         for waist in own.waists:

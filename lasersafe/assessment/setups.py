@@ -11,6 +11,7 @@ import numpy as np
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.distances import zone_distances
 from lasersafe.assessment.lines import (
     alone_of,
     duration_of_all,
@@ -21,7 +22,6 @@ from lasersafe.assessment.lines import (
     sum_step,
     with_limit_steps,
 )
-from lasersafe.assessment.variation import zone_distances
 from lasersafe.assessment.varied_ways import instruments_of
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums

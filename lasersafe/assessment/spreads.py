@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.bounds import Corners
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.directions import critical_values, possible_cases
-from lasersafe.assessment.variation import variable_inputs, zone_distances
+from lasersafe.assessment.distances import variable_inputs, zone_distances
 from lasersafe.errors import CalcError
 from lasersafe.hazard.corner import Evaluate, Possible, Uncertain, limits_of, worst_corner
 from lasersafe.hazard.monte_carlo import MonteCarlo, monte_carlo

@@ -10,7 +10,7 @@ import numpy as np
 
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import line_contexts
-from lasersafe.assessment.varied import CAPS, Varied
+from lasersafe.assessment.problem import CAPS, Problem
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.aided import Aid, through
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
@@ -26,7 +26,7 @@ _SAME = 1.0 + 1e-10
 _PULSES = ("pulse_duration", "repetition_rate", "duty")
 
 
-def members_of(own: Varied) -> list[Varied]:
+def members_of(own: Problem) -> list[Problem]:
     """Return all wavelengths of a laser, the main one first; its beam and its values hold for the others too."""
     found = [own]
     for line, context in zip(own.context.laser.line, line_contexts(own.context).values(), strict=True):
@@ -41,15 +41,15 @@ def members_of(own: Varied) -> list[Varied]:
             x, y = to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beams.profile)
             first = np.asarray(x)
             beams = replace(beams, divergence=(first, first if x == y else np.asarray(y)))
-        found.append(Varied(context, values, beams, own.boost if line.power is None else None))
+        found.append(Problem(context, values, beams, own.boost if line.power is None else None))
     return found
 
 
-def _longest(members: list[Varied], way: str) -> Floats:
+def _longest(members: list[Problem], way: str) -> Floats:
     return reduce(np.maximum, (one.duration(way) for one in members))
 
 
-def _grouped(members: list[Varied], rule_set: str, tissue: str, duration: Floats) -> dict[str, list[Member]]:
+def _grouped(members: list[Problem], rule_set: str, tissue: str, duration: Floats) -> dict[str, list[Member]]:
     """Return the comparisons of all wavelengths by the group in which they add."""
     groups: dict[str, dict[int, list[Comparison]]] = {}
     for number, one in enumerate(members):
@@ -72,7 +72,7 @@ def instruments_of(context: Context) -> list[Aid]:
     return sorted({aid_of(person) for person in mine if person.aided}, key=lambda one: (one.name, one.objective))
 
 
-def _through(compared: list[Comparison], own: Varied) -> list[Comparison]:
+def _through(compared: list[Comparison], own: Problem) -> list[Comparison]:
     """Return what is compared by the bare eye and behind every instrument of the case."""
     instruments = instruments_of(own.context)
     if not instruments:
@@ -83,7 +83,7 @@ def _through(compared: list[Comparison], own: Varied) -> list[Comparison]:
 
 
 def _in_beam(
-    own: Varied, way: str, tissue: str, rule_set: str, grouped: bool
+    own: Problem, way: str, tissue: str, rule_set: str, grouped: bool
 ) -> tuple[list[Comparison], dict[str, list[Member]], Floats, Floats]:
     """Return what the main wavelength is compared with and all of them by group, and the reflectance for each."""
     members, base = members_of(own), "direct" if way == "aided" else way
@@ -97,14 +97,14 @@ def _in_beam(
     return _through(alone, own) if way == "aided" else alone, groups, own.reflectance(base), factor
 
 
-def beam_distance(own: Varied, way: str, tissue: str, rule_set: str, size: int) -> Floats:
+def beam_distance(own: Problem, way: str, tissue: str, rule_set: str, size: int) -> Floats:
     """Return the reach of the beam, of its mirror image, or behind an optical aid, under one rule set. [m]."""
     alone, groups, reflectance, factor = _in_beam(own, way, tissue, rule_set, False)
     sums = (summed_farthest(group, factor, size) for group in groups.values())
     return reduce(np.maximum, sums, np.asarray(farthest(alone, own.beams, reflectance)))
 
 
-def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floats, group: str = "") -> Floats:
+def beam_ratio(own: Problem, way: str, tissue: str, rule_set: str, distance: Floats, group: str = "") -> Floats:
     """Return exposure over limit at or beyond a distance [m] in the beam, under one rule set, all wavelengths added.
 
     With the name of a group of `hazard.combine` it is the sum of that group alone.
@@ -120,7 +120,9 @@ def beam_ratio(own: Varied, way: str, tissue: str, rule_set: str, distance: Floa
     return reduce(np.maximum, sums.values(), highest_ratio(alone, own.beams, distance, reflectance))
 
 
-def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: str = "") -> tuple[Floats, LimitOfAngles]:
+def _limits(
+    own: Problem, rule_set: str, tissue: str, duration: Floats, group: str = ""
+) -> tuple[Floats, LimitOfAngles]:
     """Return what is emitted, and the function from angles to its lowest limit, of all hazards or of one group."""
     shortest = float(own.wavelength.min())  # `_grouped` has refused a range with two groups
 
@@ -140,7 +142,7 @@ def _limits(own: Varied, rule_set: str, tissue: str, duration: Floats, group: st
     return np.asarray(own.factor), lowest
 
 
-def _scatter(own: Varied, tissue: str, rule_set: str, size: int) -> Floats:
+def _scatter(own: Problem, tissue: str, rule_set: str, size: int) -> Floats:
     """Return how far from the lit surface one wavelength exceeds its limit [m]."""
     duration = own.duration("scatter")
     amount, limits = _limits(own, rule_set, tissue, duration)
@@ -150,14 +152,14 @@ def _scatter(own: Varied, tissue: str, rule_set: str, size: int) -> Floats:
     return scatter_farthest(amount, limits, part, view, model, spot, (size,), alike)
 
 
-def _seen(own: Varied, tissue: str) -> tuple[Floats, Floats]:
+def _seen(own: Problem, tissue: str) -> tuple[Floats, Floats]:
     """Return the angle from the normal [rad], and the diameter of the spot that earns credit for its size [m]."""
     spot = own.spot if tissue == "eye" else np.asarray(0.0)
     return own.value("view_angle", own.context.scatter_surface[1]), spot
 
 
 def _scattered(
-    own: Varied, tissue: str, rule_set: str, distance: Floats, size: int, duration: Floats, part: Floats, group: str
+    own: Problem, tissue: str, rule_set: str, distance: Floats, size: int, duration: Floats, part: Floats, group: str
 ) -> Floats:
     """Return exposure over limit at a distance from the lit surface [m], of one group of hazards or of all for ""."""
     amount, limits = _limits(own, rule_set, tissue, duration, group)
@@ -172,7 +174,7 @@ def _one_limit(light: Light, *others: Floats) -> bool:
     return all(values.ndim == 0 for values in (*pulses, *others))
 
 
-def _scatter_sums(own: Varied, tissue: str, rule_set: str, size: int) -> dict[str, Callable[[Floats], Floats]]:
+def _scatter_sums(own: Problem, tissue: str, rule_set: str, size: int) -> dict[str, Callable[[Floats], Floats]]:
     """Return for each group the sum of the fractions of all wavelengths by the distance from the lit surface [m]."""
     members = members_of(own)
     duration = _longest(members, "scatter")
@@ -185,7 +187,7 @@ def _scatter_sums(own: Varied, tissue: str, rule_set: str, size: int) -> dict[st
     return {name: partial(total, name) for name in _grouped(members, rule_set, tissue, duration)}
 
 
-def scatter_distance_of(own: Varied, tissue: str, rule_set: str, size: int) -> Floats:
+def scatter_distance_of(own: Problem, tissue: str, rule_set: str, size: int) -> Floats:
     """Return the reach of scatter from the lit surface under one rule set. [m]."""
     alone = _scatter(own, tissue, rule_set, size)
     if not own.context.laser.line:
@@ -221,7 +223,7 @@ def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: 
     return np.where(any_over, far, 0.0)
 
 
-def scatter_ratio_of(own: Varied, tissue: str, rule_set: str, distance: Floats, size: int, group: str = "") -> Floats:
+def scatter_ratio_of(own: Problem, tissue: str, rule_set: str, distance: Floats, size: int, group: str = "") -> Floats:
     """Return exposure over limit at a distance from the lit surface [m] under one rule set, of all groups or of one."""
     sums = _scatter_sums(own, tissue, rule_set, size) if group or own.context.laser.line else {}
     if group:

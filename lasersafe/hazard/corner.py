@@ -34,7 +34,7 @@ class Uncertain(NamedTuple):
     Parameters
     ----------
     name : str
-        Field of the case file, as in `assessment.variation.variable_inputs`.
+        Field of the case file, as in `assessment.distances.variable_inputs`.
     nominal : float
         Value as typed, in SI units.
     low, high : float

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.assessment.setups import setup_result
-from lasersafe.assessment.variation import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.records.fields import worst_of_each
 from lasersafe.results import Zone
 

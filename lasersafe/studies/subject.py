@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.bounds import corners_of, ends_of
 from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.distances import variable_inputs
 from lasersafe.assessment.spreads import stated_tolerances
-from lasersafe.assessment.variation import variable_inputs
 from lasersafe.errors import CalcError, CaseError, InputError
 from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of

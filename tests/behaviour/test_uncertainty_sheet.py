@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment.context import contexts
-from lasersafe.assessment.variation import zone_distances
+from lasersafe.assessment.distances import zone_distances
 from lasersafe.errors import CaseError
 from lasersafe.hazard.corner import Uncertain, worst_corner
 from lasersafe.limits import rule_sets

@@ -8,7 +8,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
-from lasersafe.assessment.variation import exposure_ratios, zone_distances
+from lasersafe.assessment.distances import exposure_ratios, zone_distances
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from tests.case_head import HEAD

@@ -10,7 +10,7 @@ import pytest
 import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
-from lasersafe.assessment.variation import zone_distances
+from lasersafe.assessment.distances import zone_distances
 from lasersafe.hazard.emission import continuous
 from lasersafe.hazard.eyewear_need import worst_density
 from lasersafe.hazard.sweep import compiled, ratios

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment.directions import critical_values, directions, possible_cases
-from lasersafe.assessment.variation import variable_inputs, zone_distances
+from lasersafe.assessment.distances import variable_inputs, zone_distances
 from lasersafe.hazard.corner import Uncertain, worst_corner
 from lasersafe.hazard.monte_carlo import monte_carlo
 from lasersafe.hazard.sensitivity import slope

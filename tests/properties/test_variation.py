@@ -7,8 +7,8 @@ import pytest
 
 from lasersafe.assessment import scene
 from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.assessment.setups import setup_result
-from lasersafe.assessment.variation import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.errors import InputError
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case, read_case

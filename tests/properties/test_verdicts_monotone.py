@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
-from lasersafe.assessment.variation import exposure_ratios
+from lasersafe.assessment.distances import exposure_ratios
 from lasersafe.hazard.emission import Light, continuous
 from lasersafe.hazard.exposure import compare, criteria
 from lasersafe.limits import rule_sets

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.assessment.variation import zone_distances
+from lasersafe.assessment.distances import zone_distances
 from lasersafe.hazard.sensitivity import slope
 from tests.crosscheck.test_variation_one_by_one import made
 from tests.published.printed import worked

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.varied import Varied, emission_inputs, groups_of, setup_inputs
+from lasersafe.assessment.problem import Problem, emission_inputs, setup_inputs
 from lasersafe.assessment.varied_ways import beam_distance, beam_ratio, scatter_distance_of, scatter_ratio_of
 from lasersafe.errors import InputError
 from lasersafe.hazard.emission import Floats
@@ -47,7 +47,7 @@ def variable_inputs(context: Context, way: str | None = None) -> dict[str, float
         Of a range that can be turned, the highest power or energy; its other settings are always the worst allowed.
     """
     found = {"wavelength": context.wavelength, **emission_inputs(context), **setup_inputs(context.setup)}
-    own = Varied(context, {})
+    own = Problem(context, {})
     found["duration"] = float(own.duration(way or "direct"))
     if way in (None, "mirror", "scatter"):
         found["reflectance"] = float(own.reflectance(way or "mirror"))
@@ -79,11 +79,11 @@ def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[st
     return values
 
 
-def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Callable[[Varied, int], Floats]) -> Floats:
+def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Callable[[Problem, int], Floats]) -> Floats:
     """Return what a function finds, worked out in blocks that stay in the processor's cache."""
     shape = np.broadcast_shapes(*(value.shape for value in changes.values()))
     if not shape:
-        return np.asarray(np.broadcast_to(one_block(Varied(context, changes), 1), (1,))[0])
+        return np.asarray(np.broadcast_to(one_block(Problem(context, changes), 1), (1,))[0])
     size = math.prod(shape)
     flat = {
         name: value.reshape(()) if value.size == 1 else np.broadcast_to(value, shape).reshape(-1)
@@ -93,11 +93,11 @@ def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Calla
     for start in range(0, size, _BLOCK):
         part = slice(start, min(start + _BLOCK, size))
         values = {name: value if value.ndim == 0 else value[part] for name, value in flat.items()}
-        found[part] = _searched(Varied(context, values), found[part].shape, one_block)
+        found[part] = _searched(Problem(context, values), found[part].shape, one_block)
     return found.reshape(shape)
 
 
-def _searched(own: Varied, shape: tuple[int, ...], one_block: Callable[[Varied, int], Floats]) -> Floats:
+def _searched(own: Problem, shape: tuple[int, ...], one_block: Callable[[Problem, int], Floats]) -> Floats:
     """Return what a function finds, case by case in those values on which the worst setting depends."""
     turns = [name for name in ("wavelength", "duration") if own.by_setting and np.ndim(own.values.get(name, 0.0))]
     if turns:
@@ -106,23 +106,39 @@ def _searched(own: Varied, shape: tuple[int, ...], one_block: Callable[[Varied, 
     return _by_caps(own, caps, shape, one_block) if caps else one_block(own, shape[0])
 
 
-def _taken(own: Varied, where: NDArray[np.intp]) -> dict[str, Floats]:
+def _taken(own: Problem, where: NDArray[np.intp]) -> dict[str, Floats]:
     return {name: value if value.ndim == 0 else value[where] for name, value in own.values.items()}
 
 
+def _groups_of(columns: list[Floats], most: int, what: str) -> list[tuple[tuple[float, ...], NDArray[np.intp]]]:
+    """Return the different rows of some columns of one length, each with the places where it stands."""
+    table = np.stack(columns, axis=1)
+    order = np.lexsort(table.T)
+    ordered = table[order]
+    starts = 1 + np.flatnonzero((ordered[1:] != ordered[:-1]).any(axis=1))
+    if starts.size >= most:
+        message = (
+            f"{what}: {starts.size + 1} different values; the worst of the settings that can be turned is searched "
+            f"anew for each of them, so at most {most} are taken"
+        )
+        raise InputError(message)
+    parts = np.split(order, starts)
+    return [(tuple(map(float, table[part[0]])), part) for part in parts]
+
+
 def _by_turns(
-    own: Varied, turns: list[str], shape: tuple[int, ...], one_block: Callable[[Varied, int], Floats]
+    own: Problem, turns: list[str], shape: tuple[int, ...], one_block: Callable[[Problem, int], Floats]
 ) -> Floats:
     found = np.empty(shape)
-    for row, where in groups_of([own.values[name] for name in turns], _SEARCHES, " and ".join(turns)):
+    for row, where in _groups_of([own.values[name] for name in turns], _SEARCHES, " and ".join(turns)):
         held = {name: np.asarray(number) for name, number in zip(turns, row, strict=True)}
-        part = Varied(own.context, _taken(own, where) | held)
+        part = Problem(own.context, _taken(own, where) | held)
         found[where] = _searched(part, (where.size,), one_block)
     return found
 
 
 def _by_caps(
-    own: Varied, caps: list[str], shape: tuple[int, ...], one_block: Callable[[Varied, int], Floats]
+    own: Problem, caps: list[str], shape: tuple[int, ...], one_block: Callable[[Problem, int], Floats]
 ) -> Floats:
     """Return what a function finds for two caps that vary apart: exactly for a few values, else an upper bound.
 
@@ -154,7 +170,7 @@ def _by_caps(
                 "mean_power": np.asarray(nominal["mean_power"] * node),
                 "pulse_energy": np.asarray(nominal["pulse_energy"]),
             }
-            bounds.append(one_block(Varied(own.context, _taken(own, where) | held, boost=boost), where.size))
+            bounds.append(one_block(Problem(own.context, _taken(own, where) | held, boost=boost), where.size))
         found[where] = np.minimum(*bounds)
     return found
 
@@ -205,7 +221,7 @@ def zone_distances(
     """
     names = _rule_sets(context, rule_sets)
 
-    def one_block(own: Varied, size: int) -> Floats:
+    def one_block(own: Problem, size: int) -> Floats:
         return reduce(np.maximum, (
             scatter_distance_of(own, tissue, name, size) if way == "scatter"
             else beam_distance(own, way, tissue, name, size)
@@ -262,7 +278,7 @@ def exposure_ratios(
         message = f"distance: must be {'above 0 m' if way == 'scatter' else '0 m or more'} and finite"
         raise InputError(message)
 
-    def one_block(own: Varied, size: int) -> Floats:
+    def one_block(own: Problem, size: int) -> Floats:
         at = own.values[_PLACE]
         return reduce(np.maximum, (
             scatter_ratio_of(own, tissue, name, at, size, group) if way == "scatter"

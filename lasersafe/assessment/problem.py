@@ -1,16 +1,15 @@
-"""One laser with one set-up whose physical inputs are arrays: light, beam, exposure and surfaces of many cases."""
+"""A context whose numbers are arrays: light, beam, exposure and surfaces of one case or of many."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from lasersafe.assessment.beams import beams_of, spot_of
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.errors import InputError
 from lasersafe.hazard.durations import exposure_durations
@@ -19,14 +18,12 @@ from lasersafe.hazard.exposure import Comparison, compare
 from lasersafe.hazard.reflectance import SAME, materials
 from lasersafe.hazard.setting_search import worst_settings
 from lasersafe.optics.checks import unique
-from lasersafe.optics.geometry import Beams, diameters
-from lasersafe.optics.propagation import FIBRE_FACTOR, to_1_over_e, waist_before
+from lasersafe.optics.geometry import Beams
 
 if TYPE_CHECKING:
     from lasersafe.models import Setup
 
 Values = Mapping[str, Floats]
-Axes = tuple[Floats, Floats]
 CAPS = ("power", "mean_power", "pulse_energy")
 _SLIVER = 1e-12
 _TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
@@ -93,8 +90,11 @@ def stepwise(values: Floats, edges: list[float], function: Callable[[float], flo
     return np.asarray(np.where(thin, around, found)[np.searchsorted(ends, values, side="right")])
 
 
+_worst_settings = lru_cache(maxsize=1024)(worst_settings)
+
+
 @dataclass(frozen=True)
-class Varied:
+class Problem:
     """A context and the values that replace some of its numbers, as arrays that broadcast together [SI units]."""
 
     context: Context
@@ -215,86 +215,34 @@ class Varied:
             found += [replace(one, amount=amount) for one in compare(rule_set, tissue, emission, wavelength, time)]
         return found
 
-    def _axes(self, name: str, criterion: str = "", profile: str = "gaussian") -> Axes:
-        """Return both axes of a width, at 1/e where it has a criterion."""
-        axes = getattr(self.context.setup, name)
-
-        def one(key: str, nominal: float) -> Floats:
-            found = self.value(key, nominal)
-            return to_1_over_e(found, criterion, profile) if criterion else found
-
-        if axes.circular:
-            both = one(name, float(axes.x))
-            return both, both
-        return one(f"{name}.x", float(axes.x)), one(f"{name}.y", float(axes.y))
-
     @property
-    def _waist_position(self) -> Axes:
-        setup = self.context.setup
-        assert setup.kind == "collimated"
-        at = self.value("measured_at", float(setup.measured_at))
-        return (at, at) if setup.waist_at is None else self._axes("waist_at")
-
-    @property
-    def waists(self) -> Axes:
-        """The waists of a free beam; NaN where the angle alone makes it wider than it was read [m]."""
-        setup = self.context.setup
-        assert setup.kind == "collimated"
-        width = self._axes("beam_diameter", setup.criterion, setup.profile)
-        angle = self._axes("divergence", setup.criterion, setup.profile)
-        at, position = self.value("measured_at", float(setup.measured_at)), self._waist_position
-        propagation = self.context.case.settings.propagation
-        first = waist_before(width[0], angle[0], np.asarray(at - position[0]), propagation)
-        if all(x is y for x, y in (width, angle, position)):
-            return first, first
-        return first, waist_before(width[1], angle[1], np.asarray(at - position[1]), propagation)
+    def waists(self) -> tuple[Floats, Floats]:
+        """The waists; NaN where the angle alone makes a free beam wider than it was read [m]."""
+        return self._beams.waist_diameter
 
     @cached_property
+    def _beams(self) -> Beams:
+        propagation = self.context.case.settings.propagation
+        return beams_of(self.context.setup, propagation, self.wavelength, self.value)
+
+    @property
     def beams(self) -> Beams:
-        """The beams. Diffraction is not judged: below its limit the distance only comes out longer."""
+        """The beams; refused where the angle alone makes one wider than it was read."""
         if self.shared is not None:
             return self.shared
-        setup, propagation = self.context.setup, self.context.case.settings.propagation
-        zero = np.asarray(0.0)
-        if setup.kind == "collimated":
-            profile = setup.profile
-            angle = self._axes("divergence", setup.criterion, profile)
-            position = self._waist_position
-            waists = self.waists
-            for one in waists:
-                _refuse_too_wide(one)
-            return Beams((waists[0], waists[1]), angle, position, profile, propagation)
-        if setup.kind == "lens":
-            profile = setup.profile
-            lens = self._axes("beam_diameter", setup.criterion, profile)
-            length = self.value("focal_length", float(setup.focal_length))
-            waist: Axes = (zero, zero)
-            if setup.focus_diameter is not None:
-                waist = self._axes("focus_diameter", setup.criterion, profile)
-            first = np.asarray(lens[0] / np.abs(length))
-            second = first if lens[1] is lens[0] else np.asarray(lens[1] / np.abs(length))
-            return Beams(waist, (first, second), (length, length), profile, propagation)
-        if setup.kind == "fibre multimode":
-            aperture = self.value("numerical_aperture", float(setup.numerical_aperture))
-            angle_of_fibre = np.asarray(2.0 * aperture / FIBRE_FACTOR[setup.numerical_aperture_criterion])
-            core = self.value("core_diameter", float(setup.core_diameter))
-            return Beams((core, core), (angle_of_fibre, angle_of_fibre), (zero, zero), "gaussian", propagation)
-        field = self.value("mode_field_diameter", float(setup.mode_field_diameter))
-        waist_of_fibre = np.asarray(field / math.sqrt(2.0))
-        spread = np.asarray(2.0 * math.sqrt(2.0) * self.wavelength / (math.pi * field))
-        return Beams((waist_of_fibre, waist_of_fibre), (spread, spread), (zero, zero), "gaussian", propagation)
+        if np.isnan(self.waists[0]).any() or np.isnan(self.waists[1]).any():
+            message = (
+                "beam_diameter: in at least one case the divergence alone makes the beam wider than that on the way "
+                "from waist_at to measured_at; give a narrower range of divergence, beam_diameter, measured_at or "
+                "waist_at"
+            )
+            raise InputError(message)
+        return self._beams
 
     @property
     def spot(self) -> Floats:
         """The 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m]."""
-        setup = self.context.setup
-        if setup.spot_diameter is not None:
-            if setup.kind in ("collimated", "lens"):
-                return np.minimum(*self._axes("spot_diameter", setup.criterion, setup.profile))
-            return np.minimum(*self._axes("spot_diameter"))
-        if setup.kind != "lens" and setup.work_distance is not None:
-            return np.minimum(*diameters(self.beams, np.asarray(float(setup.work_distance))))
-        return np.asarray(0.0)
+        return spot_of(self.context.setup, self.beams, self.value)
 
     def reflectance(self, way: str) -> Floats:
         """Return the reflectance of the mirror, or of what scatters most."""
@@ -311,32 +259,3 @@ class Varied:
             return own.mirror_reflectance[0] if way == "mirror" else own.scatter_surface[0]
 
         return stepwise(self.wavelength, edges, one)
-
-
-_worst_settings = lru_cache(maxsize=1024)(worst_settings)
-
-
-def _refuse_too_wide(waist: Floats) -> None:
-    bad: NDArray[np.bool_] = np.isnan(waist)
-    if bad.any():
-        message = (
-            "beam_diameter: in at least one case the divergence alone makes the beam wider than that on the way from "
-            "waist_at to measured_at; give a narrower range of divergence, beam_diameter, measured_at or waist_at"
-        )
-        raise InputError(message)
-
-
-def groups_of(columns: list[Floats], most: int, what: str) -> list[tuple[tuple[float, ...], NDArray[np.intp]]]:
-    """Return the different rows of some columns of one length, each with the places where it stands."""
-    table = np.stack(columns, axis=1)
-    order = np.lexsort(table.T)
-    ordered = table[order]
-    starts = 1 + np.flatnonzero((ordered[1:] != ordered[:-1]).any(axis=1))
-    if starts.size >= most:
-        message = (
-            f"{what}: {starts.size + 1} different values; the worst of the settings that can be turned is searched "
-            f"anew for each of them, so at most {most} are taken"
-        )
-        raise InputError(message)
-    parts = np.split(order, starts)
-    return [(tuple(map(float, table[part[0]])), part) for part in parts]
