@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
 
-from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
-from lasersafe.records.record import (
+from lasersafe.records.day import (
     BeamFacts,
     ControlFinding,
     Expected,
@@ -24,6 +23,7 @@ from lasersafe.records.record import (
     SignOff,
     StarterValue,
 )
+from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
 from lasersafe.records.scene import SceneResult
 from lasersafe.records.sources import (
     ClassCheck,

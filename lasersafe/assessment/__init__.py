@@ -7,18 +7,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import lasersafe
-from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.controls import control_findings, controls_of, with_controls
-from lasersafe.assessment.corners import over
+from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import conditions, decision_of, differences_of, naming_strike_outs
+from lasersafe.assessment.facts import record_of
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.glowing import extended_results, rule_sentences
 from lasersafe.assessment.lines import module_results
-from lasersafe.assessment.markings import refuse_unreadable_markings
-from lasersafe.assessment.protection import stopped_by
+from lasersafe.assessment.protection import refuse_unreadable_markings, stopped_by
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
-from lasersafe.assessment.record import record_of
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.setups import sum_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of

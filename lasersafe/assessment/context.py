@@ -25,6 +25,17 @@ if TYPE_CHECKING:
 
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
+# the ways for light to reach a person in a scene, and the plain way that each is answered like
+SCENE_WAYS = (
+    "direct", "missing the target", "through the target", "mirror", "convex mirror", "concave mirror", "scatter",
+    "mirror then scatter", "fibre broken", "optic lost", "aided viewing",
+)  # fmt: skip
+BASE_WAY = {
+    "direct": "direct", "missing the target": "direct", "through the target": "direct", "mirror": "mirror",
+    "convex mirror": "mirror", "concave mirror": "mirror", "scatter": "scatter", "mirror then scatter": "scatter",
+    "fibre broken": "direct", "optic lost": "direct", "aided viewing": "direct",
+}  # fmt: skip
+NO_AID = "the case states that this person uses no binoculars, telescope or viewfinder (aided is false)"
 
 
 @dataclass(frozen=True)

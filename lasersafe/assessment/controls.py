@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.ways import BASE_WAY
+from lasersafe.assessment.context import BASE_WAY
 from lasersafe.results import Control, ControlFinding, Scenario
 from lasersafe.wording import CONTROL_KINDS, WAYS
 

@@ -1,19 +1,209 @@
-"""The worst of the corners of the tolerances, and eyewear that covers all of them."""
+"""The worst corner of all tolerances of a case, as one case or several that between them are worst everywhere.
+
+Of what is worked out at several corners the worst is kept, and eyewear covers all of them.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import pairwise, product
 from typing import Any, TypeVar
 
+from lasersafe.errors import InputError
+from lasersafe.hazard.combine import groups
+from lasersafe.hazard.edges import wavelength_edges
 from lasersafe.hazard.eyewear import marking_to_ask
-from lasersafe.hazard.marking import SCATTER_ONLY
+from lasersafe.hazard.lasting import body_area
+from lasersafe.hazard.marking import SCATTER_ONLY, parse_marking
+from lasersafe.hazard.reflectance import material_reflectance, materials
+from lasersafe.limits import hazard_limits, rule_sets
+from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
+from lasersafe.models.base import Place
+from lasersafe.models.measured import Worst
+from lasersafe.physical import covered
+from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, worst, worst_of_each
+from lasersafe.records.uncertainty import InputTolerance
 from lasersafe.results import EyewearNeed, ScaleNeed
 
 C = TypeVar("C")
 T = TypeVar("T")
+MOST_CORNERS = 24
+_DURATIONS = (1e-9, 1e-7, 1e-4, 0.25, 10.0, 100.0, 3e4)  # s: times at which the limits of two wavelengths are compared
+_EDGE = 1e-9  # relative step to the other side of an edge
+_DIGITS = 4
+
+
+@dataclass(frozen=True)
+class Corners:
+    """The cases to be worked out, and what they took.
+
+    Parameters
+    ----------
+    cases : tuple of Case
+        At least one; without tolerances the case itself.
+    inputs : tuple of InputTolerance
+        One for each tolerance, in the order of the case.
+    """
+
+    cases: tuple[Case, ...]
+    inputs: tuple[InputTolerance, ...]
+
+
+def ends_of(one: Toleranced) -> tuple[float, float]:
+    """Return the lowest and highest value that a corner takes, in the SI unit of the input.
+
+    A bound is itself; how far a standard uncertainty counts is known in `lasersafe.physical`. A case in which it
+    reaches what the field does not take has been refused when it was read.
+    """
+    off = one.tolerance
+    return (off.low, off.high) if off.kind == "bound" else covered(one.name, float(one.value), off.low, off.high)
+
+
+def worse_end(case: Case, one: Toleranced) -> Worst:
+    """Return which end of a tolerance is the worse one in this case, as in :class:`Measured`.
+
+    A divergence that was read away from the waist widens the beam beyond that place and narrows its waist; so it counts
+    where both places are stated, though they may be the same.
+    """
+    if "divergence" in one.place and one.place[0] == "laser" and one.place[2] == "setup":
+        setup = case.laser[int(one.place[1])].setup[int(one.place[3])]
+        if setup.kind == "collimated" and setup.waist_at is not None:
+            return "ends"
+    return one.worst
+
+
+def corners_of(case: Case) -> Corners:
+    """Return the worst corner of a case: exact where an input acts one way, by search where it does not [1]_.
+
+    Parameters
+    ----------
+    case : Case
+        As typed.
+
+    Returns
+    -------
+    Corners
+        Several cases where an input, as the wavelength, may be worse at either end.
+
+    Raises
+    ------
+    InputError
+        If more corners would have to be worked out than `MOST_CORNERS`.
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, section 26.
+    """
+    found = tolerances_of(case)
+    fixed: dict[Place, SIValue | Knob] = {}
+    choices: list[tuple[Toleranced, tuple[float, float], tuple[float, ...]]] = []
+    inputs: list[InputTolerance] = []
+    marked = _marking_edges(case) if found else ()
+    together = len(case.laser) > 1 or any(laser.line for laser in case.laser)
+    for one in found:
+        low, high = ends_of(one)
+        worst = worse_end(case, one)
+        if worst in ("low", "high"):
+            used: tuple[float, ...] = (low if worst == "low" else high,)
+            fixed[one.place] = _value(one, used[0], (low, high))
+        elif worst == "range":
+            used = (low, high)
+            fixed[one.place] = Knob(*(_value(one, end, used) for end in used))
+        else:
+            used = (low, high)
+            if one.place[-1] == "wavelength":
+                found_waves = {*_worst_wavelengths(low, high, together), *_between_marks(low, high, marked)}
+                used = tuple(sorted({*found_waves, *_brightest(case, low, high)}))
+            used = tuple(dict.fromkeys(used))
+            choices.append((one, (low, high), used))
+        tried = "monotone" if worst in ("low", "high") else "search"
+        inputs.append(
+            InputTolerance(
+                one.field, one.value.typed, one.value.unit, float(one.value), low, high, one.tolerance.kind, used, tried
+            )
+        )
+    if not found or case.settings.decide_by == "as typed":
+        return Corners((case,), tuple(inputs))
+    if math.prod(len(used) for _, _, used in choices) > MOST_CORNERS:
+        names = ", ".join(one.field for one, _, _ in choices)
+        message = (
+            f"{names}: each carries a tolerance whose worse end is not known beforehand, and together they have more "
+            f"than {MOST_CORNERS} corners; give the cautious value of some of them without a tolerance"
+        )
+        raise InputError(message)
+    cases = []
+    for values in product(*(used for _, _, used in choices)):
+        own = {one.place: _value(one, value, ends) for (one, ends, _), value in zip(choices, values, strict=True)}
+        corner = replaced(case, {**fixed, **own})
+        corner._at_corner = True
+        cases.append(corner)
+    return Corners(tuple(cases), tuple(inputs))
+
+
+def _value(one: Toleranced, value: float, ends: tuple[float, ...]) -> SIValue:
+    """Return a value of the corner; its text says where it comes from."""
+    end = "lowest" if value == ends[0] else "highest" if value == ends[1] else "worst"
+    shown = format_quantity(value, one.value.unit, _DIGITS)
+    return SIValue(value, f"{shown} ({end} of {one.value.typed})", one.value.unit)
+
+
+def _marking_edges(case: Case) -> tuple[float, ...]:
+    """Return the wavelengths at which a statement on some eyewear of the case begins or ends, rising. [m]."""
+    found = set()
+    for marking in {person.eyewear for person in case.person if person.eyewear}:
+        try:
+            read = parse_marking(marking)
+        except InputError:  # a fault of its own
+            continue
+        found |= {edge * 1e-9 for statement in read.statements for edge in (statement.low_nm, statement.high_nm)}
+    return tuple(sorted(found))
+
+
+def _between_marks(low: float, high: float, marked: tuple[float, ...]) -> tuple[float, ...]:
+    """Return each edge of a marking inside a range and a wavelength on both sides of it, where it may say nothing."""
+    inside = [edge for edge in marked if low < edge < high]
+    steps = [low, *inside, high]
+    middles = [(one + other) / 2.0 for one, other in pairwise(steps)]
+    return (*inside, *middles) if inside else ()
+
+
+def _brightest(case: Case, low: float, high: float) -> tuple[float, ...]:
+    """Return the wavelengths inside a range at which a material of the case reflects more than at both ends."""
+    found = set()
+    described: list[Surface | Target] = [*case.surface, *(() if case.scene is None else case.scene.target)]
+    for surface in described:
+        if surface.material_key is None:
+            continue
+        rows = [row.wavelength for row in materials()[surface.material_key].rows if low < row.wavelength < high]
+        tried = [low, high, *rows]
+        values = [material_reflectance(surface.material_key, surface.finish, at).value for at in tried]
+        found.add(tried[values.index(max(values))])
+    return tuple(found)
+
+
+def _worst_wavelengths(low: float, high: float, together: bool) -> tuple[float, ...]:
+    """Return the wavelengths of a range, in metres, at which some limit of some rule set is lowest, and both ends.
+
+    Between two edges of the tables every limit runs one way in wavelength, so ends and both sides of each edge are
+    enough. Of light that can add to other light it is the lowest of every hazard in every group that adds.
+    """
+    inside = [at * side for at in wavelength_edges(rule_sets()) for side in (1.0 - _EDGE, 1.0, 1.0 + _EDGE)]
+    tried = [low, *(at for at in inside if low < at < high), high]
+    worst = {low, high}
+    for name in rule_sets():
+        for tissue in ("eye", "skin"):
+            for duration in _DURATIONS:
+                lowest: dict[tuple[str, str], tuple[float, float]] = {}
+                for at in tried:
+                    for one in hazard_limits(name, tissue, at, duration, exposed_area=body_area(tissue, at)):
+                        for kind in product((one.name,), groups(tissue, at)) if together else (("", ""),):
+                            here = (float(one.radiant_exposure), at)
+                            lowest[kind] = min(lowest.get(kind, here), here)
+                worst |= {at for _, at in lowest.values()}
+    return tuple(sorted(worst))
 
 
 def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
@@ -38,7 +228,7 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
     )
 
 
-def covered(lists: Iterable[Iterable[EyewearNeed]]) -> list[EyewearNeed]:
+def covering_each(lists: Iterable[Iterable[EyewearNeed]]) -> list[EyewearNeed]:
     """Return, for each laser, set-up, person and line, one need that covers those of all lists."""
     return list(worst_of_each(lists, lambda _, group: covering(group)))
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barrier_words import barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
+from lasersafe.assessment.facts import starter_sentence
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.protection import SCATTER_ALONE
-from lasersafe.assessment.starters import starter_sentence
 from lasersafe.assessment.together import ALL_LASERS, reach_together, strike_outs_of
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.records.fields import badness

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.context import Context
+from lasersafe.assessment.context import BASE_WAY, Context
 from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sharing
 from lasersafe.assessment.scenarios import person_duration, scenarios_of
-from lasersafe.assessment.ways import BASE_WAY
+from lasersafe.errors import CaseError, Fault, InputError
 from lasersafe.hazard.eyewear import density_number, round_up_density
 from lasersafe.hazard.eyewear_need import asked_of, corner_emissions, eyewear_need, worst_density
-from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge
+from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge, parse_marking
 from lasersafe.hazard.zones import worst_place
 from lasersafe.optics.propagation import diameters
 from lasersafe.quantity import format_quantity
@@ -258,3 +258,30 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, sh
         if not judge(person.eyewear, context.wavelength, needs, density, rate).enough:
             return False
     return True
+
+
+def refuse_unreadable_markings(case: Case) -> None:
+    """Read the marking of each person's eyewear.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+
+    Raises
+    ------
+    CaseError
+        If markings cannot be read; all of them, with their lines.
+    """
+    faults = []
+    for i, person in enumerate(case.person):
+        if not person.eyewear:
+            continue
+        try:
+            parse_marking(person.eyewear)
+        except InputError as error:
+            line = case._lines.get(("person", i, "eyewear"))
+            faults.append(Fault(line, f"person[{i + 1}].eyewear", str(error).removeprefix("marking = ")))
+    if faults:
+        name = "case"
+        raise CaseError(name, faults)

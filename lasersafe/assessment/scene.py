@@ -268,8 +268,8 @@ def stages_of(case: Case) -> tuple[Stage, ...]:
     InputError
         If the case has no scene.
     """
-    from lasersafe.assessment.bounds import corners_of
     from lasersafe.assessment.context import contexts
+    from lasersafe.assessment.corners import corners_of
     from lasersafe.assessment.setups import setup_result
     from lasersafe.errors import InputError
     from lasersafe.limits import rule_sets

@@ -12,7 +12,7 @@ import shapely
 
 from lasersafe.assessment.broken import broken_context
 from lasersafe.assessment.calculation import Working, exposure_steps
-from lasersafe.assessment.context import Context, aid_of
+from lasersafe.assessment.context import BASE_WAY, NO_AID, SCENE_WAYS, Context, aid_of
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
@@ -22,7 +22,6 @@ from lasersafe.assessment.scene_zones import cut
 from lasersafe.assessment.seen_places import taken
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.assessment.stage import Stage
-from lasersafe.assessment.ways import BASE_WAY, NO_AID, SCENE_WAYS
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell

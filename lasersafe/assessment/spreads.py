@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.bounds import Corners
 from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.corners import Corners
 from lasersafe.assessment.directions import critical_values, possible_cases
 from lasersafe.assessment.distances import variable_inputs, zone_distances
 from lasersafe.errors import CalcError

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.context import Context, contexts
-from lasersafe.assessment.corners import covered
+from lasersafe.assessment.corners import covering_each
 from lasersafe.assessment.glowing import extended_scenarios
 from lasersafe.assessment.protection import answered, eyewear_of, let_through, stopped_by
 from lasersafe.assessment.scenarios import scenarios_of
@@ -96,7 +96,7 @@ def _needs(
         broken = broken_context(stage, context, way)[0] if stage is not None and hit else None
         if broken is not None:
             more = [need for need in eyewear_of(broken, found, own, wording) if need.person in hit]
-            needs = covered([needs, more])
+            needs = covering_each([needs, more])
     return needs
 
 
@@ -135,6 +135,6 @@ def worst_of(corners: Sequence[Worked], wording: Wording) -> Worked:
     wording : Wording
         Language of the answers.
     """
-    eyewear = covered(one.eyewear for one in corners)
+    eyewear = covering_each(one.eyewear for one in corners)
     answered = sorted((_answered(one, eyewear, wording) for one in corners), key=rank, reverse=True)
     return answered[0] if len(answered) == 1 else replace(worst(answered), eyewear=eyewear, corners=tuple(answered))

@@ -16,7 +16,7 @@ from lasersafe.models.case import Case
 from lasersafe.models.measured import Measured, Worst
 from lasersafe.models.reading import read_case
 from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot, Tolerance
-from lasersafe.records.record import StarterValue
+from lasersafe.records.day import StarterValue
 from lasersafe.reference import templates_path
 
 if TYPE_CHECKING:

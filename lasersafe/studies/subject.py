@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.bounds import corners_of, ends_of
 from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.corners import corners_of, ends_of
 from lasersafe.assessment.distances import variable_inputs
 from lasersafe.assessment.spreads import stated_tolerances
 from lasersafe.errors import CalcError, CaseError, InputError

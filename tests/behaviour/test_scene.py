@@ -14,10 +14,10 @@ from typer.testing import CliRunner
 
 from lasersafe.ask.cases import template_names, template_text
 from lasersafe.assessment import assess
+from lasersafe.assessment.context import BASE_WAY, SCENE_WAYS
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scene import scene_map, stages_of
 from lasersafe.assessment.scene_zones import zone_shapes
-from lasersafe.assessment.ways import BASE_WAY, SCENE_WAYS
 from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError
 from lasersafe.models import parse_case

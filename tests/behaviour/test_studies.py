@@ -15,8 +15,8 @@ import pytest
 from PIL import Image
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.context import contexts
+from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends, tick_text
 from lasersafe.drawing.contours import contour_page, levels_of

@@ -7,7 +7,7 @@ import pytest
 
 from lasersafe.ask.cases import template_text
 from lasersafe.assessment import assess
-from lasersafe.assessment.bounds import MOST_CORNERS, corners_of
+from lasersafe.assessment.corners import MOST_CORNERS, corners_of
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
 

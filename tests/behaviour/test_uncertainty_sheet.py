@@ -146,7 +146,7 @@ def test_the_corner_of_the_sheet_is_that_of_a_search_over_everything_between(pow
         ('beam_diameter = "6 mm"', f'beam_diameter = "6 mm +- {diameter!r} %"'),
         ('divergence = "1 mrad"', f'divergence = "5 mrad +- {divergence!r} %"'),
     )
-    from lasersafe.assessment.bounds import corners_of
+    from lasersafe.assessment.corners import corners_of
     from lasersafe.assessment.setups import setup_result
 
     case = parse_case(text_of(*changes))

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.assessment.bounds import corners_of
 from lasersafe.assessment.context import contexts
+from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.errors import InputError
 from lasersafe.hazard.inverse import solved_input

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel
 
 from lasersafe.ask.cases import template_text
-from lasersafe.assessment.bounds import ends_of
+from lasersafe.assessment.corners import ends_of
 from lasersafe.errors import CaseError, QuantityError
 from lasersafe.hazard.corner import Uncertain, limits_of
 from lasersafe.models import Case, Toleranced, canonical, parse_case, replaced, tolerances_of, typed_inputs

@@ -10,8 +10,7 @@ from types import SimpleNamespace
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.bounds import corners_of
-from lasersafe.assessment.corners import over
+from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import _reach
 from lasersafe.assessment.scene_corners import _zone
 from lasersafe.hazard.class_check import CLASS_ORDER

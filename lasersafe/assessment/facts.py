@@ -22,14 +22,17 @@ from lasersafe.results import (
     LaserFacts,
     Record,
     Scenario,
+    StarterValue,
 )
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.models import Case, Laser
+    from lasersafe.wording import Wording
 
 
 Span = tuple[float, float]
+_MOST = 3  # values of a starter case named of each kind on the first page; `check` names all
 
 
 def area_of_case(case: Case) -> dict[str, str]:
@@ -170,3 +173,16 @@ def record_of(
         review_by=case.review_by.isoformat(),
         starter_values=starter_values(typed),
     )
+
+
+def starter_sentence(found: Sequence[StarterValue], wording: Wording) -> tuple[str, ...]:
+    """Return why nobody can sign a case with values of a starter case, nothing where there are none."""
+    parts = []
+    for kind in dict.fromkeys(one.kind for one in found):
+        names = list(dict.fromkeys(one.name for one in found if one.kind == kind))
+        more = len(names) - _MOST
+        listed = ", ".join(f"'{name}'" for name in names[:_MOST])
+        listed = wording.text("starter.more", names=listed, count=more) if more > 0 else listed
+        parts.append(wording.text(f"starter.{kind}", names=listed))
+    starters = ", ".join(dict.fromkeys(one.starter for one in found))
+    return (wording.text("starter.sentence", starters=starters, what="; ".join(parts)),) if parts else ()
