@@ -13,11 +13,12 @@ STALE := stale
 endif
 endif
 
-.PHONY: help demo test test-lowest check format docs golden bench bench-check bench-record soak fuzz clean clean-all stale
+.PHONY: help demo page test test-lowest check format docs golden bench bench-check bench-record soak fuzz clean clean-all stale
 .DELETE_ON_ERROR:
 
 help:
 	@echo "make demo       a sheet from a case of ours, in out/demo"
+	@echo "make page       the page for makers, producers and officers, in the browser"
 	@echo "make test       every check: style, types, docs, the whole test suite"
 	@echo "make test-lowest  the test suite on the lowest versions of the packages that pyproject.toml takes"
 	@echo "make check      the quick half of it: style, types, generated docs"
@@ -42,6 +43,9 @@ $(STAMP): pyproject.toml constraints.txt $(STALE)
 demo: $(STAMP)
 	@$(RUN) -m lasersafe.cli demo out/demo
 	@echo "the sheet: $$(ls out/demo/*.pdf)"
+
+page: $(STAMP)
+	@$(RUN) -m lasersafe.cli page
 
 check: $(STAMP)
 	$(RUN) -m ruff check .

@@ -49,6 +49,7 @@ PAPER = {*SCENES, "reportlab", "PIL"}
 # new process. A command that is not here has no allowance yet.
 LOADS: list[tuple[str, set[str]]] = [
     ("--help", set()),
+    ("page --help", set()),
     ("units", set()),
     ("limit --wavelength 1070nm --duration 10s", FORMULAS),
     (
@@ -144,11 +145,12 @@ LAYERS: list[set[str]] = [
         "signing",
         "studies",
     },
+    {"page"},
     {"cli"},
 ]
 HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}
 # The lowest parts, and those that put answers into words, are single modules that may use each other.
-SOCIABLE = LAYERS[0] | LAYERS[-2]
+SOCIABLE = LAYERS[0] | LAYERS[-3]
 ONLY_IN = {
     "PIL": ("lasersafe/drawing/png.py",),
     "pint": ("lasersafe/quantity.py",),
@@ -158,6 +160,9 @@ ONLY_IN = {
     "pyhanko": tuple(f"lasersafe/signing/{name}.py" for name in ("certificate", "certificate_check", "appended")),
     "cryptography": ("lasersafe/signing/certificate.py",),
     "typer": ("lasersafe/cli.py", "lasersafe/cli/"),
+    "starlette": ("lasersafe/page/",),
+    "uvicorn": ("lasersafe/page/",),
+    "jinja2": ("lasersafe/page/",),
     "contourpy": ("lasersafe/drawing/contours.py",),
     "pyarrow": ("lasersafe/studies/tables.py",),
     "scipy": (),

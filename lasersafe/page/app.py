@@ -1,0 +1,157 @@
+"""The pages and what they send: routes, templates, answers of the worker process."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import AsyncIterator
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from lasersafe.page.forms import read_form
+from lasersafe.page.guard import App, Guard, TooLargeError
+from lasersafe.page.jobs import TookTooLongError, Worker
+from lasersafe.page.texts import LANGUAGES, Texts, preferred
+from lasersafe.wording import caution_line
+
+_HERE = Path(str(files("lasersafe.page")))
+_LANGUAGE_COOKIE = "lasersafe-language"
+
+
+class Site:
+    """All pages of one server.
+
+    Parameters
+    ----------
+    port : int
+        Port that it listens on.
+    token : str
+        What its address carries.
+    longest : float, optional
+        Time that one job of the worker process may take. [s]
+    """
+
+    def __init__(self, port: int, token: str, longest: float | None = None) -> None:
+        self.worker = Worker() if longest is None else Worker(longest)
+        self.pages = jinja2.Environment(
+            loader=jinja2.FileSystemLoader(_HERE / "html"),
+            autoescape=True,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        routes = [
+            Route("/", self.start),
+            Route("/glasses", self.glasses, methods=["GET", "POST"]),
+            Mount("/static", StaticFiles(directory=_HERE / "static")),
+        ]
+        handlers: dict[Any, Any] = {
+            HTTPException: self._refused,
+            TooLargeError: self._too_large,
+            Exception: self._broken,
+        }
+        app = Starlette(routes=routes, exception_handlers=handlers, lifespan=self._while_open)
+        self.guarded: App = Guard(app, port, token, self.refusal)
+
+    @contextlib.asynccontextmanager
+    async def _while_open(self, app: Starlette) -> AsyncIterator[None]:
+        import asyncio
+
+        resting = asyncio.create_task(self.worker.rest())
+        yield
+        resting.cancel()
+        await self.worker.end()
+
+    # -----------------------------------------------------------------------------------------------------------------
+    # Pages
+
+    async def start(self, request: Request) -> Response:
+        """Show which questions there are."""
+        return self._language_asked(request) or self._page(request, "start")
+
+    async def glasses(self, request: Request) -> Response:
+        """Ask for a beam and for pairs of glasses; show what has to be worn and what they are worth."""
+        if request.method != "POST":
+            return self._language_asked(request) or self._page(request, "glasses", form={}, answer=None)
+        form = await _form(request)
+        answer = await self._ask(request, "glasses", form=form)
+        return self._page(request, "glasses", form=form, answer=answer)
+
+    async def _ask(self, request: Request, job: str, **more: Any) -> dict[str, Any]:
+        """Return the answer of the worker process; ``error`` where it took too long."""
+        say = Texts(_language(request.scope))
+        try:
+            answer = await self.worker.ask({"do": job, "language": say.language, **more})
+        except TookTooLongError:
+            return {"error": say("page.too_long", seconds=f"{self.worker.longest:g}"), "faults": {}}
+        if "broken" in answer:
+            return {"error": say("page.broken", fault=answer["broken"]), "faults": {}}
+        return answer
+
+    # -----------------------------------------------------------------------------------------------------------------
+    # What every page has
+
+    def _page(self, request: Request, name: str, status: int = 200, **values: Any) -> HTMLResponse:
+        return self._html(_language(request.scope), name, status, **values)
+
+    def _html(self, language: str, name: str, status: int, **values: Any) -> HTMLResponse:
+        say = Texts(language)
+        others = [one for one in LANGUAGES if one != language]
+        text = self.pages.get_template(f"{name}.html").render(
+            name=name, say=say, caution=caution_line(language), others=others, **values
+        )
+        return HTMLResponse(text, status)
+
+    def _language_asked(self, request: Request) -> Response | None:
+        """Return the way back to the same page in the language that was chosen, None when none was."""
+        wanted = request.query_params.get("language")
+        if wanted not in LANGUAGES:
+            return None
+        back = RedirectResponse(request.url.path, 303)
+        back.set_cookie(_LANGUAGE_COOKIE, wanted, samesite="strict", httponly=True)
+        return back
+
+    def refusal(self, scope: Any, status: int, reason: str) -> App:
+        """Return the page that says why something was refused."""
+        page = self._html(_language(scope), "message", status, reason=f"refused.{reason}")
+        return page
+
+    async def _refused(self, request: Request, error: Exception) -> Response:
+        status = getattr(error, "status_code", 400)
+        reason = {404: "not_found", 405: "wrong_method"}.get(status, "bad_request")
+        return self._page(request, "message", status, reason=f"refused.{reason}")
+
+    async def _too_large(self, request: Request, error: Exception) -> Response:
+        return self._page(request, "message", 413, reason="refused.too_large")
+
+    async def _broken(self, request: Request, error: Exception) -> Response:
+        sys.stderr.write(f"fault inside lasersafe, on the page {request.url.path}: {type(error).__name__}: {error}\n")
+        return self._page(request, "message", 500, reason="refused.broken")
+
+
+def _language(scope: Any) -> str:
+    request = Request(scope)
+    chosen = request.cookies.get(_LANGUAGE_COOKIE, "")
+    return chosen if chosen in LANGUAGES else preferred(request.headers.get("accept-language", ""))
+
+
+async def _form(request: Request) -> dict[str, str]:
+    """Return the fields of a form without a file.
+
+    Raises
+    ------
+    HTTPException
+        If it is none.
+    """
+    try:
+        return read_form(await request.body())
+    except ValueError:
+        raise HTTPException(400) from None

@@ -1,0 +1,101 @@
+"""What is typed into the fields of a form: one number with a unit each, or a fault in the words of the page."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from urllib.parse import parse_qsl
+
+from lasersafe.errors import QuantityError
+from lasersafe.page.texts import Texts
+from lasersafe.quantity import parse_quantity
+
+MOST_FIELDS = 600
+LONGEST = 4000  # characters of one field; a case file that is sent again is longer and has no limit of its own
+_COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
+
+
+def read_form(body: bytes) -> dict[str, str]:
+    """Return the fields of a form that was sent without a file; of a name that comes twice, the last counts.
+
+    Raises
+    ------
+    ValueError
+        If there are more fields than any form of ours has.
+    """
+    pairs = parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=MOST_FIELDS)
+    return {name[:60]: value.replace("\r\n", "\n") for name, value in pairs}
+
+
+@dataclass
+class Fields:
+    """The fields of one form with the faults that were found in them.
+
+    Parameters
+    ----------
+    form : mapping
+        Names and texts as typed.
+    say : Texts
+        Texts of the page.
+    """
+
+    form: Mapping[str, str]
+    say: Texts
+    faults: dict[str, str] = field(default_factory=dict)  # name of the field -> what is wrong with it
+
+    def typed(self, name: str) -> str:
+        """Return what was typed into a field, "" when nothing was."""
+        return str(self.form.get(name, "")).strip()[:LONGEST]
+
+    def fault(self, name: str, key: str, **values: object) -> None:
+        """Put down what is wrong with a field, the first fault only."""
+        self.faults.setdefault(name, self.say(key, **values))
+
+    def choice(self, name: str, allowed: tuple[str, ...]) -> str:
+        """Return one of the answers that a field offers, "" when none of them was given."""
+        typed = self.typed(name)
+        if typed in allowed:
+            return typed
+        if typed:
+            self.fault(name, "fault.choice")
+        return ""
+
+    def quantity(self, name: str, unit: str, low: float, high: float, *, needed: bool = True) -> str:
+        """Return a number with its unit as the program reads it, "" where there is none or a fault.
+
+        A decimal comma is taken as one, and the text that is returned has a point.
+
+        Parameters
+        ----------
+        name : str
+            The field.
+        unit : str
+            SI unit that it is measured in.
+        low, high : float
+            What is allowed, in that unit; ``low`` itself is not where it is zero.
+        needed : bool
+            Whether it may be left empty.
+        """
+        typed = self.typed(name)
+        if not typed:
+            if needed:
+                self.fault(name, "fault.missing", example=self.say(f"example.{unit_name(unit)}"))
+            return ""
+        text = _COMMA.sub(".", typed) if len(_COMMA.findall(typed)) == 1 and "." not in typed else typed
+        values = {"typed": typed[:40], "example": self.say(f"example.{unit_name(unit)}")}
+        try:
+            value = parse_quantity(text, unit, name).value
+        except QuantityError:
+            bare = re.fullmatch(r"[+-]?[0-9.,]+", text.replace(" ", ""))
+            self.fault(name, "fault.no_unit" if bare and unit != "1" else "fault.number", **values)
+            return ""
+        if value < low or value > high or (value == low == 0.0):
+            self.fault(name, "fault.low" if value <= low else "fault.high", **values)
+            return ""
+        return text
+
+
+def unit_name(unit: str) -> str:
+    """Return the part of a key that stands for an SI unit."""
+    return {"1": "ratio", "m": "length", "W": "power", "J": "energy", "s": "time", "Hz": "rate", "rad": "angle"}[unit]

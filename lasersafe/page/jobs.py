@@ -1,0 +1,98 @@
+"""Jobs for the worker process: started when it is needed, ended when it takes too long or has nothing to do."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import sys
+import time
+from typing import Any
+
+LONGEST = 60.0  # [s] for one job
+_IDLE = 120.0  # [s] after which a worker that has nothing to do is ended
+_LINE = 64 * 1024 * 1024  # bytes of one answer
+
+
+class TookTooLongError(Exception):
+    """A job was ended because its time was up."""
+
+
+class Worker:
+    """One worker process; its jobs wait for each other.
+
+    Parameters
+    ----------
+    longest : float
+        Time that one job may take. [s]
+    """
+
+    def __init__(self, longest: float = LONGEST) -> None:
+        self.longest = longest
+        self.process: asyncio.subprocess.Process | None = None
+        self.one_at_a_time = asyncio.Lock()
+        self.used = 0.0
+
+    async def ask(self, job: dict[str, Any]) -> dict[str, Any]:
+        """Return the answer to a job.
+
+        Raises
+        ------
+        TookTooLongError
+            If it took too long; the process was ended, and the next job starts another one.
+        """
+        async with self.one_at_a_time:
+            for _ in range(2):  # once more, where it was ended from outside
+                try:
+                    async with asyncio.timeout(self.longest):
+                        line = await self._line(json.dumps(job).encode() + b"\n")
+                except TimeoutError:
+                    await self.end()
+                    raise TookTooLongError from None
+                except asyncio.CancelledError:
+                    await self.end()  # or its answer would be taken for that of the next job
+                    raise
+                if line:
+                    self.used = time.monotonic()
+                    found: dict[str, Any] = json.loads(line)
+                    return found
+                await self.end()
+            return {"broken": "the worker process ended"}
+
+    async def _line(self, job: bytes) -> bytes:
+        """Return what the process answers, nothing when it ended."""
+        process = await self._running()
+        assert process.stdin is not None
+        assert process.stdout is not None
+        with contextlib.suppress(OSError, ValueError):  # it ended, or the line is longer than any answer
+            process.stdin.write(job)
+            await process.stdin.drain()
+            return await process.stdout.readline()
+        return b""
+
+    async def _running(self) -> asyncio.subprocess.Process:
+        if self.process is None or self.process.returncode is not None:
+            self.process = await asyncio.create_subprocess_exec(
+                sys.executable,
+                "-m",
+                "lasersafe.page.worker",
+                stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.PIPE,
+                limit=_LINE,
+            )
+        return self.process
+
+    async def end(self) -> None:
+        """End the process, whatever it is doing."""
+        process, self.process = self.process, None
+        if process is not None and process.returncode is None:
+            with contextlib.suppress(ProcessLookupError):
+                process.kill()
+            await process.wait()
+
+    async def rest(self) -> None:
+        """End the process whenever it had nothing to do for a while; never returns."""
+        while True:
+            await asyncio.sleep(_IDLE / 4)
+            if self.process is not None and not self.one_at_a_time.locked() and time.monotonic() - self.used > _IDLE:
+                await self.end()

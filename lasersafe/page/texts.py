@@ -1,0 +1,68 @@
+"""What the page says: the texts of ``page.toml`` of one language, without loading those of the sheet."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from lasersafe.errors import ReferenceDataError
+from lasersafe.reference import load_toml, templates_path
+from lasersafe.wording.files import read_texts
+
+LANGUAGES = ("en", "de")  # the languages that have a page.toml
+
+
+@lru_cache(maxsize=4)
+def _texts(language: str) -> dict[str, str]:
+    return read_texts(language, "page.toml", load_toml(templates_path("wording", language, "page.toml")))
+
+
+class Texts:
+    """The texts of one language; calling it fills the places of one.
+
+    Parameters
+    ----------
+    language : str
+        One of `LANGUAGES`.
+    """
+
+    def __init__(self, language: str) -> None:
+        self.language = language
+
+    def __call__(self, key: str, /, **values: object) -> str:
+        """Return a text with its places filled.
+
+        Raises
+        ------
+        ReferenceDataError
+            If the wording has no such text.
+        """
+        try:
+            return _texts(self.language)[key].format_map(values)
+        except KeyError as error:
+            message = f"wording '{self.language}', page.toml: key '{key}': {error} is missing"
+            raise ReferenceDataError(message) from None
+
+    def number(self, text: str) -> str:
+        """Return a number as it is written in this language: with a comma, where that is the decimal mark."""
+        return text.replace(".", _texts(self.language)["page.decimal_mark"])
+
+    def options(self, group: str) -> dict[str, str]:
+        """Return all texts of one group by their names, in the order of the file."""
+        return {
+            key.partition(".")[2]: text for key, text in _texts(self.language).items() if key.startswith(f"{group}.")
+        }
+
+
+def preferred(accepted: str) -> str:
+    """Return the language to begin with.
+
+    Parameters
+    ----------
+    accepted : str
+        The header Accept-Language of a browser; untrusted.
+    """
+    for part in accepted[:200].split(","):
+        name = part.strip()[:2].lower()
+        if name in LANGUAGES:
+            return name
+    return LANGUAGES[0]
