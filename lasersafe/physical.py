@@ -11,6 +11,7 @@ PHYSICAL = {  # lowest and highest value, and whether the lowest itself is refus
     "waist_at": (-math.inf, math.inf, False),
     "numerical_aperture": (0.0, math.nextafter(1.0, 0.0), True),
     "reflectance": (0.0, 1.0, False),
+    "behind_reflectance": (0.0, 1.0, False),
     "transmittance": (0.0, 1.0, True),
     "filter_transmission": (0.0, 1.0, False),
     "share": (0.0, 1.0, True),
@@ -18,6 +19,8 @@ PHYSICAL = {  # lowest and highest value, and whether the lowest itself is refus
     "duty": (0.0, 1.0, True),
     "peak_over_mean": (1.0, math.inf, False),
     "uncertainty": (0.0, math.inf, False),
+    "normal": (-math.inf, math.inf, False),
+    "tilt": (-math.inf, math.inf, False),
 }
 _POSITIVE = (0.0, math.inf, True)
 

@@ -91,12 +91,12 @@ def metres(distance: float, with_feet: bool = True) -> str:
 
 
 def _reach(
-    corners: Sequence[Sequence[Context]], setups: list[SetupResult], ways: tuple[str, ...]
+    corners: Sequence[Sequence[Context]], setups: list[SetupResult], ways: tuple[str, ...], adding: bool
 ) -> tuple[Zone, SetupResult, float]:
-    """Return the farthest zone, its set-up, and how far all fitted lasers reach together."""
+    """Return the farthest zone, its set-up, and how far all fitted lasers reach together where they add."""
     pairs = [(zone, setup) for setup in setups for zone in setup.zones if zone.way in ways]
     zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
-    if len(setups) == 1 or math.isnan(zone.distance):
+    if not adding or math.isnan(zone.distance):
         return zone, farthest, zone.distance
     together, tissue = reach_together(corners, ways)
     if together <= zone.distance:
@@ -136,8 +136,9 @@ def decision_of(
     fitted = [s for s in setups if s.fitted]
     aids = any(p.aided and p.role in ("spectator", "passer-by") for p in case.person)
     ways = ("direct", "aided") if aids else ("direct",)
-    direct, direct_setup, far = _reach(corners, fitted, ways)
-    _, _, near = _reach(corners, fitted, ("scatter",))
+    adding = len(fitted) > 1 and case.adds_lasers
+    direct, direct_setup, far = _reach(corners, fitted, ways, adding)
+    _, _, near = _reach(corners, fitted, ("scatter",), adding)
     mine = [s for s in scenarios if is_fitted(s, fitted)]
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
     uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]
@@ -154,7 +155,7 @@ def decision_of(
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
     decision = Decision(
         wear=words.wear(eyewear, record.lasers, mine),
-        people=words.people(direct, far, near, together=len(fitted) > 1, aids=aids),
+        people=words.people(direct, far, near, together=adding, aids=aids),
         barrier=barrier_words(barriers, lines, [direct_setup.laser, *(s.laser for s in fitted)], wording),
         verdict=words.verdict(bool(mine) and not uncovered, len(open_ones), len(uncontrolled), len(measured)),
         passed=passed,

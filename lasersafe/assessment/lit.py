@@ -20,7 +20,7 @@ from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene, Surface, Target
-    from lasersafe.models.scene import ScenePlace
+    from lasersafe.models.scene_surfaces import ScenePlace
 
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
@@ -49,6 +49,7 @@ class Lit:
     axes: str | None = None  # "sphere" or "cylinder", None when not stated
     along: float | None = None  # without a place: how far from the last optic along the aim
     target: bool = False  # it is fired at, so that the beam meets it whatever the aim says
+    off: float = 0.0  # how far its normal can be off, to any side [rad]
 
     @property
     def bends(self) -> tuple[str, ...]:
@@ -108,11 +109,13 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
             aim = pose.on_aim(along)
             found.append(Lit(surface.name, aim, None, 0.0, reflectance, mirror, shape, False, radius, axes, along))
             continue
-        normal = None if place.normal is None else unit(float(place.normal), float(place.tilt))
+        knocked = pose.mode == "fault" and not place.fixed
+        normal = None if place.normal is None or knocked else unit(float(place.normal), float(place.tilt))
+        off = 0.0 if normal is None else place.normal_tolerance
         spot, width = (*place.position.pair, float(place.height)), float(place.width)
         if normal is not None and sum((a - m) * n for a, m, n in zip(pose.apex, spot, normal, strict=True)) < 0.0:
             normal = (-normal[0], -normal[1], -normal[2])  # light comes back on the side on which it falls
-        found.append(Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes))
+        found.append(Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes, off=off))
     listed_already = {item.name for item in found}
     for target in targets.values():
         fixed = target.position is not None

@@ -177,6 +177,7 @@ def judge_windows(stage: Stage, context: Context, way: str) -> tuple[HeldWindow,
     """Return every view window whose density is stated against one way, with all other fitted lasers on it."""
     found = []
     others = [c for c in stage.contexts if c.setup.fitted and c.laser.name != context.laser.name]
+    others = others if stage.case.adds_lasers else []
     for entry in stage.scene.barrier:
         barrier = next((b for b in stage.case.barrier if b.name == entry.name), None)
         observed = barrier is not None and barrier.observed

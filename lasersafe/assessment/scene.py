@@ -191,7 +191,7 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
     """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
     refusals = [f.text for f in scene.findings if f.refuses]
     panes = [f.text for f in scene.findings if f.kind == "failing window" and not f.refuses]
-    kinds = ("target list", "ignition", "beyond target", "spectator")
+    kinds = ("one at a time", "target list", "ignition", "beyond target", "spectator")
     others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
     verdict, passed = decision.verdict, decision.passed
     if refusals and passed:

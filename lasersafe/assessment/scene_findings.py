@@ -66,7 +66,15 @@ def findings_of(
         *_reached_over(barriers, say),
         *_mirrors(stages, wording, say),
         *_outdoors(stages, wording, say),
+        *_assumed(stages[0], wording, say),
     )
+
+
+def _assumed(stage: Stage, wording: Wording, say: Finding) -> Iterator[SceneFinding]:
+    """Name what the case states and the numbers rest on."""
+    scene = stage.scene
+    if scene.one_at_a_time and sum(c.setup.fitted for c in stage.contexts) > 1:
+        yield say("one at a time", "scene.one_at_a_time", reason=scene.one_at_a_time_reason)
 
 
 def _targets(stage: Stage, say: Finding) -> Iterator[SceneFinding]:

@@ -123,7 +123,7 @@ def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
     """Return what tells whether a mode gives the same as another: its poses and the screens that count."""
     base = "running" if way in ("fibre broken", "optic lost") and mode == "fault" else mode
     poses = stage.poses(context, base)
-    where = tuple((p.apex, p.directions) for p in poses)
+    where = tuple((p.apex, p.directions, stage.lit(context, p)) for p in poses)
     return where, tuple(stage.pieces(context, w, mode) for w in ("direct", "mirror", "scatter"))
 
 

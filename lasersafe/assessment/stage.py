@@ -281,7 +281,7 @@ class Stage:
     def held(self, context: Context, way: str) -> tuple[Held, ...]:
         """Return for each screen what falls on it on one way, and whether it holds, with all fitted lasers together."""
         own = self._alone(context, way)
-        if not context.setup.fitted:
+        if not context.setup.fitted or not self.case.adds_lasers:
             return own
         others = [self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name]
         return tuple(loads.together(one, [other[i] for other in others]) for i, one in enumerate(own))

@@ -94,7 +94,7 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
     laser the worst way counts.
     """
     fitted = {(c.laser.name, c.setup.name): c for c in contexts if c.setup.fitted}
-    if len(fitted) < 2:
+    if len(fitted) < 2 or not case.adds_lasers:
         return []
     found = []
     for person in case.person:

@@ -17,8 +17,9 @@ from lasersafe.models.emission import Emission, Mode, PulseTrainEmission
 from lasersafe.models.laser import Extended, ExtraLine, Laser, Module
 from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
 from lasersafe.models.record import Area, MeasuredReading, Settings
-from lasersafe.models.scene import Aim, Camera, Scene, ScenePerson, Target
+from lasersafe.models.scene import Aim, Camera, Scene, ScenePerson
 from lasersafe.models.scene_barriers import SceneBarrier, SceneOpening
+from lasersafe.models.scene_surfaces import Target
 from lasersafe.models.setup import Setup
 from lasersafe.models.site import Barrier, Control, Person, Surface
 from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot

@@ -325,9 +325,9 @@ class Case(CaseModel):
     settings: Settings = Settings.model_construct()
     other_hazards: OtherHazards = OtherHazards.model_construct()
     laser: Annotated[tuple[Laser, ...], Field(min_length=1, max_length=12)]
-    person: Annotated[tuple[Person, ...], Field(min_length=1, max_length=60)]
-    surface: Annotated[tuple[Surface, ...], Field(max_length=60)] = ()
-    barrier: Annotated[tuple[Barrier, ...], Field(max_length=30)] = ()
+    person: Annotated[tuple[Person, ...], Field(min_length=1, max_length=200)]
+    surface: Annotated[tuple[Surface, ...], Field(max_length=200)] = ()
+    barrier: Annotated[tuple[Barrier, ...], Field(max_length=100)] = ()
     control: Annotated[tuple[Control, ...], Field(max_length=100)] = ()
     strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = ()
     area: Area = Area.model_construct()
@@ -377,6 +377,11 @@ class Case(CaseModel):
     def strike_outs(self) -> tuple[StrikeOut, ...]:
         """All ways that are struck out, as in the file."""
         return self.strike_out
+
+    @property
+    def adds_lasers(self) -> bool:
+        """Whether several lasers can be on at once, so that their light adds."""
+        return self.scene is None or not self.scene.one_at_a_time
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:

@@ -180,12 +180,12 @@ class Toleranced:
 
 
 def tolerances_of(case: Case) -> tuple[Toleranced, ...]:
-    """Return every input of a case that carries a tolerance, in the order of the models."""
+    """Return every input of a case whose tolerance has a worst corner, in the order of the models."""
     return tuple(
         Toleranced((*leaf.place, part) if part else leaf.place, one, mark_of(leaf.info))
         for leaf in _leaves(case)
         for part, one in _parts(leaf.value)
-        if one.tolerance is not None
+        if one.tolerance is not None and mark_of(leaf.info).worst != "inside"
     )
 
 

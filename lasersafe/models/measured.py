@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 SHORTEST = 1e-9  # m; squares of shorter lengths vanish beside those of others
 MOST_POINTS = 200
-Worst = Literal["low", "high", "ends", "range", "none"]
+Worst = Literal["low", "high", "ends", "range", "inside", "none"]
 
 
 @dataclass(frozen=True)
@@ -41,9 +41,9 @@ class Measured:
         For the message and the schema.
     above_low, below_high : bool
         Whether the bound itself is refused.
-    worst : {"low", "high", "ends", "range", "none"}
+    worst : {"low", "high", "ends", "range", "inside", "none"}
         Which end of a tolerance is the worse one; ``ends``: either, both are tried; ``range``: any value between, as of
-        a setting that can be turned; ``none``: no tolerance is taken.
+        a setting that can be turned; ``inside``: all of it is bounded in the scene; ``none``: no tolerance is taken.
     """
 
     unit: str

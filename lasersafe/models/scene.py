@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles
-from lasersafe.models.measured import AreaOnPlan, Measured, OnPlan, Turnable
-from lasersafe.models.scene_barriers import FLOOR, HEIGHT, SceneBarrier
-from lasersafe.models.site import RATING, RATIO, material_findings
+from lasersafe.models.measured import Measured, Turnable
+from lasersafe.models.scene_barriers import AREA, FLOOR, HEIGHT, Ceiling, FloorPart, Ground, Outdoor, SceneBarrier
+from lasersafe.models.scene_surfaces import BEARING, ELEVATION, LENGTH, POINT, ScenePlace, Target
+from lasersafe.models.site import RATING, RATIO
 from lasersafe.models.values import Knob, Path, SIValue, Spot
 
-POINT = OnPlan("m", "-100 km", "100 km", "2.5 m")
-AREA = AreaOnPlan("m", "-100 km", "100 km", "2.5 m")
-LENGTH = Measured("m", "1 mm", "100 km", "0.5 m")
-BEARING = Measured("rad", "-360 deg", "360 deg", "90 deg")
 BEARINGS = Turnable("rad", "-360 deg", "720 deg", "90 deg")
-ELEVATION = Measured("rad", "-90 deg", "90 deg", "-20 deg")
 ELEVATIONS = Turnable("rad", "-90 deg", "90 deg", "-20 deg")
 MARGIN = Measured("rad", "0 deg", "90 deg", "5 deg")
+MOVES = Measured("m", "0 m", "10 m", "0.3 m", "who walks about with it is an aim for each place")
 F_NUMBER = Measured("1", "0.3", "1000", "4")
 
 Mode = Literal["running", "alignment", "service", "fault"]
-Shape = Literal["flat", "convex", "concave", "unknown"]
 _BEARING = "clockwise from the y axis of the plan"
 
 
@@ -59,6 +56,9 @@ class Aim(CaseModel):
     margin
         Margin on every side for an unsteady hand or a loose mount, as '10 deg'. Left out: 10 deg for a hand-held
         laser (common practice, no source), none for others.
+    moves
+        How far the last optic can be from its place, along the plan and up and down, as '0.3 m'. Left out: 0.5 m for a
+        hand-held laser (common practice, no source), not at all for others.
     """
 
     how_to_get: ClassVar[dict[str, str]] = {
@@ -78,6 +78,7 @@ class Aim(CaseModel):
     bearing_range: Annotated[Knob | None, BEARINGS] = None
     elevation_range: Annotated[Knob | None, ELEVATIONS] = None
     margin: Annotated[SIValue | None, MARGIN] = None
+    moves: Annotated[SIValue | None, MOVES] = None
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
@@ -91,113 +92,6 @@ class Aim(CaseModel):
         turn = peek.value("bearing_range")
         if turn is not None and not float(turn.high) - float(turn.low) <= 6.283185307179587 + 1e-9:
             yield "bearing_range", "more than a full turn; ['0 deg', '360 deg'] is all round"
-
-
-class Target(CaseModel):
-    """An object that may be put in front of the beam: ``[[scene.target]]``. What is not listed is not fired at.
-
-    Attributes
-    ----------
-    name
-        Name of the object.
-    laser
-        Name of the laser that may fire at it. Left out: every one.
-    material
-        What it is made of.
-    finish
-        'mirror', 'matt' or 'unknown'; unknown is treated as a mirror.
-    shape
-        'flat', 'convex', 'concave' or 'unknown'; unknown counts as flat and as the worst curvature.
-    radius
-        Radius of curvature of a convex or concave object, as '50 mm'.
-    reflectance
-        Share of the power that comes back. Left out: 1.
-    reflectance_source
-        Where the reflectance was taken from; printed beside it.
-    material_key
-        Material of the data files, as 'copper'; written instead of reflectance.
-    position
-        Place on the plan. Left out: on the aim, at the work distance.
-    height
-        Height above the floor.
-    cut_through
-        false only when the beam cannot cut or burn through it.
-    behind
-        What stands behind it, as 'wooden door'.
-    behind_distance
-        From the target to what stands behind it, as '3 m'.
-    stop
-        Name of the barrier of this case that stops the beam behind the target. It must hold against the direct beam
-        at its distance; otherwise the zone goes on.
-    """
-
-    name: Line
-    laser: Line | None = None
-    material: Line
-    finish: Literal["mirror", "matt", "unknown"] = "unknown"
-    shape: Shape = "unknown"
-    radius: Annotated[SIValue | None, LENGTH] = None
-    reflectance: Annotated[SIValue, RATIO] = SIValue(1.0, "1", "1")
-    reflectance_source: Line = ""
-    material_key: Line | None = None
-    position: Annotated[Spot | None, POINT] = None
-    height: Annotated[SIValue | None, HEIGHT] = None
-    cut_through: Flag = True
-    behind: Line = ""
-    behind_distance: Annotated[SIValue | None, LENGTH] = None
-    stop: Line | None = None
-
-    @classmethod
-    def findings(cls, peek: Peek) -> Findings:
-        """Refuse an unknown material, and a material beside a typed reflectance."""
-        yield from material_findings(peek)
-
-
-class ScenePlace(CaseModel):
-    """Where a surface of the case stands: ``[[scene.surface]]``.
-
-    Attributes
-    ----------
-    name
-        Name of a [[surface]] of this case.
-    position
-        Its middle on the plan. Left out: on the aim, at the distance of the surface.
-    height
-        Height of its middle above the floor; needed with a position.
-    normal
-        Bearing of its normal, clockwise from the y axis of the plan. Left out: not known, so that it can reflect
-        anywhere.
-    tilt
-        Elevation of its normal; 90 deg faces upwards.
-    width
-        Its largest extent, as '0.5 m'; a disc of this diameter counts.
-    shape
-        'flat', 'convex', 'concave' or 'unknown'; unknown counts as flat and as the worst curvature.
-    radius
-        Radius of curvature, as '50 mm'.
-    axes
-        Curved in both directions, 'sphere', or in one, 'cylinder'; left out: what sends light farther.
-    """
-
-    name: Line
-    position: Annotated[Spot | None, POINT] = None
-    height: Annotated[SIValue | None, HEIGHT] = None
-    normal: Annotated[SIValue | None, BEARING] = None
-    tilt: Annotated[SIValue, ELEVATION] = SIValue(0.0, "0 deg", "rad")
-    width: Annotated[SIValue, LENGTH] = SIValue(1.0, "1 m", "m")
-    shape: Shape = "unknown"
-    radius: Annotated[SIValue | None, LENGTH] = None
-    axes: Literal["sphere", "cylinder"] | None = None
-
-    @classmethod
-    def findings(cls, peek: Peek) -> Findings:
-        """Refuse half a place, and a side to face without one."""
-        placed = peek.value("position") is not None
-        if placed and peek.value("height") is None:
-            yield "height", "missing: write the height of its middle, as '1.2 m', beside the position"
-        for field in ("height", "normal"):
-            if not placed and (value := peek.value(field)) is not None:
-                yield field, f"{value.typed} stands without a position; write one, or leave this out"
 
 
 class ScenePerson(CaseModel):
@@ -276,45 +170,6 @@ class Camera(CaseModel):
     setup_note: Line = ""
 
 
-class FloorPart(CaseModel):
-    """Something that is drawn on the floor: ``[[scene.floor]]``.
-
-    Attributes
-    ----------
-    name
-        Name, as 'stage'.
-    kind
-        'stage', 'riser', 'balcony' or 'furniture'; it stops no light.
-    outline
-        Its corners on the plan.
-    height
-        Height of its top above the floor.
-    """
-
-    name: Line
-    kind: Literal["stage", "riser", "balcony", "furniture"]
-    outline: Annotated[Path, AREA]
-    height: Annotated[SIValue, HEIGHT] = FLOOR
-
-
-class Outdoor(CaseModel):
-    """What is different outdoors: ``[scene.outdoor]``.
-
-    Attributes
-    ----------
-    visibility
-        Meteorological visibility, as '10 km'; left out: no loss in the air is counted.
-    behind
-        What stands behind the scene: 'terrain', 'sky', 'water' or 'unknown'.
-    wet
-        false only when the ground is surely dry: puddles are mirrors.
-    """
-
-    visibility: Annotated[SIValue | None, Measured("m", "10 m", "1000 km", "10 km")] = None
-    behind: Literal["terrain", "sky", "water", "unknown"] = "unknown"
-    wet: Flag = True
-
-
 class Scene(CaseModel):
     """Where everything stands: ``[scene]``; x to the right and y upwards on the plan, z above the floor.
 
@@ -347,8 +202,17 @@ class Scene(CaseModel):
         The cameras, one [[scene.camera]] each.
     floor
         What is drawn on the floor, one [[scene.floor]] each.
+    ground
+        What the floor throws back: [scene.ground].
+    ceiling
+        What is overhead: [scene.ceiling].
     outdoor
         Only outdoors: [scene.outdoor].
+    one_at_a_time
+        true when never more than one laser is on at once; otherwise lines, zones, the map and persons take the sum of
+        all fitted lasers.
+    one_at_a_time_reason
+        What makes sure of it, as 'one key switch for both lasers'; printed on the sheet.
     note
         Remark on the scene, printed with the plan.
     """
@@ -363,12 +227,16 @@ class Scene(CaseModel):
     right_setup_control: Line = ""
     aim: Annotated[tuple[Aim, ...], Field(min_length=1, max_length=40)]
     target: Annotated[tuple[Target, ...], Field(max_length=40)] = ()
-    surface: Annotated[tuple[ScenePlace, ...], Field(max_length=60)] = ()
-    barrier: Annotated[tuple[SceneBarrier, ...], Field(max_length=60)] = ()
-    person: Annotated[tuple[ScenePerson, ...], Field(max_length=60)] = ()
+    surface: Annotated[tuple[ScenePlace, ...], Field(max_length=200)] = ()
+    barrier: Annotated[tuple[SceneBarrier, ...], Field(max_length=100)] = ()
+    person: Annotated[tuple[ScenePerson, ...], Field(max_length=200)] = ()
     camera: Annotated[tuple[Camera, ...], Field(max_length=20)] = ()
     floor: Annotated[tuple[FloorPart, ...], Field(max_length=40)] = ()
+    ground: Ground | None = None
+    ceiling: Ceiling | None = None
     outdoor: Outdoor | None = None
+    one_at_a_time: Flag = False
+    one_at_a_time_reason: Text = ""
     note: Text = ""
 
     @classmethod
@@ -376,3 +244,50 @@ class Scene(CaseModel):
         """Refuse double names."""
         for field in ("target", "surface", "barrier", "person", "camera", "floor"):
             yield from doubles(field, peek.tables(field))
+        yield from _below_ceiling(peek)
+        yield from _on_the_floor(peek)
+        alone, reason = peek.data.get("one_at_a_time") is True, "one_at_a_time_reason"
+        if alone and peek.text(reason) is None:
+            yield reason, "missing; say what makes sure that never more than one laser is on, it is printed"
+        elif reason in peek and not alone:
+            yield "one_at_a_time", "missing; a reason is given: write one_at_a_time = true as well, or leave both out"
+
+
+def _below_ceiling(peek: Peek) -> Findings:
+    """Refuse a ceiling that is not above every last optic and every place to stand."""
+    table = peek.data.get("ceiling")
+    height = Peek(Ceiling, table).value("height") if isinstance(table, Mapping) else None
+    if height is None:
+        return
+    for field, model, key in (("aim", Aim, "height"), ("person", ScenePerson, "floor"), ("floor", FloorPart, "height")):
+        for i, one in peek.tables(field):
+            level = Peek(model, one).value(key)
+            if level is not None and not level < height:
+                text = f"{height.typed} is not above {field}[{i + 1}].{key}, {level.typed}; write a higher one, or none"
+                yield ("ceiling", "height"), text
+                return
+
+
+def _on_the_floor(peek: Peek) -> Findings:
+    """Refuse a head that moves out of the room or below the floor."""
+    corners = peek.value("outline")
+    for i, table in peek.tables("aim"):
+        aim = Peek(Aim, table)
+        moves, height, place = (aim.value(field) for field in ("moves", "height", "position"))
+        if moves is None or height is None or place is None or not moves > 0.0:
+            continue
+        if height >= 0.0 and not moves <= height:
+            text = f"{moves.typed} below the last optic, {height.typed} high, is below the floor; write at most that"
+            yield ("aim", i, "moves"), text
+        elif corners is not None and not _inside(corners.pairs, place.pair, float(moves)):
+            text = f"{moves.typed} round {place.typed} is not inside the outline of the scene; write less"
+            yield ("aim", i, "moves"), text
+
+
+def _inside(corners: tuple[tuple[float, float], ...], place: tuple[float, float], moves: float) -> bool:
+    """Return whether a square round a place lies inside an outline."""
+    import shapely
+
+    x, y = place
+    room = shapely.Polygon(corners)
+    return bool(room.covers(shapely.box(x - moves, y - moves, x + moves, y + moves)))

@@ -1,4 +1,4 @@
-"""Where barriers and walls stand, with their doors, windows and gaps."""
+"""What stands round a scene: barriers and walls with their doors, windows and gaps, the floor, and what is outdoors."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek
-from lasersafe.models.measured import Measured, PathOnPlan
+from lasersafe.models.measured import AreaOnPlan, Measured, PathOnPlan
 from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO
 from lasersafe.models.values import Path, SIValue
 
+AREA = AreaOnPlan("m", "-100 km", "100 km", "2.5 m")
 PATH = PathOnPlan("m", "-100 km", "100 km", "2.5 m")
 HEIGHT = Measured("m", "-100 m", "10 km", "1.2 m")
 ALONG = Measured("m", "0 m", "100 km", "1 m")
 DENSITY = Measured("1", "0", "20", "6")
+Finish = Literal["matt", "mirror", "unknown"]
 FLOOR = SIValue(0.0, "0 m", "m")
 HIGH = SIValue(100.0, "100 m", "m")
 
@@ -81,7 +83,7 @@ class SceneOpening(CaseModel):
 
 
 def _upright_and_timed(peek: Peek) -> Findings:
-    low, high = peek.value("bottom"), peek.value("top")
+    low, high = (peek.value(edge) if edge in peek.model.model_fields else None for edge in ("bottom", "top"))
     if low is not None and high is not None and not low < high:
         if "top" in peek:
             yield "top", f"{high.typed} is not above the lower edge at {low.typed}; write a higher one"
@@ -110,6 +112,10 @@ class SceneBarrier(CaseModel):
         For a wall: power density that it withstands. Left out: not rated.
     rated_time
         For a wall: for how long it withstands the rating.
+    reflectance
+        Share of the light that it throws back. Left out: 0.8, as of matt white paint (common practice, no source).
+    finish
+        'matt', 'mirror' or 'unknown'; unknown is treated as a mirror.
     opening
         Its doors, windows and gaps, one [[scene.barrier.opening]] each.
     """
@@ -121,9 +127,97 @@ class SceneBarrier(CaseModel):
     top: Annotated[SIValue, HEIGHT]
     rating: Annotated[SIValue | None, RATING] = None
     rated_time: Annotated[SIValue | None, RATED_TIME] = None
+    reflectance: Annotated[SIValue | None, RATIO] = None
+    finish: Finish = "matt"
     opening: Annotated[tuple[SceneOpening, ...], Field(max_length=20)] = ()
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
         """Refuse an upper edge below the lower one, and a rating without a time."""
         yield from _upright_and_timed(peek)
+
+
+class FloorPart(CaseModel):
+    """Something that is drawn on the floor: ``[[scene.floor]]``.
+
+    Attributes
+    ----------
+    name
+        Name, as 'stage'.
+    kind
+        'stage', 'riser', 'balcony' or 'furniture'; it stops no light.
+    outline
+        Its corners on the plan.
+    height
+        Height of its top above the floor.
+    reflectance
+        Share of the light that its top throws back. Left out: 0.8, as of matt white paint.
+    """
+
+    name: Line
+    kind: Literal["stage", "riser", "balcony", "furniture"]
+    outline: Annotated[Path, AREA]
+    height: Annotated[SIValue, HEIGHT] = FLOOR
+    reflectance: Annotated[SIValue | None, RATIO] = None
+
+
+class Ground(CaseModel):
+    """The floor itself: ``[scene.ground]``. Whatever ends a beam scatters it.
+
+    Attributes
+    ----------
+    reflectance
+        Share of the light that it throws back. Left out: 0.8, as of matt white paint (common practice, no source).
+    finish
+        'matt', 'mirror' or 'unknown'; unknown is treated as a mirror.
+    """
+
+    reflectance: Annotated[SIValue | None, RATIO] = None
+    finish: Finish = "matt"
+
+
+class Ceiling(CaseModel):
+    """What is overhead: ``[scene.ceiling]``. Left out: light goes on upwards.
+
+    Attributes
+    ----------
+    height
+        Its height above the floor, as '4 m'; higher than every last optic and everything that people stand on.
+    reflectance
+        Share of the light that it throws back. Left out: 0.8, as of matt white paint (common practice, no source).
+    finish
+        'matt', 'mirror' or 'unknown'; unknown is treated as a mirror.
+    rating
+        Power density that it withstands. Left out: not rated, so that a beam may burn through it.
+    rated_time
+        For how long it withstands the rating.
+    """
+
+    height: Annotated[SIValue, HEIGHT]
+    reflectance: Annotated[SIValue | None, RATIO] = None
+    finish: Finish = "matt"
+    rating: Annotated[SIValue | None, RATING] = None
+    rated_time: Annotated[SIValue | None, RATED_TIME] = None
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Ask for the time of a rating."""
+        yield from _upright_and_timed(peek)
+
+
+class Outdoor(CaseModel):
+    """What is different outdoors: ``[scene.outdoor]``.
+
+    Attributes
+    ----------
+    visibility
+        Meteorological visibility, as '10 km'; left out: no loss in the air is counted.
+    behind
+        What stands behind the scene: 'terrain', 'sky', 'water' or 'unknown'.
+    wet
+        false only when the ground is surely dry: puddles are mirrors.
+    """
+
+    visibility: Annotated[SIValue | None, Measured("m", "10 m", "1000 km", "10 km")] = None
+    behind: Literal["terrain", "sky", "water", "unknown"] = "unknown"
+    wet: Flag = True

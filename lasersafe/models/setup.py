@@ -54,6 +54,9 @@ class Scan(CaseModel):
         Width of the pattern from edge to edge at width_at, as '4 mm'; the smallest that can be set.
     width_at
         Distance from the last optic at which full_width holds; behind a lens its focal length.
+    largest_angle
+        Largest optical angle from edge to edge that can be set, as '40 deg': the beam is anywhere in this field, also
+        when it stops. Left out: that of full_angle or full_width.
     fans_out
         true when the beams of a full_width leave from one point of the last optic and so move apart; left out: they
         may be parallel behind width_at, as after a telecentric lens, the strict side.
@@ -77,6 +80,7 @@ class Scan(CaseModel):
     full_angle: Annotated[Axes | None, SCAN_ANGLE] = None
     full_width: Annotated[Axes | None, SCAN_WIDTH] = None
     width_at: Annotated[SIValue | None, WIDTH_AT] = None
+    largest_angle: Annotated[Axes | None, SCAN_ANGLE] = None
     fans_out: Flag = False
     waveform: Literal["sine", "triangle"] = "sine"
     lines: Annotated[int, Field(strict=True, ge=2, le=100000)] | None = None
@@ -94,6 +98,9 @@ class Scan(CaseModel):
             yield "width_at", "missing; say at which distance from the last optic full_width holds"
         if "width_at" in peek and not width:
             yield "full_width", "missing; width_at says where a width holds, but none is written: write both, or none"
+        largest, least = peek.value("largest_angle"), peek.value("full_angle")
+        if largest is not None and least is not None and not (least.x <= largest.x and least.y <= largest.y):
+            yield "largest_angle", f"{largest.typed} is less than full_angle, {least.typed}; write the largest, or none"
         raster = peek.data.get("pattern") == "raster"
         if raster and "lines" not in peek:
             yield "lines", "missing; say how many lines a frame of the raster has"

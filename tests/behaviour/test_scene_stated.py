@@ -1,0 +1,162 @@
+"""What a scene may state of what varies: how far a mirror is off, where a hand is, what is overhead, one at a time."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.scene import stages_of
+from lasersafe.errors import CaseError
+from lasersafe.models import parse_case
+from lasersafe.wording import load_wording
+from tests.behaviour.test_scene import HEAD, SCENE
+
+PLAIN = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+MIRROR = """
+[[scene.surface]]
+name = "Glass"
+position = ["1 m", "-2 m"]
+height = "1.2 m"
+normal = "{normal}"
+tilt = "{tilt}"
+"""
+SURFACE = '[[surface]]\nname = "Glass"\nmaterial = "mirror"\nfinish = "mirror"\ndistance = "2 m"\n'
+
+
+def with_mirror(normal="30 deg", tilt="0 deg", more=""):
+    return PLAIN.replace("[scene]\n", SURFACE + "[scene]\n") + MIRROR.format(normal=normal, tilt=tilt) + more
+
+
+def faults(text):
+    with pytest.raises(CaseError) as caught:
+        parse_case(text)
+    assert all(fault.line is not None and "\n" not in fault.message for fault in caught.value.faults)
+    return {fault.field: fault.message for fault in caught.value.faults}
+
+
+def test_a_normal_with_its_tolerance_is_read_and_is_no_corner():
+    place = parse_case(with_mirror("30 deg +- 5 deg", "2 deg +- 1 deg")).scene.surface[0]
+    assert place.normal_tolerance == pytest.approx(math.radians(6.0))  # both may be off at once
+    place = parse_case(with_mirror("30 deg +- 2 deg standard uncertainty")).scene.surface[0]
+    assert place.normal_tolerance == pytest.approx(math.radians(4.0))  # twice the standard uncertainty
+    assert len(stages_of(parse_case(with_mirror("30 deg +- 5 deg")))) == 1
+    assert parse_case(with_mirror()).scene.surface[0].normal_tolerance == 0.0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "field", "message"),
+    [
+        ('normal = "30 deg"', 'normal = "30 deg +- 95 deg"', "scene.surface[1].normal", "off by more than 90 deg"),
+        ('tilt = "0 deg"', 'tilt = "0 deg +- 91 deg"', "scene.surface[1].tilt", "off by more than 90 deg"),
+        ('tilt = "0 deg"', 'tilt = "95 deg"', "scene.surface[1].tilt", "at most 90 deg"),
+        ('bearing = "180 deg"', 'bearing = "180 deg"\nmoves = "1.3 m"', "scene.aim[1].moves", "is below the floor"),
+        ('bearing = "180 deg"', 'bearing = "180 deg"\nmoves = "20 m"', "scene.aim[1].moves", "at most 10 m"),
+        ("[scene]\n", '[scene]\noutline = [["-1 m", "-9 m"], ["0.4 m", "-9 m"], ["0.4 m", "9 m"], ["-1 m", "9 m"]]\n',
+         "scene.aim[1].moves", "is not inside the outline"),
+        ("[[scene.aim]]", '[scene.ceiling]\nheight = "1.2 m"\n[[scene.aim]]', "scene.ceiling.height",
+         "1.2 m is not above aim[1].height, 1.2 m"),
+        ("[[scene.aim]]", '[scene.ceiling]\nheight = "3 m"\nreflectance = 1.2\n[[scene.aim]]',
+         "scene.ceiling.reflectance", "at most 1"),
+        ("[[scene.aim]]", '[scene.ceiling]\nheight = "3 m"\nrating = "1 W/cm2"\n[[scene.aim]]',
+         "scene.ceiling.rated_time", "a rating holds for a time"),
+        ("[[scene.aim]]", '[scene.ceiling]\nreflectance = 0.5\n[[scene.aim]]', "scene.ceiling.height", "missing"),
+        ("[[scene.aim]]", '[scene.ground]\nfinish = "wet"\n[[scene.aim]]', "scene.ground.finish", "is not a choice"),
+        ("[scene]\n", "[scene]\none_at_a_time = true\n", "scene.one_at_a_time_reason", "say what makes sure"),
+        ("[scene]\n", '[scene]\none_at_a_time_reason = "one key"\n', "scene.one_at_a_time",
+         "write one_at_a_time = true as well"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_with_its_line(old, new, field, message):
+    text = with_mirror()
+    assert old in text
+    text = text.replace(old, new)
+    if field.endswith("moves") and "moves =" not in new:
+        text = text.replace('bearing = "180 deg"', 'bearing = "180 deg"\nmoves = "0.5 m"')
+    assert message in faults(text)[field]
+
+
+@pytest.mark.parametrize(("table", "most"), [("surface", 200), ("person", 200), ("barrier", 100)])
+def test_as_many_as_are_said_are_taken_and_one_more_is_refused(table, most):
+    more = {
+        "surface": '[[scene.surface]]\nname = "s{i}"\n',
+        "person": '[[scene.person]]\nname = "s{i}"\nposition = ["{i} m", "9 m"]\n',
+        "barrier": '[[scene.barrier]]\nkind = "wall"\nname = "s{i}"\ntop = "2 m"\n'
+        'line = [["{i} m", "5 m"], ["{i} m", "6 m"]]\n',
+    }[table]
+    own = {
+        "surface": '[[surface]]\nname = "s{i}"\nmaterial = "steel"\ndistance = "2 m"\n',
+        "person": '[[person]]\nname = "s{i}"\nrole = "crew"\ndistance = "2 m"\n',
+        "barrier": "",
+    }[table]
+    there = {"surface": 0, "person": 1, "barrier": 1}[table]
+
+    def text(count):
+        numbers = range(count - there)
+        head = "".join(own.format(i=i) for i in numbers)
+        return PLAIN.replace("[scene]\n", head + "[scene]\n") + "".join(more.format(i=i) for i in numbers)
+
+    parse_case(text(most))
+    assert f"at most {most} may be given; make two cases of it" in faults(text(most + 1))[f"scene.{table}"]
+
+
+def test_a_scan_may_say_the_largest_angle_and_no_smaller_one():
+    scan = '[laser.setup.scan]\npattern = "line"\nfrequency = "50 Hz"\nfull_angle = "20 deg"\nlargest_angle = "{}"\n'
+    text = PLAIN.replace("[[person]]", scan + "[[person]]", 1)
+    assert float(parse_case(text.format("40 deg")).laser[0].setup[0].scan.largest_angle.x) == pytest.approx(0.6981317)
+    assert "15 deg is less than full_angle, 20 deg" in next(iter(faults(text.format("15 deg")).values()))
+
+
+@pytest.mark.parametrize("fixed", [True, False])
+def test_in_a_fault_a_mirror_that_is_not_fixed_faces_anywhere(fixed):
+    case = parse_case(with_mirror(more=f"fixed = {str(fixed).lower()}\n"))
+    (stage,) = stages_of(case)
+    (context,) = stage.contexts
+    for mode in ("running", "fault"):
+        (pose,) = stage.poses(context, mode)
+        (glass,) = [item for item in stage.lit(context, pose) if item.name == "Glass"]
+        assert (glass.normal is None) == (mode == "fault" and not fixed)
+
+
+def two_lasers(head=""):
+    """Return two equal lasers side by side: 5 W, 20 mrad, 3 mm, 1070 nm, 0.2 m apart, beam towards minus y."""
+    laser = """
+[[laser]]
+name = "{name}"
+class_label = "4"
+wavelength = "1070 nm"
+[laser.emission]
+kind = "continuous"
+power = "5 W"
+[[laser.setup]]
+name = "beam"
+kind = "collimated"
+beam_diameter = "3 mm"
+divergence = "20 mrad"
+criterion = "1/e"
+"""
+    aim = """
+[[scene.aim]]
+laser = "{name}"
+position = ["{x} m", "0 m"]
+height = "1.2 m"
+bearing = "180 deg"
+"""
+    start, end = PLAIN.index("[[laser]]"), PLAIN.index("[[person]]")
+    text = PLAIN[:start] + laser.format(name="Left") + laser.format(name="Right") + PLAIN[end : PLAIN.index("[scene]")]
+    text = text[: text.index("[[barrier]]")]
+    row = '[[scene.person]]\nname = "Row"\nposition = ["0 m", "-20 m"]\n'
+    return f"{text}[scene]\n{head}" + aim.format(name="Left", x=-0.1) + aim.format(name="Right", x=0.1) + row
+
+
+def test_lasers_that_run_one_at_a_time_do_not_add_and_the_reason_is_printed():
+    reason = 'one_at_a_time = true\none_at_a_time_reason = "one key switch feeds both"\n'
+    both, alone = (assess(parse_case(two_lasers(head))) for head in ("", reason))
+    assert any(s.way == "together" for s in both.scenarios)
+    assert not any(s.way == "together" for s in alone.scenarios)
+    said = load_wording().text("scene.one_at_a_time", reason="one key switch feeds both")
+    assert said in [f.text for f in alone.scene.findings]
+    assert said in alone.decision.reasons
+    assert "all lasers together" in both.decision.people
+    assert "all lasers together" not in alone.decision.people
