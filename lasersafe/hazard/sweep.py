@@ -82,7 +82,7 @@ def _pieces(grid: Grid, wavelength_nm: float, area: float | None) -> tuple[Piece
             if grid.pieces[at] is None:
                 continue
             coefficient, power, power_t2, slope, origin, extra, _, rate, hole, growth = grid.parameters[:, at].tolist()
-            coefficient *= t2**power_t2 * (extra + float(np.exp(slope * (wavelength_nm - origin))))
+            coefficient *= t2**power_t2 * (extra + float(np.exp2(slope * (wavelength_nm - origin))) if slope else 1.0)
             first, last = hole * low**growth, hole * high**growth
             piece = Piece(low, high, coefficient, power + rate, (first, last))
             same = [p for p in pieces if p._replace(low=low, high=high) == piece and p.high == low]

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.limits.factors import cone_angle
-from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, grid_of, hazards_of
+from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, Ints, grid_of, hazards_of
 from lasersafe.limits.records import EDGE, AreaRule, Floats, inside
 
 Texts = NDArray[np.str_]
@@ -41,7 +41,7 @@ class ExposureLimit:
     irradiance: Floats
     limiting_aperture: Floats
     grid: Grid = field(repr=False)
-    piece: NDArray[np.intp] = field(repr=False)
+    piece: Ints = field(repr=False)
     duration: Floats = field(repr=False)
     area_row: NDArray[np.int8] | None = field(repr=False, default=None)
 

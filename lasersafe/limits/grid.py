@@ -3,7 +3,7 @@
 Between two neighbouring edges of all tables (rows, factors, apertures) lies a cell, and each edge is a cell of its own:
 on it (within a relative 1e-12) the rows of both sides hold, each with the strictest factors and the smallest aperture
 that meet there. In a cell every limit has one closed form, a *piece*:
-``coefficient * (extra + exp(slope * (lambda - origin))) * t**power * C_E * T_2**power_T_2``. Units are those of the
+``coefficient * (extra + 2**(slope * (lambda - origin))) * t**power * C_E * T_2**power_T_2``. Units are those of the
 print (nm, s, mrad, J/m2 or W/m2), except for apertures, which are in m.
 """
 
@@ -25,11 +25,15 @@ from lasersafe.limits.tables import load_rule_set, nearest
 TISSUES = ("eye", "skin")
 WAVELENGTHS = (180.0, 1e6)  # [nm]
 DURATIONS = (1e-13, 3e4)  # [s]
-_LN10 = math.log(10.0)
-_BLOCK = 15_000  # points: arrays that stay in the cache, and in memory that is not asked of the system each time
-_FEW = 512  # up to this many points one binary search is faster than a pass for each edge
+_LOG10 = math.log2(10.0)
+_BLOCK = 30_000  # points: arrays that stay in the cache
+_FEW = 512  # up to this many points a binary search is faster than the classes of an axis
+_CLASSES = 4096  # of values on an axis, at most
+_NONE = -1  # class that holds an edge
+_LATE, _CURVED, _GROWING = 1, 2, 4  # pieces with a power of T_2, with a curve, whose aperture grows
 
-Ints = NDArray[np.intp]
+Ints = NDArray[np.integer[Any]]
+_ALL: Ints = np.empty(0, dtype=np.intp)
 
 
 class Piece(NamedTuple):
@@ -52,7 +56,11 @@ class Points(NamedTuple):
 
 
 class Axis:
-    """The edges of one axis; cell ``2 k`` lies between edges k and k + 1, cell ``2 k - 1`` on the inner edge k."""
+    """The edges of one axis; cell ``2 k`` lies between edges k and k + 1, cell ``2 k - 1`` on the inner edge k.
+
+    Values are sorted into classes by the leading bits of their numbers; a class that an edge lies in is looked at more
+    closely.
+    """
 
     def __init__(self, edges: set[float]) -> None:
         self.edges = sorted(edges)
@@ -61,6 +69,14 @@ class Axis:
         self.centres = sorted([*self.edges[1:-1], *middles])
         self._lowered = self.inner * (1.0 - EDGE)
         self._raised = np.concatenate([[0.0], self.inner * (1.0 + EDGE)])
+        ends = np.array([self.edges[0] * (1.0 - 2.0 * EDGE), self.edges[-1] * (1.0 + 2.0 * EDGE)])
+        octaves = math.log2(self.edges[-1] / self.edges[0])
+        self._bits = 52 - int(math.log2(_CLASSES / octaves))  # that do not count for the class of a number
+        self._first, last = (ends.view(np.int64) >> self._bits).tolist()
+        starts = (np.arange(self._first, last + 2) << self._bits).view(np.float64)
+        self._class = self._exactly(starts[:-1])
+        edged = (self._class != self._exactly(np.nextafter(starts[1:], 0.0))) | (self._class % 2 > 0)
+        self._class[edged] = _NONE
 
     def cells(self, span: Range, whole: Sequence[float] = ()) -> range:
         """Return the cells of a range with both its ends; an end in *whole* belongs to the range above it alone."""
@@ -69,16 +85,20 @@ class Axis:
         return range(max(2 * first - 1, 0), min(stop, len(self.centres)))
 
     def at(self, values: Floats) -> Ints:
-        """Return the cell of each value."""
+        """Return the cell of each value, which lies in the range of the axis."""
         if values.size <= _FEW:
-            above: Ints = self._lowered.searchsorted(values, side="right")
-        else:
-            count = np.zeros(values.shape, dtype=np.uint8)
-            for edge in self._lowered:
-                count += (values >= edge).view(np.uint8)
-            above = count.astype(np.intp)
-        cell: Ints = 2 * above - (values <= self._raised.take(above))
+            return self._exactly(values)
+        number = values.view(np.int64) >> self._bits
+        number -= self._first
+        cell: Ints = self._class.take(number)
+        near = np.flatnonzero(cell == _NONE)
+        if near.size:
+            cell[near] = self._exactly(values[near])
         return cell
+
+    def _exactly(self, values: Floats) -> Ints:
+        above = self._lowered.searchsorted(values, side="right")
+        return np.asarray(2 * above - (values <= self._raised.take(above)))
 
 
 @dataclass(frozen=True)
@@ -91,12 +111,13 @@ class Grid:
     durations: Axis  # [s]
     slots: Ints  # shape (depth, wavelengths, durations, 3): pieces by cell and source size, the first ones filled
     pieces: tuple[Piece | None, ...]  # the first is None: no limit
-    sized: bool  # whether any piece depends on the size of the source
+    sized: NDArray[np.bool_]  # whether any piece depends on the size of the source, by cell
     parameters: Floats  # shape (10, pieces), see `_parameters`
+    kinds: NDArray[np.uint8]  # shape (pieces,)
     source_max: Floats  # by cell of duration: alpha_max = source_max * t ** source_power [mrad]
     source_power: Floats
     source_min: float  # alpha_min [mrad]
-    t2: tuple[float, float, float, float]  # ln T_2 = clip(first + second * alpha, third, fourth)
+    t2: tuple[float, float, float, float]  # log2 T_2 = clip(first + second * alpha, third, fourth)
 
     @cached_property
     def texts(self) -> dict[str, NDArray[Any]]:
@@ -126,14 +147,14 @@ class Grid:
         low, high = lowest * (1.0 - 2.0 * EDGE), highest * (1.0 + 2.0 * EDGE)
         return any(first <= high and last >= low for first, last in self._spans)
 
-    def log_t2(self, source_mrad: Floats) -> Floats:
-        """Return the natural logarithm of T_2 / s."""
+    def log_t2(self, source_mrad: Floats | float) -> Floats:
+        """Return the binary logarithm of T_2 / s."""
         first, rise, low, high = self.t2
         return np.asarray(np.clip(first + rise * source_mrad, low, high))
 
     def evaluate(self, wavelength: Floats, duration: Floats, source_angle: Floats, size: int) -> Points:
         """Return the strictest limit at *size* points; the arrays are flat, in SI units, of that length or of 1."""
-        found = Points(np.empty(size), np.empty(size), np.empty(size), np.empty(size, dtype=np.intp))
+        found = Points(np.empty(size), np.empty(size), np.empty(size), np.empty(size, dtype=np.int16))
         for start in range(0, size, _BLOCK):
             part = slice(start, min(start + _BLOCK, size))
             lam, time, angle = (a if a.size == 1 else a[part] for a in (wavelength, duration, source_angle))
@@ -143,47 +164,63 @@ class Grid:
         return found
 
     def _block(self, wavelength: Floats, time: Floats, source_angle: Floats, size: int) -> Points:
-        nm, mrad, log_time = wavelength * 1e9, source_angle * 1e3, np.log(time)
+        nm, log_time = wavelength * 1e9, np.log2(time)
         row = self.durations.at(time)
-        cell = 3 * (self.wavelengths.at(nm) * self.slots.shape[2] + row)
-        log_t2, factor = np.zeros(1), np.ones(1)
-        if self.sized:
-            log_t2 = self.log_t2(mrad)
-            extended = mrad > self.source_min * (1.0 + EDGE)
-            cell = cell + extended + (extended & (log_time >= log_t2 - EDGE))
-            highest = self.source_max.take(row) * np.exp(self.source_power.take(row) * log_time)
-            factor = np.maximum(mrad, self.source_min) / self.source_min * np.maximum(mrad / highest, 1.0)
-        cell = np.broadcast_to(cell, size)
+        cell = np.array(np.broadcast_to(3 * (self.wavelengths.at(nm) * self.slots.shape[2] + row), size))
+        log_t2, factor = np.full(1, self.log_t2(self.source_min)), np.ones(1)
+        extended = source_angle > self.source_min * (1.0 + EDGE) * 1e-3
+        if extended.any() and (at := np.flatnonzero(self.sized.take(cell) & extended)).size:
+            log_t2, factor = np.full(size, log_t2), np.ones(size)
+            mrad, row, log = _some(source_angle, at) * 1e3, _some(row, at), _some(log_time, at)
+            late = self.log_t2(mrad)
+            cell[at] += 1 + (log >= late - EDGE)
+            highest = self.source_max.take(row) * np.exp2(self.source_power.take(row) * log)
+            log_t2[at], factor[at] = late, mrad / self.source_min * np.maximum(mrad / highest, 1.0)
         columns = (nm, time, log_time, log_t2, factor)
         slots = self.slots.reshape(self.slots.shape[0], -1)
-        found, at = self._pieces(slots[0].take(cell), *columns), np.arange(size)
+        found, where = self._pieces(slots[0].take(cell), *columns), _ALL
         for slot in slots[1:]:
-            piece = slot[cell[at]]
-            at, piece = at[piece > 0], piece[piece > 0]
-            if not at.size:
+            piece = slot.take(_some(cell, where))
+            more = np.flatnonzero(piece > 0)
+            if not more.size:
                 break
-            other = self._pieces(piece, *[a if a.size == 1 else a[at] for a in columns])
-            dose, have = other.radiant_exposure, found.radiant_exposure[at]
-            lower = (dose < have) | ((dose == have) & (other.aperture < found.aperture[at]))
+            where = where[more] if where.size else np.asarray(more)
+            other = self._pieces(piece[more], *[_some(a, where) for a in columns])
+            dose, have = other.radiant_exposure, found.radiant_exposure[where]
+            lower = np.flatnonzero((dose < have) | ((dose == have) & (other.aperture < found.aperture[where])))
             whole: NDArray[Any]
             for whole, part in zip(found, other, strict=True):
-                whole[at[lower]] = part[lower]
+                whole[where[lower]] = part[lower]
         return found
 
     def _pieces(
         self, piece: Ints, nm: Floats, time: Floats, log_time: Floats, log_t2: Floats, source: Floats
     ) -> Points:
         """Work one piece out at each point; C_E goes with the whole source."""
-        coefficient, power, power_t2, slope, origin, extra, sized, rate, hole, growth = (
-            a[piece] for a in self.parameters
-        )
-        value = coefficient * np.exp(power * log_time + power_t2 * log_t2)
-        value *= extra + np.exp(slope * (nm - origin))
-        if self.sized:
-            value *= np.where(sized > 0.0, source, 1.0)
-        hole *= np.exp(growth * log_time)
-        rated = rate > 0.0
-        return Points(np.where(rated, value * time, value), np.where(rated, value, value / time), hole, piece)
+        coefficient, power, power_t2, slope, origin, extra, sized, rated, hole, growth = self.parameters
+        kind = self.kinds.take(piece)
+        value = np.exp2(power.take(piece) * log_time)
+        value *= coefficient.take(piece)
+        if (at := np.flatnonzero((kind & _LATE) > 0)).size:
+            value[at] *= np.exp2(power_t2.take(piece[at]) * _some(log_t2, at))
+        if (at := np.flatnonzero((kind & _CURVED) > 0)).size:
+            own = piece[at]
+            value[at] *= extra.take(own) + np.exp2(slope.take(own) * (_some(nm, at) - origin.take(own)))
+        if source.size > 1 or source[0] != 1.0:
+            one = sized.take(piece)  # 1 or 0: of what follows, one of two terms is nothing
+            value *= one * source + (1.0 - one)
+        one = rated.take(piece)
+        dose = value * (one * time + (1.0 - one))
+        value /= one + (1.0 - one) * time
+        aperture = hole.take(piece)
+        if (at := np.flatnonzero((kind & _GROWING) > 0)).size:
+            aperture[at] *= np.exp2(growth.take(piece[at]) * _some(log_time, at))
+        return Points(dose, value, aperture, piece)
+
+
+def _some(values: Any, at: Ints) -> Any:
+    """Return values at some points; one value holds everywhere."""
+    return values if values.size == 1 or at is _ALL else values.take(at)
 
 
 def hazards_of(rule_set: str, tissue: str) -> tuple[str, ...]:
@@ -212,26 +249,29 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     parameters = np.array([_parameters(rules, piece) for piece in layout.pieces], dtype=np.float64)
     largest = [layout.alpha_max(time) for time in layout.durations.centres]
     below, between, above = rules.angle_factors["T_2"].rows
-    rise = between.slope * _LN10
-    first = math.log(between.coefficient) - between.origin * rise
+    rise = between.slope * _LOG10
+    first = math.log2(between.coefficient) - between.origin * rise
+    slots = layout.slots()
+    sized = np.array([p is not None and ("C_E" in p.row.factors or p.row.sizes != (0, 1, 2)) for p in layout.pieces])
     return Grid(
         rules,
         tissue,
         layout.wavelengths,
         layout.durations,
-        layout.slots(),
+        slots,
         tuple(layout.pieces),
-        any("C_E" in p.row.factors or p.row.sizes != (0, 1, 2) for p in layout.pieces if p),
+        sized[slots].any(axis=(0, 3)).repeat(3),
         np.ascontiguousarray(parameters.T),
+        ((parameters[:, [2, 3, 9]] != 0.0) @ [_LATE, _CURVED, _GROWING]).astype(np.uint8),
         source_max=np.array([row.constant for row in largest]),
         source_power=np.array([row.power for row in largest]),
         source_min=rules.time_factors["alpha_min"].rows[0].constant,
-        t2=(first, rise, math.log(below.constant), math.log(above.constant)),
+        t2=(first, rise, math.log2(below.constant), math.log2(above.constant)),
     )
 
 
 def _parameters(rules: RuleSet, piece: Piece | None) -> tuple[float, ...]:
-    """Return coefficient, powers of t and T_2, slope [1/nm, natural], origin [nm], extra, whether C_E, whether W/m2.
+    """Return coefficient, powers of t and T_2, slope [1/nm, binary], origin [nm], extra, whether C_E, whether W/m2.
 
     Last the aperture [m] and the power of t by which it grows.
     """
@@ -247,8 +287,8 @@ def _parameters(rules: RuleSet, piece: Piece | None) -> tuple[float, ...]:
             message = f"rule set {rules.name}: {part.formula} cannot be multiplied by another factor that varies"
             raise ReferenceDataError(message)
         extra += part.constant / part.coefficient
-        slope += part.slope * _LN10
-        weighted += part.slope * _LN10 * part.origin
+        slope += part.slope * _LOG10
+        weighted += part.slope * _LOG10 * part.origin
     origin = weighted / slope if slope else 0.0
     return (
         *(coefficient, row.power, row.power_T_2, slope, origin, extra, "C_E" in row.factors, row.quantity == "E"),
