@@ -12,6 +12,7 @@ from lasersafe.errors import ReferenceDataError
 _PACKAGE = Path(__file__).resolve().parent
 
 
+@lru_cache(maxsize=2)
 def _root(kind: str) -> Path:
     installed = _PACKAGE / "_data" / kind
     return installed if installed.is_dir() else _PACKAGE.parent / kind

@@ -222,11 +222,9 @@ def zone_distances(
     names = _rule_sets(context, rule_sets)
 
     def one_block(own: Problem, size: int) -> Floats:
-        return reduce(np.maximum, (
-            scatter_distance_of(own, tissue, name, size) if way == "scatter"
-            else beam_distance(own, way, tissue, name, size)
-            for name in names
-        ))  # fmt: skip
+        if way == "scatter":
+            return reduce(np.maximum, (scatter_distance_of(own, tissue, name, size) for name in names))
+        return beam_distance(own, way, tissue, names, size)
 
     return _in_blocks(context, checked_changes(context, way, tissue, changes), one_block)
 

@@ -97,11 +97,12 @@ def _in_beam(
     return _through(alone, own) if way == "aided" else alone, groups, own.reflectance(base), factor
 
 
-def beam_distance(own: Problem, way: str, tissue: str, rule_set: str, size: int) -> Floats:
-    """Return the reach of the beam, of its mirror image, or behind an optical aid, under one rule set. [m]."""
-    alone, groups, reflectance, factor = _in_beam(own, way, tissue, rule_set, False)
-    sums = (summed_farthest(group, factor, size) for group in groups.values())
-    return reduce(np.maximum, sums, np.asarray(farthest(alone, own.beams, reflectance)))
+def beam_distance(own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], size: int) -> Floats:
+    """Return the reach of the beam, of its mirror image, or behind an optical aid, the farthest of rule sets. [m]."""
+    every = [_in_beam(own, way, tissue, name, False) for name in rule_sets]
+    sums = (summed_farthest(group, factor, size) for _, groups, _, factor in every for group in groups.values())
+    alone = [one for compared, *_ in every for one in compared]
+    return reduce(np.maximum, sums, np.asarray(farthest(alone, own.beams, every[0][2])))
 
 
 def beam_ratio(own: Problem, way: str, tissue: str, rule_set: str, distance: Floats, group: str = "") -> Floats:

@@ -21,6 +21,7 @@ from lasersafe.hazard.emission import Emission, Floats, Light, source_caps, take
 from lasersafe.hazard.lasting import body_area, plain_limits
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import (
+    HazardLimit,
     PulseTrainLimit,
     TrainRow,
     burst_train_limit,
@@ -52,10 +53,8 @@ class Comparison:
         Limiting aperture. [m]
     time : array_like, shape (...)
         For which the limit holds. [s]
-    source, seen : array_like of str, shape (...)
-        Locator of the limit, and how it was read.
-    row : TrainRow, optional
-        Of a train: the numbers behind it.
+    row : HazardLimit or TrainRow, optional
+        Where the limit stands, how it was read, and of a train the numbers behind it.
     """
 
     rule_set: str
@@ -65,9 +64,12 @@ class Comparison:
     limit: Floats
     aperture: Floats
     time: ArrayLike = 0.0
-    source: Any = ""
-    seen: Any = ""
-    row: TrainRow | None = None
+    row: HazardLimit | TrainRow | None = None
+
+    @property
+    def source(self) -> str:
+        """Where the limit of one case stands."""
+        return "" if self.row is None else str(self.row.source)
 
     def taken(self, at: NDArray[np.intp]) -> Comparison:
         """Return the comparison of the cases with these numbers."""
@@ -180,15 +182,12 @@ def _compare(
     rows: list[tuple[Any, ...]]
     if light.kind == "pulse train":
         train = train_limit(rule_set, tissue, light, wavelength, duration, source_angle)
-        rows = [
-            (one.hazard, one.rule, one.per_pulse, one.limiting_aperture, duration, one.source, one.seen, one)
-            for one in train.rows
-        ]
+        rows = [(one.hazard, one.rule, one.per_pulse, one.limiting_aperture, duration, one) for one in train.rows]
     else:
         pulsed = light.kind == "single pulse"
         time = light.pulse_duration if pulsed else duration
         plain = plain_limits(rule_set, tissue, pulsed, wavelength, time, source_angle)
-        rows = [(one.hazard, light.kind, one.limit, one.aperture, one.time, one.source, one.seen) for one in plain]
+        rows = [(row.name, light.kind, limit, row.limiting_aperture, lasts, row) for row, limit, lasts in plain]
     found = []
     for hazard, rule, limit, aperture, *rest in rows:
         there = np.isfinite(limit)
@@ -326,7 +325,7 @@ def criteria(
     return tuple(
         Criterion(
             rule_set, tissue, c.hazard, c.rule, c.amount, unit, float(c.limit), limit_unit, float(c.aperture),
-            float(np.asarray(c.time)), str(c.source), str(c.seen), _train_note(c.row),
+            float(np.asarray(c.time)), c.source, "" if c.row is None else str(c.row.seen), _train_note(c.row),
         )
         for c in compare(rule_set, tissue, emission, wavelength, duration, source_angle)
     )  # fmt: skip
@@ -349,8 +348,8 @@ def comparison_of(c: Criterion) -> Comparison:
     return Comparison(c.rule_set, c.hazard, c.rule, np.asarray(c.amount), limit, aperture)
 
 
-def _train_note(row: TrainRow | None) -> str:
-    if row is None:
+def _train_note(row: HazardLimit | TrainRow | None) -> str:
+    if not isinstance(row, TrainRow):
         return ""
     text = f"window {float(row.averaging_time):.6g} s, {float(row.pulses):.6g} pulses"
     if row.rule == "train":

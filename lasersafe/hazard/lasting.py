@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lasersafe.limits import HazardLimit, hazard_limits, rule_sets
 from lasersafe.limits.grid import grid_of
@@ -20,13 +20,10 @@ _TIMES = 9
 
 
 class PlainLimit(NamedTuple):
-    """One comparison without pulse rules: limit [W/m2, or J/m2 of a pulse], aperture [m] and time [s] as arrays."""
+    """One comparison without pulse rules: its row, limit [W/m2, or J/m2 of a pulse] and time [s] as arrays."""
 
-    hazard: str
+    row: HazardLimit
     limit: FloatArray
-    aperture: FloatArray
-    source: NDArray[np.object_]
-    seen: NDArray[np.object_]
     time: FloatArray
 
 
@@ -100,7 +97,7 @@ def plain_limits(
     area = body_area(tissue, wavelength)
     rows = hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area)
     lasts = np.asarray(time, dtype=np.float64)
-    found = [_plain(row, pulsed, lasts) for row in rows]
+    found = [PlainLimit(row, row.radiant_exposure if pulsed else row.irradiance, lasts) for row in rows]
     for step in () if pulsed else _steps(rule_set, tissue):
         light = np.asarray(wavelength, dtype=np.float64)
         inside = (light >= step.shortest) & (light <= step.longest)
@@ -111,14 +108,8 @@ def plain_limits(
         now = {row.name: row for row in rows}
         for row in hazard_limits(rule_set, tissue, wavelength, first, source_angle, exposed_area=area):
             lower = here & (row.name not in now or _allowed(row) < _allowed(now[row.name]) * (1.0 - 1e-12))
-            one = _plain(row, pulsed, np.asarray(first))
-            found.append(one._replace(limit=np.where(lower, one.limit, np.inf)))
+            found.append(PlainLimit(row, np.where(lower, row.irradiance, np.inf), np.asarray(first)))
     return found
-
-
-def _plain(row: HazardLimit, pulsed: bool, time: FloatArray) -> PlainLimit:
-    limit = row.radiant_exposure if pulsed else row.irradiance
-    return PlainLimit(row.name, limit, row.limiting_aperture, row.source, row.seen, time)
 
 
 def _allowed(row: HazardLimit) -> FloatArray:

@@ -126,15 +126,19 @@ def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
         return generator.uniform(one.low, one.high, size)
     lowest, highest, above = physical_range(one.name)
 
+    up, down = one.high - one.nominal, one.nominal - one.low
+
     def some(number: int) -> Floats:
         standard = generator.standard_normal(number)
-        return one.nominal + standard * np.where(standard > 0.0, one.high - one.nominal, one.nominal - one.low)
+        standard *= up if up == down else np.where(standard > 0.0, up, down)
+        standard += one.nominal
+        return standard
 
     found = some(size)
     for _ in range(_AGAIN):
-        outside = ((found <= lowest) if above else (found < lowest)) | (found > highest)
-        if not outside.any():
+        if found.max() <= highest and ((found.min() > lowest) if above else (found.min() >= lowest)):
             return found
+        outside = ((found <= lowest) if above else (found < lowest)) | (found > highest)
         found[outside] = some(int(outside.sum()))
     message = f"{one.name} = {one.nominal:.6g}: hardly any draw is physically possible; give a smaller uncertainty"
     raise InputError(message)
