@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import sys
 from collections.abc import AsyncIterator
@@ -11,6 +12,7 @@ from typing import Any
 
 import jinja2
 from starlette.applications import Starlette
+from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -18,13 +20,19 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from lasersafe.page.forms import read_form
-from lasersafe.page.guard import App, Guard, TooLargeError
+from lasersafe.page.guard import LARGEST, App, Guard, TooLargeError
 from lasersafe.page.jobs import TookTooLongError, Worker
 from lasersafe.page.texts import LANGUAGES, Texts, preferred
 from lasersafe.wording import caution_line
 
 _HERE = Path(str(files("lasersafe.page")))
 _LANGUAGE_COOKIE = "lasersafe-language"
+
+
+CASE_FILES = {  # what can be had of a case -> its media type and the name of the file
+    "sheet": ("application/pdf", "sheet.pdf"),
+    "plan": ("image/svg+xml", "plan.svg"),
+}
 
 
 class Site:
@@ -51,6 +59,8 @@ class Site:
         routes = [
             Route("/", self.start),
             Route("/glasses", self.glasses, methods=["GET", "POST"]),
+            Route("/case", self.case, methods=["GET", "POST"]),
+            Route("/case/{what}", self.case_file, methods=["POST"]),
             Mount("/static", StaticFiles(directory=_HERE / "static")),
         ]
         handlers: dict[Any, Any] = {
@@ -84,6 +94,28 @@ class Site:
         form = await _form(request)
         answer = await self._ask(request, "glasses", form=form)
         return self._page(request, "glasses", form=form, answer=answer)
+
+    async def case(self, request: Request) -> Response:
+        """Take a case; show its faults, or its decision."""
+        if request.method != "POST":
+            return self._language_asked(request) or self._case_page(request, "", "", None)
+        text, name = await _case_of(request)
+        answer = await self._ask(request, "case", text=text, name=name)
+        return self._case_page(request, text, name, answer)
+
+    def _case_page(self, request: Request, text: str, name: str, answer: dict[str, Any] | None) -> Response:
+        return self._page(request, "case", text=text, name_of_file=name, answer=answer, files=CASE_FILES)
+
+    async def case_file(self, request: Request) -> Response:
+        """Send a file that was made of a case."""
+        what = request.path_params["what"]
+        if what not in CASE_FILES:
+            raise HTTPException(404)
+        text, name = await _case_of(request)
+        answer = await self._ask(request, "file", text=text, name=name, what=what)
+        if "content" not in answer:
+            return self._case_page(request, text, name, {**answer, "faults": []})
+        return download(base64.b64decode(answer["content"]), *CASE_FILES[what])
 
     async def _ask(self, request: Request, job: str, **more: Any) -> dict[str, Any]:
         """Return the answer of the worker process; ``error`` where it took too long."""
@@ -141,6 +173,31 @@ def _language(scope: Any) -> str:
     request = Request(scope)
     chosen = request.cookies.get(_LANGUAGE_COOKIE, "")
     return chosen if chosen in LANGUAGES else preferred(request.headers.get("accept-language", ""))
+
+
+async def _case_of(request: Request) -> tuple[str, str]:
+    """Return the text of a case that was sent, as a file or as text, and the name of the file.
+
+    Raises
+    ------
+    HTTPException
+        If the form cannot be read, or there is no text in it.
+    """
+    async with request.form(max_files=1, max_fields=4, max_part_size=LARGEST) as form:
+        file, text, name = form.get("file"), str(form.get("text") or ""), str(form.get("name") or "")
+        if isinstance(file, UploadFile) and file.size:
+            raw, name = await file.read(LARGEST + 1), file.filename or ""
+            if len(raw) > LARGEST:
+                raise TooLargeError
+            text = raw.decode("utf-8-sig", "replace")  # what is no text becomes a fault with its line
+    plain = name.replace("\\", "/").rpartition("/")[2]
+    name = "".join(c for c in plain if c.isprintable())[:80] or "case.toml"
+    return text.replace("\r\n", "\n"), name
+
+
+def download(content: bytes, kind: str, name: str) -> Response:
+    """Return a file that a browser stores and does not open."""
+    return Response(content, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
 
 
 async def _form(request: Request) -> dict[str, str]:

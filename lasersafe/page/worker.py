@@ -42,6 +42,14 @@ def _answered(job: dict[str, Any]) -> dict[str, Any]:
         from lasersafe.page.glasses import glasses_answer
 
         return glasses_answer(job["form"], language)
+    if name == "case":
+        from lasersafe.page.case import case_answer
+
+        return case_answer(job["text"], job["name"], language)
+    if name == "file":
+        from lasersafe.page.case import case_file
+
+        return case_file(job["text"], job["name"], job["what"])
     return {}  # to be awake
 
 

@@ -249,12 +249,95 @@ def test_names_are_escaped(site: TestClient) -> None:
 
 def test_german_is_complete(site: TestClient) -> None:
     chosen = site.get("/glasses?language=de", follow_redirects=False)
+    case = text_of(site.post("/case", data={"text": starter("visible-diode")}, files={"file": ("", b"")}).text)
+    assert "Urteil" in case
+    assert {"verdict", "wear", "guests", "below", "limit"} & set(
+        re.findall(r"[A-Za-z]+", case.partition("Falldatei")[0])
+    ) == set()
     assert (chosen.status_code, chosen.headers["location"]) == (303, "/glasses")
     page = text_of(site.get("/glasses").text)
     site.cookies.delete("lasersafe-language")
     assert "Wellenlänge" in page
     words = set(re.findall(r"[A-Za-z]+", page))
     assert words & {"the", "and", "which", "of", "beam", "wavelength", "glasses", "power", "not"} == set()
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Case
+
+
+def starter(name: str) -> str:
+    return templates_path("cases", f"{name}.toml").read_text(encoding="utf-8")
+
+
+def test_a_case_is_opened_with_the_answer_of_the_command_line(site: TestClient, tmp_path: Path) -> None:
+    path = tmp_path / "diode.toml"
+    path.write_text(starter("visible-diode"), encoding="utf-8")
+    told = run("assess", path)
+    page = text_of(site.post("/case", files={"file": ("diode.toml", path.read_bytes())}).text)
+    lines = [line for line in told.out.splitlines()[1:] if line.strip()]
+    for line in lines:
+        assert " ".join(line.split()) in page, line
+    data = run("assess", path, "--json").data
+    assert data["fingerprint"] in page
+    assert "Signing is done on the command line" in page
+    assert "<svg" in site.post("/case", data={"text": starter("visible-diode")}, files={"file": ("", b"")}).text
+
+
+def test_the_sheet_of_a_case_is_the_one_of_the_command_line(site: TestClient, tmp_path: Path) -> None:
+    path = tmp_path / "diode.toml"
+    path.write_text(starter("visible-diode"), encoding="utf-8")
+    form = {"text": starter("visible-diode"), "name": "diode.toml"}
+    assert run("sheet", path, "-o", tmp_path / "own.pdf").code == 0
+    sent = site.post("/case/sheet", data=form, files={"file": ("", b"")})
+    assert sent.headers["content-disposition"] == 'attachment; filename="sheet.pdf"'
+    assert sent.content == (tmp_path / "own.pdf").read_bytes()
+    assert run("plan", path, "-o", tmp_path / "own.svg").code == 0
+    plan = site.post("/case/plan", data=form, files={"file": ("", b"")})
+    drawn = re.compile(r"<path.*")
+    assert drawn.findall(plan.text) == drawn.findall((tmp_path / "own.svg").read_text(encoding="utf-8"))
+    assert site.post("/case/register", data=form, files={"file": ("", b"")}).status_code == 404
+
+
+def test_the_faults_of_a_case_stand_with_their_lines(site: TestClient) -> None:
+    text = starter("visible-diode").replace('wavelength = "', 'wavelength = "much ')
+    page = site.post("/case", files={"file": ("bad.toml", text.encode())}).text
+    number = next(n for n, line in enumerate(text.splitlines(), 1) if "much" in line)
+    assert re.search(rf"<td>{number}</td><td><code>laser\[1\]\.wavelength</code></td>", page)
+    assert "bad.toml: faults:" in page
+    assert "much" in text_of(page)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"\xff\xfe\x00", b"[", b"", b"\x00" * 50, b"title = '<script>alert(1)</script>'", b"a = " + b"[" * 5000],
+)
+def test_what_is_no_case_is_refused_in_words(site: TestClient, content: bytes) -> None:
+    answer = site.post("/case", files={"file": ("<b>.toml", content)})
+    assert answer.status_code == 200
+    assert "<script>alert" not in answer.text
+    assert "<b>.toml" not in answer.text
+    assert "faults" in answer.text
+
+
+def test_an_upload_of_more_than_a_megabyte_is_refused(site: TestClient) -> None:
+    for size in (LARGEST + 1, LARGEST + 500_000):
+        assert site.post("/case", files={"file": ("a.toml", b"#" * size)}).status_code == 413
+
+
+@pytest.mark.parametrize("name", ["../../../etc/passwd", "C:\\autoexec.bat", "a\nb.toml", "x" * 500 + ".toml"])
+def test_the_name_of_an_upload_is_no_path(site: TestClient, name: str) -> None:
+    page = site.post("/case", files={"file": (name, b"[")}).text
+    shown = re.search(r'name="name" value="([^"]*)"', page)[1]  # type: ignore[index]
+    assert len(shown) <= 80
+    assert not set(shown) & {"/", "\\", "\n"}
+
+
+@pytest.mark.parametrize("content", [b"", b"--x", b"--x\r\nContent-Disposition: form-data\r\n\r\n", b"\x00" * 100])
+def test_a_form_that_cannot_be_read_is_refused(site: TestClient, content: bytes) -> None:
+    answer = site.post("/case", content=content, headers={"content-type": "multipart/form-data; boundary=x"})
+    assert answer.status_code in (200, 400)
+    assert site.post("/case", content=content, headers={"content-type": "multipart/form-data"}).status_code == 400
 
 
 # ---------------------------------------------------------------------------------------------------------------------
