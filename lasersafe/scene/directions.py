@@ -88,6 +88,16 @@ class Box:
         inside: FLOAT = np.where(between, np.sqrt(along * along + dz * dz), ends)
         return inside
 
+    def nearest(self, v: FLOAT) -> FLOAT:
+        """Return the direction of the set along which vectors of shape (n, 3) [m] lie farthest, of shape (n, 3)."""
+        turn = np.arctan2(v[:, 0], v[:, 1]) - self.bearing
+        turn = (turn + math.pi) % TURN - math.pi
+        bearing = np.clip(turn, -self.half_bearing, self.half_bearing)
+        along = np.hypot(v[:, 0], v[:, 1]) * np.cos(turn - bearing)
+        rise = np.clip(np.arctan2(v[:, 2], along), *self.elevation)
+        bearing, flat = bearing + self.bearing, np.cos(rise)
+        return np.stack([flat * np.sin(bearing), flat * np.cos(bearing), np.sin(rise)], axis=1)
+
     def cone(self) -> Cone:
         """Return a cone that holds the whole set."""
         middle = (self.elevation[0] + self.elevation[1]) / 2.0
@@ -139,6 +149,14 @@ class Cone:
         found: FLOAT = np.where(inside, np.sqrt(square), ahead * cosine + aside * sine)
         return found
 
+    def nearest(self, v: FLOAT) -> FLOAT:
+        """Return the direction of the set along which vectors lie farthest; see `Box.nearest`."""
+        return _towards(np.broadcast_to(np.array(self.axis), v.shape), v, self.half_angle)
+
+    def cone(self) -> Cone:
+        """Return itself."""
+        return self
+
     def box(self) -> Box:
         """Return a box of bearings and elevations that holds the whole cone."""
         bearing, elevation = angles(self.axis)
@@ -149,8 +167,70 @@ class Cone:
         return Box(bearing, half * 1.0001, (low, high))
 
 
+@dataclass(frozen=True)
+class Around:
+    """All directions within an angle of any direction of a box, as a margin or the field of a scan makes them.
+
+    Parameters
+    ----------
+    inner : Box
+        The box.
+    margin : float
+        The angle. [rad]
+    """
+
+    inner: Box
+    margin: float
+
+    @property
+    def all_round(self) -> bool:
+        """Whether every bearing is in it."""
+        return self.box().all_round
+
+    def axial(self, dx: FLOAT, dy: FLOAT, dz: FLOAT) -> FLOAT:
+        """Return how far along the nearest direction of the set the points lie; see `Box.axial`. [m]."""
+        ahead, away = self.inner.axial(dx, dy, dz), np.sqrt(dx * dx + dy * dy + dz * dz)
+        aside = np.sqrt(np.maximum(away * away - ahead * ahead, 0.0))
+        off = np.maximum(np.arctan2(aside, ahead) - self.margin, 0.0)
+        return np.asarray(away * np.cos(off))
+
+    def nearest(self, v: FLOAT) -> FLOAT:
+        """Return the direction of the set along which vectors lie farthest; see `Box.nearest`."""
+        return _towards(self.inner.nearest(v), v, self.margin)
+
+    def cone(self) -> Cone:
+        """Return a cone that holds the whole set."""
+        inner = self.inner.cone()
+        return Cone(inner.axis, min(inner.half_angle + self.margin, math.pi))
+
+    def box(self) -> Box:
+        """Return a box of bearings and elevations that holds the whole set."""
+        return self.inner.widened(self.margin)
+
+
+def _towards(start: FLOAT, v: FLOAT, most: float) -> FLOAT:
+    """Return unit vectors turned towards vectors, at most by an angle [rad]; shapes (n, 3)."""
+    away = np.sqrt(np.square(v).sum(axis=1))[:, None]
+    wanted = np.where(away > 0.0, v / np.maximum(away, 1e-300), start)
+    along = (wanted * start).sum(axis=1)[:, None]
+    aside = wanted - along * start
+    size = np.sqrt(np.square(aside).sum(axis=1))[:, None]
+    turn = np.minimum(np.arctan2(size, along), most)
+    return np.asarray(np.cos(turn) * start + np.sin(turn) * aside / np.maximum(size, 1e-300))
+
+
+def about(nominal: Box, margin: float) -> Directions:
+    """Return all directions within a margin [rad] of a box: of one direction a cone, at any elevation."""
+    low, high = nominal.elevation
+    if not margin > 0.0:
+        return nominal
+    if nominal.half_bearing == 0.0 and low == high:
+        return Cone(unit(nominal.bearing, low), min(margin, math.pi))
+    return Around(nominal, margin)
+
+
 EVERYWHERE = Cone((0.0, 0.0, 1.0), math.pi)
-Directions = Box | Cone
+Directions = Box | Cone | Around
 
 
 def mirrored(point: Vector, on: Vector, normal: Vector) -> Vector:

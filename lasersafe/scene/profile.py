@@ -20,6 +20,8 @@ _POINT = 1e-7  # m: a focus that is described as a point
 _PER_DECADE = 128
 _PARTS = 16  # of a step round a focus
 _CURVED = 1.0003  # straight lines miss less than this where nothing bends within a step
+_RAYS = 36.0  # k^2: of 1e15 times the limit no more than 1 is left outside so many diameters
+LEAST = 1e-4  # of the limit: light that gives less, all of it together, is none
 CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
 
 
@@ -136,6 +138,54 @@ class BeamProfile:
                 return np.minimum(axis, peak * np.exp(-np.square(2.0 * outside / widest)))
         found: FLOAT = np.where(outside <= widest / 2.0, axis, 0.0)
         return found
+
+    def over(self, low: FLOAT, high: FLOAT, aside: FLOAT) -> FLOAT:
+        """Return at least the ratio anywhere between two distances along the beam, so far beside its axis or farther.
+
+        Parameters
+        ----------
+        low, high : numpy.ndarray, shape (...)
+            Along the beam, from the last optic. [m]
+        aside : numpy.ndarray, shape (...)
+            From the axis, at least. [m]
+
+        Returns
+        -------
+        numpy.ndarray, shape (...)
+            Exposure over limit: of the narrowest beam between the two on the axis, and of the widest beside it. [1]
+        """
+        low = np.maximum(low, NEAREST)
+        high = np.maximum(high, low)
+        ends = [self.widths(low), self.widths(high)]
+        least, most = ([pick(*pair) for pair in zip(*ends, strict=True)] for pick in (np.minimum, np.maximum))
+        for axis, position in enumerate(self.beam.waist_position):
+            waist = max(self.beam.waist_diameter[axis], _POINT)
+            least[axis] = np.where((low < position) & (position < high), np.minimum(least[axis], waist), least[axis])
+        if self.beam.circular:
+            least[1] = least[0]
+        axis_ratio, peak, _ = self._of_widths(*least, bound=True)
+        return self._fade(axis_ratio, peak, np.maximum(*most), aside)
+
+    @cached_property
+    def close_by(self) -> float:
+        """Nearer than this the aim that points nearest to a place need not be the worst one for it. [m].
+
+        Beyond it the irradiance E = exp(-4 (L^2 - s^2) / d(s)^2) / d(s)^2 at a place L away rises with s, its distance
+        along the axis, as far as rays count, k diameters aside: 4 s > k^2 phi^2 (size of z0).
+        """
+        wide = zip(self.beam.divergence, self.beam.waist_position, strict=True)
+        return max(_RAYS * angle * angle * abs(position) / 4.0 for angle, position in wide)
+
+    def tail(self, distance: float, factor: float, least: float = LEAST) -> float:
+        """Return how far from the axis rays have to be so that all of them together give less than a ratio. [m].
+
+        The power outside so many widths is all put through the limiting aperture of each comparison.
+        """
+        widest = max(float(one) for one in self.widths(np.asarray(max(distance, 0.0))))
+        if self.beam.profile != "gaussian":
+            return widest / 2.0
+        holes = (factor * c.amount / (math.pi * c.limiting_aperture**2 / 4.0) / c.limit for c in self.criteria)
+        return widest / 2.0 * math.sqrt(max(math.log(max(max(holes, default=0.0), 1e-300) / least), 1.0))
 
     def table(self, farthest: float) -> tuple[FLOAT, ...]:
         """Return log distances, and there the ratio on the axis, the peak and the longer diameter."""

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import Box, Cone, Directions, Vector, mirrored, turned
+from lasersafe.scene.directions import Cone, Directions, Vector, mirrored, turned
 from lasersafe.scene.profile import CLOSEST, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Piece, blocked
 from lasersafe.scene.spots import Spots
@@ -18,6 +18,7 @@ from lasersafe.scene.spots import Spots
 FLOAT = NDArray[np.float64]
 _FINER = 6  # how often the grid is laid anew over what was found
 _ACROSS = {2: 17, 3: 9}  # places of the grid along each of its directions
+_MOVED, _LIT = 3, 4  # boxes along each edge of where a head moves, and of where light falls
 _WORTH = 0.9  # a part that is hardly smaller is not looked at again
 
 
@@ -54,6 +55,10 @@ class Source:
         Whether the lit spot is anywhere on a patch round the apex.
     bend : str
         Of a mirror, ``flat``, ``convex``, ``concave`` or, where any of them may be, ``unknown``.
+    moves : tuple of float
+        How far the apex can be from where it is stated, along x, y and z. [m]
+    wide : float
+        Of a lit spot: how far from the apex, or from a place of it, light starts. [m]
     """
 
     way: str
@@ -70,6 +75,122 @@ class Source:
     spot: float = 0.0
     patch: bool = False
     bend: str = "flat"
+    moves: Vector = (0.0, 0.0, 0.0)
+    wide: float = 0.0
+
+    def over(self, middle: FLOAT, half: FLOAT, nearest: FLOAT | None = None) -> FLOAT:
+        """Return at least the exposure over limit anywhere in boxes, whatever stands between [1]_.
+
+        Distances to a set of straight ways change no faster than the place moves, so that the middle of a box and half
+        of its diagonal say how near to the light it can come.
+
+        Parameters
+        ----------
+        middle, half : numpy.ndarray, shape (boxes, 3)
+            Middles and half edges. [m]
+        nearest : numpy.ndarray, shape (boxes,), optional
+            Light that starts nearer than this is stopped. [m]
+
+        Returns
+        -------
+        numpy.ndarray, shape (boxes,)
+            0 where no light comes. [1]
+
+        References
+        ----------
+        .. [1] docs/method.md, section 16.
+        """
+        size, (x, y, z) = np.sqrt(np.square(half).sum(axis=1)), middle.T
+        front = np.ones(len(middle), dtype=bool)
+        level = np.zeros(len(middle))
+        if self.plane is not None:
+            on, n = np.array(self.plane[0]), np.array(self.plane[1])
+            level = (middle - on) @ n + half @ np.abs(n)
+            front = level >= 0.0
+        if self.spots is not None or isinstance(self.profile, ScatterProfile):
+            away = self.away(x, y, z) - size
+            if self.spots is None:
+                away = self._gap(middle, half)
+            away = np.maximum(away if nearest is None else np.maximum(away, nearest), 0.0)
+            if isinstance(self.profile, BeamProfile):
+                found = self.profile.from_here_on(away + self.offset)
+            else:
+                away = np.maximum(away, CLOSEST)
+                found = self.profile.ratio(away)
+                if self.plane is not None:
+                    cosine = np.clip(level / away, 0.0, 1.0)
+                    known = self.spots is None or self.profile.lambert  # else another spot may be seen more aslant
+                    least = np.clip((level - 2.0 * (half @ np.abs(n))) / (away + 2.0 * size), 0.0, 1.0) * known
+                    found = found * (cosine if self.profile.lambert else 1.0)
+                    found = found * (2.0 / (1.0 + np.minimum(least, cosine)) if self.profile.wide else 1.0)
+        else:
+            size = np.sqrt(np.square(half + np.array(self.moves)).sum(axis=1))
+            dx, dy, dz = (middle - np.array(self.apex)).T
+            axial = self.directions.axial(dx, dy, dz)
+            aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
+            gap = self._gap(middle, half)
+            low = np.maximum(axial - size, np.sqrt(np.maximum(gap * gap - np.square(aside + size), 0.0)))
+            high = axial + size + self.offset
+            if self.bend == "flat":
+                low = np.where(low + self.offset < self.profile.close_by, -self.offset, low)
+                found = self.profile.over(low + self.offset, high, np.maximum(aside - size, 0.0))
+            else:
+                found = self.profile.from_here_on(np.maximum(low, 0.0) + self.offset)
+            front &= axial + size > 0.0
+        return np.asarray(np.where(front, self.factor * found, 0.0))
+
+    def _gap(self, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return how far boxes are from where light starts, at least, of shape (boxes,). [m]."""
+        between = np.abs(middle - np.array(self.apex)) - half - np.array(self.moves)
+        return np.asarray(np.sqrt(np.square(np.maximum(between, 0.0)).sum(axis=1)))
+
+    @cached_property
+    def starts(self) -> tuple[FLOAT, FLOAT]:
+        """Boxes in which all light starts: middles and half edges, of shape (starts, 3). [m]."""
+        if self.spots is None:
+            beam = isinstance(self.profile, BeamProfile)
+            blur = self.profile.tail(self.offset, self.factor) if beam else self.wide  # type: ignore[union-attr]
+            middle, half = _parts(np.array(self.apex), np.array(self.moves), _MOVED)
+            return middle, half + blur
+        (low_x, low_y), (high_x, high_y) = self.spots.corners.min(axis=0), self.spots.corners.max(axis=0)
+        low, high = np.array([low_x, low_y, self.spots.heights[0]]), np.array([high_x, high_y, self.spots.heights[1]])
+        middle, half = _parts((low + high) / 2.0, (high - low) / 2.0, _LIT)
+        reached = self.spots.away(*middle.T) <= np.sqrt(np.square(half).sum(axis=1)) + 1e-9
+        return middle[reached], half[reached] + self.wide
+
+    @property
+    def aimed(self) -> bool:
+        """Whether it is a beam in certain directions, so that some places are in it and others are not."""
+        return self.spots is None and isinstance(self.profile, BeamProfile)
+
+    @property
+    def home(self) -> FLOAT | None:
+        """The side of walls on which all light starts: that of its apex; None where spots may be on both."""
+        return None if self.spots is not None else np.array(self.apex)
+
+    def still(self, point: FLOAT) -> Source:
+        """Return it at the one place from which a point [m] of shape (3,) can get most light for certain."""
+        if not any(self.moves):
+            return self
+        apex, moves = np.array(self.apex), np.array(self.moves)
+        x, y, z = np.clip(point, apex - moves, apex + moves).tolist()
+        there, none = point[None, :], np.zeros((1, 3))
+        fixed = [replace(self, apex=at, moves=(0.0, 0.0, 0.0)) for at in (self.apex, (x, y, z))]
+        return max(fixed, key=lambda one: float(one.over(there, none)[0]))
+
+    def nearest_light(self, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return a place of each box, of shape (boxes, 3), where much light can be expected: on the axis of a beam."""
+        if self.spots is not None or isinstance(self.profile, ScatterProfile):
+            return np.asarray(np.clip(np.array(self.apex), middle - half, middle + half))
+        offset = middle - np.array(self.apex)
+        way = self.directions.nearest(offset)
+        slow = np.where(np.abs(way) > 1e-12, way, 1e-12)
+        both = [(offset + side * half) / slow for side in (-1.0, 1.0)]
+        enter, leave = np.minimum(*both).max(axis=1), np.maximum(*both).min(axis=1)
+        met, along = (enter <= leave) & (leave > 0.0), np.maximum((offset * way).sum(axis=1), 0.0)
+        last = max(self.profile.beam.waist_position) - self.offset
+        at = np.where(met, np.clip(last, np.maximum(enter, 0.0), np.maximum(leave, 0.0)), along)
+        return np.asarray(np.clip(np.array(self.apex) + way * at[:, None], middle - half, middle + half))
 
     def ratio(
         self,
@@ -243,7 +364,7 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     offset = [m - i for m, i in zip(mirror.position, image, strict=True)]
     half = math.asin(min(1.0, mirror.width / 2.0 / away)) if away > mirror.width / 2.0 else math.pi / 2.0
     through = Cone((offset[0] / away, offset[1] / away, offset[2] / away), half)
-    aimed = source.directions.cone() if isinstance(source.directions, Box) else source.directions
+    aimed = source.directions.cone()
     directions = through
     if aimed.half_angle < half:
         directions = Cone(turned(aimed.axis, normal), aimed.half_angle)
@@ -283,6 +404,14 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
 def from_spots(way: str, spots: Spots, profile: BeamProfile | ScatterProfile, reach: float, **more: Any) -> Source:
     """Return the light that leaves every place of a lit spot; `Source` says what else can be stated."""
     return Source(way, spots.apex, spots.directions, profile, reach, spot=spots.distance, patch=spots.solid, **more)
+
+
+def _parts(middle: FLOAT, half: FLOAT, most: int) -> tuple[FLOAT, FLOAT]:
+    """Return a box in up to so many parts along each edge: middles and half edges, of shape (parts, 3). [m]."""
+    counts = [most if edge > 0.0 else 1 for edge in half]
+    steps = [(2.0 * np.arange(n) + 1.0) / n - 1.0 for n in counts]
+    grid = np.stack([axis.ravel() for axis in np.meshgrid(*steps, indexing="ij")], axis=1)
+    return middle + grid * half, np.broadcast_to(half / np.array(counts), grid.shape).copy()
 
 
 def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:

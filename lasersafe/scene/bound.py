@@ -1,0 +1,302 @@
+"""How much light there can be anywhere in a box: proven by branch and bound, never by samples.
+
+A box counts as dark or below only where a bound over all of it says so: nearest distance, smallest angle off any
+direction that aim, margin and scan field allow, the narrowest beam, and a shadow only where every ray of the widened
+beam is stopped. What a box does not prove, its halves may.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from lasersafe.scene.profile import LEAST, BeamProfile
+from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Walls
+
+FLOAT = NDArray[np.float64]
+FLAGS = NDArray[np.bool_]
+Light = tuple[Source, Walls]
+STEP = 0.01  # m: no box is made smaller; a hand is not steadier, and a beam that matters is rarely narrower
+MOST_BOXES = 4000  # of one receiver; common practice, no source
+_NEAR = 1.02  # times the highest that was found: so near the bound is good enough
+_PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
+_UPWARDS = 0.1  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
+_TRIED = 8  # boxes of a receiver of which single points are looked at, the most hopeful first
+_AT_A_TIME = 100_000  # pairs of boxes
+
+BELOW, ABOVE, NOT_PROVEN = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class Places:
+    """Boxes in space in which receivers can be, one row each.
+
+    Parameters
+    ----------
+    low, high : numpy.ndarray, shape (n, 3)
+        Lowest and highest corner; equal ones are a point. [m]
+    outlines : sequence of shapely.Geometry or None, optional
+        What each fills on the plan, where that is not the whole box.
+    beyond : float
+        Only what is farther than this from where the light starts counts. [m]
+    """
+
+    low: FLOAT
+    high: FLOAT
+    outlines: Sequence[shapely.Geometry | None] = ()
+    beyond: float = 0.0
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What is proven of each of the places, arrays of shape (n,).
+
+    Attributes
+    ----------
+    upper : numpy.ndarray
+        Nowhere in the place there is more. [1]
+    found : numpy.ndarray
+        The highest of a single point, by the same bounds. [1]
+    place : numpy.ndarray, shape (n, 3)
+        That point. [m]
+    outcome : numpy.ndarray of int
+        `BELOW` (proven), `ABOVE` (all of a beam comes to that point) or `NOT_PROVEN`, which counts as above.
+    light : numpy.ndarray of int
+        Which light gives most there, counted over all groups; -1 where none does.
+    boxes : numpy.ndarray of int
+        How many boxes were looked at.
+    """
+
+    upper: FLOAT
+    found: FLOAT
+    place: FLOAT
+    outcome: NDArray[np.intp]
+    light: NDArray[np.intp]
+    boxes: NDArray[np.intp]
+
+
+@dataclass
+class _Open:
+    """Boxes that are still looked at."""
+
+    middle: FLOAT
+    half: FLOAT
+    owner: NDArray[np.intp]
+    upper: FLOAT = field(default_factory=lambda: np.zeros(0))
+
+    def taken(self, at: NDArray[np.intp] | FLAGS) -> _Open:
+        return _Open(self.middle[at], self.half[at], self.owner[at], self.upper[at])
+
+
+def most_light(groups: Sequence[Sequence[Light]], middle: FLOAT, half: FLOAT, beyond: float = 0.0) -> FLOAT:
+    """Return at least the exposure over limit anywhere in boxes, of each light, of shape (lights, boxes).
+
+    Parameters
+    ----------
+    groups : sequence of sequence of (Source, Walls)
+        Ways for light, each with the walls that hold against it.
+    middle, half : numpy.ndarray, shape (boxes, 3)
+        Middles and half edges. [m]
+    beyond : float
+        Only what is farther than this from where the light starts counts. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (lights, boxes)
+        0 where all of a light is stopped, and where another of the same group gives more without any walls. [1]
+    """
+    rows = []
+    for group in groups:
+        highest = np.full(len(middle), LEAST)
+        for source, walls in group:
+            free = source.over(middle, half)
+            if beyond > 0.0:
+                away = np.sqrt(np.square(np.abs(middle - np.array(source.apex)) + half).sum(axis=1))
+                free = np.where(away > beyond, free, 0.0)
+            if len(walls):
+                wanted = np.flatnonzero(free > highest)
+                free = np.where(free > highest, free, 0.0)
+                free[wanted] = _past(source, walls, middle[wanted], half[wanted], free[wanted])
+            rows.append(free)
+            highest = np.fmax(highest, free)
+    return np.array(rows).reshape(len(rows), len(middle))
+
+
+def _past(source: Source, walls: Walls, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
+    """Return what of a light comes past walls."""
+    start, size = _starts(source, walls)
+    blur = source.profile.aperture_radius if isinstance(source.profile, BeamProfile) else _PUPIL
+    count, found = len(start), free.copy()
+    chunk = max(_AT_A_TIME // max(count, 1), 1)
+    for first in range(0, len(middle), chunk):
+        part = slice(first, first + chunk)
+        m, h, many = middle[part], half[part], len(middle[part])
+        stopped = walls.stop(
+            np.tile(start, (many, 1)), np.tile(size, (many, 1)), np.repeat(m, count, axis=0),
+            np.repeat(h, count, axis=0), blur=blur, plane=source.cut_plane(), home=source.home,
+        ).reshape(many, count)  # fmt: skip
+        dark = stopped.all(axis=1)
+        found[part][dark] = 0.0
+        some = np.flatnonzero(stopped.any(axis=1) & ~dark) if source.spots is not None else np.zeros(0, dtype=np.intp)
+        if some.size:
+            gap = np.abs(m[some, None] - start) - h[some, None] - size
+            away = np.sqrt(np.square(np.maximum(gap, 0.0)).sum(axis=2))
+            nearest = np.where(stopped[some], np.inf, away).min(axis=1)
+            found[part][some] = np.fmin(found[part][some], source.over(m[some], h[some], nearest))
+    return found
+
+
+def _starts(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:
+    """Return boxes in which all light of a source starts, without what lies behind walls for a head."""
+    if source.home is None or source.cut_plane() is not None:
+        return source.starts
+    return walls.confined(source.home, *source.starts)
+
+
+def _summed(groups: Sequence[Sequence[Light]], each: FLOAT) -> FLOAT:
+    """Return the sum over groups of the highest of each group; NaN, which nothing bounds, is infinite."""
+    total, first = np.zeros(each.shape[1]), 0
+    for group in groups:
+        if group:
+            total = total + each[first : first + len(group)].max(axis=0)
+        first += len(group)
+    return np.where(np.isnan(total), np.inf, total)
+
+
+def bound(
+    groups: Sequence[Sequence[Light]], places: Places, *, to_limit: bool = False, most: int = MOST_BOXES
+) -> Bounds:
+    """Return how much light there can be at most anywhere in each of the places [1]_.
+
+    Parameters
+    ----------
+    groups : sequence of sequence of (Source, Walls)
+        Of a group the highest counts, as of the ways of one laser; groups are added, as of lasers that run together.
+    places : Places
+        Where receivers can be.
+    to_limit : bool
+        Settle only whether a place is below the limit.
+    most : int
+        Boxes of one receiver; what is open after them counts with its bound.
+
+    Returns
+    -------
+    Bounds
+        Proven upper bounds, where the highest was found, and what kind of answer it is.
+
+    References
+    ----------
+    .. [1] docs/method.md, section 16: branch and bound.
+    """
+    count = len(places.low)
+    upper, found, place = np.zeros(count), np.full(count, -1.0), (places.low + places.high) / 2.0
+    light, boxes = np.full(count, -1), np.zeros(count, dtype=np.intp)
+    now = _Open(place.copy(), (places.high - places.low) / 2.0, np.arange(count), np.full(count, np.inf))
+    now = _inside(places, now)
+    while len(now.owner):
+        now.upper = np.minimum(_summed(groups, most_light(groups, now.middle, now.half, places.beyond)), now.upper)
+        np.add.at(boxes, now.owner, 1)
+        _points(groups, places, now, found, place, light)
+        settled = now.upper <= np.maximum(found[now.owner] * _NEAR, LEAST)
+        settled |= (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
+        if to_limit:
+            settled |= (now.upper <= 1.0) | (found[now.owner] > 1.0)
+        np.maximum.at(upper, now.owner[settled], now.upper[settled])
+        now = _inside(places, halved(now.taken(~settled)))
+        now = now.taken(now.upper > upper[now.owner])  # another box has no less already
+    upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
+    outcome = np.where(upper <= 1.0, BELOW, NOT_PROVEN)
+    for row in np.flatnonzero((found > 1.0) & (light >= 0)):
+        if _witnessed(groups, int(light[row]), place[row]):
+            outcome[row] = ABOVE
+    return Bounds(upper, found, place, outcome, light, boxes)
+
+
+def _points(
+    groups: Sequence[Sequence[Light]], places: Places, now: _Open, found: FLOAT, place: FLOAT, light: NDArray[np.intp]
+) -> None:
+    """Look at single points of the boxes that can raise what was found of a place."""
+    hopeful = now.taken(now.upper > np.maximum(found[now.owner], LEAST))
+    if not len(hopeful.owner):
+        return
+    order = np.lexsort((-hopeful.upper, hopeful.owner))
+    rank = np.arange(len(order)) - np.searchsorted(hopeful.owner[order], hopeful.owner[order])
+    hopeful = hopeful.taken(order[rank < _TRIED])
+    tried = [hopeful.middle]
+    for source in {id(s): s for group in groups for s, _ in group if s.aimed}.values():
+        tried.append(source.nearest_light(hopeful.middle, hopeful.half))
+    points, owner = np.concatenate(tried), np.tile(hopeful.owner, len(tried))
+    points, first = np.unique(np.column_stack([owner, points]), axis=0, return_index=True)
+    owner, points = owner[first], points[:, 1:]
+    inside = _within(places, owner, points)
+    owner, points = owner[inside], points[inside]
+    each = most_light(groups, points, np.zeros_like(points), places.beyond)
+    total = _summed(groups, each)
+    order = np.lexsort((total, owner))
+    last = order[np.append(np.diff(owner[order]) > 0, True)] if len(order) else order
+    better = last[total[last] > found[owner[last]]]
+    found[owner[better]], place[owner[better]] = total[better], points[better]
+    light[owner[better]] = np.where(total[better] > 0.0, each[:, better].argmax(axis=0), -1)
+
+
+def _within(places: Places, owner: NDArray[np.intp], points: FLOAT) -> FLAGS:
+    """Return which points are in their places."""
+    found = np.ones(len(owner), dtype=bool)
+    for row, outline in enumerate(places.outlines):
+        mine = owner == row
+        if outline is not None and mine.any():
+            found[mine] = shapely.intersects_xy(outline, points[mine, 0], points[mine, 1])
+    return found
+
+
+def _inside(places: Places, now: _Open) -> _Open:
+    """Return the boxes of which any part is in their places, no wider than that part."""
+    kept = np.ones(len(now.owner), dtype=bool)
+    for row, outline in enumerate(places.outlines):
+        mine = np.flatnonzero(now.owner == row)
+        if outline is None or not mine.size:
+            continue
+        low, high = now.middle[mine, :2] - now.half[mine, :2], now.middle[mine, :2] + now.half[mine, :2]
+        part = shapely.bounds(shapely.intersection(outline, shapely.box(*low.T, *high.T)))
+        left = np.isfinite(part).all(axis=1)
+        kept[mine[~left]] = False
+        mine, part = mine[left], part[left]
+        now.middle[mine, :2] = (part[:, :2] + part[:, 2:]) / 2.0
+        now.half[mine, :2] = (part[:, 2:] - part[:, :2]) / 2.0
+    return now.taken(kept)
+
+
+def halved(now: _Open) -> _Open:
+    """Return the halves of boxes, along each edge that is not much shorter than the longest."""
+    half = now.half
+    counted = half * np.array([1.0, 1.0, _UPWARDS])
+    cut = counted > counted.max(axis=1, keepdims=True, initial=0.0) * 0.55
+    middle, half, owner, upper = now.middle, half, now.owner, now.upper
+    for axis in range(3):
+        at = np.flatnonzero(cut[:, axis])
+        half = half.copy()
+        half[at, axis] /= 2.0
+        more = middle[at].copy()
+        middle = middle.copy()
+        middle[at, axis] -= half[at, axis]
+        more[:, axis] += half[at, axis]
+        middle, half = np.concatenate([middle, more]), np.concatenate([half, half[at]])
+        owner, upper, cut = (np.concatenate([one, one[at]]) for one in (owner, upper, cut))
+    return _Open(middle, half, owner, upper)
+
+
+def _witnessed(groups: Sequence[Sequence[Light]], number: int, point: FLOAT) -> bool:
+    """Return whether all of a light comes to a point from one place where it starts, and is above the limit there."""
+    source, walls = [one for group in groups for one in group][number]
+    there, none = point[None, :], np.zeros((1, 3))
+    if not float(source.still(point).over(there, none)[0]) > 1.0:
+        return False
+    middle, half = _starts(source, walls)
+    many = np.broadcast_to(there, middle.shape)
+    size = np.full(many.shape, source.profile.aperture_radius if isinstance(source.profile, BeamProfile) else _PUPIL)
+    return bool(walls.clear(middle, half, many, size).any())

@@ -1,0 +1,155 @@
+"""What `scene.bound` calls dark or below has to be so at every place, and its bounds have to be near the truth."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.records.step import Criterion
+from lasersafe.scene.bound import ABOVE, BELOW, Places, bound, most_light
+from lasersafe.scene.directions import Around, Box, Cone, Directions, about, unit
+from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.screens import Gap, Screen, blocked
+from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Walls
+
+OPEN = Walls()
+LEVEL = Box(0.0, 0.0, (0.0, 0.0))
+
+
+def laser(
+    power: float, width: float, angle: float, aims: Directions, apex: tuple[float, float, float] = (0.0, 0.0, 1.6)
+) -> Source:
+    """Return a continuous beam of 1/e width and angle against 50 W/m2 over 3.5 mm."""
+    limit = Criterion("", "eye", "", "continuous", power, "W", 50.0, "W/m2", 3.5e-3, 10.0, "")
+    return Source("direct", apex, aims, BeamProfile(BeamGeometry(width, angle), (limit,)), 1e3)
+
+
+def at(*point: float) -> Places:
+    """Return a single point as a place."""
+    return Places(np.array([point]), np.array([point]))
+
+
+def some_walls(rng: np.random.Generator) -> Screen:
+    """Return a row of walls, now and then closed, now and then with a window."""
+    line = [tuple(p) for p in rng.uniform(-3.0, 3.0, (rng.integers(2, 6), 2)).tolist()]
+    if rng.random() < 0.3:
+        line = [(-2.0, -2.0), (2.0, -2.0), (2.0, 2.0), (-2.0, 2.0), (-2.0, -2.0)]
+    gaps = (Gap(0.5, 1.0, 0.5, 1.5),) if rng.random() < 0.5 else ()
+    return Screen("wall", tuple(line), 0.0, 2.5, gaps)
+
+
+def test_walls_stop_only_where_no_straight_way_is_free():
+    """Ways between corners of two boxes, followed one by one, meet a solid part wherever `stop` says so."""
+    rng, stopped, dark = np.random.default_rng(13), 0, 0
+    for _ in range(150):
+        screen = some_walls(rng)
+        walls, pieces, many = Walls([screen]), screen.pieces(), 40
+        size = 10.0 ** rng.uniform(-3.0, 0.0, (many, 1))
+        a_half, b_half = rng.uniform(0.0, 0.3, (many, 3)) * size, rng.uniform(0.0, 0.5, (many, 3)) * size
+        a, b = (np.column_stack([rng.uniform(-4, 4, (many, 2)), rng.uniform(0.6, 2.5, many)]) for _ in range(2))
+        stop, clear = walls.stop(a, a_half, b, b_half), walls.clear(a, a_half, b, b_half)
+        for i in range(many):
+            ends = rng.choice([-1.0, 0.3, 1.0], (2, 10, 3))
+            hit = [
+                bool(blocked(tuple(p), *(q[:, None]), pieces)[0])
+                for p, q in zip(a[i] + ends[0] * a_half[i], b[i] + ends[1] * b_half[i], strict=True)
+            ]
+            assert all(hit) or not stop[i]
+            assert not any(hit) or not clear[i]
+            dark += all(hit)
+            stopped += int(stop[i])
+    assert stopped > 0.9 * dark  # joined walls and windows cost little
+
+
+@pytest.mark.parametrize(
+    "aims", [LEVEL, about(LEVEL, 0.2), Box(0.3, 0.5, (-0.4, 0.1)), Around(Box(0.3, 0.5, (0, 0)), 0.2)]
+)
+@pytest.mark.parametrize("moves", [(0.0, 0.0, 0.0), (0.5, 0.5, 0.2)])
+def test_no_aim_and_no_place_give_more_than_the_bound_of_a_box(aims, moves):
+    """Rays drawn from the set, from places drawn from where the head moves, give less at points of each box."""
+    rng = np.random.default_rng(5)
+    source = laser(5.0, 5e-3, 20e-3, aims)
+    moving = Source(**{**source.__dict__, "moves": moves})
+    middle, half = rng.uniform([-2, 0.5, 0.5], [4, 8, 2.5], (60, 3)), rng.uniform(0.0, 0.4, (60, 3))
+    upper = moving.over(middle, half)
+    for _ in range(60):
+        point = middle + rng.uniform(-1, 1, half.shape) * half
+        way = aims.nearest(point + rng.normal(0.0, 0.1, half.shape) - np.array(source.apex))
+        for ray in (way, aims.nearest(point - np.array(source.apex))):
+            start = np.array(source.apex) + rng.uniform(-1, 1, half.shape) * np.array(moves)
+            along = ((point - start) * ray).sum(axis=1)
+            aside = np.sqrt(np.maximum(np.square(point - start).sum(axis=1) - along**2, 0.0))
+            lit = along > 0.0
+            wide = np.hypot(5e-3, 20e-3 * along)
+            peak = 5.0 * 4.0 / (math.pi * wide**2) * np.exp(-np.square(2.0 * aside / wide)) / 50.0
+            through = 5.0 * -np.expm1(-np.square(3.5e-3 / wide)) / (math.pi * 3.5e-3**2 / 4.0) / 50.0
+            exact = np.where(aside > 1e-3, np.minimum(peak, through), through)  # a bound from below, beside the axis
+            assert (exact[lit] <= upper[lit] * (1.0 + 1e-9)).all()
+
+
+def test_a_person_beside_the_axis_of_a_scan_is_inside_its_field():
+    """Field of 40 degrees, so 20 to each side: 8 degrees off the axis it can stop on the person, 10 m away."""
+    place = unit(math.radians(8.0), 0.0)
+    found = bound(
+        [[(laser(5.0, 5e-3, 1e-3, about(LEVEL, math.radians(20.0))), OPEN)]], at(*(10 * np.array(place) + (0, 0, 1.6)))
+    )
+    on_axis = 5.0 * -math.expm1(-((3.5e-3 / math.hypot(5e-3, 10e-3)) ** 2)) / (math.pi * 3.5e-3**2 / 4.0) / 50.0
+    assert found.upper[0] == pytest.approx(on_axis, rel=1e-6)
+    assert found.outcome[0] == ABOVE
+
+
+def test_a_narrow_beam_is_found_in_a_wide_area_without_samples():
+    """3 mm beam of 1 W from 5 m height, 20 degrees down: it passes eyes between 1 and 1.8 m 8.8 to 11 m away."""
+    area = shapely.box(-20.0, 1.0, 20.0, 36.0)
+    places = Places(np.array([[-20.0, 1.0, 1.0]]), np.array([[20.0, 36.0, 1.8]]), [area])
+    down = Box(math.radians(17.3), 0.0, (math.radians(-20.0),) * 2)
+    found = bound([[(laser(1.0, 3e-3, 0.5e-3, down, (0.0, 0.0, 5.0)), OPEN)]], places)
+    away = 3.2 / math.sin(math.radians(20.0))
+    wide = math.hypot(3e-3, 0.5e-3 * away)
+    truth = -math.expm1(-((3.5e-3 / wide) ** 2)) / (math.pi * 3.5e-3**2 / 4.0) / 50.0
+    assert truth <= found.upper[0] <= 1.03 * truth
+    assert found.outcome[0] == ABOVE
+    assert math.hypot(*found.place[0, :2]) == pytest.approx(3.2 / math.tan(math.radians(20.0)), rel=1e-3)
+
+
+def test_a_shadow_is_as_sharp_as_the_beam_is_narrow():
+    """60 mm beam past an edge 20 mm beyond the axis: 50 mm aside it is unhindered, 200 mm behind the edge all is dark.
+
+    E = 4 * 50 / (pi 0.06^2) exp(-(2 * 0.04825 / 0.06)^2) / 50 = 26.6, at the inner rim of the aperture.
+    """
+    edge = Walls([Screen("edge", ((-2.0, 2.0), (0.02, 2.0)), 0.0, 3.0)])
+    wide = [[(laser(50.0, 60e-3, 0.1e-3, LEVEL), edge)]]
+    assert bound(wide, at(0.05, 20.0, 1.6)).upper[0] == pytest.approx(26.6, rel=0.01)
+    assert bound(wide, at(-0.3, 20.0, 1.6)).outcome[0] == BELOW
+    turning = Box(0.0, math.radians(30.0), (0.0, 0.0))
+    half = Walls([Screen("edge", ((-5.0, 2.0), (0.0, 2.0)), 0.0, 3.0)])
+    assert bound([[(laser(50.0, 8e-3, 1e-3, turning), half)]], at(-0.035, 20.0, 1.6)).upper[0] > 700.0
+    behind = Places(np.array([[-3.0, 19.0, 1.0]]), np.array([[-0.3, 21.0, 1.8]]))
+    assert bound([[(laser(50.0, 8e-3, 1e-3, turning), half)]], behind).outcome[0] == BELOW
+
+
+def test_a_closed_booth_stays_closed_at_its_corners():
+    """A head that moves and points anywhere in a booth of joined walls; people all round it, 15 mm away."""
+    ring = ((-2.0, -2.0), (2.0, -2.0), (2.0, 2.0), (-2.0, 2.0), (-2.0, -2.0))
+    head = laser(50.0, 5e-3, 1e-3, Cone((0.0, 0.0, 1.0), math.pi), (1.8, 1.7, 1.0))
+    moving = Source(**{**head.__dict__, "moves": (0.5, 0.5, 0.5)})
+    round_it = shapely.box(-5, -5, 5, 5).difference(shapely.box(-2.015, -2.015, 2.015, 2.015))
+    places = Places(np.array([[-5.0, -5.0, 0.0]]), np.array([[5.0, 5.0, 1.9]]), [round_it])
+    assert bound([[(moving, Walls([Screen("booth", ring, 0.0, 4.0)]))]], places).outcome[0] == BELOW
+    window = Screen("booth", ring, 0.0, 4.0, (Gap(1.0, 1.4, 1.0, 1.4),))
+    assert bound([[(moving, Walls([window]))]], places).upper[0] > 100.0
+
+
+def test_groups_are_added_and_ways_of_a_group_are_not():
+    """Two equal lasers give twice what one gives; two ways of one laser give what the stronger gives."""
+    one, two = laser(5.0, 5e-3, 20e-3, LEVEL), laser(5.0, 5e-3, 20e-3, LEVEL)
+    person = at(0.0, 20.0, 1.6)
+    single = bound([[(one, OPEN)]], person).upper[0]
+    assert bound([[(one, OPEN)], [(two, OPEN)]], person).upper[0] == pytest.approx(2.0 * single)
+    assert bound([[(one, OPEN), (two, OPEN)]], person).upper[0] == pytest.approx(single)
+    assert most_light([[(one, OPEN)], [(two, OPEN)]], person.low, person.low * 0.0).shape == (2, 1)
