@@ -14,8 +14,9 @@ from lasersafe.assessment.pose import Pose
 from lasersafe.optics.curved import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.scene.directions import EVERYWHERE, Vector, unit
+from lasersafe.scene.mirrors import Mirror, from_spots, reachable
 from lasersafe.scene.profile import NEAREST, BeamProfile, farthest_of
-from lasersafe.scene.sources import Mirror, Source, from_spots, reachable
+from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:

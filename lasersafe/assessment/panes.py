@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.loads import window_screen
+from lasersafe.scene.mirrors import Mirror, reachable
 from lasersafe.scene.screens import blocked
-from lasersafe.scene.sources import Mirror, Source, reachable
+from lasersafe.scene.sources import Source
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene

@@ -25,9 +25,10 @@ from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.directions import EVERYWHERE, Box
+from lasersafe.scene.mirrors import facing_anywhere, from_spots, lit_patch, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
-from lasersafe.scene.sources import Source, facing_anywhere, from_spots, lit_patch, reflected
+from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:

@@ -10,9 +10,10 @@ import pytest
 from lasersafe.optics.propagation import collimated
 from lasersafe.results import Criterion
 from lasersafe.scene.directions import Box, Cone, mirrored, turned, unit
+from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.screens import Gap, Screen, blocked
-from lasersafe.scene.sources import Mirror, Source, reflected
+from lasersafe.scene.sources import Source
 
 RAYS = 1_000_000
 

@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 
 from lasersafe.scene.areas import outline
 from lasersafe.scene.directions import EVERYWHERE, unit
+from lasersafe.scene.mirrors import Mirror, facing_anywhere, lit_patch
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Gap, Screen, blocked, rings_of
-from lasersafe.scene.sources import Mirror, Source, facing_anywhere, lit_patch
+from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from tests.few import few
 from tests.properties.test_scene_zones import BAND, random_laser

@@ -15,9 +15,10 @@ from lasersafe.results import Criterion
 from lasersafe.scene.areas import PAD, outline, polygons
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.hazard_map import hazard_map
+from lasersafe.scene.mirrors import Mirror, facing_anywhere, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Screen
-from lasersafe.scene.sources import Mirror, Source, facing_anywhere, reflected
+from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from tests.few import few
 

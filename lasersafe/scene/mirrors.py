@@ -1,0 +1,179 @@
+"""What a mirror makes of the light of a source, and which part of it the light can fall on."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.scene.directions import Cone, Vector, mirrored, turned
+from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile
+from lasersafe.scene.sources import Source
+from lasersafe.scene.spots import Spots
+
+FLOAT = NDArray[np.float64]
+_FINER = 6  # how often the grid is laid anew over what was found
+_ACROSS = {2: 17, 3: 9}  # places of the grid along each of its directions
+_WORTH = 0.9  # a part that is hardly smaller is not looked at again
+
+
+@dataclass(frozen=True)
+class Mirror:
+    """A surface that can reflect: its middle, its normal when known, its largest extent. [m]."""
+
+    name: str
+    position: Vector
+    normal: Vector | None
+    width: float
+    reflectance: float
+    gathers: bool = False  # it may be hollow, so that light below the limit on it can be above it in its focus
+
+
+def reachable(source: Source, mirror: Mirror) -> bool:
+    """Return whether the beam of a source, with its spread, can fall on a mirror; below a limit it is nothing."""
+    if not isinstance(source.profile, BeamProfile):
+        return False
+    dx, dy, dz = (np.array([m - a]) for m, a in zip(mirror.position, source.apex, strict=True))
+    axial = source.directions.axial(dx, dy, dz)
+    away = math.dist(mirror.position, source.apex)
+    aside = math.sqrt(max(away**2 - float(axial[0]) ** 2, 0.0))
+    if axial[0] <= -mirror.width / 2.0:
+        return False
+    gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
+    spread = float(source.profile.spread(np.maximum(axial + source.offset, 1e-3), gain)[0])
+    return aside <= mirror.width / 2.0 + spread
+
+
+def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
+    """Return what a mirror makes of the light of a source.
+
+    A flat mirror with a known normal gives the mirrored image of the source, and of its directions those that pass
+    through the disc of the mirror.
+
+    Parameters
+    ----------
+    source : Source
+        The laser.
+    mirror : Mirror
+        The flat mirror, its normal known.
+    reach : float
+        Farthest path along which the reflected light exceeds the limit. [m]
+
+    Returns
+    -------
+    Source
+        With way ``mirror``.
+    """
+    away = math.dist(mirror.position, source.apex)
+    assert mirror.normal is not None
+    normal = mirror.normal
+    side = sum((a - m) * n for a, m, n in zip(source.apex, mirror.position, normal, strict=True))
+    if side < 0.0:
+        normal = (-normal[0], -normal[1], -normal[2])
+    image = mirrored(source.apex, mirror.position, normal)
+    offset = [m - i for m, i in zip(mirror.position, image, strict=True)]
+    half = math.asin(min(1.0, mirror.width / 2.0 / away)) if away > mirror.width / 2.0 else math.pi / 2.0
+    through = Cone((offset[0] / away, offset[1] / away, offset[2] / away), half)
+    aimed = source.directions.cone()
+    directions = through
+    if aimed.half_angle < half:
+        directions = Cone(turned(aimed.axis, normal), aimed.half_angle)
+    return replace(
+        source, way="mirror", apex=image, directions=directions, reach=reach, start=max(abs(side), 1e-6),
+        factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
+    )  # fmt: skip
+
+
+def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) -> Source:
+    """Return what a flat mirror makes of the light of a source when the way it faces is not known.
+
+    Parameters
+    ----------
+    source : Source
+        The laser.
+    mirror : Mirror
+        The flat mirror.
+    spots : Spots
+        Where the beam can meet it.
+    reach : float
+        Farthest path along which the reflected light exceeds the limit. [m]
+
+    Returns
+    -------
+    Source
+        With way ``mirror``, from every place to anywhere.
+    """
+    nearest = max(math.dist(spots.apex, source.apex) - spots.distance, 0.0) if spots.solid else spots.distance
+    return from_spots(
+        "mirror", spots, source.profile, reach, offset=source.offset + nearest,
+        factor=source.factor * mirror.reflectance, surface=mirror.name,
+        note="the way it faces is not known, so it can reflect anywhere",
+    )  # fmt: skip
+
+
+def from_spots(way: str, spots: Spots, profile: BeamProfile | ScatterProfile, reach: float, **more: Any) -> Source:
+    """Return the light that leaves every place of a lit spot; `Source` says what else can be stated."""
+    return Source(way, spots.apex, spots.directions, profile, reach, spot=spots.distance, patch=spots.solid, **more)
+
+
+def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
+    """Return middle and radius of a part of a surface that holds all that the beam of a source can fall on.
+
+    It is found from places on a grid, each of which stands for all that is nearer to it than to the others, and again
+    on a finer grid over what was found. What stands between laser and surface is not counted.
+
+    Parameters
+    ----------
+    source : Source
+        The laser.
+    mirror : Mirror
+        The surface.
+
+    Returns
+    -------
+    tuple of (tuple of float, float)
+        Middle and radius; those of the whole surface where nothing less is found. [m]
+    """
+    middle, radius = mirror.position, mirror.width / 2.0
+    if not isinstance(source.profile, BeamProfile) or not radius > 0.0:
+        return middle, radius
+    grid, gap = _grid(mirror.normal)
+    gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
+    for _ in range(_FINER):
+        places = np.array(middle) + radius * grid
+        kept = places[_can_be_lit(source, source.profile, places, radius * gap, gain)]
+        if not kept.size:
+            break
+        centre = kept.mean(axis=0)
+        size = float(np.sqrt(np.square(kept - centre).sum(axis=1).max())) + radius * gap
+        if size > _WORTH * radius:
+            break
+        x, y, z = centre.tolist()
+        middle, radius = (x, y, z), size
+    return middle, radius
+
+
+def _can_be_lit(source: Source, profile: BeamProfile, places: FLOAT, gap: float, gain: float) -> NDArray[np.bool_]:
+    """Return which places [m] of shape (places, 3) the beam meets, or meets somewhere within a gap [m] of them."""
+    dx, dy, dz = (places - np.array(source.apex)).T
+    axial = source.directions.axial(dx, dy, dz)
+    aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
+    path = np.maximum(axial[None, :] + gap * np.array([[-1.0], [0.0], [1.0]]), NEAREST) + source.offset
+    return np.asarray((axial > -gap) & (aside <= profile.spread(path, gain).max(axis=0) + gap))
+
+
+def _grid(normal: Vector | None) -> tuple[FLOAT, float]:
+    """Return places of a disc or a ball of radius 1, of shape (places, 3), and how far none of it is from the next."""
+    count = 3 if normal is None else 2
+    steps = np.linspace(-1.0, 1.0, _ACROSS[count])
+    gap = float(steps[1] - steps[0]) / 2.0 * math.sqrt(count)
+    places = np.stack([axis.ravel() for axis in np.meshgrid(*[steps] * count)], axis=1)
+    places = places[np.square(places).sum(axis=1) <= (1.0 + gap) ** 2]
+    if normal is None:
+        return places, gap
+    along = np.cross(normal, (0.0, 0.0, 1.0) if abs(normal[2]) < 0.9 else (1.0, 0.0, 0.0))
+    along /= np.linalg.norm(along)
+    return places @ np.stack([along, np.cross(normal, along)]), gap
