@@ -290,7 +290,7 @@ def _shadows(stage: Stage, entry: SceneBarrier) -> tuple:  # type: ignore[type-a
         held = next((h for h in stage.held(context, "direct") if h.screen == entry.name), None)
         if not context.setup.fitted or held is None or not held.verdict.holds:
             continue
-        pieces = stage.solid(context, "direct", entry)
+        pieces = stage.solid(context, "direct", entry).pieces()
         for source in stage.sources(context, "direct", "eye"):
             free = stage.outline(source)
             if shapely.intersects(free, line):

@@ -98,7 +98,7 @@ class _Section:
         for entry in stage.scene.barrier:
             named = False
             for along, bottom, top in sorted(
-                self._crossed(stage.solid(self.context, "direct", entry)), key=_ahead_first
+                self._crossed(stage.solid(self.context, "direct", entry).pieces()), key=_ahead_first
             ):
                 high = min(top, bottom + _TOP)
                 items.append(

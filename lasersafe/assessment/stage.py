@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial, wraps
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar, cast
@@ -24,12 +24,14 @@ from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
+from lasersafe.scene.bound import Light
 from lasersafe.scene.directions import EVERYWHERE, Box
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, lit_patch, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from lasersafe.scene.walls import Walls
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Scene, SceneBarrier
@@ -296,17 +298,31 @@ class Stage:
         """Return every view window whose density is stated, and whether it holds on one way."""
         return loads.judge_windows(self, context, way)
 
-    def solid(self, context: Context, way: str, entry: SceneBarrier) -> tuple[Piece, ...]:
-        """Return the solid parts of a barrier, with the windows that hold on a way."""
+    def solid(self, context: Context, way: str, entry: SceneBarrier) -> Screen:
+        """Return a barrier with the windows that hold on a way shut."""
         shut = {(w.screen, w.opening) for w in self.windows(context, way) if w.verdict.holds}
-        return screen_of(entry, shut).pieces()
+        return screen_of(entry, shut)
+
+    @_kept
+    def walls(self, context: Context, way: str, mode: str = "running") -> Walls:
+        """Return the screens that hold; in service barriers are open, walls and terrain are not."""
+        return Walls(
+            self.solid(context, way, entry)
+            for one, entry in zip(self.held(context, way), self.scene.barrier, strict=True)
+            if one.verdict.holds and not (mode == "service" and entry.kind == "barrier")
+        )
 
     @_kept
     def pieces(self, context: Context, way: str, mode: str = "running") -> tuple[Piece, ...]:
-        """Return the solid parts of the screens that hold; in service barriers are open, walls and terrain are not."""
-        return tuple(
-            piece
-            for one, entry in zip(self.held(context, way), self.scene.barrier, strict=True)
-            if one.verdict.holds and not (mode == "service" and entry.kind == "barrier")
-            for piece in self.solid(context, way, entry)
-        )
+        """Return the solid parts of the screens that hold, as `walls` has them."""
+        return tuple(piece for screen in self.walls(context, way, mode).screens for piece in screen.pieces())
+
+    def lights(
+        self, context: Context, ways: Sequence[str], tissue: str, mode: str = "running", duration: float | None = None
+    ) -> list[Light]:
+        """Return the sources of some ways with the walls that hold against each; see `sources`."""
+        return [
+            (source, self.walls(context, way, mode))
+            for way in ways
+            for source in self.sources(context, way, tissue, mode, duration)
+        ]
