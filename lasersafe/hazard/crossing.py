@@ -16,6 +16,7 @@ Ratio = Callable[[Floats, Places], Floats]  # places [m] and the number of the c
 _NARROW = 2e-14  # relative width at which a bracket is done
 _STEPS = 200
 _GRID = 400
+_SECTIONS = 32
 
 
 def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float, *, points: int = _GRID) -> float:
@@ -44,10 +45,32 @@ def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float
     if not first < last:
         message = "near must be below far; correct the ends of the search"
         raise OutOfRangeError(message)
-    grid = np.geomspace(first, last, points)
-    grid[0], grid[-1] = first, last
-    found = last_crossing(lambda place, _: ratio(place), grid[:, np.newaxis], np.zeros(1, dtype=np.intp))
-    return float(found[0])
+    nodes = np.geomspace(first, last, points)
+    nodes[0], nodes[-1] = first, last
+    over = _over(np.asarray(ratio(nodes)), nodes)
+    if not over.any():
+        return 0.0
+    while True:  # a call costs more than a place: many places at once
+        near, end = nodes[np.flatnonzero(over)[-1] + np.arange(2)].tolist()
+        middle = 0.5 * (near + end)
+        if end - near <= _NARROW * end or not near < middle < end:
+            return float(end)
+        nodes = np.linspace(near, end, _SECTIONS + 1)
+        nodes[-1] = end
+        over = np.concatenate([[True], np.asarray(ratio(nodes[1:-1])) > 1.0, [False]])
+
+
+def _over(values: Floats, nodes: Floats) -> NDArray[np.bool_]:
+    """Return where ratios are above 1; refuse what is no number, and a last node where they are."""
+    if not (values >= 0.0).all():
+        message = "ratio of exposure to limit is not a number or negative; correct the exposure or the limit"
+        raise OutOfRangeError(message)
+    over = values > 1.0
+    if over[-1].any():
+        place = float(np.atleast_1d(nodes[-1])[np.atleast_1d(over[-1])][0])
+        message = f"distance: the limit is still exceeded at {place:.6g} m, the end of the search"
+        raise OutOfRangeError(message)
+    return np.asarray(over)
 
 
 def last_crossing(ratio: Ratio, nodes: Floats, at: Places) -> Floats:
@@ -74,13 +97,7 @@ def last_crossing(ratio: Ratio, nodes: Floats, at: Places) -> Floats:
     """
     columns = np.broadcast_to(at, nodes.shape)
     values = np.broadcast_to(ratio(nodes.reshape(-1), columns.reshape(-1)), (nodes.size,)).reshape(nodes.shape)
-    if not (values >= 0.0).all():
-        message = "ratio of exposure to limit is not a number or negative; correct the exposure or the limit"
-        raise OutOfRangeError(message)
-    over = values > 1.0
-    if over[-1].any():
-        message = f"distance: the limit is still exceeded at {nodes[-1][over[-1]][0]:.6g} m, the end of the search"
-        raise OutOfRangeError(message)
+    over = _over(values, nodes)
     rows = np.flatnonzero(over.any(axis=0))
     last = nodes.shape[0] - 1 - np.argmax(over[::-1, rows], axis=0)
     found = np.zeros(nodes.shape[1])

@@ -296,6 +296,11 @@ def _parameters(rules: RuleSet, piece: Piece | None) -> tuple[float, ...]:
     )
 
 
+def _least(rows: list[Row], x: float) -> Row:
+    """Return the row with the least value at x."""
+    return rows[0] if len(rows) == 1 else min(rows, key=lambda row: float(row.at(x)))
+
+
 class _Layout:
     """The pieces of the limit tables of one tissue, and the cells in which they hold."""
 
@@ -350,7 +355,7 @@ class _Layout:
                 holes = [hole for hole in over if hole.duration[0] <= time <= hole.duration[1]]
                 if not holes:
                     self._refuse(f"no limiting aperture at {nm:g} nm, {time:g} s")
-                hole = min(holes, key=lambda hole: float(hole.at(time)))
+                hole = _least(holes, time)
                 if (factors, hole) not in numbers:
                     numbers[factors, hole] = len(self.pieces)
                     self.pieces.append(Piece(table.hazard[self.tissue], table.cone, row, factors, hole))
@@ -363,7 +368,7 @@ class _Layout:
         meeting = [part for part in self.rules.factors[name].rows if part.wavelength[0] <= nm <= part.wavelength[1]]
         if not meeting:
             self._refuse(f"{name} has no value at {nm:g} nm, where a limit needs it")
-        return min(meeting, key=lambda part: float(part.at(nm)))
+        return _least(meeting, nm)
 
     def alpha_max(self, time: float) -> Row:
         """Return the row of alpha_max with the strictest C_E."""
