@@ -7,7 +7,7 @@ pulse.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from lasersafe.limits.exposure import hazard_limits
 from lasersafe.limits.factors import train_factor, train_sides
 from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
 from lasersafe.limits.patterns import Line, Pattern, Points
-from lasersafe.limits.records import EDGE, Floats, PulseTrainLimit, TrainRow
+from lasersafe.limits.records import EDGE, Floats, Objects, PulseTrainLimit, TrainRow
 from lasersafe.limits.tables import load_rule_set
 
 Key = tuple[int, int, int, int]  # kind of window, hazard, range of time of the aperture, number among these
@@ -28,6 +28,8 @@ _FEW_POINTS = 4
 _FRONT = 6  # windows of a point that are all kept
 _SOME_WIDTHS, _NEARLY = 16, 1e-3
 _WIDTHS = 64  # widths of beams for which the worst windows are kept
+# Of a row: limit per pulse, aperture, pulses, C_P, T_i, pulses joined, time, limit; piece, row of area, place of C_P
+_ABSENT = np.array([np.inf, *[np.nan] * 6, np.inf, 0.0, -1.0, -1.0])[:, None]
 
 
 def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.bool_]]]:
@@ -47,10 +49,12 @@ def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], ND
     columns = np.flatnonzero(here.any(axis=0))
     if not columns.size:
         return []
+    rows = np.arange(share.shape[0])
     share, wide = share[:, columns], np.where(here, aperture, 1.0)[:, columns]
     if (wide == wide[:, :1]).all():
-        picked = [share.argmin(axis=1)]
-    elif share.shape[0] <= _FEW_POINTS:
+        least = share.argmin(axis=1)
+        return [(columns[least], np.isfinite(share[rows, least]))]
+    if share.shape[0] <= _FEW_POINTS:
         kept = [_worst_for_some_beam(limits, holes) for limits, holes in zip(share, wide, strict=True)]
         most = max(len(one) for one in kept)
         picked = list(np.stack([np.pad(one, (0, most - len(one)), "edge") for one in kept], axis=1))
@@ -60,7 +64,6 @@ def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], ND
     each = np.sort(np.stack(picked, axis=1), axis=1)
     new = np.concatenate([np.ones((each.shape[0], 1), dtype=bool), each[:, 1:] != each[:, :-1]], axis=1)
     place = np.cumsum(new, axis=1) - 1
-    rows = np.arange(each.shape[0])
     found = []
     for number in range(int(place.max()) + 1):
         at = each[rows, (place == number).argmax(axis=1)]
@@ -184,14 +187,11 @@ def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp]
     return np.concatenate([kind for kind, _ in found]).astype(np.intp), np.concatenate(stacked, axis=2)
 
 
-def _rows(points: Points, emission: Pattern | Line) -> dict[Key, TrainRow]:
-    """Return the lowest limit of each kind of window, hazard and limiting aperture, each of shape (points,)."""
+def _rows(points: Points, emission: Pattern | Line) -> dict[Key, Floats]:
+    """Return the lowest limit of each kind of window, hazard and limiting aperture, as in `_ABSENT`, by point."""
     kinds, columns = _windows(points, emission)
-    energy, time, _, factor, _, _, _ = columns
+    energy, time, _, factor, _, _, place = columns
     rules, rows = load_rule_set(points.rule_set), np.arange(points.angle.size)
-    places = np.array(
-        [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times], dtype=object
-    )
     limits = hazard_limits(
         points.rule_set,
         points.tissue,
@@ -200,35 +200,30 @@ def _rows(points: Points, emission: Pattern | Line) -> dict[Key, TrainRow]:
         points.angle[:, None],
         exposed_area=None if points.area is None else points.area[:, None],
     )
-    found: dict[Key, TrainRow] = {}
+    found: dict[Key, Floats] = {}
     hazards = hazards_of(points.rule_set, points.tissue)
     for limit in limits:
         share = limit.radiant_exposure / energy * factor
         share[np.isnan(share) | ((kinds > 1) & (limit.name not in rules.train_hazards))] = np.inf
         ranges = limit.grid.aperture_ranges[limit.piece]
         group = kinds * (ranges.max() + 1) + ranges
+        area_row = np.full(share.shape, -1) if limit.area_row is None else limit.area_row
+        told = (
+            share,
+            limit.limiting_aperture,
+            *columns[2:6],
+            time,
+            limit.radiant_exposure,
+            limit.piece,
+            area_row,
+            place,
+        )
         for one in np.unique(group[np.isfinite(share)]).tolist():
             kind, aperture = divmod(one, int(ranges.max()) + 1)
             chosen = deciding(np.where(group == one, share, np.inf), limit.limiting_aperture)
             for number, (at, here) in enumerate(chosen):
-                area_row = None if limit.area_row is None else limit.area_row[rows, at]
-                row = replace(limit, piece=limit.piece[rows, at], area_row=area_row)
-                _, lasts, pulses, c_p, within, joined, place = np.where(here, columns[:, rows, at], np.nan)
-                source = row.source if kind < 2 else row.source + places[np.where(here, place, 0).astype(np.intp)]
-                found[kind, hazards.index(limit.name), aperture, number] = TrainRow(
-                    rule=_RULES[min(kind, 2)],
-                    hazard=limit.name,
-                    per_pulse=np.where(here, share[rows, at], np.inf),
-                    limiting_aperture=np.where(here, limit.limiting_aperture[rows, at], np.nan),
-                    pulses=pulses,
-                    pulse_factor=c_p,
-                    joined_within=within,
-                    pulses_joined=joined,
-                    averaging_time=lasts,
-                    limit=np.where(here, limit.radiant_exposure[rows, at], np.inf),
-                    source=np.where(here, source, ""),
-                    seen=np.where(here, row.seen, ""),
-                )
+                column = np.array([values[rows, at] for values in told])
+                found[kind, hazards.index(limit.name), aperture, number] = np.where(here, column, _ABSENT)
     return found
 
 
@@ -237,31 +232,29 @@ def limit_of(points: Points, emission: Pattern | Line, shape: tuple[int, ...]) -
     size = points.angle.size
     parts = [slice(start, min(start + _CHUNK, size)) for start in range(0, size, _CHUNK)]
     found = [(part, _rows(points.part(part), emission.part(part))) for part in parts]
-    names_of = {key: (row.rule, row.hazard) for _, some in found for key, row in some.items()}
-    rows = {key: TrainRow(*names_of[key], *_absent(size)) for key in sorted(names_of)}
-    for part, some in found:
-        for key, row in some.items():
-            for name, column in vars(row).items():
-                if name not in ("rule", "hazard"):
-                    getattr(rows[key], name)[part] = column
-    least, aperture = np.full(size, np.inf), np.full(size, np.nan)
-    names = [np.full(size, "", dtype=object) for _ in range(3)]
-    for row in rows.values():
-        better = (row.per_pulse < least) | ((row.per_pulse == least) & (row.limiting_aperture < aperture))
-        least, aperture = np.where(better, row.per_pulse, least), np.where(better, row.limiting_aperture, aperture)
-        for kept, new in zip(names, (row.rule, row.hazard, row.source), strict=True):
-            np.copyto(kept, np.asarray(new, dtype=object), where=better)
-    shaped = tuple(
-        TrainRow(row.rule, row.hazard, *(column.reshape(shape) for column in list(vars(row).values())[2:]))
-        for row in rows.values()
-    )
-    rule, hazard, source = (kept.reshape(shape) for kept in names)
-    return PulseTrainLimit(
-        points.rule_set, points.tissue, least.reshape(shape), rule, hazard, aperture.reshape(shape), source, shaped
-    )
+    least, aperture, decided = np.full(size, np.inf), np.full(size, np.nan), np.full(size, -1)
+    hazards, rows = hazards_of(points.rule_set, points.tissue), []
+    for number, key in enumerate(sorted({key for _, some in found for key in some})):
+        told = np.concatenate(
+            [some.get(key, np.broadcast_to(_ABSENT, (_ABSENT.size, part.stop - part.start))) for part, some in found],
+            axis=1,
+        )
+        share, wide = told[:2]
+        better = (share < least) | ((share == least) & (wide < aperture))
+        least, aperture = np.where(better, share, least), np.where(better, wide, aperture)
+        decided[better] = number
+        told, hazard = told.reshape(-1, *shape), hazards[key[1]]
+        words = partial(_words, points.rule_set, points.tissue, hazard, told)
+        rows.append(TrainRow(_RULES[min(key[0], 2)], hazard, words, *told[:8]))
+    lowest, hole, which = (values.reshape(shape) for values in (least, aperture, decided))
+    return PulseTrainLimit(points.rule_set, points.tissue, lowest, hole, which, tuple(rows))
 
 
-def _absent(size: int) -> list[NDArray[Any]]:
-    """Return the columns of a `TrainRow` that holds nowhere."""
-    numbers = [np.full(size, other) for other in (np.inf, *[np.nan] * 6, np.inf)]
-    return [*numbers, *(np.full(size, "", dtype=object) for _ in range(2))]
+def _words(rule_set: str, tissue: str, hazard: str, told: Floats, kind: str) -> Objects:
+    """Return the sources of a row, or how they were obtained."""
+    piece, area_row, place = told[8:].astype(np.intp)
+    found, rules = grid_of(rule_set, tissue, hazard).words(kind, piece, area_row), load_rule_set(rule_set)
+    if kind == "source":
+        every = [f"; {row.source}; {part.source}" for part in rules.train_factors for row in rules.train_times]
+        found = found + np.array([*every, ""], dtype=object)[place]
+    return np.where(np.isfinite(told[0]), found, "")

@@ -45,15 +45,6 @@ class ExposureLimit:
     duration: Floats = field(repr=False)
     area_row: NDArray[np.int8] | None = field(repr=False, default=None)
 
-    def _take(self, kind: str) -> NDArray[np.object_]:
-        texts = np.asarray(self.grid.texts[kind][self.piece], dtype=object)
-        rule = self.grid.rule_set.area
-        if self.area_row is not None and rule is not None:
-            for number, row in enumerate(rule.rows):
-                text = str(row.source) if kind == "source" else row.source.seen
-                texts = np.where(self.area_row == number, text, texts)
-        return texts
-
     @property
     def hazard(self) -> Texts:
         """Name of the hazard that decides at each point, "" where none applies; shape (...)."""
@@ -63,12 +54,12 @@ class ExposureLimit:
     @property
     def source(self) -> NDArray[np.object_]:
         """Document, table and row of the deciding limit at each point, as text; shape (...)."""
-        return self._take("source")
+        return self.grid.words("source", self.piece, self.area_row)
 
     @property
     def seen(self) -> NDArray[np.object_]:
         """How the deciding row was obtained: "read", "part", "memory" or "common practice"; shape (...)."""
-        return self._take("seen")
+        return self.grid.words("seen", self.piece, self.area_row)
 
     @property
     def acceptance_angle(self) -> Floats:

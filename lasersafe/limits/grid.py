@@ -126,6 +126,15 @@ class Grid:
         hazard, source, seen = zip(*rows, strict=True)
         return {"hazard": np.array(hazard), "source": np.array(source, object), "seen": np.array(seen, object)}
 
+    def words(self, kind: str, piece: Ints, area_row: Ints | None = None) -> NDArray[np.object_]:
+        """Return what is printed about pieces, or about the rows of the area rule (-1: none) that lower them."""
+        found = np.asarray(self.texts[kind][piece], dtype=object)
+        rule = self.rule_set.area
+        if area_row is not None and rule is not None:
+            for number, row in enumerate(rule.rows):
+                found = np.where(area_row == number, str(row.source) if kind == "source" else row.source.seen, found)
+        return found
+
     @cached_property
     def hazards(self) -> frozenset[str]:
         """Return the hazards of the pieces."""

@@ -158,12 +158,11 @@ class TrainRow:
         Duration for which the limit was taken. [s]
     limit : numpy.ndarray, shape (...)
         Limit for that duration, before it is shared among the pulses. [J/m2]
-    source, seen : numpy.ndarray of str, shape (...)
-        Document and row, and how they were obtained.
     """
 
     rule: str
     hazard: str
+    words: Callable[[str], Objects] = field(repr=False)
     per_pulse: Floats
     limiting_aperture: Floats
     pulses: Floats
@@ -172,8 +171,16 @@ class TrainRow:
     pulses_joined: Floats
     averaging_time: Floats
     limit: Floats
-    source: Objects
-    seen: Objects
+
+    @property
+    def source(self) -> Objects:
+        """Document and row, "" where the rule does not apply; shape (...)."""
+        return self.words("source")
+
+    @property
+    def seen(self) -> Objects:
+        """How the row was obtained; shape (...)."""
+        return self.words("seen")
 
 
 @dataclass(frozen=True)
@@ -184,10 +191,10 @@ class PulseTrainLimit:
     ----------
     per_pulse : numpy.ndarray, shape (...)
         The lowest limit. [J/m2]
-    deciding_rule, hazard, source : numpy.ndarray of str, shape (...)
-        The rule and hazard that set it, and where they stand.
     limiting_aperture : numpy.ndarray, shape (...)
         Diameter that goes with the lowest limit; for a narrow beam compare every row with its own. [m]
+    decided : numpy.ndarray of int, shape (...)
+        Number of the row that sets it, -1 where none does.
     rows : tuple of TrainRow
         Every rule, hazard and limiting aperture.
     """
@@ -195,8 +202,24 @@ class PulseTrainLimit:
     rule_set: str
     tissue: str
     per_pulse: Floats
-    deciding_rule: Objects
-    hazard: Objects
     limiting_aperture: Floats
-    source: Objects
+    decided: NDArray[np.intp] = field(repr=False)
     rows: tuple[TrainRow, ...]
+
+    @property
+    def deciding_rule(self) -> Objects:
+        """The rule that sets the lowest limit, "" where none does; shape (...)."""
+        return np.asarray(np.array([*(row.rule for row in self.rows), ""], dtype=object)[self.decided])
+
+    @property
+    def hazard(self) -> Objects:
+        """The hazard that sets it; shape (...)."""
+        return np.asarray(np.array([*(row.hazard for row in self.rows), ""], dtype=object)[self.decided])
+
+    @property
+    def source(self) -> Objects:
+        """Where it stands; shape (...)."""
+        found = np.full(self.decided.shape, "", dtype=object)
+        for number, row in enumerate(self.rows):
+            found = np.where(self.decided == number, row.source, found)
+        return found
