@@ -24,6 +24,7 @@ from lasersafe.optics.propagation import (
 )
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Step
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Knob, Laser, Setup
@@ -171,48 +172,54 @@ def _length(value: float) -> str:
     return format_quantity(value, "m", 4)
 
 
-def _angle(value: float) -> str:
-    return format_quantity(value, "rad", 4)
-
-
 def beam_words(setup: Setup, beam: BeamGeometry) -> str:
     """Return one line on how the beam was described and what it became."""
-    waist = " x ".join(dict.fromkeys(_length(v) if v > 0 else "a point" for v in beam.waist_diameter))
-    angle = " x ".join(dict.fromkeys(_angle(v) for v in beam.divergence))
-    place = " / ".join(dict.fromkeys(_length(v) if v else "0 m" for v in beam.waist_position))
-    return (
-        f"{setup.kind}, {beam.profile}: waist {waist} (1/e) at {place} from the last optic, "
-        f"full angle {angle} (1/e), {beam.propagation} propagation"
+    angles = (format_quantity(v, "rad", 4) for v in beam.divergence)
+    return Message(
+        "beam.described",
+        kind=word(setup.kind),
+        profile=word(beam.profile),
+        waist=joined(dict.fromkeys(_length(v) if v > 0 else word("a point") for v in beam.waist_diameter), " x "),
+        place=" / ".join(dict.fromkeys(_length(v) if v else "0 m" for v in beam.waist_position)),
+        angle=" x ".join(dict.fromkeys(angles)),
+        propagation=word(beam.propagation),
     )
 
 
 def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
     """Return the steps from the set-up as typed to the beam at 1/e."""
-    seen, waist = "read", ""
+    seen, waist, numbers = "read", "", ""
     if setup.kind == "collimated":
-        meaning, source = "full-angle divergence at 1/e", "definition of d63; DGUV and IEC practice"
-        formula = {"1/e2": "φ = φ(1/e²) / √2", "FWHM": "φ = φ(FWHM) / √(ln 2)"}.get(setup.criterion, "φ as given")
+        meaning, source = Message("beam.divergence"), "definition of d63; DGUV and IEC practice"
+        formula = {"1/e2": "φ = φ(1/e²) / √2", "FWHM": "φ = φ(FWHM) / √(ln 2)"}.get(
+            setup.criterion, Message("beam.as_given")
+        )
         if beam.profile != "gaussian":
-            formula = "φ as given (an even disc has one edge)"
+            formula = Message("beam.even_disc")
         numbers, waist = (
-            f"{typed} at {setup.criterion}" for typed in (setup.divergence.typed, setup.beam_diameter.typed)
+            Message("beam.at_criterion", typed=typed, criterion=setup.criterion)
+            for typed in (setup.divergence.typed, setup.beam_diameter.typed)
         )
     elif setup.kind == "lens":
-        meaning, formula, seen = "full angle after the focus at 1/e", "φ = d63 / f", "memory"
+        meaning, formula, seen = Message("beam.after_focus"), "φ = d63 / f", "memory"
         numbers = f"{setup.beam_diameter.typed} ({setup.criterion}) / {setup.focal_length.typed}"
         source = "ANSI Z136.1 lens-on-laser form, as in the OSHA Technical Manual III-6"
     else:
-        meaning, source = "full angle from the fibre end at 1/e", "IEC 60825-2 form as used in Kolesar 2000 (S3)"
+        meaning, source = Message("beam.from_fibre"), "IEC 60825-2 form as used in Kolesar 2000 (S3)"
         if setup.kind == "fibre multimode":
             divisor = {"5 %": "1.7", "1/e2": "√2", "1/e": "1"}[setup.numerical_aperture_criterion]
             formula, numbers = f"φ = 2 NA / {divisor}", f"2 · {setup.numerical_aperture.typed} / {divisor}"
         else:
-            formula, numbers = "φ = 2 √2 λ / (π w_MFD)", f"mode field {setup.mode_field_diameter.typed}"
+            formula, numbers = (
+                "φ = 2 √2 λ / (π w_MFD)",
+                Message("beam.mode_field", typed=setup.mode_field_diameter.typed),
+            )
     steps = []
     for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
         steps.append(Step(f"φ{axis}", meaning, formula, numbers, beam.divergence[i], "rad", source, seen))
         if waist:
-            way = "same factor; back from the place of measurement to the waist"
             diameter = beam.waist_diameter[i]
-            steps.append(Step(f"d₀{axis}", "waist diameter at 1/e", way, waist, diameter, "m", ISO_11146))
+            steps.append(
+                Step(f"d₀{axis}", Message("beam.waist"), Message("beam.back_to_waist"), waist, diameter, "m", ISO_11146)
+            )
     return tuple(steps)

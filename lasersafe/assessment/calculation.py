@@ -18,8 +18,8 @@ from lasersafe.limits import explain
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Step
+from lasersafe.wording.message import Message, joined, word
 
-APERTURE_SOURCE = "average over the limiting aperture: Gaussian beam integral, docs/method.md"
 PROPAGATION_SOURCE = "ISO 11146-1, propagation of the diameter"
 
 
@@ -36,13 +36,14 @@ def _symbols(criterion: Criterion) -> tuple[str, str]:
 def amount_step(emission: Emission, criterion: Criterion, factor: float, factor_words: str) -> Step:
     """Return the step that names the power or energy that is compared."""
     symbol, unit = _symbols(criterion)[0], criterion.amount_unit
-    meaning, base = "power that reaches the place", emission.power
+    meaning, base = Message("step.power_there"), emission.power
     if unit == "J":
-        meaning, base = "energy per pulse that reaches the place", emission.pulse_energy
+        meaning, base = Message("step.energy_there"), emission.pulse_energy
     formula, numbers = f"{symbol}₀", format_quantity(base, unit, 5)
     if factor != 1.0:
-        formula, numbers = f"{formula} · ρ", f"{numbers} · {number(factor)} ({factor_words})"
-    return Step(symbol, meaning, formula, numbers, base * factor, unit, "inputs as typed", "own")
+        formula = f"{formula} · ρ"
+        numbers = Message("step.times_factor", numbers=numbers, factor=number(factor), why=factor_words)
+    return Step(symbol, meaning, formula, numbers, base * factor, unit, Message("source.typed"), "own")
 
 
 _WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
@@ -91,28 +92,26 @@ def _limit_steps(
             float(r.limiting_aperture) != criterion.limiting_aperture,
         ),
     )
-    window, joined, factor = float(row.averaging_time), float(row.pulses_joined), float(row.pulse_factor)
+    window, together, factor = float(row.averaging_time), float(row.pulses_joined), float(row.pulse_factor)
     steps = explain(criterion.rule_set, criterion.tissue, wavelength, window, source_angle, exposed_area=area)
-    count = float(row.pulses)
-    if row.rule == "single pulse":
-        formula, numbers = "H_limit(t_p)", f"{number(float(row.limit))} J/m2 at {number(window)} s"
-    elif row.rule == "mean":
-        formula = "H_limit(T) / n"
-        numbers = f"{number(float(row.limit))} J/m2 at {number(window)} s / {number(count)} pulses"
-    else:
-        formula = "H_limit(T_i or t_p) · C_P / (pulses joined)"
-        numbers = (
-            f"{number(float(row.limit))} J/m2 at {number(window)} s · {number(factor)} (N = {number(count)}) "
-            f"/ {number(joined)}"
-        )
+    key, formula = {
+        "single pulse": ("step.limit_at", "H_limit(t_p)"), "mean": ("step.limit_mean", "H_limit(T) / n"),
+        "train": ("step.limit_train", Message("step.train_formula")),
+    }[row.rule]  # fmt: skip
+    numbers = Message(
+        key, limit=f"{number(float(row.limit))} J/m2", time=f"{number(window)} s", factor=number(factor),
+        count=number(float(row.pulses)), joined=number(together),
+    )  # fmt: skip
     last = Step(
-        "H_p", f"limit per pulse, {row.rule} rule", formula, numbers, criterion.limit, "J/m2", criterion.source,
-        criterion.seen,
+        "H_p", Message("step.pulse_limit", rule=word(row.rule)), formula, numbers, criterion.limit, "J/m2",
+        criterion.source, criterion.seen,
     )  # fmt: skip
     others = tuple(
         Step(
-            "H_p", f"for comparison: {r.rule} rule, {r.hazard}", f"over {number(float(r.limiting_aperture) * 1e3)} mm",
-            f"window {number(float(r.averaging_time))} s", float(r.per_pulse), "J/m2", str(r.source), str(r.seen),
+            "H_p", Message("step.comparison", rule=word(r.rule), hazard=word(r.hazard)),
+            Message("step.over_aperture", aperture=f"{number(float(r.limiting_aperture) * 1e3)} mm"),
+            Message("step.window", time=f"{number(float(r.averaging_time))} s"), float(r.per_pulse), "J/m2",
+            str(r.source), str(r.seen),
         )
         for r in train.rows
         if r is not row and np.isfinite(r.per_pulse)
@@ -129,19 +128,17 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
     part, hole_mm = limit * area / amount, f"{number(hole * 1e3)} mm"
     source, seen = criterion.source, criterion.seen
     formula, numbers = "π D_a² / 4", f"π · ({hole_mm})² / 4"
-    first = Step("A", "area of the limiting aperture", formula, numbers, area, "m2", source, seen)
+    first = Step("A", Message("step.aperture_area"), formula, numbers, area, "m2", source, seen)
     if part >= 1.0:
-        formula = f"{quantity}_limit · A ≥ {symbol}: never exceeded"
+        never = Message("step.never", bound=f"{quantity}_limit · A ≥ {symbol}")
         numbers = f"{number(limit)} · {number(area)} / {number(amount)} = {number(part)}"
-        return first, Step("r", "distance", formula, numbers, 0.0, "m", APERTURE_SOURCE, "own")
+        return first, Step("r", Message("step.distance"), never, numbers, 0.0, "m", Message("source.aperture"), "own")
     if not beam.circular:
         dx, dy = (number(float(d)) for d in diameters(beam, distance))
-        meaning = "farthest distance from the last optic (two axes: searched and bisected)"
-        formula, numbers = (
-            f"mean over D_a of the beam d_x(r) × d_y(r) = {quantity}_limit",
-            f"d_x = {dx} m, d_y = {dy} m",
-        )
-        return first, Step("r", meaning, formula, f"{numbers} there", distance, "m", APERTURE_SOURCE, "own")
+        return first, Step(
+            "r", Message("step.two_axes"), Message("step.two_axes_formula", limit=f"{quantity}_limit"),
+            Message("step.sizes_there", x=dx, y=dy), distance, "m", Message("source.aperture"), "own",
+        )  # fmt: skip
     if beam.profile == "gaussian":
         diameter = hole / math.sqrt(-math.log1p(-part))
         formula = f"d_L = D_a / √(−ln(1 − {quantity}_limit · A / {symbol}))"
@@ -150,16 +147,17 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
         diameter = hole / math.sqrt(part)
         formula = f"d_L = √(4 {symbol} / (π {quantity}_limit))"
         numbers = f"√(4 · {number(amount)} / (π · {number(limit)}))"
-    meaning = "beam diameter (1/e) at which the limit is met"
-    second = Step("d_L", meaning, formula, numbers, diameter, "m", APERTURE_SOURCE, "own")
+    second = Step(
+        "d_L", Message("step.beam_at_limit"), formula, numbers, diameter, "m", Message("source.aperture"), "own"
+    )
     waist, phi, place = (number(pair[0]) for pair in (beam.waist_diameter, beam.divergence, beam.waist_position))
     if beam.propagation == "hyperbolic":
         formula = "r = z₀ + √(d_L² − d₀²) / φ"
         numbers = f"{place} m + √({number(diameter)}² − {waist}²) m / {phi} rad"
     else:
         formula, numbers = "r = z₀ + (d_L − d₀) / φ", f"{place} m + ({number(diameter)} − {waist}) m / {phi} rad"
-    meaning = "farthest distance from the last optic"
-    return first, second, Step("r", meaning, formula, numbers, distance, "m", PROPAGATION_SOURCE)
+    last = Step("r", Message("step.farthest"), formula, numbers, distance, "m", PROPAGATION_SOURCE)
+    return first, second, last
 
 
 def scatter_steps(
@@ -176,8 +174,8 @@ def scatter_steps(
         formula, numbers = f"r = √(ρ {symbol} / (2 π {quantity}_limit))", f"√({rho} · {amount} / (2 π · {limit}))"
         source, seen = "uniform hemisphere; reproduces DGUV Information 203-093, 4.3", "read"
     if spot > 0.0 and distance > 0.0 and spot / distance > ALPHA_MIN:
-        numbers += f"; extended source, α = {number(spot / distance * 1e3)} mrad at r, limit taken there"
-    meaning = f"distance from the lit surface ({model} scatter)"
+        numbers = joined([numbers, Message("step.extended_there", angle=number(spot / distance * 1e3))])
+    meaning = Message("step.scatter_distance", model=word(model))
     return (Step("r", meaning, formula, numbers, distance, "m", source, seen),)
 
 
@@ -195,19 +193,18 @@ def beam_working(criterion: Criterion, beam: BeamGeometry, place: float, factor:
     symbol, quantity = _symbols(criterion)
     dx, dy = (number(float(d) * 1e3) for d in diameters(beam, place))
     amount, hole = number(criterion.amount * factor), number(criterion.limiting_aperture * 1e3)
-    at = f"at z = {format_quantity(place, 'm', 5)}"
-    both = f"d_x = {dx} mm, d_y = {dy} mm {at}"
+    at, symbols = format_quantity(place, "m", 5), {"quantity": quantity, "symbol": symbol}
+    both = Message("step.sizes", x=dx, y=dy, place=at)
     if aid:
-        formula = f"{quantity} = τ {symbol}(M D_a, at most the objective) / A(D_a)"
         source = "ANSI-Z136-1, appendix B, from memory; docs/method.md"
-        return Working(formula, f"{amount} {criterion.amount_unit}, {both}; {aid}", source)
+        numbers = Message("step.in_aid", amount=f"{amount} {criterion.amount_unit}", sizes=both, aid=aid)
+        return Working(Message("step.aid_formula", **symbols), numbers, source)
     if beam.circular and beam.profile == "gaussian":
         formula = f"{quantity} = {symbol} (1 − exp(−(D_a/d)²)) / (π D_a² / 4)"
-        numbers = f"{amount} · (1 − exp(−({hole} mm / {dx} mm)²)) / (π · ({hole} mm)² / 4), d {at}"
-    else:
-        formula = f"{quantity} = {symbol} · (part through D_a) / (π D_a² / 4)"
-        numbers = f"{amount}, D_a = {hole} mm, {both}, {beam.profile}"
-    return Working(formula, numbers, APERTURE_SOURCE)
+        put_in = f"{amount} · (1 − exp(−({hole} mm / {dx} mm)²)) / (π · ({hole} mm)² / 4)"
+        return Working(formula, Message("step.size_at", numbers=put_in, place=at), Message("source.aperture"))
+    numbers = Message("step.part_numbers", amount=amount, aperture=hole, sizes=both, profile=word(beam.profile))
+    return Working(Message("step.part_formula", **symbols), numbers, Message("source.aperture"))
 
 
 def scatter_working(
@@ -223,14 +220,16 @@ def scatter_working(
     symbol, quantity = _symbols(criterion)
     amount, place = f"{number(reflectance)} · {number(criterion.amount)}", format_quantity(distance, "m", 5)
     if model == "lambert":
-        formula, source = f"{quantity} = ρ {symbol} cos θ / (π r²)", "Lambert's law"
-        numbers = f"{amount} · {number(math.cos(view_angle))} / (π · ({place})²), r {words}"
+        formula = f"{quantity} = ρ {symbol} cos θ / (π r²)"
+        put_in = f"{amount} · {number(math.cos(view_angle))} / (π · ({place})²)"
     else:
-        formula, source = f"{quantity} = ρ {symbol} / (2 π r²)", "uniform hemisphere, DGUV203-093, 4.3"
-        numbers = f"{amount} / (2 π · ({place})²), r {words}"
+        formula = f"{quantity} = ρ {symbol} / (2 π r²)"
+        put_in = f"{amount} / (2 π · ({place})²)"
+    numbers = Message("step.r", numbers=put_in, how=words)
     if collected is not None:
         formula += " · τ (D / D_a)²"
-        numbers += f"; times {number(collected[0])}: {collected[1]}"
+        numbers = Message("step.times", numbers=numbers, gain=number(collected[0]), aid=collected[1])
+    source = Message("source.lambert") if model == "lambert" else "uniform hemisphere, DGUV203-093, 4.3"
     return Working(formula, numbers, source)
 
 
@@ -240,11 +239,12 @@ def exposure_steps(criterion: Criterion, exposure: float, working: Working) -> t
     ratio = exposure / criterion.limit if np.isfinite(exposure) else math.inf
     return (
         Step(
-            quantity, "exposure at the place, averaged over D_a", working.formula, working.numbers, exposure,
+            quantity, Message("step.exposure"), working.formula, working.numbers, exposure,
             criterion.limit_unit, working.source, "own",
         ),
         Step(
-            f"{quantity}/{quantity}_limit", f"ratio to the {criterion.tissue} limit ({criterion.rule})",
+            f"{quantity}/{quantity}_limit",
+            Message("step.ratio", tissue=word(criterion.tissue), rule=word(criterion.rule)),
             f"{quantity} / {quantity}_limit", f"{number(exposure)} / {number(criterion.limit)}", ratio, "1",
             f"{criterion.rule_set}: {criterion.source}", criterion.seen,
         ),

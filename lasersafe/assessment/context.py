@@ -108,19 +108,19 @@ class Context:
         """Reflectance of the worst mirror in reach, and the reason."""
         surfaces = self.surfaces
         if not surfaces:
-            return 1.0, "no surface is listed, so any may be a full mirror"
+            return 1.0, Message("mirror.none_listed")
         if any(s.finish == "unknown" and s.material_key is None for s in surfaces):
-            return 1.0, "a surface of unknown finish counts as a full mirror"
+            return 1.0, Message("mirror.unknown_finish")
         if not self.case.settings.surfaces_complete:
-            return 1.0, "an object that is not on the list may be a full mirror"
+            return 1.0, Message("mirror.not_listed")
         far = self.wavelength >= FAR_INFRARED
         shining = [s for s in surfaces if far or s.finish != "matt"] or surfaces
         worst = max(shining, key=self.mirrored)
         if far and self.mirrored(worst) == 1.0:
-            return 1.0, "far infrared: painted and brushed metal counts as a mirror too"
+            return 1.0, Message("mirror.far_infrared")
         value = self.reflectance_of(worst)
         words = f", {value.words}" if value.words else ""
-        return self.mirrored(worst), f"'{worst.name}'{words}; the case states that nothing else can come into the beam"
+        return self.mirrored(worst), Message("mirror.stated", surface=f"'{worst.name}'{words}")
 
     def mirrored(self, surface: Surface | Target) -> float:
         """Return the reflectance of a surface or target that acts as a mirror.
@@ -134,7 +134,7 @@ class Context:
         """Return the reflectance of a surface or target: of its material in the data files, or as typed."""
         if surface.material_key is not None:
             return material_reflectance(surface.material_key, surface.finish, self.wavelength)
-        unsaid = "strict bound" if float(surface.reflectance) == 1.0 else "as typed, no source stated"
+        unsaid = Message("reflectance.strict_bound" if float(surface.reflectance) == 1.0 else "reflectance.typed")
         source = surface.reflectance_source or unsaid
         return Reflectance(float(surface.reflectance), surface.finish != "matt", "", source, "memory")
 
@@ -152,8 +152,7 @@ class Context:
             found.append(Scatterer(reflectance.value, angle, words, work if at_work else place, at_work))
         if not self.case.settings.surfaces_complete or not found:
             if not any(s.at_work for s in found):
-                words = "whatever stands at the work: reflectance 1"
-                found.append(Scatterer(1.0, 0.0, words, work, True))
+                found.append(Scatterer(1.0, 0.0, Message("reflectance.at_work"), work, True))
         return tuple(found)
 
     @property
@@ -206,23 +205,31 @@ def aid_of(person: Person) -> Aid:
 def setting_words(emission: Emission) -> str:
     """Return an emission in words."""
     if emission.kind == "continuous":
-        return f"continuous, {format_quantity(emission.power, 'W', 4)}"
-    pulse = f"{format_quantity(emission.pulse_energy, 'J', 4)} in {format_quantity(emission.pulse_duration, 's', 4)}"
+        return Message("setting.continuous", power=format_quantity(emission.power, "W", 4))
+    pulse = Message(
+        "setting.pulse",
+        energy=format_quantity(emission.pulse_energy, "J", 4),
+        time=format_quantity(emission.pulse_duration, "s", 4),
+    )
     if emission.kind == "single pulse":
-        return f"single pulse, {pulse}"
-    base = f", on {format_quantity(emission.pedestal, 'W', 4)} continuous" if emission.pedestal else ""
-    if emission.pulses:
-        again = "once" if emission.period is None else f"every {format_quantity(emission.period, 's', 4)}"
-        return f"list of {len(emission.pulses)} pulses {again}, the largest {pulse}{base}"
-    mode = f"mode {emission.name}, " if emission.name else ""
-    if emission.burst:
+        return Message("setting.single_pulse", pulse=pulse)
+    facts = {"pulse": pulse, "power": format_quantity(emission.power, "W", 4)}
+    if emission.pulses and emission.period is None:
+        found = Message("setting.list_once", count=len(emission.pulses), pulse=pulse)
+    elif emission.pulses:
+        period = format_quantity(emission.period or 0.0, "s", 4)
+        found = Message("setting.list_every", count=len(emission.pulses), period=period, pulse=pulse)
+    elif emission.burst:
         number, spacing = emission.burst[0]
-        return (
-            f"{mode}bursts of {number:.0f} pulses {format_quantity(spacing, 's', 4)} apart, {pulse} each, "
-            f"{format_quantity(emission.repetition_rate / number, 'Hz', 4)}, mean "
-            f"{format_quantity(emission.power, 'W', 4)}{base}"
-        )
+        rate = format_quantity(emission.repetition_rate / number, "Hz", 4)
+        apart = format_quantity(spacing, "s", 4)
+        found = Message("setting.bursts", count=f"{number:.0f}", spacing=apart, rate=rate, **facts)
+    else:
+        found = Message("setting.train", rate=format_quantity(emission.repetition_rate, "Hz", 4), **facts)
+    if emission.name and not emission.pulses:
+        found = Message("setting.mode", name=emission.name, setting=found)
     return (
-        f"{mode}train, {pulse} at {format_quantity(emission.repetition_rate, 'Hz', 4)}, "
-        f"mean {format_quantity(emission.power, 'W', 4)}{base}"
+        Message("setting.base", setting=found, power=format_quantity(emission.pedestal, "W", 4))
+        if emission.pedestal
+        else found
     )

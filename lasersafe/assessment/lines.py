@@ -14,6 +14,7 @@ from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.side_by_side import side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, EyewearNeed, LineShare, ModuleResult, Step
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import ExtraLine
@@ -48,7 +49,8 @@ def alone_of(context: Context) -> Context:
 
 def every_context(context: Context) -> dict[str, Context]:
     """Return the contexts of all wavelengths, the main one first."""
-    return {f"{context.wavelength * 1e9:.6g} nm, main beam": context, **line_contexts(context)}
+    main = Message("sum.main_beam", wavelength=f"{context.wavelength * 1e9:.6g}")
+    return {main: context, **line_contexts(context)}
 
 
 def power_of_all(context: Context) -> float | None:
@@ -83,10 +85,15 @@ def with_limit_steps(found: Mapping[str, Context], share: Share, duration: float
 
 def sum_step(found: Sum) -> Step:
     """Return the step that adds the fractions of a sum."""
-    numbers = " + ".join(f"{s.fraction:.5g} ({s.wavelength * 1e9:.6g} nm, {s.criterion.rule})" for s in found.shares)
-    source = f"{found.rule_set}; {addition_source()}"
-    meaning = f"sum of the fractions, {found.group}"
-    return Step("Σ", meaning, "Σ exposure / limit", numbers, found.total, "1", source)
+    parts = [
+        Message("sum.of_line", fraction=f"{s.fraction:.5g}", wavelength=f"{s.wavelength * 1e9:.6g}",
+                rule=word(s.criterion.rule))
+        for s in found.shares
+    ]  # fmt: skip
+    return Step(
+        "Σ", Message("sum.fractions", group=word(found.group)), Message("sum.formula"), joined(parts, " + "),
+        found.total, "1", f"{found.rule_set}; {addition_source()}",
+    )  # fmt: skip
 
 
 def sharing(lit: Sequence[Context], own: Context) -> int:
@@ -106,7 +113,7 @@ def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:
     for need, own in zip(needs, verdicts, strict=True):
         reasons = own.reasons
         if failing:
-            reasons = (*reasons, f"not enough at {', '.join(failing)}: every wavelength in the beam has to be covered")
+            reasons = (*reasons, Message("sum.every_line", waves=", ".join(failing)))
         word = own.verdict if enough or not own.enough else NOT_ENOUGH
         result.append(replace(need, verdict=replace(own, enough=enough, verdict=word, reasons=reasons)))
     return result
@@ -128,11 +135,10 @@ def module_results(found: Sequence[Context]) -> list[ModuleResult]:
         distance = float(person.distance)
         seen = side_by_side(context.beam, count, pitch, distance)
         angle = format_quantity(seen.separation, "rad", 3)
-        sentence = (
-            f"{count[0] * count[1]} beams lie {angle} apart seen from {person.name}, {seen.sources}; all of them are "
-            f"counted as one point source, which lets {seen.joined:.3g} of the power through a pupil of 7 mm "
-            f"({seen.offset:.3g} if each keeps its place)"
-        )
+        sentence = Message(
+            "sum.module", count=count[0] * count[1], angle=angle, person=person.name, sources=word(seen.sources),
+            share=f"{seen.joined:.3g}", other=f"{seen.offset:.3g}",
+        )  # fmt: skip
         results.append(
             ModuleResult(
                 context.laser.name, context.setup.name, person.name, distance, seen.separation, seen.sources,

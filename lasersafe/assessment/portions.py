@@ -12,6 +12,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.hazard.combine import addition_source, group_of
 from lasersafe.hazard.exposure import criteria
 from lasersafe.results import Criterion, Step
+from lasersafe.wording.message import Message
 
 _SMALLEST = 1e-12  # less of a limit is not told from it
 _TRACE = 1e-9
@@ -83,6 +84,6 @@ def portion_step(whole: Criterion, limit: float) -> Step:
     symbol = "E" if whole.limit_unit == "W/m2" else "H"
     numbers = f"{number(whole.limit)} · {number(limit / whole.limit)}"
     return Step(
-        f"{symbol}_part", "part of the limit that this wavelength may use", f"{symbol}_limit · F / Σ F", numbers, limit,
+        f"{symbol}_part", Message("sum.portion"), f"{symbol}_limit · F / Σ F", numbers, limit,
         whole.limit_unit, addition_source(), "own",
     )  # fmt: skip

@@ -22,7 +22,7 @@ from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import magnified_angle
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion, Scenario, Step
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, joined
 
 if TYPE_CHECKING:
     from lasersafe.models import Person
@@ -89,16 +89,16 @@ def distance_from(person: Person, scatterer: Scatterer, retinal: bool = True) ->
     is stated.
     """
     if scatterer.at_work and person.distance_from_work is not None:
-        found, words = float(person.distance_from_work), "as stated"
+        found, words = float(person.distance_from_work), Message("place.stated")
         if not retinal:
             return found, words
     elif scatterer.distance is not None:
         found = max(float(person.distance) - scatterer.distance, 0.0)
-        words = "lower bound: nearest distance from the optic less that of the surface"
+        words = Message("place.lower_bound")
     else:
-        found, words = 0.0, "unknown, so as near as possible"
+        found, words = 0.0, Message("place.unknown")
     if found < CLOSEST_TO_SPOT:
-        return CLOSEST_TO_SPOT, f"{words}; 0.1 m is taken as the nearest viewing distance"
+        return CLOSEST_TO_SPOT, joined([words, Message("place.nearest")])
     return found, words
 
 
@@ -224,7 +224,7 @@ def _highest(every: Iterable[tuple[Sum, Look]]) -> tuple[dict[str, float], dict[
 
 def _struck_out(context: Context, person: Person, way: str) -> str:
     if way == "direct" and not person.in_beam_possible:
-        return "the case states that something solid keeps the direct beam from this person"
+        return Message("struck.solid")
     for entry in context.case.strike_out:
         if (
             entry.way == way

@@ -35,6 +35,7 @@ from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, SumResult, Zone
+from lasersafe.wording.message import Message, joined, word
 
 TISSUES = ("eye", "skin")
 CLOSEST_TO_SPOT = 0.1  # m; common practice, no source: nobody looks at a spot from nearer
@@ -72,36 +73,45 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     top, own, emission = max(best.values(), key=lambda found: found[0].distance)
     reaches = {name: found[0] for name, found in best.items()}
     factor, words = context.mirror_reflectance if way == "mirror" else (1.0, "")
-    origin, focus, note = "last optic", context.focus, ""
+    origin, focus, note, seen = "last optic", context.focus, "", ""
     if way == "mirror":
-        note = f"along the folded path, by way of a flat mirror; {words}"
+        note = Message("zone.folded", why=words)
     elif way == "scatter":
         reflectance, angle, surface = context.scatter_surface
         model = context.case.settings.scatter_model
-        origin, focus, note = "surface", None, f"scattered by: {surface}; {model} model"
+        origin, focus, note = "surface", None, Message("zone.scattered", surface=surface, model=word(model))
     elif way == "aided":
         aperture = top.criterion.limiting_aperture
-        seen = ", ".join(sorted(one.words(context.wavelength, aperture) for one in instruments if one is not None))
+        seen = joined(sorted(one.words(context.wavelength, aperture) for one in instruments if one is not None), ", ")
         if len(lines) > 1:
-            seen += f"; the fractions of {len(lines)} wavelengths add"
+            seen = Message("zone.lines_add", aid=seen, count=len(lines))
             reaches = {
                 name: Reach(float(zone_distances(context, way, tissue, {}, (name,))), reach.criterion)
                 for name, reach in reaches.items()
             }
-        note = f"through {seen}"
+        note = Message("zone.through", aid=seen)
     found = zone(way, tissue, reaches, origin, focus, note)
     if way == "scatter":
         spot = context.spot if tissue == "eye" else 0.0
         steps = scatter_steps(found.criterion, reflectance, angle, model, spot, found.distance)
     elif way == "aided":
-        meaning = "farthest distance from the last optic, with an optical aid"
-        numbers = f"{seen}; searched from the limit outwards"
-        formula, source = "collected power / A(D_a) = limit", "ANSI-Z136-1, appendix B"
-        steps = (Step("r", meaning, formula, numbers, found.distance, "m", source, "memory"),)
+        steps = (
+            Step(
+                "r", Message("step.aided_distance"), Message("step.collected"), Message("step.searched", aid=seen),
+                found.distance, "m", "ANSI-Z136-1, appendix B", "memory",
+            ),
+        )  # fmt: skip
     else:
         steps = distance_steps(found.criterion, context.beam, found.distance)
     first = Step(
-        "t", "exposure duration", "by wavelength and way", reason, duration, "s", "design rule, docs/method.md", "read"
+        "t",
+        Message("step.duration"),
+        Message("step.by_wavelength"),
+        reason,
+        duration,
+        "s",
+        Message("source.design_rule"),
+        "read",
     )
     limit = limit_steps(found.criterion, emission, own.wavelength, duration, top.angle)
     return replace(
@@ -141,12 +151,10 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
     shares = shares_of(top)
     listed = ", ".join(f"{s.wavelength * 1e9:.6g} nm {format_quantity(s.fraction, '1', 3)}" for s in shares)
     alone = format_quantity(farthest, "m", 3, "up")
-    sentence = (
-        f"{way}, {tissue}: the fractions of {len(shares)} wavelengths add ({top.group}; at the edge {listed}); "
-        f"the farthest alone reaches {alone}"
-        if len(shares) > 1
-        else f"{way}, {tissue}: one wavelength decides alone ({listed}); the others act on other tissue"
-    )
+    sentence = Message(
+        "sum.add" if len(shares) > 1 else "sum.alone", way=word(way), tissue=word(tissue), count=len(shares),
+        group=word(top.group), listed=listed, alone=alone,
+    )  # fmt: skip
     result = SumResult(
         context.laser.name, context.setup.name, way, tissue, top.group, decided, reaches[decided], farthest, duration,
         shares, sentence,
@@ -160,7 +168,7 @@ def _with_lines(context: Context, zone: Zone) -> Zone:
     merged = {name: max(own, by_rule_set[name]) for name, own in zone.by_rule_set.items()}
     if found.distance <= zone.distance:
         return replace(zone, by_rule_set=merged)
-    note = f"with {len(context.laser.line)} further wavelengths: {found.sentence}"
+    note = Message("zone.with_lines", count=len(context.laser.line), sum=found.sentence)
     focus = None if zone.way == "scatter" else context.focus
     return replace(
         zone,
@@ -168,7 +176,7 @@ def _with_lines(context: Context, zone: Zone) -> Zone:
         distance_from_focus=None if focus is None else found.distance - focus,
         criterion=with_limit_steps(every_context(context), top.shares[0], found.duration),
         by_rule_set=merged,
-        note="; ".join(part for part in (zone.note, note) if part),
+        note=joined(filter(None, (zone.note, note))),
         steps=(*zone.steps, sum_step(top)),
     )
 
@@ -206,18 +214,22 @@ def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData
     curves = tuple(
         Curve(label, "", tuple(map(float, place)), tuple(map(float, values)))
         for label, values in (
-            (f"beam, mean over {eye.limiting_aperture * 1e3:.3g} mm", direct),
-            ("scatter, distance from the surface", spread),
+            (Message("chart.beam", aperture=f"{eye.limiting_aperture * 1e3:.3g} mm"), direct),
+            (Message("chart.scatter"), spread),
         )
     )
     lines = [
-        LimitLine(f"{name} limit, {c.rule_set}, {c.duration:g} s, {c.rule}", c.limit)
-        for name, c in (("eye", eye), ("skin", skin))
+        LimitLine(
+            Message("chart.limit", tissue=word(c.tissue), set=c.rule_set, time=f"{c.duration:g} s", rule=word(c.rule)),
+            c.limit,
+        )
+        for c in (eye, skin)
         if c.limit_unit == unit
     ]
     drawn = bool(lines) and math.isclose(scatter.limit, lines[0].value, rel_tol=0.02)
     if scatter.limit_unit == unit and not drawn:
-        lines.append(LimitLine(f"eye limit for scatter, {scatter.duration:g} s, {scatter.rule}", scatter.limit))
+        label = Message("chart.scatter_limit", time=f"{scatter.duration:g} s", rule=word(scatter.rule))
+        lines.append(LimitLine(label, scatter.limit))
     quantity = "radiant exposure per pulse" if pulsed else "irradiance"
     return ChartData(f"{context.laser.name}: {context.setup.name}", unit, quantity, curves, tuple(lines), tuple(marks))
 
@@ -235,7 +247,7 @@ def setup_result(context: Context) -> SetupResult:
     if context.space.adjustable:
         duration, _ = context.duration("direct")
         eye, skin = (setting_words(context.emission(tissue, duration)) for tissue in TISSUES)
-        setting = f"worst for the eye: {eye}" + ("" if eye == skin else f"; for the skin: {skin}")
+        setting = Message("setting.worst_eye" if eye == skin else "setting.worst_both", eye=eye, skin=skin)
     words, steps = beam_words(context.setup, context.beam), beam_steps(context.setup, context.beam)
     fitted, chart = context.setup.fitted, _chart(context, zones)
     return SetupResult(

@@ -20,7 +20,7 @@ from lasersafe.hazard.emission import Floats
 from lasersafe.hazard.scatter import step_places
 from lasersafe.records.fields import badness
 from lasersafe.results import NotAssessed, Scenario, SetupResult, Step, StrikeOuts
-from lasersafe.wording.message import joined
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -138,9 +138,12 @@ def _sums(
     decided = max(several, key=lambda key: badness(totals[key]))
     parts, total = sums[decided], totals[decided]
     _, lead = max(parts, key=lambda part: badness(part[0]))
-    numbers = " + ".join(f"{fraction:.5g} ({s.laser}, {s.way})" for fraction, s in parts)
-    source = f"{decided[0]}; {_SOURCE}"
-    step = Step("Σ", f"sum of the fractions, {decided[1]}", "Σ exposure / limit", numbers, total, "1", source, "read")
+    numbers = joined(
+        (Message("sum.of_laser", fraction=f"{fraction:.5g}", laser=s.laser, way=word(s.way)) for fraction, s in parts),
+        " + ",
+    )
+    meaning, source = Message("sum.fractions", group=word(decided[1])), f"{decided[0]}; {_SOURCE}"
+    step = Step("Σ", meaning, Message("sum.formula"), numbers, total, "1", source, "read")
     by_set = {name: max((totals[name, group] for group in named), key=badness) for name in sets}
     return [
         Scenario(
@@ -153,7 +156,7 @@ def _sums(
             tissue=tissue,
             distance=lead.distance,
             duration=max(s.duration for _, s in parts),
-            duration_reason=joined(s.duration_reason for _, s in parts),
+            duration_reason=joined(dict.fromkeys(s.duration_reason for _, s in parts)),
             exposure=total,
             exposure_unit="1",
             limit=1.0,

@@ -17,6 +17,7 @@ from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, positive
 from lasersafe.optics.viewing import PUPIL, collecting_gain, imaged_aperture
 from lasersafe.reference import shared_path
+from lasersafe.wording.message import Message, word
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,10 @@ class Aid:
     def words(self, wavelength: float, aperture: float) -> str:
         """Return the instrument in words, with what it passes at a wavelength [m] into a limiting aperture [m]."""
         passed = float(self.passes(wavelength))
-        used = f"{float(self.collects(aperture)) * 1e3:.3g} mm of the objective into {aperture * 1e3:.3g} mm"
-        return f"{self.name}, {used}, τ = {passed:g}"
+        used = f"{float(self.collects(aperture)) * 1e3:.3g} mm"
+        return Message(
+            "aid.words", aid=word(self.name), used=used, aperture=f"{aperture * 1e3:.3g} mm", passed=f"{passed:g}"
+        )
 
 
 # What a case that says only "aided" is compared with: the standard 7x50, and no credit for its glass.

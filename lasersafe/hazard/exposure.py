@@ -31,6 +31,7 @@ from lasersafe.limits import (
 from lasersafe.optics.checks import unique
 from lasersafe.optics.extended import limited_angle
 from lasersafe.records.step import Criterion
+from lasersafe.wording.message import Message
 
 ALPHA_MIN = 1.5e-3
 _MANY = 256  # trains from which on the quick way pays
@@ -351,10 +352,11 @@ def comparison_of(c: Criterion) -> Comparison:
 def _train_note(row: HazardLimit | TrainRow | None) -> str:
     if not isinstance(row, TrainRow):
         return ""
-    text = f"window {float(row.averaging_time):.6g} s, {float(row.pulses):.6g} pulses"
-    if row.rule == "train":
-        text += f", {float(row.pulses_joined):.6g} joined within T_i, C_P = {float(row.pulse_factor):.4g}"
-    return text
+    return Message(
+        "step.window_train" if row.rule == "train" else "step.window_pulses",
+        time=f"{float(row.averaging_time):.6g} s", count=f"{float(row.pulses):.6g}",
+        joined=f"{float(row.pulses_joined):.6g}", factor=f"{float(row.pulse_factor):.4g}",
+    )  # fmt: skip
 
 
 def strictest_by_aperture(compared: Iterable[Comparison]) -> list[Comparison]:

@@ -36,7 +36,7 @@ from lasersafe.wording.files import (
     unique,
     where_in,
 )
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, said_word
 from lasersafe.wording.phrases import translated
 
 __all__ = [
@@ -159,7 +159,8 @@ class Wording:
         """Return what the program says in English in this language, or unchanged when there is no phrase for it."""
         if isinstance(text, Message):
             return text.said(self.language)
-        return translated(text, self.phrases) if self.phrases else text
+        found = said_word(text, self.language)
+        return translated(text, self.phrases) if found == text and self.phrases else found
 
     def input_name(self, name: str) -> str:
         """Return a field of the case file in words, of an oblong width with its axis, as ``beam_diameter.x``."""

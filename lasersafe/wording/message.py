@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import reduce
+from functools import lru_cache, reduce
 from typing import Any
 
 from lasersafe.errors import ReferenceDataError
@@ -50,19 +50,38 @@ class Message(str):
         return _template(language, self.key).format_map(values)
 
 
-def joined(parts: Iterable[str]) -> str:
-    """Return sentences in one, each of them once, parted by semicolons."""
-    return reduce(lambda first, second: Message("join.semicolon", first=first, second=second), dict.fromkeys(parts))
+def word(text: str) -> str:
+    """Return a word of the program, as the name of a rule or a tissue; what is none of its words is what users type."""
+    return Message(f"word.{text}") if text in _texts("en")["word"] else text
+
+
+def said_word(text: str, language: str) -> str:
+    """Return a word of the program in a language; any other text as it is."""
+    return str(_texts(language)["word"].get(text, text))
+
+
+def joined(parts: Iterable[str], by: str = "; ") -> str:
+    """Return texts in one, parted by semicolons or something else that is the same in every language."""
+
+    def both(first: str, second: str) -> str:
+        return Message("join.two", first=first, by=by, second=second) if first else second
+
+    return reduce(both, parts, "")
 
 
 def _again(key: str, values: dict[str, Any]) -> Message:
     return Message(key, **values)
 
 
+@lru_cache(maxsize=8)
+def _texts(language: str) -> dict[str, dict[str, str]]:
+    return load_toml(templates_path("wording", language, "messages.toml"))
+
+
 def _template(language: str, key: str) -> str:
     group, _, name = key.partition(".")
     try:
-        return str(load_toml(templates_path("wording", language, "messages.toml"))[group][name])
+        return _texts(language)[group][name]
     except KeyError:
         message = f"wording '{language}', messages.toml: key '{key}' is missing"
         raise ReferenceDataError(message) from None

@@ -14,10 +14,10 @@ import pytest
 from lasersafe.errors import ReferenceDataError
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording import languages, load_wording
-from lasersafe.wording.message import Message, joined
+from lasersafe.wording.message import Message, joined, word
 from tests.project import ROOT
 
-USED = re.compile(r"Message\(\s*\"([a-z_]+\.[a-z_]+)\"|= \"(need\.[a-z_]+)\"")
+USED = re.compile(r"Message\(\s*\"([a-z_]+\.[a-z_]+)\"")
 
 
 def sentences(language: str) -> dict[str, str]:
@@ -36,13 +36,26 @@ def test_every_sentence_stands_in_every_language_with_the_same_places(language: 
     assert {key: places(text) for key, text in here.items()} == {key: places(text) for key, text in english.items()}
 
 
-def test_every_key_in_the_code_is_a_sentence() -> None:
+def test_every_key_in_the_code_is_a_sentence_and_every_sentence_is_asked_for() -> None:
     texts = [Path(path).read_text(encoding="utf-8") for path in (ROOT / "lasersafe").rglob("*.py")]
-    used = {one or other for text in texts for one, other in USED.findall(text)}
-    assert len(used) > 10
+    used = {key for text in texts for key in USED.findall(text)}
+    assert len(used) > 60
     assert used - sentences("en").keys() == set()
-    built = {"cannot.convex", "cannot.concave"}  # from the shape of a surface
-    assert sentences("en").keys() - used == built
+    whole = "".join(texts)
+    built = {group for group, _, _ in (key.partition(".") for key in sentences("en")) if f'f"{group}.{{' in whole}
+    spare = {key for key in sentences("en") if f'"{key}"' not in whole and key.partition(".")[0] not in built}
+    assert {key for key in spare if not key.startswith("word.")} == set()
+    data = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "shared").rglob("*.toml"))
+    assert {key for key in spare if key.removeprefix("word.") not in whole + data} == set()
+
+
+def test_a_word_is_said_in_every_language_and_what_users_type_is_not() -> None:
+    assert word("retina thermal") == "retina thermal"
+    assert load_wording("de").say(word("retina thermal")) == "Netzhaut thermisch"
+    assert load_wording("de").say("retina thermal") == "Netzhaut thermisch"
+    assert not isinstance(word("Retina of my own"), Message)
+    assert joined(["a", word("eye")], ", ") == "a, eye"
+    assert load_wording("de").say(joined([word("skin"), "a", word("eye")], ", ")) == "Haut, a, Auge"
 
 
 def test_a_sentence_is_english_as_a_text_and_said_in_any_language_with_what_stands_in_it() -> None:
@@ -50,7 +63,7 @@ def test_a_sentence_is_english_as_a_text_and_said_in_any_language_with_what_stan
     assert reason == "stated in the case: drill {of} the day; not shorter than one pulse"
     assert load_wording("de").say(reason) == "im Fall angegeben: drill {of} the day; nicht kürzer als ein Puls"
     assert load_wording("en").say(reason) == reason
-    several = joined([reason, Message("time.deliberate"), reason])
+    several = joined([reason, Message("time.deliberate")])
     assert several == f"{reason}; deliberate viewing (TROS-2, 4.1)"
     assert load_wording("de").say(several).endswith("ein Puls; absichtliches Hineinsehen (TROS-2, 4.1)")
 
