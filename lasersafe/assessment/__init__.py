@@ -103,7 +103,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         people=people,
         rule_set=case.rule_set,
         rule_sets=sets,
-        decision=naming_strike_outs(with_days(decision, days, wording.say), wording),
+        decision=naming_strike_outs(with_days(decision, days, wording.language), wording),
         setups=tuple(setups),
         scenarios=tuple(scenarios),
         eyewear=tuple(eyewear),

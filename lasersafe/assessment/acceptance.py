@@ -19,6 +19,7 @@ from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.fields import alike, badness
 from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario
 from lasersafe.typed import shown
+from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, MeasuredReading, Person
@@ -108,15 +109,16 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
         for what, amount, unit in amounts(context):
             if scenario.way == "scatter":
                 model = context.case.settings.scatter_model
-                found = []
+                found: list[tuple[float, float, str]] = []
                 for one in context.scatterers:
                     distance, _ = distance_from(person, one, retinal=False)
                     there = scatter_exposure(amount, one.reflectance, distance, one.view_angle, model)
                     value = min(float(there) * area, amount)
-                    numbers = (
-                        f"{amount:.5g} {unit} · {one.reflectance:g} ({one.words}), {model}, {distance:.5g} m, 7 mm"
-                    )
-                    found.append((value, distance, numbers))
+                    how = Message(
+                        "reading.scatter", amount=f"{amount:.5g} {unit}", reflectance=f"{one.reflectance:g}",
+                        surface=one.words, model=word(model), distance=f"{distance:.5g} m",
+                    )  # fmt: skip
+                    found.append((value, distance, how))
                 value, distance, numbers = max(found)
             else:
                 distance = float(person.distance)

@@ -18,6 +18,7 @@ from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, Step
+from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -102,13 +103,15 @@ def plain(value: float | None) -> float | None:
     return None if value is None else float(value)
 
 
-def broken_by_all(rating: float | None, pulse_rating: float | None, irradiance: float, pulse: float) -> str:
-    """Return why a barrier that holds each laser does not hold all at once [W/m2, J/m2], "" where it does."""
+def broken_by_all(rating: float | None, pulse_rating: float | None, irradiance: float, pulse: float) -> Message | None:
+    """Return why a barrier that holds each laser does not hold all at once [W/m2, J/m2], None where it does."""
     if rating is not None and not irradiance <= rating:
-        return f"does not hold: {irradiance:.4g} W/m2 from all lasers together exceed the rated {rating:.4g} W/m2"
+        facts = {"load": f"{irradiance:.4g} W/m2", "rating": f"{rating:.4g} W/m2"}
+        return Message("barrier.fails", why=Message("barrier.all_lasers", **facts))
     if pulse_rating is not None and not pulse <= pulse_rating:
-        return f"does not hold: one pulse gives {pulse:.4g} J/m2, and {pulse_rating:.4g} J/m2 are rated"
-    return ""
+        facts = {"load": f"{pulse:.4g} J/m2", "rating": f"{pulse_rating:.4g} J/m2"}
+        return Message("barrier.fails", why=Message("barrier.pulse", **facts))
+    return None
 
 
 def highest_peak(beam: BeamGeometry, away: float, power: float) -> tuple[float, float]:
@@ -130,22 +133,27 @@ def _falls(barrier: Barrier, way: str, context: Context, power: float) -> tuple[
             behind = one.distance is not None and far > one.distance
             distance = far - (one.distance or 0.0) if behind else CLOSEST_TO_SPOT
             value = float(scatter_exposure(power, one.reflectance, distance, 0.0, model))
-            found.append((value, f"{power:.5g} W · {one.reflectance:g} ({one.words}) at {distance:.5g} m"))
-        value, numbers = max(found)
+            facts = {"power": f"{power:.5g} W", "reflectance": f"{one.reflectance:g}", "place": f"{distance:.5g} m"}
+            found.append((value, Message("barrier.scatter_numbers", surface=one.words, **facts)))
+        value, scattered = max(found)
         formula = "ρ Φ / (π r²)" if model == "lambert" else "ρ Φ / (2 π r²)"
-        return value, Step("E", "irradiance on the barrier", formula, numbers, value, "W/m2", f"{model} scatter", "own")
+        origin = Message("barrier.scatter_source", model=word(model))
+        return value, Step("E", Message("barrier.mean"), formula, scattered, value, "W/m2", origin, "own")
     power *= 1.0 if way == "direct" else context.mirror_reflectance[0]
     value, place = highest_peak(context.beam, far, power)
     dx, dy = (float(d) for d in diameters(context.beam, place))
-    numbers = f"4 · {power:.5g} W / (π · {dx:.5g} m · {dy:.5g} m) at {place:.5g} m"
+    put_in = Message(
+        "barrier.beam_numbers", power=f"{power:.5g} W", x=f"{dx:.5g} m", y=f"{dy:.5g} m", place=f"{place:.5g} m"
+    )
     formula, source = "4 Φ ρ / (π d_x d_y)", "ISO 11146-1 propagation; peak of the profile"
-    return value, Step("E", "peak irradiance on the barrier", formula, numbers, value, "W/m2", source, "own")
+    return value, Step("E", Message("barrier.peak"), formula, put_in, value, "W/m2", source, "own")
 
 
-_NO_MEAN = Step(
-    "E", "irradiance on the barrier", "a single pulse has no mean power", "not rated for pulses", math.inf, "W/m2",
-    "own rule", "own",
-)  # fmt: skip
+def _no_mean() -> Step:
+    return Step(
+        "E", Message("barrier.mean"), Message("barrier.no_mean"), Message("barrier.not_for_pulses"), math.inf, "W/m2",
+        "own rule", "own",
+    )  # fmt: skip
 
 
 def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
@@ -164,7 +172,7 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
     for one in results:
         same = [r for r in results if r.fitted and (r.barrier, r.way) == (one.barrier, one.way)]
         total, pulses = sum(r.irradiance for r in same), sum(r.pulse or 0.0 for r in same)
-        broken = broken_by_all(one.rating, one.pulse_rating, total, pulses) if one.fitted and one.holds else ""
+        broken = broken_by_all(one.rating, one.pulse_rating, total, pulses) if one.fitted and one.holds else None
         found.append(replace(one, holds=False, verdict=broken) if broken else one)
     return found
 
@@ -185,7 +193,7 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
         holds=verdict.holds,
         verdict=verdict.verdict,
         notes=verdict.notes,
-        steps=(load.where or _NO_MEAN, *verdict.steps),
+        steps=(load.where or _no_mean(), *verdict.steps),
         fitted=context.setup.fitted,
         asked=way in barrier.must_stop,
         pulse=load.pulse,

@@ -28,17 +28,17 @@ def broken_context(stage: Stage, context: Context, way: str) -> tuple[Context | 
             beam = context.beam
         else:
             beam = fibre_multimode(FIBRE_APERTURE, "5 %", propagation=context.case.settings.propagation)
-            note = f"numerical aperture {FIBRE_APERTURE:g} taken, in any direction from the head"
+            note = Message("fault.aperture", value=f"{FIBRE_APERTURE:g}")
     else:
         if setup.kind != "lens":
             return None, Message("cannot.lens")
         other = next((c for c in stage.contexts if c.laser is context.laser and c.setup.kind == "collimated"), None)
         if other is not None:
-            beam, note = other.beam, f"as set-up '{other.setup.name}'"
+            beam, note = other.beam, Message("fault.as_setup", name=other.setup.name)
         else:
             width = context.beam.divergence[0] * abs(context.beam.waist_position[0])
             angle = least_divergence(width, context.wavelength)
             beam = collimated(width, angle, "1/e", context.beam.profile)
-            note = "the divergence before the lens is not stated, so the smallest possible"
+            note = Message("fault.least_divergence")
     lines = {name: replace(line, beam=beam) for name, line in line_contexts(context).items()}
     return replace(context, beam=beam, _lines=lines), note

@@ -35,7 +35,7 @@ BASE_WAY = {
     "convex mirror": "mirror", "concave mirror": "mirror", "scatter": "scatter", "mirror then scatter": "scatter",
     "fibre broken": "direct", "optic lost": "direct", "aided viewing": "direct",
 }  # fmt: skip
-NO_AID = "the case states that this person uses no binoculars, telescope or viewfinder (aided is false)"
+NO_AID = "struck.no_aid"  # key of the sentence that nobody uses an instrument
 
 
 @dataclass(frozen=True)

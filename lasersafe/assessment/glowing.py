@@ -24,6 +24,7 @@ from lasersafe.optics.extended import ExtendedSource
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion, ExtendedResult, Scenario, SetupResult, Step
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Extended, Person
@@ -122,13 +123,14 @@ def _compared(context: Context, tissue: str, duration: float) -> list[Criterion]
 
 
 def _sentence(result: ExtendedResult, top: SourceFinding, nearest: float) -> str:
-    place = format_quantity(result.worst_distance, "m", 3)
-    where = "the nearest view" if result.worst_distance <= nearest * 1.001 else "farther than the nearest view"
-    angle = f", seen under {format_quantity(result.angle, 'rad', 3, 'down')}" if result.tissue == "eye" else ""
-    return (
-        f"{result.tissue}: the most hazardous viewing distance is {place}, {where}; {top.part} decides{angle} by the "
-        f"{top.rule} rule of {result.rule_set} ({top.hazard})"
-    )
+    where = Message(
+        "extended.nearest" if result.worst_distance <= nearest * 1.001 else "extended.farther",
+        tissue=word(result.tissue), place=format_quantity(result.worst_distance, "m", 3),
+    )  # fmt: skip
+    return Message(
+        f"extended.{result.tissue}", where=where, part=top.part, angle=format_quantity(result.angle, "rad", 3, "down"),
+        rule=word(top.rule), set=result.rule_set, hazard=word(top.hazard),
+    )  # fmt: skip
 
 
 def extended_scenarios(context: Context) -> list[Scenario]:
@@ -165,10 +167,11 @@ def _scenario(
         decided, tissue, top.hazard, top.rule, 0.0, "W" if top.unit == "W/m2" else "J", top.limit, top.unit,
         top.aperture, duration, top.source,
     )  # fmt: skip
-    words = f"extended source '{extended.name}', {top.part}, at {format_quantity(top.distance, 'm', 3)}"
+    away = format_quantity(top.distance, "m", 3)
+    words = Message("extended.seen", name=extended.name, part=top.part, distance=away)
     step = Step(
-        "α", "angle that is credited; ratio there", "mean of both axes, each limited to α_min and α_max(t)",
-        f"{words}: ratio {worst:.5g}", top.angle, "rad", _SOURCE, "own",
+        "α", Message("extended.meaning"), Message("extended.formula"),
+        Message("extended.numbers", seen=words, ratio=f"{worst:.5g}"), top.angle, "rad", _SOURCE, "own",
     )  # fmt: skip
     return Scenario(
         key="", laser=context.laser.name, setup=context.setup.name, person=person.name, role=person.role,
@@ -176,14 +179,6 @@ def _scenario(
         exposure_unit=top.unit, limit=top.limit, ratio=worst, below=bool(worst <= 1.0), criterion=criterion,
         ratio_by_rule_set=ratios, surface=words, steps=(step,), mode="extended source",
     )  # fmt: skip
-
-
-_WHY = {
-    "continuous": "the mean over the exposure",
-    "single pulse": "one pulse alone",
-    "mean": "the energy of all pulses in the worst window",
-    "train": "the factor for repeated pulses",
-}
 
 
 def rule_sentences(setups: list[SetupResult]) -> tuple[str, ...]:
@@ -195,13 +190,17 @@ def rule_sentences(setups: list[SetupResult]) -> tuple[str, ...]:
         for zone in setup.zones:
             c = zone.criterion
             others = [name for name in zone.by_rule_set if name != c.rule_set]
-            versus = "".join(
-                f"; {name} alone gives {format_quantity(zone.by_rule_set[name], 'm', 3, 'up')}" for name in others
+            versus = (
+                Message("decided.versus", set=name, distance=format_quantity(zone.by_rule_set[name], "m", 3, "up"))
+                for name in others
             )
-            why = _WHY.get(c.rule, c.rule)
-            note = f" ({c.note})" if c.note else ""
+            why = Message(f"decided.{c.rule.replace(' ', '_')}")
+            why = Message("decided.noted", why=why, note=c.note) if c.note else why
             found.append(
-                f"{setup.laser}, {setup.setup}, {zone.way}, {zone.tissue}: the {c.rule} rule of {c.rule_set} decides, "
-                f"{c.hazard}: {why}{note}{versus}."
-            )
+                Message(
+                    "decided.sentence", laser=setup.laser, setup=setup.setup, way=word(zone.way),
+                    tissue=word(zone.tissue), rule=word(c.rule), set=c.rule_set, hazard=word(c.hazard),
+                    why=joined([why, *versus]),
+                )
+            )  # fmt: skip
     return tuple(found)

@@ -19,6 +19,7 @@ from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.fields import badness
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Screen
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -139,7 +140,8 @@ def _from(spots: Spots, screen: Screen) -> tuple[Vector, float]:
 def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> Held:
     """Return what one laser alone does to a screen."""
     if entry.kind == "terrain":
-        return Held(entry.name, way, 0.0, BarrierVerdict(True, "holds: terrain"), None)
+        terrain = Message("barrier.holds", why=Message("barrier.terrain"))
+        return Held(entry.name, way, 0.0, BarrierVerdict(True, terrain), None)
     barrier = barrier_for(stage, context, entry.name)
     rated = entry if barrier is None else barrier
     rating, rated_time = plain(rated.rating), plain(rated.rated_time)
@@ -226,5 +228,5 @@ def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
 def together(one: Held, others: list[Held]) -> Held:
     """Return a verdict with what other fitted lasers bring to the same screen, in the mean and in one pulse of each."""
     total, pulses = (sum(part) for part in zip(*((h.irradiance, h.pulse or 0.0) for h in (one, *others)), strict=True))
-    words = broken_by_all(one.rating, one.pulse_rating, total, pulses) if one.verdict.holds else ""
+    words = broken_by_all(one.rating, one.pulse_rating, total, pulses) if one.verdict.holds else None
     return replace(one, verdict=replace(one.verdict, holds=False, verdict=words)) if words else one

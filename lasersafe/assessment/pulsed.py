@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -15,7 +15,7 @@ from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
 from lasersafe.hazard.setting_trials import extreme_settings
-from lasersafe.hazard.ultraviolet_day import BANDS, RULE, ULTRAVIOLET, DayDose, Visit, day_doses
+from lasersafe.hazard.ultraviolet_day import BANDS, ULTRAVIOLET, DayDose, Visit, day_doses
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.sources import UNKNOWN
@@ -30,16 +30,11 @@ from lasersafe.results import (
     Step,
     UltravioletDay,
 )
+from lasersafe.wording.message import Message, joined, word
 
 TISSUES = ("eye", "skin")
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
 _NAMES = {"power": "mean power", "burst_pulses": "pulses in a burst", "burst_spacing": "spacing in the burst"}
-_WHY = {
-    "single pulse": "a single pulse already reaches more of its limit than any mean or any number of pulses",
-    "mean": "the mean over {window} decides: the pulses add up as heat or dose, whatever each of them holds",
-    "train": "the number of pulses decides: pulses inside T_i count as one, and C_P lowers the limit of each",
-    "continuous": "the power decides, there are no pulses",
-}
 
 
 def _value(knob: str, value: float) -> str:
@@ -54,7 +49,8 @@ def _effect(change: KnobChange) -> KnobEffect:
     words = setting_words(change.emission)
     if change.knob == "mode":
         return KnobEffect("mode", change.name, "without this mode", change.ratio, words)
-    then = _value(change.knob, change.then) + (" (half)" if change.halved else "")
+    then = _value(change.knob, change.then)
+    then = Message("knob.half", value=then) if change.halved else then
     name = "power" if change.emission.kind == "continuous" else _NAMES.get(change.knob, change.knob.replace("_", " "))
     return KnobEffect(name, _value(change.knob, change.now), then, change.ratio, words)
 
@@ -108,14 +104,17 @@ def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport
             changes: tuple[KnobChange, ...] = ()
             if context.space.adjustable:
                 changes = knob_changes(context.space, context.rule_sets, tissue, context.wavelength, duration)
-            window = deciding.note.partition(",")[0].removeprefix("window ")
-            why = _WHY[deciding.rule].format(window=window or f"{duration:g} s")
+            window = deciding.note.values["time"] if isinstance(deciding.note, Message) else f"{duration:g} s"
+            why = Message(f"because.{deciding.rule.replace(' ', '_')}", window=window)
             reports.append(SettingReport(
                 laser=context.laser.name,
                 tissue=tissue,
                 duration=duration,
                 setting=setting_words(emission),
-                sentence=f"{deciding.rule_set}, {deciding.rule} ({deciding.hazard}): {why}.",
+                sentence=Message(
+                    "because.sentence", set=deciding.rule_set, rule=word(deciding.rule), hazard=word(deciding.hazard),
+                    why=why,
+                ),
                 rules=_rules(context, tissue, emission, duration, deciding),
                 effects=tuple(_effect(change) for change in changes),
                 others=tuple(setting_words(one) for one in others),
@@ -144,23 +143,16 @@ def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
             continue
         label = context.laser.class_label
         finding = class_finding(_extremes(context), context.beam, context.wavelength, label)
-        if finding.computed == UNKNOWN:
-            sentence = (
-                f"The figures of {EDITION} that are known here do not cover this emission; the label is not checked."
-            )
-        else:
-            sentence = (
-                f"By the limits of {EDITION} the computed emission would fall into class {finding.computed}; the "
-                f"label says {label}. For information: only the manufacturer classifies a product."
-            )
-        if finding.label_is_lower:
-            sentence += (
-                " The label is lower than the computed emission: clear this up before anybody relies on the label."
-            )
-        if context.laser.line:
-            sentence += " Further wavelengths of this laser are not counted in it."
-        if not finding.label_is_lower and not finding.label and finding.computed != UNKNOWN:
-            sentence += " The label names no class that is known here."
+        known = finding.computed != UNKNOWN
+        said = {
+            "class.not_covered": not known,
+            "class.computed": known,
+            "class.label_lower": finding.label_is_lower,
+            "class.lines": bool(context.laser.line),
+            "class.no_label": not finding.label_is_lower and not finding.label and known,
+        }
+        facts = {"edition": EDITION, "computed": finding.computed, "label": label}
+        sentence = joined((Message(key, **facts) for key, holds in said.items() if holds), " ")
         checks.append(ClassCheck(
             context.laser.name, context.setup.name, label, finding.computed, finding.label_is_lower, sentence,
             finding.steps,
@@ -172,7 +164,8 @@ def _visits(
     found: Sequence[Context], name: str, scenarios: Sequence[Scenario], tissue: str
 ) -> tuple[list[Visit], list[str]]:
     """Return the ultraviolet exposures of a person, and words on those that something stops."""
-    visits, stopped = [], []
+    visits: list[Visit] = []
+    stopped: list[str] = []
     fitted = [one for context in found if context.setup.fitted for one in every_context(context).values()]
     for context in fitted:
         if context.wavelength >= ULTRAVIOLET:
@@ -181,7 +174,10 @@ def _visits(
         for person, visit in ((one, visit) for one in own for visit in one.visits):
             if visit.laser not in (None, context.laser.name):
                 continue
-            words = f"{context.laser.name}, {visit.way}, {visit.time.typed}" + (f": {visit.note}" if visit.note else "")
+            words = Message(
+                "dose.visit_note" if visit.note else "dose.visit", laser=context.laser.name, way=word(visit.way),
+                time=visit.time.typed, note=visit.note,
+            )  # fmt: skip
             there = (name, context.laser.name, context.setup.name, visit.way, tissue)
             answers = [
                 s.answer or s.struck_out for s in scenarios
@@ -189,7 +185,7 @@ def _visits(
                 and not (s.placed and "running" not in s.mode.split(", "))
             ]  # fmt: skip
             if answers and all(answers):
-                stopped.append(f"{words}: not counted, {answers[0]}")
+                stopped.append(Message("dose.not_counted", visit=words, answer=answers[0]))
                 continue
             duration, _ = person_duration(person, context.wavelength, visit.way, tissue, context.laser.name)
             emission = max(context.emissions(tissue, duration), key=lambda one: badness(one.power))
@@ -228,41 +224,47 @@ def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) ->
                     band=band,
                     ratio=worst.ratio,
                     below=worst.below,
-                    rule=RULE,
+                    rule=Message("dose.rule"),
                     rule_set=worst.rule_set,
-                    visits=(*(f"{words}: {dose:.3g} J/m2" for words, dose, _, _ in worst.doses), *stopped),
+                    visits=(*(_dose(words, dose) for words, dose, _, _ in worst.doses), *stopped),
                     ratio_by_rule_set={name: day.ratio for name, day in own.items()},
                     steps=_steps(worst),
                 ))  # fmt: skip
     return days
 
 
+def _dose(visit: str, dose: float) -> str:
+    return Message("dose.of_visit", visit=visit, dose=f"{dose:.3g} J/m2")
+
+
 def _steps(day: DayDose) -> tuple[Step, ...]:
     each = [
-        Step("H_i/H_limit", f"dose of a visit: {words}", "E · t / H_limit", f"{dose:.5g} / {limit:.5g} J/m2", ratio,
-             "1",
-             f"{day.rule_set}: {day.source}", day.seen)
+        Step("H_i/H_limit", Message("dose.step", visit=words), "E · t / H_limit", f"{dose:.5g} / {limit:.5g} J/m2",
+             ratio, "1", f"{day.rule_set}: {day.source}", day.seen)
         for words, dose, limit, ratio in day.doses
     ]  # fmt: skip
     numbers = " + ".join(f"{ratio:.4g}" for *_, ratio in day.doses)
     total = Step(
-        "Σ", f"doses of the day, {day.band}, {day.hazard}, limit for {day.time:g} s", "Σ H_i / H_limit <= 1", numbers,
-        day.ratio, "1", RULE, "read",
+        "Σ", Message("dose.sum", band=day.band, hazard=word(day.hazard), time=f"{day.time:g} s"),
+        "Σ H_i / H_limit <= 1", numbers, day.ratio, "1", Message("dose.rule"), "read",
     )  # fmt: skip
     return (*each, total)
 
 
-def with_days(decision: Decision, days: tuple[UltravioletDay, ...], say: Callable[[str], str]) -> Decision:
+def with_days(decision: Decision, days: tuple[UltravioletDay, ...], language: str) -> Decision:
     """Return the decision, refused when the doses of a day add up to more than the limit."""
     above = [day for day in days if not day.below]
     if not above:
         return decision
     reasons = tuple(
-        f"{day.person}: the ultraviolet doses of the day add up to {format_quantity(day.ratio, '1', 3, 'up')} times "
-        f"the {day.tissue} limit ({day.band})."
+        Message(
+            "dose.above",
+            person=day.person,
+            ratio=format_quantity(day.ratio, "1", 3, "up"),
+            tissue=word(day.tissue),
+            band=day.band,
+        ).said(language)
         for day in above
     )
-    verdict = decision.verdict
-    if decision.passed:
-        verdict = say("Not below the limits: the ultraviolet doses of a day add up to more than the limit.")
-    return replace(decision, passed=False, verdict=verdict, reasons=(*map(say, reasons), *decision.reasons))
+    verdict = Message("dose.refused").said(language) if decision.passed else decision.verdict
+    return replace(decision, passed=False, verdict=verdict, reasons=(*reasons, *decision.reasons))

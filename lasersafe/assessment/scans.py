@@ -19,6 +19,7 @@ from lasersafe.optics.scanning import ScanPattern
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Person, Setup
@@ -51,11 +52,10 @@ def pattern_words(setup: Setup) -> str:
     assert scan is not None
     size = scan.full_angle.typed if scan.full_angle is not None else ""
     if scan.full_width is not None and scan.width_at is not None:
-        size = f"{scan.full_width.typed} at {scan.width_at.typed}"
-    text = f"{scan.pattern}, {size}, {scan.frequency.typed}"
-    if scan.lines:
-        text += f", {scan.lines} lines"
-    return text + (f", {scan.waveform}" if scan.pattern in ("line", "raster") else "")
+        size = Message("scan.size_at", size=scan.full_width.typed, place=scan.width_at.typed)
+    lines = [Message("scan.lines", count=scan.lines)] if scan.lines else []
+    wave = [word(scan.waveform)] if scan.pattern in ("line", "raster") else []
+    return joined([word(scan.pattern), size, scan.frequency.typed, *lines, *wave], ", ")
 
 
 def _places(context: Context) -> tuple[float, ...]:
@@ -133,7 +133,7 @@ def _credit(context: Context, person_distance: float, tissue: str, factor: float
     first = found[0]
     if len(found) == 1 or total <= 1.0:
         return replace(first, ratio=total)
-    return ScanCredit(False, f"the stopped beams of all wavelengths for {time:g} s are above their limit here", total)
+    return ScanCredit(False, Message("scan.all_above", time=f"{time:g} s"), total)
 
 
 def _running(context: Context, person: Person, stopped: Scenario, factor: float, credit: ScanCredit) -> Scenario:
@@ -157,22 +157,22 @@ def _running(context: Context, person: Person, stopped: Scenario, factor: float,
         limit_unit=finding.unit, source=finding.source,
         amount_unit="W" if finding.unit == "W/m2" else "J", note=finding.train, steps=(),
     )  # fmt: skip
-    given = "counted" if credit.given else "not counted"
+    counted = Message("scan.counted" if credit.given else "scan.not_counted")
+    pattern = Message("scan.at", pattern=pattern_words(context.setup), place=f"{place:.5g} m")
+    passes = Message("scan.passes_numbers", pulses=f"{finding.pulses:.5g}", passes=f"{finding.passes:.5g}")
     steps = (
-        Step("t_pass", "longest stay of the spot on the aperture in a period, at the slowest place",
-             "time of the pattern within d + D, or within the wider of both; the stricter counts",
-             f"{pattern_words(context.setup)} at {place:.5g} m", finding.pass_time, "s", DERIVED, "own"),
-        Step("n", "laser pulses in a pass; passes in the exposure", "1 + t_pass · rate; 1 + t · frequency",
-             f"{finding.pulses:.5g} pulses, {finding.passes:.5g} passes", max(finding.pulses, 1.0), "1", DERIVED,
-             "own"),
-        Step("H/H_limit", f"ratio while the scan runs: {finding.train}, {finding.rule} rule", "H / H_limit",
-             f"{exposure:.5g} / {finding.limit:.5g} {finding.unit}", ratio, "1", f"{rule_set}: {finding.source}",
-             "own"),
+        Step("t_pass", Message("scan.stay_meaning"), Message("scan.stay_formula"), pattern, finding.pass_time, "s",
+             DERIVED, "own"),
+        Step("n", Message("scan.passes_meaning"), "1 + t_pass · rate; 1 + t · frequency", passes,
+             max(finding.pulses, 1.0), "1", DERIVED, "own"),
+        Step("H/H_limit", Message("scan.ratio_meaning", train=word(finding.train), rule=word(finding.rule)),
+             "H / H_limit", f"{exposure:.5g} / {finding.limit:.5g} {finding.unit}", ratio, "1",
+             f"{rule_set}: {finding.source}", "own"),
     )  # fmt: skip
     return replace(
         stopped, mode="running", exposure=exposure, exposure_unit=finding.unit, limit=finding.limit, ratio=ratio,
         below=bool(ratio <= 1.0), criterion=criterion, ratio_by_rule_set=ratios, fractions={}, steps=steps, shares=(),
-        surface="; ".join(part for part in (stopped.surface, f"scan running, movement {given}") if part),
+        surface=joined(filter(None, (stopped.surface, counted))),
     )  # fmt: skip
 
 
@@ -206,8 +206,7 @@ def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], a
             result.append(scenario)
             continue
         if person.aided and scenario.tissue == "eye":  # a wide objective holds the spot for longer
-            words = "optical aids: the movement of the scan is not counted"
-            surface = "; ".join(part for part in (scenario.surface, words) if part)
+            surface = joined(filter(None, (scenario.surface, Message("scan.aids"))))
             result.append(replace(scenario, mode="scan failure", surface=surface))
             continue
         factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
@@ -215,12 +214,12 @@ def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], a
         failure = scenario
         if credit.given and callable(again):
             shorter = person.model_copy(
-                update={"time": _lasting(context), "time_reason": "reaction time of the monitored scan-fail cut-off"}
+                update={"time": _lasting(context), "time_reason": Message("scan.reaction_time")}
             )
             failure = again(shorter, scenario.way, scenario.tissue)
         failure = replace(
             failure, mode="scan failure",
-            surface="; ".join(part for part in (failure.surface, f"scan stopped: {credit.reason}") if part),
+            surface=joined(filter(None, (failure.surface, Message("scan.stopped", why=credit.reason)))),
         )  # fmt: skip
         result += [failure, _running(context, person, scenario, factor, credit)]
     return result
@@ -228,16 +227,17 @@ def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], a
 
 def _place(context: Context, rule_set: str, tissue: str, duration: float, distance: float) -> ScanPlace:
     found, _, emission = _finding(context, rule_set, tissue, duration, distance)
-    setting = f"; setting: {setting_words(emission)}" if context.space.adjustable else ""
-    stay = format_quantity(found.pass_time, "s", 3, "up")
     if found.standing:
-        sentence = "the pattern is too narrow here: the beam counts as standing"
+        sentence = Message("scan.too_narrow")
     else:
-        pulses = f", {found.pulses:.4g} pulses a pass" if found.pulses else ""
-        sentence = (
-            f"up to {stay} in each period at the turning points{pulses}, {found.passes:.4g} passes: the {found.rule} "
-            f"rule of {rule_set} decides ({found.hazard}; {found.train}){setting}"
-        )
+        longest = format_quantity(found.pass_time, "s", 3, "up")
+        stay = Message("scan.stay_pulses" if found.pulses else "scan.stay", stay=longest, pulses=f"{found.pulses:.4g}")
+        sentence = Message(
+            "scan.decides", stay=stay, passes=f"{found.passes:.4g}", rule=word(found.rule), set=rule_set,
+            hazard=word(found.hazard), train=word(found.train),
+        )  # fmt: skip
+        if context.space.adjustable:
+            sentence = Message("scan.with_setting", sentence=sentence, setting=setting_words(emission))
     return ScanPlace(distance, found.pass_time, found.pulses, found.passes, found.ratio, found.standing, sentence)
 
 
@@ -276,13 +276,13 @@ def _of_set_up(context: Context) -> list[ScanResult]:
             )
             for distance in sorted({float(p.distance) for p in context.persons})
         )
-        words = "the movement earns no credit: there is no monitored scan-fail cut-off with a stated reaction time"
+        words = Message("scan.no_credit")
         reaction = None if lasts is None else _reach(context, tissue, lasts)
         if reaction is not None:
-            words = (
-                f"the movement counts beyond {format_quantity(reaction, 'm', 3, 'up')}, where the stopped beam stays "
-                f"below its limit for the reaction time of {format_quantity(float(time or 0.0), 's', 3)}"
-            )
+            words = Message(
+                "scan.counts_beyond", distance=format_quantity(reaction, "m", 3, "up"),
+                time=format_quantity(float(time or 0.0), "s", 3),
+            )  # fmt: skip
         result.append(
             ScanResult(
                 laser=context.laser.name,

@@ -219,7 +219,7 @@ def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
     if not person.in_beam_possible and way in ("direct", "missing the target", "through the target"):
         return "the case states that something solid keeps the direct beam from this person"
     if way == "aided viewing" and not person.aided:
-        return NO_AID
+        return Message(NO_AID)
     for entry in context.case.strike_out:
         same = entry.way in (way, "every way") or (
             entry.way == "direct" and way in ("missing the target", "through the target")

@@ -20,7 +20,7 @@ from lasersafe.hazard.emission import Floats
 from lasersafe.hazard.scatter import step_places
 from lasersafe.records.fields import badness
 from lasersafe.results import NotAssessed, Scenario, SetupResult, Step, StrikeOuts
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording.message import Message, joined, key_of, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -195,11 +195,11 @@ def strike_outs_of(
         for setup in fitted
         if person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup)
     )
-    out = [s for s in scenarios if s.struck_out and s.struck_out != NO_AID]
+    out = [s for s in scenarios if s.struck_out and key_of(s.struck_out) != NO_AID]
     ways = {(s.person, s.laser, s.setup, s.way) for s in out}
     reasons = {(s.person, s.tissue): s.struck_out for s in sorted(out, key=lambda s: badness(s.ratio))}
     in_question = {(s.person, s.tissue) for s in scenarios if not s.below and not s.answer and not s.struck_out}
-    parts = [s for s in scenarios if s.laser != ALL_LASERS and not s.answer and s.struck_out != NO_AID]
+    parts = [s for s in scenarios if s.laser != ALL_LASERS and not s.answer and key_of(s.struck_out) != NO_AID]
     out += [
         replace(s, struck_out=reasons[s.person, s.tissue])
         for s in sums_of(case, list(found), parts)

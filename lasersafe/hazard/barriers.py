@@ -14,10 +14,10 @@ from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.eyewear_tables import en12254, iec60825_4
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.records.step import Step
+from lasersafe.wording.message import Message, joined
 
 TOLERANCE = 1e-9
 _PEAK_APERTURE = 1e-9  # [m] so small that the average over it is the peak
-_GUARD = "a guard to IEC 60825-4 is needed"
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class BarrierVerdict:
     """Whether a barrier holds, in one sentence, with notes and steps; ``holds`` is False when anything is unknown."""
 
     holds: bool
-    verdict: str
+    verdict: Message
     notes: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
 
@@ -96,29 +96,26 @@ def judge_barrier(
     outside = en12254_outside(mean_power, pulse_energy, observed)
     if marked:
         if outside:
-            notes.append(f"EN 12254 class {marked} is no evidence here: {'; '.join(outside)}. Instead, {_GUARD}.")
+            notes.append(Message("barrier.no_evidence", name=marked, why=joined(outside)))
         else:
-            notes.append(
-                f"EN 12254 class {marked}: no reliable table of its numbers exists here, so only the power density "
-                "that the maker states for it was compared."
-            )
+            notes.append(Message("barrier.no_table", name=marked))
             rated_time = _standard_time(rated_time, pulse_energy, repetition_rate)
     elif outside:
-        notes.append(f"Outside EN 12254 ({'; '.join(outside)}): ask the maker whether the rating is one for a guard.")
+        notes.append(Message("barrier.outside", why=joined(outside)))
     if pulse_energy is not None:
-        notes.append("A rating as power density says nothing about a single pulse; the maker's rating per pulse does.")
-    holds, verdict = _compare(irradiance, rating, rated_time, required_time)
+        notes.append(Message("barrier.density_only"))
+    holds, why = _compare(irradiance, rating, rated_time, required_time)
     if marked and outside and holds:
-        holds, verdict = False, f"does not hold: EN 12254 does not reach this beam; {_GUARD}"
+        holds, why = False, Message("barrier.out_of_scope")
     if pulse_energy is not None and holds:
-        holds, verdict = _compare_pulse(pulse_exposure, pulse_rating, verdict)
+        holds, why = _compare_pulse(pulse_exposure, pulse_rating, why)
     steps = _steps(irradiance, rating)
     if pulse_exposure is not None and pulse_rating is not None and pulse_rating > 0.0:
         numbers = f"{pulse_exposure:.4g} J/m2 / {pulse_rating:.4g} J/m2"
-        text = "load of one pulse as part of the rating"
+        text, formula = Message("barrier.pulse_load"), Message("barrier.pulse_formula")
         ratio = pulse_exposure / pulse_rating
-        steps += (Step("H/H_rated", text, "H / rating", numbers, ratio, "1", "rating as stated by the maker", "own"),)
-    return BarrierVerdict(holds, verdict, tuple(notes), steps)
+        steps += (Step("H/H_rated", text, formula, numbers, ratio, "1", Message("source.maker"), "own"),)
+    return BarrierVerdict(holds, Message("barrier.holds" if holds else "barrier.fails", why=why), tuple(notes), steps)
 
 
 def en12254_outside(mean_power: float | None, pulse_energy: float | None, observed: bool) -> tuple[str, ...]:
@@ -145,13 +142,15 @@ def en12254_outside(mean_power: float | None, pulse_energy: float | None, observ
     scope = en12254().scope
     reasons = []
     if mean_power is None and pulse_energy is None:
-        reasons.append("neither mean power nor pulse energy is known")
+        reasons.append(Message("barrier.scope_unknown"))
     if mean_power is not None and not 0 <= mean_power <= scope.mean_power * (1 + TOLERANCE):
-        reasons.append(f"its scope ends at {scope.mean_power:g} W mean power, the beam has {mean_power:.4g} W")
+        limit, value = f"{scope.mean_power:g} W", f"{mean_power:.4g} W"
+        reasons.append(Message("barrier.scope_power", limit=limit, value=value))
     if pulse_energy is not None and not 0 <= pulse_energy <= scope.pulse_energy * (1 + TOLERANCE):
-        reasons.append(f"its scope ends at {scope.pulse_energy:g} J per pulse, the beam has {pulse_energy:.4g} J")
+        limit, value = f"{scope.pulse_energy:g} J", f"{pulse_energy:.4g} J"
+        reasons.append(Message("barrier.scope_energy", limit=limit, value=value))
     if scope.observed and not observed:
-        reasons.append("it asks for somebody who watches")
+        reasons.append(Message("barrier.scope_watch"))
     return tuple(reasons)
 
 
@@ -225,41 +224,34 @@ def _standard_time(rated_time: float | None, pulse_energy: float | None, repetit
 
 def _compare(
     irradiance: float, rating: float | None, rated_time: float | None, required_time: float | None
-) -> tuple[bool, str]:
+) -> tuple[bool, Message]:
     if rating is None:
-        return False, "does not hold: it is not rated, so nothing is known about what it withstands"
+        return False, Message("barrier.unrated")
     if rated_time is None:
-        return False, "does not hold: its rating is stated without a time"
+        return False, Message("barrier.no_time")
     if required_time is None:
-        return False, "does not hold: it is not known for how long it must withstand the beam"
+        return False, Message("barrier.no_need")
     known = all(math.isfinite(number) for number in (irradiance, rating, rated_time, required_time))
     if not (known and irradiance >= 0 and rating > 0 and rated_time > 0 and required_time > 0):
-        return False, "does not hold: irradiance, rating or time is not a usable number"
+        return False, Message("barrier.unusable")
+    facts = {"load": f"{irradiance:.4g} W/m2", "rating": f"{rating:.4g} W/m2"}
+    facts |= {"time": f"{rated_time:g} s", "needed": f"{required_time:g} s"}
     if not irradiance <= rating:
-        return False, (
-            f"does not hold: {irradiance:.4g} W/m2 is {_above(irradiance, rating)} the rated {rating:.4g} W/m2"
-        )
-    if not rated_time >= required_time:
-        return False, f"does not hold: rated for {rated_time:g} s, and {required_time:g} s are needed"
-    return True, (
-        f"holds: {irradiance:.4g} W/m2 is within the rated {rating:.4g} W/m2 for {rated_time:g} s, and "
-        f"{required_time:g} s are needed"
-    )
+        ratio = irradiance / rating
+        return False, Message("barrier.times" if ratio >= 1.05 else "barrier.above", ratio=f"{ratio:.3g}", **facts)
+    lasts = rated_time >= required_time
+    return lasts, Message("barrier.within" if lasts else "barrier.too_short", **facts)
 
 
-def _compare_pulse(exposure: float | None, rating: float | None, verdict: str) -> tuple[bool, str]:
+def _compare_pulse(exposure: float | None, rating: float | None, why: Message) -> tuple[bool, Message]:
     """Return the verdict on one pulse, for a barrier that holds the mean power."""
     if rating is None:
-        return False, "does not hold: its rating does not speak about pulses"
-    if exposure is None or not math.isfinite(exposure) or not exposure <= rating:
-        shown = "not known" if exposure is None else f"{exposure:.4g} J/m2"
-        return False, f"does not hold: one pulse gives {shown}, and {rating:.4g} J/m2 are rated"
-    return True, verdict
-
-
-def _above(irradiance: float, rating: float) -> str:
-    ratio = irradiance / rating
-    return f"{ratio:.3g} times" if ratio >= 1.05 else "above"
+        return False, Message("barrier.no_pulses")
+    if exposure is None:
+        return False, Message("barrier.pulse_unknown", rating=f"{rating:.4g} J/m2")
+    if not math.isfinite(exposure) or not exposure <= rating:
+        return False, Message("barrier.pulse", load=f"{exposure:.4g} J/m2", rating=f"{rating:.4g} J/m2")
+    return True, why
 
 
 def _steps(irradiance: float, rating: float | None) -> tuple[Step, ...]:
@@ -267,7 +259,7 @@ def _steps(irradiance: float, rating: float | None) -> tuple[Step, ...]:
         return ()
     ratio = irradiance / rating
     return (
-        Step("E_b", "peak irradiance on the barrier", "E_b", "", irradiance, "W/m2", "propagation", "own"),
-        Step("E_b / rating", "part of the rating that is used", "E_b / rating",
-             f"{irradiance:.5g} W/m2 / {rating:.5g} W/m2", ratio, "1", "rating as stated by the maker", "own"),
+        Step("E_b", Message("barrier.peak"), "E_b", "", irradiance, "W/m2", "propagation", "own"),
+        Step("E_b / rating", Message("barrier.part_used"), Message("barrier.part_formula"),
+             f"{irradiance:.5g} W/m2 / {rating:.5g} W/m2", ratio, "1", Message("source.maker"), "own"),
     )  # fmt: skip

@@ -17,6 +17,7 @@ from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.records.sources import CLASS_ORDER, UNKNOWN
 from lasersafe.records.step import Step
+from lasersafe.wording.message import Message
 
 TIME_BASE = 100.0  # [s] no intended viewing
 TIME_BASE_ULTRAVIOLET = 3e4
@@ -116,15 +117,23 @@ def _comparisons(
 ) -> list[tuple[float, float, float, str]]:
     """Return (energy, limit, duration, what) of every comparison with a class."""
     if emission.kind == "continuous":
-        return [(emission.power * base, emission_limit(name, wavelength, base), base, f"power over {base:g} s")]
+        return [
+            (
+                emission.power * base,
+                emission_limit(name, wavelength, base),
+                base,
+                Message("class.power_over", time=f"{base:g} s"),
+            )
+        ]
     pulse, energy = emission.pulse_duration, emission.pulse_energy
     each = [(start, length, q) for start, length, q in emission.pulses] or [(0.0, pulse, energy)]
-    found = [(q + emission.pedestal * t, emission_limit(name, wavelength, t), t, "one pulse") for _, t, q in each]
+    one: str = Message("class.one_pulse")
+    found = [(q + emission.pedestal * t, emission_limit(name, wavelength, t), t, one) for _, t, q in each]
     if emission.kind == "single pulse" or (emission.period is None and emission.pulses and not emission.pedestal):
         return found
     limit = emission_limit(name, wavelength, base)
     once = math.fsum(q for _, _, q in emission.pulses) if emission.period is None else 0.0
-    found.append((emission.power * base + once, limit, base, f"mean over {base:g} s"))
+    found.append((emission.power * base + once, limit, base, Message("class.mean_over", time=f"{base:g} s")))
     if name == "3B":
         return found
     whole = max(base, *(length for _, length, _ in each))  # no train is shorter than one of its pulses
@@ -157,8 +166,9 @@ def _passes(
         ratio = energy * share / limit
         if worst is None or not ratio <= worst.value:
             worst = Step(
-                "Q/AEL", f"emission over the limit of class {name}, {what}", "Q · share through the aperture / AEL",
-                f"{energy:.5g} J · {share:.4g} ({aperture * 1e3:.3g} mm at {distance:g} m) / {limit:.5g} J",
+                "Q/AEL", Message("class.step", name=name, what=what), Message("class.formula"),
+                Message("class.numbers", amount=f"{energy:.5g}", share=f"{share:.4g}",
+                        aperture=f"{aperture * 1e3:.3g} mm", place=f"{distance:g} m", limit=f"{limit:.5g}"),
                 ratio, "1", f"{EDITION}, {emission_table()[1].locator}", emission_table()[1].seen,
             )  # fmt: skip
     assert worst is not None

@@ -22,6 +22,7 @@ from lasersafe.optics.extended import (
     most_restrictive_part,
     parts,
 )
+from lasersafe.wording.message import Message
 
 FLOAT = NDArray[np.float64]
 CLOSEST_VIEW = 0.1  # m; nearest distance at which an eye is taken to focus (common practice, no source)
@@ -107,13 +108,9 @@ def source_findings(
         time = duration if emission.kind == "continuous" else emission.pulse_duration
         angle = float(limited_angle(angles[0][0], angles[1][0], ALPHA_MIN, float(angle_max(rule_set, time))))
         whole = part.columns == (0, source.count[0] - 1) and part.rows == (0, source.count[1] - 1)
-        words = (
-            "the whole source"
-            if whole
-            else (
-                f"columns {part.columns[0] + 1} to {part.columns[1] + 1}, rows {part.rows[0] + 1} to {part.rows[1] + 1}"
-            )
-        )
+        (left, right), (first, last) = part.columns, part.rows
+        words = Message("extended.whole" if whole else "extended.part",
+                        left=left + 1, right=right + 1, first=first + 1, last=last + 1)  # fmt: skip
         found.append(
             SourceFinding(
                 exposure * part.value, exposure * part.share, part.share / part.value, unit, row.hazard, row.rule,

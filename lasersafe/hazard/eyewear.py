@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear_scale import (
-    APPLIED_ANYWAY,
+    FACTOR_ANYWAY,
     TOLERANCE,
     beam_factor,
     pulse_letters,
@@ -23,10 +23,10 @@ from lasersafe.hazard.eyewear_scale import (
 )
 from lasersafe.hazard.eyewear_tables import en207
 from lasersafe.records.step import ScaleNeed
+from lasersafe.wording.message import Message, joined, key_of, listed
 
 __all__ = [
     "KILOWATT_CLASS",
-    "NO_RELIANCE",
     "beam_factor",
     "decide",
     "density_number",
@@ -41,7 +41,6 @@ __all__ = [
     "worst_rates",
 ]
 
-NO_RELIANCE = "no eyewear can be relied on here"
 KILOWATT_CLASS = 1000.0  # [W] mean power of a direct hit; a decision of this program, no source
 
 
@@ -173,22 +172,18 @@ def decide(optical_density_exact: float, scale_needs: Sequence[ScaleNeed]) -> st
         If the density is not finite or no need is given.
     """
     number = density_number(optical_density_exact)
-    density = f"optical density {optical_density_exact:.2f}, so LB{number}"
+    density = Message("need.so_number", density=f"{optical_density_exact:.2f}", number=number)
     sentences = []
     for need in _checked(scale_needs):
         if need.scale_number is None:
-            sentences.append(
-                f"{need.mode}: the damage class decides; it asks for more than LB{en207().highest} ({density})."
-            )
-        elif need.scale_number > number:
-            sentences.append(f"{need.mode}: the damage class decides, LB{need.scale_number} ({density}).")
-        elif need.scale_number < number:
-            sentences.append(
-                f"{need.mode}: the optical density decides ({density}; damage class LB{need.scale_number})."
-            )
+            key = "need.damage_beyond"
+        elif need.scale_number == number:
+            key = "need.both_decide"
         else:
-            sentences.append(f"{need.mode}: damage class and optical density both ask for LB{number} ({density}).")
-    return " ".join(sentences)
+            key = "need.damage_decides" if need.scale_number > number else "need.density_decides"
+        asked = en207().highest if need.scale_number is None else need.scale_number
+        sentences.append(Message(key, mode=need.mode, number=asked, density=density))
+    return joined(sentences, " ")
 
 
 def marking_to_ask(
@@ -224,7 +219,7 @@ def marking_to_ask(
             short.append(need.mode)
     nanometre = nanometre_text(wavelength) if isinstance(wavelength, float) else _span_text(*wavelength)
     if short:
-        return f"{nanometre}: no marking is high enough ({' and '.join(short)} above LB{highest})"
+        return Message("need.no_marking", wavelength=nanometre, modes=listed(short), number=highest)
     return f"{nanometre} {' + '.join(parts)}"
 
 
@@ -254,22 +249,19 @@ def no_reliance(
     """
     highest = en207().highest
     reasons = [
-        f"mode {need.mode} asks for more than LB{highest}, the highest number of EN 207"
+        Message("need.mode_beyond", mode=need.mode, number=highest)
         for need in _checked(scale_needs)
         if need.scale_number is None
     ]
     if optical_density_exact is not None and density_number(optical_density_exact) > highest:
-        reasons.append(f"optical density {optical_density_exact:.2f} asks for more than LB{highest}")
+        reasons.append(Message("need.density_beyond", density=f"{optical_density_exact:.2f}", number=highest))
     if power_at_eyewear is not None:
         if not (math.isfinite(power_at_eyewear) and power_at_eyewear >= 0):
             message = f"power at the eyewear = {power_at_eyewear:g} W: must be finite and not negative"
             raise InputError(message)
         if power_at_eyewear >= KILOWATT_CLASS * (1 - TOLERANCE):
-            reasons.append(
-                f"a direct hit carries {power_at_eyewear / 1e3:.3g} kW; in the kilowatt class frame, face and skin "
-                "burn even where the filter holds"
-            )
-    return f"{NO_RELIANCE}: {'; '.join(reasons)}" if reasons else ""
+            reasons.append(Message("need.kilowatt", power=f"{power_at_eyewear / 1e3:.3g} kW"))
+    return Message("need.no_reliance", why=joined(reasons)) if reasons else ""
 
 
 def eyewear_notes(wavelength: float, scale_needs: Sequence[ScaleNeed]) -> tuple[str, ...]:
@@ -295,35 +287,21 @@ def eyewear_notes(wavelength: float, scale_needs: Sequence[ScaleNeed]) -> tuple[
     standard = en207()
     needs = _checked(scale_needs)
     notes = [
-        f"EN 207:2017 tests eyewear for {standard.test.duration:g} s or {standard.test.pulses} pulses: it is for an "
-        "accident, never for looking into the beam.",
-        "The text of EN 207 was not read; its figures come from copies, and the rules for choosing from DGUV "
-        "Information 203-042.",
+        Message("need.accident", time=f"{standard.test.duration:g} s", count=standard.test.pulses),
+        Message("need.not_read"),
     ]
     weak = [need.mode for need in needs if need.steps and need.steps[-1].seen != "read"]
     if weak:
-        notes.append(
-            f"The figures of mode {' and '.join(dict.fromkeys(weak))} at {nanometre_text(wavelength)} nm stand only in "
-            "weak copies and no published selection confirms them: let the maker of the eyewear confirm them."
-        )
+        notes.append(Message("need.weak", modes=listed(dict.fromkeys(weak)), wavelength=nanometre_text(wavelength)))
     if any(step.seen == "memory" for need in needs for step in need.steps):
-        notes.append(
-            "The time inside which pulses are summed is from memory; the longer of the two times known was used, which "
-            "asks for more."
-        )
-    if any(APPLIED_ANYWAY in step.meaning for need in needs for step in need.steps):
+        notes.append(Message("need.from_memory"))
+    if any(key_of(step.meaning) == FACTOR_ANYWAY for need in needs for step in need.steps):
         rule = standard.beam_factor
-        notes.append(
-            f"The beam-diameter factor was applied although its printed condition (above {rule.trigger_power:g} W or "
-            f"{rule.trigger_irradiance:g} W/m2) is not met: the published selections do so, and it is the careful side."
-        )
+        condition = {"power": f"{rule.trigger_power:g} W", "density": f"{rule.trigger_irradiance:g} W/m2"}
+        notes.append(Message("need.factor_anyway", **condition))
     if any(need.mode != "D" for need in needs) and any(need.mode == "D" for need in needs):
-        notes.append("A pulse train needs every letter named here on the same eyewear, not one of them.")
-    notes += [
-        "A marking with an optical density only says nothing about damage: the filter may be pierced at once.",
-        "Eyewear without a readable marking counts as none.",
-    ]
-    return tuple(notes)
+        notes.append(Message("need.every_letter"))
+    return (*notes, Message("need.density_only"), Message("need.unmarked"))
 
 
 def nanometre_text(wavelength: float) -> str:

@@ -20,6 +20,7 @@ from lasersafe.hazard.marking import NOT_ENOUGH, judge
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.records.step import Criterion, EyewearNeed, ScaleNeed, Step
+from lasersafe.wording.message import Message
 
 _LETTER_EDGES = (1e-9, 1e-6, 0.25)
 
@@ -255,12 +256,15 @@ def eyewear_need(
                 verdict=NOT_ENOUGH if verdict.enough else verdict.verdict,
                 reasons=(*verdict.reasons, reliance),
             )
+    numbers = Message(
+        "need.lines" if shared_by > 1 else "need.one_line", count=shared_by, value=f"{beam_density:.4f}",
+        amounts=f"{exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}",
+    )  # fmt: skip
+    if density > beam_density:
+        numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
     steps = (
         Step(
-            "OD", "optical density of the eyewear", "log10(exposure / limit), rounded up to 0.1",
-            f"log10({exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}"
-            + (f" · {shared_by} wavelengths" if shared_by > 1 else "") + f") = {beam_density:.4f}"
-            + (f"; another way for light asks for {density:.4f}" if density > beam_density else ""),
+            "OD", Message("need.density"), Message("need.density_formula"), numbers,
             round_up_density(density), "1", f"{criterion.rule_set}: {criterion.source}", criterion.seen,
         ),
         *(step for need in scales for step in need.steps),

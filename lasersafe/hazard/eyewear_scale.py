@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.eyewear_tables import Capacity, Merge, Mode, en207
 from lasersafe.records.step import ScaleNeed, Step
+from lasersafe.wording.message import Message
 
 TOLERANCE = 1e-9  # what rounding of floats may move a density or scale number; nothing else is forgiven
 SHORTEST_PULSE = 1e-13  # [s]
 _JUST_ABOVE = 1 + 1e-6
-APPLIED_ANYWAY = "applied although its printed condition"
+FACTOR_ANYWAY = "scale.factor_anyway"  # key of the meaning of the step
 
 
 def scale_numbers(
@@ -107,7 +108,7 @@ def scale_numbers(
     needs: list[ScaleNeed] = []
     for letter in pulse_letters(pulse_duration):
         if letter == "D":
-            needs.append(_continuous(nanometre, energy / pulse_duration, beam, "power of the long pulse"))
+            needs.append(_continuous(nanometre, energy / pulse_duration, beam, Message("scale.long_pulse")))
         else:
             needs.append(_pulsed(nanometre, letter, energy, pulse_duration, repetition_rate, beam))
     mean_power = pulse_energy * (repetition_rate or 0.0) + pedestal
@@ -224,21 +225,22 @@ def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> Scale
     factor = beam_factor(nanometre, beam.factor_diameter)
     density = irradiance * factor
     place = f"{rule.locator}; figures from {standard.source.key}"
-    meaning = "beam-diameter factor"
-    if factor > 1 and not (power > rule.trigger_power or irradiance > rule.trigger_irradiance):
-        meaning += ", " + _trigger_text()
+    unmet = factor > 1 and not (power > rule.trigger_power or irradiance > rule.trigger_irradiance)
+    condition = {"power": f"{rule.trigger_power:g} W", "density": f"{rule.trigger_irradiance:g} W/m2"}
+    meaning = Message(FACTOR_ANYWAY if unmet else "scale.factor", **condition)
     steps = [
         Step("P", what, "P", f"{power:.5g} W", power, "W", "input", "own"),
         Step(
-            "E", "irradiance at the eyewear", "E = P / A_63", f"{power:.5g} W / area of {beam.text} (1/e)",
+            "E", Message("scale.irradiance"), "E = P / A_63",
+            Message("scale.over_area", amount=f"{power:.5g} W", diameter=beam.text),
             irradiance, "W/m2", "geometry", "own",
         ),
         Step(
-            "F", meaning, "F = (d_63 / mm)^1.7 from 1 to 15 mm, 100 above, 1 below and outside 315 nm to 1 mm",
+            "F", meaning, Message("scale.factor_formula"),
             f"d_63 = {beam.factor_diameter * 1e3:.5g} mm", factor, "1", place, rule.seen,
         ),
         Step(
-            "E'", "what the filter must withstand", "E' = E F", f"{irradiance:.5g} W/m2 x {factor:.5g}",
+            "E'", Message("scale.withstand"), "E' = E F", f"{irradiance:.5g} W/m2 x {factor:.5g}",
             density, "W/m2", place, rule.seen,
         ),
     ]  # fmt: skip
@@ -251,10 +253,11 @@ def _pulsed(
     rule = en207().pulse_number
     exposure = energy / beam.area
     steps = [
-        Step("Q", "energy of one pulse", "Q", f"{energy:.5g} J", energy, "J", "input", "own"),
+        Step("Q", Message("scale.energy"), "Q", f"{energy:.5g} J", energy, "J", "input", "own"),
         Step(
-            "H", "radiant exposure at the eyewear, one pulse", "H = Q / A_63",
-            f"{energy:.5g} J / area of {beam.text} (1/e)", exposure, "J/m2", "geometry", "own",
+            "H", Message("scale.exposure"), "H = Q / A_63",
+            Message("scale.over_area", amount=f"{energy:.5g} J", diameter=beam.text), exposure, "J/m2", "geometry",
+            "own",
         ),
     ]  # fmt: skip
     applies = (
@@ -269,27 +272,24 @@ def _pulsed(
         together = max(1, math.ceil(rate * merge.time - TOLERANCE))
         groups = rule.counting_time / merge.time if together > 1 else rate * rule.counting_time
         number = max(1, math.ceil(groups - TOLERANCE))
-        exposure = exposure * together * math.pow(number, rule.exponent)
+        exposure, time = exposure * together * math.pow(number, rule.exponent), f"{rule.counting_time:g} s"
         steps += [
             Step(
-                "n_i", "pulses inside T_i, summed first", "n_i = f T_i, rounded up, at least 1",
+                "n_i", Message("scale.summed"), Message("scale.summed_formula"),
                 f"{rate:.5g} Hz x {merge.time:.3g} s", float(together), "1", f"T_i: {en207().source.key}", merge.seen,
             ),
             Step(
-                "N", f"pulses or groups in {rule.counting_time:g} s",
-                f"N = f x {rule.counting_time:g} s, or {rule.counting_time:g} s / T_i for groups; at least 1",
-                f"{groups:.5g}, rounded up", float(number), "1", rule.locator, rule.seen,
+                "N", Message("scale.groups", time=time), Message("scale.groups_formula", time=time),
+                Message("scale.rounded_up", number=f"{groups:.5g}"), float(number), "1", rule.locator, rule.seen,
             ),
             Step(
-                "H'", "what the filter must withstand", "H' = n_i H N^(1/4)",
+                "H'", Message("scale.withstand"), "H' = n_i H N^(1/4)",
                 f"{together} x {steps[-1].value:.5g} J/m2 x {number}^0.25", exposure, "J/m2", rule.locator, rule.seen,
             ),
         ]  # fmt: skip
     else:
-        why = "single pulse, or the rule for pulse numbers does not reach it"
-        steps.append(
-            Step("H'", "what the filter must withstand", "H' = H", why, exposure, "J/m2", rule.locator, rule.seen)
-        )
+        why = Message("scale.one_pulse")
+        steps.append(Step("H'", Message("scale.withstand"), "H' = H", why, exposure, "J/m2", rule.locator, rule.seen))
     return _need(nanometre, letter, {"J/m2": exposure, "W/m2": exposure / duration}, steps)
 
 
@@ -317,16 +317,19 @@ def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[
     number = max(standard.lowest, math.ceil(exact(row) - TOLERANCE))
     if row.unit == "W/m2" and letter != "D":
         steps.append(
-            Step("E'", "peak power density of the pulse", "E' = H' / t", "pulse length t", density["W/m2"], "W/m2",
+            Step("E'", Message("scale.peak"), "E' = H' / t", Message("scale.pulse_length"), density["W/m2"], "W/m2",
                  "geometry", "own")
         )  # fmt: skip
     symbol = "E'" if row.unit == "W/m2" else "H'"
-    beyond = "" if number <= standard.highest else f", beyond LB{standard.highest}"
+    meaning = Message(
+        "scale.number" if number <= standard.highest else "scale.number_beyond", mode=letter, highest=standard.highest
+    )
+    limit = f"{row.coefficient:g} x 10^(n{row.offset:+d}) {row.unit}"
+    exactly = f"{density[row.unit]:.5g} {row.unit}: n = {exact(row):.4g}"
     steps.append(
         Step(
-            "n", f"scale number of mode {letter}{beyond}",
-            f"smallest n >= {standard.lowest} with {symbol} <= {row.coefficient:g} x 10^(n{row.offset:+d}) {row.unit}",
-            f"{density[row.unit]:.5g} {row.unit}: n = {exact(row):.4g}, rounded up", float(number), "1",
+            "n", meaning, Message("scale.number_formula", least=standard.lowest, symbol=symbol, limit=limit),
+            Message("scale.rounded_up", number=exactly), float(number), "1",
             f"{standard.source.key}, mode {letter}, {row.wavelength_nm[0]:g} to {row.wavelength_nm[1]:g} nm", row.seen,
         )
     )  # fmt: skip
@@ -336,14 +339,6 @@ def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[
 def _holds(mode: Mode, duration: float) -> bool:
     low, high = mode.pulse_duration
     return low * (1 - TOLERANCE) <= duration <= high * (1 + TOLERANCE)
-
-
-def _trigger_text() -> str:
-    rule = en207().beam_factor
-    return (
-        f"{APPLIED_ANYWAY} (P > {rule.trigger_power:g} W or "
-        f"E > {rule.trigger_irradiance:g} W/m2) is not met, as the published selections do"
-    )
 
 
 def _positive(field: str, value: float, unit: str) -> None:

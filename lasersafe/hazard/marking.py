@@ -24,6 +24,7 @@ from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear import density_number, nanometre_text
 from lasersafe.hazard.eyewear_tables import en207, en208
 from lasersafe.records.step import MarkingVerdict, ScaleNeed
+from lasersafe.wording.message import Message, joined
 
 NOT_ENOUGH = "not enough"
 SCATTER_ONLY = "enough against scatter only"  # of a person in a case; a beam alone never gives it
@@ -172,26 +173,29 @@ def judge(
     nanometre = nanometre_text(wavelength)
     covering = [statement for statement in marking.statements if statement.covers(wavelength * 1e9)]
     if not covering:
-        marked = ", ".join(_span_text(statement) for statement in marking.statements)
-        reason = f"Marked for {marked} nm; the laser has {nanometre} nm, so this eyewear counts as none."
+        marked = joined(map(_span_text, marking.statements), ", ")
+        reason = Message("marking.wrong_wavelength", range=marked, wavelength=nanometre)
         return MarkingVerdict(marking_text, False, "wrong wavelength", (reason,))
     reasons = _remarks(covering, number)
-    missing, short = [], []
+    missing: list[str] = []
+    short: list[str] = []
     for need in scale_needs:
         marks = [mark for statement in covering for mark in statement.scales if need.mode in mark.modes]
         if not marks:
-            missing.append(f"Mode {need.mode} is not marked at {nanometre} nm; {_asked(need, number)} is needed.")
+            asked = _asked(need, number)
+            missing.append(Message("marking.mode_missing", mode=need.mode, wavelength=nanometre, asked=asked))
             continue
         lowest = min(mark.number for mark in marks)
+        facts = {"marked": f"{need.mode} LB{lowest}", "asked": _asked(need, number)}
         if need.scale_number is None:
-            short.append(f"{need.mode} LB{lowest}: {_asked(need, number)}, and no marking promises that.")
+            short.append(Message("marking.beyond", **facts))
         elif not lowest >= max(need.scale_number, number):
-            short.append(f"{need.mode} LB{lowest} is too low: {_asked(need, number)} is needed.")
+            short.append(Message("marking.too_low", **facts))
         elif need.mode != "D" and any(mark.low_rate_untested for mark in marks):
-            reason = _low_rate(need.mode, repetition_rate)
-            (short if reason else reasons).append(reason or f"{need.mode} LB{lowest}Y is enough at this rate.")
+            low = _low_rate(need.mode, repetition_rate)
+            (short if low else reasons).append(low or Message("marking.rate_enough", marked=f"{need.mode} LB{lowest}Y"))
         else:
-            reasons.append(f"{need.mode} LB{lowest} is enough: {_asked(need, number)} is needed.")
+            reasons.append(Message("marking.enough", **facts))
     ends = tuple(_span_text(statement) for statement in covering if statement.ends_near(wavelength * 1e9))
     if missing:
         return MarkingVerdict(marking_text, False, "not marked for this mode", (*missing, *short, *reasons), ends)
@@ -201,23 +205,19 @@ def judge(
 
 
 def _remarks(covering: Sequence[Statement], number: int) -> list[str]:
-    remarks = []
+    remarks: list[str] = []
     scaled = any(statement.scales for statement in covering)
     for statement in covering:
         if statement.optical_density is not None:
             whole = math.floor(statement.optical_density)
-            verdict = "reaches" if whole >= number else "does not reach"
-            only = "" if scaled else "OD only: damage class not marked. "
-            remarks.append(
-                f"{only}OD {statement.optical_density:g} counts as {whole} and {verdict} the {number} that the density "
-                "asks for; it says nothing about damage."
-            )
+            remark = Message(
+                "marking.reaches" if whole >= number else "marking.falls_short",
+                density=f"{statement.optical_density:g}", whole=whole, number=number,
+            )  # fmt: skip
+            remarks.append(remark if scaled else Message("marking.density_only", remark=remark))
         if statement.alignment is not None:
             power = en208().scales[statement.alignment - 1].power
-            remarks.append(
-                f"RB{statement.alignment} is alignment eyewear (EN 208, visible beams up to {power:g} W, from memory): "
-                "it is never full protection."
-            )
+            remarks.append(Message("marking.alignment", number=statement.alignment, power=f"{power:g} W"))
     return remarks
 
 
@@ -225,23 +225,23 @@ def _low_rate(mode: str, repetition_rate: float | None) -> str:
     limit = en207().test.low_rate
     if repetition_rate is not None and repetition_rate > limit:
         return ""
-    rate = "a single pulse or an unknown rate" if repetition_rate is None else f"{repetition_rate:g} Hz"
-    return f"{mode} with Y was not tested at {limit:g} Hz or below; this laser has {rate}."
+    rate = Message("marking.unknown_rate") if repetition_rate is None else f"{repetition_rate:g} Hz"
+    return Message("marking.low_rate", mode=mode, limit=f"{limit:g} Hz", rate=rate)
 
 
 def _asked(need: ScaleNeed, number: int) -> str:
     if need.scale_number is None:
-        return f"mode {need.mode} asks for more than LB{en207().highest}"
+        return Message("marking.more", mode=need.mode, number=en207().highest)
     if need.scale_number >= number:
         return f"{need.mode} LB{need.scale_number}"
-    return f"{need.mode} LB{number} (for the density; LB{need.scale_number} for damage)"
+    return Message("marking.for_density", level=f"{need.mode} LB{number}", other=f"LB{need.scale_number}")
 
 
 def _span_text(statement: Statement) -> str:
-    above = "" if statement.low_included else "above "
     if statement.low_nm == statement.high_nm:
         return f"{statement.low_nm:.7g}"
-    return f"{above}{statement.low_nm:.7g}-{statement.high_nm:.7g}"
+    span = f"{statement.low_nm:.7g}-{statement.high_nm:.7g}"
+    return span if statement.low_included else Message("marking.above", range=span)
 
 
 def _statement(text: str, part: str) -> Statement:

@@ -9,6 +9,7 @@ from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.zones import exposure_at, worst_place
 from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.wording.message import Message
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ def scan_credit(
         With the ratio of that further exposure.
     """
     if not monitored or reaction_time is None:
-        return ScanCredit(False, "no monitored scan-fail cut-off with a stated reaction time", math.inf)
+        return ScanCredit(False, Message("scan.no_cut_off"), math.inf)
     lit = emission.scaled(factor)
     time = reaction_time if emission.kind == "continuous" else max(reaction_time, emission.pulse_duration)
     worst = 0.0
@@ -71,6 +72,5 @@ def scan_credit(
                 value = exposure_at(beam, place, c) / c.limit
                 worst = value if not value <= worst else worst
     below = bool(worst <= 1.0)
-    words = "is below" if below else "is above"
-    reason = f"the stopped beam for the reaction time of {reaction_time:g} s {words} its limit here"
+    reason = Message("scan.below" if below else "scan.above", time=f"{reaction_time:g} s")
     return ScanCredit(below, reason, worst)

@@ -12,7 +12,6 @@ from lasersafe.records.step import Criterion
 LONGEST_DAY = 3e4  # [s]
 ULTRAVIOLET = 400e-9  # [m]
 BANDS = ((180e-9, 315e-9, "180-315 nm"), (315e-9, 400e-9, "315-400 nm"))
-RULE = "dose of the day: sum over all visits of dose / limit(time of all visits) <= 1, band by band"
 
 
 @dataclass(frozen=True)

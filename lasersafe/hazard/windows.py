@@ -9,6 +9,7 @@ from lasersafe.hazard.barriers import TOLERANCE, BarrierVerdict, barrier_distanc
 from lasersafe.hazard.distances import scatter_distance
 from lasersafe.optics.checks import finite, floats, positive, within
 from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.wording.message import Message
 
 
 @dataclass(frozen=True)
@@ -93,14 +94,14 @@ def judge_window(
     dense = known and optical_density is not None and level * 10.0**-optical_density <= most
     holds = bool(dense and damage.holds)
     if not known:
-        words = f"does not hold: its optical density is not stated, {needed:g} is needed"
+        key = "window.no_density"
     elif not dense:
-        words = f"does not hold: density {optical_density:g}, {needed:g} is needed"
-    elif not damage.holds:
-        reason = damage.verdict.removeprefix("does not hold: ")
-        words = f"does not hold: density {optical_density:g} is enough ({needed:g} needed), but {reason}"
+        key = "window.too_low"
     else:
-        words = f"holds: density {optical_density:g} ({needed:g} needed); {damage.verdict.removeprefix('holds: ')}"
+        key = "window.holds" if damage.holds else "window.damaged"
+    density = "" if optical_density is None else f"{optical_density:g}"
+    why = Message(key, density=density, needed=f"{needed:g}", why=damage.verdict.values["why"])
+    words = Message("barrier.holds" if holds else "barrier.fails", why=why)
     return WindowVerdict(holds, needed, optical_density, damage, words)
 
 

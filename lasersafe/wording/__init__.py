@@ -155,11 +155,13 @@ class Wording:
         met = _checked_conditions(conditions)
         return tuple(entry for entry in self.other_hazards if met.issuperset(entry.when) and entry.meets(material, gas))
 
+    def said(self, text: str) -> str:
+        """Return a sentence or a word of the program in this language; anything else as it is."""
+        return text.said(self.language) if isinstance(text, Message) else said_word(text, self.language)
+
     def say(self, text: str) -> str:
         """Return what the program says in English in this language, or unchanged when there is no phrase for it."""
-        if isinstance(text, Message):
-            return text.said(self.language)
-        found = said_word(text, self.language)
+        found = self.said(text)
         return translated(text, self.phrases) if found == text and self.phrases else found
 
     def input_name(self, name: str) -> str:

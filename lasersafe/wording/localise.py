@@ -9,7 +9,6 @@ from dataclasses import is_dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from lasersafe.records.fields import told_of
-from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.results import Assessment
@@ -46,9 +45,7 @@ class _Localiser:
             for name, told in told_of(value):
                 old = getattr(value, name)
                 if told.whole:
-                    new = (
-                        self.wording.say(old) if isinstance(old, Message) else dict(self.wording.phrases).get(old, old)
-                    )
+                    new = self.wording.said(old)
                 else:
                     new = self._spoken(old) if told.spoken else self._inside(old)
                 if new is not old:

@@ -60,6 +60,16 @@ def said_word(text: str, language: str) -> str:
     return str(_texts(language)["word"].get(text, text))
 
 
+def key_of(text: str) -> str:
+    """Return the key of a sentence, or "" for what is none."""
+    return text.key if isinstance(text, Message) else ""
+
+
+def listed(parts: Iterable[str]) -> str:
+    """Return one or more texts with an and between them."""
+    return reduce(lambda first, second: Message("join.and", first=first, second=second), parts)
+
+
 def joined(parts: Iterable[str], by: str = "; ") -> str:
     """Return texts in one, parted by semicolons or something else that is the same in every language."""
 

@@ -83,11 +83,14 @@ def test_both_languages_have_the_same_keys_and_places(language: str, file: str) 
 @pytest.mark.parametrize("language", OTHERS)
 def test_texts_are_translated(language: str) -> None:
     english, other = load_wording("en"), load_wording(language)
-    same = {key for key, text in english.texts.items() if other.texts[key] == text}
+    alone = {key: re.sub(r"\{\w+\}", "", text) for key, text in english.texts.items()}
+    same = {
+        key for key, text in english.texts.items() if other.texts[key] == text and re.search("[a-z]{3}", alone[key])
+    }
     assert same <= {
         "sheet.program", "setup.from_origin", "eyewear.mode", "steps.setup", "area.blank", "sign_off.name",
         "chart.person", "scenarios.person", "steps.symbol", "inplace.finding", "steps.limits", "plan.tag",
-        "plan.person", "plan.plain", "sure.upper", "sure.error", "join.semicolon",
+        "plan.person", "plan.plain", "sure.upper", "sure.error", "need.one_line", "word.linear",
     }  # fmt: skip
     for name in DAY_LISTS:
         pairs = zip(english.day[name], other.day[name], strict=True)
