@@ -303,7 +303,7 @@ class Assessment:
     controls: tuple[Control, ...]
     record: Record = field(
         default_factory=Record,
-        metadata=told(inside=("findings", "expected", "area", "draft_reasons", "starter_values")),
+        metadata=told(inside=("findings", "expected", "area", "draft_reasons", "starter_values", "assumptions")),
     )
     differences: tuple[RuleSetDifference, ...]
     settings: tuple[SettingReport, ...] = ()

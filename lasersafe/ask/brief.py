@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.assumed import MOST
 from lasersafe.assessment.barrier_words import barriers_that_fail
 from lasersafe.assessment.decision import is_fitted, metres, times, way_of
 from lasersafe.records.fields import badness
@@ -26,7 +27,14 @@ _GROUPS = {
     "cameras": ("crew",),
 }
 _NAMES = (36, 26, 18, 12)  # longest names, tried from the first to the last until all fits
-_SPARE = (("change", 2), ("wear", 2), ("change", 1), ("wear", 1), ("worst", 1))  # what goes first, and what stays of it
+_SPARE = (
+    ("change", 2),
+    ("wear", 2),
+    ("change", 1),
+    ("assumed", 2),
+    ("wear", 1),
+    ("worst", 1),
+)  # what goes first, and what stays of it
 Lines = list[tuple[str, str]]  # a label and the line beside it; a line over the whole width is a label alone
 
 
@@ -103,6 +111,7 @@ class _Answer:
             "barriers": self.barriers(),
             "worst": self.worst(),
             "change": self.changes(),
+            "assumed": self.assumed(),
             "unsigned": self.unsigned(),
         }
         for key, items in found.items():
@@ -226,8 +235,19 @@ class _Answer:
             if not reach <= own:
                 yield text("brief.other_setup", laser=setup.laser, setup=worse.setup, reach=self.metres(reach))
 
+    def assumed(self) -> Iterator[str]:
+        """Yield the three assumptions that cost most, and what each would bring when it is stated."""
+        for one in [one for one in self.a.record.assumptions if 0.0 < one.gain < math.inf][:MOST]:
+            words = {"now": self.metres(one.now or 0.0), "known": self.metres(one.known or 0.0)}
+            if one.laser:
+                yield self.text("brief.gain", what=self.wording.input_name(one.what), laser=one.laser, **words)
+            else:
+                yield self.text("brief.gain_of", what=self.text(f"brief.the_{one.what}"), **words)
+
     def unsigned(self) -> list[str]:
         """Return what keeps anybody from signing, beside the verdict."""
-        found = self.a.record.starter_values
+        found, unstated = self.a.record.starter_values, self.a.record.unstated
         names = self.listed((f"'{one.name}'" for one in found), 2)
-        return [self.text("brief.starter", count=len(found), names=names)] if found else []
+        said = [self.text("brief.starter", count=len(found), names=names)] if found else []
+        fields = self.listed(self.text(f"unstated.{name}") for name in unstated)
+        return [*said, self.text("brief.unstated", fields=fields)] if unstated else said

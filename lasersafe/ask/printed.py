@@ -37,7 +37,14 @@ def _up(value: float, unit: str = "m", digits: int = 3) -> str:
 def assessment_text(a: Assessment) -> str:
     """Return the decision block and the scenario table as text."""
     d = a.decision
-    lines = [a.title, f"{a.place}, {a.dates}", "", d.verdict, f"wear: {d.wear}", f"people: {d.people}"]
+    lines = [
+        a.title,
+        ", ".join(filter(None, (a.place, a.dates))),
+        "",
+        d.verdict,
+        f"wear: {d.wear}",
+        f"people: {d.people}",
+    ]
     lines += [f"barrier: {d.barrier}", *(f"- {reason}" for reason in d.reasons), "", *_setups(a)]
     barriers = [] if a.scene is None else [*_barriers(a.scene)]
     lines += ["barriers by their place", *barriers] if barriers else []

@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import lasersafe
+from lasersafe.assessment.assumed import assumptions_of
 from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.controls import control_findings, controls_of, with_controls
 from lasersafe.assessment.corners import corners_of, over
-from lasersafe.assessment.decision import conditions, decision_of, differences_of, naming_strike_outs
+from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs
 from lasersafe.assessment.facts import record_of
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.glowing import extended_results, rule_sentences
@@ -18,7 +19,7 @@ from lasersafe.assessment.lines import module_results
 from lasersafe.assessment.protection import refuse_unreadable_markings, stopped_by
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.scans import scan_results
-from lasersafe.assessment.setups import sum_results
+from lasersafe.assessment.setups import differences_of, sum_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of
 from lasersafe.assessment.together import ALL_LASERS
 from lasersafe.assessment.worked import worked_out, worst_of
@@ -79,7 +80,9 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     by_barrier = {s.key for s in scenarios if any(stopped_by(case, s, b, persons[s.person]) for b in barriers)}
     parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
     findings = control_findings(parts, controls, fitted, by_barrier)
-    record = record_of(typed, case, every, scenarios, eyewear, barriers, words, findings)
+    record = record_of(
+        typed, case, every, scenarios, eyewear, barriers, words, findings, assumptions_of(typed, every, setups)
+    )
     people = {
         "assessor": case.in_charge.assessor,
         "laser_safety_officer": case.in_charge.laser_safety_officer,

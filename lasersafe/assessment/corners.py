@@ -125,21 +125,25 @@ def corners_of(case: Case) -> Corners:
                 one.field, one.value.typed, one.value.unit, float(one.value), low, high, one.tolerance.kind, used, tried
             )
         )
-    if not found or case.settings.decide_by == "as typed":
-        return Corners((case,), tuple(inputs))
-    if math.prod(len(used) for _, _, used in choices) > MOST_CORNERS:
-        names = ", ".join(one.field for one, _, _ in choices)
+    fitted = case.with_each_optics()
+    if case.settings.decide_by == "as typed":
+        choices, fixed = [], {}
+    if len(fitted) * math.prod(len(used) for _, _, used in choices) > MOST_CORNERS:
+        unknown = ["optics that are not stated"] if len(fitted) > 1 else []
+        names = ", ".join([*unknown, *(one.field for one, _, _ in choices)])
         message = (
             f"{names}: each carries a tolerance whose worse end is not known beforehand, and together they have more "
             f"than {MOST_CORNERS} corners; give the cautious value of some of them without a tolerance"
+            + ("; and state the optics of a laser" if unknown else "")
         )
         raise InputError(message)
     cases = []
     for values in product(*(used for _, _, used in choices)):
         own = {one.place: _value(one, value, ends) for (one, ends, _), value in zip(choices, values, strict=True)}
-        corner = replaced(case, {**fixed, **own})
-        corner._at_corner = True
-        cases.append(corner)
+        for optics in fitted:
+            corner = replaced(optics, {**fixed, **own}) if fixed or own else optics
+            corner._at_corner = bool(fixed or own) or optics._at_corner
+            cases.append(corner)
     return Corners(tuple(cases), tuple(inputs))
 
 

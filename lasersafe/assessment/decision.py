@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.assumed import MOST, assumption_sentence, unstated_sentence
 from lasersafe.assessment.barrier_words import barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.facts import starter_sentence
@@ -14,6 +15,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.protection import SCATTER_ALONE
 from lasersafe.assessment.together import ALL_LASERS, reach_together, strike_outs_of
 from lasersafe.quantity import feet, format_quantity
+from lasersafe.records.day import Assumption
 from lasersafe.records.fields import badness
 from lasersafe.results import (
     BarrierResult,
@@ -22,7 +24,6 @@ from lasersafe.results import (
     EyewearNeed,
     LaserFacts,
     Record,
-    RuleSetDifference,
     Scenario,
     SetupResult,
     StrikeOuts,
@@ -61,24 +62,6 @@ def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[E
     words |= {"eyewear"} if eyewear else set()
     words |= {"barrier"} if case.barrier else set()
     return words
-
-
-def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
-    """Return the distances that differ by more than 1 % between the rule sets."""
-    found = []
-    for setup in setups:
-        for zone in setup.zones:
-            values = zone.by_rule_set
-            if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
-                found.append(
-                    RuleSetDifference(
-                        f"{setup.laser}, {setup.setup}: {zone.way}, {zone.tissue}",
-                        dict(values),
-                        "m",
-                        zone.criterion.rule_set,
-                    )
-                )
-    return tuple(found)
 
 
 def metres(distance: float, with_feet: bool = True) -> str:
@@ -150,12 +133,15 @@ def decision_of(
     out = words.struck_out(struck)
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
     starters = starter_sentence(record.starter_values, wording)
-    first = [*measured, *starters, *above[:1], *left_out, *unread, *out, *words.assumptions()]
+    unstated = unstated_sentence(case, wording)
+    assumed = words.assumed(record.assumptions)
+    first = [*measured, *starters, *above[:1], *assumed, *left_out, *unread, *out, *words.assumptions(), *unstated]
     reasons = [*first, *above[1:], *words.findings(uncontrolled), *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
     decision = Decision(
         wear=words.wear(eyewear, record.lasers, mine),
-        people=words.people(direct, far, near, together=adding, aids=aids),
+        people=words.people(direct, far, near, together=adding, aids=aids)
+        + (" " + wording.text("assumed.people") if assumed else ""),
         barrier=barrier_words(barriers, lines, [direct_setup.laser, *(s.laser for s in fitted)], wording),
         verdict=words.verdict(bool(mine) and not uncovered, len(open_ones), len(uncontrolled), len(measured)),
         passed=passed,
@@ -165,7 +151,7 @@ def decision_of(
         headline_tissue=direct.tissue,
         strike_outs=struck,
     )
-    return decision, (*measured, *starters)
+    return decision, (*measured, *starters, *unstated)
 
 
 def naming_strike_outs(decision: Decision, wording: Wording) -> Decision:
@@ -370,6 +356,13 @@ class _Sentences:
         more = len(timed) - _MOST_TIMES
         found = [*timed[:_MOST_TIMES], self.text("say.more_times", count=more)] if more > 0 else timed
         return [*found, self.text("say.surfaces_complete")] if self.case.settings.surfaces_complete else found
+
+    def assumed(self, found: Sequence[Assumption]) -> list[str]:
+        """Return what of the beams is assumed: what costs most with what stating it could bring."""
+        mine = [assumption_sentence(one, self.wording, self._metres) for one in found if one.laser]
+        more = len(mine) - MOST
+        lines = [*mine[:MOST], self.text("assumed.more", count=more)] if more > 0 else mine
+        return [self.text("assumed.sentence", what="; ".join(lines))] if lines else []
 
     def struck_out(self, struck: StrikeOuts) -> list[str]:
         """Return how many strike-outs there are, and the worst of them with its reason."""

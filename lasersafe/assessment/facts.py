@@ -13,6 +13,7 @@ from lasersafe.assessment.corners import covering
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.models import starter_values
+from lasersafe.records.day import Assumption
 from lasersafe.results import (
     BarrierResult,
     BeamFacts,
@@ -142,6 +143,7 @@ def record_of(
     barriers: list[BarrierResult],
     words: set[str],
     findings: tuple[ControlFinding, ...],
+    assumptions: tuple[Assumption, ...],
 ) -> Record:
     """Return the record of a case.
 
@@ -157,6 +159,8 @@ def record_of(
         Conditions that hold.
     findings : tuple of ControlFinding
         On the controls.
+    assumptions : tuple of Assumption
+        On what the case does not state.
 
     Raises
     ------
@@ -170,8 +174,10 @@ def record_of(
         lasers=laser_facts(corners, typed, eyewear),
         expected=rows,
         findings=findings,
-        review_by=case.review_by.isoformat(),
+        review_by=case.review_by.isoformat() if case.review_by else "",
         starter_values=starter_values(typed),
+        assumptions=assumptions,
+        unstated=typed.unstated,
     )
 
 

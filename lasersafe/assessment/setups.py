@@ -34,7 +34,17 @@ from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, SetupResult, Step, SumResult, Zone
+from lasersafe.results import (
+    ChartData,
+    ChartMark,
+    Curve,
+    LimitLine,
+    RuleSetDifference,
+    SetupResult,
+    Step,
+    SumResult,
+    Zone,
+)
 from lasersafe.wording.message import Message, joined, word
 
 TISSUES = ("eye", "skin")
@@ -250,6 +260,27 @@ def setup_result(context: Context) -> SetupResult:
         setting = Message("setting.worst_eye" if eye == skin else "setting.worst_both", eye=eye, skin=skin)
     words, steps = beam_words(context.setup, context.beam), beam_steps(context.setup, context.beam)
     fitted, chart = context.setup.fitted, _chart(context, zones)
+    place = ("laser", [one.name for one in context.case.laser].index(context.laser.name))
+    if any(one.place[:2] == place and one.place[2] == "setup" for one in context.case.assumed):
+        words = joined([words, word("assumed")])
     return SetupResult(
         context.laser.name, context.setup.name, fitted, words, setting, tuple(zones.values()), chart, steps
     )
+
+
+def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
+    """Return the distances that differ by more than 1 % between the rule sets."""
+    found = []
+    for setup in setups:
+        for one in setup.zones:
+            values = one.by_rule_set
+            if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
+                found.append(
+                    RuleSetDifference(
+                        f"{setup.laser}, {setup.setup}: {one.way}, {one.tissue}",
+                        dict(values),
+                        "m",
+                        one.criterion.rule_set,
+                    )
+                )
+    return tuple(found)

@@ -64,7 +64,9 @@ def reach_together(corners: Sequence[Sequence[Context]], ways: Sequence[str]) ->
     """
     lasers: dict[tuple[str, str], list[Context]] = {}
     for context in (one for found in corners for one in found if one.setup.fitted):
-        lasers.setdefault((context.laser.name, context.setup.name), []).append(context)
+        same = lasers.setdefault((context.laser.name, context.setup.name), [])
+        if not any(one.laser == context.laser and one.case.surface == context.case.surface for one in same):
+            same.append(context)  # the corners of another laser do not change this one
     best = (0.0, "eye")
     for tissue in ("eye", "skin"):
         own = [way for way in ways if (way, tissue) != ("aided", "skin")]

@@ -135,7 +135,17 @@ def json_schema() -> dict[str, Any]:
     for info in Case.model_fields.values():
         if isinstance(info.default, CaseModel):
             type(info.default).model_rebuild()  # pydantic below 2.14 wants it built before it is written as a default
-    return Case.model_json_schema()
+    schema = Case.model_json_schema()
+    for name, fields in _MAY_BE_ASSUMED.items():
+        table = schema["$defs"][name]
+        table["required"] = [field for field in table["required"] if field not in fields]
+    return schema
+
+
+_OF_A_BEAM = ("name", "kind", "beam_diameter", "divergence", "criterion", "focal_length")
+# table -> fields that a laser of a stated kind may leave out
+_MAY_BE_ASSUMED = {"Laser": ("setup",), "CollimatedSetup": _OF_A_BEAM, "LensSetup": _OF_A_BEAM,
+                   "PulseTrainEmission": ("repetition_rate",)}  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -166,7 +166,10 @@ class Laser(CaseModel):
     Attributes
     ----------
     name
-        Name of the laser; used once in the case.
+        Name of the laser; used once in the case. Left out: what it is like.
+    like
+        Kind of laser, as 'hand-held welder' or 'any laser': beam, optics and pulses that are left out are then taken
+        as the strictest that such lasers usually have, and called assumed.
     class_label
         Laser class on the maker's label, as '4'.
     serial
@@ -178,7 +181,8 @@ class Laser(CaseModel):
     emission
         What leaves the laser: [laser.emission].
     setup
-        The optics that may be fitted, one [[laser.setup]] each; the fitted one is marked.
+        The optics that may be fitted, one [[laser.setup]] each; the fitted one is marked. May be left out of a laser
+        that says what it is like: then every usual lens, and none, is worked out as fitted.
     note
         Remark, printed on the sheet.
     line
@@ -191,11 +195,12 @@ class Laser(CaseModel):
         "emission": "write a table [laser.emission] with kind = 'continuous', 'single pulse', 'pulse train', "
         "'pulse list' or 'mode table'",
         "setup": "write a table [[laser.setup]] with kind = 'collimated', 'lens', 'fibre multimode' or "
-        "'fibre single mode'",
+        "'fibre single mode', or say what the laser is like, as like = 'hand-held welder'",
     }
 
-    name: Line
-    class_label: Line
+    name: Line = ""
+    like: Line | None = None
+    class_label: Line = "4"
     serial: Line = ""
     wavelength: Annotated[SIValue, WAVELENGTH]
     handheld: Flag = False
@@ -245,6 +250,8 @@ class Laser(CaseModel):
 
 
 def _collimated(peek: Peek, wavelength: SIValue | None) -> Findings:
+    if all(isinstance(peek.data.get(key), SIValue) for key in ("beam_diameter", "divergence")):
+        return  # both assumed: a bound of many beams, which need not be one
     diameter, angle, scale = peek.value("beam_diameter"), peek.value("divergence"), _scale(peek)
     place, waist = peek.value("measured_at"), peek.value("waist_at")
     if diameter is None or angle is None or scale is None or place is None or (waist is None and "waist_at" in peek):
@@ -262,7 +269,7 @@ def _collimated(peek: Peek, wavelength: SIValue | None) -> Findings:
         if wavelength is None:
             continue
         narrowest = math.sqrt((width - spread * away) * (width + spread * away))
-        least = _least_product(wavelength) / (narrowest * scale * scale)
+        least = least_product(wavelength) / (narrowest * scale * scale)
         if not spread >= least * (1.0 - _ROUNDING):
             yield (
                 "divergence",
@@ -287,7 +294,7 @@ def _lens(peek: Peek, wavelength: SIValue | None) -> Findings:
                 "than 180 deg; check both units",
             )
             return
-        least = _least_product(wavelength) * focal_length / (width * scale * scale)
+        least = least_product(wavelength) * focal_length / (width * scale * scale)
         if focus is not None and not getattr(focus, axis) >= least * (1.0 - _ROUNDING):
             yield (
                 "focus_diameter",
@@ -303,7 +310,7 @@ def _multimode(peek: Peek, wavelength: SIValue | None) -> Findings:
     factor = _FIBRE.get(str(peek.data.get("numerical_aperture_criterion")))
     if aperture is None or core is None or factor is None or wavelength is None:
         return
-    least = _least_product(wavelength) * factor / (2.0 * core)
+    least = least_product(wavelength) * factor / (2.0 * core)
     if not aperture >= least * (1.0 - _ROUNDING):
         yield (
             "numerical_aperture",
@@ -323,7 +330,7 @@ def _single_mode(peek: Peek, wavelength: SIValue | None) -> Findings:
 _IMPOSSIBLE = dict(zip(SETUP_KINDS, (_collimated, _lens, _multimode, _single_mode), strict=True))
 
 
-def _least_product(wavelength: float) -> float:
+def least_product(wavelength: float) -> float:
     """Return the least waist diameter times full angle, both at 1/e: 2 lambda / pi."""
     return 2.0 * wavelength / math.pi
 

@@ -16,6 +16,7 @@ from lasersafe.errors import CaseError, Fault
 from lasersafe.models.base import Place, path_text
 from lasersafe.models.case import Case
 from lasersafe.models.emission import EMISSION_KINDS
+from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.setup import SETUP_KINDS
 from lasersafe.typed import shown
 
@@ -266,8 +267,15 @@ def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place,
     CaseError
         If there are faults; all of them.
     """
+    filled = with_assumptions(data)
     try:
-        return Case.model_validate(data)
+        case = Case.model_validate(filled.data)
+        case._assumed, case._at_corner = filled.assumed, bool(filled.assumed)
+        case._others.update(
+            (i, tuple(SETUP_KINDS[one["kind"]].model_validate(one) for one in optics))  # type: ignore[misc]
+            for i, optics in filled.others.items()
+        )
+        return case
     except ValidationError as error:
         places = [(_untagged(one["loc"]), one["msg"]) for one in error.errors(include_url=False, include_input=False)]
     faults = [Fault(_line(place, lines or {}), path_text(place), message) for place, message in dict.fromkeys(places)]

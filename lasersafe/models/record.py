@@ -61,10 +61,10 @@ class InCharge(CaseModel):
         Who answers for the place.
     """
 
-    assessor: Line
-    laser_safety_officer: Line
-    operator: Line
-    venue: Line
+    assessor: Line = ""
+    laser_safety_officer: Line = ""
+    operator: Line = ""
+    venue: Line = ""
 
 
 class OtherHazards(CaseModel):

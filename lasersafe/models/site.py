@@ -68,7 +68,7 @@ class Person(CaseModel):
     Attributes
     ----------
     name
-        Name of the person or group; used once in the case.
+        Name of the person or group; used once in the case. Left out: the role.
     role
         'operator', 'assistant', 'crew' (cameras, sound, light), 'performer', 'spectator', 'passer-by', 'laser
         safety officer' or 'security'.
@@ -104,7 +104,7 @@ class Person(CaseModel):
         whole working day on every way.
     """
 
-    name: Line
+    name: Line = ""
     role: Role
     distance: Annotated[SIValue, DISTANCE]
     distance_from_work: Annotated[SIValue | None, DISTANCE] = None

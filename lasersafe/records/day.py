@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from lasersafe.records.fields import HIDDEN, SAME, badness, told
+from lasersafe.records.fields import HIDDEN, SAME, badness, or_none, told
 from lasersafe.records.step import EyewearNeed
 
 
@@ -103,6 +103,24 @@ class StarterValue:
 
 
 @dataclass(frozen=True)
+class Assumption:
+    """Something that the case does not state: what stands for it, and what stating it could bring."""
+
+    what: str  # divergence | beam_diameter | criterion | focal_length | setup | ... | surface | barrier | eyewear
+    laser: str = field(metadata=told(shown=or_none))  # "" where it is about all
+    value: str = field(metadata=told("assumed", shown=or_none))  # as it would be typed
+    usual: str = field(metadata=told(shown=or_none))  # what it usually is
+    # [m] how far the direct beam reaches, for a surface the scattered light: as assumed, and with what is usual
+    now: float | None = field(metadata=told("distance_m"))
+    known: float | None = field(metadata=told("distance_if_usual_m"))
+
+    @property
+    def gain(self) -> float:
+        """How much shorter the distance could become. [m]."""
+        return 0.0 if self.now is None or self.known is None else max(self.now - self.known, 0.0)
+
+
+@dataclass(frozen=True)
 class Record:
     """What a sheet carries for the day: area, acceptance test, findings, pages to hand out."""
 
@@ -113,6 +131,8 @@ class Record:
     findings: tuple[ControlFinding, ...] = field(default=(), metadata=told("control_findings"))
     review_by: str = ""
     starter_values: tuple[StarterValue, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()  # what costs most first
+    unstated: tuple[str, ...] = ()  # fields of the case that have to be stated before anybody signs
     draft_reasons: tuple[str, ...] = ()  # why the sheet cannot stop being a draft, whoever signs
 
     @property

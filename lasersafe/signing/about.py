@@ -55,14 +55,14 @@ class About(BaseModel):
     state: Literal["draft", "signed", "printed for signature"]
     required_roles: tuple[Text, ...]
     signed: tuple[SignedLine, ...]
-    review_by: date
+    review_by: Literal[""] | date
     expires: Literal[""] | date
     sign_here: dict[Annotated[str, Field(pattern=r"^[a-z_]{1,40}$")], SignPlace]
 
     @property
     def last_day(self) -> date:
-        """Last day on which the sheet holds."""
-        return min(self.review_by, self.expires) if self.expires else self.review_by
+        """Last day on which the sheet holds; without one, the first of all."""
+        return min((day for day in (self.review_by, self.expires) if day), default=date.min)
 
 
 def read_about(sheet: SheetFile) -> About:

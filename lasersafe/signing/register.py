@@ -78,7 +78,7 @@ def _row(path: Path, name: str, day: date) -> Row:
         dates=about.dates,
         lasers=", ".join(about.lasers),
         state=_CHANGED if problem else about.state,
-        review_by=about.review_by.isoformat(),
+        review_by=about.review_by.isoformat() if about.review_by else "",
         overdue=about.last_day < day,
         problem=problem,
         verdict=about.verdict,

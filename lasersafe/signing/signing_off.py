@@ -125,7 +125,7 @@ def sign(
     return Signed(path, assessment.fingerprint, assessment.decision.verdict, entry, signed)
 
 
-def _refuse_what_cannot_be_signed(review_by: date, assessment: Assessment, today: date) -> None:
+def _refuse_what_cannot_be_signed(review_by: date | None, assessment: Assessment, today: date) -> None:
     if not assessment.decision.passed:
         causes = assessment.decision.reasons
         first = f" (first cause: {causes[0]})" if causes else ""
@@ -137,10 +137,8 @@ def _refuse_what_cannot_be_signed(review_by: date, assessment: Assessment, today
     if assessment.record.draft_reasons:
         message = f"the sheet stays a draft whoever signs: {assessment.record.draft_reasons[0]}"
         raise InputError(message)
-    if review_by < today:
-        message = (
-            f"review_by = '{review_by.isoformat()}': this day has passed; look at the case again and set a new day"
-        )
+    if review_by is None or review_by < today:
+        message = f"review_by = '{review_by or ''}': this day has passed; look at the case again and set a new day"
         raise InputError(message)
 
 

@@ -136,7 +136,7 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
         missing=missing,
         reasons=tuple(reasons),
         changed=_changed(case, assessment, record),
-        review_by=case.review_by.isoformat(),
+        review_by=case.review_by.isoformat() if case.review_by else "",
     )
 
 

@@ -288,7 +288,7 @@ class _Check:
             )
 
     def _check_dates(self, day: date) -> None:
-        if self.case.review_by < day:
+        if self.case.review_by is not None and self.case.review_by < day:
             self.report.add("overdue", f"past its review date, {self.case.review_by.isoformat()}")
         for entry in self.signed.values():
             who = f"{entry.name} ({spoken(entry.role)})"
@@ -344,5 +344,5 @@ def verify_json(report: Report) -> dict[str, Any]:
         "fingerprint": None if about is None else about.fingerprint,
         "version": None if about is None else about.version,
         "state": None if about is None else about.state,
-        "review_by": None if about is None else about.review_by.isoformat(),
+        "review_by": about.review_by.isoformat() if about and about.review_by else None,
     }

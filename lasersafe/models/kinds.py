@@ -1,0 +1,222 @@
+"""What lasers of a stated kind usually have: the strictest of it stands for what a case does not state."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Literal
+
+from lasersafe.data import Source, WavelengthsNm, load
+from lasersafe.errors import InputError
+from lasersafe.models.base import Place
+from lasersafe.models.laser import WAVELENGTH, least_product
+from lasersafe.models.setup import DIAMETER, DIVERGENCE
+from lasersafe.models.values import SIValue
+from lasersafe.quantity import format_quantity
+from lasersafe.reference import shared_path
+
+# a width at 1/e2 of the peak, on another criterion; a top-hat is no narrower than the narrowest of them
+_FROM_1_E2 = {"1/e2": 1.0, "1/e": math.sqrt(0.5), "FWHM": math.sqrt(math.log(2.0) / 2.0)}
+_OPTICS = "as fitted"
+
+
+@dataclass(frozen=True)
+class Figure:
+    """The strictest usual figure and the most usual one, as typed; widths and full angles at 1/e2."""
+
+    least: str
+    usual: str
+
+
+@dataclass(frozen=True)
+class LaserKind:
+    """What lasers of one kind usually have; texts as they are typed in a case."""
+
+    key: str
+    wavelengths_nm: WavelengthsNm
+    wavelength: str
+    emission: Literal["continuous", "pulse train"]
+    power: str
+    beam_diameter: Figure
+    divergence: Figure
+    lenses: tuple[str, ...]
+    usual_lens: str
+    pulse_duration: tuple[str, ...] = ()
+    repetition_rate: tuple[str, ...] = ()
+    handheld: bool = False
+
+
+@dataclass(frozen=True)
+class _Kinds:
+    source: Source
+    kind: tuple[LaserKind, ...]
+
+
+@lru_cache(maxsize=1)
+def laser_kinds() -> Mapping[str, LaserKind]:
+    """Return the kinds of the data files by their keys."""
+    return {one.key: one for one in load(_Kinds, shared_path("laser_kinds", "usual.toml")).kind}
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """One input that the case does not state, and what stands for it."""
+
+    place: Place  # of the field
+    value: str  # as it would be typed; of optics, the usual lenses
+    usual: str  # what it usually is
+
+
+@dataclass(frozen=True)
+class Filled:
+    """The tables of a case with what was left out: what was assumed, and the other optics that may be fitted."""
+
+    data: Mapping[str, Any]
+    assumed: tuple[Assumed, ...]
+    others: Mapping[
+        int, tuple[Mapping[str, Any], ...]
+    ]  # laser -> set-ups, any of which may stand in the place of its first
+
+
+def with_assumptions(data: Mapping[str, Any]) -> Filled:
+    """Return the tables of a case with strict values in the place of what it does not state.
+
+    Names are given to all lasers and persons, a beam only to a laser that says what it is ``like``. What cannot be read
+    is left as it is, to be refused.
+
+    Parameters
+    ----------
+    data : mapping
+        As typed.
+    """
+    if not isinstance(data, Mapping):
+        return Filled(data, (), {})
+    filled = dict(data)
+    lasers = [_named(one, one.get("like") or "laser") for one in _tables(data, "laser")]
+    persons = [_named(one, one.get("role") or "person") for one in _tables(data, "person")]
+    assumed: list[Assumed] = []
+    others: dict[int, tuple[Mapping[str, Any], ...]] = {}
+    for i, laser in enumerate(lasers):
+        like = laser.get("like")
+        if isinstance(like, str) and like in laser_kinds():
+            optics = _filled_laser(laser, laser_kinds()[like], ("laser", i), assumed)
+            if len(optics) > 1:
+                others[i] = tuple(optics)
+    for key, tables in (("laser", lasers), ("person", persons)):
+        if tables and len(tables) == len(data[key]):
+            _apart(tables)
+            filled[key] = tables
+    if "title" not in filled and lasers:
+        filled["title"] = ", ".join(str(one["name"]) for one in lasers)[:200]
+    return Filled(filled, tuple(assumed), others)
+
+
+def _tables(data: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    tables = data.get(key)
+    return [dict(one) for one in tables if isinstance(one, Mapping)] if isinstance(tables, (list, tuple)) else []
+
+
+def _named(table: dict[str, Any], name: object) -> dict[str, Any]:
+    return table if "name" in table or not isinstance(name, str) else {"name": name, **table}
+
+
+def _apart(tables: list[dict[str, Any]]) -> None:
+    """Give numbers to the names that were given here and stand twice."""
+    for i, table in enumerate(tables):
+        before = [one.get("name") for one in tables[:i]]
+        if table.get("name") in before and table["name"] in (table.get("like"), table.get("role"), "laser", "person"):
+            number = 2
+            while f"{table['name']} {number}" in before:
+                number += 1
+            table["name"] = f"{table['name']} {number}"
+
+
+def _filled_laser(
+    laser: dict[str, Any], kind: LaserKind, place: Place, assumed: list[Assumed]
+) -> list[Mapping[str, Any]]:
+    """Fill what a laser leaves out; return all optics that may be fitted, the first as in the laser."""
+    laser.setdefault("class_label", "4")
+    laser.setdefault("handheld", kind.handheld)
+    emission = laser.get("emission")
+    if isinstance(emission, Mapping) and emission.get("kind") == "pulse train":
+        laser["emission"] = emission = dict(emission)
+        for key, ends in (("pulse_duration", kind.pulse_duration), ("repetition_rate", kind.repetition_rate)):
+            if ends and key not in emission and not (key == "pulse_duration" and "duty" in emission):
+                emission[key] = list(ends)
+                assumed.append(Assumed((*place, "emission", key), " .. ".join(ends), ""))
+    if "setup" not in laser:
+        lenses = ", ".join(kind.lenses)
+        assumed.append(Assumed((*place, "setup"), lenses, kind.usual_lens))
+        tables: list[dict[str, Any]] = [
+            {"kind": "collimated"},
+            *({"kind": "lens", "focal_length": f} for f in kind.lenses),
+        ]
+        optics = [_filled_setup({"name": _OPTICS, "fitted": True, **one}, kind, laser) for one in tables]
+        assumed += [Assumed((*place, "setup", *one.place), one.value, one.usual) for one in optics[0][1]]
+        laser["setup"] = [optics[0][0]]
+        return [one for one, _ in optics]
+    setups = laser["setup"]
+    if not isinstance(setups, (list, tuple)):
+        return []
+    found: list[Mapping[str, Any]] = []
+    filled = []
+    for j, setup in enumerate(setups):
+        if isinstance(setup, Mapping):
+            setup = {"name": _OPTICS if len(setups) == 1 else f"{_OPTICS} {j + 1}", **setup}
+            setup.setdefault("kind", "lens" if "focal_length" in setup else "collimated")
+            if setup["kind"] == "lens" and "focal_length" not in setup and len(setups) == 1:
+                assumed.append(Assumed((*place, "setup", j, "focal_length"), ", ".join(kind.lenses), kind.usual_lens))
+                each = [_filled_setup({**setup, "focal_length": f, "fitted": True}, kind, laser) for f in kind.lenses]
+                found = [one for one, _ in each]
+                setup, more = each[0]
+            else:
+                setup, more = _filled_setup(setup, kind, laser)
+            assumed += [Assumed((*place, "setup", j, *one.place), one.value, one.usual) for one in more]
+        filled.append(setup)
+    laser["setup"] = filled
+    return found
+
+
+def _filled_setup(
+    setup: dict[str, Any], kind: LaserKind, laser: Mapping[str, Any]
+) -> tuple[dict[str, Any], list[Assumed]]:
+    """Return a set-up with the narrowest beam of its kind where none is stated, and what was assumed of it."""
+    setup, assumed = dict(setup), list[Assumed]()
+    if setup["kind"] not in ("collimated", "lens"):
+        return setup, []
+    typed = {key for key in ("beam_diameter", "divergence", "criterion") if key in setup}
+    if "criterion" not in typed:
+        setup["criterion"] = "1/e2"
+        if typed:
+            assumed.append(Assumed(("criterion",), "1/e2", ""))
+    narrower = (
+        min(_FROM_1_E2.values()) if setup.get("profile") == "top-hat" else _FROM_1_E2.get(str(setup["criterion"]), 1.0)
+    )
+    wanted = [("beam_diameter", DIAMETER, kind.beam_diameter)]
+    if setup["kind"] == "collimated":
+        wanted.append(("divergence", DIVERGENCE, kind.divergence))
+    for key, mark, figure in wanted:
+        if key in typed:
+            continue
+        value = float(mark.number(figure.least, key)) * narrower
+        other = "divergence" if key == "beam_diameter" else "beam_diameter"
+        if setup["kind"] == "collimated" and other in typed:
+            value = max(value, _diffraction(setup, other, laser, narrower))
+        least = float(mark.number(figure.least, key))
+        shown = figure.least if value == least else format_quantity(value, mark.unit, 4)
+        setup[key] = SIValue(value, f"{shown} (assumed)", mark.unit)
+        assumed.append(Assumed((key,), shown, figure.usual))
+    return setup, assumed
+
+
+def _diffraction(setup: Mapping[str, Any], other: str, laser: Mapping[str, Any], narrower: float) -> float:
+    """Return what diffraction makes of the other width at least, 0 where that cannot be read."""
+    try:
+        wavelength = float(WAVELENGTH.number(laser.get("wavelength"), "wavelength"))
+        typed = min((DIAMETER if other == "beam_diameter" else DIVERGENCE).read(setup[other], other).pair)
+    except InputError:
+        return 0.0
+    scale = math.sqrt(0.5) / narrower  # to 1/e
+    return least_product(wavelength) / (typed * scale * scale) * (1.0 + 1e-6) if typed > 0.0 else 0.0

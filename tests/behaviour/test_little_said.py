@@ -1,0 +1,96 @@
+"""Cases that say little: what is assumed is called so wherever its result is shown, and nobody can sign them."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from lasersafe.assessment import assess
+from lasersafe.errors import InputError
+from lasersafe.models import parse_case
+from lasersafe.sheet import render_sheet
+from lasersafe.signing.signing_off import sign
+from lasersafe.wording import load_wording
+from tests.behaviour.command import run
+
+SHORT = """person = [
+  { role = "crew", distance = "2 m" },
+  { role = "crew", distance = "3 m" },
+  { role = "spectator", distance = "8 m" },
+]
+[[laser]]
+like = "blue diode"
+wavelength = "450 nm"
+emission = { kind = "continuous", power = "5 W" }
+"""
+DIM = SHORT.replace('"5 W"', '"0.1 uW"')
+
+
+def test_names_are_given_where_none_is_stated() -> None:
+    case = parse_case(SHORT)
+    assert [person.name for person in case.persons] == ["crew", "crew 2", "spectator"]
+    assert (case.title, case.lasers[0].name, case.lasers[0].class_label) == ("blue diode", "blue diode", "4")
+    assert case.unstated == ("place", "dates", "review_by", "assessor", "laser_safety_officer", "operator", "venue")
+    assert (
+        parse_case('title = "Evening"\n' + SHORT.replace('{ role = "spectator"', '{ name = "Row", role = "spectator"'))
+        .persons[2]
+        .name
+        == "Row"
+    )
+
+
+def test_what_is_assumed_is_called_so_in_every_output(tmp_path: Path) -> None:
+    found = assess(parse_case(SHORT))
+    setup = found.setups[0]
+    assert setup.beam.endswith("; assumed")
+    assert any("0.3 mrad (assumed)" in step.numbers for step in setup.steps)
+    assert found.decision.people.endswith("These distances rest on what is assumed of the beam.")
+    sentence = next(reason for reason in found.decision.reasons if reason.startswith("Assumed, since"))
+    assert "divergence of blue diode: 0.3 mrad; stated, 3 762 m could become 565 m (with 2 mrad)" in sentence
+    page = " ".join(PdfReader(io.BytesIO(render_sheet(found))).pages[0].extract_text().split())
+    assert "Assumed, since the case does not state it: optics of blue diode" in page
+    assert "Not stated, so that nobody can sign: place, dates, day of review, assessor" in page
+    case = tmp_path / "case.toml"
+    case.write_text(SHORT, encoding="utf-8")
+    answer = run("assess", case)
+    assert answer.code == 1
+    lines = answer.out.splitlines()
+    assert len(lines) <= 25
+    named = [line[11:] for line in lines[next(n for n, line in enumerate(lines) if line.startswith("assumed")) :][:3]]
+    # 5 W through 7 mm at 10 s and 450 nm: 10 W/m2; the three that cost most, the barrier first
+    assert named[0].startswith("state a barrier in the beam: 3 762 m could become 1.")
+    assert [line.split(":")[0] for line in named[1:]] == [
+        "state optics of blue diode",
+        "state divergence of blue diode",
+    ]
+    data = run("assess", case, "--json").data
+    assert {one["what"] for one in data["assumptions"]} == {
+        "setup", "beam_diameter", "divergence", "surface", "barrier", "eyewear",
+    }  # fmt: skip
+    assert load_wording("de").say(setup.beam).endswith("; angenommen")
+
+
+def test_a_stated_value_is_assumed_no_more() -> None:
+    text = SHORT + 'setup = [{ beam_diameter = "4 mm", divergence = "2 mrad", criterion = "1/e2" }]\n'
+    found = assess(parse_case(text))
+    assert {one.what for one in found.record.assumptions} == {"surface", "barrier", "eyewear"}
+    assert "assumed" not in found.setups[0].beam
+    assert not any(reason.startswith("Assumed") for reason in found.decision.reasons)
+
+
+def test_a_case_that_passes_without_names_is_refused_by_signoff(tmp_path: Path) -> None:
+    found = assess(parse_case(DIM))
+    assert found.decision.passed
+    assert found.record.draft_reasons[-1].startswith("Not stated, so that nobody can sign: place, ")
+    case = tmp_path / "case.toml"
+    case.write_text(DIM, encoding="utf-8")
+    with pytest.raises(InputError, match=r"the sheet stays a draft whoever signs: Not stated, so that nobody can sign"):
+        sign(case, "Ines Falkenrath", "laser_safety_officer")
+    sheet = tmp_path / "sheet.pdf"
+    answer = run("sheet", case, "-o", sheet)
+    assert (answer.code, "draft" in answer.out) == (0, True)
+    assert "DRAFT" in PdfReader(sheet).pages[0].extract_text()
+    assert run("verify", sheet).code not in (2, 3)
