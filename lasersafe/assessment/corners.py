@@ -13,9 +13,8 @@ from typing import Any, TypeVar
 
 from lasersafe.errors import InputError
 from lasersafe.hazard.combine import groups
-from lasersafe.hazard.edges import wavelength_edges
 from lasersafe.hazard.eyewear import marking_to_ask
-from lasersafe.hazard.lasting import body_area
+from lasersafe.hazard.lasting import body_area, wavelength_edges
 from lasersafe.hazard.marking import SCATTER_ONLY, parse_marking
 from lasersafe.hazard.reflectance import material_reflectance, materials
 from lasersafe.limits import hazard_limits, rule_sets

@@ -12,7 +12,7 @@ from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.distances import checked_changes, variable_inputs
 from lasersafe.assessment.problem import Problem
 from lasersafe.hazard.aided import viewing_data
-from lasersafe.hazard.edges import duration_edges, wavelength_edges
+from lasersafe.hazard.lasting import duration_edges, wavelength_edges
 from lasersafe.hazard.reflectance import SAME, materials
 from lasersafe.limits.factors import COUNT_SLACK
 

@@ -15,11 +15,12 @@ from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.extended import (
     SourceFinding,
     extended_distance,
+    mean_radiance,
     most_hazardous_distance,
+    radiance_limit,
     source_findings,
     source_ratio,
 )
-from lasersafe.hazard.radiance import mean_radiance, radiance_limit
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness

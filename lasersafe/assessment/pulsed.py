@@ -9,9 +9,8 @@ from typing import Any
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
-from lasersafe.hazard.class_check import class_finding
+from lasersafe.hazard.class_check import EDITION, class_finding
 from lasersafe.hazard.emission import Emission
-from lasersafe.hazard.emission_limits import EDITION
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
 from lasersafe.hazard.setting_trials import extreme_settings

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.emission import Emission
-from lasersafe.hazard.scan_credit import ScanCredit, scan_credit
 from lasersafe.hazard.scan_search import scan_reach, worst_running
-from lasersafe.hazard.scanning import Scan, ScanFinding, scan_findings
+from lasersafe.hazard.scanning import Scan, ScanCredit, ScanFinding, scan_credit, scan_findings
 from lasersafe.hazard.zones import direct_reach, worst_place
 from lasersafe.optics.scanning import ScanPattern
 from lasersafe.quantity import format_quantity

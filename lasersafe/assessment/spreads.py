@@ -15,9 +15,8 @@ from lasersafe.assessment.corners import Corners
 from lasersafe.assessment.directions import critical_values, possible_cases
 from lasersafe.assessment.distances import variable_inputs, zone_distances
 from lasersafe.errors import CalcError
-from lasersafe.hazard.corner import Evaluate, Possible, Uncertain, limits_of, worst_corner
+from lasersafe.hazard.corner import Evaluate, Possible, Uncertain, limits_of, slope, worst_corner
 from lasersafe.hazard.monte_carlo import MonteCarlo, monte_carlo
-from lasersafe.hazard.sensitivity import slope
 from lasersafe.models import Case, Toleranced, tolerances_of
 from lasersafe.quantity import format_quantity
 from lasersafe.records.uncertainty import DistanceSpread, Influence, Uncertainty

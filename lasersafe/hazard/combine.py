@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.crossing import Places, last_fall
 from lasersafe.hazard.emission import Emission, Floats, source_caps, taken
-from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, comparison_of, criteria, strictest_by_aperture
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, criteria, strictest_by_aperture
 from lasersafe.hazard.zones import exposure_at, farthest, highest_ratio
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.extended import limited_angle
@@ -76,16 +76,6 @@ class Sum:
     rule_set: str
     total: float
     shares: tuple[Share, ...]  # highest first
-
-
-@dataclass(frozen=True)
-class SumReach:
-    """How far a sum exceeds 1, and the shares there."""
-
-    distance: float
-    group: str
-    rule_set: str
-    alone: float  # the farthest reach of any line alone [m]
 
 
 def group_of(tissue: str, hazard: str, wavelength: float) -> str:
@@ -306,43 +296,6 @@ def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> 
     at = every[above]
     found[at] = np.maximum(single[at], last_fall(ratio, near[above], end[above], np.zeros(at.size), at))
     return found
-
-
-def summed_distance(
-    rule_set: str, tissue: str, lines: Sequence[Line], duration: float, factor: float = 1.0
-) -> SumReach:
-    """Return how far the sum of the fractions of the lines is above 1, from the last optic.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    lines : sequence of Line
-        All lines that reach the place together.
-    duration : float
-        Exposure duration, the longest of any line. [s]
-    factor : float
-        Reflectance on the way, the same for all lines. [1]
-
-    Returns
-    -------
-    SumReach
-        Of the group that reaches farthest; distance 0 where no sum is above 1.
-    """
-    groups: dict[str, list[Member]] = {}
-    for line in lines:
-        for group, compared in _criteria(rule_set, tissue, line, duration).items():
-            lit = [c for c, _, _ in compared if c.amount * factor > 0.0]
-            if lit:
-                groups.setdefault(group, []).append(Member([comparison_of(c) for c in lit], line.beam))
-    reaches = {group: float(summed_farthest(members, factor, 1)[0]) for group, members in groups.items()}
-    alone = [float(np.max(farthest(one.compared, one.beams, factor))) for same in groups.values() for one in same]
-    if not reaches:
-        return SumReach(0.0, group_of(tissue, "", lines[0].wavelength), rule_set, 0.0)
-    best = max(reaches, key=lambda group: badness(reaches[group]))
-    return SumReach(reaches[best], best, rule_set, max(alone))
 
 
 def scatter_sums(

@@ -332,23 +332,6 @@ def criteria(
     )  # fmt: skip
 
 
-def comparison_of(c: Criterion) -> Comparison:
-    """Return the comparison of a record.
-
-    Parameters
-    ----------
-    c : Criterion
-        The record.
-
-    Returns
-    -------
-    Comparison
-        Of shape ().
-    """
-    limit, aperture = np.asarray(c.limit), np.asarray(c.limiting_aperture)
-    return Comparison(c.rule_set, c.hazard, c.rule, np.asarray(c.amount), limit, aperture)
-
-
 def _train_note(row: HazardLimit | TrainRow | None) -> str:
     if not isinstance(row, TrainRow):
         return ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,15 +13,15 @@ from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.crossing import farthest_crossing
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare_source
-from lasersafe.limits import angle_max, cone_angle
+from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.extended import (
     ExtendedSource,
     cone_share,
     exposure_per_amount,
     limited_angle,
-    most_restrictive_part,
     parts,
 )
+from lasersafe.reference import load_toml, shared_path
 from lasersafe.wording.message import Message
 
 FLOAT = NDArray[np.float64]
@@ -35,22 +35,32 @@ class SourceFinding:
     """What decides for an extended source at one distance."""
 
     ratio: float
-    exposure: float
     limit: float
     unit: str
     hazard: str
     rule: str
     source: str
-    rule_set: str
     distance: float
+    aperture: float
     angle: float  # of the part that decides, the mean of its axes, each limited first [rad]
     share: float  # of the power in the part that decides [1]
     part: str  # which part, in words
-    aperture: float
 
 
-def _photochemical(hazard: str) -> bool:
-    return hazard == "retina photochemical"
+def _compared(
+    rule_set: str, tissue: str, emission: Emission, wavelength: float, duration: float, source: ExtendedSource,
+    distance: FLOAT,
+) -> Iterator[tuple[Comparison, FLOAT, FLOAT]]:  # fmt: skip
+    """Yield every comparison at distances [m] of shape (n,), its exposure there and limits for each part (n, parts)."""
+    _, _, first, second = parts(source, distance[:, np.newaxis])
+    cone = float(cone_angle(rule_set, duration))
+    own = _seen(source, tissue, distance[:, np.newaxis], first, second)
+    for row in compare_source(rule_set, tissue, emission, wavelength, duration, *own):
+        limit = row.limit
+        if row.hazard == "retina photochemical":
+            limit = limit / cone_share(first, second, cone, source.peak_over_mean if source.count == (1, 1) else None)
+        exposure = exposure_per_amount(source, distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
+        yield row, exposure * emission.amount, limit
 
 
 def source_findings(
@@ -62,7 +72,7 @@ def source_findings(
     source: ExtendedSource,
     distance: float,
 ) -> list[SourceFinding]:
-    """Return every comparison at one distance; of an array, each with its most restrictive part.
+    """Return every comparison at one distance; of an array, each with its most restrictive part [1]_.
 
     Parameters
     ----------
@@ -84,37 +94,32 @@ def source_findings(
     Returns
     -------
     list of SourceFinding
-        Highest ratio first.
+        Highest ratio first; of equal parts the largest.
+
+    References
+    ----------
+    .. [1] ICNIRP2013, sources with hot spots: every part is judged by itself.
     """
-    unit = "W/m2" if emission.kind == "continuous" else "J/m2"
-    single = source.count == (1, 1)
-
-    cone = float(cone_angle(rule_set, duration))
-    rows = compare_source(rule_set, tissue, emission, wavelength, duration, np.zeros(1), np.zeros(1))
+    index, share, first, second = parts(source, distance)
+    area = (index[:, 1] - index[:, 0] + 1) * (index[:, 3] - index[:, 2] + 1)
+    time, unit = (duration, "W/m2") if emission.kind == "continuous" else (emission.pulse_duration, "J/m2")
+    plain = compare_source(rule_set, tissue, emission, wavelength, duration, np.zeros(1), np.zeros(1))
+    every = _compared(rule_set, tissue, emission, wavelength, duration, source, np.array([distance]))
     found = []
-    for number, row in enumerate(rows):
-
-        def limit_of(first: FLOAT, second: FLOAT, number: int = number, row: Comparison = row) -> FLOAT:
-            one, two = _seen(source, tissue, distance, first, second)
-            limit = compare_source(rule_set, tissue, emission, wavelength, duration, one, two)[number].limit
-            if _photochemical(row.hazard):
-                limit = limit / cone_share(first, second, cone, source.peak_over_mean if single else None)
-            return limit
-
-        part = most_restrictive_part(source, distance, limit_of)
-        aperture = float(row.aperture[0])
-        exposure = float(exposure_per_amount(source, distance, aperture)) * emission.amount
-        angles = _seen(source, tissue, distance, np.array([part.angles[0]]), np.array([part.angles[1]]))
-        time = duration if emission.kind == "continuous" else emission.pulse_duration
-        angle = float(limited_angle(angles[0][0], angles[1][0], ALPHA_MIN, float(angle_max(rule_set, time))))
-        whole = part.columns == (0, source.count[0] - 1) and part.rows == (0, source.count[1] - 1)
-        (left, right), (first, last) = part.columns, part.rows
+    for row, (_, exposure, limit) in zip(plain, every, strict=True):
+        value = share / limit[0]
+        best = value >= value.max() * (1.0 - 1e-12)
+        at = int(np.argmax(np.where(best, area, 0)))
+        a, b, c, d = index[at].tolist()
+        seen = _seen(source, tissue, distance, first[[at]], second[[at]])
+        angle = float(limited_angle(*seen, ALPHA_MIN, float(angle_max(rule_set, time)))[0])
+        whole = area[at] == source.count[0] * source.count[1]
         words = Message("extended.whole" if whole else "extended.part",
-                        left=left + 1, right=right + 1, first=first + 1, last=last + 1)  # fmt: skip
+                        left=a + 1, right=b + 1, first=c + 1, last=d + 1)  # fmt: skip
         found.append(
             SourceFinding(
-                exposure * part.value, exposure * part.share, part.share / part.value, unit, row.hazard, row.rule,
-                str(row.source), rule_set, distance, angle, part.share, words, aperture,
+                float(exposure[0] * value[at]), float(limit[0, at]), unit, row.hazard, row.rule, row.source, distance,
+                float(row.aperture[0]), angle, float(share[at]), words,
             )
         )  # fmt: skip
     return sorted(found, key=lambda f: -f.ratio)
@@ -152,44 +157,16 @@ def source_ratio(
     """
 
     def ratio(distance: FLOAT) -> FLOAT:
-        flat = np.asarray(distance, dtype=np.float64).reshape(-1)
-        size = max(1, _MOST // parts(source, 1.0)[1].size)
-        found = [
-            _ratios(rule_set, tissue, emission, wavelength, duration, source, flat[start : start + size])
-            for start in range(0, flat.size, size)
-        ]
-        return np.concatenate(found).reshape(np.shape(distance))
+        flat, worst = np.asarray(distance, dtype=np.float64).reshape(-1), np.zeros(np.size(distance))
+        share = parts(source, 1.0)[1]
+        size = max(1, _MOST // share.size)
+        for start in range(0, flat.size, size):
+            at = slice(start, start + size)
+            for _, exposure, limit in _compared(rule_set, tissue, emission, wavelength, duration, source, flat[at]):
+                worst[at] = np.maximum(worst[at], exposure * (share / limit).max(axis=1))
+        return worst.reshape(np.shape(distance))
 
     return ratio
-
-
-def _ratios(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    source: ExtendedSource,
-    distance: FLOAT,
-) -> FLOAT:
-    """Do as `source_findings` at many distances at once."""
-    single = source.count == (1, 1)
-    index, share, _, _ = parts(source, 1.0)
-    way = distance[:, np.newaxis]
-    wide = source.size[0] + (index[:, 1] - index[:, 0]) * source.pitch[0]
-    tall = source.size[1] + (index[:, 3] - index[:, 2]) * source.pitch[1]
-    first, second = (2.0 * np.arctan2(length, 2.0 * way) for length in (wide, tall))
-    own = _seen(source, tissue, way, first, second)
-    cone = float(cone_angle(rule_set, duration))
-    worst = np.zeros(distance.shape)
-    for row in compare_source(rule_set, tissue, emission, wavelength, duration, *own):
-        limit = row.limit
-        if _photochemical(row.hazard):
-            limit = limit / cone_share(first, second, cone, source.peak_over_mean if single else None)
-        value = (share / limit).max(axis=1)
-        hole = np.broadcast_to(row.aperture, limit.shape)[:, 0]
-        worst = np.maximum(worst, exposure_per_amount(source, distance, hole) * emission.amount * value)
-    return worst
 
 
 def _seen(source: ExtendedSource, tissue: str, distance: ArrayLike, first: FLOAT, second: FLOAT) -> tuple[FLOAT, FLOAT]:
@@ -268,3 +245,76 @@ def extended_distance(ratio: Callable[[FLOAT], FLOAT], nearest: float = CLOSEST_
     while float(ratio(np.array([far]))[0]) > 1.0:
         far *= 4.0
     return farthest_crossing(ratio, nearest, far, points=160)
+
+
+def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[float, str, str]:
+    """Return the photochemical limit of the retina as a radiance [1]_.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set. Printed for the directive; of another set the limit is divided by the solid angle of its
+        cone.
+    wavelength : float
+        400 nm to 600 nm. [m]
+    duration : float
+        10 s to 3e4 s. [s]
+
+    Returns
+    -------
+    float
+        Mean radiance over the exposure. [W/m2/sr]
+    str
+        Where it stands.
+    str
+        How it was obtained.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the limit does not apply there.
+
+    References
+    ----------
+    .. [1] EU2006-25, Table 2.3 (``shared/radiance/eu200625_photochemical.toml``).
+    """
+    if not (400e-9 <= wavelength <= 600e-9 and 10.0 <= duration <= 3e4):
+        message = (
+            f"radiance limit at {wavelength * 1e9:.6g} nm for {duration:g} s: it covers 400 nm to 600 nm and 10 s to "
+            "30000 s"
+        )
+        raise OutOfRangeError(message)
+    blue = float(correction_factor(rule_set, "C_B", wavelength))
+    if rule_set != "EU-2006/25/EC":
+        row = next(h for h in hazard_limits(rule_set, "eye", wavelength, duration) if h.name == "retina photochemical")
+        solid = math.pi / 4.0 * float(cone_angle(rule_set, duration)) ** 2
+        return float(row.irradiance) / solid, f"{row.source}; over the solid angle of the cone", "own"
+    content = load_toml(shared_path("radiance", "eu200625_photochemical.toml"))
+    printed = next(r for r in reversed(content["table"]["row"]) if float(r["duration"][0]) < duration or "dose" in r)
+    level = float(printed["dose"]) / duration if "dose" in printed else float(printed["level"])
+    source = content["source"]
+    return level * blue, f"{source['key']}, {source['locator']}", source["seen"]
+
+
+def mean_radiance(source: ExtendedSource, power: float) -> float:
+    """Return the radiance of the brightest spot of a source, with its own peak over mean (1 when unknown) [W/m2/sr].
+
+    Parameters
+    ----------
+    source : ExtendedSource
+        The source; emitters are taken as ellipses.
+    power : float
+        Power before its transmittance. [W]
+
+    Returns
+    -------
+    float
+        On the normal; infinity for a point. [W/m2/sr]
+    """
+    area = math.pi / 4.0 * source.size[0] * source.size[1]
+    if not area > 0.0:
+        return math.inf
+    share = float(source.shares.max()) * source.transmittance * power * (source.peak_over_mean or 1.0)
+    if source.spread == "cone":
+        return share / area * 4.0 / (math.pi * source.divergence[0] * source.divergence[1])
+    return share / area / (math.pi if source.spread == "lambert" else 2.0 * math.pi)

@@ -15,12 +15,13 @@ from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.scan_trains import joined_within, sweep_aperture, trains_of
 from lasersafe.hazard.sweep import Compiled, compiled
-from lasersafe.hazard.zones import direct_reach, exposure_at
+from lasersafe.hazard.zones import direct_reach, exposure_at, worst_place
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.propagation import BeamGeometry, diameters
 from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
 from lasersafe.records.step import Criterion
+from lasersafe.wording.message import Message
 
 FLOAT = NDArray[np.float64]
 _NEAREST = 1e-3  # m
@@ -250,3 +251,67 @@ def scan_distance(
     found = float(farthest_crossing(ratio, _NEAREST, far, points=300))
     focus = [p for p in waists if p > found and float(ratio(np.array([p]))[0]) > 1.0]
     return max([found, *focus])
+
+
+@dataclass(frozen=True)
+class ScanCredit:
+    """Whether the movement of a scan may be counted at a place, and why."""
+
+    given: bool
+    reason: str
+    ratio: float  # of the stopped beam, for the reaction time when there is one, else for the exposure
+
+
+def scan_credit(
+    rule_sets: tuple[str, ...],
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    distance: float,
+    *,
+    monitored: bool,
+    reaction_time: float | None,
+    factor: float = 1.0,
+) -> ScanCredit:
+    """Return whether a cut-off earns credit: the stopped beam for its reaction time has to be below the limit.
+
+    Parameters
+    ----------
+    rule_sets : tuple of str
+        Rule sets to work out; every one has to agree.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    beam : BeamGeometry
+        The beam that is scanned.
+    wavelength : float
+        Wavelength. [m]
+    distance : float
+        Closest distance; places beyond it count as well. [m]
+    monitored : bool
+        Whether the movement is monitored and stops the laser.
+    reaction_time : float or None
+        From the failure to the last light. [s]
+    factor : float
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    ScanCredit
+        With the ratio of that further exposure.
+    """
+    if not monitored or reaction_time is None:
+        return ScanCredit(False, Message("scan.no_cut_off"), math.inf)
+    lit = emission.scaled(factor)
+    time = reaction_time if emission.kind == "continuous" else max(reaction_time, emission.pulse_duration)
+    worst = 0.0
+    for rule_set in rule_sets:
+        for c in criteria(rule_set, tissue, lit, wavelength, time, ALPHA_MIN):
+            for place in worst_place(beam, distance, (c.limiting_aperture,)):
+                value = exposure_at(beam, place, c) / c.limit
+                worst = value if not value <= worst else worst
+    below = bool(worst <= 1.0)
+    reason = Message("scan.below" if below else "scan.above", time=f"{reaction_time:g} s")
+    return ScanCredit(below, reason, worst)

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.edges import duration_edges
 from lasersafe.hazard.emission import Emission, continuous, pulse_train, single_pulse
+from lasersafe.hazard.lasting import duration_edges
 from lasersafe.hazard.settings import Range, SettingSpace
 from lasersafe.limits import rule_sets
 from lasersafe.optics.checks import unique

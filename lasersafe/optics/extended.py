@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -185,18 +184,7 @@ def cone_share(first: ArrayLike, second: ArrayLike, cone: ArrayLike, peak_over_m
     return np.asarray(np.minimum(part * peak_over_mean, 1.0))
 
 
-@dataclass(frozen=True)
-class Part:
-    """The most restrictive part of an array."""
-
-    value: float  # share of the power over the limit of that part [m2/W or m2/J]
-    share: float  # of the power [1]
-    columns: tuple[int, int]  # first and last
-    rows: tuple[int, int]
-    angles: Pair  # that the part subtends [rad]
-
-
-def parts(source: ExtendedSource, distance: float) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def parts(source: ExtendedSource, distance: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return the brightest rectangular part of an array of each size: indices, shares, and both angles.
 
     A rectangle is enough: of all parts with the same outline it holds the most power. Of the rectangles of one size,
@@ -206,13 +194,13 @@ def parts(source: ExtendedSource, distance: float) -> tuple[FloatArray, FloatArr
     ----------
     source : ExtendedSource
         The array.
-    distance : float
+    distance : array_like, shape () or (..., 1)
         From the array. [m]
 
     Returns
     -------
     tuple of numpy.ndarray
-        Indices (n, 4) as first and last column, first and last row; shares (n,) [1]; angles in x and y (n,) [rad].
+        Indices (n, 4) as first and last column, first and last row; shares (n,) [1]; angles in x and y (..., n) [rad].
     """
     shares = source.shares
     sums = np.zeros((shares.shape[0] + 1, shares.shape[1] + 1))
@@ -230,38 +218,6 @@ def parts(source: ExtendedSource, distance: float) -> tuple[FloatArray, FloatArr
     a, b, c, d = (one[order[starts]] for one in (a, b, c, d))
     wide = source.size[0] + (b - a) * source.pitch[0]
     tall = source.size[1] + (d - c) * source.pitch[1]
-    angles = (2.0 * np.arctan2(length, 2.0 * distance) for length in (wide, tall))
+    angles = (2.0 * np.arctan2(length, 2.0 * np.asarray(distance)) for length in (wide, tall))
     first, second = angles
     return np.stack([a, b, c, d], axis=1), np.minimum(share, 1.0), first, second
-
-
-def most_restrictive_part(
-    source: ExtendedSource, distance: float, limit_of: Callable[[FloatArray, FloatArray], FloatArray]
-) -> Part:
-    """Return the part of an array whose share of the power is highest over its own limit [1]_.
-
-    Parameters
-    ----------
-    source : ExtendedSource
-        The array; a single emitter is its own only part.
-    distance : float
-        From the array. [m]
-    limit_of : callable
-        Takes the angles of the parts in x and y [rad], returns their limits [W/m2 or J/m2].
-
-    Returns
-    -------
-    Part
-        For equal values the largest part.
-
-    References
-    ----------
-    .. [1] ICNIRP2013, sources with hot spots: every part is judged by itself.
-    """
-    index, share, first, second = parts(source, distance)
-    value = share / np.asarray(limit_of(first, second), dtype=np.float64)
-    best = value >= value.max() * (1.0 - 1e-12)
-    area = (index[:, 1] - index[:, 0] + 1) * (index[:, 3] - index[:, 2] + 1)
-    at = int(np.argmax(np.where(best, area, 0)))
-    a, b, c, d = (int(n) for n in index[at])
-    return Part(float(value[at]), float(share[at]), (a, b), (c, d), (float(first[at]), float(second[at])))

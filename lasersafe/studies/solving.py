@@ -14,8 +14,8 @@ from lasersafe.assessment.directions import critical_values
 from lasersafe.assessment.lines import every_context, one_verdict, sharing
 from lasersafe.assessment.protection import need_at
 from lasersafe.errors import CalcError, InputError
-from lasersafe.hazard.edges import duration_edges
 from lasersafe.hazard.inverse import GRID, solved_input
+from lasersafe.hazard.lasting import duration_edges
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records.fields import badness
 from lasersafe.studies.ranges import read_ends

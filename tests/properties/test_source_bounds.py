@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.combine import Line, beam_sums, summed_distance
+from lasersafe.hazard.combine import Line, beam_sums
 from lasersafe.hazard.emission import continuous, pulse_train
 from lasersafe.hazard.exposure import compare_source
 from lasersafe.hazard.extended import most_hazardous_distance, source_findings
@@ -17,6 +17,7 @@ from lasersafe.optics.extended import ExtendedSource
 from lasersafe.optics.propagation import collimated
 from lasersafe.optics.scanning import ScanPattern, dwell
 from tests.few import few
+from tests.summed import summed_distance
 
 RULE_SETS = st.sampled_from(["ICNIRP-2013", "EU-2006/25/EC"])
 KINDS = st.sampled_from(["line", "circle", "figure of eight", "wobble"])
@@ -79,8 +80,8 @@ def test_a_sum_is_not_below_any_share_and_does_not_depend_on_the_order(rule_set,
         assert found.total == other[group].total
         assert found.total >= max(s.fraction for s in found.shares)
     reach = summed_distance(rule_set, tissue, lines, 10.0)
-    assert reach.distance >= summed_distance(rule_set, tissue, lines[:1], 10.0).distance
-    beyond = max(reach.distance, 1e-3) * 1.0000001
+    assert reach >= summed_distance(rule_set, tissue, lines[:1], 10.0)
+    beyond = max(reach, 1e-3) * 1.0000001
     assert max(s.total for s in beam_sums(rule_set, tissue, lines, 10.0, beyond)) <= 1.0
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.hazard.emission_limits import emission_limit
+from lasersafe.hazard.class_check import emission_limit
 from lasersafe.limits import burst_train_limit, correction_factor, pulse_list_limit
 from tests.published.printed import printed, worked
 

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
+from lasersafe.hazard.class_check import emission_limit
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.hazard.emission_limits import emission_limit
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import diameters, fibre_multimode, fibre_single_mode
 from tests.published.printed import printed, worked

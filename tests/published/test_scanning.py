@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard.emission import continuous
-from lasersafe.hazard.scan_credit import scan_credit
-from lasersafe.hazard.scanning import Scan, scan_findings
+from lasersafe.hazard.scanning import Scan, scan_credit, scan_findings
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.propagation import collimated
 from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
