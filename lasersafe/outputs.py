@@ -76,7 +76,7 @@ def write_outputs(files: Sequence[Output], *, replace: bool = False) -> None:
         raise OutputError(message)
     seen = [refuse_to_lose(one.path, one.mark, replace=replace) for one in files]
     for one, before in zip(files, seen, strict=True):
-        write_file(one.path, _marked(one) if one.mark else one.content, replace=before is not None)
+        write_file(one.path, marked(one) if one.mark else one.content, replace=before is not None)
 
 
 def refuse_to_lose(path: Path, mark: str, *, replace: bool, known: Iterable[bytes] = ()) -> bytes | None:
@@ -126,7 +126,7 @@ def precious(path: Path, content: bytes) -> str:
     return ""
 
 
-def _marked(one: Output) -> bytes:
+def marked(one: Output) -> bytes:
     """Return the content with its mark, where a file of its kind has a place for a remark."""
     import zlib
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
 
+from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.day import (
     BeamFacts,
     ControlFinding,
@@ -84,6 +85,9 @@ __all__ = [
     "Uncertainty",
     "Zone",
 ]
+
+
+GUESTS = ("spectator", "passer-by")  # roles of people who are not involved
 
 
 @dataclass(frozen=True)
@@ -260,6 +264,13 @@ class Decision:
     headline_tissue: str = field(default="eye", metadata=HIDDEN)
     # [m] from the lit spot, once beam and reflections are stopped
     scatter_distance: float = field(default=math.inf, metadata=HIDDEN)
+    aided: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # persons with an optical aid who are no guests
+    points: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # what the verdict lists, one by one
+    worn: tuple[tuple[str, tuple[str, ...]], ...] = field(default=(), metadata=HIDDEN)  # laser, and what to wear
+    loads: tuple[BarrierLoad, ...] = field(default=(), metadata=HIDDEN)  # what barriers are there for
+    barrier_remarks: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # what passes above them or through them
+    causes: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # the reasons against it that no other record holds
+    grounds: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # what else no other record holds
     strike_outs: StrikeOuts = StrikeOuts(0)
 
 

@@ -87,7 +87,7 @@ def _remark(one: StarterValue) -> str:
 def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool = False) -> dict[str, Any]:
     """Assess a case, write its sheet with the signatures on record, and return what to print."""
     from lasersafe.models import parse_case, read_case_text
-    from lasersafe.signing.making import make_sheet, refuse_to_lose_sheet, save_sheet
+    from lasersafe.signing.making import annex_path, make_sheet, refuse_to_lose_sheet, save_sheet
     from lasersafe.signing.record import read_record, record_path
 
     if paper not in (None, "A4", "Letter"):
@@ -96,10 +96,12 @@ def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool 
     text = read_case_text(path)
     case = parse_case(text, str(path))
     refuse_to_lose_sheet(output, case_mark(path.name, case.title), replace)  # before there is work
+    refuse_to_lose(annex_path(output), mark_of("annex", path.name, case.title), replace=replace)
     made = make_sheet(text, case, read_record(record_path(path)), paper, file=path.name)
     copy = save_sheet(output, made, replace)
     return {
         "sheet": str(output),
+        "annex": str(annex_path(output)),
         "verdict": made.assessment.decision.verdict,
         "passed": made.assessment.decision.passed,
         "fingerprint": made.assessment.fingerprint,

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lasersafe.quantity import format_quantity
-from lasersafe.records.barriers import BarrierLine, BarrierWay
+from lasersafe.records.barriers import BarrierLine, BarrierLoad, BarrierWay
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult
 from lasersafe.wording import WAYS
@@ -19,41 +18,20 @@ if TYPE_CHECKING:
 _MOST = 3  # barriers of which it is said what they do not hold
 
 
-@dataclass(frozen=True)
-class _Fall:
-    """What falls on one barrier on one way of one set-up, alone and with all other fitted lasers."""
-
-    barrier: str
-    way: str
-    laser: str
-    setup: str
-    fitted: bool
-    asked: bool
-    holds: bool
-    rating: float | None
-    load: float  # [W/m2] of all fitted lasers together
-    together: bool  # whether another laser is in the load
-    pulse: float | None = None  # [J/m2] of one pulse of each of them
-    pulse_rating: float | None = None
-
-    @property
-    def factor(self) -> float:
-        """Load as a multiple of the rating, the mean or that of one pulse; 0 where there is none."""
-        pairs = ((self.load, self.rating), (self.pulse, self.pulse_rating))
-        return max(
-            (badness(load / rating) for load, rating in pairs if load is not None and rating is not None), default=0.0
-        )
+def barrier_loads(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]) -> tuple[BarrierLoad, ...]:
+    """Return what falls on each barrier, by its distance and, where there is a scene, by its place."""
+    return tuple(_by_distance(results) + _by_place(lines))
 
 
 def barrier_words(
-    results: Sequence[BarrierResult], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
-) -> str:
+    falls: Sequence[BarrierLoad], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
+) -> tuple[str, tuple[str, ...]]:
     """Return what barriers have to hold, and whether they do.
 
     Parameters
     ----------
-    results : sequence of BarrierResult
-        By their distance, of every set-up.
+    falls : sequence of BarrierLoad
+        As `barrier_loads` gives them.
     lines : sequence of BarrierLine
         By their place, where there is a scene.
     lasers : sequence of str
@@ -63,13 +41,12 @@ def barrier_words(
 
     Returns
     -------
-    str
-        Some sentences.
+    str, tuple of str
+        Some sentences; and the last of them, on what passes above a barrier or through it.
     """
-    falls = _by_distance(results) + _by_place(lines)
     asked = [fall for fall in falls if fall.asked]
     if not asked:
-        return wording.text("say.no_barrier", laser=wording.text("say.and").join(dict.fromkeys(lasers)))
+        return wording.text("say.no_barrier", laser=wording.text("say.and").join(dict.fromkeys(lasers))), ()
     hardest = max(asked, key=lambda fall: badness(fall.load))
     pulsed = [fall for fall in asked if fall.pulse is not None]
     sharpest = max(pulsed, key=lambda fall: badness(fall.pulse or 0.0), default=None)
@@ -80,14 +57,16 @@ def barrier_words(
     first = [
         wording.text("say.must_hold", barrier=fall.barrier, load=load, way=_way(fall, wording)) for fall, load in loads
     ]
-    return " ".join([*first, *_verdicts(falls, lines, lasers, wording)])
+    names = list(dict.fromkeys(fall.barrier for fall in asked))
+    remarks = _passing(names, lines, wording)
+    return " ".join([*first, *_verdicts(names, falls, lines, lasers, wording), *remarks]), remarks
 
 
-def _by_distance(results: Sequence[BarrierResult]) -> list[_Fall]:
+def _by_distance(results: Sequence[BarrierResult]) -> list[BarrierLoad]:
     return [_fall(one.barrier, one, [o for o in results if o.barrier == one.barrier], one.way) for one in results]
 
 
-def _by_place(lines: Iterable[BarrierLine]) -> list[_Fall]:
+def _by_place(lines: Iterable[BarrierLine]) -> list[BarrierLoad]:
     found = []
     for line in lines:
         if line.kind != "terrain":
@@ -96,7 +75,9 @@ def _by_place(lines: Iterable[BarrierLine]) -> list[_Fall]:
     return [fall for fall in found if not fall.load <= 0.0]
 
 
-def _fall(name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResult | BarrierWay], way: str) -> _Fall:
+def _fall(
+    name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResult | BarrierWay], way: str
+) -> BarrierLoad:
     """Return what falls with the other fitted lasers, which light the barrier at the same time and on the same way."""
     load, pulse = one.irradiance, one.pulse
     others = [other for other in same if other.fitted and other.way == way and other.laser != one.laser]
@@ -105,8 +86,8 @@ def _fall(name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResu
         load += max((other.irradiance for other in own), key=badness)
         more = max((other.pulse for other in own if other.pulse is not None), key=badness, default=None)
         pulse = more if pulse is None else pulse + (more or 0.0)
-    return _Fall(
-        name, one.way, one.laser, one.setup, one.fitted, one.asked, one.holds, one.rating, load,
+    return BarrierLoad(
+        name, one.way, one.laser, one.setup, one.fitted, one.asked, one.holds, one.rating, one.rated_time, load,
         not load <= one.irradiance, pulse, one.pulse_rating,
     )  # fmt: skip
 
@@ -133,14 +114,19 @@ def _low(lines: Sequence[BarrierLine]) -> list[BarrierLine]:
     ]  # fmt: skip
 
 
-def _failing(names: Iterable[str], falls: Sequence[_Fall]) -> list[str]:
+def _failing(names: Iterable[str], falls: Sequence[BarrierLoad]) -> list[str]:
     mine = [f for f in falls if f.asked and f.fitted and f.way in WAYS and not f.holds]
     return [name for name in names if any(f.barrier == name for f in mine)]
 
 
-def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording) -> list[str]:
+def _verdicts(
+    names: list[str],
+    falls: Sequence[BarrierLoad],
+    lines: Sequence[BarrierLine],
+    lasers: Sequence[str],
+    wording: Wording,
+) -> list[str]:
     """Return which barriers hold: all, or what each of the others does not hold."""
-    names = list(dict.fromkeys(fall.barrier for fall in falls if fall.asked))
     falls = [fall for fall in falls if fall.barrier in names]
     own = [fall for fall in falls if fall.rating is not None or fall.asked]  # of the others' light it is not there for
     failing = _failing(names, own)
@@ -154,6 +140,11 @@ def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], lasers: Sequence
     if not found:
         apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
         found = [wording.text("say.all_hold_own" if apart else "say.all_hold")]
+    return found
+
+
+def _passing(names: list[str], lines: Sequence[BarrierLine], wording: Wording) -> tuple[str, ...]:
+    """Return which barriers are too low for those behind them, and through what light passes."""
     judged = {pane.name for line in lines for pane in line.windows}
     gaps = [f"{gap.name} ({line.name})" for line in lines if line.name in names
             for gap in line.openings if gap.open and gap.name not in judged]  # fmt: skip
@@ -164,11 +155,11 @@ def _verdicts(falls: list[_Fall], lines: Sequence[BarrierLine], lasers: Sequence
         )
         for line in _low(lines)
     ]  # fmt: skip
-    found += [wording.text("say.too_low", barriers=", ".join(low))] if low else []
-    return [*found, wording.text("say.with_gaps", gaps=", ".join(dict.fromkeys(gaps)))] if gaps else found
+    found = [wording.text("say.too_low", barriers=", ".join(low))] if low else []
+    return (*found, wording.text("say.with_gaps", gaps=", ".join(dict.fromkeys(gaps)))) if gaps else tuple(found)
 
 
-def _partly(bad: list[_Fall], every: list[_Fall], wording: Wording) -> str:
+def _partly(bad: list[BarrierLoad], every: list[BarrierLoad], wording: Wording) -> str:
     """Return what a barrier holds, and what is too much for it: of the lasers as fitted, and the most of all."""
     worst = _worst(bad)
     today = [fall for fall in bad if fall.fitted and fall.way in WAYS]
@@ -183,7 +174,7 @@ def _partly(bad: list[_Fall], every: list[_Fall], wording: Wording) -> str:
     return wording.text("say.holds_only", barrier=worst.barrier, held=listed, much=much)
 
 
-def _too_much(fall: _Fall, wording: Wording) -> str:
+def _too_much(fall: BarrierLoad, wording: Wording) -> str:
     way = _way(fall, wording)
     if not 1.0 < fall.factor < math.inf:
         return wording.text("say.not_held", way=way)
@@ -191,11 +182,11 @@ def _too_much(fall: _Fall, wording: Wording) -> str:
     return wording.text("say.times_its_rating", way=way, factor=factor)
 
 
-def _worst(falls: list[_Fall]) -> _Fall:
+def _worst(falls: list[BarrierLoad]) -> BarrierLoad:
     return max(falls, key=lambda fall: (fall.factor, badness(fall.load)))
 
 
-def _way(fall: _Fall, wording: Wording) -> str:
+def _way(fall: BarrierLoad, wording: Wording) -> str:
     way = wording.text(f"way.{fall.way}")
     way = way if fall.fitted else wording.text("say.way_not_fitted", way=way, setup=fall.setup)
     return way + wording.text("say.all_together") if fall.together else way

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.assumed import MOST, assumption_sentence, unstated_sentence
-from lasersafe.assessment.barrier_words import barrier_words
+from lasersafe.assessment.barrier_words import barrier_loads, barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.facts import starter_sentence
 from lasersafe.assessment.lines import every_context
@@ -18,6 +18,7 @@ from lasersafe.quantity import feet, format_quantity
 from lasersafe.records.day import Assumption
 from lasersafe.records.fields import badness
 from lasersafe.results import (
+    GUESTS,
     BarrierResult,
     ControlFinding,
     Decision,
@@ -43,7 +44,7 @@ _MOST_KEYS = 8  # of readings that are named one by one
 
 def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[EyewearNeed]) -> set[str]:
     """Return the condition words of the wording files that hold in this case, at any corner of its tolerances."""
-    words = {"spectators"} if any(p.role in ("spectator", "passer-by") for p in case.person) else set()
+    words = {"spectators"} if any(p.role in GUESTS for p in case.person) else set()
     waves: dict[tuple[str, int], list[Context]] = {}
     for one in (one for found in corners for one in found):
         for place, line in enumerate(every_context(one).values()):
@@ -117,7 +118,7 @@ def decision_of(
         Language of the sentences.
     """
     fitted = [s for s in setups if s.fitted]
-    aids = any(p.aided and p.role in ("spectator", "passer-by") for p in case.person)
+    aids = any(p.aided and p.role in GUESTS for p in case.person)
     ways = ("direct", "aided") if aids else ("direct",)
     adding = len(fitted) > 1 and case.adds_lasers
     direct, direct_setup, far = _reach(corners, fitted, ways, adding)
@@ -138,17 +139,29 @@ def decision_of(
     first = [*measured, *starters, *above[:1], *assumed, *left_out, *unread, *out, *words.assumptions(), *unstated]
     reasons = [*first, *above[1:], *words.findings(uncontrolled), *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
+    points = words.points(len(open_ones), len(uncontrolled), len(measured))
+    loads = barrier_loads(barriers, lines)
+    worn = words.wear(eyewear, record.lasers, mine)
+    named = [direct_setup.laser, *(s.laser for s in fitted)]
+    barrier, remarks = barrier_words(loads, lines, named, wording)
     decision = Decision(
-        wear=words.wear(eyewear, record.lasers, mine),
+        wear=words.worn(worn),
         people=words.people(direct, far, near, together=adding, aids=aids)
         + (" " + wording.text("assumed.people") if assumed else ""),
-        barrier=barrier_words(barriers, lines, [direct_setup.laser, *(s.laser for s in fitted)], wording),
-        verdict=words.verdict(bool(mine) and not uncovered, len(open_ones), len(uncontrolled), len(measured)),
+        barrier=barrier,
+        barrier_remarks=remarks,
+        verdict=words.verdict(bool(mine) and not uncovered, points),
         passed=passed,
         reasons=tuple(dict.fromkeys(reasons)),
         headline_distance=far,
         scatter_distance=near,
         headline_tissue=direct.tissue,
+        aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS),
+        points=points,
+        worn=worn,
+        loads=tuple(one for one in loads if one.fitted and (one.asked or one.rating is not None)),
+        causes=(*left_out, *unstated),
+        grounds=(*assumed, *words.assumptions(), *known),
         strike_outs=struck,
     )
     return decision, (*measured, *starters, *unstated)
@@ -165,7 +178,7 @@ def naming_strike_outs(decision: Decision, wording: Wording) -> Decision:
     if not words:
         return decision
     verdict = wording.text("say.passed_in_part") if decision.passed else decision.verdict
-    return replace(decision, verdict="; ".join([verdict, *words]))
+    return replace(decision, verdict="; ".join([verdict, *words]), points=(*decision.points, *words))
 
 
 def is_fitted(scenario: Scenario, fitted: Sequence[SetupResult]) -> bool:
@@ -199,16 +212,16 @@ class _Sentences:
     def _count(self, key: str, count: int) -> str:
         return self.text(f"say.{key}_one" if count == 1 else f"say.{key}_many", count=count)
 
-    def verdict(self, any_scenario: bool, above: int, uncontrolled: int, measured: int) -> str:
+    def points(self, above: int, uncontrolled: int, measured: int) -> tuple[str, ...]:
+        """Return what keeps the laser from running, counted."""
+        counts = (("open", above), ("uncontrolled", uncontrolled), ("measured", measured))
+        return tuple(self._count(key, count) for key, count in counts if count)
+
+    def verdict(self, any_scenario: bool, points: Sequence[str]) -> str:
         """Return the sentence that decides; it fails closed."""
-        if not any_scenario and not (above or uncontrolled or measured):
+        if not any_scenario and not points:
             return self.text("say.no_verdict")
-        parts = [
-            self._count(key, count)
-            for key, count in (("open", above), ("uncontrolled", uncontrolled), ("measured", measured))
-            if count
-        ]
-        return self.text("say.not_as_planned", what="; ".join(parts)) if parts else self.text("say.passed")
+        return self.text("say.not_as_planned", what="; ".join(points)) if points else self.text("say.passed")
 
     @staticmethod
     def strike_outs(struck: StrikeOuts, wording: Wording) -> str:
@@ -239,10 +252,17 @@ class _Sentences:
             duration=f"{limit.duration:g} s",
         )
 
-    def wear(self, eyewear: list[EyewearNeed], lasers: Sequence[LaserFacts], scenarios: list[Scenario]) -> str:
+    def worn(self, worn: Sequence[tuple[str, tuple[str, ...]]]) -> str:
+        """Return what to wear in one piece."""
+        lines = [f"{laser}: {'; '.join(said)}" if laser else "; ".join(said) for laser, said in worn]
+        return ". ".join(lines) + "." if lines else self.text("say.no_eyewear")
+
+    def wear(
+        self, eyewear: list[EyewearNeed], lasers: Sequence[LaserFacts], scenarios: list[Scenario]
+    ) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Return what to wear, laser by laser: what covers everybody who is near enough to need any."""
         away = {person.name: float(person.distance) for person in self.case.person}
-        lines = []
+        lines: list[tuple[str, tuple[str, ...]]] = []
         for laser in lasers:
             needs = [n for n in eyewear if n.laser == laser.name]
             covers = [one.eyewear for one in (laser, *laser.lines) if one.eyewear is not None]
@@ -252,18 +272,17 @@ class _Sentences:
                 notes = [note for n in needs for note in n.notes if isinstance(note, Message)]
                 scatter = [note for note in notes if note.key == SCATTER_ALONE]
                 hardest = max(scatter, key=lambda note: badness(note.values["density"]), default="")
-                said = [self.wording.say(one) for one in (bad.no_reliance, hardest) if one]
-                lines.append(f"{laser.name}: {'; '.join(said)}")
+                lines.append((laser.name, tuple(self.wording.say(one) for one in (bad.no_reliance, hardest) if one)))
             elif covers:
                 marking = self.text("say.and").join(dict.fromkeys(n.marking for n in covers))
                 nearest = min((n.person for n in needs), key=lambda name: away[name])
-                lines.append(self.text("say.wear", laser=laser.name, marking=marking, person=nearest))
+                lines.append((laser.name, (self.text("say.wear", marking=marking, person=nearest),)))
         lines += [
-            self.text("say.wear_together", person=s.person)
+            ("", (self.text("say.wear_together", person=s.person),))
             for s in scenarios
             if s.laser == ALL_LASERS and s.tissue == "eye" and not s.below and self._unworked(s, scenarios, eyewear)
         ]
-        return ". ".join(lines) + "." if lines else self.text("say.no_eyewear")
+        return tuple(lines)
 
     @staticmethod
     def _unworked(together: Scenario, scenarios: list[Scenario], eyewear: list[EyewearNeed]) -> bool:

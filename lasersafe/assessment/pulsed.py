@@ -265,5 +265,10 @@ def with_days(decision: Decision, days: tuple[UltravioletDay, ...], language: st
         ).said(language)
         for day in above
     )
-    verdict = Message("dose.refused").said(language) if decision.passed else decision.verdict
-    return replace(decision, passed=False, verdict=verdict, reasons=(*reasons, *decision.reasons))
+    return replace(
+        decision,
+        passed=False,
+        verdict=Message("dose.refused").said(language) if decision.passed else decision.verdict,
+        reasons=(*reasons, *decision.reasons),
+        causes=(*reasons, *decision.causes),
+    )

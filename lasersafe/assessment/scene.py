@@ -217,6 +217,8 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
         people=people,
         headline_distance=headline,
         reasons=(*refusals, *panes, *decision.reasons, *others),
+        causes=(*refusals, *panes, *decision.causes),
+        grounds=(*decision.grounds, *others),
     )
 
 

@@ -102,7 +102,7 @@ def sheet(
     from lasersafe.ask.cases import write_case_sheet
 
     data = write_case_sheet(case, output, paper, replace)
-    lines = [f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})"]
+    lines = [f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})", f"annex: {data['annex']}"]
     lines += [f"changed since the last sign-off: {line}" for line in data["changed_since_sign_off"]]
     lines += [f"the sheet that was there is kept as {data['kept']}"] if data["kept"] else []
     tell(as_json, data, [*lines, data["caution"]])

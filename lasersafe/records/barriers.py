@@ -72,6 +72,33 @@ class BarrierWay:
 
 
 @dataclass(frozen=True)
+class BarrierLoad:
+    """What falls on one barrier on one way of one set-up, alone and with all other fitted lasers."""
+
+    barrier: str
+    way: str
+    laser: str
+    setup: str
+    fitted: bool
+    asked: bool
+    holds: bool
+    rating: float | None
+    rated_time: float | None
+    load: float  # [W/m2] of all fitted lasers together
+    together: bool  # whether another laser is in the load
+    pulse: float | None = None  # [J/m2] of one pulse of each of them
+    pulse_rating: float | None = None
+
+    @property
+    def factor(self) -> float:
+        """Load as a multiple of the rating, the mean or that of one pulse; 0 where there is none."""
+        pairs = ((self.load, self.rating), (self.pulse, self.pulse_rating))
+        return max(
+            (badness(load / rating) for load, rating in pairs if load is not None and rating is not None), default=0.0
+        )
+
+
+@dataclass(frozen=True)
 class ViewWindow:
     """A view window in a barrier against one way: it holds only with enough density and enough resistance."""
 

@@ -1,5 +1,5 @@
 """The printed sheet: an assessment on paper. Reads `lasersafe.results.Assessment` and computes nothing."""
 
-from lasersafe.sheet.document import render_sheet, write_sheet
+from lasersafe.sheet.document import render_sheet
 
-__all__ = ["render_sheet", "write_sheet"]
+__all__ = ["render_sheet"]

@@ -4,67 +4,27 @@ from __future__ import annotations
 
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Expected
-from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.references import joined
+from lasersafe.sheet.flow import ITEM, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.text import Style, tidy, unit_text, wrap
 from lasersafe.sheet.values import number, place, quantity
 from lasersafe.wording import CONTROL_KINDS, WAYS
 
-AREA = (
-    "name", "boundary", "interlock", "enable_switch", "emission_indicator", "emergency_stops", "watch_keeper",
-    "stop_words", "briefing", "access_list", "alignment_slot", "fire_watch", "contact", "eye_clinic",
-)  # fmt: skip
 _TITLE = Style(9, True)
 
 
-def controls(sheet: Sheet) -> None:
-    """Print the controls in the order substitute, technical, organisational, personal, then what they leave open."""
+def proposals(sheet: Sheet) -> None:
+    """Print the controls that nobody chose, in the order substitute, technical, organisational, personal."""
     text, references = sheet.text, sheet.references
-    sheet.begin("controls.heading")
-    others = sorted({control.kind for control in references.controls} - set(CONTROL_KINDS))
-    for kind in (*CONTROL_KINDS, *others):
-        sheet.heading(sheet.named("controls", kind), 2, keep=30.0, outline=False)
-        chosen = [control for control in references.controls if control.kind == kind]
-        if not chosen:
-            sheet.paragraph(text("controls.none_of_kind"), NOTE, 24.0)
-        for control in chosen:
-            said = text("controls.in_place", text=control.text) if control.in_place else control.text
+    sheet.begin("proposals.heading", intro="proposals.intro")
+    for kind in CONTROL_KINDS:
+        rest = [control for control in references.controls if control.kind == kind and not control.in_place]
+        if rest:
+            sheet.heading(sheet.named("controls", kind), 2, keep=30.0, outline=False)
+        for control in rest:
             ways = control.answers if set(control.answers) != set(WAYS) else ()
-            answers = joined(references.by_key(sheet.named("way", way)) for way in ways)
-            said += f" ({text('controls.answers', answers=answers)})" if answers else ""
-            persons = text("inplace.persons", persons=", ".join(control.persons)) if control.persons else ""
-            said += f" ({persons})" if persons else ""
+            answers = ", ".join(sheet.named("way", way) for way in ways)
+            said = f"{control.text} ({text('controls.answers', answers=answers)})" if answers else control.text
             sheet.paragraph(said, ITEM, 28.0, references.control(control.text))
-    if sheet.assessment.scenarios:
-        _control_findings(sheet)
-
-
-def _control_findings(sheet: Sheet) -> None:
-    """Print which scenarios above the limit no substitute or technical control in place answers."""
-    sheet.begin("inplace.findings", 1, keep=40.0)
-    findings = sheet.assessment.record.findings
-    sheet.paragraph(sheet.text("inplace.findings_intro" if findings else "inplace.no_findings"))
-    sheet.items(
-        [
-            sheet.text(
-                "inplace.finding_alone" if finding.eyewear_alone else "inplace.finding",
-                scenario=sheet.references.by_key(finding.scenario),
-                person=finding.person,
-                way=sheet.named("way", finding.way),
-                tissue=sheet.named("tissue", finding.tissue),
-                laser=finding.laser,
-            )
-            for finding in findings
-        ]
-    )
-
-
-def area(sheet: Sheet) -> None:
-    """Print the laser controlled area; what is not stated is a line to fill in."""
-    text, stated = sheet.text, sheet.assessment.record.area
-    sheet.begin("area.heading", keep=150.0, intro="area.intro")
-    rows = [row(bold(text(f"area.{key}")), Part(stated.get(key, "") or text("area.blank"))) for key in AREA]
-    sheet.table((), (1, 3.2), rows, 4.0)
 
 
 def other_hazards(sheet: Sheet) -> None:
@@ -115,9 +75,16 @@ def _expected(one: Expected, sheet: Sheet) -> Row:
         faint(quantity(one.low, one.unit, 2, "down")),
         reading,
         instrument,
-        below=faint(unit_text(one.numbers)) if one.numbers else (),
         bar=one.reading is not None and one.reading.above,
     )
+
+
+def expected(sheet: Sheet) -> None:
+    """Print how the expected readings were worked out."""
+    found = [one for one in sheet.assessment.record.expected if one.numbers]
+    if found:
+        sheet.begin("acceptance.worked_out")
+        sheet.table((), (1, 12), [row(bold(one.key), Part(unit_text(one.numbers))) for one in found], 1.2)
 
 
 def cautions(sheet: Sheet) -> None:

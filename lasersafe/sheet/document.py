@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from pathlib import Path as FilePath
 
 from lasersafe.drawing.primitives import Words, grey
 from lasersafe.errors import InputError
-from lasersafe.outputs import Output, write_outputs
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import back, drawings, front, shown, signatures, steps, tables, uncertainty
+from lasersafe.sheet import back, drawings, front, people, shown, signatures, steps, tables, uncertainty
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Mark, Page, Sheet
 from lasersafe.sheet.fonts import refuse_unprintable
@@ -27,65 +25,42 @@ _PAGE = Style(7, True)
 _FOOT_LINES = 4
 _DRAFT_SIZE = 150.0
 _PALE = grey(0.93)
-_WORDS = {"draft": "draft.word", "printed for signature": "draft.for_signature", "signed": ""}
+_WORDS = {"draft": "draft.word", "printed for signature": "draft.for_signature", "signed": "", "annex": ""}
 _HEADERS = {
     "draft": "draft.header",
     "printed for signature": "draft.for_signature_header",
     "signed": "draft.signed_header",
+    "annex": "draft.annex_header",
 }
-
-
-def write_sheet(assessment: Assessment, path: FilePath, *, paper: str = "A4", language: str | None = None) -> None:
-    """Print an assessment as a PDF file.
-
-    A file that is there is not replaced; the file appears whole or not at all.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        What is printed.
-    path : pathlib.Path
-        Where to; a folder that is missing is made.
-    paper : {"A4", "Letter"}
-        Size of the pages.
-    language : str, optional
-        Folder of the wording; without it, the language of the assessment.
-
-    Raises
-    ------
-    InputError
-        If the paper or the language is not known.
-    OutputError
-        If a text holds a character that cannot be printed, or the file cannot be written.
-    ReferenceDataError
-        If a font or a wording file is damaged.
-    """
-    content = render_sheet(assessment, paper=paper, language=language)
-    write_outputs([Output(FilePath(path), content)])
 
 
 Places = Mapping[str, signatures.SignPlace]
 _PARTS: tuple[Callable[[Sheet], None], ...] = (
+    people.people,
+    people.barriers,
+    people.controls,
+    back.acceptance,
+    back.other_hazards,
+    back.cautions,
+    back.review,
+)
+_ANNEX: tuple[Callable[[Sheet], None], ...] = (
+    back.inputs,
     shown.scene_tables,
     shown.barriers_by_place,
-    front.setups,
+    shown.setups,
     shown.sources,
     tables.scenarios,
     tables.eyewear,
     tables.barriers,
     shown.pulsed,
-    back.controls,
-    back.area,
-    back.other_hazards,
-    back.acceptance,
-    back.cautions,
-    back.review,
-    handouts.notice_flow,
     back.differences,
     uncertainty.uncertainty,
-    back.inputs,
     steps.steps,
+    back.expected,
+    back.proposals,
     back.notes,
+    handouts.notice_flow,
 )
 
 
@@ -96,6 +71,7 @@ def render_sheet(
     language: str | None = None,
     kind: str = "sheet",
     sign_off: SignOff | None = None,
+    annex: str = "",
     embed: Callable[[Places], Mapping[str, Attachment]] | None = None,
 ) -> bytes:
     """Return an assessment as the bytes of a PDF file; equal input gives equal bytes.
@@ -108,10 +84,12 @@ def render_sheet(
         Size of the pages.
     language : str, optional
         Folder of the wording; without it, the language of the assessment.
-    kind : {"sheet", "prestart", "card", "sign"}
-        The whole sheet, or one page to hand out.
+    kind : {"sheet", "annex", "prestart", "card", "sign"}
+        The sheet that is signed, the annex with what stands behind it, or one page to hand out.
     sign_off : SignOff, optional
-        Who has signed; a draft when left out.
+        Who has signed; a draft when left out. The annex is the same whoever has signed.
+    annex : str
+        SHA-256 of the file with the annex, which the sheet prints; empty where there is none.
     embed : callable, optional
         Gets role -> place of its box for the signature when the pages are laid out, and returns the files that the
         sheet carries.
@@ -142,41 +120,50 @@ def render_sheet(
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
     places: Places = {}
+    sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 12.0), assessment, wording, paper)
     if kind == "sheet":
-        sheet, places = lay_out(assessment, wording, size, footer.height, signed)
+        places = lay_out(sheet, signed, annex)
+    elif kind == "annex":
+        lay_out_annex(sheet)
     else:
-        sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 12.0), assessment, wording)
         handouts.page(sheet, kind)
-    header = _header(wording, size, signed.state)
+    state = "annex" if kind == "annex" else signed.state
+    name = wording.text("sheet.annex_kind" if kind == "annex" else "sheet.kind")
+    header = _header(name, wording.text(_HEADERS[state]), size)
     count = len(sheet.pages)
     pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(sheet.pages, 1)]
     program = wording.text("sheet.program", version=assessment.version)
     facts = Facts(
         title=assessment.title,
         author=", ".join(dict.fromkeys(name for name in assessment.people.values() if name)) or program,
-        subject=f"{wording.text('sheet.kind')}, {assessment.rule_set}, {assessment.fingerprint}",
+        subject=f"{name}, {assessment.rule_set}, {assessment.fingerprint}",
         creator=program,
         language=wording.language,
     )
-    word = _WORDS[signed.state]
+    word = _WORDS[state]
     under = _draft(wording.text(word), size) if word else None
     return paint(pages, sheet.entries, size, under, facts, embed(places) if embed else None)
 
 
-def lay_out(
-    assessment: Assessment, wording: Wording, size: tuple[float, float], foot: float, signed: SignOff | None = None
-) -> tuple[Sheet, Places]:
-    """Lay out all pages without header, footer and draft mark; ``foot`` is the height of the footer in points."""
-    sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, foot + 12.0), assessment, wording)
-    front.decision(sheet)
-    if len(sheet.pages) == 1:
-        sheet.new_page()
-    drawings.scene(sheet, next((name for name, known in PAPERS.items() if known == size), ""))
+def lay_out(sheet: Sheet, signed: SignOff, annex: str = "") -> Places:
+    """Lay out the pages of the sheet without header, footer and draft mark; return role -> place to sign."""
+    front.decision(sheet, signed)
+    places = signatures.sign_off(sheet, signed, annex)
+    drawings.plan(sheet)
     for part in _PARTS:
+        part(sheet)
+    return places
+
+
+def lay_out_annex(sheet: Sheet) -> None:
+    """Lay out the pages of the annex without header and footer."""
+    sheet.paragraph(sheet.assessment.title, Style(15, True, after=2))
+    sheet.paragraph(sheet.text("annex.intro", fingerprint=sheet.assessment.fingerprint))
+    drawings.annex(sheet)
+    for part in _ANNEX:
         part(sheet)
     for kind in handouts.KINDS:
         handouts.page(sheet, kind)
-    return sheet, signatures.sign_off(sheet, signed or SignOff())
 
 
 class _Footer:
@@ -210,12 +197,10 @@ class _Footer:
         return found
 
 
-def _header(wording: Wording, size: tuple[float, float], state: str) -> list[Words]:
-    y = size[1] - 30.0
-    draft = Style(8, True)
-    word = wording.text(_HEADERS[state])
-    right = size[0] - _MARGIN - width_of(word, draft)
-    return [Style(8, ink=grey(0.2)).words(_MARGIN, y, wording.text("sheet.kind")), draft.words(right, y, word)]
+def _header(name: str, word: str, size: tuple[float, float]) -> list[Words]:
+    y, strong = size[1] - 30.0, Style(8, True)
+    right = size[0] - _MARGIN - width_of(word, strong)
+    return [Style(8, ink=grey(0.2)).words(_MARGIN, y, name), strong.words(right, y, word)]
 
 
 def _draft(word: str, size: tuple[float, float]) -> Words:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import lasersafe
 from lasersafe.drawing.elevation import elevation_pages
@@ -20,21 +21,35 @@ _MAP = 150.0
 _TALL_MAP = 220.0
 
 
-def scene(sheet: Sheet, paper: str) -> None:
-    """Print the plan, the elevations and the exposure map of a case that has a scene."""
+def _paper(sheet: Sheet) -> Paper:
+    return Paper(sheet.paper, sheet.width / MILLIMETRE, (sheet.room - 2.0) / MILLIMETRE)
+
+
+def plan(sheet: Sheet) -> None:
+    """Print the plan of a case that has a scene."""
+    found = sheet.assessment.scene
+    if found is None:
+        return
+    sheet.new_page()
+    sheet.begin("plan.heading")
+    sheet.figure(plan_pages(found, _paper(sheet), sheet.assessment.title, sheet.wording)[0])
+    sheet.new_page()
+
+
+def annex(sheet: Sheet) -> None:
+    """Print what else is drawn of a scene: details and overview, elevations, and the exposure map."""
     found, wording, title = sheet.assessment.scene, sheet.wording, sheet.assessment.title
     if found is None:
         return
     sheet.new_page()
     sheet.begin("plan.heading")
-    wide = sheet.width / MILLIMETRE
-    full = Paper(paper, wide, (sheet.room - 2.0) / MILLIMETRE)
-    drawings = plan_pages(found, full, title, wording)
+    full = _paper(sheet)
+    drawings = plan_pages(found, full, title, wording)[1:]
     low = min(_ELEVATION, full.height)
-    drawings += elevation_pages(found, Paper(paper, wide, low), title, wording)
+    drawings += elevation_pages(found, replace(full, height=low), title, wording)
     x0, y0, x1, y1 = found.plan.extent
     tall = _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP
-    chart = map_page(found, Paper(paper, wide, min(tall, full.height)), title, wording)
+    chart = map_page(found, replace(full, height=min(tall, full.height)), title, wording)
     for drawing in [*drawings, *([chart] if chart else [])]:
         sheet.figure(drawing)
         sheet.space(6.0)

@@ -319,6 +319,8 @@ class Sheet(Flow):
         What is printed.
     wording : Wording
         Texts.
+    paper : str
+        Name of the size.
     """
 
     def __init__(
@@ -327,8 +329,10 @@ class Sheet(Flow):
         margins: tuple[float, float, float, float],
         assessment: Assessment,
         wording: Wording,
+        paper: str = "",
     ) -> None:
         super().__init__(size, margins)
+        self.paper = paper
         self.assessment = assessment
         self.wording = wording
         self.text = wording.text
@@ -339,6 +343,15 @@ class Sheet(Flow):
     def references(self) -> References:
         """Short numbers of limits, scenarios, controls and sources."""
         return References(self.assessment, CONTROL_KINDS)
+
+    @cached_property
+    def _typed(self) -> dict[str, str]:
+        return {line.field: line.typed for line in self.assessment.inputs}
+
+    def per_cm2(self, barrier: str) -> bool:
+        """Return whether the rating of a barrier was typed for a square centimetre."""
+        names = (field for field, typed in self._typed.items() if field.startswith("barrier[") and typed == barrier)
+        return any("cm2" in self._typed.get(field.replace(".name", ".rating"), "") for field in names)
 
     def named(self, group: str, key: str) -> str:
         """Return the wording of a short word, or the word itself when the wording has none."""

@@ -1,96 +1,289 @@
-"""The first pages: the decision block and one chart with its distances per set-up."""
+"""The first pages: verdict, what to wear, how far people stand, what barriers must hold, what all of it rests on."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterable, Sequence
 
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, box, edge, grey
-from lasersafe.results import Assessment, Criterion, SetupResult
-from lasersafe.sheet.chart import exposure_chart
-from lasersafe.sheet.flow import MILLIMETRE, Part, Sheet, bold, note, row
-from lasersafe.sheet.text import Style, tidy, unit_text, width_of, wrap
-from lasersafe.sheet.values import aperture, distance, duration, headline, in_unit
+from lasersafe.drawing.primitives import WHITE, grey
+from lasersafe.records.barriers import BarrierLoad
+from lasersafe.records.fields import badness
+from lasersafe.results import GUESTS, Assessment, Criterion, Scenario, SignOff
+from lasersafe.sheet.flow import SMALL, Cell, Part, Row, Sheet, bold, faint, note, row
+from lasersafe.sheet.references import joined
+from lasersafe.sheet.text import Style, tidy
+from lasersafe.sheet.values import aperture, distance, duration, in_unit, irradiance, quantity, ratio
 from lasersafe.wording import Wording
 
 _TITLE = Style(17, True)
-_LABEL = Style(9.5, True, ink=grey(0.25))
-_CAPTION = Style(8.5, ink=grey(0.15))
-_REASON = Style(9, after=1.0)
-_INSIDE = 10.0
-_SIZES = (17.0, 16.0, 15.0, 14.0, 13.0, 12.0, 11.0)  # all can be read from a metre
+_WHERE = Style(10.5, after=2)
+_VERDICT, _POINT = (15.0, True), (9.5, True)
+_SAID, _FAR, _NOTE = Style(9.5), Style(12.5, True), Style(8, ink=grey(0.2))
+_ITEM = Style(8.2)
+_WORST = 4  # scenarios without an answer that are named
 
 
-def decision(sheet: Sheet) -> None:
-    """Print the title, the block that is read aloud, its reasons and the people in charge.
-
-    The largest type is taken with which all of it fits on one page, or the block alone when there are many reasons.
-    """
-    sheet.fitted(_decision, _SIZES)
-
-
-def _decision(sheet: Sheet, size: float) -> None:
-    assessment = sheet.assessment
+def decision(sheet: Sheet, signed: SignOff) -> None:
+    """Print what is decided and what the decision rests on."""
+    assessment, text = sheet.assessment, sheet.text
     sheet.paragraph(assessment.title, _TITLE)
-    where = " · ".join(part for part in (assessment.place, assessment.dates) if part.strip())
-    sheet.paragraph(where, Style(10.5, after=2))
-    sheet.heading(sheet.text("decision.heading"), 0, keep=150.0)
-    _block(sheet, size)
-    sheet.space(6.0)
-    sheet.paragraph(sheet.wording.caution_short, Style(9, True, after=4))
-    if assessment.decision.reasons:
-        sheet.paragraph(sheet.text("decision.reasons"), _LABEL)
-        sheet.items([tidy(reason) for reason in assessment.decision.reasons], _REASON)
-    _in_charge(sheet)
+    sheet.paragraph(" · ".join(part for part in (assessment.place, assessment.dates) if part.strip()), _WHERE)
+    sheet.heading(text("decision.heading"), 0, keep=150.0)
+    _verdict(sheet)
+    _wear(sheet)
+    _people(sheet)
+    _loads(sheet)
+    sheet.paragraph(sheet.wording.caution_short, Style(9, True, after=2))
+    _rests(sheet, signed)
 
 
-def _block(sheet: Sheet, size: float) -> None:
-    """Print the framed block, its verdict black on white when passed, white on black when not; as text if too long."""
+def _verdict(sheet: Sheet) -> None:
+    """Print the verdict, white on black when it does not pass, and what it counts."""
     found, text = sheet.assessment.decision, sheet.text
-    style, number = Style(size, True), Style(size * 2, True)
-    inner = sheet.width - 2 * _INSIDE
-    rows = []
-    for key, said in (
-        ("verdict", found.verdict),
-        ("wear", found.wear),
-        ("people", found.people),
-        ("barrier", found.barrier),
-    ):
-        big = caption = ""
-        if key == "people" and found.headline_distance is not None:
-            big = headline(found.headline_distance).replace("\u00a0", " ")
-            caption = text("decision.headline", tissue=sheet.named("tissue", found.headline_tissue))
-        own = Style(size + 3, True, BLACK if found.passed else WHITE) if key == "verdict" else style
-        indent = width_of(big, number) + 14.0 if big else 0.0
-        lines = [(line, own) for line in wrap(tidy(said), own, inner - indent)]
-        high = max(len(lines) * own.leading, size * 2.3 if big else 0.0)
-        below = [(line, _CAPTION) for line in wrap(caption, _CAPTION, inner)]
-        whole = _LABEL.leading + high + len(below) * _CAPTION.leading + 12.0
-        rows.append((text(f"decision.{key}"), big, tidy(said), caption, (lines, indent, high, below, whole)))
-    total = sum(laid[-1] for *_, laid in rows)
-    if total > sheet.room:
-        for label, big, said, caption, _ in rows:
-            for line, kind in (
-                (label, _LABEL),
-                (big, Style(26, True)),
-                (caption, _CAPTION),
-                (said, Style(13, True, after=6)),
-            ):
-                sheet.paragraph(line, kind)
+    head = found.verdict
+    if found.points:
+        head = text("say.passed_in_part" if found.passed else "decision.stop")
+    ink = grey(0.0) if found.passed else WHITE
+    lines = [Part(tidy(head), Style(*_VERDICT, ink))]
+    lines += [Part(f"•  {tidy(point)}", Style(*_POINT, ink)) for point in found.points]
+    sheet.table((), (1,), [Row((lines,), shade=None if found.passed else 0.0, bar=found.passed)], 6.0)
+
+
+def _part(sheet: Sheet, key: str) -> None:
+    sheet.heading(sheet.text(f"decision.{key}"), 2, keep=40.0, outline=False)
+
+
+def _wear(sheet: Sheet) -> None:
+    _part(sheet, "wear")
+    found = sheet.assessment.decision
+    if not found.worn:
+        sheet.paragraph(tidy(found.wear), _SAID)
         return
-    top = y = sheet.reserve(total)
-    left, right = sheet.left, sheet.left + sheet.width
-    for number_of, (label, big, _, _, (lines, indent, high, below, whole)) in enumerate(rows):
-        dark = not number_of and not found.passed
-        if dark:
-            sheet.marks.append(Area((box((left, y - whole, right, y)),)))
-        name = replace(_LABEL, ink=grey(0.85)) if dark else _LABEL
-        inside = sheet.stack([(line, name) for line in wrap(label, name, inner)], left + _INSIDE, y - 5.0)
-        sheet.marks.append(number.words(left + _INSIDE, inside - size * 1.75, big))
-        sheet.stack(lines, left + _INSIDE + indent, inside)
-        sheet.stack(below, left + _INSIDE, inside - high)
-        y -= whole
-        sheet.marks.append(Lines((((left, y), (right, y)),), BLACK, 0.8))
-    sheet.marks.extend(edge((left, y, right, top), 2.4))
+    every = sheet.named("way", "together")
+    rows = [row(bold(name or every), [Part(tidy(one), _SAID) for one in said]) for name, said in found.worn]
+    sheet.table((), (1, 4.6), rows, 2.0)
+
+
+def _group(scenario: Scenario, aided: Sequence[str]) -> str:
+    """Return the line of the first page on which a person counts: guests, cameras or crew."""
+    if scenario.role in GUESTS:
+        return "guests"
+    return "cameras" if scenario.person in aided else "crew"
+
+
+def counted(assessment: Assessment) -> list[Scenario]:
+    """Return the scenarios that the verdict counts: of what is fitted, and not struck out."""
+    other = {(setup.laser, setup.setup) for setup in assessment.setups if not setup.fitted}
+    return [one for one in assessment.scenarios if not one.struck_out and (one.laser, one.setup) not in other]
+
+
+def unanswered(scenarios: Iterable[Scenario]) -> list[Scenario]:
+    """Return those above the limit that nothing answers, the worst first."""
+    return sorted((one for one in scenarios if not one.below and not one.answer), key=lambda one: -badness(one.ratio))
+
+
+def _people(sheet: Sheet) -> None:
+    """Print how far guests, crew and cameras stand, each on a line of its own."""
+    _part(sheet, "people")
+    assessment, text, found = sheet.assessment, sheet.text, sheet.assessment.decision
+    if found.headline_distance is None:
+        sheet.paragraph(tidy(found.people), _SAID)
+        return
+    zones = [zone for setup in assessment.setups if setup.fitted for zone in setup.zones]
+    aided = max((zone.distance for zone in zones if zone.way == "aided"), key=badness, default=found.headline_distance)
+    reach = {"guests": found.headline_distance, "crew": found.headline_distance}
+    reach["cameras"] = max(aided, found.headline_distance, key=badness)
+    mine = counted(assessment)
+    near = found.scatter_distance
+    rows = []
+    for key, far in reach.items():
+        group = [one for one in mine if _group(one, found.aided) == key]
+        worst = next(iter(unanswered(group)), None)
+        state = faint(text("decision.nobody")) if not group else Part(text("decision.none_above"), SMALL)
+        if worst is not None:
+            state = bold(text("decision.worst_above", person=worst.person, ratio=ratio(worst.ratio)))
+        scatter = distance(near, sheet.feet)
+        name = Part(text(f"decision.{key}"), Style(9.5, True)), faint(text(f"decision.{key}_note"))
+        rows.append(row(name, Part(distance(far, sheet.feet), _FAR), Part(scatter, _FAR), state, bar=worst is not None))
+    sheet.listing("decision", {"who": 30, "reached": 24, "scatter_only": 20, "there": 26}, rows, 2.0)
+    limit = text("decision.limit", tissue=sheet.named("tissue", found.headline_tissue), rule_set=assessment.rule_set)
+    sheet.paragraph(limit, _NOTE)
+    sure = assessment.uncertainty
+    if sure.inputs:
+        said = text("sure.typed_only", reason=sure.as_typed) if sure.as_typed else text("sure.corner")
+        sheet.paragraph(said, _NOTE)
+
+
+def by_barrier(loads: Sequence[BarrierLoad]) -> dict[str, list[BarrierLoad]]:
+    """Return the loads of each barrier, the one that asks most first."""
+    found: dict[str, list[BarrierLoad]] = {}
+    for load in loads:
+        found.setdefault(load.barrier, []).append(load)
+    return {name: sorted(own, key=lambda one: -badness(one.load)) for name, own in found.items()}
+
+
+def holds(load: BarrierLoad) -> bool:
+    """Return whether a barrier holds one way of the light, all fitted lasers together."""
+    return load.holds and load.factor <= 1.0
+
+
+def scatter_only(barrier: str, sheet: Sheet) -> bool:
+    """Return whether scattered light is all that a barrier stops, or is there for."""
+    own = [one for one in sheet.assessment.decision.loads if one.barrier == barrier]
+    beaten = {one.way for one in own if not holds(one)}
+    return {one.way for one in own if one.asked} == {"scatter"} or {one.way for one in own} - beaten == {"scatter"}
+
+
+def load_cells(load: BarrierLoad, sheet: Sheet) -> tuple[Cell, Cell]:
+    """Return what a barrier must hold, and what it is rated for."""
+    text = sheet.text
+    per_cm2 = sheet.per_cm2(load.barrier)
+    needed = [bold(irradiance(load.load, per_cm2, "up"))]
+    rated = [Part(text("barriers.unrated"), SMALL)]
+    if load.rating is not None:
+        value = irradiance(load.rating, per_cm2, "down")
+        if load.rated_time is not None:
+            value = text("barriers.rated", rating=value, time=duration(load.rated_time))
+        rated = [Part(value, SMALL)]
+    if load.pulse is not None and load.pulse_rating is not None:
+        needed.append(note(text("say.one_pulse", load=in_unit(load.pulse, "J/m2", 3, "up"))))
+        rated.append(note(text("say.one_pulse", load=in_unit(load.pulse_rating, "J/m2", 3, "down"))))
+    return needed, rated
+
+
+def way_of(load: BarrierLoad, sheet: Sheet) -> str:
+    """Return one way of the light to a barrier in words."""
+    way = sheet.named("way", load.way)
+    return way + sheet.text("say.all_together") if load.together else way
+
+
+def _loads(sheet: Sheet) -> None:
+    """Print the most that each barrier must hold, of all that the verdict counts."""
+    _part(sheet, "barrier")
+    text = sheet.text
+    rows = []
+    for name, own in by_barrier([one for one in sheet.assessment.decision.loads if one.asked]).items():
+        needed, rated = load_cells(own[0], sheet)
+        fails = [one for one in own if not holds(one)]
+        result = [Part(text("barriers.fails" if fails else "barriers.holds"), Style(8.5, bold=True))]
+        result += [faint(text("barriers.scatter_only"))] if scatter_only(name, sheet) else []
+        light = Part(way_of(own[0], sheet), SMALL), faint(f"{own[0].laser}, {own[0].setup}")
+        rows.append(row(bold(name), needed, light, rated, result, bar=bool(fails)))
+    if not rows:
+        sheet.paragraph(tidy(sheet.assessment.decision.barrier), _SAID)
+        return
+    sheet.listing("decision", {"stands": 25, "must_hold": 18, "light": 27, "rated_for": 18, "result": 12}, rows, 2.0)
+    for remark in sheet.assessment.decision.barrier_remarks:
+        sheet.paragraph(tidy(remark), Style(8.5, bold=True))
+
+
+def _rests(sheet: Sheet, signed: SignOff) -> None:
+    """Print what the verdict rests on: each line a subject, and what is known of it."""
+    sheet.heading(sheet.text("rests.heading"), 1, keep=60.0)
+    subjects = {
+        "starters": _starters(sheet),
+        "open": _open(sheet),
+        "controls": _uncontrolled(sheet),
+        "strike_outs": _struck_out(sheet),
+        "answers": _answers(sheet),
+        "assumptions": [tidy(one) for one in sheet.assessment.decision.grounds],
+        "conditions": [
+            sheet.text("rests.condition", name=one.name, conditions=one.conditions)
+            for one in signed.signed
+            if one.conditions
+        ],
+        "readings": _readings(sheet),
+        "expiry": _expiry(sheet, signed),
+    }
+    rows = [
+        row(bold(sheet.text(f"rests.{key}")), [Part(one, _ITEM) for one in said])
+        for key, said in subjects.items()
+        if said
+    ]
+    sheet.table((), (1, 5.2), rows, 2.0)
+
+
+def scenario_text(found: Scenario, sheet: Sheet) -> str:
+    """Return a scenario in words: who, which way, how many times the limit, which laser, and its number."""
+    return sheet.text(
+        "rests.scenario",
+        person=found.person,
+        way=sheet.named("way", found.way),
+        tissue=sheet.named("tissue", found.tissue),
+        ratio=ratio(found.ratio),
+        laser="; ".join(filter(None, (sheet.say(found.laser), sheet.references.by_key(found.key)))),
+    )
+
+
+def _open(sheet: Sheet) -> list[str]:
+    found = unanswered(counted(sheet.assessment))
+    said = [*map(tidy, sheet.assessment.decision.causes), *(scenario_text(one, sheet) for one in found[:_WORST])]
+    return [*said, sheet.text("rests.more", count=len(found) - _WORST)] if len(found) > _WORST else said
+
+
+def _uncontrolled(sheet: Sheet) -> list[str]:
+    found = sheet.assessment.record.findings
+    persons = ", ".join(dict.fromkeys(one.person for one in found))
+    numbers = joined(dict.fromkeys(sheet.references.by_key(one.scenario) for one in found))
+    return [sheet.text("rests.uncontrolled", numbers=numbers, persons=persons)] if found else []
+
+
+def _struck_out(sheet: Sheet) -> list[str]:
+    struck = sheet.assessment.decision.strike_outs
+    if not struck.count:
+        return []
+    said = [sheet.text("rests.struck", count=struck.count, ways=struck.ways)]
+    if struck.worst is not None:
+        said.append(sheet.text("rests.struck_worst", scenario=scenario_text(struck.worst, sheet)))
+        said.append(sheet.text("rests.reason", reason=sheet.say(struck.worst.struck_out)))
+    return said
+
+
+def _answers(sheet: Sheet) -> list[str]:
+    """Return which barriers and which eyewear answer scenarios above the limit, and how many each."""
+    counts: dict[str, int] = {}
+    for one in counted(sheet.assessment):
+        if one.answer and not one.below:
+            counts[one.answer] = counts.get(one.answer, 0) + 1
+    return [sheet.text("rests.answers_for", answer=tidy(answer), count=count) for answer, count in counts.items()]
+
+
+def _readings(sheet: Sheet) -> list[str]:
+    record, text = sheet.assessment.record, sheet.text
+    asked = record.to_be_read
+    said = []
+    for one in record.expected:
+        got = one.reading
+        if got is not None and (got.above or got.low):
+            words = {"key": one.key, "what": text(f"acceptance.{one.what}"), "where": one.where}
+            upper, most = quantity(got.upper, one.unit, 3, "up"), quantity(one.value, one.unit, 3, "down")
+            said.append(
+                text("rests.reading_above" if got.above else "rests.reading_low", **words, upper=upper, most=most)
+            )
+    missing = [one.key for one in asked if one.reading is None]
+    if missing:
+        said.append(text("rests.readings_missing", count=len(missing), all=len(asked), keys=joined(missing)))
+    return said
+
+
+def _starters(sheet: Sheet) -> list[str]:
+    found = sheet.assessment.record.starter_values
+    if not found:
+        return []
+    starters = ", ".join(dict.fromkeys(one.starter for one in found))
+    names: dict[str, dict[str, None]] = {}
+    for one in found:
+        names.setdefault(one.kind, {})[one.name] = None
+    kinds = [sheet.text(f"starter.{kind}", names=", ".join(own)) for kind, own in names.items()]
+    return [sheet.text("rests.starter", starters=starters), *kinds]
+
+
+def _expiry(sheet: Sheet, signed: SignOff) -> list[str]:
+    text, record = sheet.text, sheet.assessment.record
+    said = [text("rests.review", day=record.review_by)] if record.review_by else []
+    said += [text("rests.ends", name=one.name, day=one.expires) for one in signed.signed if one.expires]
+    worn = [(need.person, band) for need in sheet.assessment.eyewear if need.verdict for band in need.verdict.ends]
+    bands = {band: ", ".join(dict.fromkeys(person for person, own in worn if own == band)) for _, band in worn}
+    return said + [text("rests.band", persons=persons, band=band) for band, persons in bands.items()]
 
 
 def in_charge(assessment: Assessment, wording: Wording) -> dict[str, str]:
@@ -100,47 +293,6 @@ def in_charge(assessment: Assessment, wording: Wording) -> dict[str, str]:
         names.get(role.replace("_", " ").casefold(), role.replace("_", " ")): name
         for role, name in assessment.people.items()
     }
-
-
-def _in_charge(sheet: Sheet) -> None:
-    text, found = sheet.text, sheet.assessment
-    people = "\n".join(f"{role}: {name}" for role, name in in_charge(found, sheet.wording).items() if name)
-    sets = text("decision.all_rule_sets", rule_set=found.rule_set, rule_sets=", ".join(found.rule_sets))
-    rows = {"people_in_charge": people, "rule_sets": sets, "full_fingerprint": found.fingerprint}
-    sheet.space(6.0)
-    sheet.table((), (1, 4), [row(bold(text(f"decision.{key}")), Part(value)) for key, value in rows.items() if value])
-
-
-def setups(sheet: Sheet) -> None:
-    """Print one chart and one table of distances per set-up."""
-    text = sheet.text
-    if not sheet.assessment.setups:
-        return
-    sheet.begin("setup.heading", keep=330.0)
-    for result in sheet.assessment.setups:
-        chart = exposure_chart(result.chart, sheet.width / MILLIMETRE, sheet.wording)
-        state = text("setup.fitted" if result.fitted else "setup.not_fitted")
-        sheet.heading(f"{result.laser}: {result.setup} ({state})", 1, keep=chart.height * MILLIMETRE + 45.0)
-        sheet.paragraph(text("setup.beam", beam=unit_text(result.beam)) if result.beam else "")
-        sheet.paragraph(text("setup.setting", setting=unit_text(result.setting)) if result.setting else "")
-        if result.chart.title and result.chart.title != result.setup:
-            sheet.paragraph(result.chart.title, Style(8.5, True, after=3))
-        sheet.figure(chart)
-        sheet.space(4.0)
-        _zones(sheet, result)
-
-
-def _zones(sheet: Sheet, result: SetupResult) -> None:
-    rows = []
-    for zone in result.zones:
-        reach = sheet.text("setup.from_origin", distance=distance(zone.distance, sheet.feet), origin=zone.origin)
-        focus = "–" if zone.distance_from_focus is None else distance(zone.distance_from_focus, sheet.feet)
-        sets = "\n".join(f"{name}: {distance(value)}" for name, value in zone.by_rule_set.items())
-        limit = f"{limit_text(zone.criterion, sheet.wording)}; {sheet.references.limit(zone.criterion)}"
-        way = bold(sheet.named("way", zone.way)), Part(sheet.named("tissue", zone.tissue))
-        below = note(zone.note) if zone.note else ()
-        rows.append(row(way, bold(reach), Part(focus), Part(limit), Part(sets), below=below))
-    sheet.listing("setup", {"way": 15, "distance": 20, "focus": 11, "limit": 34, "by_rule_set": 20}, rows, 2.0)
 
 
 def limit_text(criterion: Criterion, wording: Wording) -> str:

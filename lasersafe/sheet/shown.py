@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.barriers import BarrierLine, BarrierWay
-from lasersafe.results import SettingReport
+from lasersafe.results import SettingReport, SetupResult
+from lasersafe.sheet.chart import exposure_chart
 from lasersafe.sheet.flow import (
     BODY,
+    MILLIMETRE,
     NOTE,
     SMALL_BOLD,
     TINY,
@@ -22,8 +24,9 @@ from lasersafe.sheet.flow import (
     strong,
     tiny,
 )
+from lasersafe.sheet.front import limit_text
 from lasersafe.sheet.tables import verdict_of
-from lasersafe.sheet.text import tidy, unit_text
+from lasersafe.sheet.text import Style, tidy, unit_text
 from lasersafe.sheet.values import aperture, distance, duration, in_unit, number, place, quantity, ratio
 
 _SHADE = 0.93
@@ -284,3 +287,35 @@ def _days(sheet: Sheet) -> None:
         rows.append(row(person, (bold(ratio(day.ratio)), faint(sets)), said, tiny(unit_text("\n".join(day.visits)))))
     sheet.listing("pulsed", {"day_person": 22, "day_ratio": 18, "day_result": 10, "day_visits": 50}, rows, 1.5)
     sheet.paragraph(sheet.text("pulsed.day_rule", rule=sheet.assessment.ultraviolet[0].rule), NOTE)
+
+
+def setups(sheet: Sheet) -> None:
+    """Print one chart and one table of distances per set-up."""
+    text = sheet.text
+    if not sheet.assessment.setups:
+        return
+    sheet.begin("setup.heading", keep=330.0)
+    for result in sheet.assessment.setups:
+        chart = exposure_chart(result.chart, sheet.width / MILLIMETRE, sheet.wording)
+        state = text("setup.fitted" if result.fitted else "setup.not_fitted")
+        sheet.heading(f"{result.laser}: {result.setup} ({state})", 1, keep=chart.height * MILLIMETRE + 45.0)
+        sheet.paragraph(text("setup.beam", beam=unit_text(result.beam)) if result.beam else "")
+        sheet.paragraph(text("setup.setting", setting=unit_text(result.setting)) if result.setting else "")
+        if result.chart.title and result.chart.title != result.setup:
+            sheet.paragraph(result.chart.title, Style(8.5, True, after=3))
+        sheet.figure(chart)
+        sheet.space(4.0)
+        _zones(sheet, result)
+
+
+def _zones(sheet: Sheet, result: SetupResult) -> None:
+    rows = []
+    for zone in result.zones:
+        reach = sheet.text("setup.from_origin", distance=distance(zone.distance, sheet.feet), origin=zone.origin)
+        focus = "–" if zone.distance_from_focus is None else distance(zone.distance_from_focus, sheet.feet)
+        sets = "\n".join(f"{name}: {distance(value)}" for name, value in zone.by_rule_set.items())
+        limit = f"{limit_text(zone.criterion, sheet.wording)}; {sheet.references.limit(zone.criterion)}"
+        way = bold(sheet.named("way", zone.way)), Part(sheet.named("tissue", zone.tissue))
+        below = note(zone.note) if zone.note else ()
+        rows.append(row(way, bold(reach), Part(focus), Part(limit), Part(sets), below=below))
+    sheet.listing("setup", {"way": 15, "distance": 20, "focus": 11, "limit": 34, "by_rule_set": 20}, rows, 2.0)

@@ -61,6 +61,12 @@ def in_unit(value: float, unit: str, digits: int = 3, rounding: Rounding = "near
     return f"{number(value, digits, rounding)}\u00a0{unit_text(unit)}"
 
 
+def irradiance(value: float, per_cm2: bool, rounding: Rounding) -> str:
+    """Return an irradiance [W/m2] for a square metre, and for a square centimetre where a rating was typed so."""
+    text = in_unit(value, "W/m2", 3, rounding)
+    return f"{text} ({in_unit(value / 1e4, 'W/cm2', 3, rounding)})" if per_cm2 else text
+
+
 def distance(value: float, with_feet: bool = False) -> str:
     """Return a distance that must not be printed too short, with feet beside it where the case asks."""
     text = quantity(value, "m", 3, "up")

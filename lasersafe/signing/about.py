@@ -45,6 +45,7 @@ class About(BaseModel):
     ingredients: dict[Text, Text]
     results: Text
     attachments: dict[Text, Text]
+    annex: Text = ""  # SHA-256 of the file beside the sheet
     case_file: Text = ""  # name without folder; empty where the case came from elsewhere
     title: Text
     place: Text

@@ -15,7 +15,7 @@ from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import OutputError
 from lasersafe.files import existing, keep_dated_copy, locked, write_file
 from lasersafe.models import canonical
-from lasersafe.outputs import case_mark, precious
+from lasersafe.outputs import Output, case_mark, mark_of, marked, precious, refuse_to_lose
 from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.about import ABOUT, CASE, CASE_TEXT, FORMAT, RECORD, RESULTS, About, read_about
@@ -37,6 +37,7 @@ class Made:
     assessment: Assessment
     sign_off: SignOff
     mark: str  # of the case, by which an older sheet of it is known
+    annex: Output | None = None  # to be written beside the sheet; its name is set then
 
 
 def packed(data: Any) -> bytes:
@@ -96,15 +97,26 @@ def make_sheet(
     name = like.case_file if like else file.encode("utf-8", "replace").decode()
     if name:
         about["case_file"] = name
+    annex = None
+    if like is None:
+        pages = render_sheet(assessment, paper=paper or case.paper, language=assessment.language, kind="annex")
+        annex = Output(Path("annex.pdf"), pages, mark_of("annex", name, case.title))
+    digest_of_annex = like.annex if like else hashlib.sha256(marked(annex)).hexdigest() if annex else ""
     files = {CASE_TEXT: text.encode(), CASE: packed(canonical(case)), RECORD: record.text()}
     content = render_sheet(
         assessment,
         paper=paper or case.paper,
         language=assessment.language,
         sign_off=signed,
-        embed=partial(_files, files, carried, about | {"results": digest}),
+        annex=digest_of_annex,
+        embed=partial(_files, files, carried, about | {"results": digest, "annex": digest_of_annex}),
     )
-    return Made(seal(content), assessment, signed, case_mark(name, case.title))
+    return Made(seal(content), assessment, signed, case_mark(name, case.title), annex)
+
+
+def annex_path(path: Path) -> Path:
+    """Return the name of the annex of a sheet: ``stage-annex.pdf`` for ``stage.pdf``."""
+    return path.with_name(f"{path.stem}-annex.pdf")
 
 
 def _about(case: Case, assessment: Assessment, signed: SignOff, paper: str, like: About | None) -> dict[str, Any]:
@@ -171,9 +183,15 @@ def save_sheet(path: Path, made: Made, replace: bool) -> Path | None:
     OutputError
         If the old file may not be replaced, or the new one cannot be written.
     """
-    copy = None
+    copy, beside = None, annex_path(path)
     with locked(path):
-        if refuse_to_lose_sheet(path, made.mark, replace):
+        keep = refuse_to_lose_sheet(path, made.mark, replace)
+        if made.annex is not None:
+            before = refuse_to_lose(beside, made.annex.mark, replace=replace)
+            if keep and before is not None:
+                keep_dated_copy(beside)
+            write_file(beside, marked(made.annex), replace=before is not None)
+        if keep:
             copy = keep_dated_copy(path)
         write_file(path, made.content)
     return copy

@@ -118,7 +118,7 @@ def test_each_text_of_the_record_is_used() -> None:
         found = f'"{group}.{name}"' in sources or (together and f'"{stem}"' in sources)
         found = found or f'f"{group}.{name.partition("_")[0]}_{{' in sources  # as scene.finish_ with the finish
         assert found or group in built or f'"say.{stem}' in sources, key
-    fields_of_area = {"blank", "heading", "intro"} | set(assessed("demo", "en").record.area)
+    fields_of_area = {"blank", "heading"} | set(assessed("demo", "en").record.area)
     assert set(load_toml(templates_path("wording", "en", "record.toml"))["area"]) == fields_of_area
 
 
@@ -193,8 +193,10 @@ def test_what_users_type_is_not_translated() -> None:
 @pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("paper", list(PAPERS))
 def test_the_two_parts_of_the_header_do_not_touch(language: str, paper: str) -> None:
-    left, right = _header(load_wording(language), PAPERS[paper], "draft")
-    assert left.x + width_of(left.text, Style(left.size)) + 10.0 < right.x
+    text = load_wording(language).text
+    for kind, word in (("kind", "header"), ("annex_kind", "annex_header")):
+        left, right = _header(text(f"sheet.{kind}"), text(f"draft.{word}"), PAPERS[paper])
+        assert left.x + width_of(left.text, Style(left.size)) + 10.0 < right.x
 
 
 def test_the_case_chooses_the_language(tmp_path: Path) -> None:

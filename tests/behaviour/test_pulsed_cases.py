@@ -102,7 +102,7 @@ def refused(text):
 
 
 def sheet_text(assessment):
-    pages = PdfReader(io.BytesIO(render_sheet(assessment))).pages
+    pages = PdfReader(io.BytesIO(render_sheet(assessment, kind="annex"))).pages
     return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 

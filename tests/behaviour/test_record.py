@@ -345,8 +345,8 @@ def test_feet_stand_beside_distances_only_where_the_case_asks() -> None:
     plain, both = assessed(), assessed(units="metric and feet")
     assert " ft" not in plain.decision.people
     assert " ft)" in both.decision.people
-    assert "ft)" not in printed(render_sheet(plain))
-    text = printed(render_sheet(both))
+    assert "ft)" not in printed(render_sheet(plain)) + printed(render_sheet(plain, kind="annex"))
+    text = printed(render_sheet(both, kind="annex"))
     assert squeezed("2 m (6.56 ft)") in text
 
 
@@ -386,14 +386,15 @@ def test_markup_in_every_free_text_is_printed_as_typed(language: str) -> None:
     case, texts = with_text(HOSTILE)
     assert len(texts) > 30
     found = assess(case_from(case), language)
-    content = render_sheet(found)
-    text = printed(content)
+    contents = [render_sheet(found, kind=kind) for kind in ("sheet", "annex")]
+    text = "".join(map(printed, contents))
     for one in texts:
         assert squeezed(one)[:60] in text or squeezed(one) in text, one
-    assert b"/JavaScript" not in content
-    for page in PdfReader(io.BytesIO(content)).pages:
-        assert "/Annots" not in page
-        assert "/XObject" not in page["/Resources"]
+    for content in contents:
+        assert b"/JavaScript" not in content
+        for page in PdfReader(io.BytesIO(content)).pages:
+            assert "/Annots" not in page
+            assert "/XObject" not in page["/Resources"]
     for kind in KINDS:
         assert squeezed(HOSTILE) in printed(render_sheet(found, kind=kind))
 

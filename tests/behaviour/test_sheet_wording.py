@@ -13,9 +13,20 @@ from lasersafe import wording as module
 from lasersafe.assessment import assess
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.models import parse_case
+from lasersafe.records.barriers import BarrierLoad
 from lasersafe.reference import load_toml, templates_path
-from lasersafe.results import RoleSigned, SignOff
+from lasersafe.results import (
+    Assessment,
+    ControlFinding,
+    Expected,
+    ReadingResult,
+    RoleSigned,
+    SignOff,
+    StarterValue,
+    StrikeOuts,
+)
 from lasersafe.sheet import render_sheet
+from lasersafe.sheet.people import AREA
 from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
 from tests.behaviour.sample_assessment import assessment
 from tests.behaviour.test_pulsed_cases import MARKER, with_visits
@@ -149,6 +160,54 @@ def test_the_digest_does_not_depend_on_comments_or_order(edited: Path) -> None:
     assert load_wording().digest == before
 
 
+def busy() -> Assessment:
+    """Return an assessment in which something stands against the verdict in each way that the first page knows."""
+    full = assessment()
+    worst, second = full.scenarios[0], full.scenarios[1]
+    load = BarrierLoad("booth", "direct", worst.laser, worst.setup, True, True, False, 1e4, 100.0, 2e4, True, 3.0, 2.0)
+    light = replace(load, barrier="curtain", way="scatter", holds=True, load=10.0)
+    beaten = replace(light, way="direct", asked=False, holds=False)
+    decision = replace(
+        full.decision,
+        points=("one", "two"),
+        worn=((worst.laser, ("1070 D LB8",)), ("", ("none",))),
+        loads=(load, light, beaten, replace(load, barrier="pane", rating=None)),
+        barrier_remarks=("Too low.",),
+        causes=("cause",),
+        grounds=("ground",),
+        scatter_distance=3.0,
+        strike_outs=StrikeOuts(2, 3, worst=worst),
+    )
+    row = Expected("A1", worst.laser, worst.setup, "power", "front row", "direct", 2.0, 1.0, 0.5, "W", "1 W")
+    got = ReadingResult(
+        typed="2 W",
+        value=2.0,
+        unit="W",
+        upper=2.1,
+        uncertainty=0.05,
+        expected=1.0,
+        above=True,
+        low=False,
+        instrument="t",
+    )
+    finding = ControlFinding(worst.key, worst.laser, worst.setup, worst.person, worst.way, worst.tissue, True)
+    record = replace(
+        full.record,
+        expected=(
+            replace(row, reading=got),
+            replace(row, key="A2", reading=replace(got, above=False, low=True)),
+            replace(row, key="A3"),
+        ),
+        findings=(finding, replace(finding, scenario=second.key, eyewear_alone=False)),
+        starter_values=(StarterValue("person", "front row", "demo", "person[1]"),),
+        review_by="2027-11-13",
+        area={"name": "booth"},
+    )
+    above = [replace(one, below=False, answer="", struck_out="") for one in full.scenarios]
+    absent = replace(worst, person="somebody else", struck_out="never there at all")
+    return replace(full, decision=decision, record=record, scenarios=(*above, absent))
+
+
 def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     used: set[str] = set()
     plain = Wording.text
@@ -175,12 +234,16 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     for found in (
         full,
         *pulsed,
+        busy(),
+        replace(busy(), decision=replace(busy().decision, passed=True)),
+        replace(bare, record=replace(full.record, area=dict.fromkeys(AREA, "stated"))),
         placed,
         loose,
         replace(bare, notes=()),
         replace(full, setups=(odd, replace(full.setups[1], chart=dark))),
     ):
-        render_sheet(found)
+        for kind in ("sheet", "annex"):
+            render_sheet(found, kind=kind, annex="ab" * 32)
     one = RoleSigned("assessor", "Ada", "2026-11-14T16:05:00Z", "with care", "2027-03-01")
     for signed in (
         SignOff(
@@ -195,4 +258,9 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         key for key in load_wording().texts if key.partition(".")[0] in set(sheet) - {"way", "tissue", "seen", "plan"}
     }
     asked -= {"sign_off.not_named"}  # a reason of the record: tests/behaviour/test_signers.py
+    asked -= {
+        "decision.headline",
+        "decision.reasons",
+        "decision.verdict",
+    }  # of a notebook: tests/behaviour/test_library.py
     assert asked - used - {f"controls.{kind}" for kind in CONTROL_KINDS} == set()

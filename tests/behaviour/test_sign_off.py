@@ -63,7 +63,7 @@ def test_the_pages_say_what_was_signed(tmp_path: Path) -> None:
     pages = [page.extract_text() for page in pypdf.PdfReader(sheet).pages]
     assert not any("DRAFT" in page for page in pages)
     for text in ("Zoë Ångström", "only with the extraction on", "2080-01-02", "Tobias Quendel"):
-        assert text in pages[-2] + pages[-1]
+        assert text in pages[0] + pages[1]
 
 
 def test_the_attachments_can_be_taken_out_by_any_reader(tmp_path: Path) -> None:
@@ -214,7 +214,7 @@ def test_the_sheet_names_what_changed(tmp_path: Path) -> None:
     assert data["state"] == "draft"
     assert [line for line in data["changed_since_sign_off"] if line.startswith("place: was ")]  # type: ignore[attr-defined]
     pages = [page.extract_text() for page in pypdf.PdfReader(tmp_path / "new.pdf").pages]
-    assert "is 'Elsewhere'" in (pages[-2] + pages[-1]).replace("\n", " ")
+    assert "is 'Elsewhere'" in (pages[0] + pages[1]).replace("\n", " ")
 
 
 # ---------------------------------------------------------------------------------------------------------------------

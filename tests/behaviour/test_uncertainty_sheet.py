@@ -30,7 +30,8 @@ def words(assessment, language=None):
 
     import pypdf
 
-    pages = pypdf.PdfReader(BytesIO(render_sheet(assessment, language=language))).pages
+    contents = [render_sheet(assessment, language=language, kind=kind) for kind in ("sheet", "annex")]
+    pages = [page for content in contents for page in pypdf.PdfReader(BytesIO(content)).pages]
     return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pages))
 
 
