@@ -20,7 +20,12 @@ from lasersafe.signing.container import LARGEST_SHEET, SheetError, SheetFile, pa
 from lasersafe.typed import for_spreadsheet
 
 _COLUMNS = ("file", "place", "dates", "lasers", "state", "review_by", "overdue", "problem")
-_HANDOUTS = {"card": "card", "prestart": "pre-use check", "sign": "door sign"}  # what is printed -> how it is called
+_HANDOUTS = {
+    "card": "card",
+    "prestart": "pre-use check",
+    "sign": "door sign",
+    "annex": "annex",
+}  # what is printed -> how it is called
 _NOT_READABLE = ("damaged", "foreign", "unreadable")
 _CHANGED = "changed after printing"
 _SECONDS = 20.0  # that the check of what was appended to one sheet may take

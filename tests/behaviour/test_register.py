@@ -30,7 +30,15 @@ def folder(tmp_path: Path) -> Path:
     text = re.sub(r"review_by = \S+", "review_by = 2020-01-31", case_text())
     case.write_text(re.sub(r'place = "[^"]*"', 'place = "=1+1"', text), encoding="utf-8")
     print_sheet(case, sheets / "d draft.pdf")
+    (sheets / "d draft-annex.pdf").rename(tmp_path / "annex.pdf")
     return sheets
+
+
+def test_an_annex_is_told_from_a_sheet(folder: Path) -> None:
+    (folder.parent / "annex.pdf").rename(folder / "d draft-annex.pdf")
+    data = json.loads(run("register", folder, "--json").stdout)
+    (row,) = [one for one in data["sheets"] if one["file"] == "d draft-annex.pdf"]
+    assert (row["state"], row["handout"], row["problem"]) == ("handout", "annex", "")
 
 
 def test_the_table_has_one_line_for_each_file(folder: Path) -> None:
