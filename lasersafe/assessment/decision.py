@@ -139,9 +139,8 @@ def decision_of(
     first = [*measured, *starters, *above[:1], *assumed, *left_out, *unread, *out, *words.assumptions(), *unstated]
     reasons = [*first, *above[1:], *words.findings(uncontrolled), *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
-    points = words.points(len(open_ones), len(uncontrolled), len(measured))
-    loads = barrier_loads(barriers, lines)
-    worn = words.wear(eyewear, record.lasers, mine)
+    points = words.points(open=len(open_ones), uncontrolled=len(uncontrolled), measured=len(measured))
+    loads, worn = barrier_loads(barriers, lines), words.wear(eyewear, record.lasers, mine)
     named = [direct_setup.laser, *(s.laser for s in fitted)]
     barrier, remarks = barrier_words(loads, lines, named, wording)
     decision = Decision(
@@ -212,10 +211,9 @@ class _Sentences:
     def _count(self, key: str, count: int) -> str:
         return self.text(f"say.{key}_one" if count == 1 else f"say.{key}_many", count=count)
 
-    def points(self, above: int, uncontrolled: int, measured: int) -> tuple[str, ...]:
+    def points(self, **counts: int) -> tuple[str, ...]:
         """Return what keeps the laser from running, counted."""
-        counts = (("open", above), ("uncontrolled", uncontrolled), ("measured", measured))
-        return tuple(self._count(key, count) for key, count in counts if count)
+        return tuple(self._count(key, count) for key, count in counts.items() if count)
 
     def verdict(self, any_scenario: bool, points: Sequence[str]) -> str:
         """Return the sentence that decides; it fails closed."""
@@ -254,7 +252,7 @@ class _Sentences:
 
     def worn(self, worn: Sequence[tuple[str, tuple[str, ...]]]) -> str:
         """Return what to wear in one piece."""
-        lines = [f"{laser}: {'; '.join(said)}" if laser else "; ".join(said) for laser, said in worn]
+        lines = [": ".join(filter(None, (laser, "; ".join(said)))) for laser, said in worn]
         return ". ".join(lines) + "." if lines else self.text("say.no_eyewear")
 
     def wear(
@@ -262,7 +260,7 @@ class _Sentences:
     ) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Return what to wear, laser by laser: what covers everybody who is near enough to need any."""
         away = {person.name: float(person.distance) for person in self.case.person}
-        lines: list[tuple[str, tuple[str, ...]]] = []
+        lines = list[tuple[str, tuple[str, ...]]]()
         for laser in lasers:
             needs = [n for n in eyewear if n.laser == laser.name]
             covers = [one.eyewear for one in (laser, *laser.lines) if one.eyewear is not None]
