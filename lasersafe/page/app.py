@@ -15,13 +15,15 @@ from starlette.applications import Starlette
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from lasersafe.page.forms import read_form
 from lasersafe.page.guard import LARGEST, App, Guard, TooLargeError
 from lasersafe.page.jobs import TookTooLongError, Worker
+from lasersafe.page.known import Known
+from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds
 from lasersafe.page.texts import LANGUAGES, Texts, preferred
 from lasersafe.wording import caution_line
 
@@ -50,6 +52,7 @@ class Site:
 
     def __init__(self, port: int, token: str, longest: float | None = None) -> None:
         self.worker = Worker() if longest is None else Worker(longest)
+        self.known = Known()
         self.pages = jinja2.Environment(
             loader=jinja2.FileSystemLoader(_HERE / "html"),
             autoescape=True,
@@ -61,6 +64,11 @@ class Site:
             Route("/glasses", self.glasses, methods=["GET", "POST"]),
             Route("/case", self.case, methods=["GET", "POST"]),
             Route("/case/{what}", self.case_file, methods=["POST"]),
+            Route("/room", self.room, methods=["GET", "POST"]),
+            Route("/room/help", self.room, methods=["POST"]),
+            Route("/room/case", self.room_case, methods=["POST"]),
+            Route("/room/live", self.room_live, methods=["POST"]),
+            Route("/room/coarse", self.room_coarse, methods=["POST"]),
             Mount("/static", StaticFiles(directory=_HERE / "static")),
         ]
         handlers: dict[Any, Any] = {
@@ -116,6 +124,54 @@ class Site:
         if "content" not in answer:
             return self._case_page(request, text, name, {**answer, "faults": []})
         return download(base64.b64decode(answer["content"]), *CASE_FILES[what])
+
+    async def room(self, request: Request) -> Response:
+        """Show a room; work it out, and what would help, when a button asks for it."""
+        if request.method != "POST":
+            return self._language_asked(request) or self._room_page(request, EXAMPLE, None)
+        form = await _form(request)
+        new = changed(form)
+        if "add" in form or "remove" in form:
+            return self._room_page(request, new, None)
+        answer = await self._room_answer(request, new)
+        if request.url.path == "/room/help" and "tones" in answer:
+            answer |= {key: value for key, value in (await self._ask(request, "help", form=new)).items() if value}
+        return self._room_page(request, new, answer)
+
+    async def _room_answer(self, request: Request, form: dict[str, str]) -> dict[str, Any]:
+        answer = await self._ask(request, "room", form=form)
+        self.known.learn(form, answer)
+        return answer
+
+    async def room_live(self, request: Request) -> Response:
+        """Send the full answer to a room, for the script of the page."""
+        form = await _form(request)
+        answer = await self._room_answer(request, form)
+        language = _language(request.scope)
+        html = self.pages.get_template("room_answer.html").render(say=Texts(language), answer=answer)
+        if "tones" not in answer:
+            return JSONResponse({**self.known.nothing(form), "html": html})
+        shown = {key: answer[key] for key in ("tones", "lines", "open_people")}
+        return JSONResponse({**shown, "proven": True, "html": html})
+
+    async def room_coarse(self, request: Request) -> Response:
+        """Send at once what is known of a room without working it out."""
+        return JSONResponse(self.known.bound(await _form(request)))
+
+    async def room_case(self, request: Request) -> Response:
+        """Send the case file of a room."""
+        form = changed(await _form(request))
+        answer = await self._ask(request, "room_case", form=form)
+        if "content" not in answer:
+            return self._room_page(request, form, answer)
+        return download(base64.b64decode(answer["content"]), "application/toml", "case.toml")
+
+    def _room_page(self, request: Request, form: dict[str, str], answer: dict[str, Any] | None) -> Response:
+        say = Texts(_language(request.scope))
+        likes = {key: say.options("likes").get(key, key) for key in kinds()}
+        lenses = dict.fromkeys(lens for kind in kinds().values() for lens in kind["lenses"])
+        values = {"form": form, "answer": answer, "plan": drawn(form, say), "kinds_of_things": THINGS, "places": PLACES}
+        return self._page(request, "room", 200, **values, likes=likes, lenses=lenses, hints=say.hints())
 
     async def _ask(self, request: Request, job: str, **more: Any) -> dict[str, Any]:
         """Return the answer of the worker process; ``error`` where it took too long."""

@@ -98,4 +98,5 @@ class Fields:
 
 def unit_name(unit: str) -> str:
     """Return the part of a key that stands for an SI unit."""
-    return {"1": "ratio", "m": "length", "W": "power", "J": "energy", "s": "time", "Hz": "rate", "rad": "angle"}[unit]
+    names = {"1": "ratio", "m": "length", "W": "power", "J": "energy", "s": "time", "Hz": "rate", "rad": "angle"}
+    return names.get(unit, "irradiance")

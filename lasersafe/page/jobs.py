@@ -74,6 +74,7 @@ class Worker:
         if self.process is None or self.process.returncode is not None:
             self.process = await asyncio.create_subprocess_exec(
                 sys.executable,
+                "-P",  # nothing in the folder that the page was started in can take the place of a module
                 "-m",
                 "lasersafe.page.worker",
                 stdin=asyncio.subprocess.PIPE,

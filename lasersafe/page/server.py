@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import socket
 import threading
@@ -39,6 +40,8 @@ def open_port(port: int, tell: Callable[[str], None], say: Texts) -> socket.sock
         raise InputError(message)
     for number in range(port, min(port + MOST_PORTS, 65536)):
         found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        if os.name == "posix":  # elsewhere it would let two servers have one port
+            found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # connections of a page that was just closed
         try:
             found.bind(("127.0.0.1", number))
             found.listen(128)

@@ -52,6 +52,11 @@ class Texts:
             key.partition(".")[2]: text for key, text in _texts(self.language).items() if key.startswith(f"{group}.")
         }
 
+    def hints(self) -> dict[str, str]:
+        """Return all hints on fields, by the key of the label of the field."""
+        every = _texts(self.language).items()
+        return {key.removesuffix("_hint"): text for key, text in every if key.endswith("_hint")}
+
 
 def preferred(accepted: str) -> str:
     """Return the language to begin with.

@@ -50,6 +50,11 @@ def _answered(job: dict[str, Any]) -> dict[str, Any]:
         from lasersafe.page.case import case_file
 
         return case_file(job["text"], job["name"], job["what"])
+    if name in ("room", "help", "room_case"):
+        from lasersafe.page import room
+
+        do = {"room": room.room_answer, "help": room.room_help, "room_case": room.room_case}
+        return do[name](job["form"], language)
     return {}  # to be awake
 
 

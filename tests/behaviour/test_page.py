@@ -19,6 +19,7 @@ from starlette.testclient import TestClient
 
 from lasersafe.page.app import Site
 from lasersafe.page.guard import HEADERS, LARGEST
+from lasersafe.page.rooms import THINGS
 from lasersafe.page.texts import LANGUAGES
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.files import read_texts
@@ -142,8 +143,11 @@ def test_every_text_of_the_page_is_used_and_every_key_that_is_used_is_there() ->
     assert used - keys == set()
     built = [re.escape(start) + r".+" for start in re.findall(r"""["'f]"?([a-z_]+\.[a-z_]*)(?:["'] ~|\{)""", text)]
     built += [rf"{group}\..+" for group in re.findall(r"""options\("([a-z_]+)"\)""", text)]
-    left = {key for key in keys - used if not any(re.fullmatch(one, key) for one in built)}
-    assert left - {f"refused.{one}" for one in re.findall(r'"([a-z_]+)"', text)} == set()
+    labels = {f"{kind}.{key}" for kind, (fields, _) in THINGS.items() for key in (*fields, "title", "hint", "add")}
+    assert labels - keys == set(), "each field of a thing has a label"
+    labels |= {f"{key}_hint" for key in labels} | {f"refused.{one}" for one in re.findall(r'"([a-z_]+)"', text)}
+    left = {key for key in keys - used - labels if not any(re.fullmatch(one, key) for one in built)}
+    assert left == set()
 
 
 # ---------------------------------------------------------------------------------------------------------------------

@@ -1,0 +1,318 @@
+"""The page for a producer: who may stand where in a room, what is not known of it, and what would help."""
+
+from __future__ import annotations
+
+import math
+import re
+import tempfile
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import shapely
+import tomli_w
+
+from lasersafe.assessment import assess
+from lasersafe.errors import CalcError
+from lasersafe.models import parse_case
+from lasersafe.page.case import people_of, rows_of
+from lasersafe.page.reader import Reader, Room
+from lasersafe.page.rooms import THINGS, kinds
+from lasersafe.page.texts import Texts
+from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
+from lasersafe.wording import load_wording
+from lasersafe.wording.localise import localise
+
+if TYPE_CHECKING:
+    from lasersafe.models import Case
+    from lasersafe.records.scene import Polygon, SceneResult
+    from lasersafe.results import Assessment
+
+UNITS = 100.0  # of the drawing of the page, per metre
+_PAIR = re.compile(r'\[\n\s+("[-0-9. a-z]*"),\n\s+("[-0-9. a-z]*"),\n\s*\]')  # of numbers, on lines of their own
+_FULL = 0.999  # of the room: what is left is less than can be drawn
+_LINE = 0.005  # [m] of detail that a tone may lose; it is added first, so that no place gets lighter
+
+
+def case_text(room: Room, say: Texts) -> str:
+    """Return the case file of a room, with remarks on what is assumed."""
+    remarks = [f"# {say('room.case_remark')}", *(f"# {say('room.case_unsigned')}" for _ in (0,))]
+    remarks += [f"# - {say('room.of', field=_label(field, say), name=name)}" for field, name in room.assumed]
+    return "\n".join([*remarks, "", _PAIR.sub(r"[\1, \2]", tomli_w.dumps(room.data))])
+
+
+def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
+    """Return what the page shows of a room.
+
+    Parameters
+    ----------
+    form : dict of str
+        As typed; untrusted.
+    language : str
+        Language of the page.
+
+    Returns
+    -------
+    dict
+        ``faults`` by field; or ``tones`` with the parts of the room, ``rows``, ``people``, ``cameras``, ``assumed``.
+    """
+    say = Texts(language)
+    reader = Reader(form, say)
+    room = reader.room()
+    if room is None:
+        return {"faults": reader.fields.faults}
+    case = parse_case(case_text(room, say))
+    assessment = assess(case, language, in_full=False)
+    wording, shown = load_wording(language), localise(assessment, load_wording(language))
+    scene = assessment.scene
+    assert scene is not None
+    tones = tones_of(assessment, scene, room)
+    dark = tones["nobody"].union(tones["eyewear"])
+    white = max(1.0 - dark.area / (room.wide * room.deep), 0.0)
+    people = people_of(shown, say)
+    ids = {name: field for field, name, _ in room.persons}
+    return {
+        "faults": {},
+        "tones": {name: path_of(area, room.deep) for name, area in tones.items()},
+        "lines": {
+            "guests": path_of(_edge(dark, room), room.deep),
+            "crew": path_of(_edge(tones["nobody"], room), room.deep),
+        },
+        "too_small": white < 1.0 - _FULL,
+        "white": say.number(f"{math.floor(white * 100):d} %"),
+        "passed": shown.decision.passed,
+        "rows": rows_of(shown),
+        "sides": _sides(scene, say),
+        "people": people,
+        "open_people": [ids[one["person"]] for one in people if one["open"]],
+        "cameras": _cameras(shown, say),
+        "assumed": _assumed(case, room, say),
+        "reach": _reach(scene) if len(room.lasers) == 1 else None,
+        "caution": wording.caution_short,
+    }
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Three tones
+
+
+def tones_of(assessment: Assessment, scene: SceneResult, room: Room) -> dict[str, Any]:
+    """Return where nobody may be, and where only somebody may who wears the eyewear named, inside the room.
+
+    Eyewear is no answer to what burns skin, and none to a beam for which no eyewear can be relied on.
+    """
+    relied = {laser.name: laser.eyewear is not None and laser.eyewear.reliable for laser in assessment.record.lasers}
+    nobody: list[Any] = []
+    eyewear: list[Any] = []
+    for zone in scene.zones:
+        if zone.fitted:
+            skin = "skin" in zone.kind or zone.kind == "ignition"
+            (nobody if skin or not relied.get(zone.laser) else eyewear).append(_area(zone.polygons))
+    for way in scene.beyond:
+        if way.fitted:
+            (eyewear if relied.get(way.laser) else nobody).append(_area(way.polygons))
+    floor = shapely.box(0.0, 0.0, room.wide, room.deep)
+    dark = shapely.union_all(nobody).buffer(_LINE).simplify(_LINE).intersection(floor)
+    pale = shapely.union_all(eyewear).buffer(_LINE).simplify(_LINE).intersection(floor).difference(dark)
+    return {"nobody": dark, "eyewear": pale}
+
+
+def _area(polygons: Iterable[Polygon]) -> Any:
+    found = [shapely.Polygon(one.outline, one.holes) for one in polygons if len(one.outline) > 2]
+    return shapely.union_all([one if one.is_valid else shapely.make_valid(one) for one in found])
+
+
+def _edge(area: Any, room: Room) -> Any:
+    """Return the line between a tone and what is lighter, without the walls of the room."""
+    inside = shapely.box(_LINE * 2, _LINE * 2, room.wide - _LINE * 2, room.deep - _LINE * 2)
+    return area.boundary.intersection(inside)
+
+
+def path_of(shape: Any, deep: float) -> str:
+    """Return an area or lines as the path of an SVG element, in the units of the drawing; y points down there."""
+    parts = []
+    for one in getattr(shape, "geoms", [shape]):
+        if one.is_empty:
+            continue
+        rings = (
+            [one.exterior, *one.interiors]
+            if one.geom_type == "Polygon"
+            else [one]
+            if one.geom_type == "LineString"
+            else []
+        )
+        for ring in rings:
+            points = [f"{x * UNITS:.1f} {(deep - y) * UNITS:.1f}" for x, y in ring.coords]
+            parts.append(f"M{'L'.join(points)}" + ("Z" if one.geom_type == "Polygon" else ""))
+    return "".join(parts)
+
+
+def _reach(scene: SceneResult) -> float | None:
+    """Return how far from its laser anything is above a limit, whatever stands in the way; None where not known. [m].
+
+    What a beam lights up is no farther than the beam exceeds a limit itself, so both distances are added.
+    """
+    paths = [z.distance for z in scene.zones if not z.kind.startswith("scatter")] + [b.distance for b in scene.beyond]
+    scatter = [z.distance for z in scene.zones if z.kind.startswith("scatter")]
+    far = max(map(badness, paths), default=0.0) + max(map(badness, scatter), default=0.0)
+    return far * 1.02 + 0.5 if math.isfinite(far) else None
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What stands beside the plan
+
+
+def _sides(scene: SceneResult, say: Texts) -> list[dict[str, str]]:
+    """Return the farthest line of each side."""
+    found: dict[str, float] = {}
+    for line in scene.lines:
+        found[line.side] = max(found.get(line.side, 0.0), badness(line.distance))
+    return [
+        {
+            "side": say(f"sides.{side}"),
+            "distance": say.number(format_quantity(far, "m", 3, "up")) if 0.0 < far < math.inf else say("room.no_line"),
+        }
+        for side, far in found.items()
+    ]
+
+
+def _cameras(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
+    """Return what may fall on each sensor, and what is known of the harm that it does."""
+    assert assessment.scene is not None
+    spoken = load_wording(say.language).say
+    found = []
+    for camera in assessment.scene.cameras:
+        mine = [line for line in assessment.scene.camera_lines if line.camera == camera.name]
+        words = list(dict.fromkeys(spoken(line.words) for line in mine))
+        advice = list(dict.fromkeys(spoken(one) for line in mine for one in line.advice))
+        found.append({"name": camera.name, "words": words, "advice": advice})
+    return found
+
+
+def _label(field: str, say: Texts) -> str:
+    """Return the label of a field of the form."""
+    thing, _, key = field.rpartition(".")
+    kind = thing.rstrip("0123456789")
+    return say(f"{kind if kind in THINGS else 'room'}.{key}" if thing else f"room.{key}")
+
+
+_FIELDS = {"setup": "lens", "focal_length": "lens", "criterion": "beam_diameter"}
+
+
+def _assumed(case: Case, room: Room, say: Texts) -> list[dict[str, str]]:
+    """Return what was assumed: the field where it can be stated, and what stands for it."""
+    found = []
+    for one in case.assumed:
+        key = str(one.place[-1])
+        field = f"{room.lasers[int(one.place[1])][0]}.{_FIELDS.get(key, key)}"
+        name = room.lasers[int(one.place[1])][1]
+        usual = say("room.usual", usual=say.number(one.usual)) if one.usual else ""
+        words = say("room.taken", value=say.number(one.value))
+        found.append({"field": field, "label": _label(field, say), "name": name, "value": f"{words}{usual}"})
+    stated = {one["field"] for one in found}
+    for field, name in room.assumed:
+        if field not in stated:
+            key = f"strict.{field.rpartition('.')[2]}"
+            found.append({"field": field, "label": _label(field, say), "name": name, "value": say(key)})
+    return found
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What would help, and the case for the officer
+
+
+def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
+    """Return what would help, with its figure: less power, each usual lens, a barrier half way to the guests."""
+    say = Texts(language)
+    reader = Reader(form, say)
+    room = reader.room()
+    if room is None:
+        return {"faults": reader.fields.faults}
+    guests = [t for t in room.data["person"] if t["role"] in ("spectator", "passer-by")] or room.data["person"]
+    near = min(float(t["distance"].split()[0]) for t in guests)
+    found = []
+    for number, (field, name) in enumerate(room.lasers):
+        found.append(
+            {
+                "name": name,
+                "words": [
+                    _less_power(room, number, near, say),
+                    *_lenses(form, field, say),
+                    *_barrier(room, number, near, say),
+                ],
+            }
+        )
+    return {"faults": {}, "help": found, "near": say.number(f"{near:g} m")}
+
+
+def _less_power(room: Room, number: int, near: float, say: Texts) -> str:
+    """Return up to which power people at a distance need nothing, as the command ``solve`` finds it."""
+    from lasersafe.studies.answering import run_solve
+
+    laser = room.data["laser"][number]
+    wanted = "laser.mean_power" if "mean_power" in laser["emission"] else "laser.power"
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "case.toml"
+        path.write_text(case_text(room, say), encoding="utf-8")
+        try:
+            _, data = run_solve(path, wanted, f"{max(near, 0.001)} m", None, None, (), (), None, laser["name"], None)
+        except CalcError:
+            data = {}
+    if data.get("answer_W") is None:
+        return say("help.no_power", near=say.number(f"{near:g} m"))
+    return say(
+        "help.power",
+        near=say.number(f"{near:g} m"),
+        power=say.number(format_quantity(data["answer_W"], "W", 3, "down")),
+    )
+
+
+def _lenses(form: Mapping[str, str], field: str, say: Texts) -> list[str]:
+    """Return how far the beam reaches with each usual lens, and without one."""
+    found = []
+    like = kinds().get(str(form.get(f"{field}.like")), {"lenses": []})
+    for lens in (*like["lenses"], "none"):
+        other = {key: text for key, text in form.items() if not key.endswith(".beam_diameter") or lens != "none"}
+        room = Reader({**other, f"{field}.lens": lens}, say).room()
+        if room is None:
+            continue
+        far = _direct(assess(parse_case(case_text(room, say)), say.language, in_full=False), form, field, room)
+        words = say("help.no_lens") if lens == "none" else say("help.lens", lens=say.number(lens))
+        found.append(say("help.reach", what=words, distance=far if far == "∞" else say.number(far)))
+    return found
+
+
+def _direct(assessment: Assessment, form: Mapping[str, str], field: str, room: Room) -> str:
+    name = dict(room.lasers)[field]
+    far = max(
+        (badness(s.zone("direct", "eye").distance) for s in assessment.setups if s.laser == name and s.fitted),
+        default=0.0,
+    )
+    return format_quantity(far, "m", 3, "up") if math.isfinite(far) else "∞"
+
+
+def _barrier(room: Room, number: int, near: float, say: Texts) -> list[str]:
+    """Return what a barrier has to withstand half way to the guests."""
+    data = {**room.data}
+    name = say("help.new_barrier")
+    there = {"name": name, "distance": f"{max(near / 2, 0.001):g} m", "laser": room.lasers[number][1]}
+    data["barrier"] = [*data.get("barrier", []), there]
+    found = assess(parse_case(tomli_w.dumps(data)), say.language, in_full=False)
+    loads = [badness(b.irradiance) for b in found.barriers if b.barrier == name and b.fitted]
+    if not loads or not math.isfinite(max(loads)):
+        return []
+    values = {"near": say.number(f"{near / 2:.3g} m"), "load": say.number(format_quantity(max(loads), "W/m2", 3, "up"))}
+    return [say("help.barrier", **values)]
+
+
+def room_case(form: dict[str, str], language: str) -> dict[str, Any]:
+    """Return the case file of a room, for the officer."""
+    say = Texts(language)
+    reader = Reader(form, say)
+    room = reader.room()
+    if room is None:
+        return {"faults": reader.fields.faults}
+    text = case_text(room, say)
+    parse_case(text)
+    return {"faults": {}, "content": text.encode()}

@@ -1,0 +1,123 @@
+"""The room as a form has it: its things with their fields, and what stands in an empty form."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from typing import Any
+
+from lasersafe.page.texts import Texts
+from lasersafe.reference import load_toml, shared_path
+
+THINGS = {  # kind of thing -> its fields, in the order of the form; how many there may be
+    "laser": (
+        ("name", "like", "power", "wavelength", "pulse_duration", "repetition_rate", "lens", "beam_diameter",
+         "divergence", "work_distance", "work", "x", "y", "height", "aim_x", "aim_y", "turn", "tilt_low",
+         "tilt_high"), 4,
+    ),
+    "person": (("name", "role", "x", "y", "wide", "deep", "looks", "time", "eyewear"), 12),
+    "screen": (("name", "x1", "y1", "x2", "y2", "bottom", "top", "rating", "rated_time"), 16),
+    "mirror": (("name", "x", "y", "height", "normal", "wide", "reflectance"), 8),
+    "camera": (("name", "x", "y", "height", "focal_length", "f_number", "pixel", "exposure_time"), 6),
+}  # fmt: skip
+PLACES = {"x", "y", "aim_x", "aim_y", "x1", "y1", "x2", "y2", "wide", "deep"}  # plain numbers of metres
+_ACROSS = {"x", "x1", "x2", "aim_x", "wide"}
+ROLES = ("spectator", "passer-by", "operator", "assistant", "crew", "performer", "security")
+LARGEST_ROOM = 200.0  # [m]
+_KEY = re.compile(r"([a-z]+)([1-9][0-9]?)\.([a-z0-9_]+)\Z")
+EXAMPLE = {  # nothing in it protects anybody
+    "width": "12", "depth": "9", "meets": "unknown",
+    "laser1.like": "blue diode", "laser1.power": "5 W", "laser1.x": "9", "laser1.y": "6.5", "laser1.height": "1.1 m",
+    "laser1.aim_x": "10.5", "laser1.aim_y": "6.5",
+    "person1.role": "operator", "person1.x": "8.4", "person1.y": "6.1", "person1.wide": "0", "person1.deep": "0",
+    "person2.role": "spectator", "person2.x": "4", "person2.y": "2", "person2.wide": "6", "person2.deep": "2",
+    "camera1.x": "7", "camera1.y": "4.5", "camera1.height": "1.5 m",
+}  # fmt: skip
+NEW = {  # what a thing has when it is added
+    "laser": {"like": "any laser", "height": "1.1 m"},
+    "person": {"role": "spectator", "wide": "2", "deep": "1"},
+    "screen": {"top": "2 m"},
+    "mirror": {"height": "1.1 m", "wide": "0.5"},
+    "camera": {"height": "1.5 m"},
+}
+
+
+@lru_cache(maxsize=1)
+def kinds() -> dict[str, dict[str, Any]]:
+    """Return what lasers of each kind usually have, by the name of the kind, as the data file says it."""
+    return {one["key"]: one for one in load_toml(shared_path("laser_kinds", "usual.toml"))["kind"]}
+
+
+def things(form: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Yield each thing of a form: its kind and its name there, as ``laser1``, in the order of their numbers."""
+    found = {(match[1], int(match[2])) for match in map(_KEY.match, form) if match and match[1] in THINGS}
+    for kind in THINGS:
+        yield from ((kind, f"{kind}{number}") for one, number in sorted(found) if one == kind)
+
+
+def changed(form: dict[str, str]) -> dict[str, str]:
+    """Return the form with the thing added or taken away that a button asked for."""
+    form = dict(form)
+    add, remove = form.pop("add", ""), form.pop("remove", "")
+    there = [name for _, name in things(form)]
+    if remove in there:
+        return {key: value for key, value in form.items() if not key.startswith(f"{remove}.")}
+    if add in THINGS:
+        numbers = [number for number in range(1, 100) if f"{add}{number}" not in there]
+        name, (wide, deep) = f"{add}{numbers[0]}", size_of(form)
+        x, y = f"{wide / 2:.2f}", f"{deep / 2:.2f}"
+        place = {"x": x, "y": y, "aim_x": f"{wide / 2 + 1:.2f}", "aim_y": y}
+        ends = {"x1": f"{wide / 2 - 1:.2f}", "y1": y, "x2": f"{wide / 2 + 1:.2f}", "y2": y}
+        given = {key: value for key, value in {**place, **ends}.items() if key in THINGS[add][0]}
+        form |= {f"{name}.{key}": value for key, value in {**given, **NEW[add]}.items()}
+    return form
+
+
+def size_of(form: Mapping[str, str]) -> tuple[float, float]:
+    """Return width and depth of a room as typed, or those of the example where they cannot be used. [m]."""
+    found = []
+    for name in ("width", "depth"):
+        value = plain(str(form.get(name, "")))
+        found.append(value if value is not None and 0.5 <= value <= LARGEST_ROOM else float(EXAMPLE[name]))
+    return found[0], found[1]
+
+
+def plain(text: str) -> float | None:
+    """Return a plain number, with a point or a comma, None where it is none."""
+    if not re.fullmatch(r"\s*[+-]?[0-9]{1,6}(?:[.,][0-9]{0,9})?\s*", text):
+        return None
+    return float(text.replace(",", "."))
+
+
+def names_of(form: Mapping[str, str], say: Texts) -> dict[str, str]:
+    """Return the name of each thing, as typed or as what it is; no two are the same."""
+    found: dict[str, str] = {}
+    for kind, name in things(form):
+        what = str(form.get(f"{name}.like" if kind == "laser" else f"{name}.role", ""))
+        usual = say.options("likes" if kind == "laser" else "role").get(what, "")
+        typed = str(form.get(f"{name}.name", "")).strip()[:70] or usual or say(f"room.{kind}_name")
+        typed, number = typed[:1].upper() + typed[1:], 1
+        while (f"{typed} {number}" if number > 1 else typed) in found.values():
+            number += 1
+        found[name] = f"{typed} {number}" if number > 1 else typed
+    return found
+
+
+def drawn(form: Mapping[str, str], say: Texts) -> dict[str, Any]:
+    """Return what the plan draws of a form, whatever is wrong with it: the size and each thing with its places. [m]."""
+    names = names_of(form, say)
+    wide, deep = size_of(form)
+    found: list[dict[str, Any]] = []
+    for kind, name in things(form):
+        places = {}
+        for key in THINGS[kind][0]:
+            if key in PLACES:
+                places[key] = place_of(form, f"{name}.{key}", wide if key in _ACROSS else deep)
+        found.append({"kind": kind, "id": name, "name": names[name], **places})
+    return {"wide": wide, "deep": deep, "things": found}
+
+
+def place_of(form: Mapping[str, str], name: str, most: float) -> float:
+    """Return a place as it is drawn: inside the room, whatever was typed. [m]."""
+    return min(max(plain(str(form.get(name, ""))) or 0.0, 0.0), most)

@@ -1,0 +1,389 @@
+"""Rooms of the page: the case that they make, answers in between that are never lighter, posts of any kind."""
+
+from __future__ import annotations
+
+import itertools
+import random
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import shapely
+from starlette.testclient import TestClient
+
+from lasersafe.page.app import Site
+from lasersafe.page.known import Known
+from lasersafe.page.room import UNITS, room_answer
+from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, kinds, things
+from lasersafe.page.texts import LANGUAGES, Texts
+from lasersafe.quantity import format_quantity
+from tests.behaviour.command import run
+from tests.behaviour.test_page import HOME, PORT, TOKEN, text_of
+
+# A booth of rated screens around a fixed laser of which all is stated: the rest of the room is white.
+BOOTH = EXAMPLE | {
+    "meets": "listed", "laser1.lens": "40 mm", "laser1.work": "matt", "laser1.work_distance": "40 mm",
+    "laser1.turn": "10 deg", "laser1.tilt_low": "-10 deg", "laser1.tilt_high": "0 deg",
+}  # fmt: skip
+_CORNERS = [("8", "5.5"), ("11", "5.5"), ("11", "8"), ("8", "8"), ("8", "5.5")]
+for _number, ((_x1, _y1), (_x2, _y2)) in enumerate(itertools.pairwise(_CORNERS), 1):
+    _screen = {
+        "x1": _x1,
+        "y1": _y1,
+        "x2": _x2,
+        "y2": _y2,
+        "top": "3 m",
+        "rating": "1000 MW/m2",
+        "rated_time": "30000 s",
+    }
+    BOOTH |= {f"screen{_number}.{key}": value for key, value in _screen.items()}
+
+
+@pytest.fixture(scope="module")
+def site() -> Iterator[TestClient]:
+    with TestClient(Site(PORT, TOKEN).guarded, base_url=HOME, raise_server_exceptions=False) as client:
+        client.get(f"/?token={TOKEN}")
+        yield client
+
+
+def area(path: str) -> Any:
+    """Return the area of the path of an SVG element, in its units, from the lines and arcs that the page writes."""
+    arc = re.fullmatch(r"M(\S+) (\S+)a(\S+) \S+ 0 1 0 \S+ 0a.*Z", path)
+    if arc:
+        x, y, r = map(float, arc.groups())
+        return shapely.Point(x + r, y).buffer(r, quad_segs=256)
+    rest = re.fullmatch(r"M0 0H(\S+)V(\S+)H0Z", path)
+    if rest:
+        return shapely.box(0.0, 0.0, float(rest[1]), float(rest[2]))
+    rings = [[tuple(map(float, p.split())) for p in part.split("L")] for part in re.findall(r"M([^MZ]+)Z", path)]
+    found = shapely.Polygon()
+    for ring in rings:  # even-odd, as the page draws it
+        found = found.symmetric_difference(shapely.Polygon(ring).buffer(0))
+    return found
+
+
+def dark(answer: dict[str, Any]) -> Any:
+    """Return all that is not white in an answer, full or in between."""
+    if "open" in answer:
+        return area(answer["open"])
+    return area(answer["tones"]["nobody"]).union(area(answer["tones"]["eyewear"]))
+
+
+STATED = {
+    "lens": "100 mm", "turn": "20 deg", "tilt_low": "-20 deg", "tilt_high": "0 deg", "work": "matt",
+    "work_distance": "100 mm",
+}  # fmt: skip
+
+
+def random_room(draw: random.Random) -> dict[str, str]:
+    """Return a form as a producer may fill it in, with most fields left out."""
+    form = {
+        "width": str(draw.randint(6, 40)),
+        "depth": str(draw.randint(5, 30)),
+        "meets": draw.choice(["unknown", "listed"]),
+    }
+    wide, deep = int(form["width"]), int(form["depth"])
+
+    def place(name: str, *keys: str) -> None:
+        for key in keys:
+            form[f"{name}.{key}"] = f"{draw.uniform(0, wide if 'x' in key else deep):.2f}"
+
+    for number in range(1, draw.choice([2, 2, 2, 3])):
+        name = f"laser{number}"
+        form[f"{name}.like"] = draw.choice(sorted(set(kinds()) - {"any laser"}))
+        form[f"{name}.power"] = draw.choice(["1 mW", "20 mW", "1 W", "30 W", "1.5 kW"])
+        form[f"{name}.height"] = "1.1 m"
+        place(name, "x", "y", "aim_x", "aim_y")
+        for key, text in STATED.items():
+            if draw.random() < 0.6:
+                form[f"{name}.{key}"] = text
+        if f"{name}.lens" not in form:
+            form.pop(f"{name}.work_distance", "")
+    for number in range(1, draw.randint(2, 4)):
+        name = f"person{number}"
+        form |= {
+            f"{name}.role": draw.choice(["spectator", "crew", "operator"]),
+            f"{name}.wide": "1",
+            f"{name}.deep": "1",
+        }
+        place(name, "x", "y")
+    for number in range(1, draw.randint(1, 4)):
+        name = f"screen{number}"
+        place(name, "x1", "y1", "x2", "y2")
+        form |= {f"{name}.top": "2.4 m", f"{name}.rating": "10 MW/m2", f"{name}.rated_time": "30000 s"}
+    if draw.random() < 0.5:
+        place("camera1", "x", "y")
+        form |= {"camera1.height": "1.5 m", "camera1.focal_length": "50 mm", "camera1.f_number": "2.8"}
+    return form
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What the page says of a room
+
+
+def test_the_example_protects_nobody_and_says_what_it_assumes(site: TestClient) -> None:
+    page = site.post("/room", data=EXAMPLE).text
+    said = text_of(page)
+    assert "This hall is too small: no place in it needs no protection." in said
+    assert "DO NOT RUN AS PLANNED" in said
+    assert "No limit exists for sensors" in said
+    for field in ("laser1.lens", "laser1.divergence", "laser1.turn", "meets", "camera1.f_number"):
+        assert f'<a class="screen-only" href="#{field}">' in page
+        assert f'id="{field}"' in page
+
+
+def test_rated_screens_on_all_sides_leave_the_rest_of_the_room_white(site: TestClient) -> None:
+    answer = room_answer(BOOTH, "en")
+    booth = shapely.box(800.0, 100.0, 1100.0, 350.0)
+    assert dark(answer).difference(booth.buffer(20.0)).area < 1.0
+    assert not answer["too_small"]
+    unrated = room_answer({key: text for key, text in BOOTH.items() if not key.endswith("rating")}, "en")
+    assert unrated["too_small"]
+    assert {"screen1.rating", "screen4.rating"} <= {one["field"] for one in unrated["assumed"]}
+
+
+def test_what_would_help_has_figures_that_the_command_line_gives(site: TestClient, tmp_path: Path) -> None:
+    said = text_of(site.post("/room/help", data=BOOTH).text)
+    path = tmp_path / "case.toml"
+    path.write_bytes(site.post("/room/case", data=BOOTH).content)
+    near = re.search(r"What would help people at ([0-9.]+ m)", said)
+    power = re.search(r"with at most ([0-9.]+ \w+), nobody", said)
+    assert near is not None
+    assert power is not None
+    told = run("solve", path, "--for", "laser.power", "--at", near[1], "--json").data
+    assert format_quantity(told["answer_W"], "W", 3, "down") == power[1]
+    half = float(near[1].split()[0]) / 2
+    assert re.search(rf"A barrier {half:.3g} m from the laser has to withstand [0-9.]+ \w+/m2", said)
+    assert "The beam with a lens of 100 mm is above the limit up to" in said
+
+
+@pytest.mark.parametrize("form", [EXAMPLE, BOOTH], ids=["example", "booth"])
+def test_the_case_of_a_room_gives_the_numbers_of_the_page(
+    site: TestClient, form: dict[str, str], tmp_path: Path
+) -> None:
+    same_numbers(site, form, tmp_path)
+
+
+def same_numbers(site: TestClient, form: dict[str, str], folder: Path) -> None:
+    said = text_of(site.post("/room", data=form).text)
+    saved = site.post("/room/case", data=form)
+    assert saved.headers["content-disposition"] == 'attachment; filename="case.toml"'
+    path = folder / "case.toml"
+    path.write_bytes(saved.content)
+    told = run("assess", path)
+    assert told.code in (0, 1)
+    for line in told.out.splitlines()[1:]:
+        assert " ".join(line.split()) in said, line
+    for row in run("spectators", path, "--json").data["lines"]:
+        if row["distance_m"] > 0.0:
+            assert row["side"] in ("front", "back", "left", "right")
+    assert "Nobody has signed it" in saved.text
+
+
+@pytest.mark.parametrize("seed", [8, 10])
+def test_every_number_of_a_random_page_is_that_of_the_command_line(site: TestClient, seed: int, tmp_path: Path) -> None:
+    same_numbers(site, random_room(random.Random(seed)), tmp_path)
+
+
+@pytest.mark.soak
+def test_every_number_of_fifty_random_pages_is_that_of_the_command_line(site: TestClient, tmp_path: Path) -> None:
+    for seed in range(100, 150):
+        same_numbers(site, random_room(random.Random(seed)), tmp_path)
+
+
+def test_buttons_add_and_take_things_away_without_a_script(site: TestClient) -> None:
+    form = dict(EXAMPLE)
+    for kind in THINGS:
+        page = site.post("/room", data={**form, "add": kind}).text
+        there = len([one for one, _ in things(form) if one == kind])
+        assert f'id="{kind}{there + 1}.name"' in page
+    page = site.post("/room", data={**form, "remove": "camera1"}).text
+    assert 'id="camera1.name"' not in page
+    assert 'id="person2.name"' in page
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_kind_of_laser_and_every_role_has_its_words(language: str) -> None:
+    assert set(Texts(language).options("likes")) == set(kinds())
+
+
+def test_the_case_has_no_sign_off_and_no_invented_protection(site: TestClient) -> None:
+    data = tomllib.loads(site.post("/room/case", data=EXAMPLE).text)
+    assert set(data) == {"title", "language", "laser", "person", "scene"}
+    assert {"eyewear", "in_beam_possible"} & set(data["person"][0]) == set()
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# While something is dragged
+
+
+def moved(form: dict[str, str], draw: random.Random, *kinds_of_things: str) -> dict[str, str]:
+    new = dict(form)
+    for kind, name in things(form):
+        if kind in kinds_of_things:
+            for key in THINGS[kind][0]:
+                if key in PLACES - {"wide", "deep"}:
+                    most = float(form["width" if "x" in key else "depth"])
+                    new[f"{name}.{key}"] = f"{draw.uniform(0, most):.2f}"
+    return new
+
+
+def never_lighter(form: dict[str, str], draw: random.Random) -> None:
+    known = Known()
+    assert dark(known.bound(form)).area == pytest.approx(float(form["width"]) * float(form["depth"]) * UNITS**2)
+    known.learn(form, room_answer(form, "en"))
+    for parts in (("person", "camera"), ("laser", "screen", "mirror"), ("screen",)):
+        new = moved(form, draw, *parts)
+        between, full = known.bound(new), room_answer(new, "en")
+        assert dark(full).difference(dark(between).buffer(0.2)).area < 1.0, (parts, new)  # written to 1 mm
+
+
+def test_no_answer_in_between_is_lighter_than_the_full_one() -> None:
+    never_lighter(BOOTH, random.Random(1))
+    never_lighter(random_room(random.Random(3)) | {"laser1.power": "1 mW"}, random.Random(3))
+
+
+@pytest.mark.soak
+def test_no_answer_in_between_is_lighter_in_random_rooms() -> None:
+    for seed in range(40):
+        never_lighter(random_room(random.Random(seed)), random.Random(seed))
+
+
+def test_of_a_weak_laser_that_is_moved_the_far_part_of_the_room_stays_white() -> None:
+    # 10 uW of 450 nm behind a lens of 20 mm: above the limit for a few metres, by curved mirrors, in a room of 40 m.
+    form = EXAMPLE | {"width": "40", "depth": "40", "laser1.power": "10 uW", "laser1.lens": "20 mm"}
+    known = Known()
+    known.learn(form, room_answer(form, "en"))
+    between = known.bound({**form, "laser1.x": "20", "laser1.y": "30"})
+    assert not between["proven"]
+    assert dark(between).area < 0.1 * 4000.0**2
+    assert not known.bound({**form, "laser1.power": "2 mW"}).keys() & {"tones"}
+    assert dark(known.bound({**form, "laser1.power": "2 mW"})).area == 4000.0**2
+
+
+def test_the_live_answers_are_those_of_the_page(site: TestClient) -> None:
+    form = BOOTH | {"laser1.power": "4.9 W"}
+    first = site.post("/room/coarse", data=form).json()
+    full = site.post("/room/live", data=form).json()
+    assert (first["proven"], full["proven"]) == (False, True)
+    page = site.post("/room", data=form).text
+    assert full["tones"]["nobody"] in page
+    assert text_of(full["html"]) in text_of(page)
+    assert site.post("/room/coarse", data={**form, "person1.x": "1.5"}).json()["tones"] == full["tones"]
+    broken = site.post("/room/live", data={**form, "laser1.power": "much"}).json()
+    assert not broken["proven"]
+    assert dark(broken).area == 1200.0 * 900.0
+    assert "nothing here is known to be free of light" in broken["html"]
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Wrong input
+
+FIELDS = [
+    f"{kind}1.{key}" for kind, (keys, _) in THINGS.items() for key in keys if key not in ("name", "eyewear", "looks")
+]
+EVERYTHING = BOOTH | {
+    "mirror1.x": "1", "mirror1.y": "1", "mirror1.height": "1 m", "mirror1.wide": "0.5", "person1.looks": "yes",
+    "laser1.pulse_duration": "10 ns", "laser1.repetition_rate": "20 kHz",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("field", ["width", "depth", *FIELDS])
+@pytest.mark.parametrize(
+    "typed", ["many", "-1e9 m", "1,2,3 m", "<script>alert(1)</script>", "12 parsec", "\x00", "9" * 5000]
+)
+def test_each_field_refuses_what_it_cannot_take(field: str, typed: str) -> None:
+    from lasersafe.page.reader import Reader
+
+    reader = Reader({**EVERYTHING, field: typed}, Texts("en"))
+    assert reader.room() is None
+    assert reader.fields.faults
+
+
+def test_faults_of_a_room_are_shown_at_their_fields_and_the_room_is_dark(site: TestClient) -> None:
+    page = site.post("/room", data={**BOOTH, "laser1.power": "5", "person1.x": "99", "screen1.rating": "-1 W/m2"}).text
+    said = text_of(page)
+    assert "'5' has no unit" in said
+    assert "'99' is not a number of metres from 0 to 12." in said
+    assert "'-1 W/m2' is too small" in said
+    assert page.count('aria-invalid="true"') == 3
+    assert 'fill="url(#open)"/>' in page.partition('id="tones"')[2].partition("</g>")[0]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"laser1.like": "any laser"}, "Of any laser the wavelength has to be stated"),
+        ({"laser1.lens": "", "laser1.work_distance": "", "laser1.divergence": "1 mrad"}, "state the lens too"),
+        ({"laser1.tilt_low": "10 deg", "laser1.tilt_high": "-10 deg"}, "The highest angle is below the lowest"),
+        ({"screen1.x2": "8", "screen1.y2": "5.5"}, "Both ends of the screen are at the same place"),
+        ({f"camera{n}.x": "1" for n in range(1, 9)}, "At most 6 of them."),
+    ],
+)
+def test_what_does_not_fit_together_is_said(site: TestClient, change: dict[str, str], said: str) -> None:
+    assert said in text_of(site.post("/room", data={**BOOTH, **change}).text)
+    assert said in text_of(site.post("/room/case", data={**BOOTH, **change}).text)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Posts of any kind
+
+PIECES = [
+    "", "0", "-1", "1e400", "NaN", "5 W", "5 kW", "450 nm", "1e-30 m", "10..20 ns", "<b>", "'\"", "\x00", "🙂",
+    "ä" * 300,
+    "; DROP", "../..", "{{ 7 * 7 }}", "{0}", "%s", "1 mW", "2 m", "none", "matt", "45 deg", "12", "1" * 400,
+    "steady", "pulsed", "blue diode",
+]  # fmt: skip
+
+
+def any_post(draw: random.Random) -> tuple[str, dict[str, str]]:
+    path = draw.choice(
+        ["/glasses", "/room", "/room", "/room/live", "/room/coarse", "/room/case", "/room/help", "/case"]
+    )
+    base = {"/glasses": {"wavelength": "450 nm", "emission": "steady", "power": "5 W", "width_unknown": "yes"}}
+    form = dict(base.get(path, BOOTH if draw.random() < 0.5 else EXAMPLE))
+    names = [
+        *form,
+        *FIELDS,
+        "add",
+        "remove",
+        "pairs",
+        "text",
+        "name",
+        "laser99.x",
+        "laser0.x",
+        "x.y.z",
+        "laser1.nothing",
+    ]
+    for _ in range(draw.randint(1, 6)):
+        name = draw.choice(names)
+        if draw.random() < 0.2:
+            form.pop(name, None)
+        else:
+            form[name] = draw.choice(PIECES)
+    return path, form
+
+
+def answered(site: TestClient, seed: int) -> None:
+    draw = random.Random(seed)
+    path, form = any_post(draw)
+    files = {"file": ("a.toml", draw.randbytes(40))} if path == "/case" else None
+    answer = site.post(path, data=form, files=files)
+    assert answer.status_code in (200, 400, 413), (path, form)
+    assert "Traceback" not in answer.text
+    assert "fault inside lasersafe" not in answer.text.lower(), (path, form, text_of(answer.text)[:600])
+    assert "<b>" not in answer.text
+
+
+def test_posts_of_any_kind_are_answered_in_good_form(site: TestClient) -> None:
+    for seed in range(30):
+        answered(site, seed)
+
+
+@pytest.mark.soak
+def test_a_thousand_posts_of_any_kind_are_answered_in_good_form(site: TestClient) -> None:
+    for seed in range(1000, 2000):
+        answered(site, seed)
