@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-SECTIONS = ("fuzz", "guided")
+SECTIONS = ("fuzz", "guided", "scenes")
 START = pytest.StashKey[float]()
 
 
@@ -49,7 +49,7 @@ def keep_counts(path: Path, section: str | None, counts: dict[str, Any]) -> None
     path : Path
         The record, as ``docs/soak.json``.
     section : str or None
-        ``fuzz`` or ``guided``; None for the suite itself.
+        ``fuzz``, ``guided`` or ``scenes``; None for the suite itself.
     counts : dict
         Ready for JSON.
     """

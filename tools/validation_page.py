@@ -138,6 +138,21 @@ def soak_lines(record: Path) -> str:
         f"{data['error']} errors, {data['xfailed']} wrong in print, {data['skipped']} skipped, "
         f"up to {data['examples_per_property']} random cases for each property, {data['minutes']} minutes.\n"
         + fuzz_lines(data)
+        + scene_lines(data)
+    )
+
+
+def scene_lines(data: dict[str, Any]) -> str:
+    """Return what random scenes showed against the brute-force tracer, as far as a run is on record."""
+    if "scenes" not in data:
+        return ""
+    run = data["scenes"]
+    return (
+        f"\nRandom scenes against a brute-force tracer that shares no code, run of {run['date']}: {run['scenes']} "
+        f"scenes, {run['places_found_above']} groups of people that the tracer finds above the limit, "
+        f"{run['called_below']} of them called below, {run['outside_zones']} outside the zones; highest of the "
+        f"program over highest of the tracer {run['median_factor']} in the median, above 5 in {run['factors_above_5']} "
+        "scenes.\n"
     )
 
 

@@ -23,6 +23,7 @@ class Laser:
     elevation_half: float = 0.0  # [degrees]
     margin: float = 0.0  # [degrees]
     scan: float = 0.0  # [degrees] full angle of a horizontal line, not watched: it can stop anywhere
+    moves: float = 0.0  # how far the place of the head can be off on every side
     name: str = "Lamp"
 
 
@@ -102,6 +103,7 @@ def _laser(one: Laser) -> str:
 def _aim(one: Laser) -> str:
     text = (
         f'[[scene.aim]]\nlaser = "{one.name}"\nposition = {_pair(one.place)}\nheight = "{one.place[2]:.6g} m"\n'
+        f'moves = "{one.moves:.6g} m"\n'
         f'bearing = "{one.bearing:.6g} deg"\nelevation = "{one.elevation:.6g} deg"\nmargin = "{one.margin:.6g} deg"\n'
     )
     for name, middle, half in (
@@ -121,7 +123,7 @@ def _shape(one: Surface) -> str:
 
 
 # A black plate in no beam: a case whose list of surfaces is empty gets a full mirror at the work.
-IDLE = Surface("black plate", (0.0, -900.0, 1.0), 0.0, width=0.001, reflectance=1e-6, mirror=False)
+IDLE = Surface("black plate", (0.0, -900.0, 1.0), 0.0, width=0.001, reflectance=1e-6, mirror=True)
 
 
 def case_text(scene: Scene) -> str:

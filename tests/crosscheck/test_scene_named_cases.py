@@ -39,7 +39,8 @@ def running(found, person: str = "Row") -> float:
 
 def traced(scene: Scene, seed: int = 1) -> float:
     tracer = Tracer(scene, seed)
-    return max(one.ratio for laser in scene.lasers for p in scene.persons for one in tracer.highest(laser, p))
+    found = [one.ratio for laser in scene.lasers for p in scene.persons for one in tracer.highest(laser, p)]
+    return max(found, default=0.0)
 
 
 def aside(distance: float, degrees: float) -> tuple[float, float]:

@@ -8,15 +8,16 @@ the likeliest ray that arrives, averaged over the aperture, and the share of its
 counted. A matt surface, a wall (0.8) and the floor (0.8) that are lit scatter by Lambert, straight on or by way of flat
 mirrors.
 
-Only the walls stop light: a plate may be moved or burnt through, so that it shades nothing. Mirrors return light from
-their front alone. Left out: light scattered twice, scatter by way of curved mirrors, diffraction.
+Only the walls stop light: a plate may be moved or burnt through, so that it shades nothing. Plates return light from
+both sides, curved mirrors from their front alone. Left out: light scattered twice, scatter by way of curved mirrors,
+diffraction.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,9 +27,10 @@ from tests.crosscheck.scene_description import Laser, Person, Scene, Surface
 EYE = (50.0, 7e-3)
 SKIN = (11e3 * 5.0 * 10.0**0.25 / 10.0, 3.5e-3)
 MATT = 0.8
-BODY = (0.1, 1.7)  # where skin is, above the floor
+BODY = (0.0, 1.9)  # where skin is, above the floor
 NEAREST = 0.1  # [m] from a lit place, for eyes
 LEAST = 1e-3  # share of the power below which no mirror is followed farther
+DIM = 0.05  # of a limit: scatter that cannot be more is not looked for
 RINGS = [(math.sqrt((k + 0.5) / 4.0), 4 + 4 * k) for k in range(4)]  # of an aperture, of equal areas: radius, points
 DISC = np.array(
     [(r * math.cos(6.2832 * k / n + r), r * math.sin(6.2832 * k / n + r)) for r, n in RINGS for k in range(n)]
@@ -50,11 +52,17 @@ def dot(a, b):
     return (a * b).sum(axis=-1)
 
 
+def cross(a, b):
+    x, y, z = a[..., 0], a[..., 1], a[..., 2]
+    u, v, w = b[..., 0], b[..., 1], b[..., 2]
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
+
+
 def across(axis):
     """Two directions at right angles to others: the first one level."""
     up = np.where(np.abs(axis[..., 2:]) < 0.999, [0.0, 0.0, 1.0], [0.0, 1.0, 0.0])
-    first = normed(np.cross(axis, up))
-    return first, np.cross(first, axis)
+    first = normed(cross(axis, up))
+    return first, cross(first, axis)
 
 
 class Disc:
@@ -71,11 +79,12 @@ class Disc:
         self.first, self.second = across(self.normal)
 
     def meet(self, start, way):
-        """Where rays meet it, the normal there, whether within the rim on its front, whether on its front at all."""
+        """Where rays meet it, the normal there, whether within the rim, whether on it at all if it went on."""
         if not self.radius:
             slope = way @ self.normal
-            along = np.where(slope < 0.0, (self.place - start) @ self.normal / np.where(slope < 0.0, slope, 1.0), -1.0)
-            normal = np.broadcast_to(self.normal, way.shape)
+            slope = np.where(np.abs(slope) < 1e-12, 1e-12, slope)
+            along = (self.place - start) @ self.normal / slope
+            normal = np.where(slope[..., None] > 0.0, -self.normal, self.normal)
         else:
             middle = self.place - self.radius * self.normal
             away = start - middle
@@ -88,7 +97,9 @@ class Disc:
         at = start + along[..., None] * way
         beside = at - self.place
         beside = beside - (beside @ self.normal)[..., None] * self.normal
-        met = (along > 1e-9) & (dot(normal, way) < 0.0) & (normal @ self.normal > 0.0)
+        met = (along > 1e-9) & (dot(normal, way) < 0.0)
+        if self.radius:
+            met &= normal @ self.normal > 0.0
         return at, normal, met & (dot(beside, beside) <= self.half**2), met
 
     def points(self, count, rng):
@@ -132,9 +143,25 @@ class Tracer:
         self.chains: list[tuple[Disc, ...]] = [()]
         for length in range(1, order + 1):
             for chain in itertools.product(self.mirrors, repeat=length):
-                if all(a is not b or a.radius < 0 for a, b in itertools.pairwise(chain)):
+                if all(self.faces(a, b) for a, b in itertools.pairwise(chain)):
                     self.chains.append(chain)
         self.floor = floor
+
+    @staticmethod
+    def faces(a: Disc, b: Disc) -> bool:
+        """Whether light can go from one mirror to another."""
+        return a.radius < 0.0 if a is b else True
+
+    def reaches(self, laser: Laser, chain) -> bool:
+        """Whether the beam comes near the first mirror of a chain at all."""
+        if not chain:
+            return True
+        to = chain[0].points(60, self.rng) - np.array(laser.place)
+        far = np.linalg.norm(to, axis=1)
+        wish = to / far[:, None]
+        off = np.arccos(np.clip(dot(self.nearest_aim(laser, wish), wish), -1.0, 1.0))
+        wide = 2.5 * (laser.divergence + laser.diameter / far) + 0.3 * chain[0].half / far
+        return bool((off < wide).any())
 
     # --- rays -----------------------------------------------------------------------------------------------------
 
@@ -263,7 +290,7 @@ class Tracer:
         points = radius * DISC
         off = points - centre[:, None]
         inverse = np.linalg.inv(square)
-        density = np.exp(-0.5 * np.einsum("nmi,nij,nmj->nm", off, inverse, off))
+        density = np.exp(-0.5 * dot(off @ inverse, off))
         density /= 2.0 * math.pi * np.sqrt(np.linalg.det(square))[:, None]
         mean = density @ WEIGHT
         small = np.sqrt(np.linalg.eigvalsh(square)[:, 0]) < 0.7 * radius
@@ -273,9 +300,10 @@ class Tracer:
             mean[k] = (dot(cloud, cloud) <= radius**2).mean() / (math.pi * radius**2)
         # the share of rays that arrive within the aperture and get past rims and walls
         target = off[:, self.rng.integers(0, len(DISC), count)]  # (n, count, 2), what the matrix makes of a draw
-        fixed = np.einsum("nji,njk,nck->nci", matrix, inverse, target)
+        back = inverse @ matrix  # (n, 2, 4)
+        fixed = target @ back
         free = self.rng.standard_normal((n, count, 4))
-        free = free - np.einsum("nji,njk,nkl,ncl->nci", matrix, inverse, matrix, free)
+        free = free - (free @ matrix.swapaxes(1, 2)) @ back
         draw = np.where(small[:, None, None], likeliest[:, None] + free, fixed + free)
         start, way, good = self.follow(chain, *self.rays(laser, aims[:, None, :], draw))
         good &= self.open(start, np.broadcast_to(places[:, None], start.shape))
@@ -303,8 +331,7 @@ class Tracer:
         else:
             ring = np.array(person.places)
             xy = ring.min(axis=0) + self.rng.random((count * 3, 2)) * np.ptp(ring, axis=0)
-            xy = xy[within(xy, ring)][:count]
-            xy[: len(ring)] = ring
+            xy = np.concatenate([ring, xy[within(xy, ring)][:count]])
         z = self.rng.uniform(*heights, len(xy))
         z[: len(z) // 3] = self.rng.choice(heights, len(z) // 3)
         return np.column_stack([xy, z])
@@ -320,14 +347,20 @@ class Tracer:
         low, high = np.array([*ring.min(axis=0), heights[0]]), np.array([*ring.max(axis=0), heights[1]])
         safe = np.where(np.abs(way) < 1e-12, 1e-12, way)
         a, b = (low - start) / safe, (high - start) / safe
-        enter, leave = np.minimum(a, b).max(axis=1), np.maximum(a, b).min(axis=1)
-        found = [
-            start + (np.maximum(enter, 1e-3) + part * (leave - np.maximum(enter, 1e-3)))[:, None] * way
-            for part in (1e-6, 0.5, 1 - 1e-6)
-        ]
-        there = np.concatenate(found)
-        keep = np.tile(leave > np.maximum(enter, 1e-3), 3) & within(there[:, :2], ring)
-        return there[keep], np.flatnonzero(keep) % len(start)
+        enter, leave = np.maximum(np.minimum(a, b).max(axis=1), 1e-3), np.maximum(a, b).min(axis=1)
+        at = [enter + 1e-6, leave - 1e-6, *(enter + part * (leave - enter) for part in self.rng.random(5))]
+        at += [enter + part for part in 10.0 ** self.rng.uniform(-2.0, 0.5, 4)]  # where a mirror may focus
+        edges = [(p, q, 1e-5) for p, q in zip(ring, np.roll(ring, -1, axis=0), strict=True)]
+        for p, q, past in edges + [(p, q, 1e-3) for p, q, _, _ in self.pieces]:  # just inside, just before a wall
+            normal = np.array([q[1] - p[1], p[0] - q[0]])
+            slope = way[:, :2] @ normal
+            along = (p - start[:, :2]) @ normal / np.where(np.abs(slope) < 1e-12, 1e-12, slope)
+            at += [along - past, along + past]
+        along = np.stack(at)
+        inside = (along >= enter) & (along <= leave)
+        there = start + np.where(inside, along, 0.0)[..., None] * way
+        keep = inside.ravel() & within(there.reshape(-1, 3)[:, :2], ring)
+        return there.reshape(-1, 3)[keep], np.flatnonzero(keep) % len(start)
 
     def any_aims(self, laser: Laser, count: int):
         """Random directions that the beam can have, the corners of the envelope among them."""
@@ -343,7 +376,7 @@ class Tracer:
         found = []
         fixed = not (laser.bearing_half or laser.elevation_half or laser.margin or laser.scan)
         for chain in self.chains:
-            if math.prod(d.share for d in chain) < LEAST:
+            if math.prod(d.share for d in chain) < LEAST or not self.reaches(laser, chain):
                 continue
             best = None
             for tissue, (limit, aperture), heights in (("eye", EYE, person.heights), ("skin", SKIN, BODY)):
@@ -352,7 +385,12 @@ class Tracer:
                 if fixed:
                     aims, places = aims[:1], places[:1]
                 # where the beams of these aims, and of any, pass the person
-                more = aims if fixed else np.concatenate([aims, self.any_aims(laser, self.candidates)])
+                more = aims
+                if not fixed:
+                    more = np.concatenate([more, self.any_aims(laser, self.candidates)])
+                    if chain:
+                        points = chain[0].points(self.candidates, self.rng) - np.array(laser.place)
+                        more = np.concatenate([more, self.nearest_aim(laser, normed(points))])
                 start, way, good = self.follow(
                     chain, np.broadcast_to(np.array(laser.place), more.shape), more, strict=False
                 )
@@ -368,12 +406,12 @@ class Tracer:
                 top = np.argsort(value)[-4:]
                 aims, places = aims[top], places[top]
                 for part in () if fixed else (0.5, 0.2):  # climb from the best: other aims at the same places
-                    step = part * self.rng.normal(size=(24, 3)) * spread(laser, places)[:, None]
+                    step = part * self.rng.normal(size=(12, 3)) * spread(laser, places)[:, None]
                     step[:, 0] = 0.0
                     more = self.nearest_aim(laser, normed(aims[:, None] + step).reshape(-1, 3))
-                    value = self.arriving(laser, chain, more, np.repeat(places, 24, axis=0), aperture, 40)
-                    best_of = value.reshape(-1, 24).argmax(axis=1)
-                    aims = more.reshape(-1, 24, 3)[np.arange(len(aims)), best_of]
+                    value = self.arriving(laser, chain, more, np.repeat(places, 12, axis=0), aperture, 40)
+                    best_of = value.reshape(-1, 12).argmax(axis=1)
+                    aims = more.reshape(-1, 12, 3)[np.arange(len(aims)), best_of]
                 value = self.arriving(laser, chain, aims, places, aperture, 400)
                 k = int(np.argmax(value))
                 value = self.arriving(laser, chain, aims[k : k + 1], places[k : k + 1], aperture, 2000)
@@ -392,30 +430,28 @@ class Tracer:
 
     # --- scatter --------------------------------------------------------------------------------------------------
 
-    def lit(self, laser: Laser, chain, place):
-        """Spots that the beam can light over a chain: where, normal, reflectance, name; places near ``place`` first."""
-        rows = []
+    def lit(self, places):
+        """Surfaces that can scatter, each with points to aim at near each of the places (n, 3): (n, 16, 3)."""
+        count = 16
         for disc in self.matt:
-            points = disc.points(24, self.rng)
-            rows.append((disc.name, points, disc))
+            yield disc.name, disc, np.broadcast_to(disc.points(count, self.rng), (len(places), count, 3))
         for number, (a, b, bottom, top) in enumerate(self.pieces):
             edge = b - a
-            foot = np.clip((place[:2] - a) @ edge / (edge @ edge), 0.0, 1.0)
-            t = np.clip(np.concatenate([[foot], foot + self.rng.normal(0, 0.1, 7), self.rng.random(8)]), 0, 1)
-            z = np.clip(np.concatenate([[place[2]], place[2] + self.rng.normal(0, 0.3, 15)]), bottom, top)
-            rows.append((f"wall {number}", np.column_stack([a + t[:, None] * edge, z]), None))
+            foot = np.clip((places[:, :2] - a) @ edge / (edge @ edge), 0.0, 1.0)[:, None]
+            part = np.concatenate(
+                [foot + self.rng.normal(0, 0.1, 8) * (np.arange(8) > 0), foot * 0 + self.rng.random(8)], 1
+            )
+            z = places[:, 2:] + self.rng.normal(0, 0.3, count) * (np.arange(count) > 0)
+            flat = a + np.clip(part, 0.0, 1.0)[..., None] * edge
+            yield f"wall {number}", None, np.concatenate([flat, np.clip(z, bottom, top)[..., None]], axis=-1)
         if self.floor:
-            xy = place[:2] + np.concatenate([[[0, 0]], self.rng.normal(0, 0.5, (7, 2)), self.rng.normal(0, 3, (8, 2))])
-            rows.append(("floor", np.column_stack([xy, np.zeros(len(xy))]), None))
-        for name, points, disc in rows:
-            wish = self.wishes(laser, chain, points)
-            yield name, disc, self.nearest_aim(laser, wish)
+            flat = places[:, None, :2] + self.rng.normal(0, 1, (count, 2)) * np.linspace(0.0, 3.0, count)[:, None]
+            yield "floor", None, np.concatenate([flat, np.zeros_like(flat[..., :1])], axis=-1)
 
     def ends(self, name: str, disc, start, way):
         """Where rays end on a surface, on a wall or on the floor, with the normal on the side that is lit."""
         if disc is not None:
-            at, normal, inside, _ = disc.meet(start, way)
-            return at, normal, inside
+            return disc.meet(start, way)[:3]
         if name == "floor":
             down = way[..., 2] < -1e-9
             along = np.where(down, start[..., 2] / np.where(down, -way[..., 2], 1.0), 1.0)
@@ -432,57 +468,67 @@ class Tracer:
         good = (along > 0) & (part >= 0) & (part <= 1) & (at[..., 2] >= bottom) & (at[..., 2] <= top)
         return at, normal, good
 
-    def scattered(self, laser: Laser, chain, name, disc, aims, place, back, count: int):
-        """Irradiance at one place from what is lit with aims (n, 3), seen straight or over flat mirrors ``back``."""
+    def scattered(self, laser: Laser, chain, name, disc, aims, places, back, count: int):
+        """Irradiance at places (n, 3) of what is lit with aims (n, 3), seen straight or over flat mirrors ``back``."""
         draw = self.rng.standard_normal((len(aims), count, 4))
         start, way, good = self.follow(chain, *self.rays(laser, aims[:, None, :], draw))
         at, normal, there = self.ends(name, disc, start, way)
         good &= there & self.open(start, at)
         at = at + 1e-6 * normal
-        image = place
+        image = places[:, None]
         for mirror in reversed(back):
-            image = image - 2.0 * ((image - mirror.place) @ mirror.normal) * mirror.normal
+            image = image - 2.0 * ((image - mirror.place) @ mirror.normal)[..., None] * mirror.normal
         to = image - at
         away = np.linalg.norm(to, axis=-1)
         cosine = dot(to, normal) / away
         last, _, passed = self.follow(back, at, to / away[..., None])
-        good &= (cosine > 0) & passed & self.open(last, np.broadcast_to(place, last.shape))
+        good &= (cosine > 0) & passed & self.open(last, np.broadcast_to(places[:, None], last.shape))
         share = math.prod(d.share for d in (*chain, *back)) * (disc.share if disc is not None else MATT)
         each = np.where(good, share * laser.power * cosine / (math.pi * np.maximum(away, NEAREST) ** 2), 0.0)
         return each.mean(axis=1)
 
-    def scatter(self, laser: Laser, person: Person, chains=None) -> list[Found]:
+    def scatter(self, laser: Laser, person: Person) -> list[Found]:
         """Highest from lit surfaces, walls and the floor, the light having come over a chain of at most two mirrors."""
         found = []
-        flat = [(m,) for m in self.mirrors if not m.radius]
-        for tissue, (limit, _), heights in (("eye", EYE, person.heights),):
-            places = self.places(person, heights, 1 if len(person.places) == 1 else 12)
-            for chain in self.chains if chains is None else chains:
-                if len(chain) > 2:
+        backs = [(), *((m,) for m in self.mirrors if not m.radius)]
+        limit = EYE[0]
+        places = self.places(person, person.heights, 6 if len(person.places) == 1 else 12)
+        for name, disc, points in list(self.lit(places)):
+            away = max(NEAREST, float(np.linalg.norm(points - places[:, None], axis=-1).min()))
+            if laser.power / (math.pi * away**2) < DIM * limit:
+                continue
+            for chain in self.chains:
+                if len(chain) > 2 or not self.reaches(laser, chain):
                     continue
-                for back in [(), *flat]:
-                    top: dict[str, Found] = {}
-                    for place in places:
-                        for name, disc, aims in self.lit(laser, chain, place):
-                            value = self.scattered(laser, chain, name, disc, aims, place, back, 4)
-                            k = int(np.argmax(value))
-                            if value[k] / limit > (top[name].ratio if name in top else 0.0):
-                                top[name] = Found(
-                                    float(value[k]) / limit,
-                                    tuple(place.tolist()),
-                                    " then ".join(
-                                        [*(d.name for d in chain), f"scatter of {name}", *(m.name for m in back)]
-                                    ),
-                                    tissue,
-                                    laser.name,
-                                    tuple(aims[k].tolist()),
-                                )
-                    found += top.values()
+                aims = self.nearest_aim(laser, self.wishes(laser, chain, points.reshape(-1, 3)))
+                there = np.repeat(places, points.shape[1], axis=0)
+                for back in backs:
+                    value = self.scattered(laser, chain, name, disc, aims, there, back, 4)
+                    k = int(np.argmax(value))
+                    if value[k] <= 0.0:
+                        continue
+                    again = self.scattered(laser, chain, name, disc, aims[k : k + 1], there[k : k + 1], back, 400)
+                    words = [*(d.name for d in chain), f"scatter of {name}", *(m.name for m in back)]
+                    place, aim = tuple(there[k].tolist()), tuple(aims[k].tolist())
+                    found.append(Found(float(again[0]) / limit, place, " then ".join(words), "eye", laser.name, aim))
         return found
 
     def highest(self, laser: Laser, person: Person) -> list[Found]:
-        """All that was found for one laser and person, the highest first."""
-        return sorted(self.beams(laser, person) + self.scatter(laser, person), key=lambda one: -one.ratio)
+        """All that was found for one laser and person, the highest first.
+
+        A head that moves is tried at random places and where its beam comes nearest to places of the person.
+        """
+        heads, here = [laser], np.array(laser.place)
+        if laser.moves:
+            to = self.places(person, person.heights, 6)[-3:] - here
+            aim = self.nearest_aim(laser, normed(to))
+            beside = to - dot(to, aim)[:, None] * aim
+            moved = np.concatenate([beside, laser.moves * self.rng.uniform(-1, 1, (2, 3))])
+            heads += [
+                replace(laser, place=tuple(p)) for p in (here + np.clip(moved, -laser.moves, laser.moves)).tolist()
+            ]
+        found = [one for head in heads for one in self.beams(head, person) + self.scatter(head, person)]
+        return sorted(found, key=lambda one: -one.ratio)
 
 
 def spread(laser: Laser, places):
