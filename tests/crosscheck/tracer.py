@@ -123,6 +123,7 @@ class Found:
     tissue: str = "eye"
     laser: str = ""
     aim: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    head: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 class Tracer:
@@ -362,6 +363,20 @@ class Tracer:
         keep = inside.ravel() & within(there.reshape(-1, 3)[:, :2], ring)
         return there.reshape(-1, 3)[keep], np.flatnonzero(keep) % len(start)
 
+    def past_edges(self, count: int):
+        """Places a little past the edges of walls, of shape (count, 3): above, below and beside."""
+        found = []
+        for k in self.rng.integers(0, len(self.pieces), count):
+            a, b, bottom, top = self.pieces[k]
+            beyond = 10.0 ** self.rng.uniform(-3.0, -1.0)
+            along, side = self.rng.random(), beyond / np.linalg.norm(b - a)
+            share, height = [
+                (along, top + beyond), (along, bottom - beyond),
+                (-side, bottom + along * (top - bottom)), (1.0 + side, bottom + along * (top - bottom)),
+            ][self.rng.integers(4)]  # fmt: skip
+            found.append([*(a + share * (b - a)), height])
+        return np.array(found)
+
     def any_aims(self, laser: Laser, count: int):
         """Random directions that the beam can have, the corners of the envelope among them."""
         spread = math.radians(max(laser.bearing_half + laser.scan / 2, laser.elevation_half) + laser.margin) + 1e-9
@@ -388,6 +403,10 @@ class Tracer:
                 more = aims
                 if not fixed:
                     more = np.concatenate([more, self.any_aims(laser, self.candidates)])
+                    if self.pieces:
+                        past = self.past_edges(self.candidates)
+                        past = self.nearest_aim(laser, self.wishes(laser, chain, past))
+                        more = np.concatenate([more, past[np.isfinite(past).all(axis=1)]])
                     if chain:
                         points = chain[0].points(self.candidates, self.rng) - np.array(laser.place)
                         more = np.concatenate([more, self.nearest_aim(laser, normed(points))])
@@ -422,6 +441,7 @@ class Tracer:
                     tissue,
                     laser.name,
                     tuple(aims[k].tolist()),
+                    laser.place,
                 )
                 best = one if best is None or one.ratio > best.ratio else best
             if best is not None:
@@ -510,7 +530,9 @@ class Tracer:
                     again = self.scattered(laser, chain, name, disc, aims[k : k + 1], there[k : k + 1], back, 400)
                     words = [*(d.name for d in chain), f"scatter of {name}", *(m.name for m in back)]
                     place, aim = tuple(there[k].tolist()), tuple(aims[k].tolist())
-                    found.append(Found(float(again[0]) / limit, place, " then ".join(words), "eye", laser.name, aim))
+                    found.append(
+                        Found(float(again[0]) / limit, place, " then ".join(words), "eye", laser.name, aim, laser.place)
+                    )
         return found
 
     def highest(self, laser: Laser, person: Person) -> list[Found]:
