@@ -9,14 +9,14 @@ import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from lasersafe.ask.brief import brief
 from lasersafe.errors import OutputError
 from lasersafe.models import Case, typed_inputs
-from lasersafe.records.uncertainty import DistanceSpread
 from lasersafe.results import Assessment, SetupResult
 from lasersafe.sheet.flow import named
 from lasersafe.sheet.front import limit_text
 from lasersafe.sheet.text import tidy, unit_text
-from lasersafe.sheet.values import distance, headline, quantity
+from lasersafe.sheet.values import distance
 from lasersafe.wording import Wording, load_wording
 from lasersafe.wording.localise import localise
 
@@ -72,7 +72,7 @@ def case_html(case: Case) -> str:
 
 
 def assessment_html(assessment: Assessment) -> str:
-    """Return an assessment: decision block, caution, zones, and the plan or else the charts.
+    """Return an assessment: the short answer, as the command line gives it, zones, and the plan or else the charts.
 
     Parameters
     ----------
@@ -86,48 +86,19 @@ def assessment_html(assessment: Assessment) -> str:
     """
     wording = load_wording(assessment.language)
     shown = localise(assessment, wording)
+    answer = [(label, line) for label, line in brief(assessment)[1:] if line]
+    rows = [(f"<b>{_words(label)}</b>", _words(line)) for label, line in answer]
     parts = [
         f'<div style="font-size:1.2em;font-weight:600">{_words(shown.title)}</div>',
         f"<div>{_words(shown.place)} · {_words(shown.dates)}</div>",
-        _decision(shown, wording),
+        _table((), rows).replace(f"border-bottom:{_LINE}", "border:0"),
         f'<div style="font-weight:600;margin:6px 0">{_words(wording.caution_short)}</div>',
     ]
-    if shown.decision.reasons:
-        lines = "".join(f"<li>{_words(reason)}</li>" for reason in shown.decision.reasons)
-        parts.append(f'{_heading(wording.text("decision.reasons"))}<ul style="margin:2px 0">{lines}</ul>')
     parts += [_setup(result, wording, shown.units == "metric and feet") for result in shown.setups]
-    parts += _sure(shown, wording)
     parts += _drawings(shown, wording)
     facts = f"{wording.text('sheet.program', version=shown.version)} · {shown.fingerprint[:12]}"
     parts.append(f'<div style="font-size:0.85em;opacity:0.75">{_words(facts)}</div>')
     return '<div style="color:inherit">\n' + "\n".join(parts) + "\n</div>"
-
-
-def _decision(assessment: Assessment, wording: Wording) -> str:
-    found = assessment.decision
-    label = "font-size:0.85em;opacity:0.8"
-    rows = [
-        (
-            wording.text("decision.verdict"),
-            f'<div style="font-size:1.25em;font-weight:700">{_words(found.verdict)}</div>',
-        )
-    ]
-    for key, text in (("wear", found.wear), ("people", found.people), ("barrier", found.barrier)):
-        big = ""
-        if key == "people" and found.headline_distance is not None:
-            tissue = named(wording, "tissue", found.headline_tissue)
-            caption = wording.text("decision.headline", tissue=tissue)
-            big = (
-                f'<div style="font-size:1.8em;font-weight:700">{_words(headline(found.headline_distance))}</div>'
-                f'<div style="{label}">{_words(caption)}</div>'
-            )
-        rows.append((wording.text(f"decision.{key}"), f'{big}<div style="font-weight:600">{_words(text)}</div>'))
-    body = "\n".join(
-        f'<div style="padding:5px 10px;border-bottom:{_LINE}"><div style="{label}">{_words(name)}</div>{cell}</div>'
-        for name, cell in rows
-    )
-    edge = "2px solid currentColor" if found.passed else "6px double currentColor"
-    return f'<div style="border:{edge};max-width:900px;margin:6px 0">\n{body}\n</div>'
 
 
 def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
@@ -143,38 +114,6 @@ def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
     head = _heading(f"{result.laser}: {result.setup} ({state})")
     setting = f"<div>{_words(text('setup.setting', setting=unit_text(result.setting)))}</div>" if result.setting else ""
     return head + setting + _table([text(f"setup.{key}") for key in ("way", "distance", "limit")], rows)
-
-
-def _sure(assessment: Assessment, wording: Wording) -> list[str]:
-    """Return the distances of the fitted set-ups at nominal, 95 % and the worst corner; nothing without tolerances."""
-    sure, text = assessment.uncertainty, wording.text
-    if not sure.inputs or not sure.spreads:
-        return []
-    drawn = next((one for one in sure.spreads if one.draws), sure.spreads[0])
-    note = text("sure.distances_note", draws=f"{drawn.draws:,}".replace(",", "\u00a0"), seed=drawn.seed)
-    feet = assessment.units == "metric and feet"
-    rows = [_spread(one, wording, feet) for one in sure.spreads]
-    parts = [_heading(text("sure.heading"))]
-    if sure.as_typed:
-        parts.append(f"<div>{_words(text('sure.as_typed_note', reason=sure.as_typed))}</div>")
-    parts.append(_table([text(f"sure.{key}") for key in ("distance", "nominal", "upper", "worst")], rows))
-    parts.append(f'<div style="font-size:0.85em;opacity:0.8;max-width:900px">{_words(note)}</div>')
-    if sure.measure:
-        parts.append(f"<div>{_words(sure.measure)}</div>")
-    return parts
-
-
-def _spread(one: DistanceSpread, wording: Wording, with_feet: bool) -> list[str]:
-    way, tissue = named(wording, "way", one.way), named(wording, "tissue", one.tissue)
-    where = f"{one.laser}, {one.setup}: {way}, {tissue}"
-    worst = f"<b>{_words(distance(one.worst, with_feet))}</b>"
-    if one.note:
-        return [_words(where), _words(wording.text("sure.no_spread", why=one.note)), "–", worst]
-    upper = "–"
-    if one.upper is not None and one.upper_error is not None:
-        error = wording.text("sure.error", error=quantity(one.upper_error, "m", 2, "up"))
-        upper = _words(f"{distance(one.upper, with_feet)} {error}")
-    return [_words(where), _words(distance(one.nominal, with_feet)), upper, worst]
 
 
 def _drawings(assessment: Assessment, wording: Wording) -> list[str]:

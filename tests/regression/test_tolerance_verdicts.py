@@ -10,7 +10,6 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.corners import covering
 from lasersafe.hazard.marking import parse_marking
-from lasersafe.library.html import assessment_html
 from lasersafe.models import parse_case
 from lasersafe.records.fields import worst
 from lasersafe.records.scene import BeyondTarget
@@ -75,13 +74,6 @@ def test_needs_of_several_corners_are_put_together_letter_by_letter():
 def test_what_cannot_be_judged_at_one_corner_is_not_below_the_ignition_threshold(burns, together):
     base = BeyondTarget("W", "bare", True, "T", (0.0, 0.0, 1.0), (), "", 1.0, "", None, None, None)
     assert worst(tuple(replace(base, can_ignite=one) for one in burns)).can_ignite is together
-
-
-def test_a_notebook_shows_nominal_95_percent_and_worst_corner():
-    page = assessment_html(worn("1070 nm +- 10 nm", ""))
-    for words in ("How sure the distances are", "Nominal", "95 %", "Worst corner", "None of these is a probability"):
-        assert words in page
-    assert "How sure the distances are" not in assessment_html(worn("1070 nm", ""))
 
 
 def test_eyewear_that_fails_at_one_corner_does_not_hide_that_none_can_be_relied_on_at_another():
