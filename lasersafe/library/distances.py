@@ -26,7 +26,7 @@ TISSUES = ("eye", "skin")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class HazardDistance:
+class HazardDistance(ReachArrays):
     """Distances beyond which the computed exposure is below every limit for the stated time, and what decided each.
 
     ``numpy.asarray(result)`` gives the distances; ``float(result)`` that of a single beam.
@@ -55,27 +55,6 @@ class HazardDistance:
     tissue: str
     duration: FloatArray
     limit_unit: str
-    reach: ReachArrays
-
-    @property
-    def distance(self) -> FloatArray:
-        """Distances [m], shape (...)."""
-        return self.reach.distance
-
-    @property
-    def limit(self) -> FloatArray:
-        """The limits that decided, in ``limit_unit``, shape (...)."""
-        return self.reach.limit
-
-    @property
-    def limiting_aperture(self) -> FloatArray:
-        """Their limiting apertures [m], shape (...)."""
-        return self.reach.limiting_aperture
-
-    @property
-    def by_rule_set(self) -> dict[str, FloatArray]:
-        """The distances [m] under each rule set alone, shape (...)."""
-        return self.reach.by_rule_set
 
     @property
     def rule_set(self) -> NDArray[np.str_]:
@@ -93,7 +72,7 @@ class HazardDistance:
         return self._word(2)
 
     def _word(self, part: int) -> NDArray[np.str_]:
-        return np.array([label[part] for label in self.reach.labels])[self.reach.decided]
+        return np.array([label[part] for label in self.labels])[self.decided]
 
     def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
         if copy is False:
@@ -126,35 +105,20 @@ class HazardDistance:
 
     def __repr__(self) -> str:
         """Say it in words, distances rounded up and limits down, with the caution."""
-        where = "last optic" if self.way == "direct" else "lit surface"
-        head = f"{self.way}, {self.tissue}: "
         if self.distance.size == 0:
-            text = "no beams"
-        elif self.distance.size > 1:
-            low, high = float(self.distance.min()), float(self.distance.max())
-            text = f"{self.distance.size} distances, {_up(low)} to {_up(high)} from the {where}"
-        elif float(self.distance.reshape(-1)[0]) == 0.0:
-            text = f"nowhere above a limit for {format_quantity(_one(self.duration), 's')}"
+            return f"{self.way}, {self.tissue}: no beams\n{caution_line()}"
+        where = "last optic" if self.way == "direct" else "lit surface"
+        low, high = (format_quantity(end, "m", 3, "up") for end in (self.distance.min(), self.distance.max()))
+        time = format_quantity(float(self.duration.flat[0]), "s")
+        if self.distance.size > 1:
+            text = f"{self.distance.size} distances, {low} to {high} from the {where}"
+        elif float(self.distance.flat[0]) == 0.0:
+            text = f"nowhere above a limit for {time}"
         else:
-            limit = format_quantity(_one(self.limit), self.limit_unit, 4, "down")
-            text = (
-                f"{_up(_one(self.distance))} from the {where}; beyond it the computed exposure is below {limit} "
-                f"({_one_word(self.rule_set)}, {_one_word(self.hazard)}, {_one_word(self.rule)}) "
-                f"for {format_quantity(_one(self.duration), 's')}"
-            )
-        return f"{head}{text}\n{caution_line()}"
-
-
-def _one(values: FloatArray) -> float:
-    return float(values.reshape(-1)[0])
-
-
-def _one_word(values: NDArray[np.str_]) -> str:
-    return str(values.reshape(-1)[0])
-
-
-def _up(distance: float) -> str:
-    return format_quantity(distance, "m", 3, "up")
+            limit = format_quantity(float(self.limit.flat[0]), self.limit_unit, 4, "down")
+            decided = ", ".join(self.labels[int(self.decided.flat[0])])
+            text = f"{low} from the {where}; beyond it the computed exposure is below {limit} ({decided}) for {time}"
+        return f"{self.way}, {self.tissue}: {text}\n{caution_line()}"
 
 
 def _light(
@@ -191,8 +155,9 @@ def _sets(rule_set: str | None) -> tuple[str, ...]:
 
 
 def _result(way: str, tissue: str, kind: str, duration: FloatArray, found: ReachArrays) -> HazardDistance:
+    lasting = np.broadcast_to(duration, found.distance.shape)
     unit = "W/m2" if kind == "continuous" else "J/m2"
-    return HazardDistance(way, tissue, np.broadcast_to(duration, found.distance.shape), unit, found)
+    return HazardDistance(**vars(found), way=way, tissue=tissue, duration=lasting, limit_unit=unit)
 
 
 def direct_distance(
