@@ -12,7 +12,6 @@ import numpy as np
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.emission import Floats, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
-from lasersafe.optics.geometry import AnyBeam, Beams
 from lasersafe.optics.propagation import (
     FIBRE_FACTOR,
     BeamGeometry,
@@ -54,7 +53,7 @@ def _axes(setup: Setup, name: str, value: Value, profile: str = "gaussian") -> t
     return one(f"{name}.x", float(axes.x)), one(f"{name}.y", float(axes.y))
 
 
-def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -> Beams:
+def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -> BeamGeometry:
     """Return the beams that a set-up gives, at 1/e.
 
     A waist is NaN where the angle alone makes the beam wider than it was read. Diffraction is not judged: below its
@@ -68,7 +67,7 @@ def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -
         first = waist_before(width[0], angle[0], np.asarray(at - position[0]), propagation)
         round_beam = all(x is y for x, y in (width, angle, position))
         second = first if round_beam else waist_before(width[1], angle[1], np.asarray(at - position[1]), propagation)
-        return Beams((first, second), angle, position, setup.profile, propagation)
+        return BeamGeometry((first, second), angle, position, setup.profile, propagation)
     if setup.kind == "lens":
         lens = _axes(setup, "beam_diameter", value, setup.profile)
         length = value("focal_length", float(setup.focal_length))
@@ -77,7 +76,7 @@ def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -
             waist = _axes(setup, "focus_diameter", value, setup.profile)
         first = np.asarray(lens[0] / np.abs(length))
         second = first if lens[1] is lens[0] else np.asarray(lens[1] / np.abs(length))
-        return Beams(waist, (first, second), (length, length), setup.profile, propagation)
+        return BeamGeometry(waist, (first, second), (length, length), setup.profile, propagation)
     if setup.kind == "fibre multimode":
         aperture = value("numerical_aperture", float(setup.numerical_aperture))
         spread = np.asarray(2.0 * aperture / FIBRE_FACTOR[setup.numerical_aperture_criterion])
@@ -86,7 +85,7 @@ def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -
         field = value("mode_field_diameter", float(setup.mode_field_diameter))
         end = np.asarray(field / math.sqrt(2.0))
         spread = np.asarray(2.0 * math.sqrt(2.0) * wavelength / (math.pi * field))
-    return Beams((end, end), (spread, spread), (zero, zero), "gaussian", propagation)
+    return BeamGeometry((end, end), (spread, spread), (zero, zero), "gaussian", propagation)
 
 
 def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
@@ -121,7 +120,7 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
     return beam
 
 
-def spot_of(setup: Setup, beam: AnyBeam, value: Value = as_typed) -> Floats:
+def spot_of(setup: Setup, beam: BeamGeometry, value: Value = as_typed) -> Floats:
     """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m].
 
     A spot under a lens can be moved into focus, so it earns credit only when its diameter is stated.

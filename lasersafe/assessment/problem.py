@@ -13,12 +13,12 @@ from lasersafe.assessment.beams import beams_of, spot_of
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.errors import InputError
 from lasersafe.hazard.durations import exposure_durations
-from lasersafe.hazard.emission import Emission, Floats, Light
+from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.exposure import Comparison, compare
 from lasersafe.hazard.reflectance import SAME, materials
 from lasersafe.hazard.setting_search import worst_settings
 from lasersafe.optics.checks import unique
-from lasersafe.optics.geometry import Beams
+from lasersafe.optics.geometry import BeamGeometry
 
 if TYPE_CHECKING:
     from lasersafe.models import Setup
@@ -99,7 +99,7 @@ class Problem:
 
     context: Context
     values: Values
-    shared: Beams | None = None  # of a further wavelength: the beams of the laser
+    shared: BeamGeometry | None = None  # of a further wavelength: the beams of the laser
     boost: Floats | None = None  # what all power and energies are multiplied by on top
 
     def value(self, name: str, nominal: float) -> Floats:
@@ -143,18 +143,18 @@ class Problem:
         return space.kind != "continuous" and (space.pattern is not None or turnable(self.context))
 
     @cached_property
-    def light(self) -> Light:
+    def light(self) -> Emission:
         """What is emitted, where there is one setting."""
         space = self.context.space
         if space.kind == "continuous":
-            return Light("continuous", power=self.value("power", _high(space.power)))
+            return Emission("continuous", power=self.value("power", _high(space.power)))
         caps = []
         if space.pulse_energy is not None:
             caps.append(self.value("pulse_energy", space.pulse_energy[1]))
         if space.kind == "single pulse":
             assert space.pulse_duration is not None
             pulse = self.value("pulse_duration", space.pulse_duration[1])
-            return Light("single pulse", pulse_energy=caps[0], pulse_duration=pulse)
+            return Emission("single pulse", pulse_energy=caps[0], pulse_duration=pulse)
         assert space.repetition_rate is not None
         rate = self.value("repetition_rate", space.repetition_rate[1])
         number = 1.0 if space.burst_pulses is None else space.burst_pulses[1]
@@ -162,7 +162,7 @@ class Problem:
             caps.append(np.asarray(self.value("mean_power", space.power[1]) / (rate * number)))
         energy = caps[0] if len(caps) == 1 else np.minimum(*caps)
         burst = ((number, _high(space.burst_spacing)),) if number > 1.0 else ()
-        return Light(
+        return Emission(
             "pulse train", pulse_energy=energy, pulse_duration=self.longest_pulse,
             repetition_rate=np.asarray(rate * number), burst=burst, pedestal=space.pedestal,
         )  # fmt: skip
@@ -221,12 +221,12 @@ class Problem:
         return self._beams.waist_diameter
 
     @cached_property
-    def _beams(self) -> Beams:
+    def _beams(self) -> BeamGeometry:
         propagation = self.context.case.settings.propagation
         return beams_of(self.context.setup, propagation, self.wavelength, self.value)
 
     @property
-    def beams(self) -> Beams:
+    def beams(self) -> BeamGeometry:
         """The beams; refused where the angle alone makes one wider than it was read."""
         if self.shared is not None:
             return self.shared

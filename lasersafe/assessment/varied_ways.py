@@ -15,7 +15,7 @@ from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.aided import Aid, through
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.crossing import Places
-from lasersafe.hazard.emission import Floats, Light
+from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.exposure import Comparison
 from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
 from lasersafe.hazard.zones import FARTHEST, farthest, highest_ratio
@@ -169,10 +169,10 @@ def _scattered(
     return scatter_ratios(amount, limits, distance, part, view, model, spot, (size,))
 
 
-def _one_limit(light: Light, *others: Floats) -> bool:
+def _one_limit(light: Emission, *others: Floats) -> bool:
     """Return whether the limit is the same for every case."""
     pulses = (light.pulse_duration, light.repetition_rate, *((light.pulse_energy,) if light.pedestal else ()))
-    return all(values.ndim == 0 for values in (*pulses, *others))
+    return all(np.ndim(values) == 0 for values in (*pulses, *others))
 
 
 def _scatter_sums(own: Problem, tissue: str, rule_set: str, size: int) -> dict[str, Callable[[Floats], Floats]]:

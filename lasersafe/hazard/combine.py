@@ -21,7 +21,7 @@ from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, criteria, strictest
 from lasersafe.hazard.zones import exposure_at, farthest, highest_ratio
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.extended import limited_angle
-from lasersafe.optics.geometry import AnyBeam, BeamGeometry, Beams
+from lasersafe.optics.geometry import BeamGeometry
 from lasersafe.optics.reflection import scatter_intensity, source_angles
 from lasersafe.records.fields import badness
 from lasersafe.records.step import Criterion
@@ -36,12 +36,11 @@ class Member(NamedTuple):
     """One wavelength of a sum: its comparisons in the group, and its beams."""
 
     compared: list[Comparison]
-    beams: AnyBeam
+    beams: BeamGeometry
 
     def taken(self, at: Places) -> Member:
         """Return the member of the cases with these numbers."""
-        beams = self.beams.taken(at) if isinstance(self.beams, Beams) else self.beams
-        return Member([one.taken(at) for one in self.compared], beams)
+        return Member([one.taken(at) for one in self.compared], self.beams.taken(at))
 
 
 @dataclass(frozen=True)

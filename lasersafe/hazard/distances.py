@@ -16,7 +16,7 @@ from lasersafe.hazard.emission import Floats
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.atmosphere import transmitted
 from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
-from lasersafe.optics.geometry import PROFILES, PROPAGATIONS, AnyBeam, BeamGeometry, Beams, diameters
+from lasersafe.optics.geometry import PROFILES, PROPAGATIONS, BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_intensity
 
 _OFFSETS, _FEW_OFFSETS = 64, 24
@@ -137,7 +137,7 @@ def direct_distance_arrays(
     return finite("distance", farthest, "m")
 
 
-def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, beam: AnyBeam) -> FloatArray:
+def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, beam: BeamGeometry) -> FloatArray:
     """Return the farthest distance at which beams exceed the limit; all diameters and the divergence are 1/e values.
 
     Of a circular beam the closed form. Of a beam with two axes, the last crossing: between a circular beam as wide as
@@ -151,7 +151,7 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
         Limit of the exposure. [W/m2 or J/m2]
     aperture : array_like, shape (...)
         Limiting aperture. [m]
-    beam : BeamGeometry or Beams, shape (...)
+    beam : BeamGeometry, shape (...)
         The beams.
 
     Returns
@@ -173,7 +173,7 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
     shape = given[0].shape
     whole, most, hole, *columns = (np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given)
     d_x, d_y, a_x, a_y, p_x, p_y = columns
-    many = Beams((d_x, d_y), (a_x, a_y), (p_x, p_y), beam.profile, beam.propagation)
+    many = BeamGeometry((d_x, d_y), (a_x, a_y), (p_x, p_y), beam.profile, beam.propagation)
 
     def ratio(place: Floats, at: Places) -> Floats:
         dx, dy = diameters(many.taken(at), place)
@@ -251,7 +251,7 @@ def attenuated_distance(
     return bare, min(farthest_crossing(ratio, near, far, points=_POINTS if near < waist else 3), bare)
 
 
-def narrowest(aperture: ArrayLike, beam: AnyBeam, start: ArrayLike, end: ArrayLike) -> Floats:
+def narrowest(aperture: ArrayLike, beam: BeamGeometry, start: ArrayLike, end: ArrayLike) -> Floats:
     """Return the place between two ends at which most of a beam with two axes comes through an aperture [1]_.
 
     It need not be where the beam covers least: an aperture that takes in one axis whole asks for the other one.
@@ -260,7 +260,7 @@ def narrowest(aperture: ArrayLike, beam: AnyBeam, start: ArrayLike, end: ArrayLi
     ----------
     aperture : array_like, shape (...)
         Diameter of the aperture; 0 for the peak of the beam. [m]
-    beam : BeamGeometry or Beams
+    beam : BeamGeometry
         The beams.
     start, end : array_like, shape (...)
         Ends of the search. [m]
@@ -286,7 +286,7 @@ def narrowest(aperture: ArrayLike, beam: AnyBeam, start: ArrayLike, end: ArrayLi
     hole, d_x, d_y, a_x, a_y, p_x, p_y, near, far = (
         np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given
     )
-    many = Beams((d_x, d_y), (a_x, a_y), (p_x, p_y), beam.profile, beam.propagation)
+    many = BeamGeometry((d_x, d_y), (a_x, a_y), (p_x, p_y), beam.profile, beam.propagation)
     best = near.copy()
     rows = np.flatnonzero(far > near)
     for first in range(0, rows.size, _BLOCK):
@@ -309,14 +309,14 @@ def narrowest(aperture: ArrayLike, beam: AnyBeam, start: ArrayLike, end: ArrayLi
     return best.reshape(shape)
 
 
-def _concentration(beams: Beams, hole: Floats, place: Floats) -> Floats:
+def _concentration(beams: BeamGeometry, hole: Floats, place: Floats) -> Floats:
     """Return what passes each hole, or of a hole of 0 how high the peak is."""
     dx, dy = diameters(beams, place)
     peak = hole == 0.0
     return np.where(peak, -dx * dy, mean_exposure(1.0, dx, dy, np.where(peak, 1.0, hole), beams.profile))
 
 
-def _nodes(beams: Beams, start: Floats, end: Floats, hole: Floats, count: int = _OFFSETS) -> Floats:
+def _nodes(beams: BeamGeometry, start: Floats, end: Floats, hole: Floats, count: int = _OFFSETS) -> Floats:
     """Return places between two ends, closer to each other near the waists, of shape (k, n)."""
     apart = np.abs(beams.waist_position[0] - beams.waist_position[1])
     places = [start[np.newaxis], end[np.newaxis]]

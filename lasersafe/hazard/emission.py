@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,19 +17,19 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Emission:
-    """What a laser emits at one setting, in SI units.
+    """What a laser emits at one setting, or at many as arrays that broadcast together, in SI units.
 
     Parameters
     ----------
     kind : str
         ``continuous``, ``single pulse`` or ``pulse train``.
-    power : float
+    power : float, or numpy.ndarray of shape (...)
         Mean power; 0 for a single pulse. [W]
-    pulse_energy : float
+    pulse_energy : float, or numpy.ndarray of shape (...)
         Energy of one pulse; 0 for continuous emission. [J]
-    pulse_duration : float
+    pulse_duration : float, or numpy.ndarray of shape (...)
         Duration of one pulse; 0 for continuous emission. [s]
-    repetition_rate : float
+    repetition_rate : float, or numpy.ndarray of shape (...)
         Pulses per second; 0 unless a train. Of a pattern, as many as there are on average. [Hz]
     burst : tuple of (number, spacing)
         Pulses in a burst and time between their starts [s], bursts in a group and their spacing, and so on.
@@ -44,23 +44,28 @@ class Emission:
     """
 
     kind: str
-    power: float = 0.0
-    pulse_energy: float = 0.0
-    pulse_duration: float = 0.0
-    repetition_rate: float = 0.0
-    burst: tuple[tuple[float, float], ...] = ()
+    power: Any = 0.0
+    pulse_energy: Any = 0.0
+    pulse_duration: Any = 0.0
+    repetition_rate: Any = 0.0
+    burst: tuple[tuple[Any, Any], ...] = ()
     pulses: tuple[tuple[float, float, float], ...] = ()
     period: float | None = None
     pedestal: float = 0.0
     name: str = ""
 
     @property
-    def shortest_pulse(self) -> float:
+    def single(self) -> bool:
+        """Whether it is one setting, not arrays."""
+        return not isinstance(self.amount, np.ndarray)
+
+    @property
+    def shortest_pulse(self) -> Any:
         """Duration of the shortest pulse, 0 for continuous emission. [s]."""
         return min((length for _, length, _ in self.pulses), default=self.pulse_duration)
 
     @property
-    def amount(self) -> float:
+    def amount(self) -> Any:
         """What is compared: power, or energy per pulse. [W or J]."""
         return self.power if self.kind == "continuous" else self.pulse_energy
 
@@ -74,34 +79,7 @@ class Emission:
             pedestal=self.pedestal * factor,
         )
 
-
-def _nothing() -> Floats:
-    return np.asarray(0.0)
-
-
-@dataclass(frozen=True)
-class Light:
-    """Many emissions as arrays that broadcast together; the fields are those of `Emission`."""
-
-    kind: str
-    power: Floats = field(default_factory=_nothing)
-    pulse_energy: Floats = field(default_factory=_nothing)
-    pulse_duration: Floats = field(default_factory=_nothing)
-    repetition_rate: Floats = field(default_factory=_nothing)
-    burst: tuple[tuple[Any, Any], ...] = ()
-    pedestal: float = 0.0
-
-    @property
-    def amount(self) -> Floats:
-        """What is compared: power, or energy per pulse. [W or J]."""
-        return self.power if self.kind == "continuous" else self.pulse_energy
-
-    @property
-    def shortest_pulse(self) -> Floats:
-        """Duration of the pulses, 0 for continuous emission. [s]."""
-        return self.pulse_duration
-
-    def taken(self, at: NDArray[np.intp]) -> Light:
+    def taken(self, at: NDArray[np.intp]) -> Emission:
         """Return the emissions with these numbers."""
         return replace(
             self, power=taken(self.power, at), pulse_energy=taken(self.pulse_energy, at),
@@ -109,12 +87,12 @@ class Light:
         )  # fmt: skip
 
 
-def taken(values: Floats, at: NDArray[np.intp]) -> Floats:
+def taken(values: ArrayLike, at: NDArray[np.intp]) -> Floats:
     """Return the values with some numbers.
 
     Parameters
     ----------
-    values : numpy.ndarray, shape () or (n,)
+    values : array_like, shape () or (n,)
         Values of cases; a single number stays one. [any]
     at : numpy.ndarray of int, shape (m,)
         Numbers of the cases.
@@ -124,7 +102,8 @@ def taken(values: Floats, at: NDArray[np.intp]) -> Floats:
     numpy.ndarray, shape () or (m,)
         The same units. [any]
     """
-    return values if values.ndim == 0 else values[at]
+    found = np.asarray(values)
+    return found if found.ndim == 0 else found[at]
 
 
 def continuous(power: float) -> Emission:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.emission import Emission, Floats, Light, source_caps, taken
+from lasersafe.hazard.emission import Emission, Floats, source_caps, taken
 from lasersafe.hazard.lasting import body_area, plain_limits
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import (
@@ -83,7 +83,7 @@ class Comparison:
 def train_limit(
     rule_set: str,
     tissue: str,
-    emission: Emission | Light,
+    emission: Emission,
     wavelength: ArrayLike,
     duration: ArrayLike,
     source_angle: ArrayLike = ALPHA_MIN,
@@ -96,7 +96,7 @@ def train_limit(
         Name of the rule set.
     tissue : str
         ``eye`` or ``skin``.
-    emission : Emission or Light
+    emission : Emission
         Pulses of any pattern.
     wavelength : array_like, shape (...)
         Wavelength. [m]
@@ -111,7 +111,7 @@ def train_limit(
         Arrays of the shape of what varies.
     """
     area = body_area(tissue, wavelength)
-    if isinstance(emission, Emission) and emission.pulses:
+    if emission.pulses:
         start, length, energy = (np.array(column) for column in zip(*emission.pulses, strict=True))
         return pulse_list_limit(
             rule_set, tissue, float(np.asarray(wavelength)), start, length, energy, float(np.asarray(duration)),
@@ -130,7 +130,7 @@ def train_limit(
 def compare(
     rule_set: str,
     tissue: str,
-    light: Emission | Light,
+    light: Emission,
     wavelength: ArrayLike,
     duration: ArrayLike,
     source_angle: ArrayLike = ALPHA_MIN,
@@ -143,7 +143,7 @@ def compare(
         Name of the rule set.
     tissue : str
         ``eye`` or ``skin``.
-    light : Emission or Light
+    light : Emission
         What reaches the place, before it is averaged over an aperture.
     wavelength : array_like, shape (...)
         Wavelength. [m]
@@ -163,7 +163,7 @@ def compare(
     OutOfRangeError
         If the rule set has no limit at a point.
     """
-    if isinstance(light, Emission) and isinstance(wavelength, float) and isinstance(duration, float):
+    if light.single and isinstance(wavelength, float) and isinstance(duration, float):
         if isinstance(source_angle, float):
             return _of_one(rule_set, tissue, light, wavelength, duration, source_angle)
     return _compare(rule_set, tissue, light, wavelength, duration, source_angle)
@@ -172,7 +172,7 @@ def compare(
 def _compare(
     rule_set: str,
     tissue: str,
-    light: Emission | Light,
+    light: Emission,
     wavelength: ArrayLike,
     duration: ArrayLike,
     source_angle: ArrayLike,
@@ -208,13 +208,13 @@ def _compare(
 def _at_once(
     rule_set: str,
     tissue: str,
-    light: Emission | Light,
+    light: Emission,
     wavelength: ArrayLike,
     duration: ArrayLike,
     source_angle: ArrayLike,
 ) -> Comparison | None:
     """Return the strictest limit of a great many regular trains, where all comparisons have one limiting aperture."""
-    if light.kind != "pulse train" or isinstance(light, Emission) or light.burst or light.pedestal:
+    if light.kind != "pulse train" or light.single or light.burst or light.pedestal:
         return None
     single = np.ndim(wavelength) == np.ndim(duration) == np.ndim(source_angle) == 0
     trains = np.broadcast(light.pulse_duration, light.repetition_rate)
@@ -239,7 +239,7 @@ _of_one = lru_cache(maxsize=4096)(_compare)
 def compare_source(
     rule_set: str,
     tissue: str,
-    light: Emission | Light,
+    light: Emission,
     wavelength: ArrayLike,
     duration: ArrayLike,
     first: ArrayLike,
@@ -256,7 +256,7 @@ def compare_source(
         Name of the rule set.
     tissue : str
         ``eye`` or ``skin``.
-    light : Emission or Light
+    light : Emission
         What feeds the source.
     wavelength : array_like, shape (...)
         Wavelength. [m]
@@ -277,7 +277,7 @@ def compare_source(
     caps = source_caps(rule_set, light.kind, light.shortest_pulse, duration)
     one, two = np.broadcast_arrays(np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64))
     angles = np.stack([limited_angle(one, two, ALPHA_MIN, cap) for cap in caps])
-    if not isinstance(light, Emission) or angles.size > _FEW:
+    if not light.single or angles.size > _FEW:
         every = compare(rule_set, tissue, light, wavelength, duration, angles)
         return [replace(c, limit=c.limit.min(axis=0), aperture=np.asarray(c.aperture).min(axis=0)) for c in every]
     different = unique(angles)  # equal angles are looked up once

@@ -240,7 +240,7 @@ def scan_distance(
     def ratio(distance: FLOAT) -> FLOAT:
         return scan_ratio(scan, emission, distance)
 
-    waists = scan.beam.waist_position
+    waists: tuple[float, float] = scan.beam.waist_position
     far = 2.0 * max(1.0, *waists)
     while float(ratio(np.array([far]))[0]) > 1.0 or far < 4.0 * max(waists):
         far *= 2.0

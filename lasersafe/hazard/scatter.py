@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.crossing import Places, last_crossing, last_fall
 from lasersafe.hazard.distances import scatter_distance
-from lasersafe.hazard.emission import Emission, Floats, Light, source_caps, taken
+from lasersafe.hazard.emission import Emission, Floats, source_caps, taken
 from lasersafe.hazard.exposure import ALPHA_MIN, compare_source, criteria
 from lasersafe.hazard.zones import Reach
 from lasersafe.optics.checks import within
@@ -49,7 +49,7 @@ def step_places(spot_diameter: ArrayLike) -> list[Floats]:
 def spot_limits(
     rule_set: str,
     tissue: str,
-    light: Emission | Light,
+    light: Emission,
     wavelength: ArrayLike,
     duration: ArrayLike,
     part: Callable[[str], float] = lambda hazard: 1.0,
@@ -62,7 +62,7 @@ def spot_limits(
         Name of the rule set.
     tissue : str
         ``eye`` or ``skin``.
-    light : Emission or Light
+    light : Emission
         What falls on the spot; of many, the cases.
     wavelength : array_like, shape (...)
         Wavelength. [m]
@@ -79,7 +79,7 @@ def spot_limits(
     lam, time = np.asarray(wavelength, dtype=np.float64), np.asarray(duration, dtype=np.float64)
 
     def lowest(first: Floats, second: Floats, at: Places) -> Floats:
-        if isinstance(light, Emission):
+        if light.single:
             every = compare_source(rule_set, tissue, light, float(lam), float(time), first, second)
         else:
             own = light.taken(at)

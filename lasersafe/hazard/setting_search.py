@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.emission import Emission, Light
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import criteria, train_limit
 from lasersafe.hazard.setting_trials import Tried, candidates, trains
 from lasersafe.hazard.settings import SettingSpace
@@ -62,7 +63,7 @@ def _limit(
     rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float
 ) -> PulseTrainLimit:
     burst = () if space.burst_pulses is None else ((tried.number, tried.spacing),)
-    light = Light(
+    light = Emission(
         "pulse train", pulse_energy=tried.energy, pulse_duration=tried.pulse, repetition_rate=tried.rate * tried.number,
         burst=burst, pedestal=space.pedestal,
     )  # fmt: skip
@@ -249,7 +250,7 @@ def worst_settings(
     return tuple(found)
 
 
-def _now(emission: Emission, knob: str) -> float:
+def _now(emission: Emission, knob: str) -> Any:
     if knob == "power":
         return emission.power - emission.pedestal
     if knob == "duty":
@@ -260,7 +261,7 @@ def _now(emission: Emission, knob: str) -> float:
         return emission.burst[0][0 if knob == "burst_pulses" else 1]
     if knob == "repetition_rate" and emission.burst:
         return emission.repetition_rate / emission.burst[0][0]
-    return float(getattr(emission, knob))
+    return getattr(emission, knob)
 
 
 def knob_changes(

@@ -14,7 +14,7 @@ from lasersafe.hazard.distances import direct_distance, narrowest
 from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare, criteria, strictest_by_aperture
 from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.geometry import AnyBeam, BeamGeometry, Beams, diameters
+from lasersafe.optics.geometry import BeamGeometry, diameters
 from lasersafe.records.step import Criterion, Zone
 
 FARTHEST = 1e9  # m
@@ -88,12 +88,12 @@ def worst_place(
     return (distance, *beyond)
 
 
-def worst_places(beams: AnyBeam, distance: Floats, aperture: Floats) -> list[Floats]:
+def worst_places(beams: BeamGeometry, distance: Floats, aperture: Floats) -> list[Floats]:
     """Return places at or beyond distances, at one of which most comes through, as `zones.worst_place` does.
 
     Parameters
     ----------
-    beams : Beams
+    beams : BeamGeometry
         The beams.
     distance : numpy.ndarray, shape (...)
         From the last optic. [m]
@@ -112,14 +112,14 @@ def worst_places(beams: AnyBeam, distance: Floats, aperture: Floats) -> list[Flo
     return [np.asarray(distance), start, end, narrowest(aperture, beams, start, end)]
 
 
-def beam_reach(one: Comparison, beam: AnyBeam, factor: ArrayLike = 1.0) -> Floats:
+def beam_reach(one: Comparison, beam: BeamGeometry, factor: ArrayLike = 1.0) -> Floats:
     """Return how far beams exceed one limit.
 
     Parameters
     ----------
     one : Comparison
         What is compared.
-    beam : BeamGeometry or Beams, shape (...)
+    beam : BeamGeometry, shape (...)
         The beams.
     factor : array_like, shape (...)
         Reflectance on the way. [1]
@@ -146,14 +146,14 @@ def _scaled(amount: ArrayLike, factor: ArrayLike) -> Floats:
     return np.asarray(amount if np.ndim(factor) == 0 and factor == 1.0 else amount * np.asarray(factor))
 
 
-def farthest(compared: Iterable[Comparison], beams: AnyBeam, factor: ArrayLike = 1.0) -> Floats:
+def farthest(compared: Iterable[Comparison], beams: BeamGeometry, factor: ArrayLike = 1.0) -> Floats:
     """Return how far beams exceed any of their limits: the farthest place, 0 where no place does.
 
     Parameters
     ----------
     compared : iterable of Comparison
         At least one.
-    beams : Beams
+    beams : BeamGeometry
         The beams.
     factor : array_like, shape (...)
         Reflectance on the way. [1]
@@ -173,7 +173,7 @@ def farthest(compared: Iterable[Comparison], beams: AnyBeam, factor: ArrayLike =
         return reduce(np.maximum, (beam_reach(one, beams, factor) for one in every))
     # A circular beam as wide as the shorter axis reaches farther: where it adds nothing, nothing is searched.
     alone = [
-        Beams(
+        BeamGeometry(
             (np.asarray(beams.waist_diameter[i]),) * 2, (np.asarray(beams.divergence[i]),) * 2,
             (np.asarray(beams.waist_position[i]),) * 2, beams.profile, beams.propagation,
         )
@@ -192,7 +192,7 @@ def farthest(compared: Iterable[Comparison], beams: AnyBeam, factor: ArrayLike =
 
 
 def highest_ratio(
-    compared: Iterable[Comparison], beams: AnyBeam, distance: ArrayLike, factor: ArrayLike = 1.0
+    compared: Iterable[Comparison], beams: BeamGeometry, distance: ArrayLike, factor: ArrayLike = 1.0
 ) -> Floats:
     """Return exposure over limit, the worst comparison at the worst place at or beyond a distance.
 
@@ -200,7 +200,7 @@ def highest_ratio(
     ----------
     compared : iterable of Comparison
         At least one.
-    beams : Beams
+    beams : BeamGeometry
         The beams.
     distance : array_like, shape (...)
         From the last optic. [m]

@@ -10,7 +10,7 @@ from lasersafe.errors import InputError
 from lasersafe.library.given import Given, broadcast, given, given_or_none
 from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, choice
-from lasersafe.optics.geometry import CRITERIA, PROFILES, PROPAGATIONS, BeamGeometry, Beams, diameters, to_1_over_e
+from lasersafe.optics.geometry import CRITERIA, PROFILES, PROPAGATIONS, BeamGeometry, diameters, to_1_over_e
 from lasersafe.optics.propagation import FIBRE_CRITERIA, check_diffraction, fibre_multimode
 from lasersafe.quantity import format_quantity
 from lasersafe.typed import shown
@@ -55,11 +55,11 @@ class Beam:
             *(one.shape for one in (*beams.waist_diameter, *beams.divergence, *beams.waist_position))
         )
 
-    def axes(self) -> Beams:
+    def axes(self) -> BeamGeometry:
         """Return both axes, as the functions of ``hazard`` take them."""
         waist = self.waist_diameter if self.waist_diameter_y is None else self.waist_diameter_y
         angle = self.divergence if self.divergence_y is None else self.divergence_y
-        return Beams(
+        return BeamGeometry(
             (self.waist_diameter, waist), (self.divergence, angle), (self.waist_position, self.waist_position),
             self.profile, self.propagation,
         )  # fmt: skip

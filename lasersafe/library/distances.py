@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.hazard import distances
-from lasersafe.hazard.emission import Light
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import compare
 from lasersafe.hazard.zones import ReachArrays, beam_reach, reaches
 from lasersafe.library.beams import Beam, check_free_beam, needed_beam
@@ -123,7 +123,7 @@ class HazardDistance(ReachArrays):
 
 def _light(
     power: Given | None, pulse_energy: Given | None, pulse_duration: Given | None, repetition_rate: Given | None
-) -> Light:
+) -> Emission:
     mean = given_or_none("power", power)
     energy = given_or_none("pulse energy", pulse_energy)
     pulse = given_or_none("pulse duration", pulse_duration)
@@ -136,16 +136,16 @@ def _light(
         if mean is None:
             message = "emission is missing: give power, or pulse_energy with pulse_duration"
             raise InputError(message)
-        return Light("continuous", power=mean)
+        return Emission("continuous", power=mean)
     if rate is None:
         if energy is None or mean is not None:
             message = "one single pulse needs pulse_energy and pulse_duration; a train needs repetition_rate too"
             raise InputError(message)
-        return Light("single pulse", pulse_energy=energy, pulse_duration=pulse)
+        return Emission("single pulse", pulse_energy=energy, pulse_duration=pulse)
     if energy is not None and mean is None:
-        return Light("pulse train", pulse_energy=energy, pulse_duration=pulse, repetition_rate=rate)
+        return Emission("pulse train", pulse_energy=energy, pulse_duration=pulse, repetition_rate=rate)
     if energy is None and mean is not None:
-        return Light("pulse train", pulse_energy=np.asarray(mean / rate), pulse_duration=pulse, repetition_rate=rate)
+        return Emission("pulse train", pulse_energy=np.asarray(mean / rate), pulse_duration=pulse, repetition_rate=rate)
     message = "a pulse train needs either pulse_energy or power (the mean power), and not both"
     raise InputError(message)
 
@@ -305,6 +305,6 @@ def scatter_distance(
     return _result("scatter", tissue, emitted.kind, time, found)
 
 
-def _together(light: Light) -> NDArray[Any]:
+def _together(light: Emission) -> NDArray[Any]:
     parts = (light.amount, light.pulse_duration, light.repetition_rate)
-    return np.empty(np.broadcast_shapes(*(part.shape for part in parts)), dtype=bool)
+    return np.empty(np.broadcast_shapes(*map(np.shape, parts)), dtype=bool)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -55,15 +56,17 @@ def pair(name: str, value: ArrayLike) -> Pair:
 
 @dataclass(frozen=True)
 class BeamGeometry:
-    """A beam as the formulas of this package use it [1]_.
+    """A beam, or many as arrays that broadcast together, as the formulas of this package use them [1]_.
+
+    Numbers are checked here, arrays where they are used. Where both axes are one array, the beams are circular.
 
     Parameters
     ----------
-    waist_diameter : tuple of float, (x, y)
+    waist_diameter : tuple of float, or of numpy.ndarray of shape (...), (x, y)
         Full 1/e diameter at the waist; 0 for a point focus. [m]
-    divergence : tuple of float, (x, y)
+    divergence : tuple of float, or of numpy.ndarray of shape (...), (x, y)
         Full 1/e angle far from the waist. [rad]
-    waist_position : tuple of float, (x, y)
+    waist_position : tuple of float, or of numpy.ndarray of shape (...), (x, y)
         Place of the waist, from the last optic; negative inside the laser. [m]
     profile : str
         ``"gaussian"`` or ``"top-hat"`` (evenly filled disc or ellipse).
@@ -83,13 +86,15 @@ class BeamGeometry:
     .. [1] ISO11146-1, clause on the propagation of the beam width.
     """
 
-    waist_diameter: Pair
-    divergence: Pair
-    waist_position: Pair = (0.0, 0.0)
+    waist_diameter: tuple[Any, Any]
+    divergence: tuple[Any, Any]
+    waist_position: tuple[Any, Any] = (0.0, 0.0)
     profile: str = "gaussian"
     propagation: str = "hyperbolic"
 
     def __post_init__(self) -> None:
+        if not self.single:
+            return
         for name in ("waist_diameter", "divergence", "waist_position"):
             object.__setattr__(self, name, pair(name, getattr(self, name)))
         within("waist_diameter", self.waist_diameter, "m", 0.0, _LONGEST)
@@ -100,51 +105,39 @@ class BeamGeometry:
         choice("propagation", self.propagation, PROPAGATIONS)
 
     @property
-    def circular(self) -> bool:
-        """Whether both axes are alike, so that the closed forms hold."""
-        (wx, wy), (ax, ay), (px, py) = self.waist_diameter, self.divergence, self.waist_position
-        return wx == wy and ax == ay and px == py
-
-
-@dataclass(frozen=True)
-class Beams:
-    """Many beams as arrays that broadcast together; the fields are those of `BeamGeometry`.
-
-    Where both axes are one array, the beam is circular.
-    """
-
-    waist_diameter: tuple[FloatArray, FloatArray]
-    divergence: tuple[FloatArray, FloatArray]
-    waist_position: tuple[FloatArray, FloatArray]
-    profile: str = "gaussian"
-    propagation: str = "hyperbolic"
+    def single(self) -> bool:
+        """Whether it is one beam, not arrays."""
+        pairs = (self.waist_diameter, self.divergence, self.waist_position)
+        return not any(isinstance(one, np.ndarray) for both in pairs if isinstance(both, tuple) for one in both)
 
     @property
     def circular(self) -> bool:
         """Whether both axes of every beam are alike."""
         pairs = (self.waist_diameter, self.divergence, self.waist_position)
-        return all(x is y or np.array_equal(x, y) for x, y in pairs)
+        return all(
+            x is y or (x == y if isinstance(x, float) and isinstance(y, float) else np.array_equal(x, y))
+            for x, y in pairs
+        )
 
-    def taken(self, at: NDArray[np.intp]) -> Beams:
+    def taken(self, at: NDArray[np.intp]) -> BeamGeometry:
         """Return the beams with these numbers."""
+        if self.single:
+            return self
 
-        def some(axes: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
-            first = axes[0] if axes[0].ndim == 0 else axes[0][at]
-            return first, first if axes[1] is axes[0] else (axes[1] if axes[1].ndim == 0 else axes[1][at])
+        def some(axes: tuple[Any, Any]) -> tuple[Any, Any]:
+            first = axes[0] if np.ndim(axes[0]) == 0 else axes[0][at]
+            return first, first if axes[1] is axes[0] else (axes[1] if np.ndim(axes[1]) == 0 else axes[1][at])
 
         pairs = (some(self.waist_diameter), some(self.divergence), some(self.waist_position))
-        return Beams(*pairs, self.profile, self.propagation)
+        return BeamGeometry(*pairs, self.profile, self.propagation)
 
 
-AnyBeam = BeamGeometry | Beams
-
-
-def diameters(beam: AnyBeam, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Return the 1/e diameters of a beam in x and y at a distance, or of many beams.
 
     Parameters
     ----------
-    beam : BeamGeometry or Beams
+    beam : BeamGeometry
         The beam; its numbers were checked when it was made.
     distance : array_like, shape (...)
         Distance along the path from the last optic. [m]
@@ -159,7 +152,7 @@ def diameters(beam: AnyBeam, distance: ArrayLike) -> tuple[FloatArray, FloatArra
     OutOfRangeError
         If a distance is not a finite number.
     """
-    if isinstance(distance, float) and isinstance(beam, BeamGeometry):
+    if isinstance(distance, float) and beam.single:
         return _diameters_at(beam, float(distance))
     place = finite("distance", distance, "m")
     x = _along(beam.waist_diameter[0], beam.divergence[0], place - beam.waist_position[0], beam.propagation)

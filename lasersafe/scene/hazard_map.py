@@ -85,4 +85,4 @@ def _widest(profile: BeamProfile, offset: float) -> float:
     """Return how far beside the axis, at the apex, a ratio can still matter; it grows with the slope."""
     beam = profile.beam
     lens = [w + a * abs(z) for w, a, z in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True)]
-    return _WIDE * (max(lens) + max(beam.divergence) * offset) + profile.aperture_radius
+    return float(_WIDE * (max(lens) + max(beam.divergence) * offset) + profile.aperture_radius)

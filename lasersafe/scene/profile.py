@@ -174,7 +174,7 @@ class BeamProfile:
         along the axis, as far as rays count, k diameters aside: 4 s > k^2 phi^2 (size of z0).
         """
         wide = zip(self.beam.divergence, self.beam.waist_position, strict=True)
-        return max(_RAYS * angle * angle * abs(position) / 4.0 for angle, position in wide)
+        return max(float(_RAYS * angle * angle * abs(position) / 4.0) for angle, position in wide)
 
     def tail(self, distance: float, factor: float, least: float = LEAST) -> float:
         """Return how far from the axis rays have to be so that all of them together give less than a ratio. [m].

@@ -7,12 +7,11 @@ import pytest
 
 from lasersafe.hazard import emission
 from lasersafe.hazard.distances import scatter_distance
-from lasersafe.hazard.emission import Light
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import compare
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.zones import beam_reach, direct_reach, reaches
 from lasersafe.limits import rule_sets
-from lasersafe.optics.geometry import Beams
 from lasersafe.optics.propagation import BeamGeometry
 
 KINDS = ("continuous", "single pulse", "pulse train")
@@ -39,9 +38,9 @@ def drawn(kind: str, tissue: str):
 @pytest.mark.parametrize("kind", KINDS)
 def test_many_beams_at_once_give_what_each_gives_alone(kind: str, tissue: str, oblong: float) -> None:
     wavelength, duration, pulse, rate, amount, (waist, angle, place) = drawn(kind, tissue)
-    light = Light(kind, power=amount, pulse_energy=amount, pulse_duration=pulse, repetition_rate=rate)
+    light = Emission(kind, power=amount, pulse_energy=amount, pulse_duration=pulse, repetition_rate=rate)
     sets = rule_sets()
-    beams = Beams((waist, waist), (angle, angle * oblong), (place, place), "top-hat")
+    beams = BeamGeometry((waist, waist), (angle, angle * oblong), (place, place), "top-hat")
     compared = [one for name in sets for one in compare(name, tissue, light, wavelength, duration)]
     direct = reaches(compared, lambda one: beam_reach(one, beams, 0.7))
     scatter = reaches(compared, lambda one: scatter_distance(one.amount, one.limit, 0.4, 0.3))

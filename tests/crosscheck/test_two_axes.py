@@ -12,7 +12,7 @@ from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.exposure import Comparison, strictest_by_aperture
 from lasersafe.hazard.zones import farthest
 from lasersafe.optics.aperture import _gaussian_elliptical, _gaussian_wide, mean_exposure
-from lasersafe.optics.geometry import BeamGeometry, Beams, diameters
+from lasersafe.optics.geometry import BeamGeometry, diameters
 
 
 def nodes_of(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> np.ndarray:
@@ -69,7 +69,7 @@ def test_arrays_are_the_beams_one_by_one(profile: str, propagation: str, waists:
     angle = [10 ** random.uniform(-4, -0.5, size) for _ in "xy"]
     place = np.zeros(size) if waists == "at the optic" else random.uniform(-1, 2, size)
     other = place + (10 ** random.uniform(-3, 1, size) if waists == "apart" else 0.0)
-    beams = Beams((waist[0], waist[1]), (angle[0], angle[1]), (place, other), profile, propagation)
+    beams = BeamGeometry((waist[0], waist[1]), (angle[0], angle[1]), (place, other), profile, propagation)
     found = direct_distance(amount, limit, aperture, beams)
     for i in range(size):
         beam = BeamGeometry(
@@ -89,7 +89,7 @@ def test_comparisons_that_are_not_searched_would_not_reach_farther(profile: str,
     for turn in range(12):
         waist, angle = ([10 ** random.uniform(low, high, size) for _ in "xy"] for low, high in ((-5, -1), (-4, -0.5)))
         place = [random.uniform(-1, 2, size) for _ in "xy"] if turn % 3 else [np.zeros(size)] * 2
-        beams = Beams((waist[0], waist[1]), (angle[0], angle[1]), (place[0], place[1]), profile, propagation)
+        beams = BeamGeometry((waist[0], waist[1]), (angle[0], angle[1]), (place[0], place[1]), profile, propagation)
         amount = 10 ** random.uniform(-3, 4, size)
         compared = [
             Comparison("", "", "", amount * share, np.where(random.random(size) < 0.1, np.inf, limit), np.asarray(hole))
