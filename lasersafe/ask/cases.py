@@ -5,52 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from lasersafe.ask.new import write_starter
 from lasersafe.errors import CalcError, CaseError, Fault, InputError
-from lasersafe.files import write_file
 from lasersafe.outputs import Output, case_mark, mark_of, refuse_to_lose, write_outputs
 from lasersafe.records.fields import as_json
-from lasersafe.reference import templates_path
 from lasersafe.results import StarterValue
 from lasersafe.wording import load_wording
-
-
-def template_names() -> list[str]:
-    """Return the names of the starter cases."""
-    return sorted(path.stem for path in templates_path("cases").glob("*.toml"))
-
-
-def template_text(name: str) -> bytes:
-    """Return a starter case.
-
-    Raises
-    ------
-    InputError
-        If there is no starter case of that name.
-    """
-    import difflib
-
-    names = template_names()
-    if name not in names:
-        near = difflib.get_close_matches(name, names, 1)
-        hint = f"did you mean '{near[0]}'? " if near else ""
-        message = f"template = '{name[:60]}': {hint}there are: {', '.join(names)}"
-        raise InputError(message)
-    return templates_path("cases", f"{name}.toml").read_bytes()
-
-
-def start_case(path: Path, template: str | None, replace: bool) -> dict[str, Any]:
-    """Write a starter case and return what to print; without a template, refuse with the list of names."""
-    if template is None:
-        message = f"choose a template with --from: {', '.join(template_names())}"
-        raise InputError(message)
-    _write_starter(path, template, replace)
-    return {"case": str(path), "template": template}
-
-
-def _write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> None:
-    known = [template_text(name) for name in template_names()] if replace or starters_too else []
-    there = refuse_to_lose(path, "", replace=replace, known=known)
-    write_file(path, template_text(template), replace=there is not None)
 
 
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
@@ -77,7 +37,11 @@ def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
 
 
 def _remark(one: StarterValue) -> str:
+    from lasersafe.models.reading import REPLACE
+
     line = "" if one.line is None else f"line {one.line}: "
+    if not one.starter:
+        return f"  remark: {line}{one.field}: marked '{REPLACE[2:]}'; nobody can sign before what holds here is written"
     return (
         f"  remark: {line}{one.field}, '{one.name}': as in the starter case '{one.starter}'; nobody can sign before "
         "what holds here is written instead"
@@ -141,6 +105,6 @@ def write_demo(folder: Path) -> dict[str, Any]:
     """Write the demo case and its sheet and return what to print."""
     case = folder / "demo.toml"
     sheet = folder / "demo.pdf"
-    _write_starter(case, "demo", replace=False, starters_too=True)
+    write_starter(case, "demo", replace=False, starters_too=True)
     data = write_case_sheet(case, sheet, None)
     return {"case": str(case), **data}

@@ -190,5 +190,6 @@ def starter_sentence(found: Sequence[StarterValue], wording: Wording) -> tuple[s
         listed = ", ".join(f"'{name}'" for name in names[:_MOST])
         listed = wording.text("starter.more", names=listed, count=more) if more > 0 else listed
         parts.append(wording.text(f"starter.{kind}", names=listed))
-    starters = ", ".join(dict.fromkeys(one.starter for one in found))
-    return (wording.text("starter.sentence", starters=starters, what="; ".join(parts)),) if parts else ()
+    starters = ", ".join(dict.fromkeys(one.starter for one in found if one.starter))
+    key = "starter.sentence" if starters else "starter.marked"
+    return (wording.text(key, starters=starters, what="; ".join(parts)),) if parts else ()

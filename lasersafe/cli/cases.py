@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Optional
 
 import typer
 
@@ -18,7 +19,9 @@ from lasersafe.cli.options import (
     print_json,
     tell,
 )
-from lasersafe.cli.streams import say, show
+from lasersafe.cli.streams import complain, say, show
+
+Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)
 
 
 @app.command()
@@ -37,18 +40,66 @@ def demo(
 def new(
     case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The file to write.", show_default=False)],
     template: Annotated[
-        Text, typer.Option("--from", help="Name of the starter case; without it the names are listed.")
+        Text,
+        typer.Option(
+            "--from", help="A starter case, as handheld-welder, or demo, the long example; then nothing is asked."
+        ),
     ] = None,
+    laser: Annotated[
+        Texts, typer.Option(help="Kind of laser, as 'hand-held welder'; several may be given. Asked for without it.")
+    ] = None,
+    crew: Annotated[Text, typer.Option(help="How many and how near, as '6 at 2 m'. Asked for without it.")] = None,
+    guests: Annotated[Text, typer.Option(help="The same of the guests, as '40 at 8 m'.")] = None,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Ask nothing: take what is usual, marked 'replace me' in the file.")
+    ] = False,
+    language: Annotated[str, typer.Option(help="Language of the questions and of the case: en or de.")] = "en",
     replace: Annotated[
         bool, typer.Option(help="Overwrite a file that is there, unless it is a case that was edited.")
     ] = False,
     as_json: Json = False,
 ) -> None:
-    """Start a case file from a template."""
-    from lasersafe.ask.cases import start_case
+    """Start a case file: question by question, or from a starter case.
 
-    data = start_case(case, template, replace)
+    Enter takes what stands in brackets; what was not answered is marked 'replace me' in the file, and nobody can sign
+    before it is replaced.
+    """
+    from lasersafe.ask.new import Said, ask_case, start_case
+
+    if template is not None:
+        data = start_case(case, template, replace)
+    else:
+        data = ask_case(case, Said(laser or (), crew, guests, language, _answers()), _unasked if yes else _ask, replace)
     tell(as_json, data, f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
+
+
+def _answers() -> bool:
+    return sys.stdin is not None and sys.stdin.isatty()
+
+
+def _unasked(question: str, changes: str, default: str) -> None:
+    """Take the default."""
+
+
+def _ask(question: str, changes: str, default: str) -> str | None:
+    """Return the line that is typed, None for an empty one, which takes the default.
+
+    Raises
+    ------
+    EOFError
+        If there is nobody to answer.
+    """
+    complain(f"{question}\n  {changes}")
+    if _answers():
+        sys.stderr.write(f"  [{default}] ")
+        sys.stderr.flush()
+    try:
+        line = sys.stdin.readline() if sys.stdin is not None else ""
+    except OSError:
+        line = ""
+    if not line:
+        raise EOFError(question)
+    return line.strip() or None
 
 
 @app.command()

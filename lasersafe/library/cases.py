@@ -113,14 +113,14 @@ def starter_case(name: str) -> Case:
     InputError
         If there is no starter case of that name.
     """
-    from lasersafe.ask.cases import template_text
+    from lasersafe.ask.new import template_text
 
     return make_case(template_text(name).decode("utf-8"))
 
 
 def _refuse_starter(name: str) -> None:
     """Refuse the name of a starter case where a file or a text is expected, unless there is such a file."""
-    from lasersafe.ask.cases import template_names
+    from lasersafe.ask.new import template_names
 
     if name in template_names() and not Path(name).exists():
         message = f"case = {shown(name)}: there is no such file; starter_case({name!r}) gives the starter case"

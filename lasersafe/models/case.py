@@ -106,6 +106,7 @@ class Case(CaseModel):
     scene: Scene | None = None
 
     _lines: dict[Place, int] = PrivateAttr(default_factory=dict)
+    _marked: tuple[Place, ...] = PrivateAttr(default=())  # what a remark calls a figure of a starter case
     _assumed: tuple[Assumed, ...] = PrivateAttr(default=())
     _others: dict[int, tuple[Setup, ...]] = PrivateAttr(default_factory=dict)  # what may be fitted, of unknown optics
     _at_corner: bool = PrivateAttr(default=False)  # values moved to a corner of their tolerances

@@ -270,7 +270,7 @@ class _Said(NamedTuple):
 
 
 def starter_values(case: Case) -> tuple[StarterValue, ...]:
-    """Return the records of a case that say what one of a starter case says.
+    """Return the records of a case that say what one of an example case says, and the figures marked to be replaced.
 
     A record is the same when all its values are, in SI units and with defaults filled in, whatever it and its laser are
     called; of a record that says little the name has to be the same, too. A person's eyewear is the same when a person
@@ -297,7 +297,8 @@ def starter_values(case: Case) -> tuple[StarterValue, ...]:
         for one in _said(canonical(case))
         if (one.kind, one.what) in known
     ]
-    return tuple(sorted(found, key=lambda one: KINDS.index(one.kind)))
+    marked = (StarterValue("figure", path_text(at), "", path_text(at), case._lines.get(at)) for at in case._marked)
+    return (*sorted(found, key=lambda one: KINDS.index(one.kind)), *marked)
 
 
 @lru_cache(maxsize=1)

@@ -146,6 +146,7 @@ class _Walk:
 
 
 LARGEST_FILE = 1_000_000
+REPLACE = "# replace me"  # remark behind a figure of a starter case that nobody has looked at
 MOST_TABLES = 5_000
 MOST_PARTS = 16  # of a key with dots; a case needs four
 # pydantic adds them to a place
@@ -247,6 +248,9 @@ def parse_case(text: str, name: str = "case") -> Case:
     lines = lines_of(text)
     case = case_from(data, name, lines)
     case._lines.update(lines)
+    marked = {number for number, line in enumerate(text.split("\n"), 1) if REPLACE in line}
+    first = {line: place for place, line in sorted(lines.items(), key=lambda one: -len(one[0])) if line in marked}
+    case._marked = tuple(first[line] for line in sorted(first))
     return case
 
 

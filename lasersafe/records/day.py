@@ -93,11 +93,11 @@ class LaserFacts:
 
 @dataclass(frozen=True)
 class StarterValue:
-    """A record of the case that still says what one of a starter case says."""
+    """A record of the case that still says what one of a starter case says, or a figure that is marked so."""
 
-    kind: str  # person | eyewear | barrier | reading | strike_out
-    name: str  # of the person or barrier that it is about
-    starter: str  # name of the starter case
+    kind: str  # person | eyewear | barrier | reading | strike_out | figure
+    name: str  # of the person or barrier that it is about; of a figure, its field
+    starter: str  # name of the starter case, "" for a figure that is marked
     field: str  # as person[1]
     line: int | None = None
 

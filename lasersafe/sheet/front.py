@@ -269,12 +269,12 @@ def _starters(sheet: Sheet) -> list[str]:
     found = sheet.assessment.record.starter_values
     if not found:
         return []
-    starters = ", ".join(dict.fromkeys(one.starter for one in found))
+    starters = ", ".join(dict.fromkeys(one.starter for one in found if one.starter))
     names: dict[str, dict[str, None]] = {}
     for one in found:
         names.setdefault(one.kind, {})[one.name] = None
     kinds = [sheet.text(f"starter.{kind}", names=", ".join(own)) for kind, own in names.items()]
-    return [sheet.text("rests.starter", starters=starters), *kinds]
+    return [sheet.text("rests.starter", starters=starters), *kinds] if starters else kinds
 
 
 def _expiry(sheet: Sheet, signed: SignOff) -> list[str]:

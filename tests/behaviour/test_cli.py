@@ -8,6 +8,7 @@ import sys
 
 import pytest
 
+from lasersafe.ask.new import template_text
 from tests.behaviour.command import run
 from tests.project import ROOT
 
@@ -134,7 +135,7 @@ def test_eyewear_density_is_that_of_the_power_in_the_aperture() -> None:
         (["eyewear", *BEAM, "--pulse-duration", "1 ms", "--repetition-rate", "2 kHz"], "longer than the period"),
         (["assess", "missing.toml"], "missing.toml"),
         (["check", "."], "."),
-        (["new", "x.toml"], "handheld-welder"),
+        (["new", "x.toml"], "say --yes"),
         (["new", "x.toml", "--from", "handheld-weldr"], "did you mean 'handheld-welder'"),
         (["sheet", "missing.toml", "-o", "x.pdf"], "missing.toml"),
         (["limit", "--wavelength", "1070 nm"], "duration"),
@@ -153,7 +154,7 @@ def test_bad_input_is_one_message_and_exit_code_2(words, part, tmp_path, monkeyp
 @pytest.mark.parametrize("name", TEMPLATES)
 def test_every_template_is_written_checked_assessed_and_printed(name, tmp_path) -> None:
     case = tmp_path / "case.toml"
-    assert run("new", case, "--from", name).code == 0
+    case.write_bytes(template_text(name))
     assert run("check", case).code == 0
     data = run("assess", case, "--json").data
     assert data["scenarios"]
@@ -169,7 +170,7 @@ def test_every_template_is_written_checked_assessed_and_printed(name, tmp_path) 
 
 def test_a_sheet_that_is_printed_again_has_the_same_bytes(tmp_path) -> None:
     case, sheet = tmp_path / "case.toml", tmp_path / "sheet.pdf"
-    assert run("new", case, "--from", "visible-diode").code == 0
+    case.write_bytes(template_text("visible-diode"))
     printed = []
     for _ in range(2):
         assert run("sheet", case, "-o", sheet).code == 0
@@ -200,7 +201,7 @@ def test_new_does_not_overwrite(tmp_path) -> None:
 
 def test_check_lists_all_faults_with_lines(tmp_path) -> None:
     case = tmp_path / "case.toml"
-    assert run("new", case, "--from", "handheld-welder").code == 0
+    case.write_bytes(template_text("handheld-welder"))
     text = case.read_text(encoding="utf-8")
     case.write_text(
         text.replace('wavelength = "1070 nm"', 'wavelength = "1,07 um"').replace("distance =", "distanse =", 1)
@@ -215,7 +216,7 @@ def test_check_lists_all_faults_with_lines(tmp_path) -> None:
 
 def test_a_sheet_that_cannot_be_written_leaves_nothing(tmp_path) -> None:
     case = tmp_path / "case.toml"
-    run("new", case, "--from", "handheld-welder")
+    case.write_bytes(template_text("handheld-welder"))
     folder = tmp_path / "folder.pdf"
     folder.mkdir()
     answer = run("sheet", case, "-o", folder)
@@ -232,7 +233,7 @@ def test_units_version_and_schema() -> None:
 
 def test_commands_that_write_a_file_answer_in_json_too(tmp_path) -> None:
     case = tmp_path / "case.toml"
-    assert run("new", case, "--from", "co2-cutter", "--json").data == {"case": str(case), "template": "co2-cutter"}
+    assert run("new", case, "--from", "demo", "--json").data == {"case": str(case), "template": "demo"}
     for kind in ("prestart", "card", "door-sign"):
         page = tmp_path / f"{kind}.pdf"
         data = run(kind, case, "-o", page, "--json").data

@@ -58,7 +58,7 @@ LOADS: list[tuple[str, set[str]]] = [
     ),
     ("eyewear --wavelength 450nm --power 5W --continuous --beam-diameter 4mm --criterion 1/e2", FORMULAS),
     ("-", set()),
-    ("new CASE --from co2-cutter", {"lasersafe.results"}),
+    ("new FOLDER/new.toml --from demo", {"lasersafe.results"}),
     ("-", set()),
     ("batch --template FOLDER/inventory.csv", {*MODELS, "multiprocessing"}),
     ("-", set()),
@@ -90,6 +90,7 @@ for line in sys.stdin.read().splitlines():
 
 
 def test_each_command_loads_only_what_it_needs(tmp_path) -> None:
+    (tmp_path / "case.toml").write_bytes((ROOT / "templates" / "cases" / "co2-cutter.toml").read_bytes())
     chains = "\n".join(line for line, _ in LOADS).split("\n-\n")
     loaded: list[set[str]] = []
     for chain in chains:

@@ -325,7 +325,7 @@ def test_rounding_for_print_is_up() -> None:
 
 
 def test_there_is_a_worked_example_for_each_starter_case() -> None:
-    from lasersafe.ask.cases import template_names
+    from lasersafe.ask.new import template_names
 
     pages = {path.stem for path in (ROOT / "docs" / "examples").glob("*.md")}
     assert pages == set(template_names()) - {"demo"}
@@ -342,7 +342,7 @@ def test_there_is_a_worked_example_for_each_starter_case() -> None:
 def test_a_case_from_dictionaries_and_quantities_is_the_case_of_the_file(tmp_path) -> None:
     import tomllib
 
-    from lasersafe.ask.cases import template_names, template_text
+    from lasersafe.ask.new import template_names, template_text
     from lasersafe.models import canonical
 
     for name in template_names():
@@ -375,7 +375,7 @@ def test_a_case_from_dictionaries_and_quantities_is_the_case_of_the_file(tmp_pat
 def test_sheet_plan_and_assessment_from_any_form_of_a_case(tmp_path) -> None:
     import tomllib
 
-    from lasersafe.ask.cases import template_text
+    from lasersafe.ask.new import template_text
     from lasersafe.library.cases import _case_of
     from lasersafe.models import canonical
     from lasersafe.signing.commands import verify_answer
@@ -412,7 +412,7 @@ NASTY = 'Rope <img src=x onerror="alert(1)"> & \' <script>'
 
 @cache
 def nasty() -> tuple[lasersafe.Case, lasersafe.Assessment]:
-    from lasersafe.ask.cases import template_text
+    from lasersafe.ask.new import template_text
 
     text = template_text("co2-cutter").decode()
     text = text.replace('"Camera crew"', '"""' + NASTY + '"""').replace('title = "', f"title = '''{NASTY}''' #")

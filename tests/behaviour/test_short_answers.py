@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from lasersafe.ask.brief import LABEL, brief
-from lasersafe.ask.cases import template_names, template_text
+from lasersafe.ask.new import template_names, template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import metres
 from lasersafe.models import parse_case

@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from lasersafe.ask.new import template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import fingerprint, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError, OutputError
@@ -276,14 +277,14 @@ def test_printed_for_signature_stands_in_place_of_draft_only_when_the_verdict_pa
     assert "DRAFT" not in first
     assert "worth nothing until" in first
     failing = tmp_path / "failing.toml"
-    assert run("new", failing, "--from", "handheld-welder").code == 0
+    failing.write_bytes(template_text("handheld-welder"))
     failing.write_text(failing.read_text(encoding="utf-8") + ink, encoding="utf-8")
     assert print_sheet(failing, tmp_path / "failing.pdf")["state"] == "draft"
 
 
 def test_a_verdict_that_does_not_pass_cannot_be_signed(tmp_path: Path) -> None:
     failing = tmp_path / "failing.toml"
-    assert run("new", failing, "--from", "handheld-welder").code == 0
+    failing.write_bytes(template_text("handheld-welder"))
     result = run("signoff", failing, "--name", "Tobias Quendel", "--role", "assessor")
     assert result.code == 2
     assert "there is nothing to sign" in result.err

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from lasersafe.ask.cases import template_text
+from lasersafe.ask.new import template_text
 from lasersafe.cli import streams
 from lasersafe.cli.options import print_json
 from tests.project import ROOT

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
-from lasersafe.ask.cases import template_text
+from lasersafe.ask.new import template_text
 from lasersafe.assessment.corners import ends_of
 from lasersafe.errors import CaseError, QuantityError
 from lasersafe.hazard.corner import Uncertain, limits_of

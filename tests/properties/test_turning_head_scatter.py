@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.ask.cases import template_text
+from lasersafe.ask.new import template_text
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_hits import worst_hit
 from lasersafe.models import parse_case

@@ -1,0 +1,213 @@
+"""A new case: from a starter, or from answers to a few questions in the words of a maker or producer."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lasersafe.errors import InputError
+from lasersafe.files import write_file
+from lasersafe.outputs import refuse_to_lose
+from lasersafe.reference import templates_path
+
+if TYPE_CHECKING:
+    from lasersafe.models.kinds import LaserKind
+    from lasersafe.models.measured import Measured
+    from lasersafe.wording import Wording
+
+_WHERE = {"crew": "1 m", "guests": "8 m"}
+_PEOPLE = re.compile(
+    r"\s*(?P<count>\d{1,6})?\s*(?:(?:at|bei|@|,)\s*)?(?P<distance>\d[\d.]*\s*[a-z]+)?\s*\Z", re.IGNORECASE
+)
+Ask = Callable[
+    [str, str, str], str | None
+]  # what is asked, what the answer changes, the default -> the answer, None for it
+
+
+def template_names() -> list[str]:
+    """Return the names of the whole example cases."""
+    return sorted(path.stem for path in templates_path("cases").glob("*.toml"))
+
+
+def template_text(name: str) -> bytes:
+    """Return a whole example case.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name.
+    """
+    return _text_of(name, {one: templates_path("cases", f"{one}.toml") for one in template_names()})
+
+
+def starters() -> dict[str, Path]:
+    """Return the starter cases by name, and the demo case."""
+    found = {path.stem: path for path in sorted(templates_path("starters").glob("*.toml"))}
+    return {"demo": templates_path("cases", "demo.toml"), **found}
+
+
+def _unedited() -> list[bytes]:
+    """Return every starter and example as it is written."""
+    return [path.read_bytes() for kind in ("starters", "cases") for path in templates_path(kind).glob("*.toml")]
+
+
+def _text_of(name: str, known: dict[str, Path]) -> bytes:
+    import difflib
+
+    if name not in known:
+        near = difflib.get_close_matches(name, known, 1)
+        hint = f"did you mean '{near[0]}'? " if near else ""
+        message = f"template = '{name[:60]}': {hint}there are: {', '.join(known)}"
+        raise InputError(message)
+    return known[name].read_bytes()
+
+
+def write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> None:
+    """Write a starter case; one that nobody edited may be replaced on demand, or by the demo."""
+    _write(path, _text_of(template, starters()), replace, starters_too)
+
+
+def _write(path: Path, content: bytes, replace: bool, starters_too: bool = False) -> None:
+    there = refuse_to_lose(path, "", replace=replace, known=_unedited() if replace or starters_too else [])
+    write_file(path, content, replace=there is not None)
+
+
+def start_case(path: Path, template: str, replace: bool) -> dict[str, Any]:
+    """Write a starter case and return what to print."""
+    write_starter(path, template, replace)
+    return {"case": str(path), "template": template}
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was answered beforehand, by options; what is None is asked."""
+
+    laser: Sequence[str]
+    crew: str | None
+    guests: str | None
+    language: str
+    patient: bool = False  # whether somebody can be asked again
+
+
+def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
+    """Ask for a case, question by question, write it and return what to print.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file to be written; whether it may be is looked at before anything is asked.
+    said : Said
+        Answers that are known.
+    ask : callable
+        Gets a question, what its answer changes and the default; returns the answer, None for the default.
+    replace : bool
+        Whether an unchanged starter may be replaced.
+
+    Raises
+    ------
+    InputError
+        If an answer cannot be used, or the file may not be written.
+    """
+    from lasersafe.models import parse_case
+    from lasersafe.models.kinds import laser_kinds
+    from lasersafe.models.reading import REPLACE
+    from lasersafe.wording import load_wording
+
+    wording = load_wording(said.language)
+    refuse_to_lose(
+        path, "", replace=replace, known=[one.read_bytes() for one in starters().values()] if replace else []
+    )
+    kinds = laser_kinds()
+    asking = _Asking(wording, ask, said.patient)
+    lasers = list(said.laser) or asking.words("lasers", next(iter(kinds)), kinds=", ".join(kinds)).split(",")
+    for name in (one.strip() for one in lasers):
+        if name not in kinds:
+            message = f"laser = '{name[:60]}': " + wording.text("new.no_kind", kinds=", ".join(kinds))
+            raise InputError(message)
+    beams = [line for name in lasers for line in asking.laser(kinds[name.strip()])]
+    people = [asking.people(who, getattr(said, who)) for who in ("crew", "guests")]
+    head = [f'language = "{said.language}"'] if said.language != "en" else []
+    text = "\n".join([*head, "person = [", *people, "]", *beams]) + "\n"
+    parse_case(text, str(path))  # an answer that is no value is refused here, with the field and what is allowed
+    _write(path, text.encode(), replace)
+    return {"case": str(path), "lines": text.count("\n"), "replace": text.count(REPLACE)}
+
+
+class _Asking:
+    def __init__(self, wording: Wording, ask: Ask, patient: bool) -> None:
+        self.wording, self.ask, self.patient = wording, ask, patient
+
+    def answer(self, key: str, default: str, mark: Measured | None = None, **values: str) -> tuple[str, bool]:
+        """Return an answer, and whether somebody gave it; one that is no value is asked for again where that helps."""
+        question = said = self.wording.text(f"new.{key}", **values)
+        for left in (2, 1, 0):
+            try:
+                given = self.ask(said, self.wording.text(f"changes.{key}"), default)
+                if given and mark is not None:
+                    mark.read(given, key)
+                return (given, True) if given else (default, False)
+            except EOFError:
+                message = self.wording.text("new.no_answer", question=question, starters=", ".join(starters()))
+                raise InputError(message) from None
+            except InputError as error:
+                if not (left and self.patient):
+                    raise
+                said = f"{error}\n{question}"
+        raise AssertionError
+
+    def words(self, key: str, default: str, **values: str) -> str:
+        """Return an answer, given or not."""
+        return self.answer(key, default, None, **values)[0]
+
+    def laser(self, kind: LaserKind) -> list[str]:
+        """Return the lines of one laser."""
+        from lasersafe.models.emission import POWER
+        from lasersafe.models.laser import WAVELENGTH
+        from lasersafe.models.setup import DIVERGENCE
+
+        pulsed_word = self.wording.text("new.pulsed")
+        usual = pulsed_word if kind.emission == "pulse train" else self.wording.text("new.steady")
+        wavelength, told_wave = self.answer("wavelength", kind.wavelength, WAVELENGTH, laser=kind.key)
+        emission, told_kind = self.answer("emission", usual, laser=kind.key)
+        pulsed = emission.strip().casefold()[:1] == pulsed_word.casefold()[:1]
+        power, told_power = self.answer("power", kind.power, POWER, laser=kind.key)
+        beam, told_beam = self.answer("divergence", self.wording.text("new.unknown"), DIVERGENCE, laser=kind.key)
+        named = "mean_power" if pulsed else "power"
+        light = f'kind = "{"pulse train" if pulsed else "continuous"}", {named} = {_quoted(power)}'
+        return [
+            "[[laser]]",
+            f'like = "{kind.key}"',
+            f"wavelength = {_quoted(wavelength)}{_mark(told_wave)}",
+            f"emission = {{ {light} }}{_mark(told_power and told_kind)}",
+            *([f'setup = [{{ kind = "collimated", divergence = {_quoted(beam)} }}]'] if told_beam else []),
+        ]
+
+    def people(self, who: str, said: str | None) -> str:
+        """Return the line of one group: how many, and how near the nearest comes."""
+        default = _WHERE[who]
+        given, told = (said, True) if said else self.answer(who, default)
+        found = _PEOPLE.match(given)
+        if found is None or not given.strip():
+            message = f"{who} = '{given[:60]}': " + self.wording.text("new.no_people")
+            raise InputError(message)
+        near = found["distance"] or default
+        count = found["count"] or ""
+        name = self.wording.text(f"new.name_{who}_many" if count else f"new.name_{who}", count=count)
+        role = "crew" if who == "crew" else "spectator"
+        mark = _mark(told and found["distance"] is not None)
+        return f'  {{ name = "{name}", role = "{role}", distance = {_quoted(near)} }},{mark}'
+
+
+def _quoted(answer: str) -> str:
+    import json
+
+    return json.dumps(answer.strip())
+
+
+def _mark(told: bool) -> str:
+    from lasersafe.models.reading import REPLACE
+
+    return "" if told else f"  {REPLACE}"
