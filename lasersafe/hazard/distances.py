@@ -64,10 +64,9 @@ def critical_diameter(
     most = positive("limit", limit, "W/m2 or J/m2")
     hole = positive("aperture", aperture, "m")
     with np.errstate(all="ignore"):
-        filled = np.square(hole) * (math.pi / 4.0) * most / whole
-        root = np.sqrt(-np.log1p(-filled) if profile == "gaussian" else filled)
-        diameter = np.where(filled < 1.0, hole / root, 0.0)
-    return finite("critical diameter", diameter, "m")
+        filled = np.minimum(np.square(hole) * (math.pi / 4.0) * most / whole, 1.0)
+        root = np.sqrt(-np.log1p(-filled)) if profile == "gaussian" else np.sqrt(filled) / (filled < 1.0)
+        return finite("critical diameter", hole / root, "m")  # an infinite root where no beam exceeds the limit
 
 
 def direct_distance_arrays(
@@ -130,11 +129,11 @@ def direct_distance_arrays(
     within("divergence", angle, "rad", 0.0, math.pi)
     position = finite("waist_position", waist_position, "m")
     with np.errstate(all="ignore"):
-        way = critical - waist
+        way = np.maximum(critical - waist, 0.0)
+        over = way > 0.0
         if propagation == "hyperbolic":
             way = np.sqrt(way * (critical + waist))
-        farthest = np.where(critical > waist, np.maximum(position + way / angle, 0.0), 0.0)
-    return finite("distance", farthest, "m")
+        return finite("distance", over * np.maximum(position + way / angle, 0.0), "m")
 
 
 def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, beam: BeamGeometry) -> FloatArray:

@@ -79,13 +79,9 @@ def worst_place(
     tuple of float
         The distance, every waist beyond it, and where between two waists most comes through each aperture or none. [m]
     """
-    low, high = sorted(beam.waist_position)
-    beyond = [p for p in (low, high) if p > distance]
-    start = max(low, distance)
-    if high > start:
-        holes = np.array([0.0, *apertures])
-        beyond += narrowest(holes, beam, start, high).tolist()
-    return (distance, *beyond)
+    holes = np.array([0.0, *apertures])
+    found = worst_places(beam, np.full(holes.shape, distance), holes)
+    return tuple(dict.fromkeys([distance, *(float(place) for one in found for place in one)]))
 
 
 def worst_places(beams: BeamGeometry, distance: Floats, aperture: Floats) -> list[Floats]:

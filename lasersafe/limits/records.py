@@ -66,9 +66,11 @@ class Row:
 
     def at(self, x: Floats | float) -> Floats:
         """Return the value of the row."""
+        plain = np.asarray(self.constant * x**self.power)
+        if not self.slope:
+            return plain
         with np.errstate(over="ignore"):
-            curve = self.coefficient * 10.0 ** (self.slope * (x - self.origin)) if self.slope else 0.0
-            return np.asarray(self.constant * x**self.power + curve)
+            return np.asarray(plain + self.coefficient * 10.0 ** (self.slope * (x - self.origin)))
 
 
 @dataclass(frozen=True)

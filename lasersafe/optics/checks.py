@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import InputError, OutOfRangeError
 
 FloatArray = NDArray[np.float64]
+_MOST, _LEAST = float(np.finfo(np.float64).max), math.ulp(0.0)
 
 
 def floats(name: str, value: ArrayLike) -> FloatArray:
@@ -39,10 +40,18 @@ def floats(name: str, value: ArrayLike) -> FloatArray:
         raise InputError(message) from None
 
 
-def _refuse(name: str, numbers: FloatArray, inside: NDArray[np.bool_], unit: str, allowed: str) -> None:
-    first = float(np.atleast_1d(numbers)[~np.atleast_1d(inside)].flat[0])
-    message = f"{name} = {first:.6g} {unit}".rstrip() + f": must be {allowed}; correct this figure"
-    raise OutOfRangeError(message)
+def _checked(name: str, value: ArrayLike, unit: str, low: float, high: float, allowed: str = "") -> FloatArray:
+    """Return *value* as floats, or refuse the first that is not from *low* to *high*, NaN too."""
+    most = min(high, _MOST)
+    if type(value) is float and low <= value <= most:
+        return np.asarray(value)
+    numbers = floats(name, value)
+    if numbers.size and not (numbers.min() >= low and numbers.max() <= most):
+        first = float(np.atleast_1d(numbers)[~np.atleast_1d((numbers >= low) & (numbers <= most))].flat[0])
+        allowed = allowed or (f"{low:.6g} or more and finite" if math.isinf(high) else f"from {low:.6g} to {high:.6g}")
+        message = f"{name} = {first:.6g} {unit}".rstrip() + f": must be {allowed}; correct this figure"
+        raise OutOfRangeError(message)
+    return numbers
 
 
 def finite(name: str, value: ArrayLike, unit: str) -> FloatArray:
@@ -67,13 +76,7 @@ def finite(name: str, value: ArrayLike, unit: str) -> FloatArray:
     OutOfRangeError
         If any number is NaN or infinite.
     """
-    if type(value) is float and math.isfinite(value):
-        return np.asarray(value)
-    numbers = floats(name, value)
-    inside = np.isfinite(numbers)
-    if not inside.all():
-        _refuse(name, numbers, inside, unit, "a finite number")
-    return numbers
+    return _checked(name, value, unit, -_MOST, _MOST, "a finite number")
 
 
 def positive(name: str, value: ArrayLike, unit: str) -> FloatArray:
@@ -98,13 +101,7 @@ def positive(name: str, value: ArrayLike, unit: str) -> FloatArray:
     OutOfRangeError
         If any number is NaN, infinite, zero or negative.
     """
-    if type(value) is float and 0.0 < value < math.inf:
-        return np.asarray(value)
-    numbers = floats(name, value)
-    inside = (numbers > 0.0) & (numbers < math.inf)
-    if not inside.all():
-        _refuse(name, numbers, inside, unit, "above 0 and finite")
-    return numbers
+    return _checked(name, value, unit, _LEAST, _MOST, "above 0 and finite")
 
 
 def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> FloatArray:
@@ -131,14 +128,7 @@ def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> F
     OutOfRangeError
         If any number is NaN, infinite or outside.
     """
-    if type(value) is float and low <= value <= high and math.isfinite(value):
-        return np.asarray(value)
-    numbers = floats(name, value)
-    inside = (numbers >= low) & (numbers <= high) & np.isfinite(numbers)
-    if not inside.all():
-        allowed = f"{low:.6g} or more and finite" if math.isinf(high) else f"from {low:.6g} to {high:.6g}"
-        _refuse(name, numbers, inside, unit, allowed)
-    return numbers
+    return _checked(name, value, unit, low, high)
 
 
 def choice(name: str, value: str, allowed: tuple[str, ...]) -> str:
