@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import map_page
 from lasersafe.drawing.page import Paper
-from lasersafe.drawing.plan import plan_pages, room_of
+from lasersafe.drawing.plan import plan_page, room_of, way_pages
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.errors import InputError
 from lasersafe.results import Assessment
@@ -32,7 +32,7 @@ _SUFFIXES = (".svg", ".png", ".pdf")
 
 
 def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) -> list[Drawing]:
-    """Return the pages of the plan with its overview, key and exposure map, or of the elevations.
+    """Return the plan, a page for each way of the light, and the exposure map; or the elevations.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
         raise InputError(wording.text("plan.no_scene"))
     short, long = PAPERS[paper]
     x0, y0, x1, y1 = room_of(scene)
-    if elevation or x1 - x0 > 1.25 * (y1 - y0):
+    if elevation or x1 - x0 > 1.6 * (y1 - y0):
         short, long = long, short
     sheet = Paper(paper, short, long, _MARGIN)
     if elevation:
@@ -66,7 +66,8 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
             raise InputError(wording.text("plan.no_elevation"))
         return pages
     chart = map_page(scene, sheet, assessment.title, wording)
-    return [*plan_pages(scene, sheet, assessment.title, wording), *([chart] if chart else [])]
+    pages = [plan_page(assessment, sheet, wording), *way_pages(assessment, sheet, wording)]
+    return [*pages, chart] if chart else pages
 
 
 def write_plan(

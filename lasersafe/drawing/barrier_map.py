@@ -1,4 +1,4 @@
-"""The irradiance on a barrier, drawn to scale as seen from in front: one strip for each way, hatched by decade."""
+"""The irradiance on a barrier, drawn to scale as seen from in front: one strip for each way, a tone for each decade."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from lasersafe.drawing.chart import round_steps
 from lasersafe.drawing.exposure_map import class_marks, decade, legend_entry, sample_of
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out
 from lasersafe.drawing.primitives import BLACK, Drawing, Lines, Mark, Words, edge
-from lasersafe.drawing.style import DECADES, quantity_text
+from lasersafe.drawing.style import DECADES
+from lasersafe.drawing.values import quantity
 from lasersafe.records.barriers import BarrierLine, BarrierMap
 from lasersafe.wording import Wording
 
@@ -43,7 +44,7 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
         way: [[rank(value / base) for value in row] for row in values.tolist()] for way, values in found.ways.items()
     }
     used = sorted({value for rows in classes.values() for row in rows for value in row})
-    words = quantity_text(base, "W/m2", "down")
+    words = quantity(base, "W/m2", 3, "down")
     meant = "plan.barrier_unrated" if rating is None else "plan.barrier_rated"
     below = wording.text("plan.barrier_below", value=words)
     if rating is None:
@@ -63,7 +64,7 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
     for way, rows in classes.items():
         low = top - _HEAD - high * mm
         peaks = [one.aimed for one in line.ways if one.way == way and one.fitted and one.aimed is not None]
-        peak = quantity_text(max(peaks), "W/m2", "up") if peaks else wording.text("plan.barrier_no_peak")
+        peak = quantity(max(peaks), "W/m2", 3, "up") if peaks else wording.text("plan.barrier_no_peak")
         head = wording.text("plan.barrier_way", way=wording.text(f"way.{way}"), peak=peak)
         marks.append(Words(x0 + _SIDE, top - _HEAD + 2.0, head, _TYPE, True))
         marks += _strip(found, rows, (x0 + _SIDE, low), mm)

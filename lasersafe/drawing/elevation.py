@@ -3,26 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from functools import partial
 
 from lasersafe.drawing import symbols
-from lasersafe.drawing.groups import grouped, limits_line, sign_entries, state_of, zone_entry
 from lasersafe.drawing.labels import Label
+from lasersafe.drawing.legend import limits_line, sign_entries, state_of
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, scale_bar
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Pair, Rect, Run, closed
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Pair, Rect, Run, closed, edge
 from lasersafe.drawing.shapes import along, clip_run, crossings, inside, toward
 from lasersafe.drawing.sketch import Sketch
-from lasersafe.drawing.style import (
-    AIM_DASHES,
-    LOOKS,
-    SHADOW,
-    filled,
-    metres,
-    metres_and_feet,
-    quantity_text,
-    strokes,
-    tone,
-)
+from lasersafe.drawing.style import AIM_DASHES, DARK, LIGHT, strokes, tone
+from lasersafe.drawing.values import distance, place, quantity
 from lasersafe.drawing.view import View, fit
 from lasersafe.records.scene import Elevation, ElevationItem, SceneResult
 from lasersafe.wording import Wording
@@ -56,39 +47,26 @@ def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wordi
 def _page(scene: SceneResult, one: Elevation, paper: Paper, title: str, wording: Wording) -> Drawing:
     text = wording.text
     own = [zone for zone in scene.zones if (zone.laser, zone.setup) == (one.laser, one.setup)]
-    zones = {zone.kind: zone for zone in reversed(own)}
-    shown = {zone.kind: zone.distance for zone in one.light}
-    groups = [
-        g
-        for g in grouped(scene)[0]
-        if g.first.kind in shown and (g.first.laser, g.first.setup) == (one.laser, one.setup)
+    tones = {"skin" in light.kind or light.kind == "ignition" for light in one.light} or {False}
+    names = {False: "plan.light_eye", True: "plan.light_skin"}
+    entries = [
+        Entry(partial(edge, thick=0.2, fill=DARK if dark else LIGHT), text(names[dark])) for dark in sorted(tones)
     ]
-    tags = {group.first.kind: group.tag for group in groups}
-    entries = []
-    for kind, distance in (shown or {"eye direct": one.reach}).items():
-        heading = {"tag": tags.get(kind, ""), "kind": kind, "laser": one.laser, "setup": one.setup}
-        entries.append(zone_entry(zones.get(kind), {**heading, "state": text("plan.fitted")}, distance, wording))
     states = {_state(scene, item, wording)[0] for item in one.items if item.kind in ("barrier", "wall")}
     eyes = {"eyes"} if any(item.kind == "person" for item in one.items) else set()
     signs = sign_entries({"axis"} | eyes | states, wording)
     ends = [text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
-    foot = foot_lines(paper, wording, [*ends, text("plan.elevation_mirrors")])
+    foot = foot_lines(paper, wording, [*ends, text("plan.elevation_mirrors"), limits_line(own, wording)])
     name = text("plan.elevation", laser=one.laser, title=title)
     layout = lay_out(paper, "elevation", name, entries, signs, foot)
-    if layout.left_over:  # a low page: samples with names, and the limits in one line
-        short = [
-            Entry(entry.sample, f"{tags.get(kind, '')} {text(f'plan.short_{kind}')}".lstrip())
-            for entry, kind in zip(entries, shown, strict=False)
-        ]
-        foot = [(limits_line(groups, wording), False), *foot]
-        layout = lay_out(paper, "elevation", name, (), [*short, *signs], foot)
     x0, y0, x1, y1 = layout.drawing.frame
     extent = _extent(one)
     trial = fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
     high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
     middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
     view = View((x0, y1 - high, x1, y1), middle, trial.scale)
-    section = _Section(scene, view, wording, one, tags)
+    section = _Section(scene, view, wording)
+    section.one = one
     bar, rect = scale_bar(view)
     section.board.boxes.append(rect)
     section.draw()
@@ -125,32 +103,36 @@ def _state(scene: SceneResult, item: ElevationItem, wording: Wording) -> tuple[s
 
 
 class _Section(Sketch):
-    def __init__(
-        self, scene: SceneResult, view: View, wording: Wording, one: Elevation, tags: Mapping[str, str]
-    ) -> None:
-        super().__init__(scene, view, wording)
-        self.wording = wording
-        self.one = one
-        self.tags = tags
+    one: Elevation
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
         self.edge: dict[bool, list[float]] = {True: [], False: []}
 
     def draw(self) -> None:
         """Draw all, and place the labels."""
-        self._shadows()
         self._light()
         self._ground()
         for item in self.one.items:
             self._item(item)
         ahead = self.one.axis[-1] if len(self.one.axis) > 1 else (1.0, self.one.origin[2])
         bearing = math.atan2(ahead[0], ahead[1] - self.one.origin[2])
-        self.laser(self.one.laser, self.view.point((0.0, self.one.origin[2])), bearing, self.one.origin[2])
+        start, way = self.view.point((0.0, self.one.origin[2])), symbols.bearing_vector(bearing)
+        self.marks += symbols.laser(start, bearing)
+        middle = (start[0] - 2.6 * way[0], start[1] - 2.6 * way[1])
+        self.board.block(middle, 2.6)
+        high = self.text("plan.high", name=self.one.laser, height=quantity(self.one.origin[2], "m"))
+        self.labels.append(Label(high, (middle,), True, clear=2.6))
         self.write()
 
     def _light(self) -> None:
         one, frame = self.one, self.frame
         shown = {zone.kind: self.view.rings(zone.polygons) for zone in one.light}
-        for kind, rings in shown.items():
-            self.marks += filled(rings, frame, LOOKS[kind])
+        order = sorted(shown, key=lambda kind: ("skin" in kind or kind == "ignition", kind))
+        for kind in order:
+            self.marks += tone(shown[kind], frame, DARK if "skin" in kind or kind == "ignition" else LIGHT)
+        for kind in order:
+            self.marks += strokes([closed(ring) for ring in shown[kind]], frame, BLACK, 0.3)
         axis = self.view.run(one.axis)
         self.marks += strokes([axis], frame, WHITE, 0.9) + strokes([axis], frame, BLACK, 0.35, AIM_DASHES)
         self._name_beam(shown.get("eye direct", []), axis)
@@ -161,9 +143,8 @@ class _Section(Sketch):
                 if places:
                     self.labels.append(Label(self._tagged(zone.kind, zone.distance), places, True))
 
-    def _tagged(self, kind: str, distance: float, key: str = "plan.tag") -> str:
-        words = {"tag": self.tags.get(kind, ""), "kind": self.text(f"plan.short_{kind}")}
-        return self.text(key, **words, distance=metres_and_feet(distance)).lstrip()
+    def _tagged(self, kind: str, far: float) -> str:
+        return self.text("plan.tag", kind=self.text(f"plan.short_{kind}"), distance=distance(far))
 
     def _name_beam(self, rings: list[Run], axis: Run) -> None:
         """Say how far the direct beam reaches, and where it goes on."""
@@ -176,10 +157,11 @@ class _Section(Sketch):
         words = self._tagged("eye direct", one.reach)
         if one.ends_at:
             words += self.text("plan.but", name=one.ends_at)
-            self.urgent.append(Label(words, on_axis, True))
+            self.labels.append(Label(words, on_axis, True))
         elif out is not None:
             x, y, side = out
-            self.arrow_to((x, y), (x - 12.0 * side, y), self._tagged("eye direct", one.reach, "plan.goes_on"), 0.6, 3.0)
+            goes_on = self.text("plan.on_to", text=words)
+            self.arrow_to((x, y), (x - 12.0 * side, y), goes_on, 0.6, 3.0)
         elif one.reach > 0.0:
             if self.view.holds(one.axis[-1]) and one.axis[-1][1] >= 0.0:
                 self.marks += symbols.dimension(start, end)
@@ -196,16 +178,6 @@ class _Section(Sketch):
                 heights = [*cuts, *tops]
                 return x, (min(heights) + max(heights)) / 2.0, sign
         return None
-
-    def _shadows(self) -> None:
-        """Paint what barriers that hold keep dark, seen from the last optic."""
-        source = self.view.point((0.0, self.one.origin[2]))
-        for item in self.one.items:
-            if item.kind not in ("barrier", "wall") or not item.holds or item.along <= 0.0:
-                continue
-            low, high = self.view.point((item.along, item.bottom)), self.view.point((item.along, item.top))
-            far = 4.0 * (self.frame[2] - self.frame[0]) / max(low[0] - source[0], 1e-6)
-            self.marks += tone([(low, high, toward(source, high, far), toward(source, low, far))], self.frame, SHADOW)
 
     def _ground(self) -> None:
         first = len(self.marks)
@@ -232,7 +204,7 @@ class _Section(Sketch):
             eye = self.view.point((item.along, item.top if item.eye is None else item.eye))
             self.marks += [Lines(((low, eye),), BLACK, 0.5), *symbols.person(eye)]
             if item.eye is not None:
-                names += self.text("plan.eyes", height=quantity_text(item.eye, "m", "nearest"))
+                names += self.text("plan.eyes", height=quantity(item.eye, "m"))
             middle, clear = eye, 1.6
             self.board.block(eye, 1.6)
         elif item.kind in ("barrier", "wall"):
@@ -252,7 +224,7 @@ class _Section(Sketch):
             self.marks += [Area((ring,), "#cccccc"), Lines((closed(ring),), BLACK, 0.3)]
         names += self._where(item)
         if abs(item.aside) > 0.05 * max(1.0, abs(item.along)):
-            names += self.text("plan.aside", distance=metres(abs(item.aside), "down"))
+            names += self.text("plan.aside", distance=place(abs(item.aside)))
         upright = item.kind in ("barrier", "wall") and low != high
         places = [middle, high, *along((low, high), 3)] if upright else [middle]
         x0, y0, x1, y1 = self.frame
@@ -261,17 +233,10 @@ class _Section(Sketch):
             self.labels.append(Label(names, shown or (middle,), clear=clear, bold=item.holds is False))
         self.board.lines.append((low, high))
 
-    def _state(self, item: ElevationItem) -> tuple[str, str]:
-        for barrier in self.scene.barriers:
-            if barrier.name == item.name:
-                state, against = state_of(self.scene, barrier)
-                return ("this", "") if item.holds and state in ("today", "part", "fails") else (state, against)
-        return {True: "holds", False: "fails", None: "plain"}[item.holds], self.text("plan.direct")
-
     def _where(self, item: ElevationItem) -> str:
         if item.along > 1e-9:
-            return f", {metres(item.along, 'down')}"
-        return self.text("plan.behind", distance=metres(-item.along, "down")) if item.along < -1e-9 else ""
+            return f", {place(item.along)}"
+        return self.text("plan.behind", distance=place(-item.along)) if item.along < -1e-9 else ""
 
     def _outside(self, item: ElevationItem) -> None:
         """Say with an arrow at the edge where something stands that lies outside the frame."""

@@ -1,4 +1,4 @@
-"""The exposure map: the ratio of exposure to limit on the floor, hatched by decade."""
+"""The exposure map: the ratio of exposure to limit on the floor, a tone for each decade."""
 
 from __future__ import annotations
 
@@ -8,28 +8,29 @@ from functools import partial
 from itertools import groupby
 
 from lasersafe.drawing import symbols
-from lasersafe.drawing.groups import limit_text
+from lasersafe.drawing.floor import Floor
 from lasersafe.drawing.labels import Label
-from lasersafe.drawing.layers import Layers
+from lasersafe.drawing.legend import limits_line
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect, Run, box, edge
 from lasersafe.drawing.shapes import clip_ring
-from lasersafe.drawing.style import DECADES, count_text, hatched, quantity_text
+from lasersafe.drawing.style import DECADES
+from lasersafe.drawing.values import quantity, ratio
 from lasersafe.drawing.view import fit
 from lasersafe.records.scene import HazardMap, SceneResult
 from lasersafe.wording import Wording
 
 _MOST_CELLS = 110
-_NOT_WORKED_OUT, _INK = "#d6d6d6", "#3a2a10"
+_NOT_WORKED_OUT = "#d6d6d6"
 
 
-def decade(ratio: float) -> int:
-    """Return the class of a ratio: 0 up to 1, then one for each factor of ten, the last for all above and for NaN."""
-    if ratio <= 1.0:
+def decade(times: float) -> int:
+    """Return the class of a times: 0 up to 1, then one for each factor of ten, the last for all above and for NaN."""
+    if times <= 1.0:
         return 0
-    if not ratio <= 10.0 ** (len(DECADES) - 1):
+    if not times <= 10.0 ** (len(DECADES) - 1):
         return len(DECADES)
-    return max(1, math.ceil(math.log10(ratio) - 1e-12))
+    return max(1, math.ceil(math.log10(times) - 1e-12))
 
 
 def cells(found: HazardMap) -> tuple[list[float], list[float], list[list[int]]]:
@@ -72,19 +73,17 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
         return None
     xs, ys, classes = cells(found)
     used = sorted({value for row in classes for value in row})
-    heights = ", ".join(
-        f"{wording.say(name)} {quantity_text(height, 'm', 'nearest')}" for name, height in found.heights
-    )
+    heights = ", ".join(f"{wording.say(name)} {quantity(height, 'm')}" for name, height in found.heights)
     tissue = wording.text(f"tissue.{found.tissue}") if f"tissue.{found.tissue}" in wording.texts else found.tissue
     head = wording.text("plan.map_note", heights=heights, tissue=tissue)
-    limits = _limits(scene, wording)
+    limits = limits_line((zone for zone in scene.zones if "eye" in zone.kind), wording)
     foot = foot_lines(paper, wording, [text for text in (limits, wording.say(found.note)) if text], "plan.map_meaning")
     below, unit = wording.text("plan.map_below"), wording.text("plan.map_unit")
     entries = [legend_entry(value, below, unit, wording) for value in used]
     entries.append(Entry(partial(edge, fill=_NOT_WORKED_OUT), wording.text("plan.map_outside")))
     layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
     view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
-    layers = Layers(scene, view, wording)
+    layers = Floor(scene, view, wording)
     marks = layers.marks
     marks += _outside(*view.point((xs[0], ys[0])), *view.point((xs[-1], ys[-1])), view.frame)
     across, up = [view.point((x, 0.0))[0] for x in xs], [view.point((0.0, y))[1] for y in ys]
@@ -92,10 +91,10 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     marks.append(Lines(_borders(across, up, classes), BLACK, 0.55))
     bar, rect = scale_bar(view)
     layers.board.boxes.append(rect)
-    layers.floor(names=False)
+    layers.room()
     layers.aims(rays=False)
-    layers.barriers(names=False)
-    layers.labels = [label for label in layers.labels if label.bold]
+    layers.barriers()
+    layers.labels = [Label(one.text, one.places, True, clear=one.clear) for one in layers.names if one.rank == 0]
     _persons(found, layers)
     layers.write()
     return layout.filled(paper, view, wording, head, [*marks, *bar])
@@ -110,7 +109,7 @@ def _outside(left: float, low: float, right: float, high: float, frame: Rect) ->
     return [Area((ring,), _NOT_WORKED_OUT) for ring in rings]
 
 
-def _persons(found: HazardMap, layers: Layers) -> None:
+def _persons(found: HazardMap, layers: Floor) -> None:
     """Draw persons with what the map has exactly where they are."""
     for one in found.persons:
         if layers.view.holds(one.position, 0.5):
@@ -118,23 +117,14 @@ def _persons(found: HazardMap, layers: Layers) -> None:
             layers.marks += symbols.person(place)
             layers.board.block(place, 1.6)
             key = "plan.person_below" if one.ratio <= 1.0 else "plan.map_place"
-            words = layers.text(key, ratio=count_text(one.ratio))
+            words = layers.text(key, ratio=ratio(one.ratio))
             layers.labels.append(Label(f"{one.name}{words}", (place,), clear=1.6))
-
-
-def _limits(scene: SceneResult, wording: Wording) -> str:
-    seen: dict[str, None] = {}
-    for zone in scene.zones:
-        if zone.fitted and zone.limit is not None and zone.duration is not None and zone.kind.count("eye"):
-            kind = wording.text(f"plan.short_{zone.kind}")
-            seen[f"{zone.laser}, {kind}: {limit_text(zone, wording)}"] = None
-    return wording.text("plan.map_limits", limits="; ".join(seen)) if seen else ""
 
 
 def class_marks(
     classes: Sequence[Sequence[int]], across: Sequence[float], up: Sequence[float], frame: Rect
 ) -> list[Mark]:
-    """Return the cells above the lowest class, toned and hatched, between edges on paper."""
+    """Return the cells above the lowest class, toned, between edges on paper."""
     marks: list[Mark] = []
     for value in sorted({value for row in classes for value in row} - {0}):
         rings = []
@@ -149,8 +139,7 @@ def class_marks(
                 )
                 rings += [ring] if ring else []
                 start = end
-        fill, hatches = DECADES[value - 1]
-        marks += [*[Area((ring,), fill) for ring in rings], *hatched(rings, hatches, _INK)]
+        marks += [Area((ring,), DECADES[value - 1]) for ring in rings]
     return marks
 
 

@@ -32,6 +32,7 @@ class Label:
     bold: bool = False
     ink: str = BLACK
     clear: float = 0.0  # size of the symbol at the place, kept free
+    size: float = SIZE
 
 
 @dataclasses.dataclass
@@ -46,7 +47,6 @@ class Board:
     edges: set[tuple[int, int]] = field(default_factory=set)  # cells that the edge of a zone runs through
     under: list[Mark] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
-    left_out: list[Label] = field(default_factory=list)
 
     def block(self, place: Pair, half: float) -> None:
         """Keep a symbol free."""
@@ -71,14 +71,14 @@ class Board:
 
     def put(self, label: Label) -> bool:
         """Write a label at its best free place; when there is none, remember it and return False."""
-        lines = wrap(clean(label.text), SIZE, _LONGEST, label.bold)
+        size = label.size
+        lines = wrap(clean(label.text), size, _LONGEST, label.bold)
         if not lines or not label.places:
             return True
-        wide = max(width_of(line, SIZE, label.bold) for line in lines) + 2 * _PAD
-        high = ((len(lines) - 1) * _LEADING + ASCENT + DESCENT) * SIZE + 2 * _PAD
+        wide = max(width_of(line, size, label.bold) for line in lines) + 2 * _PAD
+        high = ((len(lines) - 1) * _LEADING + ASCENT + DESCENT) * size + 2 * _PAD
         found = self._best(label, wide, high)
         if found is None:
-            self.left_out.append(label)
             return False
         rect, anchor = found
         self.boxes.append(rect)
@@ -87,12 +87,12 @@ class Board:
             self.leaders.append((anchor, foot))
             self.under += [Lines(((anchor, foot),), WHITE, 0.7), Lines(((anchor, foot),), label.ink, 0.2)]
             self.under.append(_dot(anchor, label.ink))
-        y = rect[3] - _PAD - ASCENT * SIZE
+        y = rect[3] - _PAD - ASCENT * size
         for line in lines:
-            right = rect[0] + _PAD + width_of(line, SIZE, label.bold)
-            self.marks.append(Area((box((rect[0] + 0.2, y - 0.3 * SIZE, right + 0.3, y + 0.85 * SIZE)),), WHITE))
-            self.marks.append(Words(rect[0] + _PAD, y, line, SIZE, label.bold, label.ink, True))
-            y -= _LEADING * SIZE
+            right = rect[0] + _PAD + width_of(line, size, label.bold)
+            self.marks.append(Area((box((rect[0] + 0.2, y - 0.3 * size, right + 0.3, y + 0.85 * size)),), WHITE))
+            self.marks.append(Words(rect[0] + _PAD, y, line, size, label.bold, label.ink, True))
+            y -= _LEADING * size
         return True
 
     def _best(self, label: Label, wide: float, high: float) -> tuple[Rect, Pair] | None:

@@ -11,11 +11,10 @@ from lasersafe.drawing.typeface import clean, width_of, wrap
 from lasersafe.drawing.view import View
 from lasersafe.wording import Wording
 
-_TITLE, _LINE, _ENTRY = 4.2, 2.6, 2.3
+_TITLE, _LINE, _ENTRY = 4.2, 2.6, 2.5
 _LEADING = 1.25
 _SWATCH = (11.0, 4.6)
 _GAP = 4.0
-_MOST_OF_PAGE = 0.44
 _HEAD_LINES = 2
 _TITLE_LINES = 2
 
@@ -51,7 +50,6 @@ class Layout:
     """A page with its frame still empty."""
 
     drawing: Drawing
-    left_over: list[Entry]
     head_y: float
 
     def scale_lines(self, texts: Sequence[str], margin: float) -> None:
@@ -69,7 +67,7 @@ class Layout:
         scale = wording.text("plan.scale", scale=view.scale, paper=paper.name)
         self.scale_lines((scale, shown), paper.margin)
         self.drawing.marks.extend([*marks, *edge(view.frame, 0.35)])
-        return replace(self.drawing, frame=view.frame, scale=view.scale)
+        return replace(self.drawing, scale=view.scale)
 
 
 def lay_out(
@@ -99,7 +97,7 @@ def lay_out(
     Returns
     -------
     Layout
-        ``left_over`` holds the entries that a page of their own has to take.
+        The page; a legend that would take more than half of it is set beside a frame as high as there is room.
     """
     m, wide = paper.margin, paper.width - 2 * paper.margin
     marks: list[Mark] = []
@@ -119,22 +117,14 @@ def lay_out(
             marks.append(Words(m, low + 0.3 * _ENTRY, line, _ENTRY, bold))
             low += _ENTRY * _LEADING
     low += 1.5
-    most = paper.height * _MOST_OF_PAGE
-    left_over: list[Entry] = []
     for entries, columns in ((signs, 4), (zones, 2)):
-        high = _columns(entries, columns, wide, m, low, None)
-        if low + high > most:
-            left_over = [*entries, *left_over]
-            continue
         low += _columns(entries, columns, wide, m, low, marks)
-    frame = (m, low + 1.0, paper.width - m, top)
-    return Layout(Drawing(kind, clean(title), paper.width, paper.height, frame, scale, marks), left_over, head_y)
+    frame = (m, low + 1.0, paper.width - m, max(top, low + 20.0))
+    return Layout(Drawing(kind, clean(title), paper.width, paper.height, frame, scale, marks), head_y)
 
 
-def _columns(
-    entries: Sequence[Entry], columns: int, wide: float, left: float, low: float, marks: list[Mark] | None
-) -> float:
-    """Set entries in columns that stand on ``low``; return their height. Nothing is drawn without ``marks``."""
+def _columns(entries: Sequence[Entry], columns: int, wide: float, left: float, low: float, marks: list[Mark]) -> float:
+    """Set entries in columns that stand on ``low``; return their height."""
     if not entries:
         return 0.0
     column = (wide - (columns - 1) * _GAP) / columns
@@ -143,8 +133,6 @@ def _columns(
     heights = [max(_SWATCH[1] + 1.4, len(lines) * _ENTRY * _LEADING + 1.4) for _, lines in laid]
     rows = [heights[n : n + columns] for n in range(0, len(heights), columns)]
     total = sum(map(max, rows)) + 1.0
-    if marks is None:
-        return total
     y = low + total
     for number, row in enumerate(rows):
         for place, (entry, lines) in enumerate(laid[number * columns : (number + 1) * columns]):
@@ -158,47 +146,18 @@ def _columns(
     return total
 
 
-def key_pages(
-    paper: Paper, title: str, entries: Sequence[Entry], notes: Sequence[str], foot: Sequence[tuple[str, bool]]
-) -> list[Drawing]:
-    """Return pages that hold the entries and notes that found no room on the drawing itself."""
-    pages: list[Drawing] = []
-    rest = [*entries, *[Entry(lambda rect: [], note) for note in notes]]
-    m, wide = paper.margin, paper.width - 2 * paper.margin
-    while rest:
-        layout = lay_out(paper, "key", title, (), (), foot, 0)
-        _, low, _, top = layout.drawing.frame
-        many = len(rest)
-        while many > 1 and _columns(rest[:many], 2, wide, m, low, None) > top - low:
-            many -= 2 - many % 2
-        high = _columns(rest[:many], 2, wide, m, low, None)
-        _columns(rest[:many], 2, wide, m, top - high, layout.drawing.marks)
-        pages.append(layout.drawing)
-        rest = rest[many:]
-    return pages
-
-
 def scale_bar(view: View) -> tuple[list[Mark], Rect]:
-    """Return a bar in metres and in feet at the lower left of the frame, and the room it takes."""
+    """Return a bar in metres at the lower left of the frame, and the room it takes."""
     x0, y0, x1, _ = view.frame
-    room = min(60.0, (x1 - x0) * 0.4)
-    long = _round_length(room * view.scale / 1000.0)
+    long = _round_length(min(60.0, (x1 - x0) * 0.4) * view.scale / 1000.0)
     step = long * 1000.0 / view.scale / 4
-    feet = _round_length(room * view.scale / 304.8)
-    foot_step = feet * 304.8 / view.scale / 2
-    x, y = x0 + 4.0, y0 + 7.0
-    texts = [(x, "0"), (x + 4 * step, f"{long:g} m")]
-    lower = [(x + 2 * foot_step, f"{feet:g} ft")]
-    wide = max([a - x + width_of(t, _ENTRY) for a, t in texts + lower]) + 3.0
-    rect = (x0 + 1.5, y0 + 1.0, x + wide, y + 6.2)
+    x, y = x0 + 4.0, y0 + 3.0
+    texts = [(x, "0"), (x + 4 * step - 1.0, f"{long:g} m")]
+    rect = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, _ENTRY) for a, t in texts]) + 1.0, y + 6.2)
     marks: list[Mark] = [Area((box(rect),), WHITE)]
     for k in range(4):
         marks += edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=WHITE if k % 2 else BLACK)
-    for k in range(2):
-        marks += edge((x + k * foot_step, y - 1.4, x + (k + 1) * foot_step, y), 0.2, fill=BLACK if k % 2 else WHITE)
-    marks += [Words(a - (0.0 if t == "0" else 1.0), y + 2.4, t, _ENTRY, False, BLACK, True) for a, t in texts]
-    marks += [Words(a - 1.0, y - 4.2, t, _ENTRY, False, BLACK, True) for a, t in lower]
-    return marks, rect
+    return marks + [Words(a, y + 2.4, t, _ENTRY, False, BLACK, True) for a, t in texts], rect
 
 
 def _round_length(most: float) -> float:

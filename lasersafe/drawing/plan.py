@@ -1,174 +1,338 @@
-"""The plan of a scene, its overview when a zone is much larger than the room, and the key to both."""
+"""The plan of a scene: who may stand where, in three tones; and for the annex one drawing for each way of the light."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
 from itertools import combinations
+from typing import TYPE_CHECKING
 
-from lasersafe.drawing.groups import beyond_entry, entry, grouped, limits_line, sign_entries
-from lasersafe.drawing.layers import Layers
-from lasersafe.drawing.page import Entry, Paper, direction_arrows, foot_lines, key_pages, lay_out, scale_bar
-from lasersafe.drawing.primitives import Drawing, Pair, Rect
-from lasersafe.drawing.shapes import overlap
+from lasersafe.drawing.floor import NAME_SIZE, Floor, joined, rings_in
+from lasersafe.drawing.labels import Label
+from lasersafe.drawing.legend import limits_line, outermost, sign_entries
+from lasersafe.drawing.page import Entry, Paper, direction_arrows, foot_lines, lay_out, scale_bar
+from lasersafe.drawing.primitives import (
+    BLACK,
+    WHITE,
+    Area,
+    Drawing,
+    Lines,
+    Mark,
+    Pair,
+    Rect,
+    Words,
+    box,
+    closed,
+    edge,
+)
+from lasersafe.drawing.style import DARK, LIGHT, strokes
+from lasersafe.drawing.values import distance, place
 from lasersafe.drawing.view import View, extent_of, fit, grown, longer
-from lasersafe.records.scene import Polygon, SceneResult
+from lasersafe.records.fields import badness
+from lasersafe.records.scene import AimEnvelope, PersonMark, Polygon, SceneResult, ZoneShape
+from lasersafe.results import Assessment
 from lasersafe.wording import Wording
 
-_SAME_PLAN = 2.0  # zones up to so many times the room are drawn on the plan of the room
-_EDGE = 0.07
-_LEAST = 4.0  # [m]
-_TINY = 0.05
-_CROWDED, _FEW = 32.0, 2  # zones below so many millimetres, and more than so many of them, get a detail page
-_MOST_DETAILS = 3
-_AROUND, _FINER = 0.2, 2.0
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry as Geometry
+
+TONES = {"nobody": DARK, "eyewear": LIGHT, "free": WHITE}
+_EDGES: dict[str, tuple[float, tuple[float, ...]]] = {"nobody": (0.5, ()), "eyewear": (0.35, (2.5, 1.0))}
+_WIDER, _FARTHER = 2.0, 2.5  # zones and persons so many times farther out than the things do not set the scale
+_EDGE, _LEAST = 0.1, 0.05
+_NEAR = 5.0  # [mm] two things nearer to each other get a detail
+_FINER, _DETAILS, _DETAIL_HIGH = 2.0, 2, 58.0
+_WAYS = {"direct": ("eye direct", "skin direct"), "mirror": ("eye mirror", "skin mirror"),
+         "scatter": ("scatter eye", "scatter skin"), "ignition": ("", "ignition")}  # fmt: skip
 
 
-def room_of(scene: SceneResult) -> Rect:
-    """Return the part of the floor that the plan shows: what stands there, and the zones unless they are far larger."""
-    things = _things(scene)
-    things += [person.position for person in scene.persons if person.placed]
-    things += [p for person in scene.persons if person.placed for p in person.area]
-    room = extent_of(things) or scene.plan.extent
-    everything = all_of(scene)
-    if longer(everything) <= max(_SAME_PLAN * longer(room), min(_LEAST, longer(everything))):
-        return grown(everything, _EDGE, _TINY)
-    return grown(room, 2 * _EDGE, min(_LEAST, longer(everything)))
+def stands(found: Assessment) -> dict[str, list[Polygon]]:
+    """Return where nobody stands while a laser can fire, and where only with the eyewear that the sheet names.
 
-
-def all_of(scene: SceneResult) -> Rect:
-    """Return the part of the floor that holds every zone, line and thing."""
-    places = [*_things(scene), *[person.position for person in scene.persons]]
-    groups, beyond = grouped(scene)
-    places += _corners(part for group in groups for zone in group.zones for part in zone.polygons)
-    places += _corners(part for _, one in beyond for part in one.polygons)
-    places += [p for line in scene.lines if line.distance > 0.0 for p in line.line]
-    return extent_of(places) or scene.plan.extent
-
-
-def _things(scene: SceneResult) -> list[Sequence[float]]:
-    """Return where all stands that is neither a person nor a zone."""
-    things: list[Sequence[float]] = [*scene.plan.outline]
-    for placed in (scene.aims, scene.surfaces, scene.targets, scene.cameras):
-        things += [one.position for one in placed]
-    things += [p for item in scene.plan.items for p in item.outline]
-    return things + [p for barrier in scene.barriers for p in barrier.line]
-
-
-def _details(scene: SceneResult, paper: Paper, room: Rect) -> list[tuple[frozenset[str], Rect]]:
-    """Return the parts of the plan that are too crowded for it: the letters named there, and the extent [m]."""
-    rough = fit(room, (0.0, 0.0, paper.width * 0.95, paper.height * 0.5)).scale
-    groups, beyond = grouped(scene)
-    areas = [(g.tag, z.laser, [p for zone in g.zones for p in zone.polygons]) for g in groups for z in (g.first,)]
-    areas += [(tag, one.laser, list(one.polygons)) for tag, one in beyond]
-    small: dict[str, list[tuple[str, Rect]]] = {}
-    for tag, laser, parts in areas:
-        extent = extent_of(_corners(parts))
-        if extent is not None and longer(extent) * 1000.0 / rough < _CROWDED:
-            small.setdefault(laser, []).append((tag, extent))
-    crowded = [found for found in small.values() if len(found) > _FEW]
-    together = [[one for found in crowded for one in found]]
-    for sets in (crowded if len(crowded) <= _MOST_DETAILS else together, together):
-        details: list[tuple[frozenset[str], Rect]] = []
-        bare: list[Rect] = []
-        for found in filter(None, sets):
-            extent = extent_of([corner for _, (x0, y0, x1, y1) in found for corner in ((x0, y0), (x1, y1))])
-            if extent is not None:
-                bare.append(extent)
-                details.append((frozenset(tag for tag, _ in found), grown(extent, _AROUND, _TINY)))
-        fine = [fit(part, (0.0, 0.0, paper.width * 0.95, paper.height * 0.5)).scale for _, part in details]
-        apart = not any(overlap(one, other) for one, other in combinations(bare, 2))
-        if details and apart and all(scale * _FINER <= rough for scale in fine):
-            return details
-    return []
+    Eyewear is named where it can be relied on against every wavelength of a laser. Skin is never answered by it.
+    """
+    scene = found.scene
+    named = set()
+    for laser in found.record.lasers:
+        needs = [one.eyewear for one in (laser, *laser.lines) if one.eyewear is not None]
+        if laser.eyewear is not None and all(need.reliable for need in needs):
+            named.add(laser.name)
+    answered = {one.laser for one in found.scenarios if one.answer and one.tissue == "eye" and not one.struck_out}
+    scattered = named | (answered & {need.laser for need in found.eyewear})
+    areas: dict[str, list[Polygon]] = {"eyewear": [], "nobody": []}
+    if scene is None:
+        return areas
+    for zone in scene.zones:
+        if zone.fitted and zone.kind != "ignition":
+            worn = scattered if zone.kind == "scatter eye" else named if zone.kind.startswith("eye") else ()
+            areas["eyewear" if zone.laser in worn else "nobody"] += zone.polygons
+    for one in scene.beyond:
+        if one.fitted:
+            areas["eyewear" if one.laser in named else "nobody"] += one.polygons
+    return areas
 
 
 def _corners(parts: Iterable[Polygon]) -> list[Pair]:
     return [point for part in parts for point in part.outline]
 
 
-def plan_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> list[Drawing]:
-    """Return the plan, an overview when zones go far beyond it, and a key when the legend is long.
+def _things(scene: SceneResult) -> list[Sequence[float]]:
+    """Return where lasers, surfaces, targets, cameras and barriers stand."""
+    things: list[Sequence[float]] = []
+    for placed in ([aim for aim in scene.aims if aim.fitted], scene.surfaces, scene.targets, scene.cameras):
+        things += [one.position for one in placed]
+    return things + [p for barrier in scene.barriers if barrier.kind == "barrier" for p in barrier.line]
+
+
+def room_of(scene: SceneResult) -> Rect:
+    """Return the part of the floor that the plan shows: the things, zones and persons that are not far from them."""
+    core = extent_of(_things(scene)) or extent_of(scene.plan.outline) or scene.plan.extent
+    size = max(longer(core), _LEAST)
+    shown = core
+    for more in (scene.plan.outline, _corners(p for zone in scene.zones if zone.fitted for p in zone.polygons)):
+        wider = extent_of([*_rim(shown), *more]) or core
+        shown = wider if longer(wider) <= _WIDER * size else shown
+    size = max(longer(shown), _LEAST)
+    middle = ((core[0] + core[2]) / 2, (core[1] + core[3]) / 2)
+    for person in sorted(scene.persons, key=lambda one: math.dist(one.position, middle)):
+        wider = extent_of([*_rim(shown), person.position, *(person.area if person.placed else ())]) or shown
+        shown = wider if longer(wider) <= _FARTHER * size else shown
+    return grown(shown, _EDGE, _LEAST)
+
+
+def _rim(rect: Rect) -> list[Pair]:
+    return [(rect[0], rect[1]), (rect[2], rect[3])]
+
+
+def _crowded(scene: SceneResult, view: View) -> list[Rect]:
+    """Return the parts of the floor where two things lie too near to each other on paper. [m]."""
+    placed = [aim.position for aim in scene.aims if aim.fitted]
+    placed += [one.position for group in (scene.cameras, scene.targets, scene.surfaces) for one in group]
+    things = {(at[0], at[1]) for at in [*placed, *(one.position for one in scene.persons)] if view.holds(at, 0.5)}
+    groups: list[set[Pair]] = []
+    for one, other in combinations(sorted(things), 2):
+        if math.dist(one, other) * 1000.0 / view.scale < _NEAR:
+            mine = [group for group in groups if one in group or other in group]
+            groups = [group for group in groups if group not in mine] + [{one, other}.union(*mine)]
+    found = []
+    for group in sorted(groups, key=lambda group: (-len(group), sorted(group)))[:_DETAILS]:
+        extent = extent_of(group)
+        if extent is not None:
+            found.append(grown(extent, 0.3, 2.2 * _NEAR * view.scale / 1000.0))
+    return found
+
+
+def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
+    """Return the plan: one drawing with three tones, with details of what stands close together.
 
     Parameters
     ----------
-    scene : SceneResult
-        What is drawn.
+    found : Assessment
+        A case that has a scene.
     paper : Paper
-        Size of the pages.
-    title : str
-        Title of the case.
+        Size of the page.
     wording : Wording
         Texts.
-
-    Returns
-    -------
-    list of Drawing
-        The plan first.
     """
-    room, everything = room_of(scene), all_of(scene)
-    details = _details(scene, paper, room)
-    views = [("plan", room, details)]
-    views += [("detail", extent, [one for one in details if one[0] is not own]) for own, extent in details]
-    if longer(everything) > 1.3 * longer(room):
-        views.append(("overview", grown(everything, _EDGE, _TINY), []))
-    pages: list[Drawing] = []
-    rest: list[Entry] = []
-    lost: dict[str, None] = {}
-    for kind, extent, others in views:
-        page, more, left_out = _page(scene, paper, kind, title, extent, wording, others)
-        pages.append(page)
-        rest = rest or more
-        lost |= dict.fromkeys(left_out)
-    notes = [wording.text("plan.not_labelled", text=text) for text in lost]
-    if rest or notes:
-        foot = foot_lines(paper, wording)
-        pages += key_pages(paper, wording.text("plan.key", title=title), rest, notes, foot)
+    scene, text = found.scene, wording.text
+    if scene is None:
+        raise ValueError(text("plan.no_scene"))
+    extent = room_of(scene)
+    areas = {key: joined(parts) for key, parts in stands(found).items()}
+    tones = [Entry(partial(_sample, key), text(f"plan.tone_{key}"), text(f"plan.tone_{key}_text")) for key in TONES]
+    title = text("plan.plan", title=found.title) if paper.margin else ""
+    foot = foot_lines(paper, wording, [limits_line(scene.zones, wording)])
+    trial = Floor(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording)
+    trial.everything()
+    rough = fit(extent, (0.0, 0.0, paper.width, paper.height * 0.55))
+    details = _crowded(scene, rough)
+    lines = outermost(scene.lines)
+    notes, numbers = _margin(found, extent, wording), list[tuple[str, str]]()
+    for _ in range(2):  # once to know how long the list is
+        entries = [Entry(partial(_number, number), said) for number, said in numbers]
+        extra = [text("plan.lines", lines="; ".join(map(trial.line_text, lines)))] if lines else []
+        extra += [text("plan.margin", notes="; ".join(notes))] if notes else []
+        signs = sign_entries(trial.used, wording)
+        layout = lay_out(paper, "plan", title, [*tones, *entries], signs, [*[(one, False) for one in extra], *foot])
+        x0, y0, x1, y1 = layout.drawing.frame
+        low = y0 + (_DETAIL_HIGH + 3.0 if details else 0.0)
+        view = fit(extent, (x0, low, x1, y1))
+        floor = _floor(scene, areas, view, wording)
+        marks = _furniture(floor, scene, wording)
+        wide = (x1 - x0 - 3.0 * (len(details) - 1)) / max(len(details), 1)
+        parts: list[Mark] = []
+        hidden: list[str] = []
+        numbers = []
+        for count, part in enumerate(details):
+            left = x0 + count * (wide + 3.0)
+            own = fit(part, (left, y0, left + wide, y0 + _DETAIL_HIGH))
+            letter = "abc"[count]
+            inset = _floor(scene, areas, own, wording)
+            bar, rect = scale_bar(own)
+            inset.board.boxes.append(rect)
+            inset.names = [name for name in inset.names if name.rank not in (2, 3, 4, 8, 9)]
+            hidden += [name.text for name in inset.names if name.rank > 4]
+            numbers += inset.write_names(len(numbers) + 1)
+            parts += [*inset.marks, *bar, *edge(own.frame, 0.35), *_tagged(letter, own.frame)]
+            corners = [view.point(part[:2]), view.point(part[2:])]
+            rect = (*corners[0], *corners[1])
+            floor.marks += strokes([closed(box(rect))], view.frame, BLACK, 0.3, (1.5, 1.0))
+            floor.board.put(Label(letter, ((rect[2], rect[3]), (rect[0], rect[1])), True, size=NAME_SIZE))
+        numbers += floor.write_names(len(numbers) + 1, skipped=hidden)
+        trial.used |= floor.used
+    drawn = [*floor.marks, *marks, *edge(view.frame, 0.35), *parts]
+    layout.scale_lines((text("plan.scale", scale=view.scale, paper=paper.name),), paper.margin)
+    layout.drawing.marks.extend(drawn)
+    return replace(layout.drawing, scale=view.scale)
+
+
+def _seen(view: View) -> Rect:
+    """Return the part of the floor that a view shows. [m]."""
+    (x, y), factor = view.middle, view.scale / 2000.0
+    wide, high = (view.frame[2] - view.frame[0]) * factor, (view.frame[3] - view.frame[1]) * factor
+    return x - wide, y - high, x + wide, y + high
+
+
+def _floor(scene: SceneResult, areas: Mapping[str, Geometry], view: View, wording: Wording) -> Floor:
+    floor = Floor(scene, view, wording)
+    floor.marks.append(Area((box(view.frame),), WHITE))
+    for key, (thick, dashes) in reversed(_EDGES.items()):
+        floor.tone(rings_in(areas[key], _seen(view)), TONES[key], thick, dashes)
+    floor.everything()
+    return floor
+
+
+def _furniture(floor: Floor, scene: SceneResult, wording: Wording) -> list[Mark]:
+    """Return the scale bar and the arrows of a drawing, and keep their places free."""
+    bar, rect = scale_bar(floor.view)
+    bearings = {"north": scene.plan.north, "stage": scene.plan.stage_arrow}
+    directions = [(wording.text(f"plan.{key}"), way) for key, way in bearings.items() if way is not None]
+    arrows, rects = direction_arrows(floor.view.frame, directions)
+    floor.board.boxes += [rect, *rects]
+    return [*bar, *arrows]
+
+
+def _sample(key: str, rect: Rect) -> list[Mark]:
+    thick, dashes = _EDGES.get(key, (0.2, ()))
+    return [Area((box(rect),), TONES[key]), Lines((closed(box(rect)),), BLACK, thick, dashes)]
+
+
+def _number(number: str, rect: Rect) -> list[Mark]:
+    return [Words(rect[0] + 3.5, rect[1] + 1.2, number, 2.5, True)]
+
+
+def _tagged(letter: str, frame: Rect) -> list[Mark]:
+    x, y = frame[0] + 1.2, frame[3] - 4.2
+    return [
+        Area((box((x - 0.6, y - 0.8, x + 3.0, y + 3.2)),), WHITE),
+        Words(x, y, letter, NAME_SIZE, True, framed=True),
+    ]
+
+
+def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
+    """Return what lies outside the drawing: persons, and zones that go on."""
+    scene, text = found.scene, wording.text
+    if scene is None:
+        return []
+
+    def outside(at: Sequence[float]) -> bool:
+        return not (extent[0] <= at[0] <= extent[2] and extent[1] <= at[1] <= extent[3])
+
+    aims = [aim for aim in scene.aims if aim.fitted] or list(scene.aims)
+    notes = []
+    for person in scene.persons:
+        if outside(person.position) and aims:
+            notes.append(
+                _away(person, min(aims, key=lambda aim: math.dist(aim.position[:2], person.position)), wording)
+            )
+    farthest: dict[tuple[str, str], ZoneShape] = {}
+    for zone in scene.zones:
+        if zone.fitted and any(outside(point) for point in _corners(zone.polygons)):
+            key = (zone.laser, zone.kind)
+            farthest[key] = max(farthest.get(key, zone), zone, key=lambda one: badness(one.distance))
+    for (laser, kind), zone in farthest.items():
+        notes.append(
+            text("plan.goes_on", laser=laser, kind=text(f"plan.short_{kind}"), distance=distance(zone.distance))
+        )
+    return notes
+
+
+def _away(person: PersonMark, aim: AimEnvelope, wording: Wording) -> str:
+    far = place(math.dist(aim.position[:2], person.position))
+    return wording.text("plan.place_off", name=person.name, distance=far, laser=aim.laser)
+
+
+def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing]:
+    """Return one drawing for each way of the light of each fitted set-up; one that lights nothing is left out.
+
+    Parameters
+    ----------
+    found : Assessment
+        A case that has a scene.
+    paper : Paper
+        Size of a drawing.
+    wording : Wording
+        Texts.
+    """
+    scene = found.scene
+    if scene is None:
+        return []
+    pages = []
+    for laser, setup in dict.fromkeys((zone.laser, zone.setup) for zone in scene.zones if zone.fitted):
+        for way, (eye, skin) in _WAYS.items():
+            own = [zone for zone in scene.zones if zone.fitted and (zone.laser, zone.setup) == (laser, setup)]
+            zones = {kind: [zone for zone in own if zone.kind == kind] for kind in (eye, skin)}
+            if any(_corners(p for zone in group for p in zone.polygons) for group in zones.values()):
+                title = wording.text("plan.way", laser=laser, way=wording.text(f"plan.way_{way}"))
+                pages.append(_way(scene, title, zones, paper, wording))
+    for one in scene.beyond:
+        if one.fitted and _corners(one.polygons):
+            title = wording.text("plan.way", laser=one.laser, way=wording.text("plan.way_beyond", target=one.target))
+            beam = [zone for zone in scene.zones if zone.kind == "eye direct" and zone.laser == one.laser]
+            pages.append(
+                _light(scene, title, [(one.polygons, "eyewear", distance(one.distance))], beam, paper, wording)
+            )
     return pages
 
 
-def _page(
+def _way(scene: SceneResult, title: str, zones: dict[str, list[ZoneShape]], paper: Paper, wording: Wording) -> Drawing:
+    layers = []
+    shown = []
+    for (kind, group), tone in zip(zones.items(), ("eyewear", "nobody"), strict=True):
+        if group:
+            worst = max(group, key=lambda zone: badness(zone.distance))
+            words = wording.text("plan.tag", kind=wording.text(f"plan.short_{kind}"), distance=distance(worst.distance))
+            layers.append(([p for zone in group for p in zone.polygons], tone, words))
+            shown += group
+    return _light(scene, title, layers, shown, paper, wording)
+
+
+def _light(
     scene: SceneResult,
-    paper: Paper,
-    kind: str,
     title: str,
-    extent: Rect,
+    layers: Sequence[tuple[Sequence[Polygon], str, str]],
+    zones: Sequence[ZoneShape],
+    paper: Paper,
     wording: Wording,
-    details: Sequence[tuple[frozenset[str], Rect]],
-) -> tuple[Drawing, list[Entry], list[str]]:
-    groups, beyond = grouped(scene)
-    zones = [entry(group, wording) for group in groups] + [beyond_entry(tag, one, wording) for tag, one in beyond]
-    controls = [f.text[:1].upper() + f.text[1:] for f in scene.findings if f.kind == "set-up"][:2]
-    foot = foot_lines(paper, wording, controls)
-    name = wording.text(f"plan.{kind}", title=title)
-    sparse = kind == "overview"
-    trial = Layers(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording, sparse=sparse)
-    trial.shadows()
-    trial.things()
-    signs = sign_entries(trial.used, wording)
-    layout = lay_out(paper, kind, name, zones, signs, foot)
-    if layout.left_over:
-        foot = [(wording.text("plan.elsewhere"), True), (limits_line(groups, wording), False), *foot]
-        layout = lay_out(paper, kind, name, zones, signs, foot)
-    view = fit(extent, layout.drawing.frame)
-    layers = Layers(scene, view, wording, sparse=sparse)
+) -> Drawing:
+    """Return a drawing of one way: light tone for the eye, dark for the skin or fire, each with its distance."""
+    aims = [aim.position for aim in scene.aims if aim.fitted]
+    extent = extent_of([*_corners(p for parts, _, _ in layers for p in parts), *aims]) or scene.plan.extent
+    entries = [Entry(partial(_sample, tone), words) for _, tone, words in layers]
+    foot = foot_lines(paper, wording, [limits_line(zones, wording)], "plan.meaning")
+    layout = lay_out(paper, "way", title, (), entries, foot)
+    view = fit(grown(extent, _EDGE, _LEAST), layout.drawing.frame)
+    floor = Floor(scene, view, wording)
+    floor.marks.append(Area((box(view.frame),), WHITE))
+    for parts, tone, _ in layers:
+        floor.tone(rings_in(joined(parts), _seen(view)), TONES[tone], *_EDGES[tone])
+    floor.everything(sparse=True)
+    floor.names = [name for name in floor.names if name.rank == 0]
     bar, rect = scale_bar(view)
-    bearings = {"north": scene.plan.north, "stage": scene.plan.stage_arrow}
-    directions = [(wording.text(f"plan.{key}"), way) for key, way in bearings.items() if way is not None]
-    arrows, rects = direction_arrows(view.frame, directions)
-    layers.board.boxes += [rect, *rects]
-    layers.skipped = frozenset(tag for names, _ in details for tag in names)
-    layers.details = [(*view.point(part[:2]), *view.point(part[2:])) for _, part in details]
-    layers.shadows()
-    layers.zones(groups, beyond)
-    layers.far_things = kind == "plan"
-    layers.things()
-    if kind == "plan":
-        layers.detail_frames()
-    lost = layers.write()
-    setups = dict.fromkeys((z.first.laser, z.first.setup) for z in groups)
-    drawn = "; ".join(wording.text("plan.drawn", laser=laser, setup=setup) for laser, setup in setups)
-    shown, marks = wording.text("plan.shown", setups=drawn), [*layers.marks, *bar, *arrows]
-    return layout.filled(paper, view, wording, shown, marks), layout.left_over, lost
-
-
-__all__ = ["Paper", "View", "all_of", "plan_pages", "room_of"]
+    floor.board.boxes.append(rect)
+    floor.write_names()
+    layout.scale_lines((wording.text("plan.scale", scale=view.scale, paper=paper.name),), paper.margin)
+    layout.drawing.marks.extend([*floor.marks, *bar, *edge(view.frame, 0.35)])
+    return replace(layout.drawing, scale=view.scale)

@@ -1,4 +1,4 @@
-"""Cutting and hatching of outlines on paper; plain tuples, since a drawing has few corners."""
+"""Cutting of outlines on paper; plain tuples, since a drawing has few corners."""
 
 from __future__ import annotations
 
@@ -72,38 +72,6 @@ def clip_ring(ring: Sequence[Pair], rect: Rect) -> Run:
             before = point
         points = kept
     return tuple(points) if len(points) > 2 else ()
-
-
-def hatch(rings: Sequence[Run], angle: float, spacing: float) -> tuple[Run, ...]:
-    """Return parallel lines that fill an area, in step with every other area of the same angle and spacing.
-
-    Parameters
-    ----------
-    rings : sequence of Run
-        Outlines and holes.
-    angle : float
-        Of the lines, counter-clockwise. [degree]
-    spacing : float
-        Between two lines. [mm]
-    """
-    cosine, sine = math.cos(math.radians(angle)), math.sin(math.radians(angle))
-    crossings: dict[int, list[float]] = {}
-    for ring in rings:
-        turned = [(x * cosine + y * sine, (y * cosine - x * sine) / spacing) for x, y in ring]
-        u0, v0 = turned[-1]
-        for u1, v1 in turned:
-            low, high = (v0, v1) if v0 < v1 else (v1, v0)
-            for row in range(math.ceil(low), math.ceil(high)):
-                crossings.setdefault(row, []).append(u0 + (row - v0) / (v1 - v0) * (u1 - u0))
-            u0, v0 = u1, v1
-    runs: list[Run] = []
-    for row in sorted(crossings):
-        v = row * spacing
-        places = sorted(crossings[row])
-        for start, end in zip(places[::2], places[1::2], strict=False):
-            if end - start > 0.05:
-                runs.append(tuple([(u * cosine - v * sine, u * sine + v * cosine) for u in (start, end)]))
-    return tuple(runs)
 
 
 def inside(point: Pair, rings: Sequence[Run]) -> bool:

@@ -10,13 +10,12 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from lasersafe.ask.brief import brief
+from lasersafe.drawing.values import distance, tidy, unit_text
 from lasersafe.errors import OutputError
 from lasersafe.models import Case, typed_inputs
 from lasersafe.results import Assessment, SetupResult
 from lasersafe.sheet.flow import named
 from lasersafe.sheet.front import limit_text
-from lasersafe.sheet.text import tidy, unit_text
-from lasersafe.sheet.values import distance
 from lasersafe.wording import Wording, load_wording
 from lasersafe.wording.localise import localise
 
@@ -119,11 +118,10 @@ def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
 def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
     if assessment.scene is not None:
         from lasersafe.drawing.page import Paper
-        from lasersafe.drawing.plan import plan_pages
+        from lasersafe.drawing.plan import plan_page
         from lasersafe.drawing.svg import to_svg
 
-        pages = plan_pages(assessment.scene, Paper("A4", 277.0, 190.0), assessment.title, wording)
-        drawings = [("", to_svg(page)) for page in pages if page.kind != "overview"]
+        drawings = [("", to_svg(plan_page(assessment, Paper("A4", 190.0, 260.0), wording)))]
     else:
         from lasersafe.drawing.svg import to_svg
         from lasersafe.sheet.chart import exposure_chart

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from lasersafe.drawing.values import number, place, quantity, tidy, unit_text
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Expected
 from lasersafe.sheet.flow import ITEM, Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.text import Style, tidy, unit_text, wrap
-from lasersafe.sheet.values import number, place, quantity
+from lasersafe.sheet.text import Style, wrap
 from lasersafe.wording import CONTROL_KINDS, WAYS
 
 _TITLE = Style(9, True)

@@ -9,10 +9,9 @@ from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve_marks, curve_s
 from lasersafe.drawing.labels import Board
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Words, moved
 from lasersafe.drawing.typeface import width_of, wrap
+from lasersafe.drawing.values import in_unit, tidy, unit_text
+from lasersafe.drawing.values import place as placed_at
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
-from lasersafe.sheet.text import tidy, unit_text
-from lasersafe.sheet.values import in_unit
-from lasersafe.sheet.values import place as placed_at
 from lasersafe.wording import Wording
 
 _TYPE, _LINE = 2.5, 3.0  # [mm]

@@ -9,7 +9,7 @@ import lasersafe
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import map_page
 from lasersafe.drawing.page import Paper
-from lasersafe.drawing.plan import plan_pages
+from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.sheet.flow import MILLIMETRE, Page, Placed, Sheet
 from lasersafe.sheet.fonts import refuse_unprintable
@@ -18,6 +18,7 @@ from lasersafe.wording import Wording
 
 _ELEVATION = 160.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
+_WAY, _GAP = 112.0, 4.0  # height of a drawing of one way, and what lies between two of them
 _TALL_MAP = 220.0
 
 
@@ -27,13 +28,11 @@ def _paper(sheet: Sheet) -> Paper:
 
 def plan(sheet: Sheet) -> None:
     """Print the plan of a case that has a scene."""
-    found = sheet.assessment.scene
-    if found is None:
-        return
-    sheet.new_page()
-    sheet.begin("plan.heading")
-    sheet.figure(plan_pages(found, _paper(sheet), sheet.assessment.title, sheet.wording)[0])
-    sheet.new_page()
+    if sheet.assessment.scene is not None:
+        sheet.new_page()
+        sheet.begin("plan.heading")
+        sheet.figure(plan_page(sheet.assessment, _paper(sheet), sheet.wording))
+        sheet.new_page()
 
 
 def annex(sheet: Sheet) -> None:
@@ -42,11 +41,15 @@ def annex(sheet: Sheet) -> None:
     if found is None:
         return
     sheet.new_page()
-    sheet.begin("plan.heading")
+    sheet.begin("plan.annex_heading")
     full = _paper(sheet)
-    drawings = plan_pages(found, full, title, wording)[1:]
+    half = replace(full, width=(full.width - _GAP) / 2, height=_WAY)
+    ways = way_pages(sheet.assessment, half, wording)
+    for pair in zip(ways[::2], [*ways[1::2], *[None] * (len(ways) % 2)], strict=True):
+        sheet.figure(*filter(None, pair), gap=_GAP)
+        sheet.space(6.0)
     low = min(_ELEVATION, full.height)
-    drawings += elevation_pages(found, replace(full, height=low), title, wording)
+    drawings = elevation_pages(found, replace(full, height=low), title, wording)
     x0, y0, x1, y1 = found.plan.extent
     tall = _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP
     chart = map_page(found, replace(full, height=min(tall, full.height)), title, wording)

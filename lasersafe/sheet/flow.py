@@ -231,10 +231,13 @@ class Flow:
         self.y -= height
         return self.y + height
 
-    def figure(self, drawing: Drawing) -> None:
-        """Print a drawing, which stays in one piece."""
-        self.reserve(drawing.height * MILLIMETRE)
-        self.marks.append(Placed(self.left, self.y, drawing))
+    def figure(self, *drawings: Drawing, gap: float = 0.0) -> None:
+        """Print drawings beside each other, with a gap [mm] between them; they stay in one piece."""
+        self.reserve(max(drawing.height for drawing in drawings) * MILLIMETRE)
+        left = self.left
+        for drawing in drawings:
+            self.marks.append(Placed(left, self.y, drawing))
+            left += (drawing.width + gap) * MILLIMETRE
 
     def table(self, header: Sequence[str], shares: Sequence[float], rows: Sequence[Row], pad: float = 2.5) -> None:
         """Print a table whose header stands on each page; a row that is longer than a page is split.

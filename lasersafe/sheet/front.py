@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from lasersafe.drawing.primitives import WHITE, grey
+from lasersafe.drawing.values import aperture, distance, duration, in_unit, irradiance, quantity, ratio, tidy
 from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
 from lasersafe.results import GUESTS, Assessment, Criterion, Scenario, SignOff
 from lasersafe.sheet.flow import SMALL, Cell, Part, Row, Sheet, bold, faint, note, row
 from lasersafe.sheet.references import joined
-from lasersafe.sheet.text import Style, tidy
-from lasersafe.sheet.values import aperture, distance, duration, in_unit, irradiance, quantity, ratio
+from lasersafe.sheet.text import Style
 from lasersafe.wording import Wording
 
 _TITLE = Style(17, True)

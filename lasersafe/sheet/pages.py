@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from lasersafe.drawing.primitives import grey
+from lasersafe.drawing.values import density, distance, quantity, tidy, unit_text, wavelength
 from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, Zone
 from lasersafe.sheet.flow import Entry, Part, Row, Sheet
-from lasersafe.sheet.text import Style, tidy, unit_text
-from lasersafe.sheet.values import density, distance, quantity, wavelength
+from lasersafe.sheet.text import Style
 from lasersafe.wording import Wording
 
 KINDS = ("prestart", "card", "sign")

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from lasersafe.drawing.values import duration, place, ratio, tidy
 from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
 from lasersafe.results import Control, EyewearNeed, Scenario
 from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import by_barrier, counted, holds, load_cells, scatter_only, unanswered, way_of
 from lasersafe.sheet.references import joined
-from lasersafe.sheet.text import Style, tidy
-from lasersafe.sheet.values import duration, place, ratio
+from lasersafe.sheet.text import Style
 from lasersafe.wording import CONTROL_KINDS, WAYS
 
 AREA = (

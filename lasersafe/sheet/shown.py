@@ -2,6 +2,18 @@
 
 from __future__ import annotations
 
+from lasersafe.drawing.values import (
+    aperture,
+    distance,
+    duration,
+    in_unit,
+    number,
+    place,
+    quantity,
+    ratio,
+    tidy,
+    unit_text,
+)
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.barriers import BarrierLine, BarrierWay
 from lasersafe.results import SettingReport, SetupResult
@@ -26,8 +38,7 @@ from lasersafe.sheet.flow import (
 )
 from lasersafe.sheet.front import limit_text
 from lasersafe.sheet.tables import verdict_of
-from lasersafe.sheet.text import Style, tidy, unit_text
-from lasersafe.sheet.values import aperture, distance, duration, in_unit, number, place, quantity, ratio
+from lasersafe.sheet.text import Style
 
 _SHADE = 0.93
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import BLACK, Lines, edge, grey
+from lasersafe.drawing.values import tidy
 from lasersafe.results import SignOff
 from lasersafe.sheet.flow import Part, Sheet, bold, row
 from lasersafe.sheet.front import in_charge
-from lasersafe.sheet.text import Line, Style, tidy, wrap
+from lasersafe.sheet.text import Line, Style, wrap
 
 _LABEL, _SMALL = Style(7.5, ink=grey(0.25)), Style(7.5)
 _NAME, _STATE = Style(9.5, True), Style(9, True, after=2)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from lasersafe.drawing.values import number, plain, unit_text
 from lasersafe.results import Step
 from lasersafe.sheet.flow import TINY, TINY_BOLD, TINY_NOTE, Part, Row, Sheet, faint, row, strong
 from lasersafe.sheet.front import limit_text
-from lasersafe.sheet.text import unit_text
-from lasersafe.sheet.values import number, plain
 
 _SHADE = 0.95
 _KEEP = 26.0

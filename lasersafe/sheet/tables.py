@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import groupby
 from typing import TypeVar
 
+from lasersafe.drawing.values import density, duration, in_unit, number, place, ratio, tidy, wavelength
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario
 from lasersafe.sheet.flow import NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.references import Footnotes, joined
-from lasersafe.sheet.text import Style, tidy
-from lasersafe.sheet.values import density, duration, in_unit, number, place, ratio, wavelength
+from lasersafe.sheet.text import Style
 
 T = TypeVar("T")
 _STRONG = Style(9, True)

@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from lasersafe.drawing.primitives import BLACK, Words
-from lasersafe.drawing.typeface import RAISED, cut_of
+from lasersafe.drawing.typeface import cut_of
 from lasersafe.drawing.typeface import width_of as measured
 from lasersafe.drawing.typeface import wrap as broken
+from lasersafe.drawing.values import unit_text
 
 
 @dataclass(frozen=True)
@@ -60,10 +61,6 @@ _GREEK = {
 }  # fmt: skip
 _WORDS = re.compile(r"(?<![A-Za-z])(" + "|".join(_GREEK) + r")(?![A-Za-z])")
 _POWER_OF_TEN = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)[eE]([+-]?\d+)(?![\w.])")
-_SQUARE_UNIT = re.compile(r"(?<![A-Za-z])([cmkn]?m)([23])(?![\w.])")
-_COMPUTED = re.compile(r"(?<![\w.])(\d(?:\.\d+)?)e([+-]\d\d)(?![\w.]\d)")
-_PER_AREA = re.compile(r"/([cm]?)m2(?!\w)")
-_MICRO = re.compile(r"(?<![A-Za-z])u(m|s|J|W|rad|g)(?![A-Za-z])")
 _LEVEL = re.compile(r"(?<=[\w)\]])[_^](?:[({]|[+-]?[A-Za-z0-9α-ωΑ-Ω]+(?:[.,]\d+)?)")
 
 
@@ -74,20 +71,6 @@ def formula_text(text: str) -> str:
     text = text.replace("<=", "≤").replace(">=", "≥").replace(" - ", " − ")
     text = _POWER_OF_TEN.sub(lambda match: f"{match[1]}\u00a0×\u00a010^{int(match[2])}", text)
     return unit_text(text)
-
-
-def tidy(text: str) -> str:
-    """Return a sentence with ``/m2``, ``/cm2`` and ``6.4e+06`` as they are printed; nothing else is touched."""
-    return _COMPUTED.sub(_power_of_ten, _PER_AREA.sub(r"/\1m²", text))
-
-
-def _power_of_ten(match: re.Match[str]) -> str:
-    return f"{match[1]}\u00a0×\u00a010{str(int(match[2])).translate(RAISED)}"
-
-
-def unit_text(text: str) -> str:
-    """Return a unit as it is printed: ``W/m2`` becomes ``W/m²`` and ``um`` becomes ``µm``."""
-    return _SQUARE_UNIT.sub(lambda match: match[1] + ("²" if match[2] == "2" else "³"), _MICRO.sub(r"µ\1", text))
 
 
 def formula_runs(text: str) -> list[Run]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from lasersafe.drawing.primitives import Lines, edge, grey
+from lasersafe.drawing.values import distance, quantity, unit_text, wavelength
 from lasersafe.records.uncertainty import DistanceSpread, InputTolerance
 from lasersafe.sheet.flow import NOTE, Row, Sheet, bold, faint, row, strong, tiny
-from lasersafe.sheet.text import Style, unit_text, width_of
-from lasersafe.sheet.values import distance, quantity, wavelength
+from lasersafe.sheet.text import Style, width_of
 
 _LABEL = Style(7, spacing=1.2)
 _BAR = 8.0

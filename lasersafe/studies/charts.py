@@ -12,7 +12,7 @@ from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, r
 from lasersafe.drawing.contours import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Drawing
-from lasersafe.drawing.style import metres
+from lasersafe.drawing.values import quantity
 from lasersafe.errors import InputError
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.studies.certainty import certainty
@@ -187,7 +187,7 @@ def _contours(found: Sweep, x: _Shown, y: _Shown, zone: tuple[str, str]) -> Draw
 
 def _level(value: float) -> str:
     number = f"{value:.3g}" if 0.1 <= value < 1000.0 else ""
-    return f"{number} m" if number else metres(value, "nearest").replace(".00", "").replace(".0", "")
+    return f"{number} m" if number else quantity(value, "m").replace(".00", "").replace(".0", "")
 
 
 def _heading(found: Sweep, axes: list[_Shown], held: str) -> Heading:

@@ -10,11 +10,11 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
+from lasersafe.drawing.values import tidy
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.references import joined
-from lasersafe.sheet.text import tidy
 from tests.behaviour.command import run
 from tests.behaviour.test_strike_outs import PLAIN, starter
 

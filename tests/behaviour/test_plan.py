@@ -7,7 +7,7 @@ import math
 import re
 from dataclasses import replace
 from functools import cache
-from itertools import combinations
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -19,14 +19,14 @@ from lasersafe.ask.plans import PAPERS, barrier_drawings, drawings_of
 from lasersafe.drawing.barrier_map import barrier_page, share_of_rating
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import cells, decade, map_page
-from lasersafe.drawing.groups import grouped, outermost, state_of
-from lasersafe.drawing.layers import Layers
+from lasersafe.drawing.floor import Floor, joined, rings_in
+from lasersafe.drawing.legend import outermost, state_of
 from lasersafe.drawing.page import Paper, scale_bar
-from lasersafe.drawing.plan import all_of, plan_pages, room_of
+from lasersafe.drawing.plan import plan_page, room_of, stands, way_pages
 from lasersafe.drawing.png import to_png
 from lasersafe.drawing.primitives import Area, Drawing, Lines, Words
-from lasersafe.drawing.shapes import clip_line, clip_ring, hatch, inside
-from lasersafe.drawing.style import LOOKS, metres, metres_and_feet
+from lasersafe.drawing.shapes import clip_line, clip_ring, inside
+from lasersafe.drawing.style import DARK, LIGHT
 from lasersafe.drawing.svg import to_svg
 from lasersafe.drawing.typeface import width_of
 from lasersafe.drawing.view import View, fit, round_scale
@@ -36,25 +36,32 @@ from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Open
 from lasersafe.records.scene import (
     ElevationItem,
     HazardMap,
+    MapPlace,
     Polygon,
     SceneResult,
     SpectatorLine,
 )
 from lasersafe.reference import templates_path
+from lasersafe.results import Assessment, LaserFacts
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.drawings import drawings_pdf
 from lasersafe.wording import Wording, load_wording
 from tests.behaviour.command import run
 from tests.behaviour.sample_assessment import assessment
-from tests.behaviour.sample_scene import LASER, room, scaled, scattered, sector, zone
+from tests.behaviour.sample_scene import LASER, room, scattered, sector
 
 A4 = Paper("A4", 210.0, 297.0, 10.0)
 CAUTION = "A computed aid for a qualified laser safety officer, who decides"
 BEYOND = "beyond which the computed exposure is below"
 
 
+def placed(scene: SceneResult) -> Assessment:
+    return replace(assessment(), scene=scene, title="Open evening")
+
+
 def pages_of(scene: SceneResult, paper: Paper = A4) -> list[Drawing]:
-    return plan_pages(scene, paper, "Open evening", load_wording())
+    found = placed(scene)
+    return [plan_page(found, paper, load_wording()), *way_pages(found, paper, load_wording())]
 
 
 def text_of(page: Drawing) -> str:
@@ -99,7 +106,7 @@ def test_command_names_every_file_as_json(tmp_path: Path) -> None:
     kinds = [page["kind"] for page in answer.data["pages"]]
     assert kinds[0] == "plan"
     assert kinds[-1] == "map"
-    assert "overview" in kinds  # the worst set-up reaches far beyond the room
+    assert set(kinds[1:-1]) == {"way"}
     for page in answer.data["pages"]:
         assert Path(page["file"]).is_file()
         assert page["paper"] == "A3"
@@ -187,12 +194,9 @@ def test_scale_bar_has_the_length_that_it_names() -> None:
     view = View((0.0, 0.0, 190.0, 150.0), (0.0, 0.0), 50)
     marks, _ = scale_bar(view)
     texts = [mark for mark in marks if isinstance(mark, Words)]
-    assert [mark.text for mark in texts] == ["0", "2 m", "5 ft"]
+    assert [mark.text for mark in texts] == ["0", "2 m"]
     black = [mark.rings[0] for mark in marks if isinstance(mark, Area) and mark.fill == "#000000"]
-    metre_cells = [ring for ring in black if math.isclose(ring[2][1] - ring[0][1], 1.4) and ring[0][1] >= 7.0]
-    assert math.isclose(metre_cells[0][1][0] - metre_cells[0][0][0], 500.0 / 50)  # a quarter of 2 m
-    foot_cells = [ring for ring in black if ring[0][1] < 7.0]
-    assert math.isclose(foot_cells[0][1][0] - foot_cells[0][0][0], 2.5 * 304.8 / 50)
+    assert math.isclose(black[0][1][0] - black[0][0][0], 500.0 / 50)  # a quarter of 2 m
 
 
 def test_pdf_page_is_the_paper() -> None:
@@ -201,14 +205,7 @@ def test_pdf_page_is_the_paper() -> None:
         io.BytesIO(drawings_pdf(drawings_of(whole, "A4"), {"scene": whole.scene}, "plan", load_wording()))
     )
     assert sorted(map(float, reader.pages[0].mediabox[2:])) == pytest.approx([595.2756, 841.8898], abs=1e-3)
-    assert "Steel screen (holds)" in reader.pages[0].extract_text()
-
-
-def test_distances_in_metres_and_feet_are_not_too_short() -> None:
-    assert metres_and_feet(3.2) == "3.20\u00a0m (10.5\u00a0ft)"  # 10.4987 ft
-    assert metres_and_feet(311.02) == "312\u00a0m (1\u00a0021\u00a0ft)"  # 1020.4 ft
-    assert metres_and_feet(math.inf) == "without end"
-    assert metres(math.nan) == "not a number"
+    assert "Steel screen" in reader.pages[0].extract_text()
 
 
 # --- content ------------------------------------------------------------------------------------------------
@@ -225,57 +222,12 @@ def test_every_drawing_carries_caution_wording_and_limit() -> None:
         assert CAUTION in text, page.kind
         assert BEYOND in text, page.kind
         assert "DRAFT" in text, page.kind
-        if page.kind != "key":
-            assert "50.6 W/m² for 10 s" in text, page.kind
+        assert ("5000 W/m²" if "set on fire" in page.title else "50.6 W/m² for 10 s") in text, page.title
 
 
 def test_no_page_promises_safety() -> None:
     for page in pages_of(room()):
         assert not re.search("eye-safe|safe distance", text_of(page), re.IGNORECASE)
-
-
-def test_zone_that_leaves_the_plan_is_told_with_its_distance_and_an_overview() -> None:
-    plan, overview = pages_of(room(311.0))[:2]
-    assert "A eye, direct: goes on to 311 m (1 021 ft)" in text_of(plan)
-    assert overview.kind == "overview"
-    assert overview.scale > 10 * plan.scale
-    near = replace(room(9.0), persons=(), beyond=(), zones=room(9.0).zones[:2])
-    assert [page.kind for page in pages_of(near)] == ["plan"]
-
-
-def test_zone_all_around_is_told() -> None:
-    ring = ((-900.0, -900.0), (900.0, -900.0), (900.0, 900.0), (-900.0, 900.0))
-    scene = replace(room(), zones=(zone("eye direct", ring, 1000.0, (2.0, 4.0, 1.0)),), beyond=())
-    assert "A eye, direct: all of this, on to 1.00 km" in text_of(pages_of(scene)[0])
-
-
-def test_worst_set_up_is_an_edge_without_hatch() -> None:
-    scene = room()
-    groups, _ = grouped(scene)
-    worst = [group for group in groups if group.plain]
-    assert [group.first.setup for group in worst] == ["collimated"]
-    text = text_of(pages_of(scene)[0])
-    assert "collimated (worst set-up, not fitted)" in text
-    assert "The key for the collimated lens stays with the safety officer" in text
-
-
-def test_hatches_differ_without_their_colour() -> None:
-    for (one, look), (other, second) in combinations(LOOKS.items(), 2):
-        plain = [[(h.angle, h.spacing, h.dashes) for h in kind.hatches] for kind in (look, second)]
-        assert plain[0] != plain[1], (one, other)
-    brightness = {kind: _grey(look.ink) for kind, look in LOOKS.items()}
-    assert max(brightness.values()) < 0.5  # dark enough on white paper
-
-
-def _grey(ink: str) -> float:
-    red, green, blue = (int(ink[k : k + 2], 16) / 255 for k in (1, 3, 5))
-    return 0.299 * red + 0.587 * green + 0.114 * blue
-
-
-def test_not_a_number_is_shown() -> None:
-    first, *rest = room(9.0).zones
-    scene = replace(room(9.0), zones=(replace(first, distance=math.nan), *rest))
-    assert "not a number from the last optic, beyond which" in text_of(pages_of(scene)[0])
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf])
@@ -308,7 +260,8 @@ def test_user_text_is_escaped() -> None:
     assert "<& guests>" not in svg
     texts = [node.text for node in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]
     assert any("Visitors <& guests>" in (text or "") for text in texts)
-    assert "<script" not in to_svg(plan_pages(scene, A4, "</title><script>alert(1)</script>", load_wording())[0])
+    bad = replace(placed(scene), title="</title><script>alert(1)</script>")
+    assert "<script" not in to_svg(plan_page(bad, A4, load_wording()))
 
 
 def test_svg_text_has_the_width_that_the_labels_count_on() -> None:
@@ -358,14 +311,106 @@ def test_barriers_that_hold_and_those_that_do_not(
     assert state_of(room(), _barrier(*ways)) == state
 
 
+def test_three_tones_survive_a_grey_printer() -> None:
+    """Luminance of an ink from 0 (black) to 1: three tones that differ by a quarter each from the next or so."""
+    levels = [int(ink[1:3], 16) / 255 for ink in (DARK, LIGHT, "#ffffff")]
+    assert all(second - first >= 0.14 for first, second in pairwise(levels))
+    assert all(ink[1:3] == ink[3:5] == ink[5:7] for ink in (DARK, LIGHT))
+    fills = {mark.fill for mark in pages_of(room())[0].marks if isinstance(mark, Area)}
+    assert {DARK, "#ffffff"} <= fills
+
+
+def test_eyewear_that_cannot_be_relied_on_opens_no_zone() -> None:
+    found = placed(room())  # no eyewear is named in it: nobody stands in any zone
+    area = {key: joined(parts) for key, parts in stands(found).items()}
+    assert area["eyewear"].is_empty
+    assert area["nobody"].buffer(1e-6).contains(joined(found.scene.zones[3].polygons))
+    need = replace(found.eyewear[1], laser=LASER)
+    facts = LaserFacts(
+        LASER, "4", "", 1.07e-6, True, "continuous", (1.0, 1.0), None, None, None, (), ("invisible",), need
+    )
+    named = replace(found, record=replace(found.record, lasers=(facts,)))
+    area = {key: joined(parts) for key, parts in stands(named).items()}
+    eye, skin = (joined(zone.polygons) for zone in found.scene.zones[:2])
+    assert area["eyewear"].buffer(1e-6).contains(eye)
+    assert area["nobody"].buffer(1e-6).contains(skin)
+    doubtful = replace(facts, eyewear=replace(need, reliable=False))
+    assert not stands(replace(found, record=replace(found.record, lasers=(doubtful,))))["eyewear"]
+
+
+def test_a_plan_names_twelve_at_most_and_lists_the_rest_by_number() -> None:
+    full = room()
+    crowd = tuple(replace(full.persons[0], name=f"Person {n}", position=(0.5 + 0.6 * n, 7.5)) for n in range(18))
+    page = plan_page(placed(replace(full, persons=crowd)), A4, load_wording())
+    names = {mark.text for mark in page.marks if isinstance(mark, Words) and mark.framed and mark.size > 2.6}
+    assert len(names) <= 12 + 3  # with the letters of details
+    text = text_of(page)
+    assert all(person.name in text for person in crowd)
+    assert all(mark.size >= 2.47 for mark in page.marks if isinstance(mark, Words)), "7 pt are 2.47 mm"
+
+
+def test_who_stands_far_away_is_told_in_the_margin_and_not_in_the_scale() -> None:
+    full = room()
+    near = replace(full, persons=full.persons[:3])
+    text = text_of(pages_of(full)[0])
+    assert "Outside the drawing: Passer-by in the lane, eyes" not in text
+    assert "Passer-by in the lane: 138 m from Hand-held welder" in text  # 140 m - 2 m, rounded down
+    assert "Hand-held welder, eye, direct: goes on to 311 m" in text
+    assert pages_of(near)[0].scale == pages_of(full)[0].scale
+
+
+def test_a_detail_shows_what_lies_within_five_millimetres() -> None:
+    full = room()
+    (first, *others) = full.persons
+    close = replace(full, persons=(first, replace(first, name="Second", position=(1.62, 3.72)), *others))
+    apart, detailed = (plan_page(placed(one), A4, load_wording()) for one in (room(), close))
+    bars = [sum(isinstance(m, Words) and m.text == "0" for m in page.marks) for page in (apart, detailed)]
+    assert bars[1] >= 2
+
+
+def test_one_drawing_for_each_way_and_none_that_is_empty() -> None:
+    titles = [page.title for page in pages_of(room())[1:]]
+    assert titles == [
+        f"{LASER}: direct beam",
+        f"{LASER}: mirror reflections",
+        f"{LASER}: scattered light",
+        f"{LASER}: what it can set on fire",
+        f"{LASER}: behind the target Mild steel plate",
+    ]
+    bare = replace(room(), zones=room().zones[:2], beyond=())
+    assert [page.title for page in pages_of(bare)[1:]] == titles[:1]
+
+
+def test_an_area_without_numbers_is_everywhere() -> None:
+    odd = joined([Polygon(((0.0, 0.0), (math.nan, 1.0), (1.0, 0.0)))])
+    ((x0, y0), *_) = ring = rings_in(odd, (0.0, 0.0, 4.0, 3.0))[0]
+    assert sorted(ring) == [(0.0, 0.0), (0.0, 3.0), (4.0, 0.0), (4.0, 3.0)], (x0, y0)
+
+
 def test_barriers_are_drawn_by_what_they_hold() -> None:
     text = text_of(pages_of(room())[0])
-    assert "Steel screen (holds)" in text
-    assert "Curtain (DOES NOT HOLD: direct)" in text
-    layers = Layers(room(), fit((0.0, 0.0, 12.0, 8.0), (0.0, 0.0, 240.0, 160.0)), load_wording())
-    layers.barriers(names=True)
+    assert "Steel screen" in text
+    assert "barrier that does not hold" in text
+    layers = Floor(room(), fit((0.0, 0.0, 12.0, 8.0), (0.0, 0.0, 240.0, 160.0)), load_wording())
+    layers.barriers()
     thick = [mark for mark in layers.marks if isinstance(mark, Lines) and mark.thick == 1.5 and not mark.dashes]
     assert len(thick) == 1  # the steel screen alone is a full bar
+
+
+def test_spectator_line_is_named_with_its_distance() -> None:
+    text = text_of(pages_of(room())[0])
+    assert "left 3.20 m" in text
+    assert "left: no nearer than 3.20 m" in text
+
+
+def test_a_steep_aim_has_a_ring_and_no_bearing() -> None:
+    full = room()
+    aim = replace(full.aims[0], elevation=-math.pi / 2, elevation_range=(-math.pi / 2, -math.pi / 2), margin=0.03)
+    layers = Floor(replace(full, aims=(aim,)), fit(room_of(full), (0.0, 0.0, 190.0, 150.0)), load_wording())
+    layers.aims()
+    x, y = layers.view.point(aim.position)
+    runs = [run for mark in layers.marks if isinstance(mark, Lines) for run in mark.runs]
+    assert max(math.dist((x, y), point) for run in runs for point in run) < 10.0  # no ray, no arrow
 
 
 def test_outermost_line_of_each_side() -> None:
@@ -373,10 +418,6 @@ def test_outermost_line_of_each_side() -> None:
     far = replace(near, line=((5.0, 0.0), (5.0, 9.0)), laser="B", distance=2.0)
     none = replace(near, distance=0.0, side="left")
     assert outermost([near, far, none]) == [far]
-
-
-def test_spectator_line_is_named_with_metres_and_feet() -> None:
-    assert "left: spectators no nearer than 3.20 m (10.5 ft)" in text_of(pages_of(room())[0])
 
 
 @pytest.mark.parametrize(
@@ -406,19 +447,9 @@ def test_the_plan_is_in_the_language_of_the_case(tmp_path: Path) -> None:
     path.write_text(text.replace("[in_charge]", 'language = "de"\n\n[in_charge]', 1), encoding="utf-8")
     assert run("plan", path, "-o", tmp_path / "plan.svg").code == 0
     plan = (tmp_path / "plan.svg").read_text(encoding="utf-8").replace("\u00a0", " ")
-    for words in ("Grundriss:", "vorn: Zuschauer nicht näher als", "Maßstab 1:"):
+    for words in ("Grundriss:", "vorn: nicht näher als", "Maßstab 1:"):
         assert words in plan
     assert not re.search(r">[^<]*\b(spectators|last optic|front|scatter|drawing)\b[^<]*<", plan)
-
-
-def test_a_steep_aim_has_a_ring_and_no_bearing() -> None:
-    full = room()
-    aim = replace(full.aims[0], elevation=-math.pi / 2, elevation_range=(-math.pi / 2, -math.pi / 2), margin=0.03)
-    layers = Layers(replace(full, aims=(aim,)), fit(room_of(full), (0.0, 0.0, 190.0, 150.0)), load_wording())
-    layers.aims()
-    x, y = layers.view.point(aim.position)
-    runs = [run for mark in layers.marks if isinstance(mark, Lines) for run in mark.runs]
-    assert max(math.dist((x, y), point) for run in runs for point in run) < 10.0  # no ray, no arrow
 
 
 def test_what_the_map_does_not_cover_is_grey_and_in_the_legend() -> None:
@@ -430,19 +461,6 @@ def test_what_the_map_does_not_cover_is_grey_and_in_the_legend() -> None:
     covers = [inside((x0 + 1.0, y), grey) for y in (y0 + 1.0, y1 - 1.0)]
     assert covers == [True, True]
     assert not inside(((x0 + x1) / 2, (y0 + y1) / 2), grey)
-
-
-def test_a_line_outside_the_plan_is_named_at_its_edge_and_drawn_on_the_overview() -> None:
-    full = room()
-    far = SpectatorLine("front", ((11.0, -296.0), (11.5, -296.0)), 300.0, "last optic", "eye", math.pi, laser=LASER)
-    plan, *others = pages_of(replace(full, lines=(far,)))
-    assert "front: spectators no nearer than 300 m (985 ft), outside this drawing" in text_of(plan)
-    assert "spectator line" not in text_of(plan)  # the legend names what is drawn
-    overview = next(page for page in others if page.kind == "overview")
-    assert "front: spectators no nearer than 300 m (985 ft)" in text_of(overview)
-    assert "outside this drawing" not in text_of(overview)
-    thick = [mark for mark in overview.marks if isinstance(mark, Lines) and mark.dashes == (6.0, 1.5)]
-    assert max(math.dist(run[0], run[-1]) for mark in thick for run in mark.runs) > 30.0
 
 
 @pytest.mark.parametrize(
@@ -468,23 +486,15 @@ def test_sheet_shows_the_plan_after_the_decision() -> None:
     texts = [page.extract_text() for page in annex.pages]
     assert any("Elevation along the aim" in text for text in texts)
     assert any("Exposure map" in text for text in texts)
-    assert not any("Plan and elevation" in page.extract_text() for page in plain.pages)
+    assert not any("who may stand where" in page.extract_text() for page in plain.pages)
     titles = [entry.title for entry in whole.outline if not isinstance(entry, list)]
-    assert titles[:3] == ["Decision", "Sign-off", "Plan and elevation"]
+    assert titles[:3] == ["Decision", "Sign-off", "Plan: who may stand where"]
 
 
 # --- geometry -----------------------------------------------------------------------------------------------
 
 
-def test_room_and_everything() -> None:
-    scene = scaled(room(), 1.0)
-    x0, y0, x1, y1 = room_of(scene)
-    assert x0 < 0.0 < 12.0 < x1 < 20.0
-    assert y0 < 0.0 < 8.0 < y1 < 16.0
-    assert all_of(scene)[2] > 600.0
-
-
-def test_clipping_and_hatching() -> None:
+def test_clipping() -> None:
     square = (0.0, 0.0, 10.0, 10.0)
     assert clip_line((-5.0, 5.0), (15.0, 5.0), square) == ((0.0, 5.0), (10.0, 5.0))
     assert clip_line((-5.0, -5.0), (-1.0, 20.0), square) is None
@@ -492,17 +502,8 @@ def test_clipping_and_hatching() -> None:
     assert max(x for x, _ in ring) == 10.0
     hole = ((4.0, 4.0), (6.0, 4.0), (6.0, 6.0), (4.0, 6.0))
     outline = ((0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0))
-    lines = hatch([outline, hole], 0.0, 0.5)
-    covered = sum(math.dist(a, b) for a, b in lines) * 0.5
-    assert covered == pytest.approx(96.0, rel=0.05)
     assert not inside((5.0, 5.0), [outline, hole])
-    assert all(inside(((a[0] + b[0]) / 2, (a[1] + b[1]) / 2 + 1e-9), [outline, hole]) for a, b in lines[1:])
-
-
-def test_hatch_covers_a_sector() -> None:
-    ring = sector(0.0, 0.0, 0.0, math.pi / 2, 20.0, 90)
-    covered = sum(math.dist(a, b) for a, b in hatch([ring], 30.0, 0.25)) * 0.25
-    assert covered == pytest.approx(math.pi * 100.0, rel=0.01)
+    assert inside((2.0, 5.0), [outline, hole])
 
 
 def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -531,7 +532,9 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     assert full.map is not None
     ratio = full.map.ratio.copy()
     ratio[0, 0, 0] = math.nan
-    unknown = replace(full.map, ratio=ratio)
+    unknown = replace(
+        full.map, ratio=ratio, persons=(MapPlace("Near", (3.0, 4.0), 3.0), MapPlace("Far", (9.0, 7.0), 0.5))
+    )
     section = full.elevations[0]
     held = replace(section, ends_at="Steel screen", setup="unknown", items=section.items[:1])
     near = replace(section, reach=3.0, items=())
@@ -565,7 +568,8 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     for missing in (None, replace(full, elevations=())):
         with pytest.raises(InputError):
             drawings_of(replace(assessment(), scene=missing), "A4", elevation=True)
-    render_sheet(replace(assessment(), scene=full))
+    for kind in ("sheet", "annex"):
+        render_sheet(replace(assessment(), scene=full), kind=kind)
     strip = {"direct": np.array([[1e7, math.inf, 0.0]]), "scatter": np.array([[99.0, 900.0, 3000.0]])}
     for rating in (1e4, None):
         on_it = BarrierMap("Part", (0.0, 1.0, 2.0, 3.0), (0.0, 2.0), strip, rating)

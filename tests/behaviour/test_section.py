@@ -93,17 +93,12 @@ def test_no_hazard_point_of_the_plane_lies_outside(aim):
             assert shapely.contains_xy(area, along[hot], height[hot]).all()
 
 
-def test_the_elevation_names_all_zones_by_the_letters_of_the_plan():
+def test_the_elevation_names_all_zones():
     scene = template("demo").scene
     for page in elevation_pages(scene, Paper("A4", 297.0, 210.0, 10.0), "t", load_wording()):
         text = " ".join(mark.text for mark in page.marks if isinstance(mark, Words)).replace("\u00a0", " ")
-        for kind in ("direct beam, eye", "direct beam, skin", "scattered light, eye", "ignition"):
-            assert kind in text
+        for words in ("eye, direct", "above the limit of the eye", "above the limit of the skin", "for 10 s"):
+            assert words in text
         assert "Mirror reflections are on the plan only" in text
-    low = elevation_pages(scene, Paper("A4", 190.0, 125.0, 0.0), "t", load_wording())[1]
-    words = " ".join(mark.text for mark in low.marks if isinstance(mark, Words)).replace("\u00a0", " ")
-    for name in ("B eye, direct", "D skin, direct", "J eye, scatter", "N ignition", "Limits: B: "):
-        assert name in words  # in the sheet too
-    assert "B direct beam, eye" in text.replace("  ", " ")  # of the second laser
     assert scene.elevations[0].ends_at == "Steel booth, back wall"
     assert scene.elevations[1].ends_at == ""

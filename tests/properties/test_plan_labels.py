@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,11 +13,12 @@ from lasersafe.assessment import assess_file
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import map_page
 from lasersafe.drawing.page import Paper
-from lasersafe.drawing.plan import plan_pages
+from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import Drawing, Words
 from lasersafe.records.scene import SceneResult
 from lasersafe.reference import templates_path
 from lasersafe.wording import load_wording
+from tests.behaviour.sample_assessment import assessment
 from tests.behaviour.sample_scene import room, scaled, scattered
 from tests.drawing_faults import faults
 from tests.few import few
@@ -27,7 +29,8 @@ PAPERS = (A4, Paper("A4", 297.0, 210.0, 10.0), Paper("A1", 594.0, 841.0, 10.0), 
 
 def every_page(scene: SceneResult, paper: Paper) -> list[Drawing]:
     wording = load_wording()
-    pages = plan_pages(scene, paper, "Open evening", wording)
+    found = replace(assessment(), scene=scene)
+    pages = [plan_page(found, paper, wording), *way_pages(found, paper, wording)]
     pages += elevation_pages(scene, paper, "Open evening", wording)
     chart = map_page(scene, paper, "Open evening", wording)
     return [*pages, *([chart] if chart else [])]
@@ -76,10 +79,10 @@ def test_labels_of_random_scenes(seed: int) -> None:
 @few(40)
 @given(st.integers(0, 10**6))
 def test_every_person_is_named(seed: int) -> None:
-    """A label for which there is no room is written on the key page; none is lost."""
+    """A name for which there is no room stands in the list or in the margin; none is lost."""
     scene = scattered(seed)
-    pages = plan_pages(scene, A4, "Open evening", load_wording())
-    text = " ".join(mark.text for page in pages for mark in page.marks if isinstance(mark, Words))
+    page = plan_page(replace(assessment(), scene=scene), A4, load_wording())
+    text = " ".join(mark.text for mark in page.marks if isinstance(mark, Words))
     for person in scene.persons:
         assert " ".join(person.name.split()[:2]) in text
 

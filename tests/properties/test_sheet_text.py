@@ -11,14 +11,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lasersafe.drawing import values
 from lasersafe.drawing.primitives import Lines, Words
+from lasersafe.drawing.values import tidy
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
-from lasersafe.sheet import values
 from lasersafe.sheet.chart import exposure_chart
 from lasersafe.sheet.flow import Flow, Part, Row
 from lasersafe.sheet.fonts import printable
 from lasersafe.sheet.references import joined
-from lasersafe.sheet.text import Style, formula_runs, tidy, width_of, wrap, wrap_formula
+from lasersafe.sheet.text import Style, formula_runs, width_of, wrap, wrap_formula
 from lasersafe.wording import load_wording
 from tests.drawing_faults import faults, text_box
 from tests.few import few

@@ -1,4 +1,4 @@
-"""Numbers as the sheet prints them. Rounding is one-sided where a wrong side could mislead."""
+"""Numbers as sheet and drawings print them. Rounding is one-sided where a wrong side could mislead."""
 
 from __future__ import annotations
 
@@ -8,11 +8,28 @@ from decimal import Decimal
 
 from lasersafe.drawing.typeface import RAISED
 from lasersafe.quantity import Rounding, feet, format_quantity
-from lasersafe.sheet.text import unit_text
 
 _POWER = re.compile(r"[eE]([+-]?\d+)")
+_COMPUTED = re.compile(r"(?<![\w.])(\d(?:\.\d+)?)e([+-]\d\d)(?![\w.]\d)")
+_SQUARE_UNIT = re.compile(r"(?<![A-Za-z])([cmkn]?m)([23])(?![\w.])")
+_PER_AREA = re.compile(r"/([cm]?)m2(?!\w)")
+_MICRO = re.compile(r"(?<![A-Za-z])u(m|s|J|W|rad|g)(?![A-Za-z])")
 _LEAST = 0.01
 NOT_A_NUMBER = "not a number"
+
+
+def tidy(text: str) -> str:
+    """Return a sentence with ``/m2``, ``/cm2`` and ``6.4e+06`` as they are printed; nothing else is touched."""
+    return _COMPUTED.sub(_power_of_ten, _PER_AREA.sub(r"/\1m²", text))
+
+
+def _power_of_ten(match: re.Match[str]) -> str:
+    return f"{match[1]}\u00a0×\u00a010{str(int(match[2])).translate(RAISED)}"
+
+
+def unit_text(text: str) -> str:
+    """Return a unit as it is printed: ``W/m2`` becomes ``W/m²`` and ``um`` becomes ``µm``."""
+    return _SQUARE_UNIT.sub(lambda match: match[1] + ("²" if match[2] == "2" else "³"), _MICRO.sub(r"µ\1", text))
 
 
 def _raised(text: str) -> str:
