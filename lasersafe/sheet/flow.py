@@ -347,14 +347,11 @@ class Sheet(Flow):
         """Short numbers of limits, scenarios, controls and sources."""
         return References(self.assessment, CONTROL_KINDS)
 
-    @cached_property
-    def _typed(self) -> dict[str, str]:
-        return {line.field: line.typed for line in self.assessment.inputs}
-
     def per_cm2(self, barrier: str) -> bool:
         """Return whether the rating of a barrier was typed for a square centimetre."""
-        names = (field for field, typed in self._typed.items() if field.startswith("barrier[") and typed == barrier)
-        return any("cm2" in self._typed.get(field.replace(".name", ".rating"), "") for field in names)
+        typed = {line.field: line.typed for line in self.assessment.inputs}
+        names = (field for field, text in typed.items() if field.startswith("barrier[") and text == barrier)
+        return any("cm2" in typed.get(field.replace(".name", ".rating"), "") for field in names)
 
     def named(self, group: str, key: str) -> str:
         """Return the wording of a short word, or the word itself when the wording has none."""
@@ -387,8 +384,7 @@ def named(wording: Wording, group: str, key: str) -> str:
 
 def _split(cells: list[_Lines], room: float) -> tuple[list[_Lines], list[_Lines]]:
     """Split each cell after the lines that fit; at least the first line of the fullest cell is taken."""
-    now: list[_Lines] = []
-    rest: list[_Lines] = []
+    now, rest = list[_Lines](), list[_Lines]()
     for lines in cells:
         used, count = 0.0, 0
         for _, style in lines:
