@@ -13,12 +13,13 @@ STALE := stale
 endif
 endif
 
-.PHONY: help demo page test test-lowest check format docs golden bench bench-check bench-record soak fuzz clean clean-all stale
+.PHONY: help demo page browser test test-lowest check format docs golden bench bench-check bench-record soak fuzz clean clean-all stale
 .DELETE_ON_ERROR:
 
 help:
 	@echo "make demo       a sheet from a case of ours, in out/demo"
 	@echo "make page       the page for makers, producers and officers, in the browser"
+	@echo "make browser    what the browser tests need: Chromium and axe-core, where they can be had"
 	@echo "make test       every check: style, types, docs, the whole test suite"
 	@echo "make test-lowest  the test suite on the lowest versions of the packages that pyproject.toml takes"
 	@echo "make check      the quick half of it: style, types, generated docs"
@@ -47,6 +48,16 @@ demo: $(STAMP)
 
 page: $(STAMP)
 	@$(RUN) -m lasersafe.cli page
+
+# The tests of the page run in a real browser where there is one, and say so where there is none. Nothing fails here.
+AXE := out/npm/node_modules/axe-core/axe.min.js
+browser:
+	@command -v chromium chromium-browser google-chrome >/dev/null || \
+	  { [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null && apt-get -qq update && apt-get -qq -y install chromium; } \
+	  || echo "Chromium cannot be installed here: the tests in a browser are left out"
+	@[ -f $(AXE) ] || { command -v npm >/dev/null && mkdir -p out/npm && \
+	  npm install --silent --no-save --no-fund --no-audit --prefix out/npm axe-core@4.14.1; } \
+	  || echo "axe-core cannot be installed here: its tests are left out"
 
 check: $(STAMP)
 	$(RUN) -m ruff check .

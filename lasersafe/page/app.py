@@ -33,6 +33,7 @@ _LANGUAGE_COOKIE = "lasersafe-language"
 
 CASE_FILES = {  # what can be had of a case -> its media type and the name of the file
     "sheet": ("application/pdf", "sheet.pdf"),
+    "annex": ("application/pdf", "sheet-annex.pdf"),  # where 'verify' looks for it
     "plan": ("image/svg+xml", "plan.svg"),
 }
 
@@ -182,6 +183,8 @@ class Site:
             return {"error": say("page.too_long", seconds=f"{self.worker.longest:g}"), "faults": {}}
         if "broken" in answer:
             return {"error": say("page.broken", fault=answer["broken"]), "faults": {}}
+        if job != "case" and "error" in answer:
+            answer["faults"] = {}  # those of a case have lines, and no field of this form
         return answer
 
     # -----------------------------------------------------------------------------------------------------------------

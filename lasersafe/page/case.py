@@ -119,7 +119,7 @@ def case_file(text: str, name: str, what: str) -> dict[str, Any]:
     name : str
         Name of the file, without a folder; the sheet carries it.
     what : str
-        ``sheet`` or ``plan``.
+        ``sheet``, ``annex`` or ``plan``.
 
     Raises
     ------
@@ -133,7 +133,9 @@ def case_file(text: str, name: str, what: str) -> dict[str, Any]:
         from lasersafe.library.cases import plan_svg
 
         return {"content": plan_svg(assess(case)).encode()}
+    from lasersafe.outputs import marked
     from lasersafe.signing.making import make_sheet
     from lasersafe.signing.record import Record
 
-    return {"content": make_sheet(text, case, Record(), file=name).content}
+    made = make_sheet(text, case, Record(), file=name)
+    return {"content": marked(made.annex) if what == "annex" and made.annex is not None else made.content}

@@ -232,6 +232,8 @@ class Reader:
             text = self.stated(name, key, unit, low, high)
             if text:
                 table[key] = text
+        if "rating" in table and "rated_time" not in table:
+            fields.fault(f"{name}.rated_time", "room.say_rated_time")
         place = {
             "name": self.names[name],
             "line": [[m(x), m(y)] for x, y in ends],

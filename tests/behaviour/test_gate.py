@@ -340,7 +340,7 @@ def test_ci_runs_the_gate_and_nothing_cleverer() -> None:
     script = ROOT / ".ci" / "run"
     assert os.stat(script).st_mode & stat.S_IXUSR
     commands = [line for line in script.read_text(encoding="utf-8").splitlines() if line and not line.startswith("#")]
-    assert commands == ["set -eu", 'cd "$(dirname "$0")/.."', "exec make test"]
+    assert commands == ["set -eu", 'cd "$(dirname "$0")/.."', "make browser", "exec make test"]
 
 
 def test_constraints_are_plain_and_name_the_whole_closure() -> None:

@@ -296,6 +296,12 @@ def test_the_sheet_of_a_case_is_the_one_of_the_command_line(site: TestClient, tm
     sent = site.post("/case/sheet", data=form, files={"file": ("", b"")})
     assert sent.headers["content-disposition"] == 'attachment; filename="sheet.pdf"'
     assert sent.content == (tmp_path / "own.pdf").read_bytes()
+    annex = site.post("/case/annex", data=form, files={"file": ("", b"")})
+    assert annex.headers["content-disposition"] == 'attachment; filename="sheet-annex.pdf"'
+    assert annex.content == (tmp_path / "own-annex.pdf").read_bytes()
+    (tmp_path / "sheet.pdf").write_bytes(sent.content)
+    (tmp_path / "sheet-annex.pdf").write_bytes(annex.content)
+    assert run("verify", tmp_path / "sheet.pdf").code == 10  # both are there and intact, and nobody has signed
     assert run("plan", path, "-o", tmp_path / "own.svg").code == 0
     plan = site.post("/case/plan", data=form, files={"file": ("", b"")})
     drawn = re.compile(r"<path.*")

@@ -319,6 +319,7 @@ def test_faults_of_a_room_are_shown_at_their_fields_and_the_room_is_dark(site: T
         ({"laser1.like": "any laser"}, "Of any laser the wavelength has to be stated"),
         ({"laser1.lens": "", "laser1.work_distance": "", "laser1.divergence": "1 mrad"}, "state the lens too"),
         ({"laser1.tilt_low": "10 deg", "laser1.tilt_high": "-10 deg"}, "The highest angle is below the lowest"),
+        ({"screen1.rated_time": ""}, "A rating holds for a time only"),
         ({"screen1.x2": "8", "screen1.y2": "5.5"}, "Both ends of the screen are at the same place"),
         ({f"camera{n}.x": "1" for n in range(1, 9)}, "At most 6 of them."),
     ],
