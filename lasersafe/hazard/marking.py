@@ -1,24 +1,25 @@
-"""Read a marking on eyewear as typed, and judge it against what a beam asks for.
+"""Read a marking on eyewear as it is printed, and judge it against what a beam asks for.
 
-A marking is one or more statements, parted by ``; `` or ``, ``::
+A marking is read in two steps. Words: wavelengths (``1064``, ``800-1100 nm``, ``>1050-1400``, ``10.6 um``), values
+(``D LB6``, the older ``D L6``, ``M LB8Y``, ``OD 7+``, ``RB3`` of EN 208), mode letters alone, what joins them, and what
+says nothing about the filter (``CE``, ``EN 207``, mechanical strength, a maker's mark before them). Then sentences, one
+or more in a row and parted by ``;``::
 
-    1064 D LB6              one wavelength [nm], mode letters, scale number
-    800-1100 DI LB5 + M LB7 several letters, several numbers
-    >1050-1400 D L6         the lower end not included; L is the older LB
-    1030 M LB8Y             Y: not tested at a low repetition rate
-    OD 7+ @ 900-1100 nm     an optical density only
-    532 RB3                 EN 208, for alignment
+    1064 D LB6, 532 D LB5 + R LB4       values after the wavelengths they are for
+    190-540 & 800-1100 nm OD 5+         one value for several ranges; several values only where '+' joins them
+    OD 5+ @ 190-540, OD 7+ @ 900-1100   values before them
+    D 1064 L6 / R 1064 L7               letters before, the number after: the older order
 
-The whole text is read or refused.
+The whole text is read, or it counts as no protection: nothing is guessed, and what is doubtful is not read.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import NoReturn
+from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear import density_number, nanometre_text
@@ -27,20 +28,42 @@ from lasersafe.records.step import MarkingVerdict, ScaleNeed
 from lasersafe.wording.message import Message, joined
 
 NOT_ENOUGH = "not enough"
+NO_PROTECTION = "no protection"  # of a marking that cannot be read
 SCATTER_ONLY = "enough against scatter only"  # of a person in a case; a beam alone never gives it
 _LONGEST = 400
 _NEAR_AN_END = 0.01  # of the wavelength; own
+_DENSITY_MOST = 20.0
+_UNITS = {"nm": 1.0, "um": 1e3}
+_FIXED = {"–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "µ": "u", "μ": "u", "\u00a0": " ", "≥": ">="}
 _NUMBER = r"(?:0|[1-9][0-9]{0,7})(?:\.[0-9]{1,6})?(?![0-9.])"
-_FLAGS = re.IGNORECASE | re.ASCII
-_SPAN = re.compile(
-    rf"(?P<above>>)? ?(?P<low>{_NUMBER}) ?(?P<low_unit>nm|um)?(?: ?- ?(?P<high>{_NUMBER}) ?(?P<high_unit>nm|um)?)?",
-    _FLAGS,
+_SILENT = r"(?-i:[123]? ?[SFBA]T?)(?![A-Z0-9])|CE(?: ?[0-9]{4}(?= *(?:[;,]|$)))?(?![A-Z0-9])|UKCA\b|DIN\b"
+_WORDS = {  # kind of a word, by one letter -> how it is written; the first that fits counts
+    "c": r"(?:(?:DIN|EN|ISO|ANSI) ?)+Z? ?[0-9]{2,5}(?:[-.][0-9])?(?: ?: ?[0-9]{4})?(?![0-9])|Z ?87\+?(?![0-9.])"
+    rf"|VLT ?[:=]? ?{_NUMBER} ?%|(?:laser|safety|glasses|goggles|eyewear|protection|wavelengths?|nm)\b",
+    "o": rf"O\.?D\.? ?(?::|=|>=?)? ?(?P<density>{_NUMBER}) ?\+?(?![A-Z])",
+    "r": r"(?:RB ?|R)(?P<alignment>[0-9]{1,2})(?![0-9A-Z.])",
+    "v": r"(?P<letters>[A-Z]{0,6}?) ?LB? ?(?P<number>[0-9]{1,4})(?P<low_rate> ?Y)?(?![0-9A-Z.])",
+    "d": r"(?P<alone>[DIRM]{1,4})(?![A-Z0-9])",
+    "@": r"@|:|(?:at|for|bei)\b",
+    "e": rf"{_SILENT}|(?-i:(?!NOT|NUR|MAX|MIN|ONLY|VOID|TEST)[A-Z]{{2,4}})(?= (?:{_SILENT}))",
+    "s": rf"(?P<above>>)? ?(?P<low>{_NUMBER}) ?(?P<low_unit>nm|um)?(?![A-Z])"
+    rf"(?: ?(?:-|~|\.\.+|to\b|bis\b) ?(?P<high>{_NUMBER}) ?(?P<high_unit>nm|um)?(?![A-Z]))?",
+    "+": r"\+",
+    "p": r"[/&,]|(?:and|und)\b",
+    ";": r";",
+    " ": r"[ ()]+",
+}
+_WORD = re.compile("|".join(f"(?P<k{n}>{how})" for n, how in enumerate(_WORDS.values())), re.IGNORECASE | re.ASCII)
+_KINDS = tuple(_WORDS)
+_MANY, _FEW, _ANY = "s(?:[p+]s)+", "(?:v(?:[+]v)*|r)", "(?:v(?:[p+]?v)*|r)"  # several wavelengths share what '+' joins
+_SENTENCES = tuple(
+    (re.compile(f"(?:(?:{whole})[p+]?)+"), re.compile(one))
+    for whole, one in (
+        (f"s[p@]?{_ANY}|{_MANY}[p@]?{_FEW}", r"s[sp+@]*[vr][vrp+@]*"),
+        (f"{_ANY}[p@]?s|{_FEW}[p@]?{_MANY}", r"[vr][vrp+@]*s[sp+@]*"),
+        (r"ds(?:[p+]s)*l", r"d[sp+]*l[p+]*"),
+    )
 )
-_SCALE = re.compile(r"(?P<letters>[A-Z]*) ?LB? ?(?P<number>[0-9]{1,4})(?P<low_rate> ?Y)?", _FLAGS)
-_DENSITY = re.compile(rf"OD ?(?P<density>{_NUMBER}) ?\+?", _FLAGS)
-_ALIGNMENT = re.compile(r"RB ?(?P<number>[0-9]{1,4})", _FLAGS)
-_FIXED = {"–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "µ": "u", "μ": "u", "\u00a0": " "}
-_EXAMPLE = "write it as '1064 D LB6', '800-1100 DI LB5 + M LB7' or 'OD 7 @ 900-1100'"
 
 
 @dataclass(frozen=True)
@@ -54,9 +77,8 @@ class ScaleMark:
 
 @dataclass(frozen=True)
 class Statement:
-    """One statement of a marking: the wavelengths [nm], and scale numbers or a density or an alignment number."""
+    """What a marking says of one range of wavelengths [nm]: scale numbers, densities, or an alignment number."""
 
-    text: str
     low_nm: float
     high_nm: float
     low_included: bool = True
@@ -78,14 +100,24 @@ class Statement:
 
 @dataclass(frozen=True)
 class Marking:
-    """A marking that was read to its end."""
+    """A marking that was read to its end, and what of it says nothing about the filter."""
 
     text: str
     statements: tuple[Statement, ...]
+    silent: str = ""
+
+
+class MarkingError(InputError):
+    """A marking that cannot be read; ``reason`` is the sentence that says why."""
+
+    def __init__(self, text: str, reason: Message) -> None:
+        self.reason = reason
+        shown = text if len(text) <= 80 else text[:77] + "..."
+        super().__init__(f"marking = {shown!r}: {reason}")
 
 
 def parse_marking(text: str) -> Marking:
-    """Read a marking as typed.
+    """Read a marking as printed.
 
     Parameters
     ----------
@@ -95,28 +127,34 @@ def parse_marking(text: str) -> Marking:
     Returns
     -------
     Marking
-        Its statements in the order typed.
+        Its statements in the order printed, one for each range of wavelengths.
 
     Raises
     ------
-    InputError
+    MarkingError
         If any part of the text cannot be read: the message says which and how to write it.
     """
-    if not text.strip():
-        _refuse(text, "is empty; eyewear without a marking counts as none")
-    if len(text) > _LONGEST:
-        message = f"marking: {len(text)} characters; at most {_LONGEST}, type the lines with the wavelengths only"
-        raise InputError(message)
     plain = text
     for typed, fixed in _FIXED.items():
         plain = plain.replace(typed, fixed)
     plain = " ".join(plain.split())
+    if not plain or len(text) > _LONGEST:
+        raise _unread(text, "long" if plain else "empty", count=len(text), most=_LONGEST)
     if re.search(r"[0-9],[0-9]", plain):
-        _refuse(text, "write the decimal point as '.', and part two statements by '; ' or ', '")
-    parts = [part.strip() for part in re.split(r"[;,]", plain)]
-    if not all(parts):
-        _refuse(text, "a statement between two separators is empty; take the spare one out")
-    return Marking(text, tuple(_statement(text, part) for part in parts))
+        raise _unread(text, "comma")
+    parts: list[list[tuple[str, Any]]] = [[]]
+    silent = []
+    for kind, found in _words(text, plain):
+        if kind == ";":
+            parts.append([])
+        elif kind in "ce":
+            silent.append(found[0])
+        elif kind != " ":
+            parts[-1].append(_read(text, kind, found))
+    statements = tuple(statement for part in parts if part for statement in _statements(text, part))
+    if not statements:
+        raise _unread(text, "no_class")
+    return Marking(text, statements, " ".join(silent))
 
 
 def judge(
@@ -196,6 +234,8 @@ def judge(
             (short if low else reasons).append(low or Message("marking.rate_enough", marked=f"{need.mode} LB{lowest}Y"))
         else:
             reasons.append(Message("marking.enough", **facts))
+    if marking.silent:
+        reasons.append(Message("marking.silent", text=marking.silent))
     ends = tuple(_span_text(statement) for statement in covering if statement.ends_near(wavelength * 1e9))
     if missing:
         return MarkingVerdict(marking_text, False, "not marked for this mode", (*missing, *short, *reasons), ends)
@@ -244,105 +284,80 @@ def _span_text(statement: Statement) -> str:
     return span if statement.low_included else Message("marking.above", range=span)
 
 
-def _statement(text: str, part: str) -> Statement:
-    density = _DENSITY.match(part)
-    if density:  # OD first, then the wavelengths
-        rest = re.sub(r"^ ?(?:@|at\b)? ?", "", part[density.end() :], flags=_FLAGS)
-        if not rest:
-            _refuse(text, f"'{part}' has no wavelength: write 'OD 7 @ 900-1100'")
-        span = _SPAN.fullmatch(rest)
-        if not span:
-            _refuse(text, f"'{rest}' after the density is not a wavelength or range in nm; write 'OD 7 @ 900-1100'")
-        return Statement(part, *_span(text, span), optical_density=_density(text, density))
-    span = _SPAN.match(part)
-    if not span:
-        _refuse(text, f"'{part}' does not start with a wavelength; {_EXAMPLE}")
-    rest = part[span.end() :].lstrip(" :")
-    if not rest:
-        _refuse(text, f"'{part}' is a wavelength without a scale number or density; {_EXAMPLE}")
-    low, high, included = _span(text, span)
-    density = _DENSITY.fullmatch(rest)
-    if density:
-        return Statement(part, low, high, included, optical_density=_density(text, density))
-    alignment = _ALIGNMENT.fullmatch(rest)
-    if alignment:
-        return Statement(part, low, high, included, alignment=_alignment(text, alignment, low, high))
-    scales = tuple(_scale(text, item.strip()) for item in rest.split("+"))
-    letters = "".join(scale.modes for scale in scales)
-    if len(set(letters)) != len(letters):
-        _refuse(text, f"'{part}' names a mode letter twice; give each letter one scale number")
-    return Statement(part, low, high, included, scales)
+def _words(text: str, plain: str) -> Iterator[tuple[str, re.Match[str]]]:
+    """Yield the words of a marking, each with its kind."""
+    at = 0
+    while at < len(plain):
+        found = _WORD.match(plain, at)
+        if not found or found.end() == at:
+            rest = "".join(one if one.isprintable() else "?" for one in plain[at : at + 20])
+            raise _unread(text, "word", word=rest)
+        at = found.end()
+        kind = next(kind for n, kind in enumerate(_KINDS) if found[f"k{n}"] is not None)
+        yield kind, found
 
 
-def _span(text: str, span: re.Match[str]) -> tuple[float, float, bool]:
-    high_unit = span["high_unit"] or span["low_unit"] or "nm"
-    low_unit = span["low_unit"] or high_unit
-    low = float(span["low"]) * (1000.0 if low_unit.lower() == "um" else 1.0)
-    high = low
-    if span["high"] is not None:
-        high = float(span["high"]) * (1000.0 if high_unit.lower() == "um" else 1.0)
-        if high <= low:
-            _refuse(
-                text, f"'{span[0].strip()}': the range runs backwards or is empty; the shorter wavelength stands first"
-            )
-    elif span["above"]:
-        _refuse(text, f"'{span[0].strip()}': '>' needs a range, as in '>1050-1400'")
-    low, high = round(low, 6), round(high, 6)
+def _read(text: str, kind: str, found: re.Match[str]) -> tuple[str, Any]:
+    """Return a word as its kind in a sentence and what it means."""
+    word = found[0].strip()
+    if kind == "s":
+        return "s", _span(text, word, found)
+    if kind == "o":
+        density = float(found["density"])
+        if not 0.0 < density <= _DENSITY_MOST:
+            raise _unread(text, "density", word=word, most=f"{_DENSITY_MOST:g}")
+        return "v", {"optical_density": density}
+    if kind == "r":
+        number, most = int(found["alignment"]), len(en208().scales)
+        if not 1 <= number <= most:
+            raise _unread(text, "alignment", word=word, most=most)
+        return "r", {"alignment": number}
+    if kind == "v":
+        letters, number, standard = found["letters"].upper(), int(found["number"]), en207()
+        unknown = next((letter for letter in letters if letter not in "DIRM"), "")
+        if unknown:
+            raise _unread(text, "letter", word=word, letter=unknown)
+        if found["number"] != str(number) or not standard.lowest <= number <= standard.highest:
+            raise _unread(text, "number", word=word, least=standard.lowest, most=standard.highest)
+        return "v" if letters else "l", {"scales": (ScaleMark(letters, number, found["low_rate"] is not None),)}
+    return kind, found["alone"]
+
+
+def _span(text: str, word: str, found: re.Match[str]) -> tuple[float, float, bool]:
+    """Return the lowest and highest wavelength [nm], and whether the lowest belongs to it."""
+    last = (found["high_unit"] or found["low_unit"] or "nm").lower()
+    low = round(float(found["low"]) * _UNITS[(found["low_unit"] or last).lower()], 6)
+    high = low if found["high"] is None else round(float(found["high"]) * _UNITS[last], 6)
+    if (found["high"] is not None and high <= low) or (found["high"] is None and found["above"]):
+        raise _unread(text, "backwards", word=word)
     if low < 180 or high > 1e6:
-        _refuse(
-            text, f"'{span[0].strip()}' nm is outside 180 nm to 1 mm; wavelengths are in nm unless 'um' stands there"
-        )
-    return low, high, span["above"] is None
+        raise _unread(text, "outside", word=word)
+    return low, high, found["above"] is None
 
 
-def _density(text: str, density: re.Match[str]) -> float:
-    value = float(density["density"])
-    if not 0 < value <= 20:
-        _refuse(text, f"'{density[0].strip()}': an optical density lies above 0 and up to 20")
-    return value
+def _statements(text: str, part: Sequence[tuple[str, Any]]) -> Iterator[Statement]:
+    """Yield what the words of one part say of each range of wavelengths."""
+    kinds = "".join(kind for kind, _ in part)
+    one = next((one for whole, one in _SENTENCES if whole.fullmatch(kinds)), None)
+    if one is None:
+        missing = {"s": "no_wavelength", "vrl": "no_value", "vrd": "no_letter"}
+        key = next((key for any_of, key in missing.items() if not set(any_of) & set(kinds)), "order")
+        raise _unread(text, key)
+    for sentence in one.finditer(kinds):
+        words = part[sentence.start() : sentence.end()]
+        letters = next((value for kind, value in words if kind == "d"), "").upper()
+        values = [value for kind, value in words if kind in "vrl"]
+        scales = [mark for value in values for mark in value.get("scales", ())]
+        densities = [value["optical_density"] for value in values if "optical_density" in value]
+        alignment = next((value["alignment"] for value in values if "alignment" in value), None)
+        marks = tuple(ScaleMark(letters or mark.modes, mark.number, mark.low_rate_untested) for mark in scales)
+        for kind, value in words:
+            if kind == "s":
+                (least, most), (low, high, included) = en208().scope.wavelength_nm, value
+                if alignment is not None and (low < least or high > most):
+                    raise _unread(text, "alignment_range", low=f"{least:g}", high=f"{most:g}")
+                yield Statement(low, high, included, marks, min(densities, default=None), alignment)
 
 
-def _alignment(text: str, alignment: re.Match[str], low: float, high: float) -> int:
-    standard, (least, most) = en208(), en208().scope.wavelength_nm
-    number = int(alignment["number"])
-    if not 1 <= number <= len(standard.scales):
-        _refuse(text, f"'{alignment[0]}': EN 208 has RB1 to RB{len(standard.scales)}")
-    if low < least or high > most:
-        _refuse(
-            text,
-            f"'{alignment[0]}': EN 208 covers {least:g} nm to {most:g} nm; there is no alignment eyewear elsewhere",
-        )
-    return number
-
-
-def _scale(text: str, item: str) -> ScaleMark:
-    standard = en207()
-    scale = _SCALE.fullmatch(item)
-    if not scale:
-        if re.match(r"OD", item, _FLAGS):
-            _refuse(text, f"'{item}': give the density in a statement of its own, as in '; OD 7 @ 1064'")
-        if re.search(r"\bRB", item, _FLAGS):
-            _refuse(text, f"'{item}': RB is EN 208 (alignment) and stands alone after the wavelength, as in '532 RB3'")
-        if re.search(r"[>]", item):
-            _refuse(text, f"'{item}': '>' stands before a range, as in '>1050-1400 D LB6'")
-        _refuse(
-            text,
-            f"'{item}' is not mode letters and a scale number such as 'D LB6'; leave out maker's mark and CE",
-        )
-    letters = scale["letters"].upper()
-    number = int(scale["number"])
-    if not letters:
-        _refuse(text, f"'{item}': the mode letter is missing; one or more of D, I, R, M stand before LB")
-    for letter in letters:
-        if letter not in "DIRM":
-            _refuse(text, f"'{item}': mode letter '{letter}' is unknown; D, I, R and M are allowed")
-    if scale["number"] != str(number) or not standard.lowest <= number <= standard.highest:
-        _refuse(text, f"'{item}': scale numbers run from LB{standard.lowest} to LB{standard.highest}")
-    return ScaleMark(letters, number, scale["low_rate"] is not None)
-
-
-def _refuse(text: str, reason: str) -> NoReturn:
-    shown = text if len(text) <= 80 else text[:77] + "..."
-    readable = "".join(character if character.isprintable() else "?" for character in reason)
-    message = f"marking = {shown!r}: {readable}"
-    raise InputError(message)
+def _unread(text: str, key: str, **values: object) -> MarkingError:
+    return MarkingError(text, Message(f"unread.{key}", **values))
