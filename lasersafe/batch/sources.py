@@ -1,8 +1,11 @@
-"""Where the cases of a batch come from: the rows of an inventory, or the case files of a folder."""
+"""Where the cases of a batch come from: the rows of a CSV file, or the case files of a folder."""
 
 from __future__ import annotations
 
+import codecs
+import csv
 import hashlib
+import io
 import json
 import re
 from collections.abc import Iterator
@@ -10,11 +13,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lasersafe.assessment.fingerprint import data_digest
-from lasersafe.batch.inventory import Heading, case_data, case_text
-from lasersafe.batch.table import Row, Table
+from lasersafe.batch.inventory import Heading, case_data, case_text, column_of, missing_columns
 from lasersafe.errors import CaseError, InputError
 from lasersafe.files import files_in, in_utf8
 from lasersafe.typed import shown
+
+SEPARATORS = ";\t,"
+_PIECE = 1 << 20
+_HEAD_LINES = 60  # the heading stands within the first lines
+LONGEST_CELL = 4000
 
 
 @dataclass(frozen=True)
@@ -142,3 +149,201 @@ def open_source(path: Path) -> Source:
         message = f"{path}: a folder with case files, or an inventory as CSV, is needed here; {advice}"
         raise InputError(message)
     return Inventory(path)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of an inventory: the number of its first line, and the cells of our columns that are not empty."""
+
+    line: int
+    cells: dict[str, str]
+    faults: tuple[str, ...] = ()  # why it cannot be read as a row
+
+
+class Table:
+    """An inventory file with its heading understood.
+
+    Raises
+    ------
+    InputError
+        If it is no text, has no heading that is understood, or a column that is needed is missing.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.encoding, self.guessed = _encoding(path)
+        self.separator, self.heading_line, cells = self._head()
+        self.headings: list[Heading | None] = []
+        faults = []
+        for cell in cells:
+            try:
+                self.headings.append(column_of(cell))
+            except InputError as error:
+                faults.append(str(error))
+                self.headings.append(None)
+        known = [heading for heading in self.headings if heading is not None]
+        names = [heading.column.name for heading in known]
+        for name in sorted({name for name in names if names.count(name) > 1}):
+            both = ", ".join(shown(heading.text) for heading in known if heading.column.name == name)
+            faults.append(f"headings {both}: both mean '{name}'; remove or rename one of them")
+        if not faults:
+            faults = [f"column '{heading}' is missing; add it to the heading" for heading in missing_columns(known)]
+        if faults:
+            message = f"{path}, line {self.heading_line}: " + "\n  ".join(
+                [*faults, "'lasersafe batch --template FILE.csv' writes a file with every column"]
+            )
+            raise InputError(message)
+        self.by_column = {heading.column.name: heading for heading in known}
+        self.not_read = tuple(
+            cell.strip() for cell, heading in zip(cells, self.headings, strict=True) if heading is None and cell.strip()
+        )
+
+    @property
+    def decimal_comma_likely(self) -> bool:
+        """Whether the file comes from a program that may write 1500 as 1.500."""
+        return self.separator != ","
+
+    def _open(self) -> io.TextIOWrapper:
+        return self.path.open("r", encoding=self.encoding, newline="")
+
+    def _head(self) -> tuple[str, int, list[str]]:
+        """Return separator, line and cells of the heading: the first line that holds cells."""
+        best: tuple[int, str, int, list[str]] | None = None
+        for separator in SEPARATORS:
+            with self._open() as file:
+                line, cells = _first_row(file, separator)
+            score = sum(_is_ours(cell) for cell in cells)
+            if best is None or score > best[0]:
+                best = (score, separator, line, cells)
+        assert best is not None
+        score, separator, line, cells = best
+        if not any(cell.strip() for cell in cells):
+            message = f"{self.path}: there is no heading; 'lasersafe batch --template FILE.csv' shows one"
+            raise InputError(message)
+        if not score:
+            message = (
+                f"{self.path}, line {line}: {shown(cells[0].strip())} ... is no heading that is understood; "
+                "'lasersafe batch --template FILE.csv' shows one"
+            )
+            raise InputError(message)
+        return separator, line, cells
+
+    def rows(self) -> Iterator[Row]:
+        """Yield the rows below the heading; empty lines and lines that begin with # are passed over."""
+        with self._open() as file:
+            reader = csv.reader(file, delimiter=self.separator, strict=True)
+            before = 0
+            while True:
+                try:
+                    cells = next(reader, None)
+                except csv.Error as error:
+                    yield Row(before + 1, {}, (f"this line cannot be read: {error}; save the file as CSV again",))
+                    before = reader.line_num
+                    continue
+                if cells is None:
+                    return
+                line, before = before + 1, reader.line_num
+                if line <= self.heading_line or not any(cell.strip() for cell in cells) or _is_remark(cells):
+                    continue
+                yield self._row(line, cells)
+
+    def _row(self, line: int, cells: list[str]) -> Row:
+        extra = [cell for cell in cells[len(self.headings) :] if cell.strip()]
+        faults: list[str] = []
+        if extra:
+            faults.append(
+                f"{len(cells)} cells, but the heading has {len(self.headings)}: {shown(extra[0].strip())} has no "
+                "heading; put quotes around a cell that holds the separator"
+            )
+        found = {}
+        for number, (heading, cell) in enumerate(zip(self.headings, cells, strict=False), 1):
+            broken = any(mark in cell.strip() for mark in "\r\n")
+            if broken and (heading is not None or self.separator in cell):  # a remark of two lines is none of ours
+                where = heading.text if heading is not None else f"column {number}"
+                what = "runs over several lines; a quotation mark may have lost its partner"
+                faults.append(f"{where} = {shown(cell.strip())}: {what}")
+            elif heading is not None and len(cell) > LONGEST_CELL:
+                faults.append(f"{heading.text} = {shown(cell.strip())}: longer than {LONGEST_CELL} characters")
+            elif heading is not None and cell.strip():
+                found[heading.column.name] = cell.strip()
+        return Row(line, found, tuple(faults))
+
+
+def _is_remark(cells: list[str]) -> bool:
+    return cells[0].lstrip().startswith("#")
+
+
+def _is_ours(cell: str) -> bool:
+    try:
+        return column_of(cell) is not None
+    except InputError:
+        return True  # nearly: the message names it
+
+
+def _first_row(file: io.TextIOWrapper, separator: str) -> tuple[int, list[str]]:
+    before, cells = 0, [""]
+    reader = csv.reader(file, delimiter=separator, strict=True)
+    for _ in range(_HEAD_LINES):
+        try:
+            cells = next(reader, [""])
+        except csv.Error:
+            cells = [""]
+        line, before = before + 1, reader.line_num
+        if not any(cell.strip() for cell in cells) or _is_remark(cells):
+            continue
+        if not cells[0].casefold().startswith("sep="):  # how a spreadsheet program notes the separator
+            return line, cells
+    return before, [""]
+
+
+def _encoding(path: Path) -> tuple[str, bool]:
+    """Return the encoding of a text file, and whether it was guessed.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is no text.
+    """
+    try:
+        if not path.is_file():
+            what = "there is no such file" if not path.exists() else "this is not a plain file"
+            message = f"{path}: {what}"
+            raise InputError(message)
+        with path.open("rb") as file:
+            start = file.read(4)
+            file.seek(0)
+            if start[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+                return _decodes(file, "utf-16", path), False
+            decoder = codecs.getincrementaldecoder("utf-8")()
+            guessed = False
+            while piece := file.read(_PIECE):
+                if b"\0" in piece:
+                    message = f"{path}: this is no text; save the sheet as CSV"
+                    raise InputError(message)
+                if not guessed:
+                    try:
+                        decoder.decode(piece)
+                    except UnicodeDecodeError:
+                        guessed = True
+            if not guessed:
+                try:
+                    decoder.decode(b"", final=True)
+                except UnicodeDecodeError:
+                    guessed = True
+            return ("utf-8-sig", False) if not guessed else (_decodes(file, "cp1252", path), True)
+    except OSError as error:
+        message = f"{path}: cannot be read: {error.strerror or error}"
+        raise InputError(message) from None
+
+
+def _decodes(file: io.BufferedReader, encoding: str, path: Path) -> str:
+    file.seek(0)
+    decoder = codecs.getincrementaldecoder(encoding)()
+    try:
+        while piece := file.read(_PIECE):
+            decoder.decode(piece)
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        message = f"{path}: the letters cannot be read; save the sheet as CSV in UTF-8"
+        raise InputError(message) from None
+    return encoding

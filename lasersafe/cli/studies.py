@@ -58,7 +58,7 @@ def solve(
     as_json: Json = False,
 ) -> None:
     """Print how far an input may go so that a place needs no protection."""
-    from lasersafe.studies.answering import run_solve
+    from lasersafe.studies.commands import run_solve
 
     text, data = run_solve(case, wanted, at, eyewear, density, way or (), tissue or (), between, laser, setup)
     tell(as_json, data, text)

@@ -13,11 +13,10 @@ from typing import Annotated, Literal
 
 from lasersafe.data import As, Seen, Source, Span, check, load
 from lasersafe.optics.aperture import fraction_through
-from lasersafe.optics.cameras import collected, image_spot, resolved_exposure, spot_exposure
 from lasersafe.optics.checks import choice, positive, within
 from lasersafe.optics.geometry import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.optics.viewing import entrance_pupil
+from lasersafe.optics.viewing import collected, entrance_pupil, image_spot, resolved_exposure, spot_exposure
 from lasersafe.reference import shared_path
 
 MODES = ("continuous", "nanosecond pulse")

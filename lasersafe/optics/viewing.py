@@ -1,4 +1,4 @@
-"""Instruments held to the eye: what they collect, pass on and magnify."""
+"""Instruments held to the eye, and cameras: what they collect, pass on, magnify and image. Optics, no thresholds."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from lasersafe.optics.checks import FloatArray, finite, positive, within
 
 PUPIL = 7e-3  # m; the dilated pupil of the limits
+_AIRY = 2.44
 
 
 def collecting_gain(
@@ -162,3 +163,152 @@ def entrance_pupil(focal_length: ArrayLike, f_number: ArrayLike) -> FloatArray:
     return finite(
         "entrance pupil", positive("focal_length", focal_length, "m") / positive("f_number", f_number, ""), "m"
     )
+
+
+def collected(exposure: ArrayLike, focal_length: ArrayLike, f_number: ArrayLike, most: ArrayLike) -> FloatArray:
+    """Return what enters the lens from an even exposure at its front [1]_.
+
+    Parameters
+    ----------
+    exposure : array_like, shape (...)
+        Irradiance or radiant exposure at the lens. [W/m2 or J/m2]
+    focal_length : array_like, shape (...)
+        Focal length. [m]
+    f_number : array_like, shape (...)
+        The number after f/. [1]
+    most : array_like, shape (...)
+        Power or energy of the whole beam, which is never exceeded. [W or J]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        The smaller of E pi D^2 / 4 and the whole. [W or J]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Elementary: area of the entrance pupil.
+    """
+    level = within("exposure", exposure, "W/m2 or J/m2", 0.0, math.inf)
+    whole = within("most", most, "W or J", 0.0, math.inf)
+    return np.asarray(np.minimum(level * (math.pi / 4.0) * np.square(entrance_pupil(focal_length, f_number)), whole))
+
+
+def image_spot(
+    wavelength: ArrayLike,
+    focal_length: ArrayLike,
+    f_number: ArrayLike,
+    source_angle: ArrayLike = 0.0,
+    pixel: ArrayLike = 0.0,
+    defocus: ArrayLike = 0.0,
+) -> tuple[FloatArray, FloatArray]:
+    """Return the diameter of the image of a source, and whether the source is resolved [1]_.
+
+    Parameters
+    ----------
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+    focal_length : array_like, shape (...)
+        Focal length. [m]
+    f_number : array_like, shape (...)
+        The number after f/. [1]
+    source_angle : array_like, shape (...)
+        Angle that the source subtends at the camera; 0 for a beam that enters the lens. [rad]
+    pixel : array_like, shape (...)
+        Width of a pixel; 0 where not known, which is the bound. [m]
+    defocus : array_like, shape (...)
+        Diameter of the blur; 0 for a sharp image, which is the bound. [m]
+
+    Returns
+    -------
+    tuple of numpy.ndarray, each of shape (...)
+        The largest of 2.44 lambda N, f alpha, pixel and blur [m]; 1 where f alpha is that, else 0. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Elementary: Airy disc and image of an angle.
+    """
+    light, number = positive("wavelength", wavelength, "m"), positive("f_number", f_number, "")
+    image = positive("focal_length", focal_length, "m") * within("source_angle", source_angle, "rad", 0.0, math.pi)
+    least = np.maximum(_AIRY * light * number, within("pixel", pixel, "m", 0.0, math.inf))
+    least = np.maximum(least, within("defocus", defocus, "m", 0.0, math.inf))
+    return np.asarray(np.maximum(image, least)), np.asarray(image > least, dtype=np.float64)
+
+
+def spot_exposure(amount: ArrayLike, spot_diameter: ArrayLike, transmission: ArrayLike = 1.0) -> FloatArray:
+    """Return the exposure in an image spot that holds all that was collected [1]_.
+
+    The mean over the spot; the middle of a perfect Airy disc is up to 3.7 times as bright.
+
+    Parameters
+    ----------
+    amount : array_like, shape (...)
+        Power or energy that enters the lens. [W or J]
+    spot_diameter : array_like, shape (...)
+        Diameter of the image. [m]
+    transmission : array_like, shape (...)
+        Part that lens and filter pass. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        tau P / (pi d^2 / 4). [W/m2 or J/m2]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Elementary: power over area.
+    """
+    inside = within("amount", amount, "W or J", 0.0, math.inf) * within("transmission", transmission, "", 0.0, 1.0)
+    with np.errstate(over="ignore"):
+        area = math.pi / 4.0 * np.square(positive("spot_diameter", spot_diameter, "m"))
+        return finite("exposure in the image", inside / area, "W/m2 or J/m2")
+
+
+def resolved_exposure(
+    exposure_on_surface: ArrayLike, reflectance: ArrayLike, f_number: ArrayLike, transmission: ArrayLike = 1.0
+) -> FloatArray:
+    """Return the exposure in the image of a resolved scattering spot, which no distance changes [1]_.
+
+    Parameters
+    ----------
+    exposure_on_surface : array_like, shape (...)
+        Irradiance or radiant exposure of the lit spot. [W/m2 or J/m2]
+    reflectance : array_like, shape (...)
+        Part scattered, 0 to 1. [1]
+    f_number : array_like, shape (...)
+        The number after f/. [1]
+    transmission : array_like, shape (...)
+        Part that lens and filter pass. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        pi tau L / (4 N^2) with L = rho E / pi. [W/m2 or J/m2]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] MCCLUNEY1994, irradiance of an image by the radiance of its object.
+    """
+    level = within("exposure_on_surface", exposure_on_surface, "W/m2 or J/m2", 0.0, math.inf)
+    sent = level * within("reflectance", reflectance, "", 0.0, 1.0) * within("transmission", transmission, "", 0.0, 1.0)
+    with np.errstate(over="ignore"):
+        return finite("exposure in the image", sent / (4.0 * np.square(positive("f_number", f_number, ""))), "W/m2")

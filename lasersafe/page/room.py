@@ -248,7 +248,7 @@ def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
 
 def _less_power(room: Room, number: int, near: float, say: Texts) -> str:
     """Return up to which power people at a distance need nothing, as the command ``solve`` finds it."""
-    from lasersafe.studies.answering import run_solve
+    from lasersafe.studies.commands import run_solve
 
     laser = room.data["laser"][number]
     wanted = "laser.mean_power" if "mean_power" in laser["emission"] else "laser.power"

@@ -15,11 +15,9 @@ from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.values import quantity
 from lasersafe.errors import InputError
 from lasersafe.quantity import format_quantity, parse_quantity
-from lasersafe.studies.certainty import certainty
-from lasersafe.studies.reaching import ZONES
 from lasersafe.studies.subject import nearest_text
-from lasersafe.studies.sweeping import Sweep, Varied
-from lasersafe.studies.tables import MEANING, durations
+from lasersafe.studies.sweeping import ZONES, Sweep, Varied
+from lasersafe.studies.tables import MEANING, certainty, durations
 from lasersafe.typed import shown
 from lasersafe.wording import caution_line
 

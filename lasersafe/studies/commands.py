@@ -1,4 +1,4 @@
-"""From a question typed as a command to its files and its answer."""
+"""From a question typed as a command to its files and the words of its answer."""
 
 from __future__ import annotations
 
@@ -10,17 +10,30 @@ from typing import Any
 from lasersafe.errors import InputError
 from lasersafe.files import existing
 from lasersafe.outputs import Output, mark_of, write_outputs
-from lasersafe.quantity import parse_quantity
+from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.studies.charts import check_drawable, draw, zone_of
-from lasersafe.studies.subject import open_subject
-from lasersafe.studies.sweeping import Sweep, read_varied, sweep
-from lasersafe.studies.tables import as_csv, as_json, as_parquet, as_text, need_pyarrow
+from lasersafe.studies.solving import Answer, Target, read_choice, solve
+from lasersafe.studies.subject import DURATION, nearest_text, open_subject, trimmed
+from lasersafe.studies.sweeping import TISSUES, WAYS, Sweep, read_varied, sweep
+from lasersafe.studies.tables import (
+    CORNER,
+    as_csv,
+    as_json,
+    as_parquet,
+    as_text,
+    certainty,
+    certainty_data,
+    durations,
+    need_pyarrow,
+    worked_out_with,
+)
 from lasersafe.typed import shown
 from lasersafe.wording import caution_line, load_wording
 
 TABLES = (".csv", ".json", ".parquet")
 DRAWINGS = (".svg", ".png", ".pdf")
 NEAREST_PLACE, FARTHEST_PLACE = 1e-3, 1e6  # m
+HIGHEST_DENSITY = 20.0
 
 
 def place_of(text: str, option: str) -> float:
@@ -137,3 +150,165 @@ def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
 
     named = {"title": found.subject.case.title, "name": found.subject.name}
     return drawings_pdf([page], named, found.subject.name, load_wording())
+
+
+def read_target(
+    at: str | None, eyewear: str | None, density: str | None, way: Sequence[str], tissue: Sequence[str]
+) -> Target:
+    """Return what has to hold, as typed.
+
+    Raises
+    ------
+    InputError
+        If a part is missing, or parts contradict each other.
+    """
+    if at is None:
+        message = "at: missing; say where the person is, as --at '6 m'"
+        raise InputError(message)
+    place = place_of(at, "at")
+    ways, tissues = read_choice(way, WAYS, "way"), read_choice(tissue, TISSUES, "tissue")
+    if eyewear is None and density is None:
+        return Target(place, ways, tissues)
+    if eyewear is not None and density is not None:
+        message = "eyewear and density are both given; a marking says its density itself, leave --density out"
+        raise InputError(message)
+    if way or tissue:
+        message = "way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out"
+        raise InputError(message)
+    if eyewear is not None:
+        if not eyewear.strip():
+            message = "eyewear = '': nothing is written here; write its marking, as '1064 D LB6'"
+            raise InputError(message)
+        return Target(place, marking=eyewear.strip())
+    worn = parse_quantity(density, "1", "density").value
+    if not 0.0 < worn <= HIGHEST_DENSITY:
+        message = f"density = {shown(density)}: must be above 0 and at most {HIGHEST_DENSITY:g}"
+        raise InputError(message)
+    return Target(place, density=worn)
+
+
+def run_solve(
+    path: Path,
+    wanted: str | None,
+    at: str | None,
+    eyewear: str | None,
+    density: str | None,
+    way: Sequence[str],
+    tissue: Sequence[str],
+    between: str | None,
+    laser: str | None,
+    setup: str | None,
+) -> tuple[str, dict[str, Any]]:
+    """Return the answer to a question backwards, as text and as JSON.
+
+    Raises
+    ------
+    InputError
+        If the question cannot be answered as typed.
+    """
+    if wanted is None:
+        message = "for: missing; say which input is asked for, as --for laser.power"
+        raise InputError(message)
+    target = read_target(at, eyewear, density, way, tissue)
+    subject = open_subject(path, laser, setup)
+    answer = solve(subject, subject.input(wanted), target, between)
+    lines = sentences(answer)
+    return "\n".join([*lines, caution_line()]), {**_data(answer), "sentences": lines, "caution": caution_line()}
+
+
+def sentences(answer: Answer) -> list[str]:
+    """Return the answer in words, the answer itself first."""
+    one, subject = answer.input, answer.subject
+    low, high = nearest_text(answer.low, one), nearest_text(answer.high, one)
+    cautious = low if answer.largest else high
+    corner = "at the worst corner of the other inputs " if worked_out_with(subject, answer.changed) == CORNER else ""
+    lines = [f"{subject.name}{'' if subject.context.setup.fitted else ' (not fitted today)'}: {_goal(answer)}"]
+    if answer.value is None:
+        lines.append(f"{one.path}: no value from {low} to {high} does it")
+        lines.append(f"put back: with {cautious}, the cautious end, {corner}{answer.put_back.words}")
+    else:
+        most = "at most" if answer.largest else "at least"
+        lines.append(f"{one.path}: {most} {answer.text}{_nominal(answer)}")
+        if answer.every:
+            lines.append(f"every value from {low} to {high} does it; farther was not searched")
+        lines.append(f"put back: with {answer.text} {corner}{answer.put_back.words}")
+        side = "down" if answer.largest else "up"
+        lines.append(
+            f"searched from {low} to {high} at {answer.tried} values or more and, next to the answer, closer; it holds "
+            f"at each of them from the answer {side} to {cautious}"
+        )
+    lines.append(durations(subject, {one.path}))
+    return [*lines, *certainty(subject, answer.changed), *_notes(answer)]
+
+
+def _goal(answer: Answer) -> str:
+    target = answer.target
+    place = trimmed(format_quantity(target.place, "m", 4))
+    if target.marking:
+        return f"eyewear {shown(target.marking)} is enough for the eye at {place} and beyond, by density and class"
+    if target.density is not None:
+        return f"an optical density of {target.density:g} is enough for the eye at {place} and beyond"
+    ways = ", ".join({"direct": "direct beam"}.get(way, way) for way in target.ways)
+    verb = "need" if len(target.tissues) > 1 else "needs"
+    return f"{' and '.join(target.tissues)} {verb} no protection at {place} and beyond ({ways})"
+
+
+def _nominal(answer: Answer) -> str:
+    one = answer.input
+    if one.nominal is None:
+        if one.ends is None:
+            return ""
+        return f" (the case allows {nearest_text(one.ends[0], one)} to {nearest_text(one.ends[1], one)})"
+    assert answer.value is not None
+    low, high = one.span or (one.nominal, one.nominal)
+    kept = high <= answer.value if answer.largest else low >= answer.value
+    return f" (the case says {one.stated}" + (", which does it)" if kept else ")")
+
+
+def _notes(answer: Answer) -> list[str]:
+    target = answer.target
+    notes = ["One laser with one set-up, its light alone; scatter is measured from the lit surface."]
+    if answer.input.path == DURATION:
+        notes.append("The duration asked for is that of the exposure, on every way; never shorter than one pulse.")
+    if not target.bare and answer.put_back.skin > 0.0:
+        reach = trimmed(format_quantity(answer.put_back.skin, "m", 3, "up"))
+        where = "beyond that place too; eyewear does not cover it" if answer.put_back.skin > target.place else "nearer"
+        notes.append(f"Skin: its limit is then exceeded up to {reach}, {where}.")
+    if target.density is not None:
+        notes.append("A density alone says nothing about damage: the filter may be pierced at once.")
+    if not target.bare:
+        notes.append("Eyewear protects against an accident; nobody may look into the beam because of it.")
+    return notes
+
+
+def _data(answer: Answer) -> dict[str, Any]:
+    target, one = answer.target, answer.input
+    unit = "" if one.unit == "1" else f"_{one.unit}"
+    return {
+        "title": answer.subject.case.title,
+        "laser": answer.subject.context.laser.name,
+        "setup": answer.subject.context.setup.name,
+        "fitted": answer.subject.context.setup.fitted,
+        "rule_sets": list(answer.subject.context.rule_sets),
+        "field": one.path,
+        "asked": "largest" if answer.largest else "smallest",
+        f"answer{unit}": answer.value,
+        "answer": answer.text or None,
+        f"nominal{unit}": one.nominal,
+        "stated": one.stated,
+        **certainty_data(answer.subject, answer.changed),
+        "found": "none" if answer.value is None else "every value" if answer.every else "a value",
+        f"searched_low{unit}": answer.low,
+        f"searched_high{unit}": answer.high,
+        "values_tried": answer.tried,
+        "at_m": target.place,
+        "ways": list(target.ways),
+        "tissues": list(target.tissues) if target.bare else ["eye"],
+        "optical_density": target.density,
+        "eyewear": target.marking or None,
+        "put_back": {
+            "holds": answer.put_back.holds,
+            "words": answer.put_back.words,
+            "skin_distance_m": answer.put_back.skin,
+        },
+    }

@@ -19,7 +19,8 @@ from lasersafe.hazard.lasting import duration_edges
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records.fields import badness
 from lasersafe.studies.ranges import read_ends
-from lasersafe.studies.reaching import (
+from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text
+from lasersafe.studies.sweeping import (
     TISSUES,
     WAYS,
     assessed_zones,
@@ -27,7 +28,6 @@ from lasersafe.studies.reaching import (
     reach_by_rule_set,
     takes_arrays,
 )
-from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text
 
 Floats = NDArray[np.float64]
 MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)

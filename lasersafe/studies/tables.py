@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -15,10 +15,10 @@ from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear import round_up_density
 from lasersafe.quantity import format_quantity
-from lasersafe.studies.certainty import CORNER, TYPED, certainty, certainty_data, worked_out_with
-from lasersafe.studies.reaching import ZONES
+from lasersafe.records import fields
+from lasersafe.records.uncertainty import InputTolerance
 from lasersafe.studies.subject import DURATION, Subject, nearest_text, trimmed
-from lasersafe.studies.sweeping import Sweep
+from lasersafe.studies.sweeping import ZONES, Sweep
 from lasersafe.typed import for_spreadsheet
 from lasersafe.wording import caution_line
 
@@ -29,6 +29,10 @@ MEANING = "Beyond a distance the computed exposure is below the limit for the st
 NO_PYARROW = (
     "a .parquet file needs pyarrow, which is not installed: install 'lasersafe[parquet]', or write .csv or .json"
 )
+
+MOST_NAMED = 8
+_TOLD = ("field", "typed", "unit", "nominal", "low", "high", "kind")
+EXACT, CORNER, TYPED = "exact inputs", "worst corner of the tolerances", "values as typed"
 
 
 def density_column(place: float) -> str:
@@ -263,3 +267,57 @@ def _summary(found: Sweep) -> list[str]:
         ends = [f"{distance_text(values[k])} at {where(k)}" for k in (low, high)]
         lines.append(f"{way}, {tissue}: {ends[0]}; {ends[1]}")
     return lines
+
+
+def worked_out_with(subject: Subject, values: Mapping[str, float]) -> str:
+    """Return which values of the inputs that are not changed are used: `EXACT`, `CORNER` or `TYPED`.
+
+    Parameters
+    ----------
+    subject : Subject
+        What the question is about.
+    values : mapping of str to float
+        Path of each input that is changed to a value that it takes. [SI]
+    """
+    if not subject.unsure(values):
+        return EXACT
+    return TYPED if subject.case.settings.decide_by == "as typed" else CORNER
+
+
+def certainty(subject: Subject, values: Mapping[str, float]) -> list[str]:
+    """Return the sentence on the tolerances of all inputs that are not changed; nothing where there are none."""
+    how, every = worked_out_with(subject, values), subject.unsure(values)
+    if how == EXACT:
+        return []
+    named = [f"{one.field} = {one.typed}" + (f" ({_used(one)})" if how == CORNER else "") for one in every]
+    more = len(named) - MOST_NAMED
+    said = "; ".join(named[:MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
+    if how == CORNER:
+        return [f"Every number is that of the worst corner of the tolerances, not of the values typed: {said}."]
+    why = subject.case.settings.decide_by_reason.rstrip(".")
+    return [f"Tolerances are not counted, since the case decides by the values as typed ({why}): {said}."]
+
+
+def _used(one: InputTolerance) -> str:
+    if one.found == "monotone":
+        return f"with {_text(one, one.used[0])}"
+    return f"the worst from {_text(one, one.low)} to {_text(one, one.high)}"
+
+
+def _text(one: InputTolerance, value: float) -> str:
+    if one.field.endswith("wavelength"):
+        return f"{value * 1e9:.6g} nm"
+    return trimmed(format_quantity(value, one.unit, 4))
+
+
+def certainty_data(subject: Subject, values: Mapping[str, float]) -> dict[str, Any]:
+    """Return the same as plain values."""
+    how = worked_out_with(subject, values)
+    return {
+        "worked_out_with": how,
+        "tolerances": [
+            fields.as_json(one, _TOLD) | {"used": [one.nominal] if how == TYPED else list(one.used)}
+            for one in subject.unsure(values)
+        ],
+        "decided_as_typed_because": subject.case.settings.decide_by_reason if how == TYPED else "",
+    }

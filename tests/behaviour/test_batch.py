@@ -16,9 +16,8 @@ from lasersafe.assessment import assess
 from lasersafe.batch import store, working
 from lasersafe.batch.inventory import COLUMNS
 from lasersafe.batch.record import FIELDS, from_json, record_of
-from lasersafe.batch.sources import Inventory, Item, Reading
+from lasersafe.batch.sources import Inventory, Item, Reading, Row
 from lasersafe.batch.store import part_of
-from lasersafe.batch.table import Row
 from lasersafe.models import read_case
 from lasersafe.reference import templates_path
 from tests.behaviour.command import Answer, run

@@ -26,9 +26,9 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.reference import templates_path
 from lasersafe.studies.charts import draw
-from lasersafe.studies.reaching import assessed_zones as zones_by_assessment
 from lasersafe.studies.subject import open_subject
 from lasersafe.studies.sweeping import Sweep, read_varied, sweep
+from lasersafe.studies.sweeping import assessed_zones as zones_by_assessment
 from tests.behaviour.command import run
 from tests.drawing_faults import faults
 

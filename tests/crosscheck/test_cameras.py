@@ -20,8 +20,8 @@ from lasersafe.hazard.cameras import (
     scatter_in_camera,
     sensor_thresholds,
 )
-from lasersafe.optics.cameras import resolved_exposure
 from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.optics.viewing import resolved_exposure
 from lasersafe.reference import templates_path
 from tests.project import bibliography
 from tests.published.printed import printed
