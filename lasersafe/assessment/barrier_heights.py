@@ -10,13 +10,13 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.lit import lit_places
-from lasersafe.assessment.seen_places import standing_places, taken
+from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.windows import needed_height
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
-    from lasersafe.models import SceneBarrier
+    from lasersafe.models import SceneBarrier, ScenePerson
     from lasersafe.scene.directions import Vector
     from lasersafe.scene.screens import Screen
 
@@ -43,7 +43,7 @@ def height_needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]
         return None, ""
     best: tuple[float, str] | None = None
     for person in stage.scene.person:
-        places = standing_places(person, ())
+        places = _standing(person)
         highest = float(person.floor) + REACH_UP
         share = _crossings(starts[:, :2], places, line)  # part of the way to the place at which the barrier is met
         rise = starts[:, None, None, 2] + (highest - starts[:, None, None, 2]) * share
@@ -73,6 +73,14 @@ def _starts(stage: Stage) -> set[Vector]:
             for pane in stage.panes(context, pose, "service"):
                 found.update(pane.upper_corners)
     return found
+
+
+def _standing(person: ScenePerson) -> FLOAT:
+    """Return places on the floor where somebody can stand, of shape (places, 2): of an area corners and edge."""
+    outline = taken(person)
+    if person.position is not None:
+        return np.asarray(shapely.get_coordinates(outline))
+    return np.asarray(shapely.get_coordinates(shapely.segmentize(outline, outline.length / 64.0)))
 
 
 def _crossings(starts: FLOAT, places: FLOAT, line: FLOAT) -> FLOAT:

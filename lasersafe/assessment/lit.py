@@ -174,7 +174,7 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
     unknown radius only spreads the beam: flat stands for it.
     """
     if item.placed:
-        middle, around = math.dist(spots.apex, pose.apex), spots.distance
+        middle, around = math.dist(spots.apex, pose.apex), spots.distance + pose.loose
     else:
         middle = item.along or 0.0
         around = middle * (UNSTEADY if context.laser.handheld else NOT_EXACT)
@@ -185,7 +185,7 @@ def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str)
     parts = 2 * min(math.ceil(around / (2.0 * _NEAR_ENOUGH)), _MOST_PARTS // 2)
     halfway = (far - near) / parts / 2.0
     found = _bent(context, pose, item, spots, bend, tuple(np.linspace(near, far, parts + 1).tolist()))
-    balls = {one.place: Spots(pose.on_aim(one.place), EVERYWHERE, halfway, True) for one in found}
+    balls = {one.place: Spots(pose.on_aim(one.place), EVERYWHERE, halfway + pose.loose, True) for one in found}
     return tuple(replace(one, spots=balls[one.place] if spots.solid else pose.spots(one.place)) for one in found)
 
 

@@ -10,16 +10,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.context import Context
-from lasersafe.scene.directions import Box, Vector, angles, unit
+from lasersafe.scene.directions import Box, Directions, Vector, about, angles, turned_over, unit
 from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.screens import Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
-    from lasersafe.models import Aim
+    from lasersafe.models import Aim, Setup
 
 HAND_MARGIN = math.radians(10.0)  # common practice, no source
+HAND_MOVES = 0.5  # m, on every side; common practice, no source
+_STEEPEST = math.radians(80.0)
 
 
 @dataclass(frozen=True)
@@ -31,9 +33,10 @@ class Pose:
     bearing: float
     elevation: float
     nominal: Box
-    directions: Box
+    directions: Directions  # margin and scan field in it
     margin: float
     margin_source: str
+    moves: Vector = (0.0, 0.0, 0.0)  # how far the last optic can be from where it is stated, on every side
 
     def on_aim(self, distance: float) -> Vector:
         """Return the point of the aim at a distance from the last optic."""
@@ -49,12 +52,17 @@ class Pose:
     @property
     def turns(self) -> bool:
         """Whether it can point anywhere but straight along its aim, the margin counted."""
-        low, high = self.directions.elevation
-        return self.directions.half_bearing > 0.0 or low != high
+        box = self.directions.box()
+        return box.half_bearing > 0.0 or box.elevation[0] != box.elevation[1]
+
+    @property
+    def loose(self) -> float:
+        """How far the last optic can be from where it is stated. [m]."""
+        return math.hypot(*self.moves)
 
     def spots(self, distance: float) -> Spots:
         """Return every place of a spot so far from the last optic."""
-        return Spots(self.apex, self.directions, distance)
+        return Spots(self.apex, self.directions, distance, slack=self.loose)
 
 
 def far_scatter(profile: ScatterProfile) -> float:
@@ -66,14 +74,12 @@ def far_scatter(profile: ScatterProfile) -> float:
 
 def wet_ground(laser: Source) -> Source:
     """Return the image of a laser in wet ground."""
-    box = laser.directions.box()
-    low, high = box.elevation
     x, y, z = laser.apex
     return replace(
         laser,
         way="mirror",
         apex=(x, y, -z),
-        directions=Box(box.bearing, box.half_bearing, (-high, -low)),
+        directions=turned_over(laser.directions),
         plane=((x, y, 0.0), (0.0, 0.0, 1.0)),
         surface="wet ground",
         start=max(z, 1e-6),
@@ -121,5 +127,32 @@ def pose_of(aim: Aim, context: Context, mode: str) -> Pose:
         margin, source = HAND_MARGIN, "common practice, no source"
     else:
         margin, source = 0.0, "none"
-    directions = nominal.widened(margin) if margin > 0.0 else nominal
-    return Pose(mode, apex, bearing, elevation, nominal, directions, margin, source)
+    field, aside = scan_field(context.setup)
+    away = (HAND_MOVES if context.laser.handheld else 0.0) if aim.moves is None else float(aim.moves)
+    moves = (away + aside,) * 3
+    return Pose(mode, apex, bearing, elevation, nominal, about(nominal, margin + field), margin, source, moves)
+
+
+def scan_field(setup: Setup) -> tuple[float, float]:
+    """Return how far off its middle a scan sends the beam, [rad], and how far beside it light can start [m].
+
+    Which way the pattern lies is not stated, so that it counts on every side; behind a lens the beam of an angle leaves
+    at that angle, or parallel and beside the axis.
+    """
+    scan = setup.scan
+    if scan is None:
+        return 0.0, 0.0
+    fills = scan.pattern not in ("line", "circle")
+
+    def half(pair: tuple[float, float]) -> float:
+        return (math.hypot(*pair) if fills else max(pair)) / 2.0
+
+    if scan.full_width is not None and scan.width_at is not None:
+        wide = half(scan.full_width.pair)
+        angle, aside = math.atan2(wide, float(scan.width_at)), 0.0 if scan.fans_out else wide
+    else:
+        angle = 0.0 if scan.full_angle is None else half(scan.full_angle.pair)
+        aside = float(setup.focal_length) * math.tan(min(angle, _STEEPEST)) if setup.kind == "lens" else 0.0
+    if scan.largest_angle is not None:
+        angle = max(angle, half(scan.largest_angle.pair))
+    return angle, aside

@@ -15,6 +15,7 @@ from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene_barriers import barrier_lines
 from lasersafe.assessment.scene_corners import beyond_over, elevations_over, zones_over
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
+from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_marks import (
     aims_of,
     camera_lines,
@@ -27,7 +28,6 @@ from lasersafe.assessment.scene_marks import (
 )
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
-from lasersafe.assessment.seen_places import taken
 from lasersafe.assessment.stage import Stage
 from lasersafe.models import SIValue
 from lasersafe.records.fields import badness

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.portions import lessened, portion_step, portions
-from lasersafe.assessment.seen_places import seen_points, standing_places
+from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.emission import source_caps
@@ -21,13 +23,16 @@ from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
+from lasersafe.scene.bound import Light, Places, bound
 from lasersafe.scene.directions import Vector
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.stage import Stage
     from lasersafe.models import ScenePerson
+
+_SAME = 1.0 + 1e-9
 
 
 @dataclass(frozen=True)
@@ -71,30 +76,70 @@ def with_limit_steps(context: Context, criterion: Criterion, duration: float, an
     return criterion
 
 
+def person_places(stage: Stage, tissue: str, beyond: float = 0.0) -> Places:
+    """Return where eyes or skin of every person of a scene can be, in the order of the scene.
+
+    Nobody is looked at nearer than 15 mm to a wall, where a smallest box would reach through it.
+    """
+    low, high, outlines = [], [], []
+    for person in stage.scene.person:
+        levels = heights_of(person, tissue)
+        outline = taken(person)
+        x0, y0, x1, y1 = outline.bounds
+        low.append((x0, y0, levels[0]))
+        high.append((x1, y1, levels[1]))
+        free = outline.difference(stage.near_walls)
+        outlines.append(None if person.area is None else outline if free.is_empty else free)
+    return Places(np.array(low), np.array(high), outlines, beyond)
+
+
+def taken(person: ScenePerson) -> shapely.Geometry:
+    """Return what a person takes up on the floor plan."""
+    if person.area is not None:
+        return shapely.Polygon(person.area.pairs)
+    assert person.position is not None
+    return shapely.Point(person.position.pair)
+
+
+def heights_of(person: ScenePerson, tissue: str) -> tuple[float, float]:
+    """Return the lowest and highest place of eyes or skin above the floor plan [m]."""
+    floor = float(person.floor)
+    if tissue == "eye":
+        low, high = eyes_of(person.stature, None if person.eye_height is None else float(person.eye_height))
+        return low + floor, high + floor
+    return floor, 1.9 + floor
+
+
 def worst_hit(
+    stage: Stage,
     context: Context,
     person: ScenePerson,
-    sources: tuple[tuple[Source, tuple[Piece, ...]], ...],
+    lights: Sequence[Light],
     tissue: str,
     duration: float,
+    key: object,
     *,
     beyond: float = 0.0,
     with_aid: Aid | None = None,
 ) -> Hit | None:
-    """Return the worst exposure of a person, or None when no light can come.
+    """Return a bound of the exposure of a person, or None when it is proven that no light comes.
 
     Parameters
     ----------
+    stage : Stage
+        The scene; what is asked for one person is worked out for all of them at once.
     context : Context
         Laser and set-up.
     person : ScenePerson
         The person with a place.
-    sources : tuple of (Source, tuple of Piece)
-        Each with the screens that hold against it.
+    lights : sequence of (Source, Walls)
+        Each source with the walls that hold against it.
     tissue : str
         ``eye`` or ``skin``.
     duration : float
         Exposure duration. [s]
+    key : object
+        What tells these lights from others.
     beyond : float
         Only what is farther from the source than this counts. [m]
     with_aid : Aid, optional
@@ -103,26 +148,47 @@ def worst_hit(
     Returns
     -------
     Hit or None
-        None when the ratio is 0 everywhere.
+        Where the highest was found, with numbers raised to what is proven for all of the place.
     """
-    best: dict[bool, tuple[float, Source, Vector]] = {}  # of beams, and of scatter: an instrument gains otherwise
-    places = standing_places(person, tuple(source for source, _ in sources))
-    for source, pieces in sources:
-        seen, kind = source, with_aid is not None and isinstance(source.profile, BeamProfile)
-        if with_aid is not None and isinstance(source.profile, BeamProfile):
-            wide = tuple(aided(context, c, with_aid) for c in source.profile.criteria)
-            seen = replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
-        x, y, z = seen_points(person, places, source, tissue, pieces)
-        if not x.size:
+    row = stage.scene.person.index(person)
+    kinds = [list(lights)]
+    if with_aid is not None:  # an instrument gains otherwise from beams than from scatter
+        beams = [isinstance(source.profile, BeamProfile) for source, _ in lights]
+        kinds = [[light for light, beam in zip(lights, beams, strict=True) if beam is kind] for kind in (True, False)]
+    hits = []
+    for number, own in enumerate(kinds):
+        asked = (context.laser.name, context.setup.name, key, tissue, duration, with_aid, beyond, number)
+        if asked not in stage.answers:
+            seen = own if with_aid is None else [(_behind(context, source, with_aid), walls) for source, walls in own]
+            stage.answers[asked] = seen, bound([seen], person_places(stage, tissue, beyond))
+        seen, found = stage.answers[asked]
+        if found.light[row] < 0 or not found.upper[row] > 0.0:
             continue
-        ratio = seen.ratio(x, y, z, bound=True)
-        if beyond > 0.0:
-            ratio = np.where(source.from_apex(x, y, z) > beyond, ratio, 0.0)
-        index = int(np.argmax(ratio))
-        if ratio[index] > 0.0 and (kind not in best or not ratio[index] <= best[kind][0]):
-            best[kind] = (float(ratio[index]), source, (float(x[index]), float(y[index]), float(z[index])))
-    hits = [exact_hit(context, source, point, tissue, duration, with_aid) for _, source, point in best.values()]
+        light, place = int(found.light[row]), found.place[row]
+        x, y, z = place.tolist()
+        hit = exact_hit(context, own[light][0], (x, y, z), tissue, duration, with_aid)
+        there = float(seen[light][0].over(place[None, :], np.zeros((1, 3)))[0])
+        hits.append(_raised(hit, float(found.upper[row]) / there if there > 0.0 else math.inf))
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
+
+
+def _behind(context: Context, source: Source, instrument: Aid) -> Source:
+    """Return a beam against its limits for the bare eye and behind an instrument; scatter as it is."""
+    if not isinstance(source.profile, BeamProfile):
+        return source
+    wide = tuple(aided(context, c, instrument) for c in source.profile.criteria)
+    return replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
+
+
+def _raised(hit: Hit, times: float) -> Hit:
+    """Return a hit with all its ratios as many times as high, as a bound over a whole place is above one point."""
+    if not times > _SAME:
+        return hit
+    return replace(
+        hit, ratio=hit.ratio * times, exposure=hit.exposure * times,
+        by_rule_set={name: ratio * times for name, ratio in hit.by_rule_set.items()},
+        fractions={group: ratio * times for group, ratio in hit.fractions.items()},
+    )  # fmt: skip
 
 
 def exact_hit(
@@ -135,7 +201,7 @@ def exact_hit(
     nearest_view: float = 0.0,
 ) -> Hit:
     """Return the exposure at one point, comparison by comparison; the retina at least at the nearest view [m]."""
-    x, y, z = (np.array([value]) for value in point)
+    place = np.array([point])
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
     best: tuple[float, float, Criterion, float] | None = None
@@ -146,7 +212,8 @@ def exact_hit(
         def there(look: Criterion) -> float:
             key = (look.amount, look.limiting_aperture)
             if key not in alike:
-                alike[key] = float(replace(source, profile=BeamProfile(beam, (look,))).ratio(x, y, z)[0]) * look.limit
+                own = replace(source, profile=BeamProfile(beam, (look,)))
+                alike[key] = float(own.over(place, np.zeros((1, 3)))[0]) * look.limit
             return alike[key] / look.limit
 
         pairs = [(there(c), c, ALPHA_MIN) for c in criteria_of]

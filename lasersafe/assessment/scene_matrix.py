@@ -17,18 +17,17 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_duration
-from lasersafe.assessment.scene_hits import Hit, exact_hit, with_limit_steps, worst_hit
+from lasersafe.assessment.scene_hits import Hit, exact_hit, taken, with_limit_steps, worst_hit
 from lasersafe.assessment.scene_zones import cut
-from lasersafe.assessment.seen_places import taken
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario
+from lasersafe.scene.bound import Light
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import BeamProfile, farthest_of
-from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
 from lasersafe.wording.message import Message
 
@@ -38,8 +37,6 @@ if TYPE_CHECKING:
 _WAYS_NOT_FITTED = ("direct", "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
-
-Lights = tuple[tuple[Source, tuple[Piece, ...]], ...]
 
 
 @dataclass(frozen=True)
@@ -124,20 +121,17 @@ def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
     base = "running" if way in ("fibre broken", "optic lost") and mode == "fault" else mode
     poses = stage.poses(context, base)
     where = tuple((p.apex, p.directions, stage.lit(context, p)) for p in poses)
-    return where, tuple(stage.pieces(context, w, mode) for w in ("direct", "mirror", "scatter"))
+    return where, tuple(stage.walls(context, w, mode) for w in ("direct", "mirror", "scatter"))
 
 
 def _hit(
     stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
 ) -> tuple[Hit | None, str]:
-    def lights(*ways: str) -> Lights:
-        return tuple(
-            (source, stage.pieces(context, one, mode))
-            for one in ways
-            for source in stage.sources(context, one, tissue, mode, duration)
-        )
+    def lights(*ways: str) -> list[Light]:
+        return stage.lights(context, ways, tissue, mode, duration)
 
-    worst = partial(worst_hit, context, place, tissue=tissue, duration=duration)
+    kind = "direct" if way in ("missing the target", "through the target") else way
+    worst = partial(worst_hit, stage, context, place, tissue=tissue, duration=duration, key=(kind, mode))
     if way in ("missing the target", "through the target"):
         if way == "through the target" and not _can_be_cut(stage, context):
             return None, Message("cannot.be_cut")
@@ -146,7 +140,7 @@ def _hit(
         return plain if plain is None or plain.distance > beyond else worst(lights("direct"), beyond=beyond), ""
     if way in ("mirror", "convex mirror", "concave mirror"):
         shape = way.removesuffix("mirror").strip() or "flat"
-        bent = tuple((source, pieces) for source, pieces in lights("mirror") if source.bend == shape)
+        bent = [(source, walls) for source, walls in lights("mirror") if source.bend == shape]
         if not bent and shape != "flat":
             return None, Message(f"cannot.{shape}")
         notes = dict.fromkeys(source.note for source, _ in bent if source.note and shape != "flat")
@@ -206,13 +200,14 @@ def _broken(
     )
     lost = BeamProfile(beam, compared)
     reach = farthest_of(compared, beam) * ROUND_UP
-    pieces = stage.pieces(broken, "direct", mode)
+    walls = stage.walls(broken, "direct", mode)
     usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
-    lights = tuple(
-        (Source("direct", p.apex, EVERYWHERE if way == "fibre broken" else p.directions, lost, reach), pieces)
+    every = way == "fibre broken"
+    lights = [
+        (Source("direct", p.apex, EVERYWHERE if every else p.directions, lost, reach, moves=p.moves), walls)
         for p in stage.poses(context, usual)
-    )
-    return worst_hit(context, place, lights, tissue, duration), note
+    ]
+    return worst_hit(stage, context, place, lights, tissue, duration, (way, mode)), note
 
 
 def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:

@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import kinds_of_light
-from lasersafe.assessment.seen_places import taken
+from lasersafe.assessment.scene_hits import taken
 from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.records.advice import SpectatorRule
 from lasersafe.records.scene import SpectatorLine

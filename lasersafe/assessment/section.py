@@ -17,7 +17,6 @@ from lasersafe.assessment.stage import Stage
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import Elevation, ElevationItem, PersonMark, Point, SectionZone
 from lasersafe.scene.areas import area_of, polygons
-from lasersafe.scene.directions import Box
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
@@ -138,8 +137,7 @@ class _Section:
 
     def _fan(self, source: Source, far: float) -> shapely.Geometry:
         """Return what a beam that points anywhere in its envelope reaches ahead, and behind where it can turn."""
-        box = source.directions
-        assert isinstance(box, Box)
+        box = source.directions.box()
         assert isinstance(source.profile, BeamProfile)
         low, high = box.elevation
         end = _bounded(source.reach, _BEYOND * far)

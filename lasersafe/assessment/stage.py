@@ -24,7 +24,7 @@ from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
-from lasersafe.scene.bound import Light
+from lasersafe.scene.bound import STEP, Light
 from lasersafe.scene.directions import EVERYWHERE, Box
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, lit_patch, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
@@ -88,6 +88,12 @@ class Stage:
         return {entry.name: screen_of(entry, set()) for entry in self.scene.barrier}
 
     @cached_property
+    def near_walls(self) -> shapely.Geometry:
+        """What is so near to a barrier or wall on the plan that a smallest box could reach through it."""
+        lines = [shapely.LineString(screen.line) for screen in self.screens.values()]
+        return shapely.union_all(shapely.buffer(lines, 1.5 * STEP, cap_style="flat", join_style="mitre"))
+
+    @cached_property
     def band(self) -> tuple[float, float]:
         """The heights that people fill, from the lowest floor to above the highest."""
         floors = [0.0, *(float(p.floor) for p in self.scene.person)]
@@ -122,7 +128,7 @@ class Stage:
             return Spots(middle, EVERYWHERE, radius, True, item.normal)
         if pose.turns and item.along:
             return pose.spots(item.along)
-        return Spots(item.position, EVERYWHERE, 0.0, True)
+        return Spots(item.position, EVERYWHERE, pose.loose, True)
 
     def work_distance(self, context: Context) -> float:
         """Return how far the work is from the last optic, 0 when not stated. [m]."""
@@ -218,7 +224,7 @@ class Stage:
     def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         profile = self.beam_profile(context, tissue, duration, portion)
         reach = farthest_of(profile.criteria, context.beam) * ROUND_UP
-        return [Source("direct", pose.apex, pose.directions, profile, reach)]
+        return [Source("direct", pose.apex, pose.directions, profile, reach, moves=pose.moves)]
 
     def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         laser = self._direct(context, pose, tissue, duration, portion)[0]

@@ -22,11 +22,11 @@ FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 Light = tuple[Source, Walls]
 STEP = 0.01  # m: no box is made smaller; a hand is not steadier, and a beam that matters is rarely narrower
-MOST_BOXES = 4000  # of one receiver; common practice, no source
-_NEAR = 1.02  # times the highest that was found: so near the bound is good enough
+MOST_BOXES = 2000  # of one receiver; common practice, no source
+_NEAR, _ROUGH = 1.02, 1.25  # times the highest that was found: so near a bound is good enough, and below half the limit
 _PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
-_UPWARDS = 0.1  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
-_TRIED = 8  # boxes of a receiver of which single points are looked at, the most hopeful first
+_UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
+_TRIED = 12  # boxes of a receiver that are looked at together, those with the highest bounds first
 _AT_A_TIME = 100_000  # pairs of boxes
 
 BELOW, ABOVE, NOT_PROVEN = 0, 1, 2
@@ -92,6 +92,22 @@ class _Open:
     def taken(self, at: NDArray[np.intp] | FLAGS) -> _Open:
         return _Open(self.middle[at], self.half[at], self.owner[at], self.upper[at])
 
+    def joined(self, other: _Open) -> _Open:
+        pairs = zip(
+            (self.middle, self.half, self.owner, self.upper), (other.middle, other.half, other.owner, other.upper),
+            strict=True,
+        )  # fmt: skip
+        return _Open(*(np.concatenate(pair) for pair in pairs))
+
+
+def _highest(pool: _Open) -> FLAGS:
+    """Return which boxes have the highest bounds of each receiver."""
+    order = np.lexsort((-pool.upper, pool.owner))
+    rank = np.arange(len(order)) - np.searchsorted(pool.owner[order], pool.owner[order])
+    chosen = np.zeros(len(order), dtype=bool)
+    chosen[order[rank < _TRIED]] = True
+    return chosen
+
 
 def most_light(groups: Sequence[Sequence[Light]], middle: FLOAT, half: FLOAT, beyond: float = 0.0) -> FLOAT:
     """Return at least the exposure over limit anywhere in boxes, of each light, of shape (lights, boxes).
@@ -130,9 +146,32 @@ def most_light(groups: Sequence[Sequence[Light]], middle: FLOAT, half: FLOAT, be
 def _past(source: Source, walls: Walls, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
     """Return what of a light comes past walls."""
     start, size = _starts(source, walls)
+    if not len(start):
+        return np.zeros_like(free)
     blur = source.profile.aperture_radius if isinstance(source.profile, BeamProfile) else _PUPIL
-    count, found = len(start), free.copy()
-    chunk = max(_AT_A_TIME // max(count, 1), 1)
+    found = free.copy()
+    low, high = (start - size).min(axis=0), (start + size).max(axis=0)
+    sizes = np.ones((len(middle), 1))
+    whole = walls.stop(
+        sizes * (low + high) / 2.0, sizes * (high - low) / 2.0, middle, half, blur=blur, plane=source.cut_plane(),
+        home=source.home,
+    )  # fmt: skip
+    found[whole] = 0.0
+    count = len(start)
+    if count == 1 or whole.all():
+        return found
+    open_to, (middle, half) = np.flatnonzero(~whole), (middle[~whole], half[~whole])
+    found[open_to] = _past_parts(source, walls, (start, size), middle, half, free[~whole], blur)
+    return found
+
+
+def _past_parts(
+    source: Source, walls: Walls, starts: tuple[FLOAT, FLOAT], middle: FLOAT, half: FLOAT, free: FLOAT, blur: float
+) -> FLOAT:
+    """Return what of a light comes past walls, from each of the boxes in which it starts."""
+    (start, size), found = starts, free.copy()
+    count = len(start)
+    chunk = max(_AT_A_TIME // count, 1)
     for first in range(0, len(middle), chunk):
         part = slice(first, first + chunk)
         m, h, many = middle[part], half[part], len(middle[part])
@@ -144,9 +183,7 @@ def _past(source: Source, walls: Walls, middle: FLOAT, half: FLOAT, free: FLOAT)
         found[part][dark] = 0.0
         some = np.flatnonzero(stopped.any(axis=1) & ~dark) if source.spots is not None else np.zeros(0, dtype=np.intp)
         if some.size:
-            gap = np.abs(m[some, None] - start) - h[some, None] - size
-            away = np.sqrt(np.square(np.maximum(gap, 0.0)).sum(axis=2))
-            nearest = np.where(stopped[some], np.inf, away).min(axis=1)
+            nearest = np.where(stopped[some], np.inf, source.gaps(m[some], h[some])).min(axis=1)
             found[part][some] = np.fmin(found[part][some], source.over(m[some], h[some], nearest))
     return found
 
@@ -196,19 +233,24 @@ def bound(
     count = len(places.low)
     upper, found, place = np.zeros(count), np.full(count, -1.0), (places.low + places.high) / 2.0
     light, boxes = np.full(count, -1), np.zeros(count, dtype=np.intp)
-    now = _Open(place.copy(), (places.high - places.low) / 2.0, np.arange(count), np.full(count, np.inf))
-    now = _inside(places, now)
-    while len(now.owner):
+    pool = _Open(place.copy(), (places.high - places.low) / 2.0, np.arange(count), np.full(count, np.inf))
+    pool = _inside(places, pool)
+    while len(pool.owner):
+        best = _highest(pool)
+        now, pool = pool.taken(best), pool.taken(~best)
         now.upper = np.minimum(_summed(groups, most_light(groups, now.middle, now.half, places.beyond)), now.upper)
         np.add.at(boxes, now.owner, 1)
         _points(groups, places, now, found, place, light)
-        settled = now.upper <= np.maximum(found[now.owner] * _NEAR, LEAST)
-        settled |= (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
-        if to_limit:
-            settled |= (now.upper <= 1.0) | (found[now.owner] > 1.0)
+        settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
         np.maximum.at(upper, now.owner[settled], now.upper[settled])
-        now = _inside(places, halved(now.taken(~settled)))
-        now = now.taken(now.upper > upper[now.owner])  # another box has no less already
+        pool = pool.joined(_inside(places, halved(now.taken(~settled))))
+        enough = np.maximum(found * _NEAR, np.minimum(found * _ROUGH, 0.5))
+        enough = np.maximum(np.maximum(enough, LEAST), upper)  # another box has no less already
+        if to_limit:
+            enough = np.where(found > 1.0, np.inf, np.maximum(enough, 1.0))
+        left = pool.upper <= np.where(boxes >= most, np.inf, enough)[pool.owner]
+        np.maximum.at(upper, pool.owner[left], pool.upper[left])
+        pool = pool.taken(~left)
     upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
     outcome = np.where(upper <= 1.0, BELOW, NOT_PROVEN)
     for row in np.flatnonzero((found > 1.0) & (light >= 0)):
@@ -224,11 +266,8 @@ def _points(
     hopeful = now.taken(now.upper > np.maximum(found[now.owner], LEAST))
     if not len(hopeful.owner):
         return
-    order = np.lexsort((-hopeful.upper, hopeful.owner))
-    rank = np.arange(len(order)) - np.searchsorted(hopeful.owner[order], hopeful.owner[order])
-    hopeful = hopeful.taken(order[rank < _TRIED])
     tried = [hopeful.middle]
-    for source in {id(s): s for group in groups for s, _ in group if s.aimed}.values():
+    for source in {id(s): s for group in groups for s, _ in group}.values():
         tried.append(source.nearest_light(hopeful.middle, hopeful.half))
     points, owner = np.concatenate(tried), np.tile(hopeful.owner, len(tried))
     points, first = np.unique(np.column_stack([owner, points]), axis=0, return_index=True)

@@ -243,3 +243,14 @@ def mirrored(point: Vector, on: Vector, normal: Vector) -> Vector:
 def turned(direction: Vector, normal: Vector) -> Vector:
     """Return a direction after reflection by a plane with a unit normal."""
     return mirrored(direction, (0.0, 0.0, 0.0), normal)
+
+
+def turned_over(directions: Directions) -> Directions:
+    """Return directions after reflection by a level mirror."""
+    if isinstance(directions, Cone):
+        x, y, z = directions.axis
+        return Cone((x, y, -z), directions.half_angle)
+    inner = directions.inner if isinstance(directions, Around) else directions
+    low, high = inner.elevation
+    box = Box(inner.bearing, inner.half_bearing, (-high, -low))
+    return Around(box, directions.margin) if isinstance(directions, Around) else box

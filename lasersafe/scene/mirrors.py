@@ -40,11 +40,12 @@ def reachable(source: Source, mirror: Mirror) -> bool:
     axial = source.directions.axial(dx, dy, dz)
     away = math.dist(mirror.position, source.apex)
     aside = math.sqrt(max(away**2 - float(axial[0]) ** 2, 0.0))
-    if axial[0] <= -mirror.width / 2.0:
+    loose = math.hypot(*source.moves)
+    if axial[0] <= -mirror.width / 2.0 - loose:
         return False
     gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
-    spread = float(source.profile.spread(np.maximum(axial + source.offset, 1e-3), gain)[0])
-    return aside <= mirror.width / 2.0 + spread
+    ends = np.maximum(np.array([-1.0, 0.0, 1.0]) * (loose + mirror.width / 2.0) + axial[0] + source.offset, NEAREST)
+    return aside <= mirror.width / 2.0 + loose + float(source.profile.spread(ends, gain).max())
 
 
 def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
@@ -75,7 +76,10 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
         normal = (-normal[0], -normal[1], -normal[2])
     image = mirrored(source.apex, mirror.position, normal)
     offset = [m - i for m, i in zip(mirror.position, image, strict=True)]
-    half = math.asin(min(1.0, mirror.width / 2.0 / away)) if away > mirror.width / 2.0 else math.pi / 2.0
+    loose = math.hypot(*source.moves)
+    reach_of = mirror.width / 2.0 + loose
+    half = math.asin(reach_of / (away - loose)) if away - loose > reach_of else math.pi / 2.0
+    moves = np.abs(np.eye(3) - 2.0 * np.outer(normal, normal)) @ np.array(source.moves)
     through = Cone((offset[0] / away, offset[1] / away, offset[2] / away), half)
     aimed = source.directions.cone()
     directions = through
@@ -83,6 +87,7 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
         directions = Cone(turned(aimed.axis, normal), aimed.half_angle)
     return replace(
         source, way="mirror", apex=image, directions=directions, reach=reach, start=max(abs(side), 1e-6),
+        moves=(float(moves[0]), float(moves[1]), float(moves[2])),
         factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
     )  # fmt: skip
 
@@ -106,7 +111,8 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
     Source
         With way ``mirror``, from every place to anywhere.
     """
-    nearest = max(math.dist(spots.apex, source.apex) - spots.distance, 0.0) if spots.solid else spots.distance
+    loose = math.hypot(*source.moves)
+    nearest = max(math.dist(spots.apex, source.apex) - spots.distance - loose, 0.0) if spots.solid else spots.distance
     return from_spots(
         "mirror", spots, source.profile, reach, offset=source.offset + nearest,
         factor=source.factor * mirror.reflectance, surface=mirror.name,
@@ -116,7 +122,10 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
 
 def from_spots(way: str, spots: Spots, profile: BeamProfile | ScatterProfile, reach: float, **more: Any) -> Source:
     """Return the light that leaves every place of a lit spot; `Source` says what else can be stated."""
-    return Source(way, spots.apex, spots.directions, profile, reach, spot=spots.distance, patch=spots.solid, **more)
+    return Source(
+        way, spots.apex, spots.directions, profile, reach, spot=spots.distance, patch=spots.solid, slack=spots.slack,
+        **more,
+    )  # fmt: skip
 
 
 def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
@@ -141,10 +150,11 @@ def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
     if not isinstance(source.profile, BeamProfile) or not radius > 0.0:
         return middle, radius
     grid, gap = _grid(mirror.normal)
+    loose = math.hypot(*source.moves)
     gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
     for _ in range(_FINER):
         places = np.array(middle) + radius * grid
-        kept = places[_can_be_lit(source, source.profile, places, radius * gap, gain)]
+        kept = places[_can_be_lit(source, source.profile, places, radius * gap + loose, gain)]
         if not kept.size:
             break
         centre = kept.mean(axis=0)

@@ -229,7 +229,8 @@ class BeamProfile:
 
     def from_here_on(self, distance: FLOAT, *, fast: bool = False) -> FLOAT:
         """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""
-        found = self.beside_fast(distance, np.zeros_like(distance)) if fast else self.on_axis(distance)
+        place = np.maximum(distance, NEAREST)
+        found = self.beside_fast(distance, 0.0 * distance) if fast else self._axis_and_peak(place, bound=True)[0]
         last, highest = self.crest
         return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
 

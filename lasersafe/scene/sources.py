@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -10,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.scene.directions import Directions, Vector
-from lasersafe.scene.profile import CLOSEST, BeamProfile, ScatterProfile
+from lasersafe.scene.profile import CLOSEST, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Piece, blocked
 from lasersafe.scene.spots import Spots
 
@@ -55,6 +54,8 @@ class Source:
         How far the apex can be from where it is stated, along x, y and z. [m]
     wide : float
         Of a lit spot: how far from the apex, or from a place of it, light starts. [m]
+    slack : float
+        How far lit spots can be from where they are stated. [m]
     """
 
     way: str
@@ -73,6 +74,7 @@ class Source:
     bend: str = "flat"
     moves: Vector = (0.0, 0.0, 0.0)
     wide: float = 0.0
+    slack: float = 0.0
 
     def over(self, middle: FLOAT, half: FLOAT, nearest: FLOAT | None = None) -> FLOAT:
         """Return at least the exposure over limit anywhere in boxes, whatever stands between [1]_.
@@ -105,8 +107,7 @@ class Source:
             front = level >= 0.0
         if self.spots is not None or isinstance(self.profile, ScatterProfile):
             away = self.away(x, y, z) - size
-            if self.spots is None:
-                away = self._gap(middle, half)
+            away = np.maximum(away, self.gaps(middle, half).min(axis=1))
             away = np.maximum(away if nearest is None else np.maximum(away, nearest), 0.0)
             if isinstance(self.profile, BeamProfile):
                 found = self.profile.from_here_on(away + self.offset)
@@ -135,6 +136,12 @@ class Source:
             front &= axial + size > 0.0
         return np.asarray(np.where(front, self.factor * found, 0.0))
 
+    def gaps(self, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return how far boxes are from each of the boxes in which light starts, of shape (boxes, starts). [m]."""
+        start, size = self.starts
+        between = np.abs(middle[:, None] - start) - (half[:, None] + size)
+        return np.asarray(np.sqrt(np.square(np.maximum(between, 0.0)).sum(axis=2)))
+
     def _gap(self, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return how far boxes are from where light starts, at least, of shape (boxes,). [m]."""
         between = np.abs(middle - np.array(self.apex)) - half - np.array(self.moves)
@@ -151,6 +158,7 @@ class Source:
         (low_x, low_y), (high_x, high_y) = self.spots.corners.min(axis=0), self.spots.corners.max(axis=0)
         low, high = np.array([low_x, low_y, self.spots.heights[0]]), np.array([high_x, high_y, self.spots.heights[1]])
         middle, half = _parts((low + high) / 2.0, (high - low) / 2.0, _LIT)
+        half = half + self.slack
         reached = self.spots.away(*middle.T) <= np.sqrt(np.square(half).sum(axis=1)) + 1e-9
         return middle[reached], half[reached] + self.wide
 
@@ -177,7 +185,8 @@ class Source:
     def nearest_light(self, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return a place of each box, of shape (boxes, 3), where much light can be expected: on the axis of a beam."""
         if self.spots is not None or isinstance(self.profile, ScatterProfile):
-            return np.asarray(np.clip(np.array(self.apex), middle - half, middle + half))
+            start = self.starts[0][self.gaps(middle, half).argmin(axis=1)]
+            return np.asarray(np.clip(start, middle - half, middle + half))
         offset = middle - np.array(self.apex)
         way = self.directions.nearest(offset)
         slow = np.where(np.abs(way) > 1e-12, way, 1e-12)
@@ -237,7 +246,7 @@ class Source:
         if not self.spot > 0.0:
             return None
         flat = self.plane[1] if self.patch and self.plane is not None else None
-        return Spots(self.apex, self.directions, self.spot, self.patch, flat)
+        return Spots(self.apex, self.directions, self.spot, self.patch, flat, self.slack)
 
     @property
     def one_path(self) -> bool:
@@ -296,11 +305,10 @@ class Source:
     def path_to(self, point: Vector) -> float:
         """Return the length of the way from the last optic, or from the lit spot, to a point. [m]."""
         if self.spots is not None:
-            x, y, z = (np.array([value]) for value in point)
-            away = float(self.away(x, y, z)[0])
+            away = float(self.away(*(np.array([value]) for value in point))[0])
         else:
-            away = math.dist(self.apex, point)
-        return away + (0.0 if self.way == "scatter" else self.offset)
+            away = float(self._gap(np.array([point]), np.zeros((1, 3)))[0])
+        return max(away, CLOSEST) if self.way == "scatter" else max(away + self.offset, NEAREST)
 
 
 def _parts(middle: FLOAT, half: FLOAT, most: int) -> tuple[FLOAT, FLOAT]:

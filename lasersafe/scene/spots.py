@@ -106,6 +106,8 @@ class Spots:
         Whether the spot can be anywhere within that distance of the apex too: a patch of a surface that stands still.
     normal : tuple of float, optional
         Of a solid patch that is flat, a disc round the apex.
+    slack : float
+        How far each spot can be from there besides, with a head that moves. [m]
     """
 
     apex: Vector
@@ -113,9 +115,14 @@ class Spots:
     distance: float
     solid: bool = False
     normal: Vector | None = None
+    slack: float = 0.0
 
     def away(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
-        """Return how far points are from the nearest spot, exactly; of shape (...). [m]."""
+        """Return how far points are from the nearest spot; of shape (...). [m]."""
+        found = self._away(x, y, z)
+        return np.maximum(found - self.slack, 0.0) if self.slack else found
+
+    def _away(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
         dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
         square = dx * dx + dy * dy + dz * dz
         if self.normal is not None:

