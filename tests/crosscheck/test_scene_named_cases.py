@@ -62,7 +62,6 @@ def test_beside_the_axis_of_a_scan_by_hand():
     assert traced(SCAN) == pytest.approx(283.0, rel=0.05)
 
 
-@later
 def test_beside_the_axis_of_a_scan():
     found = program(SCAN)
     assert 283.0 * 0.999 <= running(found) <= 2.0 * 283.0
