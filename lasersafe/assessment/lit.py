@@ -28,6 +28,7 @@ UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand 
 _TRIED = 33
 _NEAR_ENOUGH, _MOST_PARTS = 0.25, 8  # m, and at most: how finely the slack of what has no place is looked at
 _STEEPEST = math.radians(80.0)
+_SAME_TILT = math.radians(0.5)
 _NARROW = 1e-2  # of the distance: within it a curved surface is at its middle
 _LEAST_COSINE = math.cos(math.radians(87.0))
 UNLISTED = "an object that is not on the list"
@@ -68,7 +69,21 @@ class Lit:
     def as_mirror(self) -> Mirror:
         """It as a part of the scene that reflects."""
         gathers = self.mirror and self.shape in ("concave", "unknown")
-        return Mirror(self.name, self.position, self.normal, self.width, self.reflectance, gathers)
+        return Mirror(
+            self.name, self.position, self.normal, self.width, self.reflectance, self.curved_by, gathers,
+        )  # fmt: skip
+
+    @property
+    def curved_by(self) -> float:
+        """Radius of the ball of which it is a cap, above 0 convex, below 0 hollow; 0 where that is not known. [m]."""
+        if self.radius is None or self.axes == "cylinder" or self.shape not in ("convex", "concave"):
+            return 0.0
+        return self.radius if self.shape == "convex" else -self.radius
+
+    @property
+    def bulge(self) -> float:
+        """Sine of the angle between the normals of its middle and of its rim, were it convex; 1 when not known."""
+        return min(self.width / 2.0 / self.curved_by, 1.0) if self.curved_by > 0.0 else 1.0
 
     def met_by(self, laser: Source) -> bool:
         """Return whether the beam of a laser can fall on it; what is on the aim or fired at is always met."""
@@ -165,26 +180,34 @@ class Bent:
     spots: Spots | None = None  # where it can be lit there
 
 
-def bent_beams(context: Context, pose: Pose, item: Lit, spots: Spots, bend: str) -> tuple[Bent, ...]:
+def bent_beams(
+    context: Context, pose: Pose, item: Lit, spots: Spots, bend: str, source: Source | None = None
+) -> tuple[Bent, ...]:
     """Return what a curved mirror makes of the beam at its distance, and at the worst one that it may have, and why.
 
     A little nearer or farther changes much next to a focus, so that the distance of what has no place is not taken at
     its word. A tilt moves the focus of a curved mirror: a stated radius counts where the way it faces is known, or
     where a convex one can only spread the beam; elsewhere any radius does. Nothing is returned where a curvature of
-    unknown radius only spreads the beam: flat stands for it.
+    unknown radius only spreads the beam: flat stands for it. The beam comes straight from the laser, or from a source.
     """
+    coming = source or Source(
+        "direct", pose.apex, pose.directions, BeamProfile(context.beam, ()), 0.0, moves=pose.moves
+    )
     if item.placed:
-        middle, around = math.dist(spots.apex, pose.apex), spots.distance + pose.loose
+        loose = math.hypot(*coming.moves) + coming.spot + coming.slack
+        middle, around = math.dist(spots.apex, coming.apex) + coming.offset, spots.distance + loose
     else:
         middle = item.along or 0.0
         around = middle * (UNSTEADY if context.laser.handheld else NOT_EXACT)
     near, middle, far = (max(away, NEAREST) for away in (middle - around, middle, middle + around))
     if item.placed or not around:
-        return tuple(replace(one, spots=spots) for one in _bent(context, pose, item, spots, bend, (near, middle, far)))
+        return tuple(
+            replace(one, spots=spots) for one in _bent(context, coming, item, spots, bend, (near, middle, far))
+        )
     # what has no place can be lit wherever it may be: each place on the aim stands for what is halfway to the next
     parts = 2 * min(math.ceil(around / (2.0 * _NEAR_ENOUGH)), _MOST_PARTS // 2)
     halfway = (far - near) / parts / 2.0
-    found = _bent(context, pose, item, spots, bend, tuple(np.linspace(near, far, parts + 1).tolist()))
+    found = _bent(context, coming, item, spots, bend, tuple(np.linspace(near, far, parts + 1).tolist()))
     balls = {one.place: Spots(pose.on_aim(one.place), EVERYWHERE, halfway + pose.loose, True) for one in found}
     return tuple(replace(one, spots=balls[one.place] if spots.solid else pose.spots(one.place)) for one in found)
 
@@ -196,23 +219,42 @@ def lit_places(context: Context, pose: Pose, item: Lit, spots: Spots) -> tuple[S
 
 
 def _bent(
-    context: Context, pose: Pose, item: Lit, spots: Spots, bend: str, places: tuple[float, ...]
+    context: Context, source: Source, item: Lit, spots: Spots, bend: str, places: tuple[float, ...]
 ) -> tuple[Bent, ...]:
-    near = places[0]
+    assert isinstance(source.profile, BeamProfile)
+    near, beam = places[0], source.profile.beam
     radius = item.radius if item.shape == bend else None
-    spreads = near >= max(context.beam.waist_position)
-    if radius is not None and (item.normal is not None or (bend == "convex" and spreads)):
-        tilt = 0.0
-        if item.normal is not None:
-            way = [m - a for m, a in zip(spots.apex, pose.apex, strict=True)]
-            cosine = abs(sum(w * n for w, n in zip(way, item.normal, strict=True))) / max(math.hypot(*way), NEAREST)
-            tilt = math.acos(min(max(cosine, _LEAST_COSINE), 1.0))
+    spreads = near >= max(beam.waist_position)
+    if radius is not None and ((item.normal is not None and source.aimed) or (bend == "convex" and spreads)):
         forms = (item.axes,) if item.axes else ("sphere", "cylinder")
         shapes = tuple(f"{bend} {form}" for form in forms)
-        return _as_stated(context.beam, context.wavelength, places, shapes, radius, tilt)
+        tilts = _tilts(source, item, spots) if item.normal is not None and source.aimed else (0.0,)
+        every = (_as_stated(beam, context.wavelength, places, shapes, radius, tilt) for tilt in tilts)
+        return tuple(dict.fromkeys(one for found in every for one in found))
     form = item.axes if item.shape == bend and item.axes and radius is None else "sphere"
-    found = _as_any(context.beam, context.wavelength, places, f"{bend} {form}", in_parts=not item.placed)
+    found = _as_any(beam, context.wavelength, places, f"{bend} {form}", in_parts=not item.placed)
     return tuple(one for one in found if item.shape == bend or not one.words.endswith(TAKEN_AS_FLAT))
+
+
+def _tilts(source: Source, item: Lit, spots: Spots) -> tuple[float, ...]:
+    """Return the angles at which a beam can meet a curved surface where it is lit, the least and the largest. [rad].
+
+    A convex one spreads a beam least in both axes together where it is met straight on: (1 + x c)(1 + x / c) with the
+    cosine c is the least for c = 1.
+    """
+    assert item.normal is not None
+    normal, at = np.array(item.normal), np.array(spots.apex)
+    way, curved = at - np.array(source.apex), item.curved_by
+    if curved:  # the normal of a ball points away from its middle, of a bowl towards it
+        outwards = at - (np.array(item.position) - curved * normal)
+        normal = outwards / max(float(np.sqrt(outwards @ outwards)), NEAREST)
+    away = max(float(np.sqrt(way @ way)), NEAREST)
+    tilt = math.acos(min(max(abs(float(way @ normal)) / away, 0.0), 1.0))
+    off = (spots.distance / abs(curved) if curved else 0.0) + item.off
+    off += spots.distance / away + source.directions.cone().half_angle * (not spots.distance)
+    ends = (tilt, max(tilt - off, 0.0), tilt + off) if off > _SAME_TILT else (tilt,)
+    kept = [min(one, math.acos(_LEAST_COSINE)) for one in ends]
+    return tuple(dict.fromkeys([0.0, *kept] if item.shape == "convex" else kept))
 
 
 @lru_cache(maxsize=512)
@@ -292,11 +334,14 @@ def _parallel_at(beam: BeamGeometry, radius: float) -> list[float]:
     return found
 
 
-def curved_sources(context: Context, pose: Pose, item: Lit, spots: Spots, profile: BeamProfile) -> tuple[Source, ...]:
+def curved_sources(
+    context: Context, pose: Pose, item: Lit, spots: Spots, profile: BeamProfile, source: Source | None = None
+) -> tuple[Source, ...]:
     """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go."""
     found = []
     for bend in item.bends:
-        for bent in bent_beams(context, pose, item, spots, bend):
+        bulge = item.bulge if bend == "convex" else 0.0
+        for bent in bent_beams(context, pose, item, spots, bend, source):
             x, y = bent.beam.waist_position
             lit = bent.spots or spots
             beam = replace(bent.beam, waist_position=(x + bent.away, y + bent.away))  # counted from the last optic
@@ -304,7 +349,8 @@ def curved_sources(context: Context, pose: Pose, item: Lit, spots: Spots, profil
             found.append(
                 from_spots(
                     "mirror", lit, BeamProfile(beam, profile.criteria), reach, offset=bent.away,
-                    factor=item.reflectance, plane=item.plane, surface=item.name, note=bent.words, bend=bend,
+                    factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,
+                    note=bent.words, bend=bend, bulge=bulge,
                 )
             )  # fmt: skip
     return tuple(found)

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lasersafe.assessment.context import Context
-from lasersafe.scene.directions import Box, Directions, Vector, about, angles, turned_over, unit
+from lasersafe.scene.directions import Box, Directions, Vector, about, angles, unit
 from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.screens import Screen
-from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 
 if TYPE_CHECKING:
@@ -70,20 +69,6 @@ def far_scatter(profile: ScatterProfile) -> float:
     grid = np.geomspace(0.01, 1e5, 2000)
     hot = np.flatnonzero(profile.ratio(grid) > 1.0)
     return float(grid[min(hot[-1] + 1, grid.size - 1)]) if hot.size else 0.0
-
-
-def wet_ground(laser: Source) -> Source:
-    """Return the image of a laser in wet ground."""
-    x, y, z = laser.apex
-    return replace(
-        laser,
-        way="mirror",
-        apex=(x, y, -z),
-        directions=turned_over(laser.directions),
-        plane=((x, y, 0.0), (0.0, 0.0, 1.0)),
-        surface="wet ground",
-        start=max(z, 1e-6),
-    )
 
 
 def nearest_on(screen: Screen, start: Vector) -> Vector:

@@ -18,15 +18,16 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
 from lasersafe.assessment.panes import Pane, lit_panes
+from lasersafe.assessment.paths import further_mirrors, level_members, members_of
 from lasersafe.assessment.portions import Portion, lessened, part_of, portions
-from lasersafe.assessment.pose import Pose, far_scatter, pose_of, wet_ground
+from lasersafe.assessment.pose import Pose, far_scatter, pose_of
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.bound import STEP, Light
 from lasersafe.scene.directions import EVERYWHERE, Box
-from lasersafe.scene.mirrors import facing_anywhere, from_spots, lit_patch, reflected
+from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
 from lasersafe.scene.sources import Source
@@ -125,7 +126,7 @@ class Stage:
         """Return where on a surface the beam of a laser can fall, with all places that the head can point to."""
         if item.placed:
             middle, radius = lit_patch(self._seen_by_eyes(context, pose), item.as_mirror)
-            return Spots(middle, EVERYWHERE, radius, True, item.normal)
+            return Spots(middle, EVERYWHERE, radius, True, None if item.curved_by else item.normal)
         if pose.turns and item.along:
             return pose.spots(item.along)
         return Spots(item.position, EVERYWHERE, pose.loose, True)
@@ -246,9 +247,9 @@ class Stage:
         for pane in self.panes(context, pose, pose.mode):
             reach = farthest_of(laser.profile.criteria, context.beam, pane.mirror.reflectance) * ROUND_UP
             found.append(reflected(laser, pane.mirror, reach))
-        if self.scene.outdoor is not None and self.scene.outdoor.wet:
-            found.append(wet_ground(laser))
-        return found
+        found += [level_mirror(laser, one.height, one.share, one.name) for one in level_members(self.scene)]
+        members = members_of(self.scene, self.lit(context, pose))
+        return found + further_mirrors(context, pose, found, members, self.walls(context, "direct", pose.mode))
 
     @_kept
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
@@ -273,8 +274,8 @@ class Stage:
         return [
             from_spots(
                 "scatter", self.spots(context, pose, item), profile,
-                max(reach * math.sqrt(item.reflectance) * ROUND_UP, 0.0), factor=item.reflectance, plane=item.plane,
-                surface=item.name,
+                max(reach * math.sqrt(item.reflectance) * ROUND_UP, 0.0), factor=item.reflectance,
+                plane=item.plane if item.shape in ("flat", "unknown") else None, surface=item.name,
             )
             for item in self.lit(context, pose) if item.met_by(laser)
         ]  # fmt: skip

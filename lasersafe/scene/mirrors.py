@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import Cone, Vector, mirrored, turned
+from lasersafe.scene.directions import EVERYWHERE, Cone, Vector, mirrored, turned, turned_over
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
@@ -29,6 +29,7 @@ class Mirror:
     normal: Vector | None
     width: float
     reflectance: float
+    radius: float = 0.0  # of a ball of which it is a cap: above 0 convex, below 0 hollow, 0 flat or not known [m]
     gathers: bool = False  # it may be hollow, so that light below the limit on it can be above it in its focus
 
 
@@ -92,6 +93,31 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     )  # fmt: skip
 
 
+def image_of_spots(source: Source, mirror: Mirror, reach: float) -> Source:
+    """Return what a flat mirror with a known normal makes of light from lit spots: their image, seen through it."""
+    assert mirror.normal is not None
+    side = sum((a - m) * n for a, m, n in zip(source.apex, mirror.position, mirror.normal, strict=True))
+    x, y, z = mirror.normal
+    normal = mirror.normal if side >= 0.0 else (-x, -y, -z)
+    return replace(
+        source, way="mirror", apex=mirrored(source.apex, mirror.position, normal), directions=EVERYWHERE, patch=True,
+        spot=max(source.spot + source.slack, 1e-6), slack=0.0, reach=reach, start=max(abs(side), 1e-6),
+        factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
+        through=(mirror.position, mirror.width / 2.0),
+    )  # fmt: skip
+
+
+def level_mirror(source: Source, height: float, share: float, name: str) -> Source:
+    """Return the image of a source in a level mirror without an end, at a height [m]."""
+    x, y, z = source.apex
+    up = 1.0 if z >= height else -1.0
+    return replace(
+        source, way="mirror", apex=(x, y, 2.0 * height - z), directions=turned_over(source.directions),
+        plane=((x, y, height), (0.0, 0.0, up)), surface=name, start=max(abs(z - height), 1e-6),
+        factor=source.factor * share, through=None,
+    )  # fmt: skip
+
+
 def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) -> Source:
     """Return what a flat mirror makes of the light of a source when the way it faces is not known.
 
@@ -112,6 +138,7 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
         With way ``mirror``, from every place to anywhere.
     """
     loose = math.hypot(*source.moves)
+    loose += source.spot + source.slack
     nearest = max(math.dist(spots.apex, source.apex) - spots.distance - loose, 0.0) if spots.solid else spots.distance
     return from_spots(
         "mirror", spots, source.profile, reach, offset=source.offset + nearest,
@@ -152,21 +179,46 @@ def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
     grid, gap = _grid(mirror.normal)
     loose = math.hypot(*source.moves)
     gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
+    flat, wide = np.zeros(3), radius  # middle and radius of what is left of the disc behind a cap
     for _ in range(_FINER):
-        places = np.array(middle) + radius * grid
-        kept = places[_can_be_lit(source, source.profile, places, radius * gap + loose, gain)]
-        if not kept.size:
+        beside = flat + wide * grid
+        rise, steep = _cap(mirror, beside, wide * gap)
+        places = np.array(mirror.position) + beside + rise
+        near = np.hypot(wide * gap, steep)
+        kept = _can_be_lit(source, source.profile, places, near + loose, gain)
+        if not kept.any():
             break
-        centre = kept.mean(axis=0)
-        size = float(np.sqrt(np.square(kept - centre).sum(axis=1).max())) + radius * gap
-        if size > _WORTH * radius:
+        centre = beside[kept].mean(axis=0)
+        size = float(np.sqrt(np.square(beside[kept] - centre).sum(axis=1).max())) + wide * gap
+        own = places[kept].mean(axis=0)
+        x, y, z = own.tolist()
+        around = float((np.sqrt(np.square(places[kept] - own).sum(axis=1)) + near[kept]).max())
+        if mirror.radius or around <= radius:
+            middle, radius = (x, y, z), around
+        if size > _WORTH * wide:
             break
-        x, y, z = centre.tolist()
-        middle, radius = (x, y, z), size
+        flat, wide = centre, size
     return middle, radius
 
 
-def _can_be_lit(source: Source, profile: BeamProfile, places: FLOAT, gap: float, gain: float) -> NDArray[np.bool_]:
+def _cap(mirror: Mirror, beside: FLOAT, gap: float) -> tuple[FLOAT, FLOAT]:
+    """Return how far a cap lies before or behind its disc at places of it, and by how much that changes near them. [m].
+
+    Of shape (places, 3) and (places,).
+    """
+    if not mirror.radius or mirror.normal is None:
+        return np.zeros_like(beside), np.zeros(len(beside))
+    size = abs(mirror.radius)
+    away = np.sqrt(np.square(beside).sum(axis=1))
+    here, inner, outer = (
+        size - np.sqrt(np.maximum(size * size - np.square(np.clip(r, 0.0, size)), 0.0))
+        for r in (away, away - gap, away + gap)
+    )
+    towards = -1.0 if mirror.radius > 0.0 else 1.0
+    return towards * here[:, None] * np.array(mirror.normal), np.asarray(np.maximum(outer - here, here - inner))
+
+
+def _can_be_lit(source: Source, profile: BeamProfile, places: FLOAT, gap: FLOAT, gain: float) -> NDArray[np.bool_]:
     """Return which places [m] of shape (places, 3) the beam meets, or meets somewhere within a gap [m] of them."""
     dx, dy, dz = (places - np.array(source.apex)).T
     axial = source.directions.axial(dx, dy, dz)

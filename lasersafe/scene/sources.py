@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -56,6 +57,13 @@ class Source:
         Of a lit spot: how far from the apex, or from a place of it, light starts. [m]
     slack : float
         How far lit spots can be from where they are stated. [m]
+    bulge : float
+        Of a convex mirror: sine of the angle between its own normal and that of its rim, by which it sends light behind
+        its plane. [1]
+    through : tuple, optional
+        Middle and radius of a disc that all light passes. [m]
+    parts : tuple of tuple of float
+        Of a lit face: each place, as the middle and the half edges of a box. [m]
     """
 
     way: str
@@ -75,6 +83,9 @@ class Source:
     moves: Vector = (0.0, 0.0, 0.0)
     wide: float = 0.0
     slack: float = 0.0
+    bulge: float = 0.0
+    through: tuple[Vector, float] | None = None
+    parts: tuple[tuple[float, ...], ...] = ()
 
     def over(self, middle: FLOAT, half: FLOAT, nearest: FLOAT | None = None) -> FLOAT:
         """Return at least the exposure over limit anywhere in boxes, whatever stands between [1]_.
@@ -104,10 +115,19 @@ class Source:
         if self.plane is not None:
             on, n = np.array(self.plane[0]), np.array(self.plane[1])
             level = (middle - on) @ n + half @ np.abs(n)
-            front = level >= 0.0
+            least_level = 0.0
+            if self.bulge > 0.0:
+                least_level = -self.bulge * (np.sqrt(np.square(middle - on).sum(axis=1)) + size) - self.spot
+            front = level >= least_level
+        if self.through is not None:
+            centre, apex = np.array(self.through[0]), np.array(self.apex)
+            way = middle - apex
+            part = ((centre - apex) * way).sum(axis=1) / np.maximum(np.square(way).sum(axis=1), 1e-300)
+            off = np.sqrt(np.square(apex + np.clip(part, 0.0, 1.0)[:, None] * way - centre).sum(axis=1))
+            front &= off <= self.through[1] + np.maximum(size, self.spot)
         if self.spots is not None or isinstance(self.profile, ScatterProfile):
-            away = self.away(x, y, z) - size
-            away = np.maximum(away, self.gaps(middle, half).min(axis=1))
+            away = self.gaps(middle, half).min(axis=1)
+            away = away if self.parts else np.maximum(away, self.away(x, y, z) - size)
             away = np.maximum(away if nearest is None else np.maximum(away, nearest), 0.0)
             if isinstance(self.profile, BeamProfile):
                 found = self.profile.from_here_on(away + self.offset)
@@ -150,6 +170,9 @@ class Source:
     @cached_property
     def starts(self) -> tuple[FLOAT, FLOAT]:
         """Boxes in which all light starts: middles and half edges, of shape (starts, 3). [m]."""
+        if self.parts:
+            boxes = np.array(self.parts)
+            return boxes[:, :3], boxes[:, 3:] + self.wide
         if self.spots is None:
             beam = isinstance(self.profile, BeamProfile)
             blur = self.profile.tail(self.offset, self.factor) if beam else self.wide  # type: ignore[union-attr]
@@ -170,7 +193,7 @@ class Source:
     @property
     def home(self) -> FLOAT | None:
         """The side of walls on which all light starts: that of its apex; None where spots may be on both."""
-        return None if self.spots is not None else np.array(self.apex)
+        return None if self.spots is not None or self.parts else np.array(self.apex)
 
     def still(self, point: FLOAT) -> Source:
         """Return it at the one place from which a point [m] of shape (3,) can get most light for certain."""
@@ -245,7 +268,11 @@ class Source:
         """Every place of a lit spot that turns with the head or lies on a patch; None for all else."""
         if not self.spot > 0.0:
             return None
-        flat = self.plane[1] if self.patch and self.plane is not None else None
+        flat = None
+        if self.patch and self.plane is not None and not self.bulge:
+            on, normal = self.plane
+            level = sum((a - o) * n for a, o, n in zip(self.apex, on, normal, strict=True))
+            flat = normal if abs(level) <= 1e-9 * (1.0 + math.hypot(*on)) else None
         return Spots(self.apex, self.directions, self.spot, self.patch, flat, self.slack)
 
     @property
@@ -304,10 +331,10 @@ class Source:
 
     def path_to(self, point: Vector) -> float:
         """Return the length of the way from the last optic, or from the lit spot, to a point. [m]."""
+        here, none = np.array([point]), np.zeros((1, 3))
+        away = float(self.gaps(here, none).min() if self.parts else self._gap(here, none)[0])
         if self.spots is not None:
-            away = float(self.away(*(np.array([value]) for value in point))[0])
-        else:
-            away = float(self._gap(np.array([point]), np.zeros((1, 3)))[0])
+            away = float(self.away(*here.T)[0])
         return max(away, CLOSEST) if self.way == "scatter" else max(away + self.offset, NEAREST)
 
 

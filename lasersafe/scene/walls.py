@@ -102,7 +102,7 @@ class Walls:
         seen_from = aside if home is None else self.normal @ home[:2] - plane
         left = np.broadcast_to(seen_from > 0.0, aside.shape)
         near, far = np.where(left, aside, -aside), np.where(left, -other, other)
-        held = near > aside_off + _TOUCH if home is None else np.abs(seen_from) > _TOUCH
+        held = (near >= aside_off - _TOUCH) & (near > _TOUCH) if home is None else np.abs(seen_from) > _TOUCH
         apart = held & (far >= other_off - _TOUCH)
         same = (near > aside_off) & (far < -other_off)
         close, off = np.maximum(near - aside_off, 0.0), np.maximum(far - other_off, 0.0)

@@ -141,7 +141,6 @@ def test_two_mirrors_by_hand():
     assert traced(TWO_MIRRORS) == pytest.approx(1043.0, rel=0.05)
 
 
-@later
 def test_two_mirrors():
     assert 1043.0 * 0.999 <= running(program(TWO_MIRRORS)) <= 2.0 * 1043.0
 
@@ -217,7 +216,6 @@ def test_behind_the_rim_of_a_ball_by_hand():
     assert traced(BALL) == pytest.approx(12.2, rel=0.05)
 
 
-@later
 def test_behind_the_rim_of_a_ball():
     assert 12.0 <= running(program(BALL)) <= 60.0  # its lit place and its turn are not followed ray by ray
 
@@ -271,7 +269,6 @@ def test_next_to_the_focus_of_a_bowl_by_hand():
     assert tracer.counted(BOWL.lasers[0], chain, aim, place, SKIN[1]) / SKIN[0] == pytest.approx(1.6, rel=0.03)
 
 
-@later
 def test_next_to_the_focus_of_a_bowl():
     zones = [z for z in program(BOWL).zones if z.kind == "skin mirror"]
     parts = [shapely.Polygon(p.outline, p.holes) for z in zones for p in z.polygons]
