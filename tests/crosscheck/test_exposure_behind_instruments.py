@@ -90,7 +90,8 @@ def test_exposure_behind_a_telescope_is_averaged_over_the_imaged_aperture(power,
 def test_a_scene_takes_the_imaged_aperture_behind_a_telescope_too():
     found = assess(parse_case(CASE.format(nm=1550, power="20 mW") + SCENE))
     hit = next(s for s in found.scenarios if s.way == "aided viewing" and s.person == "P")
-    assert hit.ratio == pytest.approx(20e-3 * through(24.5e-3, math.hypot(10e-3, 3e-3)) / AREA / LIMIT, rel=1e-6)
+    truth = 20e-3 * through(24.5e-3, math.hypot(10e-3, 3e-3)) / AREA / LIMIT
+    assert truth * (1.0 - 1e-9) <= hit.ratio <= truth * 1.02  # a bound over all heights of the eyes
 
 
 def test_scatter_behind_a_telescope_gains_by_the_square_of_the_magnification():
