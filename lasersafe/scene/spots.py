@@ -144,16 +144,6 @@ class Spots:
         low, high = (self.apex[2] + self.distance * math.sin(e) for e in self.directions.box().elevation)
         return low, high
 
-    def levels(self, x: FLOAT, y: FLOAT) -> list[FLOAT]:
-        """Return heights at which places on the floor are nearest to a spot, each of shape (...). [m]."""
-        box = self.directions.box()
-        dx, dy = x - self.apex[0], y - self.apex[1]
-        along = type(box)(box.bearing, box.half_bearing, (0.0, 0.0)).axial(dx, dy, np.zeros_like(dx))
-        rise = np.sqrt(np.maximum(self.distance**2 - along * along, 0.0))
-        low, high = self.heights
-        both = [np.clip(self.apex[2] + side * rise, low, high) for side in (-1.0, 1.0)]
-        return [np.full_like(dx, low), np.full_like(dx, high), *both]
-
     @cached_property
     def plan(self) -> shapely.Geometry:
         """The spots on the plan, rounded outwards."""
