@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,7 @@ from lasersafe.files import existing, write_file
 _MARK = re.compile(rb"lasersafe wrote this: ([a-z0-9 ]{1,40}, case [0-9a-f]{16}), sha256=([0-9a-f]{64})")
 _KEY_NAMES = (".p12", ".pfx", ".pem", ".key", ".crt", ".cer", ".der")
 _LARGEST = 256_000_000
+DASH = Path("-")  # stands for the standard output
 _STARTS = 1 << 16  # a key says so within so many bytes
 _CASE = re.compile(rb"^\s*(\[\[?\s*laser\b|(title|review_by)\s*=)", re.MULTILINE)
 _SEAL = b"\n%lasersafe sheet "
@@ -71,12 +73,35 @@ def write_outputs(files: Sequence[Output], *, replace: bool = False) -> None:
     OutputError
         If one of them may not be written; nothing is written then. Or if the system does not let it be written.
     """
+    if len(files) == 1 and files[0].path == DASH:
+        write_to_stdout(files[0].content)
+        return
+    if any(one.path == DASH for one in files):
+        message = "- is the standard output, which takes one file alone; name files"
+        raise OutputError(message)
     if len({os.path.abspath(one.path) for one in files}) < len(files):
         message = f"{files[0].path}: this name is given twice; name a file for each"
         raise OutputError(message)
     seen = [refuse_to_lose(one.path, one.mark, replace=replace) for one in files]
     for one, before in zip(files, seen, strict=True):
         write_file(one.path, marked(one) if one.mark else one.content, replace=before is not None)
+
+
+def write_to_stdout(content: bytes) -> None:
+    """Write a file to the standard output; what is said besides goes to the standard error from then on.
+
+    Raises
+    ------
+    OutputError
+        If there is no standard output.
+    """
+    stream = getattr(sys.stdout, "buffer", None)
+    if stream is None:
+        message = "there is no standard output to write to; name a file"
+        raise OutputError(message)
+    stream.write(content)
+    stream.flush()
+    sys.stdout = sys.stderr
 
 
 def refuse_to_lose(path: Path, mark: str, *, replace: bool, known: Iterable[bytes] = ()) -> bytes | None:
@@ -98,6 +123,8 @@ def refuse_to_lose(path: Path, mark: str, *, replace: bool, known: Iterable[byte
     OutputError
         If it may not be replaced.
     """
+    if path == DASH:
+        return None
     old = existing(path, _LARGEST)  # what is larger is not whole here, and so no file of ours
     if old is None or old in known or (mark and written_as(old) == mark):
         return old

@@ -346,7 +346,8 @@ def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
     if not name:
         if dimension == "ratio":
             return number.group(), "1"
-        raise _error(field, text, "a number without a unit; add the unit", dimension)
+        named = f", as in '{bare} nm'" if "wavelength" in field else ""  # what every label says it in
+        raise _error(field, text, f"a number without a unit; add the unit{named}", dimension)
     if name == "1" or not could_be_unit(name):
         raise _error(field, text, bad_rest(bare, rest), dimension)
     return number.group(), name

@@ -7,7 +7,7 @@ from typing import Any
 
 from lasersafe.ask.new import write_starter
 from lasersafe.errors import CalcError, CaseError, Fault, InputError
-from lasersafe.outputs import Output, case_mark, mark_of, refuse_to_lose, write_outputs
+from lasersafe.outputs import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs
 from lasersafe.records.fields import as_json
 from lasersafe.results import StarterValue
 from lasersafe.wording import load_wording
@@ -19,16 +19,14 @@ def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     What it still says as a starter case does is no fault: each such record is a remark.
     """
     from lasersafe.assessment import assess_file
-    from lasersafe.models import check_case
 
-    faults, remarks = list(check_case(path)), list[StarterValue]()
-    if not faults:
-        try:
-            remarks = list(assess_file(path).record.starter_values)
-        except CaseError as error:
-            faults = list(error.faults)
-        except CalcError as error:
-            faults = [Fault(None, "case", str(error))]
+    faults, remarks = list[Fault](), list[StarterValue]()
+    try:
+        remarks = list(assess_file(path).record.starter_values)
+    except CaseError as error:
+        faults = list(error.faults)
+    except CalcError as error:
+        faults = [Fault(None, "case", str(error))]
     data = {"case": str(path), "faults": as_json(faults), "starter_values": as_json(remarks)}
     if not faults:
         return [f"{path}: no faults", *map(_remark, remarks)], data
@@ -56,6 +54,9 @@ def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool 
 
     if paper not in (None, "A4", "Letter"):
         message = f"paper = '{paper[:40]}': allowed are A4 and Letter"
+        raise InputError(message)
+    if output == DASH:
+        message = "output = '-': a sheet and its annex are two files; name the file of the sheet"
         raise InputError(message)
     text = read_case_text(path)
     case = parse_case(text, str(path))

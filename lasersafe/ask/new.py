@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.errors import InputError
 from lasersafe.files import write_file
-from lasersafe.outputs import refuse_to_lose
+from lasersafe.outputs import DASH, refuse_to_lose, write_to_stdout
 from lasersafe.reference import templates_path
 
 if TYPE_CHECKING:
@@ -71,6 +71,9 @@ def write_starter(path: Path, template: str, replace: bool, starters_too: bool =
 
 
 def _write(path: Path, content: bytes, replace: bool, starters_too: bool = False) -> None:
+    if path == DASH:
+        write_to_stdout(content)
+        return
     there = refuse_to_lose(path, "", replace=replace, known=_unedited() if replace or starters_too else [])
     write_file(path, content, replace=there is not None)
 

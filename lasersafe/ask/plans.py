@@ -71,11 +71,19 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
 
 
 def write_plan(
-    path: Path, output: Path, paper: str | None, *, elevation: bool, barriers: bool = False, replace: bool = False
+    path: Path,
+    output: Path,
+    paper: str | None,
+    *,
+    elevation: bool,
+    barriers: bool = False,
+    every: bool = False,
+    replace: bool = False,
 ) -> dict[str, Any]:
     """Assess a case, write its plan or elevation, and return what to print.
 
-    A PDF holds all pages. SVG and PNG hold one: further pages go to files with ``-2``, ``-3`` before the suffix.
+    A PDF holds all pages. SVG and PNG hold one, the first: of further pages only how many there are is said, unless
+    they are asked for; then they go to files with ``-2``, ``-3`` before the suffix.
 
     Parameters
     ----------
@@ -87,6 +95,8 @@ def write_plan(
         Whether the elevations are asked for.
     barriers : bool
         Whether the irradiance on the barriers is asked for.
+    every : bool
+        Whether the further pages are written, too.
     replace : bool
         Whether files may be replaced that this command did not write for this case.
 
@@ -99,9 +109,9 @@ def write_plan(
     """
     from lasersafe.assessment import assess
     from lasersafe.models import read_case
-    from lasersafe.outputs import Output, mark_of, refuse_to_lose, write_outputs
+    from lasersafe.outputs import DASH, Output, mark_of, refuse_to_lose, write_outputs
 
-    suffix = output.suffix.lower()
+    suffix = ".svg" if output == DASH else output.suffix.lower()
     if suffix not in _SUFFIXES:
         message = f"output = '{output.name[-40:]}': the name must end in .svg, .png or .pdf"
         raise InputError(message)
@@ -122,6 +132,9 @@ def write_plan(
     else:
         assessment = assessment if elevation else _with_map(case, assessment)
         drawings = drawings_of(assessment, paper or case.paper, elevation=elevation)
+    pages = len(drawings)
+    if suffix != ".pdf" and not every:
+        drawings = drawings[:1]
     if suffix == ".pdf":
         from lasersafe.sheet.drawings import drawings_pdf
 
@@ -140,6 +153,7 @@ def write_plan(
             {"file": str(file), "kind": drawing.kind, "scale": drawing.scale, "paper": paper or case.paper}
             for file, drawing in zip(files, drawings, strict=True)
         ],
+        "left_out": pages - len(drawings),
         "fingerprint": assessment.fingerprint,
         "caution": load_wording().caution_short,
     }
@@ -201,4 +215,5 @@ def plan_text(data: dict[str, Any]) -> str:
     for page in data["pages"]:
         scale = f", 1:{page['scale']} on {page['paper']}" if page["scale"] else ""
         lines.append(f"{page['kind']}: {page['file']}{scale}")
-    return "\n".join([*lines, data["caution"]])
+    more = f"further pages, written by --all or as a .pdf: {data['left_out']}"
+    return "\n".join([*lines, *([more] if data["left_out"] else []), data["caution"]])

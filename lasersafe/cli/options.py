@@ -25,7 +25,9 @@ app = typer.Typer(
     epilog="Every result defers to local law and to a qualified laser safety officer.",
 )
 
-CaseFile = Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)]
+CaseFile = Annotated[
+    Path, typer.Argument(metavar="CASE.toml", help="The case file; - for the standard input.", show_default=False)
+]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON: SI numbers, the unit in each key.")]
 Wavelength = Annotated[str, typer.Option(help="Wavelength, as '1070 nm'.", show_default=False)]
 Text = Optional[str]  # noqa: UP045 (typer reads the annotation)
@@ -39,7 +41,9 @@ Criterion = Annotated[
     str, typer.Option(help="What the diameter is measured at: 1/e, 1/e2 or FWHM.", show_default=False)
 ]
 Profile = Annotated[str, typer.Option(help="gaussian or top-hat.")]
-PageOutput = Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)]
+PageOutput = Annotated[
+    Path, typer.Option("--output", "-o", help="The PDF to write; - for the standard output.", show_default=False)
+]
 Replace = Annotated[
     bool,
     typer.Option("--replace", help="Replace a file that this command did not write for this case, or that was edited."),

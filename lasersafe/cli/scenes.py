@@ -23,7 +23,13 @@ def spectators(case: CaseFile, as_json: Json = False) -> None:
 def plan(
     case: CaseFile,
     output: Annotated[
-        Path, typer.Option("--output", "-o", help="The .svg, .png or .pdf to write.", show_default=False)
+        Path,
+        typer.Option(
+            "--output",
+            "-o",
+            help="The .svg, .png or .pdf to write; - for .svg to the standard output.",
+            show_default=False,
+        ),
     ],
     elevation: Annotated[bool, typer.Option("--elevation", help="The elevations instead of the plan.")] = False,
     barriers: Annotated[
@@ -32,11 +38,14 @@ def plan(
     paper: Annotated[
         Text, typer.Option(help="A4, A3, A2, A1, Letter or Tabloid; without it, what the case says.")
     ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Write the further pages of an .svg or .png, too, to files with -2, -3.")
+    ] = False,
     replace: Replace = False,
     as_json: Json = False,
 ) -> None:
     """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
     from lasersafe.ask.plans import plan_text, write_plan
 
-    data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, replace=replace)
+    data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, every=every, replace=replace)
     tell(as_json, data, plan_text(data))

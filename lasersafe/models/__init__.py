@@ -15,7 +15,7 @@ from lasersafe.models.describe import (
 )
 from lasersafe.models.emission import Emission, Mode, PulseTrainEmission
 from lasersafe.models.laser import Extended, ExtraLine, Laser, Module
-from lasersafe.models.reading import case_from, check_case, parse_case, read_case, read_case_text
+from lasersafe.models.reading import case_from, parse_case, read_case, read_case_text
 from lasersafe.models.record import Area, MeasuredReading, Settings
 from lasersafe.models.scene import Aim, Camera, Scene, ScenePerson
 from lasersafe.models.scene_barriers import SceneBarrier, SceneOpening
@@ -56,7 +56,6 @@ __all__ = [
     "Toleranced",
     "canonical",
     "case_from",
-    "check_case",
     "json_schema",
     "parse_case",
     "read_case",

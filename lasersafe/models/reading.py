@@ -5,8 +5,9 @@ from __future__ import annotations
 import os
 import re
 import stat
+import sys
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -170,7 +171,7 @@ def read_case(path: str | os.PathLike[str]) -> Case:
 
 
 def read_case_text(path: str | os.PathLike[str]) -> str:
-    """Return the text of a case file, which need not be a correct case.
+    """Return the text of a case file, which need not be a correct case; of ``-``, the standard input.
 
     Raises
     ------
@@ -182,6 +183,8 @@ def read_case_text(path: str | os.PathLike[str]) -> str:
         return CaseError(str(path), [Fault(line, "file", message)])
 
     try:
+        if str(path) == "-":
+            return _text_of(sys.stdin.buffer.read(LARGEST_FILE + 1), refused)
         kind = Path(path).stat().st_mode
         if stat.S_ISDIR(kind):
             raise refused(None, "this is a directory; name the case file in it")
@@ -196,6 +199,10 @@ def read_case_text(path: str | os.PathLike[str]) -> str:
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
         raise refused(None, f"cannot be read: {reason}; check its name and who may read it") from None
+    return _text_of(raw, refused)
+
+
+def _text_of(raw: bytes, refused: Callable[[int | None, str], CaseError]) -> str:
     if len(raw) > LARGEST_FILE:
         raise refused(None, "larger than 1 MB, which is the most for a case file; name a case file")
     try:
@@ -203,15 +210,6 @@ def read_case_text(path: str | os.PathLike[str]) -> str:
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise refused(line, "not UTF-8 text; save the file as UTF-8 in your editor") from None
-
-
-def check_case(path: str | os.PathLike[str]) -> list[Fault]:
-    """Return all faults of a case file, in the order of their lines; none when it can be assessed."""
-    try:
-        read_case(path)
-    except CaseError as error:
-        return error.faults
-    return []
 
 
 def parse_case(text: str, name: str = "case") -> Case:

@@ -72,6 +72,9 @@ def sign(
     known = known_role(role)
     terms = _line(conditions, "conditions", LONGEST_CONDITIONS) if conditions else ""
     last = _day(expires, now.date()) if expires else ""
+    if str(case_path) == "-":
+        message = "case = '-': what is signed is a file, and its record stands beside it; name the case file"
+        raise InputError(message)
     path = record_path(case_path)
     with locked(path):
         case = parse_case(read_case_text(case_path), str(case_path))

@@ -9,7 +9,7 @@ from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.files import existing
-from lasersafe.outputs import Output, mark_of, write_outputs
+from lasersafe.outputs import DASH, Output, mark_of, write_outputs
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.studies.charts import check_drawable, draw, zone_of
 from lasersafe.studies.solving import Answer, Target, read_choice, solve
@@ -91,7 +91,7 @@ def run_sweep(
     if not vary:
         message = "vary: missing; say what to change, as --vary setup.divergence=1mrad..10mrad:50"
         raise InputError(message)
-    _check_name(output, "output", TABLES)
+    _check_name(None if output == DASH else output, "output", TABLES)
     _check_name(drawing, "drawing", DRAWINGS)
     if output is not None and output.suffix.lower() == ".parquet":
         need_pyarrow()
@@ -131,7 +131,7 @@ def _check_name(path: Path | None, option: str, suffixes: tuple[str, ...]) -> No
 
 def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
     suffix = path.suffix.lower()
-    if suffix == ".csv":
+    if suffix == ".csv" or path == DASH:
         return as_csv(found).encode()
     if suffix == ".json":
         return (json.dumps(as_json(found), indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()

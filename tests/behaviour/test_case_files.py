@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import os
 import pickle
 import re
 import subprocess
@@ -16,14 +17,13 @@ import pytest
 from pydantic import ValidationError
 
 from lasersafe import models
-from lasersafe.errors import CaseError
+from lasersafe.errors import CaseError, Fault
 from lasersafe.models import (
     Case,
     Knob,
     SIValue,
     canonical,
     case_from,
-    check_case,
     json_schema,
     parse_case,
     read_case,
@@ -32,6 +32,15 @@ from lasersafe.models import (
 from lasersafe.models.values import Axes
 from lasersafe.reference import load_toml, templates_path
 from tools.case_fields import describe_fields
+
+
+def check_case(path: str | os.PathLike[str]) -> list[Fault]:
+    try:
+        read_case(path)
+    except CaseError as error:
+        return error.faults
+    return []
+
 
 TEMPLATES = sorted(templates_path("cases").glob("*.toml"))
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")

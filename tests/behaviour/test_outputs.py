@@ -54,14 +54,14 @@ def test_further_pages_of_a_plan_do_not_replace_what_has_their_name(tmp_path: Pa
     case, first, second = tmp_path / "demo.toml", tmp_path / "p.svg", tmp_path / "p-2.svg"
     case.write_bytes(template_text("demo"))
     second.write_text("<svg/>", encoding="utf-8")
-    refused(["plan", case, "-o", first], second, "p-2.svg is there already")
+    refused(["plan", case, "-o", first, "--all"], second, "p-2.svg is there already")
     assert not first.exists()  # all or nothing
     second.unlink()
-    assert run("plan", case, "-o", first).code == 0
+    assert run("plan", case, "-o", first, "--all").code == 0
     assert second.exists()
-    assert run("plan", case, "-o", first).code == 0
+    assert run("plan", case, "-o", first, "--all").code == 0
     second.write_bytes(second.read_bytes().replace(b"#ffffff", b"#fffff0", 1))  # somebody drew in it
-    refused(["plan", case, "-o", first], second, "p-2.svg is there already and is no unchanged file")
+    refused(["plan", case, "-o", first, "--all"], second, "p-2.svg is there already and is no unchanged file")
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".png", ".pdf", ".csv", ".json"])

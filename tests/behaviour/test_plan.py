@@ -102,7 +102,7 @@ def test_command_writes_each_format(tmp_path: Path, suffix: str) -> None:
 
 
 def test_command_names_every_file_as_json(tmp_path: Path) -> None:
-    answer = run("plan", case("co2-cutter"), "-o", tmp_path / "plan.svg", "--json", "--paper", "A3")
+    answer = run("plan", case("co2-cutter"), "-o", tmp_path / "plan.svg", "--all", "--json", "--paper", "A3")
     kinds = [page["kind"] for page in answer.data["pages"]]
     assert kinds[0] == "plan"
     assert kinds[-1] == "map"
