@@ -57,7 +57,8 @@ class Emission:
     @property
     def single(self) -> bool:
         """Whether it is one setting, not arrays."""
-        return not isinstance(self.amount, np.ndarray)
+        numbers = (self.power, self.pulse_energy, self.pulse_duration, self.repetition_rate)
+        return not any(isinstance(one, np.ndarray) for one in numbers)
 
     @property
     def shortest_pulse(self) -> Any:
