@@ -83,6 +83,9 @@ def write_case_page(path: Path, output: Path, paper: str | None, kind: str, repl
     from lasersafe.assessment import assess
     from lasersafe.models import read_case
     from lasersafe.sheet import render_sheet
+    from lasersafe.signing.making import results_of
+    from lasersafe.signing.record import read_record, record_path
+    from lasersafe.signing.state import results_digest, sign_off_of
 
     case = read_case(path)
     size = paper or case.paper
@@ -92,7 +95,9 @@ def write_case_page(path: Path, output: Path, paper: str | None, kind: str, repl
     mark = mark_of(kind, path, case.title)
     refuse_to_lose(output, mark, replace=replace)  # before there is work
     assessment = assess(case)
-    write_outputs([Output(output, render_sheet(assessment, paper=size, kind=kind), mark)], replace=replace)
+    signed = sign_off_of(case, assessment, read_record(record_path(path)), results_digest(results_of(assessment)))
+    pages = render_sheet(assessment, paper=size, kind=kind, sign_off=signed)
+    write_outputs([Output(output, pages, mark)], replace=replace)
     return {
         "sheet": str(output),
         "verdict": assessment.decision.verdict,

@@ -24,6 +24,9 @@ def signoff(
     expires: Annotated[str, typer.Option(help="Last day on which the signature holds, as 2027-03-01.")] = "",
     fingerprint: Annotated[str, typer.Option(help="Beginning of the fingerprint on the sheet that was read.")] = "",
     again: Annotated[bool, typer.Option("--again", help="Sign anew what the same role has signed.")] = False,
+    for_them: Annotated[
+        str, typer.Option(help="Why somebody else signs than the case names for the role; it is printed.")
+    ] = "",
     certificate: Annotated[
         Path | None, typer.Option(help="PKCS#12 file: put a PDF signature on --sheet instead.")
     ] = None,
@@ -42,7 +45,7 @@ def signoff(
     from lasersafe.signing.commands import sign_answer
 
     data, lines = sign_answer(
-        case, role, name, conditions, expires, fingerprint, again, certificate, sheet, password_fd
+        case, role, name, conditions, expires, fingerprint, again, for_them, certificate, sheet, password_fd
     )
     tell(as_json, data, lines)
 

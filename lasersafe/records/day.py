@@ -157,6 +157,7 @@ class RoleSigned:
     at: str  # moment in UTC, as 2026-11-14T16:05:00Z
     conditions: str = ""
     expires: str = ""  # day, as 2027-03-01, or ""
+    for_them: str = ""  # why somebody else signs than the case names for the role
 
 
 @dataclass(frozen=True)

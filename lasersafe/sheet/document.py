@@ -126,7 +126,7 @@ def render_sheet(
     elif kind == "annex":
         lay_out_annex(sheet)
     else:
-        handouts.page(sheet, kind)
+        handouts.page(sheet, kind, signed)
     state = "annex" if kind == "annex" else signed.state
     name = wording.text("sheet.annex_kind" if kind == "annex" else "sheet.kind")
     header = _header(name, wording.text(_HEADERS[state]), size)

@@ -191,6 +191,11 @@ def _rests(sheet: Sheet, signed: SignOff) -> None:
             for one in signed.signed
             if one.conditions
         ],
+        "for_them": [
+            sheet.text("rests.condition", name=one.name, conditions=one.for_them)
+            for one in signed.signed
+            if one.for_them
+        ],
         "readings": _readings(sheet),
         "expiry": _expiry(sheet, signed),
     }

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 from lasersafe.drawing.primitives import grey
 from lasersafe.drawing.values import density, distance, quantity, tidy, unit_text, wavelength
-from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, Zone
+from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, SignOff, Zone
 from lasersafe.sheet.flow import Entry, Part, Row, Sheet
 from lasersafe.sheet.text import Style
 from lasersafe.wording import Wording
@@ -13,10 +16,11 @@ KINDS = ("prestart", "card", "sign")
 _SIZES = (12.0, 11.0, 10.0, 9.0, 8.25, 7.5, 7.0, 6.5)
 
 
-def page(sheet: Sheet, kind: str) -> None:
+def page(sheet: Sheet, kind: str, signed: SignOff | None = None) -> None:
     """Print one of `KINDS` on a page of its own, in the largest type with which it fits on one."""
     sheet.new_page()
-    sheet.fitted({"prestart": _prestart, "card": _card, "sign": _sign}[kind], _SIZES)
+    pages: dict[str, Callable[[Sheet, float], None]] = {"card": _card, "sign": _sign}
+    sheet.fitted(pages.get(kind, partial(_prestart, signed=signed or SignOff())), _SIZES)
 
 
 def _line(sheet: Sheet, label: str, size: float) -> None:
@@ -28,7 +32,7 @@ def _line(sheet: Sheet, label: str, size: float) -> None:
     sheet.space(size * 0.4)
 
 
-def _prestart(sheet: Sheet, size: float) -> None:
+def _prestart(sheet: Sheet, size: float, signed: SignOff) -> None:
     assessment, wording = sheet.assessment, sheet.wording
     text, record = wording.text, assessment.record
     item, bold = Style(size, after=size * 0.22), Style(size * 1.1, True, after=2)
@@ -43,6 +47,10 @@ def _prestart(sheet: Sheet, size: float) -> None:
             sheet.paragraph(text("prestart.stop_words", words=_stated(sheet, "stop_words")), bold)
         for line in wording.day_lines(name, record.conditions):
             sheet.paragraph(line.text, item, size * 1.7, "■" if name == "stop" else "☐")
+        for one in signed.signed if name == "check" else ():
+            if one.conditions:
+                condition = text("prestart.condition", name=one.name, conditions=one.conditions)
+                sheet.paragraph(condition, item, size * 1.7, "☐")
     sheet.paragraph(text("prestart.watch", name=_stated(sheet, "watch_keeper")), item)
     _line(sheet, text("prestart.signed"), size * 0.9)
 

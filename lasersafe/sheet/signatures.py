@@ -80,6 +80,7 @@ def _said(role: str, sheet: Sheet, signed: SignOff, room: float) -> list[tuple[L
         said.append((text("sign_off.recorded", moment=entry.at), _SMALL))
         said += [(text("sign_off.expires", day=entry.expires), _SMALL)] if entry.expires else []
         said += [(text("sign_off.conditions", conditions=entry.conditions), _SMALL)] if entry.conditions else []
+        said += [(text("sign_off.for_them", reason=entry.for_them), _SMALL)] if entry.for_them else []
     return [(line, style) for words, style in said for line in wrap(words, style, room)]
 
 

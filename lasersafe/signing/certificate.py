@@ -26,7 +26,7 @@ from lasersafe.signing.certificate_check import (
 from lasersafe.signing.compare import plain
 from lasersafe.signing.container import LARGEST_SHEET, SheetFile, open_sheet, parse_sheet
 from lasersafe.signing.record import ROLES
-from lasersafe.signing.state import doubled, named_in, spoken
+from lasersafe.signing.state import doubled, may_sign, spoken
 from lasersafe.signing.verify import verify
 
 
@@ -131,10 +131,10 @@ def _refuse(path: Path, about: About, role: str, certificate: Any) -> None:
             message = f"{path}: this key has signed as {spoken(one.role)} already; the case wants two people"
             raise InputError(message)
     name, named = holder(certificate), getattr(report.case.in_charge, role)
-    if not named_in(named, name):
+    if not may_sign(report.case, report.signed, role, name):
         message = (
             f"{path}: the certificate is that of {name}; the case names {plain(named)} as {spoken(role)}, and nobody "
-            "else signs as that"
+            "else signs as that, unless the record says why (--for-them)"
         )
         raise InputError(message)
     twice = [] if report.case.sign_off.one_person_two_roles else doubled([*report.people, (role, name)])

@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 import logging
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.errors import InputError
@@ -18,11 +19,12 @@ from lasersafe.signing.appended import FIELD, AppendedError, stamp_name, stamps
 from lasersafe.signing.compare import plain
 from lasersafe.signing.container import SheetFile
 from lasersafe.signing.record import CLOCKS, ROLES
-from lasersafe.signing.state import named_in, spoken
+from lasersafe.signing.state import may_sign, spoken
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
     from lasersafe.signing.about import About
+    from lasersafe.signing.record import Entry
 
 LARGEST_CERTIFICATE = 1_000_000
 MISSING = "certificates need the optional part of lasersafe; install it with: pip install 'lasersafe[sign]'"
@@ -82,7 +84,7 @@ def check_signatures(
     about: About,
     trust: Sequence[Path] = (),
     case: Case | None = None,
-    since: datetime | None = None,
+    signed: Mapping[str, Entry] = MappingProxyType({}),
 ) -> tuple[list[CertificateSignature], str]:
     """Return the certificate signatures of a sheet, and what is wrong with what was appended, or ``""``.
 
@@ -96,8 +98,8 @@ def check_signatures(
         Files (PEM or DER) with the certificates that are trusted.
     case : Case, optional
         The case of the sheet, which names who signs in which role; not looked at when left out.
-    since : datetime.datetime, optional
-        The moment of the last sign-off that is printed on the sheet.
+    signed : mapping of str to Entry
+        The sign-offs that are printed on the sheet, by role.
 
     Raises
     ------
@@ -112,7 +114,7 @@ def check_signatures(
     logging.getLogger("pyhanko").setLevel(logging.CRITICAL)
     logging.getLogger("pyhanko_certvalidator").setLevel(logging.CRITICAL)
     try:
-        return _check(sheet, about, roots, case, since)
+        return _check(sheet, about, roots, case, signed)
     except Exception:  # the bytes are untrusted, and what the parsers raise is not documented
         return [], "what was appended after printing is damaged: no signature in it can be checked"
 
@@ -137,7 +139,7 @@ def _roots(trust: Sequence[Path]) -> list[Any]:
 
 
 def _check(
-    sheet: SheetFile, about: About, roots: list[Any], case: Case | None, since: datetime | None
+    sheet: SheetFile, about: About, roots: list[Any], case: Case | None, signed: Mapping[str, Entry]
 ) -> tuple[list[CertificateSignature], str]:
     from pyhanko.pdf_utils.reader import PdfFileReader
 
@@ -151,14 +153,14 @@ def _check(
     except AppendedError as error:
         problem = str(error)
     found: list[CertificateSignature] = []
-    moments: list[datetime] = [since] if since else []
+    moments = [entry.moment for entry in signed.values()]
     for one in embedded:
         role = str(one.field_name).removeprefix(FIELD)
         claimed = one.self_reported_timestamp
         status = _status(one, roots)
         broken = _broken(one, status, sheet) or _odd(role, one, claimed, stamped.get(role), moments)
         if case is not None:
-            broken = broken or _not_named(role, one, case, found)
+            broken = broken or _not_named(role, one, case, signed, found)
         distrust = "" if broken else _not_trusted(one, status, bool(roots))
         when = moment(claimed) if claimed is not None else "at no stated time"
         key = key_of(one.signer_cert)
@@ -192,11 +194,12 @@ def _odd(
     return ""
 
 
-def _not_named(role: str, embedded: Any, case: Case, others: list[CertificateSignature]) -> str:
+def _not_named(
+    role: str, embedded: Any, case: Case, signed: Mapping[str, Entry], others: list[CertificateSignature]
+) -> str:
     """Return what speaks against this holder in this role."""
-    name, named = holder(embedded.signer_cert), getattr(case.in_charge, role)
-    if not named_in(named, name):
-        return f"its holder is not {plain(named)}, whom the case names as {spoken(role)}"
+    if not may_sign(case, signed, role, holder(embedded.signer_cert)):
+        return f"its holder is not {plain(getattr(case.in_charge, role))}, whom the case names as {spoken(role)}"
     same = [one.role for one in others if one.key == key_of(embedded.signer_cert)]
     if same and not case.sign_off.one_person_two_roles:
         return f"its key has signed as {spoken(same[0])} too; the case wants two people"

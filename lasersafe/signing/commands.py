@@ -24,6 +24,7 @@ def sign_answer(
     expires: str,
     fingerprint: str,
     again: bool,
+    for_them: str,
     certificate: Path | None,
     sheet: Path | None,
     password_fd: int | None,
@@ -39,7 +40,7 @@ def sign_answer(
         if certificate is None or sheet is None or not role:
             message = "a certificate needs all three: --certificate FILE.p12, --sheet SHEET.pdf and --role ROLE"
             raise InputError(message)
-        if case is not None or name or conditions or expires or fingerprint or again:
+        if case is not None or name or conditions or expires or fingerprint or again or for_them:
             message = "with --certificate only --sheet, --role and --password-fd are used: the rest stands in the sheet"
             raise InputError(message)
         return _with_certificate(certificate, sheet, role, password_fd)
@@ -48,7 +49,7 @@ def sign_answer(
         raise InputError(message)
     from lasersafe.signing.signing_off import sign, signed_json, signed_lines
 
-    data = signed_json(sign(case, name, role, conditions, expires, fingerprint, again))
+    data = signed_json(sign(case, name, role, conditions, expires, fingerprint, again, for_them))
     return data, signed_lines(data)
 
 

@@ -97,10 +97,7 @@ def make_sheet(
     name = like.case_file if like else file.encode("utf-8", "replace").decode()
     if name:
         about["case_file"] = name
-    annex = None
-    if like is None:
-        pages = render_sheet(assessment, paper=paper or case.paper, language=assessment.language, kind="annex")
-        annex = Output(Path("annex.pdf"), pages, mark_of("annex", name, case.title))
+    annex = annex_of(assessment, paper or case.paper, name) if like is None else None
     digest_of_annex = like.annex if like else hashlib.sha256(marked(annex)).hexdigest() if annex else ""
     files = {CASE_TEXT: text.encode(), CASE: packed(canonical(case)), RECORD: record.text()}
     content = render_sheet(
@@ -112,6 +109,14 @@ def make_sheet(
         embed=partial(_files, files, carried, about | {"results": digest, "annex": digest_of_annex}),
     )
     return Made(seal(content), assessment, signed, case_mark(name, case.title), annex)
+
+
+def annex_of(assessment: Assessment, paper: str, file: str) -> Output:
+    """Return the annex of the sheet of a case whose file has a name; its own name is set when it is written."""
+    from lasersafe.sheet import render_sheet
+
+    pages = render_sheet(assessment, paper=paper, language=assessment.language, kind="annex")
+    return Output(Path("annex.pdf"), pages, mark_of("annex", file, assessment.title))
 
 
 def annex_path(path: Path) -> Path:

@@ -42,6 +42,12 @@ class Entry:
     version: str
     previous: str = ""
     digest: str = ""
+    for_them: str = ""  # why somebody else signs than the case names for the role
+
+    @property
+    def row(self) -> dict[str, str]:
+        """The entry as the file holds it; why somebody else signs stands there only where somebody does."""
+        return {name: value for name, value in asdict(self).items() if value or name != "for_them"}
 
     @property
     def moment(self) -> datetime:
@@ -51,7 +57,7 @@ class Entry:
     def sealed(self, previous: str) -> Entry:
         """Return the entry chained to the digest of the one before."""
         chained = replace(self, previous=previous, digest="")
-        return replace(chained, digest=_digest(asdict(chained)))
+        return replace(chained, digest=_digest(chained.row))
 
 
 @dataclass(frozen=True)
@@ -82,7 +88,7 @@ class Record:
         """Return the content of the file."""
         data = {
             "format": FORMAT,
-            "signatures": [asdict(entry) for entry in self.entries],
+            "signatures": [entry.row for entry in self.entries],
             "inputs": {name: asdict(one) for name, one in dict(self.inputs or {}).items()},
         }
         return (json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
@@ -166,7 +172,7 @@ def _check(entry: Entry, number: int) -> None:
     if entry.expires and date.fromisoformat(entry.expires) < given:
         message = f"signature {number} ended before it was given"
         raise _EditedError(message)
-    known = entry.role in ROLES and entry.name.strip() and entry.name.isprintable()
+    known = entry.role in ROLES and entry.name.strip() and (entry.name + entry.for_them).isprintable()
     if not known or not _HASH.match(entry.fingerprint) or not _HASH.match(entry.results):
         message = f"signature {number} has a role, a name or a fingerprint that cannot be"
         raise _EditedError(message)

@@ -42,6 +42,7 @@ def sign(
     expires: str = "",
     read: str = "",
     again: bool = False,
+    for_them: str = "",
 ) -> Signed:
     """Record one signature beside a case. The moment comes from the clock.
 
@@ -59,6 +60,8 @@ def sign(
         Beginning of the fingerprint on the sheet that was read; refused when the case gives another.
     again : bool
         Whether a signature of the same role for the same inputs may be replaced.
+    for_them : str
+        Why somebody else signs than the case names for the role; it is printed.
 
     Raises
     ------
@@ -71,6 +74,7 @@ def sign(
     person = _line(name, "name", 200)
     known = known_role(role)
     terms = _line(conditions, "conditions", LONGEST_CONDITIONS) if conditions else ""
+    instead = _line(for_them, "for-them", LONGEST_CONDITIONS) if for_them else ""
     last = _day(expires, now.date()) if expires else ""
     if str(case_path) == "-":
         message = "case = '-': what is signed is a file, and its record stands beside it; name the case file"
@@ -100,10 +104,13 @@ def sign(
             message = f"{old.name} has signed as {spoken(known)} for these inputs at {old.at}; say --again to sign anew"
             raise InputError(message)
         named = getattr(case.in_charge, known)
-        if not named_in(named, person):
+        if named_in(named, person):
+            instead = ""
+        elif not instead:
             message = (
                 f"name = {shown(person)}: the case names {shown(named)} as {spoken(known)}, and nobody else signs as "
-                "that; write the name under [in_charge] as it is signed, an office or a title after a comma"
+                "that; write the name under [in_charge] as it is signed, an office or a title after a comma, or say "
+                "--for-them and why somebody else signs, which is printed"
             )
             raise InputError(message)
         people = [(one, entry.name) for one, entry in before.items() if one != known] + [(known, person)]
@@ -120,6 +127,7 @@ def sign(
             fingerprint=assessment.fingerprint,
             results=digest,
             version=assessment.version,
+            for_them=instead,
         )
         record = record.with_entry(entry, Inputs(ingredients(case, assessment.language), canonical(case)))
         signed = sign_off_of(case, assessment, record, digest)
@@ -199,6 +207,7 @@ def signed_json(signed: Signed) -> dict[str, Any]:
         "at": signed.entry.at,
         "conditions": signed.entry.conditions,
         "expires": signed.entry.expires or None,
+        "for_them": signed.entry.for_them or None,
         "fingerprint": signed.fingerprint,
         "verdict": signed.verdict,
         "state": signed.sign_off.state,

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from lasersafe.models import Case
+    from lasersafe.signing.record import Entry
 
 _MOST_CHANGES = 30
 _NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerprint"}) | {"polygons", "shadows"}
@@ -70,6 +71,14 @@ def named_in(text: str, person: str) -> bool:
     return any(same_person(part, person) for part in (text, *re.split(r"[,;()]", text)) if part.strip())
 
 
+def may_sign(case: Case, signed: Mapping[str, Entry], role: str, name: str) -> bool:
+    """Return whether the case names a person for a role, or the record says why this one signs in place of them."""
+    entry = signed.get(role)
+    return named_in(getattr(case.in_charge, role), name) or bool(
+        entry is not None and entry.for_them and same_person(entry.name, name)
+    )
+
+
 def _folded(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
@@ -117,9 +126,11 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     ]
     wording = load_wording(assessment.language)
     reasons += [
-        wording.text("sign_off.not_named", name=entry.name, role=wording.roles[spoken(role)], named=named)
+        wording.text(
+            "sign_off.not_named", name=entry.name, role=wording.roles[spoken(role)], named=getattr(case.in_charge, role)
+        )
         for role, entry in signed.items()
-        if not named_in(named := getattr(case.in_charge, role), entry.name)
+        if not may_sign(case, signed, role, entry.name)
     ]
     if not rule.one_person_two_roles:
         reasons += doubled((role, entry.name) for role, entry in signed.items())
@@ -132,7 +143,7 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     return SignOff(
         state=state,
         required=tuple(rule.required_roles),
-        signed=tuple(RoleSigned(e.role, e.name, e.at, e.conditions, e.expires) for e in signed.values()),
+        signed=tuple(RoleSigned(e.role, e.name, e.at, e.conditions, e.expires, e.for_them) for e in signed.values()),
         missing=missing,
         reasons=tuple(reasons),
         changed=_changed(case, assessment, record),

@@ -18,15 +18,17 @@ import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import case_digest, combined, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError
+from lasersafe.files import read_limited
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
+from lasersafe.outputs import mark_of, marked, written_as
 from lasersafe.records.fields import as_json
 from lasersafe.signing import container, making
 from lasersafe.signing.about import CASE, CASE_TEXT, RECORD, RESULTS, About, read_about
 from lasersafe.signing.certificate_check import CertificateSignature, check_signatures
 from lasersafe.signing.compare import NOTHING, Change, changes, plain
 from lasersafe.signing.container import SheetError, SheetFile, open_sheet, parse_sheet
-from lasersafe.signing.record import CLOCKS, LARGEST_RECORD, Record, parse_record, read_json
+from lasersafe.signing.record import CLOCKS, LARGEST_RECORD, Entry, Record, parse_record, read_json
 from lasersafe.signing.state import changed_inputs, doubled, results_digest, sign_off_of, spoken
 from lasersafe.wording import load_wording
 
@@ -69,6 +71,7 @@ class Report:
     appended: str = ""  # what is wrong with what stands after the printed sheet
     case: Case | None = None  # the embedded one
     people: list[tuple[str, str]] = field(default_factory=list)  # role and name, on record or by certificate
+    signed: dict[str, Entry] = field(default_factory=dict)  # role -> what is on record for these inputs
 
     def add(self, kind: str, message: str) -> None:
         """Note a finding."""
@@ -144,6 +147,7 @@ class _Check:
             self.report.add("not checked", f"this version cannot read the embedded case: {error.faults[0]}")
             return
         self._check_case()
+        self.annex = self._intact_annex()
         if now is not None:
             current = parse_case(read_case_text(now), str(now))
             if fields := [str(change) for change in changes(canonical(self.case), canonical(current))]:
@@ -153,7 +157,7 @@ class _Check:
             self.record = parse_record(self.files[RECORD], RECORD)
         except InputError as error:
             self.changed(str(error))
-        self.signed = self.record.signed(about.fingerprint)
+        self.signed = self.report.signed = self.record.signed(about.fingerprint)
         self._check_results()
         self.report.case = self.case
         self._check_certificates(trust)
@@ -238,6 +242,10 @@ class _Check:
         library, packer = making.drawn_with()
         theirs = about.drawn_with.partition(", ")
         if again == sheet.base or (theirs[2] != packer and list(parse_sheet(again).parts()) == list(sheet.parts())):
+            if self.annex is not None and theirs == (library, ", ", packer):
+                printed = marked(making.annex_of(assessment, about.paper, about.case_file))
+                if printed != self.annex:
+                    self.changed("its annex is not what this version prints from its case")
             return
         if about.ingredients != ingredients(self.case, about.language) or theirs[0] != library:
             message = "the printed pages differ, and another version or library made them: compare by eye"
@@ -245,14 +253,38 @@ class _Check:
             return
         self.changed("the pages or what the file says about itself are not what this version prints from its case")
 
+    def _intact_annex(self) -> bytes | None:
+        """Return the annex beside the sheet when it has the checksum that the sheet prints."""
+        about, beside = self.about, making.annex_path(Path(self.report.sheet))
+        if not about.annex:
+            return None
+        if not beside.exists():
+            message = f"its annex, {beside.name}, is not beside it; its checksum is {about.annex[:12]}"
+            self.report.add("not checked", message)
+            return None
+        try:
+            content = read_limited(beside, container.LARGEST_SHEET, "annex")
+        except InputError as error:
+            self.report.add("not checked", str(error))
+            return None
+        found = hashlib.sha256(content).hexdigest()
+        if found == about.annex:
+            return content
+        if written_as(content) == mark_of("annex", about.case_file, about.title):
+            self.changed(
+                f"{beside.name} is another annex of this case: its checksum is {found[:12]}, not {about.annex[:12]}"
+            )
+        else:
+            self.changed(f"{beside.name} beside it was edited, or is no annex of this case")
+        return None
+
     def _check_certificates(self, trust: Sequence[Path]) -> None:
         report = self.report
         if not self.sheet.appended:
             if trust:
                 report.add("signature", "there is no certificate signature on it, though --trust asks for one")
             return
-        since = max((entry.moment for entry in self.signed.values()), default=None)
-        report.signatures, report.appended = check_signatures(self.sheet, self.about, trust, self.case, since)
+        report.signatures, report.appended = check_signatures(self.sheet, self.about, trust, self.case, self.signed)
         if report.appended:
             report.add("signature", report.appended)
         for signature in report.signatures:
@@ -316,6 +348,9 @@ def verify_lines(report: Report) -> list[str]:
             f"  {plain(about.place)}, {plain(about.dates)}; fingerprint {about.fingerprint[:12]}, {about.state}"
         )
         lines += [f"  signed: {plain(one.name)}, {plain(spoken(one.role))}, {plain(one.at)}" for one in about.signed]
+    for entry in report.signed.values():
+        lines += [f"  condition of {plain(entry.name)}: {plain(entry.conditions, 400)}"] if entry.conditions else []
+        lines += [f"  {plain(entry.name)} signs for another: {plain(entry.for_them, 400)}"] if entry.for_them else []
     return lines
 
 
@@ -345,4 +380,5 @@ def verify_json(report: Report) -> dict[str, Any]:
         "version": None if about is None else about.version,
         "state": None if about is None else about.state,
         "review_by": about.review_by.isoformat() if about and about.review_by else None,
+        "signed": as_json(list(report.signed.values()), ("role", "name", "at", "conditions", "expires", "for_them")),
     }

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
+import hashlib
 import json
 import os
 import re
@@ -84,7 +86,28 @@ def signed_sheet(more: str = "", **named: str) -> bytes:
         case = write_case(Path(folder), more, **named)
         sign_all(case, **named)
         print_sheet(case, Path(folder) / "sheet.pdf")
+        keep_annex((Path(folder) / "sheet-annex.pdf").read_bytes())
         return (Path(folder) / "sheet.pdf").read_bytes()
+
+
+_ANNEXES: dict[str, bytes] = {}  # by their checksum
+
+
+def keep_annex(content: bytes) -> None:
+    """Keep an annex for `lay`."""
+    _ANNEXES[hashlib.sha256(content).hexdigest()] = content
+
+
+def lay(path: Path, content: bytes) -> None:
+    """Write a sheet, whatever was done to it, and beside it the annex that it names."""
+    from lasersafe.signing.about import read_about
+    from lasersafe.signing.container import SheetError, parse_sheet
+    from lasersafe.signing.making import annex_path
+
+    path.write_bytes(content)
+    with contextlib.suppress(SheetError, RecursionError):
+        if annex := _ANNEXES.get(read_about(parse_sheet(content)).annex):
+            annex_path(path).write_bytes(annex)
 
 
 def run(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:

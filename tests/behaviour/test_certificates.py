@@ -26,7 +26,7 @@ from lasersafe.signing.container import open_sheet
 from lasersafe.signing.signing_off import sign
 from lasersafe.signing.verify import CODES
 from tests.behaviour import command
-from tests.behaviour.signing_help import PASSWORD, make_certificate, print_sheet, run, signed_sheet, write_case
+from tests.behaviour.signing_help import PASSWORD, lay, make_certificate, print_sheet, run, signed_sheet, write_case
 from tests.behaviour.test_verify import GOOD, answer, damaged, resealed
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
@@ -56,7 +56,7 @@ def keys(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Path
 def signed(keys: dict[str, tuple[Path, Path]], tmp_path_factory: pytest.TempPathFactory) -> bytes:
     """Return a sheet that two people have signed with certificates."""
     path = tmp_path_factory.mktemp("signed") / "s.pdf"
-    path.write_bytes(printed())
+    lay(path, printed())
     sign_with_certificate(path, keys["tobias"][0], PASSWORD.encode(), "laser_safety_officer")
     sign_with_certificate(path, keys["zoe"][0], PASSWORD.encode(), "operator")
     return path.read_bytes()
@@ -65,7 +65,7 @@ def signed(keys: dict[str, tuple[Path, Path]], tmp_path_factory: pytest.TempPath
 @pytest.fixture
 def sheet(tmp_path: Path, signed: bytes) -> Path:
     path = tmp_path / "s.pdf"
-    path.write_bytes(signed)
+    lay(path, signed)
     return path
 
 
@@ -94,7 +94,7 @@ def test_without_trust_it_is_said_in_plain_words(sheet: Path, keys: dict[str, tu
 def test_signatures_that_were_cut_off_are_missed_by_whoever_trusts_a_certificate(
     sheet: Path, keys: dict[str, tuple[Path, Path]]
 ) -> None:
-    sheet.write_bytes(printed())
+    lay(sheet, printed())
     assert answer(sheet)[0] == 0
     code, _, text = answer(sheet, trust=[keys["tobias"][1]])
     assert code == CODES["signature"]
@@ -136,7 +136,7 @@ def test_pdfsig_finds_it_valid(sheet: Path) -> None:
 def test_the_signature_is_seen_on_its_box(sheet: Path) -> None:
     import pypdf
 
-    pages = pypdf.PdfReader(sheet).pages[-2:]
+    pages = pypdf.PdfReader(sheet).pages
     fields = [one.get_object() for page in pages for one in page.get("/Annots", [])]
     boxes = {one["/T"]: one for one in fields if "/T" in one}
     assert {"lasersafe_laser_safety_officer", "lasersafe_operator"} == set(boxes)
@@ -191,7 +191,7 @@ def test_a_draft_a_second_time_and_an_old_certificate_are_refused(
 
 def test_a_changed_sheet_is_not_signed(tmp_path: Path, keys: dict[str, tuple[Path, Path]]) -> None:
     path = tmp_path / "s.pdf"
-    path.write_bytes(resealed(printed().replace(b"/Lang", b"/Lamg", 1)))
+    lay(path, resealed(printed().replace(b"/Lang", b"/Lamg", 1)))
     with pytest.raises(InputError, match="not signed, because of this: changed"):
         sign_with_certificate(path, keys["tobias"][0], PASSWORD.encode(), "operator")
 
@@ -204,7 +204,7 @@ def test_the_password_comes_from_the_environment_or_a_file_descriptor(
     tmp_path: Path, keys: dict[str, tuple[Path, Path]]
 ) -> None:
     sheet = tmp_path / "s.pdf"
-    sheet.write_bytes(printed())
+    lay(sheet, printed())
     arguments = ["signoff", "--certificate", keys["tobias"][0], "--sheet", sheet, "--role", "laser_safety_officer"]
     asked = command.run(*arguments)
     assert (asked.code, asked.err.count("\n")) == (2, 1)
@@ -280,7 +280,7 @@ def test_what_is_slipped_in_before_a_signature_is_caught(tmp_path: Path, keys: d
     from pyhanko.sign import fields, signers
 
     path = tmp_path / "s.pdf"
-    path.write_bytes(printed())
+    lay(path, printed())
     writer = pypdf.PdfWriter(str(path), incremental=True)
     writer.pages[0].rotate(90)
     writer.write(path)
@@ -288,7 +288,7 @@ def test_what_is_slipped_in_before_a_signature_is_caught(tmp_path: Path, keys: d
     meta = signers.PdfSignatureMetadata(field_name="lasersafe_operator", subfilter=fields.SigSeedSubFilter.PADES)
     with path.open("rb") as file:
         done = signers.sign_pdf(IncrementalPdfFileWriter(file), meta, signer)
-    path.write_bytes(done.getvalue())
+    lay(path, done.getvalue())
     code, _, text = answer(path, trust=[keys["tobias"][1]])
     assert code == CODES["signature"]
     assert GOOD not in text
@@ -299,7 +299,7 @@ def test_filling_beside_the_signature_is_caught(sheet: Path, keys: dict[str, tup
     trust = [keys["tobias"][1], keys["zoe"][1]]
     place = content.rindex(b"000>")
     for other in (b"001>", b"00a>"):
-        sheet.write_bytes(content[:place] + other + content[place + 4 :])
+        lay(sheet, content[:place] + other + content[place + 4 :])
         assert answer(sheet, trust=trust)[0] == CODES["signature"], other
 
 
@@ -321,7 +321,7 @@ def test_a_bomb_in_what_was_appended_is_not_unpacked(
     table = content[: content.rindex(b"startxref")].rindex(b"xref")
     head = b"<< /Type /XRef /Size 901 /W [1 4 2] /Root 1 0 R /Prev %d /Filter /FlateDecode /Length %d >>"
     more = b"900 0 obj\n" + head % (table, len(bomb)) + b"\nstream\n" + bomb + b"\nendstream\nendobj\n"
-    sheet.write_bytes(content + more + b"startxref\n%d\n%%%%EOF\n" % len(content))
+    lay(sheet, content + more + b"startxref\n%d\n%%%%EOF\n" % len(content))
     code, _, text = answer(sheet, trust=[keys["tobias"][1]])
     assert code == CODES["signature"]
     assert "damaged" in text
@@ -342,11 +342,12 @@ def test_damaged_signed_sheets_get_an_answer_and_are_never_unchanged(
             bad = damaged(content, dice)
         if bad == content:
             continue
-        sheet.write_bytes(bad)
+        lay(sheet, bad)
         code, _, text = answer(sheet, trust=trust)
         assert code != 0, number
         assert GOOD not in text, number
         rows: list[Any] = register_answer(sheet.parent, False, None)[0]["sheets"]
+        rows = [row for row in rows if row["handout"] != "annex"]
         assert len(rows) == 1, number
 
 

@@ -33,6 +33,7 @@ from lasersafe.signing.verify import CODES
 from tests.behaviour.signing_help import (
     PASSWORD,
     PEOPLE,
+    lay,
     make_certificate,
     print_sheet,
     sign_all,
@@ -60,7 +61,7 @@ def keys(tmp_path_factory: pytest.TempPathFactory) -> Keys:
 def once(keys: Keys, tmp_path_factory: pytest.TempPathFactory) -> bytes:
     """Return a sheet that the laser safety officer has signed with a certificate, as this program does it."""
     path = tmp_path_factory.mktemp("once") / "s.pdf"
-    path.write_bytes(signed_sheet(TWO))
+    lay(path, signed_sheet(TWO))
     sign_with_certificate(path, keys[OFFICER][0], PASSWORD.encode(), "laser_safety_officer")
     return path.read_bytes()
 
@@ -69,7 +70,7 @@ def once(keys: Keys, tmp_path_factory: pytest.TempPathFactory) -> bytes:
 def sheet(tmp_path: Path, once: bytes) -> Path:
     """Return that sheet as a file; the operator, who signs next, is the forger."""
     path = tmp_path / "s.pdf"
-    path.write_bytes(once)
+    lay(path, once)
     return path
 
 
@@ -110,7 +111,7 @@ def forge(
     signer = signers.SimpleSigner.load_pkcs12(str(key), passphrase=PASSWORD.encode())
     output = BytesIO()
     signers.PdfSigner(meta, signer, stamp_style=style).sign_pdf(writer, output=output)
-    path.write_bytes(output.getvalue())
+    lay(path, output.getvalue())
 
 
 def refused(path: Path, keys: Keys, *words: str) -> None:
@@ -146,7 +147,7 @@ def test_what_is_built_here_is_good_when_nothing_is_forged(sheet: Path, keys: Ke
 
 def test_a_signature_field_over_the_decision_with_an_opaque_box_is_refused(tmp_path: Path, keys: Keys) -> None:
     path = tmp_path / "s.pdf"
-    path.write_bytes(signed_sheet(TWO))
+    lay(path, signed_sheet(TWO))
     white = b"1 1 1 rg 0 0 520 200 re f"
     forge(path, keys[OPERATOR][0], place=(0, (40, 560, 560, 760)), background=white)
     refused(path, keys, "the signature of operator is not in its place to sign")
@@ -183,7 +184,7 @@ def test_one_trusted_signature_does_not_stand_for_every_role(sheet: Path, keys: 
 def test_the_last_of_two_signatures_cut_off_is_missed(sheet: Path, keys: Keys, once: bytes, tmp_path: Path) -> None:
     sign_with_certificate(sheet, keys[OPERATOR][0], PASSWORD.encode(), "operator")
     assert sheet.read_bytes().startswith(once)
-    sheet.write_bytes(sheet.read_bytes()[: len(once)])
+    lay(sheet, sheet.read_bytes()[: len(once)])
     refused(sheet, keys, "no signature with a trusted certificate, though --trust asks for one: operator")
     ink = tmp_path / "ink.pdf"
     print_sheet(write_case(tmp_path, TWO + "printed_for_signature = true\n"), ink)
@@ -214,7 +215,7 @@ def test_one_key_for_two_roles_is_refused_even_under_two_names(sheet: Path, keys
     secret = serialization.BestAvailableEncryption(PASSWORD.encode())
     pack.write_bytes(pkcs12.serialize_key_and_certificates(b"key", key, other, None, secret))  # type: ignore[arg-type]
     alone.write_bytes(other.public_bytes(serialization.Encoding.PEM))
-    sheet.write_bytes(signed_sheet(TWO))
+    lay(sheet, signed_sheet(TWO))
     sign_with_certificate(sheet, pack, PASSWORD.encode(), "laser_safety_officer")
     before = sheet.read_bytes()
     with pytest.raises(InputError, match="this key has signed as laser safety officer already; the case wants two"):
@@ -246,7 +247,7 @@ def test_a_signature_that_is_dated_before_the_record_it_stands_under_is_refused(
     tmp_path: Path, keys: Keys, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "s.pdf"
-    path.write_bytes(signed_sheet(TWO))
+    lay(path, signed_sheet(TWO))
     with monkeypatch.context() as patch:
         dated(patch, datetime.now(UTC) - timedelta(hours=1))
         forge(path, keys[OPERATOR][0])
@@ -261,7 +262,7 @@ def test_another_case_of_the_letters_inside_contents_is_refused(sheet: Path, key
     assert place is not None
     letters = place[1].lower() if whole else re.sub(rb"[A-F]", lambda m: m[0].lower(), place[1], count=1)
     assert letters != place[1]
-    sheet.write_bytes(content[: place.start(1)] + letters + content[place.end(1) :])
+    lay(sheet, content[: place.start(1)] + letters + content[place.end(1) :])
     refused(sheet, keys, "the signature is damaged")
 
 
@@ -416,7 +417,7 @@ def test_what_is_slipped_in_under_a_signature_is_refused(
 def test_the_same_is_refused_when_it_is_the_first_thing_appended(tmp_path: Path, keys: Keys) -> None:
     for edit in (a_note_over_the_decision, a_page_more, another_case_inside, another_title, layers_that_hide):
         path = tmp_path / "s.pdf"
-        path.write_bytes(signed_sheet(TWO))
+        lay(path, signed_sheet(TWO))
         forge(path, keys[OPERATOR][0], edit)
         refused(path, keys, "appended")
 
@@ -430,7 +431,7 @@ def test_the_same_is_refused_when_it_is_the_first_thing_appended(tmp_path: Path,
 )  # fmt: skip
 def test_a_signature_that_says_more_of_itself_is_refused(tmp_path: Path, keys: Keys, more: dict[str, Any]) -> None:
     path = tmp_path / "s.pdf"
-    path.write_bytes(signed_sheet(TWO))
+    lay(path, signed_sheet(TWO))
     if "name" in more:
         forge(path, keys[OPERATOR][0], **{"words": "Signed with a certificate\nlaser safety officer"})
     else:
@@ -441,12 +442,12 @@ def test_a_signature_that_says_more_of_itself_is_refused(tmp_path: Path, keys: K
 def test_bytes_that_no_table_names_are_refused(sheet: Path, keys: Keys, once: bytes) -> None:
     """Between the revisions, after the last one, and a table of contents beside the one that is read."""
     for more in (b"%comment\n", b"1 0 obj\n<<>>\nendobj\n", b"\n"):
-        sheet.write_bytes(once + more)
+        lay(sheet, once + more)
         forge(sheet, keys[OPERATOR][0])
         refused(sheet, keys)
-        sheet.write_bytes(once)
+        lay(sheet, once)
         forge(sheet, keys[OPERATOR][0])
-        sheet.write_bytes(sheet.read_bytes() + more)
+        lay(sheet, sheet.read_bytes() + more)
         refused(sheet, keys)
 
 
@@ -454,7 +455,7 @@ def test_an_empty_revision_between_two_signatures_is_refused(sheet: Path, keys: 
     output, writer = BytesIO(), Writer(BytesIO(once))
     writer.add_object(generic.NullObject())
     writer.write(output)
-    sheet.write_bytes(output.getvalue())
+    lay(sheet, output.getvalue())
     forge(sheet, keys[OPERATOR][0])
     refused(sheet, keys)
 
@@ -466,7 +467,7 @@ def test_an_empty_revision_between_two_signatures_is_refused(sheet: Path, keys: 
 @pytest.mark.parametrize("paper", ["A3", "Letter", "", "A4 ", "a4"])
 def test_a_forged_paper_size_is_changed(tmp_path: Path, paper: str) -> None:
     path = tmp_path / "s.pdf"
-    path.write_bytes(rebuilt({}, {"paper": paper}))
+    lay(path, rebuilt({}, {"paper": paper}))
     code, data, text = answer(path)
     assert code == CODES["changed"], text
     assert {one["kind"] for one in data["findings"]} == {"changed"}
@@ -505,7 +506,7 @@ def resigned(path: Path, key: Path, patch: Callable[[bytes], bytes], start: int)
     signer = signers.SimpleSigner.load_pkcs12(str(key), passphrase=PASSWORD.encode())
     digest = hashlib.sha256(content[:first] + content[second:]).digest()
     made = asyncio.run(signer.async_sign(digest, "sha256", use_pades=True)).dump().hex().upper()
-    path.write_bytes(content[: first + 1] + made.ljust(second - first - 2, "0").encode() + content[second - 1 :])
+    lay(path, content[: first + 1] + made.ljust(second - first - 2, "0").encode() + content[second - 1 :])
 
 
 def more_rows(rows: bytes) -> Callable[[bytes], bytes]:
@@ -594,6 +595,6 @@ def test_a_table_that_deletes_a_page_is_damaged_whoever_packed_it(
         good.replace(b"n \ntrailer\n", b"n \n5 1\n0000000061 00000 n \ntrailer\n"),
     ):
         assert forged != good
-        path.write_bytes(resealed(forged))
+        lay(path, resealed(forged))
         code, _, text = answer(path)
         assert (code, "its table of contents is damaged" in text) == (CODES["damaged"], True)

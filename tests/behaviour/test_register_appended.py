@@ -11,7 +11,7 @@ import pytest
 from lasersafe.signing import bounds
 from lasersafe.signing.commands import register_answer
 from tests.behaviour import command
-from tests.behaviour.signing_help import PASSWORD, PEOPLE, make_certificate, print_sheet, signed_sheet, write_case
+from tests.behaviour.signing_help import PASSWORD, PEOPLE, lay, make_certificate, print_sheet, signed_sheet, write_case
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
 
@@ -49,12 +49,12 @@ def test_the_pages_to_hand_out_are_no_damaged_sheets(tmp_path: Path) -> None:
     assert {name: (row["state"], row["handout"]) for name, row in rows.items()} == {
         "card.pdf": ("handout", "card"), "prestart.pdf": ("handout", "pre-use check"),
         "door-sign.pdf": ("handout", "door sign"), "sheet.pdf": ("draft", ""), "cut.pdf": ("damaged", ""),
-        "edited.pdf": ("foreign", ""),
+        "edited.pdf": ("foreign", ""), "sheet-annex.pdf": ("handout", "annex"),
     }  # fmt: skip
     assert not any(rows[f"{name}.pdf"]["problem"] for name in ("card", "prestart", "door-sign", "sheet"))
-    assert (data["count"], data["not_readable"], data["handouts"]) == (6, 2, 3)
+    assert (data["count"], data["not_readable"], data["handouts"]) == (7, 2, 4)
     assert "handout: pre-use check" in text
-    assert text.splitlines()[-1] == "6 files, 0 overdue, 2 not readable, 3 handed out as pages, no sheets"
+    assert text.splitlines()[-1] == "7 files, 0 overdue, 2 not readable, 4 handed out as pages, no sheets"
 
 
 def test_certificate_signatures_are_told_from_other_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -66,7 +66,7 @@ def test_certificate_signatures_are_told_from_other_bytes(tmp_path: Path, monkey
     folder.mkdir()
     pack, _ = make_certificate(keys, PEOPLE["operator"], elliptic=True)
     good = folder / "good.pdf"
-    good.write_bytes(signed_sheet())
+    lay(good, signed_sheet())
     certificate.sign_with_certificate(good, pack, PASSWORD.encode(), "operator")
     content, base = good.read_bytes(), len(signed_sheet())
     (folder / "after.pdf").write_bytes(content + b"%\n")

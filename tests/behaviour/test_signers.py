@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from lasersafe.errors import InputError
 from lasersafe.models import parse_case
@@ -16,10 +17,15 @@ from lasersafe.signing.record import Record, parse_record, read_record, record_p
 from lasersafe.signing.signing_off import sign
 from lasersafe.signing.state import named_in
 from tests.behaviour import command
-from tests.behaviour.signing_help import case_text, sign_all, write_case
+from tests.behaviour.signing_help import PEOPLE, case_text, keep_annex, lay, print_sheet, sign_all, write_case
 from tests.behaviour.test_verify import GOOD, answer
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
+
+
+def first_page(path: Path) -> str:
+    return PdfReader(path).pages[0].extract_text()
+
 
 MOMENT = "%Y-%m-%dT%H:%M:%SZ"
 
@@ -35,7 +41,9 @@ def dated(case: Path, *moments: str, **changed: str) -> Record:
 def forged(case: Path, record: Record, sheet: Path) -> None:
     """Write the sheet that a record gives, whatever it says."""
     text = case.read_text(encoding="utf-8")
-    sheet.write_bytes(making.make_sheet(text, parse_case(text), record).content)
+    made = making.make_sheet(text, parse_case(text), record)
+    keep_annex(making.marked(made.annex))
+    lay(sheet, made.content)
 
 
 def test_a_signer_who_is_not_the_one_named_for_the_role_is_refused(tmp_path: Path) -> None:
@@ -82,7 +90,8 @@ def test_a_record_with_somebody_else_in_a_role_releases_nothing(tmp_path: Path, 
     made = making.make_sheet(wrong, parse_case(wrong), Record().with_entry(entry, old))
     assert made.sign_off.state == "draft"
     assert any(reason.startswith(words) for reason in made.sign_off.reasons)
-    sheet.write_bytes(made.content)
+    keep_annex(making.marked(made.annex))
+    lay(sheet, made.content)
     assert answer(sheet)[0] != 0
 
 
@@ -115,8 +124,54 @@ def test_a_sign_off_that_is_dated_in_the_future_is_named(tmp_path: Path) -> None
     record_path(case).write_bytes(record.text())
     with pytest.raises(InputError, match="which is later than the clock of this machine"):
         sign(case, "Ines Falkenrath", "assessor", again=True)
-    assert json.loads(record_path(case).read_bytes())["signatures"] == [asdict(one) for one in record.entries]
+    assert json.loads(record_path(case).read_bytes())["signatures"] == [one.row for one in record.entries]
 
 
 def test_the_starter_cases_name_people_as_they_sign() -> None:
     assert named_in(parse_case(case_text()).in_charge.venue, "Rafe Sollberg")
+
+
+def test_somebody_signs_for_another_with_a_reason_that_is_printed(tmp_path: Path) -> None:
+    case, sheet = write_case(tmp_path), tmp_path / "s.pdf"
+    reason = "Rafe Sollberg is ill today; she has the keys"
+    result = command.run("signoff", case, "--name", "Mallory Finch", "--role", "venue", "--for-them", reason)
+    assert result.code == 0, result.err
+    sign(case, "Callum Rosendahl", "operator", "only with the lid clamped")
+    for role in ("assessor", "laser_safety_officer"):
+        sign(case, PEOPLE[role], role)
+    assert print_sheet(case, sheet)["state"] == "signed"
+    code, data, text = answer(sheet)
+    assert (code, data["signed"][0]["for_them"]) == (0, reason)
+    assert f"Mallory Finch signs for another: {reason}" in text
+    assert "condition of Callum Rosendahl: only with the lid clamped" in text
+    first = " ".join(first_page(sheet).split())
+    assert reason in first
+    assert "only with the lid clamped" in first
+    check = tmp_path / "check.pdf"
+    assert command.run("prestart", case, "-o", check).code == 0
+    assert "Condition of Callum Rosendahl: only with the lid clamped" in " ".join(first_page(check).split())
+
+
+def test_a_missing_a_changed_and_a_foreign_annex_are_found_and_named(tmp_path: Path) -> None:
+    case, sheet = write_case(tmp_path), tmp_path / "s.pdf"
+    sign_all(case)
+    print_sheet(case, sheet)
+    annex = making.annex_path(sheet)
+    printed = annex.read_bytes()
+    assert answer(sheet)[0] == 0
+    other = making.annex_of(making.assess(parse_case(case_text())), "Letter", case.name)
+    foreign = making.annex_of(making.assess(parse_case(case_text())), "A4", "else.toml")
+    for content, words in (
+        (printed.replace(b"/Lang", b"/Lamg", 1), "was edited, or is no annex of this case"),
+        (b"%PDF-1.7\nhello\n%%EOF\n", "was edited, or is no annex of this case"),
+        (making.marked(foreign), "was edited, or is no annex of this case"),
+        (making.marked(other), "is another annex of this case: its checksum is"),
+    ):
+        annex.write_bytes(content)
+        code, _, text = answer(sheet)
+        assert code == verify.CODES["changed"]
+        assert f"s-annex.pdf {'beside it ' if 'edited' in words else ''}{words}" in text
+    annex.unlink()
+    code, _, text = answer(sheet)
+    assert code == verify.CODES["not checked"]
+    assert "its annex, s-annex.pdf, is not beside it" in text
