@@ -177,7 +177,7 @@ class Scenario:
     # what keeps the person below the limit all the same (a barrier that holds, eyewear), or ""
     answer: str = field(default="", metadata=told(rank=3, worse=not_))
     # the printed reason, when the case removes this scenario
-    struck_out: str = field(default="", metadata=told(whole=True, rank=1, worse=not_))
+    struck_out: str = field(default="", metadata=told(spoken=True, rank=1, worse=not_))
     criterion: Criterion = field(metadata=told(inside=("rule_set", "hazard", "rule")))
     controls: tuple[str, ...] = ()
     shares: tuple[LineShare, ...] = ()  # of a laser with several wavelengths: what each adds to the ratio

@@ -30,7 +30,7 @@ from lasersafe.results import (
     StrikeOuts,
     Zone,
 )
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Case

@@ -18,6 +18,7 @@ from lasersafe.scene.mirrors import Mirror, from_spots, reachable
 from lasersafe.scene.profile import NEAREST, BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from lasersafe.wording.message import key_of
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene, Surface, Target
@@ -233,7 +234,7 @@ def _bent(
         return tuple(dict.fromkeys(one for found in every for one in found))
     form = item.axes if item.shape == bend and item.axes and radius is None else "sphere"
     found = _as_any(beam, context.wavelength, places, f"{bend} {form}", in_parts=not item.placed)
-    return tuple(one for one in found if item.shape == bend or not one.words.endswith(TAKEN_AS_FLAT))
+    return tuple(one for one in found if item.shape == bend or key_of(one.words) != TAKEN_AS_FLAT)
 
 
 def _tilts(source: Source, item: Lit, spots: Spots) -> tuple[float, ...]:

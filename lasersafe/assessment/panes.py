@@ -14,6 +14,7 @@ from lasersafe.assessment.loads import window_screen
 from lasersafe.scene.mirrors import Mirror, reachable
 from lasersafe.scene.screens import blocked
 from lasersafe.scene.sources import Source
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene
@@ -62,7 +63,8 @@ def panes_of(scene: Scene) -> tuple[Pane, ...]:
                     continue
                 middle = ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0, (glass.bottom + glass.top) / 2.0)
                 normal = ((a[1] - b[1]) / length, (b[0] - a[0]) / length, 0.0)
-                mirror = Mirror(f"glass of {opening.name}", middle, normal, math.hypot(length, height), share)
+                name = Message("pane.name", name=opening.name)
+                mirror = Mirror(name, middle, normal, math.hypot(length, height), share)
                 found.append(Pane(mirror, length, height))
     return tuple(found)
 

@@ -18,6 +18,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import SceneFinding
+from lasersafe.wording.message import inner
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -142,7 +143,7 @@ def _of_barrier(stage: Stage, barrier: BarrierLine, wording: Wording, say: Findi
                 "barrier", key, name, refuses=way.asked and relied, barrier=name, way=text(f"way.{way.way}"),
                 laser=way.laser, setup=way.setup,
                 away="–" if way.away is None else format_quantity(way.away, "m", 3, "down"),
-                verdict=wording.say(way.verdict).removeprefix(text("barriers.fails")).lstrip(" :"),
+                verdict=wording.say(inner(way.verdict, "why")),
             )  # fmt: skip
     judged = {window.name for window in barrier.windows}
     for gap in barrier.openings:

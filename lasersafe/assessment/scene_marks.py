@@ -6,6 +6,7 @@ What a camera may receive is advice, never a verdict, since no limit exists for 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -29,6 +30,7 @@ from lasersafe.records.scene import (
 )
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.profile import BeamProfile
+from lasersafe.wording.message import Message, joined
 
 if TYPE_CHECKING:
     from lasersafe.models import Camera, Surface, Target
@@ -175,10 +177,10 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     }
     place = (*entry.position.pair, float(entry.height))
     lam, beam = context.wavelength, context.beam
-    rows: list[tuple[str, float, cameras.CameraAdvice]] = []
+    rows: list[CameraLine] = []
     for pose in stage.poses(main, "running"):
         away = max(math.dist(place, pose.apex), CLOSEST)
-        rows.append(("", away, cameras.beam_in_camera(camera, amount, lam, beam, away, **light)))
+        rows.append(cameras.beam_in_camera(camera, amount, lam, beam, away, **light))
         for item in stage.lit(context, pose):
             spots = stage.spots(context, pose, item)
             near = max(float(spots.away(*(np.asarray(value, dtype=float) for value in place))), CLOSEST)
@@ -186,25 +188,17 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
                 camera, amount, lam, near, reflectance=item.reflectance, model=stage.case.settings.scatter_model,
                 spot_diameter=context.spot if not item.placed else 0.0, **light,
             )  # fmt: skip
-            rows.append((item.name, near, spot))
+            rows.append(replace(spot, surface=item.name))
     for source in stage.sources(main, "mirror", "eye"):
         if isinstance(source.profile, BeamProfile):
             path, sent = max(source.path_to(place), CLOSEST), amount * source.factor
             seen = cameras.beam_in_camera(camera, sent, lam, source.profile.beam, path, way="mirror", **light)
-            rows.append((source.surface, path, seen))
-    worst: dict[str, tuple[str, float, cameras.CameraAdvice]] = {}
+            rows.append(replace(seen, surface=source.surface))
+    worst: dict[str, CameraLine] = {}
     for row in rows:
-        way = row[2].way
-        if way not in worst or not row[2].exposure <= worst[way][2].exposure:
-            worst[way] = row
-    return [
-        CameraLine(
-            entry.name, main.laser.name, main.setup.name, way, surface, away, advice.exposure, advice.unit,
-            advice.spot_diameter, advice.resolved, None if advice.threshold is None else advice.threshold.value,
-            "" if advice.threshold is None else advice.threshold.source, advice.ratio, advice.words, advice.advice,
-        )
-        for way, (surface, away, advice) in worst.items()
-    ]  # fmt: skip
+        if row.way not in worst or not row.exposure <= worst[row.way].exposure:
+            worst[row.way] = replace(row, laser=main.laser.name, setup=main.setup.name)
+    return list(worst.values())
 
 
 def target_marks(stage: Stage) -> tuple[TargetMark, ...]:
@@ -235,8 +229,8 @@ def _returned(stage: Stage, context: Context, name: str) -> tuple[float, str]:
     value = context.reflectance_of(next(one for one in described if one.name == name))
     used = next(i.reflectance for p in stage.poses(context, "running") for i in stage.lit(context, p) if i.name == name)
     if used > value.value:
-        return used, "far infrared: painted and brushed metal counts as a mirror too"
-    return used, f"{value.words}; {value.source}" if value.words else value.source
+        return used, Message("mirror.far_infrared")
+    return used, joined(filter(None, (value.words, value.source)))
 
 
 def surface_marks(stage: Stage) -> tuple[SurfaceMark, ...]:

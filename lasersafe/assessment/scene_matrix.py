@@ -29,7 +29,7 @@ from lasersafe.scene.bound import Light
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Person, ScenePerson
@@ -144,9 +144,9 @@ def _hit(
         if not bent and shape != "flat":
             return None, Message(f"cannot.{shape}")
         notes = dict.fromkeys(source.note for source, _ in bent if source.note and shape != "flat")
-        return worst(bent), "; ".join(notes)
+        return worst(bent), joined(notes)
     if way == "mirror then scatter":
-        return _mirror_then_scatter(stage, context, place, tissue, mode, duration), "bound"
+        return _mirror_then_scatter(stage, context, place, tissue, mode, duration), Message("hit.bound")
     if way in ("fibre broken", "optic lost"):
         return _broken(stage, context, place, way, tissue, mode, duration)
     if way == "aided viewing":
@@ -270,13 +270,13 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     one = group[0]
     hit = one.hit
     assert hit is not None
-    place = f"({hit.point[0]:.2f}, {hit.point[1]:.2f}) m, {hit.point[2]:.2f} m high"
-    where = f"{format_quantity(hit.distance, 'm', 4)} {hit.where}"
+    where = Message("hit.where", distance=format_quantity(hit.distance, "m", 4), origin=word(hit.where))
     if one.way != "mirror then scatter":
-        where += f", at {place}"
-    note = f"; {one.note}" if one.note else ""
-    formula = "E_L · ratio" if hit.criterion.limit_unit == "W/m2" else "H_L · ratio"
-    working = Working(formula, where + note, "docs/method.md, section 16, from the places of the scene")
+        x, y, z = (f"{value:.2f}" for value in hit.point)
+        where = Message("hit.at_place", where=where, x=x, y=y, z=z)
+    formula = Message("hit.formula", symbol="E_L" if hit.criterion.limit_unit == "W/m2" else "H_L")
+    numbers = joined(filter(None, (where, one.note)))
+    working = Working(formula, numbers, "docs/method.md, section 16, from the places of the scene")
     criterion = hit.criterion
     if context.setup.fitted:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
@@ -326,7 +326,7 @@ def _matrix(context: Context, person: str, found: list[Found]) -> list[MatrixCel
             ratio=one.ratio,
             below=bool(one.ratio <= 1.0),
             struck_out=one.struck_out,
-            note=one.note or ("no light comes here on this way" if one.hit is None else ""),
+            note=one.note or (Message("hit.nothing") if one.hit is None else ""),
         )
         for (mode, way), one in cells.items()
     ]

@@ -22,6 +22,7 @@ from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+from lasersafe.wording.message import Message, word
 
 KINDS = (
     ("eye direct", "direct", "eye"),
@@ -99,8 +100,10 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
         if not parts:
             continue
         turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
-        limit = f"the {tissue} limit of {zone.criterion.rule_set} for {zone.criterion.duration:g} s"
-        words = limit if not shape.clipped_by else f"{limit}, and by {', '.join(shape.clipped_by)}"
+        time = f"{zone.criterion.duration:g} s"
+        words = Message("limited.by", tissue=word(tissue), set=zone.criterion.rule_set, time=time)
+        if shape.clipped_by:
+            words = Message("limited.and_by", limit=words, names=", ".join(shape.clipped_by))
         found.append(
             ZoneShape(
                 kind=kind,
@@ -145,9 +148,10 @@ def threshold_of(stage: Stage) -> tuple[float, str]:
     typed = stage.scene.ignition_threshold
     if typed is None:
         lowest = min(screening_thresholds(), key=lambda one: one.irradiance)
-        seen = "from memory" if lowest.seen == "memory" else lowest.seen
-        return lowest.irradiance, f"{lowest.name}, {lowest.source} ({seen})"
-    return float(typed), stage.scene.ignition_source or "typed by the user"
+        seen = word("from memory") if lowest.seen == "memory" else lowest.seen
+        name = word(lowest.name)
+        return lowest.irradiance, Message("ignition.source", name=name, source=lowest.source, seen=seen)
+    return float(typed), stage.scene.ignition_source or Message("ignition.typed")
 
 
 def ignition_source(stage: Stage, context: Context, source: Source) -> Source | None:
@@ -182,11 +186,13 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
                     ignition.append(
                         ZoneShape(
                             "ignition", context.laser.name, context.setup.name, True, False, parts, hot.reach,
-                            "last optic", f"the ignition threshold of {threshold / 1e4:.3g} W/cm2, {words}", hot.apex,
+                            "last optic",
+                            Message("limited.ignition", threshold=f"{threshold / 1e4:.3g} W/cm2", source=words),
+                            hot.apex,
                             float(burning.area.area), limit=threshold, limit_unit="W/m2",
                             clipped_by=burning.clipped_by, not_clipped_by=burning.not_clipped_by, heights=stage.band,
                             label=f"ignition {format_quantity(hot.reach, 'm', 3, 'up')}",
-                            note="peak irradiance of the bare beam",
+                            note=Message("ignition.peak"),
                         )
                     )  # fmt: skip
             targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]
@@ -224,7 +230,7 @@ def _beyond(
     distance, note = source.reach, ""
     if target.stop is not None:
         stop = held[target.stop]
-        note = f"'{target.stop}' {stop.verdict.verdict}"
+        note = Message("ignition.stop", name=target.stop, verdict=stop.verdict.verdict)
         if stopped and stop.place is not None:
             distance = min(distance, math.dist(stop.place, source.apex))
     threshold, words = threshold_of(stage)

@@ -14,6 +14,7 @@ from lasersafe.drawing.values import duration, in_unit
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.scene import SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording
+from lasersafe.wording.message import joined, word
 
 
 def state_of(scene: SceneResult, barrier: BarrierLine) -> tuple[str, str]:
@@ -35,10 +36,10 @@ def state_of(scene: SceneResult, barrier: BarrierLine) -> tuple[str, str]:
         if failing:
             every = all(not way.holds for way in own)
             beaten += 1
-            alone = ", ".join(failing)
-            against.append(alone if len(lasers) == 1 else laser if every else f"{laser} {alone}")
+            alone = joined(map(word, failing), ", ")
+            against.append(alone if len(lasers) == 1 else laser if every else joined([laser, alone], " "))
     if against:
-        return ("fails" if beaten == len(lasers) else "part"), "; ".join(against)
+        return ("fails" if beaten == len(lasers) else "part"), joined(against)
     later = dict.fromkeys(way.setup for way in barrier.ways if not way.holds)
     return ("today", ", ".join(later)) if later else ("holds", "")
 

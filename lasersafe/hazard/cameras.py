@@ -17,7 +17,9 @@ from lasersafe.optics.checks import choice, positive, within
 from lasersafe.optics.geometry import BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.optics.viewing import collected, entrance_pupil, image_spot, resolved_exposure, spot_exposure
+from lasersafe.records.advice import CameraLine
 from lasersafe.reference import shared_path
+from lasersafe.wording.message import Message, joined
 
 MODES = ("continuous", "nanosecond pulse")
 SAME = 0.01  # a threshold stands for wavelengths this close to its own, relative
@@ -78,26 +80,6 @@ class SensorThreshold:
 class _Thresholds:
     source: Source
     threshold: tuple[SensorThreshold, ...]
-
-
-@dataclass(frozen=True)
-class CameraAdvice:
-    """One way for light to reach a sensor: what the lens collects, the exposure in the image, what is published.
-
-    ``threshold`` is the lowest published one, None where none is known; ``ratio`` is exposure over it.
-    """
-
-    camera: str
-    way: str
-    amount: float
-    spot_diameter: float
-    resolved: bool
-    exposure: float
-    unit: str
-    threshold: SensorThreshold | None
-    ratio: float | None
-    words: str
-    advice: tuple[str, ...]
 
 
 @lru_cache(maxsize=1)
@@ -166,7 +148,7 @@ def beam_in_camera(
     way: str = "direct",
     pulse_duration: float | None = None,
     repetition_rate: float | None = None,
-) -> CameraAdvice:
+) -> CameraLine:
     """Return what a beam that enters the lens, directly or by a mirror, does in its focus [1]_.
 
     The beam is centred on the lens and imaged as sharply as the lens can, which is the bound.
@@ -192,7 +174,7 @@ def beam_in_camera(
 
     Returns
     -------
-    CameraAdvice
+    CameraLine
         Advice.
 
     Raises
@@ -212,7 +194,7 @@ def beam_in_camera(
     inside = whole * float(fraction_through(dx, dy, camera.pupil, beam.profile))
     spot, _ = image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
     exposure = float(spot_exposure(inside, spot, camera.transmission))
-    return _advice(camera, way, inside, float(spot), False, exposure, wavelength, pulse_duration, repetition_rate)
+    return _advice(camera, way, place, float(spot), False, exposure, wavelength, pulse_duration, repetition_rate)
 
 
 def scatter_in_camera(
@@ -227,7 +209,7 @@ def scatter_in_camera(
     spot_diameter: float = 0.0,
     pulse_duration: float | None = None,
     repetition_rate: float | None = None,
-) -> CameraAdvice:
+) -> CameraLine:
     """Return what the image of a scattering spot does on the sensor, resolved or not [1]_.
 
     A resolved spot is as bright at any distance; one that is not resolved falls off with the square of it.
@@ -257,7 +239,7 @@ def scatter_in_camera(
 
     Returns
     -------
-    CameraAdvice
+    CameraLine
         Advice.
 
     Raises
@@ -283,36 +265,48 @@ def scatter_in_camera(
         bright = float(resolved_exposure(on_surface, reflectance, camera.f_number, camera.transmission))
         exposure = max(exposure, bright)
     return _advice(
-        camera, "scatter", inside, float(spot), resolved, exposure, wavelength, pulse_duration, repetition_rate
+        camera, "scatter", distance, float(spot), resolved, exposure, wavelength, pulse_duration, repetition_rate
     )
 
 
 def _advice(
     camera: Camera,
     way: str,
-    amount: float,
+    distance: float,
     spot: float,
     resolved: bool,
     exposure: float,
     wavelength: float,
     pulse_duration: float | None,
     repetition_rate: float | None,
-) -> CameraAdvice:
+) -> CameraLine:
     threshold = known_threshold(wavelength, pulse_duration)
     unit = "W/m2" if pulse_duration is None else "J/m2"
     short = "W/cm2" if pulse_duration is None else "J/cm2"
-    image = "a resolved image" if resolved else "an image as small as the lens makes it"
-    words = f"about {exposure / 1e4:.2g} {short} in {image}, {spot * 1e6:.2g} um"
+    image = Message("camera.resolved" if resolved else "camera.smallest")
+    load, size = f"{exposure / 1e4:.2g} {short}", f"{spot * 1e6:.2g} um"
+    words = [Message("camera.in_image", load=load, image=image, size=size)]
     ratio = None
     if threshold is None:
-        mode = "continuous light" if pulse_duration is None else f"pulses of {pulse_duration:.3g} s"
-        words += f"; no published threshold is known for {mode} of {wavelength * 1e9:.4g} nm"
+        pulses = Message("camera.pulses", time=f"{pulse_duration:.3g} s") if pulse_duration is not None else None
+        light = pulses or Message("camera.continuous")
+        words.append(Message("camera.unknown", light=light, wave=f"{wavelength * 1e9:.4g} nm"))
     else:
         ratio = exposure / threshold.value
-        words += (
-            f"; the lowest published threshold is {threshold.value / 1e4:.3g} {short} ({threshold.effect}, "
-            f"{threshold.sensor}; {threshold.source}), and other devices differ"
-        )
-        if repetition_rate is not None:
-            words += "; it is one of single pulses, a train damages at less"
-    return CameraAdvice(camera.name, way, amount, spot, resolved, exposure, unit, threshold, ratio, words, ADVICE[way])
+        facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
+        words.append(Message("camera.lowest", load=f"{threshold.value / 1e4:.3g} {short}", **facts))
+        words += [Message("camera.of_one_pulse")] if repetition_rate is not None else []
+    return CameraLine(
+        camera=camera.name,
+        way=way,
+        distance=distance,
+        exposure=exposure,
+        unit=unit,
+        spot=spot,
+        resolved=resolved,
+        threshold=None if threshold is None else threshold.value,
+        threshold_source="" if threshold is None else threshold.source,
+        ratio=ratio,
+        words=joined(words),
+        advice=ADVICE[way],
+    )

@@ -14,6 +14,7 @@ from typing import Literal
 from lasersafe.data import Seen, Source, check, fail, load
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.reference import shared_path
+from lasersafe.wording.message import Message, joined, word
 
 FOLDER = "spectator_rules"
 ZERO_CELSIUS = 273.15  # K
@@ -256,26 +257,30 @@ def _judge(rule: Rule, facts: Facts) -> RuleVerdict:
         if asked is not None and given is None:
             unknown.append(name)
         elif asked is not None and given is not asked:
-            return RuleVerdict(rule, NOT_APPLICABLE, "", f"holds only where {name} is {str(asked).lower()}")
+            return RuleVerdict(rule, NOT_APPLICABLE, "", Message(f"rule.only_{name}_{str(asked).lower()}"))
     if rule.above_class is not None:
         rank = None if facts.laser_class is None else class_rank(facts.laser_class)
         if rank is None:
             unknown.append("laser_class")
         elif rank <= _RANKS[rule.above_class]:
-            return RuleVerdict(rule, NOT_APPLICABLE, "", f"holds only above Class {rule.above_class}")
+            return RuleVerdict(rule, NOT_APPLICABLE, "", Message("rule.only_above", name=rule.above_class))
     value = getattr(facts, rule.fact)
     met = None if value is None else _compare(rule, value)
     value_asked = (
         _shown(float(rule.value), "K") if rule.unit == "K" else f"{rule.value} {rule.unit.removeprefix('1')}".strip()
     )
-    asked_for = f"{rule.comparison} {value_asked}"
+    asked_for = Message(f"rule.{rule.comparison.replace(' ', '_')}", value=word(value_asked))
     if met is None:
-        return RuleVerdict(rule, NOT_JUDGED, "", f"{asked_for}; not stated: {_words(rule.fact)}")
+        return RuleVerdict(rule, NOT_JUDGED, "", _not_stated(asked_for, [rule.fact]))
     found = _shown(value, rule.unit)
+    words = Message("rule.found", asked=asked_for, found=found)
     if unknown and not met:
-        missing = ", ".join(_words(name) for name in unknown)
-        return RuleVerdict(rule, NOT_JUDGED, found, f"{asked_for}, here {found}; not stated: {missing}")
-    return RuleVerdict(rule, MET if met else NOT_MET, found, f"{asked_for}, here {found}")
+        return RuleVerdict(rule, NOT_JUDGED, found, _not_stated(words, unknown))
+    return RuleVerdict(rule, MET if met else NOT_MET, found, words)
+
+
+def _not_stated(asked: str, facts: list[str]) -> Message:
+    return Message("rule.not_stated", asked=asked, missing=joined((Message(f"fact.{one}") for one in facts), ", "))
 
 
 def _compare(rule: Rule, value: float | bool | str) -> bool | None:
@@ -288,32 +293,13 @@ def _compare(rule: Rule, value: float | bool | str) -> bool | None:
     return number >= asked if rule.comparison == "at least" else number <= asked
 
 
-_MISSING = {
-    "object_temperature": "the highest temperature of an object that a beam can reach, measured or worked out",
-    "class_where_people": "the class of the emission where people are, measured there by IEC 60825-1",
-    "class_viewed": "the class of the light that spectators look at, measured there by IEC 60825-1",
-    "class_not_viewed": "the class of the light that reaches spectators, measured there by IEC 60825-1",
-    "attended": "who does nothing but watch beam and people ([area] watch_keeper)",
-    "height_above_standing": "how high above standing places the light goes that leaves the plan overhead",
-    "lateral_gap": "where spectators are ([[scene.person]])",
-    "reach_over_gap": "where spectators and barriers are ([scene])",
-    "barrier_height": "a barrier with a place ([[scene.barrier]]), or the height of the stage ([[scene.floor]])",
-    "laser_class": "the class of each laser (class_label)",
-    "visible": "one kind of light: the lasers that are fitted can be visible and invisible",
-}
-
-
-def _words(fact: str) -> str:
-    return _MISSING.get(fact, fact.replace("_", " "))
-
-
 def _shown(value: float | bool | str, unit: str) -> str:
     if isinstance(value, bool):
-        return str(value).lower()
+        return word(str(value).lower())
     if isinstance(value, str):
         return value
     if math.isinf(value):
-        return "no such place"
+        return Message("rule.no_place")
     if unit == "K":
         return f"{value - ZERO_CELSIUS:.4g} °C"
     return f"{value:.4g}" + (f" {unit}" if unit != "1" else "")

@@ -13,6 +13,7 @@ from lasersafe.limits.grid import Piece
 from lasersafe.limits.records import EDGE, RuleSet, Source
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.records.step import Step
+from lasersafe.wording.message import Message, joined, word
 
 
 def _digits(value: float) -> str:
@@ -35,7 +36,7 @@ def _factor_steps(rules: RuleSet, piece: Piece, lam: float, time: float, alpha: 
         unit = "s" if name == "T_1" else "1"
         formula = row.formula.replace("lambda", "lambda/nm") if row.slope else row.formula
         numbers = row.formula.split(" = ")[1].replace("lambda", _digits(lam * 1e9)) if row.slope else _digits(value)
-        steps.append(_step(name, rules.factors[name].meaning, formula, numbers, value, unit, row.source))
+        steps.append(_step(name, word(rules.factors[name].meaning), formula, numbers, value, unit, row.source))
     if "C_E" in piece.row.factors:
         steps += _source_steps(rules, time, alpha)
     if piece.row.power_T_2:
@@ -48,24 +49,26 @@ def _source_steps(rules: RuleSet, time: float, alpha: float) -> list[Step]:
     high = rules.time_factors["alpha_max"].row(time)
     alpha_max = float(angle_max(rules.name, time)) * 1e3
     mrad, value = alpha * 1e3, float(source_factor(rules.name, time, alpha))
+    formula: str
     if mrad <= low.constant * (1 + EDGE):
-        formula, numbers = "C_E = 1 for alpha up to alpha_min", "1"
+        formula, numbers = Message("limit.small_source"), "1"
     elif mrad <= alpha_max * (1 + EDGE):
         formula, numbers = "C_E = alpha/alpha_min", f"{_digits(mrad)}/{_digits(low.constant)}"
     else:
-        formula = "C_E = alpha^2/(alpha_min alpha_max), with the power of the whole source"
+        formula = Message("limit.whole_source")
         numbers = f"{_digits(mrad)}^2/({_digits(low.constant)} x {_digits(alpha_max)})"
     return [
         _time_step(rules, "alpha_min", time, low.constant * 1e-3),
         _time_step(rules, "alpha_max", time, alpha_max * 1e-3),
-        _step("C_E", "correction for an extended source", formula, numbers, value, "1", high.source),
+        _step("C_E", Message("limit.extended"), formula, numbers, value, "1", high.source),
     ]
 
 
 def _time_step(rules: RuleSet, name: str, time: float, value: float) -> Step:
     factor = rules.time_factors[name]
     row = factor.row(time)
-    return _step(name, factor.meaning, f"{row.formula} mrad", _with_time(row.formula, time), value, "rad", row.source)
+    meaning, numbers = word(factor.meaning), _with_time(row.formula, time)
+    return _step(name, meaning, f"{row.formula} mrad", numbers, value, "rad", row.source)
 
 
 def _t2_step(rules: RuleSet, alpha: float) -> Step:
@@ -73,7 +76,7 @@ def _t2_step(rules: RuleSet, alpha: float) -> Step:
     row = factor.row(alpha * 1e3)
     numbers = row.formula.split(" = ")[1].replace("alpha", _digits(alpha * 1e3))
     value = float(time_t2(rules.name, alpha))
-    return _step("T_2", factor.meaning, row.formula, numbers, value, "s", row.source)
+    return _step("T_2", word(factor.meaning), row.formula, numbers, value, "s", row.source)
 
 
 def _limit_steps(rules: RuleSet, limit: HazardLimit, piece: Piece, lam: float, time: float, alpha: float) -> list[Step]:
@@ -86,16 +89,18 @@ def _limit_steps(rules: RuleSet, limit: HazardLimit, piece: Piece, lam: float, t
     dose, irradiance = float(limit.radiant_exposure), float(limit.irradiance)
     value, unit = (dose, "J/m2") if row.quantity == "H" else (irradiance, "W/m2")
     numbers = " x ".join(parts)
-    steps.append(_step(row.quantity, f"limit, {limit.name}", row.formula, numbers, value, unit, row.source))
+    meaning = Message("limit.of_hazard", hazard=word(limit.name))
+    steps.append(_step(row.quantity, meaning, row.formula, numbers, value, unit, row.source))
     if row.quantity == "H":
         numbers = f"{_digits(dose)}/{_digits(time)}"
-        steps.append(Step("E", "the same as irradiance", "E = H/t", numbers, irradiance, "W/m2", "definition"))
+        steps.append(Step("E", Message("limit.as_irradiance"), "E = H/t", numbers, irradiance, "W/m2", "definition"))
     else:
         numbers = f"{_digits(irradiance)} x {_digits(time)}"
-        steps.append(Step("H", "the same as radiant exposure", "H = E t", numbers, dose, "J/m2", "definition"))
+        steps.append(Step("H", Message("limit.as_exposure"), "H = E t", numbers, dose, "J/m2", "definition"))
     hole, width = piece.aperture, float(limit.limiting_aperture)
     formula = hole.formula.replace("aperture", "D_a") + " mm"
-    steps.append(_step("D_a", "limiting aperture", formula, _with_time(hole.formula, time), width, "m", hole.source))
+    numbers = _with_time(hole.formula, time)
+    steps.append(_step("D_a", Message("limit.aperture"), formula, numbers, width, "m", hole.source))
     if piece.cone:
         steps.append(_time_step(rules, "gamma", time, float(cone_angle(rules.name, time))))
     return steps
@@ -162,12 +167,14 @@ def explain(
             plain = next(h for h in hazard_limits(rule_set, tissue, lam, time, alpha) if h.name == limit.name)
         steps += _limit_steps(rules, plain, piece, lam, time, alpha)
         if plain is not limit:
-            numbers, value = f"area = {exposed_area:g} m2", float(limit.irradiance)
-            meaning, formula = "lower limit for a large exposed area", "E by exposed area"
+            numbers, value = Message("limit.area", area=f"{exposed_area:g} m2"), float(limit.irradiance)
+            meaning, formula = Message("limit.large_area"), Message("limit.by_area")
             steps.append(Step("E", meaning, formula, numbers, value, "W/m2", str(limit.source), str(limit.seen)))
     final = exposure_limit(rule_set, tissue, lam, time, alpha, exposed_area=exposed_area)
-    numbers = ", ".join(f"{limit.name} {_digits(float(limit.radiant_exposure))}" for limit in limits)
-    formula, numbers = "H = min(H of each hazard)", f"min({numbers})"
-    meaning, value = f"lowest limit: {final.hazard}", float(final.radiant_exposure)
-    steps.append(Step("H", meaning, formula, numbers, value, "J/m2", str(final.source), str(final.seen)))
+    parts = (
+        Message("limit.part", hazard=word(limit.name), value=_digits(float(limit.radiant_exposure))) for limit in limits
+    )
+    formula, least = Message("limit.least_formula"), Message("limit.least", parts=joined(parts, ", "))
+    meaning, value = Message("limit.lowest", hazard=word(str(final.hazard))), float(final.radiant_exposure)
+    steps.append(Step("H", meaning, formula, least, value, "J/m2", str(final.source), str(final.seen)))
     return tuple(steps)

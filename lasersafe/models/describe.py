@@ -18,6 +18,7 @@ from lasersafe.models.reading import read_case
 from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot, Tolerance
 from lasersafe.records.day import StarterValue
 from lasersafe.reference import templates_path
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterator, Mapping
@@ -93,8 +94,9 @@ def _plain(value: SIValue) -> str:
     off = value.tolerance
     if off is None:
         return f"{float(value):.6g}{unit}"
-    word = "" if off.kind == "bound" else f", {off.kind}"
-    return f"{float(value):.6g} ({off.low:.6g} to {off.high:.6g}{word}){unit}"
+    ends = Message("input.range", low=f"{off.low:.6g}", high=f"{off.high:.6g}")
+    kinds = [] if off.kind == "bound" else [word(off.kind)]
+    return Message("input.within", value=f"{float(value):.6g}", ends=joined([ends, *kinds], ", "), unit=unit)
 
 
 def canonical(case: Case) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from lasersafe.errors import QuantityError
 from lasersafe.physical import covered
 from lasersafe.quantity import Quantity, parse_quantity, refused
 from lasersafe.typed import shown
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models.measured import Measured
@@ -99,7 +100,7 @@ class _Two:
     @property
     def typed(self) -> str:
         """The text as typed."""
-        return self.words(lambda one: one.typed)
+        return str(self.words(lambda one: one.typed))
 
 
 @dataclass(frozen=True)
@@ -118,7 +119,7 @@ class Knob(_Two):
 
     def words(self, word: Callable[[SIValue], str]) -> str:
         """Return the setting or its range in words."""
-        return f"{word(self.low)} to {word(self.high)}" if self.turnable else word(self.low)
+        return Message("input.range", low=word(self.low), high=word(self.high)) if self.turnable else word(self.low)
 
 
 @dataclass(frozen=True)
@@ -169,7 +170,7 @@ class Path:
     @property
     def typed(self) -> str:
         """The text as typed."""
-        return self.words(lambda one: one.typed)
+        return str(self.words(lambda one: one.typed))
 
 
 Value = SIValue | Knob | Axes | Spot | Path

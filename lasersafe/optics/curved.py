@@ -15,10 +15,11 @@ from numpy.typing import ArrayLike
 from lasersafe.errors import OutOfRangeError
 from lasersafe.optics.checks import choice, floats, positive, within
 from lasersafe.optics.geometry import BeamGeometry, Pair, diameters, pair
+from lasersafe.wording.message import Message, word
 
 SHAPES = ("flat", "convex sphere", "concave sphere", "convex cylinder", "concave cylinder")
 AXES = ("x", "y")
-TAKEN_AS_FLAT = "of unknown radius, taken as flat: its curvature only spreads this beam more"
+TAKEN_AS_FLAT = "shape.taken_as_flat"  # key of what is said then
 
 
 def shape_radii(shape: str, radius: float = math.inf, curved_axis: str = "x") -> Pair:
@@ -332,13 +333,13 @@ def reflect_shape(
     real = with_real_focus(beam, wavelength)
     if radius is not None:
         radii = shape_radii(shape, radius, curved_axis)
-        return reflect(real, distance, radii, incidence, tangential), f"{shape}, as stated"
+        return reflect(real, distance, radii, incidence, tangential), Message("shape.stated", shape=word(shape))
     spreads = [bool(distance >= waist) for waist in beam.waist_position]
     hollow = shape.startswith("concave")
     curved = [shape.endswith("sphere") or axis == curved_axis for axis in AXES]
     flat = reflect(real, distance, math.inf)
     if not hollow and all(spread or not bent for spread, bent in zip(spreads, curved, strict=True)):
-        return flat, f"{shape} {TAKEN_AS_FLAT}"
+        return flat, Message(TAKEN_AS_FLAT, shape=word(shape))
     bound = tightest(real, distance)
     pointed = replace(flat, waist_diameter=(0.0, 0.0))  # a hollow one pulls a focus nearer: any focus up to the flat's
     parts = []
@@ -352,4 +353,4 @@ def reflect_shape(
         beam.profile,
         "hyperbolic",
     )
-    return found, f"{shape} of unknown radius, taken as the curvature that is the worst at each place"
+    return found, Message("shape.worst", shape=word(shape))

@@ -26,15 +26,15 @@ def _share(ratio: float | None) -> float:
     return 1.0 if ratio is None else badness(ratio)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CameraLine:
     """What one camera may receive on one way: advice, never a verdict."""
 
     camera: str = field(metadata=SAME)
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
+    laser: str = field(default="", metadata=SAME)
+    setup: str = field(default="", metadata=SAME)
     way: str = field(metadata=SAME)  # direct | mirror | scatter
-    surface: str
+    surface: str = ""
     distance: float  # [m] along the beam, or from the lit surface
     exposure: float = field(metadata=told(rank=2, worse=badness))  # in the image
     unit: str  # W/m2 | J/m2, of one pulse

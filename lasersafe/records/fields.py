@@ -26,7 +26,6 @@ class Told:
     shown: Callable[[Any], Any] | None = None  # what is shown for the value
     endless: bool = False  # a number without end is shown as the text "inf"; otherwise as null
     spoken: bool = False  # holds words of the program, which other languages say in theirs
-    whole: bool = False  # spoken in one piece or not at all
     same: bool = False  # what two records share that stand for the same thing
     rank: int = 0  # which of two records is the worse: the first rank at which they differ says it
     worse: Callable[[Any], Any] = bool  # higher of the worse value

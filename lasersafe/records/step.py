@@ -17,7 +17,7 @@ class Step:
     numbers: str = field(metadata=SPOKEN)
     value: float
     unit: str
-    source: str = field(metadata=told(whole=True))
+    source: str = field(metadata=SPOKEN)
     seen: str = "read"  # read | part | memory | common practice | own
 
 

@@ -11,6 +11,7 @@ from lasersafe.records.scene import HazardMap
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+from lasersafe.wording.message import Message
 
 FLOAT = NDArray[np.float64]
 EYES = (("standing adult", 1.6), ("child", 1.0))  # m; common practice, no source
@@ -51,7 +52,7 @@ def hazard_map(
             here = ratio[level, part]
             for source, pieces in pairs:
                 _raise(here, source, pieces, x[None, :], y[part, None], height)
-    return HazardMap(x, y, tuple(heights), ratio, note=f"a ratio below {NEGLIGIBLE:g} is written as 0")
+    return HazardMap(x, y, tuple(heights), ratio, note=Message("map.negligible", least=f"{NEGLIGIBLE:g}"))
 
 
 def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: FLOAT, height: float) -> None:

@@ -13,6 +13,7 @@ from lasersafe.scene.directions import EVERYWHERE, Cone, Vector, mirrored, turne
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from lasersafe.wording.message import Message
 
 FLOAT = NDArray[np.float64]
 _FINER = 6  # how often the grid is laid anew over what was found
@@ -143,7 +144,7 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
     return from_spots(
         "mirror", spots, source.profile, reach, offset=source.offset + nearest,
         factor=source.factor * mirror.reflectance, surface=mirror.name,
-        note="the way it faces is not known, so it can reflect anywhere",
+        note=Message("hit.faces_anywhere"),
     )  # fmt: skip
 
 

@@ -31,13 +31,11 @@ from lasersafe.wording.files import (
     HazardText,
     RoleText,
     read_lists,
-    read_phrases,
     read_texts,
     unique,
     where_in,
 )
 from lasersafe.wording.message import Message, said_word
-from lasersafe.wording.phrases import translated
 
 __all__ = [
     "CONDITIONS",
@@ -75,7 +73,6 @@ class Wording:
     texts: dict[str, str]
     digest: str
     day: dict[str, tuple[DayText, ...]]  # list of `DAY_LISTS` -> its lines
-    phrases: tuple[tuple[str, str], ...] = ()  # what the program says in English -> how it is said here
 
     def day_lines(self, name: str, conditions: Collection[str]) -> tuple[DayText, ...]:
         """Return the lines of one list of ``day.toml`` whose conditions are all met, in the order of the file.
@@ -155,14 +152,9 @@ class Wording:
         met = _checked_conditions(conditions)
         return tuple(entry for entry in self.other_hazards if met.issuperset(entry.when) and entry.meets(material, gas))
 
-    def said(self, text: str) -> str:
-        """Return a sentence or a word of the program in this language; anything else as it is."""
-        return text.said(self.language) if isinstance(text, Message) else said_word(text, self.language)
-
     def say(self, text: str) -> str:
-        """Return what the program says in English in this language, or unchanged when there is no phrase for it."""
-        found = self.said(text)
-        return translated(text, self.phrases) if found == text and self.phrases else found
+        """Return a sentence or a word of the program in this language; what users type stays as it is."""
+        return text.said(self.language) if isinstance(text, Message) else said_word(text, self.language)
 
     def input_name(self, name: str) -> str:
         """Return a field of the case file in words, of an oblong width with its axis, as ``beam_diameter.x``."""
@@ -220,8 +212,6 @@ def load_wording(language: str = "en") -> Wording:
         name: load_toml(folder / f"{name}.toml")
         for name in ("controls", "other_hazards", "cautions", "sign_off", "day", *_TEXTS)
     }
-    if (folder / "phrases.toml").is_file():
-        files["phrases"] = load_toml(folder / "phrases.toml")
     digest = hashlib.sha256(json.dumps(files, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
     cautions = record(Cautions, files["cautions"], where_in(language, "cautions.toml"))
     unique(cautions.caution, where_in(language, "cautions.toml"))
@@ -241,7 +231,6 @@ def load_wording(language: str = "en") -> Wording:
         texts={key: text for name in _TEXTS for key, text in read_texts(language, f"{name}.toml", files[name]).items()},
         digest=digest,
         day=_lists(DayText, language, files, "day", *DAY_LISTS),
-        phrases=read_phrases(language, files.get("phrases", {})),
     )
 
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any, Literal, TypeVar, get_args
 
 from lasersafe.data import fail, record
-from lasersafe.wording.phrases import PLACE
 
 CONTROL_KINDS = ("substitute", "technical", "organisational", "personal")
 Way = Literal["direct", "mirror", "scatter"]
@@ -152,22 +151,6 @@ def unique(entries: Iterable[Any], where: str) -> None:
     for key, count in Counter(entry.key for entry in entries).items():
         if count > 1:
             fail(where, f"key '{key}' occurs twice")
-
-
-def read_phrases(language: str, data: dict[str, Any]) -> tuple[tuple[str, str], ...]:
-    """Return pairs of an English phrase and its translation; both name the same ``{places}``."""
-    where = where_in(language, "phrases.toml")
-    found: list[tuple[str, str]] = []
-    for group, entries in data.items():
-        if not isinstance(entries, dict):
-            fail(where, f"'{group}' must be a table, [{group}]")
-        for english, here in entries.items():
-            if not isinstance(here, str) or not here.strip():
-                fail(where, f"'{english}' must be a text that is not empty")
-            if sorted(PLACE.findall(english)) != sorted(PLACE.findall(here)):
-                fail(where, f"'{english}' and its translation do not name the same places in braces")
-            found.append((english, here))
-    return tuple(found)
 
 
 def read_texts(language: str, file: str, data: dict[str, Any]) -> dict[str, str]:

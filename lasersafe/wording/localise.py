@@ -1,4 +1,4 @@
-"""An assessment in another language: what the program says in it goes through the phrases of the wording.
+"""An assessment in another language: the sentences of the program are said in it by their keys.
 
 Names, notes and reasons that a user typed are left alone; so are symbols, formulas, numbers and units.
 """
@@ -6,15 +6,14 @@ Names, notes and reasons that a user typed are left alone; so are symbols, formu
 from __future__ import annotations
 
 from dataclasses import is_dataclass, replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from lasersafe.records.fields import told_of
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.results import Assessment
     from lasersafe.wording import Wording
-
-Record = TypeVar("Record")
 
 
 def localise(assessment: Assessment, wording: Wording) -> Assessment:
@@ -25,44 +24,23 @@ def localise(assessment: Assessment, wording: Wording) -> Assessment:
     assessment : Assessment
         As assessed.
     wording : Wording
-        Its phrases are used; a wording without any leaves the assessment as it is.
+        What is said already in its language leaves the assessment as it is.
     """
-    if not wording.phrases:
-        return assessment
-    return _Localiser(wording).record(assessment)
+    done: dict[int, Any] = {}
 
-
-class _Localiser:
-    """Walks through records; the same record stays the same, since the sheet tells limits apart by identity."""
-
-    def __init__(self, wording: Wording) -> None:
-        self.wording = wording
-        self.done: dict[int, Any] = {}
-
-    def record(self, value: Record) -> Record:
-        if id(value) not in self.done:
-            changed: dict[str, Any] = {}
-            for name, told in told_of(value):
-                old = getattr(value, name)
-                if told.whole:
-                    new = self.wording.said(old)
-                else:
-                    new = self._spoken(old) if told.spoken else self._inside(old)
-                if new is not old:
-                    changed[name] = new
-            self.done[id(value)] = replace(value, **changed) if changed else value  # type: ignore[type-var]
-        found: Record = self.done[id(value)]
-        return found
-
-    def _spoken(self, value: Any) -> Any:
+    def said(value: Any, spoken: bool = False) -> Any:
         if isinstance(value, str):
-            said = self.wording.say(value)
-            return value if said == value else said
-        return tuple(map(self.wording.say, value))
+            return wording.say(value) if spoken or isinstance(value, Message) else value
+        if type(value) is tuple:
+            new = tuple(said(one, spoken) for one in value)
+            return value if all(one is other for one, other in zip(new, value, strict=True)) else new
+        if not is_dataclass(value) or isinstance(value, type):
+            return value
+        if id(value) not in done:  # the same record stays the same: the sheet tells limits apart by identity
+            old = {name: (getattr(value, name), told.spoken) for name, told in told_of(value)}
+            changed = {name: new for name, field in old.items() if (new := said(*field)) is not field[0]}
+            done[id(value)] = replace(value, **changed) if changed else value
+        return done[id(value)]
 
-    def _inside(self, value: Any) -> Any:
-        if is_dataclass(value) and not isinstance(value, type):
-            return self.record(value)
-        if isinstance(value, tuple) and value and is_dataclass(value[0]):
-            return tuple(self.record(one) for one in value)
-        return value
+    found: Assessment = assessment if wording.language == "en" else said(assessment)
+    return found

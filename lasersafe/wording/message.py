@@ -65,6 +65,12 @@ def key_of(text: str) -> str:
     return text.key if isinstance(text, Message) else ""
 
 
+def inner(text: str, place: str) -> str:
+    """Return what stands in a place of a sentence; of a text that is none, all of it."""
+    found: str = text.values[place] if isinstance(text, Message) else text
+    return found
+
+
 def listed(parts: Iterable[str]) -> str:
     """Return one or more texts with an and between them."""
     return reduce(lambda first, second: Message("join.and", first=first, second=second), parts)
