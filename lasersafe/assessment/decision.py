@@ -30,7 +30,7 @@ from lasersafe.results import (
     StrikeOuts,
     Zone,
 )
-from lasersafe.wording.message import Message, word
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Case

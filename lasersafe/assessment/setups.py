@@ -275,12 +275,7 @@ def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
         for one in setup.zones:
             values = one.by_rule_set
             if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
-                found.append(
-                    RuleSetDifference(
-                        f"{setup.laser}, {setup.setup}: {one.way}, {one.tissue}",
-                        dict(values),
-                        "m",
-                        one.criterion.rule_set,
-                    )
-                )
+                names = {"laser": setup.laser, "setup": setup.setup, "way": word(one.way), "tissue": word(one.tissue)}
+                what = Message("zone.named", **names)
+                found.append(RuleSetDifference(what, dict(values), "m", one.criterion.rule_set))
     return tuple(found)

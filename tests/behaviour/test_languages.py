@@ -88,7 +88,8 @@ def test_texts_are_translated(language: str) -> None:
     assert same <= {
         "sheet.program", "setup.from_origin", "eyewear.mode", "steps.setup", "area.blank", "sign_off.name",
         "chart.person", "scenarios.person", "steps.symbol", "inplace.finding", "steps.limits", "plan.tag",
-        "plan.person", "plan.plain", "sure.upper", "sure.error", "need.one_line", "word.linear", "people.person", "limit.least",
+        "plan.person", "plan.plain", "sure.upper", "sure.error", "need.one_line", "word.linear", "people.person",
+        "limit.least",
     }  # fmt: skip
     for name in DAY_LISTS:
         pairs = zip(english.day[name], other.day[name], strict=True)

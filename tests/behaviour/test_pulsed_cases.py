@@ -311,8 +311,8 @@ def test_a_day_above_the_limit_refuses_the_decision():
     assessment = assess(parse_case(with_visits("900 s")))
     passed = dataclasses.replace(assessment.decision, passed=True)
     bad = tuple(dataclasses.replace(day, ratio=1.2, below=False) for day in assessment.ultraviolet)
-    assert with_days(passed, assessment.ultraviolet, str) == passed
-    refused_one = with_days(passed, bad, str)
+    assert with_days(passed, assessment.ultraviolet, "en") == passed
+    refused_one = with_days(passed, bad, "en")
     assert not refused_one.passed
     assert "add up to 1.20 times" in refused_one.reasons[0]
     assert "ultraviolet doses of a day" in refused_one.verdict
