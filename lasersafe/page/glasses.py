@@ -9,7 +9,7 @@ from lasersafe.ask.eyewear import EyewearQuestion, eyewear_answer
 from lasersafe.errors import InputError
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.page.forms import Fields
-from lasersafe.page.picture import beam_and_face
+from lasersafe.page.picture import beam_and_face, picture_words
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.wording import load_wording
@@ -102,7 +102,8 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         "pairs": [_pair(question, text, fields) for text in pairs],
         "assumed": assumed,
         "typed": {name: say(f"glasses.{key}") for name, key in _TYPED.items() if fields.typed(name)},
-        "picture": beam_and_face(
+        "picture": beam_and_face(need["beam_diameter_63_m"], need["reliable"], say),
+        "words": picture_words(
             need["beam_diameter_63_m"], need["optical_density"], need["reliable"], say, unknown="width" in assumed
         ),
         "caution": load_wording(language).caution_short,

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, Words, arrow, box
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box
 from lasersafe.drawing.svg import to_svg
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity
 
-_WIDE, _HIGH = 180.0, 84.0  # [mm] of the picture
+_WIDE, _HIGH = 180.0, 80.0  # [mm] of the picture
 _FACE = 0.35  # of its size in life
 _BEAM, _PALE, _SKIN, _GLASS = "#8f1d4f", "#e3b7c9", "#efe6dc", "#1d4e9e"
 # A face from the side, looking left, in millimetres from the pupil, to the right and up; drawn for this page.
@@ -18,29 +18,23 @@ _PROFILE: Run = (
 )  # fmt: skip
 
 
-def beam_and_face(width: float, density: float, reliable: bool, say: Texts, *, unknown: bool) -> str:
+def beam_and_face(width: float, reliable: bool, say: Texts) -> str:
     """Return the picture as an SVG element.
 
     Parameters
     ----------
     width : float
         1/e diameter of the beam at the face. [m]
-    density : float
-        Optical density that is asked for. [1]
     reliable : bool
         Whether eyewear can be relied on at all.
     say : Texts
         Texts of the page.
-    unknown : bool
-        Whether the width was not known.
     """
-    eye = (126.0, 46.0)
+    eye = (126.0, 42.0)
     face: Run = tuple((eye[0] + 6.0 + x * _FACE, eye[1] + y * _FACE) for x, y in _PROFILE)
     half = min(max(width * 1e3 * _FACE, 0.7), 60.0) / 2.0
     glass = eye[0] - 2.5
     frame = ((glass, eye[1] + 7.0), (eye[0] + 26.0, eye[1] + 5.0))
-    words = "picture.unknown_width" if unknown else "picture.width"
-    parts = {"density": say.number(f"{density:.1f}"), "parts": _parts(density)}
     marks: list[Mark] = [
         Area((face,), _SKIN),
         Lines(((*face, face[0]),), BLACK, 0.4),
@@ -54,12 +48,19 @@ def beam_and_face(width: float, density: float, reliable: bool, say: Texts, *, u
     marks += [
         Lines((((glass, eye[1] - 9.0), (glass, eye[1] + 9.0)), frame), _GLASS, 1.4),
         *arrow((3.0, eye[1]), (13.0, eye[1]), _BEAM, 0.8, 3.0),
-        Words(3.0, 76.0, say(words, width=say.number(format_quantity(width, "m", 3))), 3.2),
-        Words(3.0, 16.0, say("picture.filter" if reliable else "picture.no_filter"), 3.4, True),
-        Words(3.0, 10.0, say("picture.parts", **parts), 3.2),
-        Words(3.0, 3.0, say("picture.scale"), 2.8),
     ]
     return inline(to_svg(Drawing("chart", say("picture.title"), _WIDE, _HIGH, (0, 0, _WIDE, _HIGH), 0, marks)))
+
+
+def picture_words(width: float, density: float, reliable: bool, say: Texts, *, unknown: bool) -> list[str]:
+    """Return what the picture shows in words, with the optical density that is asked for [1]."""
+    width_text = say.number(format_quantity(width, "m", 3))
+    density_text = say.number(f"{density:.1f}")
+    return [
+        say("picture.unknown_width" if unknown else "picture.width", width=width_text),
+        say("picture.parts" if reliable else "picture.no_filter", density=density_text, parts=_parts(density)),
+        say("picture.scale"),
+    ]
 
 
 def _parts(density: float) -> str:

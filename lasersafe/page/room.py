@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +13,8 @@ import shapely
 import tomli_w
 
 from lasersafe.assessment import assess
+from lasersafe.drawing.floor import joined
+from lasersafe.drawing.plan import stands
 from lasersafe.errors import CalcError
 from lasersafe.models import parse_case
 from lasersafe.page.case import people_of, rows_of
@@ -26,7 +28,7 @@ from lasersafe.wording.localise import localise
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
-    from lasersafe.records.scene import Polygon, SceneResult
+    from lasersafe.records.scene import SceneResult
     from lasersafe.results import Assessment
 
 UNITS = 100.0  # of the drawing of the page, per metre
@@ -67,7 +69,7 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
     wording, shown = load_wording(language), localise(assessment, load_wording(language))
     scene = assessment.scene
     assert scene is not None
-    tones = tones_of(assessment, scene, room)
+    tones = tones_of(assessment, room)
     dark = tones["nobody"].union(tones["eyewear"])
     white = max(1.0 - dark.area / (room.wide * room.deep), 0.0)
     people = people_of(shown, say)
@@ -97,30 +99,12 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
 # Three tones
 
 
-def tones_of(assessment: Assessment, scene: SceneResult, room: Room) -> dict[str, Any]:
-    """Return where nobody may be, and where only somebody may who wears the eyewear named, inside the room.
-
-    Eyewear is no answer to what burns skin, and none to a beam for which no eyewear can be relied on.
-    """
-    relied = {laser.name: laser.eyewear is not None and laser.eyewear.reliable for laser in assessment.record.lasers}
-    nobody: list[Any] = []
-    eyewear: list[Any] = []
-    for zone in scene.zones:
-        if zone.fitted:
-            skin = "skin" in zone.kind or zone.kind == "ignition"
-            (nobody if skin or not relied.get(zone.laser) else eyewear).append(_area(zone.polygons))
-    for way in scene.beyond:
-        if way.fitted:
-            (eyewear if relied.get(way.laser) else nobody).append(_area(way.polygons))
+def tones_of(assessment: Assessment, room: Room) -> dict[str, Any]:
+    """Return where nobody stands, and where only with the eyewear named, as on the sheet, inside the room."""
     floor = shapely.box(0.0, 0.0, room.wide, room.deep)
-    dark = shapely.union_all(nobody).buffer(_LINE).simplify(_LINE).intersection(floor)
-    pale = shapely.union_all(eyewear).buffer(_LINE).simplify(_LINE).intersection(floor).difference(dark)
-    return {"nobody": dark, "eyewear": pale}
-
-
-def _area(polygons: Iterable[Polygon]) -> Any:
-    found = [shapely.Polygon(one.outline, one.holes) for one in polygons if len(one.outline) > 2]
-    return shapely.union_all([one if one.is_valid else shapely.make_valid(one) for one in found])
+    areas = {key: joined(parts) for key, parts in stands(assessment).items()}
+    areas = {key: area.buffer(_LINE).simplify(_LINE).intersection(floor) for key, area in areas.items()}
+    return {**areas, "eyewear": areas["eyewear"].difference(areas["nobody"])}
 
 
 def _edge(area: Any, room: Room) -> Any:

@@ -106,7 +106,7 @@ def room(page: Any, served: Served) -> None:
 
 
 def middle(page: Any, id: str) -> tuple[float, float]:
-    box = page.locator(f"{named(id)} > :is(rect, circle, path):not(.area):not(.mark)").first.bounding_box()
+    box = page.locator(f"{named(id)} .symbol > :is(rect, circle, path):not(.mark)").first.bounding_box()
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 
