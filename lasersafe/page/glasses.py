@@ -10,15 +10,12 @@ from lasersafe.errors import InputError
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.page.forms import Fields
 from lasersafe.page.picture import beam_and_face, picture_words
+from lasersafe.page.rooms import kinds
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.wording import load_wording
 
 MOST_PAIRS = 12
-UNKNOWN_WIDTH = (
-    "1 mm",
-    "1/e",
-)  # the narrowest beam that EN 207 has a factor for; a narrower one asks for no more density
 CRITERIA = ("1/e", "1/e2", "FWHM")
 STRICTEST_CRITERION = "1/e2"  # of one diameter, it stands for the narrowest beam
 EMISSIONS = ("steady", "pulsed", "single")
@@ -52,6 +49,11 @@ class _Question(EyewearQuestion):
             pulse_duration=self.pulse_durations,
             repetition_rate=self.repetition_rates,
         )
+
+
+def narrowest_usual() -> str:
+    """Return the narrowest beam that lasers usually have, at 1/e2: what stands for a width that is not known."""
+    return str(kinds()["any laser"]["beam_diameter"]["least"])
 
 
 def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
@@ -100,7 +102,7 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
             "rule_sets": need["rule_sets"],
         },
         "pairs": [_pair(question, text, fields) for text in pairs],
-        "assumed": assumed,
+        "assumed": [say(f"glasses.assumed_{one}", width=say.number(narrowest_usual())) for one in assumed],
         "typed": {name: say(f"glasses.{key}") for name, key in _TYPED.items() if fields.typed(name)},
         "picture": beam_and_face(need["beam_diameter_63_m"], need["reliable"], say),
         "words": picture_words(
@@ -135,7 +137,7 @@ def _question(fields: Fields) -> tuple[_Question | None, list[str]]:
     emission = fields.choice("emission", EMISSIONS)
     if not emission:
         fields.fault("emission", "glasses.say_emission")
-    width, criterion = UNKNOWN_WIDTH
+    width, criterion = narrowest_usual(), STRICTEST_CRITERION
     if fields.typed("width_unknown"):
         assumed.append("width")
     else:

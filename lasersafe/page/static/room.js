@@ -120,6 +120,9 @@
     });
   }
   form.addEventListener("input", (event) => {
+    if (event.target.id.endsWith(".name") && event.target.value.trim()) {
+      for (const text of plan.querySelectorAll(`[id^="${event.target.id.slice(0, -4)}"] text`)) text.textContent = event.target.value.trim();
+    }
     for (const handle of plan.querySelectorAll(".handle")) {
       if (handle.dataset.x === event.target.id || handle.dataset.y === event.target.id) put(handle);
     }
