@@ -28,6 +28,7 @@ from lasersafe.drawing.primitives import (
     edge,
 )
 from lasersafe.drawing.style import DARK, LIGHT, strokes
+from lasersafe.drawing.typeface import wrap
 from lasersafe.drawing.values import distance, place
 from lasersafe.drawing.view import View, extent_of, fit, grown, longer
 from lasersafe.records.fields import badness
@@ -321,8 +322,8 @@ def _light(
     aims = [aim.position for aim in scene.aims if aim.fitted]
     extent = extent_of([*_corners(p for parts, _, _ in layers for p in parts), *aims]) or scene.plan.extent
     entries = [Entry(partial(_sample, tone), words) for _, tone, words in layers]
-    foot = foot_lines(paper, wording, [limits_line(zones, wording)], "plan.meaning")
-    layout = lay_out(paper, "way", title, (), entries, foot)
+    foot = foot_lines(paper, wording, [limits_line(zones, wording)]) if paper.margin else []
+    layout = lay_out(paper, "way", title, entries, (), foot or [(limits_line(zones, wording), False)])
     view = fit(grown(extent, _EDGE, _LEAST), layout.drawing.frame)
     floor = Floor(scene, view, wording)
     floor.marks.append(Area((box(view.frame),), WHITE))
@@ -333,6 +334,7 @@ def _light(
     bar, rect = scale_bar(view)
     floor.board.boxes.append(rect)
     floor.write_names()
-    layout.scale_lines((wording.text("plan.scale", scale=view.scale, paper=paper.name),), paper.margin)
+    scale = wording.text("plan.scale", scale=view.scale, paper=paper.name)
+    layout.scale_lines(wrap(scale, 2.5, paper.width - 2 * paper.margin - 2.0), paper.margin)
     layout.drawing.marks.extend([*floor.marks, *bar, *edge(view.frame, 0.35)])
     return replace(layout.drawing, scale=view.scale)

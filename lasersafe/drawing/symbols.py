@@ -8,6 +8,8 @@ from itertools import pairwise
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Run, arrow, closed
 from lasersafe.drawing.shapes import toward
 
+_WARNING = "#f9a800"  # RAL 1003, signal yellow
+
 
 def bearing_vector(bearing: float) -> Pair:
     """Return the unit vector of a bearing, clockwise from the y axis."""
@@ -139,3 +141,39 @@ def dimension(start: Pair, end: Pair) -> list[Mark]:
         return [under, Lines(((start, end),), BLACK, 0.18)]
     middle = toward(start, end, 0.5)
     return [under, *arrow(middle, start, BLACK, 0.18, 1.6), *arrow(middle, end, BLACK, 0.18, 1.6)]
+
+
+def hazard(place: Pair, side: float) -> list[Mark]:
+    """Return the warning sign for laser light, ISO 7010 W004, its lower left corner at a place.
+
+    The proportions are those that IEC 60825-1 prints for its hazard label, from memory: for a side of 100 a yellow rim
+    of 2, a black band of 6, corners of radius 5, rays that end on circles of 42 and 28, a spot of 14, lines of 2.
+    """
+    unit, high = side / 100.0, side * math.sqrt(0.75)
+    corners = (place, (place[0] + side, place[1]), (place[0] + side / 2, place[1] + high))
+    middle = (place[0] + side / 2, place[1] + high / 3)
+
+    def rim(inset: float) -> Run:
+        share = 1.0 - inset * unit / (high / 3)
+        radius = max(5.0 - inset, 1.0) * unit
+        found: list[Pair] = []
+        for number, corner in enumerate(corners):
+            tip = toward(middle, corner, share)
+            centre = toward(tip, middle, 2 * radius / (math.dist(tip, middle) or 1.0))
+            start = math.radians(210 + 120 * number)
+            turns = [start + math.radians(15 * k - 60) for k in range(9)]
+            found += [(centre[0] + radius * math.cos(a), centre[1] + radius * math.sin(a)) for a in turns]
+        return tuple(found)
+
+    rays = [(21.0 if k % 2 else 14.0, math.radians(15 * k)) for k in range(1, 24)]
+    lines = tuple(
+        (middle, (middle[0] + far * unit * math.cos(a), middle[1] + far * unit * math.sin(a))) for far, a in rays
+    )
+    beam = (middle, (middle[0] + 31.0 * unit, middle[1]))
+    return [
+        Area((rim(0.0),), _WARNING),
+        Area((rim(2.0),), BLACK),
+        Area((rim(8.0),), _WARNING),
+        Lines((*lines, beam), BLACK, 2.0 * unit),
+        Area((circle(middle, 7.0 * unit, 32),), BLACK),
+    ]

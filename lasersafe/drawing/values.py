@@ -15,11 +15,14 @@ _SQUARE_UNIT = re.compile(r"(?<![A-Za-z])([cmkn]?m)([23])(?![\w.])")
 _PER_AREA = re.compile(r"/([cm]?)m2(?!\w)")
 _MICRO = re.compile(r"(?<![A-Za-z])u(m|s|J|W|rad|g)(?![A-Za-z])")
 _LEAST = 0.01
+_NOTHING = 1e-30  # of any unit that is printed
+_GROUPS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[ ,\u00a0]\d{3})+)(?=[ \u00a0](?:m|ft)\b)")
 NOT_A_NUMBER = "not a number"
 
 
 def tidy(text: str) -> str:
-    """Return a sentence with ``/m2``, ``/cm2`` and ``6.4e+06`` as they are printed; nothing else is touched."""
+    """Return a sentence with ``/m2``, ``/cm2``, ``6.4e+06`` and ``1 255 m`` as the sheet prints them."""
+    text = _GROUPS.sub(lambda match: re.sub(r"\D", "", match[1]), text)
     return _COMPUTED.sub(_power_of_ten, _PER_AREA.sub(r"/\1m²", text))
 
 
@@ -47,6 +50,7 @@ def number(value: float, digits: int = 3, rounding: Rounding = "nearest") -> str
     """Return a bare number with so many digits, small and large ones as a power of ten."""
     if not math.isfinite(value):
         return _special(value)
+    value = value if abs(value) > _NOTHING else 0.0
     text = format_quantity(value, "1", digits, rounding)
     if "e" not in text and value and not 1e-3 <= abs(value) < 1e5:
         text = f"{Decimal(text):.{digits - 1}e}"
@@ -59,9 +63,10 @@ def ratio(value: float) -> str:
 
 
 def plain(value: float) -> str:
-    """Return the result of a step with up to six digits, so that it can be retraced."""
+    """Return the result of a step with up to six digits, so that it can be retraced; what is no light at all is 0."""
     if not math.isfinite(value):
         return _special(value)
+    value = value if abs(value) > _NOTHING else 0.0
     return _raised(f"{value:.6g}").replace("-", "−", 1)
 
 
@@ -90,24 +95,15 @@ def distance(value: float, with_feet: bool = False) -> str:
     return f"{text} ({quantity(feet(value), 'ft', 3, 'up')})" if with_feet else text
 
 
-def headline(value: float) -> str:
-    """Return a distance that is read aloud: up to a full metre beyond 10 m, to a tenth of a metre below."""
-    if not math.isfinite(value):
-        return f"{_special(value)}\u00a0m"
-    step, digits = (1.0, 0) if value > 10.0 else (0.1, 1)
-    metres = math.ceil(value / step - 1e-9) * step
-    return f"{metres:,.{digits}f} m".replace(",", " ")
-
-
 def place(value: float, with_feet: bool = False) -> str:
     """Return where somebody or something is, in metres; never farther away than it is."""
     if with_feet and math.isfinite(value):
         return f"{place(value)} ({in_unit(feet(value), 'ft', 3, 'down')})"
     if not math.isfinite(value):
         return f"{_special(value)}\u00a0m"
-    text = format_quantity(value, "1", 5, "down")
+    text = format_quantity(value, "1", 3, "down")
     if "e" in text:
-        return in_unit(value, "m", 5, "down")
+        return in_unit(value, "m", 3, "down")
     return f"{_short(text)}\u00a0m"
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from lasersafe.drawing.values import number, place, quantity, tidy, unit_text
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Expected
-from lasersafe.sheet.flow import ITEM, Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.text import Style, wrap
-from lasersafe.wording import CONTROL_KINDS, WAYS
+from lasersafe.sheet.flow import ITEM, NOTE, SMALL, Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
+from lasersafe.sheet.text import Style
+from lasersafe.wording import CONTROL_KINDS, WAYS, CautionText, HazardText
 
-_TITLE = Style(9, True)
+_IN_ANNEX = ("from memory", "review")  # cautions on marks of sources, and what the review triggers say already
 
 
 def proposals(sheet: Sheet) -> None:
@@ -28,21 +28,36 @@ def proposals(sheet: Sheet) -> None:
 
 
 def other_hazards(sheet: Sheet) -> None:
-    """Print the hazards that do not come from the beam, each with its source."""
-    sheet.begin("hazards.heading")
-    rows = []
+    """Print the hazards that do not come from the beam."""
+    sheet.begin("hazards.heading", keep=75.0)
+    rows = [row(bold(hazard.title), Part(hazard.text)) for hazard in _hazards(sheet)]
+    if rows:
+        sheet.table((), (1, 4.6), rows, 1.0)
+    else:
+        sheet.paragraph(sheet.text("hazards.none"))
+
+
+def hazard_sources(sheet: Sheet) -> None:
+    """Print where what is said of each other hazard comes from."""
+    found = _hazards(sheet)
+    if found:
+        sheet.begin("hazards.sources", keep=40.0)
+        rows = []
+        for hazard in found:
+            source = sheet.text("hazards.source", source=hazard.source, mark=sheet.named("seen", hazard.seen))
+            rows.append(row(bold(hazard.title), note(source)))
+        sheet.table((), (1, 3.6), rows, 1.2)
+
+
+def _hazards(sheet: Sheet) -> list[HazardText]:
+    found = []
     for key in sheet.assessment.other_hazards:
         try:
-            hazard = sheet.wording.other_hazard(key)
+            found.append(sheet.wording.other_hazard(key))
         except ReferenceDataError as error:
             message = f"{error}; the assessment asks for this hazard"
             raise ReferenceDataError(message) from None
-        source = sheet.text("hazards.source", source=hazard.source, mark=sheet.named("seen", hazard.seen))
-        rows.append(row(Part(hazard.title, _TITLE), (Part(hazard.text, Style(8.5)), note(source))))
-    if rows:
-        sheet.table((), (1, 3.6), rows)
-    else:
-        sheet.paragraph(sheet.text("hazards.none"))
+    return found
 
 
 def acceptance(sheet: Sheet) -> None:
@@ -51,27 +66,30 @@ def acceptance(sheet: Sheet) -> None:
     intro = "acceptance.intro" if found.expected else "acceptance.none"
     sheet.begin("acceptance.heading", keep=110.0, intro=intro)
     if found.expected:
-        columns = {"key": 6, "effect": 26, "way": 24, "place": 10, "expected": 14, "range": 14}
+        columns = {"key": 6, "effect": 42, "way": 20, "place": 9, "expected": 13, "range": 12}
         rows = [_expected(one, sheet) for one in found.to_be_read]
-        sheet.listing("acceptance", {**columns, "reading": 19, "instrument": 22}, rows, 3.0)
+        sheet.listing("acceptance", {**columns, "reading": 18, "instrument": 20}, rows, 1.2)
 
 
 def _expected(one: Expected, sheet: Sheet) -> Row:
     text = sheet.text
-    reading = instrument = [Part(" ", Style(9))]
+    reading: Cell = Part(" ", Style(9.5))
+    instrument: Cell = ()
     if one.reading is not None:
         got = one.reading
         state = "above" if got.above else "low" if got.low else "within"
         share, upper = f"{got.uncertainty * 100.0:.3g}", quantity(got.upper, one.unit, 3, "up")
         value = text("acceptance.value", typed=got.typed, uncertainty=share, upper=upper)
-        reading = [bold(text(f"acceptance.{state}")), tiny(tidy(value))]
-        instrument = [tiny(got.instrument), faint(got.note)]
+        reading = bold(text(f"acceptance.{state}")), tiny(tidy(value))
+        instrument = tiny(got.instrument), faint(got.note)
+    lasers = {laser.name for laser in sheet.assessment.record.lasers}
+    way = sheet.named("way", one.way)
     return row(
         tiny(one.key),
-        (tiny(text(f"acceptance.{one.what}")), strong(one.where)),
-        (tiny(sheet.named("way", one.way)), faint(f"{one.laser}: {one.setup}")),
+        tiny(text("acceptance.what_where", what=text(f"acceptance.short_{one.what}"), where=one.where)),
+        tiny(way if len(lasers) < 2 else f"{one.laser}: {way}"),
         tiny(place(one.distance, sheet.feet)),
-        bold(quantity(one.value, one.unit, 3, "down")),
+        strong(quantity(one.value, one.unit, 3, "down")),
         faint(quantity(one.low, one.unit, 2, "down")),
         reading,
         instrument,
@@ -89,21 +107,28 @@ def expected(sheet: Sheet) -> None:
 
 def cautions(sheet: Sheet) -> None:
     """Print the cautions and the deference to law and to the laser safety officer."""
-    sheet.begin("cautions.heading")
-    sheet.paragraph(sheet.wording.caution_short, Style(9, True, after=4))
-    for caution in sheet.wording.cautions:
-        lines = wrap(caution.text, ITEM, sheet.width)
-        sheet.need(_TITLE.leading + min(len(lines), 6) * ITEM.leading)
-        sheet.paragraph(caution.title, _TITLE)
-        sheet.paragraph(caution.text, ITEM)
+    sheet.begin("cautions.heading", keep=75.0)
+    sheet.paragraph(sheet.wording.caution_short, Style(9, True, after=2))
+    sheet.table((), (1, 4.6), [row(bold(one.title), Part(one.text)) for one in _cautions(sheet, False)], 1.0)
+
+
+def marks(sheet: Sheet) -> None:
+    """Print the cautions on what stands in the annex alone."""
+    for one in _cautions(sheet, True):
+        sheet.paragraph(f"{one.title}: {one.text}", NOTE)
+
+
+def _cautions(sheet: Sheet, annex: bool) -> list[CautionText]:
+    return [one for one in sheet.wording.cautions if (one.key in _IN_ANNEX) == annex]
 
 
 def review(sheet: Sheet) -> None:
     """Print until when the sheet holds, and what ends it earlier."""
     text, record = sheet.text, sheet.assessment.record
-    sheet.begin("review.heading", keep=60.0)
+    sheet.begin("review.heading", keep=40.0)
     sheet.paragraph(text("review.expires", day=record.review_by or text("facts.not_stated")))
-    sheet.items([line.text for line in sheet.wording.day_lines("review", record.conditions)])
+    lines = [line.text for line in sheet.wording.day_lines("review", record.conditions)]
+    sheet.paragraph("  •  ".join(["", *lines]).strip(), SMALL)
 
 
 def differences(sheet: Sheet) -> None:

@@ -19,7 +19,7 @@ from lasersafe.wording.localise import localise
 
 PAPERS = {"A4": (595.2756, 841.8898), "Letter": (612.0, 792.0)}
 _MARGIN = 42.0
-_HEAD = 48.0
+_HEAD = 44.0
 _FOOT = Style(7, ink=grey(0.2))
 _PAGE = Style(7, True)
 _FOOT_LINES = 4
@@ -46,6 +46,7 @@ _PARTS: tuple[Callable[[Sheet], None], ...] = (
 )
 _ANNEX: tuple[Callable[[Sheet], None], ...] = (
     back.inputs,
+    drawings.annex,
     shown.scene_tables,
     shown.barriers_by_place,
     shown.setups,
@@ -59,6 +60,7 @@ _ANNEX: tuple[Callable[[Sheet], None], ...] = (
     steps.steps,
     back.expected,
     back.proposals,
+    back.hazard_sources,
     back.notes,
     handouts.notice_flow,
 )
@@ -120,7 +122,7 @@ def render_sheet(
     size = PAPERS[paper]
     footer = _Footer(assessment, wording, size)
     places: Places = {}
-    sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 12.0), assessment, wording, paper)
+    sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 9.0), assessment, wording, paper)
     if kind == "sheet":
         places = lay_out(sheet, signed, annex)
     elif kind == "annex":
@@ -159,7 +161,7 @@ def lay_out_annex(sheet: Sheet) -> None:
     """Lay out the pages of the annex without header and footer."""
     sheet.paragraph(sheet.assessment.title, Style(15, True, after=2))
     sheet.paragraph(sheet.text("annex.intro", fingerprint=sheet.assessment.fingerprint))
-    drawings.annex(sheet)
+    back.marks(sheet)
     for part in _ANNEX:
         part(sheet)
     for kind in handouts.KINDS:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import lasersafe
+from lasersafe.drawing import symbols
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import map_page
 from lasersafe.drawing.page import Paper
@@ -16,10 +16,27 @@ from lasersafe.sheet.fonts import refuse_unprintable
 from lasersafe.sheet.paint import Facts, paint
 from lasersafe.wording import Wording
 
-_ELEVATION = 160.0  # height of an elevation in the sheet [mm]
+_ELEVATION = 118.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
-_WAY, _GAP = 112.0, 4.0  # height of a drawing of one way, and what lies between two of them
+_WAY, _GAP = 95.0, 4.0  # height of a drawing of one way, and what lies between two of them
 _TALL_MAP = 220.0
+
+
+def warning(sheet: Sheet, side: float) -> float:
+    """Draw the warning sign for laser light at the upper right; return how far down it reaches.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Where.
+    side : float
+        Of the triangle. [mm]
+    """
+    high = side * 0.87
+    drawing = Drawing("sign", "", side, high, (0.0, 0.0, side, high), 0, symbols.hazard((0.0, 0.0), side))
+    foot = sheet.y - high * MILLIMETRE
+    sheet.marks.append(Placed(sheet.left + sheet.width - side * MILLIMETRE, foot, drawing))
+    return foot
 
 
 def _paper(sheet: Sheet) -> Paper:
@@ -36,27 +53,23 @@ def plan(sheet: Sheet) -> None:
 
 
 def annex(sheet: Sheet) -> None:
-    """Print what else is drawn of a scene: details and overview, elevations, and the exposure map."""
+    """Print what else is drawn of a scene: each way of the light, elevations, and the exposure map."""
     found, wording, title = sheet.assessment.scene, sheet.wording, sheet.assessment.title
     if found is None:
         return
-    sheet.new_page()
-    sheet.begin("plan.annex_heading")
-    full = _paper(sheet)
-    half = replace(full, width=(full.width - _GAP) / 2, height=_WAY)
+    wide = sheet.width / MILLIMETRE
+    half = Paper(sheet.paper, (wide - _GAP) / 2, _WAY)
+    sheet.begin("plan.annex_heading", keep=_WAY * MILLIMETRE)
     ways = way_pages(sheet.assessment, half, wording)
     for pair in zip(ways[::2], [*ways[1::2], *[None] * (len(ways) % 2)], strict=True):
         sheet.figure(*filter(None, pair), gap=_GAP)
         sheet.space(6.0)
-    low = min(_ELEVATION, full.height)
-    drawings = elevation_pages(found, replace(full, height=low), title, wording)
     x0, y0, x1, y1 = found.plan.extent
-    tall = _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP
-    chart = map_page(found, replace(full, height=min(tall, full.height)), title, wording)
+    drawings = elevation_pages(found, Paper(sheet.paper, wide, _ELEVATION), title, wording)
+    chart = map_page(found, Paper(sheet.paper, wide, _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP), title, wording)
     for drawing in [*drawings, *([chart] if chart else [])]:
         sheet.figure(drawing)
         sheet.space(6.0)
-    sheet.new_page()
 
 
 def drawings_pdf(drawings: Sequence[Drawing], named: Mapping[str, object], subject: str, wording: Wording) -> bytes:

@@ -14,9 +14,9 @@ from lasersafe.sheet.references import References
 from lasersafe.sheet.text import Line, Style, wrap, wrap_formula
 from lasersafe.wording import CONTROL_KINDS, Wording
 
-HEADING = (Style(15, True), Style(11.5, True), Style(9.5, True))
-BODY = Style(9, after=3)
-ITEM = Style(9, after=2)
+HEADING = (Style(12.5, True), Style(10.5, True), Style(9, True))
+BODY = Style(8.5, after=2)
+ITEM = Style(8.2, after=1)
 SMALL = Style(7.5)
 TINY = Style(7, spacing=1.2)
 TINY_BOLD = Style(7, True, spacing=1.2)
@@ -185,14 +185,14 @@ class Flow:
         """Print a heading with at least ``keep`` points below it, and enter it in the outline."""
         style = HEADING[level]
         lines = wrap(text, style, self.width)
-        self.space((16.0, 10.0, 7.0)[level])
+        self.space((9.0, 7.0, 4.0)[level])
         self.need(min(len(lines) * style.leading + keep, self.full))
         if outline:
             self.entries.append(Entry(" ".join(text.split()), level, len(self.pages) - 1, self.y))
         self.lines(lines, style)
         if level == 0:
             self.rule(0.8)
-        self.y -= (6.0, 3.0, 2.0)[level]
+        self.y -= (4.0, 2.0, 1.5)[level]
 
     def lines(self, lines: Sequence[Line], style: Style, indent: float = 0.0) -> None:
         """Print lines; a new page starts where the room ends."""
@@ -284,7 +284,7 @@ class Flow:
                 self._row(now, part, edges, used + _height(part) + 2 * pad, row, pad)
                 self.new_page()
                 fresh = True
-        self.space(6.0)
+        self.space(4.0)
 
     def _row(self, cells: list[_Lines], below: _Lines, edges: list[float], high: float, row: Row, pad: float) -> None:
         low = self.y - high

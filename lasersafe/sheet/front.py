@@ -9,9 +9,10 @@ from lasersafe.drawing.values import aperture, distance, duration, in_unit, irra
 from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
 from lasersafe.results import GUESTS, Assessment, Criterion, Scenario, SignOff
+from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import SMALL, Cell, Part, Row, Sheet, bold, faint, note, row
 from lasersafe.sheet.references import joined
-from lasersafe.sheet.text import Style
+from lasersafe.sheet.text import Style, wrap
 from lasersafe.wording import Wording
 
 _TITLE = Style(17, True)
@@ -25,8 +26,10 @@ _WORST = 4  # scenarios without an answer that are named
 def decision(sheet: Sheet, signed: SignOff) -> None:
     """Print what is decided and what the decision rests on."""
     assessment, text = sheet.assessment, sheet.text
-    sheet.paragraph(assessment.title, _TITLE)
-    sheet.paragraph(" · ".join(part for part in (assessment.place, assessment.dates) if part.strip()), _WHERE)
+    warning(sheet, 13.0)
+    sheet.lines(wrap(assessment.title, _TITLE, sheet.width - 45.0), _TITLE)
+    where = " · ".join(part for part in (assessment.place, assessment.dates) if part.strip())
+    sheet.lines(wrap(where, _WHERE, sheet.width - 45.0), _WHERE)
     sheet.heading(text("decision.heading"), 0, keep=150.0)
     _verdict(sheet)
     _wear(sheet)

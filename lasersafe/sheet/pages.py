@@ -8,8 +8,9 @@ from functools import partial
 from lasersafe.drawing.primitives import grey
 from lasersafe.drawing.values import density, distance, quantity, tidy, unit_text, wavelength
 from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, SignOff, Zone
+from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import Entry, Part, Row, Sheet
-from lasersafe.sheet.text import Style
+from lasersafe.sheet.text import Style, wrap
 from lasersafe.wording import Wording
 
 KINDS = ("prestart", "card", "sign")
@@ -83,7 +84,10 @@ def _sign(sheet: Sheet, size: float) -> None:
     text, record = wording.text, assessment.record
     big = Style(size * 1.9, True, after=size * 0.5)
     sheet.entries.append(Entry(text("sign.heading"), 0, len(sheet.pages) - 1, sheet.y))
-    sheet.paragraph(text("sign.title"), Style(size * 2.7, True, after=size * 0.8))
+    foot = warning(sheet, 3.8 * size)
+    title = Style(size * 2.7, True, after=size * 0.8)
+    sheet.lines(wrap(text("sign.title"), title, sheet.width - 12.5 * size), title)
+    sheet.y = min(sheet.y, foot) - title.after
     sheet.paragraph(text("sign.no_entry"), big)
     if record.area.get("name"):
         sheet.paragraph(record.area["name"], Style(size * 1.4, after=size * 0.8))

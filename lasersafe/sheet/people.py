@@ -28,8 +28,8 @@ def people(sheet: Sheet) -> None:
     persons = {one.person: one.role for one in sheet.assessment.scenarios}
     rows = [_person(name, role, [one for one in mine if one.person == name], sheet) for name, role in persons.items()]
     if rows:
-        columns = {"person": 19, "worst": 22, "ratio": 11, "below": 24, "wear": 24}
-        sheet.listing("people", columns, rows, 2.0)
+        columns = {"person": 18, "worst": 24, "ratio": 10, "below": 24, "wear": 24}
+        sheet.listing("people", columns, rows, 1.5)
     else:
         sheet.paragraph(sheet.text("scenarios.none"))
 
@@ -77,7 +77,7 @@ def barriers(sheet: Sheet) -> None:
     sheet.begin("barriers.heading", keep=80.0)
     rows = [_barrier(name, own, sheet) for name, own in loads.items()]
     if rows:
-        sheet.listing("barriers", {"barrier": 22, "needed": 18, "for": 20, "rating": 17, "not_held": 23}, rows, 2.0)
+        sheet.listing("barriers", {"barrier": 20, "needed": 16, "for": 17, "rating": 19, "not_held": 28}, rows, 1.5)
     else:
         sheet.paragraph(sheet.text("barriers.none"))
 
@@ -104,7 +104,7 @@ def _barrier(name: str, own: Sequence[BarrierLoad], sheet: Sheet) -> Row:
 def controls(sheet: Sheet) -> None:
     """Print the controls in place, in their order, then what is missing: first what would change the verdict."""
     text, references = sheet.text, sheet.references
-    sheet.begin("controls.heading")
+    sheet.begin("controls.heading", keep=70.0)
     chosen = [one for kind in CONTROL_KINDS for one in references.controls if one.in_place and one.kind == kind]
     rows = []
     for one in chosen:
@@ -150,11 +150,12 @@ def _missing(sheet: Sheet) -> None:
 
 
 def _area(sheet: Sheet) -> None:
-    """Print the laser controlled area in two columns; what is not stated is a line to fill in."""
+    """Print what is stated of the laser controlled area, in two columns."""
     text, stated = sheet.text, sheet.assessment.record.area
-    sheet.begin("area.heading", 1, keep=80.0)
-    half = (len(AREA) + 1) // 2
-    cells = [(bold(text(f"area.{key}")), Part(stated.get(key, "") or text("area.blank"))) for key in AREA]
-    cells += [(note(""), note(""))] * (2 * half - len(cells))
-    rows = [row(*left, *right) for left, right in zip(cells[:half], cells[half:], strict=True)]
-    sheet.table((), (1, 2.2, 1, 2.2), rows, 1.5)
+    cells = [(bold(text(f"area.{key}")), Part(stated[key])) for key in AREA if stated.get(key)]
+    if cells:
+        sheet.begin("area.heading", 1, keep=40.0)
+        half = (len(cells) + 1) // 2
+        right = [*cells[half:], *[(note(""), note(""))] * (len(cells) % 2)]
+        rows = [row(*one, *other) for one, other in zip(cells[:half], right, strict=True)]
+        sheet.table((), (1, 2.2, 1, 2.2), rows, 1.2)

@@ -13,7 +13,7 @@ from lasersafe.sheet.text import Line, Style, wrap
 
 _LABEL, _SMALL = Style(7.5, ink=grey(0.25)), Style(7.5)
 _NAME, _STATE = Style(9.5, True), Style(9, True, after=2)
-_GAP, _INSIDE, _ROOM = 8.0, 6.0, 34.0  # between two boxes; at their edges; below the text, for date and signature
+_GAP, _INSIDE, _ROOM = 6.0, 6.0, 31.0  # between two boxes; at their edges; below the text, for date and signature
 _DATE = 78.0
 
 

@@ -77,7 +77,11 @@ def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footn
         (tiny(found.laser), faint(found.setup)),
         tiny(place(found.distance, sheet.feet)),
         tiny(time),
-        tiny(in_unit(found.exposure, found.exposure_unit, 3, "up")),
+        tiny(
+            in_unit(found.exposure, found.exposure_unit, 3, "up")
+            if not found.ratio < 1e-9
+            else text("scenarios.no_light")
+        ),
         tiny(limit),
         below=below,
         bar=not found.below and not found.answer and not found.struck_out,

@@ -35,8 +35,7 @@ def uncertainty(sheet: Sheet) -> None:
     if sure.inputs:
         sheet.begin("sure.distances", 1, keep=60.0)
         drawn = next((one for one in sure.spreads if one.draws), sure.spreads[0])
-        draws = f"{drawn.draws:,}".replace(",", "\u00a0")
-        sheet.paragraph(text("sure.distances_note", draws=draws, seed=drawn.seed), NOTE)
+        sheet.paragraph(text("sure.distances_note", draws=drawn.draws, seed=drawn.seed), NOTE)
         columns = {"distance": 40, "nominal": 18, "upper": 24, "worst": 18}
         sheet.listing("sure", columns, [_spread(one, sheet) for one in sure.spreads], 1.2)
         sheet.space(3.0)

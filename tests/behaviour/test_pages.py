@@ -1,0 +1,132 @@
+"""The pages as they are laid out: how many, how full, and no text over another, cut, or too small to read."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from itertools import groupby
+
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.drawing.primitives import Area, Lines, Rect, Words
+from lasersafe.drawing.shapes import overlap
+from lasersafe.models import parse_case
+from lasersafe.reference import templates_path
+from lasersafe.results import Assessment, SignOff
+from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
+from lasersafe.sheet.flow import MILLIMETRE, Mark, Placed, Sheet
+from lasersafe.wording import languages, load_wording
+from lasersafe.wording.localise import localise
+from tests.behaviour.test_plan import case as starter_path
+from tests.drawing_faults import faults, text_box
+
+STARTERS = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
+_FOOT = 44.0
+
+
+@cache
+def assessed(name: str, language: str = "en") -> Assessment:
+    return localise(assess(parse_case(starter_path(name).read_text("utf-8")), language), load_wording(language))
+
+
+@cache
+def laid_out(name: str, kind: str, language: str = "en") -> Sheet:
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), assessed(name, language), load_wording(language), "A4")
+    if kind == "sheet":
+        lay_out(sheet, SignOff(), "ab" * 32)
+    else:
+        lay_out_annex(sheet)
+    return sheet
+
+
+def words_of(marks: list[Mark]) -> list[Words]:
+    return [mark for mark in marks if isinstance(mark, Words)]
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("name", STARTERS)
+def test_a_sheet_has_at_most_eight_pages(name: str, language: str) -> None:
+    assert len(laid_out(name, "sheet", language).pages) <= 8
+
+
+@pytest.mark.parametrize("name", ["visible-diode", "nanosecond-marker", "co2-cutter"])
+def test_one_laser_without_a_scene_needs_four_pages(name: str) -> None:
+    kept, in_scene = [], False
+    for line in starter_path(name).read_text("utf-8").splitlines():
+        in_scene = line.lstrip("[").startswith("scene") if line.startswith("[") else in_scene
+        kept += [] if in_scene else [line]
+    sheet = Sheet(
+        PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), assess(parse_case("\n".join(kept))), load_wording(), "A4"
+    )
+    lay_out(sheet, SignOff(), "ab" * 32)
+    assert len(sheet.pages) <= 4
+
+
+@pytest.mark.parametrize("kind", ["sheet", "annex"])
+@pytest.mark.parametrize("name", STARTERS)
+def test_no_page_is_less_than_a_quarter_full_but_the_last(name: str, kind: str) -> None:
+    """What is handed out or hung up is a sheet of paper of its own: the page before it ends where it ends."""
+    sheet = laid_out(name, kind)
+    handouts = {entry.page for entry in sheet.entries if entry.title in _handouts()}
+    for number, page in enumerate(sheet.pages[:-1]):
+        low = min(_lowest(mark) for mark in page.marks)
+        assert sheet.top - low >= sheet.full / 4 or number + 1 in handouts, number + 1
+
+
+def _handouts() -> set[str]:
+    return {load_wording().text(f"{key}.heading") for key in ("prestart", "card", "sign")}
+
+
+def _lowest(mark: Mark) -> float:
+    if isinstance(mark, Words | Placed):
+        return mark.y
+    return min(y for run in (mark.rings if isinstance(mark, Area) else mark.runs) for _, y in run)
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("name", STARTERS)
+def test_no_text_of_a_sheet_overlaps_or_is_cut_or_is_under_7_pt(name: str, language: str) -> None:
+    sheet = laid_out(name, "sheet", language)
+    for number, page in enumerate(sheet.pages, 1):
+        words = words_of(page.marks)
+        assert all(mark.size >= 7.0 for mark in words)
+        rects: list[Rect] = sorted(text_box(mark) for mark in words)
+        assert all(left >= sheet.left - 0.1 and right <= sheet.left + sheet.width + 0.1 for left, _, right, _ in rects)
+        found = [(one, other) for k, one in enumerate(rects) for other in rects[k + 1 :] if overlap(one, other)]
+        assert found == [], number
+        for drawing in (mark.drawing for mark in page.marks if isinstance(mark, Placed)):
+            assert faults(drawing) == [], number
+            assert all(mark.size * MILLIMETRE >= 7.0 for mark in words_of(list(drawing.marks)))
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_no_heading_stands_alone_at_the_foot_of_a_page(name: str) -> None:
+    for kind in ("sheet", "annex"):
+        sheet = laid_out(name, kind)
+        for page, entries in groupby(sheet.entries, lambda entry: entry.page):
+            low = min(_lowest(mark) for mark in sheet.pages[page].marks)
+            assert all(entry.top - low > 25.0 for entry in entries), (kind, page + 1)
+
+
+def test_the_first_page_names_guests_crew_and_cameras_and_no_long_sentence() -> None:
+    """No sentence of the program has more than 25 words; texts that a user typed are not counted."""
+    sheet = laid_out("demo", "sheet")
+    texts = [mark.text for mark in words_of(sheet.pages[0].marks)]
+    for word in ("Guests", "Crew", "Cameras", "Do not run as planned", "This rests on"):
+        assert word in texts
+    groups = ("decision", "rests", "people", "missing", "barriers", "plan")
+    for key, text in load_wording().texts.items():
+        if key.partition(".")[0] in groups:
+            for sentence in re.split(r"(?<=[.;:?]) ", text):
+                assert len(sentence.split()) <= 25, key
+
+
+def test_the_warning_sign_stands_on_the_first_page_and_the_door_sign() -> None:
+    first = [mark for mark in laid_out("demo", "sheet").pages[0].marks if isinstance(mark, Placed)]
+    assert [mark.drawing.kind for mark in first] == ["sign"]
+    (door,) = [mark for mark in laid_out("demo", "annex").pages[-1].marks if isinstance(mark, Placed)]
+    areas = [mark for mark in door.drawing.marks if isinstance(mark, Area)]
+    xs = [x for x, _ in areas[0].rings[0]]
+    assert 0.8 * door.drawing.width < max(xs) - min(xs) <= door.drawing.width
+    assert [len(mark.runs) for mark in door.drawing.marks if isinstance(mark, Lines)] == [24]
