@@ -108,8 +108,9 @@ def with_assumptions(data: Mapping[str, Any]) -> Filled:
         if tables and len(tables) == len(data[key]):
             _apart(tables)
             filled[key] = tables
-    if "title" not in filled and lasers:
-        filled["title"] = ", ".join(str(one["name"]) for one in lasers)[:200]
+    names = [one["name"] for one in lasers if isinstance(one.get("name"), str)]
+    if "title" not in filled and names:
+        filled["title"] = ", ".join(names)[:200]
     return Filled(filled, tuple(assumed), others)
 
 
@@ -125,12 +126,17 @@ def _named(table: dict[str, Any], name: object) -> dict[str, Any]:
 def _apart(tables: list[dict[str, Any]]) -> None:
     """Give numbers to the names that were given here and stand twice."""
     for i, table in enumerate(tables):
+        name = table.get("name")
         before = [one.get("name") for one in tables[:i]]
-        if table.get("name") in before and table["name"] in (table.get("like"), table.get("role"), "laser", "person"):
+        if (
+            isinstance(name, str)
+            and name in before
+            and name in (table.get("like"), table.get("role"), "laser", "person")
+        ):
             number = 2
-            while f"{table['name']} {number}" in before:
+            while f"{name} {number}" in before:
                 number += 1
-            table["name"] = f"{table['name']} {number}"
+            table["name"] = f"{name} {number}"
 
 
 def _filled_laser(
