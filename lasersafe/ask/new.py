@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -126,11 +127,12 @@ def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
     kinds = laser_kinds()
     asking = _Asking(wording, ask, said.patient)
     lasers = list(said.laser) or asking.words("lasers", next(iter(kinds)), kinds=", ".join(kinds)).split(",")
-    for name in (one.strip() for one in lasers):
+    beams: list[str] = []
+    for name, *told in ([part.strip() for part in one.split(",")] for one in lasers):
         if name not in kinds:
             message = f"laser = '{name[:60]}': " + wording.text("new.no_kind", kinds=", ".join(kinds))
             raise InputError(message)
-    beams = [line for name in lasers for line in asking.laser(kinds[name.strip()])]
+        beams += asking.laser(kinds[name], told)
     people = [asking.people(who, getattr(said, who)) for who in ("crew", "guests")]
     head = [f'language = "{said.language}"'] if said.language != "en" else []
     text = "\n".join([*head, "person = [", *people, "]", *beams]) + "\n"
@@ -142,9 +144,12 @@ def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
 class _Asking:
     def __init__(self, wording: Wording, ask: Ask, patient: bool) -> None:
         self.wording, self.ask, self.patient = wording, ask, patient
+        self.told: dict[str, str] = {}  # of one laser, what was said with its kind
 
     def answer(self, key: str, default: str, mark: Measured | None = None, **values: str) -> tuple[str, bool]:
         """Return an answer, and whether somebody gave it; one that is no value is asked for again where that helps."""
+        if key in self.told:
+            return self.told[key], True
         question = said = self.wording.text(f"new.{key}", **values)
         for left in (2, 1, 0):
             try:
@@ -165,12 +170,21 @@ class _Asking:
         """Return an answer, given or not."""
         return self.answer(key, default, None, **values)[0]
 
-    def laser(self, kind: LaserKind) -> list[str]:
-        """Return the lines of one laser."""
+    def laser(self, kind: LaserKind, told: Sequence[str]) -> list[str]:
+        """Return the lines of one laser, of which some values were told already."""
         from lasersafe.models.emission import POWER
         from lasersafe.models.laser import WAVELENGTH
         from lasersafe.models.setup import DIVERGENCE
 
+        self.told = {}
+        for part in told:
+            for key, mark in (("wavelength", WAVELENGTH), ("power", POWER), ("divergence", DIVERGENCE)):
+                with contextlib.suppress(InputError):
+                    mark.read(part, key)
+                    self.told[key] = part
+            if part not in self.told.values():
+                message = f"laser = '{part[:60]}': " + self.wording.text("new.no_value")
+                raise InputError(message)
         pulsed_word = self.wording.text("new.pulsed")
         usual = pulsed_word if kind.emission == "pulse train" else self.wording.text("new.steady")
         wavelength, told_wave = self.answer("wavelength", kind.wavelength, WAVELENGTH, laser=kind.key)

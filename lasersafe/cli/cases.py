@@ -46,7 +46,10 @@ def new(
         ),
     ] = None,
     laser: Annotated[
-        Texts, typer.Option(help="Kind of laser, as 'hand-held welder'; several may be given. Asked for without it.")
+        Texts,
+        typer.Option(
+            help="Kind of laser, and what is known of it, as 'blue diode, 5 W, 2 mrad'; may be given several times."
+        ),
     ] = None,
     crew: Annotated[Text, typer.Option(help="How many and how near, as '6 at 2 m'. Asked for without it.")] = None,
     guests: Annotated[Text, typer.Option(help="The same of the guests, as '40 at 8 m'.")] = None,

@@ -19,6 +19,7 @@ from lasersafe.assessment.spreads import stated_tolerances
 from lasersafe.errors import CalcError, CaseError, InputError
 from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of
+from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.measured import Measured
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records.uncertainty import InputTolerance
@@ -116,7 +117,7 @@ class Subject:
     path : pathlib.Path
         The case file.
     data : mapping
-        The case as ``tomllib`` reads it.
+        The case as ``tomllib`` reads it, with what it leaves out.
     case : Case
         The same, checked.
     laser, setup : int
@@ -277,18 +278,24 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
     """
     text = read_case_text(path)
     case = parse_case(text, str(path))
-    data = tomllib.loads(text.replace("\r\n", "\n"))
+    filled = with_assumptions(tomllib.loads(text.replace("\r\n", "\n")))
     names = [one.name for one in case.laser]
     if laser is None and len(names) > 1:
         message = f"laser: missing; the case has several, name one with --laser: {_quoted(names)}"
         raise InputError(message)
     which = 0 if laser is None else _place(laser, names, "laser")
+    if which in filled.others:
+        message = (
+            f"laser[{which + 1}].setup: the optics of '{names[which]}' are not stated, so that every usual lens, and "
+            "none, counts; write the one that is fitted as [[laser.setup]], and ask again"
+        )
+        raise InputError(message)
     setups = [one.name for one in case.laser[which].setup]
     fitted = case.laser[which].fitted_setup.name
     mounted = setups.index(fitted) if setup is None else _place(setup, setups, "setup")
     sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
     context = contexts(case.model_copy(update={"laser": (case.laser[which],)}), sets)[mounted]
-    return Subject(path, data, case, which, mounted, context, _inputs(context))
+    return Subject(path, filled.data, case, which, mounted, context, _inputs(context))
 
 
 def _place(name: str, names: list[str], option: str) -> int:

@@ -94,3 +94,16 @@ def test_a_case_that_passes_without_names_is_refused_by_signoff(tmp_path: Path) 
     assert (answer.code, "draft" in answer.out) == (0, True)
     assert "DRAFT" in PdfReader(sheet).pages[0].extract_text()
     assert run("verify", sheet).code not in (2, 3)
+
+
+def test_what_if_asks_for_the_optics_and_takes_an_assumed_beam(tmp_path: Path) -> None:
+    case = tmp_path / "case.toml"
+    case.write_text(SHORT, encoding="utf-8")
+    words = ("--vary", "setup.divergence=1mrad..2mrad:2")
+    assert "the optics of 'blue diode' are not stated" in run("sweep", case, *words).err
+    case.write_text(SHORT + 'setup = [{ kind = "collimated" }]\n', encoding="utf-8")
+    answer = run("sweep", case, *words, "--json")
+    assert answer.code == 0
+    # 1 mm and 5 W at 10 W/m2 through 7 mm, all at 1/e2: the far distance halves with the angle
+    far, near = (point["direct_eye_m"] for point in answer.data["rows"])
+    assert far == pytest.approx(2 * near, rel=1e-3)

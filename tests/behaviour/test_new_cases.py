@@ -116,6 +116,7 @@ def test_a_known_divergence_and_a_pulsed_laser_in_german(tmp_path: Path) -> None
     [
         ((), (), "no answer to 'What do you fire?"),
         ((), ("--laser", "ray gun"), "laser = 'ray gun': no kind of laser; there are: hand-held welder"),
+        ((), ("--laser", "blue diode, 5 kg"), "laser = '5 kg': no wavelength, power or divergence with its unit"),
         (("450",), ("--laser", "blue diode"), "wavelength = '450'"),
         (("1064 nm", "", "", ""), ("--laser", "blue diode", "--crew", "1", "--guests", "1"), "'blue diode' stands for"),
         (
@@ -132,6 +133,16 @@ def test_what_cannot_be_used_is_one_refusal_and_nothing_is_written(
     assert answer.code == 2
     assert message in answer.err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_told_with_the_kind_is_not_asked(tmp_path: Path) -> None:
+    case = tmp_path / "case.toml"
+    more = ("--laser", "blue diode, 450 nm, 3 W, 2 mrad", "--crew", "1 at 1 m", "--guests", "9 at 5 m")
+    assert answering("steady", case=case, more=more).code == 0
+    text = case.read_text(encoding="utf-8")
+    assert 'power = "3 W"' in text
+    assert 'setup = [{ kind = "collimated", divergence = "2 mrad" }]' in text
+    assert "replace me" not in text
 
 
 def test_an_edited_case_is_never_asked_for_anew(tmp_path: Path) -> None:
