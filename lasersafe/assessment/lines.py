@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context
-from lasersafe.hazard.combine import Line, Share, Sum, addition_source, groups
+from lasersafe.hazard.combine import ADDITION_SOURCE, Line, Share, Sum, groups
 from lasersafe.hazard.marking import NOT_ENOUGH
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.optics.side_by_side import side_by_side
@@ -92,7 +92,7 @@ def sum_step(found: Sum) -> Step:
     ]  # fmt: skip
     return Step(
         "Σ", Message("sum.fractions", group=word(found.group)), Message("sum.formula"), joined(parts, " + "),
-        found.total, "1", f"{found.rule_set}; {addition_source()}",
+        found.total, "1", f"{found.rule_set}; {ADDITION_SOURCE}",
     )  # fmt: skip
 
 

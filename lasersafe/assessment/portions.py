@@ -9,7 +9,7 @@ from itertools import product
 
 from lasersafe.assessment.calculation import number
 from lasersafe.assessment.context import Context
-from lasersafe.hazard.combine import addition_source, group_of
+from lasersafe.hazard.combine import ADDITION_SOURCE, group_of
 from lasersafe.hazard.exposure import criteria
 from lasersafe.results import Criterion, Step
 from lasersafe.wording.message import Message
@@ -85,5 +85,5 @@ def portion_step(whole: Criterion, limit: float) -> Step:
     numbers = f"{number(whole.limit)} · {number(limit / whole.limit)}"
     return Step(
         f"{symbol}_part", Message("sum.portion"), f"{symbol}_limit · F / Σ F", numbers, limit,
-        whole.limit_unit, addition_source(), "own",
+        whole.limit_unit, ADDITION_SOURCE, "own",
     )  # fmt: skip

@@ -13,10 +13,11 @@ from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.lines import every_context, lines_of, shares_of, sum_step, with_limit_steps
 from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
-from lasersafe.hazard.aided import UNDESCRIBED, Aid, aided_exposure
+from lasersafe.hazard.aided import UNDESCRIBED, Aid
 from lasersafe.hazard.combine import Line, Sum, sums_at
 from lasersafe.hazard.durations import exposure_duration
 from lasersafe.hazard.zones import exposure_at, worst_place
+from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.geometry import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import magnified_angle
@@ -130,7 +131,7 @@ def _aided(context: Context, person: Person, place: float, criterion: Criterion,
     dx, dy = diameters(context.beam, place)
     hole = criterion.limiting_aperture
     collected, gain = float(instrument.collects(hole)), instrument.gain(context.wavelength, hole)
-    return float(aided_exposure(criterion.amount * factor, dx, dy, collected, gain, context.beam.profile))
+    return gain * float(mean_exposure(criterion.amount * factor, dx, dy, collected, context.beam.profile))
 
 
 def looks_at(

@@ -258,12 +258,9 @@ def bad_cells(
         field = headings[name].text if name in headings else name or fault.field
         if field in seen or (place == "laser.emission" and known):
             continue
-        yield BadCell(field, cells.get(name, ""), _without_value(fault.message))
-
-
-def _without_value(message: str) -> str:
-    """Return a message without the value that it begins with; the cell is shown as typed before it."""
-    return re.sub(r"^(?:[a-z_]+ = )?'(?:[^']{0,40})(?:\.\.\.)?': ", "", message)
+        # without the value that it begins with; the cell is shown as typed before it
+        message = re.sub(r"^(?:[a-z_]+ = )?'(?:[^']{0,40})(?:\.\.\.)?': ", "", fault.message)
+        yield BadCell(field, cells.get(name, ""), message)
 
 
 def case_text(data: Mapping[str, Any]) -> str:

@@ -13,7 +13,6 @@ from numpy.typing import ArrayLike
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import InputError
 from lasersafe.hazard.exposure import Comparison
-from lasersafe.optics.aperture import mean_exposure
 from lasersafe.optics.checks import FloatArray, positive
 from lasersafe.optics.viewing import PUPIL, collecting_gain, imaged_aperture
 from lasersafe.reference import shared_path
@@ -156,41 +155,6 @@ def aid(name: str) -> Aid:
     known = ", ".join(one.name for one in viewing_data()[1])
     message = f"viewing aid = {name!r} is not known here; write one of: {known}"
     raise InputError(message)
-
-
-def aided_exposure(
-    amount: ArrayLike, dx: ArrayLike, dy: ArrayLike, objective: float, gain: float, profile: str = "gaussian"
-) -> FloatArray:
-    """Return the exposure at the eye behind an instrument, averaged over the limiting aperture as imaged [1]_.
-
-    Parameters
-    ----------
-    amount : array_like, shape (...)
-        Power or energy of the beam. [W or J]
-    dx, dy : array_like, shape (...)
-        Full 1/e diameters of the beam at the objective. [m]
-    objective : float
-        Diameter of what is collected at the objective, see `Aid.collects`. [m]
-    gain : float
-        Collecting gain into the same limiting aperture, see `Aid.gain`. [1]
-    profile : str
-        ``"gaussian"`` or ``"top-hat"``.
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        The mean over what is collected times the gain. [W/m2 or J/m2]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used.
-
-    References
-    ----------
-    .. [1] ANSI-Z136-1, appendix B, from memory.
-    """
-    return np.asarray(mean_exposure(amount, dx, dy, objective, profile) * gain)
 
 
 def through(compared: Iterable[Comparison], instrument: Aid, wavelength: ArrayLike) -> list[Comparison]:

@@ -29,7 +29,7 @@ from lasersafe.records.step import Criterion
 _BESIDE = 3e-9  # relative step to the other side of an edge
 _DURATIONS = (1e-6, 10.0, 3e4)  # s: between them every hazard applies
 _NEAREST = 1e-3  # m
-_TABLE = "BGI832, page 23: table of wavelengths that add (IR-B and IR-C with itself from memory)"
+ADDITION_SOURCE = "BGI832, page 23: table of wavelengths that add (IR-B and IR-C with itself from memory)"
 
 
 class Member(NamedTuple):
@@ -158,18 +158,6 @@ def groups(tissue: str, wavelength: float) -> frozenset[str]:
     )
 
 
-def _criteria(
-    rule_set: str, tissue: str, line: Line, duration: float, axes: tuple[float, float] = (0.0, 0.0)
-) -> dict[str, list[tuple[Criterion, Emission, float]]]:
-    found: dict[str, list[tuple[Criterion, Emission, float]]] = {}
-    for emission in (line.emission, *line.others):
-        caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
-        for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
-            for c in criteria(rule_set, tissue, emission, line.wavelength, duration, angle):
-                found.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append((c, emission, angle))
-    return found
-
-
 def sums_at(
     rule_set: str,
     tissue: str,
@@ -203,13 +191,16 @@ def sums_at(
     """
     groups: dict[str, list[Share]] = {}
     for line in lines:
-        for group, compared in _criteria(rule_set, tissue, line, duration, axes).items():
-            shares = []
-            for c, emission, angle in compared:
-                exposure = exposure_of(line, c)
-                shares.append(Share(line.name, line.wavelength, exposure / c.limit, exposure, c, emission, angle))
-            worst = max(shares, key=lambda s: badness(s.fraction))
-            groups.setdefault(group, []).append(worst)
+        own: dict[str, list[Share]] = {}
+        for emission in (line.emission, *line.others):
+            caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
+            for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
+                for c in criteria(rule_set, tissue, emission, line.wavelength, duration, angle):
+                    exposure = exposure_of(line, c)
+                    share = Share(line.name, line.wavelength, exposure / c.limit, exposure, c, emission, angle)
+                    own.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(share)
+        for group, shares in own.items():
+            groups.setdefault(group, []).append(max(shares, key=lambda s: badness(s.fraction)))
     found = [
         Sum(
             group,
@@ -344,8 +335,3 @@ def scatter_sums(
     spot = spot_diameter if tissue == "eye" else 0.0
     first, second = map(float, source_angles(spot, spot, distance, view_angle))
     return sums_at(rule_set, tissue, lines, duration, exposure, (first, second))
-
-
-def addition_source() -> str:
-    """Return where the table of additions stands."""
-    return _TABLE

@@ -47,14 +47,10 @@ def sweep_aperture(tissue: str, wavelength: float) -> float:
     float
         Diameter. [m]
     """
-    return _largest_aperture(rule_sets(), tissue, wavelength * 1e9)
-
-
-@lru_cache(maxsize=64)
-def _largest_aperture(names: tuple[str, ...], tissue: str, nm: float) -> float:
+    nm = wavelength * 1e9
     return max(
         1e-3 * float(row.at(time))
-        for name in names
+        for name in rule_sets()
         for row in load_rule_set(name).apertures[tissue]
         if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
         for time in row.duration

@@ -62,16 +62,6 @@ class Compiled:
         return {size for _, pieces in self.hazards for piece in pieces for size in piece.aperture}
 
 
-@lru_cache(maxsize=128)
-def _hazards(rule_set: str, tissue: str, wavelength: float) -> tuple[tuple[str, tuple[Piece, ...]], ...]:
-    """Return the limits of every hazard as pieces of time."""
-    found = (
-        (name, _pieces(grid_of(rule_set, tissue, name), wavelength * 1e9, body_area(tissue, wavelength)))
-        for name in hazards_of(rule_set, tissue)
-    )
-    return tuple((name, pieces) for name, pieces in found if pieces)
-
-
 def _pieces(grid: Grid, wavelength_nm: float, area: float | None) -> tuple[Piece, ...]:
     """Return the rows of one hazard at a wavelength, for a small source; two where two hold at a time."""
     column = int(grid.wavelengths.at(np.array([wavelength_nm]))[0])
@@ -131,7 +121,9 @@ def compiled(rule_set: str, tissue: str, wavelength: float, duration: float) -> 
         Joining(row.joined_within, min(duration, t2 if row.counted_over is None else row.counted_over))
         for row in rules.train_times if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
     )  # fmt: skip
-    hazards = _hazards(rule_set, tissue, wavelength)
+    area = body_area(tissue, wavelength)
+    found = ((name, _pieces(grid_of(rule_set, tissue, name), nm, area)) for name in hazards_of(rule_set, tissue))
+    hazards = tuple((name, pieces) for name, pieces in found if pieces)
     return Compiled(rule_set, tissue, duration, hazards, joining, tuple(rules.train_hazards))
 
 

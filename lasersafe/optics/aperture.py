@@ -37,36 +37,6 @@ def thin(width: ArrayLike, aperture: ArrayLike) -> FloatArray:
     return np.asarray(np.maximum(width, _THINNEST * np.asarray(aperture)))
 
 
-def gaussian_circular_fraction(diameter: ArrayLike, aperture: ArrayLike) -> FloatArray:
-    """Return the part of a circular Gaussian that passes a centred aperture [1]_.
-
-    Parameters
-    ----------
-    diameter : array_like, shape (...)
-        Full 1/e diameter of the beam. [m]
-    aperture : array_like, shape (...)
-        Diameter of the aperture. [m]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        1 - exp(-(D / d63)^2). [1]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a diameter is negative or not finite, or the aperture is not positive.
-
-    References
-    ----------
-    .. [1] KOLESAR2000, fraction through a centred aperture.
-    """
-    width = within("diameter", diameter, "m", 0.0, math.inf)
-    hole = positive("aperture", aperture, "m")
-    with np.errstate(over="ignore", under="ignore"):
-        return np.asarray(-np.expm1(-np.square(hole / thin(width, hole))))
-
-
 def _gaussian_elliptical(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArray:
     """Integrate over the angle psi, in u = ln(tan psi), where the trapezoid rule converges for every ellipse."""
     result = np.empty(dx.shape)
@@ -180,7 +150,8 @@ def fraction_through(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike, profile:
     )
     if profile == "top-hat":
         return np.asarray(_top_hat(x, y, hole))
-    fraction = gaussian_circular_fraction(x, hole)
+    with np.errstate(over="ignore", under="ignore"):
+        fraction = np.asarray(-np.expm1(-np.square(hole / thin(x, hole))))
     uneven = x != y
     if uneven.any():
         fraction = np.atleast_1d(fraction)

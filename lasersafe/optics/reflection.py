@@ -12,34 +12,6 @@ from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
 SCATTER_MODELS = ("lambert", "hemisphere")
 
 
-def mirror_reflection(amount: ArrayLike, reflectance: ArrayLike = 1.0) -> FloatArray:
-    """Return the power or energy that a flat mirror sends on [1]_.
-
-    Parameters
-    ----------
-    amount : array_like, shape (...)
-        Power or energy that falls on the mirror. [W or J]
-    reflectance : array_like, shape (...)
-        Part sent on, 0 to 1; 1 where the surface is not known. [1]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Power or energy of the reflected beam. [W or J]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used.
-
-    References
-    ----------
-    .. [1] DGUV203-093, section 4.3: weakened mirror reflection.
-    """
-    whole = within("amount", amount, "W or J", 0.0, math.inf)
-    return np.asarray(whole * within("reflectance", reflectance, "", 0.0, 1.0))
-
-
 def scatter_intensity(
     amount: ArrayLike, reflectance: ArrayLike, view_angle: ArrayLike, model: str = "lambert"
 ) -> FloatArray:
@@ -74,7 +46,8 @@ def scatter_intensity(
     .. [2] DGUV203-093, section 4.3, whose figures for isotropic scatter follow ``"hemisphere"``.
     """
     choice("model", model, SCATTER_MODELS)
-    scattered = mirror_reflection(amount, reflectance)
+    whole, part = within("amount", amount, "W or J", 0.0, math.inf), within("reflectance", reflectance, "", 0.0, 1.0)
+    scattered = np.asarray(whole * part)
     angle = within("view_angle", view_angle, "rad", 0.0, math.pi / 2.0)
     if model == "hemisphere":
         return np.asarray(scattered / (2.0 * math.pi) * np.ones_like(angle))

@@ -106,10 +106,6 @@ class ScanPattern:
         return ratio if self.fans_out else np.minimum(ratio, 1.0)
 
 
-def _sine(part: FloatArray, frequency: float) -> FloatArray:
-    return np.asarray(np.arccos(1.0 - part) / (math.pi * frequency))
-
-
 def dwell(pattern: ScanPattern, distance: ArrayLike, sweep: ArrayLike) -> FloatArray:
     """Return for how long of each period the spot can lie within *sweep* at the slowest place [1]_.
 
@@ -157,7 +153,7 @@ def dwell(pattern: ScanPattern, distance: ArrayLike, sweep: ArrayLike) -> FloatA
         elif pattern.kind in ("line", "raster") and pattern.waveform == "triangle":
             time = inside / (2.0 * frequency)
         else:
-            time = _sine(inside, frequency)
+            time = np.arccos(1.0 - inside) / (math.pi * frequency)
         time = time * _lines_reached(pattern, length, scale)
     return np.asarray(np.where(moving, np.minimum(time, pattern.period), pattern.period))
 

@@ -109,7 +109,12 @@ def draw(found: Sweep, zone: tuple[str, str] | None = None) -> Drawing:
     way = zone or _DIRECT
     first, second = shown_inputs
     if min(found.shape) > MOST_CURVES:
-        return _contours(found, first, second, way)
+        nominal = None
+        if first.nominal is not None and second.nominal is not None:
+            nominal = (first.nominal, second.nominal, "in the case")
+        heading = _heading(found, shown_inputs, f"{_words(way)}: distance as contour lines")
+        grid = (first.values, second.values, found.distances[way])
+        return contour_page(PAPER, heading, first.axis(), second.axis(), grid, _level, nominal)
     if found.shape[0] <= found.shape[1]:
         return _family(found, second, first, found.distances[way], way)
     return _family(found, first, second, found.distances[way].T, way)
@@ -172,15 +177,6 @@ def _length(most: float) -> tuple[str, float]:
         if most >= (10.0 if unit == "km" else 0.1) * factor:
             return unit, factor
     return "mm", 1e-3
-
-
-def _contours(found: Sweep, x: _Shown, y: _Shown, zone: tuple[str, str]) -> Drawing:
-    nominal = None
-    if x.nominal is not None and y.nominal is not None:
-        nominal = (x.nominal, y.nominal, "in the case")
-    heading = _heading(found, [x, y], f"{_words(zone)}: distance as contour lines")
-    grid = (x.values, y.values, found.distances[zone])
-    return contour_page(PAPER, heading, x.axis(), y.axis(), grid, _level, nominal)
 
 
 def _level(value: float) -> str:

@@ -13,17 +13,17 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.directions import critical_values
 from lasersafe.assessment.lines import every_context, one_verdict, sharing
 from lasersafe.assessment.protection import need_at
+from lasersafe.assessment.setups import setup_result
 from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.inverse import GRID, solved_input
 from lasersafe.hazard.lasting import duration_edges
 from lasersafe.quantity import format_quantity, parse_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import badness, worst_of_each
 from lasersafe.studies.ranges import read_ends
 from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text
 from lasersafe.studies.sweeping import (
     TISSUES,
     WAYS,
-    assessed_zones,
     eye_ratio,
     reach_by_rule_set,
     takes_arrays,
@@ -336,7 +336,8 @@ def put_back(subject: Subject, one: Input, value: float, target: Target) -> PutB
         What has to hold.
     """
     contexts = subject.changed({one.path: value})
-    zones = assessed_zones(contexts)
+    every = worst_of_each(setup_result(context).zones for context in contexts)
+    zones = {(zone.way, zone.tissue): zone for zone in every}
     skin = max((zones[way, "skin"].distance for way in target.ways), key=badness)
     if target.marking:
         enough, reasons = _enough(contexts, target)

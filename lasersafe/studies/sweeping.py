@@ -13,10 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
-from lasersafe.assessment.setups import setup_result
 from lasersafe.errors import InputError
-from lasersafe.records.fields import worst_of_each
-from lasersafe.results import Zone
 from lasersafe.studies.ranges import Span, read_span, split_vary
 from lasersafe.studies.subject import Input, Subject
 
@@ -131,7 +128,8 @@ def sweep(subject: Subject, varied: Sequence[Varied], place: float | None = None
     InputError
         If the case does not hold together at a corner of the grid.
     """
-    check_corners(subject, varied)
+    for corner in itertools.product(*((one.span.values[0], one.span.values[-1]) for one in varied)):
+        subject.changed({one.input.path: float(value) for one, value in zip(varied, corner, strict=True)})
     shape = tuple(one.span.values.size for one in varied)
     reaches = {zone: np.zeros(shape) for zone in ZONES}
     decided = {zone: np.zeros(shape, dtype=np.int8) for zone in ZONES}
@@ -148,19 +146,6 @@ def sweep(subject: Subject, varied: Sequence[Varied], place: float | None = None
             ratio[where] = eye_ratio(contexts, place, changes)
     density = None if ratio is None else np.log10(np.maximum(ratio, 1.0))
     return Sweep(subject, tuple(varied), reaches, decided, density, place)
-
-
-def check_corners(subject: Subject, varied: Sequence[Varied]) -> None:
-    """Refuse a grid of which a corner is no case that could be assessed.
-
-    Raises
-    ------
-    InputError
-        With the values and what is wrong with them.
-    """
-    ends = [(one.span.values[0], one.span.values[-1]) for one in varied]
-    for corner in itertools.product(*ends):
-        subject.changed({one.input.path: float(value) for one, value in zip(varied, corner, strict=True)})
 
 
 def _parts(
@@ -216,12 +201,6 @@ def reach_by_rule_set(
         name: reduce(np.maximum, (zone_distances(one, *zone, changes, (name,)) for one in contexts))
         for name in contexts[0].rule_sets
     }
-
-
-def assessed_zones(contexts: Sequence[Context]) -> dict[tuple[str, str], Zone]:
-    """Return the zones as the assessment has them, of each the farthest of all corners."""
-    zones = worst_of_each(setup_result(context).zones for context in contexts)
-    return {(zone.way, zone.tissue): zone for zone in zones}
 
 
 def eye_ratio(contexts: Sequence[Context], place: float, changes: Mapping[str, Floats]) -> Floats:

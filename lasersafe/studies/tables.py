@@ -148,24 +148,20 @@ def as_csv(found: Sweep) -> str:
         *about["notes"],
         caution_line(),
     ):
-        text.write(f"# {_one_line(line)}\n")
+        text.write(f"# {for_spreadsheet(' '.join(line.split()))}\n")
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(table)
     ways = {f"{way}_{tissue}_m" for way, tissue in ZONES}
     for row in zip(*table.values(), strict=True):
         writer.writerow(
-            _distance(value) if name in ways else _density(value) if name.startswith("optical_density") else value
+            format_quantity(value, "1", CSV_DIGITS, "up")
+            if name in ways
+            else _density(value)
+            if name.startswith("optical_density")
+            else value
             for name, value in zip(table, row, strict=True)
         )
     return text.getvalue()
-
-
-def _one_line(text: str) -> str:
-    return for_spreadsheet(" ".join(text.split()))
-
-
-def _distance(value: float) -> str:
-    return format_quantity(value, "1", CSV_DIGITS, "up")
 
 
 def _density(value: float) -> str:

@@ -24,11 +24,11 @@ from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
+from lasersafe.records.fields import worst_of_each
 from lasersafe.reference import templates_path
 from lasersafe.studies.charts import draw
 from lasersafe.studies.subject import open_subject
 from lasersafe.studies.sweeping import Sweep, read_varied, sweep
-from lasersafe.studies.sweeping import assessed_zones as zones_by_assessment
 from tests.behaviour.command import run
 from tests.drawing_faults import faults
 
@@ -238,7 +238,8 @@ def test_an_exposure_duration_counts_for_every_wavelength_of_the_beam() -> None:
         for way in ways:
             assert row[f"{way}_eye_m"] == pytest.approx(usual[f"{way}_eye_m"], rel=1e-9)
     subject = open_subject(case("nanosecond-marker"), None, None)
-    held = zones_by_assessment(subject.changed({"duration": 100.0}))
+    zones = worst_of_each(setup_result(one).zones for one in subject.changed({"duration": 100.0}))
+    held = {(zone.way, zone.tissue): zone for zone in zones}
     assert held["direct", "eye"].distance == pytest.approx(rows[1]["direct_eye_m"], rel=1e-9)
 
 
