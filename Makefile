@@ -13,7 +13,7 @@ STALE := stale
 endif
 endif
 
-.PHONY: help demo page browser test test-lowest check format docs golden bench bench-check bench-record soak fuzz clean clean-all stale
+.PHONY: help demo page browser test test-lowest check format docs golden bench bench-check bench-record soak fuzz site clean clean-all stale
 .DELETE_ON_ERROR:
 
 help:
@@ -31,6 +31,7 @@ help:
 	@echo "make bench-check   fail when a ratio is above 1.5 times the one on record; for the nightly run"
 	@echo "make bench-record  measure, and put the ratios on record in bench/recorded.json"
 	@echo "make soak       the property tests with many more random cases"
+	@echo "make site       docs/ as pages for a browser, in out/site (Sphinx and MyST, installed when they are missing)"
 	@echo "make clean      remove what was made; make clean-all removes .venv as well"
 
 $(STAMP): pyproject.toml constraints.txt $(STALE)
@@ -116,6 +117,12 @@ soak: $(STAMP)
 
 fuzz: $(STAMP)
 	$(RUN) -m tests.fuzz.guided --minutes 10
+
+# Not part of the gate: the generator is an extra, pinned like everything else.
+site: $(STAMP)
+	@$(RUN) -c 'import myst_parser, sphinx' 2>/dev/null || $(PIP) --no-build-isolation --editable '.[site]'
+	@$(RUN) -m sphinx -q -W --keep-going -b html -c tools/site -d out/site-doctrees docs out/site
+	@echo "the pages: out/site/index.html"
 
 clean:
 	rm -rf out build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis

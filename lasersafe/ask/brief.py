@@ -237,8 +237,12 @@ class _Answer:
 
     def assumed(self) -> Iterator[str]:
         """Yield the three assumptions that cost most, and what each would bring when it is stated."""
-        for one in [one for one in self.a.record.assumptions if 0.0 < one.gain < math.inf][:MOST]:
-            words = {"now": self.metres(one.now or 0.0), "known": self.metres(one.known or 0.0)}
+        pairs = [
+            (one, {"now": self.metres(one.now or 0.0), "known": self.metres(one.known or 0.0)})
+            for one in self.a.record.assumptions
+            if 0.0 < one.gain < math.inf
+        ]
+        for one, words in [pair for pair in pairs if pair[1]["now"] != pair[1]["known"]][:MOST]:
             if one.laser:
                 yield self.text("brief.gain", what=self.wording.input_name(one.what), laser=one.laser, **words)
             else:

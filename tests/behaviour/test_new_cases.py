@@ -62,7 +62,7 @@ def test_the_sentence_of_a_producer_becomes_a_case_of_12_lines_with_an_answer_of
     answer = run("assess", case)
     assert answer.code == 1
     assert len(answer.out.splitlines()) <= 25
-    assert "6 values of a starter case" in answer.out
+    assert "still of a starter case: 'person[1]'" in answer.out
     assert "ABOVE: crew of 6" in " ".join(answer.out.split())
     assert answer.out in (ROOT / "README.md").read_text(encoding="utf-8")
     found = assess(read_case(case))
