@@ -11,6 +11,7 @@ from lasersafe.drawing.exposure_map import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, room_of, way_pages
 from lasersafe.drawing.primitives import Drawing
+from lasersafe.drawing.values import decimals
 from lasersafe.errors import InputError
 from lasersafe.results import Assessment
 from lasersafe.wording import load_wording
@@ -60,14 +61,15 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
     if elevation or x1 - x0 > 1.6 * (y1 - y0):
         short, long = long, short
     sheet = Paper(paper, short, long, _MARGIN)
-    if elevation:
-        pages = elevation_pages(scene, sheet, assessment.title, wording)
-        if not pages:
-            raise InputError(wording.text("plan.no_elevation"))
-        return pages
-    chart = map_page(scene, sheet, assessment.title, wording)
-    pages = [plan_page(assessment, sheet, wording), *way_pages(assessment, sheet, wording)]
-    return [*pages, chart] if chart else pages
+    with decimals(wording):
+        if elevation:
+            pages = elevation_pages(scene, sheet, assessment.title, wording)
+            if not pages:
+                raise InputError(wording.text("plan.no_elevation"))
+            return pages
+        chart = map_page(scene, sheet, assessment.title, wording)
+        pages = [plan_page(assessment, sheet, wording), *way_pages(assessment, sheet, wording)]
+        return [*pages, chart] if chart else pages
 
 
 def write_plan(
@@ -178,7 +180,8 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
     lines = {line.name: line for line in scene.barriers}
     sheet = Paper(paper, long, short, _MARGIN)
     maps = barrier_maps(stages_of(case))
-    return [barrier_page(one, lines[one.name], sheet, assessment.title, wording) for one in maps]
+    with decimals(wording):
+        return [barrier_page(one, lines[one.name], sheet, assessment.title, wording) for one in maps]
 
 
 def _with_map(case: Case, assessment: Assessment) -> Assessment:

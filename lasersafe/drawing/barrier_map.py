@@ -10,7 +10,7 @@ from lasersafe.drawing.exposure_map import class_marks, decade, legend_entry, sa
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out
 from lasersafe.drawing.primitives import BLACK, Drawing, Lines, Mark, Words, edge
 from lasersafe.drawing.style import DECADES
-from lasersafe.drawing.values import quantity
+from lasersafe.drawing.values import quantity, spoken
 from lasersafe.records.barriers import BarrierLine, BarrierMap
 from lasersafe.wording import Wording
 
@@ -95,9 +95,9 @@ def _strip(found: BarrierMap, rows: list[list[int]], corner: tuple[float, float]
     for at in round_steps(0.0, found.along[-1] - found.along[0], 8.0 / mm):
         x = left + at * mm
         marks.append(Lines((((x, low), (x, low - 1.2)),), BLACK, 0.25))
-        marks.append(Words(x - 1.2, low - 4.2, f"{at:g} m" if at == 0.0 else f"{at:g}", _TYPE))
+        marks.append(Words(x - 1.2, low - 4.2, spoken(f"{at:g} m" if at == 0.0 else f"{at:g}"), _TYPE))
     for at in round_steps(found.heights[0], found.heights[-1], 5.0 / mm):
         y = low + (at - found.heights[0]) * mm
         marks.append(Lines((((left - 1.2, y), (left, y)),), BLACK, 0.25))
-        marks.append(Words(left - 10.0, y - 0.9, f"{at:g} m", _TYPE))
+        marks.append(Words(left - 10.0, y - 0.9, spoken(f"{at:g} m"), _TYPE))
     return marks

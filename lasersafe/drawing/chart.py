@@ -11,6 +11,7 @@ from lasersafe.drawing.page import Entry, Paper, lay_out
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, edge
 from lasersafe.drawing.shapes import along, clip_run
 from lasersafe.drawing.typeface import RAISED, width_of
+from lasersafe.drawing.values import spoken
 
 TICK = 2.5
 TITLE = 2.8
@@ -126,8 +127,8 @@ def tick_text(value: float) -> str:
         return "0"
     power = math.floor(math.log10(abs(value)) + 1e-9)
     if -3 <= power <= 4:
-        return f"{value:.{max(0, 3 - power)}f}".rstrip("0").rstrip(".") if power < 3 else f"{value:.0f}"
-    digits = f"{value / 10.0**power:.3g}"
+        return spoken(f"{value:.{max(0, 3 - power)}f}".rstrip("0").rstrip(".")) if power < 3 else f"{value:.0f}"
+    digits = spoken(f"{value / 10.0**power:.3g}")
     return ("" if digits == "1" else f"{digits}·") + "10" + str(power).translate(RAISED)
 
 

@@ -9,8 +9,8 @@ from lasersafe.drawing import symbols
 from lasersafe.drawing.labels import Label
 from lasersafe.drawing.legend import limits_line, sign_entries, state_of
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, scale_bar
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Pair, Rect, Run, closed, edge
-from lasersafe.drawing.shapes import along, clip_run, crossings, inside, toward
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Pair, Rect, closed, edge
+from lasersafe.drawing.shapes import along, clip_run
 from lasersafe.drawing.sketch import Sketch
 from lasersafe.drawing.style import AIM_DASHES, DARK, LIGHT, strokes, tone
 from lasersafe.drawing.values import distance, place, quantity
@@ -56,11 +56,13 @@ def _page(scene: SceneResult, one: Elevation, paper: Paper, title: str, wording:
     eyes = {"eyes"} if any(item.kind == "person" for item in one.items) else set()
     signs = sign_entries({"axis"} | eyes | states, wording)
     ends = [text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
+    extent = _extent(one)
+    away = [item.name + _where(item, wording) for item in one.items if not extent[0] <= item.along <= extent[2]]
+    ends += [text("plan.margin", notes="; ".join(dict.fromkeys(away)))] if away else []
     foot = foot_lines(paper, wording, [*ends, text("plan.elevation_mirrors"), limits_line(own, wording)])
     name = text("plan.elevation", laser=one.laser, title=title)
     layout = lay_out(paper, "elevation", name, entries, signs, foot)
     x0, y0, x1, y1 = layout.drawing.frame
-    extent = _extent(one)
     trial = fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
     high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
     middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
@@ -102,12 +104,14 @@ def _state(scene: SceneResult, item: ElevationItem, wording: Wording) -> tuple[s
     return {True: "holds", False: "fails", None: "plain"}[item.holds], wording.text("plan.direct")
 
 
+def _where(item: ElevationItem, wording: Wording) -> str:
+    if item.along > 1e-9:
+        return f", {place(item.along)}"
+    return wording.text("plan.behind", distance=place(-item.along)) if item.along < -1e-9 else ""
+
+
 class _Section(Sketch):
     one: Elevation
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        self.edge: dict[bool, list[float]] = {True: [], False: []}
 
     def draw(self) -> None:
         """Draw all, and place the labels."""
@@ -135,49 +139,17 @@ class _Section(Sketch):
             self.marks += strokes([closed(ring) for ring in shown[kind]], frame, BLACK, 0.3)
         axis = self.view.run(one.axis)
         self.marks += strokes([axis], frame, WHITE, 0.9) + strokes([axis], frame, BLACK, 0.35, AIM_DASHES)
-        self._name_beam(shown.get("eye direct", []), axis)
+        x0, _, x1, _ = frame
         for zone in one.light:
-            if zone.kind != "eye direct":
-                runs = [run for ring in shown[zone.kind] for run in clip_run(closed(ring), frame)]
-                places = tuple(p for run in runs for p in along(run, 9))
-                if places:
-                    self.labels.append(Label(self._tagged(zone.kind, zone.distance), places, True))
-
-    def _tagged(self, kind: str, far: float) -> str:
-        return self.text("plan.tag", kind=self.text(f"plan.short_{kind}"), distance=distance(far))
-
-    def _name_beam(self, rings: list[Run], axis: Run) -> None:
-        """Say how far the direct beam reaches, and where it goes on."""
-        one = self.one
-        start = self.view.point((0.0, one.origin[2]))
-        runs = clip_run(axis, self.frame)
-        end = runs[-1][-1] if runs else start
-        on_axis = tuple(toward(start, end, share) for share in (0.5, 0.3, 0.8))
-        out = self._leaves(rings, self.frame)
-        words = self._tagged("eye direct", one.reach)
-        if one.ends_at:
-            words += self.text("plan.but", name=one.ends_at)
-            self.labels.append(Label(words, on_axis, True))
-        elif out is not None:
-            x, y, side = out
-            goes_on = self.text("plan.on_to", text=words)
-            self.arrow_to((x, y), (x - 12.0 * side, y), goes_on, 0.6, 3.0)
-        elif one.reach > 0.0:
-            if self.view.holds(one.axis[-1]) and one.axis[-1][1] >= 0.0:
-                self.marks += symbols.dimension(start, end)
-            self.labels.append(Label(words, on_axis, True))
-
-    @staticmethod
-    def _leaves(rings: list[Run], frame: Rect) -> tuple[float, float, float] | None:
-        """Return where light leaves the frame to the right or left, half its height there, and to which side."""
-        for x, sign in ((frame[2], 1.0), (frame[0], -1.0)):
-            inner = x - 0.5 * sign
-            cuts = sorted(p[1] for ring in rings for p in crossings(ring, inner) if frame[1] <= p[1] <= frame[3])
-            tops = [y for y in (frame[1], frame[3]) if inside((inner, y), rings)]
-            if len(cuts) + len(tops) >= 2:
-                heights = [*cuts, *tops]
-                return x, (min(heights) + max(heights)) / 2.0, sign
-        return None
+            rings = shown[zone.kind]
+            words = self.text("plan.tag", kind=self.text(f"plan.short_{zone.kind}"), distance=distance(zone.distance))
+            if zone.kind == "eye direct" and one.ends_at:
+                words += self.text("plan.but", name=one.ends_at)
+            elif any(not x0 <= x <= x1 for ring in rings for x, _ in ring):
+                words = self.text("plan.on_to", text=words)
+            runs = [run for ring in rings for run in clip_run(closed(ring), frame)]
+            places = tuple(p for run in runs for p in along(run, 9)) or self.view.run(one.axis)
+            self.labels.append(Label(words, places, True))
 
     def _ground(self) -> None:
         first = len(self.marks)
@@ -195,7 +167,6 @@ class _Section(Sketch):
     def _item(self, item: ElevationItem) -> None:
         low, high = self.view.point((item.along, item.bottom)), self.view.point((item.along, item.top))
         if not self.view.holds((item.along, item.bottom)) and not self.view.holds((item.along, item.top)):
-            self._outside(item)
             return
         middle: Pair = (low[0], (low[1] + high[1]) / 2)
         names = self.text("plan.work") if item.kind == "target" and item.name == "work" else item.name
@@ -222,7 +193,7 @@ class _Section(Sketch):
         else:
             ring = ((low[0] - 3, low[1]), (low[0] + 3, low[1]), (high[0] + 3, high[1]), (high[0] - 3, high[1]))
             self.marks += [Area((ring,), "#cccccc"), Lines((closed(ring),), BLACK, 0.3)]
-        names += self._where(item)
+        names += _where(item, self.wording)
         if abs(item.aside) > 0.05 * max(1.0, abs(item.along)):
             names += self.text("plan.aside", distance=place(abs(item.aside)))
         upright = item.kind in ("barrier", "wall") and low != high
@@ -232,18 +203,3 @@ class _Section(Sketch):
         if item.named:
             self.labels.append(Label(names, shown or (middle,), clear=clear, bold=item.holds is False))
         self.board.lines.append((low, high))
-
-    def _where(self, item: ElevationItem) -> str:
-        if item.along > 1e-9:
-            return f", {place(item.along)}"
-        return self.text("plan.behind", distance=place(-item.along)) if item.along < -1e-9 else ""
-
-    def _outside(self, item: ElevationItem) -> None:
-        """Say with an arrow at the edge where something stands that lies outside the frame."""
-        x0, y0, x1, y1 = self.frame
-        left = item.along < 0.0
-        y = min(max(self.view.point((0.0, item.top if item.eye is None else item.eye))[1], y0 + 4.0), y1 - 4.0)
-        while any(abs(y - other) < 4.0 for other in self.edge[left]) and y > y0 + 8.0:
-            y -= 4.5
-        self.edge[left].append(y)
-        self.arrow_to((x0 if left else x1, y), (x0 + 7.0 if left else x1 - 7.0, y), item.name + self._where(item))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Mark, Rect, Words, arrow, box, edge
 from lasersafe.drawing.symbols import bearing_vector
 from lasersafe.drawing.typeface import clean, width_of, wrap
+from lasersafe.drawing.values import spoken
 from lasersafe.drawing.view import View
 from lasersafe.wording import Wording
 
@@ -152,7 +153,7 @@ def scale_bar(view: View) -> tuple[list[Mark], Rect]:
     long = _round_length(min(60.0, (x1 - x0) * 0.4) * view.scale / 1000.0)
     step = long * 1000.0 / view.scale / 4
     x, y = x0 + 4.0, y0 + 3.0
-    texts = [(x, "0"), (x + 4 * step - 1.0, f"{long:g} m")]
+    texts = [(x, "0"), (x + 4 * step - 1.0, spoken(f"{long:g} m"))]
     rect = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, _ENTRY) for a, t in texts]) + 1.0, y + 6.2)
     marks: list[Mark] = [Area((box(rect),), WHITE)]
     for k in range(4):

@@ -74,28 +74,6 @@ def clip_ring(ring: Sequence[Pair], rect: Rect) -> Run:
     return tuple(points) if len(points) > 2 else ()
 
 
-def inside(point: Pair, rings: Sequence[Run]) -> bool:
-    """Return whether a point lies in an area with holes."""
-    x, y = point
-    odd = False
-    for ring in rings:
-        x0, y0 = ring[-1]
-        for x1, y1 in ring:
-            if (y0 > y) != (y1 > y) and x < x0 + (y - y0) / (y1 - y0) * (x1 - x0):
-                odd = not odd
-            x0, y0 = x1, y1
-    return odd
-
-
-def crossings(ring: Sequence[Pair], x: float) -> list[Pair]:
-    """Return where the edge of a ring crosses an upright line."""
-    found = []
-    for (x0, y0), (x1, y1) in pairwise((*ring, ring[0])):
-        if (x0 < x) != (x1 < x):
-            found.append((x, y0 + (y1 - y0) * (x - x0) / (x1 - x0)))
-    return found
-
-
 def along(run: Sequence[Pair], count: int) -> list[Pair]:
     """Return points at even steps along a line, its ends left out."""
     steps = [math.dist(a, b) for a, b in pairwise(run)]
@@ -126,12 +104,3 @@ def overlap(one: Rect, other: Rect) -> bool:
 def within(one: Rect, other: Rect) -> bool:
     """Return whether the first rectangle lies in the second."""
     return one[0] >= other[0] and one[1] >= other[1] and one[2] <= other[2] and one[3] <= other[3]
-
-
-def edge_point(start: Pair, direction: Pair, rect: Rect) -> Pair:
-    """Return where a ray from inside a rectangle leaves it."""
-    far = rect[2] - rect[0] + rect[3] - rect[1]
-    long = math.hypot(*direction) or 1.0
-    end = (start[0] + direction[0] / long * far * 2, start[1] + direction[1] / long * far * 2)
-    cut = clip_line(start, end, rect)
-    return cut[1] if cut else start

@@ -1,11 +1,11 @@
-"""What the plan and the section have in common: marks of a view, arrows to its edge, and labels placed last."""
+"""What the plan and the section have in common: marks of a view, and labels placed last."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
 from lasersafe.drawing.labels import Board, Label
-from lasersafe.drawing.primitives import BLACK, Mark, Pair, Rect, arrow
+from lasersafe.drawing.primitives import Mark, Rect
 from lasersafe.drawing.view import View
 from lasersafe.records.scene import SceneResult
 from lasersafe.wording import Wording
@@ -30,11 +30,6 @@ class Sketch:
     def frame(self) -> Rect:
         """Where it lies on paper. [mm]."""
         return self.view.frame
-
-    def arrow_to(self, tip: Pair, tail: Pair, text: str, thick: float = 0.3, head: float = 2.0) -> None:
-        """Draw an arrow to the edge of the frame, and say what is there."""
-        self.marks += arrow(tail, tip, BLACK, thick, head)
-        self.labels.append(Label(text, (tail,), thick > 0.5))
 
     def write(self) -> None:
         """Place all labels, the bold ones first; one for which there is no room is left out."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Run, arrow, closed
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Run, closed
 from lasersafe.drawing.shapes import toward
 
 _WARNING = "#f9a800"  # RAL 1003, signal yellow
@@ -132,15 +132,6 @@ def opening(start: Pair, end: Pair, kind: str, is_open: bool) -> list[Mark]:
     if not is_open:
         marks.append(Lines(((start, end),), BLACK, 0.4))
     return [*marks, Lines(ends, BLACK, 0.4)]
-
-
-def dimension(start: Pair, end: Pair) -> list[Mark]:
-    """Return a dimension line with an arrow at each end."""
-    under: Mark = Lines(((start, end),), WHITE, 0.9)
-    if math.dist(start, end) < 5.0:
-        return [under, Lines(((start, end),), BLACK, 0.18)]
-    middle = toward(start, end, 0.5)
-    return [under, *arrow(middle, start, BLACK, 0.18, 1.6), *arrow(middle, end, BLACK, 0.18, 1.6)]
 
 
 def hazard(place: Pair, side: float) -> list[Mark]:

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from decimal import Decimal
 
 from lasersafe.drawing.typeface import RAISED
 from lasersafe.quantity import Rounding, feet, format_quantity
+from lasersafe.wording import Wording
 
 _POWER = re.compile(r"[eE]([+-]?\d+)")
 _COMPUTED = re.compile(r"(?<![\w.])(\d(?:\.\d+)?)e([+-]\d\d)(?![\w.]\d)")
@@ -17,13 +21,34 @@ _MICRO = re.compile(r"(?<![A-Za-z])u(m|s|J|W|rad|g)(?![A-Za-z])")
 _LEAST = 0.01
 _NOTHING = 1e-30  # of any unit that is printed
 _GROUPS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[ ,\u00a0]\d{3})+)(?=[ \u00a0](?:m|ft)\b)")
+_DECIMAL = re.compile(r"(?<=\d)\.(?=\d)")
+_MEASURED = re.compile(
+    r"(?<![\w.:/-])(\d+)\.(\d+)(?=[ \u00a0](?:×|%|°|[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft)\b)|-fache|-mal|[;)]?$|[;)] )"
+)
+_mark = ContextVar("_mark", default=".")  # between a number and its decimals
 NOT_A_NUMBER = "not a number"
+
+
+@contextmanager
+def decimals(wording: Wording) -> Iterator[None]:
+    """Print numbers with the decimal mark of a language until the end of the block."""
+    before = _mark.set(wording.text("sheet.decimal"))
+    try:
+        yield
+    finally:
+        _mark.reset(before)
+
+
+def spoken(text: str) -> str:
+    """Return what the program made of numbers with the decimal mark of the language."""
+    return text if _mark.get() == "." else _DECIMAL.sub(_mark.get(), text)
 
 
 def tidy(text: str) -> str:
     """Return a sentence with ``/m2``, ``/cm2``, ``6.4e+06`` and ``1 255 m`` as the sheet prints them."""
     text = _GROUPS.sub(lambda match: re.sub(r"\D", "", match[1]), text)
-    return _COMPUTED.sub(_power_of_ten, _PER_AREA.sub(r"/\1m²", text))
+    text = _COMPUTED.sub(_power_of_ten, _PER_AREA.sub(r"/\1m²", text))
+    return text if _mark.get() == "." else _MEASURED.sub(rf"\1{_mark.get()}\2", text)
 
 
 def _power_of_ten(match: re.Match[str]) -> str:
@@ -54,12 +79,12 @@ def number(value: float, digits: int = 3, rounding: Rounding = "nearest") -> str
     text = format_quantity(value, "1", digits, rounding)
     if "e" not in text and value and not 1e-3 <= abs(value) < 1e5:
         text = f"{Decimal(text):.{digits - 1}e}"
-    return _raised(text).replace("-", "−", 1)
+    return spoken(_raised(text).replace("-", "−", 1))
 
 
 def ratio(value: float) -> str:
     """Return how many times the limit an exposure is, never too few."""
-    return f"< {_LEAST:g}" if 0 <= value < _LEAST else number(value, 3, "up")
+    return spoken(f"< {_LEAST:g}") if 0 <= value < _LEAST else number(value, 3, "up")
 
 
 def plain(value: float) -> str:
@@ -67,7 +92,7 @@ def plain(value: float) -> str:
     if not math.isfinite(value):
         return _special(value)
     value = value if abs(value) > _NOTHING else 0.0
-    return _raised(f"{value:.6g}").replace("-", "−", 1)
+    return spoken(_raised(f"{value:.6g}").replace("-", "−", 1))
 
 
 def quantity(value: float, unit: str, digits: int = 3, rounding: Rounding = "nearest") -> str:
@@ -75,7 +100,7 @@ def quantity(value: float, unit: str, digits: int = 3, rounding: Rounding = "nea
     if not math.isfinite(value):
         return f"{_special(value)}\u00a0{unit_text(unit)}"
     text = _raised(format_quantity(value, unit, digits, rounding)).replace("-", "−", 1)
-    return unit_text(text).replace(" ", "\u00a0")
+    return spoken(unit_text(text).replace(" ", "\u00a0"))
 
 
 def in_unit(value: float, unit: str, digits: int = 3, rounding: Rounding = "nearest") -> str:
@@ -104,7 +129,7 @@ def place(value: float, with_feet: bool = False) -> str:
     text = format_quantity(value, "1", 3, "down")
     if "e" in text:
         return in_unit(value, "m", 3, "down")
-    return f"{_short(text)}\u00a0m"
+    return spoken(f"{_short(text)}\u00a0m")
 
 
 def duration(value: float) -> str:
@@ -112,12 +137,12 @@ def duration(value: float) -> str:
     if not math.isfinite(value):
         return f"{_special(value)}\u00a0s"
     digits, _, unit = format_quantity(value, "s", 4).partition(" ")
-    return f"{_raised(_short(digits))}\u00a0{unit_text(unit)}"
+    return spoken(f"{_raised(_short(digits))}\u00a0{unit_text(unit)}")
 
 
 def aperture(value: float) -> str:
     """Return the diameter of a limiting aperture in millimetres."""
-    return f"{value * 1e3:.4g}\u00a0mm" if math.isfinite(value) else NOT_A_NUMBER
+    return spoken(f"{value * 1e3:.4g}\u00a0mm") if math.isfinite(value) else NOT_A_NUMBER
 
 
 def _short(digits: str) -> str:
@@ -126,9 +151,9 @@ def _short(digits: str) -> str:
 
 def wavelength(value: float) -> str:
     """Return a wavelength in nanometres, in which the trade speaks."""
-    return f"{value * 1e9:.6g}\u00a0nm" if math.isfinite(value) else NOT_A_NUMBER
+    return spoken(f"{value * 1e9:.6g}\u00a0nm") if math.isfinite(value) else NOT_A_NUMBER
 
 
 def density(value: float) -> str:
     """Return an optical density to ask for; it was rounded up before."""
-    return f"{value:.1f}" if math.isfinite(value) else number(value)
+    return spoken(f"{value:.1f}") if math.isfinite(value) else number(value)

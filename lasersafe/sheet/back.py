@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lasersafe.drawing.values import number, place, quantity, tidy, unit_text
+from lasersafe.drawing.values import number, place, quantity, spoken, tidy, unit_text
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Expected
 from lasersafe.sheet.flow import ITEM, NOTE, SMALL, Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
@@ -78,7 +78,7 @@ def _expected(one: Expected, sheet: Sheet) -> Row:
     if one.reading is not None:
         got = one.reading
         state = "above" if got.above else "low" if got.low else "within"
-        share, upper = f"{got.uncertainty * 100.0:.3g}", quantity(got.upper, one.unit, 3, "up")
+        share, upper = spoken(f"{got.uncertainty * 100.0:.3g}"), quantity(got.upper, one.unit, 3, "up")
         value = text("acceptance.value", typed=got.typed, uncertainty=share, upper=upper)
         reading = bold(text(f"acceptance.{state}")), tiny(tidy(value))
         instrument = tiny(got.instrument), faint(got.note)
@@ -102,7 +102,7 @@ def expected(sheet: Sheet) -> None:
     found = [one for one in sheet.assessment.record.expected if one.numbers]
     if found:
         sheet.begin("acceptance.worked_out")
-        sheet.table((), (1, 12), [row(bold(one.key), Part(unit_text(one.numbers))) for one in found], 1.2)
+        sheet.table((), (1, 12), [row(bold(one.key), Part(spoken(unit_text(one.numbers)))) for one in found], 1.2)
 
 
 def cautions(sheet: Sheet) -> None:
@@ -154,7 +154,7 @@ def inputs(sheet: Sheet) -> None:
     rows = []
     for one in lines:
         where = note("" if one.line is None else str(one.line))
-        rows.append(row(where, Part(one.field), bold(one.typed), Part(tidy(unit_text(one.used)))))
+        rows.append(row(where, Part(one.field), bold(one.typed), Part(spoken(tidy(unit_text(one.used))))))
     if rows:
         sheet.listing("inputs", {"line": 6, "field": 32, "typed": 36, "used": 26}, rows, 1.5)
 

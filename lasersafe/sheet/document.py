@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 
 from lasersafe.drawing.primitives import Words, grey
+from lasersafe.drawing.values import decimals
 from lasersafe.errors import InputError
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, people, shown, signatures, steps, tables, uncertainty
@@ -123,12 +124,13 @@ def render_sheet(
     footer = _Footer(assessment, wording, size)
     places: Places = {}
     sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 9.0), assessment, wording, paper)
-    if kind == "sheet":
-        places = lay_out(sheet, signed, annex)
-    elif kind == "annex":
-        lay_out_annex(sheet)
-    else:
-        handouts.page(sheet, kind, signed)
+    with decimals(wording):
+        if kind == "sheet":
+            places = lay_out(sheet, signed, annex)
+        elif kind == "annex":
+            lay_out_annex(sheet)
+        else:
+            handouts.page(sheet, kind, signed)
     state = "annex" if kind == "annex" else signed.state
     name = wording.text("sheet.annex_kind" if kind == "annex" else "sheet.kind")
     header = _header(name, wording.text(_HEADERS[state]), size)

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from functools import partial
 
 from lasersafe.drawing.primitives import grey
-from lasersafe.drawing.values import density, distance, quantity, tidy, unit_text, wavelength
+from lasersafe.drawing.values import density, distance, duration, quantity, spoken, tidy, unit_text, wavelength
+from lasersafe.quantity import format_quantity
 from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, SignOff, Zone
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import Entry, Part, Row, Sheet
@@ -161,8 +162,10 @@ def emission(laser: LaserFacts, wording: Wording) -> str:
 
 def _exact(value: float, unit: str) -> str:
     """Return a stated value without needless zeros; a computed one is rounded up at the fourth digit."""
-    digits, gap, rest = quantity(value, unit, 4, "up").partition("\u00a0")
-    return (digits.rstrip("0").rstrip(".") if "." in digits else digits) + gap + rest
+    digits, gap, rest = format_quantity(value, unit, 4, "up").partition(" ")
+    return spoken((digits.rstrip("0").rstrip(".") if "." in digits else digits) + gap + unit_text(rest)).replace(
+        " ", "\u00a0"
+    )
 
 
 def _range(span: tuple[float, float] | None, unit: str, wording: Wording) -> str:
@@ -227,7 +230,7 @@ def _reach(zone: Zone, assessment: Assessment, wording: Wording) -> str:
         tissue=wording.text(f"tissue.{zone.tissue}"),
         limit=quantity(zone.criterion.limit, zone.criterion.limit_unit, 3, "down"),
         rule_set=zone.criterion.rule_set,
-        duration=f"{zone.criterion.duration:g} s",
+        duration=duration(zone.criterion.duration),
         distance=distance(zone.distance, assessment.units == "metric and feet"),
         origin=wording.say(zone.origin),
     )

@@ -11,6 +11,7 @@ from lasersafe.drawing.values import (
     place,
     quantity,
     ratio,
+    spoken,
     tidy,
     unit_text,
 )
@@ -132,7 +133,7 @@ def _cells(way: BarrierWay, sheet: Sheet) -> list[Cell]:
     if way.aimed is None:
         aimed = [tiny("–")]
     elif way.aimed_place is not None:
-        x, y, z = (f"{value:.2f}" for value in way.aimed_place)
+        x, y, z = (spoken(f"{value:.2f}") for value in way.aimed_place)
         aimed = [tiny(in_unit(way.aimed, "W/m2", 3, "up")), faint(text("by_place.at", x=x, y=y, z=z))]
     reaches = [(quantity(one.distance, "m", 3, "up"), sheet.say(one.measured_from)) for one in way.stands]
     stands = [tiny(text("by_place.from", distance=far, start=start)) for far, start in reaches] or [tiny("–")]

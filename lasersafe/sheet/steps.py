@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lasersafe.drawing.values import number, plain, unit_text
+from lasersafe.drawing.values import number, plain, spoken, unit_text
 from lasersafe.results import Step
 from lasersafe.sheet.flow import TINY, TINY_BOLD, TINY_NOTE, Part, Row, Sheet, faint, row, strong
 from lasersafe.sheet.front import limit_text
@@ -51,8 +51,8 @@ class _Calculation:
         return row(
             Part(step.symbol, TINY_BOLD, formula=True),
             Part(step.meaning, TINY_NOTE, formula="_" in step.meaning),
-            Part(step.formula, TINY, formula=True),
-            Part(step.numbers, TINY, formula=True),
+            Part(spoken(step.formula), TINY, formula=True),
+            Part(spoken(step.numbers), TINY, formula=True),
             strong(plain(step.value) + unit),
             faint(f"{source} {self.sheet.named('seen', step.seen)}"),
         )

@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-from lasersafe.drawing.primitives import Lines, edge, grey
-from lasersafe.drawing.values import distance, quantity, unit_text, wavelength
+from lasersafe.drawing.values import distance, quantity, spoken, unit_text, wavelength
 from lasersafe.records.uncertainty import DistanceSpread, InputTolerance
 from lasersafe.sheet.flow import NOTE, Row, Sheet, bold, faint, row, strong, tiny
-from lasersafe.sheet.text import Style, width_of
 
-_LABEL = Style(7, spacing=1.2)
-_BAR = 8.0
-_STEP = 13.0
-_MOST_BARS = 8
-_FILL = 0.55
+_MOST = 8  # inputs that are named
 
 
 def uncertainty(sheet: Sheet) -> None:
@@ -41,7 +35,7 @@ def uncertainty(sheet: Sheet) -> None:
         sheet.space(3.0)
     shown = [one for one in sure.spreads if one.influences and one.way == "direct" and one.tissue == "eye"]
     for spread in shown:
-        _bars(sheet, spread)
+        _influences(sheet, spread)
     if shown:
         sheet.paragraph(text("sure.bars_note"), NOTE)
 
@@ -72,31 +66,13 @@ def _spread(one: DistanceSpread, sheet: Sheet) -> Row:
     return row(name, tiny(distance(one.nominal)), upper, worst)
 
 
-def _bars(sheet: Sheet, spread: DistanceSpread) -> None:
-    """Print bars to both sides of a line: what one per cent of each input does to a distance."""
-    rows = spread.influences[:_MOST_BARS]
-    names = [sheet.wording.input_name(one.name) for one in rows]
-    start = sheet.left + max(width_of(name, _LABEL) for name in names) + 8.0
-    end = sheet.left + sheet.width - 150.0
-    zero, half = (start + end) / 2.0, (end - start) / 2.0 - 42.0
-    most = max([1.0, *(abs(one.exponent) for one in rows if abs(one.exponent) < 1e6)])
-    high = _STEP * len(rows) + 18.0
-    sheet.heading(sheet.text("sure.bars", where=_where(spread, sheet)), 2, keep=high + 20.0)
-    top = sheet.reserve(high)
-    bottom = sheet.y + 18.0
-    for share in (-1.0, -0.5, 0.0, 0.5, 1.0):
-        x = zero + share * half
-        sheet.marks.append(Lines((((x, top), (x, bottom)),), grey(0.75 if share else 0.0), 0.5))
-        label = f"{share * most:+.2g} %".replace("+0 %", "0 %")
-        sheet.marks.append(_LABEL.words(x - width_of(label, _LABEL) / 2.0, bottom - 9.0, label))
-    for number, (one, name) in enumerate(zip(rows, names, strict=True)):
-        y = top - _STEP * number - _STEP / 2.0
-        tip = zero + max(-1.0, min(1.0, one.exponent / most)) * half
-        bar = (min(zero, tip), y - _BAR / 2.0, max(zero, tip), y + _BAR / 2.0)
-        sheet.marks.extend(edge(bar, 0.5, fill=grey(_FILL)))
-        label = f"{one.exponent:+.2f} %" if abs(one.exponent) < 1e6 else "±∞"
-        beside = bar[0] - width_of(label, _LABEL) - 3.0 if tip < zero else tip + 3.0
+def _influences(sheet: Sheet, spread: DistanceSpread) -> None:
+    """Print what one per cent of each input does to a distance."""
+    sheet.heading(sheet.text("sure.bars", where=_where(spread, sheet)), 2, keep=50.0)
+    rows = []
+    for one in spread.influences[:_MOST]:
+        share = spoken(f"{one.exponent:+.2f} %") if abs(one.exponent) < 1e6 else "±∞"
         ends = sorted((one.low, one.high)) if one.low is not None and one.high is not None else ()
-        reach = sheet.text("sure.ends", low=distance(ends[0]), high=distance(ends[1])) if ends else ""
-        for x, words in ((sheet.left, name), (beside, label), (end + 6.0, reach)):
-            sheet.marks.append(_LABEL.words(x, y - 2.5, words))
+        reach = sheet.text("sure.ends", low=distance(ends[0]), high=distance(ends[1])) if ends else "–"
+        rows.append(row(strong(sheet.wording.input_name(one.name)), tiny(share), tiny(reach)))
+    sheet.listing("sure", {"input": 40, "per_cent": 30, "both_ends": 30}, rows, 1.0)

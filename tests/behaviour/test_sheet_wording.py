@@ -205,7 +205,8 @@ def busy() -> Assessment:
     )
     above = [replace(one, below=False, answer="", struck_out="") for one in full.scenarios]
     absent = replace(worst, person="somebody else", struck_out="never there at all")
-    return replace(full, decision=decision, record=record, scenarios=(*above, absent))
+    dark = replace(worst, exposure=1e-20, ratio=1e-20, below=True)
+    return replace(full, decision=decision, record=record, scenarios=(*above, absent, dark))
 
 
 def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -244,7 +245,7 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     ):
         for kind in ("sheet", "annex"):
             render_sheet(found, kind=kind, annex="ab" * 32)
-    one = RoleSigned("assessor", "Ada", "2026-11-14T16:05:00Z", "with care", "2027-03-01")
+    one = RoleSigned("assessor", "Ada", "2026-11-14T16:05:00Z", "with care", "2027-03-01", "Bea is ill today")
     for signed in (
         SignOff(
             "draft", ("assessor",), (one,), ("venue",), ("not signed yet: venue",), ("place: was 'a'",), "2027-01-01"

@@ -1,0 +1,95 @@
+"""German output: no English words but those that a user typed, and commas in numbers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
+from functools import cache
+from typing import Any
+
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.drawing.primitives import Words
+from lasersafe.drawing.values import decimals
+from lasersafe.models import parse_case
+from lasersafe.reference import templates_path
+from lasersafe.results import Assessment, SignOff
+from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
+from lasersafe.sheet.flow import Placed, Sheet
+from lasersafe.wording import load_wording
+from lasersafe.wording.localise import localise
+
+STARTERS = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
+ENGLISH = re.compile(
+    r"\b(the|of|and|at|is|not|with|from|for|by|are|this|that|which|where|than|limit|limits|beam|rated|hold|holds|needed|"
+    r"skin|eye|mirror|scatter|power|distance|nearest|within|above|below|person|people|wear|worn|must|none|first|last)\b"
+)
+
+
+def text_of(name: str) -> str:
+    return templates_path("cases", f"{name}.toml").read_text("utf-8")
+
+
+@cache
+def assessed(name: str) -> Assessment:
+    return localise(assess(parse_case(text_of(name)), "de"), load_wording("de"))
+
+
+def lines_of(name: str, kind: str) -> Iterator[str]:
+    """Yield each paragraph of the pages as one line: rows of one left edge that follow each other are joined."""
+    wording = load_wording("de")
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, 53.0), assessed(name), wording, "A4")
+    with decimals(wording):
+        if kind == "sheet":
+            lay_out(sheet, SignOff())
+        else:
+            lay_out_annex(sheet)
+    for page in sheet.pages:
+        for mark in page.marks:
+            inner = [mark] if isinstance(mark, Words) else mark.drawing.marks if isinstance(mark, Placed) else []
+            yield " ".join(words.text.replace("\u00a0", " ") for words in inner if isinstance(words, Words))
+
+
+def typed_words(name: str) -> set[str]:
+    """Return the words in the quoted texts of a case file."""
+    return set(re.findall(r"[A-Za-z]+", " ".join(re.findall(r'"[^"]*"', text_of(name)))))
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_no_english_words_are_left_on_the_german_sheet(name: str) -> None:
+    typed = typed_words(name)
+    left = [line for line in lines_of(name, "sheet") if set(ENGLISH.findall(line)) - typed]
+    assert left == []
+
+
+def sources(record: Any, seen: set[int]) -> Iterator[str]:
+    """Yield where figures come from: titles of tables in English documents stay as they are."""
+    if not is_dataclass(record) or id(record) in seen:
+        return
+    seen.add(id(record))
+    for field in fields(record):
+        value = getattr(record, field.name)
+        if field.name in ("source", "no_reliance") and isinstance(value, str):
+            yield value
+        for one in value if isinstance(value, tuple) else (value,):
+            yield from sources(one, seen)
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_few_english_words_are_left_in_the_german_annex(name: str) -> None:
+    """Typed texts, names of fields of a case file, formulas, and titles of tables in their documents do not count."""
+    known = typed_words(name) | set(re.findall(r"[A-Za-z]+", " ".join(sources(assessed(name), set()))))
+    known |= {"limit", "rated", "distance", "power", "person", "where"}  # indices of symbols; names of fields
+    left = {word for line in lines_of(name, "annex") for word in ENGLISH.findall(line)} - known
+    assert left == set()
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_numbers_of_the_german_sheet_have_commas(name: str) -> None:
+    text = " ".join(lines_of(name, "sheet"))
+    assert re.search(r"\d,\d+ m\b", text)
+    typed = " ".join(re.findall(r'"[^"]*"', text_of(name)))
+    points = {number for number in re.findall(r"\d+\.\d+(?= (?:[kMmµ]?W|m|s|J)\b)", text) if number not in typed}
+    assert points == set()
