@@ -12,12 +12,13 @@ if TYPE_CHECKING:
     from lasersafe.library.beams import Beam, beam_exposure, collimated_beam, fibre_beam, lens_beam
     from lasersafe.library.cases import Svg, assess, make_case, plan_svg, read_case, starter_case, write_sheet
     from lasersafe.library.distances import HazardDistance, direct_distance, scatter_distance
+    from lasersafe.library.eyewear import judge_marking
     from lasersafe.library.given import to_si
     from lasersafe.library.limits import exposure_limit, optical_density, pulse_train_limit, scale_numbers
     from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
     from lasersafe.models import Case
     from lasersafe.quantity import format_quantity
-    from lasersafe.results import Assessment
+    from lasersafe.results import Assessment, MarkingVerdict
     from lasersafe.wording import caution_line
 
 __version__ = "0.1.0"
@@ -31,6 +32,7 @@ __all__ = [
     "ExposureLimit",
     "HazardDistance",
     "InputError",
+    "MarkingVerdict",
     "PulseTrainLimit",
     "Svg",
     "__version__",
@@ -42,6 +44,7 @@ __all__ = [
     "exposure_limit",
     "fibre_beam",
     "format_quantity",
+    "judge_marking",
     "lens_beam",
     "make_case",
     "optical_density",
@@ -61,12 +64,13 @@ _HOME = {
     "library.beams": ("Beam", "beam_exposure", "collimated_beam", "fibre_beam", "lens_beam"),
     "library.cases": ("Svg", "assess", "make_case", "plan_svg", "read_case", "starter_case", "write_sheet"),
     "library.distances": ("HazardDistance", "direct_distance", "scatter_distance"),
+    "library.eyewear": ("judge_marking",),
     "library.given": ("to_si",),
     "library.limits": ("exposure_limit", "optical_density", "pulse_train_limit", "scale_numbers"),
     "limits": ("ExposureLimit", "PulseTrainLimit", "rule_sets"),
     "models": ("Case",),
     "quantity": ("format_quantity",),
-    "results": ("Assessment",),
+    "results": ("Assessment", "MarkingVerdict"),
     "wording": ("caution_line",),
 }
 

@@ -1,107 +1,256 @@
-"""The answer to a question for eyewear."""
+"""The answer to a question for eyewear: what it has to carry, and what each pair is worth."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+import contextlib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple, TypeVar
 
-from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive
-from lasersafe.errors import InputError
+from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive, span
+from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.durations import exposure_duration
-from lasersafe.hazard.eyewear_need import eyewear_need
-from lasersafe.hazard.setting_search import worst_setting
-from lasersafe.hazard.settings import SettingSpace
+from lasersafe.hazard.eyewear import nanometre_text
+from lasersafe.hazard.eyewear_need import slowest_rate, verdict_on
+from lasersafe.hazard.eyewear_tables import en207
+from lasersafe.hazard.eyewear_worst import covering, hardest_need, widths_beyond
+from lasersafe.hazard.marking import NO_PROTECTION, MarkingError, parse_marking
+from lasersafe.hazard.setting_search import worst_settings
+from lasersafe.hazard.settings import Range, SettingSpace
+from lasersafe.hazard.wavelengths import between_marks, marking_edges, worst_wavelengths
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import as_json
+from lasersafe.records.step import EyewearNeed, MarkingVerdict
+from lasersafe.reference import load_toml, shared_path
+from lasersafe.typed import shown
 from lasersafe.wording import caution_line, load_wording
+from lasersafe.wording.message import Message, joined, listed
+
+UNKNOWN = "unknown"
+STRICTEST_CRITERION = "1/e2"  # of one diameter, it stands for the narrowest beam
+Widths = Sequence[tuple[float | None, float, float]]
+LETTERS = ("D", "I", "R", "M", "LB", "OD", "RB")
+T = TypeVar("T")
+
+
+def narrowest_usual() -> str:
+    """Return the narrowest beam that lasers usually have, at 1/e2: what stands for a width that is not known."""
+    (usual,) = (one for one in load_toml(shared_path("laser_kinds", "usual.toml"))["kind"] if one["key"] == "any laser")
+    return str(usual["beam_diameter"]["least"])
 
 
 @dataclass(frozen=True)
 class EyewearQuestion(BeamQuestion):
-    """A question for eyewear."""
+    """A question for eyewear; what was not typed is "" or None."""
 
-    duration: str | None
-    wearing: str | None
+    duration: str | None = None
+    wearing: Sequence[str] = ()
     continuous: bool = False
+    at: str | None = None
 
-    def space(self) -> SettingSpace:
-        """Return the emission that was typed; that it is continuous has to be said.
+    def widths(self, wavelength: float) -> tuple[Widths, list[Message]]:
+        """Return how wide the beam is where a face can be, by place, and what was assumed for it."""
+        diameter, criterion = self.beam_diameter, self.criterion
+        assumed = []
+        if diameter == UNKNOWN:
+            diameter, criterion = narrowest_usual(), STRICTEST_CRITERION
+            assumed = [Message("asks.assumed_width", width=diameter)]
+        elif criterion in ("", UNKNOWN):
+            criterion = STRICTEST_CRITERION
+            assumed = [Message("asks.assumed_criterion")]
+        if self.at is None or self.beam_diameter == UNKNOWN:
+            if self.at is None and (self.divergence is not None or self.lens_focal_length is not None):
+                raise InputError(Message("asks.at"))
+            width = needed_number(diameter, "m", "beam diameter")
+            require_positive(width, "beam diameter", diameter)
+            d63 = float(to_1_over_e(width, criterion, self.profile))
+            return [(None, d63, d63)], assumed
+        beam, _ = replace(self, criterion=criterion).beam(wavelength)
+        if self.at == UNKNOWN:
+            return widths_beyond(beam, 0.0), [*assumed, Message("asks.assumed_place")]
+        place = needed_number(self.at, "m", "at")
+        if not place >= 0.0:
+            message = f"at = '{self.at}': must not be below zero"
+            raise InputError(message)
+        return widths_beyond(beam, place), assumed
 
-        Raises
-        ------
-        InputError
-            If the emission is incomplete or impossible, or nothing says whether it is pulsed.
-        """
-        space = super().space()
-        if space.kind == "continuous" and not self.continuous:
-            message = (
-                "pulse data are missing, and eyewear for pulses needs more than for a continuous beam: give "
-                "--pulse-duration and --repetition-rate, or --continuous for a laser that cannot pulse"
+    def missing(self) -> list[Message]:
+        """Return what nothing can be worked out without and was not typed, and where to find it."""
+        pulsed = any((self.pulse_duration, self.repetition_rate, self.pulse_energy))
+        asked = {
+            "wavelength": not self.wavelength,
+            "emission": not (pulsed or self.continuous),
+            "both": pulsed and self.continuous,
+            "pulse_duration": pulsed and not self.continuous and not self.pulse_duration,
+            "repetition_rate": pulsed and not self.continuous and not self.repetition_rate,
+            "power": not (self.power or self.pulse_energy),
+            "beam_diameter": not self.beam_diameter,
+        }
+        return [Message(f"asks.{key}") for key, holds in asked.items() if holds]
+
+
+def needs_of(
+    waves: Range,
+    space: SettingSpace,
+    widths: Widths,
+    *,
+    rule_sets: tuple[str, ...],
+    duration: float | None,
+    profile: str,
+    markings: Iterable[str] = (),
+) -> tuple[EyewearNeed, float, list[MarkingVerdict]]:
+    """Return what eyewear has to carry at every wavelength, the longest exposure [s], and what each pair is worth.
+
+    Parameters
+    ----------
+    waves : tuple of float
+        Lowest and highest wavelength. [m]
+    space : SettingSpace
+        The settings that are allowed.
+    widths : sequence of tuple
+        Places with the 1/e diameters of the beam there. [m]
+    rule_sets : tuple of str
+        Rule sets to work out.
+    duration : float or None
+        Exposure; None for the usual one. [s]
+    profile : str
+        ``gaussian`` or ``top-hat``.
+    markings : iterable of str
+        As printed; one that cannot be read counts as no protection.
+    """
+    markings, (low, high) = list(markings), waves
+    tried: tuple[float, ...] = (low,)
+    if high > low:
+        tried = tuple(sorted({*worst_wavelengths(low, high), *between_marks(low, high, marking_edges(markings))}))
+    needs, times = [], []
+    rate: float | None = None
+    for wave in tried:
+        time = max(exposure_duration(wave, "direct")[0], space.longest_pulse) if duration is None else duration
+        settings = worst_settings(space, rule_sets, "eye", wave, time)
+        rate = slowest_rate(space, settings[0])
+        needs.append(
+            hardest_need(
+                widths, settings, wavelength=wave, space=space, rule_sets=rule_sets, duration=time, profile=profile
             )
-            raise InputError(message)
-        if space.kind != "continuous" and self.continuous:
-            message = "--continuous and pulse data contradict each other; give one of them"
-            raise InputError(message)
-        return space
+        )
+        times.append(time)
+    need = covering(needs) if len(needs) > 1 else needs[0]
+    return need, max(times), [_verdict(marking, needs, rate) for marking in markings]
+
+
+def _verdict(marking: str, needs: Sequence[EyewearNeed], rate: float | None) -> MarkingVerdict:
+    """Return the verdict that holds at every wavelength."""
+    try:
+        found = [verdict_on(marking, need, rate) for need in needs]
+    except MarkingError as error:
+        return MarkingVerdict(marking, False, NO_PROTECTION, (error.reason,))
+    ends = tuple(dict.fromkeys(band for one in found for band in one.ends))
+    return replace(min(found, key=lambda one: one.enough), ends=ends)
+
+
+class Worked(NamedTuple):
+    """What was worked out: wavelengths and widths that were taken, and what was assumed; need, exposure, verdicts."""
+
+    waves: Range
+    widths: Widths
+    assumed: list[Message]
+    need: EyewearNeed
+    duration: float
+    worn: list[MarkingVerdict]
+
+
+def work_out(question: EyewearQuestion) -> Worked:
+    """Return what eyewear has to carry, and the verdict on each pair.
+
+    Raises
+    ------
+    InputError
+        If anything is missing or cannot be used: all of it in one.
+    """
+    faults: list[str] = [*question.missing()]
+
+    def tried(read: Callable[[], T], unless: str = "") -> T | None:
+        try:
+            return None if unless and any(one.key in unless.split() for one in question.missing()) else read()
+        except CalcError as error:
+            faults.append(str(error))
+            return None
+
+    waves = tried(lambda: span(question.wavelength, "m", "wavelength"), "asks.wavelength")
+    emission = "asks.emission asks.both asks.pulse_duration asks.repetition_rate asks.power"
+    space = tried(question.space, emission)
+    width = tried(lambda: question.widths(waves[1] if waves else 1e-6), "asks.beam_diameter")
+    duration = tried(lambda: optional_number(question.duration, "s", "duration"))
+    if faults or not (waves and space and width):
+        raise InputError(faults[0] if len(faults) == 1 else Message("asks.all", faults="\n- ".join(["", *faults])))
+    need, time, worn = needs_of(
+        waves, space, width[0], rule_sets=question.rule_sets(), duration=duration, profile=question.profile,
+        markings=question.wearing,
+    )  # fmt: skip
+    return Worked(waves, *width, need, time, worn)
 
 
 def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
-    """Return what eyewear has to carry, ready for JSON."""
-    lam = needed_number(question.wavelength, "m", "wavelength")
-    diameter = needed_number(question.beam_diameter, "m", "beam diameter")
-    require_positive(diameter, "beam diameter", question.beam_diameter)
-    d63 = float(to_1_over_e(diameter, question.criterion, question.profile))
-    space = question.space()
-    duration = optional_number(question.duration, "s", "duration")
-    if duration is None:
-        duration, _ = exposure_duration(lam, "direct")
-    sets = question.rule_sets()
-    need = eyewear_need(
-        wavelength=lam,
-        space=space,
-        worst=worst_setting(space, sets, "eye", lam, duration),
-        rule_sets=sets,
-        duration=duration,
-        beam_diameters=(d63, d63),
-        profile=question.profile,
-        marking=question.wearing or "",
-    )
+    """Return what eyewear has to carry, and the verdict on each pair, ready for JSON.
+
+    Raises
+    ------
+    InputError
+        If anything is missing or cannot be used: all of it in one.
+    """
+    waves, widths, assumed, need, time, worn = work_out(question)
     densities = ("optical_density", "optical_density_skin", "optical_density_exact")
-    answer = {
-        "wavelength_m": lam,
-        "beam_diameter_63_m": d63,
-        "duration_s": duration,
-        "rule_sets": list(sets),
+    return {
+        "wavelength_m": need.wavelength,
+        "wavelengths_m": list(waves),
+        "beam_diameter_63_m": min(min(dx, dy) for _, dx, dy in widths),
+        "duration_s": time,
+        "rule_sets": list(question.rule_sets()),
+        "assumed": assumed,
         **as_json(need, (*densities, "scales", "marking", "decides", "reliable", "no_reliance", "notes")),
         "steps": as_json(need.steps, ("symbol", "formula", "numbers", "value", "unit", "source", "seen")),
+        "wearing": as_json(worn, ("text", "enough", "verdict", "reasons", "ends")),
+        "letters": {name: Message(f"letters.{name}") for name in LETTERS if name in _occurring(need, question.wearing)},
         "caution": caution_line(),
     }
-    if need.verdict is not None:
-        answer["wearing"] = as_json(need.verdict, ("text", "enough", "verdict", "reasons", "ends"))
-    return answer
 
 
-def eyewear_text(data: dict[str, Any]) -> str:
-    """Return one line for the maker, then the reasons."""
+def _occurring(need: EyewearNeed, markings: Iterable[str]) -> set[str]:
+    """Return the letters of the standards that occur in what is asked for and on the pairs."""
+    found = {"LB", "OD", *(scale.mode for scale in need.scales)}
+    for marking in markings:
+        with contextlib.suppress(MarkingError):
+            for one in parse_marking(marking).statements:
+                found |= {letter for mark in one.scales for letter in mark.modes} | ({"RB"} if one.alignment else set())
+    return found
+
+
+def eyewear_text(data: dict[str, Any]) -> list[str]:
+    """Return the verdict on each pair, then what to ask for, then the reasons."""
+    say = load_wording().text
+    lines = []
+    for worn in data["wearing"]:
+        bands = [say("eyewear.ends", band=band) for band in worn["bands_that_end_here_nm"]]
+        reasons = joined([*worn["reasons"], *bands], " ")
+        key = "wearing.enough" if worn["enough"] else "wearing.not_enough"
+        lines.append(Message(key, typed=shown(worn["typed"]), verdict=worn["verdict"], reasons=reasons))
     scales = ", ".join(
-        f"{mode} LB{number}" if number is not None else f"{mode} beyond LB10"
+        f"{mode} LB{number}" if number is not None else Message("wearing.beyond", mode=mode, number=en207().highest)
         for mode, number in data["scale_numbers"].items()
     )
-    head = data["no_reliance"] or f"ask for: {data['marking']}"
-    lines = [
-        f"{head} (density {data['optical_density']:.1f}, damage class {scales})",
-        f"- {data['decides']}",
-        f"- exposure of {format_quantity(data['duration_s'], 's')} taken, "
-        f"beam {format_quantity(data['beam_diameter_63_m'], 'm', 4)} (1/e) at the eyewear, "
-        f"limits of {' and '.join(data['rule_sets'])}",
-    ]
-    if "wearing" in data:
-        worn = data["wearing"]
-        lines.append(f"worn '{worn['typed']}': {worn['verdict']}" + ("" if worn["enough"] else " - do not rely on it"))
-        lines += [f"- {reason}" for reason in worn["reasons"]]
-        ends = load_wording().text
-        lines += [f"- {ends('eyewear.ends', band=band)}" for band in worn["bands_that_end_here_nm"]]
-    lines += [f"- {note}" for note in data["notes"]]
-    lines.append(data["caution"])
-    return "\n".join(lines)
+    asked = data["no_reliance"] or Message("wearing.ask_for", marking=data["marking"])
+    low, high = map(nanometre_text, data["wavelengths_m"])
+    details = [
+        data["decides"],
+        Message(
+            "wearing.taken", time=format_quantity(data["duration_s"], "s"), rule_sets=listed(data["rule_sets"]),
+            width=format_quantity(data["beam_diameter_63_m"], "m", 4),
+            wavelength=low if low == high else f"{low}-{high}",
+        ),
+        *(Message("wearing.assumed", what=one) for one in data["assumed"]),
+        joined((Message("wearing.letter", letter=name, meaning=means) for name, means in data["letters"].items())),
+        *data["notes"],
+    ]  # fmt: skip
+    lines.append(Message("wearing.need", asked=asked, density=f"{data['optical_density']:.1f}", scales=scales))
+    return [*lines, *(f"- {one}" for one in details), data["caution"]]

@@ -13,7 +13,7 @@ from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.setting_search import worst_settings
 from lasersafe.hazard.zones import Reach, direct_reach
-from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
+from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.wording import caution_line
 from lasersafe.wording.message import Message
@@ -26,35 +26,12 @@ class ReachQuestion(BeamQuestion):
     """A question for distances."""
 
     duration: str | None
-    divergence: str | None
-    lens_focal_length: str | None
     propagation: str
     reflectance: str
     scatter: str
     limit_eye: str | None
     limit_skin: str | None
     limit_aperture: str | None = None
-
-    def beam(self, wavelength: float) -> tuple[BeamGeometry, float | None]:
-        """Return the beam and the distance of its focus from the lens [m]."""
-        diameter = needed_number(self.beam_diameter, "m", "beam diameter")
-        require_positive(diameter, "beam diameter", self.beam_diameter)
-        if (self.divergence is None) == (self.lens_focal_length is None):
-            message = (
-                "give either --divergence or --lens-focal-length: the data sheet of the laser names the divergence; "
-                "behind a lens it follows from the beam diameter at the lens and the focal length"
-            )
-            raise InputError(message)
-        if self.divergence is not None:
-            angle = parse_quantity(self.divergence, "rad", "divergence", "divergence").value
-            require_positive(angle, "divergence", self.divergence)
-            beam = collimated(diameter, angle, self.criterion, self.profile, propagation=self.propagation)
-            check_diffraction(beam, wavelength)
-            return beam, None
-        assert self.lens_focal_length is not None
-        focal = needed_number(self.lens_focal_length, "m", "lens focal length")
-        require_positive(focal, "lens focal length", self.lens_focal_length)
-        return through_lens(diameter, focal, self.criterion, self.profile, propagation=self.propagation), focal
 
     def own_limit(self, tissue: str, pulsed: bool) -> float | None:
         """Return the limit that the user typed for a tissue. [W/m2 or J/m2]."""
@@ -124,7 +101,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
         message = f"limit aperture = '{question.limit_aperture}': it belongs to --limit-eye or --limit-skin; give one"
         raise InputError(message)
     longest = question.space().longest_pulse
-    beam, focus = question.beam(lam)
+    beam, focus = question.beam(lam, question.propagation)
     answer: dict[str, Any] = {"wavelength_m": lam, "duration_s": duration, "scatter_model": question.scatter}
     details: dict[str, Any] = {}
     for way in ("direct", "scatter"):

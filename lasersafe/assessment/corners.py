@@ -7,31 +7,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise, product
-from typing import Any, TypeVar
+from dataclasses import dataclass
+from itertools import product
+from typing import TypeVar
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.combine import groups
-from lasersafe.hazard.eyewear import marking_to_ask
-from lasersafe.hazard.lasting import body_area, wavelength_edges
-from lasersafe.hazard.marking import SCATTER_ONLY, parse_marking
+from lasersafe.hazard.eyewear_worst import covering
 from lasersafe.hazard.reflectance import material_reflectance, materials
-from lasersafe.limits import hazard_limits, rule_sets
+from lasersafe.hazard.wavelengths import between_marks, marking_edges, worst_wavelengths
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
 from lasersafe.models.base import Place
 from lasersafe.models.measured import Worst
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness, worst, worst_of_each
+from lasersafe.records.fields import worst_of_each
 from lasersafe.records.uncertainty import InputTolerance
-from lasersafe.results import EyewearNeed, ScaleNeed
+from lasersafe.results import EyewearNeed
 
 C = TypeVar("C")
 T = TypeVar("T")
 MOST_CORNERS = 24
-_DURATIONS = (1e-9, 1e-7, 1e-4, 0.25, 10.0, 100.0, 3e4)  # s: times at which the limits of two wavelengths are compared
-_EDGE = 1e-9  # relative step to the other side of an edge
 _DIGITS = 4
 
 
@@ -100,7 +95,7 @@ def corners_of(case: Case) -> Corners:
     fixed: dict[Place, SIValue | Knob] = {}
     choices: list[tuple[Toleranced, tuple[float, float], tuple[float, ...]]] = []
     inputs: list[InputTolerance] = []
-    marked = _marking_edges(case) if found else ()
+    marked = marking_edges(person.eyewear for person in case.person) if found else ()
     together = len(case.laser) > 1 or any(laser.line for laser in case.laser)
     for one in found:
         low, high = ends_of(one)
@@ -114,7 +109,7 @@ def corners_of(case: Case) -> Corners:
         else:
             used = (low, high)
             if one.place[-1] == "wavelength":
-                found_waves = {*_worst_wavelengths(low, high, together), *_between_marks(low, high, marked)}
+                found_waves = {*worst_wavelengths(low, high, together), *between_marks(low, high, marked)}
                 used = tuple(sorted({*found_waves, *_brightest(case, low, high)}))
             used = tuple(dict.fromkeys(used))
             choices.append((one, (low, high), used))
@@ -153,26 +148,6 @@ def _value(one: Toleranced, value: float, ends: tuple[float, ...]) -> SIValue:
     return SIValue(value, f"{shown} ({end} of {one.value.typed})", one.value.unit)
 
 
-def _marking_edges(case: Case) -> tuple[float, ...]:
-    """Return the wavelengths at which a statement on some eyewear of the case begins or ends, rising. [m]."""
-    found = set()
-    for marking in {person.eyewear for person in case.person if person.eyewear}:
-        try:
-            read = parse_marking(marking)
-        except InputError:  # a fault of its own
-            continue
-        found |= {edge * 1e-9 for statement in read.statements for edge in (statement.low_nm, statement.high_nm)}
-    return tuple(sorted(found))
-
-
-def _between_marks(low: float, high: float, marked: tuple[float, ...]) -> tuple[float, ...]:
-    """Return each edge of a marking inside a range and a wavelength on both sides of it, where it may say nothing."""
-    inside = [edge for edge in marked if low < edge < high]
-    steps = [low, *inside, high]
-    middles = [(one + other) / 2.0 for one, other in pairwise(steps)]
-    return (*inside, *middles) if inside else ()
-
-
 def _brightest(case: Case, low: float, high: float) -> tuple[float, ...]:
     """Return the wavelengths inside a range at which a material of the case reflects more than at both ends."""
     found = set()
@@ -187,68 +162,9 @@ def _brightest(case: Case, low: float, high: float) -> tuple[float, ...]:
     return tuple(found)
 
 
-def _worst_wavelengths(low: float, high: float, together: bool) -> tuple[float, ...]:
-    """Return the wavelengths of a range, in metres, at which some limit of some rule set is lowest, and both ends.
-
-    Between two edges of the tables every limit runs one way in wavelength, so ends and both sides of each edge are
-    enough. Of light that can add to other light it is the lowest of every hazard in every group that adds.
-    """
-    inside = [at * side for at in wavelength_edges(rule_sets()) for side in (1.0 - _EDGE, 1.0, 1.0 + _EDGE)]
-    tried = [low, *(at for at in inside if low < at < high), high]
-    worst = {low, high}
-    for name in rule_sets():
-        for tissue in ("eye", "skin"):
-            for duration in _DURATIONS:
-                lowest: dict[tuple[str, str], tuple[float, float]] = {}
-                for at in tried:
-                    for one in hazard_limits(name, tissue, at, duration, exposed_area=body_area(tissue, at)):
-                        for kind in product((one.name,), groups(tissue, at)) if together else (("", ""),):
-                            here = (float(one.radiant_exposure), at)
-                            lowest[kind] = min(lowest.get(kind, here), here)
-                worst |= {at for _, at in lowest.values()}
-    return tuple(sorted(worst))
-
-
-def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
-    """Return the hardest need of a group, asking for every wavelength, letter and density of the others as well."""
-    hardest = worst([max(group, key=_hard), *group])
-    waves = sorted({wave for one in group for wave in one.wavelengths or (one.wavelength,)})
-    scales: dict[str, ScaleNeed] = {}
-    for scale in (scale for one in group for scale in one.scales):
-        scales[scale.mode] = max(scales.get(scale.mode, scale), scale, key=_number)
-    density = hardest.optical_density_exact
-    asked = hardest.marking
-    if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
-        asked = marking_to_ask((waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0], [*scales.values()], density)
-    unreliable = [one.no_reliance for one in group if not one.reliable]
-    return replace(
-        hardest,
-        scales=tuple(scales.values()),
-        marking=asked,
-        wavelengths=tuple(waves) if len(waves) > 1 else (),
-        no_reliance=hardest.no_reliance or (unreliable[0] if unreliable else ""),
-        notes=tuple(dict.fromkeys(note for one in (hardest, *group) for note in one.notes)),
-    )
-
-
 def covering_each(lists: Iterable[Iterable[EyewearNeed]]) -> list[EyewearNeed]:
     """Return, for each laser, set-up, person and line, one need that covers those of all lists."""
     return list(worst_of_each(lists, lambda _, group: covering(group)))
-
-
-def _asked_for(need: EyewearNeed) -> tuple[Any, ...]:
-    numbers = [(one.mode, one.scale_number) for one in need.scales]
-    return need.wavelengths, need.wavelength, need.optical_density_exact, numbers
-
-
-def _number(scale: ScaleNeed) -> float:
-    return math.inf if scale.scale_number is None else float(scale.scale_number)
-
-
-def _hard(need: EyewearNeed) -> tuple[int, bool, float, float]:
-    numbers = [_number(one) for one in need.scales]
-    failed = 0 if need.verdict is None or need.verdict.enough else 1 if need.verdict.verdict == SCATTER_ONLY else 2
-    return failed, not need.reliable, max([*numbers, badness(need.optical_density)]), badness(need.optical_density)
 
 
 def over(

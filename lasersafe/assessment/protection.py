@@ -12,10 +12,9 @@ from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sha
 from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.errors import CaseError, Fault, InputError
 from lasersafe.hazard.eyewear import density_number, round_up_density
-from lasersafe.hazard.eyewear_need import asked_of, corner_emissions, eyewear_need, worst_density
+from lasersafe.hazard.eyewear_need import asked_of, corner_emissions
+from lasersafe.hazard.eyewear_worst import hardest_need, widths_beyond
 from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge, parse_marking
-from lasersafe.hazard.zones import worst_place
-from lasersafe.optics.propagation import diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario
@@ -27,7 +26,6 @@ if TYPE_CHECKING:
 
 SCATTER_ALONE = "need.scatter_alone"
 GLOWING = "extended source"
-_SMALLEST = 1e-6  # m: a focus seen as a point still has a finite spot
 
 
 def lighting(person: Person, found: Sequence[Context]) -> list[Context]:
@@ -149,36 +147,13 @@ def need_at(
     person : str
         Who wears it, for the answer.
     """
-    worst, *others = context.emissions("eye", duration)
-    profile, wavelength = context.beam.profile, context.wavelength
-    needs = []
-    for place in worst_place(context.beam, distance):
-        dx, dy = (max(float(d), _SMALLEST) for d in diameters(context.beam, place))
-        densities = (worst_density(context.rule_sets, one, wavelength, duration, dx, dy, profile)[0] for one in others)
-        needs.append(
-            eyewear_need(
-                wavelength=wavelength,
-                space=context.space,
-                worst=worst,
-                rule_sets=context.rule_sets,
-                duration=duration,
-                beam_diameters=(dx, dy),
-                profile=profile,
-                marking=marking,
-                laser=context.laser.name,
-                setup=context.setup.name,
-                person=person,
-                distance=place,
-                least_density=max(least_density, *densities, -math.inf),
-                shared_by=shared_by,
-            )
-        )
-    return max(needs, key=_hard)
-
-
-def _hard(need: EyewearNeed) -> tuple[float, float]:
-    numbers = [math.inf if s.scale_number is None else float(s.scale_number) for s in need.scales]
-    return max(numbers), badness(need.optical_density_exact)
+    return hardest_need(
+        widths_beyond(context.beam, distance), context.emissions("eye", duration),
+        wavelength=context.wavelength, space=context.space,
+        rule_sets=context.rule_sets, duration=duration, profile=context.beam.profile, marking=marking,
+        laser=context.laser.name, setup=context.setup.name, person=person, least_density=least_density,
+        shared_by=shared_by,
+    )  # fmt: skip
 
 
 def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:

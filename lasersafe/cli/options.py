@@ -34,8 +34,14 @@ Text = Optional[str]  # noqa: UP045 (typer reads the annotation)
 RuleSet = Annotated[Text, typer.Option(help="Rule set; without it both are worked out and the stricter decides.")]
 Power = Annotated[Text, typer.Option(help="Continuous power, or the mean power of a train, as '1.5 kW'.")]
 PulseEnergy = Annotated[Text, typer.Option(help="Energy of one pulse, as '1 mJ'.")]
-PulseDuration = Annotated[Text, typer.Option(help="Duration of one pulse, as '10 ns'.")]
-RepetitionRate = Annotated[Text, typer.Option(help="Pulses per second, as '20 kHz'; left out: one single pulse.")]
+PulseDuration = Annotated[Text, typer.Option(help="Duration of one pulse, as '10 ns', or its range, as '2..350 ns'.")]
+RepetitionRate = Annotated[
+    Text, typer.Option(help="Pulses per second, as '20 kHz' or '20..80 kHz'; 'single': one single pulse.")
+]
+Divergence = Annotated[Text, typer.Option(help="Full-angle divergence on the same criterion, as '1 mrad'.")]
+LensFocalLength = Annotated[
+    Text, typer.Option(help="Focal length of a lens in the beam; the diameter is then that at the lens.")
+]
 BeamDiameter = Annotated[str, typer.Option(help="Beam diameter, as '8 mm'.", show_default=False)]
 Criterion = Annotated[
     str, typer.Option(help="What the diameter is measured at: 1/e, 1/e2 or FWHM.", show_default=False)

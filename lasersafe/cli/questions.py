@@ -9,7 +9,9 @@ import typer
 from lasersafe.cli.options import (
     BeamDiameter,
     Criterion,
+    Divergence,
     Json,
+    LensFocalLength,
     Power,
     Profile,
     PulseDuration,
@@ -57,10 +59,8 @@ def reach(
     duration: Annotated[
         Text, typer.Option(help="Exposure duration; without it, as in a case, by way and wavelength.")
     ] = None,
-    divergence: Annotated[Text, typer.Option(help="Full-angle divergence on the same criterion, as '1 mrad'.")] = None,
-    lens_focal_length: Annotated[
-        Text, typer.Option(help="Focal length of a lens in the beam; the diameter is then that at the lens.")
-    ] = None,
+    divergence: Divergence = None,
+    lens_focal_length: LensFocalLength = None,
     profile: Profile = "gaussian",
     propagation: Annotated[str, typer.Option(help="hyperbolic or linear.")] = "hyperbolic",
     reflectance: Annotated[str, typer.Option(help="Diffuse reflectance of the lit surface; 1 is the bound.")] = "1",
@@ -84,9 +84,16 @@ def reach(
 
 @app.command()
 def eyewear(
-    wavelength: Wavelength,
-    beam_diameter: BeamDiameter,
-    criterion: Criterion,
+    wavelength: Annotated[
+        str, typer.Option(help="Wavelength, as '1064 nm' or '1064 nm +- 5 nm'.", show_default=False)
+    ] = "",
+    beam_diameter: Annotated[
+        str, typer.Option(help="Beam diameter at the eyewear, as '8 mm', or 'unknown'.", show_default=False)
+    ] = "",
+    criterion: Annotated[
+        str,
+        typer.Option(help="What it is measured at: 1/e, 1/e2 or FWHM; left out: the strictest.", show_default=False),
+    ] = "",
     power: Power = None,
     pulse_energy: PulseEnergy = None,
     pulse_duration: PulseDuration = None,
@@ -94,15 +101,27 @@ def eyewear(
     continuous: Annotated[
         bool, typer.Option("--continuous", help="The laser cannot pulse; needed where no pulse data are given.")
     ] = False,
+    at: Annotated[
+        Text,
+        typer.Option(
+            help="Nearest distance of a face from the last optic, as '0.5 m', or 'unknown'; the beam diameter is then "
+            "that at the last optic, and the divergence or the lens is needed."
+        ),
+    ] = None,
+    divergence: Divergence = None,
+    lens_focal_length: LensFocalLength = None,
     duration: Annotated[
-        Text, typer.Option(help="Exposure duration; without it 30000 s below 400 nm and 10 s elsewhere.")
+        Text, typer.Option(help="Exposure duration; without it 30000 s up to 400 nm and 10 s elsewhere.")
     ] = None,
     profile: Profile = "gaussian",
-    wearing: Annotated[Text, typer.Option(help="The marking on the eyewear, as '1064 D LB6'.")] = None,
+    wearing: Annotated[
+        list[str],
+        typer.Option(help="What is printed on a pair, as '1064 D LB6 + R LB7'; once for each.", show_default=False),
+    ] = [],  # noqa: B006
     rule_set: RuleSet = None,
     as_json: Json = False,
 ) -> None:
-    """Print what eyewear must carry, and judge a marking."""
+    """Print what eyewear must carry, and judge what is printed on each pair."""
     options = locals()
     from lasersafe.ask.eyewear import EyewearQuestion, eyewear_answer, eyewear_text
 

@@ -19,7 +19,7 @@ from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
 from lasersafe.hazard.marking import NOT_ENOUGH, judge
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.aperture import mean_exposure
-from lasersafe.records.step import Criterion, EyewearNeed, ScaleNeed, Step
+from lasersafe.records.step import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step
 from lasersafe.wording.message import Message
 
 _LETTER_EDGES = (1e-9, 1e-6, 0.25)
@@ -98,16 +98,6 @@ def asked_of(emission: Emission, wavelength: float, diameter: float | tuple[floa
         Wavelength. [m]
     diameter : float or tuple of float
         1/e diameter at the eyewear, or both axes. [m]
-
-    Returns
-    -------
-    tuple of ScaleNeed
-        At least one.
-
-    Raises
-    ------
-    InputError
-        If a value is not finite and positive.
     """
     if emission.kind == "continuous":
         return scale_numbers(wavelength, beam_diameter_63=diameter, power=emission.power)
@@ -245,17 +235,6 @@ def eyewear_need(
     scales = _scales(wavelength, corner_emissions(space, worst, wavelength), dx, dy)
     mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
     reliance = no_reliance(mean_power, scales, density)
-    verdict = None
-    if marking:
-        rate = None if worst.kind != "pulse train" else _slowest_rate(space, worst) or None  # 0: the list comes once
-        verdict = judge(marking, wavelength, scales, density, rate)
-        if reliance:
-            verdict = replace(
-                verdict,
-                enough=False,
-                verdict=NOT_ENOUGH if verdict.enough else verdict.verdict,
-                reasons=(*verdict.reasons, reliance),
-            )
     numbers = Message(
         "need.lines" if shared_by > 1 else "need.one_line", count=shared_by, value=f"{beam_density:.4f}",
         amounts=f"{exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}",
@@ -269,7 +248,7 @@ def eyewear_need(
         ),
         *(step for need in scales for step in need.steps),
     )  # fmt: skip
-    return EyewearNeed(
+    need = EyewearNeed(
         laser=laser,
         setup=setup,
         person=person,
@@ -284,10 +263,34 @@ def eyewear_need(
         reliable=not reliance,
         no_reliance=reliance,
         notes=eyewear_notes(wavelength, scales),
-        verdict=verdict,
         steps=steps,
         optical_density_skin=round_up_density(skin),
     )
+    return replace(need, verdict=verdict_on(marking, need, slowest_rate(space, worst))) if marking else need
+
+
+def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVerdict:
+    """Return the verdict on a marking; where no eyewear can be relied on none is enough.
+
+    Parameters
+    ----------
+    marking : str
+        As printed.
+    need : EyewearNeed
+        What is asked for.
+    rate : float or None
+        Pulses per second, the fewest. [Hz]
+
+    Raises
+    ------
+    MarkingError
+        If the marking cannot be read.
+    """
+    verdict = judge(marking, need.wavelength, need.scales, need.optical_density_exact, rate)
+    if need.reliable:
+        return verdict
+    word = NOT_ENOUGH if verdict.enough else verdict.verdict
+    return replace(verdict, enough=False, verdict=word, reasons=(*verdict.reasons, need.no_reliance))
 
 
 def _mean_power(space: SettingSpace, worst: Emission) -> float:
@@ -296,5 +299,21 @@ def _mean_power(space: SettingSpace, worst: Emission) -> float:
     return worst.power if highest is None else highest
 
 
-def _slowest_rate(space: SettingSpace, worst: Emission) -> float:
-    return space.repetition_rate[0] if space.repetition_rate is not None else worst.repetition_rate
+def slowest_rate(space: SettingSpace, worst: Emission) -> float | None:
+    """Return the fewest pulses per second that the settings allow; None where pulses do not repeat.
+
+    Parameters
+    ----------
+    space : SettingSpace
+        The allowed settings.
+    worst : Emission
+        The worst of them.
+
+    Returns
+    -------
+    float or None
+        Repetition rate. [Hz]
+    """
+    if worst.kind != "pulse train":
+        return None
+    return (space.repetition_rate[0] if space.repetition_rate is not None else worst.repetition_rate) or None

@@ -148,7 +148,7 @@ def parse_marking(text: str) -> Marking:
         if kind == ";":
             parts.append([])
         elif kind in "ce":
-            silent.append(found[0])
+            silent.append(found[0].strip())
         elif kind != " ":
             parts[-1].append(_read(text, kind, found))
     statements = tuple(statement for part in parts if part for statement in _statements(text, part))

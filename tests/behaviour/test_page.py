@@ -163,7 +163,7 @@ def test_the_glasses_page_gives_the_numbers_of_the_command_line(site: TestClient
     assert f"Order: {told['marking']}" in page
     assert f"Optical density, at least {told['optical_density']:.1f}" in page
     assert f"Scale numbers of EN 207 D LB{told['scale_numbers']['D']}" in page
-    assert f"OD 4 @ 450 : {told['wearing']['verdict']} – do not rely on it" in page
+    assert f"OD 4 @ 450 : {told['wearing'][0]['verdict']} – do not rely on it" in page
     assert "450 D LB7 : enough" in page
     assert told["caution"] in page
     assert "Not signed" in page
@@ -248,7 +248,7 @@ def test_names_are_escaped(site: TestClient) -> None:
     assert "<script>alert" not in answer.text
     answer = site.post("/glasses", data={**BEAM, "pairs": bad})
     assert "<script>alert" not in answer.text
-    assert "counts as no protection" in answer.text
+    assert "no protection" in answer.text
 
 
 def test_german_is_complete(site: TestClient) -> None:

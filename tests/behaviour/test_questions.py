@@ -7,11 +7,15 @@ import math
 import pytest
 
 from tests.behaviour.command import run
+from tests.project import ROOT
 
 BLUE = ["reach", "--wavelength", "450 nm", "--power", "100 W", "--beam-diameter", "4 mm", "--criterion", "1/e"]
 BLUE += ["--divergence", "1 mrad"]
 ULTRAVIOLET = ["reach", "--wavelength", "355 nm", "--power", "3 W", "--beam-diameter", "4 mm", "--criterion", "1/e"]
 ULTRAVIOLET += ["--divergence", "1 mrad"]
+MARKER = ["--wavelength", "1064 nm", "--power", "20 W", "--pulse-duration", "2..350 ns"]
+MARKER += ["--repetition-rate", "20..80 kHz", "--beam-diameter", "7 mm"]
+PAIRS = ["1064 D LB7 + R LB7 XX S CE", "OD 6+ @ 190-540nm & 800-1100nm", "DI 750-1100 L7 / R 750-1100 L5", "CE"]
 FIBRE = ["--wavelength", "1070 nm", "--power", "100 W", "--beam-diameter", "7 mm", "--criterion", "1/e"]
 
 
@@ -71,6 +75,74 @@ def test_eyewear_without_pulse_data_asks_whether_the_beam_is_continuous() -> Non
     assert "contradict" in run("eyewear", *FIBRE, *pulses, "--continuous").err
 
 
+def test_four_pairs_as_printed_get_four_verdicts_in_one_command() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    words = ["eyewear", *MARKER, *(word for pair in PAIRS for word in ("--wearing", pair))]
+    lines = run(*words).out.splitlines()
+    assert all(f'--wearing "{pair}"' in readme for pair in PAIRS)
+    assert "\n".join(lines[:5]) in readme
+    found = [line.removeprefix(f"'{pair}': ") for pair, line in zip(PAIRS, lines, strict=False)]
+    verdicts = ("enough", "not marked for this mode", "not enough", "no protection")
+    assert all(line.startswith(verdict) for line, verdict in zip(found, verdicts, strict=True))
+    assert lines[4].startswith("ask for: 1064 D LB7 + R LB6")
+    assert [one["verdict"] for one in run(*words, "--json").data["wearing"]] == list(verdicts)
+    letters = next(line for line in lines if "pulses from 1 ns to" in line)
+    assert all(f"{name}: " in letters for name in ("D", "I", "R", "LB", "OD"))
+    assert "RB: " not in letters
+
+
+def test_eyewear_asks_for_all_that_it_needs_at_once_and_says_where_it_stands() -> None:
+    nothing = run("eyewear")
+    assert (nothing.code, nothing.out) == (2, "")
+    asked = (
+        "--wavelength: the number with nm",
+        "--continuous for",
+        "--power: the highest",
+        "--beam-diameter: how wide",
+    )
+    assert all(part in nothing.err for part in asked)
+    half = run("eyewear", "--wavelength", "1064", "--pulse-duration", "2..350 ns").err
+    assert "number without a unit" in half
+    assert all(part in half for part in ("--repetition-rate: the pulses", "--power: ", "--beam-diameter: "))
+    assert "--continuous" not in half
+
+
+def test_ranges_and_tolerances_are_never_below_one_of_their_points() -> None:
+    whole = run("eyewear", *MARKER, "--json").data
+    for pulse in ("2 ns", "30 ns", "350 ns"):
+        for rate in ("20 kHz", "45 kHz", "80 kHz"):
+            words = [*MARKER, "--pulse-duration", pulse, "--repetition-rate", rate]
+            one = run("eyewear", *words, "--json").data
+            assert all(whole["scale_numbers"][mode] >= number for mode, number in one["scale_numbers"].items())
+            assert whole["optical_density"] >= one["optical_density"]
+    # 396 to 404 nm: the ultraviolet side counts 30 000 s of 1e4 J/m2, the visible side 10 s of 10 W/m2.
+    words = ["eyewear", "--power", "1 W", "--continuous", "--beam-diameter", "7 mm", "--criterion", "1/e"]
+    wide, visible = (
+        run(*words, "--wavelength", wave, "--wearing", "400-410 D LB9", "--json").data
+        for wave in ("400 nm +- 1 %", "404 nm")
+    )
+    assert wide["optical_density"] > visible["optical_density"]
+    assert wide["marking"].startswith("396-404 D LB")
+    assert (visible["wearing"][0]["verdict"], wide["wearing"][0]["verdict"]) == ("enough", "wrong wavelength")
+    assert "backwards" in run("eyewear", *MARKER, "--pulse-duration", "350..2 ns").err
+
+
+def test_the_beam_at_the_nearest_face_or_the_strictest() -> None:
+    # 7 mm with 2 mrad, 6 m away: sqrt(7^2 + 12^2) mm = 13.89 mm; nearer is nothing worse than the last optic.
+    words = ["eyewear", *FIBRE, "--continuous", "--divergence", "2 mrad", "--json"]
+    there = run(*words, "--at", "6 m").data
+    assert there["beam_diameter_63_m"] == pytest.approx(math.hypot(7e-3, 12e-3), rel=1e-9)
+    unknown = run(*words, "--at", "unknown").data
+    assert unknown["beam_diameter_63_m"] == pytest.approx(7e-3)
+    assert "nearest distance is not known" in " ".join(unknown["assumed"])
+    nothing = run("eyewear", *FIBRE[:4], "--continuous", "--beam-diameter", "unknown").out
+    assert "assumed: the width of the beam is not known: 0.5 mm at 1/e2" in nothing
+    strict = run("eyewear", *FIBRE[:-2], "--continuous", "--json").data
+    # Without a criterion 7 mm counts as 1/e2, 4.95 mm at 1/e.
+    assert strict["beam_diameter_63_m"] == pytest.approx(7e-3 / math.sqrt(2.0))
+    assert "--at" in run(*words).err
+
+
 @pytest.mark.parametrize(
     ("marking", "warned"),
     [
@@ -84,6 +156,7 @@ def test_eyewear_without_pulse_data_asks_whether_the_beam_is_continuous() -> Non
 )
 def test_a_band_that_ends_within_a_hundredth_of_the_wavelength_is_warned_of(marking: str, warned: list[str]) -> None:
     words = ["eyewear", *FIBRE, "--continuous", "--wearing", marking]
-    assert run(*words, "--json").data["wearing"]["bands_that_end_here_nm"] == warned
-    said = [line for line in run(*words).out.splitlines() if "ends within 1 % of the wavelength" in line]
-    assert [line.partition(" nm")[0] for line in said] == [f"- The band {band}" for band in warned]
+    assert run(*words, "--json").data["wearing"][0]["bands_that_end_here_nm"] == warned
+    first = run(*words).out.splitlines()[0]
+    assert ("ends within 1 % of the wavelength" in first) is bool(warned)
+    assert all(f"The band {band} nm" in first for band in warned)
