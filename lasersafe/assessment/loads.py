@@ -214,6 +214,8 @@ def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
     highest = 0.0
     for mode in MODES:
         for source in stage.sources(context, way, "eye", mode):
+            if source.parts:
+                continue
             away = max(math.dist(nearest_on(screen, source.apex), source.apex) - source.spot, _NEAREST)
             if isinstance(source.profile, BeamProfile):
                 places = np.array(worst_place(source.profile.beam, away + source.offset, source.profile.apertures))

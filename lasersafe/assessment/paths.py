@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.lit import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.panes import panes_of
-from lasersafe.scene.bound import Light, most_light
+from lasersafe.scene.bound import Light, Places, most_light
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.mirrors import (
     Mirror,
@@ -37,7 +37,9 @@ FLOAT = NDArray[np.float64]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
-_PATCHES, _FINEST = 24, 0.1  # parts of a wall or floor that are told apart, and how small they get [m]
+_TALL = 2.0  # m
+_PATCHES, _FINEST = 24, 0.02  # parts of a lit wall or floor that are told apart, and how small they get [m]
+_MOST_PATCHES, _FINE, _NEAR = 200, 0.4, 0.35  # near people more of them, down to a size [m] and a share of the distance
 
 
 @dataclass(frozen=True)
@@ -185,8 +187,8 @@ class Face:
     reflectance: float
 
 
-def faces_of(scene: Scene, reach: float) -> list[Face]:
-    """Return barriers, walls, floor and ceiling, each with both sides that can be lit."""
+def faces_of(scene: Scene) -> list[Face]:
+    """Return barriers and walls, each with both sides."""
     found = []
     for entry in scene.barrier:
         share = MATT if entry.reflectance is None else float(entry.reflectance)
@@ -198,20 +200,38 @@ def faces_of(scene: Scene, reach: float) -> list[Face]:
             edges = np.array([[b[0] - a[0], b[1] - a[1], 0.0], [0.0, 0.0, top - bottom]])
             normal = np.array([a[1] - b[1], b[0] - a[0], 0.0]) / length
             found += [Face(entry.name, np.array([*a, bottom]), edges, side * normal, share) for side in (1.0, -1.0)]
-    spots = [a.position.pair for a in scene.aim] + [p.position.pair for p in scene.person if p.position is not None]
-    spots += [pair for p in scene.person if p.area is not None for pair in p.area.pairs]
-    low, high = np.min(spots, axis=0) - reach, np.max(spots, axis=0) + reach
-    edges = np.array([[high[0] - low[0], 0.0, 0.0], [0.0, high[1] - low[1], 0.0]])
-    for name, part, up in (("ground", scene.ground, 1.0), ("ceiling", scene.ceiling, -1.0)):
-        if name == "ground" or part is not None:
-            share = MATT if part is None or part.reflectance is None else float(part.reflectance)
-            level = float(getattr(part, "height", 0.0))
-            found.append(Face(name, np.array([*low, level]), edges, np.array([0.0, 0.0, up]), share))
     return found
 
 
-def ends_of(lights: Sequence[Light], faces: Sequence[Face], profile: ScatterProfile) -> Iterator[Source]:
-    """Give the scatter of every face on which beams can end, from all places that they can light [1]_.
+def people_of(scene: Scene) -> Places:
+    """Return where people can be at all, from their feet to over their heads."""
+    plans = [np.array([p.position.pair] if p.area is None else p.area.pairs) for p in scene.person]  # type: ignore
+    floors = [float(p.floor) for p in scene.person]
+    low = [(*plan.min(axis=0), floor) for plan, floor in zip(plans, floors, strict=True)]
+    high = [(*plan.max(axis=0), floor + _TALL) for plan, floor in zip(plans, floors, strict=True)]
+    return Places(np.array(low).reshape(-1, 3), np.array(high).reshape(-1, 3))
+
+
+@dataclass(frozen=True)
+class LitFace:
+    """A side of a face with all places that beams can light, as boxes, and what share of a beam it sends back."""
+
+    face: Face
+    parts: tuple[tuple[float, ...], ...]
+    share: float
+
+    def source(self, profile: ScatterProfile, farthest: float) -> Source:
+        """Return its scatter; a full one that is lit at one place reaches so far [m]."""
+        x, y, z = self.parts[0][:3]
+        nx, ny, nz = self.face.normal.tolist()
+        return Source(
+            "scatter", (x, y, z), EVERYWHERE, profile, farthest * math.sqrt(self.share) * ROUND_UP, factor=self.share,
+            plane=((x, y, z), (nx, ny, nz)), surface=self.face.name, parts=self.parts,
+        )  # fmt: skip
+
+
+def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) -> list[LitFace]:
+    """Return every face on which beams can end, with all places that they can light [1]_.
 
     Parameters
     ----------
@@ -219,13 +239,15 @@ def ends_of(lights: Sequence[Light], faces: Sequence[Face], profile: ScatterProf
         The beams with the walls that hold against them.
     faces : sequence of Face
         What can be lit, each side by itself.
-    profile : ScatterProfile
-        A lit spot of reflectance 1 against its limits.
+    people : Places
+        For whom it matters where exactly.
 
     References
     ----------
     .. [1] Own: the boxes of a face that `scene.bound` does not prove dark.
     """
+    if not lights or not faces:
+        return []
     corner, edges = np.array([f.corner for f in faces]), np.array([f.edges for f in faces])
     normal = np.array([f.normal for f in faces])
     from_side = [np.sum((_comes_from(source) - corner) * normal, axis=1) > 1e-9 for source, _ in lights]
@@ -239,10 +261,17 @@ def ends_of(lights: Sequence[Light], faces: Sequence[Face], profile: ScatterProf
             asked = np.flatnonzero(side[owner] & ~lit)
             if asked.size:
                 lit[asked] = most_light([[light]], middle[asked], half[asked])[0] > LEAST
-        low, high, owner = low[lit], high[lit], owner[lit]
+        low, high, owner, middle, half = low[lit], high[lit], owner[lit], middle[lit], half[lit]
         size = (high - low) * np.sqrt(np.square(edges[owner]).sum(axis=2))
-        many = np.bincount(owner, minlength=len(faces)) > _PATCHES
-        cut = (size > _FINEST) & (size > 0.6 * size.max(axis=1, keepdims=True, initial=0.0)) & ~many[owner][:, None]
+        count = np.bincount(owner, minlength=len(faces))[owner]
+        cut = (size > _FINEST) & (size > 0.6 * size.max(axis=1, keepdims=True, initial=0.0))
+        coarse = (count > _PATCHES).nonzero()[0]
+        gap = np.maximum(middle[coarse, None] - half[coarse, None] - people.high, 0.0)
+        gap = np.maximum(gap, people.low - middle[coarse, None] - half[coarse, None])
+        away = np.sqrt(np.square(gap).sum(axis=2)).min(axis=1, initial=np.inf)
+        cut[coarse] &= (size[coarse] > np.maximum(_FINE, _NEAR * away)[:, None]) & (count[coarse] < _MOST_PATCHES)[
+            :, None
+        ]
         if not cut.any():
             break
         for axis in (0, 1):
@@ -256,16 +285,13 @@ def ends_of(lights: Sequence[Light], faces: Sequence[Face], profile: ScatterProf
             owner, cut = np.concatenate([owner, owner[at]]), np.concatenate([cut, cut[at]])
     middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
     half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
-    for number in np.unique(owner):
+    found = []
+    for number in np.unique(owner).tolist():
         face, own = faces[number], owner == number
         strongest = max(source.factor for (source, _), side in zip(lights, from_side, strict=True) if side[number])
-        x, y, z = middle[own][0].tolist()
-        nx, ny, nz = face.normal.tolist()
-        yield Source(
-            "scatter", (x, y, z), EVERYWHERE, profile, 0.0, factor=strongest * face.reflectance,
-            plane=((x, y, z), (nx, ny, nz)), surface=face.name,
-            parts=tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True)),
-        )  # fmt: skip
+        parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))
+        found.append(LitFace(face, parts, strongest * face.reflectance))
+    return found
 
 
 def _comes_from(source: Source) -> FLOAT:

@@ -25,7 +25,7 @@ from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
 from lasersafe.scene.bound import Light, Places, bound
 from lasersafe.scene.directions import Vector
-from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 
 if TYPE_CHECKING:
@@ -252,7 +252,8 @@ def _scatter_pairs(
         view = math.acos(min(1.0, max(0.0, cosine)))
     model = context.case.settings.scatter_model
     seen = None if tissue == "skin" else with_aid
-    spot = context.spot if source.way == "scatter" and tissue == "eye" and with_aid is None else 0.0
+    sized = isinstance(source.profile, ScatterProfile) and source.profile.wide
+    spot = context.spot if sized and tissue == "eye" and with_aid is None else 0.0
     axes = source_angles(spot, spot, max(away, view_from), view)
     lines = list(every_context(context).values())
     parts = portions(lines, tissue, duration, spread=False)

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
-
-import shapely
 
 from lasersafe.assessment.broken import broken_context
 from lasersafe.assessment.calculation import Working, exposure_steps
@@ -17,9 +15,8 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_duration
-from lasersafe.assessment.scene_hits import Hit, exact_hit, taken, with_limit_steps, worst_hit
-from lasersafe.assessment.scene_zones import cut
-from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
+from lasersafe.assessment.scene_hits import Hit, with_limit_steps, worst_hit
+from lasersafe.assessment.setups import TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
@@ -146,7 +143,7 @@ def _hit(
         notes = dict.fromkeys(source.note for source, _ in bent if source.note and shape != "flat")
         return worst(bent), joined(notes)
     if way == "mirror then scatter":
-        return _mirror_then_scatter(stage, context, place, tissue, mode, duration), Message("hit.bound")
+        return worst(lights(way)), Message("hit.bound")
     if way in ("fibre broken", "optic lost"):
         return _broken(stage, context, place, way, tissue, mode, duration)
     if way == "aided viewing":
@@ -163,28 +160,6 @@ def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
                 found.append(math.dist(place_of(target, pose, 0.0), pose.apex))
     work = stage.work_distance(context)
     return min([*found, work]) if work > 0.0 else min(found, default=0.0)
-
-
-def _mirror_then_scatter(
-    stage: Stage, context: Context, place: ScenePerson, tissue: str, mode: str, duration: float
-) -> Hit | None:
-    """Return a bound: whatever the mirrored beam can fall on scatters all of it from the nearest place it reaches."""
-    mirrors = stage.sources(context, "mirror", tissue, mode)
-    best: Hit | None = None
-    for source in mirrors:
-        area = cut(stage, context, source, mode).area
-        if area.is_empty:
-            continue
-        nearest = float(shapely.distance(area, taken(place)))
-        away = nearest if nearest > 0.0 else CLOSEST_TO_SPOT  # who stands where it reaches is not known to be nearer
-        profile = stage.scatter_profile(context, tissue, duration)
-        spot = Source("scatter", (0.0, 0.0, 0.0), EVERYWHERE, profile, away, factor=source.factor)
-
-        hit = exact_hit(context, spot, (away, 0.0, 0.0), tissue, duration, None, CLOSEST_TO_SPOT)
-        hit = replace(hit, surface=source.surface, where="from the nearest place that the mirrored beam reaches")
-        if best is None or not hit.ratio <= best.ratio:
-            best = hit
-    return best
 
 
 def _broken(

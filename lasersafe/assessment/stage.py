@@ -13,22 +13,30 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment import loads
-from lasersafe.assessment.context import Context
+from lasersafe.assessment.context import BASE_WAY, Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
 from lasersafe.assessment.panes import Pane, lit_panes
-from lasersafe.assessment.paths import further_mirrors, level_members, members_of
+from lasersafe.assessment.paths import (
+    LitFace,
+    faces_of,
+    further_mirrors,
+    level_members,
+    lit_faces,
+    members_of,
+    people_of,
+)
 from lasersafe.assessment.portions import Portion, lessened, part_of, portions
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
-from lasersafe.scene.bound import STEP, Light
+from lasersafe.scene.bound import STEP, Light, most_light
 from lasersafe.scene.directions import EVERYWHERE, Box
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, reflected
-from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
+from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
@@ -163,10 +171,13 @@ class Stage:
 
     @_kept
     def scatter_profile(
-        self, context: Context, tissue: str, duration: float, portion: Portion | None = None
+        self, context: Context, tissue: str, duration: float, portion: Portion | None = None, *, sized: bool = True
     ) -> ScatterProfile:
-        """Return a lit spot of reflectance 1 against the limits of one wavelength, or the part that it may use."""
-        spot = context.spot if tissue == "eye" else 0.0
+        """Return a lit spot of reflectance 1 against the limits of one wavelength, or the part that it may use.
+
+        A spot that is sized, as at the work, earns credit for its size.
+        """
+        spot = context.spot if tissue == "eye" and sized else 0.0
         emissions = context.emissions(tissue, duration)
         model = self.case.settings.scatter_model
 
@@ -213,8 +224,10 @@ class Stage:
 
     @_kept
     def _made(self, context: Context, way: str, tissue: str, mode: str, duration: float) -> tuple[Source, ...]:
-        make = {"direct": self._direct, "mirror": self._mirrors, "scatter": self._spots}[way]
-        parts = self.portions(context, tissue, duration, spread=way != "scatter")
+        make = {
+            "direct": self._direct, "mirror": self._mirrors, "scatter": self._spots, "mirror then scatter": self._after,
+        }[way]  # fmt: skip
+        parts = self.portions(context, tissue, duration, spread=way in ("direct", "mirror"))
         return tuple(
             source
             for pose in self.poses(context, mode)
@@ -278,7 +291,43 @@ class Stage:
                 plane=item.plane if item.shape in ("flat", "unknown") else None, surface=item.name,
             )
             for item in self.lit(context, pose) if item.met_by(laser)
-        ]  # fmt: skip
+        ] + self._ends(context, pose, tissue, duration, portion, mirrored=False)  # fmt: skip
+
+    def _after(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
+        """Return what scatters light that has come over mirrors: surfaces with a place, and whatever ends the beam."""
+        profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
+        beams, walls = self._beams_of_eyes(context, pose), self.walls(context, "direct", pose.mode)
+        found = []
+        for item in self.lit(context, pose):
+            others = [(beam, walls) for beam in beams if beam.surface != item.name and item.placed]
+            half = np.full((1, 3), item.width / 2.0)
+            lit = most_light([[one] for one in others], np.array([item.position]), half)[:, 0] > LEAST
+            share = max((beam.factor for (beam, _), one in zip(others, lit, strict=True) if one), default=0.0)
+            if share > 0.0:
+                ball = Spots(item.position, EVERYWHERE, item.width / 2.0, True)
+                share *= item.reflectance
+                found.append(from_spots("scatter", ball, profile, math.inf, factor=share, surface=item.name))
+        return found + self._ends(context, pose, tissue, duration, portion, mirrored=True)
+
+    def _beams_of_eyes(self, context: Context, pose: Pose) -> list[Source]:
+        """Return what mirrors make of the beam, against the limits of the eye, where no more is asked."""
+        return self._mirrors(context, pose, "eye", context.duration("direct")[0], {})
+
+    @_kept
+    def lit_faces(self, context: Context, pose: Pose, mirrored: bool) -> list[LitFace]:
+        """Return what ends a beam of a laser, or what mirrors make of it, and where."""
+        beams = self._beams_of_eyes(context, pose) if mirrored else [self._seen_by_eyes(context, pose)]
+        walls = self.walls(context, "direct", pose.mode)
+        return lit_faces([(beam, walls) for beam in beams], faces_of(self.scene), people_of(self.scene))
+
+    def _ends(
+        self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion, *, mirrored: bool
+    ) -> list[Source]:
+        """Return the scatter of what ends a beam; its lit spot earns no credit for its size."""
+        found = self.lit_faces(context, pose, mirrored)
+        profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
+        farthest = far_scatter(profile) if found else 0.0
+        return [one.source(profile, farthest) for one in found]
 
     @_kept
     def outline(self, source: Source, pieces: tuple[Piece, ...] = ()) -> shapely.Geometry:
@@ -329,7 +378,7 @@ class Stage:
     ) -> list[Light]:
         """Return the sources of some ways with the walls that hold against each; see `sources`."""
         return [
-            (source, self.walls(context, way, mode))
+            (source, self.walls(context, BASE_WAY[way], mode))
             for way in ways
             for source in self.sources(context, way, tissue, mode, duration)
         ]

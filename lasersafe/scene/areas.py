@@ -118,6 +118,10 @@ def outline(
     """
     if not source.reach - source.offset > 0.0:
         return shapely.Polygon()
+    if source.parts:
+        low, high = (np.array(source.parts)[:, :3] + side * np.array(source.parts)[:, 3:] for side in (-1.0, 1.0))
+        boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+        return _in_front(shapely.buffer(shapely.union_all(boxes), source.reach), source, band)
     if source.spots is not None:
         area = _padded(source.spots.outline(source.reach - source.offset, band, tuple(pieces)))
         return _in_front(area, source, band)

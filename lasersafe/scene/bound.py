@@ -27,7 +27,7 @@ _NEAR, _ROUGH = 1.02, 1.25  # times the highest that was found: so near a bound 
 _PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
 _UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
 _TRIED = 12  # boxes of a receiver that are looked at together, those with the highest bounds first
-_AT_A_TIME = 100_000  # pairs of boxes
+_STARTS = 12  # boxes in which light starts, the nearest ones first
 
 BELOW, ABOVE, NOT_PROVEN = 0, 1, 2
 
@@ -168,23 +168,27 @@ def _past(source: Source, walls: Walls, middle: FLOAT, half: FLOAT, free: FLOAT)
 def _past_parts(
     source: Source, walls: Walls, starts: tuple[FLOAT, FLOAT], middle: FLOAT, half: FLOAT, free: FLOAT, blur: float
 ) -> FLOAT:
-    """Return what of a light comes past walls, from each of the boxes in which it starts."""
-    (start, size), found = starts, free.copy()
-    count = len(start)
-    chunk = max(_AT_A_TIME // count, 1)
-    for first in range(0, len(middle), chunk):
-        part = slice(first, first + chunk)
-        m, h, many = middle[part], half[part], len(middle[part])
+    """Return what of a light comes past walls, from each of the boxes in which it starts, the nearest first."""
+    (start, size), found = starts, np.zeros_like(free)
+    gaps = np.sqrt(np.square(np.maximum(np.abs(middle[:, None] - start) - (half[:, None] + size), 0.0)).sum(axis=2))
+    order, left = np.argsort(gaps, axis=1), np.arange(len(middle))
+    for first in range(0, len(start), _STARTS):
+        some = order[left, first : first + _STARTS]
+        count = some.shape[1]
         stopped = walls.stop(
-            np.tile(start, (many, 1)), np.tile(size, (many, 1)), np.repeat(m, count, axis=0),
-            np.repeat(h, count, axis=0), blur=blur, plane=source.cut_plane(), home=source.home,
-        ).reshape(many, count)  # fmt: skip
-        dark = stopped.all(axis=1)
-        found[part][dark] = 0.0
-        some = np.flatnonzero(stopped.any(axis=1) & ~dark) if source.spots is not None else np.zeros(0, dtype=np.intp)
-        if some.size:
-            nearest = np.where(stopped[some], np.inf, source.gaps(m[some], h[some])).min(axis=1)
-            found[part][some] = np.fmin(found[part][some], source.over(m[some], h[some], nearest))
+            start[some].reshape(-1, 3), size[some].reshape(-1, 3), np.repeat(middle[left], count, axis=0),
+            np.repeat(half[left], count, axis=0), blur=blur, plane=source.cut_plane(), home=source.home,
+        ).reshape(some.shape)  # fmt: skip
+        seen = ~stopped.all(axis=1)
+        lit = left[seen]
+        if lit.size and source.aimed:
+            found[lit] = free[lit]
+        elif lit.size:
+            nearest = np.where(stopped, np.inf, np.take_along_axis(gaps[left], some, axis=1)).min(axis=1)[seen]
+            found[lit] = np.fmin(free[lit], source.over(middle[lit], half[lit], nearest))
+        left = left[~seen]
+        if not left.size:
+            break
     return found
 
 

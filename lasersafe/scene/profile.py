@@ -274,6 +274,14 @@ class ScatterProfile:
     wide: bool = False
     _tables: dict[int, tuple[FLOAT, ...]] = field(default_factory=dict)
 
+    @cached_property
+    def _at_one(self) -> float:
+        return float(self.ratio(np.ones(1))[0])
+
+    def at(self, distance: FLOAT) -> FLOAT:
+        """Return the ratio at distances [m] of shape (...); without credit for a size it falls with 1 / r^2."""
+        return self.ratio(distance) if self.wide else self._at_one / np.square(distance)
+
     def fast(self, distance: FLOAT) -> FLOAT:
         """Return the ratio from a table."""
         nodes = _nodes(CLOSEST, float(np.max(distance, initial=1.0)))

@@ -133,7 +133,7 @@ class Source:
                 found = self.profile.from_here_on(away + self.offset)
             else:
                 away = np.maximum(away, CLOSEST)
-                found = self.profile.ratio(away)
+                found = self.profile.at(away)
                 if self.plane is not None:
                     cosine = np.clip(level / away, 0.0, 1.0)
                     known = self.spots is None or self.profile.lambert  # else another spot may be seen more aslant

@@ -276,12 +276,16 @@ def test_the_glass_of_a_window_is_a_mirror_where_the_beam_gets_to_it():
     assert whole == pytest.approx(far + 0.4, rel=2e-3)
     assert tenth == pytest.approx(far * math.sqrt(0.1) + 0.4, rel=2e-3)
     away = WINDOW.replace("19 m", "1 m").replace("21 m", "2 m")
-    assert not [z for z in assess(case(opening=away, **beside)).scene.zones if z.surface.startswith("glass")]
+
+    def straight(zones):
+        return [z for z in zones if z.surface.startswith("glass") and not z.note]  # not by way of the plate
+
+    assert not straight(assess(case(opening=away, **beside)).scene.zones)
     line = 'line = [["-1 m", "-2.9 m"], ["1 m", "-2.9 m"]]\n'
     screen = '[[scene.barrier]]\nname = "Screen"\nkind = "wall"\n' + line + '{}top = "3 m"\n'
     for rating, comes in (('rating = "1 MW/cm2"\nrated_time = "30000 s"\n', False), ("", True)):
         zones = assess(case(opening=WINDOW, more=screen.format(rating), **beside)).scene.zones
-        assert any(z.surface == "glass of filter" for z in zones) is comes
+        assert bool(straight(zones)) is comes
 
 
 def test_a_window_that_holds_leaves_no_light_strip_in_the_shadow():
