@@ -27,6 +27,7 @@ from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, farthest
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
+from lasersafe.wording.message import joined
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -103,7 +104,7 @@ def further_mirrors(
                 if member.name == source.surface or not _reached(source, member, walls):
                     continue
                 for new in _sent_on(context, pose, source, member):
-                    named = replace(new, note=f"{source.surface}, {member.name}", surface=member.name)
+                    named = replace(new, note=joined((source.surface, member.name), ", "), surface=member.name)
                     if named.aimed or named.bend != "flat":
                         found.append(named)
                         after.append(named)
@@ -170,7 +171,7 @@ def _anywhere(front: Sequence[Source], member: Member) -> Source:
     spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True)
     each = [facing_anywhere(source, mirror, spots, source.reach) for source in front]
     nearest, most = min(one.offset for one in each), max(one.factor for one in each)
-    return replace(each[0], offset=nearest, factor=most, surface=member.name, note="further mirrors")
+    return replace(each[0], offset=nearest, factor=most, surface=member.name)
 
 
 # --- what scatters where a beam ends --------------------------------------------------------------------------------
