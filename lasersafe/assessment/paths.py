@@ -287,7 +287,7 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
     middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
     half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
     found = []
-    for number in np.unique(owner).tolist():
+    for number in sorted(set(owner.tolist())):
         face, own = faces[number], owner == number
         strongest = max(source.factor for (source, _), side in zip(lights, from_side, strict=True) if side[number])
         parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))

@@ -242,9 +242,10 @@ def bound(
     while len(pool.owner):
         best = _highest(pool)
         now, pool = pool.taken(best), pool.taken(~best)
-        now.upper = np.minimum(_summed(groups, most_light(groups, now.middle, now.half, places.beyond)), now.upper)
+        each = most_light(groups, now.middle, now.half, places.beyond)
+        now.upper = np.minimum(_summed(groups, each), now.upper)
         np.add.at(boxes, now.owner, 1)
-        _points(groups, places, now, found, place, light)
+        _points(groups, places, now, each.argmax(axis=0) if len(each) else now.owner, (found, place, light))
         settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
         np.maximum.at(upper, now.owner[settled], now.upper[settled])
         pool = pool.joined(_inside(places, halved(now.taken(~settled))))
@@ -264,18 +265,27 @@ def bound(
 
 
 def _points(
-    groups: Sequence[Sequence[Light]], places: Places, now: _Open, found: FLOAT, place: FLOAT, light: NDArray[np.intp]
+    groups: Sequence[Sequence[Light]],
+    places: Places,
+    now: _Open,
+    strongest: NDArray[np.intp],
+    best: tuple[FLOAT, FLOAT, NDArray[np.intp]],
 ) -> None:
-    """Look at single points of the boxes that can raise what was found of a place."""
-    hopeful = now.taken(now.upper > np.maximum(found[now.owner], LEAST))
-    if not len(hopeful.owner):
+    """Look at single points of the boxes, and raise what was found of a place, where, and of which light.
+
+    Of each box they are its middle and where its strongest light is to be expected.
+    """
+    found, place, light = best
+    hope = np.flatnonzero(now.upper > np.maximum(found[now.owner], LEAST))
+    if not hope.size:
         return
-    tried = [hopeful.middle]
-    for source in {id(s): s for group in groups for s, _ in group}.values():
-        tried.append(source.nearest_light(hopeful.middle, hopeful.half))
-    points, owner = np.concatenate(tried), np.tile(hopeful.owner, len(tried))
-    points, first = np.unique(np.column_stack([owner, points]), axis=0, return_index=True)
-    owner, points = owner[first], points[:, 1:]
+    sources = [source for group in groups for source, _ in group]
+    tried, owners = [now.middle[hope]], [now.owner[hope]]
+    for number in sorted(set(strongest[hope].tolist())) if sources else ():
+        own = hope[strongest[hope] == number]
+        tried.append(sources[number].nearest_light(now.middle[own], now.half[own]))
+        owners.append(now.owner[own])
+    points, owner = np.concatenate(tried), np.concatenate(owners)
     inside = _within(places, owner, points)
     owner, points = owner[inside], points[inside]
     each = most_light(groups, points, np.zeros_like(points), places.beyond)
