@@ -218,7 +218,7 @@ def _rows(points: Points, emission: Pattern | Line) -> dict[Key, Floats]:
             area_row,
             place,
         )
-        for one in np.unique(group[np.isfinite(share)]).tolist():
+        for one in sorted(set(group[np.isfinite(share)].tolist())):
             kind, aperture = divmod(one, int(ranges.max()) + 1)
             chosen = deciding(np.where(group == one, share, np.inf), limit.limiting_aperture)
             for number, (at, here) in enumerate(chosen):
