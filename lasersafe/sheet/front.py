@@ -19,7 +19,7 @@ _TITLE = Style(17, True)
 _WHERE = Style(10.5, after=2)
 _VERDICT, _POINT = (15.0, True), (9.5, True)
 _SAID, _FAR, _NOTE = Style(9.5), Style(12.5, True), Style(8, ink=grey(0.2))
-_ITEM = Style(8.2)
+_ITEM = Style(7.6)
 _WORST = 4  # scenarios without an answer that are named
 
 
@@ -207,7 +207,7 @@ def _rests(sheet: Sheet, signed: SignOff) -> None:
         for key, said in subjects.items()
         if said
     ]
-    sheet.table((), (1, 5.2), rows, 2.0)
+    sheet.table((), (1, 6.3), rows, 1.5)
 
 
 def scenario_text(found: Scenario, sheet: Sheet) -> str:

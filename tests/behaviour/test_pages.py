@@ -50,6 +50,16 @@ def test_a_sheet_has_at_most_eight_pages(name: str, language: str) -> None:
     assert len(laid_out(name, "sheet", language).pages) <= 8
 
 
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("name", STARTERS)
+def test_the_sign_off_follows_the_decision_on_the_first_or_second_page(name: str, language: str) -> None:
+    sheet = laid_out(name, "sheet", language)
+    decision, rests, signed, *_ = sheet.entries
+    assert (decision.page, rests.page) == (0, 0)
+    assert signed.title == load_wording(language).text("sign_off.heading")
+    assert signed.page <= 1
+
+
 @pytest.mark.parametrize("name", ["visible-diode", "nanosecond-marker", "co2-cutter"])
 def test_one_laser_without_a_scene_needs_four_pages(name: str) -> None:
     kept, in_scene = [], False
