@@ -9,20 +9,20 @@ from typing import TYPE_CHECKING
 import lasersafe
 from lasersafe.assessment.assumed import assumptions_of
 from lasersafe.assessment.calculation import without_limit_steps
+from lasersafe.assessment.case_results import worked_out, worst_of
 from lasersafe.assessment.controls import control_findings, controls_of, with_controls
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs
+from lasersafe.assessment.extended import extended_results
 from lasersafe.assessment.facts import record_of
 from lasersafe.assessment.fingerprint import fingerprint
-from lasersafe.assessment.glowing import extended_results, rule_sentences
 from lasersafe.assessment.lines import module_results
 from lasersafe.assessment.protection import refuse_unreadable_markings, stopped_by
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.scans import scan_results
-from lasersafe.assessment.setups import differences_of, sum_results
+from lasersafe.assessment.setups import differences_of, rule_sentences, sum_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of
 from lasersafe.assessment.together import ALL_LASERS
-from lasersafe.assessment.worked import worked_out, worst_of
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case, typed_inputs
 from lasersafe.results import Assessment

@@ -16,7 +16,7 @@ from lasersafe.hazard.eyewear_need import corner_emissions
 from lasersafe.optics.aperture import fraction_through
 from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.records.fields import alike, badness
+from lasersafe.records.fields import badness, grouped
 from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario
 from lasersafe.typed import shown
 from lasersafe.wording.message import Message, word
@@ -52,7 +52,7 @@ def expected_of(
         kinds.setdefault(tuple(_light(context) for context in found), []).append(found)
 
     rows = [over(same, lambda found: _rows(found, scenarios, eyewear, barriers)) for same in kinds.values()]
-    lowest = (min(group, key=lambda row: -badness(-row.value)) for group in alike(rows))
+    lowest = (min(group, key=lambda row: -badness(-row.value)) for group in grouped(rows))
     return tuple(replace(row, key=f"A{number}") for number, row in enumerate(lowest, 1))
 
 

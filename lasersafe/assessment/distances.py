@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.problem import Problem, emission_inputs, setup_inputs
-from lasersafe.assessment.varied_ways import beam_distance, beam_ratio, scatter_distance_of, scatter_ratio_of
+from lasersafe.assessment.ratios import beam_distance, beam_ratio, scatter_distance_of, scatter_ratio_of
 from lasersafe.errors import InputError
 from lasersafe.hazard.emission import Floats
 from lasersafe.physical import physical_range

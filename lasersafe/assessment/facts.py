@@ -96,9 +96,11 @@ def _light(same: Sequence[Context], name: str, wavelength: float, worn: EyewearN
     """Return the facts of one wavelength, the same at every corner."""
     laser, space = same[0].laser, same[0].space
     seen = tuple(word for word in ("visible", "invisible") if word in kinds_of_light(same))
+    power, energy, duration, rate = map(_hull, zip(*map(_spans, same), strict=True))
     return LaserFacts(
-        name, laser.class_label, laser.serial, wavelength, laser.handheld, space.kind, *_all_spans(same), (), seen, worn
-    )
+        name, laser.class_label, laser.serial, wavelength, laser.handheld, space.kind, power, energy, duration, rate,
+        (), seen, worn,
+    )  # fmt: skip
 
 
 def _spans(context: Context) -> tuple[Span | None, Span | None, Span | None, Span | None]:
@@ -117,11 +119,6 @@ def _spans(context: Context) -> tuple[Span | None, Span | None, Span | None, Spa
     durations = [e.pulse_duration for e in every] + [duration for _, duration in pulses]
     rates = [e.repetition_rate for e in every]
     return _span([e.power for e in every]), _span(energies), _span(durations), _span(rates)
-
-
-def _all_spans(same: Sequence[Context]) -> tuple[Span | None, Span | None, Span | None, Span | None]:
-    power, energy, duration, rate = zip(*map(_spans, same), strict=True)
-    return _hull(power), _hull(energy), _hull(duration), _hull(rate)
 
 
 def _hull(spans: tuple[Span | None, ...]) -> Span | None:

@@ -74,17 +74,6 @@ def _rules(
     )  # fmt: skip
 
 
-def _worst_corner(same: Sequence[Context], tissue: str) -> tuple[Context, float, Criterion]:
-    """Return the corner at which the worst setting exceeds its limit most, the time [s], and what decides there."""
-    found = []
-    for context in same:
-        duration, _ = context.duration("direct")
-        emission = context.emissions(tissue, duration)[0]
-        ratio, deciding = emission_ratio(context.rule_sets, tissue, emission, context.wavelength, duration)
-        found.append((ratio, context, duration, deciding))
-    return max(found, key=lambda one: badness(one[0]))[1:]
-
-
 def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport, ...]:
     """Return the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings.
 
@@ -98,7 +87,12 @@ def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport
         if not same[0].setup.fitted or (same[0].space.kind == "continuous" and not same[0].space.adjustable):
             continue
         for tissue in TISSUES:
-            context, duration, deciding = _worst_corner(same, tissue)
+            found = []
+            for one in same:
+                duration, _ = one.duration("direct")
+                worst = one.emission(tissue, duration)
+                found.append((*emission_ratio(one.rule_sets, tissue, worst, one.wavelength, duration), one, duration))
+            _, deciding, context, duration = max(found, key=lambda row: badness(row[0]))
             emission, *others = context.emissions(tissue, duration)
             changes: tuple[KnobChange, ...] = ()
             if context.space.adjustable:
@@ -121,15 +115,6 @@ def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport
     return tuple(reports)
 
 
-def _extremes(context: Context) -> tuple[Emission, ...]:
-    """Return the settings in which a class can be highest: worst for the eye, most energy, most power."""
-    duration, _ = context.duration("direct")
-    found = list(context.emissions("eye", duration))
-    if context.space.adjustable:
-        found += extreme_settings(context.space)
-    return tuple(dict.fromkeys(found))
-
-
 def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
     """Return, for each fitted set-up, the class that the computed emission would fall into, next to the label.
 
@@ -141,7 +126,9 @@ def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
         if not context.setup.fitted:
             continue
         label = context.laser.class_label
-        finding = class_finding(_extremes(context), context.beam, context.wavelength, label)
+        extremes = [*context.emissions("eye", context.duration("direct")[0])]  # in which a class can be highest
+        extremes += extreme_settings(context.space) if context.space.adjustable else []
+        finding = class_finding(tuple(dict.fromkeys(extremes)), context.beam, context.wavelength, label)
         known = finding.computed != UNKNOWN
         said = {
             "class.not_covered": not known,
@@ -225,15 +212,14 @@ def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) ->
                     below=worst.below,
                     rule=Message("dose.rule"),
                     rule_set=worst.rule_set,
-                    visits=(*(_dose(words, dose) for words, dose, _, _ in worst.doses), *stopped),
+                    visits=(
+                        *(Message("dose.of_visit", visit=one[0], dose=f"{one[1]:.3g} J/m2") for one in worst.doses),
+                        *stopped,
+                    ),
                     ratio_by_rule_set={name: day.ratio for name, day in own.items()},
                     steps=_steps(worst),
                 ))  # fmt: skip
     return days
-
-
-def _dose(visit: str, dose: float) -> str:
-    return Message("dose.of_visit", visit=visit, dose=f"{dose:.3g} J/m2")
 
 
 def _steps(day: DayDose) -> tuple[Step, ...]:

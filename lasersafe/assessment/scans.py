@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
+from itertools import product
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import Context, setting_words
@@ -63,15 +64,7 @@ def _places(context: Context) -> tuple[float, ...]:
     return tuple(sorted({place for p in mine for place in worst_place(context.beam, float(p.distance))}))
 
 
-_cached_credit = lru_cache(maxsize=1024)(scan_credit)
 _cached_findings = lru_cache(maxsize=1024)(scan_findings)
-
-
-def _scan_emissions(
-    context: Context, rule_set: str, tissue: str, duration: float, pattern: ScanPattern, place: float
-) -> tuple[Emission, ...]:
-    scan = Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
-    return worst_running(scan, context.space, context.emissions(tissue, duration), place)
 
 
 def _finding(
@@ -80,17 +73,15 @@ def _finding(
     """Return the highest finding at or beyond a distance, its place and its setting."""
     pattern = pattern_of(context.setup)
     assert pattern is not None
-    mine = worst_place(context.beam, distance)
-    places = _places(context)
+    mine, places = worst_place(context.beam, distance), _places(context)
+    scan = Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
+    standing = context.emissions(tissue, duration)
     pairs = [
         (place, emission)
         for place in (places if set(mine) <= set(places) else mine)
-        for emission in _scan_emissions(context, rule_set, tissue, duration, pattern, place)
+        for emission in worst_running(scan, context.space, standing, place)
     ]
-    every = _cached_findings(
-        Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern),
-        tuple(emission for _, emission in pairs), tuple(place for place, _ in pairs),
-    )  # fmt: skip
+    every = _cached_findings(scan, tuple(emission for _, emission in pairs), tuple(place for place, _ in pairs))
     best: tuple[ScanFinding, float, Emission] | None = None
     for (place, emission), found in zip(pairs, every, strict=True):
         if place in mine and (best is None or not found.ratio <= best[0].ratio):
@@ -114,13 +105,10 @@ def _credit(context: Context, person_distance: float, tissue: str, factor: float
     assert scan is not None
     time = _lasting(context)
     if time is None:
-        return _cached_credit(
-            context.rule_sets, tissue, context.emission(tissue, 10.0), context.beam, context.wavelength,
-            person_distance, monitored=False, reaction_time=None,
-        )  # fmt: skip
+        return ScanCredit(False, Message("scan.no_cut_off"), math.inf)
     found = [
         max((
-            _cached_credit(
+            scan_credit(
                 one.rule_sets, tissue, emission, one.beam, one.wavelength, person_distance,
                 monitored=scan.monitored, reaction_time=time, factor=factor,
             )
@@ -249,17 +237,13 @@ def _reach(context: Context, tissue: str, duration: float) -> float:
 
 def scan_results(found: Sequence[Context]) -> list[ScanResult]:
     """Return how far each scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin."""
-    return [scan for context in found for scan in _of_set_up(context)]
-
-
-def _of_set_up(context: Context) -> list[ScanResult]:
-    pattern = pattern_of(context.setup)
-    if pattern is None or context.setup.scan is None:
-        return []
-    time, lasts = context.setup.scan.reaction_time, _lasting(context)
-    duration, _ = context.duration("direct")
     result = []
-    for tissue in ("eye", "skin"):
+    for context, tissue in product(found, ("eye", "skin")):
+        pattern = pattern_of(context.setup)
+        if pattern is None or context.setup.scan is None:
+            continue
+        time, lasts = context.setup.scan.reaction_time, _lasting(context)
+        duration, _ = context.duration("direct")
         standing, places_of_people = context.emissions(tissue, duration), _places(context)
         running = {
             name: scan_reach(

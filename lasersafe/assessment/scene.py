@@ -44,7 +44,7 @@ _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lasersafe.assessment.worked import Worked
+    from lasersafe.assessment.case_results import CaseResults
     from lasersafe.models import Barrier, Case, Person, Scene
     from lasersafe.wording import Wording
 
@@ -93,12 +93,12 @@ def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
     return replace(context, case=case.model_copy(update={"person": left})) if left else None
 
 
-def scene_result(worked: Worked, scenarios: list[Scenario], wording: Wording) -> SceneResult:
+def scene_result(worked: CaseResults, scenarios: list[Scenario], wording: Wording) -> SceneResult:
     """Return the record of a scene.
 
     Parameters
     ----------
-    worked : Worked
+    worked : CaseResults
         The case with the matrix in any order, and each corner of its tolerances with the scene as sources and screens.
     scenarios : list of Scenario
         All scenarios of the case, with their controls.

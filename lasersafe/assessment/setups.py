@@ -22,7 +22,7 @@ from lasersafe.assessment.lines import (
     sum_step,
     with_limit_steps,
 )
-from lasersafe.assessment.varied_ways import instruments_of
+from lasersafe.assessment.ratios import instruments_of
 from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
 from lasersafe.hazard.emission import Emission
@@ -278,4 +278,29 @@ def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
                 names = {"laser": setup.laser, "setup": setup.setup, "way": word(one.way), "tissue": word(one.tissue)}
                 what = Message("zone.named", **names)
                 found.append(RuleSetDifference(what, dict(values), "m", one.criterion.rule_set))
+    return tuple(found)
+
+
+def rule_sentences(setups: list[SetupResult]) -> tuple[str, ...]:
+    """Return one sentence for each way and tissue of the fitted set-ups: which rule decided."""
+    found = []
+    for setup in setups:
+        if not setup.fitted:
+            continue
+        for one in setup.zones:
+            c = one.criterion
+            others = [name for name in one.by_rule_set if name != c.rule_set]
+            versus = (
+                Message("decided.versus", set=name, distance=format_quantity(one.by_rule_set[name], "m", 3, "up"))
+                for name in others
+            )
+            why = Message(f"decided.{c.rule.replace(' ', '_')}")
+            why = Message("decided.noted", why=why, note=c.note) if c.note else why
+            found.append(
+                Message(
+                    "decided.sentence", laser=setup.laser, setup=setup.setup, way=word(one.way),
+                    tissue=word(one.tissue), rule=word(c.rule), set=c.rule_set, hazard=word(c.hazard),
+                    why=joined([why, *versus]),
+                )
+            )  # fmt: skip
     return tuple(found)

@@ -16,7 +16,7 @@ from lasersafe.assessment.directions import critical_values, possible_cases
 from lasersafe.assessment.distances import variable_inputs, zone_distances
 from lasersafe.errors import CalcError
 from lasersafe.hazard.corner import Evaluate, Possible, Uncertain, limits_of, slope, worst_corner
-from lasersafe.hazard.monte_carlo import MonteCarlo, monte_carlo
+from lasersafe.hazard.monte_carlo import monte_carlo
 from lasersafe.models import Case, Toleranced, tolerances_of
 from lasersafe.quantity import format_quantity
 from lasersafe.records.uncertainty import DistanceSpread, Influence, Uncertainty
@@ -166,7 +166,10 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
         influences = _influences(evaluate, inputs, uncertain, farthest, worst) if first else ()
     except CalcError as error:
         return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), note=str(error))
-    return DistanceSpread(*name, nominal, max(worst, zone.distance), *_drawn(drawn), influences)
+    far = max(worst, zone.distance)
+    if drawn is None:
+        return DistanceSpread(*name, nominal, far, None, None, 0, SEED, influences)
+    return DistanceSpread(*name, nominal, far, drawn.upper, drawn.error, drawn.draws, drawn.seed, influences)
 
 
 def _worst(
@@ -193,10 +196,6 @@ def _towards(one: Uncertain, end: float) -> int:
     """Return 1 where an end is the highest, -1 where it is the lowest."""
     low, high = limits_of(one)
     return 1 if high - end < end - low else -1
-
-
-def _drawn(found: MonteCarlo | None) -> tuple[float | None, float | None, int, int]:
-    return (None, None, 0, SEED) if found is None else (found.upper, found.error, found.draws, found.seed)
 
 
 def _influences(

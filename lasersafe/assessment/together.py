@@ -13,7 +13,7 @@ import numpy as np
 from lasersafe.assessment.context import NO_AID
 from lasersafe.assessment.distances import exposure_ratios
 from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.varied_ways import instruments_of
+from lasersafe.assessment.ratios import instruments_of
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.crossing import farthest_crossing
 from lasersafe.hazard.emission import Floats

@@ -161,7 +161,7 @@ def identity(record: Any) -> Hashable:
     return tuple(getattr(record, name) for name, one in told_of(record) if one.same)
 
 
-def alike(lists: Iterable[Iterable[T]]) -> list[list[T]]:
+def grouped(lists: Iterable[Iterable[T]]) -> list[list[T]]:
     """Return the records of several lists in groups that stand for the same thing: the first such, the second."""
     groups: dict[Hashable, list[T]] = {}
     for entries in lists:
@@ -184,4 +184,4 @@ def worst_of_each(lists: Iterable[Iterable[T]], also: Callable[[T, Sequence[T]],
         As `worst` takes it.
     """
     every = [tuple(one) for one in lists]
-    return every[0] if len(every) == 1 else tuple(worst(group, also) for group in alike(every))
+    return every[0] if len(every) == 1 else tuple(worst(group, also) for group in grouped(every))

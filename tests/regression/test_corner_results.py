@@ -229,7 +229,7 @@ def test_the_headline_is_not_a_number_when_a_zone_is_not():
         SimpleNamespace(laser=name, setup="s", zones=[SimpleNamespace(way="direct", tissue="eye", distance=distance)])
         for name, distance in (("A", 5.0), ("B", math.nan), ("C", 7.0))
     ]
-    assert math.isnan(_reach([], setups, ("direct",))[2])
+    assert math.isnan(_reach([], setups, ("direct",), True)[2])
 
 
 def test_one_corner_is_left_as_it_is():

@@ -24,8 +24,8 @@ from lasersafe.hazard.extended import (
 from lasersafe.optics.extended import ExtendedSource
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.results import Criterion, ExtendedResult, Scenario, SetupResult, Step
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.results import Criterion, ExtendedResult, Scenario, Step
+from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Extended, Person
@@ -180,28 +180,3 @@ def _scenario(
         exposure_unit=top.unit, limit=top.limit, ratio=worst, below=bool(worst <= 1.0), criterion=criterion,
         ratio_by_rule_set=ratios, surface=words, steps=(step,), mode="extended source",
     )  # fmt: skip
-
-
-def rule_sentences(setups: list[SetupResult]) -> tuple[str, ...]:
-    """Return one sentence for each way and tissue of the fitted set-ups: which rule decided."""
-    found = []
-    for setup in setups:
-        if not setup.fitted:
-            continue
-        for zone in setup.zones:
-            c = zone.criterion
-            others = [name for name in zone.by_rule_set if name != c.rule_set]
-            versus = (
-                Message("decided.versus", set=name, distance=format_quantity(zone.by_rule_set[name], "m", 3, "up"))
-                for name in others
-            )
-            why = Message(f"decided.{c.rule.replace(' ', '_')}")
-            why = Message("decided.noted", why=why, note=c.note) if c.note else why
-            found.append(
-                Message(
-                    "decided.sentence", laser=setup.laser, setup=setup.setup, way=word(zone.way),
-                    tissue=word(zone.tissue), rule=word(c.rule), set=c.rule_set, hazard=word(c.hazard),
-                    why=joined([why, *versus]),
-                )
-            )  # fmt: skip
-    return tuple(found)

@@ -10,7 +10,7 @@ from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.corners import covering_each
-from lasersafe.assessment.glowing import extended_scenarios
+from lasersafe.assessment.extended import extended_scenarios
 from lasersafe.assessment.protection import answered, eyewear_of, let_through, stopped_by
 from lasersafe.assessment.scenarios import scenarios_of
 from lasersafe.assessment.setups import setup_result
@@ -30,7 +30,7 @@ def _farthest(setups: Sequence[SetupResult]) -> tuple[Any, ...]:
 
 
 @dataclass(frozen=True)
-class Worked:
+class CaseResults:
     """What follows from a case before anything is decided; of several corners the farthest beam leads."""
 
     case: Case
@@ -41,15 +41,15 @@ class Worked:
     barriers: Sequence[BarrierResult] = field(metadata=told(each=worst_of_each))
     stage: Stage | None
     cells: Sequence[MatrixCell] = field(metadata=told(each=worst_of_each))
-    corners: tuple[Worked, ...] = ()  # of several: each as it is, the leading one first
+    corners: tuple[CaseResults, ...] = ()  # of several: each as it is, the leading one first
 
     @property
-    def each(self) -> tuple[Worked, ...]:
+    def each(self) -> tuple[CaseResults, ...]:
         """Every corner as it is."""
         return self.corners or (self,)
 
 
-def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
+def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> CaseResults:
     """Return zones, scenarios, eyewear and barriers of a case; what answers the scenarios follows in `worst_of`.
 
     Parameters
@@ -83,7 +83,7 @@ def worked_out(case: Case, sets: tuple[str, ...], wording: Wording) -> Worked:
         own += extended_scenarios(context)
         scenarios += own
         eyewear += _needs(stage, context, found, own, wording) if context.setup.fitted else []
-    return Worked(case, found, setups, scenarios, eyewear, barriers, stage, cells)
+    return CaseResults(case, found, setups, scenarios, eyewear, barriers, stage, cells)
 
 
 def _needs(
@@ -100,7 +100,7 @@ def _needs(
     return needs
 
 
-def _answered(worked: Worked, eyewear: list[EyewearNeed], wording: Wording) -> Worked:
+def _answered(worked: CaseResults, eyewear: list[EyewearNeed], wording: Wording) -> CaseResults:
     """Return a corner with what answers its scenarios, and what is left of several lasers together."""
     persons = {person.name: person for person in worked.case.person}
     scenarios = [
@@ -112,7 +112,7 @@ def _answered(worked: Worked, eyewear: list[EyewearNeed], wording: Wording) -> W
     return replace(worked, scenarios=scenarios + sums_of(worked.case, worked.found, [s for s in left if s is not None]))
 
 
-def _left_of(worked: Worked, scenario: Scenario, person: Person, eyewear: list[EyewearNeed]) -> Scenario | None:
+def _left_of(worked: CaseResults, scenario: Scenario, person: Person, eyewear: list[EyewearNeed]) -> Scenario | None:
     """Return a scenario with what its answer leaves of it, None where a barrier stops all."""
     if not scenario.answer:
         return scenario
@@ -123,14 +123,14 @@ def _left_of(worked: Worked, scenario: Scenario, person: Person, eyewear: list[E
     return replace(scenario, ratio=left, ratio_by_rule_set=by_set, fractions={})
 
 
-def worst_of(corners: Sequence[Worked], wording: Wording) -> Worked:
+def worst_of(corners: Sequence[CaseResults], wording: Wording) -> CaseResults:
     """Return the corner whose direct beam reaches farthest, with the worst of every result of all corners.
 
     A pair of eyewear answers at every corner what it answers at all of them.
 
     Parameters
     ----------
-    corners : sequence of Worked
+    corners : sequence of CaseResults
         At least one, all of the same case.
     wording : Wording
         Language of the answers.
