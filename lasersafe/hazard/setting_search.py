@@ -171,36 +171,6 @@ def worst_ratio(
     return max(found, key=lambda one: one[0])
 
 
-def worst_setting(
-    space: SettingSpace, rule_sets: tuple[str, ...], tissue: str, wavelength: float, duration: float
-) -> Emission:
-    """Return the setting with the highest ratio of emission to limit for a wide beam.
-
-    Parameters
-    ----------
-    space : SettingSpace
-        The allowed settings.
-    rule_sets : tuple of str
-        The rule sets to search; the highest ratio in any of them wins.
-    tissue : str
-        ``eye`` or ``skin``.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-
-    Returns
-    -------
-    Emission
-        The worst setting.
-    """
-    if not space.adjustable and not space.modes:
-        tried = candidates(space)
-        if len(tried) == 1:
-            return tried[0]
-    return worst_ratio(space, rule_sets, tissue, wavelength, duration)[1]
-
-
 def worst_settings(
     space: SettingSpace, rule_sets: tuple[str, ...], tissue: str, wavelength: float, duration: float
 ) -> tuple[Emission, ...]:
@@ -227,10 +197,11 @@ def worst_settings(
     tuple of Emission
         At least one, without doubles.
     """
-    first = worst_setting(space, rule_sets, tissue, wavelength, duration)
-    found = {first: None}
+    if not space.adjustable and not space.modes and len(tried_alone := candidates(space)) == 1:
+        return (tried_alone[0],)
+    found = {worst_ratio(space, rule_sets, tissue, wavelength, duration)[1]: None}
     if space.adjustable:
-        found |= dict.fromkeys(worst_setting(space, (name,), tissue, wavelength, duration) for name in rule_sets)
+        found |= dict.fromkeys(worst_ratio(space, (name,), tissue, wavelength, duration)[1] for name in rule_sets)
         for mode in space.rows:
             if mode.kind != "pulse train" or mode.pattern is not None:
                 continue
@@ -321,5 +292,5 @@ def knob_changes(
 
 
 __all__ = [
-    "KnobChange", "emission_ratio", "knob_changes", "worst_ratio", "worst_setting", "worst_settings",
+    "KnobChange", "emission_ratio", "knob_changes", "worst_ratio", "worst_settings",
 ]  # fmt: skip

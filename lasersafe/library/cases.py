@@ -94,7 +94,7 @@ def make_case(source: str | Mapping[str, Any]) -> Case:
     if not isinstance(source, Mapping):
         message = f"case = {shown(source)}: give the text of a case file, or a dictionary of its tables"
         raise InputError(message)
-    data = as_typed(source)
+    data = _as_typed(source)
     case = models.case_from(data)
     case._text = tomli_w.dumps(data)
     return case
@@ -261,24 +261,18 @@ def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = Fals
     return Svg(to_svg(drawings[page - 1]))
 
 
-def _case_page(case: Case) -> str:
-    from lasersafe.library.html import case_html
+def _page(one: Case | Assessment) -> str:
+    from lasersafe.library.html import assessment_html, case_html
 
-    return case_html(case)
-
-
-def _assessment_page(assessment: Assessment) -> str:
-    from lasersafe.library.html import assessment_html
-
-    return assessment_html(assessment)
+    return case_html(one) if isinstance(one, Case) else assessment_html(one)
 
 
 # What a notebook shows of them: all that a notebook has of both comes through here.
-Case._repr_html_ = _case_page  # type: ignore[attr-defined]
-Assessment._repr_html_ = _assessment_page  # type: ignore[attr-defined]
+Case._repr_html_ = _page  # type: ignore[attr-defined]
+Assessment._repr_html_ = _page  # type: ignore[attr-defined]
 
 
-def as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
+def _as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
     """Return nested data with each pint quantity as the text that a case file would have.
 
     Parameters
@@ -304,9 +298,9 @@ def as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
         message = f"{field[:60]}: nested too deeply; this is no case"
         raise InputError(message)
     if isinstance(value, Mapping):
-        return {str(key): as_typed(one, _joined(field, str(key)), depth + 1) for key, one in value.items()}
+        return {str(key): _as_typed(one, _joined(field, str(key)), depth + 1) for key, one in value.items()}
     if isinstance(value, (list, tuple)):
-        return [as_typed(one, f"{field}[{number}]", depth + 1) for number, one in enumerate(value, 1)]
+        return [_as_typed(one, f"{field}[{number}]", depth + 1) for number, one in enumerate(value, 1)]
     if hasattr(value, "magnitude") and hasattr(value, "to"):
         return _quantity(value, field, depth)
     if isinstance(getattr(value, "typed", None), str):
@@ -321,7 +315,7 @@ def as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
             raise InputError(message)
         return float(value)
     if hasattr(value, "tolist"):
-        return as_typed(value.tolist(), field, depth + 1)
+        return _as_typed(value.tolist(), field, depth + 1)
     message = f"{field} = {shown(value)}: this has no place in a case; write text, a number or a quantity"
     raise InputError(message)
 
@@ -339,7 +333,7 @@ def _quantity(value: Any, field: str, depth: int) -> Any:
                 raise
             continue
         if number.ndim:
-            return [as_typed(one, field, depth + 1) for one in value]
+            return [_as_typed(one, field, depth + 1) for one in value]
         return _as_written(value, float(number), unit, field)
     message = (
         f"{field} = {shown_quantity(value)}: no field of a case has this dimension; 'lasersafe units' lists the units"

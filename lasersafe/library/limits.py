@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -67,15 +69,11 @@ def exposure_limit(
     >>> exposure_limit("ICNIRP-2013", "eye", ["532 nm", "1064 nm"], "0.25 s").irradiance.round(1)
     array([ 25.5, 127.3])
     """
-    choice("rule_set", rule_set, rule_sets())
-    choice("tissue", tissue, TISSUES)
-    light, time, angle = (
-        given("wavelength", wavelength), given("duration", duration), given("source angle", source_angle),
-    )  # fmt: skip
-    area = given_or_none("exposed area", exposed_area)
-    assumed = body_area(tissue, light) if area is None else area
-    broadcast(wavelength=light, duration=time, source_angle=angle, exposed_area=area)
-    return limits.exposure_limit(rule_set, tissue, light, time, angle, exposed_area=assumed)
+    _known(rule_set, tissue)
+    light, time, angle, area = _given(
+        tissue, wavelength=wavelength, duration=duration, source_angle=source_angle, exposed_area=exposed_area
+    )
+    return limits.exposure_limit(rule_set, tissue, light, time, angle, exposed_area=area)
 
 
 def pulse_train_limit(
@@ -128,17 +126,25 @@ def pulse_train_limit(
     .. [1] ICNIRP2013 (``shared/limits/icnirp2013_train_*.toml``).
     .. [2] EU2006-25, Annex II, Table 2.6 (``shared/limits/eu200625_train_*.toml``).
     """
+    _known(rule_set, tissue)
+    light, pulse, rate, time, angle, area = _given(
+        tissue, wavelength=wavelength, pulse_duration=pulse_duration, repetition_rate=repetition_rate,
+        duration=duration, source_angle=source_angle, exposed_area=exposed_area,
+    )  # fmt: skip
+    return limits.pulse_train_limit(rule_set, tissue, light, pulse, rate, time, angle, exposed_area=area)
+
+
+def _known(rule_set: str, tissue: str) -> None:
     choice("rule_set", rule_set, rule_sets())
     choice("tissue", tissue, TISSUES)
-    light, pulse = given("wavelength", wavelength), given("pulse duration", pulse_duration)
-    rate, time = given("repetition rate", repetition_rate), given("duration", duration)
-    angle, area = given("source angle", source_angle), given_or_none("exposed area", exposed_area)
-    broadcast(
-        wavelength=light, pulse_duration=pulse, repetition_rate=rate, duration=time, source_angle=angle,
-        exposed_area=area,
-    )  # fmt: skip
-    assumed = body_area(tissue, light) if area is None else area
-    return limits.pulse_train_limit(rule_set, tissue, light, pulse, rate, time, angle, exposed_area=assumed)
+
+
+def _given(tissue: str, **named: Given) -> list[Any]:
+    """Return inputs as SI numbers; the last is the exposed area, a large one where it was left out."""
+    area = given_or_none("exposed area", named.pop("exposed_area"))
+    read = {name: given(name.replace("_", " "), value) for name, value in named.items()}
+    broadcast(**read, exposed_area=area)
+    return [*read.values(), body_area(tissue, read["wavelength"]) if area is None else area]
 
 
 def optical_density(exposure: Given, limit: Given, *, exact: bool = False) -> FloatArray:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from lasersafe.hazard.emission import continuous, pulse_train, single_pulse
 from lasersafe.hazard.eyewear_need import worst_density
 from lasersafe.hazard.scatter import scatter_reach
-from lasersafe.hazard.setting_search import worst_setting
+from lasersafe.hazard.setting_search import worst_settings
 from lasersafe.hazard.setting_trials import candidates
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.zones import direct_reach
@@ -104,7 +104,7 @@ def test_the_worst_setting_is_worse_than_a_random_one(decades, wide, pulse, seed
     random = np.random.default_rng(seed)
     rates = np.exp(random.uniform(np.log(slow), np.log(fast), 200))
     for tissue in ("eye", "skin"):
-        worst = worst_setting(space, rule_sets(), tissue, 1064e-9, 10.0)
+        worst = worst_settings(space, rule_sets(), tissue, 1064e-9, 10.0)[0]
         best, tried = 0.0, 0.0
         for rule_set in rule_sets():
             limit = pulse_train_limit(rule_set, tissue, 1064e-9, pulse, worst.repetition_rate, 10.0)
@@ -123,5 +123,5 @@ def test_a_fixed_setting_is_the_only_candidate() -> None:
 def test_the_peak_between_the_ends_is_found() -> None:
     """Just above 1/T_i two pulses join: the worst rate lies inside the range, not at an end."""
     space = SettingSpace("pulse train", power=(20.0, 20.0), pulse_duration=(1e-8, 1e-8), repetition_rate=(1.5e4, 1e5))
-    worst = worst_setting(space, ("EU-2006/25/EC",), "eye", 1064e-9, 10.0)
+    worst = worst_settings(space, ("EU-2006/25/EC",), "eye", 1064e-9, 10.0)[0]
     assert worst.repetition_rate == pytest.approx(2e4, rel=1e-6)
