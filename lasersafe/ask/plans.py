@@ -195,10 +195,9 @@ def _with_map(case: Case, assessment: Assessment) -> Assessment:
         return assessment
     x0, y0, x1, y1 = room_of(scene)
     step = max(x1 - x0, y1 - y0) / _CELLS
-    first, *others = stages_of(case)
     x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
     known = () if scene.map is None else scene.map.persons
-    found = dataclasses.replace(scene_map(first, x, y, others=tuple(others)), persons=known)
+    found = dataclasses.replace(scene_map(stages_of(case), x, y), persons=known)
     return dataclasses.replace(assessment, scene=dataclasses.replace(scene, map=found))
 
 

@@ -64,10 +64,10 @@ class Pose:
         return Spots(self.apex, self.directions, distance, slack=self.loose)
 
 
-def far_scatter(profile: ScatterProfile) -> float:
-    """Return a distance beyond which a lit spot of reflectance 1 is below the limit [m]."""
+def far_scatter(profile: ScatterProfile, factor: float = 1.0) -> float:
+    """Return a distance beyond which a lit spot of a reflectance is below the limit [m]."""
     grid = np.geomspace(0.01, 1e5, 2000)
-    hot = np.flatnonzero(profile.ratio(grid) > 1.0)
+    hot = np.flatnonzero(factor * profile.ratio(grid) > 1.0)
     return float(grid[min(hot[-1] + 1, grid.size - 1)]) if hot.size else 0.0
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
@@ -28,17 +29,20 @@ from lasersafe.assessment.scene_marks import (
 )
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
+from lasersafe.assessment.scene_zones import SUMS
 from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.together import adding
 from lasersafe.models import SIValue
 from lasersafe.records.fields import badness
-from lasersafe.records.scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut
+from lasersafe.records.scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut, ZoneShape
 from lasersafe.results import Decision, Scenario
+from lasersafe.scene.areas import area_of, polygons
+from lasersafe.scene.bound import Light, Places, bound
 from lasersafe.scene.hazard_map import EYES, hazard_map
-from lasersafe.scene.screens import Piece
-from lasersafe.scene.sources import Source
 
 Entry = TypeVar("Entry", "Person", "Barrier")
 _FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
+_NEXT = 0.3  # m
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
 if TYPE_CHECKING:
@@ -129,8 +133,8 @@ def scene_result(worked: CaseResults, scenarios: list[Scenario], wording: Wordin
         if context.setup.fitted
         for pose in stage.poses(context, "running")[:1]
         for line in spectator_lines(
-            [z for z in zones if z.laser == context.laser.name and z.fitted and z.kind != "ignition"],
-            facing, pose.apex, plan.extent,
+            _zones_of(zones, context.laser.name),
+            facing, pose.apex, plan.extent, (context.laser.name, context.setup.name),
         )
     )  # fmt: skip
     every = [scenario for one in worked.each for scenario in one.scenarios]
@@ -161,29 +165,46 @@ def scene_result(worked: CaseResults, scenarios: list[Scenario], wording: Wordin
     )
 
 
+def _zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
+    """Return the zones whose line is measured from a laser: its own, and of sums what is not another's."""
+    fitted = [zone for zone in zones if zone.fitted]
+    own = [zone for zone in fitted if zone.laser == laser]
+    near, away = (
+        shapely.union_all([area_of(z.polygons) for z in some]).buffer(_NEXT)
+        for some in (own, [z for z in fitted if z.laser != laser and z.kind not in SUMS])
+    )
+    others = shapely.difference(away, near)
+    for zone in fitted:
+        if zone.kind in SUMS:
+            own.append(replace(zone, polygons=polygons(shapely.difference(area_of(zone.polygons), others))))
+    return own
+
+
 def _floor_map(
     stages: tuple[Stage, ...], extent: tuple[float, float, float, float], persons: tuple[PersonMark, ...]
 ) -> HazardMap:
-    """Return the exposure map of the sheet: coarse, at the middle of each cell, and exact where persons are."""
+    """Return the exposure map of the sheet: coarse, of each cell the highest, and exact where persons are."""
     x0, y0, x1, y1 = extent
     step = max(x1 - x0, y1 - y0) / _MAP_CELLS
     x, y = np.arange(x0 + step / 2.0, x1, step), np.arange(y0 + step / 2.0, y1, step)
-    return replace(scene_map(stages[0], x, y, others=stages[1:]), persons=map_places(stages, persons))
+    return replace(scene_map(stages, x, y), persons=map_places(stages, persons))
 
 
 def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tuple[MapPlace, ...]:
     """Return the ratio of the map exactly at the place of each person, the highest over the height of the eyes."""
     entries = {entry.name: entry for entry in stages[0].scene.person}
-    pairs = [pair for stage in stages for pair in map_sources(stage)]
-    if not persons or not pairs:
+    sums = map_lights(stages)
+    if not persons or not any(sums):
         return ()
-    places = []
-    for mark in persons:
-        entry = entries[mark.name]
-        low, high = eyes_of(entry.stature, None if entry.eye_height is None else float(entry.eye_height))
-        places.append([(*mark.position, mark.floor + level) for level in np.linspace(low, high, 5)])
-    x, y, z = np.moveaxis(np.array(places), -1, 0)
-    ratio = np.max([source.ratio(x, y, z, pieces) for source, pieces in pairs], axis=(0, 2))
+    eyes = [
+        eyes_of(entry.stature, None if entry.eye_height is None else float(entry.eye_height))
+        for entry in (entries[mark.name] for mark in persons)
+    ]
+    low, high = (
+        np.array([(*mark.position, mark.floor + levels[end]) for mark, levels in zip(persons, eyes, strict=True)])
+        for end in (0, 1)
+    )
+    ratio = np.max([bound(groups, Places(low, high)).upper for groups in sums], axis=0)
     return tuple(MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
 
 
@@ -234,32 +255,23 @@ def _places(stage: Stage) -> dict[str, tuple[float, float]]:
     return found
 
 
-def map_sources(stage: Stage, *, fitted_only: bool = True) -> tuple[tuple[Source, tuple[Piece, ...]], ...]:
-    """Return every source of the eye with the screens that hold against it, for the hazard map."""
-    return tuple(
-        (source, stage.pieces(context, way))
-        for context in stage.contexts
-        if context.setup.fitted or not fitted_only
-        for way in ("direct", "mirror", "scatter")
-        for source in stage.sources(context, way, "eye")
-    )
+def map_lights(stages: Sequence[Stage]) -> list[list[list[Light]]]:
+    """Return all light for the eye of the fitted set-ups: of each corner of the tolerances, each set that adds."""
+    return [
+        [stage.lights(context, ("direct", "mirror", "scatter"), "eye") for context in lasers]
+        for stage in stages
+        for lasers in adding(stage.case, stage.contexts, "eye")
+    ]
 
 
 def scene_map(
-    stage: Stage,
+    stages: Sequence[Stage],
     x: NDArray[np.float64],
     y: NDArray[np.float64],
     heights: tuple[tuple[str, float], ...] = EYES,
-    *,
-    fitted_only: bool = True,
-    others: tuple[Stage, ...] = (),
 ) -> HazardMap:
-    """Return the hazard map of a scene on a grid of the floor [m], at heights of the eyes [m].
-
-    Of the same scene at further corners of its tolerances, `others`, the highest ratio counts.
-    """
-    pairs = [pair for one in (stage, *others) for pair in map_sources(one, fitted_only=fitted_only)]
-    return hazard_map(pairs, x, y, heights)
+    """Return the map of a scene on a grid of the floor [m], at heights of the eyes [m], at the worst of all corners."""
+    return hazard_map(map_lights(stages), x, y, heights)
 
 
 def stages_of(case: Case) -> tuple[Stage, ...]:

@@ -18,13 +18,15 @@ from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, load_on, part_of_line
 from lasersafe.assessment.scenarios import WAYS
+from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.hazard.windows import can_be_reached_over, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace, ViewWindow
 from lasersafe.results import Criterion
-from lasersafe.scene.areas import polygons
+from lasersafe.scene.areas import lit_area, polygons
+from lasersafe.scene.bound import Places, bound, most_light
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
-from lasersafe.scene.screens import peak_on
+from lasersafe.scene.walls import Walls
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -35,8 +37,8 @@ if TYPE_CHECKING:
     from lasersafe.scene.sources import Source
 
 _HIGH = 20.0  # m: a wall is looked at up to here
-_PARTS = 9  # places along each piece of a barrier where the search begins
-_ROUNDS = 7
+_PIECES = 8  # of a wall that stands askew on the plan, so that boxes round it are thin
+_MOST_BOXES = 2000
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map
 HIGHEST = 4.0  # m: above it nobody looks at a barrier; a higher one is shown up to here
@@ -166,46 +168,37 @@ def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, .
 
 
 def _aimed(stage: Stage, context: Context, way: str) -> list[tuple[float, Vector | None]]:
-    """Return for each barrier the highest peak irradiance with the head as aimed, and its place.
+    """Return for each barrier the highest peak irradiance with the head as aimed, and where it was found.
 
     Nothing that stands between is counted. All wavelengths are taken with the power of all.
     """
     power = power_of_all(context)
     if power is None:
         return [(math.inf, None) for _ in stage.scene.barrier]
-    sources = [in_irradiance(stage, s, power) for s in stage.sources(context, way, "eye")]
-    tables = [_places(stage.screens[entry.name], sources) for entry in stage.scene.barrier]
-    if not tables or not sources:
+    lights = [(in_irradiance(stage, source, power), Walls()) for source in stage.sources(context, way, "eye")]
+    tables = [_parts(stage.screens[entry.name]) for entry in stage.scene.barrier]
+    if not lights or not tables:
         return [(0.0, None) for _ in tables]
-    ends = np.cumsum([len(table) for table in tables])[:-1]
-    x, y, z = np.concatenate(tables).T
-    found = np.split(np.array([source.ratio(x, y, z) for source in sources]), ends, axis=1)
+    ends = np.cumsum([len(low) for low, _ in tables])[:-1]
+    low, high = (np.concatenate(part) for part in zip(*tables, strict=True))
+    peaks = bound([lights], Places(low, high), most=_MOST_BOXES)
     best: list[tuple[float, Vector | None]] = []
-    for entry, table, values in zip(stage.scene.barrier, tables, found, strict=True):
-        which, index = (int(i) for i in np.unravel_index(int(np.argmax(values)), values.shape))
-        place = (float(table[index, 0]), float(table[index, 1]), float(table[index, 2]))
-        peak: tuple[float, Vector | None] = (float(values[which, index]), place)
-        if way == "direct" and peak[0] > 0.0:  # a narrow beam may pass between the places
-            peak = _closer(stage.screens[entry.name], sources[which], place, peak)
-        best.append(peak)
+    for upper, place in zip(np.split(peaks.upper, ends), np.split(peaks.place, ends), strict=True):
+        x, y, z = place[int(np.argmax(upper))].tolist()
+        best.append((float(upper.max()), (x, y, z)))
     return best
 
 
-def _closer(screen: Screen, source: Source, near: Vector, found: tuple[float, Vector | None]) -> tuple[
-    float, Vector | None
-]:  # fmt: skip
-    """Return the peak of one source on the piece of the screen where a place was found, searched from there."""
-    line = shapely.Point(near[:2])
-    a, b = min(
-        itertools.pairwise(screen.line), key=lambda ends: float(shapely.distance(shapely.LineString(ends), line))
-    )
-    top = min(screen.top, max(screen.bottom, source.apex[2]) + _HIGH)
-    value, place = peak_on(
-        lambda p: source.ratio(p[..., 0], p[..., 1], p[..., 2]),
-        (a[0], a[1], screen.bottom), (b[0] - a[0], b[1] - a[1], 0.0), (0.0, 0.0, top - screen.bottom), near,
-        across=_PARTS, rounds=_ROUNDS,
-    )  # fmt: skip
-    return (value, (float(place[0]), float(place[1]), float(place[2]))) if value > found[0] else found
+def _parts(screen: Screen) -> tuple[FLOAT, FLOAT]:
+    """Return boxes that hold all of a screen up to where it is looked at, of shape (boxes, 3). [m]."""
+    top, found = min(screen.top, screen.bottom + _HIGH), []
+    for a, b in itertools.pairwise(screen.line):
+        oblique = a[0] != b[0] and a[1] != b[1]
+        share = np.linspace(0.0, 1.0, _PIECES + 1 if oblique else 2)[:, None]
+        ends = np.array(a) + share * (np.array(b) - np.array(a))
+        low, high = np.minimum(ends[:-1], ends[1:]), np.maximum(ends[:-1], ends[1:])
+        found.append([np.column_stack([one, np.full(len(one), z)]) for one, z in ((low, screen.bottom), (high, top))])
+    return np.concatenate([one[0] for one in found]), np.concatenate([one[1] for one in found])
 
 
 def in_irradiance(stage: Stage, source: Source, power: float) -> Source:
@@ -218,34 +211,6 @@ def in_irradiance(stage: Stage, source: Source, power: float) -> Source:
         source,
         profile=ScatterProfile(lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)), model == "lambert"),
     )
-
-
-def _places(screen: Screen, sources: list[Source]) -> FLOAT:
-    """Return places where a peak can be, of shape (places, 3): a grid, the edges of the aims, the shortest ways."""
-    found: list[tuple[float, float, float]] = []
-    for a, b in itertools.pairwise(screen.line):
-        ex, ey = b[0] - a[0], b[1] - a[1]
-        along = set(np.linspace(0.0, 1.0, _PARTS).tolist())
-        heights = {screen.bottom, (screen.bottom + min(screen.top, screen.bottom + _HIGH)) / 2.0, screen.top}
-        for source in sources:
-            ax, ay, az = source.apex
-            box = source.directions.box()
-            nearest = ((ax - a[0]) * ex + (ay - a[1]) * ey) / (ex * ex + ey * ey)
-            crossings = [min(max(nearest, 0.0), 1.0)]
-            for bearing in (box.bearing - box.half_bearing, box.bearing, box.bearing + box.half_bearing):
-                dx, dy = math.sin(bearing), math.cos(bearing)
-                cross = dx * ey - dy * ex
-                if abs(cross) > 1e-12:
-                    u = ((a[1] - ay) * dx - (a[0] - ax) * dy) / cross
-                    crossings += [-u] if 0.0 <= -u <= 1.0 else []
-            along.update(crossings)
-            for t in crossings:
-                flat = math.hypot(a[0] + t * ex - ax, a[1] + t * ey - ay)
-                for elevation in (*box.elevation, min(max(0.0, box.elevation[0]), box.elevation[1])):
-                    level = az + flat * math.tan(min(max(elevation, -1.5), 1.5))
-                    heights.add(min(max(level, screen.bottom), screen.top))
-        found += [(a[0] + t * ex, a[1] + t * ey, z) for t in along for z in heights]
-    return np.array(found)
 
 
 # --- gaps, windows --------------------------------------------------------------------------------------------------
@@ -290,11 +255,11 @@ def _shadows(stage: Stage, entry: SceneBarrier) -> tuple:  # type: ignore[type-a
         held = next((h for h in stage.held(context, "direct") if h.screen == entry.name), None)
         if not context.setup.fitted or held is None or not held.verdict.holds:
             continue
-        pieces = stage.solid(context, "direct", entry).pieces()
+        walls, extent = Walls([stage.solid(context, "direct", entry)]), plan_of(stage).extent
         for source in stage.sources(context, "direct", "eye"):
             free = stage.outline(source)
             if shapely.intersects(free, line):
-                dark.append(shapely.difference(free, stage.outline(source, pieces)))
+                dark.append(shapely.difference(free, lit_area([[(source, walls)]], free, stage.band, extent)))
     return polygons(shapely.union_all(dark), 0.02) if dark else ()
 
 
@@ -304,8 +269,7 @@ def _shadows(stage: Stage, entry: SceneBarrier) -> tuple:  # type: ignore[type-a
 def barrier_maps(stages: Sequence[Stage]) -> tuple[BarrierMap, ...]:
     """Return the map of each barrier with all fitted set-ups as aimed while running, of several corners the highest.
 
-    What stands between is not counted. Values are peaks at the middle of each cell, so that a beam narrower than a cell
-    can pass between; the highest peak of the assessment, which is searched, stands beside the map.
+    What stands between is not counted. Nowhere in a cell the peak is higher than its value.
 
     Parameters
     ----------
@@ -318,10 +282,9 @@ def barrier_maps(stages: Sequence[Stage]) -> tuple[BarrierMap, ...]:
 
 def _map(stages: Sequence[Stage], screen: Screen) -> BarrierMap:
     top = min(screen.top, screen.bottom + HIGHEST)
-    edges, x, y = _along(screen)
+    edges, low, high = _along(screen)
     heights = np.linspace(screen.bottom, top, ROWS + 1)
-    z = (heights[:-1] + heights[1:]) / 2.0
-    found = {way: np.max([_on(stage, screen, way, x, y, z) for stage in stages], axis=0) for way in WAYS}
+    found = {way: np.max([_on(stage, screen, way, low, high, heights) for stage in stages], axis=0) for way in WAYS}
     ratings = [
         float(barrier.rating)
         for stage in stages
@@ -336,33 +299,40 @@ def _map(stages: Sequence[Stage], screen: Screen) -> BarrierMap:
 
 
 def _along(screen: Screen) -> tuple[FLOAT, FLOAT, FLOAT]:
-    """Return the edges of the columns along the line [m], and x and y of their middles."""
+    """Return the edges of the columns along the line [m], and on the plan the corners of each, (columns, 2)."""
     pieces = list(itertools.pairwise(screen.line))
     lengths = [math.dist(a, b) for a, b in pieces]
     step = sum(lengths) / COLUMNS
-    edges, x, y, start = [np.zeros(1)], [], [], 0.0
+    edges, low, high, start = [np.zeros(1)], [], [], 0.0
     for (a, b), length in zip(pieces, lengths, strict=True):
         share = np.linspace(0.0, 1.0, max(1, math.ceil(length / step - 1e-9)) + 1)
-        middle = (share[:-1] + share[1:]) / 2.0
         edges.append(start + share[1:] * length)
-        x.append(a[0] + middle * (b[0] - a[0]))
-        y.append(a[1] + middle * (b[1] - a[1]))
+        ends = np.array(a) + share[:, None] * (np.array(b) - np.array(a))
+        low.append(np.minimum(ends[:-1], ends[1:]))
+        high.append(np.maximum(ends[:-1], ends[1:]))
         start += length
-    return np.concatenate(edges), np.concatenate(x), np.concatenate(y)
+    return np.concatenate(edges), np.concatenate(low), np.concatenate(high)
 
 
-def _on(stage: Stage, screen: Screen, way: str, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
-    """Return the irradiance [W/m2] on a grid of shape (rows, columns), the fitted set-ups together."""
-    total = np.zeros((z.size, x.size))
-    xs, ys, zs = np.broadcast_arrays(x[None, :], y[None, :], z[:, None])
-    for context in stage.contexts:
-        if not context.setup.fitted or not stage.poses(context, "running"):
-            continue
-        power = power_of_all(context)
-        if power is None:
-            return np.full(total.shape, math.inf)
-        best = np.zeros(total.shape)
-        for source in stage.sources(context, way, "eye"):
-            best = np.maximum(best, in_irradiance(stage, source, power).ratio(xs, ys, zs))
-        total += np.minimum(best, load_on(stage, context, way, screen).irradiance)  # no path is shorter than that
-    return total
+def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights: FLOAT) -> FLOAT:
+    """Return the irradiance [W/m2] on cells of shape (rows, columns), the fitted set-ups together."""
+    rows, columns = heights.size - 1, len(low)
+    corners = (np.tile(low, (rows, 1)), np.repeat(heights[:-1], columns)), (
+        np.tile(high, (rows, 1)), np.repeat(heights[1:], columns)
+    )  # fmt: skip
+    least, most = (np.column_stack(one) for one in corners)
+    sums = []
+    fitted = [one for one in stage.contexts if one.setup.fitted and stage.poses(one, "running")]
+    for lasers in [fitted] if stage.case.adds_lasers else [[one] for one in fitted]:
+        total = np.zeros((rows, columns))
+        for context in lasers:
+            power = power_of_all(context)
+            if power is None:
+                return np.full(total.shape, math.inf)
+            lights = [(in_irradiance(stage, source, power), Walls()) for source in stage.sources(context, way, "eye")]
+            if lights:
+                found = most_light([lights], (least + most) / 2.0, (most - least) / 2.0).max(axis=0)
+                # no path is shorter than that
+                total += np.fmin(found, load_on(stage, context, way, screen).irradiance).reshape(total.shape)
+        sums.append(total)
+    return np.max(sums, axis=0) if sums else np.zeros((rows, columns))

@@ -193,6 +193,7 @@ def spectator_lines(
     stage_bearing: float,
     origin: tuple[float, float, float],
     extent: tuple[float, float, float, float],
+    of: tuple[str, str] = ("", ""),
 ) -> tuple[SpectatorLine, ...]:
     """Return the nearest allowed line on each side.
 
@@ -206,6 +207,8 @@ def spectator_lines(
         What the distance is measured from, the last optic. [m]
     extent : tuple of float
         The plan, for the length of the lines. [m]
+    of : tuple of str
+        The laser whose last optic that is, and its set-up.
 
     Returns
     -------
@@ -241,8 +244,8 @@ def spectator_lines(
                 distance_from="last optic",
                 limited_by=words,
                 bearing=bearing,
-                laser="" if limiting is None else limiting.laser,
-                setup="" if limiting is None else limiting.setup,
+                laser="" if limiting is None else of[0],
+                setup="" if limiting is None else of[1],
                 blocked_by=() if limiting is None else limiting.clipped_by,
             )
         )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,16 +12,18 @@ import shapely
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import ROUND_UP, place_of
+from lasersafe.assessment.pose import far_scatter
+from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.together import adding
 from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.hazard.ignition import screening_thresholds
 from lasersafe.optics.aperture import peak_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.scene import BeyondTarget, ZoneShape
 from lasersafe.results import Criterion
-from lasersafe.scene.areas import area_of, polygons
-from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import Piece
+from lasersafe.scene.areas import area_of, lit_area, polygons
+from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.wording.message import Message, word
 
@@ -32,6 +35,7 @@ KINDS = (
     ("scatter eye", "scatter", "eye"),
     ("scatter skin", "scatter", "skin"),
 )
+SUMS = ("eye together", "skin together")
 _FROM = {
     "direct": "last optic",
     "mirror": "last optic, along the folded path",
@@ -49,13 +53,21 @@ class Cut:
 
 
 def cut(stage: Stage, context: Context, source: Source, mode: str = "running", way: str | None = None) -> Cut:
-    """Return the outline of a source, clipped by the screens that hold."""
-    way = way or source.way
-    pieces = stage.pieces(context, way, mode)
+    """Return where a source is not proven below the limit, past the screens that hold."""
+    key = ("cut", context.laser.name, context.setup.name, source, mode, way)
+    if key not in stage.answers:
+        stage.answers[key] = _cut(stage, context, source, mode, way or source.way)
+    found: Cut = stage.answers[key]
+    return found
+
+
+def _cut(stage: Stage, context: Context, source: Source, mode: str, way: str) -> Cut:
     free = stage.outline(source)
     if free.is_empty or not stage.scene.barrier:
         return Cut(free, (), ())
-    area = stage.outline(source, pieces) if _any_inside(free, pieces) else free
+    area = free
+    if any(shapely.intersects(free, shapely.LineString(one.line)) for one in stage.walls(context, way, mode).screens):
+        area = lit_area([[(source, stage.walls(context, way, mode))]], free, stage.band, plan_of(stage).extent)
     clipped, passed = [], []
     for one in stage.held(context, way):
         if not shapely.intersects(free, shapely.LineString(stage.screens[one.screen].line)):
@@ -65,10 +77,6 @@ def cut(stage: Stage, context: Context, source: Source, mode: str = "running", w
         elif area.area < free.area * (1.0 - 1e-6):
             clipped.append(one.screen)
     return Cut(area, tuple(clipped), tuple(passed))
-
-
-def _any_inside(area: shapely.Geometry, pieces: tuple[Piece, ...]) -> bool:
-    return any(bool(shapely.intersects(area, shapely.LineString([p.start, p.end]))) for p in pieces)
 
 
 def zone_shapes(stage: Stage) -> tuple[ZoneShape, ...]:
@@ -81,7 +89,44 @@ def zone_shapes(stage: Stage) -> tuple[ZoneShape, ...]:
         for kind, way, tissue in KINDS:
             if context.setup.fitted or (worst and tissue == "eye" and way != "scatter"):
                 found += _of_kind(stage, context, kind, way, tissue, worst)
-    return tuple(found)
+    return (*found, *_together(stage, found))
+
+
+def _together(stage: Stage, alone: list[ZoneShape]) -> Iterator[ZoneShape]:
+    """Give what the zones of lasers that can be on at once leave out: there the sum is not proven below the limits."""
+    for tissue in ("eye", "skin"):
+        own = shapely.union_all([area_of(z.polygons) for z in alone if z.fitted and tissue in z.kind])
+        for lasers in adding(stage.case, stage.contexts, tissue):
+            placed = [one for one in lasers if stage.poses(one, "running")]
+            groups = [stage.lights(one, ("direct", "mirror", "scatter"), tissue) for one in placed]
+            if len(groups) < 2:
+                continue
+            parts = [stage.outline(_counted(source, len(groups))) for group in groups for source, _ in group]
+            area = lit_area(groups, shapely.union_all(parts), stage.band, plan_of(stage).extent)
+            area = shapely.difference(area, own)
+            if not polygons(area):
+                continue
+            shapes, starts = polygons(area), [pose.apex for one in placed for pose in stage.poses(one, "running")]
+            corners = np.array([corner for part in shapes for corner in part.outline])
+            away = np.min([np.hypot(*(corners - np.array(start[:2])).T) for start in starts], axis=0)
+            kind = f"{tissue} together"
+            yield ZoneShape(
+                kind, ", ".join(one.laser.name for one in placed), ", ".join(one.setup.name for one in placed),
+                fitted=True, worst=False, polygons=shapes, distance=float(away.max()), measured_from="last optic",
+                limited_by=Message("zone.sum"), origin=starts[0], area=float(area.area), heights=stage.band,
+                overhead=any(_overhead(stage, source) for group in groups for source, _ in group),
+                label=f"{kind} {format_quantity(float(away.max()), 'm', 3, 'up')}",
+            )  # fmt: skip
+
+
+def _counted(source: Source, times: int) -> Source:
+    """Return a source so many times as bright: where it is below the limit, so many alike are together."""
+    factor = source.factor * times
+    if isinstance(source.profile, BeamProfile):
+        reach = farthest_of(source.profile.criteria, source.profile.beam, factor)
+    else:
+        reach = far_scatter(source.profile, factor)
+    return replace(source, factor=factor, reach=reach * ROUND_UP)
 
 
 def _reaches_farthest(stage: Stage, context: Context) -> bool:

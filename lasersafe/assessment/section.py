@@ -128,7 +128,7 @@ class _Section:
             beams.append(("ignition", hot))
         found = []
         for kind, source in beams:
-            area = self._dark(self._fan(source, far), self.pose.apex, "direct")
+            area = self._dark(self._fan(source, far), source, "direct")
             found.append(_zone(kind, source.reach, area))
         for tissue in ("eye", "skin"):
             for source in stage.sources(context, "scatter", tissue):
@@ -151,7 +151,7 @@ class _Section:
         opposite = (self.pose.bearing + math.pi - box.bearing + math.pi) % (2.0 * math.pi) - math.pi
         if abs(opposite) <= box.half_bearing + 1e-9:
             parts.append(self._side(-1.0, places, beside, low, high))
-        return shapely.union_all(parts)
+        return shapely.buffer(shapely.union_all(parts), math.sqrt(2.0) * max(source.moves))
 
     def _side(self, sign: float, places: FLOAT, beside: FLOAT, low: float, high: float) -> shapely.Geometry:
         z = self.pose.apex[2]
@@ -171,36 +171,41 @@ class _Section:
     def _disc(self, source: Source) -> shapely.Geometry:
         """Return the disc that holds what a lit spot, wherever it may lie, reaches in the section."""
         along, aside = self._at(source.apex[:2])
-        radius = _bounded(source.reach + source.spot, _MOST)
+        radius = _bounded(source.reach + source.spot + source.slack + source.wide, _MOST)
         if radius <= abs(aside):
             return shapely.Polygon()
         middle = shapely.Point(along, source.apex[2])
         disc = middle.buffer(math.sqrt(radius * radius - aside * aside) / math.cos(math.pi / 128.0), quad_segs=32)
-        fixed = source.spot == 0.0 and abs(aside) < _TOUCH
-        return self._dark(disc, source.apex, "scatter") if fixed else disc
+        fixed = source.spot + source.slack + source.wide == 0.0 and abs(aside) < _TOUCH
+        return self._dark(disc, source, "scatter") if fixed else disc
 
-    def _dark(self, area: shapely.Geometry, start: tuple[float, float, float], way: str) -> shapely.Geometry:
-        """Take away what barriers that hold on this way hide from one place in the section."""
+    def _dark(self, area: shapely.Geometry, source: Source, way: str) -> shapely.Geometry:
+        """Take away what barriers that hold on this way hide from every place of a source in the section."""
         if area.is_empty:
             return area
         x0, y0, x1, y1 = area.bounds
         far = 4.0 * (x1 - x0 + y1 - y0)
-        place = (self._at(start[:2])[0], start[2])
+        middle, height, moved = self._at(source.apex[:2])[0], source.apex[2], math.sqrt(2.0) * max(source.moves)
+        off = (-moved, moved) if moved > 0.0 else (0.0,)
+        places = [(middle + a, height + b) for a in off for b in off]
         shades = []
         for along, bottom, top in self._crossed(self.stage.pieces(self.context, way)):
-            if abs(along - place[0]) < 1e-9:
-                continue
-            ends = [(along, bottom), (along, top)]
-            off = [(x - place[0], z - place[1]) for x, z in ends]
-            size = [far / math.hypot(*one) for one in off]
-            out = [(place[0] + dx * s, place[1] + dz * s) for (dx, dz), s in zip(off, size, strict=True)]
-            shades.append(shapely.convex_hull(shapely.MultiPoint([*ends, *out])))
+            if abs(along - middle) > moved + 1e-9:
+                each = [self._shade(place, [(along, bottom), (along, top)], far) for place in places]
+                shades.append(shapely.intersection_all(each))
         return shapely.difference(area, shapely.union_all(shades)) if shades else area
+
+    @staticmethod
+    def _shade(place: Point, ends: list[Point], far: float) -> shapely.Geometry:
+        off = [(x - place[0], z - place[1]) for x, z in ends]
+        size = [far / math.hypot(*one) for one in off]
+        out = [(place[0] + dx * s, place[1] + dz * s) for (dx, dz), s in zip(off, size, strict=True)]
+        return shapely.convex_hull(shapely.MultiPoint([*ends, *out]))
 
     def _ends_at(self, eye: Source, far: float, upright: list[ElevationItem]) -> str:
         """Return the barrier that ends all of the beam in the section above the floor; empty when some goes on."""
         whole = self._fan(eye, far)
-        left = self._dark(whole, self.pose.apex, "direct")
+        left = self._dark(whole, eye, "direct")
         if whole.is_empty or whole.bounds[0] < -_TOUCH * (1.0 + whole.bounds[2]):
             return ""
         for item in sorted((i for i in upright if i.holds and i.along > 0.0), key=lambda i: i.along):

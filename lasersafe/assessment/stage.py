@@ -330,9 +330,9 @@ class Stage:
         return [one.source(profile, farthest) for one in found]
 
     @_kept
-    def outline(self, source: Source, pieces: tuple[Piece, ...] = ()) -> shapely.Geometry:
-        """Return the outline of a source on the floor, clipped by pieces of screens."""
-        return outline(source, self.band, pieces)
+    def outline(self, source: Source) -> shapely.Geometry:
+        """Return an area on the floor outside of which a source exceeds no limit, without walls."""
+        return outline(source, self.band)
 
     # --- barriers --------------------------------------------------------------------------------------------------
 

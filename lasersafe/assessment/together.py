@@ -89,6 +89,19 @@ def _groups(tissue: str, contexts: Iterable[Context]) -> frozenset[str]:
     return frozenset().union(*(groups(tissue, one.wavelength) for one in every))
 
 
+def adding(case: Case, contexts: Iterable[Context], tissue: str) -> list[list[Context]]:
+    """Return the largest sets of fitted set-ups whose light adds in a tissue; each alone where they take turns."""
+    fitted = [one for one in contexts if one.setup.fitted]
+    if not case.adds_lasers:
+        return [[one] for one in fitted]
+    harmed = [_groups(tissue, [one]) for one in fitted]
+    named = frozenset[str]().union(*harmed)
+    sets = {frozenset(i for i, groups in enumerate(harmed) if group in groups) for group in named}
+    sets |= {frozenset([i]) for i in range(len(fitted))}
+    largest = [one for one in sets if not any(one < other for other in sets)]
+    return [[fitted[i] for i in sorted(one)] for one in sorted(largest, key=sorted)]
+
+
 def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> list[Scenario]:
     """Return one scenario for each person and tissue that several fitted lasers can reach at once.
 

@@ -32,6 +32,8 @@ ZONE_KINDS = (
     "skin mirror",
     "scatter eye",
     "scatter skin",
+    "eye together",
+    "skin together",
     "ignition",
 )
 

@@ -1,7 +1,7 @@
 """Outlines of zones on the floor: polygons that hold every place where the limit can be exceeded.
 
-An outline is made ray by ray round the source and rounded outwards: arcs are circumscribed, a screen counts only where
-it hides the whole band of heights that light can reach a person through.
+An outline is made ray by ray round the source and rounded outwards: arcs are circumscribed. What walls keep dark, and
+where several lasers add, is found square by square: only what is proven below is left out.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -16,18 +17,27 @@ from numpy.typing import NDArray
 
 from lasersafe.optics.checks import unique
 from lasersafe.records.scene import Polygon
+from lasersafe.scene.bound import Light, most_light, summed
 from lasersafe.scene.directions import Box
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
 
 FLOAT = NDArray[np.float64]
+FLAGS = NDArray[np.bool_]
 PAD = 0.01  # m, outwards on every side
 _STEP = math.radians(2.0)
 _HAIR = 1e-5  # m: seams between two shadows are narrower
 _NEAR = 0.05  # m: nearer to the optic than this a small disc stands for the beam
 _UPRIGHT = math.radians(89.99)
 _GRID = 400
+_SEGMENTS = 32  # of a quarter of a round corner
+_ROUND = math.cos(math.pi / (4 * _SEGMENTS))
+_SQUARES = 16  # along the longer side of an area, before they are cut
+_FINEST = 250  # of the longer side of the plan
+_FARTHER = 40.0  # of how far a square lies off the plan
+_LAYER = 0.5  # m: heights that are bounded at once
+_CORNERS = np.array([(0.0, 0.0), (-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)])
+_QUARTERS = _CORNERS[1:] / 2.0
 _STEEP = math.radians(75.0)  # what points more steeply is outlined all round
 
 
@@ -57,7 +67,7 @@ def _heights(source: Source, box: Box, distance: FLOAT, slope: FLOAT) -> tuple[F
     return source.apex[2] + distance * below, source.apex[2] + distance * above
 
 
-def _bearings(box: Box, slope: FLOAT, steep: bool, pieces: Sequence[Piece], apex: tuple[float, float, float]) -> FLOAT:
+def _bearings(box: Box, slope: FLOAT, steep: bool) -> FLOAT:
     """Return the bearings of the rays, relative to the middle of the box."""
     if steep:
         rays = np.linspace(-math.pi, math.pi, math.ceil(2.0 * math.pi / _STEP) + 1)
@@ -70,11 +80,6 @@ def _bearings(box: Box, slope: FLOAT, steep: bool, pieces: Sequence[Piece], apex
         inside = np.linspace(-box.half_bearing, box.half_bearing, max(3, math.ceil(2 * box.half_bearing / _STEP) + 1))
         rays = np.concatenate([-box.half_bearing - steps[::-1], inside, box.half_bearing + steps])
         rays = rays[np.abs(rays) <= half]
-    ends = np.array([p for piece in pieces for p in (piece.start, piece.end)]).reshape(-1, 2)
-    if ends.size:
-        turn = np.arctan2(ends[:, 0] - apex[0], ends[:, 1] - apex[1]) - box.bearing
-        turn = (turn + math.pi) % (2.0 * math.pi) - math.pi
-        rays = np.concatenate([rays, turn[np.abs(turn) <= half]])
     rays = unique(rays)
     found: FLOAT = rays[np.concatenate([[True], np.diff(rays) > 1e-8])]
     return found
@@ -95,10 +100,8 @@ def _farthest(source: Source, box: Box, rays: FLOAT, distance: FLOAT, slope: FLO
     return found
 
 
-def outline(
-    source: Source, band: tuple[float, float], pieces: Sequence[Piece] = (), near: float = _NEAR
-) -> shapely.Geometry:
-    """Return the area on the floor in which a source can exceed the limit at some height of a band.
+def outline(source: Source, band: tuple[float, float], near: float = _NEAR) -> shapely.Geometry:
+    """Return an area on the floor outside of which a source exceeds the limit at no height of a band, without walls.
 
     Parameters
     ----------
@@ -106,8 +109,6 @@ def outline(
         The source; its ``reach`` limits the area.
     band : tuple of float
         Lowest and highest place that a person can hold an eye or skin to. [m]
-    pieces : sequence of Piece
-        Solid parts of the screens that hold.
     near : float
         How near to the source rays begin to be told apart. [m]
 
@@ -118,16 +119,97 @@ def outline(
     """
     if not source.reach - source.offset > 0.0:
         return shapely.Polygon()
-    if source.parts:
-        low, high = (np.array(source.parts)[:, :3] + side * np.array(source.parts)[:, 3:] for side in (-1.0, 1.0))
-        boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
-        return _in_front(shapely.buffer(shapely.union_all(boxes), source.reach), source, band)
-    if source.spots is not None:
-        area = _padded(source.spots.outline(source.reach - source.offset, band, tuple(pieces)))
-        return _in_front(area, source, band)
-    box = source.directions.box()
-    parts = [_part(source, part, band, pieces, near) for part in _not_steep(box)]
+    if not source.aimed or source.bend != "flat":
+        return _in_front(_padded(_round_starts(source, band)), source, band)
+    if any(source.moves):
+        higher = (band[0] - source.moves[2], band[1] + source.moves[2])
+        still = outline(replace(source, moves=(0.0, 0.0, 0.0), plane=None), higher, near)
+        return _in_front(still.buffer(math.hypot(*source.moves[:2]) / _ROUND), source, band)
+    parts = [_part(source, part, band, near) for part in _not_steep(source.directions.box())]
     return _in_front(_padded(shapely.union_all(parts)), source, band)
+
+
+def _round_starts(source: Source, band: tuple[float, float]) -> shapely.Geometry:
+    """Return what lies within the reach of any place where light starts, at some height of a band."""
+    start, size = source.starts
+    gap = np.maximum(np.maximum(start[:, 2] - size[:, 2] - band[1], band[0] - start[:, 2] - size[:, 2]), 0.0)
+    reach = source.reach - source.offset
+    near = gap < reach
+    wide = np.sqrt(np.maximum(reach * reach - gap[near] ** 2, 0.0)) / _ROUND
+    low, high = (start - size)[near, :2], (start + size)[near, :2]
+    return shapely.union_all(shapely.buffer(shapely.box(*low.T, *high.T), wide, quad_segs=_SEGMENTS))
+
+
+def lit_area(
+    groups: Sequence[Sequence[Light]],
+    free: shapely.Geometry,
+    band: tuple[float, float],
+    plan: tuple[float, float, float, float],
+) -> shapely.Geometry:
+    """Return the part of an area on the floor that is not proven below the limit at every height of a band [1]_.
+
+    Squares are proven below as a whole, or cut into four; where no point that is tried is below they are not cut.
+
+    Parameters
+    ----------
+    groups : sequence of sequence of (Source, Walls)
+        As `lasersafe.scene.bound.bound` takes them.
+    free : shapely.Geometry
+        Outside of it nothing is above, as the union of outlines.
+    band : tuple of float
+        Heights that count. [m]
+    plan : tuple of float
+        What is drawn: x low, y low, x high, y high; farther away the squares are larger. [m]
+
+    References
+    ----------
+    .. [1] docs/method.md, section 16.
+    """
+    if free.is_empty:
+        return free
+    shapely.prepare(free)
+    low_x, low_y, high_x, high_y = free.bounds
+    size = max(high_x - low_x, high_y - low_y) / _SQUARES
+    across, up = (math.ceil((high - low) / size) for low, high in ((low_x, high_x), (low_y, high_y)))
+    x, y = np.meshgrid(low_x + size * (np.arange(across) + 0.5), low_y + size * (np.arange(up) + 0.5))
+    now, lit = np.column_stack([x.ravel(), y.ravel()]), []
+    layers = max(1, math.ceil((band[1] - band[0]) / _LAYER))
+    rise = (band[1] - band[0]) / layers / 2.0
+    levels: FLOAT = band[0] + (2.0 * np.arange(layers, dtype=np.float64) + 1.0) * rise
+    finest = max(plan[2] - plan[0], plan[3] - plan[1]) / _FINEST
+    while len(now):
+        half = size / 2.0
+        squares = shapely.box(*(now - half).T, *(now + half).T)
+        kept = shapely.intersects(free, squares)
+        kept[kept] = _above(groups, now[kept], half, levels, rise)
+        now, squares = now[kept], squares[kept]
+        off = np.maximum(np.maximum(np.array(plan[:2]) - now, now - np.array(plan[2:])), 0.0).max(axis=1) - half
+        small = size <= np.maximum(finest, off / _FARTHER)
+        open_ = np.flatnonzero(~small)
+        cut = np.zeros(len(now), dtype=bool)
+        for corner in _CORNERS:  # what no point that is tried shows to be below is not cut
+            cut[open_] = ~_above(groups, now[open_] + half * corner, 0.0, levels, rise)
+            open_ = open_[~cut[open_]]
+        lit.append(squares[~cut])
+        now = (now[cut][:, None, :] + half * _QUARTERS).reshape(-1, 2)
+        size = half
+    found = shapely.union_all(np.concatenate(lit))
+    if len(lit) > 1:  # no slits and no islands next to one another
+        found = found.buffer(finest, join_style="mitre").buffer(-finest, join_style="mitre")
+    return shapely.intersection(free, found)
+
+
+def _above(groups: Sequence[Sequence[Light]], middle: FLOAT, half: float, levels: FLOAT, rise: float) -> FLAGS:
+    """Return which squares of shape (n, 2) are at some height of layers [m] not proven below."""
+    found = np.zeros(len(middle), dtype=bool)
+    for level in levels:
+        open_ = np.flatnonzero(~found)
+        if not len(open_):
+            break
+        places = np.column_stack([middle[open_], np.full(len(open_), level)])
+        edges = np.broadcast_to(np.array([half, half, rise]), places.shape)
+        found[open_] = summed(groups, most_light(groups, places, edges)) > 1.0
+    return found
 
 
 def _padded(area: shapely.Geometry) -> shapely.Geometry:
@@ -141,9 +223,7 @@ def _not_steep(box: Box) -> list[Box]:
     return [Box(box.bearing, box.half_bearing, (a, b)) for a, b in itertools.pairwise(cuts)]
 
 
-def _part(
-    source: Source, box: Box, band: tuple[float, float], pieces: Sequence[Piece], near: float
-) -> shapely.Geometry:
+def _part(source: Source, box: Box, band: tuple[float, float], near: float) -> shapely.Geometry:
     reach = source.reach - source.offset
     steepest = max(abs(box.elevation[0]), abs(box.elevation[1]))
     near = max(min(near, reach / 2.0), source.start * math.cos(min(steepest, _UPRIGHT)) * 0.5)
@@ -151,7 +231,7 @@ def _part(
         return shapely.Polygon()
     distance, slope = _spread_slopes(source, box, near)
     steep = box.all_round or steepest > _STEEP + 1e-9 or box.half_bearing + math.atan(float(slope[0])) >= math.pi
-    rays = _bearings(box, slope, steep, pieces, source.apex)
+    rays = _bearings(box, slope, steep)
     if rays.size < 2:
         return shapely.Polygon()
     far = _farthest(source, box, rays, distance, slope, steep)
@@ -164,7 +244,7 @@ def _part(
     outer = float(distance[last + 1]) if last + 1 < _GRID else math.inf
     gap = max(source.apex[2] - band[1], band[0] - source.apex[2], 0.0)
     far = np.minimum(np.sqrt(np.maximum(far * far - gap * gap, 0.0)), outer)
-    area = _wedges(source, box, rays, inner, far, pieces, band, (distance, slope))
+    area = _wedges(source, box, rays, inner, far)
     if source.start <= 0.0 and inner == 0.0 and _hits(source, band):
         wide = float(slope[0]) * near
         area = shapely.union(area, shapely.Point(source.apex[:2]).buffer(math.hypot(near, min(wide, near)) * 1.01))
@@ -175,16 +255,7 @@ def _hits(source: Source, band: tuple[float, float]) -> bool:
     return band[0] - PAD <= source.apex[2] <= band[1] + PAD
 
 
-def _wedges(
-    source: Source,
-    box: Box,
-    rays: FLOAT,
-    inner: float,
-    far: FLOAT,
-    pieces: Sequence[Piece],
-    band: tuple[float, float],
-    spread: tuple[FLOAT, FLOAT],
-) -> shapely.Geometry:
+def _wedges(source: Source, box: Box, rays: FLOAT, inner: float, far: FLOAT) -> shapely.Geometry:
     x0, y0 = source.apex[:2]
     bearing = box.bearing + rays
     half = np.diff(rays) / 2.0
@@ -195,111 +266,24 @@ def _wedges(
     end = np.maximum(far, inner) / np.cos(half)
     start = np.full(far.size, inner) * (np.cos(half) if inner > 0.0 else 1.0)
 
-    def strip(low: int, high: int, near_a: FLOAT, near_b: FLOAT, outer: FLOAT) -> shapely.Geometry:
-        """Return the wedges from *low* to *high* as one polygon, between two distances."""
-        turns = np.stack([bearing[low:high], bearing[low + 1 : high + 1]], axis=1).ravel()
-        beyond = np.repeat(outer[low:high], 2)
-        nearer = np.stack([near_a[low:high], near_b[low:high]], axis=1).ravel()
-        whole = rays[high] - rays[low] >= 2.0 * math.pi - 1e-9
-        if whole and not nearer.any():
-            ring = np.stack([x0 + beyond * np.sin(turns), y0 + beyond * np.cos(turns)], axis=1)
-            return shapely.Polygon(ring)
-        if not nearer.any():
-            nearer, back = np.zeros(1), turns[:1]
-        else:
-            nearer, back = nearer[::-1], turns[::-1]
-        x = np.concatenate([x0 + beyond * np.sin(turns), x0 + nearer * np.sin(back)])
-        y = np.concatenate([y0 + beyond * np.cos(turns), y0 + nearer * np.cos(back)])
-        return shapely.Polygon(np.stack([x, y], axis=1))
-
-    area = strip(first, last, start, start, end)
-    shadows = []
-    ways = [(np.sin(turn), np.cos(turn)) for turn in ((bearing[:-1] + bearing[1:]) / 2.0, bearing)] if pieces else []
-    for piece in pieces:
-        hidden = _hidden(source, box, piece, ways, half, band, spread)
-        if hidden is None:
-            continue
-        covered, begin_a, begin_b, stop = hidden
-        covered &= (far > inner) & (np.minimum(begin_a, begin_b) < end) & (stop > np.maximum(begin_a, begin_b))
-        until = np.minimum(stop, end * 4.0 + 1.0)
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], covered.astype(int), [0]])))
-        for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-            shadows.append(strip(low, high, begin_a, begin_b, until))
-    if shadows:
-        area = shapely.difference(area, shapely.union_all(shadows, grid_size=1e-6))
-    return area
-
-
-def _hidden(
-    source: Source,
-    box: Box,
-    piece: Piece,
-    ways: Sequence[tuple[FLOAT, FLOAT]],
-    half: FLOAT,
-    band: tuple[float, float],
-    spread: tuple[FLOAT, FLOAT],
-) -> tuple[NDArray[np.bool_], FLOAT, FLOAT, FLOAT] | None:
-    """Return which wedges a piece covers, where its shadow begins on both rays of each, and where it ends.
-
-    *ways* are sine and cosine of the middle bearing of each wedge, and of the bearings of the rays.
-    """
-    ax, ay = piece.start[0] - source.apex[0], piece.start[1] - source.apex[1]
-    ex, ey = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
-    (dx, dy), (at_x, at_y) = ways
-    numerator = ax * ey - ay * ex
-    with np.errstate(divide="ignore", invalid="ignore"):
-        cross = dx * ey - dy * ex
-        s, u = numerator / cross, (ax * dy - ay * dx) / cross
-        at_rays = numerator / (at_x * ey - at_y * ex)
-    covered = np.isfinite(s) & (s > 1e-9) & (u >= 0.0) & (u <= 1.0)
-    if not covered.any():
-        return None
-    at_a, at_b = at_rays[:-1], at_rays[1:]
-    covered &= np.isfinite(at_a) & np.isfinite(at_b) & (at_a > 0.0) & (at_b > 0.0)
-    at_a, at_b = np.where(covered, at_a, 1.0), np.where(covered, at_b, 1.0)
-    near, far = np.minimum(at_a, at_b), np.maximum(at_a, at_b)
-    z0 = source.apex[2]
-    slope = np.interp(near * 0.97, spread[0], spread[1])
-    low, high = (min(max(e, -_UPRIGHT), _UPRIGHT) for e in box.elevation)
-    below = math.tan(low) - slope / math.cos(low)
-    above = math.tan(high) + slope / math.cos(high)
-    lowest, highest = z0 + np.minimum(near * below, far * below), z0 + np.maximum(near * above, far * above)
-    begin, stop = np.zeros_like(near), np.full_like(near, np.inf)
-    for edge, level, reached in (
-        (piece.top - z0, band[1] - z0, highest <= piece.top),
-        (z0 - piece.bottom, z0 - band[0], lowest >= piece.bottom),
-    ):
-        # the way to a place at distance s crosses the piece at level * near / s; it has to stay within the edge
-        if level > 0.0:
-            from_here = far * level / edge if edge > 0.0 else np.full_like(far, np.inf)
-            begin = np.where(reached, begin, np.maximum(begin, from_here))
-        elif edge < 0.0:
-            until = near * level / edge
-            stop = np.where(reached, stop, np.minimum(stop, until))
-    if source.plane is not None and source.start > 0.0:
-        covered &= _in_front_of_mirror(source, piece, (lowest, highest), band)
-    at_line = begin <= near
-    begin_a = np.where(at_line, at_a, np.maximum(begin / np.cos(half), far))
-    begin_b = np.where(at_line, at_b, np.maximum(begin / np.cos(half), far))
-    return covered & np.isfinite(begin), begin_a, begin_b, stop
-
-
-def _in_front_of_mirror(
-    source: Source, piece: Piece, heights: tuple[FLOAT, FLOAT], band: tuple[float, float]
-) -> NDArray[np.bool_]:
-    """Return whether all of a piece that light can cross stands in front of the mirror."""
-    assert source.plane is not None
-    on, normal = source.plane
-    flat = min((p[0] - on[0]) * normal[0] + (p[1] - on[1]) * normal[1] for p in (piece.start, piece.end))
-    low = np.maximum(np.minimum(heights[0], band[0]), piece.bottom)
-    high = np.minimum(np.maximum(heights[1], band[1]), piece.top)
-    level = np.minimum((low - on[2]) * normal[2], (high - on[2]) * normal[2])
-    return np.asarray(flat + level > 0.0)
+    turns = np.stack([bearing[first:last], bearing[first + 1 : last + 1]], axis=1).ravel()
+    beyond, nearer = np.repeat(end[first:last], 2), np.repeat(start[first:last], 2)
+    whole = rays[last] - rays[first] >= 2.0 * math.pi - 1e-9
+    if whole and not nearer.any():
+        ring = np.stack([x0 + beyond * np.sin(turns), y0 + beyond * np.cos(turns)], axis=1)
+        return shapely.Polygon(ring)
+    if not nearer.any():
+        nearer, back = np.zeros(1), turns[:1]
+    else:
+        nearer, back = nearer[::-1], turns[::-1]
+    x = np.concatenate([x0 + beyond * np.sin(turns), x0 + nearer * np.sin(back)])
+    y = np.concatenate([y0 + beyond * np.cos(turns), y0 + nearer * np.cos(back)])
+    return shapely.Polygon(np.stack([x, y], axis=1))
 
 
 def _in_front(area: shapely.Geometry, source: Source, band: tuple[float, float]) -> shapely.Geometry:
     """Cut away what lies behind the mirror or the lit surface at every height of the band."""
-    if source.plane is None or area.is_empty:
+    if source.plane is None or source.bulge > 0.0 or area.is_empty:
         return area
     on, normal = source.plane
     flat = math.hypot(normal[0], normal[1])

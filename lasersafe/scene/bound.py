@@ -199,7 +199,7 @@ def _starts(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:
     return walls.confined(source.home, *source.starts)
 
 
-def _summed(groups: Sequence[Sequence[Light]], each: FLOAT) -> FLOAT:
+def summed(groups: Sequence[Sequence[Light]], each: FLOAT) -> FLOAT:
     """Return the sum over groups of the highest of each group; NaN, which nothing bounds, is infinite."""
     total, first = np.zeros(each.shape[1]), 0
     for group in groups:
@@ -221,7 +221,7 @@ def bound(
     places : Places
         Where receivers can be.
     to_limit : bool
-        Settle only whether a place is below the limit.
+        Settle only whether a place is proven below the limit, and look for no witness.
     most : int
         Boxes of one receiver; what is open after them counts with its bound.
 
@@ -243,7 +243,7 @@ def bound(
         best = _highest(pool)
         now, pool = pool.taken(best), pool.taken(~best)
         each = most_light(groups, now.middle, now.half, places.beyond)
-        now.upper = np.minimum(_summed(groups, each), now.upper)
+        now.upper = np.minimum(summed(groups, each), now.upper)
         np.add.at(boxes, now.owner, 1)
         _points(groups, places, now, each.argmax(axis=0) if len(each) else now.owner, (found, place, light))
         settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
@@ -258,7 +258,7 @@ def bound(
         pool = pool.taken(~left)
     upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
     outcome = np.where(upper <= 1.0, BELOW, NOT_PROVEN)
-    for row in np.flatnonzero((found > 1.0) & (light >= 0)):
+    for row in np.flatnonzero((found > 1.0) & (light >= 0)) if not to_limit else ():
         if _witnessed(groups, int(light[row]), place[row]):
             outcome[row] = ABOVE
     return Bounds(upper, found, place, outcome, light, boxes)
@@ -289,7 +289,7 @@ def _points(
     inside = _within(places, owner, points)
     owner, points = owner[inside], points[inside]
     each = most_light(groups, points, np.zeros_like(points), places.beyond)
-    total = _summed(groups, each)
+    total = summed(groups, each)
     order = np.lexsort((total, owner))
     last = order[np.append(np.diff(owner[order]) > 0, True)] if len(order) else order
     better = last[total[last] > found[owner[last]]]

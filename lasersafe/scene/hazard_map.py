@@ -1,41 +1,36 @@
-"""The highest exposure over limit on a grid of the floor."""
+"""The highest exposure over limit on the cells of a grid of the floor."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.records.scene import HazardMap
-from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import Piece
-from lasersafe.scene.sources import Source
+from lasersafe.scene.bound import Light, Places, bound
 from lasersafe.wording.message import Message
 
 FLOAT = NDArray[np.float64]
 EYES = (("standing adult", 1.6), ("child", 1.0))  # m; common practice, no source
+SLACK = 0.1  # m, above and below a height of the eyes
 NEGLIGIBLE = 1e-6
-_WIDE = 4.0  # diameters beside the axis: there exp(-64) of the peak is left
-_ROWS = 64  # rows of the grid worked out at a time, so that the arrays stay in the cache
+_MOST = 64  # boxes of one cell
 
 
 def hazard_map(
-    sources: Iterable[tuple[Source, tuple[Piece, ...]]],
-    x: FLOAT,
-    y: FLOAT,
-    heights: Sequence[tuple[str, float]] = EYES,
+    sums: Sequence[Sequence[Sequence[Light]]], x: FLOAT, y: FLOAT, heights: Sequence[tuple[str, float]] = EYES
 ) -> HazardMap:
-    """Return the map of a set of sources.
+    """Return the map of a scene: nowhere in a cell there is more than its ratio.
 
     Parameters
     ----------
-    sources : iterable of (Source, tuple of Piece)
-        Each source with the solid parts of the screens that hold against it.
+    sums : sequence of groups
+        Each as `lasersafe.scene.bound.bound` takes it; the highest of them counts.
     x : numpy.ndarray, shape (columns,)
-        Places of the columns. [m]
+        Middles of the columns. [m]
     y : numpy.ndarray, shape (rows,)
-        Places of the rows. [m]
+        Middles of the rows. [m]
     heights : sequence of (str, float)
         Name and height of the eyes above the floor. [m]
 
@@ -44,46 +39,14 @@ def hazard_map(
     HazardMap
         ``ratio`` of shape (heights, rows, columns).
     """
-    pairs = list(sources)
+    half_x, half_y = ((float(one[1] - one[0]) if one.size > 1 else 0.0) / 2.0 for one in (x, y))
+    xs, ys = (part.ravel() for part in np.meshgrid(x, y))
     ratio = np.zeros((len(heights), y.size, x.size))
-    for first in range(0, y.size, _ROWS):
-        part = slice(first, first + _ROWS)
-        for level, (_, height) in enumerate(heights):
-            here = ratio[level, part]
-            for source, pieces in pairs:
-                _raise(here, source, pieces, x[None, :], y[part, None], height)
+    for level, (_, height) in enumerate(heights):
+        middle = np.column_stack([xs, ys, np.full(xs.size, height)])
+        half = np.array([half_x, half_y, SLACK])
+        places = Places(middle - half, middle + half)
+        for groups in sums:
+            upper = bound(groups, places, to_limit=True, most=_MOST).upper.reshape(y.size, x.size)
+            ratio[level] = np.maximum(ratio[level], np.where(upper < NEGLIGIBLE, 0.0, upper))
     return HazardMap(x, y, tuple(heights), ratio, note=Message("map.negligible", least=f"{NEGLIGIBLE:g}"))
-
-
-def _raise(here: FLOAT, source: Source, pieces: tuple[Piece, ...], x: FLOAT, y: FLOAT, height: float) -> None:
-    """Raise the map where a source gives more than what is there; only such places are looked at closely."""
-    dx, dy, dz = x - source.apex[0], y - source.apex[1], np.asarray(height - source.apex[2])
-    square = dx * dx + dy * dy + dz * dz
-    profile = source.profile if isinstance(source.profile, BeamProfile) and source.one_path else None
-    if profile is not None:
-        axial = source.directions.axial(dx, dy, dz)
-        beside = square - axial * axial
-        near = axial * _WIDE * max(profile.beam.divergence) + _widest(profile, source.offset)
-        keep = (beside <= near * near) & (axial > 0.0)
-    else:
-        keep = square <= (2e3 * max(source.reach, 0.1) + source.spot) ** 2
-    if source.plane is not None:
-        on, n = source.plane
-        front = (x - on[0]) * n[0] + (y - on[1]) * n[1]
-        keep &= front >= -(height - on[2]) * n[2]
-    rows, columns = np.divmod(np.flatnonzero(keep), here.shape[1])
-    if rows.size == 0:
-        return
-    px, py, pz = x[0, columns], y[rows, 0], np.full(rows.shape, height)
-    found = source.ratio(px, py, pz, fast=True)
-    better = found > np.maximum(here[rows, columns], NEGLIGIBLE)
-    if pieces:
-        better[better] = ~source.hidden(px[better], py[better], pz[better], pieces)
-    here[rows[better], columns[better]] = found[better]
-
-
-def _widest(profile: BeamProfile, offset: float) -> float:
-    """Return how far beside the axis, at the apex, a ratio can still matter; it grows with the slope."""
-    beam = profile.beam
-    lens = [w + a * abs(z) for w, a, z in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True)]
-    return float(_WIDE * (max(lens) + max(beam.divergence) * offset) + profile.aperture_radius)

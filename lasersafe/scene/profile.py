@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -17,26 +17,9 @@ from lasersafe.records.step import Criterion
 FLOAT = NDArray[np.float64]
 NEAREST = 1e-3  # m
 _POINT = 1e-7  # m: a focus that is described as a point
-_PER_DECADE = 128
-_PARTS = 16  # of a step round a focus
-_CURVED = 1.0003  # straight lines miss less than this where nothing bends within a step
 _RAYS = 36.0  # k^2: of 1e15 times the limit no more than 1 is left outside so many diameters
 LEAST = 1e-4  # of the limit: light that gives less, all of it together, is none
 CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
-
-
-def _nodes(first: float, farthest: float) -> FLOAT:
-    """Return equal steps of log distance from a place to beyond another: straight lines are never below a power law."""
-    start, stop = math.log(first), math.log(1.5 * 10.0 ** math.ceil(math.log10(max(farthest, 1.0))))
-    return np.linspace(start, stop, math.ceil((stop - start) / math.log(10.0) * _PER_DECADE) + 2)
-
-
-def _raised(nodes: FLOAT, places: FLOAT, least: FLOAT) -> FLOAT:
-    """Return the nodes of a table, raised until straight lines between them are at least so much at places [steps]."""
-    left = np.minimum(places.astype(np.intp), nodes.size - 2)
-    missing = np.zeros(nodes.size + 1)
-    np.maximum.at(missing, left + 1, least - (nodes[left] + (nodes[left + 1] - nodes[left]) * (places - left)))
-    return np.asarray((nodes + np.maximum(missing[:-1], missing[1:])) * _CURVED)
 
 
 @dataclass(eq=False)
@@ -56,7 +39,6 @@ class BeamProfile:
 
     beam: BeamGeometry
     criteria: tuple[Criterion, ...]
-    _tables: dict[int, tuple[FLOAT, ...]] = field(default_factory=dict)
 
     @cached_property
     def _strictest(self) -> dict[tuple[float, float], float]:
@@ -187,36 +169,6 @@ class BeamProfile:
         holes = (factor * c.amount / (math.pi * c.limiting_aperture**2 / 4.0) / c.limit for c in self.criteria)
         return widest / 2.0 * math.sqrt(max(math.log(max(max(holes, default=0.0), 1e-300) / least), 1.0))
 
-    def table(self, farthest: float) -> tuple[FLOAT, ...]:
-        """Return log distances, and there the ratio on the axis, the peak and the longer diameter."""
-        nodes = _nodes(NEAREST, farthest)
-        if nodes.size not in self._tables:
-            grid, step = np.exp(nodes), float(nodes[1] - nodes[0])
-            points = np.union1d(grid, self._between(grid))
-            dx, dy = self.widths(points)
-            x, y = np.minimum(dx[:-1], dx[1:]), np.minimum(dy[:-1], dy[1:])  # the least widths: each waist is a point
-            close = np.flatnonzero(np.diff(np.log(points)) < 0.5 * step)
-            axis, peak, _ = self._of_widths(x[close], y[close])
-            widest = np.maximum(np.maximum(dx, dy)[close], np.maximum(dx, dy)[close + 1])
-            ends = (np.log(points[side]) - nodes[0] for side in (close, close + 1))
-            columns = self._axis_and_peak(grid)
-            places = np.minimum(np.concatenate(list(ends)) / step, grid.size - 1.0)
-            raised = (_raised(c, places, np.tile(b, 2)) for c, b in zip(columns, (axis, peak, widest), strict=True))
-            self._tables[nodes.size] = nodes, *raised
-        return self._tables[nodes.size]
-
-    def _between(self, grid: FLOAT) -> FLOAT:
-        """Return places between those of a grid [m], around foci."""
-        beam, tried = self.beam, []
-        for waist, angle, position in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True):
-            near = grid[(grid >= position / 2.0) & (grid <= position * 2.0)]
-            tried += [near * (grid[1] / grid[0]) ** part for part in np.arange(1, _PARTS) / _PARTS]
-            sizes = {max(waist, _POINT), *(c.limiting_aperture for c in self.criteria)}
-            around = np.array([0.0, *(size / angle * 2.0**k for size in sizes for k in range(-3, 4))])
-            tried += [position + around, position - around]
-        found = np.concatenate(tried)
-        return np.asarray(found[(found > grid[0]) & (found < grid[-1])])
-
     @cached_property
     def crest(self) -> tuple[float, float]:
         """The place of the last waist [m], and the highest ratio anywhere up to it; 0 and 0 without one."""
@@ -227,23 +179,12 @@ class BeamProfile:
             return 0.0, 0.0
         return last, float(np.max(self.on_axis(np.array(worst_place(self.beam, NEAREST, self.apertures)))))
 
-    def from_here_on(self, distance: FLOAT, *, fast: bool = False) -> FLOAT:
+    def from_here_on(self, distance: FLOAT) -> FLOAT:
         """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""
         place = np.maximum(distance, NEAREST)
-        found = self.beside_fast(distance, 0.0 * distance) if fast else self._axis_and_peak(place, bound=True)[0]
+        found = self._axis_and_peak(place, bound=True)[0]
         last, highest = self.crest
         return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
-
-    def beside_fast(self, distance: FLOAT, aside: FLOAT) -> FLOAT:
-        """Return what `beside` returns; of an oblong Gaussian beam from a table with steps of 1.8 % in distance."""
-        if self.beam.circular or self.beam.profile != "gaussian":  # costs little
-            return self.beside(distance, aside)
-        nodes, axis, peak, widest = self.table(float(np.max(distance, initial=1.0)))
-        place, wide = np.log(np.maximum(distance, NEAREST)), aside > self.aperture_radius
-        found = np.interp(place, nodes, axis)
-        far = place[wide]
-        found[wide] = self._fade(found[wide], np.interp(far, nodes, peak), np.interp(far, nodes, widest), aside[wide])
-        return found
 
     def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
         """Return how far beside the axis the ratio can still exceed 1, for distances [m] of shape (...). [m]."""
@@ -272,7 +213,6 @@ class ScatterProfile:
     ratio: Callable[[FLOAT], FLOAT]
     lambert: bool = True
     wide: bool = False
-    _tables: dict[int, tuple[FLOAT, ...]] = field(default_factory=dict)
 
     @cached_property
     def _at_one(self) -> float:
@@ -281,14 +221,6 @@ class ScatterProfile:
     def at(self, distance: FLOAT) -> FLOAT:
         """Return the ratio at distances [m] of shape (...); without credit for a size it falls with 1 / r^2."""
         return self.ratio(distance) if self.wide else self._at_one / np.square(distance)
-
-    def fast(self, distance: FLOAT) -> FLOAT:
-        """Return the ratio from a table."""
-        nodes = _nodes(CLOSEST, float(np.max(distance, initial=1.0)))
-        if nodes.size not in self._tables:
-            self._tables[nodes.size] = nodes, np.asarray(self.ratio(np.exp(nodes)))
-        nodes, found = self._tables[nodes.size]
-        return np.interp(np.log(np.maximum(distance, CLOSEST)), nodes, found)
 
 
 _erf = np.vectorize(math.erf, otypes=[np.float64])

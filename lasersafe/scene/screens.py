@@ -1,23 +1,17 @@
-"""Barriers and walls with height and openings, and what they keep dark.
-
-Walls that close round everything that is lit make a ring: no straight way leads out between their edges.
-"""
+"""Barriers and walls with height and openings, and what they hide from one place."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
-Corner = tuple[float, float]
 Vector = tuple[float, float, float]
 _TOUCH = 1e-9
 
@@ -151,99 +145,3 @@ def _hit(
             front = (apex[0] + t * dx - on[0]) * normal[0] + (apex[1] + t * dy - on[1]) * normal[1]
             hit &= front + (height - on[2]) * normal[2] > 0.0
     return np.asarray(hit)
-
-
-def peak_on(
-    irradiance: Callable[[FLOAT], FLOAT],
-    corner: Vector,
-    along: Vector,
-    upwards: Vector,
-    near: Vector,
-    *,
-    across: int,
-    rounds: int,
-) -> tuple[float, FLOAT]:
-    """Return the highest irradiance on a flat screen and where it is: a grid alone would miss a narrow beam [1]_.
-
-    A grid over the screen and the place nearest to *near* start a search that closes in on the maximum.
-
-    Parameters
-    ----------
-    irradiance : callable
-        Takes places of shape (..., 3) [m], returns the irradiance there.
-    corner, along, upwards : tuple of float, (x, y, z)
-        A corner of the screen, and the two edges that leave it. [m]
-    near : tuple of float, (x, y, z)
-        Where the maximum is to be expected. [m]
-    across : int
-        Places of the grid along each edge.
-    rounds : int
-        How often the grid is halved.
-
-    Returns
-    -------
-    tuple of float and numpy.ndarray, shape (3,)
-        Irradiance [W/m2 or J/m2], and its place. [m]
-
-    References
-    ----------
-    .. [1] Own: search by a shrinking grid.
-    """
-    origin, edges = np.array(corner), np.array([along, upwards])
-    wanted = np.linalg.lstsq(edges.T, np.array(near) - origin, rcond=None)[0]
-    steps = np.linspace(-0.5, 0.5, across)
-    grid = np.column_stack([part.ravel() for part in np.meshgrid(steps, steps)])
-    best, place = -1.0, np.array([0.5, 0.5])
-    for start in (np.array([0.5, 0.5]), np.clip(wanted, 0.0, 1.0)):
-        middle, size = start, 1.0
-        for _ in range(rounds):
-            tried = np.clip(np.vstack([middle + size * grid, middle]), 0.0, 1.0)
-            found = irradiance(origin + tried @ edges)
-            highest = int(np.argmax(found))
-            middle, size = tried[highest], size * 0.5
-            if float(found[highest]) > best:
-                best, place = float(found[highest]), tried[highest]
-    return best, np.asarray(origin + place @ edges)
-
-
-@dataclass(frozen=True)
-class Ring:
-    """A closed row of walls: its area on the plan, and the heights that all of its walls fill."""
-
-    area: shapely.Polygon
-    bottom: float
-    top: float
-
-    def closed_in(self, corners: FLOAT, heights: tuple[float, float]) -> bool:
-        """Return whether places between two heights [m], on the plan within corners of shape (n, 2), are all inside."""
-        if not self.bottom <= heights[0] <= heights[1] <= self.top:
-            return False
-        return bool(shapely.contains_xy(self.area, corners[:, 0], corners[:, 1]).all())
-
-    def hides(self, x: FLOAT, y: FLOAT, z: FLOAT) -> NDArray[np.bool_]:
-        """Return which points [m] of shape (...) are outside and no higher or lower than the walls."""
-        level = (z >= self.bottom) & (z <= self.top)
-        return np.asarray(level & ~shapely.intersects_xy(self.area, x, y))
-
-
-@lru_cache(maxsize=256)
-def rings_of(pieces: tuple[Piece, ...]) -> tuple[Ring, ...]:
-    """Return every ring that pieces make end to end; where pieces stand over one another, the tallest counts."""
-    tallest: dict[frozenset[Corner], Piece] = {}
-    for piece in pieces:
-        line = frozenset((piece.start, piece.end))
-        known = tallest.get(line)
-        if known is None or piece.top - piece.bottom > known.top - known.bottom:
-            tallest[line] = piece
-    walls = [piece for line, piece in tallest.items() if len(line) > 1]
-    if len(walls) < 3:
-        return ()
-    lines = shapely.linestrings([[p.start, p.end] for p in walls])
-    found: list[Ring] = []
-    for part in shapely.get_parts(shapely.polygonize(lines)):
-        area = shapely.Polygon(part.exterior)  # a ring inside it is one of its own
-        used = [p for p, line in zip(walls, lines, strict=True) if shapely.covers(area.exterior, line)]
-        if not area.is_valid:
-            continue
-        found.append(Ring(area, max(p.bottom for p in used), min(p.top for p in used)))
-    return tuple(found)

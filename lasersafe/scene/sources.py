@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from lasersafe.scene.directions import Directions, Vector
 from lasersafe.scene.profile import CLOSEST, NEAREST, BeamProfile, ScatterProfile
-from lasersafe.scene.screens import Piece, blocked
 from lasersafe.scene.spots import Spots
 
 FLOAT = NDArray[np.float64]
@@ -182,7 +181,7 @@ class Source:
         low, high = np.array([low_x, low_y, self.spots.heights[0]]), np.array([high_x, high_y, self.spots.heights[1]])
         middle, half = _parts((low + high) / 2.0, (high - low) / 2.0, _LIT)
         half = half + self.slack
-        reached = self.spots.away(*middle.T) <= np.sqrt(np.square(half).sum(axis=1)) + 1e-9
+        reached = self.spots.away(*middle.T) <= np.sqrt(np.square(half).sum(axis=1)) + 1e-6
         return middle[reached], half[reached] + self.wide
 
     @property
@@ -225,21 +224,15 @@ class Source:
         x: FLOAT,
         y: FLOAT,
         z: FLOAT,
-        pieces: tuple[Piece, ...] = (),
         *,
-        fast: bool = False,
         bound: bool = False,
     ) -> FLOAT:
-        """Return exposure over limit at points.
+        """Return exposure over limit at points, whatever stands between.
 
         Parameters
         ----------
         x, y, z : numpy.ndarray, shape (...)
             The points. [m]
-        pieces : tuple of Piece
-            Solid parts of the screens that hold against this way.
-        fast : bool
-            Read the ratio from a table instead of working each point out.
         bound : bool
             For an oblong beam, take a bound that costs less.
 
@@ -249,18 +242,14 @@ class Source:
             0 where no light comes. [1]
         """
         if isinstance(self.profile, ScatterProfile):
-            found = self._scattered(self.profile, x, y, z, fast)
+            found = self._scattered(self.profile, x, y, z)
         else:
             path, aside, lit = self.along(x, y, z)
             if not self.one_path:
-                found = self.factor * self.profile.from_here_on(path, fast=fast)
-            elif fast:
-                found = self.factor * self.profile.beside_fast(path, aside)
+                found = self.factor * self.profile.from_here_on(path)
             else:
                 found = self.factor * self.profile.beside(path, aside, bound=bound)
             found = np.where(lit, found, 0.0)
-        if pieces:
-            found = np.where(self.hidden(x, y, z, pieces), 0.0, found)
         return np.asarray(found)
 
     @cached_property
@@ -279,12 +268,6 @@ class Source:
     def one_path(self) -> bool:
         """Whether light has one path to each point; else the end of it is not known, see `BeamProfile.from_here_on`."""
         return self.spots is None and self.bend == "flat"
-
-    def hidden(self, x: FLOAT, y: FLOAT, z: FLOAT, pieces: tuple[Piece, ...]) -> NDArray[np.bool_]:
-        """Return which points [m] of shape (...) screens hide from all of the light."""
-        if self.spots is not None:
-            return self.spots.hidden(x, y, z, pieces)
-        return blocked(self.apex, x, y, z, pieces, self.cut_plane())
 
     def away(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
         """Return how far points of shape (...) are from the apex, or from the nearest place of the lit spot. [m]."""
@@ -313,9 +296,9 @@ class Source:
         on, n = plane
         return np.asarray((x - on[0]) * n[0] + (y - on[1]) * n[1] + (z - on[2]) * n[2] >= 0.0)
 
-    def _scattered(self, profile: ScatterProfile, x: FLOAT, y: FLOAT, z: FLOAT, fast: bool) -> FLOAT:
+    def _scattered(self, profile: ScatterProfile, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
         away = np.maximum(self.away(x, y, z), CLOSEST)
-        found = profile.fast(away) if fast else profile.ratio(away)
+        found = profile.ratio(away)
         found = found * self.factor
         if self.plane is not None:
             n = self.plane[1]

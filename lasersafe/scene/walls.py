@@ -6,6 +6,7 @@ join at an edge are one: a way that passes the edge on the one side crosses the 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -204,35 +205,40 @@ class Walls:
             True only where every way from anywhere in the first to anywhere in the second meets a solid part.
         """
         found = np.zeros(len(a), dtype=bool)
+        rings = self._around(a, a_half, b, b_half) if plane is None and len(self) and len(a) else []
         chunk = max(_CELLS // max(len(self), 1), 1)
         for start in range(0, len(a) if len(self) else 0, chunk):
             part = slice(start, start + chunk)
             c = self._crossings(a[part], a_half[part], b[part], b_half[part], blur, home)
             found[part] = self._stopped(c, plane)
-            if plane is None and self._rings:
-                found[part] |= self._ringed(c, a[part], a_half[part], b[part], b_half[part])
+            for used, closed in rings:
+                found[part] |= self._ringed(c, used, closed[part])
         return found
 
-    def _ringed(self, c: Crossing, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT) -> FLAGS:
-        """Return where the first boxes are inside a closed row of walls, the second outside, no gap on any way."""
-        found = np.zeros(len(a), dtype=bool)
+    def _around(self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT) -> list[tuple[tuple[int, ...], FLAGS]]:
+        """Return for each closed row of walls where the first boxes are inside and the second outside."""
+        if not self._rings:
+            return []
+        (first, of_first), (second, of_second) = _distinct(a, a_half), _distinct(b, b_half)
         low, high = np.minimum(a - a_half, b - b_half)[:, 2], np.maximum(a + a_half, b + b_half)[:, 2]
+        found = []
         for area, used, bottom, top in self._rings:
-            hope = np.flatnonzero((low >= bottom) & (high <= top) & ~found)
-            if not hope.size:
-                continue
-            first, second = (
-                shapely.box(*(m - h)[hope, :2].T, *(m + h)[hope, :2].T) for m, h in ((a, a_half), (b, b_half))
-            )
-            closed = shapely.covers(area.buffer(_TOUCH), first) & ~shapely.intersects(area.buffer(-_TOUCH), second)
-            for wall in used:
-                for start, end, lowest, highest in self.gaps[wall]:
-                    if start < end:
-                        misses = (c.high[:, wall] <= start) | (c.low[:, wall] >= end)
-                        misses |= (c.top[:, wall] <= lowest) | (c.bottom[:, wall] >= highest)
-                        closed &= (c.same[:, wall] | (c.apart[:, wall] & misses))[hope]
-            found[hope] |= closed
+            inside = shapely.covers(area.buffer(_TOUCH), first)[of_first]
+            outside = ~shapely.intersects(area.buffer(-_TOUCH), second)[of_second]
+            closed = inside & outside & (low >= bottom) & (high <= top)
+            if closed.any():
+                found.append((tuple(used), closed))
         return found
+
+    def _ringed(self, c: Crossing, used: tuple[int, ...], closed: FLAGS) -> FLAGS:
+        """Return where a closed row of walls has no gap on any way."""
+        for wall in used:
+            for start, end, lowest, highest in self.gaps[wall]:
+                if start < end:
+                    misses = (c.high[:, wall] <= start) | (c.low[:, wall] >= end)
+                    misses |= (c.top[:, wall] <= lowest) | (c.bottom[:, wall] >= highest)
+                    closed = closed & (c.same[:, wall] | (c.apart[:, wall] & misses))
+        return closed
 
     def _stopped(self, c: Crossing, plane: Plane | None) -> FLAGS:
         solid = c.apart & (c.bottom >= self.bottom) & (c.top <= self.top)
@@ -273,3 +279,13 @@ class Walls:
         for start, end, bottom, top in self.gaps.transpose(1, 2, 0):
             past |= (c.low > start) & (c.high < end) & (c.bottom > bottom) & (c.top < top)
         return np.asarray((c.same | (c.apart & past)).all(axis=1))
+
+
+def _distinct(middle: FLOAT, half: FLOAT) -> tuple[NDArray[np.object_], NDArray[np.intp]]:
+    """Return the outlines of boxes on the plan, each once, and which of them each box has."""
+    rows = np.column_stack([(middle - half)[:, :2], (middle + half)[:, :2]])
+    key = rows @ np.array([1.0, math.sqrt(2.0), math.pi, math.e])
+    _, first, which = np.unique(key, return_index=True, return_inverse=True)
+    if not np.array_equal(rows[first][which], rows):
+        first, which = np.arange(len(rows)), np.arange(len(rows))
+    return shapely.box(*rows[first].T), which

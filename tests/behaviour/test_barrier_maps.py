@@ -30,7 +30,8 @@ def test_a_turning_head_lights_the_place_that_it_points_at_with_the_peak_of_the_
     row, column = int(np.argmin(abs(z - 1.2))), int(np.argmin(abs(x)))
     away = math.hypot(3.0, x[column], z[row] - 1.2)
     width = 8.5e-3 / 0.4 * (away - 0.4)
-    assert found.ways["direct"][row, column] == pytest.approx(4.0 * 1500.0 / (math.pi * width**2), rel=1e-6)
+    middle = 4.0 * 1500.0 / (math.pi * width**2)  # nowhere in the cell is more than its value
+    assert middle <= found.ways["direct"][row, column] <= 1.01 * middle
     outside = abs(x) > 3.0 * math.tan(math.radians(31.0)) + 0.2
     assert (found.ways["direct"][:, outside] < 1e-3 * found.ways["direct"].max()).all()
 
@@ -39,7 +40,9 @@ def test_scatter_falls_off_from_the_spot_as_lambert_says():
     found = mapped()
     x, z = middles(found.along) - 20.0, middles(found.heights)
     square = x[None, :] ** 2 + 2.6**2 + (z[:, None] - 1.2) ** 2  # spot at 0.4 m in front of the head
-    assert found.ways["scatter"] == pytest.approx(1500.0 / (math.pi * square), rel=1e-6)
+    middle = 1500.0 / (math.pi * square)
+    assert (middle <= found.ways["scatter"]).all()
+    assert (found.ways["scatter"] <= 1.08 * middle).all()
 
 
 def test_no_place_of_a_map_is_above_the_irradiance_that_is_judged():

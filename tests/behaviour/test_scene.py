@@ -203,7 +203,7 @@ def test_a_rated_barrier_clips_and_one_that_does_not_hold_does_not():
     eye = next(z for z in held.zones if z.kind == "eye direct")
     assert eye.clipped_by == ("Booth",)
     assert "Booth" in eye.limited_by
-    assert min(y for p in eye.polygons for _, y in p.outline) == pytest.approx(-3.0, abs=0.03)
+    assert min(y for p in eye.polygons for _, y in p.outline) == pytest.approx(-3.0, abs=0.1)  # a square of the plan
     leak = next(z for z in open_.zones if z.kind == "eye direct")
     assert leak.clipped_by == ()
     assert leak.not_clipped_by == ("Booth",)

@@ -12,6 +12,7 @@ from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
 from lasersafe.scene.areas import area_of
+from lasersafe.scene.screens import blocked
 from lasersafe.wording import load_wording
 from tests.behaviour.test_scene import case, template
 
@@ -87,7 +88,9 @@ def test_no_hazard_point_of_the_plane_lies_outside(aim):
     ):
         area = lit(section, kind).buffer(1e-3)
         for source in stage.sources(stage.contexts[0], way, tissue):
-            ratio = source.ratio(np.zeros(along.shape), -along, height, stage.pieces(stage.contexts[0], way))
+            x, pieces = np.zeros(along.shape), stage.pieces(stage.contexts[0], way)
+            hidden = blocked(source.apex, x, -along, height, pieces, source.cut_plane())
+            ratio = np.where(hidden, 0.0, source.ratio(x, -along, height))
             hot = ~(ratio <= 1.0)
             assert hot.any()
             assert shapely.contains_xy(area, along[hot], height[hot]).all()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -13,9 +12,8 @@ from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.hazard.ignition import screening_thresholds
 from lasersafe.hazard.windows import can_be_reached_over, judge_window, needed_height, rated_distances
-from lasersafe.optics.geometry import BeamGeometry, diameters
+from lasersafe.optics.geometry import diameters
 from lasersafe.optics.propagation import through_lens
-from lasersafe.scene.screens import peak_on
 
 SCREENING, ENCLOSURE = screening_thresholds()
 
@@ -81,45 +79,3 @@ def test_a_window_needs_density_and_resistance():
         assert verdict.words.startswith("does not hold")
     assert not judge_window(0.0, 50.0, 0.0, 1e4, rating=None).holds
     assert judge_window(0.0, 50.0, 0.0, 0.0, **rated).holds
-
-
-WALL = ((2.0, -3.0, 0.0), (0.0, 6.0, 0.0), (0.3, 0.0, 2.5))  # leans back a little
-CORNER, ALONG, UPWARDS = (np.array(part) for part in WALL)
-NORMAL = np.cross(ALONG, UPWARDS) / np.linalg.norm(np.cross(ALONG, UPWARDS))
-
-
-@pytest.mark.parametrize("width", [1e-4, 5e-3, 0.4])
-@pytest.mark.parametrize("aim", [(1.0, 0.1, 0.0), (1.0, -1.2, 0.37), (1.0, 0.0, 0.9), (1.0, 1.7, 0.0)])
-def test_a_narrow_beam_is_not_missed_between_the_places_of_a_grid(width, aim):
-    beam = BeamGeometry((width, width), (1e-3, 1e-3))
-    start, way = np.array([0.0, 0.0, 1.0]), np.array(aim) / np.linalg.norm(aim)
-    hit = start + way * ((CORNER - start) @ NORMAL) / (way @ NORMAL)
-
-    def irradiance(places):
-        """Return 4 P / (pi d^2) exp(-(2 r / d)^2)."""
-        z = (places - start) @ way
-        wide = diameters(beam, np.maximum(z, 0.0))[0]
-        aside = np.linalg.norm(places - start - z[..., None] * way, axis=-1)
-        return 400.0 / (math.pi * wide**2) * np.exp(-((2.0 * aside / wide) ** 2)) * (z > 0.0)
-
-    peak, place = peak_on(irradiance, *WALL, tuple(hit), across=41, rounds=40)
-    at_hit = float(irradiance(hit))
-    u, v = np.meshgrid(np.linspace(0.0, 1.0, 601), np.linspace(0.0, 1.0, 251))
-    coarse = float(irradiance(CORNER + u[..., None] * ALONG + v[..., None] * UPWARDS).max())
-    assert peak >= coarse * (1 - 1e-9)
-    inside = -3.0 <= hit[1] <= 3.0 and 0.0 <= hit[2] <= 2.5
-    if inside:
-        assert peak >= at_hit * (1 - 1e-9)
-        assert peak <= at_hit * 1.05  # a slanted wall is met a little earlier at its near side
-    else:
-        assert peak <= at_hit
-    assert 2.0 - 1e-9 <= place[0] <= 2.3 + 1e-9
-
-
-def test_scatter_peaks_where_the_wall_is_nearest():
-    spot = (1.0, 0.4, 1.2)
-    scatter = lambda p: 100.0 / (math.pi * np.square(p - np.array(spot)).sum(axis=-1))  # noqa: E731
-    peak, place = peak_on(scatter, *WALL, spot, across=41, rounds=40)
-    foot = float((np.array(spot) - CORNER) @ NORMAL)
-    assert peak == pytest.approx(100.0 / math.pi / foot**2, rel=1e-6)
-    assert float(np.linalg.norm(place - np.array(spot))) == pytest.approx(abs(foot), rel=1e-6)

@@ -122,7 +122,6 @@ def test_two_lasers_side_by_side_by_hand():
     assert both == pytest.approx(sum_between(24.5), rel=0.01)
 
 
-@later
 def test_the_line_of_two_lasers_is_where_their_sum_ends():
     lines = [line for line in program(PAIR).lines if line.side == "front"]
     assert 24.6 <= max(line.distance for line in lines) <= 27.0

@@ -5,21 +5,21 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.optics.propagation import collimated, through_lens
 from lasersafe.results import Criterion
-from lasersafe.scene.areas import PAD, outline, polygons
+from lasersafe.scene.areas import PAD, lit_area, outline, polygons
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.hazard_map import hazard_map
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
-from lasersafe.scene.screens import Gap, Screen
+from lasersafe.scene.screens import Gap, Screen, blocked
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from lasersafe.scene.walls import Walls
 from tests.few import few
 
 BAND = (0.0, 2.0)
@@ -71,23 +71,35 @@ def random_source(rng) -> Source:
     return laser
 
 
-def random_pieces(rng):
+def random_screens(rng):
     found = []
     for _ in range(rng.integers(0, 5)):
         line = tuple(map(tuple, rng.uniform(-6, 6, (rng.integers(2, 4), 2)).tolist()))
         bottom = float(rng.choice([0.0, 0.0, 0.5]))
         gaps = (Gap(1.0, 2.0, float(rng.choice([0.0, 0.8])), float(rng.choice([1.5, 100.0]))),)
         screen = Screen("screen", line, bottom, bottom + rng.uniform(0.5, 3.0), gaps if rng.random() < 0.4 else ())
-        found += screen.pieces()
+        found.append(screen)
     return tuple(found)
+
+
+def lit(source, screens=()):
+    """Return where a source is not proven below the limit behind screens that hold."""
+    return lit_area([[(source, Walls(screens))]], outline(source, BAND), BAND, (-6.0, -6.0, 6.0, 6.0))
+
+
+def past(source, x, y, z, screens):
+    """Return the ratio at points past screens, as the eye of a source that is one point sees them."""
+    pieces = tuple(piece for screen in screens for piece in screen.pieces())
+    return np.where(blocked(source.apex, x, y, z, pieces, source.cut_plane()), 0.0, source.ratio(x, y, z))
 
 
 @few(60)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_every_point_above_the_limit_lies_inside_the_outline(seed):
     rng = np.random.default_rng(seed)
-    source, pieces = random_source(rng), random_pieces(rng)
-    area = outline(source, BAND, pieces)
+    source = random_source(rng)
+    screens = random_screens(rng) if source.spots is None else ()
+    area = lit(source, screens)
     half = min(source.reach * 1.1, 10 ** rng.uniform(0, 1.5) + 1.0)
     grid = np.linspace(-half, half, 61)
     x, y = (a.ravel() for a in np.meshgrid(grid + source.apex[0], grid + source.apex[1]))
@@ -96,49 +108,29 @@ def test_every_point_above_the_limit_lies_inside_the_outline(seed):
     x = np.concatenate([x, source.apex[0] + away * np.sin(bearing)])
     y = np.concatenate([y, source.apex[1] + away * np.cos(bearing)])
     z = rng.uniform(*BAND, x.size)
-    for fast in (False, True):
-        hot = source.ratio(x, y, z, pieces, fast=fast) > 1.0
-        assert shapely.contains_xy(area, x[hot], y[hot]).all()
+    hot = past(source, x, y, z, screens) > 1.0
+    assert shapely.contains_xy(area.buffer(1e-9), x[hot], y[hot]).all()
 
 
-@few(25)
+@few(15)
 @given(seed=st.integers(0, 2**32 - 1))
-def test_a_screen_never_makes_a_ratio_or_an_outline_larger(seed):
+def test_nowhere_in_a_cell_of_the_map_is_more_than_its_ratio(seed):
     rng = np.random.default_rng(seed)
-    source, pieces = random_source(rng), random_pieces(rng)
-    x, y, z = rng.uniform(-6, 6, 400), rng.uniform(-6, 6, 400), rng.uniform(*BAND, 400)
-    assert (source.ratio(x, y, z, pieces) <= source.ratio(x, y, z)).all()
-    free, cut = outline(source, BAND), outline(source, BAND, pieces)
-    assert shapely.area(shapely.difference(cut, free.buffer(2.1 * PAD))) <= 1e-6 * (1.0 + free.area)
-
-
-@few(25)
-@given(seed=st.integers(0, 2**32 - 1))
-def test_the_map_is_the_highest_ratio_of_its_sources(seed):
-    rng = np.random.default_rng(seed)
-    pairs = [(random_source(rng), random_pieces(rng)) for _ in range(3)]
-    x, y = np.linspace(-5, 5, 13), np.linspace(-4, 6, 11)
-    found = hazard_map(pairs, x, y, (("adult", 1.6), ("child", 1.0)))
+    sources = [random_source(rng) for _ in range(3)]
+    pairs = [(one, random_screens(rng) if one.spots is None else ()) for one in sources]
+    x, y, tried = np.linspace(-5, 5, 13), np.linspace(-4, 6, 11), 40
+    groups = [[(one, Walls(screens))] for one, screens in pairs]
+    heights = (("adult", 1.6), ("child", 1.0))
+    found, apart = hazard_map([groups], x, y, heights), hazard_map([[one] for one in groups], x, y, heights)
     assert found.ratio.shape == (2, 11, 13)
-    grid_x, grid_y = np.meshgrid(x, y)
+    half = np.array([(x[1] - x[0]) / 2.0, (y[1] - y[0]) / 2.0])
+    column, row = rng.integers(0, 13, tried), rng.integers(0, 11, tried)
+    px, py = x[column] + half[0] * rng.uniform(-1, 1, tried), y[row] + half[1] * rng.uniform(-1, 1, tried)
     for level, height in enumerate((1.6, 1.0)):
-        best = np.max([s.ratio(grid_x, grid_y, np.full(grid_x.shape, height), p, fast=True) for s, p in pairs], axis=0)
-        # steps of the tables, of which each has its own number of decades
-        assert found.ratio[level] == pytest.approx(best, rel=0.04, abs=1e-6)
-
-
-@few(25)
-@given(seed=st.integers(0, 2**32 - 1))
-def test_no_hazard_point_of_the_map_lies_outside_the_zones_of_a_scene(seed):
-    rng = np.random.default_rng(seed)
-    pairs = [(random_source(rng), random_pieces(rng)) for _ in range(4)]
-    x, y = np.linspace(-6, 6, 41), np.linspace(-6, 6, 41)
-    found = hazard_map(pairs, x, y, (("adult", 1.6), ("child", 1.0)))
-    hot = (found.ratio > 1.0).any(axis=0)
-    zones = [outline(source, BAND, pieces) for source, pieces in pairs]
-    area = shapely.union_all([shapely.Polygon(p.outline, p.holes) for zone in zones for p in polygons(zone)])
-    grid_x, grid_y = np.meshgrid(x, y)
-    assert shapely.distance(area, shapely.points(grid_x[hot], grid_y[hot])).max(initial=0.0) <= 1e-9
+        pz = height + 0.1 * rng.uniform(-1, 1, tried)
+        each = [past(one, px, py, pz, screens) for one, screens in pairs]
+        assert (np.sum(each, axis=0) <= found.ratio[level, row, column] * (1.0 + 1e-9) + 3e-6).all()
+        assert (np.max(each, axis=0) <= apart.ratio[level, row, column] * (1.0 + 1e-9) + 3e-6).all()
 
 
 @given(half=st.floats(0.01, 1.2), bearing=st.floats(0.0, 6.28), reach=st.floats(0.5, 500.0))
@@ -168,16 +160,16 @@ def test_a_beam_above_all_heads_has_no_zone_and_one_through_a_gap_leaks():
     assert outline(high, BAND).is_empty
     level = Source("direct", (0.0, 0.0, 1.2), Box(0.0, 0.0, (0.0, 0.0)), rows, far)
     wall = Screen("wall", ((-5.0, 3.0), (5.0, 3.0)), 0.0, 2.2)
-    assert outline(level, BAND, wall.pieces()).bounds[3] == pytest.approx(3.0, abs=2 * PAD)
+    assert lit(level, (wall,)).bounds[3] <= 3.0 + 12.0 / 250.0 * 4.0  # squares of the plan
     for gap in (Gap(4.5, 5.5, 0.0, 2.0), Gap(4.0, 6.0, 1.0, 1.5)):
         leaking = Screen("wall", wall.line, 0.0, 2.2, (gap,))
-        assert outline(level, BAND, leaking.pieces()).bounds[3] > 0.99 * far
+        assert lit(level, (leaking,)).bounds[3] > 0.99 * far
     beside = Screen("wall", wall.line, 0.0, 2.2, (Gap(1.0, 2.0, 0.0, 2.0),))
-    assert outline(level, BAND, beside.pieces()).bounds[3] < 3.1
+    assert lit(level, (beside,)).bounds[3] < 3.1
     low = Screen("low wall", wall.line, 0.0, 1.0)  # the beam passes over it
-    assert outline(level, BAND, low.pieces()).bounds[3] > 0.99 * far
+    assert lit(level, (low,)).bounds[3] > 0.99 * far
     raised = Screen("raised", wall.line, 1.5, 3.0)  # and under this one
-    assert outline(level, BAND, raised.pieces()).bounds[3] > 0.99 * far
+    assert lit(level, (raised,)).bounds[3] > 0.99 * far
 
 
 def test_coordinates_describe_the_area_again():
