@@ -17,6 +17,7 @@ import shapely
 from pypdf import PdfReader
 
 from lasersafe.ask.plans import PAPERS, barrier_drawings, drawings_of
+from lasersafe.assessment.scene_zones import SUMS
 from lasersafe.drawing.barrier_map import barrier_page, share_of_rating
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.exposure_map import cells, decade, map_page
@@ -547,7 +548,11 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         replace(
             full, lines=(*full.lines, rule, away), beyond=(replace(stops, can_ignite=None),), elevations=(held, near)
         ),
-        replace(full, zones=(replace(first, polygons=(Polygon(ring),)),), map=unknown),
+        replace(
+            full,
+            zones=tuple(replace(first, kind=kind, polygons=(Polygon(ring),)) for kind in (first.kind, *SUMS)),
+            map=unknown,
+        ),
         replace(
             full,
             barriers=(replace(part, name="Part"), replace(later, name="Later")),
