@@ -412,7 +412,7 @@ def test_the_map_of_a_case_lies_inside_its_zones():
 
     (stage,) = stages_of(case(rating="20 W/cm2", top="2 m", aim='bearing_range = ["170 deg", "190 deg"]'))
     x, y = np.linspace(-6, 6, 61), np.linspace(-12, 3, 76)
-    found = scene_map(stage, x, y)
+    found = scene_map((stage,), x, y)
     assert [name for name, _ in found.heights] == ["standing adult", "child"]
     shapes = [shapely.Polygon(p.outline, p.holes) for z in zone_shapes(stage) for p in z.polygons]
     area = shapely.union_all(shapes)
@@ -420,7 +420,8 @@ def test_the_map_of_a_case_lies_inside_its_zones():
     for level in found.ratio:
         hot = level > 1.0
         assert hot.any()
-        assert shapely.contains_xy(area, grid_x[hot], grid_y[hot]).all()
+        away = shapely.distance(area, shapely.points(grid_x[hot], grid_y[hot]))
+        assert away.max() <= 0.1 * math.sqrt(2.0) + 0.06  # half a cell across, and what a rough bound of one adds
 
 
 @pytest.mark.parametrize(
