@@ -106,12 +106,13 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
     area = math.pi * APERTURE**2 / 4.0
     for scenario in scenarios:
         person: Person = persons[scenario.person]
+        really = scenario.distance if scenario.placed else 0.0  # along the folded path, where a place is known
         for what, amount, unit in amounts(context):
             if scenario.way == "scatter":
                 model = context.case.settings.scatter_model
                 found: list[tuple[float, float, str]] = []
                 for one in context.scatterers:
-                    distance, _ = distance_from(person, one, retinal=False)
+                    distance = max(distance_from(person, one, retinal=False)[0], really)
                     there = scatter_exposure(amount, one.reflectance, distance, one.view_angle, model)
                     value = min(float(there) * area, amount)
                     how = Message(
@@ -121,7 +122,7 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
                     found.append((value, distance, how))
                 value, distance, numbers = max(found)
             else:
-                distance = float(person.distance)
+                distance = max(float(person.distance), really)
                 factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
                 dx, dy = diameters(context.beam, distance)
                 share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
