@@ -205,7 +205,7 @@ def notice_of(path: Path) -> tuple[list[str], dict[str, Any]]:
     data = {
         "permission": "none is claimed or implied",
         **as_json(assessment, ("title", "place", "dates")),
-        **{key: area[key] or None for key in ("running_times", "beam_directions", "contact")},
+        **{key: area[key] or None for key in ("running_times", "beam_directions", "coordinates", "contact")},
         **as_json(assessment, ("people", "rule_set", "fingerprint")),
         "lasers": [_laser(facts, assessment) for facts in assessment.record.lasers],
         "caution": wording.caution_short,

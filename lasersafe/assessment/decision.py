@@ -58,11 +58,11 @@ def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[E
         words |= {"pulsed"} if context.space.kind != "continuous" else set()
         power = 0.0 if context.space.power is None else context.space.power[1]
         words |= {"kilowatt"} if power >= 1000.0 else set()
-        words |= {"process"} if context.setup.work_distance is not None or case.other_hazards.work_material else set()
         words |= {"handheld"} if context.laser.handheld else set()
-    words |= {"eyewear"} if eyewear else set()
-    words |= {"barrier"} if case.barrier else set()
-    return words
+    works = any(one.setup.work_distance is not None for found in corners for one in found)
+    if works or case.other_hazards.work_material if case.other_hazards.process is None else case.other_hazards.process:
+        words.add("process")
+    return words | ({"eyewear"} if eyewear else set()) | ({"barrier"} if case.barrier else set())
 
 
 def metres(distance: float, with_feet: bool = True) -> str:

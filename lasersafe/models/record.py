@@ -73,7 +73,8 @@ class OtherHazards(CaseModel):
     Attributes
     ----------
     process
-        true when the beam works on material (fume, fire, glow, noise).
+        true when the beam works on material (fume, fire, glow, noise), false when it does not, and nothing of such
+        hazards is printed. Left out: true where a work distance or a material is stated.
     work_material
         The material that is worked on.
     process_gas
@@ -82,7 +83,7 @@ class OtherHazards(CaseModel):
         Further hazards by their key in the wording file other_hazards.toml, as 'high voltage'.
     """
 
-    process: Flag = False
+    process: Flag | None = None
     work_material: Line = ""
     process_gas: Line = ""
     keys: Annotated[tuple[Line, ...], Field(max_length=40)] = ()
@@ -196,6 +197,8 @@ class Area(CaseModel):
         When the beam can be on, for a notice to an authority.
     beam_directions
         Where beams point, as 'azimuth 120 deg, elevation -90 deg'; for a notice.
+    coordinates
+        Place on the map, as '52.2710 N, 10.5260 E, 74 m above sea level'; for a notice.
     """
 
     name: Line = ""
@@ -214,6 +217,7 @@ class Area(CaseModel):
     eye_clinic: Line = ""
     running_times: Line = ""
     beam_directions: Line = ""
+    coordinates: Line = ""
 
 
 class MeasuredReading(CaseModel):

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from functools import partial
 
 from lasersafe.drawing.primitives import grey
-from lasersafe.drawing.values import density, distance, duration, quantity, spoken, tidy, unit_text, wavelength
+from lasersafe.drawing.values import density, distance, duration, place, quantity, spoken, tidy, unit_text, wavelength
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, SignOff, Zone
 from lasersafe.sheet.drawings import warning
@@ -192,13 +193,16 @@ def beam_line(beam: BeamFacts, wording: Wording) -> str:
 def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
     """Return the data for a notice to an authority, line by line."""
     text, record = wording.text, assessment.record
-    stated = {key: record.area.get(key) or text("facts.not_stated") for key in ("contact", "beam_directions")}
+    stated = {
+        key: record.area.get(key) or text("facts.not_stated") for key in ("contact", "beam_directions", "coordinates")
+    }
     lines = [
         text("notice.heading"),
         text("notice.intro"),
         "",
         text("notice.title", title=assessment.title),
         text("notice.place", place=assessment.place),
+        text("notice.coordinates", coordinates=stated["coordinates"]),
         text("notice.dates", dates=assessment.dates),
         text("notice.times", times=record.area.get("running_times") or text("facts.not_stated")),
         text("notice.directions", directions=stated["beam_directions"]),
@@ -219,7 +223,33 @@ def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
             lines.append("  " + beam_line(beam, wording))
             setup = next(s for s in assessment.setups if s.laser == laser.name and s.setup == beam.setup)
             lines += [_reach(zone, assessment, wording) for zone in setup.zones if zone.tissue == "eye"]
+        lines += _in_the_air(laser.name, assessment, wording)
     return [unit_text(line).replace("\u00a0", " ") for line in lines]
+
+
+def _in_the_air(laser: str, assessment: Assessment, wording: Wording) -> list[str]:
+    """Return where a laser stands, where it points, how high its beam is above the limit, and what it disturbs."""
+    scene, with_feet = assessment.scene, assessment.units == "metric and feet"
+    if scene is None:
+        return []
+    lines = []
+    for aim in scene.aims:
+        if (aim.laser, aim.mode, aim.fitted) == (laser, "running", True):
+            low, high = (math.degrees(end) for end in aim.elevation_range)
+            margin = math.degrees(aim.margin)
+            steepest = math.radians(min(high + margin, 90.0))
+            lines.append("  " + wording.text(
+                "notice.aim",
+                x=f"{aim.position[0]:.2f} m",
+                y=f"{aim.position[1]:.2f} m",
+                height=place(aim.position[2], with_feet),
+                bearing=" – ".join(dict.fromkeys(f"{math.degrees(end) % 360.0:.4g}°" for end in aim.bearing_range)),
+                elevation=" – ".join(dict.fromkeys(f"{end:.3g}°" for end in (low, high))),
+                margin=f"{margin:.3g}°",
+                top=distance(aim.position[2] + aim.reach * max(math.sin(steepest), 0.0), with_feet),
+            ))  # fmt: skip
+    outdoors = [one.text for one in scene.findings if one.kind == "outdoors" and one.subject == laser]
+    return [*lines, *(f"  {one}" for one in outdoors)]
 
 
 def _reach(zone: Zone, assessment: Assessment, wording: Wording) -> str:

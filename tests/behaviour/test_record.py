@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from lasersafe.assessment import assess
+from lasersafe.assessment import assess, assess_file
 from lasersafe.errors import CaseError, OutputError
 from lasersafe.models import case_from, parse_case
 from lasersafe.reference import templates_path
@@ -23,6 +23,7 @@ from lasersafe.results import Assessment, Expected
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.pages import KINDS
 from tests.behaviour.command import run
+from tests.project import ROOT
 
 TEMPLATES = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
 
@@ -357,7 +358,8 @@ HOSTILE = "<b>&amp;</b> {x} {0} %s $1 \\n (a) Tj ET <script>] >> _^ 1e5"
 FREE = {"title", "place", "dates", "notes", "assessor", "laser_safety_officer", "operator", "venue", "class_label",
         "serial", "text", "reason", "reflectance_source", "material", "note", "instrument", "boundary", "interlock",
         "enable_switch", "emission_indicator", "emergency_stops", "watch_keeper", "stop_words", "briefing",
-        "fire_watch", "alignment_slot", "contact", "eye_clinic", "running_times", "beam_directions", "work_material",
+        "fire_watch", "alignment_slot", "contact", "eye_clinic", "running_times", "beam_directions",
+        "coordinates", "work_material",
         "process_gas", "time_reason", "name", "person", "laser", "where"}  # fmt: skip
 
 
@@ -416,3 +418,22 @@ def test_a_sign_that_no_font_has_is_refused_by_name(name: str, code: str) -> Non
             render_sheet(found, kind=kind)
         assert code in str(error.value)
         assert name in str(error.value)
+
+
+def test_the_notice_says_where_a_laser_stands_and_points_how_high_it_reaches_and_what_it_disturbs() -> None:
+    text = run("notice", ROOT / "tests" / "golden" / "cases" / "scene-two-lasers-outdoor.toml").out
+    assert "Place on the map: not stated" in text
+    assert "Last optic at (0.00 m, 0.00 m) of the plan, 1.2 m above the floor; bearing 330° – 60° of the plan" in text
+    assert "Left: the light disturbs sight, above 5 µW/cm² as the eye weighs it, up to" in text
+
+
+@pytest.mark.parametrize(("stated", "there"), [("", True), ("process = false\n", False), ("process = true\n", True)])
+def test_hazards_of_a_process_are_printed_unless_the_case_rules_them_out(
+    tmp_path: Path, stated: str, there: bool
+) -> None:
+    text = (ROOT / "tests" / "golden" / "cases" / "continuous-near-infrared.toml").read_text(encoding="utf-8")
+    case = tmp_path / "case.toml"
+    case.write_text(f'{text}\n[other_hazards]\nwork_material = "steel"\n{stated}', encoding="utf-8")
+    found = assess_file(case)
+    assert ("process" in found.record.conditions) is there
+    assert any("fume" in name for name in found.other_hazards) is there
