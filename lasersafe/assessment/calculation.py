@@ -125,13 +125,13 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
     symbol, quantity = _symbols(criterion)
     limit, amount, hole = criterion.limit, criterion.amount, criterion.limiting_aperture
     area = math.pi * hole**2 / 4.0
-    part, hole_mm = limit * area / amount, f"{number(hole * 1e3)} mm"
+    part, hole_mm = limit * area / amount if amount else math.inf, f"{number(hole * 1e3)} mm"
     source, seen = criterion.source, criterion.seen
     formula, numbers = "π D_a² / 4", f"π · ({hole_mm})² / 4"
     first = Step("A", Message("step.aperture_area"), formula, numbers, area, "m2", source, seen)
     if part >= 1.0:
         never = Message("step.never", bound=f"{quantity}_limit · A ≥ {symbol}")
-        numbers = f"{number(limit)} · {number(area)} / {number(amount)} = {number(part)}"
+        numbers = f"{number(limit)} · {number(area)} / {number(amount)} = {number(part)}" if amount else f"{symbol} = 0"
         return first, Step("r", Message("step.distance"), never, numbers, 0.0, "m", Message("source.aperture"), "own")
     if not beam.circular:
         dx, dy = (number(float(d)) for d in diameters(beam, distance))
