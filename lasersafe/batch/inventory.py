@@ -25,7 +25,9 @@ _BARE = re.compile(_NUMBER)
 _SPREAD = re.compile(
     rf"({_NUMBER})(\s*(?:\+\s*/\s*-|\+\s*-|±)\s*)({_NUMBER})(\s*%)?(\s+(?:bound|standard uncertainty))?"
 )
-_THOUSANDS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
+_SIGN = re.compile(r"\s*(?:\+\s*/\s*-|\+\s*-|±)")
+_THOUSANDS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}[.,][0-9]{3}(?![0-9.,])")
+_DECIMAL_COMMA = re.compile(r"(?<![0-9.,])([0-9]+),([0-9]+)(?![0-9.,])")
 _BETWEEN = {"range": re.compile(r"\s+to\s+"), "axes": re.compile(r"\s+x\s+")}
 _YES, _NO = ("yes", "true", "ja"), ("no", "false", "nein")
 _PULSED = ("pulse energy", "pulse duration", "repetition rate")
@@ -146,7 +148,7 @@ def case_data(
     headings : mapping
         Column -> its heading in the file.
     decimal_comma_likely : bool
-        Refuse ``1.500``, which such a program writes for 1500.
+        Take ``1,5`` for 1.5, and refuse ``1.500`` and ``1,500``, which such programs write for 1500.
     """
     faults: list[BadCell] = []
     value: dict[str, Any] = {}
@@ -155,14 +157,34 @@ def case_data(
         if not column.unit:
             value[name] = text
             continue
-        if decimal_comma_likely and (found := _THOUSANDS.search(text)):
-            plain = found[0].replace(".", "")
-            message = f"in a file of this kind '{found[0]}' can mean {plain}; write '{plain}' or '{found[0]}0'"
-            faults.append(BadCell(headings[name].text, text, message))
-        parts = _BETWEEN[column.shape].split(text) if column.shape in _BETWEEN else [text]
-        entries = [_with_unit(part, headings[name].unit) for part in parts]
+        entries, fault = _entries(text, headings[name], decimal_comma_likely)
+        if fault:
+            faults.append(BadCell(headings[name].text, text, fault))
         value[name] = entries if len(entries) > 1 else entries[0]
     return _case(value, cells, headings, faults), faults
+
+
+def _entries(text: str, heading: Heading, decimal_comma_likely: bool) -> tuple[list[str], str]:
+    """Return the values of a cell, each with its unit, and why the cell is refused, "" where it is not."""
+    fault, shape = "", heading.column.shape
+    if decimal_comma_likely:
+        if found := _THOUSANDS.search(text):
+            plain, point = re.sub("[.,]", "", found[0]), found[0].replace(",", ".")
+            fault = f"in a file of this kind '{found[0]}' can mean {plain} or {point}; write '{plain}' or '{point}0'"
+        text = _DECIMAL_COMMA.sub(r"\1.\2", text)
+    parts = _BETWEEN[shape].split(text) if shape in _BETWEEN else [text]
+    return [_with_unit(part, heading.unit) for part in parts], fault
+
+
+def cell_fault(text: str, heading: Heading, decimal_comma_likely: bool) -> str:
+    """Return why a cell is no number with a unit that its column takes, "" where it is one."""
+    entries, fault = _entries(text, heading, decimal_comma_likely)
+    try:
+        for entry in entries:
+            parse_quantity(_SIGN.split(entry)[0], heading.column.unit, "cell")
+    except QuantityError as error:
+        return fault or str(error).partition("': ")[2]
+    return fault
 
 
 def _with_unit(text: str, unit: str) -> str:

@@ -172,7 +172,7 @@ class Batch:
     def _run(
         self, advance: Callable[[int], object], write: Callable[[bytes], object] | None, case_files: Path | None
     ) -> None:
-        with Store(self.outputs, self.name, self.replace) as store:
+        with Store(self.outputs, self.name, self.replace, self.source.cases() if self.outputs else ()) as store:
             if store.changed:
                 rows = "1 row of the result that is there does"
                 if store.changed > 1:

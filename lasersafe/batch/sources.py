@@ -1,4 +1,4 @@
-"""Where the cases of a batch come from: the rows of a CSV file, or the case files of a folder."""
+"""Where the cases of a batch come from: the rows of a CSV file or of a workbook, or the case files of a folder."""
 
 from __future__ import annotations
 
@@ -10,10 +10,12 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 from lasersafe.assessment.fingerprint import data_digest
-from lasersafe.batch.inventory import Heading, case_data, case_text, column_of, missing_columns
+from lasersafe.batch.inventory import Heading, case_data, case_text, cell_fault, column_of, missing_columns
+from lasersafe.batch.workbook import sheet_of
 from lasersafe.errors import CaseError, InputError
 from lasersafe.files import files_in, in_utf8
 from lasersafe.typed import shown
@@ -22,6 +24,7 @@ SEPARATORS = ";\t,"
 _PIECE = 1 << 20
 _HEAD_LINES = 60  # the heading stands within the first lines
 LONGEST_CELL = 4000
+_TRIED = 50  # rows: a column of which none can be read in them is wrong as a whole
 
 
 @dataclass(frozen=True)
@@ -60,10 +63,12 @@ class Inventory:
         self.table = Table(path)
         self.reading = Reading(self.table.by_column, self.table.decimal_comma_likely)
         units = sorted((name, heading.unit) for name, heading in self.table.by_column.items())
-        self._salt = json.dumps([data_digest(), units, self.reading.decimal_comma_likely]).encode()
+        self._salt = json.dumps([data_digest(), units, self.reading.decimal_comma_likely, "decimal commas"]).encode()
         self.remarks: list[str] = []
         if self.table.guessed:
             self.remarks.append(f"{path} is not UTF-8; read as Windows-1252, check names that have accents")
+        self._refuse_wrong_columns()
+        self.remarks += self.table.remarks
         if self.table.not_read:
             self.remarks.append(f"columns that are not read: {', '.join(map(shown, self.table.not_read))}")
 
@@ -74,9 +79,27 @@ class Inventory:
             key = hashlib.sha256(self._salt + content).digest()
             yield Item(key, row.cells.get("name", ""), row.line, row, faults=row.faults)
 
+    def _refuse_wrong_columns(self) -> None:
+        """Refuse the file where no cell of a column can be read: one answer, and not the same for each row."""
+        first = list(islice(self.table.rows(), _TRIED))
+        faults = []
+        for name, heading in self.table.by_column.items():
+            cells = [(row.line, row.cells[name]) for row in first if heading.column.unit and name in row.cells]
+            why = [cell_fault(text, heading, self.table.decimal_comma_likely) for _, text in cells]
+            if len(cells) > 1 and all(why):
+                (line, text), *_ = cells
+                faults.append(f"column {shown(heading.text)}, as in line {line}: {shown(text)}: {why[0]}")
+        if faults:
+            message = "\n  ".join([f"{self.table.path}: no cell can be read in", *faults])
+            raise InputError(message)
+
     def count(self) -> int:
         """Return how many there are."""
         return sum(1 for _ in self.table.rows())
+
+    def cases(self) -> set[str]:
+        """Return what they are called."""
+        return {row.cells.get("name", "") for row in self.table.rows()}
 
     def case_file(self, item: Item) -> tuple[str, str]:
         """Return name and text of the case file of a row."""
@@ -127,6 +150,10 @@ class CaseFolder:
         """Return how many there are."""
         return len(self.names)
 
+    def cases(self) -> set[str]:
+        """Return what they are called."""
+        return set(self.names)
+
 
 Source = Inventory | CaseFolder
 
@@ -144,9 +171,11 @@ def open_source(path: Path) -> Source:
         raise InputError(message)
     if path.is_dir():
         return CaseFolder(path)
-    if path.suffix.lower() in (".toml", ".xlsx", ".xls", ".ods"):
-        advice = "'lasersafe assess' takes one case" if path.suffix.lower() == ".toml" else "save the sheet as CSV"
-        message = f"{path}: a folder with case files, or an inventory as CSV, is needed here; {advice}"
+    if path.suffix.lower() in (".toml", ".xls", ".ods"):
+        advice = (
+            "'lasersafe assess' takes one case" if path.suffix.lower() == ".toml" else "save the sheet as .xlsx or CSV"
+        )
+        message = f"{path}: a folder with case files, or an inventory as CSV or .xlsx, is needed here; {advice}"
         raise InputError(message)
     return Inventory(path)
 
@@ -171,7 +200,11 @@ class Table:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.encoding, self.guessed = _encoding(path)
+        self.workbook = path.suffix.lower() == ".xlsx"
+        self.remarks: tuple[str, ...] = ()
+        self.encoding, self.guessed = ("", False) if self.workbook else _encoding(path)
+        if self.workbook:
+            self._sheet, self.remarks = sheet_of(path)
         self.separator, self.heading_line, cells = self._head()
         self.headings: list[Heading | None] = []
         faults = []
@@ -203,15 +236,30 @@ class Table:
         """Whether the file comes from a program that may write 1500 as 1.500."""
         return self.separator != ","
 
-    def _open(self) -> io.TextIOWrapper:
-        return self.path.open("r", encoding=self.encoding, newline="")
+    def _lines(self, separator: str) -> Iterator[tuple[int, list[str] | str]]:
+        """Yield the cells of each line with its number; a text says why a line cannot be read."""
+        if self.workbook:
+            yield from enumerate(self._sheet, 1)
+            return
+        with self.path.open("r", encoding=self.encoding, newline="") as file:
+            reader = csv.reader(file, delimiter=separator, strict=True)
+            before = 0
+            while True:
+                line = before + 1
+                try:
+                    cells: list[str] | str | None = next(reader, None)
+                except csv.Error as error:
+                    cells = f"this line cannot be read: {error}; save the file as CSV again"
+                if cells is None:
+                    return
+                before = reader.line_num
+                yield line, cells
 
     def _head(self) -> tuple[str, int, list[str]]:
         """Return separator, line and cells of the heading: the first line that holds cells."""
         best: tuple[int, str, int, list[str]] | None = None
-        for separator in SEPARATORS:
-            with self._open() as file:
-                line, cells = _first_row(file, separator)
+        for separator in SEPARATORS if not self.workbook else ";":
+            line, cells = _first_row(self._lines(separator))
             score = sum(_is_ours(cell) for cell in cells)
             if best is None or score > best[0]:
                 best = (score, separator, line, cells)
@@ -230,21 +278,10 @@ class Table:
 
     def rows(self) -> Iterator[Row]:
         """Yield the rows below the heading; empty lines and lines that begin with # are passed over."""
-        with self._open() as file:
-            reader = csv.reader(file, delimiter=self.separator, strict=True)
-            before = 0
-            while True:
-                try:
-                    cells = next(reader, None)
-                except csv.Error as error:
-                    yield Row(before + 1, {}, (f"this line cannot be read: {error}; save the file as CSV again",))
-                    before = reader.line_num
-                    continue
-                if cells is None:
-                    return
-                line, before = before + 1, reader.line_num
-                if line <= self.heading_line or not any(cell.strip() for cell in cells) or _is_remark(cells):
-                    continue
+        for line, cells in self._lines(self.separator):
+            if isinstance(cells, str):
+                yield Row(line, {}, (cells,))
+            elif line > self.heading_line and any(cell.strip() for cell in cells) and not _is_remark(cells):
                 yield self._row(line, cells)
 
     def _row(self, line: int, cells: list[str]) -> Row:
@@ -280,20 +317,14 @@ def _is_ours(cell: str) -> bool:
         return True  # nearly: the message names it
 
 
-def _first_row(file: io.TextIOWrapper, separator: str) -> tuple[int, list[str]]:
-    before, cells = 0, [""]
-    reader = csv.reader(file, delimiter=separator, strict=True)
-    for _ in range(_HEAD_LINES):
-        try:
-            cells = next(reader, [""])
-        except csv.Error:
-            cells = [""]
-        line, before = before + 1, reader.line_num
-        if not any(cell.strip() for cell in cells) or _is_remark(cells):
+def _first_row(lines: Iterator[tuple[int, list[str] | str]]) -> tuple[int, list[str]]:
+    line = 1
+    for line, cells in islice(lines, _HEAD_LINES):
+        if isinstance(cells, str) or not any(cell.strip() for cell in cells) or _is_remark(cells):
             continue
         if not cells[0].casefold().startswith("sep="):  # how a spreadsheet program notes the separator
             return line, cells
-    return before, [""]
+    return line, [""]
 
 
 def _encoding(path: Path) -> tuple[str, bool]:

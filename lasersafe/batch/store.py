@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 
@@ -49,6 +49,8 @@ class Store(AbstractContextManager["Store"]):
         Name of what the rows come from.
     afresh : bool
         Count nothing of what is there.
+    cases : iterable of str
+        What the cases of the source are called; results in which most are called otherwise are those of another one.
 
     Attributes
     ----------
@@ -61,8 +63,8 @@ class Store(AbstractContextManager["Store"]):
         If a file is there that is no result of a batch, or one of another source.
     """
 
-    def __init__(self, outputs: list[Path], source: str, afresh: bool = False) -> None:
-        self.source = source
+    def __init__(self, outputs: list[Path], source: str, afresh: bool = False, cases: Iterable[str] = ()) -> None:
+        self.source, self.cases = source, frozenset(cases)
         self.changed = 0
         part = part_of(outputs[0]) if outputs else Path()
         start = existing(part, 72) if outputs else None
@@ -90,9 +92,18 @@ class Store(AbstractContextManager["Store"]):
         spoilt = [(key,) for key, text in known if self._key(from_json(text), part) != key]
         self._rows.executemany("DELETE FROM row WHERE key = ?", spoilt)
         for path in outputs:
+            strangers = count = 0
             for record in _rows_of(path) if path.exists() else ():
+                count += 1
+                strangers += record is not None and record["case"] not in self.cases
                 if (key := self._key(record, path)) and record is not None:
                     self._rows.execute("INSERT OR IGNORE INTO row VALUES (?, ?)", (key, to_json(record)))
+            if 2 * strangers > count:
+                message = (
+                    f"{path} holds results of another {shown(self.source)}: most of its cases are not in this one; "
+                    "choose another name, or say --replace"
+                )
+                raise OutputError(message)
 
     def __exit__(self, *_: object) -> None:
         """Close the database."""

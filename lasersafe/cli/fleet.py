@@ -23,7 +23,7 @@ _Number = Optional[int]  # noqa: UP045
 def batch(
     source: Annotated[
         _Path,
-        typer.Argument(metavar="FOLDER|FILE.csv", help="Case files, also in folders below, or an inventory as CSV.",
+        typer.Argument(metavar="FOLDER|FILE", help="Case files, also in folders below, or an inventory: CSV or .xlsx.",
                        show_default=False),
     ] = None,
     output: Annotated[

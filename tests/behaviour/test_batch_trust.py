@@ -61,6 +61,20 @@ def test_a_bit_that_flips_in_the_part_file_is_found(tmp_path: Path) -> None:
         out.unlink()
 
 
+def test_results_of_an_inventory_of_the_same_name_are_not_replaced_unasked(tmp_path: Path) -> None:
+    for name in ("hall", "yard"):
+        (tmp_path / name).mkdir()
+    one = inventory(tmp_path / "hall/list.csv", *ROWS)
+    two = inventory(tmp_path / "yard/list.csv", *(f"Other {row}" for row in ROWS))
+    out = tmp_path / "results.csv"
+    assert run("batch", one, "-o", out).code == 0
+    whole = out.read_bytes()
+    answer = run("batch", two, "-o", out)
+    assert (answer.code, out.read_bytes()) == (2, whole)
+    assert "results of another 'list.csv': most of its cases are not in this one" in answer.err
+    assert run("batch", inventory(one, *ROWS, "Third,4,532,2,3,2,1/e2,1"), "-o", out).code == 0
+
+
 def test_results_of_another_inventory_are_not_replaced_unasked(tmp_path: Path) -> None:
     one, two = inventory(tmp_path / "a.csv", *ROWS), inventory(tmp_path / "b.csv", "Bad,4,53,2,3,2,1/e2,1")
     out = tmp_path / "results-of-a.csv"

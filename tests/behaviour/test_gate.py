@@ -39,7 +39,7 @@ def test_importing_the_command_line_loads_nothing_heavy() -> None:
 
 HEAVY = {
     "numpy", "numpy.ma", "pint", "pydantic", "shapely", "reportlab", "PIL", "scipy", "pyhanko", "cryptography",
-    "pyarrow", "matplotlib", "pandas", "rich", "asyncio", "multiprocessing",
+    "pyarrow", "openpyxl", "matplotlib", "pandas", "rich", "asyncio", "multiprocessing",
     "lasersafe.results",
 }  # fmt: skip
 FORMULAS, MODELS = {"numpy"}, {"numpy", "pydantic", "lasersafe.results"}
@@ -166,6 +166,7 @@ ONLY_IN = {
     "jinja2": ("lasersafe/page/",),
     "contourpy": ("lasersafe/drawing/contours.py",),
     "pyarrow": ("lasersafe/studies/tables.py",),
+    "openpyxl": ("lasersafe/batch/workbook.py",),
     "scipy": (),
     "matplotlib": (),
     "pandas": (),
