@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Optional
 
 import typer
 
@@ -17,6 +18,7 @@ from lasersafe.cli.options import (
     PulseDuration,
     PulseEnergy,
     RepetitionRate,
+    Replace,
     RuleSet,
     Text,
     Wavelength,
@@ -72,13 +74,23 @@ def reach(
         typer.Option(help="What that limit is averaged over, as '7 mm'; without it the smallest of the rule sets."),
     ] = None,
     rule_set: RuleSet = None,
+    drawing: Annotated[
+        Optional[Path],  # noqa: UP045 (typer reads the annotation)
+        typer.Option(help="The drawing to write, .svg: the beam from the side, limits and people."),
+    ] = None,
+    replace: Replace = False,
     as_json: Json = False,
 ) -> None:
     """Print how far a beam exceeds the limits, direct and by scatter."""
     options = locals()
     from lasersafe.ask.reach import ReachQuestion, reach_answer, reach_text
 
-    data = reach_answer(asked(ReachQuestion, options))
+    question = asked(ReachQuestion, options)
+    data = reach_answer(question)
+    if drawing is not None:
+        from lasersafe.ask.reach_drawing import write_drawing
+
+        write_drawing(drawing, question, data, replace=replace)
     tell(as_json, data, reach_text(data))
 
 

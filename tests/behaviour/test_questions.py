@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
@@ -46,6 +47,26 @@ def test_reach_with_a_shorter_duration_names_what_the_usual_time_gives() -> None
     start = lines.index("scatter, eye: 31.0 mm from the lit surface")
     assert "the usual time here is longer: 1.70 m for 30000 s, ultraviolet" in lines[start + 2]
     assert "usual" not in run(*BLUE, "--duration", "100 s").out
+
+
+def test_reach_draws_beam_limits_and_people(tmp_path: Path) -> None:
+    path = tmp_path / "reach.svg"
+    told = run(*BLUE, "--duration", "10 s", "--drawing", path).out
+    drawn = path.read_text(encoding="utf-8")
+    # Scatter: 1.784 m in 10 s and 5.642 m in the usual 100 s, rounded up.
+    assert "scatter, eye: 1.79 m for 10.0 s (ICNIRP-2013); for the usual 100 s: 5.65 m" in drawn
+    for way in ("direct beam or full mirror, eye: ", "direct beam or full mirror, skin: "):
+        distance = next(line for line in told.splitlines() if line.startswith(way)).removeprefix(way).split(" from")[0]
+        assert f"{way}{distance} for 10.0 s" in drawn
+    assert "nobody in the beam without protection" in drawn
+    assert "qualified laser safety officer" in drawn
+    assert run(*BLUE, "--drawing", path).code == 0  # its own drawing, as it was written
+    path.write_text("mine", encoding="utf-8")
+    for name in (path, tmp_path / "reach.png", tmp_path):
+        assert run(*BLUE, "--drawing", name).code == 2
+    assert path.read_text(encoding="utf-8") == "mine"
+    weak = ["reach", "--wavelength", "650 nm", "--power", "0.1 mW", *BLUE[5:], "--drawing", tmp_path / "weak.svg"]
+    assert run(*weak).code == 0
 
 
 def test_a_limit_of_the_user_is_averaged_over_the_aperture_that_goes_with_it() -> None:
