@@ -9,7 +9,7 @@ from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from lasersafe.drawing.floor import NAME_SIZE, Floor, joined, rings_in
+from lasersafe.drawing.floor import NAME_SIZE, NAMED, Floor, joined, rings_in
 from lasersafe.drawing.labels import Label
 from lasersafe.drawing.legend import limits_line, outermost, sign_entries
 from lasersafe.drawing.page import Entry, Paper, direction_arrows, foot_lines, lay_out, scale_bar
@@ -44,7 +44,7 @@ _EDGES: dict[str, tuple[float, tuple[float, ...]]] = {"nobody": (0.5, ()), "eyew
 _WIDER, _FARTHER = 2.0, 2.5  # zones and persons so many times farther out than the things do not set the scale
 _EDGE, _LEAST = 0.1, 0.05
 _NEAR = 5.0  # [mm] two things nearer to each other get a detail
-_FINER, _DETAILS, _DETAIL_HIGH = 2.0, 2, 58.0
+_DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 58.0, 6
 _WAYS = {"direct": ("eye direct", "skin direct"), "mirror": ("eye mirror", "skin mirror"),
          "scatter": ("scatter eye", "scatter skin"), "ignition": ("", "ignition")}  # fmt: skip
 
@@ -117,12 +117,9 @@ def _crowded(scene: SceneResult, view: View) -> list[Rect]:
         if math.dist(one, other) * 1000.0 / view.scale < _NEAR:
             mine = [group for group in groups if one in group or other in group]
             groups = [group for group in groups if group not in mine] + [{one, other}.union(*mine)]
-    found = []
-    for group in sorted(groups, key=lambda group: (-len(group), sorted(group)))[:_DETAILS]:
-        extent = extent_of(group)
-        if extent is not None:
-            found.append(grown(extent, 0.3, 2.2 * _NEAR * view.scale / 1000.0))
-    return found
+    largest = sorted(groups, key=lambda group: (-len(group), sorted(group)))[:_DETAILS]
+    least = 2.2 * _NEAR * view.scale / 1000.0
+    return [grown(extent, 0.3, least) for group in largest if (extent := extent_of(group)) is not None]
 
 
 def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
@@ -150,9 +147,12 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
     rough = fit(extent, (0.0, 0.0, paper.width, paper.height * 0.55))
     details = _crowded(scene, rough)
     lines = outermost(scene.lines)
+    ways = {"north": scene.plan.north, "stage": scene.plan.stage_arrow}
+    bearings = [(text(f"plan.{key}"), way) for key, way in ways.items() if way is not None]
     notes, numbers = _margin(found, extent, wording), list[tuple[str, str]]()
-    for _ in range(2):  # once to know how long the list is
-        entries = [Entry(partial(_number, number), said) for number, said in numbers]
+    for attempt in range(_ATTEMPTS):  # the list takes room from the drawing, and the drawing decides what is listed
+        listed = numbers
+        entries = [Entry(partial(_number, number), said) for number, said in listed]
         extra = [text("plan.lines", lines="; ".join(map(trial.line_text, lines)))] if lines else []
         extra += [text("plan.margin", notes="; ".join(notes))] if notes else []
         signs = sign_entries(trial.used, wording)
@@ -161,7 +161,10 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
         low = y0 + (_DETAIL_HIGH + 3.0 if details else 0.0)
         view = fit(extent, (x0, low, x1, y1))
         floor = _floor(scene, areas, view, wording)
-        marks = _furniture(floor, scene, wording)
+        arrows, rects = direction_arrows(view.frame, bearings)
+        bar, rect = scale_bar(view)
+        floor.board.boxes += [rect, *rects]
+        marks = [*bar, *arrows]
         wide = (x1 - x0 - 3.0 * (len(details) - 1)) / max(len(details), 1)
         parts: list[Mark] = []
         hidden: list[str] = []
@@ -181,12 +184,12 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
             rect = (*corners[0], *corners[1])
             floor.marks += strokes([closed(box(rect))], view.frame, BLACK, 0.3, (1.5, 1.0))
             floor.board.put(Label(letter, ((rect[2], rect[3]), (rect[0], rect[1])), True, size=NAME_SIZE))
-        numbers += floor.write_names(len(numbers) + 1, skipped=hidden)
+        most = NAMED if attempt < _ATTEMPTS - 2 else 0  # where it does not settle, all are listed
+        numbers += floor.write_names(len(numbers) + 1, most, hidden)
+        if attempt and numbers == listed:
+            break
         trial.used |= floor.used
-    drawn = [*floor.marks, *marks, *edge(view.frame, 0.35), *parts]
-    layout.scale_lines((text("plan.scale", scale=view.scale, paper=paper.name),), paper.margin)
-    layout.drawing.marks.extend(drawn)
-    return replace(layout.drawing, scale=view.scale)
+    return layout.filled(paper, view, wording, "", [*floor.marks, *marks, *parts])
 
 
 def _seen(view: View) -> Rect:
@@ -203,16 +206,6 @@ def _floor(scene: SceneResult, areas: Mapping[str, Geometry], view: View, wordin
         floor.tone(rings_in(areas[key], _seen(view)), TONES[key], thick, dashes)
     floor.everything()
     return floor
-
-
-def _furniture(floor: Floor, scene: SceneResult, wording: Wording) -> list[Mark]:
-    """Return the scale bar and the arrows of a drawing, and keep their places free."""
-    bar, rect = scale_bar(floor.view)
-    bearings = {"north": scene.plan.north, "stage": scene.plan.stage_arrow}
-    directions = [(wording.text(f"plan.{key}"), way) for key, way in bearings.items() if way is not None]
-    arrows, rects = direction_arrows(floor.view.frame, directions)
-    floor.board.boxes += [rect, *rects]
-    return [*bar, *arrows]
 
 
 def _sample(key: str, rect: Rect) -> list[Mark]:

@@ -6,24 +6,24 @@ from lasersafe.drawing.values import number, place, quantity, spoken, tidy, unit
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Expected
 from lasersafe.sheet.flow import ITEM, NOTE, SMALL, Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
+from lasersafe.sheet.people import against
 from lasersafe.sheet.text import Style
-from lasersafe.wording import CONTROL_KINDS, WAYS, CautionText, HazardText
+from lasersafe.wording import CONTROL_KINDS, CautionText, HazardText
 
 _IN_ANNEX = ("from memory", "review")  # cautions on marks of sources, and what the review triggers say already
 
 
 def proposals(sheet: Sheet) -> None:
     """Print the controls that nobody chose, in the order substitute, technical, organisational, personal."""
-    text, references = sheet.text, sheet.references
+    references = sheet.references
     sheet.begin("proposals.heading", intro="proposals.intro")
     for kind in CONTROL_KINDS:
         rest = [control for control in references.controls if control.kind == kind and not control.in_place]
         if rest:
             sheet.heading(sheet.named("controls", kind), 2, keep=30.0, outline=False)
         for control in rest:
-            ways = control.answers if set(control.answers) != set(WAYS) else ()
-            answers = ", ".join(sheet.named("way", way) for way in ways)
-            said = f"{control.text} ({text('controls.answers', answers=answers)})" if answers else control.text
+            why = against(control, sheet)
+            said = f"{control.text} ({why})" if why else control.text
             sheet.paragraph(said, ITEM, 28.0, references.control(control.text))
 
 

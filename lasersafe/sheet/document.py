@@ -37,34 +37,13 @@ _HEADERS = {
 
 Places = Mapping[str, signatures.SignPlace]
 _PARTS: tuple[Callable[[Sheet], None], ...] = (
-    people.people,
-    people.barriers,
-    people.controls,
-    back.acceptance,
-    back.other_hazards,
-    back.cautions,
-    back.review,
-)
+    people.people, people.barriers, people.controls, back.acceptance, back.other_hazards, back.cautions, back.review,
+)  # fmt: skip
 _ANNEX: tuple[Callable[[Sheet], None], ...] = (
-    back.inputs,
-    drawings.annex,
-    shown.scene_tables,
-    shown.barriers_by_place,
-    shown.setups,
-    shown.sources,
-    tables.scenarios,
-    tables.eyewear,
-    tables.barriers,
-    shown.pulsed,
-    back.differences,
-    uncertainty.uncertainty,
-    steps.steps,
-    back.expected,
-    back.proposals,
-    back.hazard_sources,
-    back.notes,
-    handouts.notice_flow,
-)
+    back.inputs, drawings.annex, shown.scene_tables, shown.barriers_by_place, shown.setups, shown.sources,
+    tables.scenarios, tables.eyewear, tables.barriers, shown.pulsed, back.differences, uncertainty.uncertainty,
+    steps.steps, back.expected, back.proposals, back.hazard_sources, back.notes, handouts.notice_flow,
+)  # fmt: skip
 
 
 def render_sheet(

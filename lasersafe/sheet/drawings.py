@@ -39,16 +39,13 @@ def warning(sheet: Sheet, side: float) -> float:
     return foot
 
 
-def _paper(sheet: Sheet) -> Paper:
-    return Paper(sheet.paper, sheet.width / MILLIMETRE, (sheet.room - 2.0) / MILLIMETRE)
-
-
 def plan(sheet: Sheet) -> None:
     """Print the plan of a case that has a scene."""
     if sheet.assessment.scene is not None:
         sheet.new_page()
         sheet.begin("plan.heading")
-        sheet.figure(plan_page(sheet.assessment, _paper(sheet), sheet.wording))
+        paper = Paper(sheet.paper, sheet.width / MILLIMETRE, (sheet.room - 2.0) / MILLIMETRE)
+        sheet.figure(plan_page(sheet.assessment, paper, sheet.wording))
         sheet.new_page()
 
 

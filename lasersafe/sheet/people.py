@@ -108,7 +108,7 @@ def controls(sheet: Sheet) -> None:
     chosen = [one for kind in CONTROL_KINDS for one in references.controls if one.in_place and one.kind == kind]
     rows = []
     for one in chosen:
-        said = Part(one.text), faint(_against(one, sheet))
+        said = Part(one.text), faint(against(one, sheet))
         rows.append(row(tiny(references.control(one.text)), said, faint(text(f"controls.short_{one.kind}"))))
     if rows:
         sheet.listing("controls", {"number": 5, "text": 75, "kind": 20}, rows, 1.5)
@@ -118,7 +118,8 @@ def controls(sheet: Sheet) -> None:
     _area(sheet)
 
 
-def _against(control: Control, sheet: Sheet) -> str:
+def against(control: Control, sheet: Sheet) -> str:
+    """Return what a control answers: its laser, ways of the light, persons."""
     ways = control.answers if set(control.answers) != set(WAYS) else ()
     parts = [sheet.text("controls.answers", answers=", ".join(sheet.named("way", way) for way in ways))] if ways else []
     parts += [sheet.text("inplace.persons", persons=", ".join(control.persons))] if control.persons else []

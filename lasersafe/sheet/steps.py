@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lasersafe.drawing.values import number, plain, spoken, unit_text
+from lasersafe.drawing.values import in_unit, number, plain, spoken, unit_text
 from lasersafe.results import Step
 from lasersafe.sheet.flow import TINY, TINY_BOLD, TINY_NOTE, Part, Row, Sheet, faint, row, strong
 from lasersafe.sheet.front import limit_text
@@ -40,7 +40,8 @@ class _Calculation:
         head = [strong(f"{label}  {title}")]
         new = bool(key) and before == label
         if not new:
-            head.append(faint(self.sheet.text("steps.same", reference=before) if key else self.sheet.text(without)))
+            said = self.sheet.text("steps.same", reference=before) if key else without and self.sheet.text(without)
+            head += [faint(said)] if said else []
         head += [faint(note) for note in notes if note]
         self.rows.append(row(below=head, shade=_SHADE, keep=_KEEP if new else 0.0))
         self.rows += [self._step(step) for step in steps] if new else []
@@ -107,7 +108,10 @@ def _scenarios(sheet: Sheet, work: _Calculation) -> None:
             sets = ", ".join(f"{name} {number(value, 4, 'up')}" for name, value in one.ratio_by_rule_set.items())
             if sets:
                 title = f"{title}; {text('steps.by_rule_set', values=sets)}"
-            work.group(title, one.steps, label=sheet.references.scenario(one))
+            unit = one.exposure_unit
+            over = f"{in_unit(one.exposure, unit, 4, 'up')} / {in_unit(one.limit, unit, 4, 'down')}"
+            only = text("steps.only_ratio", numbers=over) if not one.steps else ""
+            work.group(title, one.steps, (only,), sheet.references.scenario(one), "")
         work.print()
 
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import groupby
-from typing import TypeVar
 
 from lasersafe.drawing.values import density, duration, in_unit, number, place, ratio, tidy, wavelength
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario
@@ -12,7 +11,6 @@ from lasersafe.sheet.flow import NOTE, Part, Row, Sheet, bold, faint, note, row,
 from lasersafe.sheet.references import Footnotes, joined
 from lasersafe.sheet.text import Style
 
-T = TypeVar("T")
 _STRONG = Style(9, True)
 _RATIO = Style(7.5, True, spacing=1.12)
 _SHADE = 0.94
@@ -90,32 +88,27 @@ def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footn
 
 def eyewear(sheet: Sheet) -> None:
     """Print what eyewear has to carry, and what to think of the eyewear that is worn."""
+    notes = Footnotes("n")
+    rows = [_need(need, sheet, notes) for need in sheet.assessment.eyewear]
     columns = {"who": 22, "wavelength": 15, "density": 14, "scale": 19, "ask_for": 16, "worn": 26}
-    _noted(sheet, "eyewear", 110.0, columns, sheet.assessment.eyewear, _need, 2.5)
+    _noted(sheet, "eyewear", columns, rows, notes)
 
 
 def barriers(sheet: Sheet) -> None:
     """Print what falls on each barrier against what it is rated for."""
-    columns = {"barrier": 20, "way": 25.5, "distance": 10.5, "irradiance": 15, "rating": 15.5, "verdict": 26}
-    _noted(sheet, "barriers", 90.0, columns, sheet.assessment.barriers, _barrier, 2.0)
-
-
-def _noted(
-    sheet: Sheet,
-    group: str,
-    keep: float,
-    columns: Mapping[str, float],
-    found: Sequence[T],
-    row_of: Callable[[T, Sheet, Footnotes], Row],
-    pad: float,
-) -> None:
-    """Print a table whose notes stand once below it."""
-    sheet.begin(f"{group}.heading", keep=keep)
-    if not found:
-        sheet.paragraph(sheet.text(f"{group}.none"))
-        return
     notes = Footnotes("n")
-    sheet.listing(group, columns, [row_of(one, sheet, notes) for one in found], pad)
+    rows = [_barrier(result, sheet, notes) for result in sheet.assessment.barriers]
+    columns = {"barrier": 20, "way": 25.5, "distance": 10.5, "irradiance": 15, "rating": 15.5, "verdict": 26}
+    _noted(sheet, "barriers", columns, rows, notes)
+
+
+def _noted(sheet: Sheet, group: str, columns: Mapping[str, float], rows: Sequence[Row], notes: Footnotes) -> None:
+    """Print a table whose notes stand once below it."""
+    sheet.begin(f"{group}.heading", keep=110.0)
+    if rows:
+        sheet.listing(group, columns, rows)
+    else:
+        sheet.paragraph(sheet.text(f"{group}.none"))
     sheet.footnotes(notes.texts)
 
 
