@@ -46,7 +46,8 @@ _EDGE, _LEAST = 0.1, 0.05
 _NEAR = 5.0  # [mm] two things nearer to each other get a detail
 _DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 58.0, 6
 _WAYS = {"direct": ("eye direct", "skin direct"), "mirror": ("eye mirror", "skin mirror"),
-         "scatter": ("scatter eye", "scatter skin"), "ignition": ("", "ignition")}  # fmt: skip
+         "scatter": ("scatter eye", "scatter skin"), "together": ("eye together", "skin together"),
+         "ignition": ("", "ignition")}  # fmt: skip
 
 
 def stands(found: Assessment) -> dict[str, list[Polygon]]:
