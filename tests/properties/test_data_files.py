@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.data import load
 from lasersafe.errors import ReferenceDataError
-from lasersafe.hazard import aided, cameras, emission_limits, ignition, interference, reflectance, spectator_rules
+from lasersafe.hazard import aided, cameras, class_check, ignition, interference, reflectance, spectator_rules
 from lasersafe.optics import atmosphere
 from lasersafe.reference import shared_path
 
@@ -17,7 +17,7 @@ RECORDS: dict[str, type] = {
     "atmosphere/kruse.toml": atmosphere.Kruse,
     "cameras/thresholds.toml": cameras._Thresholds,
     "ignition/screening.toml": ignition._Screening,
-    "limits_emission/iec60825_1_2014.toml": emission_limits._Emission,
+    "limits_emission/iec60825_1_2014.toml": class_check._Emission,
     "photopic/cie1924_v.toml": interference._Photopic,
     "reflectance/metals.toml": reflectance._Materials,
     "reflectance/non_metals.toml": reflectance._Materials,
