@@ -17,7 +17,7 @@ from bench.measuring import ROOT, Line
 from bench.recorded import read_recorded, regressions, write_recorded
 
 # A module of measurements has a function ``lines(rounds) -> list[Line]``; its name stands here.
-MODULES = ("commands", "arrays", "variation", "fleet", "floor_map")
+MODULES = ("commands", "arrays", "variation", "fleet", "floor_map", "page")
 
 PAGE = """# Speed and memory
 

@@ -12,6 +12,7 @@ from lasersafe.page.forms import Fields
 from lasersafe.page.picture import beam_and_face, picture_words
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.reference import load_toml, shared_path
 from lasersafe.wording import load_wording
 
 MOST_PAIRS = 12
@@ -22,6 +23,12 @@ _TYPED = {  # fields whose text is repeated with the answer, for a print -> the 
     "pulse_duration_from": "pulse_duration_from", "pulse_duration_to": "pulse_duration_to",
     "repetition_rate_from": "repetition_rate_from", "repetition_rate_to": "repetition_rate_to",
 }  # fmt: skip
+
+
+def colours() -> dict[str, tuple[int, int]]:
+    """Return the lowest and highest wavelength of each colour. [nm]."""
+    rows = load_toml(shared_path("laser_kinds", "colours.toml"))["colour"]
+    return {row["key"]: (row["wavelengths_nm"][0], row["wavelengths_nm"][1]) for row in rows}
 
 
 def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
@@ -70,7 +77,7 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
             "rule_sets": need["rule_sets"],
         },
         "pairs": [_pair(worn, language) for worn in need["wearing"]],
-        "assumed": [said(one) for one in need["assumed"]],
+        "assumed": [*_colour(fields), *map(said, need["assumed"])],
         "typed": {name: say(f"glasses.{key}") for name, key in _TYPED.items() if fields.typed(name)},
         "picture": beam_and_face(need["beam_diameter_63_m"], need["reliable"], say),
         "words": picture_words(
@@ -84,6 +91,14 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
     }
 
 
+def _colour(fields: Fields) -> list[str]:
+    """Return what a colour without a wavelength was taken for."""
+    if fields.typed("wavelength"):
+        return []
+    first, last = colours()[fields.typed("colour")]
+    return [fields.say("glasses.assumed_colour", first=f"{first} nm", last=f"{last} nm")]
+
+
 def _pair(worn: dict[str, Any], language: str) -> dict[str, Any]:
     """Return the verdict on one pair in words."""
     wording = load_wording(language)
@@ -93,7 +108,10 @@ def _pair(worn: dict[str, Any], language: str) -> dict[str, Any]:
 
 def _question(fields: Fields) -> EyewearQuestion | None:
     """Return the question, None where there are faults."""
-    wavelength = fields.quantity("wavelength", "m", 180e-9, 1e-3)
+    colour = fields.choice("colour", tuple(colours()))
+    wavelength = fields.quantity("wavelength", "m", 180e-9, 1e-3, needed=not colour)
+    if colour and not fields.typed("wavelength"):
+        wavelength = "{}..{} nm".format(*colours()[colour])
     emission = fields.choice("emission", EMISSIONS)
     if not emission:
         fields.fault("emission", "glasses.say_emission")

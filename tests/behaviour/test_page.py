@@ -213,6 +213,30 @@ def test_a_width_that_is_not_known_never_asks_for_less_and_is_said(site: TestCli
     assert "Assumed" not in known
 
 
+def test_a_colour_alone_asks_for_all_its_wavelengths(site: TestClient) -> None:
+    form = {
+        **BEAM,
+        "wavelength": "",
+        "colour": "blue",
+        "pairs": "430-500 D LB7\n450 D LB8\n430-464 D LB8; 466-500 D LB8",
+    }
+    page = text_of(site.post("/glasses", data=form).text)
+    order = re.search(r"Order: 430-500 D LB(\d+)", page)
+    assert order is not None
+    assert "430-500 D LB7 : enough" in page
+    assert "450 D LB8 : wrong wavelength" in page
+    assert "430-464 D LB8; 466-500 D LB8 : wrong wavelength" in page  # the gap lies between two whole tens
+    assert "anything from 430 nm to 500 nm" in page
+    for nm in range(430, 501, 5):  # never less than what one of them asks for, also between those that are tried
+        told = run(
+            "eyewear", "--wavelength", f"{nm} nm", "--power", "5 W", "--continuous", "--beam-diameter", "4 mm",
+            "--criterion", "1/e2", "--wearing", f"430-500 D LB{order[1]}", "--json",
+        ).data  # fmt: skip
+        assert told["wearing"]["enough"], nm
+        assert told["optical_density"] <= float(re.search(r"density, at least ([0-9.]+)", page)[1])  # type: ignore[index]
+    assert "Choose one of the answers." in text_of(site.post("/glasses", data={**BEAM, "colour": "pink"}).text)
+
+
 def test_of_a_range_of_pulses_the_worst_point_counts(site: TestClient) -> None:
     # 1 mJ in 2 ns to 350 ns at 20 kHz to 100 kHz: letters I and R do not both occur, but R and D do, and the shortest
     # pulse and the lowest rate alone never ask for more than the range.

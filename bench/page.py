@@ -1,0 +1,45 @@
+"""The page in a browser: from the command to its first page, and the memory of a server that waits."""
+
+from __future__ import annotations
+
+import re
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+from bench.commands import AGAINST, PROGRAM
+from bench.measuring import ROOT, Line, line, medians, process
+
+_ALLOWED_MEMORY = 120.0  # [MB]
+
+
+def _first_page() -> float:
+    """Start the page, ask for it until it is there, stop it; return its memory while it waited, 0 if not told. [MB]."""
+    words = [*PROGRAM, "page", "--no-browser", "--port", "8742"]
+    with subprocess.Popen(words, cwd=ROOT, stdout=subprocess.PIPE, text=True) as server:
+        assert server.stdout is not None
+        address = next(word for text in server.stdout for word in text.split() if word.startswith("http://"))
+        browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        for _ in range(2000):
+            try:
+                browser.open(address, timeout=5).read()
+                break
+            except OSError:
+                time.sleep(0.01)
+        status = Path(f"/proc/{server.pid}/status")
+        found = re.search(r"VmRSS:\s+(\d+) kB", status.read_text()) if status.is_file() else None
+        server.send_signal(signal.SIGINT)
+    return 0.0 if found is None else int(found[1]) / 1000.0
+
+
+def lines(rounds: int) -> list[Line]:
+    """Measure the page."""
+    spent = medians({"numpy": process(sys.executable, "-c", "import numpy"), "page": _first_page}, rounds)
+    memory = _first_page()
+    return [
+        line("lasersafe page, from the command to the first page", spent["page"], spent["numpy"], 12.0, AGAINST),
+        Line("memory of the page while it waits", memory / _ALLOWED_MEMORY, 1.0, f"{_ALLOWED_MEMORY:g} MB"),
+    ]
