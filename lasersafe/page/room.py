@@ -217,11 +217,13 @@ def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
     near = min(float(t["distance"].split()[0]) for t in guests)
     found = []
     for number, (field, name) in enumerate(room.lasers):
+        stated = form.get(f"{field}.lens", "").strip()
+        rooms = [(stated, room)] if stated else _each_lens(form, field, say)
         found.append(
             {
                 "name": name,
                 "words": [
-                    _less_power(room, number, near, say),
+                    *(_less_power(one, _lens_words(lens, say), number, near, say) for lens, one in rooms),
                     *_lenses(form, field, say),
                     *_barrier(room, number, near, say),
                 ],
@@ -230,40 +232,43 @@ def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
     return {"faults": {}, "help": found, "near": say.number(f"{near:g} m")}
 
 
-def _less_power(room: Room, number: int, near: float, say: Texts) -> str:
+def _less_power(room: Room, what: str, number: int, near: float, say: Texts) -> str:
     """Return up to which power people at a distance need nothing, as the command ``solve`` finds it."""
     from lasersafe.studies.commands import run_solve
 
     laser = room.data["laser"][number]
     wanted = "laser.mean_power" if "mean_power" in laser["emission"] else "laser.power"
+    values = {"near": say.number(f"{near:g} m"), "what": what}
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "case.toml"
         path.write_text(case_text(room, say), encoding="utf-8")
         try:
             _, data = run_solve(path, wanted, f"{max(near, 0.001)} m", None, None, (), (), None, laser["name"], None)
         except CalcError:
-            data = {}
-    if data.get("answer_W") is None:
-        return say("help.no_power", near=say.number(f"{near:g} m"))
-    return say(
-        "help.power",
-        near=say.number(f"{near:g} m"),
-        power=say.number(format_quantity(data["answer_W"], "W", 3, "down")),
-    )
+            return say("help.not_searched", **values)
+    if data["answer_W"] is None:
+        return say("help.no_power", **values)
+    return say("help.power", **values, power=say.number(format_quantity(data["answer_W"], "W", 3, "down")))
+
+
+def _each_lens(form: Mapping[str, str], field: str, say: Texts) -> list[tuple[str, Room]]:
+    """Return the room with each usual lens of a laser, and without one."""
+    like = kinds().get(str(form.get(f"{field}.like")), {"lenses": []})
+    rooms = [(lens, Reader({**form, f"{field}.lens": lens}, say).room()) for lens in (*like["lenses"], "none")]
+    return [(lens, room) for lens, room in rooms if room is not None]
+
+
+def _lens_words(lens: str, say: Texts) -> str:
+    """Return a lens, or that there is none, in words."""
+    return say("help.no_lens") if lens in ("none", say("room.no_lens")) else say("help.lens", lens=say.number(lens))
 
 
 def _lenses(form: Mapping[str, str], field: str, say: Texts) -> list[str]:
     """Return how far the beam reaches with each usual lens, and without one."""
     found = []
-    like = kinds().get(str(form.get(f"{field}.like")), {"lenses": []})
-    for lens in (*like["lenses"], "none"):
-        other = {key: text for key, text in form.items() if not key.endswith(".beam_diameter") or lens != "none"}
-        room = Reader({**other, f"{field}.lens": lens}, say).room()
-        if room is None:
-            continue
+    for lens, room in _each_lens(form, field, say):
         far = _direct(assess(parse_case(case_text(room, say)), say.language, in_full=False), form, field, room)
-        words = say("help.no_lens") if lens == "none" else say("help.lens", lens=say.number(lens))
-        found.append(say("help.reach", what=words, distance=far if far == "∞" else say.number(far)))
+        found.append(say("help.reach", what=_lens_words(lens, say), distance=far if far == "∞" else say.number(far)))
     return found
 
 
