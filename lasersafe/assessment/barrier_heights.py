@@ -65,14 +65,21 @@ def _starts(stage: Stage) -> set[Vector]:
     found: set[Vector] = set()
     for context in stage.contexts:
         for pose in stage.poses(context, "running") if context.setup.fitted else ():
-            found.add(pose.apex)
+            found |= _round(pose.apex, pose.moves)
             for item in stage.lit(context, pose):
                 for spots in lit_places(context, pose, item, stage.spots(context, pose, item)):
                     # the way to the edge is the steepest from a corner of what holds all spots, at the highest of them
-                    found.update((x, y, spots.heights[1]) for x, y in spots.corners.tolist())
+                    for x, y in spots.corners.tolist():
+                        found |= _round((x, y, spots.heights[1]), (spots.slack,) * 3)
             for pane in stage.panes(context, pose, "service"):
                 found.update(pane.upper_corners)
     return found
+
+
+def _round(place: Vector, moves: Vector) -> set[Vector]:
+    """Return the upper corners of a box round a place."""
+    (x, y, z), (wide, deep, high) = place, moves
+    return {(x + a * wide, y + b * deep, z + high) for a in (-1.0, 1.0) for b in (-1.0, 1.0)}
 
 
 def _standing(person: ScenePerson) -> FLOAT:

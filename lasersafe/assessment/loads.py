@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
 from lasersafe.assessment.barriers import Load, broken_by_all, highest_peak, load_of, plain, verdict_on
 from lasersafe.assessment.lit import bent_beams
@@ -89,7 +91,7 @@ def _irradiance(stage: Stage, context: Context, way: str, screen: Screen, power:
     best: tuple[float, Spot] = (0.0, (None, None))
     for pose in every_pose(stage, context):
         near = nearest_on(screen, pose.apex)
-        straight = math.dist(near, pose.apex)
+        straight = _gap(screen, np.array(pose.apex), np.array(pose.moves))
         items = stage.lit(context, pose) if way != "direct" else ()
         found: list[tuple[float, Spot]] = []
         if way == "scatter":
@@ -134,7 +136,15 @@ def _bent(
 def _from(spots: Spots, screen: Screen) -> tuple[Vector, float]:
     """Return the place of a screen that is nearest to where a surface can be lit, and how far it is at least."""
     near = nearest_on(screen, spots.apex)
-    return near, math.dist(near, spots.apex) - spots.distance
+    return near, math.dist(near, spots.apex) - spots.distance - spots.slack
+
+
+def _gap(screen: Screen, middle: NDArray[np.float64], half: NDArray[np.float64]) -> float:
+    """Return how far a screen is at least from anywhere in a box round a place. [m]."""
+    (x, y, z), (wide, deep, high) = middle.tolist(), half.tolist()
+    on_plan = shapely.box(x - wide, y - deep, x + wide, y + deep)
+    rise = max(screen.bottom - z - high, z - high - screen.top, 0.0)
+    return math.hypot(float(shapely.distance(shapely.LineString(screen.line), on_plan)), rise)
 
 
 def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> Held:
@@ -216,7 +226,7 @@ def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
         for source in stage.sources(context, way, "eye", mode):
             if source.parts:
                 continue
-            away = max(math.dist(nearest_on(screen, source.apex), source.apex) - source.spot, _NEAREST)
+            away = max(min(_gap(screen, *box) for box in zip(*source.starts, strict=True)), _NEAREST)
             if isinstance(source.profile, BeamProfile):
                 places = np.array(worst_place(source.profile.beam, away + source.offset, source.profile.apertures))
                 ratio = float(np.max(source.profile.on_axis(places))) * source.factor

@@ -179,7 +179,7 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     lam, beam = context.wavelength, context.beam
     rows: list[CameraLine] = []
     for pose in stage.poses(main, "running"):
-        away = max(math.dist(place, pose.apex), CLOSEST)
+        away = max(math.dist(place, pose.apex) - pose.loose, CLOSEST)
         rows.append(cameras.beam_in_camera(camera, amount, lam, beam, away, **light))
         for item in stage.lit(context, pose):
             spots = stage.spots(context, pose, item)

@@ -165,7 +165,8 @@ def _nearest_hot(
     out = ((b[1] - a[1]) / length, (a[0] - b[0]) / length)
     x = a[0] + along * (b[0] - a[0]) + beside * out[0]
     y = a[1] + along * (b[1] - a[1]) + beside * out[1]
-    hot = ~(source.ratio(x, y, np.broadcast_to(top + upright, x.shape)) <= 1.0).all(axis=0)
+    points = np.column_stack([x.ravel(), y.ravel(), np.broadcast_to(top + upright, x.shape).ravel()])
+    hot = ~(source.over(points, np.zeros_like(points)).reshape(x.shape) <= 1.0).all(axis=0)
     return float(away[hot].min()) if hot.any() else math.inf
 
 

@@ -119,6 +119,16 @@ def test_in_a_fault_a_mirror_that_is_not_fixed_faces_anywhere(fixed):
         assert (glass.normal is None) == (mode == "fault" and not fixed)
 
 
+@pytest.mark.parametrize("moves", [0.0, 0.3])
+def test_a_head_that_moves_lights_a_barrier_from_its_nearest_place(moves):
+    # 3 m to the booth, less by what the head moves; behind 400 mm the beam is 8.5 mm / 400 mm wide for each metre
+    width = 8.5e-3 / 0.4 * (3.0 - moves - 0.4)
+    case = parse_case(PLAIN.replace('bearing = "180 deg"', f'bearing = "180 deg"\nmoves = "{moves} m"'))
+    (booth,) = assess(case).scene.barriers
+    (direct,) = [way for way in booth.ways if way.way == "direct"]
+    assert direct.irradiance == pytest.approx(4.0 * 1500.0 / (math.pi * width**2), rel=1e-3)
+
+
 def two_lasers(head=""):
     """Return two equal lasers side by side: 5 W, 20 mrad, 3 mm, 1070 nm, 0.2 m apart, beam towards minus y."""
     laser = """
