@@ -23,16 +23,18 @@ from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
-from lasersafe.scene.bound import Light, Places, bound
+from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Light, Places, bound
 from lasersafe.scene.directions import Vector
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import ScenePerson
 
 _SAME = 1.0 + 1e-9
+_OUTCOMES = {BELOW: "hit.proven_below", ABOVE: "hit.shown_above", NOT_PROVEN: "hit.not_proven"}
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,7 @@ class Hit:
     where: str
     angle: float = ALPHA_MIN  # angular subtense of the source [rad]
     fractions: dict[tuple[str, str], float] = field(default_factory=dict)  # as in `results.Scenario`
+    proven: Message | None = None  # whether it is proven below, or shown above, or neither
 
 
 def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
@@ -168,6 +171,7 @@ def worst_hit(
         x, y, z = place.tolist()
         hit = exact_hit(context, own[light][0], (x, y, z), tissue, duration, with_aid)
         there = float(seen[light][0].over(place[None, :], np.zeros((1, 3)))[0])
+        hit = replace(hit, proven=Message(_OUTCOMES[int(found.outcome[row])]))
         hits.append(_raised(hit, float(found.upper[row]) / there if there > 0.0 else math.inf))
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
 

@@ -250,7 +250,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         x, y, z = (f"{value:.2f}" for value in hit.point)
         where = Message("hit.at_place", where=where, x=x, y=y, z=z)
     formula = Message("hit.formula", symbol="E_L" if hit.criterion.limit_unit == "W/m2" else "H_L")
-    numbers = joined(filter(None, (where, word(one.note))))
+    numbers = joined(filter(None, (where, word(one.note), hit.proven)))
     working = Working(formula, numbers, "docs/method.md, section 16, from the places of the scene")
     criterion = hit.criterion
     if context.setup.fitted:

@@ -11,6 +11,7 @@ from lasersafe.assessment.scene import stages_of
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.wording import load_wording
+from lasersafe.wording.message import Message
 from tests.behaviour.test_scene import HEAD, SCENE
 
 PLAIN = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
@@ -174,3 +175,11 @@ def test_lasers_that_run_one_at_a_time_do_not_add_and_the_reason_is_printed():
     assert all(17.8 <= line.distance <= 18.2 for line in alone.scene.lines)
     assert all(25.2 <= line.distance <= 25.9 for line in both.scene.lines)
     assert {z.kind for z in both.scene.zones} - {z.kind for z in alone.scene.zones} == {"eye together", "skin together"}
+
+
+def test_a_scenario_of_a_place_says_whether_it_is_proven_or_shown():
+    # one laser of 5 W, 20 mrad reaches 17.84 m: at 20 m each is proven below, at 10 m light is shown to come
+    for away, key in (("-20 m", "hit.proven_below"), ("-10 m", "hit.shown_above")):
+        found = assess(parse_case(two_lasers().replace("-20 m", away)))
+        (direct, *_) = [s for s in found.scenarios if (s.way, s.tissue, s.laser) == ("direct", "eye", "Left")]
+        assert any(Message(key) in step.numbers for step in direct.steps)
