@@ -226,7 +226,10 @@ def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
         for source in stage.sources(context, way, "eye", mode):
             if source.parts:
                 continue
-            away = max(min(_gap(screen, *box) for box in zip(*source.starts, strict=True)), _NEAREST)
+            boxes = [(np.array(source.apex), np.array(source.moves))]
+            if source.spots is not None:
+                boxes = list(zip(*source.starts, strict=True))
+            away = max(min(_gap(screen, *box) for box in boxes), _NEAREST)
             if isinstance(source.profile, BeamProfile):
                 places = np.array(worst_place(source.profile.beam, away + source.offset, source.profile.apertures))
                 ratio = float(np.max(source.profile.on_axis(places))) * source.factor
