@@ -18,6 +18,7 @@ from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge
 from lasersafe.records.advice import SpectatorRule
 from lasersafe.records.scene import SpectatorLine
 from lasersafe.scene.areas import area_of
+from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -256,7 +257,7 @@ def spectator_lines(
 def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts) -> tuple[SpectatorLine, ...]:
     """Return the lines, moved out by the gap that a chosen pack asks for between the zone and people."""
     asked = [
-        (found[0], f"{pack(key).name}: {found[1].key}")
+        (found[0], Message("rule.of_pack", pack=word(pack(key).name), rule=word(found[1].key)))
         for key in stage.case.spectator_rules
         if (found := asked_for(pack(key), "lateral_gap", facts)) is not None
     ]

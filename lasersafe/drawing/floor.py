@@ -214,8 +214,7 @@ class Floor(Sketch):
     def line_text(self, line: SpectatorLine) -> str:
         """Return a nearest allowed line in words."""
         key = "plan.line" if line.line_kind in ("", "exposure limit") else "plan.line_rule"
-        pack, joint, rule = line.line_kind.rpartition(": ")
-        rule = self.say(pack) + joint + self.say(rule)
+        rule = self.say(line.line_kind)
         text = self.text(key, side=self.say(line.side), rule=rule, distance=distance(line.distance))
         if len({one.laser for one in self.scene.lines}) > 1:
             text = self.text("plan.line_from", text=text, laser=line.laser)

@@ -10,6 +10,7 @@ from lasersafe.results import BarrierResult, EyewearNeed, Scenario
 from lasersafe.sheet.flow import NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.references import Footnotes, joined
 from lasersafe.sheet.text import Style
+from lasersafe.wording.message import inner
 
 _STRONG = Style(9, True)
 _RATIO = Style(7.5, True, spacing=1.12)
@@ -169,4 +170,4 @@ def _barrier(result: BarrierResult, sheet: Sheet, notes: Footnotes) -> Row:
 def verdict_of(holds: bool, verdict: str, sheet: Sheet) -> tuple[str, str]:
     """Return the word for whether a barrier holds, and why."""
     word = sheet.text("barriers.holds" if holds else "barriers.fails")
-    return word, tidy(verdict).removeprefix(word).lstrip(" :")
+    return word, tidy(inner(verdict, "why"))

@@ -26,13 +26,18 @@ class Message(str):
         If there is no such sentence.
     """
 
-    __slots__ = ("key", "values")
+    __slots__ = ("key", "language", "values")
     key: str
+    language: str
     values: dict[str, Any]
 
     def __new__(cls, key: str, /, **values: Any) -> Message:  # noqa: D102
-        found = super().__new__(cls, _template("en", key).format_map(values))
-        found.key, found.values = key, values
+        return cls._in("en", key, values)
+
+    @classmethod
+    def _in(cls, language: str, key: str, values: dict[str, Any]) -> Message:
+        found = super().__new__(cls, _template(language, key).format_map(values))
+        found.key, found.language, found.values = key, language, values
         return found
 
     @property
@@ -42,12 +47,12 @@ class Message(str):
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Return how a copy is made."""
-        return _again, (self.key, self.values)
+        return Message._in, (self.language, self.key, self.values)
 
-    def said(self, language: str) -> str:
-        """Return the sentence in a language."""
+    def said(self, language: str) -> Message:
+        """Return the sentence in a language, with its key and with what stands in its places."""
         values = {name: one.said(language) if isinstance(one, Message) else one for name, one in self.values.items()}
-        return _template(language, self.key).format_map(values)
+        return Message._in(language, self.key, values)
 
 
 def word(text: str) -> str:
@@ -83,10 +88,6 @@ def joined(parts: Iterable[str], by: str = "; ") -> str:
         return Message("join.two", first=first, by=by, second=second) if first else second
 
     return reduce(both, parts, "")
-
-
-def _again(key: str, values: dict[str, Any]) -> Message:
-    return Message(key, **values)
 
 
 @lru_cache(maxsize=8)

@@ -14,7 +14,7 @@ import pytest
 from lasersafe.errors import ReferenceDataError
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording import languages, load_wording
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording.message import Message, inner, joined, word
 from tests.project import ROOT
 
 USED = re.compile(r"Message\(\s*\"([a-z_]+\.[a-z_]+)\"")
@@ -72,6 +72,17 @@ def test_a_copy_of_a_sentence_keeps_its_key() -> None:
     note = Message("need.scatter_alone", distance="0.5 m", density=math.inf)
     for again in (copy.deepcopy(note), pickle.loads(pickle.dumps(note))):
         assert (again, again.key, again.values) == (note, note.key, note.values)
+
+
+def test_a_sentence_in_another_language_keeps_its_key_and_says_what_stands_in_it() -> None:
+    verdict = Message("barrier.fails", why=Message("barrier.no_time"))
+    here = verdict.said("de")
+    assert here == "hält nicht: die Auslegung ist ohne Zeit angegeben"
+    assert (here.key, inner(here, "why")) == ("barrier.fails", "die Auslegung ist ohne Zeit angegeben")
+    for again in (copy.deepcopy(here), pickle.loads(pickle.dumps(here))):
+        assert (again, again.language, again.values) == (here, "de", here.values)
+    assert here.said("en") == "does not hold: its rating is stated without a time"
+    assert inner("typed by a user", "why") == "typed by a user"
 
 
 def test_a_sentence_that_is_missing_is_named() -> None:
