@@ -674,6 +674,7 @@ def test_every_field_is_described():
         "[laser.setup.scan]", "[[laser.line]]", "[laser.module]", "[[extended]]",
         "[scene]", "[[scene.aim]]", "[[scene.target]]", "[[scene.surface]]", "[[scene.barrier]]",
         "[[scene.barrier.opening]]", "[[scene.person]]", "[[scene.camera]]", "[[scene.floor]]", "[scene.outdoor]",
+        "[scene.ceiling]", "[scene.ground]",
     }  # fmt: skip
 
 

@@ -227,14 +227,16 @@ def test_sheet_json_and_text_say_it():
     assert re.search(
         r"Booth, Welder, direct: 626 kW/m2 at its nearest place 3.00 m away; does not hold", assessment_text(found)
     )
-    pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found))).pages)
+    pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found, kind="annex"))).pages)
     for words in (
         "Barriers and windows by their place",
         "Its upper edge at 2.20 m can be reached over.",
         "from the last optic",
     ):
         assert words in re.sub(r"\s+", " ", pages)
-    german = " ".join(p.extract_text() for p in PdfReader(io.BytesIO(render_sheet(found, language="de"))).pages)
+    german = " ".join(
+        p.extract_text() for p in PdfReader(io.BytesIO(render_sheet(found, language="de", kind="annex"))).pages
+    )
     assert "Abschirmungen und Fenster nach ihrem Ort" in german
 
 
@@ -247,7 +249,7 @@ def test_the_map_is_in_the_sheet_and_exact_where_persons_are():
     assert found.scene.map.persons[0].ratio == pytest.approx(max(cells["running", way] for way in ways_of), rel=0.025)
     assert found.scene.map.ratio.max() > 1.0
     assert as_json(found.scene)["map"]["persons"] == {"Row": found.scene.map.persons[0].ratio}
-    pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found))).pages)
+    pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found, kind="annex"))).pages)
     assert "Exposure map" in pages
     behind = assess(case(rating="1 kW/cm2")).scene.map
     assert behind.persons[0].ratio < 1.0

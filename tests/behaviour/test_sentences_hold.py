@@ -179,7 +179,7 @@ def test_strike_outs_do_not_hide_what_two_lasers_add_up_to(which: str) -> None:
     ):
         found = found_in(text, language)
         assert words in found.decision.verdict
-        assert words in first_page(found)
+        assert (words.replace("1.21", "1,21") if language == "de" else words) in first_page(found)
     assert found_in(text).decision.strike_outs.ways == (2 if which else 4)
     worst = as_json(found_in(text))["decision"]["strike_outs"]["worst"]
     assert worst["ratio"] == pytest.approx(ratio, rel=1e-6)
