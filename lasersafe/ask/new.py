@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -121,17 +121,13 @@ def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
     from lasersafe.wording import load_wording
 
     wording = load_wording(said.language)
-    refuse_to_lose(
-        path, "", replace=replace, known=[one.read_bytes() for one in starters().values()] if replace else []
-    )
+    refuse_to_lose(path, "", replace=replace, known=_unedited() if replace else [])
     kinds = laser_kinds()
     asking = _Asking(wording, ask, said.patient)
-    lasers = list(said.laser) or asking.words("lasers", next(iter(kinds)), kinds=", ".join(kinds)).split(",")
+    lasers = list(said.laser) or asking.lasers(kinds)
     beams: list[str] = []
     for name, *told in ([part.strip() for part in one.split(",")] for one in lasers):
-        if name not in kinds:
-            message = f"laser = '{name[:60]}': " + wording.text("new.no_kind", kinds=", ".join(kinds))
-            raise InputError(message)
+        asking.known(name, kinds)
         beams += asking.laser(kinds[name], told)
     people = [asking.people(who, getattr(said, who)) for who in ("crew", "guests")]
     head = [f'language = "{said.language}"'] if said.language != "en" else []
@@ -146,7 +142,9 @@ class _Asking:
         self.wording, self.ask, self.patient = wording, ask, patient
         self.told: dict[str, str] = {}  # of one laser, what was said with its kind
 
-    def answer(self, key: str, default: str, mark: Measured | None = None, **values: str) -> tuple[str, bool]:
+    def answer(
+        self, key: str, default: str, check: Callable[[str], object] | None = None, **values: str
+    ) -> tuple[str, bool]:
         """Return an answer, and whether somebody gave it; one that is no value is asked for again where that helps."""
         if key in self.told:
             return self.told[key], True
@@ -154,8 +152,8 @@ class _Asking:
         for left in (2, 1, 0):
             try:
                 given = self.ask(said, self.wording.text(f"changes.{key}"), default)
-                if given and mark is not None:
-                    mark.read(given, key)
+                if given and check is not None:
+                    check(given)
                 return (given, True) if given else (default, False)
             except EOFError:
                 message = self.wording.text("new.no_answer", question=question, starters=", ".join(starters()))
@@ -166,9 +164,24 @@ class _Asking:
                 said = f"{error}\n{question}"
         raise AssertionError
 
-    def words(self, key: str, default: str, **values: str) -> str:
-        """Return an answer, given or not."""
-        return self.answer(key, default, None, **values)[0]
+    def quantity(self, key: str, default: str, mark: Measured, kind: LaserKind) -> tuple[str, bool]:
+        """Return an answer that is a number with a unit, and whether somebody gave it."""
+        return self.answer(key, default, lambda given: mark.read(given, key), laser=kind.key)
+
+    def lasers(self, kinds: Mapping[str, LaserKind]) -> list[str]:
+        """Return the kinds of lasers that are named."""
+
+        def check(given: str) -> None:
+            for name in given.split(","):
+                self.known(name.strip(), kinds)
+
+        return self.answer("lasers", next(iter(kinds)), check, kinds=", ".join(kinds))[0].split(",")
+
+    def known(self, name: str, kinds: Mapping[str, LaserKind]) -> None:
+        """Refuse a kind of laser that there is not."""
+        if name not in kinds:
+            message = f"laser = '{name[:60]}': " + self.wording.text("new.no_kind", kinds=", ".join(kinds))
+            raise InputError(message)
 
     def laser(self, kind: LaserKind, told: Sequence[str]) -> list[str]:
         """Return the lines of one laser, of which some values were told already."""
@@ -187,11 +200,11 @@ class _Asking:
                 raise InputError(message)
         pulsed_word = self.wording.text("new.pulsed")
         usual = pulsed_word if kind.emission == "pulse train" else self.wording.text("new.steady")
-        wavelength, told_wave = self.answer("wavelength", kind.wavelength, WAVELENGTH, laser=kind.key)
+        wavelength, told_wave = self.quantity("wavelength", kind.wavelength, WAVELENGTH, kind)
         emission, told_kind = self.answer("emission", usual, laser=kind.key)
         pulsed = emission.strip().casefold()[:1] == pulsed_word.casefold()[:1]
-        power, told_power = self.answer("power", kind.power, POWER, laser=kind.key)
-        beam, told_beam = self.answer("divergence", self.wording.text("new.unknown"), DIVERGENCE, laser=kind.key)
+        power, told_power = self.quantity("power", kind.power, POWER, kind)
+        beam, told_beam = self.quantity("divergence", self.wording.text("new.unknown"), DIVERGENCE, kind)
         named = "mean_power" if pulsed else "power"
         light = f'kind = "{"pulse train" if pulsed else "continuous"}", {named} = {_quoted(power)}'
         return [
@@ -205,11 +218,16 @@ class _Asking:
     def people(self, who: str, said: str | None) -> str:
         """Return the line of one group: how many, and how near the nearest comes."""
         default = _WHERE[who]
-        given, told = (said, True) if said else self.answer(who, default)
-        found = _PEOPLE.match(given)
-        if found is None or not given.strip():
-            message = f"{who} = '{given[:60]}': " + self.wording.text("new.no_people")
-            raise InputError(message)
+
+        def group(given: str) -> re.Match[str]:
+            found = _PEOPLE.match(given)
+            if found is None or not given.strip():
+                message = f"{who} = '{given[:60]}': " + self.wording.text("new.no_people")
+                raise InputError(message)
+            return found
+
+        given, told = (said, True) if said else self.answer(who, default, group)
+        found = group(given)
         near = found["distance"] or default
         count = found["count"] or ""
         name = self.wording.text(f"new.name_{who}_many" if count else f"new.name_{who}", count=count)
