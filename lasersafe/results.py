@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
@@ -190,6 +190,11 @@ class Scenario:
     placed: bool = field(default=False, metadata=HIDDEN)
 
 
+def unanswered(scenarios: Iterable[Scenario]) -> list[Scenario]:
+    """Return those above the limit that nothing answers, the worst first."""
+    return sorted((one for one in scenarios if not one.below and not one.answer), key=lambda one: -badness(one.ratio))
+
+
 @dataclass(frozen=True, kw_only=True)
 class BarrierResult:
     """What falls on a barrier, against what it is rated for."""
@@ -334,6 +339,18 @@ class Assessment:
     language: str = field(default="en", metadata=told("caution", shown=caution_line))
     units: str = field(default="metric", metadata=HIDDEN)  # metric | metric and feet
     other_hazards: tuple[str, ...] = field(metadata=HIDDEN)  # keys of the wording file other_hazards.toml
+
+    @property
+    def counted(self) -> list[Scenario]:
+        """The scenarios that the verdict counts: of what is fitted, and not struck out."""
+        other = {(setup.laser, setup.setup) for setup in self.setups if not setup.fitted}
+        return [one for one in self.scenarios if not one.struck_out and (one.laser, one.setup) not in other]
+
+    def group_of(self, scenario: Scenario) -> str:
+        """Return on which line of the answer a person counts: guests, cameras or crew."""
+        if scenario.role in GUESTS:
+            return "guests"
+        return "cameras" if scenario.person in self.decision.aided else "crew"
 
     def __repr__(self) -> str:
         """Say what decides; all of it would fill the screen."""

@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.assumed import MOST
-from lasersafe.assessment.barrier_words import barriers_that_fail
-from lasersafe.assessment.decision import is_fitted, metres, times, way_of
+from lasersafe.assessment.decision import metres, times, way_of
 from lasersafe.records.fields import badness
-from lasersafe.results import Assessment, Scenario
+from lasersafe.results import Assessment, Scenario, unanswered
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -21,11 +20,7 @@ if TYPE_CHECKING:
 WIDTH, MOST_LINES = 80, 25
 LABEL = 11
 _ROOM = WIDTH - LABEL
-_GROUPS = {
-    "guests": ("spectator", "passer-by"),
-    "crew": ("operator", "assistant", "performer", "laser safety officer", "security"),
-    "cameras": ("crew",),
-}
+_GROUPS = ("guests", "crew", "cameras")
 _NAMES = (36, 26, 18, 12)  # longest names, tried from the first to the last until all fits
 _SPARE = (
     ("change", 2),
@@ -93,9 +88,8 @@ class _Answer:
     def __init__(self, a: Assessment, wording: Wording, width: int) -> None:
         self.a, self.wording, self.text, self.width = a, wording, wording.text, width
         self.fitted = [s for s in a.setups if s.fitted]
-        mine = [s for s in a.scenarios if is_fitted(s, self.fitted)]
-        self.counted = sorted((s for s in mine if not s.struck_out), key=lambda s: (s.below, bool(s.answer), -s.ratio))
-        self.open = [s for s in self.counted if not s.below and not s.answer]
+        self.counted = sorted(a.counted, key=lambda s: (s.below, bool(s.answer), -s.ratio))
+        self.open = unanswered(self.counted)
         open_keys = {s.key for s in self.open}
         self.uncontrolled = [f for f in a.record.findings if f.scenario not in open_keys]
         typed = {s.person for s in a.scenarios} | {s.laser for s in a.setups} | {s.setup for s in a.setups}
@@ -173,14 +167,11 @@ class _Answer:
     def group(self, key: str) -> Iterator[str]:
         """Yield from where people of a group need nothing, and how those of the case stand."""
         d = self.a.decision
-        roles = _GROUPS[key]
-        there = any(s.role in roles for s in self.a.scenarios)
-        if not there and key != "guests":
-            return
-        mine = [s for s in self.counted if s.role in roles]
+        there = any(self.a.group_of(s) == key for s in self.a.scenarios)
+        mine = [s for s in self.counted if self.a.group_of(s) == key]
         far = badness(d.headline_distance if d.headline_distance is not None else math.nan)
         aided = [z.distance for s in self.fitted for z in s.zones if z.way == "aided"]
-        aids = aided and any(s.way in ("aided", "aided viewing") for s in mine)
+        aids = aided and (key == "cameras" or any(s.way in ("aided", "aided viewing") for s in mine))
         where = self.text("brief.from", direct=self.metres(far), scatter=self.metres(d.scatter_distance))
         where += self.text("brief.aided", distance=self.metres(max(aided, key=badness))) if aids else ""
         above = self.listed(s.person for s in mine if not s.below and not s.answer)
@@ -189,14 +180,15 @@ class _Answer:
         yield f"{where}; {self.text(f'brief.{state}', persons=above or held)}"
 
     def barriers(self) -> list[str]:
-        """Return which barriers hold what is fitted."""
-        lines = () if self.a.scene is None else self.a.scene.barriers
-        names, failing, low = barriers_that_fail(self.a.barriers, lines)
-        held = [name for name in names if name not in failing]
+        """Return which barriers hold what is fitted, and what passes them."""
+        asked = [one for one in self.a.decision.loads if one.asked]
+        failing = {one.barrier for one in asked if not one.stands}
+        names = dict.fromkeys(one.barrier for one in asked)
         found = [] if names else [self.text("brief.no_barrier")]
-        for key, some in (("fail", failing), ("low", low), ("hold", held)):
+        held = [name for name in names if name not in failing]
+        for key, some in (("fail", [name for name in names if name in failing]), ("hold", held)):
             found += [self.text(f"brief.{key}", barriers=self.listed(some))] if some else []
-        return ["; ".join(found)]
+        return ["; ".join([*found, *(remark.rstrip(".") for remark in self.a.decision.barrier_remarks)])]
 
     def worst(self) -> list[str]:
         """Return three scenarios, those without an answer first, each person and way once."""

@@ -92,15 +92,6 @@ def _fall(
     )  # fmt: skip
 
 
-def barriers_that_fail(
-    results: Sequence[BarrierResult], lines: Sequence[BarrierLine]
-) -> tuple[list[str], list[str], list[str]]:
-    """Return which barriers are asked to hold, what (windows too) does not hold what is fitted, which are too low."""
-    falls = _by_distance(results) + _by_place(lines)
-    names = list(dict.fromkeys(fall.barrier for fall in falls if fall.asked))
-    return names, [*_failing(names, falls), *_panes(lines)], [line.name for line in _low(lines)]
-
-
 def _panes(lines: Sequence[BarrierLine]) -> dict[str, None]:
     return dict.fromkeys(
         f"{pane.name} ({line.name})" for line in lines for pane in line.windows if pane.fitted and not pane.holds

@@ -90,6 +90,11 @@ class BarrierLoad:
     pulse_rating: float | None = None
 
     @property
+    def stands(self) -> bool:
+        """Whether the barrier holds one way of the light, all fitted lasers together."""
+        return self.holds and self.factor <= 1.0
+
+    @property
     def factor(self) -> float:
         """Load as a multiple of the rating, the mean or that of one pulse; 0 where there is none."""
         pairs = ((self.load, self.rating), (self.pulse, self.pulse_rating))

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from lasersafe.drawing.primitives import WHITE, grey
 from lasersafe.drawing.values import aperture, distance, duration, in_unit, irradiance, quantity, ratio, tidy
 from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
-from lasersafe.results import GUESTS, Assessment, Criterion, Scenario, SignOff
+from lasersafe.results import Assessment, Criterion, Scenario, SignOff, unanswered
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import SMALL, Cell, Part, Row, Sheet, bold, faint, note, row
 from lasersafe.sheet.references import joined
@@ -66,24 +66,6 @@ def _wear(sheet: Sheet) -> None:
     sheet.table((), (1, 4.6), rows, 2.0)
 
 
-def _group(scenario: Scenario, aided: Sequence[str]) -> str:
-    """Return the line of the first page on which a person counts: guests, cameras or crew."""
-    if scenario.role in GUESTS:
-        return "guests"
-    return "cameras" if scenario.person in aided else "crew"
-
-
-def counted(assessment: Assessment) -> list[Scenario]:
-    """Return the scenarios that the verdict counts: of what is fitted, and not struck out."""
-    other = {(setup.laser, setup.setup) for setup in assessment.setups if not setup.fitted}
-    return [one for one in assessment.scenarios if not one.struck_out and (one.laser, one.setup) not in other]
-
-
-def unanswered(scenarios: Iterable[Scenario]) -> list[Scenario]:
-    """Return those above the limit that nothing answers, the worst first."""
-    return sorted((one for one in scenarios if not one.below and not one.answer), key=lambda one: -badness(one.ratio))
-
-
 def _people(sheet: Sheet) -> None:
     """Print how far guests, crew and cameras stand, each on a line of its own."""
     _part(sheet, "people")
@@ -95,11 +77,11 @@ def _people(sheet: Sheet) -> None:
     aided = max((zone.distance for zone in zones if zone.way == "aided"), key=badness, default=found.headline_distance)
     reach = {"guests": found.headline_distance, "crew": found.headline_distance}
     reach["cameras"] = max(aided, found.headline_distance, key=badness)
-    mine = counted(assessment)
+    mine = assessment.counted
     near = found.scatter_distance
     rows = []
     for key, far in reach.items():
-        group = [one for one in mine if _group(one, found.aided) == key]
+        group = [one for one in mine if assessment.group_of(one) == key]
         worst = next(iter(unanswered(group)), None)
         state = faint(text("decision.nobody")) if not group else Part(text("decision.none_above"), SMALL)
         if worst is not None:
@@ -124,15 +106,10 @@ def by_barrier(loads: Sequence[BarrierLoad]) -> dict[str, list[BarrierLoad]]:
     return {name: sorted(own, key=lambda one: -badness(one.load)) for name, own in found.items()}
 
 
-def holds(load: BarrierLoad) -> bool:
-    """Return whether a barrier holds one way of the light, all fitted lasers together."""
-    return load.holds and load.factor <= 1.0
-
-
 def scatter_only(barrier: str, sheet: Sheet) -> bool:
     """Return whether scattered light is all that a barrier stops, or is there for."""
     own = [one for one in sheet.assessment.decision.loads if one.barrier == barrier]
-    beaten = {one.way for one in own if not holds(one)}
+    beaten = {one.way for one in own if not one.stands}
     return {one.way for one in own if one.asked} == {"scatter"} or {one.way for one in own} - beaten == {"scatter"}
 
 
@@ -166,7 +143,7 @@ def _loads(sheet: Sheet) -> None:
     rows = []
     for name, own in by_barrier([one for one in sheet.assessment.decision.loads if one.asked]).items():
         needed, rated = load_cells(own[0], sheet)
-        fails = [one for one in own if not holds(one)]
+        fails = [one for one in own if not one.stands]
         result = [Part(text("barriers.fails" if fails else "barriers.holds"), Style(8.5, bold=True))]
         result += [faint(text("barriers.scatter_only"))] if scatter_only(name, sheet) else []
         light = Part(way_of(own[0], sheet), SMALL), faint(f"{own[0].laser}, {own[0].setup}")
@@ -223,7 +200,7 @@ def scenario_text(found: Scenario, sheet: Sheet) -> str:
 
 
 def _open(sheet: Sheet) -> list[str]:
-    found = unanswered(counted(sheet.assessment))
+    found = unanswered(sheet.assessment.counted)
     said = [*map(tidy, sheet.assessment.decision.causes), *(scenario_text(one, sheet) for one in found[:_WORST])]
     return [*said, sheet.text("rests.more", count=len(found) - _WORST)] if len(found) > _WORST else said
 
@@ -249,7 +226,7 @@ def _struck_out(sheet: Sheet) -> list[str]:
 def _answers(sheet: Sheet) -> list[str]:
     """Return which barriers and which eyewear answer scenarios above the limit, and how many each."""
     counts: dict[str, int] = {}
-    for one in counted(sheet.assessment):
+    for one in sheet.assessment.counted:
         if one.answer and not one.below:
             counts[one.answer] = counts.get(one.answer, 0) + 1
     return [sheet.text("rests.answers_for", answer=tidy(answer), count=count) for answer, count in counts.items()]

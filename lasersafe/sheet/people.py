@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from lasersafe.drawing.values import duration, place, ratio, tidy
 from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
-from lasersafe.results import Control, EyewearNeed, Scenario
+from lasersafe.results import Control, EyewearNeed, Scenario, unanswered
 from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.front import by_barrier, counted, holds, load_cells, scatter_only, unanswered, way_of
+from lasersafe.sheet.front import by_barrier, load_cells, scatter_only, way_of
 from lasersafe.sheet.references import joined
 from lasersafe.sheet.text import Style
 from lasersafe.wording import CONTROL_KINDS, WAYS
@@ -23,7 +23,7 @@ _RATIO = Style(8.5, bold=True)
 
 def people(sheet: Sheet) -> None:
     """Print one row for each person: the worst way, what keeps it below, what to wear, for how long."""
-    mine = counted(sheet.assessment)
+    mine = sheet.assessment.counted
     sheet.begin("people.heading", keep=110.0, intro="people.intro", style=NOTE)
     persons = {one.person: one.role for one in sheet.assessment.scenarios}
     rows = [_person(name, role, [one for one in mine if one.person == name], sheet) for name, role in persons.items()]
@@ -87,8 +87,8 @@ def _barrier(name: str, own: Sequence[BarrierLoad], sheet: Sheet) -> Row:
     asked = [one for one in own if one.asked]
     first = next(iter(asked or own))
     needed, rated = load_cells(first, sheet)
-    beaten = {way_of(one, sheet): one for one in reversed(own) if not holds(one)}
-    fails = [one for one in asked if not holds(one)]
+    beaten = {way_of(one, sheet): one for one in reversed(own) if not one.stands}
+    fails = [one for one in asked if not one.stands]
     result = [strong(text("barriers.fails" if fails else "barriers.holds"))]
     if scatter_only(name, sheet):
         result.append(strong(text("barriers.scatter_only")))
@@ -135,7 +135,7 @@ def _missing(sheet: Sheet) -> None:
         key = "missing.alone" if one.eyewear_alone else "missing.control"
         groups.setdefault((key, one.person, one.laser), []).append(references.by_key(one.scenario))
     controlled = {one.scenario for one in record.findings}
-    for left in unanswered(counted(sheet.assessment)):
+    for left in unanswered(sheet.assessment.counted):
         if left.key not in controlled:
             group = ("missing.answer", left.person, sheet.say(left.laser))
             groups.setdefault(group, []).append(references.by_key(left.key))
