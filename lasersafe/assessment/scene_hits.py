@@ -91,8 +91,9 @@ def person_places(stage: Stage, tissue: str, beyond: float = 0.0) -> Places:
         x0, y0, x1, y1 = outline.bounds
         low.append((x0, y0, levels[0]))
         high.append((x1, y1, levels[1]))
-        free = outline.difference(stage.near_walls)
-        outlines.append(None if person.area is None else outline if free.is_empty else free)
+        free = outline.difference(stage.near_walls) if outline.intersects(stage.near_walls) else outline
+        whole = person.area is None or free.equals(shapely.box(x0, y0, x1, y1))
+        outlines.append(None if whole else outline if free.is_empty else free)
     return Places(np.array(low), np.array(high), outlines, beyond)
 
 

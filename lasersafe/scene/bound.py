@@ -26,7 +26,7 @@ MOST_BOXES = 2000  # of one receiver; common practice, no source
 _NEAR, _ROUGH = 1.02, 1.25  # times the highest that was found: so near a bound is good enough, and below half the limit
 _PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
 _UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
-_TRIED = 12  # boxes of a receiver that are looked at together, those with the highest bounds first
+_TRIED = 24  # boxes of a receiver that are looked at together, those with the highest bounds first
 _STARTS = 12  # boxes in which light starts, the nearest ones first
 
 BELOW, ABOVE, NOT_PROVEN = 0, 1, 2
@@ -109,7 +109,9 @@ def _highest(pool: _Open) -> FLAGS:
     return chosen
 
 
-def most_light(groups: Sequence[Sequence[Light]], middle: FLOAT, half: FLOAT, beyond: float = 0.0) -> FLOAT:
+def most_light(
+    groups: Sequence[Sequence[Light]], middle: FLOAT, half: FLOAT, beyond: float = 0.0, asked: FLAGS | None = None
+) -> FLOAT:
     """Return at least the exposure over limit anywhere in boxes, of each light, of shape (lights, boxes).
 
     Parameters
@@ -120,27 +122,35 @@ def most_light(groups: Sequence[Sequence[Light]], middle: FLOAT, half: FLOAT, be
         Middles and half edges. [m]
     beyond : float
         Only what is farther than this from where the light starts counts. [m]
+    asked : numpy.ndarray of bool, shape (lights, boxes), optional
+        Which light is asked for in which box; the others are 0.
 
     Returns
     -------
     numpy.ndarray, shape (lights, boxes)
         0 where all of a light is stopped, and where another of the same group gives more without any walls. [1]
     """
-    rows = []
+    rows = np.zeros((sum(len(group) for group in groups), len(middle)))
+    number = 0
     for group in groups:
         highest = np.full(len(middle), LEAST)
         for source, walls in group:
-            free = source.over(middle, half)
+            at = np.arange(len(middle)) if asked is None else np.flatnonzero(asked[number])
+            m, h = middle[at], half[at]
+            free = source.over(m, h) if at.size else np.zeros(0)
             if beyond > 0.0:
-                away = np.sqrt(np.square(np.abs(middle - np.array(source.apex)) + half).sum(axis=1))
+                away = np.sqrt(np.square(np.abs(m - np.array(source.apex)) + h).sum(axis=1))
                 free = np.where(away > beyond, free, 0.0)
             if len(walls):
-                wanted = np.flatnonzero(free > highest)
-                free = np.where(free > highest, free, 0.0)
-                free[wanted] = _past(source, walls, middle[wanted], half[wanted], free[wanted])
-            rows.append(free)
-            highest = np.fmax(highest, free)
-    return np.array(rows).reshape(len(rows), len(middle))
+                above = free > highest[at]
+                wanted = np.flatnonzero(above)
+                free = np.where(above, free, 0.0)
+                if wanted.size:
+                    free[wanted] = _past(source, walls, m[wanted], h[wanted], free[wanted])
+            rows[number, at] = free
+            highest[at] = np.fmax(highest[at], free)
+            number += 1
+    return rows
 
 
 def _past(source: Source, walls: Walls, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
@@ -239,13 +249,16 @@ def bound(
     light, boxes = np.full(count, -1), np.zeros(count, dtype=np.intp)
     pool = _Open(place.copy(), (places.high - places.low) / 2.0, np.arange(count), np.full(count, np.inf))
     pool = _inside(places, pool)
+    whole = np.array([source.over(place, (places.high - places.low) / 2.0) for group in groups for source, _ in group])
     while len(pool.owner):
         best = _highest(pool)
         now, pool = pool.taken(best), pool.taken(~best)
-        each = most_light(groups, now.middle, now.half, places.beyond)
+        # what nowhere in a place gives more than was found there need not be looked at again
+        asked = ~(whole <= found)[:, now.owner] if len(groups) == 1 and len(whole) else None
+        each = most_light(groups, now.middle, now.half, places.beyond, asked)
         now.upper = np.minimum(summed(groups, each), now.upper)
         np.add.at(boxes, now.owner, 1)
-        _points(groups, places, now, each.argmax(axis=0) if len(each) else now.owner, (found, place, light))
+        _points(groups, places, now, each.argmax(axis=0) if len(each) else now.owner, (found, place, light), whole)
         settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
         np.maximum.at(upper, now.owner[settled], now.upper[settled])
         pool = pool.joined(_inside(places, halved(now.taken(~settled))))
@@ -270,6 +283,7 @@ def _points(
     now: _Open,
     strongest: NDArray[np.intp],
     best: tuple[FLOAT, FLOAT, NDArray[np.intp]],
+    whole: FLOAT,
 ) -> None:
     """Look at single points of the boxes, and raise what was found of a place, where, and of which light.
 
@@ -288,7 +302,8 @@ def _points(
     points, owner = np.concatenate(tried), np.concatenate(owners)
     inside = _within(places, owner, points)
     owner, points = owner[inside], points[inside]
-    each = most_light(groups, points, np.zeros_like(points), places.beyond)
+    asked = ~(whole <= found)[:, owner] if len(groups) == 1 and len(whole) else None
+    each = most_light(groups, points, np.zeros_like(points), places.beyond, asked)
     total = summed(groups, each)
     order = np.lexsort((total, owner))
     last = order[np.append(np.diff(owner[order]) > 0, True)] if len(order) else order
