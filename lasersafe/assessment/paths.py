@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.lit import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.panes import panes_of
-from lasersafe.scene.bound import Light, Places, most_light
+from lasersafe.scene.bound import Light, Places, most_light, starts_before
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.mirrors import (
     Mirror,
@@ -39,6 +39,7 @@ FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror 
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
 _TALL = 2.0  # m
+_ROUND = 20.0  # m round all places: what is lit of the floor farther away gives a 400th of what is 1 m away
 _PATCHES, _FINEST = 24, 0.02  # parts of a lit wall or floor that are told apart, and how small they get [m]
 _MOST_PATCHES, _FINE, _NEAR = 200, 0.4, 0.35  # near people more of them, down to a size [m] and a share of the distance
 
@@ -187,9 +188,14 @@ class Face:
     normal: FLOAT
     reflectance: float
 
+    @property
+    def level(self) -> bool:
+        """Whether it is a floor or a ceiling."""
+        return bool(abs(self.normal[2]) > 0.5)
+
 
 def faces_of(scene: Scene) -> list[Face]:
-    """Return barriers and walls, each with both sides."""
+    """Return barriers and walls, each with both sides, floor and ceiling."""
     found = []
     for entry in scene.barrier:
         share = MATT if entry.reflectance is None else float(entry.reflectance)
@@ -201,6 +207,18 @@ def faces_of(scene: Scene) -> list[Face]:
             edges = np.array([[b[0] - a[0], b[1] - a[1], 0.0], [0.0, 0.0, top - bottom]])
             normal = np.array([a[1] - b[1], b[0] - a[0], 0.0]) / length
             found += [Face(entry.name, np.array([*a, bottom]), edges, side * normal, share) for side in (1.0, -1.0)]
+    spots = np.array([a.position.pair for a in scene.aim])
+    people = people_of(scene)
+    low, high = (
+        pick(np.vstack([spots, side[:, :2]]), axis=0) + off
+        for pick, side, off in ((np.min, people.low, -_ROUND), (np.max, people.high, _ROUND))
+    )
+    edges = np.array([[high[0] - low[0], 0.0, 0.0], [0.0, high[1] - low[1], 0.0]])
+    for name, part, up in (("ground", scene.ground, 1.0), ("ceiling", scene.ceiling, -1.0)):
+        if name == "ground" or part is not None:
+            share = MATT if part is None or part.reflectance is None else float(part.reflectance)
+            level = float(getattr(part, "height", 0.0))
+            found.append(Face(name, np.array([*low, level]), edges, np.array([0.0, 0.0, up]), share))
     return found
 
 
@@ -286,6 +304,9 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
             owner, cut = np.concatenate([owner, owner[at]]), np.concatenate([cut, cut[at]])
     middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
     half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
+    level = np.abs(normal[owner, 2]) > 0.5
+    if level.any():
+        middle[level], half[level] = _before_walls(lights, middle[level], half[level])
     found = []
     for number in sorted(set(owner.tolist())):
         face, own = faces[number], owner == number
@@ -300,3 +321,41 @@ def _comes_from(source: Source) -> FLOAT:
     if source.plane is None or source.spots is not None or abs(source.plane[1][2]) > 0.999:
         return np.array(source.apex)
     return np.array(source.plane[0])
+
+
+def _before_walls(lights: Sequence[Light], middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
+    """Return lit boxes of a floor without what lies in the shadow of a wall that crosses them. [m]."""
+    walls = lights[0][1]
+    for n, base in zip(walls.normal, np.sum(walls.start * walls.normal, axis=1), strict=True):
+        level, off = middle[:, :2] @ n - base, half[:, :2] @ np.abs(n)
+        some = np.flatnonzero(np.abs(level) < off)
+        sides = {bool(_comes_from(source)[:2] @ n > base) for source, _ in lights}
+        if not some.size or len(sides) > 1:
+            continue
+        towards = 1.0 if sides.pop() else -1.0
+        far = _cut(middle[some], half[some], -towards * n, -towards * base)
+        dark = np.ones(some.size, dtype=bool)
+        for source, own in lights:
+            start, size = starts_before(source, own)
+            low, high = (start - size).min(axis=0), (start + size).max(axis=0)
+            one = np.ones((some.size, 1))
+            dark &= own.stop(
+                one * (low + high) / 2.0, one * (high - low) / 2.0, *far, plane=source.cut_plane(), home=source.home
+            )
+        cut = some[dark]
+        middle[cut], half[cut] = _cut(middle[cut], half[cut], towards * n, towards * base)
+    return middle, half
+
+
+def _cut(middle: FLOAT, half: FLOAT, n: FLOAT, base: float) -> tuple[FLOAT, FLOAT]:
+    """Return the smallest boxes round what of boxes lies where n . x is at least so much. [m]."""
+    low, high = middle - half, middle + half
+    for axis in (0, 1):
+        other = np.maximum(n[1 - axis] * low[:, 1 - axis], n[1 - axis] * high[:, 1 - axis])
+        if abs(n[axis]) > 1e-9:
+            edge = (base - other) / n[axis]
+            if n[axis] > 0.0:
+                low[:, axis] = np.clip(edge, low[:, axis], high[:, axis])
+            else:
+                high[:, axis] = np.clip(edge, low[:, axis], high[:, axis])
+    return (low + high) / 2.0, (high - low) / 2.0

@@ -318,7 +318,10 @@ class Stage:
         """Return what ends a beam of a laser, or what mirrors make of it, and where."""
         beams = self._beams_of_eyes(context, pose) if mirrored else [self._seen_by_eyes(context, pose)]
         walls = self.walls(context, "direct", pose.mode)
-        return lit_faces([(beam, walls) for beam in beams], faces_of(self.scene), people_of(self.scene))
+        faces, people = faces_of(self.scene), people_of(self.scene)
+        if mirrored:  # what may send a beam anywhere lights the floor next to people whom it can hit as well
+            faces = [face for face in faces if not face.level]
+        return lit_faces([(beam, walls) for beam in beams], faces, people)
 
     def _ends(
         self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion, *, mirrored: bool

@@ -155,7 +155,7 @@ def most_light(
 
 def _past(source: Source, walls: Walls, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
     """Return what of a light comes past walls."""
-    start, size = _starts(source, walls)
+    start, size = starts_before(source, walls)
     if not len(start):
         return np.zeros_like(free)
     blur = source.profile.aperture_radius if isinstance(source.profile, BeamProfile) else _PUPIL
@@ -202,8 +202,8 @@ def _past_parts(
     return found
 
 
-def _starts(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:
-    """Return boxes in which all light of a source starts, without what lies behind walls for a head."""
+def starts_before(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:
+    """Return boxes in which all light of a source starts, without what lies behind walls for a head. [m]."""
     if source.home is None or source.cut_plane() is not None:
         return source.starts
     return walls.confined(source.home, *source.starts)
@@ -364,7 +364,7 @@ def _witnessed(groups: Sequence[Sequence[Light]], number: int, point: FLOAT) -> 
     there, none = point[None, :], np.zeros((1, 3))
     if not float(source.still(point).over(there, none)[0]) > 1.0:
         return False
-    middle, half = _starts(source, walls)
+    middle, half = starts_before(source, walls)
     many = np.broadcast_to(there, middle.shape)
     size = np.full(many.shape, source.profile.aperture_radius if isinstance(source.profile, BeamProfile) else _PUPIL)
     return bool(walls.clear(middle, half, many, size).any())
