@@ -64,14 +64,14 @@ class Lit:
     @property
     def plane(self) -> tuple[Vector, Vector] | None:
         """Its middle and normal, None where the way it faces is not known."""
-        return None if self.normal is None else (self.position, self.normal)
+        return None if self.normal is None or self.off else (self.position, self.normal)
 
     @property
     def as_mirror(self) -> Mirror:
         """It as a part of the scene that reflects."""
         gathers = self.mirror and self.shape in ("concave", "unknown")
         return Mirror(
-            self.name, self.position, self.normal, self.width, self.reflectance, self.curved_by, gathers,
+            self.name, self.position, self.normal, self.width, self.reflectance, self.curved_by, self.off, gathers,
         )  # fmt: skip
 
     @property

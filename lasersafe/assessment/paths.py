@@ -158,7 +158,7 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member) -> li
         bent = curved_sources(context, pose, item, spots, source.profile, source)
         found += [replace(one, factor=one.factor * source.factor) for one in bent]
     if item is None or item.may_be_flat:
-        if mirror.normal is None:
+        if mirror.normal is None or (mirror.off and not source.aimed):
             found.append(facing_anywhere(source, mirror, spots, reach))
         else:
             found.append((reflected if source.aimed else image_of_spots)(source, mirror, reach))

@@ -141,7 +141,8 @@ def most_light(
             if beyond > 0.0:
                 away = np.sqrt(np.square(np.abs(m - np.array(source.apex)) + h).sum(axis=1))
                 free = np.where(away > beyond, free, 0.0)
-            if len(walls):
+            sure = source.spots is not None or not source.bulge  # where a mirror that is off begins is not known
+            if len(walls) and sure:
                 above = free > highest[at]
                 wanted = np.flatnonzero(above)
                 free = np.where(above, free, 0.0)

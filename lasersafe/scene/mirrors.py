@@ -31,6 +31,7 @@ class Mirror:
     width: float
     reflectance: float
     radius: float = 0.0  # of a ball of which it is a cap: above 0 convex, below 0 hollow, 0 flat or not known [m]
+    off: float = 0.0  # by how much its normal can be off [rad]
     gathers: bool = False  # it may be hollow, so that light below the limit on it can be above it in its focus
 
 
@@ -78,18 +79,20 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
         normal = (-normal[0], -normal[1], -normal[2])
     image = mirrored(source.apex, mirror.position, normal)
     offset = [m - i for m, i in zip(mirror.position, image, strict=True)]
-    loose = math.hypot(*source.moves)
+    # a normal that is off moves the image, and turns the beam by twice as much
+    shift = 2.0 * away * math.sin(min(mirror.off, math.pi / 2.0))
+    loose = math.hypot(*source.moves) + math.sqrt(3.0) * shift
     reach_of = mirror.width / 2.0 + loose
     half = math.asin(reach_of / (away - loose)) if away - loose > reach_of else math.pi / 2.0
-    moves = np.abs(np.eye(3) - 2.0 * np.outer(normal, normal)) @ np.array(source.moves)
+    moves = np.abs(np.eye(3) - 2.0 * np.outer(normal, normal)) @ np.array(source.moves) + shift
     through = Cone((offset[0] / away, offset[1] / away, offset[2] / away), half)
     aimed = source.directions.cone()
-    directions = through
-    if aimed.half_angle < half:
-        directions = Cone(turned(aimed.axis, normal), aimed.half_angle)
+    directions, own = through, aimed.half_angle + 2.0 * mirror.off
+    if own < half:
+        directions = Cone(turned(aimed.axis, normal), own)
     return replace(
         source, way="mirror", apex=image, directions=directions, reach=reach, start=max(abs(side), 1e-6),
-        moves=(float(moves[0]), float(moves[1]), float(moves[2])),
+        moves=(float(moves[0]), float(moves[1]), float(moves[2])), bulge=math.sin(min(mirror.off, math.pi / 2.0)),
         factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
     )  # fmt: skip
 
