@@ -11,7 +11,8 @@ import shapely
 from lasersafe.optics.propagation import BeamGeometry
 from lasersafe.records.step import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, Places, bound, most_light
-from lasersafe.scene.directions import Around, Box, Cone, Directions, about, unit
+from lasersafe.scene.directions import Around, Box, Cone, Directions, about, turned, unit
+from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Gap, Screen, blocked
 from lasersafe.scene.sources import Source
@@ -153,3 +154,22 @@ def test_groups_are_added_and_ways_of_a_group_are_not():
     assert bound([[(one, OPEN)], [(two, OPEN)]], person).upper[0] == pytest.approx(2.0 * single)
     assert bound([[(one, OPEN), (two, OPEN)]], person).upper[0] == pytest.approx(single)
     assert most_light([[(one, OPEN)], [(two, OPEN)]], person.low, person.low * 0.0).shape == (2, 1)
+
+
+def test_a_mirror_that_is_off_by_its_tolerance_gives_no_more_than_the_bound():
+    """Normals drawn within 5 degrees of the stated one: the exact image of each gives less at points of each box."""
+    rng, off = np.random.default_rng(8), math.radians(5.0)
+    source = laser(5.0, 5e-3, 2e-3, LEVEL)
+    stated = np.array(unit(math.radians(140.0), 0.0))
+    mirror = Mirror("m", (0.0, 3.0, 1.6), tuple(stated.tolist()), 0.3, 0.9, off=off)
+    bounded = reflected(source, mirror, 1e3)
+    for _ in range(200):
+        normal = stated + rng.normal(0.0, 1.0, 3) * off * 0.5
+        normal /= np.linalg.norm(normal)
+        if math.acos(min(float(normal @ stated), 1.0)) > off:
+            continue
+        exact = reflected(source, Mirror("m", mirror.position, tuple(normal.tolist()), 0.3, 0.9), 1e3)
+        way = turned((0.0, 1.0, 0.0), tuple(normal.tolist()))
+        point = np.array(mirror.position) + np.array(way) * rng.uniform(0.5, 9.0) + rng.normal(0.0, 2e-3, 3)
+        there, none = point[None, :], np.zeros((1, 3))
+        assert exact.over(there, none)[0] <= bounded.over(there, none)[0] * (1.0 + 1e-9)
