@@ -9,7 +9,7 @@ import sys
 import time
 from typing import Any
 
-LONGEST = 60.0  # [s] for one job
+LONGEST = 120.0  # [s] for one job; two lasers with unknown optics take half a minute
 _IDLE = 120.0  # [s] after which a worker that has nothing to do is ended
 _LINE = 64 * 1024 * 1024  # bytes of one answer
 
