@@ -16,7 +16,7 @@ from lasersafe.hazard.eyewear_tables import en207
 from lasersafe.hazard.eyewear_worst import covering, hardest_need, widths_beyond
 from lasersafe.hazard.marking import NO_PROTECTION, MarkingError, parse_marking
 from lasersafe.hazard.setting_search import worst_settings
-from lasersafe.hazard.settings import Range, SettingSpace
+from lasersafe.hazard.settings import Range
 from lasersafe.hazard.wavelengths import between_marks, marking_edges, worst_wavelengths
 from lasersafe.optics.propagation import to_1_over_e
 from lasersafe.quantity import format_quantity
@@ -90,55 +90,6 @@ class EyewearQuestion(BeamQuestion):
         return [Message(f"asks.{key}") for key, holds in asked.items() if holds]
 
 
-def needs_of(
-    waves: Range,
-    space: SettingSpace,
-    widths: Widths,
-    *,
-    rule_sets: tuple[str, ...],
-    duration: float | None,
-    profile: str,
-    markings: Iterable[str] = (),
-) -> tuple[EyewearNeed, float, list[MarkingVerdict]]:
-    """Return what eyewear has to carry at every wavelength, the longest exposure [s], and what each pair is worth.
-
-    Parameters
-    ----------
-    waves : tuple of float
-        Lowest and highest wavelength. [m]
-    space : SettingSpace
-        The settings that are allowed.
-    widths : sequence of tuple
-        Places with the 1/e diameters of the beam there. [m]
-    rule_sets : tuple of str
-        Rule sets to work out.
-    duration : float or None
-        Exposure; None for the usual one. [s]
-    profile : str
-        ``gaussian`` or ``top-hat``.
-    markings : iterable of str
-        As printed; one that cannot be read counts as no protection.
-    """
-    markings, (low, high) = list(markings), waves
-    tried: tuple[float, ...] = (low,)
-    if high > low:
-        tried = tuple(sorted({*worst_wavelengths(low, high), *between_marks(low, high, marking_edges(markings))}))
-    needs, times = [], []
-    rate: float | None = None
-    for wave in tried:
-        time = max(exposure_duration(wave, "direct")[0], space.longest_pulse) if duration is None else duration
-        settings = worst_settings(space, rule_sets, "eye", wave, time)
-        rate = slowest_rate(space, settings[0])
-        needs.append(
-            hardest_need(
-                widths, settings, wavelength=wave, space=space, rule_sets=rule_sets, duration=time, profile=profile
-            )
-        )
-        times.append(time)
-    need = covering(needs) if len(needs) > 1 else needs[0]
-    return need, max(times), [_verdict(marking, needs, rate) for marking in markings]
-
-
 def _verdict(marking: str, needs: Sequence[EyewearNeed], rate: float | None) -> MarkingVerdict:
     """Return the verdict that holds at every wavelength."""
     try:
@@ -184,11 +135,24 @@ def work_out(question: EyewearQuestion) -> Worked:
     duration = tried(lambda: optional_number(question.duration, "s", "duration"))
     if faults or not (waves and space and width):
         raise InputError(faults[0] if len(faults) == 1 else Message("asks.all", faults="\n- ".join(["", *faults])))
-    need, time, worn = needs_of(
-        waves, space, width[0], rule_sets=question.rule_sets(), duration=duration, profile=question.profile,
-        markings=question.wearing,
-    )  # fmt: skip
-    return Worked(waves, *width, need, time, worn)
+    widths, (low, high), markings = width[0], waves, question.wearing
+    tolerated: Iterable[float] = (low,)
+    if high > low:
+        tolerated = sorted({*worst_wavelengths(low, high), *between_marks(low, high, marking_edges(markings))})
+    needs: list[EyewearNeed] = []
+    times, rate, sets = [], None, question.rule_sets()
+    for wave in tolerated:
+        time = max(exposure_duration(wave, "direct")[0], space.longest_pulse) if duration is None else duration
+        settings = worst_settings(space, sets, "eye", wave, time)
+        rate = slowest_rate(space, settings[0])
+        needs.append(
+            hardest_need(
+                widths, settings, wavelength=wave, space=space, rule_sets=sets, duration=time, profile=question.profile
+            )
+        )
+        times.append(time)
+    need = covering(needs) if len(needs) > 1 else needs[0]
+    return Worked(waves, *width, need, max(times), [_verdict(marking, needs, rate) for marking in markings])
 
 
 def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:

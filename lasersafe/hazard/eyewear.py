@@ -13,33 +13,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.eyewear_scale import (
-    FACTOR_ANYWAY,
-    TOLERANCE,
-    beam_factor,
-    pulse_letters,
-    scale_numbers,
-    worst_rates,
-)
+from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE
 from lasersafe.hazard.eyewear_tables import en207
 from lasersafe.records.step import ScaleNeed
 from lasersafe.wording.message import Message, joined, key_of, listed
-
-__all__ = [
-    "KILOWATT_CLASS",
-    "beam_factor",
-    "decide",
-    "density_number",
-    "eyewear_notes",
-    "marking_to_ask",
-    "nanometre_text",
-    "no_reliance",
-    "optical_density",
-    "pulse_letters",
-    "round_up_density",
-    "scale_numbers",
-    "worst_rates",
-]
 
 KILOWATT_CLASS = 1000.0  # [W] mean power of a direct hit; a decision of this program, no source
 

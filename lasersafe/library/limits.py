@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lasersafe import limits
 from lasersafe.errors import InputError
 from lasersafe.hazard import eyewear
+from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
 from lasersafe.hazard.lasting import body_area
 from lasersafe.library.given import Given, broadcast, given, given_density, given_or_none
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
@@ -262,7 +263,7 @@ def scale_numbers(
         light, width, *rest = (None if one is None else float(one[place]) for one in flat.values())
         assert light is not None
         assert width is not None
-        needs = eyewear.scale_numbers(
+        needs = needed_numbers(
             light, beam_diameter_63=width,
             power=rest[0], pulse_energy=rest[1], pulse_duration=rest[2], repetition_rate=rest[3],
         )  # fmt: skip

@@ -18,9 +18,8 @@ from lasersafe.hazard.eyewear import (
     no_reliance,
     optical_density,
     round_up_density,
-    scale_numbers,
-    worst_rates,
 )
+from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
 from lasersafe.results import ScaleNeed
 
 

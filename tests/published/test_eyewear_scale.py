@@ -7,7 +7,8 @@ import re
 
 import pytest
 
-from lasersafe.hazard.eyewear import marking_to_ask, pulse_letters, scale_numbers
+from lasersafe.hazard.eyewear import marking_to_ask
+from lasersafe.hazard.eyewear_scale import pulse_letters, scale_numbers
 from lasersafe.hazard.eyewear_tables import en208, iec60825_4
 from lasersafe.hazard.marking import judge
 from tests.published.printed import WrongPrintError, printed, wrong_in_print
