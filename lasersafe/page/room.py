@@ -90,7 +90,6 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         "open_people": [ids[one["person"]] for one in people if one["open"]],
         "cameras": _cameras(shown, say),
         "assumed": _assumed(case, room, say),
-        "reach": _reach(scene) if len(room.lasers) == 1 else None,
         "caution": wording.caution_short,
     }
 
@@ -130,17 +129,6 @@ def path_of(shape: Any, deep: float) -> str:
             points = [f"{x * UNITS:.1f} {(deep - y) * UNITS:.1f}" for x, y in ring.coords]
             parts.append(f"M{'L'.join(points)}" + ("Z" if one.geom_type == "Polygon" else ""))
     return "".join(parts)
-
-
-def _reach(scene: SceneResult) -> float | None:
-    """Return how far from its laser anything is above a limit, whatever stands in the way; None where not known. [m].
-
-    What a beam lights up is no farther than the beam exceeds a limit itself, so both distances are added.
-    """
-    paths = [z.distance for z in scene.zones if not z.kind.startswith("scatter")] + [b.distance for b in scene.beyond]
-    scatter = [z.distance for z in scene.zones if z.kind.startswith("scatter")]
-    far = max(map(badness, paths), default=0.0) + max(map(badness, scatter), default=0.0)
-    return far * 1.02 + 0.5 if math.isfinite(far) else None
 
 
 # ---------------------------------------------------------------------------------------------------------------------
