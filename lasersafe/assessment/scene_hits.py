@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from lasersafe.assessment.calculation import limit_steps
+from lasersafe.assessment.calculation import Working, beam_working, limit_steps, scatter_working
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.portions import lessened, portion_step, portions
@@ -19,6 +19,7 @@ from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.emission import source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
+from lasersafe.hazard.zones import exposure_at
 from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.records.fields import badness
@@ -52,6 +53,7 @@ class Hit:
     angle: float = ALPHA_MIN  # angular subtense of the source [rad]
     fractions: dict[tuple[str, str], float] = field(default_factory=dict)  # as in `results.Scenario`
     proven: Message | None = None  # whether it is proven below, or shown above, or neither
+    plain: tuple[Working, float] | None = None  # the exposure on the axis, or of a spot, at that distance
 
 
 def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
@@ -237,7 +239,30 @@ def exact_hit(
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
     ratio, exposure, criterion, angle = best
     away = source.path_to(point)
-    return Hit(ratio, exposure, criterion, by_rule_set, point, away, source.surface, where, angle, fractions)
+    plain = _plain(context, source, criterion, point, away)
+    return Hit(
+        ratio, exposure, criterion, by_rule_set, point, away, source.surface, where, angle, fractions, plain=plain
+    )
+
+
+def _plain(
+    context: Context, source: Source, criterion: Criterion, point: Vector, away: float
+) -> tuple[Working, float] | None:
+    """Return how the exposure on the axis, or before a lit spot, is worked out at a distance, and what it is."""
+    if isinstance(source.profile, BeamProfile):
+        value = exposure_at(source.profile.beam, away, criterion, source.factor)
+        return beam_working(criterion, source.profile.beam, away, source.factor, ""), value
+    model, place, view = context.case.settings.scatter_model, max(away, 0.01), _view(source, point, max(away, 0.01))
+    value = float(scatter_exposure(criterion.amount, source.factor, place, view, model))
+    return scatter_working(criterion, place, source.surface, source.factor, view, model, None), value
+
+
+def _view(source: Source, point: Vector, away: float) -> float:
+    """Return the angle from the normal of a lit surface under which a point sees it, 0 where none is known. [rad]."""
+    if source.plane is None:
+        return 0.0
+    cosine = sum((p - a) * k for p, a, k in zip(point, source.apex, source.plane[1], strict=True)) / away
+    return math.acos(min(1.0, max(0.0, cosine)))
 
 
 def _scatter_pairs(
@@ -250,11 +275,8 @@ def _scatter_pairs(
     view_from: float,
 ) -> list[tuple[float, Criterion, float]]:
     """Return the ratio of every comparison and the source angle of its limit; behind an instrument a point is seen."""
-    away, view = max(source.path_to(point), 0.01), 0.0
-    if source.plane is not None:
-        n = source.plane[1]
-        cosine = sum((p - a) * k for p, a, k in zip(point, source.apex, n, strict=True)) / away
-        view = math.acos(min(1.0, max(0.0, cosine)))
+    away = max(source.path_to(point), 0.01)
+    view = _view(source, point, away)
     model = context.case.settings.scatter_model
     seen = None if tissue == "skin" else with_aid
     sized = isinstance(source.profile, ScatterProfile) and source.profile.wide

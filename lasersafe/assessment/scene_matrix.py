@@ -21,7 +21,7 @@ from lasersafe.assessment.stage import Stage
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
-from lasersafe.results import Scenario
+from lasersafe.results import Scenario, Step
 from lasersafe.scene.bound import Light
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import BeamProfile, farthest_of
@@ -249,9 +249,6 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     if one.way != "mirror then scatter":
         x, y, z = (f"{value:.2f}" for value in hit.point)
         where = Message("hit.at_place", where=where, x=x, y=y, z=z)
-    formula = Message("hit.formula", symbol="E_L" if hit.criterion.limit_unit == "W/m2" else "H_L")
-    numbers = joined(filter(None, (where, word(one.note), hit.proven)))
-    working = Working(formula, numbers, "docs/method.md, section 16, from the places of the scene")
     criterion = hit.criterion
     if context.setup.fitted:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
@@ -276,10 +273,27 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         fractions=hit.fractions,
         surface=hit.surface,
         struck_out=one.struck_out,
-        steps=exposure_steps(hit.criterion, hit.exposure, working) if context.setup.fitted else (),
+        steps=_steps(one, hit, where) if context.setup.fitted else (),
         mode=", ".join([*sorted((g.mode for g in group), key=MODES.index), *_stopped(context, one.way)]),
         placed=True,
     )
+
+
+def _steps(one: Found, hit: Hit, where: Message) -> tuple[Step, ...]:
+    """Return the exposure on the axis, or before the lit spot, what of it counts at the place, and the ratio."""
+    words = joined(filter(None, (where, word(one.note), hit.proven)))
+    symbol, source = "E" if hit.criterion.limit_unit == "W/m2" else "H", "docs/method.md, section 16"
+    if hit.plain is None or not 0.0 < hit.plain[1] < math.inf or not hit.exposure < math.inf:
+        return exposure_steps(hit.criterion, hit.exposure, Working(f"{symbol}(r)", words, source))
+    working, value = hit.plain
+    times = hit.exposure / value
+    first = Step(
+        f"{symbol}₀", Message("step.exposure"), working.formula, working.numbers, value, hit.criterion.limit_unit,
+        working.source, "own",
+    )  # fmt: skip
+    key = "hit.through" if one.way == "aided viewing" else "hit.raised" if times > 1.0 else "hit.share"
+    why = Message(key, factor=f"{times:.5g}", where=words)
+    return first, *exposure_steps(hit.criterion, hit.exposure, Working(f"{symbol} = {symbol}₀ · k", why, source))
 
 
 def _matrix(context: Context, person: str, found: list[Found]) -> list[MatrixCell]:
