@@ -102,8 +102,8 @@ def _together(stage: Stage, alone: list[ZoneShape]) -> Iterator[ZoneShape]:
             if len(groups) < 2:
                 continue
             parts = [stage.outline(_counted(source, len(groups))) for group in groups for source, _ in group]
-            area = lit_area(groups, shapely.union_all(parts), stage.band, plan_of(stage).extent)
-            area = shapely.difference(area, own)
+            free = shapely.difference(shapely.union_all(parts), own)
+            area = lit_area(groups, free, stage.band, plan_of(stage).extent)
             if not polygons(area):
                 continue
             shapes, starts = polygons(area), [pose.apex for one in placed for pose in stage.poses(one, "running")]

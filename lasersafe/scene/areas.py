@@ -35,6 +35,7 @@ _ROUND = math.cos(math.pi / (4 * _SEGMENTS))
 _SQUARES = 16  # along the longer side of an area, before they are cut
 _FINEST = 250  # of the longer side of the plan
 _FARTHER = 40.0  # of how far a square lies off the plan
+_NOTHING = 0.005  # of the limit: what gives less, all groups together, is not bounded again
 _LAYER = 0.5  # m: heights that are bounded at once
 _CORNERS = np.array([(0.0, 0.0), (-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)])
 _QUARTERS = _CORNERS[1:] / 2.0
@@ -177,21 +178,26 @@ def lit_area(
     rise = (band[1] - band[0]) / layers / 2.0
     levels: FLOAT = band[0] + (2.0 * np.arange(layers, dtype=np.float64) + 1.0) * rise
     finest = max(plan[2] - plan[0], plan[3] - plan[1]) / _FINEST
+    known = np.full((sum(len(group) for group in groups), len(now)), np.inf)
     while len(now):
         half = size / 2.0
         squares = shapely.box(*(now - half).T, *(now + half).T)
         kept = shapely.intersects(free, squares)
-        kept[kept] = _above(groups, now[kept], half, levels, rise)
-        now, squares = now[kept], squares[kept]
+        now, squares, known = now[kept], squares[kept], known[:, kept]
+        kept, known = _above(groups, now, half, levels, rise, known)
+        now, squares, known = now[kept], squares[kept], known[:, kept]
         off = np.maximum(np.maximum(np.array(plan[:2]) - now, now - np.array(plan[2:])), 0.0).max(axis=1) - half
         small = size <= np.maximum(finest, off / _FARTHER)
         open_ = np.flatnonzero(~small)
         cut = np.zeros(len(now), dtype=bool)
-        for corner in _CORNERS:  # what no point that is tried shows to be below is not cut
-            cut[open_] = ~_above(groups, now[open_] + half * corner, 0.0, levels, rise)
+        for some in (_CORNERS[:1], _CORNERS[1:]):  # what no point that is tried shows to be below is not cut
+            points = (now[open_, None] + half * some).reshape(-1, 2)
+            above = _above(groups, points, 0.0, levels, rise, np.repeat(known[:, open_], len(some), axis=1))[0]
+            cut[open_] = ~above.reshape(-1, len(some)).all(axis=1)
             open_ = open_[~cut[open_]]
         lit.append(squares[~cut])
         now = (now[cut][:, None, :] + half * _QUARTERS).reshape(-1, 2)
+        known = np.repeat(known[:, cut], len(_QUARTERS), axis=1)
         size = half
     found = shapely.union_all(np.concatenate(lit))
     if len(lit) > 1:  # no slits and no islands next to one another
@@ -199,17 +205,28 @@ def lit_area(
     return shapely.intersection(free, found)
 
 
-def _above(groups: Sequence[Sequence[Light]], middle: FLOAT, half: float, levels: FLOAT, rise: float) -> FLAGS:
-    """Return which squares of shape (n, 2) are at some height of layers [m] not proven below."""
-    found = np.zeros(len(middle), dtype=bool)
-    for level in levels:
+def _above(
+    groups: Sequence[Sequence[Light]], middle: FLOAT, half: float, levels: FLOAT, rise: float, known: FLOAT
+) -> tuple[FLAGS, FLOAT]:
+    """Return which squares of shape (n, 2) are at some height of layers [m] not proven below, and by which light.
+
+    What is *known* of each light, of shape (lights, n), is not asked again where it is next to nothing.
+    """
+    found, most = np.zeros(len(middle), dtype=bool), np.zeros_like(known)
+    asked = known > _NOTHING / max(len(groups), 1)
+    first = int(np.abs(levels - groups[0][0][0].apex[2]).argmin()) if groups and groups[0] else 0
+    # of one light first where most is to be expected; of several all heights, to know which gives next to nothing
+    for some in (levels[first : first + 1], np.delete(levels, first)) if len(known) == 1 else (levels,):
         open_ = np.flatnonzero(~found)
-        if not len(open_):
+        if not len(open_) or not len(some):
             break
-        places = np.column_stack([middle[open_], np.full(len(open_), level)])
+        places = np.column_stack([np.repeat(middle[open_], len(some), axis=0), np.tile(some, len(open_))])
         edges = np.broadcast_to(np.array([half, half, rise]), places.shape)
-        found[open_] = summed(groups, most_light(groups, places, edges)) > 1.0
-    return found
+        wanted, before = np.repeat(asked[:, open_], len(some), axis=1), np.repeat(known[:, open_], len(some), axis=1)
+        each = np.where(wanted, most_light(groups, places, edges, asked=wanted), before)
+        found[open_] = (summed(groups, each) > 1.0).reshape(-1, len(some)).any(axis=1)
+        most[:, open_] = np.maximum(most[:, open_], each.reshape(len(each), -1, len(some)).max(axis=2))
+    return found, known if len(known) == 1 else most
 
 
 def _padded(area: shapely.Geometry) -> shapely.Geometry:

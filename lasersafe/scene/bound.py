@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.scene.profile import LEAST, BeamProfile
-from lasersafe.scene.sources import Source
+from lasersafe.scene.sources import Source, squared_gaps
 from lasersafe.scene.walls import Walls
 
 FLOAT = NDArray[np.float64]
@@ -128,7 +128,7 @@ def most_light(
     Returns
     -------
     numpy.ndarray, shape (lights, boxes)
-        0 where all of a light is stopped, and where another of the same group gives more without any walls. [1]
+        0 where all of a light is stopped; as without walls where another of the same group gives more. [1]
     """
     rows = np.zeros((sum(len(group) for group in groups), len(middle)))
     number = 0
@@ -143,9 +143,8 @@ def most_light(
                 free = np.where(away > beyond, free, 0.0)
             sure = source.spots is not None or not source.bulge  # where a mirror that is off begins is not known
             if len(walls) and sure:
-                above = free > highest[at]
-                wanted = np.flatnonzero(above)
-                free = np.where(above, free, 0.0)
+                wanted = np.flatnonzero(free > highest[at])
+                free[free <= LEAST] = 0.0
                 if wanted.size:
                     free[wanted] = _past(source, walls, m[wanted], h[wanted], free[wanted])
             rows[number, at] = free
@@ -181,7 +180,7 @@ def _past_parts(
 ) -> FLOAT:
     """Return what of a light comes past walls, from each of the boxes in which it starts, the nearest first."""
     (start, size), found = starts, np.zeros_like(free)
-    gaps = np.sqrt(np.square(np.maximum(np.abs(middle[:, None] - start) - (half[:, None] + size), 0.0)).sum(axis=2))
+    gaps = np.sqrt(squared_gaps(middle, half, start, size))
     order, left = np.argsort(gaps, axis=1), np.arange(len(middle))
     for first in range(0, len(start), _STARTS):
         some = order[left, first : first + _STARTS]

@@ -17,6 +17,19 @@ FLOAT = NDArray[np.float64]
 _MOVED, _LIT = 3, 4  # boxes along each edge of where a head moves, and of where light falls
 
 
+def squared_gaps(middle: FLOAT, half: FLOAT, start: FLOAT, size: FLOAT) -> FLOAT:
+    """Return squares of how far boxes are from others, of shape (boxes, others). [m2]."""
+    found = np.zeros((len(middle), len(start)))
+    for axis in range(3):  # by hand: sums over three are slow
+        between = np.abs(middle[:, axis, None] - start[:, axis])
+        between -= half[:, axis, None]
+        between -= size[:, axis]
+        np.maximum(between, 0.0, out=between)
+        between *= between
+        found += between
+    return found
+
+
 @dataclass(frozen=True)
 class Source:
     """One way for light to leave one place.
@@ -108,7 +121,7 @@ class Source:
         ----------
         .. [1] docs/method.md, section 16.
         """
-        size, (x, y, z) = np.sqrt(np.square(half).sum(axis=1)), middle.T
+        size, (x, y, z) = np.sqrt(np.einsum("ij,ij->i", half, half)), middle.T
         front = np.ones(len(middle), dtype=bool)
         level = np.zeros(len(middle))
         if self.plane is not None:
@@ -125,7 +138,7 @@ class Source:
             off = np.sqrt(np.square(apex + np.clip(part, 0.0, 1.0)[:, None] * way - centre).sum(axis=1))
             front &= off <= self.through[1] + np.maximum(size, self.spot)
         if self.spots is not None or isinstance(self.profile, ScatterProfile):
-            away = self.gaps(middle, half).min(axis=1)
+            away = np.sqrt(squared_gaps(middle, half, *self.starts).min(axis=1))
             away = away if self.parts else np.maximum(away, self.away(x, y, z) - size)
             away = np.maximum(away if nearest is None else np.maximum(away, nearest), 0.0)
             if isinstance(self.profile, BeamProfile):
@@ -140,7 +153,8 @@ class Source:
                     found = found * (cosine if self.profile.lambert else 1.0)
                     found = found * (2.0 / (1.0 + np.minimum(least, cosine)) if self.profile.wide else 1.0)
         else:
-            size = np.sqrt(np.square(half + np.array(self.moves)).sum(axis=1))
+            wide = half + np.array(self.moves)
+            size = np.sqrt(np.einsum("ij,ij->i", wide, wide))
             dx, dy, dz = (middle - np.array(self.apex)).T
             axial = self.directions.axial(dx, dy, dz)
             aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
@@ -157,14 +171,12 @@ class Source:
 
     def gaps(self, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return how far boxes are from each of the boxes in which light starts, of shape (boxes, starts). [m]."""
-        start, size = self.starts
-        between = np.abs(middle[:, None] - start) - (half[:, None] + size)
-        return np.asarray(np.sqrt(np.square(np.maximum(between, 0.0)).sum(axis=2)))
+        return np.sqrt(squared_gaps(middle, half, *self.starts))
 
     def _gap(self, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return how far boxes are from where light starts, at least, of shape (boxes,). [m]."""
-        between = np.abs(middle - np.array(self.apex)) - half - np.array(self.moves)
-        return np.asarray(np.sqrt(np.square(np.maximum(between, 0.0)).sum(axis=1)))
+        between = np.maximum(np.abs(middle - np.array(self.apex)) - half - np.array(self.moves), 0.0)
+        return np.asarray(np.sqrt(np.einsum("ij,ij->i", between, between)))
 
     @cached_property
     def starts(self) -> tuple[FLOAT, FLOAT]:

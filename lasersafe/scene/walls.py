@@ -127,8 +127,8 @@ class Walls:
         return Crossing(apart, same, left, low, high, bottom, top)
 
     @cached_property
-    def _rings(self) -> tuple[tuple[shapely.Polygon, NDArray[np.intp], float, float], ...]:
-        """Every closed row of walls: its area on the plan, its walls, and the heights that all of them fill."""
+    def _rings(self) -> tuple[tuple[shapely.Polygon, NDArray[np.intp], float, float, bool], ...]:
+        """Every closed row of walls: area, walls, heights that all of them fill, whether it is what bounds it."""
         if len(self) < 3:
             return ()
         lines = shapely.linestrings(np.stack([self.start, self.end], axis=1))
@@ -137,7 +137,8 @@ class Walls:
             area = shapely.Polygon(part.exterior)
             used = np.flatnonzero(shapely.covers(area.exterior, lines))
             if area.is_valid and used.size:
-                found.append((area, used, float(self.bottom[used].max()), float(self.top[used].min())))
+                square = bool(area.equals(shapely.box(*area.bounds)))
+                found.append((area, used, float(self.bottom[used].max()), float(self.top[used].min()), square))
         return tuple(found)
 
     def confined(self, home: FLOAT, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
@@ -152,7 +153,7 @@ class Walls:
         """
         low, high = middle - half, middle + half
         bottom, top = np.minimum(low.min(axis=0), home), np.maximum(high.max(axis=0), home)
-        for area, _, lowest, highest in self._rings:
+        for area, _, lowest, highest, _ in self._rings:
             if lowest <= bottom[2] and top[2] <= highest and shapely.contains_xy(area, *home[:2]):
                 inside = shapely.bounds(shapely.intersection(area, shapely.box(*low[:, :2].T, *high[:, :2].T)))
                 low[:, :2], high[:, :2] = inside[:, :2], inside[:, 2:]
@@ -219,13 +220,23 @@ class Walls:
         """Return for each closed row of walls where the first boxes are inside and the second outside."""
         if not self._rings:
             return []
-        (first, of_first), (second, of_second) = _distinct(a, a_half), _distinct(b, b_half)
-        low, high = np.minimum(a - a_half, b - b_half)[:, 2], np.maximum(a + a_half, b + b_half)[:, 2]
+        a_low, a_high, b_low, b_high = a - a_half, a + a_half, b - b_half, b + b_half
+        low, high = np.minimum(a_low[:, 2], b_low[:, 2]), np.maximum(a_high[:, 2], b_high[:, 2])
         found = []
-        for area, used, bottom, top in self._rings:
-            inside = shapely.covers(area.buffer(_TOUCH), first)[of_first]
-            outside = ~shapely.intersects(area.buffer(-_TOUCH), second)[of_second]
-            closed = inside & outside & (low >= bottom) & (high <= top)
+        for area, used, bottom, top, square in self._rings:
+            x0, y0, x1, y1 = area.bounds
+            closed = (low >= bottom) & (high <= top)
+            closed &= (a_low[:, 0] >= x0 - _TOUCH) & (a_low[:, 1] >= y0 - _TOUCH)
+            closed &= (a_high[:, 0] <= x1 + _TOUCH) & (a_high[:, 1] <= y1 + _TOUCH)
+            away = (b_high[:, 0] < x0 + _TOUCH) | (b_low[:, 0] > x1 - _TOUCH)
+            away |= (b_high[:, 1] < y0 + _TOUCH) | (b_low[:, 1] > y1 - _TOUCH)
+            if square:
+                closed &= away
+            elif closed.any():
+                at = np.flatnonzero(closed)
+                (first, of_first), (second, of_second) = _distinct(a[at], a_half[at]), _distinct(b[at], b_half[at])
+                closed[at] = shapely.covers(area.buffer(_TOUCH), first)[of_first]
+                closed[at] &= away[at] | ~shapely.intersects(area.buffer(-_TOUCH), second)[of_second]
             if closed.any():
                 found.append((tuple(used), closed))
         return found
