@@ -230,7 +230,8 @@ def _above(
 
 
 def _padded(area: shapely.Geometry) -> shapely.Geometry:
-    return area.buffer(-_HAIR, join_style="mitre").buffer(PAD + _HAIR, join_style="mitre")
+    with np.errstate(divide="ignore", invalid="ignore"):  # of edges that are parallel
+        return area.buffer(-_HAIR, join_style="mitre").buffer(PAD + _HAIR, join_style="mitre")
 
 
 def _not_steep(box: Box) -> list[Box]:

@@ -8,7 +8,7 @@ beam is stopped. What a box does not prove, its halves may.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -25,6 +25,7 @@ STEP = 0.01  # m: no box is made smaller; a hand is not steadier, and a beam tha
 MOST_BOXES = 2000  # of one receiver; common practice, no source
 _NEAR, _ROUGH = 1.02, 1.25  # times the highest that was found: so near a bound is good enough, and below half the limit
 _PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
+_NOTHING = 1e-3  # of what was found: a light that gives less of a sum is not bounded again
 _UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
 _TRIED = 24  # boxes of a receiver that are looked at together, those with the highest bounds first
 _STARTS = 12  # boxes in which light starts, the nearest ones first
@@ -87,17 +88,14 @@ class _Open:
     middle: FLOAT
     half: FLOAT
     owner: NDArray[np.intp]
-    upper: FLOAT = field(default_factory=lambda: np.zeros(0))
+    upper: FLOAT
+    each: FLOAT  # what is proven of each light, of shape (boxes, lights)
 
     def taken(self, at: NDArray[np.intp] | FLAGS) -> _Open:
-        return _Open(self.middle[at], self.half[at], self.owner[at], self.upper[at])
+        return _Open(self.middle[at], self.half[at], self.owner[at], self.upper[at], self.each[at])
 
     def joined(self, other: _Open) -> _Open:
-        pairs = zip(
-            (self.middle, self.half, self.owner, self.upper), (other.middle, other.half, other.owner, other.upper),
-            strict=True,
-        )  # fmt: skip
-        return _Open(*(np.concatenate(pair) for pair in pairs))
+        return _Open(*(np.concatenate(pair) for pair in zip(vars(self).values(), vars(other).values(), strict=True)))
 
 
 def _highest(pool: _Open) -> FLAGS:
@@ -247,18 +245,22 @@ def bound(
     count = len(places.low)
     upper, found, place = np.zeros(count), np.full(count, -1.0), (places.low + places.high) / 2.0
     light, boxes = np.full(count, -1), np.zeros(count, dtype=np.intp)
-    pool = _Open(place.copy(), (places.high - places.low) / 2.0, np.arange(count), np.full(count, np.inf))
+    lights = sum(len(group) for group in groups)
+    pool = _Open(
+        place.copy(), (places.high - places.low) / 2.0, np.arange(count), np.full(count, np.inf),
+        np.full((count, lights), np.inf),
+    )  # fmt: skip
     pool = _inside(places, pool)
-    whole = np.array([source.over(place, (places.high - places.low) / 2.0) for group in groups for source, _ in group])
     while len(pool.owner):
         best = _highest(pool)
         now, pool = pool.taken(best), pool.taken(~best)
-        # what nowhere in a place gives more than was found there need not be looked at again
-        asked = ~(whole <= found)[:, now.owner] if len(groups) == 1 and len(whole) else None
-        each = most_light(groups, now.middle, now.half, places.beyond, asked)
-        now.upper = np.minimum(summed(groups, each), now.upper)
+        # what nowhere in a box gives more than was found, or next to nothing of a sum, is not bounded again
+        least = found if len(groups) == 1 else found * _NOTHING
+        asked = now.each.T > least[now.owner]
+        each = np.where(asked, most_light(groups, now.middle, now.half, places.beyond, asked), now.each.T)
+        now.upper, now.each = np.minimum(summed(groups, each), now.upper), each.T
         np.add.at(boxes, now.owner, 1)
-        _points(groups, places, now, each.argmax(axis=0) if len(each) else now.owner, (found, place, light), whole)
+        _points(groups, places, now, (found, place, light), 1.0 if to_limit else LEAST)
         settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
         np.maximum.at(upper, now.owner[settled], now.upper[settled])
         pool = pool.joined(_inside(places, halved(now.taken(~settled))))
@@ -281,28 +283,29 @@ def _points(
     groups: Sequence[Sequence[Light]],
     places: Places,
     now: _Open,
-    strongest: NDArray[np.intp],
     best: tuple[FLOAT, FLOAT, NDArray[np.intp]],
-    whole: FLOAT,
+    least: float,
 ) -> None:
     """Look at single points of the boxes, and raise what was found of a place, where, and of which light.
 
-    Of each box they are its middle and where its strongest light is to be expected.
+    Of each box that may have more than the *least* they are its middle and where its strongest light is to be expected.
     """
     found, place, light = best
-    hope = np.flatnonzero(now.upper > np.maximum(found[now.owner], LEAST))
-    if not hope.size:
+    hope = np.flatnonzero(now.upper > np.maximum(found[now.owner], least))
+    if not hope.size or not now.each.size:
         return
+    strongest = now.each.argmax(axis=1)
     sources = [source for group in groups for source, _ in group]
-    tried, owners = [now.middle[hope]], [now.owner[hope]]
-    for number in sorted(set(strongest[hope].tolist())) if sources else ():
+    tried, of = [now.middle[hope]], [hope]
+    for number in sorted(set(strongest[hope].tolist())):
         own = hope[strongest[hope] == number]
         tried.append(sources[number].nearest_light(now.middle[own], now.half[own]))
-        owners.append(now.owner[own])
-    points, owner = np.concatenate(tried), np.concatenate(owners)
-    inside = _within(places, owner, points)
-    owner, points = owner[inside], points[inside]
-    asked = ~(whole <= found)[:, owner] if len(groups) == 1 and len(whole) else None
+        of.append(own)
+    points, boxes = np.concatenate(tried), np.concatenate(of)
+    inside = _within(places, now.owner[boxes], points)
+    points, boxes = points[inside], boxes[inside]
+    owner = now.owner[boxes]
+    asked = now.each[boxes].T > (found if len(groups) == 1 else np.zeros_like(found))[owner]
     each = most_light(groups, points, np.zeros_like(points), places.beyond, asked)
     total = summed(groups, each)
     order = np.lexsort((total, owner))
@@ -344,7 +347,7 @@ def halved(now: _Open) -> _Open:
     half = now.half
     counted = half * np.array([1.0, 1.0, _UPWARDS])
     cut = counted > counted.max(axis=1, keepdims=True, initial=0.0) * 0.55
-    middle, half, owner, upper = now.middle, half, now.owner, now.upper
+    middle, half, owner, upper, each = now.middle, half, now.owner, now.upper, now.each
     for axis in range(3):
         at = np.flatnonzero(cut[:, axis])
         half = half.copy()
@@ -354,8 +357,8 @@ def halved(now: _Open) -> _Open:
         middle[at, axis] -= half[at, axis]
         more[:, axis] += half[at, axis]
         middle, half = np.concatenate([middle, more]), np.concatenate([half, half[at]])
-        owner, upper, cut = (np.concatenate([one, one[at]]) for one in (owner, upper, cut))
-    return _Open(middle, half, owner, upper)
+        owner, upper, each, cut = (np.concatenate([one, one[at]]) for one in (owner, upper, each, cut))
+    return _Open(middle, half, owner, upper, each)
 
 
 def _witnessed(groups: Sequence[Sequence[Light]], number: int, point: FLOAT) -> bool:
