@@ -28,7 +28,7 @@ _PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
 _NOTHING = 1e-3  # of what was found: a light that gives less of a sum is not bounded again
 _UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
 _TRIED = 24  # boxes of a receiver that are looked at together, those with the highest bounds first
-_STARTS = 12  # boxes in which light starts, the nearest ones first
+_PAIRS = 400  # of boxes and where light starts that are looked at together, the nearest ones first
 
 BELOW, ABOVE, NOT_PROVEN = 0, 1, 2
 
@@ -180,8 +180,10 @@ def _past_parts(
     (start, size), found = starts, np.zeros_like(free)
     gaps = np.sqrt(squared_gaps(middle, half, start, size))
     order, left = np.argsort(gaps, axis=1), np.arange(len(middle))
-    for first in range(0, len(start), _STARTS):
-        some = order[left, first : first + _STARTS]
+    first = 0
+    while left.size and first < len(start):
+        some = order[left, first : first + max(_PAIRS // len(left), 2)]
+        first += some.shape[1]
         count = some.shape[1]
         stopped = walls.stop(
             start[some].reshape(-1, 3), size[some].reshape(-1, 3), np.repeat(middle[left], count, axis=0),
@@ -195,8 +197,6 @@ def _past_parts(
             nearest = np.where(stopped, np.inf, np.take_along_axis(gaps[left], some, axis=1)).min(axis=1)[seen]
             found[lit] = np.fmin(free[lit], source.over(middle[lit], half[lit], nearest))
         left = left[~seen]
-        if not left.size:
-            break
     return found
 
 

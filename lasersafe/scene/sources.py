@@ -138,9 +138,9 @@ class Source:
             off = np.sqrt(np.square(apex + np.clip(part, 0.0, 1.0)[:, None] * way - centre).sum(axis=1))
             front &= off <= self.through[1] + np.maximum(size, self.spot)
         if self.spots is not None or isinstance(self.profile, ScatterProfile):
-            away = np.sqrt(squared_gaps(middle, half, *self.starts).min(axis=1))
-            away = away if self.parts else np.maximum(away, self.away(x, y, z) - size)
-            away = np.maximum(away if nearest is None else np.maximum(away, nearest), 0.0)
+            # light that is stopped starts no farther than the nearest
+            away = np.sqrt(squared_gaps(middle, half, *self.starts).min(axis=1)) if nearest is None else nearest
+            away = np.maximum(away if self.parts else np.maximum(away, self.away(x, y, z) - size), 0.0)
             if isinstance(self.profile, BeamProfile):
                 found = self.profile.from_here_on(away + self.offset)
             else:

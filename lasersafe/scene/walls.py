@@ -82,13 +82,14 @@ class Walls:
         return hash(self.screens)
 
     @cached_property
-    def _joints(self) -> tuple[tuple[int, int, int, int], ...]:
+    def _joints(self) -> NDArray[np.intp]:
         """Every pair of ends that join: wall and end (0 start, 1 end), and the other wall with its end."""
         ends = np.concatenate([self.start, self.end])
         count = len(self)
         near = np.hypot(*(ends[:, None] - ends[None, :]).transpose(2, 0, 1)) <= _TOUCH
-        pairs = ((int(i), int(j)) for i, j in np.argwhere(near) if i % count != j % count)
-        return tuple((i % count, i // count, j % count, j // count) for i, j in pairs)
+        one, other = np.nonzero(near)
+        one, other = (side[one % count != other % count] for side in (one, other))
+        return np.stack([one % count, one // count, other % count, other // count], axis=1)
 
     def _crossings(
         self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, blur: float = 0.0, home: FLOAT | None = None
@@ -263,23 +264,30 @@ class Walls:
             solid &= base + np.minimum(c.low * slope, c.high * slope) + level > 0.0
         if not solid.any():
             return np.zeros(len(solid), dtype=bool)
-        closed = [solid & (c.low >= -_TOUCH), solid & (c.high <= self.length + _TOUCH)]
-        if not (closed[0] & closed[1]).any(axis=1).all() and self._joints:
-            self._join(solid, c.left, closed)
-        return np.asarray((closed[0] & closed[1]).any(axis=1))
+        closed = np.concatenate([solid & (c.low >= -_TOUCH), solid & (c.high <= self.length + _TOUCH)], axis=1)
+        count = len(self)
+        found = np.asarray((closed[:, :count] & closed[:, count:]).any(axis=1))
+        at = np.flatnonzero(~found & solid.any(axis=1)) if len(self._joints) else np.arange(0)
+        if at.size:
+            ends = closed[at]
+            self._join(solid[at], c.left[at], ends)
+            found[at] = (ends[:, :count] & ends[:, count:]).any(axis=1)
+        return found
 
-    def _join(self, solid: FLAGS, left: FLAGS, closed: list[FLAGS]) -> None:
-        """Close the ends of walls at which others go on: the first box has to be on one side of the row."""
+    def _join(self, solid: FLAGS, left: FLAGS, closed: FLAGS) -> None:
+        """Close the ends of walls at which others go on: the first box has to be on one side of the row.
+
+        Both ends of all walls are in one array, of shape (pairs, 2 walls): first all starts, then all ends.
+        """
+        wall, end, other, at = self._joints.T
+        count = len(self)
+        held = solid[:, wall] & ((left[:, wall] ^ left[:, other]) == (end == at))
         for _ in range(_ROUNDS):
-            changed = False
-            for wall, end, other, at in self._joints:
-                onwards = closed[1 - at][:, other] & solid[:, wall] & ~closed[end][:, wall]
-                onwards &= (left[:, wall] ^ left[:, other]) == (end == at)
-                if onwards.any():
-                    closed[end][:, wall] |= onwards
-                    changed = True
-            if not changed:
+            onwards = held & closed[:, (1 - at) * count + other] & ~closed[:, end * count + wall]
+            if not onwards.any():
                 return
+            for joint in np.flatnonzero(onwards.any(axis=0)):
+                closed[:, end[joint] * count + wall[joint]] |= onwards[:, joint]
 
     def clear(self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT) -> FLAGS:
         """Return between which boxes every straight way is free; shapes as of `stop`."""
