@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
@@ -286,8 +287,15 @@ def _on_the_floor(peek: Peek) -> Findings:
 
 def _inside(corners: tuple[tuple[float, float], ...], place: tuple[float, float], moves: float) -> bool:
     """Return whether a square round a place lies inside an outline."""
-    import shapely
-
     x, y = place
-    room = shapely.Polygon(corners)
-    return bool(room.covers(shapely.box(x - moves, y - moves, x + moves, y + moves)))
+    edges = [((ax - x, ay - y), (bx - x, by - y)) for (ax, ay), (bx, by) in pairwise((*corners, corners[0]))]
+    crossed = sum((ay > 0.0) != (by > 0.0) and ax - ay / (by - ay) * (bx - ax) > 0.0 for (ax, ay), (bx, by) in edges)
+    return crossed % 2 == 1 and all(_half_square(a, b) >= moves * (1.0 - 1e-9) for a, b in edges)
+
+
+def _half_square(a: tuple[float, float], b: tuple[float, float]) -> float:
+    """Return half the edge of the largest square round the origin that a line does not enter."""
+    (x, y), (ux, uy) = a, (b[0] - a[0], b[1] - a[1])
+    turns = ((-x, ux), (-y, uy), (x - y, uy - ux), (-x - y, ux + uy))  # where the larger of |x| and |y| can turn
+    parts = [0.0, 1.0, *(min(max(top / below, 0.0), 1.0) for top, below in turns if below)]
+    return min(max(abs(x + part * ux), abs(y + part * uy)) for part in parts)

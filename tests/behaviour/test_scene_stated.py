@@ -172,8 +172,9 @@ def test_lasers_that_run_one_at_a_time_do_not_add_and_the_reason_is_printed():
     assert "all lasers together" in both.decision.people
     assert "all lasers together" not in alone.decision.people
     # one: sqrt(4 * 5 W / (pi * 50 W/m2)) = 356.8 mm / 20 mrad = 17.84 m; both sqrt(2) times as far, 25.23 m
-    assert all(17.8 <= line.distance <= 18.2 for line in alone.scene.lines)
-    assert all(25.2 <= line.distance <= 25.9 for line in both.scene.lines)
+    # In front the ground scatters, which the beam meets 39 m away.
+    assert all(17.8 <= line.distance <= 18.2 for line in alone.scene.lines if line.side != "front")
+    assert all(25.2 <= line.distance <= 25.9 for line in both.scene.lines if line.side != "front")
     assert {z.kind for z in both.scene.zones} - {z.kind for z in alone.scene.zones} == {"eye together", "skin together"}
 
 

@@ -115,7 +115,7 @@ def test_one_way_struck_out_is_named_with_its_ratio_and_person_on_every_road(tmp
 
 
 def test_a_signed_starter_names_what_is_struck_out_when_it_is_verified(tmp_path: Path) -> None:
-    (tmp_path / "sheet.pdf").write_bytes(signing_help.signed_sheet())
+    signing_help.lay(tmp_path / "sheet.pdf", signing_help.signed_sheet())
     answer = run("verify", tmp_path / "sheet.pdf")
     assert answer.code == 0
     verdict = assessed(signing_help.case_text()).decision.verdict
