@@ -138,7 +138,9 @@ def _round_starts(source: Source, band: tuple[float, float]) -> shapely.Geometry
     near = gap < reach
     wide = np.sqrt(np.maximum(reach * reach - gap[near] ** 2, 0.0)) / _ROUND
     low, high = (start - size)[near, :2], (start + size)[near, :2]
-    return shapely.union_all(shapely.buffer(shapely.box(*low.T, *high.T), wide, quad_segs=_SEGMENTS))
+    boxes = shapely.box(*(low - _HAIR).T, *(high + _HAIR).T)  # what has no width is no area
+    alike = [(shapely.union_all(boxes[wide == one]), one) for one in unique(wide)]  # few corners to round
+    return shapely.union_all([shapely.buffer(area, one, quad_segs=_SEGMENTS) for area, one in alike])
 
 
 def lit_area(

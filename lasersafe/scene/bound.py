@@ -27,7 +27,7 @@ _NEAR, _ROUGH = 1.02, 1.25  # times the highest that was found: so near a bound 
 _PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
 _NOTHING = 1e-3  # of what was found: a light that gives less of a sum is not bounded again
 _UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
-_TRIED = 24  # boxes of a receiver that are looked at together, those with the highest bounds first
+_TRIED = 64  # boxes of a receiver that are looked at together, those with the highest bounds first
 _PAIRS = 400  # of boxes and where light starts that are looked at together, the nearest ones first
 
 BELOW, ABOVE, NOT_PROVEN = 0, 1, 2
