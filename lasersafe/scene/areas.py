@@ -197,7 +197,7 @@ def lit_area(
             above = _above(groups, points, 0.0, levels, rise, np.repeat(known[:, open_], len(some), axis=1))[0]
             cut[open_] = ~above.reshape(-1, len(some)).all(axis=1)
             open_ = open_[~cut[open_]]
-        lit.append(squares[~cut])
+        lit.append(_rows(now[~cut], half))
         now = (now[cut][:, None, :] + half * _QUARTERS).reshape(-1, 2)
         known = np.repeat(known[:, cut], len(_QUARTERS), axis=1)
         size = half
@@ -205,6 +205,17 @@ def lit_area(
     if len(lit) > 1:  # no slits and no islands next to one another
         found = found.buffer(finest, join_style="mitre").buffer(-finest, join_style="mitre")
     return shapely.intersection(free, found)
+
+
+def _rows(middle: FLOAT, half: float) -> NDArray[np.object_]:
+    """Return squares of shape (n, 2) of one grid, those next to one another along x as one box."""
+    if len(middle) == 0:
+        return np.empty(0, dtype=object)
+    row, column = np.rint((middle - middle[0])[:, ::-1] / (2.0 * half)).T
+    order = np.lexsort((column, row))
+    apart = (np.diff(row[order]) != 0.0) | (np.diff(column[order]) != 1.0)
+    first, last = middle[order][np.append(True, apart)], middle[order][np.append(apart, True)]
+    return np.asarray(shapely.box(*(first - half).T, *(last + half).T))
 
 
 def _above(
