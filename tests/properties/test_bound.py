@@ -156,6 +156,20 @@ def test_groups_are_added_and_ways_of_a_group_are_not():
     assert most_light([[(one, OPEN)], [(two, OPEN)]], person.low, person.low * 0.0).shape == (2, 1)
 
 
+def test_a_light_that_another_exceeds_keeps_a_bound_for_the_halves_of_a_box():
+    """A strong beam at the left end of a box, a weak one at its right end: the right half has the weak one only.
+
+    On the axis 20 m away the weak one gives 4 * 0.5 / (pi (0.005^2 + 0.04^2)) / 50 = 7.8 times the limit.
+    """
+    wall = Walls([Screen("aside", ((50.0, 1.0), (51.0, 1.0)), 0.0, 3.0)])
+    strong, weak = (laser(power, 5e-3, 2e-3, LEVEL, (x, 0.0, 1.6)) for power, x in ((500.0, -1.0), (0.5, 1.0)))
+    middle, half = np.array([[0.0, 20.0, 1.6]]), np.array([[1.0, 0.0, 0.0]])
+    group = [(strong, wall), (weak, wall)]
+    assert most_light([group], middle, half)[1, 0] >= 7.8
+    right = Places(np.array([[0.8, 20.0, 1.6]]), np.array([[1.2, 20.0, 1.6]]))
+    assert bound([group], right).upper[0] == pytest.approx(7.8, rel=0.01)
+
+
 def test_a_mirror_that_is_off_by_its_tolerance_gives_no_more_than_the_bound():
     """Normals drawn within 5 degrees of the stated one: the exact image of each gives less at points of each box."""
     rng, off = np.random.default_rng(8), math.radians(5.0)
