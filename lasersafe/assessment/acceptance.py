@@ -196,7 +196,7 @@ def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:
 
 def _judge(reading: MeasuredReading, row: Expected, line: int | None) -> ReadingResult:
     value, uncertainty = float(reading.value), float(reading.uncertainty)
-    upper = value * (1.0 + uncertainty)
+    upper = float(f"{value * (1.0 + uncertainty):.12g}")  # the last bits of a product are no reading
     return ReadingResult(
         typed=reading.value.typed,
         value=value,

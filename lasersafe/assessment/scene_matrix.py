@@ -187,7 +187,7 @@ def _broken(
 
 def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
     if not person.in_beam_possible and way in ("direct", "missing the target", "through the target"):
-        return "the case states that something solid keeps the direct beam from this person"
+        return Message("struck.solid")
     if way == "aided viewing" and not person.aided:
         return Message(NO_AID)
     for entry in context.case.strike_out:

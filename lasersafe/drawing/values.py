@@ -17,7 +17,10 @@ _POWER = re.compile(r"[eE]([+-]?\d+)")
 _COMPUTED = re.compile(r"(?<![\w.])(\d(?:\.\d+)?)e([+-]\d\d)(?![\w.]\d)")
 _SQUARE_UNIT = re.compile(r"(?<![A-Za-z])([cmkn]?m)([23])(?![\w.])")
 _PER_AREA = re.compile(r"/([cm]?)m2(?!\w)")
-_MICRO = re.compile(r"(?<![A-Za-z])u(m|s|J|W|rad|g)(?![A-Za-z])")
+# "um" is a German word as well
+_MICRO = re.compile(
+    r"((?<=\d)|(?<=\d[ \u00a0])|(?<=\d[a-z]/)|^)u(m|s|J|W|rad|g)(?=$|[^A-Za-z])"
+)  # the German word too is "um"
 _LEAST = 0.01
 _NOTHING = 1e-30  # of any unit that is printed
 _GROUPS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[ ,\u00a0]\d{3})+)(?=[ \u00a0](?:m|ft)\b)")
@@ -57,7 +60,7 @@ def _power_of_ten(match: re.Match[str]) -> str:
 
 def unit_text(text: str) -> str:
     """Return a unit as it is printed: ``W/m2`` becomes ``W/m²`` and ``um`` becomes ``µm``."""
-    return _SQUARE_UNIT.sub(lambda match: match[1] + ("²" if match[2] == "2" else "³"), _MICRO.sub(r"µ\1", text))
+    return _SQUARE_UNIT.sub(lambda match: match[1] + ("²" if match[2] == "2" else "³"), _MICRO.sub(r"µ\2", text))
 
 
 def _raised(text: str) -> str:

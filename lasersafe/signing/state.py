@@ -116,15 +116,14 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     rule = case.sign_off
     signed = record.signed(assessment.fingerprint)
     missing = tuple(role for role in rule.required_roles if role not in signed)
-    reasons = list(assessment.record.draft_reasons)
+    reasons, wording = list(assessment.record.draft_reasons), load_wording(assessment.language)
     if not assessment.decision.passed:
-        reasons.append(f"the verdict does not let the laser run: {assessment.decision.verdict}")
+        reasons.append(wording.text("sign_off.not_passed", verdict=assessment.decision.verdict))
     reasons += [
-        f"{spoken(role)} signed other results for the same inputs: the program changed without a new version"
+        wording.text("sign_off.other_results", role=wording.roles[spoken(role)])
         for role, entry in signed.items()
         if entry.results != results
     ]
-    wording = load_wording(assessment.language)
     reasons += [
         wording.text(
             "sign_off.not_named", name=entry.name, role=wording.roles[spoken(role)], named=getattr(case.in_charge, role)
@@ -136,7 +135,8 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
         reasons += doubled((role, entry.name) for role, entry in signed.items())
     fatal = bool(reasons)
     if missing and not rule.printed_for_signature:
-        reasons.append("not signed yet: " + ", ".join(map(spoken, missing)))
+        roles = ", ".join(wording.roles[spoken(role)] for role in missing)
+        reasons.append(wording.text("sign_off.not_yet", roles=roles))
     state = "draft"
     if not fatal:
         state = "signed" if not missing else "printed for signature" if rule.printed_for_signature else "draft"
