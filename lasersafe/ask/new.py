@@ -201,8 +201,15 @@ class _Asking:
         pulsed_word = self.wording.text("new.pulsed")
         usual = pulsed_word if kind.emission == "pulse train" else self.wording.text("new.steady")
         wavelength, told_wave = self.quantity("wavelength", kind.wavelength, WAVELENGTH, kind)
-        emission, told_kind = self.answer("emission", usual, laser=kind.key)
-        pulsed = emission.strip().casefold()[:1] == pulsed_word.casefold()[:1]
+        words = (self.wording.text("new.steady"), pulsed_word)
+
+        def check(given: str) -> None:
+            if not any(word.casefold().startswith(given.strip().casefold()) for word in words):
+                message = f"emission = '{given[:60]}': " + self.wording.text("new.one_of", words=" / ".join(words))
+                raise InputError(message)
+
+        emission, told_kind = self.answer("emission", usual, check, laser=kind.key)
+        pulsed = pulsed_word.casefold().startswith(emission.strip().casefold())
         power, told_power = self.quantity("power", kind.power, POWER, kind)
         beam, told_beam = self.quantity("divergence", self.wording.text("new.unknown"), DIVERGENCE, kind)
         named = "mean_power" if pulsed else "power"

@@ -64,7 +64,7 @@ class Fields:
     def quantity(self, name: str, unit: str, low: float, high: float, *, needed: bool = True) -> str:
         """Return a number with its unit as the program reads it, "" where there is none or a fault.
 
-        A decimal comma is taken as one, and the text that is returned has a point.
+        A decimal comma is taken as one, and the text that is returned has a point; what could be a thousand is a fault.
 
         Parameters
         ----------
@@ -84,6 +84,9 @@ class Fields:
             return ""
         text = _COMMA.sub(".", typed) if len(_COMMA.findall(typed)) == 1 and "." not in typed else typed
         values = {"typed": typed[:40], "example": self.say(f"example.{unit_name(unit)}")}
+        if could_be_thousand(typed, self.say("page.decimal_mark")):
+            self.fault(name, "fault.thousand", **values)
+            return ""
         try:
             value = parse_quantity(text, unit, name).value
         except QuantityError:
@@ -94,6 +97,12 @@ class Fields:
             self.fault(name, "fault.low" if value <= low else "fault.high", **values)
             return ""
         return text
+
+
+def could_be_thousand(typed: str, mark: str) -> bool:
+    """Return whether a number has one mark and three digits behind it, which may stand between thousands."""
+    marks = "," if mark == "." else ",."
+    return re.match(rf"\s*[+-]?[1-9][0-9]{{0,2}}[{marks}][0-9]{{3}}(?![0-9])", typed) is not None
 
 
 def unit_name(unit: str) -> str:

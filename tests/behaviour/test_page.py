@@ -203,6 +203,15 @@ def test_a_decimal_comma_is_one(site: TestClient) -> None:
     assert pages[0].replace("4.5 W", "") == pages[1].replace("4,5 W", "")
 
 
+@pytest.mark.parametrize(("language", "typed"), [("en", "1,500 W"), ("de", "1,500 W"), ("de", "1.500 W")])
+def test_what_could_be_a_thousand_is_a_fault(site: TestClient, language: str, typed: str) -> None:
+    page = text_of(site.post("/glasses", data={**BEAM, "power": typed}, params={"language": language}).text)
+    if language == "de":
+        page = text_of(site.post("/glasses", data={**BEAM, "power": typed}, headers={"accept-language": "de"}).text)
+    assert "Order:" not in page
+    assert "thousand" in page or "Tausender" in page
+
+
 def test_a_width_that_is_not_known_never_asks_for_less_and_is_said(site: TestClient) -> None:
     known = text_of(site.post("/glasses", data=BEAM).text)
     unknown = text_of(site.post("/glasses", data={**BEAM, "width_unknown": "yes"}).text)

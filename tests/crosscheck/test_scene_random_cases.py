@@ -27,9 +27,7 @@ GATE = 30
 FEW, MANY = 12, 32  # places and aims that the tracer begins with, in the gate and in the soak
 TENTH = 10  # a scene costs more than other random cases: 300 of 3000
 
-# what the program gets wrong while scenes are sampled: to be emptied
-CALLED_BELOW: tuple[int, ...] = ()
-OUTSIDE_ZONES: tuple[int, ...] = ()
+LONG = (0, 12, 14, 23)  # they take as long as all the others: in the soak alone
 
 
 @dataclass(frozen=True)
@@ -112,10 +110,9 @@ def counts(seeds: Iterable[int]) -> dict[str, object]:
 
 def each() -> Iterator[object]:
     """Each scene with its two questions next to each other, so that one process answers both."""
-    later = pytest.mark.xfail(strict=True, reason="scenes are sampled yet, not bounded")
-    for seed in range(GATE):
-        for question, known in (("below", CALLED_BELOW), ("zones", OUTSIDE_ZONES)):
-            yield pytest.param(seed, question, marks=[later] if seed in known else [])
+    for seed in range(GATE + len(LONG)):
+        for question in ("below", "zones"):
+            yield pytest.param(seed, question, marks=[pytest.mark.soak] if seed in LONG else [])
 
 
 @pytest.mark.parametrize(("seed", "question"), list(each()))
@@ -125,7 +122,7 @@ def test_nothing_that_the_tracer_finds_above_is_called_below_or_outside_the_zone
 
 def test_the_program_is_not_far_above_the_tracer():
     """In the median of some scenes, of those in which one of the two is above the limit."""
-    assert statistics.median(f for f in map(factor, range(12)) if f is not None) <= 2.0
+    assert statistics.median(f for f in map(factor, range(1, 12)) if f is not None) <= 2.0
 
 
 @pytest.mark.soak

@@ -10,12 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.ask.new import template_text
-from lasersafe.assessment.scene import stages_of
-from lasersafe.assessment.scene_hits import person_places
-from lasersafe.models import parse_case
 from lasersafe.scene.areas import outline
-from lasersafe.scene.bound import bound
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.hazard_map import hazard_map
 from lasersafe.scene.profile import ScatterProfile
@@ -131,26 +126,3 @@ def test_a_spot_far_round_the_envelope_is_counted():
     around = Spots((0.0, 0.0, 1.0), Box(0.0, math.pi, (0.0, 0.0)), 2.0)
     place = (np.array([0.0]), np.array([-2.5]), np.array([1.0]))
     assert float(around.away(*place)[0]) == pytest.approx(0.5)  # the spot as aimed is 4.5 m away
-
-
-def test_people_of_the_demo_get_no_less_than_from_any_spot_of_the_welder():
-    stage = stages_of(parse_case(template_text("demo").decode()))[0]
-    context = next(c for c in stage.contexts if c.laser.name == "Welder" and c.setup.fitted)
-    rng = np.random.default_rng(7)
-    lights = [(s, Walls()) for s in stage.sources(context, "scatter", "eye")]
-    pose = stage.poses(context, "running")[0]
-    spots = [
-        Source("scatter", tuple(place), EVERYWHERE, light.profile, light.reach, factor=light.factor)
-        for light, _ in lights
-        for place in pose.spots(stage.work_distance(context)).samples()[rng.integers(0, 27, 8)].tolist()
-    ]
-    places = person_places(stage, "eye")
-    whole, alone = (bound([own], places) for own in (lights, [(s, Walls()) for s in spots]))
-    assert (whole.upper > 0.0).all()
-    assert (alone.found <= whole.upper * (1.0 + 1e-9)).all()
-    zones = [shapely.union_all([stage.outline(light) for light, _ in lights])]
-    angle = rng.uniform(0.0, 2.0 * math.pi, 400)
-    for spot in spots:
-        x, y = (spot.apex[i] + spot.reach / 1.002 * f(angle) for i, f in ((0, np.sin), (1, np.cos)))
-        hot = spot.ratio(x, y, np.full(x.size, min(spot.apex[2], 2.0))) > 1.0
-        assert shapely.contains_xy(zones[0], x[hot], y[hot]).all()

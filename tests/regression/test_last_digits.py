@@ -14,7 +14,7 @@ from lasersafe.signing.compare import changes
 from lasersafe.signing.making import packed
 from lasersafe.signing.state import results_digest
 from lasersafe.signing.verify import CODES
-from tests.behaviour.signing_help import signed_sheet
+from tests.behaviour.signing_help import lay, signed_sheet
 from tests.behaviour.test_verify import answer, rebuilt
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
@@ -32,7 +32,7 @@ def nudged(value: Any) -> Any:
 def test_other_last_digits_are_the_same_results(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """0 against -2.6e-16 rad was called another result, and then other pages: 230 fields of this sheet."""
     path = tmp_path / "s.pdf"
-    path.write_bytes(signed_sheet())
+    lay(path, signed_sheet())
     real = making.as_json
     monkeypatch.setattr(making, "as_json", lambda assessment: nudged(real(assessment)))
     code, data, text = answer(path)
@@ -72,6 +72,6 @@ def test_results_written_in_another_way_are_changed(tmp_path: Path) -> None:
     assert packed(json.loads(twice)) == packed(json.loads(results))
     path = tmp_path / "s.pdf"
     attached = about["attachments"] | {"results.json": sha256(twice).hexdigest()}
-    path.write_bytes(rebuilt({"results.json": twice}, {"attachments": attached}))
+    lay(path, rebuilt({"results.json": twice}, {"attachments": attached}))
     code, _, text = answer(path)
     assert (code, "the embedded results are not those of the sheet" in text) == (CODES["changed"], True)
