@@ -28,7 +28,7 @@ from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Light, Places, bound
 from lasersafe.scene.directions import Vector
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
@@ -254,7 +254,7 @@ def _plain(
         return beam_working(criterion, source.profile.beam, away, source.factor, ""), value
     model, place, view = context.case.settings.scatter_model, max(away, 0.01), _view(source, point, max(away, 0.01))
     value = float(scatter_exposure(criterion.amount, source.factor, place, view, model))
-    return scatter_working(criterion, place, source.surface, source.factor, view, model, None), value
+    return scatter_working(criterion, place, word(source.surface), source.factor, view, model, None), value
 
 
 def _view(source: Source, point: Vector, away: float) -> float:

@@ -33,7 +33,11 @@ def demo(
     from lasersafe.ask.cases import write_demo
 
     data = write_demo(folder)
-    tell(as_json, data, f"{data['verdict']}\ncase: {data['case']}\nsheet: {data['sheet']}\n{data['caution']}")
+    tell(
+        as_json,
+        data,
+        f"{data['verdict']}\ncase: {data['case']}\nsheet: {data['sheet']}\nannex: {data['annex']}\n{data['caution']}",
+    )
 
 
 @app.command()

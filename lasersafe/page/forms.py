@@ -102,7 +102,7 @@ class Fields:
 def could_be_thousand(typed: str, mark: str) -> bool:
     """Return whether a number has one mark and three digits behind it, which may stand between thousands."""
     marks = "," if mark == "." else ",."
-    return re.match(rf"\s*[+-]?[1-9][0-9]{{0,2}}[{marks}][0-9]{{3}}(?![0-9])", typed) is not None
+    return re.match(rf"\s*[+-]?[1-9][0-9]{{0,2}}[{marks}][0-9]{{3}}(?![0-9.,])", typed) is not None
 
 
 def unit_name(unit: str) -> str:

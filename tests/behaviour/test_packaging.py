@@ -132,7 +132,7 @@ def test_demo_outside_the_checkout_gives_a_sheet(installed: Installed) -> None:
         pages = pypdf.PdfReader(sheet).pages
         assert len(pages) >= 1
         for page in pages:
-            assert "DRAFT" in page.extract_text()
+            assert sheet.stem.endswith("annex") or "DRAFT" in page.extract_text()
     assert opened_of_the_checkout(opened) == []
     data = installed.site / "lasersafe" / "_data"
     used = opened.read_text(encoding="utf-8").splitlines()

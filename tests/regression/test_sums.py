@@ -120,7 +120,8 @@ def test_a_tissue_that_is_less_at_risk_from_each_laser_still_adds_in_a_scene():
     found = worked(first, second, person("Visitor", "10 m"), '[scene]\nstage_bearing = "0 deg"\n', aim, other, place)
     rows = {(s.laser, s.tissue): s.ratio for s in found.scenarios if s.way == "direct"}
     assert rows["A", "eye"] > rows["A", "skin"]
-    assert together(found, "skin").ratio == pytest.approx(rows["A", "skin"] + rows["B", "skin"])
+    worst = {(s.laser, s.tissue): s.ratio for s in sorted(found.scenarios, key=lambda s: s.ratio) if not s.struck_out}
+    assert together(found, "skin").ratio == pytest.approx(worst["A", "skin"] + worst["B", "skin"])
 
 
 # 905 nm, 1 mJ at 1 kHz for 10 s, pulses of 1 us to 18 us. EU (18 us: 5e-3 C_A N^-0.25) is the same for all of them and
