@@ -17,6 +17,12 @@ _MOST_KEYS, _LONGEST_TABLE = 5, 120  # of a value with a tolerance, which is quo
 _KINDS: dict[type, str] = {type(None): "nothing", list: "a list", tuple: "a list", dict: "a table"}
 
 
+def possible_thousand(text: str, marks: str = ".,") -> str:
+    """Return what could be a thousand in a text: one mark and three digits behind it; "" where nothing is such."""
+    found = re.search(rf"(?<![0-9.,])[1-9][0-9]{{0,2}}[{marks}][0-9]{{3}}(?![0-9.,])", text)
+    return found[0] if found else ""
+
+
 def shown(text: object) -> str:
     """Return what was typed, fit for an error line: short, in quotes, control characters spelled out."""
     if not isinstance(text, str):

@@ -50,10 +50,10 @@ class Hit:
     distance: float
     surface: str
     where: str
+    source: Source
     angle: float = ALPHA_MIN  # angular subtense of the source [rad]
     fractions: dict[tuple[str, str], float] = field(default_factory=dict)  # as in `results.Scenario`
     proven: Message | None = None  # whether it is proven below, or shown above, or neither
-    plain: tuple[Working, float] | None = None  # the exposure on the axis, or of a spot, at that distance
 
 
 def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
@@ -239,16 +239,12 @@ def exact_hit(
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
     ratio, exposure, criterion, angle = best
     away = source.path_to(point)
-    plain = _plain(context, source, criterion, point, away)
-    return Hit(
-        ratio, exposure, criterion, by_rule_set, point, away, source.surface, where, angle, fractions, plain=plain
-    )
+    return Hit(ratio, exposure, criterion, by_rule_set, point, away, source.surface, where, source, angle, fractions)
 
 
-def _plain(
-    context: Context, source: Source, criterion: Criterion, point: Vector, away: float
-) -> tuple[Working, float] | None:
-    """Return how the exposure on the axis, or before a lit spot, is worked out at a distance, and what it is."""
+def plain_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
+    """Return how the exposure on the axis, or before a lit spot, is worked out at the distance, and what it is."""
+    source, criterion, point, away = hit.source, hit.criterion, hit.point, hit.distance
     if isinstance(source.profile, BeamProfile):
         value = exposure_at(source.profile.beam, away, criterion, source.factor)
         return beam_working(criterion, source.profile.beam, away, source.factor, ""), value

@@ -15,7 +15,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_duration
-from lasersafe.assessment.scene_hits import Hit, with_limit_steps, worst_hit
+from lasersafe.assessment.scene_hits import Hit, plain_exposure, with_limit_steps, worst_hit
 from lasersafe.assessment.setups import TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.quantity import format_quantity
@@ -273,19 +273,19 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         fractions=hit.fractions,
         surface=hit.surface,
         struck_out=one.struck_out,
-        steps=_steps(one, hit, where) if context.setup.fitted else (),
+        steps=_steps(context, one, hit, where) if context.setup.fitted else (),
         mode=", ".join([*sorted((g.mode for g in group), key=MODES.index), *_stopped(context, one.way)]),
         placed=True,
     )
 
 
-def _steps(one: Found, hit: Hit, where: Message) -> tuple[Step, ...]:
+def _steps(context: Context, one: Found, hit: Hit, where: Message) -> tuple[Step, ...]:
     """Return the exposure on the axis, or before the lit spot, what of it counts at the place, and the ratio."""
     words = joined(filter(None, (where, word(one.note), hit.proven)))
     symbol, source = "E" if hit.criterion.limit_unit == "W/m2" else "H", "docs/method.md, section 16"
-    if hit.plain is None or not 0.0 < hit.plain[1] < math.inf or not hit.exposure < math.inf:
+    working, value = plain_exposure(context, hit)
+    if not 0.0 < value < math.inf or not hit.exposure < math.inf:
         return exposure_steps(hit.criterion, hit.exposure, Working(f"{symbol}(r)", words, source))
-    working, value = hit.plain
     times = hit.exposure / value
     first = Step(
         f"{symbol}₀", Message("step.exposure"), working.formula, working.numbers, value, hit.criterion.limit_unit,

@@ -13,7 +13,7 @@ import tomli_w
 from lasersafe.errors import InputError, QuantityError
 from lasersafe.quantity import parse_quantity
 from lasersafe.reference import load_toml, templates_path
-from lasersafe.typed import plain_unit, shown
+from lasersafe.typed import plain_unit, possible_thousand, shown
 
 if TYPE_CHECKING:
     from lasersafe.errors import Fault
@@ -26,7 +26,6 @@ _SPREAD = re.compile(
     rf"({_NUMBER})(\s*(?:\+\s*/\s*-|\+\s*-|±)\s*)({_NUMBER})(\s*%)?(\s+(?:bound|standard uncertainty))?"
 )
 _SIGN = re.compile(r"\s*(?:\+\s*/\s*-|\+\s*-|±)")
-_THOUSANDS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}[.,][0-9]{3}(?![0-9.,])")
 _DECIMAL_COMMA = re.compile(r"(?<![0-9.,])([0-9]+),([0-9]+)(?![0-9.,])")
 _BETWEEN = {"range": re.compile(r"\s+to\s+"), "axes": re.compile(r"\s+x\s+")}
 _YES, _NO = ("yes", "true", "ja"), ("no", "false", "nein")
@@ -168,9 +167,9 @@ def _entries(text: str, heading: Heading, decimal_comma_likely: bool) -> tuple[l
     """Return the values of a cell, each with its unit, and why the cell is refused, "" where it is not."""
     fault, shape = "", heading.column.shape
     if decimal_comma_likely:
-        if found := _THOUSANDS.search(text):
-            plain, point = re.sub("[.,]", "", found[0]), found[0].replace(",", ".")
-            fault = f"in a file of this kind '{found[0]}' can mean {plain} or {point}; write '{plain}' or '{point}0'"
+        if found := possible_thousand(text):
+            plain, point = re.sub("[.,]", "", found), found.replace(",", ".")
+            fault = f"in a file of this kind '{found}' can mean {plain} or {point}; write '{plain}' or '{point}0'"
         text = _DECIMAL_COMMA.sub(r"\1.\2", text)
     parts = _BETWEEN[shape].split(text) if shape in _BETWEEN else [text]
     return [_with_unit(part, heading.unit) for part in parts], fault

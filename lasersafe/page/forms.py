@@ -10,6 +10,7 @@ from urllib.parse import parse_qsl
 from lasersafe.errors import QuantityError
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import parse_quantity
+from lasersafe.typed import possible_thousand
 
 MOST_FIELDS = 600
 LONGEST = 4000  # characters of one field; a case file that is sent again is longer and has no limit of its own
@@ -84,7 +85,7 @@ class Fields:
             return ""
         text = _COMMA.sub(".", typed) if len(_COMMA.findall(typed)) == 1 and "." not in typed else typed
         values = {"typed": typed[:40], "example": self.say(f"example.{unit_name(unit)}")}
-        if could_be_thousand(typed, self.say("page.decimal_mark")):
+        if possible_thousand(typed, "," if self.say("page.decimal_mark") == "." else ".,"):
             self.fault(name, "fault.thousand", **values)
             return ""
         try:
@@ -97,12 +98,6 @@ class Fields:
             self.fault(name, "fault.low" if value <= low else "fault.high", **values)
             return ""
         return text
-
-
-def could_be_thousand(typed: str, mark: str) -> bool:
-    """Return whether a number has one mark and three digits behind it, which may stand between thousands."""
-    marks = "," if mark == "." else ",."
-    return re.match(rf"\s*[+-]?[1-9][0-9]{{0,2}}[{marks}][0-9]{{3}}(?![0-9.,])", typed) is not None
 
 
 def unit_name(unit: str) -> str:

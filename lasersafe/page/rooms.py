@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
-from lasersafe.page.forms import could_be_thousand
 from lasersafe.page.texts import Texts
 from lasersafe.reference import load_toml, shared_path
+from lasersafe.typed import possible_thousand
 
 THINGS = {  # kind of thing -> its fields, in the order of the form; how many there may be
     "laser": (
@@ -86,7 +86,7 @@ def size_of(form: Mapping[str, str]) -> tuple[float, float]:
 
 def plain(text: str) -> float | None:
     """Return a plain number, with a point or a comma, None where it is none."""
-    if could_be_thousand(text, ".") or not re.fullmatch(r"\s*[+-]?[0-9]{1,6}(?:[.,][0-9]{0,9})?\s*", text):
+    if possible_thousand(text, ",") or not re.fullmatch(r"\s*[+-]?[0-9]{1,6}(?:[.,][0-9]{0,9})?\s*", text):
         return None
     return float(text.replace(",", "."))
 

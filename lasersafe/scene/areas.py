@@ -10,6 +10,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -125,9 +126,7 @@ def outline(source: Source, band: tuple[float, float], near: float = _NEAR) -> s
     if any(source.moves):
         higher = (band[0] - source.moves[2], band[1] + source.moves[2])
         still = outline(replace(source, moves=(0.0, 0.0, 0.0), plane=None), higher, near)
-        with np.errstate(divide="ignore", invalid="ignore"):  # parallel edges
-            wider = still.buffer(math.hypot(*source.moves[:2]) / _ROUND)
-        return _in_front(wider, source, band)
+        return _in_front(_buffered(still, math.hypot(*source.moves[:2]) / _ROUND), source, band)
     parts = [_part(source, part, band, near) for part in _not_steep(source.directions.box())]
     return _in_front(_padded(shapely.union_all(parts)), source, band)
 
@@ -142,8 +141,7 @@ def _round_starts(source: Source, band: tuple[float, float]) -> shapely.Geometry
     low, high = (start - size)[near, :2], (start + size)[near, :2]
     boxes = shapely.box(*(low - _HAIR).T, *(high + _HAIR).T)  # what has no width is no area
     alike = [(shapely.union_all(boxes[wide == one]), one) for one in unique(wide)]  # few corners to round
-    with np.errstate(divide="ignore", invalid="ignore"):  # parallel edges
-        return shapely.union_all([shapely.buffer(area, one, quad_segs=_SEGMENTS) for area, one in alike])
+    return shapely.union_all([_buffered(area, one, quad_segs=_SEGMENTS) for area, one in alike])
 
 
 def lit_area(
@@ -206,8 +204,7 @@ def lit_area(
         size = half
     found = shapely.union_all(np.concatenate(lit))
     if len(lit) > 1:  # no slits and no islands next to one another
-        with np.errstate(divide="ignore", invalid="ignore"):  # parallel edges
-            found = found.buffer(finest, join_style="mitre").buffer(-finest, join_style="mitre")
+        found = _buffered(_buffered(found, finest, join_style="mitre"), -finest, join_style="mitre")
     return shapely.intersection(free, found)
 
 
@@ -247,9 +244,13 @@ def _above(
 
 
 def _padded(area: shapely.Geometry) -> shapely.Geometry:
-    with np.errstate(divide="ignore", invalid="ignore"):  # of edges that are parallel
-        with np.errstate(divide="ignore", invalid="ignore"):  # parallel edges
-            return area.buffer(-_HAIR, join_style="mitre").buffer(PAD + _HAIR, join_style="mitre")
+    return _buffered(_buffered(area, -_HAIR, join_style="mitre"), PAD + _HAIR, join_style="mitre")
+
+
+def _buffered(area: shapely.Geometry, by: float, **shape: Any) -> shapely.Geometry:
+    """Return an area widened on every side; edges that are parallel are no warning."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return area.buffer(by, **shape)
 
 
 def _not_steep(box: Box) -> list[Box]:
