@@ -87,6 +87,12 @@ def settled(page: Any) -> None:
         time.sleep(0.03)
 
 
+def sent(page: Any, button: str = "button[type=submit]") -> None:
+    """Press a button that sends the form, and wait until the answer is there with its style sheet."""
+    with page.expect_navigation(wait_until="load", timeout=120_000):
+        page.click(button)
+
+
 def fill(page: Any, form: dict[str, str]) -> None:
     for name, text in form.items():
         one = page.locator(f'[name="{name}"]').first
@@ -212,15 +218,13 @@ def printed(page: Any, path: Path) -> tuple[int, str]:
 def test_glasses_and_room_print_on_one_page_with_the_unsigned_mark(tab: Any, served: Served, tmp_path: Path) -> None:
     tab.goto(f"{served.home}/glasses")
     fill(tab, {**BEAM, "pairs": "OD 4 @ 450\n450 D LB7\n1064 D LB6\nCE"})
-    with tab.expect_navigation():
-        tab.click("button[type=submit]")
+    sent(tab)
     pages, said = printed(tab, tmp_path / "glasses.pdf")
     assert pages == 1
     for text in ("Not signed", "Order:", "450 nm", "5 W", "1064 D LB6", "A computed aid for a qualified laser safety"):
         assert text in said
     room(tab, served)
-    with tab.expect_navigation():
-        tab.click("button[formaction='/room/help']")
+    sent(tab, "button[formaction='/room/help']")
     pages, said = printed(tab, tmp_path / "room.pdf")
     assert pages == 1
     for text in ("Not signed", "This hall is too small", "No limit exists for sensors", "Assumed", "with at most"):
@@ -256,10 +260,10 @@ def test_german_has_no_english_words(tab: Any, served: Served) -> None:
             settled(tab)
         if path == "/glasses":
             fill(tab, {**BEAM, "pairs": "OD 4 @ 450\n450 D LB7"})
-            tab.click("button[type=submit]")
+            sent(tab)
         if path == "/case":
             tab.fill("#text", re.sub(r"\bthe\b", "die", starter("visible-diode")))  # names are as typed
-            tab.click("button[type=submit]")
+            sent(tab)
             tab.evaluate("() => document.querySelector('form.ask').remove()")  # the case itself is in English
         words = set(re.findall(r"\b[A-Za-z]+\b", tab.inner_text("body")))
         assert words & ENGLISH == set(), path
@@ -276,7 +280,7 @@ def test_everything_works_without_scripts(browser: Any, served: Served) -> None:
     page.click("button[name=add][value=screen]")
     page.fill(named("screen1.rating"), "10 W/cm2")
     page.fill(named("screen1.rated_time"), "100 s")
-    page.click("form > .seen button[type=submit]:not([formaction])")
+    sent(page, "form > .seen button[type=submit]:not([formaction])")
     assert "DO NOT RUN AS PLANNED" in page.inner_text("#answer")
     assert page.locator("#tones path").count() == 4
     assert page.input_value(named("laser1.x")) == "5"
@@ -313,12 +317,12 @@ def test_a_page_that_is_open_while_it_is_started_anew_asks_for_the_new_address(b
     second = Served("--port", port)
     try:
         assert second.home == first.home
-        page.click("button[type=submit]")
+        sent(page)
         assert "the page was started anew" in page.inner_text("main")
         page.goto(second.address)
         page.goto(f"{second.home}/glasses")
         fill(page, BEAM)
-        page.click("button[type=submit]")
+        sent(page)
         assert "Order:" in page.inner_text(".answer")
     finally:
         second.stop()
@@ -368,7 +372,7 @@ def test_axe_finds_nothing_against_wcag_2_2_aa(
         page.goto(f"{served.home}{path}")
         if form:
             fill(page, form)
-            page.click("button[type=submit]")
+            sent(page)
         if path == "/room":
             settled(page)
         page.add_script_tag(path=AXE)
