@@ -33,8 +33,7 @@ def nohd_of(kind: str, draws: int) -> Callable[[], object]:
     """
     from lasersafe.assessment.context import contexts
     from lasersafe.assessment.distances import variable_inputs, zone_distances
-    from lasersafe.hazard.corner import Uncertain
-    from lasersafe.hazard.monte_carlo import monte_carlo
+    from lasersafe.hazard.tolerances import Uncertain, monte_carlo
     from lasersafe.limits import rule_sets
     from lasersafe.models import read_case
     from lasersafe.reference import templates_path

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from lasersafe.errors import InputError
 from lasersafe.hazard.settings import Range, SettingSpace
 from lasersafe.limits import rule_sets
-from lasersafe.optics.propagation import BeamGeometry, check_diffraction, collimated, through_lens
+from lasersafe.optics.beam import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import Kind, parse_quantity
 from lasersafe.wording.message import Message
 

@@ -9,16 +9,12 @@ from typing import Any, NamedTuple, TypeVar
 
 from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive, span
 from lasersafe.errors import CalcError, InputError
-from lasersafe.hazard.durations import exposure_duration
-from lasersafe.hazard.eyewear import nanometre_text
-from lasersafe.hazard.eyewear_need import slowest_rate, verdict_on
-from lasersafe.hazard.eyewear_tables import en207
-from lasersafe.hazard.eyewear_worst import covering, hardest_need, widths_beyond
-from lasersafe.hazard.marking import NO_PROTECTION, MarkingError, parse_marking
-from lasersafe.hazard.setting_search import worst_settings
-from lasersafe.hazard.settings import Range
-from lasersafe.hazard.wavelengths import between_marks, marking_edges, worst_wavelengths
-from lasersafe.optics.propagation import to_1_over_e
+from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
+from lasersafe.hazard.eyewear import covering, hardest_need, slowest_rate, verdict_on, widths_beyond
+from lasersafe.hazard.eyewear_scale import en207
+from lasersafe.hazard.marking import NO_PROTECTION, MarkingError, nanometre_text, parse_marking
+from lasersafe.hazard.settings import Range, worst_settings
+from lasersafe.optics.beam import to_1_over_e
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import as_json
 from lasersafe.records.step import EyewearNeed, MarkingVerdict

@@ -7,13 +7,12 @@ from typing import Any
 
 from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive
 from lasersafe.errors import InputError
-from lasersafe.hazard.distances import direct_distance, scatter_distance
-from lasersafe.hazard.durations import exposure_duration
+from lasersafe.hazard.combine import exposure_duration
+from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.scatter import scatter_reach
-from lasersafe.hazard.setting_search import worst_settings
-from lasersafe.hazard.zones import Reach, direct_reach
-from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.hazard.settings import worst_settings
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.wording import caution_line
 from lasersafe.wording.message import Message

@@ -12,7 +12,7 @@ from lasersafe.drawing.chart import Axis, round_ends, tick_text
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Run, Words, box
 from lasersafe.drawing.svg import to_svg
 from lasersafe.errors import InputError
-from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.outputs import DASH, Output, mark_of, write_outputs
 from lasersafe.quantity import format_quantity
 from lasersafe.wording.message import Message

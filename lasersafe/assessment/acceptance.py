@@ -11,10 +11,9 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.scenarios import WAYS, distance_from
 from lasersafe.errors import CaseError, Fault
-from lasersafe.hazard.eyewear import round_up_density
-from lasersafe.hazard.eyewear_need import corner_emissions
-from lasersafe.optics.aperture import fraction_through
-from lasersafe.optics.propagation import diameters
+from lasersafe.hazard.eyewear import corner_emissions
+from lasersafe.hazard.marking import round_up_density
+from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.fields import badness, grouped
 from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario

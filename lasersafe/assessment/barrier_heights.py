@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.lit import lit_places
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.stage import REACH_UP
-from lasersafe.hazard.windows import needed_height
+from lasersafe.hazard.barriers import needed_height
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage

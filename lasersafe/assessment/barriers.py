@@ -11,10 +11,9 @@ from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.scenarios import WAYS
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
-from lasersafe.hazard.eyewear_need import corner_emissions
-from lasersafe.hazard.zones import worst_place
-from lasersafe.optics.aperture import peak_exposure
-from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.hazard.distances import worst_place
+from lasersafe.hazard.eyewear import corner_emissions
+from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, Step

@@ -12,7 +12,7 @@ import numpy as np
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.emission import Floats, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
-from lasersafe.optics.propagation import (
+from lasersafe.optics.beam import (
     FIBRE_FACTOR,
     BeamGeometry,
     check_diffraction,

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.lines import line_contexts
-from lasersafe.optics.propagation import BeamGeometry, collimated, fibre_multimode, least_divergence
+from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:

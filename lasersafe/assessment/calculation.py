@@ -15,7 +15,7 @@ from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
 from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import explain
-from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Step
 from lasersafe.wording.message import Message, joined, word

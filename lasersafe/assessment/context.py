@@ -8,14 +8,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, space_of, spot_of
-from lasersafe.hazard.aided import UNDESCRIBED, Aid, aid
-from lasersafe.hazard.durations import exposure_duration
+from lasersafe.hazard.bystanders import VISIBLE
+from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.emission import Emission
-from lasersafe.hazard.interference import VISIBLE
-from lasersafe.hazard.reflectance import LONG_WAVE, Reflectance, material_reflectance
-from lasersafe.hazard.setting_search import worst_settings
-from lasersafe.hazard.settings import SettingSpace
-from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
+from lasersafe.hazard.materials import LONG_WAVE, Reflectance, material_reflectance
+from lasersafe.hazard.settings import SettingSpace, worst_settings
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 from lasersafe.wording.message import Message

@@ -12,9 +12,9 @@ from itertools import product
 from typing import TypeVar
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.eyewear_worst import covering
-from lasersafe.hazard.reflectance import material_reflectance, materials
-from lasersafe.hazard.wavelengths import between_marks, marking_edges, worst_wavelengths
+from lasersafe.hazard.combine import between_marks, marking_edges, worst_wavelengths
+from lasersafe.hazard.eyewear import covering
+from lasersafe.hazard.materials import material_reflectance, materials
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
 from lasersafe.models.base import Place
 from lasersafe.models.measured import Worst

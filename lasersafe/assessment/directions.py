@@ -11,10 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.distances import checked_changes, variable_inputs
 from lasersafe.assessment.problem import Problem
-from lasersafe.hazard.aided import viewing_data
+from lasersafe.hazard.instruments import viewing_data
 from lasersafe.hazard.lasting import duration_edges, wavelength_edges
-from lasersafe.hazard.reflectance import SAME, materials
-from lasersafe.limits.factors import COUNT_SLACK
+from lasersafe.hazard.materials import SAME, materials
+from lasersafe.limits.exposure import COUNT_SLACK
 
 __all__ = ["REASONS", "critical_values", "directions", "possible_cases"]
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.scenarios import distance_from, person_duration
 from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.extended import (
+from lasersafe.hazard.scatter import (
     SourceFinding,
     extended_distance,
     mean_radiance,
@@ -21,7 +21,7 @@ from lasersafe.hazard.extended import (
     source_findings,
     source_ratio,
 )
-from lasersafe.optics.extended import ExtendedSource
+from lasersafe.optics.sources import ExtendedSource
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion, ExtendedResult, Scenario, Step

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.acceptance import expected_of, judged
 from lasersafe.assessment.context import kinds_of_light
 from lasersafe.assessment.lines import line_contexts
-from lasersafe.hazard.eyewear_need import corner_emissions
-from lasersafe.hazard.eyewear_worst import covering
+from lasersafe.hazard.eyewear import corner_emissions, covering
 from lasersafe.models import starter_values
 from lasersafe.records.day import Assumption
 from lasersafe.results import (

@@ -10,8 +10,8 @@ from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import Context
 from lasersafe.hazard.combine import ADDITION_SOURCE, Line, Share, Sum, groups
 from lasersafe.hazard.marking import NOT_ENOUGH
-from lasersafe.optics.propagation import to_1_over_e
-from lasersafe.optics.side_by_side import side_by_side
+from lasersafe.optics.beam import to_1_over_e
+from lasersafe.optics.sources import side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, EyewearNeed, LineShare, ModuleResult, Step
 from lasersafe.wording.message import Message, joined, word

@@ -11,8 +11,8 @@ import numpy as np
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.assessment.pose import Pose
-from lasersafe.optics.curved import AXES, TAKEN_AS_FLAT, reflect_shape
-from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.optics.beam import BeamGeometry
+from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.scene.directions import EVERYWHERE, Vector, unit
 from lasersafe.scene.mirrors import Mirror, from_spots, reachable
 from lasersafe.scene.profile import NEAREST, BeamProfile, farthest_of

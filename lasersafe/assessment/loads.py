@@ -14,9 +14,8 @@ from numpy.typing import NDArray
 from lasersafe.assessment.barriers import Load, broken_by_all, highest_peak, load_of, plain, verdict_on
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.pose import Pose, nearest_on
-from lasersafe.hazard.barriers import BarrierVerdict, guard_time
-from lasersafe.hazard.windows import WindowVerdict, judge_window
-from lasersafe.hazard.zones import worst_place
+from lasersafe.hazard.barriers import BarrierVerdict, WindowVerdict, guard_time, judge_window
+from lasersafe.hazard.distances import worst_place
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.fields import badness
 from lasersafe.scene.profile import BeamProfile

@@ -12,13 +12,13 @@ import numpy as np
 from lasersafe.assessment.beams import beams_of, spot_of
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.errors import InputError
-from lasersafe.hazard.durations import exposure_durations
+from lasersafe.hazard.combine import exposure_durations
 from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.exposure import Comparison, compare
-from lasersafe.hazard.reflectance import SAME, materials
-from lasersafe.hazard.setting_search import worst_settings
+from lasersafe.hazard.materials import SAME, materials
+from lasersafe.hazard.settings import worst_settings
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.checks import unique
-from lasersafe.optics.geometry import BeamGeometry
 
 if TYPE_CHECKING:
     from lasersafe.models import Setup

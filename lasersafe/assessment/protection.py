@@ -11,10 +11,8 @@ from lasersafe.assessment.context import BASE_WAY, Context
 from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sharing
 from lasersafe.assessment.scenarios import person_duration, scenarios_of
 from lasersafe.errors import CaseError, Fault, InputError
-from lasersafe.hazard.eyewear import density_number, round_up_density
-from lasersafe.hazard.eyewear_need import asked_of, corner_emissions
-from lasersafe.hazard.eyewear_worst import hardest_need, widths_beyond
-from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, judge, parse_marking
+from lasersafe.hazard.eyewear import asked_of, corner_emissions, hardest_need, widths_beyond
+from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, density_number, judge, parse_marking, round_up_density
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario

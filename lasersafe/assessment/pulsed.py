@@ -10,11 +10,10 @@ from lasersafe.assessment.context import Context, setting_words
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
 from lasersafe.hazard.class_check import EDITION, class_finding
-from lasersafe.hazard.durations import BANDS, ULTRAVIOLET, DayDose, Visit, day_doses
+from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, DayDose, Visit, day_doses
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.setting_search import KnobChange, emission_ratio, knob_changes
-from lasersafe.hazard.setting_trials import extreme_settings
+from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.sources import UNKNOWN

@@ -12,14 +12,13 @@ from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.assessment.problem import CAPS, Problem
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.aided import Aid, through
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
-from lasersafe.hazard.crossing import Places
+from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
 from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.exposure import Comparison
+from lasersafe.hazard.instruments import Aid, through
 from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
-from lasersafe.hazard.zones import FARTHEST, farthest, highest_ratio
-from lasersafe.optics.propagation import to_1_over_e
+from lasersafe.optics.beam import to_1_over_e
 
 _CLOSE = 1e-6  # m
 _SAME = 1.0 + 1e-10

@@ -13,12 +13,10 @@ from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.lines import every_context, lines_of, shares_of, sum_step, with_limit_steps
 from lasersafe.assessment.scans import scenarios_with_scan
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT, TISSUES
-from lasersafe.hazard.aided import UNDESCRIBED, Aid
-from lasersafe.hazard.combine import Line, Sum, sums_at
-from lasersafe.hazard.durations import exposure_duration
-from lasersafe.hazard.zones import exposure_at, worst_place
-from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.geometry import diameters
+from lasersafe.hazard.combine import Line, Sum, exposure_duration, sums_at
+from lasersafe.hazard.distances import exposure_at, worst_place
+from lasersafe.hazard.instruments import UNDESCRIBED, Aid
+from lasersafe.optics.beam import diameters, mean_exposure
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import magnified_angle
 from lasersafe.records.fields import badness

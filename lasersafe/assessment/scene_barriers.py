@@ -19,7 +19,7 @@ from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, load_on, part_of_line
 from lasersafe.assessment.scenarios import WAYS
 from lasersafe.assessment.scene_marks import plan_of
-from lasersafe.hazard.windows import can_be_reached_over, rated_distances
+from lasersafe.hazard.barriers import can_be_reached_over, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace, ViewWindow
 from lasersafe.results import Criterion

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.barrier_heights import ARM, REACH
 from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.lit import curved_sources, unlisted
+from lasersafe.hazard.bystanders import interference
 from lasersafe.hazard.distances import attenuated_distance
-from lasersafe.hazard.interference import interference
 from lasersafe.optics.atmosphere import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.records.barriers import BarrierLine

@@ -15,13 +15,13 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.portions import lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
-from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import group_of
+from lasersafe.hazard.distances import exposure_at
 from lasersafe.hazard.emission import source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.zones import exposure_at
-from lasersafe.optics.extended import limited_angle
+from lasersafe.hazard.instruments import Aid
 from lasersafe.optics.reflection import scatter_exposure, source_angles
+from lasersafe.optics.sources import limited_angle
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Light, Places, bound

@@ -15,7 +15,7 @@ from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import place_of
 from lasersafe.assessment.stage import Stage
-from lasersafe.hazard import cameras
+from lasersafe.hazard import instruments
 from lasersafe.records.advice import CameraLine
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import (
@@ -157,7 +157,7 @@ def camera_lines(stage: Stage) -> tuple[CameraLine, ...]:
 def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> list[CameraLine]:
     assert entry.focal_length is not None
     assert entry.f_number is not None
-    camera = cameras.Camera(
+    camera = instruments.Camera(
         entry.name,
         float(entry.focal_length),
         float(entry.f_number),
@@ -180,11 +180,11 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     rows: list[CameraLine] = []
     for pose in stage.poses(main, "running"):
         away = max(math.dist(place, pose.apex) - pose.loose, CLOSEST)
-        rows.append(cameras.beam_in_camera(camera, amount, lam, beam, away, **light))
+        rows.append(instruments.beam_in_camera(camera, amount, lam, beam, away, **light))
         for item in stage.lit(context, pose):
             spots = stage.spots(context, pose, item)
             near = max(float(spots.away(*(np.asarray(value, dtype=float) for value in place))), CLOSEST)
-            spot = cameras.scatter_in_camera(
+            spot = instruments.scatter_in_camera(
                 camera, amount, lam, near, reflectance=item.reflectance, model=stage.case.settings.scatter_model,
                 spot_diameter=context.spot if not item.placed else 0.0, **light,
             )  # fmt: skip
@@ -192,7 +192,7 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     for source in stage.sources(main, "mirror", "eye"):
         if isinstance(source.profile, BeamProfile):
             path, sent = max(source.path_to(place), CLOSEST), amount * source.factor
-            seen = cameras.beam_in_camera(camera, sent, lam, source.profile.beam, path, way="mirror", **light)
+            seen = instruments.beam_in_camera(camera, sent, lam, source.profile.beam, path, way="mirror", **light)
             rows.append(replace(seen, surface=source.surface))
     worst: dict[str, CameraLine] = {}
     for row in rows:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import kinds_of_light
 from lasersafe.assessment.scene_hits import taken
-from lasersafe.hazard.spectator_rules import Facts, asked_for, class_rank, judge, pack
+from lasersafe.hazard.bystanders import Facts, asked_for, class_rank, judge, pack
 from lasersafe.records.advice import SpectatorRule
 from lasersafe.records.scene import SpectatorLine
 from lasersafe.scene.areas import area_of

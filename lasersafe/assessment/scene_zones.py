@@ -17,8 +17,8 @@ from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.together import adding
 from lasersafe.hazard.barriers import barrier_distance
-from lasersafe.hazard.ignition import screening_thresholds
-from lasersafe.optics.aperture import peak_exposure
+from lasersafe.hazard.materials import screening_thresholds
+from lasersafe.optics.beam import peak_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.scene import BeyondTarget, ZoneShape
 from lasersafe.results import Criterion

@@ -23,14 +23,13 @@ from lasersafe.assessment.lines import (
     with_limit_steps,
 )
 from lasersafe.assessment.ratios import instruments_of
-from lasersafe.hazard.aided import Aid
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
+from lasersafe.hazard.distances import Reach, direct_reach, zone
 from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import scatter_reach
-from lasersafe.hazard.zones import Reach, direct_reach, zone
-from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.beam import diameters, mean_exposure
 from lasersafe.optics.checks import unique
-from lasersafe.optics.propagation import diameters
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness

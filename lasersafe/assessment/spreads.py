@@ -15,8 +15,7 @@ from lasersafe.assessment.corners import Corners
 from lasersafe.assessment.directions import critical_values, possible_cases
 from lasersafe.assessment.distances import variable_inputs, zone_distances
 from lasersafe.errors import CalcError
-from lasersafe.hazard.corner import Evaluate, Possible, Uncertain, limits_of, slope, worst_corner
-from lasersafe.hazard.monte_carlo import monte_carlo
+from lasersafe.hazard.tolerances import Evaluate, Possible, Uncertain, limits_of, monte_carlo, slope, worst_corner
 from lasersafe.models import Case, Toleranced, tolerances_of
 from lasersafe.quantity import format_quantity
 from lasersafe.records.uncertainty import DistanceSpread, Influence, Uncertainty

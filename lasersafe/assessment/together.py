@@ -15,7 +15,7 @@ from lasersafe.assessment.distances import exposure_ratios
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.ratios import instruments_of
 from lasersafe.hazard.combine import groups
-from lasersafe.hazard.crossing import farthest_crossing
+from lasersafe.hazard.distances import farthest_crossing
 from lasersafe.hazard.emission import Floats
 from lasersafe.hazard.scatter import step_places
 from lasersafe.records.fields import badness

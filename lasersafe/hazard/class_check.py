@@ -14,8 +14,7 @@ from lasersafe.data import As, Printed, Source, Span, WavelengthsNm, load
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
 from lasersafe.limits import TrainRow, correction_factor
-from lasersafe.optics.aperture import fraction_through
-from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.records.sources import CLASS_ORDER, UNKNOWN
 from lasersafe.records.step import Step
 from lasersafe.reference import shared_path

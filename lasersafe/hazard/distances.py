@@ -1,23 +1,191 @@
-"""How far the exposure exceeds the limit: closed forms, and the last crossing of beams with two axes.
+"""How far light exceeds a limit: at a place, at its worst place, and the farthest place of all comparisons.
 
-All distances are path lengths: from the last optic for a beam, whatever mirrors it meets on the way, and from the lit
-surface for scatter.
+Circular beams have a closed form; of beams with two axes, and of any other ratio, one search finds the last place
+at which it falls to 1, for one case or for many.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache, reduce
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.hazard.crossing import Places, farthest_crossing, last_crossing, last_fall
-from lasersafe.hazard.emission import Floats
-from lasersafe.optics.aperture import mean_exposure
+from lasersafe.errors import OutOfRangeError
+from lasersafe.hazard.emission import Emission, Floats
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare, criteria, strictest_by_aperture
+from lasersafe.hazard.instruments import Aid, through
 from lasersafe.optics.atmosphere import transmitted
+from lasersafe.optics.beam import PROFILES, PROPAGATIONS, BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
-from lasersafe.optics.geometry import PROFILES, PROPAGATIONS, BeamGeometry, diameters
 from lasersafe.optics.reflection import scatter_intensity
+from lasersafe.records.step import Criterion, Zone
+
+Places = NDArray[np.intp]
+Ratio = Callable[[Floats, Places], Floats]  # places [m] and the number of the case of each, both of shape (n,)
+_NARROW = 2e-14  # relative width at which a bracket is done
+_STEPS = 200
+_GRID = 400
+_SECTIONS = 32
+
+
+def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float, *, points: int = _GRID) -> float:
+    """Return the farthest place at which one ratio falls through 1, the worst of a logarithmic grid narrowed down.
+
+    Parameters
+    ----------
+    ratio : callable
+        Takes places of shape (n,) [m], returns ratios of the same shape.
+    near, far : float
+        Ends of the search. [m]
+    points : int
+        Places of the grid.
+
+    Returns
+    -------
+    float
+        0 where no place of the grid is above 1. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the ends are not in order, a ratio is no number, or the ratio is above 1 at the far end.
+    """
+    first, last = float(positive("near", near, "m")), float(positive("far", far, "m"))
+    if not first < last:
+        message = "near must be below far; correct the ends of the search"
+        raise OutOfRangeError(message)
+    nodes = np.geomspace(first, last, points)
+    nodes[0], nodes[-1] = first, last
+    over = _over(np.asarray(ratio(nodes)), nodes)
+    if not over.any():
+        return 0.0
+    while True:  # a call costs more than a place: many places at once
+        near, end = nodes[np.flatnonzero(over)[-1] + np.arange(2)].tolist()
+        middle = 0.5 * (near + end)
+        if end - near <= _NARROW * end or not near < middle < end:
+            return float(end)
+        nodes = np.linspace(near, end, _SECTIONS + 1)
+        nodes[-1] = end
+        over = np.concatenate([[True], np.asarray(ratio(nodes[1:-1])) > 1.0, [False]])
+
+
+def _over(values: Floats, nodes: Floats) -> NDArray[np.bool_]:
+    """Return where ratios are above 1; refuse what is no number, and a last node where they are."""
+    if not (values >= 0.0).all():
+        message = "ratio of exposure to limit is not a number or negative; correct the exposure or the limit"
+        raise OutOfRangeError(message)
+    over = values > 1.0
+    if over[-1].any():
+        place = float(np.atleast_1d(nodes[-1])[np.atleast_1d(over[-1])][0])
+        message = f"distance: the limit is still exceeded at {place:.6g} m, the end of the search"
+        raise OutOfRangeError(message)
+    return np.asarray(over)
+
+
+def last_crossing(ratio: Ratio, nodes: Floats, at: Places) -> Floats:
+    """Return where each case falls through 1 for the last time between its nodes.
+
+    Parameters
+    ----------
+    ratio : callable
+        Takes places and the numbers of their cases, both of shape (n,).
+    nodes : numpy.ndarray, shape (k, n)
+        Places at which the ratio is read, of each case in order. [m]
+    at : numpy.ndarray of int, shape (n,)
+        Numbers of the cases.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        0 where no node is above 1. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a ratio is no number or negative, or is above 1 at the last node.
+    """
+    columns = np.broadcast_to(at, nodes.shape)
+    values = np.broadcast_to(ratio(nodes.reshape(-1), columns.reshape(-1)), (nodes.size,)).reshape(nodes.shape)
+    over = _over(values, nodes)
+    rows = np.flatnonzero(over.any(axis=0))
+    last = nodes.shape[0] - 1 - np.argmax(over[::-1, rows], axis=0)
+    found = np.zeros(nodes.shape[1])
+    found[rows] = last_fall(ratio, nodes[last, rows], nodes[last + 1, rows], np.zeros(rows.size), at[rows])
+    return found
+
+
+def last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: Places) -> Floats:
+    """Narrow brackets in which a ratio falls through 1, by the rule of false position with halving.
+
+    The ratio is read on logarithmic scales, places with an *offset* added: far out it is a straight line there. An end
+    that has stayed twice counts half, so that both ends close in.
+
+    Parameters
+    ----------
+    ratio : callable
+        Takes places [m] and the number of the case of each, both of shape (n,), returns the ratios there.
+    above, below : numpy.ndarray, shape (n,)
+        An end where the ratio is above 1, and one where it is not. [m]
+    offset : numpy.ndarray, shape (n,)
+        Added to a place before its logarithm is taken. [m]
+    at : numpy.ndarray, shape (n,)
+        Number of the case of each bracket. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        The end where the ratio is not above 1. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the ratio is above 1 at the far end.
+    """
+    if not at.size:
+        return below
+    rows = np.arange(at.size)
+    with np.errstate(divide="ignore"):
+        high, low = np.log(ratio(above, at)), np.log(ratio(below, at))
+    if (low > 0.0).any():
+        message = f"distance: the limit is still exceeded at {below[low > 0.0][0]:.6g} m; correct the beam or the limit"
+        raise OutOfRangeError(message)
+    below = np.where(high > 0.0, below, above)  # the bracket was exact
+    result = below.copy()
+    kept = np.zeros(at.size)
+    for step in range(_STEPS):
+        with np.errstate(invalid="ignore", divide="ignore"):
+            part = high / (high - low)
+        part = np.where(np.isfinite(part) & (step % 8 != 7), part, 0.5)
+        start, end = above + offset, below + offset
+        with np.errstate(invalid="ignore", divide="ignore"):  # an end at the last optic, no offset: halved below
+            place = start * (end / start) ** np.clip(part, 0.0, 1.0) - offset
+        middle = 0.5 * (above + below)
+        place = np.where((place > above) & (place < below), place, middle)
+        place = np.clip(place, above + 0.25 * _NARROW * above, np.maximum(below - 0.25 * _NARROW * below, above))
+        place = np.where((place > above) & (place < below), place, middle)
+        with np.errstate(divide="ignore"):
+            value = np.log(ratio(place, at))
+        over = value > 0.0
+        low = np.where(over & (kept > 0.0), low * 0.5, low)
+        high = np.where(~over & (kept < 0.0), high * 0.5, high)
+        kept = np.where(over, 1.0, -1.0)
+        above, high = np.where(over, place, above), np.where(over, value, high)
+        below, low = np.where(over, below, place), np.where(over, low, value)
+        middle = 0.5 * (above + below)
+        done = (below - above <= _NARROW * below) | (middle <= above) | (middle >= below)
+        result[rows[done]] = below[done]
+        if done.all():
+            return result
+        more = ~done
+        above, below, offset, high, low, kept = (part[more] for part in (above, below, offset, high, low, kept))
+        at, rows = at[more], rows[more]
+    result[rows] = below
+    return result
+
 
 _OFFSETS, _FEW_OFFSETS = 64, 24
 _BLOCK = 512  # beams whose nodes are read together
@@ -376,3 +544,367 @@ def scatter_distance(
     most = positive("limit", limit, "W/m2 or J/m2")
     with np.errstate(over="ignore", under="ignore"):
         return finite("distance", np.sqrt(intensity / most), "m")
+
+
+FARTHEST = 1e9  # m
+LIMITING_APERTURES = (1e-3, 3.5e-3, 7e-3, 11e-3)  # m, where the comparison is not asked
+_SLACK = 1.0 + 1e-9
+_SAME = 1.0 - 1e-12
+
+
+@dataclass(frozen=True)
+class Reach:
+    """The farthest distance for one rule set, the comparison that decides it, and the source angle there."""
+
+    distance: float
+    criterion: Criterion
+    angle: float = ALPHA_MIN
+
+
+def exposure_at(beam: BeamGeometry, distance: float, criterion: Criterion, factor: float = 1.0) -> float:
+    """Return the exposure that a comparison sees at a distance from the last optic.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam.
+    distance : float
+        Distance from the last optic. [m]
+    criterion : Criterion
+        The comparison; its amount is spread over its own limiting aperture.
+    factor : float
+        Reflectance or transmission on the way. [1]
+
+    Returns
+    -------
+    float
+        Exposure in the unit of the limit. [W/m2 or J/m2]
+    """
+    return _mean_at(beam, float(distance), float(criterion.amount * factor), float(criterion.limiting_aperture))
+
+
+@lru_cache(maxsize=8192)
+def _mean_at(beam: BeamGeometry, distance: float, amount: float, aperture: float) -> float:
+    return float(mean_exposure(amount, *diameters(beam, distance), aperture, beam.profile))
+
+
+@lru_cache(maxsize=2048)
+def worst_place(
+    beam: BeamGeometry, distance: float, apertures: tuple[float, ...] = LIMITING_APERTURES
+) -> tuple[float, ...]:
+    """Return the places at or beyond a distance where the beam can be narrowest.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam.
+    distance : float
+        Distance from the last optic. [m]
+    apertures : tuple of float
+        Apertures over which it is averaged there. [m]
+
+    Returns
+    -------
+    tuple of float
+        The distance, every waist beyond it, and where between two waists most comes through each aperture or none. [m]
+    """
+    holes = np.array([0.0, *apertures])
+    found = worst_places(beam, np.full(holes.shape, distance), holes)
+    return tuple(dict.fromkeys([distance, *(float(place) for one in found for place in one)]))
+
+
+def worst_places(beams: BeamGeometry, distance: Floats, aperture: Floats) -> list[Floats]:
+    """Return places at or beyond distances, at one of which most comes through, as `worst_place` does.
+
+    Parameters
+    ----------
+    beams : BeamGeometry
+        The beams.
+    distance : numpy.ndarray, shape (...)
+        From the last optic. [m]
+    aperture : numpy.ndarray, shape (...)
+        What is averaged over. [m]
+
+    Returns
+    -------
+    list of numpy.ndarray
+        Places. [m]
+    """
+    if beams.circular:
+        return [np.maximum(distance, beams.waist_position[0])]
+    low, high = np.minimum(*beams.waist_position), np.maximum(*beams.waist_position)
+    start, end = np.maximum(low, distance), np.maximum(high, distance)
+    return [np.asarray(distance), start, end, narrowest(aperture, beams, start, end)]
+
+
+def beam_reach(one: Comparison, beam: BeamGeometry, factor: ArrayLike = 1.0) -> Floats:
+    """Return how far beams exceed one limit.
+
+    Parameters
+    ----------
+    one : Comparison
+        What is compared.
+    beam : BeamGeometry, shape (...)
+        The beams.
+    factor : array_like, shape (...)
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        0 where no place exceeds the limit, or it does not apply. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a distance is too large to compute.
+    """
+    amount, limit = _scaled(one.amount, factor), one.limit
+    applies = np.isfinite(limit) & (amount > 0.0)  # a reflectance of 0
+    if applies.all():
+        return direct_distance(amount, limit, one.aperture, beam)
+    amount, limit = np.where(applies, amount, 1.0), np.where(applies, limit, 1.0)
+    return np.where(applies, direct_distance(amount, limit, one.aperture, beam), 0.0)
+
+
+def _scaled(amount: ArrayLike, factor: ArrayLike) -> Floats:
+    return np.asarray(amount if np.ndim(factor) == 0 and factor == 1.0 else amount * np.asarray(factor))
+
+
+def farthest(compared: Iterable[Comparison], beams: BeamGeometry, factor: ArrayLike = 1.0) -> Floats:
+    """Return how far beams exceed any of their limits: the farthest place, 0 where no place does.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        At least one.
+    beams : BeamGeometry
+        The beams.
+    factor : array_like, shape (...)
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Distance from the last optic. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a distance is too large to compute.
+    """
+    every = strictest_by_aperture(compared)
+    if beams.circular or len(every) == 1:
+        return reduce(np.maximum, (beam_reach(one, beams, factor) for one in every))
+    # A circular beam as wide as the shorter axis reaches farther: where it adds nothing, nothing is searched.
+    alone = [
+        BeamGeometry(
+            (np.asarray(beams.waist_diameter[i]),) * 2, (np.asarray(beams.divergence[i]),) * 2,
+            (np.asarray(beams.waist_position[i]),) * 2, beams.profile, beams.propagation,
+        )
+        for i in (0, 1)
+    ]  # fmt: skip
+    bounds = [np.maximum(*(beam_reach(one, round_, factor) for round_ in alone)) for one in every]
+    distance: Floats | None = None
+    for number in sorted(range(len(every)), key=lambda n: -float(np.max(bounds[n]))):
+        if distance is None or not (bounds[number] * _SLACK <= distance).all():
+            own = beam_reach(every[number], beams, factor)
+            distance = own if distance is None else np.maximum(distance, own)
+    assert distance is not None
+    return np.asarray(
+        np.broadcast_to(distance, np.broadcast_shapes(*(bound.shape for bound in bounds), distance.shape))
+    )
+
+
+def highest_ratio(
+    compared: Iterable[Comparison], beams: BeamGeometry, distance: ArrayLike, factor: ArrayLike = 1.0
+) -> Floats:
+    """Return exposure over limit, the worst comparison at the worst place at or beyond a distance.
+
+    Parameters
+    ----------
+    compared : iterable of Comparison
+        At least one.
+    beams : BeamGeometry
+        The beams.
+    distance : array_like, shape (...)
+        From the last optic. [m]
+    factor : array_like, shape (...)
+        Reflectance on the way. [1]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Exposure over limit. [1]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used.
+    """
+    place = np.asarray(distance, dtype=np.float64)
+    return reduce(np.maximum, (
+        np.asarray(mean_exposure(
+            _scaled(one.amount, factor), *diameters(beams, worst), one.aperture, beams.profile
+        ) / one.limit)
+        for one in strictest_by_aperture(compared)
+        for worst in worst_places(beams, place, one.aperture)
+    ))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ReachArrays:
+    """The farthest distances, and which comparison decided each.
+
+    Attributes
+    ----------
+    distance : numpy.ndarray, shape (...)
+        0 where no place exceeds a limit. [m]
+    limit : numpy.ndarray, shape (...)
+        The limit that decided. [W/m2 or J/m2]
+    limiting_aperture : numpy.ndarray, shape (...)
+        Its limiting aperture. [m]
+    decided : numpy.ndarray of int, shape (...)
+        Index into ``labels``.
+    labels : tuple of (rule set, hazard, rule)
+        What the indices mean.
+    by_rule_set : dict of str to numpy.ndarray, shape (...)
+        The distance under each rule set alone. [m]
+    """
+
+    distance: Floats
+    limit: Floats
+    limiting_aperture: Floats
+    decided: NDArray[np.intp]
+    labels: tuple[tuple[str, str, str], ...]
+    by_rule_set: dict[str, Floats]
+
+
+def reaches(compared: Sequence[Comparison], distance_of: Callable[[Comparison], Floats]) -> ReachArrays:
+    """Return the farthest distances of all comparisons, and which decided each; of equals the first.
+
+    Parameters
+    ----------
+    compared : sequence of Comparison
+        What is compared, of one or of several rule sets.
+    distance_of : callable
+        How far one limit, which is finite, is exceeded, of shape (...).
+
+    Returns
+    -------
+    ReachArrays
+        With the distance under each rule set.
+    """
+    known: dict[tuple[float, ...], Floats] = {}  # rule sets often agree: the same limit is worked out once
+    distances: list[Floats] = []
+    for number, one in enumerate(compared):
+        single = one.limit.ndim == one.aperture.ndim == 0
+        key = (float(one.limit), float(one.aperture), id(one.amount)) if single else (float(number),)
+        if key not in known:
+            applies = np.isfinite(one.limit)
+            own = one if applies.all() else replace(one, limit=np.where(applies, one.limit, 1.0))
+            known[key] = distance_of(own) if own is one else np.where(applies, distance_of(own), -1.0)
+        distances.append(known[key])
+    shape = np.broadcast_shapes(*(one.shape for one in distances))
+    best, limit, aperture = np.full(shape, -2.0), np.full(shape, np.nan), np.full(shape, np.nan)
+    decided, by_rule_set = np.zeros(shape, dtype=np.intp), dict[str, Floats]()
+    for number, (one, distance) in enumerate(zip(compared, distances, strict=True)):
+        mine = np.broadcast_to(distance, shape)
+        name = one.rule_set
+        by_rule_set[name] = np.maximum(by_rule_set[name], mine) if name in by_rule_set else mine
+        farther = distance > best
+        if farther.any():
+            for values, new in ((best, distance), (limit, one.limit), (aperture, one.aperture), (decided, number)):
+                np.copyto(values, new, where=farther)
+    labels = tuple((one.rule_set, one.hazard, one.rule) for one in compared)
+    return ReachArrays(best, limit, aperture, decided, labels, by_rule_set)
+
+
+@lru_cache(maxsize=256)
+def direct_reach(
+    rule_set: str,
+    tissue: str,
+    emission: Emission,
+    beam: BeamGeometry,
+    wavelength: float,
+    duration: float,
+    reflectance: float = 1.0,
+    aid: Aid | None = None,
+) -> Reach:
+    """Return how far the direct beam, or its reflection by a flat mirror, exceeds the limit.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        The setting.
+    beam : BeamGeometry
+        The beam.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    reflectance : float
+        1 for the direct beam, the mirror's reflectance for a reflection. [1]
+    aid : Aid, optional
+        The instrument that the eye looks through: the farther of both eyes counts.
+
+    Returns
+    -------
+    Reach
+        Distance along the path from the last optic, 0 where no place exceeds the limit.
+    """
+    lit = emission.scaled(reflectance)
+    compared = list(compare(rule_set, tissue, lit, wavelength, duration))
+    seen = compared if aid is None else [*compared, *through(compared, aid, wavelength)]
+    found = reaches(seen, lambda one: beam_reach(one, beam))
+    rows = criteria(rule_set, tissue, lit, wavelength, duration, ALPHA_MIN)
+    return Reach(float(found.distance), rows[int(found.decided) % len(rows)])
+
+
+def zone(
+    way: str,
+    tissue: str,
+    reaches: dict[str, Reach],
+    origin: str,
+    focus: float | None = None,
+    note: str = "",
+) -> Zone:
+    """Return the zone of one way and tissue: the farthest reach over all rule sets.
+
+    Parameters
+    ----------
+    way : str
+        ``direct``, ``mirror`` or ``scatter``.
+    tissue : str
+        ``eye`` or ``skin``.
+    reaches : dict of str to Reach
+        The reach under each rule set.
+    origin : str
+        What the distance is measured from.
+    focus : float, optional
+        Distance of the focus from the last optic. [m]
+    note : str
+        Remark for the sheet.
+
+    Returns
+    -------
+    Zone
+        Without steps.
+    """
+    farthest_of_all = max(reach.distance for reach in reaches.values())
+    reach = next(one for one in reaches.values() if not one.distance < farthest_of_all * _SAME)  # of equals the first
+    from_focus = None if focus is None or reach.distance <= 0.0 else reach.distance - focus
+    return Zone(
+        way,
+        tissue,
+        farthest_of_all,
+        origin,
+        from_focus,
+        reach.criterion,
+        by_rule_set={name: r.distance for name, r in reaches.items()},
+        note=note,
+    )

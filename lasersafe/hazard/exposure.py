@@ -29,7 +29,7 @@ from lasersafe.limits import (
     pulse_train_limit,
 )
 from lasersafe.optics.checks import unique
-from lasersafe.optics.extended import limited_angle
+from lasersafe.optics.sources import limited_angle
 from lasersafe.records.step import Criterion
 from lasersafe.wording.message import Message
 

@@ -1,315 +1,437 @@
-"""What eyewear has to carry: optical density, damage class, the marking to ask for, and when none can be relied on.
-
-The figures stand in ``shared/eyewear/``; formulas are named in the steps of each result.
-"""
+"""What eyewear has to carry in front of one beam, and at the worst of several places, settings and wavelengths."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import overload
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Any
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from lasersafe.hazard.distances import worst_place
+from lasersafe.hazard.emission import Emission, pulse_pattern, pulse_train, single_pulse
+from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
+from lasersafe.hazard.marking import (
+    NOT_ENOUGH,
+    SCATTER_ONLY,
+    decide,
+    eyewear_notes,
+    judge,
+    marking_to_ask,
+    no_reliance,
+    optical_density,
+    round_up_density,
+)
+from lasersafe.hazard.settings import SettingSpace
+from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
+from lasersafe.records.fields import badness, worst
+from lasersafe.records.step import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step
+from lasersafe.wording.message import Message
 
-from lasersafe.errors import InputError
-from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE
-from lasersafe.hazard.eyewear_tables import en207
-from lasersafe.records.step import ScaleNeed
-from lasersafe.wording.message import Message, joined, key_of, listed
-
-KILOWATT_CLASS = 1000.0  # [W] mean power of a direct hit; a decision of this program, no source
-
-
-@overload
-def optical_density(exposure: float, limit: float) -> float: ...
-@overload
-def optical_density(exposure: ArrayLike, limit: ArrayLike) -> float | NDArray[np.float64]: ...
-def optical_density(exposure: ArrayLike, limit: ArrayLike) -> float | NDArray[np.float64]:
-    """Return the optical density that brings an exposure down to its limit, not rounded.
-
-    Below zero where the exposure is already below the limit.
-
-    Parameters
-    ----------
-    exposure : array_like, shape (...)
-        Exposure without eyewear, averaged over the limiting aperture. [W/m2]
-    limit : array_like, shape (...)
-        Exposure limit in the unit of the exposure. [W/m2]
-
-    Returns
-    -------
-    float or numpy.ndarray, shape (...)
-        log10(exposure / limit). [1]
-
-    Raises
-    ------
-    InputError
-        If an exposure or a limit is zero, negative, NaN or infinite.
-
-    References
-    ----------
-    .. [1] DGUV203-042, section 5.1.
-
-    Examples
-    --------
-    >>> round(optical_density(25984.0, 50.0), 3)
-    2.716
-    """
-    above, below = np.asarray(exposure, dtype=np.float64), np.asarray(limit, dtype=np.float64)
-    for name, array in (("exposure", above), ("limit", below)):
-        if not np.all(np.isfinite(array) & (array > 0)):
-            message = f"{name} = {_worst(array):g}: an optical density needs a finite {name} above zero"
-            raise InputError(message)
-    density = np.log10(above) - np.log10(below)
-    return float(density) if density.ndim == 0 else density
+_LETTER_EDGES = (1e-9, 1e-6, 0.25)
 
 
-@overload
-def round_up_density(density: float) -> float: ...
-@overload
-def round_up_density(density: ArrayLike) -> float | NDArray[np.float64]: ...
-def round_up_density(density: ArrayLike) -> float | NDArray[np.float64]:
-    """Return a density rounded up to 0.1, and 0 where none is needed.
+def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) -> list[Emission]:
+    """Return the settings at which a scale number can be highest: ends, letter edges, merging rates.
 
     Parameters
     ----------
-    density : array_like, shape (...)
-        Optical density, not rounded. [1]
+    space : SettingSpace
+        The allowed settings.
+    worst : Emission
+        The worst setting for the eye, always among the answer.
+    wavelength : float
+        Wavelength. [m]
 
     Returns
     -------
-    float or numpy.ndarray, shape (...)
-        The next tenth; 5.0 stays 5.0, and so does what lies above it by no more than 1e-9. [1]
-
-    Raises
-    ------
-    InputError
-        If a density is NaN or infinite.
-
-    References
-    ----------
-    .. [1] DGUV203-042, section 5.1.3: what is needed is rounded up.
-
-    Examples
-    --------
-    >>> round_up_density(5.02)
-    5.1
+    list of Emission
+        At least ``worst``.
     """
-    array = np.asarray(density, dtype=np.float64)
-    if not np.all(np.isfinite(array)):
-        message = f"optical density = {_worst(array):g}: must be a finite number"
-        raise InputError(message)
-    rounded = np.maximum(np.ceil((array - TOLERANCE) * 10.0) / 10.0, 0.0)
-    return float(rounded) if rounded.ndim == 0 else rounded
+    if worst.pulses or worst.burst:
+        return [worst, *_joined(worst)]
+    if space.modes:
+        return list(dict.fromkeys(e for mode in space.modes for e in corner_emissions(mode, worst, wavelength)))
+    if not space.adjustable or space.kind == "continuous":
+        return [worst]
+    found = [worst]
+    if space.kind == "single pulse":
+        assert space.pulse_energy is not None
+        assert space.pulse_duration is not None
+        return found + [single_pulse(space.pulse_energy[1], t) for t in _lengths(*space.pulse_duration)]
+    assert space.repetition_rate is not None
+    slow, fast = space.repetition_rate
+    kink = fast
+    if space.power is not None and space.pulse_energy is not None:
+        kink = min(max(space.power[1] / space.pulse_energy[1], slow), fast)
+    rates = {*worst_rates(wavelength, slow, kink), *worst_rates(wavelength, kink, fast), slow, kink, fast}
+    ends = {share / edge for share in space.duty or () for edge in _LETTER_EDGES}
+    rates |= {rate for rate in ends if slow < rate < fast}
+    for rate in sorted(rates):
+        energies = []
+        if space.power is not None:
+            energies.append(space.power[1] / rate)
+        if space.pulse_energy is not None:
+            energies.append(space.pulse_energy[1])
+        low, high = space.pulse_duration or (share / rate for share in space.duty or ())
+        found += [pulse_train(min(energies), t, rate, space.pedestal) for t in _lengths(low, high) if t * rate <= 1.0]
+    return found
 
 
-def density_number(optical_density_exact: float) -> int:
-    """Return the scale number that a density asks for: rounded up, at least 1.
+def _lengths(low: float, high: float) -> list[float]:
+    """Return the pulse lengths of a range at which a letter begins, both ends among them. [s]."""
+    return sorted({low, high, *(edge for edge in _LETTER_EDGES if low < edge < high)})
+
+
+def _joined(worst: Emission) -> list[Emission]:
+    """Return a pattern with its bursts, or all its pulses, taken as one pulse each: the strict side for a filter."""
+    if worst.pulses:
+        total, shortest = sum(p[2] for p in worst.pulses), min(p[1] for p in worst.pulses)
+        return [pulse_pattern(((0.0, shortest, total),), worst.period, worst.pedestal)]
+    number, energy = math.prod(count for count, _ in worst.burst), worst.pulse_energy
+    rate = worst.repetition_rate / number
+    return [pulse_train(energy * number, worst.pulse_duration, rate, worst.pedestal)]
+
+
+def asked_of(emission: Emission, wavelength: float, diameter: float | tuple[float, float]) -> tuple[ScaleNeed, ...]:
+    """Return what each mode letter asks for at one setting, as `scale_numbers`.
 
     Parameters
     ----------
-    optical_density_exact : float
-        Optical density, not rounded. [1]
-
-    Returns
-    -------
-    int
-        The whole number.
-
-    Raises
-    ------
-    InputError
-        If the density is NaN or infinite.
+    emission : Emission
+        What reaches the eyewear.
+    wavelength : float
+        Wavelength. [m]
+    diameter : float or tuple of float
+        1/e diameter at the eyewear, or both axes. [m]
     """
-    if not math.isfinite(optical_density_exact):
-        message = f"optical density = {optical_density_exact:g}: must be a finite number"
-        raise InputError(message)
-    return max(1, math.ceil(optical_density_exact - TOLERANCE))
+    if emission.kind == "continuous":
+        return scale_numbers(wavelength, beam_diameter_63=diameter, power=emission.power)
+    return scale_numbers(
+        wavelength,
+        beam_diameter_63=diameter,
+        pulse_energy=emission.pulse_energy,
+        pulse_duration=emission.pulse_duration,
+        repetition_rate=emission.repetition_rate or None,
+        pedestal=emission.pedestal,
+    )
 
 
-def decide(optical_density_exact: float, scale_needs: Sequence[ScaleNeed]) -> str:
-    """Return a sentence: which of optical density and damage class decides the marking.
+def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) -> tuple[ScaleNeed, ...]:
+    """Return the highest scale number of each mode letter over all settings."""
+    by_letter: dict[str, ScaleNeed] = {}
+    for emission in dict.fromkeys(emissions):
+        for need in asked_of(emission, wavelength, (dx, dy)):
+            known = by_letter.get(need.mode)
+            rank = math.inf if need.scale_number is None else need.scale_number
+            if known is None or (
+                known.scale_number is not None
+                and (rank, need.density_value) > (known.scale_number, known.density_value)
+            ):
+                by_letter[need.mode] = need
+    return tuple(by_letter.values())
+
+
+def worst_density(
+    rule_sets: tuple[str, ...],
+    emission: Emission,
+    wavelength: float,
+    duration: float,
+    dx: float,
+    dy: float,
+    profile: str,
+    tissue: str = "eye",
+) -> tuple[float, float, Criterion]:
+    """Return the highest optical density over rule sets and comparisons of one tissue.
 
     Parameters
     ----------
-    optical_density_exact : float
-        Optical density, not rounded. [1]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for.
+    rule_sets : tuple of str
+        Rule sets to work out.
+    emission : Emission
+        The setting.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+    dx, dy : float
+        1/e diameters of the beam at the eye. [m]
+    profile : str
+        ``gaussian`` or ``top-hat``.
+    tissue : str
+        ``eye`` or ``skin``.
 
     Returns
     -------
-    str
-        One sentence per mode letter.
-
-    Raises
-    ------
-    InputError
-        If the density is not finite or no need is given.
+    tuple of float, float, Criterion
+        Density, not rounded [1]; exposure [W/m2 or J/m2]; the comparison that asks for it.
     """
-    number = density_number(optical_density_exact)
-    density = Message("need.so_number", density=f"{optical_density_exact:.2f}", number=number)
-    sentences = []
-    for need in _checked(scale_needs):
-        if need.scale_number is None:
-            key = "need.damage_beyond"
-        elif need.scale_number == number:
-            key = "need.both_decide"
-        else:
-            key = "need.damage_decides" if need.scale_number > number else "need.density_decides"
-        asked = en207().highest if need.scale_number is None else need.scale_number
-        sentences.append(Message(key, mode=need.mode, number=asked, density=density))
-    return joined(sentences, " ")
+    best: tuple[float, float, Criterion] | None = None
+    for rule_set in rule_sets:
+        for criterion in criteria(rule_set, tissue, emission, wavelength, duration):
+            exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, profile))
+            density = optical_density(exposure, criterion.limit)
+            if best is None or density > best[0]:
+                best = (density, exposure, criterion)
+    assert best is not None
+    return best
 
 
-def marking_to_ask(
-    wavelength: float | tuple[float, float], scale_needs: Sequence[ScaleNeed], optical_density_exact: float
-) -> str:
-    """Return the marking to ask for, as ``1064 D LB6 + R LB7``.
-
-    Parameters
-    ----------
-    wavelength : float or tuple of float
-        Vacuum wavelength, or the lowest and highest that it may have. [m]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for.
-    optical_density_exact : float
-        Optical density, not rounded. [1]
-
-    Returns
-    -------
-    str
-        D first, each LB at least the density rounded up; or a line saying that no marking is high enough.
-
-    Raises
-    ------
-    InputError
-        If the density is not finite or no need is given.
-    """
-    number, highest = density_number(optical_density_exact), en207().highest
-    parts, short = [], []
-    for need in sorted(_checked(scale_needs), key=lambda need: "DIRM".index(need.mode)):
-        asked = max(number, need.scale_number if need.scale_number is not None else highest + 1)
-        parts.append(f"{need.mode} LB{asked}")
-        if asked > highest:
-            short.append(need.mode)
-    nanometre = nanometre_text(wavelength) if isinstance(wavelength, float) else _span_text(*wavelength)
-    if short:
-        return Message("need.no_marking", wavelength=nanometre, modes=listed(short), number=highest)
-    return f"{nanometre} {' + '.join(parts)}"
-
-
-def no_reliance(
-    power_at_eyewear: float | None, scale_needs: Sequence[ScaleNeed], optical_density_exact: float | None = None
-) -> str:
-    """Return why no eyewear can be relied on, or "" when none of the reasons holds.
-
-    Parameters
-    ----------
-    power_at_eyewear : float or None
-        Mean power of a direct hit; None for a single pulse. [W]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for.
-    optical_density_exact : float, optional
-        Optical density, not rounded. [1]
-
-    Returns
-    -------
-    str
-        Text that starts "no eyewear can be relied on here", or "".
-
-    Raises
-    ------
-    InputError
-        If the power or density is not finite, or the power is negative.
-    """
-    highest = en207().highest
-    reasons = [
-        Message("need.mode_beyond", mode=need.mode, number=highest)
-        for need in _checked(scale_needs)
-        if need.scale_number is None
-    ]
-    if optical_density_exact is not None and density_number(optical_density_exact) > highest:
-        reasons.append(Message("need.density_beyond", density=f"{optical_density_exact:.2f}", number=highest))
-    if power_at_eyewear is not None:
-        if not (math.isfinite(power_at_eyewear) and power_at_eyewear >= 0):
-            message = f"power at the eyewear = {power_at_eyewear:g} W: must be finite and not negative"
-            raise InputError(message)
-        if power_at_eyewear >= KILOWATT_CLASS * (1 - TOLERANCE):
-            reasons.append(Message("need.kilowatt", power=f"{power_at_eyewear / 1e3:.3g} kW"))
-    return Message("need.no_reliance", why=joined(reasons)) if reasons else ""
-
-
-def eyewear_notes(wavelength: float, scale_needs: Sequence[ScaleNeed]) -> tuple[str, ...]:
-    """Return the notes that belong beside every answer on eyewear.
+def eyewear_need(
+    *,
+    wavelength: float,
+    space: SettingSpace,
+    worst: Emission,
+    rule_sets: tuple[str, ...],
+    duration: float,
+    beam_diameters: tuple[float, float],
+    profile: str,
+    marking: str = "",
+    laser: str = "",
+    setup: str = "",
+    person: str = "",
+    distance: float | None = None,
+    least_density: float = 0.0,
+    shared_by: int = 1,
+) -> EyewearNeed:
+    """Return density, scale numbers, marking to ask for, and the verdict on a marking that is worn.
 
     Parameters
     ----------
     wavelength : float
-        Vacuum wavelength. [m]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for.
+        Wavelength. [m]
+    space : SettingSpace
+        The allowed settings.
+    worst : Emission
+        The worst setting for the eye.
+    rule_sets : tuple of str
+        Rule sets to work out; the highest density decides.
+    duration : float
+        Exposure duration. [s]
+    beam_diameters : tuple of float
+        1/e diameters of the beam at the eyewear. [m]
+    profile : str
+        ``gaussian`` or ``top-hat``.
+    marking : str
+        Marking of the eyewear that is worn, "" for none.
+    laser, setup, person : str
+        Names for the answer.
+    distance : float, optional
+        Distance from the last optic, for the answer. [m]
+    least_density : float
+        Density that other ways for light ask for, as scatter or an optical aid; the larger one counts. [1]
+    shared_by : int
+        Wavelengths whose fractions add on the same tissue: each is asked for its part of the limit.
 
     Returns
     -------
-    tuple of str
-        Sentences: accidents only, where figures come from, what an unmarked filter is worth.
+    EyewearNeed
+        With steps and notes.
 
     Raises
     ------
     InputError
-        If no need is given.
+        If the marking cannot be read.
     """
-    standard = en207()
-    needs = _checked(scale_needs)
-    notes = [
-        Message("need.accident", time=f"{standard.test.duration:g} s", count=standard.test.pulses),
-        Message("need.not_read"),
-    ]
-    weak = [need.mode for need in needs if need.steps and need.steps[-1].seen != "read"]
-    if weak:
-        notes.append(Message("need.weak", modes=listed(dict.fromkeys(weak)), wavelength=nanometre_text(wavelength)))
-    if any(step.seen == "memory" for need in needs for step in need.steps):
-        notes.append(Message("need.from_memory"))
-    if any(key_of(step.meaning) == FACTOR_ANYWAY for need in needs for step in need.steps):
-        rule = standard.beam_factor
-        condition = {"power": f"{rule.trigger_power:g} W", "density": f"{rule.trigger_irradiance:g} W/m2"}
-        notes.append(Message("need.factor_anyway", **condition))
-    if any(need.mode != "D" for need in needs) and any(need.mode == "D" for need in needs):
-        notes.append(Message("need.every_letter"))
-    return (*notes, Message("need.density_only"), Message("need.unmarked"))
+    dx, dy = beam_diameters
+    beam_density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
+    density = max(beam_density, least_density) + math.log10(shared_by)
+    beam_density += math.log10(shared_by)
+    skin = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile, "skin")[0]
+    scales = _scales(wavelength, corner_emissions(space, worst, wavelength), dx, dy)
+    mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
+    reliance = no_reliance(mean_power, scales, density)
+    numbers = Message(
+        "need.lines" if shared_by > 1 else "need.one_line", count=shared_by, value=f"{beam_density:.4f}",
+        amounts=f"{exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}",
+    )  # fmt: skip
+    if density > beam_density:
+        numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
+    steps = (
+        Step(
+            "OD", Message("need.density"), Message("need.density_formula"), numbers,
+            round_up_density(density), "1", f"{criterion.rule_set}: {criterion.source}", criterion.seen,
+        ),
+        *(step for need in scales for step in need.steps),
+    )  # fmt: skip
+    need = EyewearNeed(
+        laser=laser,
+        setup=setup,
+        person=person,
+        wavelength=wavelength,
+        distance=distance,
+        optical_density=round_up_density(density),
+        optical_density_exact=density,
+        tissue="eye",
+        scales=scales,
+        decides=decide(density, scales),
+        marking=marking_to_ask(wavelength, scales, density),
+        reliable=not reliance,
+        no_reliance=reliance,
+        notes=eyewear_notes(wavelength, scales),
+        steps=steps,
+        optical_density_skin=round_up_density(skin),
+    )
+    return replace(need, verdict=verdict_on(marking, need, slowest_rate(space, worst))) if marking else need
 
 
-def nanometre_text(wavelength: float) -> str:
-    """Return a wavelength in nm as on a marking, without the unit.
+def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVerdict:
+    """Return the verdict on a marking; where no eyewear can be relied on none is enough.
 
     Parameters
     ----------
-    wavelength : float
-        Vacuum wavelength. [m]
+    marking : str
+        As printed.
+    need : EyewearNeed
+        What is asked for.
+    rate : float or None
+        Pulses per second, the fewest. [Hz]
+
+    Raises
+    ------
+    MarkingError
+        If the marking cannot be read.
+    """
+    verdict = judge(marking, need.wavelength, need.scales, need.optical_density_exact, rate)
+    if need.reliable:
+        return verdict
+    word = NOT_ENOUGH if verdict.enough else verdict.verdict
+    return replace(verdict, enough=False, verdict=word, reasons=(*verdict.reasons, need.no_reliance))
+
+
+def _mean_power(space: SettingSpace, worst: Emission) -> float:
+    """Return the highest mean power that the settings allow. [W]."""
+    highest = space.highest_mean_power
+    return worst.power if highest is None else highest
+
+
+def slowest_rate(space: SettingSpace, worst: Emission) -> float | None:
+    """Return the fewest pulses per second that the settings allow; None where pulses do not repeat.
+
+    Parameters
+    ----------
+    space : SettingSpace
+        The allowed settings.
+    worst : Emission
+        The worst of them.
 
     Returns
     -------
-    str
-        As "1070", "10600" or "514.5".
+    float or None
+        Repetition rate. [Hz]
     """
-    return f"{wavelength * 1e9:.3f}".rstrip("0").rstrip(".")
+    if worst.kind != "pulse train":
+        return None
+    return (space.repetition_rate[0] if space.repetition_rate is not None else worst.repetition_rate) or None
 
 
-def _span_text(low: float, high: float) -> str:
-    """Return a range of wavelengths in nm as on a marking, rounded outward."""
-    down, up = math.floor(low * 1e12 + 1e-3), math.ceil(high * 1e12 - 1e-3)  # pm, but for the last digits of a float
-    return f"{nanometre_text(down * 1e-12)}-{nanometre_text(up * 1e-12)}"
+_SMALLEST = 1e-6  # m: a focus seen as a point still has a finite spot
 
 
-def _checked(needs: Sequence[ScaleNeed]) -> Sequence[ScaleNeed]:
-    if not needs:
-        message = "scale needs: none given; work them out with scale_numbers first"
-        raise InputError(message)
-    return needs
+def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | None, float, float]]:
+    """Return the places at or beyond a distance where a beam can be the worst, with its 1/e diameters there.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam.
+    distance : float
+        From the last optic. [m]
+    """
+    return [
+        (place, max(float(dx), _SMALLEST), max(float(dy), _SMALLEST))
+        for place in worst_place(beam, distance)
+        for dx, dy in [diameters(beam, place)]
+    ]
 
 
-def _worst(array: NDArray[np.float64]) -> float:
-    bad = array[~np.isfinite(array)] if not np.all(np.isfinite(array)) else array
-    return float(np.min(bad)) if bad.size else math.nan
+def hardest_need(
+    places: Iterable[tuple[float | None, float, float]],
+    emissions: Sequence[Emission],
+    *,
+    wavelength: float,
+    rule_sets: tuple[str, ...],
+    duration: float,
+    profile: str,
+    least_density: float = -math.inf,
+    **more: Any,
+) -> EyewearNeed:
+    """Return the hardest need of several places in a beam, the highest density of several settings counted.
+
+    Parameters
+    ----------
+    places : iterable of tuple
+        Distance, where there is one, and the 1/e diameters of the beam there. [m]
+    emissions : sequence of Emission
+        The worst settings, that for a wide beam first.
+    wavelength : float
+        Wavelength. [m]
+    rule_sets : tuple of str
+        Rule sets to work out.
+    duration : float
+        Exposure duration. [s]
+    profile : str
+        ``gaussian`` or ``top-hat``.
+    least_density : float
+        Density that other ways for light ask for. [1]
+    **more
+        As for `eyewear_need`.
+    """
+    worst, *others = emissions
+    needs = []
+    for place, dx, dy in places:
+        densities = (worst_density(rule_sets, one, wavelength, duration, dx, dy, profile)[0] for one in others)
+        needs.append(
+            eyewear_need(
+                wavelength=wavelength, worst=worst, rule_sets=rule_sets, duration=duration, beam_diameters=(dx, dy),
+                profile=profile, distance=place, least_density=max(least_density, *densities, -math.inf), **more,
+            )
+        )  # fmt: skip
+    return max(needs, key=lambda need: (max(map(_number, need.scales)), badness(need.optical_density_exact)))
+
+
+def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
+    """Return the hardest need of a group, asking for every wavelength, letter and density of the others as well.
+
+    Parameters
+    ----------
+    group : sequence of EyewearNeed
+        At least one.
+    """
+    hardest = worst([max(group, key=_hard), *group])
+    waves = sorted({wave for one in group for wave in one.wavelengths or (one.wavelength,)})
+    scales: dict[str, ScaleNeed] = {}
+    for scale in (scale for one in group for scale in one.scales):
+        scales[scale.mode] = max(scales.get(scale.mode, scale), scale, key=_number)
+    density = hardest.optical_density_exact
+    asked = hardest.marking
+    if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
+        asked = marking_to_ask((waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0], [*scales.values()], density)
+    unreliable = [one.no_reliance for one in group if not one.reliable]
+    notes: dict[str, str] = {}
+    for note in (note for one in (hardest, *group) for note in one.notes):  # once, not again at each wavelength
+        modes = note.values["modes"] if isinstance(note, Message) and note.key == "need.weak" else note
+        notes.setdefault(modes, note)
+    return replace(
+        hardest,
+        scales=tuple(scales.values()),
+        marking=asked,
+        wavelengths=tuple(waves) if len(waves) > 1 else (),
+        no_reliance=hardest.no_reliance or (unreliable[0] if unreliable else ""),
+        notes=tuple(notes.values()),
+    )
+
+
+def _asked_for(need: EyewearNeed) -> tuple[Any, ...]:
+    numbers = [(one.mode, one.scale_number) for one in need.scales]
+    return need.wavelengths, need.wavelength, need.optical_density_exact, numbers
+
+
+def _hard(need: EyewearNeed) -> tuple[int, bool, float, float]:
+    numbers = [_number(one) for one in need.scales]
+    failed = 0 if need.verdict is None or need.verdict.enough else 1 if need.verdict.verdict == SCATTER_ONLY else 2
+    return failed, not need.reliable, max([*numbers, badness(need.optical_density)]), badness(need.optical_density)
+
+
+def _number(scale: ScaleNeed) -> float:
+    return math.inf if scale.scale_number is None else float(scale.scale_number)

@@ -12,15 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.emission import Emission
-from lasersafe.hazard.scan_trains import WITHIN, pulsed_trains
-from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
-from lasersafe.hazard.setting_trials import Tried, trains
-from lasersafe.hazard.settings import SettingSpace
+from lasersafe.hazard.distances import direct_reach
+from lasersafe.hazard.emission import Emission, Floats
+from lasersafe.hazard.scanning import WITHIN, Scan, pulsed_trains, scan_distance, scan_ratio
+from lasersafe.hazard.settings import SettingSpace, Tried, trains
 from lasersafe.hazard.sweep import ratios
-from lasersafe.hazard.zones import direct_reach
 
-FLOAT = NDArray[np.float64]
 _MOST = 24  # settings compared by the full rules where limiting apertures differ
 _NEAREST = 1e-3  # m
 _PLACES = 300  # for the quick search
@@ -41,11 +38,11 @@ def _plain(row: SettingSpace) -> bool:
 
 def running_ratios(
     scan: Scan,
-    energy: FLOAT,
-    pulse: FLOAT,
-    rate: FLOAT,
-    ways: FLOAT,
-) -> FLOAT:
+    energy: Floats,
+    pulse: Floats,
+    rate: Floats,
+    ways: Floats,
+) -> Floats:
     """Return energy over limit of the effective trains of many settings, for a wide beam, as in `effective_trains`.
 
     Parameters
@@ -69,11 +66,11 @@ def running_ratios(
         np.concatenate([np.broadcast_to(c, stays.shape) for c in column]).reshape(-1)
         for column in zip(*whole, strict=True)
     )
-    found: FLOAT = ratios(scan.limits, q, t, f).reshape(-1, energy.size).max(axis=0)
+    found: Floats = ratios(scan.limits, q, t, f).reshape(-1, energy.size).max(axis=0)
     return found
 
 
-def _near_jumps(tried: Tried, best: int, ways: FLOAT) -> Tried:
+def _near_jumps(tried: Tried, best: int, ways: Floats) -> Tried:
     """Return settings beside the best one: the rates just above which one more pulse falls into a pass."""
     pulse = float(tried.pulse[best])
     rates = []
@@ -86,7 +83,7 @@ def _near_jumps(tried: Tried, best: int, ways: FLOAT) -> Tried:
     return Tried(np.zeros_like(rate), np.full_like(rate, pulse), rate, np.ones_like(rate), 1.0 / rate)
 
 
-def _energies(space: SettingSpace, rate: FLOAT) -> FLOAT:
+def _energies(space: SettingSpace, rate: Floats) -> Floats:
     cap = np.inf if space.pulse_energy is None else space.pulse_energy[1]
     power = np.inf if space.power is None else space.power[1]
     return np.minimum(cap, power / rate)
@@ -268,7 +265,7 @@ def _quick_reach(
     )
     still = float(ratios(scan.limits, energy[:1], pulse[:1], rate[:1])[0])
 
-    def last_over(place: FLOAT) -> int:
+    def last_over(place: Floats) -> int:
         ways = scan.stays(place)
         moving = running_ratios(scan, energy, pulse, rate, ways)
         value = np.where(ways[0, 1] >= scan.pattern.period, still, moving)
@@ -293,7 +290,7 @@ def _narrowed(
 ) -> float:
     """Return the reach of one setting that is about *quick*, by the full rules; 0 where it is not above *known*."""
 
-    def above(distance: FLOAT) -> NDArray[np.bool_]:
+    def above(distance: Floats) -> NDArray[np.bool_]:
         found = scan_ratio(scan, emission, distance)
         if np.isnan(found).any():
             message = "ratio of exposure to limit is not a number; correct the exposure or the limit"

@@ -1,29 +1,247 @@
-"""A scanned beam at the eye or skin: the effective train of passes, how far it reaches, and what a cut-off earns."""
+"""A scanned beam: the trains of pulses that stand for it, how far it reaches, and what a cut-off earns."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from lasersafe.hazard.crossing import farthest_crossing
-from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, worst_place
+from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.lasting import body_area
-from lasersafe.hazard.scan_trains import joined_within, sweep_aperture, trains_of
 from lasersafe.hazard.sweep import Compiled, compiled
-from lasersafe.hazard.zones import direct_reach, exposure_at, worst_place
-from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit
-from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
+from lasersafe.limits.exposure import COUNT_SLACK
+from lasersafe.limits.records import EDGE
+from lasersafe.limits.tables import load_rule_set
+from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
 from lasersafe.records.step import Criterion
 from lasersafe.wording.message import Message
 
-FLOAT = NDArray[np.float64]
+WITHIN = "pulses within one pass"
+_COLUMNS = ("energy", "pulse_duration", "rate", "duration")
+
+
+@dataclass(frozen=True)
+class Passes:
+    """What crosses the aperture, as trains of equal pulses; arrays over the distance."""
+
+    what: str  # which train this is, in words
+    energy: Floats  # per pulse of the train, before the aperture [J]
+    pulse_duration: Floats  # [s]
+    rate: Floats  # [Hz]
+    duration: Floats  # exposure [s]
+
+
+def sweep_aperture(tissue: str, wavelength: float) -> float:
+    """Return the aperture that a sweep is timed over: the largest that any rule set sets [m].
+
+    Parameters
+    ----------
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    float
+        Diameter. [m]
+    """
+    nm = wavelength * 1e9
+    return max(
+        1e-3 * float(row.at(time))
+        for name in rule_sets()
+        for row in load_rule_set(name).apertures[tissue]
+        if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
+        for time in row.duration
+    )
+
+
+@lru_cache(maxsize=64)
+def joined_within(rule_set: str, tissue: str, wavelength: float) -> float:
+    """Return T_i, the time within which pulses are joined; 0 where there is none.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    float
+        The longest that holds at the wavelength. [s]
+    """
+    train = pulse_train_limit(rule_set, tissue, wavelength, 1e-9, 1.0, 10.0)
+    return max((float(r.joined_within) for r in train.rows if np.isfinite(r.joined_within)), default=0.0)
+
+
+def pulsed_trains(
+    pulse: Floats, rate: Floats, stay: Floats, passes: Floats, period: float, duration: float, joined_within: ArrayLike
+) -> list[tuple[str, Floats, Floats, Floats, Floats]]:
+    """Return the trains that stand for the pulses of a laser that is scanned, as arrays that broadcast together [1]_.
+
+    At a place where the spot turns it stays once in each period, elsewhere it passes several times for a part of that
+    stay. Every pass counts whole, with one pulse more than fits, and so does every period that begins.
+
+    Parameters
+    ----------
+    pulse, rate : numpy.ndarray, shape (...)
+        Pulse duration [s] and repetition rate [Hz] of the laser.
+    stay : numpy.ndarray, shape (...)
+        Time within each period that the spot stays. [s]
+    passes : numpy.ndarray, shape (...)
+        Separate passes in each period. [1]
+    period : float
+        Of the pattern. [s]
+    duration : float
+        Exposure duration. [s]
+    joined_within : array_like
+        T_i of the rule set, 0 for none. [s]
+
+    Returns
+    -------
+    list of tuple
+        What the train is, laser pulses in each of its pulses [1], pulse duration [s], rate [Hz] and exposure [s].
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, "Scanned beams".
+    """
+    time = np.minimum(stay, min(duration, period))
+    whole, one = np.full_like(time, duration), np.ones_like(time)
+    longest = np.minimum(np.maximum(time, pulse), duration)
+    short = np.minimum(pulse, whole)
+
+    def count(window: Floats) -> Floats:
+        return np.asarray(count_pulses(np.maximum(window, 1e-13), rate))
+
+    def often(times: Floats | float, number: Floats, length: Floats) -> Floats:  # no more pulses than the laser emits
+        return np.asarray(np.minimum(np.minimum(times, rate / number), 1.0 / length))
+
+    at_turn = count(longest)
+    part = np.minimum(np.maximum(time / passes, pulse), duration)
+    each = count(part)
+    most = np.maximum(np.minimum(passes * each, count(np.full_like(time, period))), at_turn)
+    periods = (np.floor(duration / period * (1.0 + COUNT_SLACK)) + 1.0) / duration  # begun in a second
+    together = np.maximum(longest, np.minimum((most - 1.0) / rate, min(period, duration)))
+    found = [
+        ("each pass as one pulse", at_turn, longest, often(1.0 / period, at_turn, longest), whole),
+        ("passes of a period as one pulse", most, together, often(1.0 / period, most, together), whole),
+        ("each of the separate passes as one pulse", each, part, often(passes * periods, each, part), whole),
+        (WITHIN, one, short, rate + 0.0 * time, longest),
+        ("all pulses of the exposure", one, short, often(most * periods, one, short), whole),
+    ]
+    span = np.maximum(np.minimum(longest, joined_within), pulse)
+    for number, times in ((most, 1.0), (each, passes)):
+        group = np.minimum(count(np.maximum(joined_within, pulse)), number)
+        groups = times * np.ceil(number / group) * periods
+        found.append(("pulses in groups within T_i", group, span, often(groups, group, span), whole))
+    return found
+
+
+def effective_trains(
+    emission: Emission,
+    pattern: ScanPattern,
+    stay: ArrayLike,
+    passes: ArrayLike,
+    duration: float,
+    joined_within: float = 0.0,
+) -> Iterator[Passes]:
+    """Yield the trains that stand for a scanned beam, all of which have to be below their limits [1]_.
+
+    Passes of one period that reach the aperture are counted as one longer pulse, and as separate ones. Pulses of the
+    laser are counted one by one within a pass, one by one over the exposure, in groups within T_i, and as one pulse for
+    each pass.
+
+    Parameters
+    ----------
+    emission : Emission
+        The setting of the laser; continuous or a pulse train.
+    pattern : ScanPattern
+        The pattern.
+    stay : array_like, shape (...)
+        Time within each period that the spot stays. [s]
+    passes : array_like, shape (...)
+        Separate passes in each period. [1]
+    duration : float
+        Exposure duration. [s]
+    joined_within : float
+        T_i of the rule set, 0 for none. [s]
+
+    Yields
+    ------
+    Passes
+        Arrays of shape (...).
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, "Scanned beams".
+    """
+    given = np.asarray(stay, dtype=np.float64)
+    if emission.kind == "continuous":
+        time = np.minimum(given, min(duration, pattern.period))
+        rate, whole = np.full_like(time, 1.0 / pattern.period), np.full_like(time, duration)
+        yield Passes("each pass as one pulse", emission.power * time, time, rate, whole)
+        return
+    pulse, rate = (np.full_like(given, v) for v in (emission.pulse_duration, emission.repetition_rate))
+    separate = np.asarray(passes, dtype=np.float64)
+    for what, number, length, often, time in pulsed_trains(
+        pulse, rate, given, separate, pattern.period, duration, joined_within
+    ):
+        if joined_within > emission.pulse_duration or "T_i" not in what:
+            yield Passes(what, number * emission.pulse_energy, length, often, time)
+
+
+def trains_of(
+    emissions: tuple[Emission, ...], pattern: ScanPattern, stay: Floats, passes: Floats, duration: float, joined: float
+) -> list[Passes]:
+    """Return the trains of one emission at all places, or of as many emissions as there are places, each at its own.
+
+    Parameters
+    ----------
+    emissions : tuple of Emission
+        One, or as many as there are places.
+    pattern : ScanPattern
+        The pattern.
+    stay : numpy.ndarray, shape (n,)
+        Time within each period that the spot stays. [s]
+    passes : numpy.ndarray, shape (n,)
+        Separate passes in each period. [1]
+    duration : float
+        Exposure duration. [s]
+    joined : float
+        T_i of the rule set, 0 for none. [s]
+
+    Returns
+    -------
+    list of Passes
+        Arrays of shape (n,).
+    """
+    if len(emissions) == 1:
+        one = 0.0 if emissions[0].kind == "continuous" else joined
+        return list(effective_trains(emissions[0], pattern, stay, passes, duration, one))
+    each = [
+        trains_of((e,), pattern, stay[n : n + 1], passes[n : n + 1], duration, joined) for n, e in enumerate(emissions)
+    ]
+    longest = max(each, key=len)
+    each = [[*own, *own[:1] * (len(longest) - len(own))] for own in each]
+    return [
+        Passes(longest[n].what, *(np.concatenate([getattr(own[n], name) for own in each]) for name in _COLUMNS))
+        for n in range(len(longest))
+    ]
+
+
 _NEAREST = 1e-3  # m
 
 
@@ -49,9 +267,9 @@ class ScanFinding:
 class _Compared:
     """One rule for all trains at once; arrays of shape (trains, ...)."""
 
-    ratio: FLOAT
-    exposure: FLOAT
-    limit: FLOAT
+    ratio: Floats
+    exposure: Floats
+    limit: Floats
     row: TrainRow
 
 
@@ -81,7 +299,7 @@ class Scan:
         """The limits for the quick rules."""
         return compiled(self.rule_set, self.tissue, self.wavelength, self.duration)
 
-    def stays(self, place: FLOAT) -> FLOAT:
+    def stays(self, place: Floats) -> Floats:
         """Return stay [s] and separate passes in each period for both widths of a sweep, shape (2, 2, ...)."""
         ways = sweep_widths(*diameters(self.beam, place), self.aperture)
         return np.stack([[of(self.pattern, place, way) for way in ways] for of in (dwell, most_passes)])
@@ -90,7 +308,7 @@ class Scan:
         """Return what the beam is compared with where it counts as standing."""
         return criteria(self.rule_set, self.tissue, emission, self.wavelength, self.duration)
 
-    def mean(self, amount: ArrayLike, place: ArrayLike, aperture: ArrayLike) -> FLOAT:
+    def mean(self, amount: ArrayLike, place: ArrayLike, aperture: ArrayLike) -> Floats:
         """Return an amount [W or J] averaged over an aperture [m] at places [m]."""
         return mean_exposure(amount, *diameters(self.beam, place), aperture, self.beam.profile)
 
@@ -98,8 +316,8 @@ class Scan:
 def _compared(
     scan: Scan,
     emissions: tuple[Emission, ...],
-    distance: FLOAT,
-) -> tuple[list[_Compared], FLOAT, list[str]]:
+    distance: Floats,
+) -> tuple[list[_Compared], Floats, list[str]]:
     """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
     joined = scan.joined if any(one.kind != "continuous" for one in emissions) else 0.0
     trains, stays = [], []
@@ -137,7 +355,7 @@ def scan_ratio(
     scan: Scan,
     emission: Emission,
     distance: ArrayLike,
-) -> FLOAT:
+) -> Floats:
     """Return the exposure of the running scan over its limit, at the slowest place of the pattern.
 
     Parameters
@@ -237,7 +455,7 @@ def scan_distance(
         Farthest place where the ratio is above 1; 0 where it is nowhere above. [m]
     """
 
-    def ratio(distance: FLOAT) -> FLOAT:
+    def ratio(distance: Floats) -> Floats:
         return scan_ratio(scan, emission, distance)
 
     waists: tuple[float, float] = scan.beam.waist_position

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import InputError
 from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import time_t2
-from lasersafe.limits.factors import COUNT_SLACK, count_pulses, quick_power, train_factor, undivided
+from lasersafe.limits.exposure import COUNT_SLACK, count_pulses, quick_power, train_factor, undivided
 from lasersafe.limits.grid import DURATIONS, Grid, grid_of, hazards_of
 from lasersafe.limits.records import EDGE
 from lasersafe.limits.tables import load_rule_set

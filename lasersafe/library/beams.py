@@ -8,10 +8,19 @@ import numpy as np
 
 from lasersafe.errors import InputError
 from lasersafe.library.given import Given, broadcast, given, given_or_none
-from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.beam import (
+    CRITERIA,
+    FIBRE_CRITERIA,
+    PROFILES,
+    PROPAGATIONS,
+    BeamGeometry,
+    check_diffraction,
+    diameters,
+    fibre_multimode,
+    mean_exposure,
+    to_1_over_e,
+)
 from lasersafe.optics.checks import FloatArray, choice
-from lasersafe.optics.geometry import CRITERIA, PROFILES, PROPAGATIONS, BeamGeometry, diameters, to_1_over_e
-from lasersafe.optics.propagation import FIBRE_CRITERIA, check_diffraction, fibre_multimode
 from lasersafe.quantity import format_quantity
 from lasersafe.typed import shown
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError
 from lasersafe.hazard import distances
+from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import compare
-from lasersafe.hazard.zones import ReachArrays, beam_reach, reaches
 from lasersafe.library.beams import Beam, check_free_beam, needed_beam
 from lasersafe.library.given import Given, broadcast, given, given_or_none
 from lasersafe.limits import rule_sets

@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from lasersafe import limits
 from lasersafe.errors import InputError
-from lasersafe.hazard import eyewear
+from lasersafe.hazard import marking
 from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
 from lasersafe.hazard.lasting import body_area
 from lasersafe.library.given import Given, broadcast, given, given_density, given_or_none
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
+from lasersafe.optics.beam import CRITERIA, PROFILES, to_1_over_e
 from lasersafe.optics.checks import FloatArray, choice
-from lasersafe.optics.geometry import CRITERIA, PROFILES, to_1_over_e
 
 TISSUES = ("eye", "skin")
 MODES = "DIRM"
@@ -187,8 +187,8 @@ def optical_density(exposure: Given, limit: Given, *, exact: bool = False) -> Fl
         message = f"exposure is in {unit} and limit in {other}: give both as irradiance, or both as radiant exposure"
         raise InputError(message)
     broadcast(exposure=above, limit=below)
-    density = np.asarray(eyewear.optical_density(above, below))
-    return density if exact else np.asarray(eyewear.round_up_density(density))
+    density = np.asarray(marking.optical_density(above, below))
+    return density if exact else np.asarray(marking.round_up_density(density))
 
 
 def scale_numbers(

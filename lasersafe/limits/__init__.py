@@ -1,11 +1,14 @@
 """Exposure limits: editions as data, one evaluator for all."""
 
-from lasersafe.limits.exposure import ExposureLimit, HazardLimit, exposure_limit, hazard_limits
-from lasersafe.limits.factors import (
+from lasersafe.limits.exposure import (
+    ExposureLimit,
+    HazardLimit,
     angle_max,
     cone_angle,
     correction_factor,
     count_pulses,
+    exposure_limit,
+    hazard_limits,
     source_factor,
     time_t2,
 )

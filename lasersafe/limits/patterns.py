@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.limits.factors import COUNT_SLACK, count_pulses, undivided
+from lasersafe.limits.exposure import COUNT_SLACK, count_pulses, undivided
 from lasersafe.limits.records import Floats
 
 Bools = NDArray[np.bool_]

@@ -7,8 +7,15 @@ import math
 import numpy as np
 
 from lasersafe.errors import InputError
-from lasersafe.limits.exposure import HazardLimit, exposure_limit, hazard_limits
-from lasersafe.limits.factors import angle_max, cone_angle, source_factor, time_t2
+from lasersafe.limits.exposure import (
+    HazardLimit,
+    angle_max,
+    cone_angle,
+    exposure_limit,
+    hazard_limits,
+    source_factor,
+    time_t2,
+)
 from lasersafe.limits.grid import Piece
 from lasersafe.limits.records import EDGE, RuleSet, Source
 from lasersafe.limits.tables import load_rule_set

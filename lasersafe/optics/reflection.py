@@ -1,13 +1,18 @@
-"""What a surface sends back: mirror images, scatter models and the size of the spot as a source."""
+"""What a surface sends back: mirror images of flat and curved surfaces, scatter and the size of a spot as a source."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import cast
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
+from lasersafe.errors import OutOfRangeError
+from lasersafe.optics.beam import BeamGeometry, Pair, diameters, pair
+from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
+from lasersafe.wording.message import Message, word
 
 SCATTER_MODELS = ("lambert", "hemisphere")
 
@@ -134,3 +139,342 @@ def source_angles(
     first = 2.0 * np.arctan2(np.maximum(x, y) * slant, 2.0 * way)
     second = 2.0 * np.arctan2(np.minimum(x, y), 2.0 * way)
     return np.asarray(first), np.asarray(second)
+
+
+SHAPES = ("flat", "convex sphere", "concave sphere", "convex cylinder", "concave cylinder")
+AXES = ("x", "y")
+TAKEN_AS_FLAT = "shape.taken_as_flat"  # key of what is said then
+
+
+def shape_radii(shape: str, radius: float = math.inf, curved_axis: str = "x") -> Pair:
+    """Return the radii of curvature of a shape on both axes of the beam [1]_.
+
+    Parameters
+    ----------
+    shape : str
+        ``"flat"``, ``"convex sphere"``, ``"concave sphere"``, ``"convex cylinder"`` or ``"concave cylinder"``.
+    radius : float
+        Size of the radius; not used when flat. [m]
+    curved_axis : str
+        Axis of the beam in which a cylinder is curved, ``"x"`` or ``"y"``.
+
+    Returns
+    -------
+    tuple of float, (x, y)
+        Above 0 where convex, below 0 where concave, infinite where flat. [m]
+
+    Raises
+    ------
+    InputError
+        If a word is not known.
+    OutOfRangeError
+        If the radius of a curved shape is not positive and finite.
+
+    References
+    ----------
+    .. [1] Elementary: a sphere is curved in both axes, a cylinder in one.
+
+    Examples
+    --------
+    >>> shape_radii("concave cylinder", 0.5, "y")
+    (inf, -0.5)
+    """
+    choice("shape", shape, SHAPES)
+    choice("curved_axis", curved_axis, AXES)
+    if shape == "flat":
+        return math.inf, math.inf
+    size = float(positive("radius", radius, "m"))
+    signed = size if shape.startswith("convex") else -size
+    if shape.endswith("sphere"):
+        return signed, signed
+    return (signed, math.inf) if curved_axis == "x" else (math.inf, signed)
+
+
+def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "x") -> Pair:
+    """Return the focal lengths of a curved mirror on both axes of the beam [1]_.
+
+    Parameters
+    ----------
+    radius : array_like, shape () or (2,)
+        Radius of curvature on the axes x and y: above 0 convex, below 0 concave, infinite flat. [m]
+    incidence : float
+        Angle between beam and normal, below pi / 2. [rad]
+    tangential : str
+        Axis of the beam that lies in the plane of incidence, ``"x"`` or ``"y"``.
+
+    Returns
+    -------
+    tuple of float, (x, y)
+        R / 2 cos(theta) in the plane of incidence, R / (2 cos(theta)) across it; below 0 where the surface spreads
+        the beam, infinite where flat. [m]
+
+    Raises
+    ------
+    InputError
+        If the axis is not known.
+    OutOfRangeError
+        If a radius is 0 or NaN or the angle is not below pi / 2.
+
+    References
+    ----------
+    .. [1] SIEGMAN1986, ABCD matrix of a curved mirror at oblique incidence.
+
+    Examples
+    --------
+    >>> focal_lengths(-0.4)
+    (0.2, 0.2)
+    """
+    choice("tangential", tangential, AXES)
+    angle = float(within("incidence", incidence, "rad", 0.0, math.pi / 2.0))
+    slant = math.cos(angle)
+    if not slant > 1e-9:
+        message = f"incidence = {angle:.6g} rad: must be below pi / 2; a beam along the surface meets no mirror"
+        raise OutOfRangeError(message)
+    numbers = floats("radius", radius)
+    radii = pair("radius", numbers)
+    if any(math.isnan(r) or r == 0.0 for r in radii):
+        message = f"radius = {radius!r} m: must be a number other than 0, infinite for a flat surface"
+        raise OutOfRangeError(message)
+    factors = [slant, 1.0 / slant] if tangential == "x" else [1.0 / slant, slant]
+    return -radii[0] / 2.0 * factors[0], -radii[1] / 2.0 * factors[1]
+
+
+def _axis(beam: BeamGeometry, axis: int, distance: float, width: float, focal: float) -> tuple[float, float, float]:
+    """Return waist diameter, divergence and waist position on one axis behind the surface."""
+    angle, waist = beam.divergence[axis], beam.waist_diameter[axis]
+    away = distance - beam.waist_position[axis]
+    if math.isinf(focal):
+        return waist, angle, -away
+    if beam.propagation == "linear":  # only for surfaces that spread a beam that spreads already
+        return width, min(angle + width / abs(focal), math.pi), 0.0
+    if width == 0.0:  # the surface lies in a point focus, where its curvature does nothing
+        return waist, angle, 0.0
+    own = waist * angle / width  # the part of the divergence that no surface can take away
+    slope = angle * (angle * away / width) - width / focal
+    spread = math.hypot(own, slope)
+    if not spread > 0.0:
+        message = (
+            "the surface makes a beam from a point focus exactly parallel, which has no end; give the focus its "
+            "real diameter"
+        )
+        raise OutOfRangeError(message)
+    position, narrowest = -(slope / spread) * (width / spread), waist * (angle / spread)
+    if spread > math.pi:  # keep the width at the surface
+        position, spread = position * spread / math.pi, math.pi
+    return narrowest, spread, position
+
+
+def reflect(
+    beam: BeamGeometry, distance: float, radius: ArrayLike, incidence: float = 0.0, tangential: str = "x"
+) -> BeamGeometry:
+    """Return the beam behind a curved mirror; its distances start at the mirror [1]_ [2]_.
+
+    A convex surface adds the full angle a / (size of f), 2 a / R for a sphere, where a is the width of the beam there;
+    a concave one focuses a parallel beam at f and the beam spreads beyond. Angles are those of small curvature: near
+    the rim a real sphere spreads more, so the distances are the farther ones. An angle that would exceed pi stays at
+    pi, which is the farther one too.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam that falls on the mirror. [1]
+    distance : float
+        From the last optic to the mirror. [m]
+    radius : array_like, shape () or (2,)
+        Radius of curvature on the axes x and y: above 0 convex, below 0 concave, infinite flat. [m]
+    incidence : float
+        Angle between beam and normal, below pi / 2. [rad]
+    tangential : str
+        Axis of the beam that lies in the plane of incidence, ``"x"`` or ``"y"``.
+
+    Returns
+    -------
+    BeamGeometry
+        From the mirror on. A ``"linear"`` beam stays so where every curved axis is convex and the beam has passed its
+        waist; elsewhere the hyperbolic law, which reaches farther, takes its place.
+
+    Raises
+    ------
+    InputError
+        If the axis is not known.
+    OutOfRangeError
+        If a number cannot be used, or a point focus is made exactly parallel.
+
+    References
+    ----------
+    .. [1] SIEGMAN1986, ABCD matrix of a curved mirror at oblique incidence.
+    .. [2] ISO11146-1, clause on the propagation of the beam width.
+
+    Examples
+    --------
+    >>> ball = reflect(BeamGeometry((5e-3, 5e-3), (1e-3, 1e-3)), 1.0, 0.1)
+    >>> round(ball.divergence[0], 4)
+    0.103
+    """
+    place = float(within("distance", distance, "m", 0.0, math.inf))
+    focal = focal_lengths(radius, incidence, tangential)
+    curved = [axis for axis in (0, 1) if math.isfinite(focal[axis])]
+    spreading = all(focal[axis] < 0.0 and place >= beam.waist_position[axis] for axis in curved)
+    if beam.propagation == "linear" and not spreading:
+        beam = BeamGeometry(beam.waist_diameter, beam.divergence, beam.waist_position, beam.profile, "hyperbolic")
+    widths = [float(width) for width in diameters(beam, place)]
+    x, y = (_axis(beam, axis, place, widths[axis], focal[axis]) for axis in (0, 1))
+    pairs = cast("list[Pair]", list(zip(x, y, strict=True)))
+    return BeamGeometry(pairs[0], pairs[1], pairs[2], beam.profile, beam.propagation)
+
+
+def tightest(beam: BeamGeometry, distance: float) -> BeamGeometry:
+    """Return a beam that is nowhere wider than what a surface of any curvature can make of a beam [1]_.
+
+    A flat mirror is a bound for a convex one where the beam spreads already. It is none for a concave one there, nor
+    for a convex one in front of a focus. A surface that puts the focus at a distance z leaves there the width that
+    waist and divergence of the beam force on it, w0 phi z / a with the width a on the surface, and no surface less.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam that falls on the surface; a point focus has none of that width. [1]
+    distance : float
+        From the last optic to the surface. [m]
+
+    Returns
+    -------
+    BeamGeometry
+        From the surface on: a point that spreads by w0 phi / a on each axis.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the distance cannot be used, or a waist is 0.
+
+    References
+    ----------
+    .. [1] Own: the smallest width over all focal lengths that the second moments of `reflect` allow.
+    """
+    place = float(within("distance", distance, "m", 0.0, math.inf))
+    for waist in beam.waist_diameter:
+        positive("waist_diameter", waist, "m")
+    widths = (float(width) for width in diameters(beam, place))
+    x, y = (
+        min(waist * angle / width, math.pi)
+        for waist, angle, width in zip(beam.waist_diameter, beam.divergence, widths, strict=True)
+    )
+    return BeamGeometry((0.0, 0.0), (x, y), (0.0, 0.0), beam.profile, "hyperbolic")
+
+
+def with_real_focus(beam: BeamGeometry, wavelength: float) -> BeamGeometry:
+    """Return the beam with a point focus replaced by the smallest one that diffraction allows [1]_.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam. [1]
+    wavelength : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    BeamGeometry
+        Waists of 0 become 2 lambda / (pi phi).
+
+    Raises
+    ------
+    OutOfRangeError
+        If the wavelength is not positive and finite.
+
+    References
+    ----------
+    .. [1] ISO11146-1, beam propagation ratio, which is 1 for the Gaussian and more for any other beam.
+    """
+    light = float(positive("wavelength", wavelength, "m"))
+    x, y = (
+        2.0 * light / (math.pi * angle) if waist == 0.0 else waist
+        for waist, angle in zip(beam.waist_diameter, beam.divergence, strict=True)
+    )
+    return replace(beam, waist_diameter=(x, y))
+
+
+def reflect_shape(
+    beam: BeamGeometry,
+    distance: float,
+    shape: str,
+    wavelength: float,
+    radius: float | None = None,
+    *,
+    incidence: float = 0.0,
+    curved_axis: str = "x",
+    tangential: str = "x",
+) -> tuple[BeamGeometry, str]:
+    """Return the beam behind an object of a shape, the worst one where its radius is not known, and why [1]_.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam that falls on the object. [1]
+    distance : float
+        From the last optic to the object. [m]
+    shape : str
+        One of `SHAPES`.
+    wavelength : float
+        Wavelength, for the smallest focus possible. [m]
+    radius : float, optional
+        Size of the radius of curvature. Left out: flat where the curvature would only spread the beam more, else at
+        every place the radius that is the worst there; of a hollow surface in front of a focus a point focus where a
+        flat one has it, for which every place in front of it counts as that focus. [m]
+    incidence : float
+        Angle between beam and normal, below pi / 2; used with a radius. [rad]
+    curved_axis : str
+        Axis of the beam in which a cylinder is curved.
+    tangential : str
+        Axis of the beam that lies in the plane of incidence.
+
+    Returns
+    -------
+    tuple of BeamGeometry and str
+        The beam from the object on, and the assumption in words.
+
+    Raises
+    ------
+    InputError
+        If a word is not known.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] Own: the bounds follow from the second moments of `reflect`.
+
+    Examples
+    --------
+    >>> beam = BeamGeometry((5e-3, 5e-3), (1e-3, 1e-3))
+    >>> reflect_shape(beam, 1.0, "convex sphere", 1070e-9)[1]
+    'convex sphere of unknown radius, taken as flat: its curvature only spreads this beam more'
+    """
+    choice("shape", shape, SHAPES)
+    choice("curved_axis", curved_axis, AXES)
+    if shape == "flat":
+        return reflect(beam, distance, math.inf), "flat"
+    real = with_real_focus(beam, wavelength)
+    if radius is not None:
+        radii = shape_radii(shape, radius, curved_axis)
+        return reflect(real, distance, radii, incidence, tangential), Message("shape.stated", shape=word(shape))
+    spreads = [bool(distance >= waist) for waist in beam.waist_position]
+    hollow = shape.startswith("concave")
+    curved = [shape.endswith("sphere") or axis == curved_axis for axis in AXES]
+    flat = reflect(real, distance, math.inf)
+    if not hollow and all(spread or not bent for spread, bent in zip(spreads, curved, strict=True)):
+        return flat, Message(TAKEN_AS_FLAT, shape=word(shape))
+    bound = tightest(real, distance)
+    pointed = replace(flat, waist_diameter=(0.0, 0.0))  # a hollow one pulls a focus nearer: any focus up to the flat's
+    parts = []
+    for spread, bent in zip(spreads, curved, strict=True):
+        free = bound if spread == hollow else pointed if hollow else flat
+        parts.append(free if bent else flat)
+    found = BeamGeometry(
+        (parts[0].waist_diameter[0], parts[1].waist_diameter[1]),
+        (parts[0].divergence[0], parts[1].divergence[1]),
+        (parts[0].waist_position[0], parts[1].waist_position[1]),
+        beam.profile,
+        "hyperbolic",
+    )
+    return found, Message("shape.worst", shape=word(shape))

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
+from lasersafe.optics.beam import Pair, pair
 from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
-from lasersafe.optics.geometry import Pair, pair
 
 PATTERNS = ("line", "circle", "figure of eight", "raster", "wobble")
 WAVEFORMS = ("sine", "triangle")

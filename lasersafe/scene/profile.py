@@ -10,8 +10,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.optics.aperture import mean_exposure, mean_exposure_of_circular
-from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure, mean_exposure_of_circular
 from lasersafe.records.step import Criterion
 
 FLOAT = NDArray[np.float64]
@@ -172,7 +171,7 @@ class BeamProfile:
     @cached_property
     def crest(self) -> tuple[float, float]:
         """The place of the last waist [m], and the highest ratio anywhere up to it; 0 and 0 without one."""
-        from lasersafe.hazard.zones import worst_place
+        from lasersafe.hazard.distances import worst_place
 
         last = max(self.beam.waist_position)
         if not last > NEAREST:

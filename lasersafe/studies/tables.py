@@ -13,7 +13,7 @@ import numpy as np
 import lasersafe
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.errors import InputError
-from lasersafe.hazard.eyewear import round_up_density
+from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import format_quantity
 from lasersafe.records import fields
 from lasersafe.records.uncertainty import InputTolerance

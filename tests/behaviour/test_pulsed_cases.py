@@ -16,9 +16,9 @@ from lasersafe.assessment.beams import space_of
 from lasersafe.errors import CaseError
 from lasersafe.hazard.class_check import class_finding, label_class
 from lasersafe.hazard.emission import continuous
-from lasersafe.hazard.setting_trials import trains
+from lasersafe.hazard.settings import trains
 from lasersafe.models import canonical, parse_case
-from lasersafe.optics.propagation import collimated
+from lasersafe.optics.beam import collimated
 from lasersafe.records.fields import as_json
 from lasersafe.reference import templates_path
 from lasersafe.sheet.document import render_sheet

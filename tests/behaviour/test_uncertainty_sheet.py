@@ -11,7 +11,7 @@ from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import zone_distances
 from lasersafe.errors import CaseError
-from lasersafe.hazard.corner import Uncertain, worst_corner
+from lasersafe.hazard.tolerances import Uncertain, worst_corner
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json

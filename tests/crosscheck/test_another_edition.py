@@ -9,20 +9,17 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.hazard.combine import groups
+from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.emission import continuous, pulse_pattern, pulse_train
-from lasersafe.hazard.scan_trains import sweep_aperture
-from lasersafe.hazard.scanning import Scan, scan_ratio
+from lasersafe.hazard.scanning import Scan, scan_ratio, sweep_aperture
 from lasersafe.hazard.scatter import scatter_reach
-from lasersafe.hazard.setting_search import worst_ratio
-from lasersafe.hazard.settings import SettingSpace
+from lasersafe.hazard.settings import SettingSpace, worst_ratio
 from lasersafe.hazard.sweep import compiled, ratios
-from lasersafe.hazard.zones import direct_reach
 from lasersafe.library.beams import collimated_beam
 from lasersafe.library.distances import direct_distance
 from lasersafe.limits import burst_train_limit, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets, tables
 from lasersafe.models import parse_case
-from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.propagation import collimated, diameters
+from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.optics.scanning import ScanPattern
 from tests.project import ROOT
 from tests.regression.test_verdicts import HEAD, laser, person

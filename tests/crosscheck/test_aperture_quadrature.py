@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize, special
 
-from lasersafe.optics.aperture import fraction_through, mean_exposure, peak_exposure
+from lasersafe.optics.beam import fraction_through, mean_exposure, peak_exposure
 
 
 def gaussian_by_strips(dx: float, dy: float, aperture: float) -> float:

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 
 from lasersafe.hazard.barriers import barrier_distance
-from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.optics.beam import BeamGeometry
 
 
 @pytest.mark.parametrize("profile", ["gaussian", "top-hat"])

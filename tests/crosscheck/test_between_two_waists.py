@@ -10,10 +10,10 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios
-from lasersafe.hazard.zones import worst_place
+from lasersafe.hazard.distances import worst_place
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
-from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.optics.beam import BeamGeometry
 from tests.case_head import HEAD
 
 CASE = (

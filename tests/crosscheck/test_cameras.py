@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.cameras import (
+from lasersafe.hazard.instruments import (
     ADVICE,
     Camera,
     beam_in_camera,
@@ -19,7 +19,7 @@ from lasersafe.hazard.cameras import (
     scatter_in_camera,
     sensor_thresholds,
 )
-from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.viewing import resolved_exposure
 from lasersafe.records.advice import CameraLine
 from lasersafe.reference import templates_path

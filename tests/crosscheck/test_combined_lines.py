@@ -12,9 +12,8 @@ from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.emission import continuous, pulse_train
 from lasersafe.hazard.exposure import criteria
 from lasersafe.limits import hazard_limits
-from lasersafe.optics.aperture import fraction_through
-from lasersafe.optics.propagation import collimated, diameters, through_lens
-from lasersafe.optics.side_by_side import offset_fraction, side_by_side
+from lasersafe.optics.beam import collimated, diameters, fraction_through, through_lens
+from lasersafe.optics.sources import offset_fraction, side_by_side
 from tests.summed import summed_distance
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.optics.curved import (
+from lasersafe.optics.beam import BeamGeometry, diameters
+from lasersafe.optics.reflection import (
     SHAPES,
     focal_lengths,
     reflect,
@@ -20,7 +21,6 @@ from lasersafe.optics.curved import (
     tightest,
     with_real_focus,
 )
-from lasersafe.optics.geometry import BeamGeometry, diameters
 
 RAYS = 1_000_000
 

@@ -8,11 +8,9 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize, special
 
-from lasersafe.hazard.crossing import farthest_crossing
-from lasersafe.hazard.distances import direct_distance, direct_distance_arrays
+from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, farthest_crossing
 from lasersafe.hazard.scatter import scatter_farthest
-from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.propagation import BeamGeometry, diameters
+from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 
 CIRCULAR, ELLIPTICAL = 9600, 400
 

@@ -7,11 +7,11 @@ import math
 import pytest
 from scipy import integrate
 
-from lasersafe.optics.extended import limited_angle
 from lasersafe.optics.reflection import (
     scatter_intensity,
     source_angles,
 )
+from lasersafe.optics.sources import limited_angle
 
 
 @pytest.mark.parametrize("model", ["lambert", "hemisphere"])

@@ -106,7 +106,7 @@ def test_scatter_behind_a_telescope_gains_by_the_square_of_the_magnification():
 
 def test_an_objective_smaller_than_the_image_of_the_aperture_passes_what_it_can():
     # 8x20 finder: 8 * 3.5 mm = 28 mm is cut to the 20 mm of the objective, and the gain of a wide beam to (20 / 3.5)^2.
-    from lasersafe.hazard.aided import Aid
+    from lasersafe.hazard.instruments import Aid
 
     small = Aid("8x20", 8.0, 20e-3, glass=False)
     assert float(small.collects(3.5e-3)) == 20e-3

@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.hazard.emission import continuous, pulse_train, single_pulse
 from lasersafe.hazard.exposure import compare_source
-from lasersafe.hazard.extended import (
+from lasersafe.hazard.scatter import (
     extended_distance,
     mean_radiance,
     most_hazardous_distance,
@@ -18,7 +18,7 @@ from lasersafe.hazard.extended import (
     source_ratio,
 )
 from lasersafe.limits import exposure_limit, hazard_limits
-from lasersafe.optics.extended import ExtendedSource, exposure_per_amount, parts
+from lasersafe.optics.sources import ExtendedSource, exposure_per_amount, parts
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 

@@ -7,11 +7,10 @@ import math
 import numpy as np
 import pytest
 
+from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.emission import Emission, pulse_pattern, pulse_train
 from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.zones import direct_reach
-from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.propagation import collimated
+from lasersafe.optics.beam import collimated, mean_exposure
 
 SETS = ("ICNIRP-2013", "EU-2006/25/EC")
 PULSE = 1e-8

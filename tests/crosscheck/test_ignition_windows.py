@@ -9,11 +9,15 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.barriers import barrier_distance
-from lasersafe.hazard.ignition import screening_thresholds
-from lasersafe.hazard.windows import can_be_reached_over, judge_window, needed_height, rated_distances
-from lasersafe.optics.geometry import diameters
-from lasersafe.optics.propagation import through_lens
+from lasersafe.hazard.barriers import (
+    barrier_distance,
+    can_be_reached_over,
+    judge_window,
+    needed_height,
+    rated_distances,
+)
+from lasersafe.hazard.materials import screening_thresholds
+from lasersafe.optics.beam import diameters, through_lens
 
 SCREENING, ENCLOSURE = screening_thresholds()
 

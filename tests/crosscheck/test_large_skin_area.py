@@ -12,7 +12,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import zone_distances
 from lasersafe.hazard.emission import continuous
-from lasersafe.hazard.eyewear_need import worst_density
+from lasersafe.hazard.eyewear import worst_density
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.models import parse_case

@@ -6,13 +6,12 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard import emission
-from lasersafe.hazard.distances import scatter_distance
+from lasersafe.hazard.distances import beam_reach, direct_reach, reaches, scatter_distance
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import compare
 from lasersafe.hazard.scatter import scatter_reach
-from lasersafe.hazard.zones import beam_reach, direct_reach, reaches
 from lasersafe.limits import rule_sets
-from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.optics.beam import BeamGeometry
 
 KINDS = ("continuous", "single pulse", "pulse train")
 BEAMS = 40

@@ -9,8 +9,7 @@ import pytest
 from scipy import stats
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.corner import Uncertain
-from lasersafe.hazard.monte_carlo import monte_carlo, order_ranks
+from lasersafe.hazard.tolerances import Uncertain, monte_carlo, order_ranks
 
 NORMAL = "standard uncertainty"
 

@@ -7,10 +7,8 @@ import pytest
 
 from lasersafe.hazard.emission import pulse_train
 from lasersafe.hazard.scan_search import running_ratios
-from lasersafe.hazard.scan_trains import sweep_aperture
-from lasersafe.hazard.scanning import Scan, scan_ratio
-from lasersafe.optics.aperture import mean_exposure
-from lasersafe.optics.propagation import collimated, diameters
+from lasersafe.hazard.scanning import Scan, scan_ratio, sweep_aperture
+from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
 
 SETS = ("ICNIRP-2013", "EU-2006/25/EC")

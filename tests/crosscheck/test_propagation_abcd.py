@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.optics.propagation import (
+from lasersafe.optics.beam import (
     check_diffraction,
     collimated,
     diameters,

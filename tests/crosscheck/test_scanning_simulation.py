@@ -12,8 +12,7 @@ from scipy.special import ive
 from lasersafe.hazard.emission import continuous, pulse_train
 from lasersafe.hazard.scanning import Scan, scan_ratio
 from lasersafe.limits import exposure_limit
-from lasersafe.optics.aperture import fraction_through
-from lasersafe.optics.propagation import collimated, diameters
+from lasersafe.optics.beam import collimated, diameters, fraction_through
 from lasersafe.optics.scanning import ScanPattern, dwell
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"

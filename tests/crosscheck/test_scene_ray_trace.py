@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.optics.propagation import collimated
+from lasersafe.optics.beam import collimated
 from lasersafe.results import Criterion
 from lasersafe.scene.directions import Box, Cone, mirrored, turned, unit
 from lasersafe.scene.mirrors import Mirror, reflected

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from lasersafe.errors import CaseError
-from lasersafe.hazard.setting_search import worst_ratio
-from lasersafe.hazard.settings import SettingSpace
+from lasersafe.hazard.settings import SettingSpace, worst_ratio
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import burst_train_limit, exposure_limit, pulse_train_limit
 from lasersafe.limits.tables import load_rule_set

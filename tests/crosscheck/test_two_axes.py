@@ -7,12 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.crossing import last_fall
-from lasersafe.hazard.distances import direct_distance
+from lasersafe.hazard.distances import direct_distance, farthest, last_fall
 from lasersafe.hazard.exposure import Comparison, strictest_by_aperture
-from lasersafe.hazard.zones import farthest
-from lasersafe.optics.aperture import _gaussian_elliptical, _gaussian_wide, mean_exposure
-from lasersafe.optics.geometry import BeamGeometry, diameters
+from lasersafe.optics.beam import BeamGeometry, _gaussian_elliptical, _gaussian_wide, diameters, mean_exposure
 
 
 def nodes_of(amount: float, limit: float, aperture: float, beam: BeamGeometry) -> np.ndarray:

@@ -10,8 +10,7 @@ import pytest
 
 from lasersafe.assessment.directions import critical_values, directions, possible_cases
 from lasersafe.assessment.distances import variable_inputs, zone_distances
-from lasersafe.hazard.corner import Uncertain, slope, worst_corner
-from lasersafe.hazard.monte_carlo import monte_carlo
+from lasersafe.hazard.tolerances import Uncertain, monte_carlo, slope, worst_corner
 from tests.crosscheck.test_variation_one_by_one import made
 
 KINDS = ("free", "away", "oval", "lens, two wavelengths", "spot", "fibre", "single mode", "far infrared")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.records.step import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, Places, bound, most_light
 from lasersafe.scene.directions import Around, Box, Cone, Directions, about, turned, unit

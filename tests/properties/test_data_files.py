@@ -9,20 +9,20 @@ import pytest
 
 from lasersafe.data import load
 from lasersafe.errors import ReferenceDataError
-from lasersafe.hazard import aided, cameras, class_check, ignition, interference, reflectance, spectator_rules
+from lasersafe.hazard import bystanders, class_check, instruments, materials
 from lasersafe.optics import atmosphere
 from lasersafe.reference import shared_path
 
 RECORDS: dict[str, type] = {
     "atmosphere/kruse.toml": atmosphere.Kruse,
-    "cameras/thresholds.toml": cameras._Thresholds,
-    "ignition/screening.toml": ignition._Screening,
+    "cameras/thresholds.toml": instruments._Thresholds,
+    "ignition/screening.toml": materials._Screening,
     "limits_emission/iec60825_1_2014.toml": class_check._Emission,
-    "photopic/cie1924_v.toml": interference._Photopic,
-    "reflectance/metals.toml": reflectance._Materials,
-    "reflectance/non_metals.toml": reflectance._Materials,
-    "spectator_rules/germany_shows.toml": spectator_rules._File,
-    "viewing/aids.toml": aided._Viewing,
+    "photopic/cie1924_v.toml": bystanders._Photopic,
+    "reflectance/metals.toml": materials._Materials,
+    "reflectance/non_metals.toml": materials._Materials,
+    "spectator_rules/germany_shows.toml": bystanders._File,
+    "viewing/aids.toml": instruments._Viewing,
 }
 # What a table may leave out, by what the records say of it.
 OPTIONAL = {"power", "factors", "power_w", "visible", "attended", "above_class"}

@@ -14,11 +14,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError
-from lasersafe.hazard.crossing import farthest_crossing
-from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, scatter_distance
+from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, farthest_crossing, scatter_distance
 from lasersafe.hazard.scatter import scatter_farthest
-from lasersafe.optics.aperture import fraction_through, mean_exposure
-from lasersafe.optics.propagation import BeamGeometry, collimated, diameters, through_lens
+from lasersafe.optics.beam import BeamGeometry, collimated, diameters, fraction_through, mean_exposure, through_lens
 from tests.few import few
 
 

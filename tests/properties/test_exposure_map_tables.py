@@ -8,7 +8,7 @@ import numpy as np
 
 from lasersafe.hazard.emission import continuous
 from lasersafe.hazard.exposure import criteria
-from lasersafe.optics.propagation import BeamGeometry
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.scene.directions import Box
 from lasersafe.scene.hazard_map import hazard_map
 from lasersafe.scene.profile import BeamProfile

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError, InputError, OutOfRangeError
-from lasersafe.hazard.eyewear import (
+from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
+from lasersafe.hazard.marking import (
     decide,
     density_number,
     eyewear_notes,
@@ -19,7 +20,6 @@ from lasersafe.hazard.eyewear import (
     optical_density,
     round_up_density,
 )
-from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
 from lasersafe.results import ScaleNeed
 
 

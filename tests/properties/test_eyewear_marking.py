@@ -8,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.eyewear import density_number, marking_to_ask
-from lasersafe.hazard.marking import Marking, judge, parse_marking
+from lasersafe.hazard.marking import Marking, density_number, judge, marking_to_ask, parse_marking
 from lasersafe.results import MarkingVerdict, ScaleNeed
 
 PIECES = [

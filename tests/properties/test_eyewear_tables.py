@@ -10,14 +10,14 @@ import pytest
 
 from lasersafe.data import load
 from lasersafe.errors import ReferenceDataError
-from lasersafe.hazard import eyewear_tables
+from lasersafe.hazard import eyewear_scale
 from lasersafe.reference import shared_path
 
 READERS = {
-    "en207_2017.toml": partial(load, eyewear_tables.En207),
-    "en208.toml": partial(load, eyewear_tables.En208),
-    "en12254.toml": partial(load, eyewear_tables.En12254),
-    "iec60825_4.toml": partial(load, eyewear_tables.Iec60825Part4),
+    "en207_2017.toml": partial(load, eyewear_scale.En207),
+    "en208.toml": partial(load, eyewear_scale.En208),
+    "en12254.toml": partial(load, eyewear_scale.En12254),
+    "iec60825_4.toml": partial(load, eyewear_scale.Iec60825Part4),
 }
 NUMBER = count()
 OPTIONAL = {"lower_coefficient"}
@@ -106,7 +106,7 @@ def test_damage_to_the_tables_is_named(tmp_path, old, new, words):
 
 
 def test_the_lower_of_two_printed_figures_is_used():
-    ultraviolet = next(row for row in eyewear_tables.en207().capacities if row.modes == "M" and row.unit == "W/m2")
+    ultraviolet = next(row for row in eyewear_scale.en207().capacities if row.modes == "M" and row.unit == "W/m2")
     assert (ultraviolet.coefficient, ultraviolet.wavelength_nm) == (1.0, (180, 315))
     assert 'coefficient = "3"\nlower_coefficient = "1"' in text_of("en207_2017.toml")
 

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lasersafe.limits.factors import COUNT_SLACK
+from lasersafe.limits.exposure import COUNT_SLACK
 from lasersafe.limits.patterns import Line, _fewest, groups_of
 
 

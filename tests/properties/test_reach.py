@@ -8,15 +8,13 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.emission import continuous, pulse_train, single_pulse
-from lasersafe.hazard.eyewear_need import worst_density
+from lasersafe.hazard.eyewear import worst_density
 from lasersafe.hazard.scatter import scatter_reach
-from lasersafe.hazard.setting_search import worst_settings
-from lasersafe.hazard.setting_trials import candidates
-from lasersafe.hazard.settings import SettingSpace
-from lasersafe.hazard.zones import direct_reach
+from lasersafe.hazard.settings import SettingSpace, candidates, worst_settings
 from lasersafe.limits import pulse_train_limit, rule_sets
-from lasersafe.optics.propagation import collimated
+from lasersafe.optics.beam import collimated
 
 JOIN = 0.93  # the limits step by up to 7 % where two printed rows meet; a distance goes with the square root
 WAVELENGTHS = st.floats(math.log10(181e-9), math.log10(9.9e-4)).map(lambda x: 10.0**x)

@@ -9,7 +9,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.optics.propagation import collimated, through_lens
+from lasersafe.optics.beam import collimated, through_lens
 from lasersafe.results import Criterion
 from lasersafe.scene.areas import PAD, lit_area, outline, polygons
 from lasersafe.scene.directions import EVERYWHERE, Box, unit

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard.lasting import body_area
-from lasersafe.hazard.setting_search import knob_changes, worst_ratio, worst_settings
-from lasersafe.hazard.settings import SettingSpace
+from lasersafe.hazard.settings import SettingSpace, knob_changes, worst_ratio, worst_settings
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import burst_train_limit
 

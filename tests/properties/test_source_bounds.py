@@ -11,11 +11,11 @@ from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Line, beam_sums
 from lasersafe.hazard.emission import continuous, pulse_train
 from lasersafe.hazard.exposure import compare_source
-from lasersafe.hazard.extended import most_hazardous_distance, source_findings
 from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
-from lasersafe.optics.extended import ExtendedSource
-from lasersafe.optics.propagation import collimated
+from lasersafe.hazard.scatter import most_hazardous_distance, source_findings
+from lasersafe.optics.beam import collimated
 from lasersafe.optics.scanning import ScanPattern, dwell
+from lasersafe.optics.sources import ExtendedSource
 from tests.few import few
 from tests.summed import summed_distance
 

@@ -14,7 +14,7 @@ from lasersafe.assessment.context import contexts
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.errors import InputError
-from lasersafe.hazard.inverse import solved_input
+from lasersafe.hazard.tolerances import solved_input
 from lasersafe.limits import rule_sets
 from lasersafe.models import case_from, read_case_text
 from lasersafe.quantity import parse_quantity

@@ -13,7 +13,7 @@ from pydantic import BaseModel
 from lasersafe.ask.new import template_text
 from lasersafe.assessment.corners import ends_of
 from lasersafe.errors import CaseError, QuantityError
-from lasersafe.hazard.corner import Uncertain, limits_of
+from lasersafe.hazard.tolerances import Uncertain, limits_of
 from lasersafe.models import Case, Toleranced, canonical, parse_case, replaced, tolerances_of, typed_inputs
 from lasersafe.models.emission import PULSE
 from lasersafe.models.measured import Measured, TwoAxes

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.corner import Uncertain, limits_of, slope, worst_corner
-from lasersafe.hazard.inverse import solved_input
+from lasersafe.hazard.tolerances import Uncertain, limits_of, slope, solved_input, worst_corner
 
 POWER = Uncertain("power", 2.0, 1.8, 2.3)
 ANGLE = Uncertain("divergence", 3e-3, 2.4e-3, 3.3e-3)

@@ -14,7 +14,7 @@ from lasersafe.hazard.emission import Emission, continuous
 from lasersafe.hazard.exposure import compare, criteria
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
-from lasersafe.optics.aperture import mean_exposure
+from lasersafe.optics.beam import mean_exposure
 from tests.case_head import HEAD
 
 CASE = (

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from lasersafe.hazard.distances import direct_distance, scatter_distance
-from lasersafe.optics.propagation import through_lens
+from lasersafe.optics.beam import through_lens
 from tests.published.printed import printed, worked
 
 EYE, SKIN = 50.0, 10_000.0

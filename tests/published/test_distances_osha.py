@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from lasersafe.hazard.distances import direct_distance, scatter_distance
-from lasersafe.optics.propagation import collimated, through_lens
+from lasersafe.optics.beam import collimated, through_lens
 from tests.published.printed import WrongPrintError, printed, worked, wrong_in_print
 
 PINHOLE = 1e-6

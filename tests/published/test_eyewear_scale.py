@@ -7,10 +7,8 @@ import re
 
 import pytest
 
-from lasersafe.hazard.eyewear import marking_to_ask
-from lasersafe.hazard.eyewear_scale import pulse_letters, scale_numbers
-from lasersafe.hazard.eyewear_tables import en208, iec60825_4
-from lasersafe.hazard.marking import judge
+from lasersafe.hazard.eyewear_scale import en208, iec60825_4, pulse_letters, scale_numbers
+from lasersafe.hazard.marking import judge, marking_to_ask
 from tests.published.printed import WrongPrintError, printed, wrong_in_print
 
 TABLE_1 = ("DGUV203-042", "section 3, Table 1")

@@ -8,8 +8,7 @@ import pytest
 
 from lasersafe.hazard.class_check import emission_limit
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.optics.aperture import fraction_through
-from lasersafe.optics.propagation import diameters, fibre_multimode, fibre_single_mode
+from lasersafe.optics.beam import diameters, fibre_multimode, fibre_single_mode, fraction_through
 from tests.published.printed import printed, worked
 
 AEL_840 = emission_limit("1", 840e-9, 100.0) / 100.0  # W; at 840 nm as in edition 1.2 of IEC 60825-1, see FIB-01

@@ -6,10 +6,8 @@ import math
 
 import pytest
 
-from lasersafe.hazard.crossing import farthest_crossing
-from lasersafe.hazard.distances import direct_distance
-from lasersafe.optics.aperture import mean_exposure, peak_exposure
-from lasersafe.optics.propagation import collimated, diameters
+from lasersafe.hazard.distances import direct_distance, farthest_crossing
+from lasersafe.optics.beam import collimated, diameters, mean_exposure, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from tests.published.printed import WrongPrintError, printed, worked, wrong_in_print
 

@@ -10,7 +10,7 @@ import pytest
 from lasersafe.hazard.emission import continuous
 from lasersafe.hazard.scanning import Scan, scan_credit, scan_findings
 from lasersafe.limits import exposure_limit
-from lasersafe.optics.propagation import collimated
+from lasersafe.optics.beam import collimated
 from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
 from tests.published.printed import printed, worked
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment.distances import zone_distances
-from lasersafe.hazard.corner import slope
+from lasersafe.hazard.tolerances import slope
 from tests.crosscheck.test_variation_one_by_one import made
 from tests.published.printed import worked
 

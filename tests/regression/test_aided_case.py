@@ -6,11 +6,11 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
-from lasersafe.hazard.aided import UNDESCRIBED, aid
+from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.emission import continuous, pulse_train
-from lasersafe.hazard.zones import direct_reach
+from lasersafe.hazard.instruments import UNDESCRIBED, aid
 from lasersafe.models import parse_case
-from lasersafe.optics.geometry import BeamGeometry
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.reference import templates_path
 
 BEAM = BeamGeometry((4e-3, 4e-3), (2e-3, 2e-3))

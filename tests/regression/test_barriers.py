@@ -8,7 +8,7 @@ import pytest
 
 from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.barriers import barrier_distance, en12254_outside, guard_time, judge_barrier
-from lasersafe.optics.propagation import through_lens
+from lasersafe.optics.beam import through_lens
 
 RATED = {"rating": 1e5, "rated_time": 60.0, "required_time": 10.0}
 WEAK = {"mean_power": 50.0, "observed": True}

@@ -13,8 +13,8 @@ from lasersafe.assessment.panes import lit_panes
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_hits import person_places
 from lasersafe.models import parse_case
-from lasersafe.optics.curved import reflect, reflect_shape
-from lasersafe.optics.geometry import BeamGeometry, diameters
+from lasersafe.optics.beam import BeamGeometry, diameters
+from lasersafe.optics.reflection import reflect, reflect_shape
 from lasersafe.scene.bound import bound
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Gap, Screen

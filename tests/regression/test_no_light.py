@@ -7,7 +7,7 @@ import pytest
 from lasersafe.assessment.calculation import distance_steps
 from lasersafe.hazard.emission import continuous
 from lasersafe.hazard.exposure import criteria
-from lasersafe.optics.propagation import collimated
+from lasersafe.optics.beam import collimated
 
 
 @pytest.mark.parametrize("profile", ["gaussian", "top-hat"])

@@ -10,7 +10,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError, InputError, OutOfRangeError
-from lasersafe.hazard.reflectance import (
+from lasersafe.hazard.materials import (
     NOT_KNOWN,
     material_reflectance,
     materials,

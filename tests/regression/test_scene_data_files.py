@@ -10,19 +10,19 @@ from typing import Any
 import pytest
 
 from lasersafe.errors import ReferenceDataError
-from lasersafe.hazard import aided, cameras, ignition, interference, reflectance, spectator_rules
+from lasersafe.hazard import bystanders, instruments, materials
 from lasersafe.optics import atmosphere
 from lasersafe.reference import shared_path
 
 READERS: dict[str, tuple[Any, Callable[[], Any]]] = {
-    "photopic/cie1924_v.toml": (interference, interference._photopic_rows),
+    "photopic/cie1924_v.toml": (bystanders, bystanders._photopic_rows),
     "atmosphere/kruse.toml": (atmosphere, atmosphere.kruse_data),
-    "viewing/aids.toml": (aided, aided.viewing_data),
-    "cameras/thresholds.toml": (cameras, cameras.sensor_thresholds),
-    "ignition/screening.toml": (ignition, ignition.screening_thresholds),
-    "reflectance/metals.toml": (reflectance, reflectance.materials),
-    "reflectance/non_metals.toml": (reflectance, reflectance.materials),
-    "spectator_rules/germany_shows.toml": (spectator_rules, spectator_rules.packs),
+    "viewing/aids.toml": (instruments, instruments.viewing_data),
+    "cameras/thresholds.toml": (instruments, instruments.sensor_thresholds),
+    "ignition/screening.toml": (materials, materials.screening_thresholds),
+    "reflectance/metals.toml": (materials, materials.materials),
+    "reflectance/non_metals.toml": (materials, materials.materials),
+    "spectator_rules/germany_shows.toml": (bystanders, bystanders.packs),
 }
 
 

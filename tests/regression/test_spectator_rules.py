@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.spectator_rules import (
+from lasersafe.hazard.bystanders import (
     MET,
     NOT_APPLICABLE,
     NOT_JUDGED,

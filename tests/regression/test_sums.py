@@ -13,7 +13,7 @@ from lasersafe.assessment.together import reach_together
 from lasersafe.hazard.combine import Line, groups
 from lasersafe.hazard.emission import continuous
 from lasersafe.models import parse_case
-from lasersafe.optics.propagation import through_lens
+from lasersafe.optics.beam import through_lens
 from tests.behaviour import test_sources
 from tests.regression.test_verdicts import HEAD, laser, person
 from tests.summed import summed_distance

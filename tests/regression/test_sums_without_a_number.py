@@ -8,7 +8,7 @@ import pytest
 
 from lasersafe.hazard.combine import Line, sums_at
 from lasersafe.hazard.emission import continuous
-from lasersafe.optics.propagation import collimated
+from lasersafe.optics.beam import collimated
 
 GROUPS = ("retina thermal", "retina photochemical")  # both apply to 500 nm for 100 s
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.hazard.eyewear_worst import covering
+from lasersafe.hazard.eyewear import covering
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.models import parse_case
 from lasersafe.records.fields import worst

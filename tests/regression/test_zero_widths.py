@@ -8,8 +8,8 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
-from lasersafe.optics.aperture import fraction_through, thin
-from lasersafe.optics.side_by_side import offset_fraction
+from lasersafe.optics.beam import fraction_through, thin
+from lasersafe.optics.sources import offset_fraction
 from lasersafe.records.fields import as_json
 
 CASE = """title = "Bench"

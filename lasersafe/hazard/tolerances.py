@@ -1,7 +1,4 @@
-"""The worst corner of inputs that are not known exactly, and what an input is worth, percent for percent.
-
-Works on any function that takes arrays of inputs by name and returns an array. No result is a probability of injury.
-"""
+"""Inputs that are not known exactly: the worst corner, what each is worth, random draws, and solving backwards."""
 
 from __future__ import annotations
 
@@ -295,3 +292,315 @@ def slope(evaluate: Evaluate, nominal: Mapping[str, float], name: str, here: flo
         found = float(np.log1p(wide) / np.log(side[0] / x))
         steepest = found if abs(found) > abs(steepest) else steepest
     return steepest
+
+
+GRID = 1025
+_PARTS = 64
+_ROUNDS = 60
+_NEXT_TO = 1e-9
+
+
+class Solution(NamedTuple):
+    """How far an input may go.
+
+    Parameters
+    ----------
+    value : float or None
+        The last value up to which, from its end of the range, every value that was tried keeps the target; None where
+        already that end does not.
+    every : bool
+        Whether the whole range keeps it; ``value`` is then the other end.
+    reached : float
+        What the function gives at ``value``; of no value, at the end of the range.
+    """
+
+    value: float | None
+    every: bool
+    reached: float
+
+
+def solved_input(
+    evaluate: Callable[[Floats], Floats],
+    low: float,
+    high: float,
+    target: float,
+    critical: Sequence[float] = (),
+    *,
+    largest: bool,
+    points: int = GRID,
+    sections: int = _PARTS,
+    close: float = 0.0,
+) -> Solution:
+    """Return how far an input may go so that it keeps a target, as does every value on the cautious side of it.
+
+    The function may go up and down: the range is scanned on a grid and at the critical places, and the first step above
+    the target is narrowed down to neighbouring numbers, of which the one that keeps the target is returned.
+
+    Parameters
+    ----------
+    evaluate : callable
+        Takes an array of values of the input, returns an array.
+    low, high : float
+        The range that is allowed. [any]
+    target : float
+        What must not be exceeded. [any]
+    critical : sequence of float
+        Places where the function may jump or turn; both their sides are tried. [any]
+    largest : bool
+        Whether the largest value is asked for, such that it and every smaller one keep the target; else the smallest,
+        such that it and every larger one do.
+    points, sections : int
+        Values that are tried over the range, and parts into which each step towards the crossing divides what is left:
+        fewer for a function that takes long.
+    close : float
+        How near to the crossing is near enough, as a part of the value. [1]
+
+    Returns
+    -------
+    Solution
+        On the cautious side of the crossing.
+
+    Raises
+    ------
+    InputError
+        If the range or the target cannot be used, or the function is not a number somewhere.
+    """
+    if not (np.isfinite([low, high, target]).all() and low < high):
+        message = f"range = {low:.6g} to {high:.6g}, target = {target:.6g}: write finite numbers, the lower end first"
+        raise InputError(message)
+
+    def values(places: Floats) -> Floats:
+        found = np.broadcast_to(np.asarray(evaluate(places), dtype=np.float64), places.shape)
+        if np.isnan(found).any():
+            message = "the function is not a number somewhere in the range; give a narrower range"
+            raise InputError(message)
+        return found
+
+    grid = np.geomspace(low, high, points) if low > 0.0 else np.linspace(low, high, points)
+    grid[0], grid[-1] = low, high
+    beside = [c * f for c in critical for f in (1.0 - _NEXT_TO, 1.0, 1.0 + _NEXT_TO)]
+    grid = unique(np.concatenate([grid, [c for c in beside if low < c < high]]))
+    grid = grid if largest else grid[::-1]
+    found = values(grid)
+    kept = found <= target
+    if kept.all():
+        return Solution(float(grid[-1]), True, float(found[-1]))
+    if not kept[0]:
+        return Solution(None, False, float(found[0]))
+    first = int(np.argmin(kept))
+    inner, outer, reached = float(grid[first - 1]), float(grid[first]), float(found[first - 1])
+    for _ in range(_ROUNDS):
+        places = np.linspace(inner, outer, sections + 1)
+        places[0], places[-1] = inner, outer
+        found = values(places)
+        kept = found <= target
+        kept[0], kept[-1] = True, False
+        first = int(np.argmin(kept))
+        if (places[first - 1], places[first]) == (inner, outer):
+            break
+        inner, outer, reached = float(places[first - 1]), float(places[first]), float(found[first - 1])
+        if abs(outer - inner) <= close * abs(inner):
+            break
+    return Solution(inner, False, reached)
+
+
+PART = 0.95
+CONFIDENCE = 0.95  # that the part lies inside the interval of its order statistics
+FEWEST = 1000
+_BLOCK = 1 << 17
+_AGAIN = 100
+
+
+@dataclass(frozen=True)
+class MonteCarlo:
+    """The median and the value that 95 % of the draws do not exceed.
+
+    Parameters
+    ----------
+    median : float
+        Half of the draws are above.
+    upper : float
+        95 % of all possible draws lie at or below it, with a confidence of at least 97.5 %: an order statistic above
+        the one at 95 %, so more draws bring it down.
+    error : float
+        Half the width of the interval that holds the true 95 % value with a confidence of 95 %.
+    draws, seed : int
+        How many draws, and from which seed.
+    refused : int
+        Draws that could not be and were drawn again.
+    """
+
+    median: float
+    upper: float
+    error: float
+    draws: int
+    seed: int
+    refused: int = 0
+
+
+def order_ranks(draws: int, part: float = PART, confidence: float = CONFIDENCE) -> tuple[int, int]:
+    """Return the ranks of the two order statistics that enclose a quantile [1]_.
+
+    Parameters
+    ----------
+    draws : int
+        Number of draws.
+    part : float
+        The quantile. [1]
+    confidence : float
+        Least probability that the two enclose it; half of the rest is allowed on each side. [1]
+
+    Returns
+    -------
+    tuple of int
+        Ranks, counted from 1.
+
+    Raises
+    ------
+    InputError
+        If there are too few draws for such a pair.
+
+    References
+    ----------
+    .. [1] Elementary: the number of draws below a quantile is binomial, whatever is drawn.
+
+    Examples
+    --------
+    >>> order_ranks(1000)
+    (936, 964)
+    """
+    spread = math.sqrt(draws * part * (1.0 - part))
+    low = max(0, math.floor(draws * part - 12.0 * spread - 40.0))
+    high = min(draws, math.ceil(draws * part + 12.0 * spread + 40.0))
+    count = np.arange(low, high + 1, dtype=np.float64)
+    steps = np.log((draws - count[:-1]) / (count[:-1] + 1.0) * (part / (1.0 - part)))
+    weight = np.concatenate([[0.0], np.cumsum(steps)])
+    mass = np.exp(weight - weight.max())
+    below = np.cumsum(mass) / mass.sum()  # P(count <= k)
+    tail = (1.0 - confidence) / 2.0
+    first = low + int(np.searchsorted(below, tail, side="right"))  # P(count < first) <= tail
+    last = low + int(np.searchsorted(below, 1.0 - tail, side="left")) + 1  # P(count < last) >= 1 - tail
+    if first < 1 or last > draws:
+        message = f"draws = {draws}: too few to bound the {part:.0%} value; write {FEWEST} or more"
+        raise InputError(message)
+    return first, last
+
+
+def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
+    """Return draws of an input: uniform between bounds; normal, cut off where it is not physical [1]_.
+
+    Parameters
+    ----------
+    generator : numpy.random.Generator
+        Where the draws come from.
+    one : Uncertain
+        The input.
+    size : int
+        How many.
+
+    Returns
+    -------
+    numpy.ndarray, shape (size,)
+        Values of the input. [any]
+
+    Raises
+    ------
+    InputError
+        If the input cannot be used.
+
+    References
+    ----------
+    .. [1] JCGM101, 6.4: a rectangular distribution for bounds, a Gaussian for a standard uncertainty (from memory).
+    """
+    if one.low == one.high:
+        return np.full(size, one.nominal)
+    if one.kind == "bound":
+        return generator.uniform(one.low, one.high, size)
+    lowest, highest, above = physical_range(one.name)
+
+    up, down = one.high - one.nominal, one.nominal - one.low
+
+    def some(number: int) -> Floats:
+        standard = generator.standard_normal(number)
+        standard *= up if up == down else np.where(standard > 0.0, up, down)
+        standard += one.nominal
+        return standard
+
+    found = some(size)
+    for _ in range(_AGAIN):
+        if found.max() <= highest and ((found.min() > lowest) if above else (found.min() >= lowest)):
+            return found
+        outside = ((found <= lowest) if above else (found < lowest)) | (found > highest)
+        found[outside] = some(int(outside.sum()))
+    message = f"{one.name} = {one.nominal:.6g}: hardly any draw is physically possible; give a smaller uncertainty"
+    raise InputError(message)
+
+
+def monte_carlo(
+    evaluate: Evaluate,
+    inputs: Sequence[Uncertain],
+    draws: int = 100_000,
+    seed: int = 1,
+    possible: Possible | None = None,
+) -> MonteCarlo:
+    """Return what random inputs make of a value: median and one-sided 95 % value [1]_.
+
+    Parameters
+    ----------
+    evaluate : callable
+        Takes a dictionary of arrays of one length, returns an array of it.
+    inputs : sequence of Uncertain
+        The inputs, drawn independently.
+    draws : int
+        How many, 1000 or more.
+    seed : int
+        Equal seeds give equal draws.
+    possible : callable, optional
+        Takes the same dictionary, returns where the inputs can be together; the others are drawn again.
+
+    Returns
+    -------
+    MonteCarlo
+        The same for equal arguments.
+
+    Raises
+    ------
+    InputError
+        If an input or the number of draws cannot be used, or hardly any draw is possible.
+
+    References
+    ----------
+    .. [1] JCGM101, propagation of distributions (from memory); the order statistic is exact for any distribution.
+    """
+    if draws < FEWEST:
+        message = f"draws = {draws}: write {FEWEST} or more"
+        raise InputError(message)
+    for one in inputs:
+        limits_of(one)
+    generator = np.random.Generator(np.random.PCG64(seed))
+    found = np.empty(draws)
+    refused = 0
+    for start in range(0, draws, _BLOCK):
+        size = min(_BLOCK, draws - start)
+        block = {one.name: draw(generator, one, size) for one in inputs}
+        if possible is not None:
+            for _ in range(_AGAIN):
+                wrong = np.flatnonzero(~np.broadcast_to(possible(block), (size,)))
+                if not wrong.size:
+                    break
+                refused += wrong.size
+                for one in inputs:
+                    block[one.name][wrong] = draw(generator, one, wrong.size)
+            else:
+                message = "hardly any draw of these inputs is possible together; correct their values or limits"
+                raise InputError(message)
+        found[start : start + size] = evaluate(block)
+    if np.isnan(found).any():
+        message = "the value is not a number for some draws; correct the inputs"
+        raise InputError(message)
+    first, last = order_ranks(draws)
+    middle = draws // 2
+    found.partition([middle, first - 1, last - 1])
+    low, high = float(found[first - 1]), float(found[last - 1])
+    error = 0.0 if high == low else (high - low) / 2.0
+    return MonteCarlo(float(found[middle]), high, error, draws, seed, refused)

@@ -1,15 +1,11 @@
-"""Reflectance of a material at a wavelength, and whether it acts as a mirror there.
-
-The cold, clean value is used, because a surface reflects most before it chars or melts. What is not known reflects
-everything, like a mirror. Nothing is read between two rows: the larger neighbour stands for the gap.
-"""
+"""Materials that light falls on: their reflectance, whether they act as a mirror, and from where on they may burn."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated
+from typing import Annotated, Literal
 
 from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import InputError
@@ -181,3 +177,37 @@ def material_reflectance(key: str, finish: str, wavelength: float) -> Reflectanc
         return Reflectance(1.0, True, words, NOT_KNOWN.source, NOT_KNOWN.seen)
     words = f"{material.name}: {chosen.printed} ({how} {chosen.wavelength * 1e9:.6g} nm)"
     return Reflectance(chosen.value, mirror, words, chosen.source, chosen.seen)
+
+
+@dataclass(frozen=True)
+class IgnitionThreshold:
+    """Irradiance [W/m2], and power [W] where there is one, above which something may burn; source and mark."""
+
+    name: str
+    irradiance: Annotated[float, As("irradiance_w_cm2", 1e4, printed=True)]
+    source: str
+    seen: Literal["read", "part", "memory", "own"]
+    note: str
+    power: Annotated[float, As("power_w", printed=True)] | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a threshold of nothing."""
+        check(self.irradiance > 0.0, "the irradiance must be above 0")
+
+
+@dataclass(frozen=True)
+class _Screening:
+    source: Source
+    threshold: tuple[IgnitionThreshold, ...]
+
+
+@lru_cache(maxsize=1)
+def screening_thresholds() -> tuple[IgnitionThreshold, ...]:
+    """Return the screening values of ``shared/ignition/screening.toml``.
+
+    Raises
+    ------
+    ReferenceDataError
+        If the file is damaged.
+    """
+    return load(_Screening, shared_path("ignition", "screening.toml")).threshold

@@ -1,0 +1,768 @@
+"""Beams: how wide they are, what passes an aperture, and how a laser, a lens or a fibre end makes one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
+
+Pair = tuple[float, float]
+
+PROFILES = ("gaussian", "top-hat")
+PROPAGATIONS = ("hyperbolic", "linear")
+CRITERIA = ("1/e", "1/e2", "FWHM")
+
+_GAUSSIAN_FACTOR = {"1/e": 1.0, "1/e2": math.sqrt(2.0), "FWHM": math.sqrt(math.log(2.0))}
+_LONGEST = 1e15  # m, and its inverse in rad: far beyond any use, and far from what overflows
+
+
+def pair(name: str, value: ArrayLike) -> Pair:
+    """Return one number twice, or two numbers, as the axes x and y.
+
+    Parameters
+    ----------
+    name : str
+        Name of the field, for the message.
+    value : array_like, shape () or (2,)
+        What was given. [any]
+
+    Returns
+    -------
+    tuple of float, (x, y)
+        The two numbers. [any]
+
+    Raises
+    ------
+    InputError
+        If it is neither one number nor two.
+    """
+    numbers = floats(name, value)
+    if numbers.shape not in ((), (1,), (2,)):
+        message = f"{name} = {value!r}: give one number, or two for the axes x and y"
+        raise InputError(message)
+    x, y = np.broadcast_to(numbers, (2,))
+    return float(x), float(y)
+
+
+@dataclass(frozen=True)
+class BeamGeometry:
+    """A beam, or many as arrays that broadcast together, as the formulas of this package use them [1]_.
+
+    Numbers are checked here, arrays where they are used. Where both axes are one array, the beams are circular.
+
+    Parameters
+    ----------
+    waist_diameter : tuple of float, or of numpy.ndarray of shape (...), (x, y)
+        Full 1/e diameter at the waist; 0 for a point focus. [m]
+    divergence : tuple of float, or of numpy.ndarray of shape (...), (x, y)
+        Full 1/e angle far from the waist. [rad]
+    waist_position : tuple of float, or of numpy.ndarray of shape (...), (x, y)
+        Place of the waist, from the last optic; negative inside the laser. [m]
+    profile : str
+        ``"gaussian"`` or ``"top-hat"`` (evenly filled disc or ellipse).
+    propagation : str
+        ``"hyperbolic"``, d^2 = d0^2 + phi^2 (z - z0)^2, or ``"linear"``, d = d0 + phi |z - z0|.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is not finite or a length is beyond 1e15 m, a waist is negative, or a divergence is not above 0
+        (1e-15 rad) and at most pi.
+    InputError
+        If a profile or propagation is not known.
+
+    References
+    ----------
+    .. [1] ISO11146-1, clause on the propagation of the beam width.
+    """
+
+    waist_diameter: tuple[Any, Any]
+    divergence: tuple[Any, Any]
+    waist_position: tuple[Any, Any] = (0.0, 0.0)
+    profile: str = "gaussian"
+    propagation: str = "hyperbolic"
+
+    def __post_init__(self) -> None:
+        if not self.single:
+            return
+        for name in ("waist_diameter", "divergence", "waist_position"):
+            object.__setattr__(self, name, pair(name, getattr(self, name)))
+        within("waist_diameter", self.waist_diameter, "m", 0.0, _LONGEST)
+        positive("divergence", self.divergence, "rad")
+        within("divergence", self.divergence, "rad", 1.0 / _LONGEST, math.pi)
+        within("waist_position", self.waist_position, "m", -_LONGEST, _LONGEST)
+        choice("profile", self.profile, PROFILES)
+        choice("propagation", self.propagation, PROPAGATIONS)
+
+    @property
+    def single(self) -> bool:
+        """Whether it is one beam, not arrays."""
+        pairs = (self.waist_diameter, self.divergence, self.waist_position)
+        return not any(isinstance(one, np.ndarray) for both in pairs if isinstance(both, tuple) for one in both)
+
+    @property
+    def circular(self) -> bool:
+        """Whether both axes of every beam are alike."""
+        pairs = (self.waist_diameter, self.divergence, self.waist_position)
+        return all(
+            x is y or (x == y if isinstance(x, float) and isinstance(y, float) else np.array_equal(x, y))
+            for x, y in pairs
+        )
+
+    def taken(self, at: NDArray[np.intp]) -> BeamGeometry:
+        """Return the beams with these numbers."""
+        if self.single:
+            return self
+
+        def some(axes: tuple[Any, Any]) -> tuple[Any, Any]:
+            first = axes[0] if np.ndim(axes[0]) == 0 else axes[0][at]
+            return first, first if axes[1] is axes[0] else (axes[1] if np.ndim(axes[1]) == 0 else axes[1][at])
+
+        pairs = (some(self.waist_diameter), some(self.divergence), some(self.waist_position))
+        return BeamGeometry(*pairs, self.profile, self.propagation)
+
+
+def diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Return the 1/e diameters of a beam in x and y at a distance, or of many beams.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam; its numbers were checked when it was made.
+    distance : array_like, shape (...)
+        Distance along the path from the last optic. [m]
+
+    Returns
+    -------
+    tuple of numpy.ndarray, each of shape (...)
+        Full 1/e diameters. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a distance is not a finite number.
+    """
+    if isinstance(distance, float) and beam.single:
+        return _diameters_at(beam, float(distance))
+    place = finite("distance", distance, "m")
+    x = _along(beam.waist_diameter[0], beam.divergence[0], place - beam.waist_position[0], beam.propagation)
+    if beam.circular:
+        return x, x
+    return x, _along(beam.waist_diameter[1], beam.divergence[1], place - beam.waist_position[1], beam.propagation)
+
+
+@lru_cache(maxsize=2048)
+def _diameters_at(beam: BeamGeometry, distance: float) -> tuple[FloatArray, FloatArray]:
+    x, y = diameters(beam, np.asarray(distance))
+    for one in (x, y):
+        one.setflags(write=False)
+    return x, y
+
+
+def _along(waist: ArrayLike, angle: ArrayLike, way: FloatArray, propagation: str) -> FloatArray:
+    with np.errstate(over="ignore"):
+        spread = np.asarray(angle) * way
+        diameter = np.hypot(waist, spread) if propagation == "hyperbolic" else waist + np.abs(spread)
+    return finite("diameter", diameter, "m")
+
+
+def to_1_over_e(width: ArrayLike, criterion: str, profile: str = "gaussian") -> FloatArray:
+    """Return a diameter or divergence at 1/e of the peak from one on another criterion [1]_.
+
+    Parameters
+    ----------
+    width : array_like, shape (...)
+        Full diameter or full angle on *criterion*. [m or rad]
+    criterion : str
+        ``"1/e"``, ``"1/e2"`` or ``"FWHM"``.
+    profile : str
+        ``"gaussian"``, or ``"top-hat"`` whose edge is the same place on every criterion.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        The same at 1/e: a Gaussian's 1/e2 width over sqrt(2), its FWHM over sqrt(ln 2). [m or rad]
+
+    Raises
+    ------
+    InputError
+        If the criterion or profile is not known.
+    OutOfRangeError
+        If a width is not positive and finite.
+
+    References
+    ----------
+    .. [1] SIEGMAN1986, Gaussian beam: its profile is exp(-(2 r / d63)^2).
+
+    Examples
+    --------
+    >>> float(to_1_over_e(4.0, "1/e2").round(4))
+    2.8284
+    """
+    choice("criterion", criterion, CRITERIA)
+    choice("profile", profile, PROFILES)
+    factor = _GAUSSIAN_FACTOR[criterion] if profile == "gaussian" else 1.0
+    return np.asarray(positive("width", width, "") / factor)
+
+
+_NODES = 384  # steps of about 0.1 in ln(tan psi), at most 0.15: see tests/crosscheck for the error
+_TAIL = 18.0  # beyond it both factors are exponentials to exp(-36), and the rule is a geometric series
+_CHUNK = 2048
+_WIDE = 1.0  # (aperture / shorter axis)^2 up to which the series is summed: its terms shrink at once, none cancel
+_SERIES_BLOCK = 8192
+_TERMS = 40  # at most; 18 are enough for full accuracy
+_THINNEST = 1e-9  # of the aperture: an axis below this is a line, and the integral differs by less than 1e-17
+
+
+def thin(width: ArrayLike, aperture: ArrayLike) -> FloatArray:
+    """Return the width of a beam at an aperture, at least what counts as a line or a point there, as in a focus.
+
+    Parameters
+    ----------
+    width : array_like, shape (...)
+        Full 1/e width of the beam, 0 in a point focus. [m]
+    aperture : array_like, shape (...)
+        Diameter of the aperture. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        The width, but at least 1e-9 of the aperture, where the fraction that passes differs by less than 1e-17. [m]
+    """
+    return np.asarray(np.maximum(width, _THINNEST * np.asarray(aperture)))
+
+
+def _gaussian_elliptical(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArray:
+    """Integrate over the angle psi, in u = ln(tan psi), where the trapezoid rule converges for every ellipse."""
+    result = np.empty(dx.shape)
+    steps = np.arange(_NODES + 1, dtype=np.float64)[:, np.newaxis]
+    for start in range(0, dx.size, _CHUNK):
+        part = slice(start, start + _CHUNK)
+        long_axis = thin(np.maximum(dx[part], dy[part]) / hole[part], 1.0)
+        short_axis = thin(np.minimum(dx[part], dy[part]) / hole[part], 1.0)
+        low, high = -_TAIL, np.log(long_axis / short_axis) + _TAIL
+        step = (high - low) / _NODES
+        u = low + steps * step
+        grow = np.exp(-2.0 * np.abs(u))
+        cosine2 = np.where(u > 0.0, grow, 1.0) / (1.0 + grow)
+        sine2 = np.where(u > 0.0, 1.0, grow) / (1.0 + grow)
+        with np.errstate(over="ignore", under="ignore"):  # to infinity, where the fraction is 0
+            spread = np.square(long_axis) * cosine2 + np.square(short_axis) * sine2
+            inside = -np.expm1(-1.0 / spread)
+        weight = np.exp(-np.abs(u)) / (1.0 + grow)
+        weight[[0, -1]] /= -np.expm1(-step)
+        result[part] = (inside * weight).sum(axis=0) * step * (2.0 / math.pi)
+    return np.minimum(result, 1.0)
+
+
+def _gaussian_wide(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArray:
+    """Sum the expansion for a beam wider than the aperture: sum of (-1)^(k+1) q^k P_(k-1)(t) / k!, Legendre P.
+
+    With q = D^2 / (dx dy) and t = (dx / dy + dy / dx) / 2, from the mean of (a^2 cos^2 psi + b^2 sin^2 psi)^-k.
+    """
+    total = np.empty(dx.shape)
+    for start in range(0, dx.size, _SERIES_BLOCK):
+        part = slice(start, start + _SERIES_BLOCK)
+        with np.errstate(under="ignore"):
+            x, y = hole[part] / dx[part], hole[part] / dy[part]
+            before = x * y
+            x, y = np.square(x), np.square(y)
+            middle, product = 0.5 * (x + y), x * y
+            this = middle * before
+            sum_, factorial = before.copy(), 1.0
+            for k in range(2, _TERMS):
+                factorial *= k
+                term = this / factorial
+                if k % 2 == 0:
+                    sum_ -= term
+                else:
+                    sum_ += term
+                if not (term > 1e-18 * sum_).any():
+                    break
+                term = (2.0 - 1.0 / k) * middle
+                term *= this
+                before = before * product
+                before *= 1.0 - 1.0 / k
+                term -= before
+                before, this = this, term
+            total[part] = sum_
+    return total
+
+
+def _top_hat(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArray:
+    a, b = np.maximum(dx, dy) / hole, np.minimum(dx, dy) / hole
+    with np.errstate(divide="ignore", invalid="ignore", under="ignore", over="ignore"):
+        # hole inside the ellipse; ellipse inside the hole; else two circular and two elliptical sectors
+        beyond = np.sqrt(np.maximum((a - 1.0) * (a + 1.0), 0.0))
+        within_hole = np.sqrt(np.maximum((1.0 - b) * (1.0 + b), 0.0))
+        circle_angle = np.arctan2(b * beyond, a * within_hole)
+        ellipse_angle = np.arctan2(within_hole, beyond)
+        crossing = (2.0 / math.pi) * (circle_angle / (a * b) + ellipse_angle)
+        narrow = (2.0 / math.pi) * np.where(a > 0.0, np.arcsin(np.minimum(1.0 / a, 1.0)) + beyond / np.square(a), 1.0)
+        crossing = np.where(a * b > 0.0, crossing, narrow)
+        return np.where(a <= 1.0, 1.0, np.where(b >= 1.0, 1.0 / (a * b), np.minimum(crossing, 1.0)))
+
+
+def fraction_through(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike, profile: str = "gaussian") -> FloatArray:
+    """Return the part of a beam that passes a centred round aperture [1]_.
+
+    A Gaussian ellipse with 1/e radii a, b and an aperture of radius R lets through
+    1 - 1/(2 pi) times the integral of exp(-R^2 / (a^2 cos^2 psi + b^2 sin^2 psi)) over psi.
+
+    Parameters
+    ----------
+    dx, dy : array_like, shape (...)
+        Full 1/e diameters of the beam in x and y; 0 for a line or a point. [m]
+    aperture : array_like, shape (...)
+        Diameter of the aperture. [m]
+    profile : str
+        ``"gaussian"`` or ``"top-hat"``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Fraction, from 0 to 1. [1]
+
+    Raises
+    ------
+    InputError
+        If the profile is not known.
+    OutOfRangeError
+        If a diameter is negative or not finite, or the aperture is not positive.
+
+    References
+    ----------
+    .. [1] KOLESAR2000 for the circular Gaussian; the other integrals are derived in docs/method.md.
+
+    Examples
+    --------
+    >>> round(float(fraction_through(23.53e-3, 23.53e-3, 7e-3)), 3)
+    0.085
+    """
+    choice("profile", profile, PROFILES)
+    x, y, hole = np.broadcast_arrays(
+        within("dx", dx, "m", 0.0, math.inf), within("dy", dy, "m", 0.0, math.inf), positive("aperture", aperture, "m")
+    )
+    if profile == "top-hat":
+        return np.asarray(_top_hat(x, y, hole))
+    with np.errstate(over="ignore", under="ignore"):
+        fraction = np.asarray(-np.expm1(-np.square(hole / thin(x, hole))))
+    uneven = x != y
+    if uneven.any():
+        fraction = np.atleast_1d(fraction)
+        chosen = np.atleast_1d(uneven)
+        found, (a, b, c) = np.empty(int(uneven.sum())), (part[uneven] for part in (x, y, hole))
+        wide = np.minimum(a, b) >= c / math.sqrt(_WIDE)
+        if wide.any():
+            found[wide] = _gaussian_wide(a[wide], b[wide], c[wide])
+        if not wide.all():
+            found[~wide] = _gaussian_elliptical(a[~wide], b[~wide], c[~wide])
+        fraction[chosen] = found
+        fraction = fraction.reshape(x.shape)
+    return fraction
+
+
+def mean_exposure(
+    amount: ArrayLike, dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike, profile: str = "gaussian"
+) -> FloatArray:
+    """Return the exposure averaged over a centred round aperture [1]_.
+
+    Parameters
+    ----------
+    amount : array_like, shape (...)
+        Power or energy of the beam. [W or J]
+    dx, dy : array_like, shape (...)
+        Full 1/e diameters of the beam in x and y. [m]
+    aperture : array_like, shape (...)
+        Diameter of the limiting aperture. [m]
+    profile : str
+        ``"gaussian"`` or ``"top-hat"``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Irradiance or radiant exposure; for a beam much wider than the aperture, the peak. [W/m2 or J/m2]
+
+    Raises
+    ------
+    InputError
+        If the profile is not known.
+    OutOfRangeError
+        If a number cannot be used, or the exposure is not finite.
+
+    References
+    ----------
+    .. [1] ICNIRP2013, limiting apertures: the limits are averages over the aperture.
+    """
+    whole = within("amount", amount, "W or J", 0.0, math.inf)
+    fraction = fraction_through(dx, dy, aperture, profile)
+    return _mean(whole, fraction, positive("aperture", aperture, "m"))
+
+
+def mean_exposure_of_circular(amount: float, diameter: FloatArray, aperture: float) -> FloatArray:
+    """Return `mean_exposure` of a circular Gaussian, for numbers that were checked before [1]_.
+
+    Parameters
+    ----------
+    amount : float
+        Power or energy of the beam. [W or J]
+    diameter : numpy.ndarray, shape (...)
+        Full 1/e diameter of the beam. [m]
+    aperture : float
+        Diameter of the limiting aperture. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Irradiance or radiant exposure. [W/m2 or J/m2]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the exposure is not finite.
+
+    References
+    ----------
+    .. [1] KOLESAR2000, fraction through a centred aperture.
+    """
+    with np.errstate(divide="ignore", over="ignore", under="ignore"):
+        fraction = -np.expm1(-np.square(aperture / diameter))
+    return _mean(amount, fraction, aperture)
+
+
+def _mean(whole: FloatArray | float, fraction: FloatArray, hole: FloatArray | float) -> FloatArray:
+    with np.errstate(over="ignore", divide="ignore", under="ignore", invalid="ignore"):
+        exposure = whole * fraction / (math.pi / 4.0 * np.square(hole))
+    return finite("exposure", exposure, "W/m2 or J/m2")
+
+
+def peak_exposure(amount: ArrayLike, dx: ArrayLike, dy: ArrayLike) -> FloatArray:
+    """Return the exposure in the middle of the beam, of a Gaussian or a top-hat [1]_.
+
+    Parameters
+    ----------
+    amount : array_like, shape (...)
+        Power or energy of the beam. [W or J]
+    dx, dy : array_like, shape (...)
+        Full 1/e diameters of the beam in x and y. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        4 amount / (pi dx dy). [W/m2 or J/m2]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number cannot be used, or a diameter is 0 so that the peak has no bound.
+
+    References
+    ----------
+    .. [1] SIEGMAN1986, Gaussian beam: its power is its peak times pi a b, with 1/e radii a and b.
+    """
+    whole = within("amount", amount, "W or J", 0.0, math.inf)
+    x, y = positive("dx", dx, "m"), positive("dy", dy, "m")
+    with np.errstate(over="ignore", divide="ignore", under="ignore", invalid="ignore"):
+        return finite("peak exposure", whole / (math.pi / 4.0 * x * y), "W/m2 or J/m2")
+
+
+FIBRE_CRITERIA = ("5 %", "1/e2", "1/e")
+
+FIBRE_FACTOR = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}
+_ROUNDING = 1e-9
+
+
+def collimated(
+    diameter: ArrayLike,
+    divergence: ArrayLike,
+    criterion: str,
+    profile: str = "gaussian",
+    *,
+    waist_position: ArrayLike = 0.0,
+    at: ArrayLike = 0.0,
+    propagation: str = "hyperbolic",
+) -> BeamGeometry:
+    """Return a free beam from a diameter measured at a stated place and a divergence [1]_.
+
+    Parameters
+    ----------
+    diameter : array_like, shape () or (2,)
+        Full diameter at the place *at*; two numbers for an elliptical beam. [m]
+    divergence : array_like, shape () or (2,)
+        Full angle far from the waist. [rad]
+    criterion : str
+        ``"1/e"``, ``"1/e2"`` or ``"FWHM"``, of both diameter and divergence.
+    profile : str
+        ``"gaussian"`` or ``"top-hat"``.
+    waist_position : array_like, shape () or (2,)
+        Place of the waist, from the last optic. [m]
+    at : array_like, shape () or (2,)
+        Place where the diameter was measured, from the last optic. [m]
+    propagation : str
+        ``"hyperbolic"`` or ``"linear"``.
+
+    Returns
+    -------
+    BeamGeometry
+        The beam; its waist follows from the diameter measured.
+
+    Raises
+    ------
+    InputError
+        If a word is not known.
+    OutOfRangeError
+        If a number cannot be used, or the beam would already be wider at *at* by its divergence alone.
+
+    References
+    ----------
+    .. [1] ISO11146-1, clause on the propagation of the beam width.
+    """
+    choice("propagation", propagation, PROPAGATIONS)
+    width = pair("diameter", to_1_over_e(positive("diameter", diameter, "m"), criterion, profile))
+    angle = pair("divergence", to_1_over_e(positive("divergence", divergence, "rad"), criterion, profile))
+    position = pair("waist_position", finite("waist_position", waist_position, "m"))
+    place = pair("at", finite("at", at, "m"))
+    for axis in (0, 1):
+        spread = angle[axis] * abs(place[axis] - position[axis])
+        if not spread < width[axis]:
+            message = (
+                f"diameter = {width[axis]:.6g} m (1/e) at {place[axis]:.6g} m: the divergence alone makes the beam "
+                f"{spread:.6g} m wide there; check the divergence and the place of the waist"
+            )
+            raise OutOfRangeError(message)
+    x, y = waist_before(np.array(width), np.array(angle), np.subtract(place, position), propagation)
+    return BeamGeometry((float(x), float(y)), angle, position, profile, propagation)
+
+
+def waist_before(width: FloatArray, angle: FloatArray, away: FloatArray, propagation: str) -> FloatArray:
+    """Return the waist of beams from their diameter at a distance from it; NaN where the angle alone is wider.
+
+    Parameters
+    ----------
+    width : numpy.ndarray, shape (...)
+        Full diameter. [m]
+    angle : numpy.ndarray, shape (...)
+        Full angle. [rad]
+    away : numpy.ndarray, shape (...)
+        Distance from the waist. [m]
+    propagation : str
+        ``hyperbolic`` or ``linear``.
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        Diameter at the waist. [m]
+    """
+    spread = angle * np.abs(away)
+    rest = width - spread
+    possible = rest > 0.0
+    room = np.where(possible, rest, math.nan)
+    return np.sqrt(room * (width + spread)) if propagation == "hyperbolic" else room
+
+
+def through_lens(
+    diameter: ArrayLike,
+    focal_length: float,
+    criterion: str,
+    profile: str = "gaussian",
+    *,
+    focus_diameter: ArrayLike | None = None,
+    propagation: str = "hyperbolic",
+) -> BeamGeometry:
+    """Return the beam behind a lens that is lit by a collimated beam [1]_.
+
+    Parameters
+    ----------
+    diameter : array_like, shape () or (2,)
+        Full diameter at the lens. [m]
+    focal_length : float
+        Focal length; negative for a diverging lens, whose focus is virtual. [m]
+    criterion : str
+        ``"1/e"``, ``"1/e2"`` or ``"FWHM"``, of every diameter here.
+    profile : str
+        ``"gaussian"`` or ``"top-hat"``.
+    focus_diameter : array_like, shape () or (2,), optional
+        Full diameter in the focus. Left out, the focus is a point, which gives the farther distance. [m]
+    propagation : str
+        ``"hyperbolic"`` or ``"linear"``.
+
+    Returns
+    -------
+    BeamGeometry
+        The beam, from the lens: divergence d over the size of f, waist at z = f.
+
+    Raises
+    ------
+    InputError
+        If a word is not known.
+    OutOfRangeError
+        If a number cannot be used.
+
+    References
+    ----------
+    .. [1] DGUV203-093, section 4.3: full angle d63 / f; OSHA-OTM, lens-on-laser formula.
+    """
+    width = pair("diameter", to_1_over_e(positive("diameter", diameter, "m"), criterion, profile))
+    length = float(finite("focal_length", focal_length, "m"))
+    positive("focal_length without its sign", abs(length), "m")
+    waist: Pair = (0.0, 0.0)
+    if focus_diameter is not None:
+        spot = to_1_over_e(positive("focus_diameter", focus_diameter, "m"), criterion, profile)
+        waist = pair("focus_diameter", spot)
+    angle = (width[0] / abs(length), width[1] / abs(length))
+    return BeamGeometry(waist, angle, (length, length), profile, propagation)
+
+
+def fibre_multimode(
+    numerical_aperture: float,
+    criterion: str,
+    *,
+    core_diameter: float | None = None,
+    propagation: str = "hyperbolic",
+) -> BeamGeometry:
+    """Return the beam from the bare end of a multimode fibre [1]_.
+
+    Parameters
+    ----------
+    numerical_aperture : float
+        Numerical aperture, between 0 and 1. [1]
+    criterion : str
+        Where on the far field the numerical aperture was read: ``"5 %"`` of the peak, ``"1/e2"`` or ``"1/e"``.
+    core_diameter : float, optional
+        Diameter of the core, taken as the waist; left out, the end is a point. [m]
+    propagation : str
+        ``"hyperbolic"`` or ``"linear"``.
+
+    Returns
+    -------
+    BeamGeometry
+        Gaussian beam; divergence 2 NA / 1.7 for the 5 % criterion, 2 NA / sqrt(2) for 1/e2, 2 NA for 1/e.
+
+    Raises
+    ------
+    InputError
+        If the criterion is not known.
+    OutOfRangeError
+        If the numerical aperture is not between 0 and 1 or the core is not positive.
+
+    References
+    ----------
+    .. [1] KOLESAR2000, d63 = 2 r NA / 1.7 (1.7 is the rounded square root of ln 20, which is 1.731).
+
+    Examples
+    --------
+    >>> round(fibre_multimode(0.20, "5 %").divergence[0] * 14, 3)
+    3.294
+    """
+    choice("criterion", criterion, FIBRE_CRITERIA)
+    aperture = float(positive("numerical_aperture", numerical_aperture, ""))
+    within("numerical_aperture", aperture, "", 0.0, 1.0)
+    angle = 2.0 * aperture / FIBRE_FACTOR[criterion]
+    core = 0.0 if core_diameter is None else float(positive("core_diameter", core_diameter, "m"))
+    return BeamGeometry((core, core), (angle, angle), (0.0, 0.0), "gaussian", propagation)
+
+
+def fibre_single_mode(
+    mode_field_diameter: float, wavelength: float, *, propagation: str = "hyperbolic"
+) -> BeamGeometry:
+    """Return the beam from the bare end of a single-mode fibre [1]_.
+
+    Parameters
+    ----------
+    mode_field_diameter : float
+        Mode field diameter, at 1/e2. [m]
+    wavelength : float
+        Vacuum wavelength. [m]
+    propagation : str
+        ``"hyperbolic"`` or ``"linear"``.
+
+    Returns
+    -------
+    BeamGeometry
+        Gaussian beam: waist MFD / sqrt(2), divergence 2 sqrt(2) wavelength / (pi MFD).
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is not positive, or the mode is so small that the angle would reach pi.
+
+    References
+    ----------
+    .. [1] KOLESAR2000, d63 = 2 sqrt(2) r wavelength / (pi MFD).
+    """
+    field = float(positive("mode_field_diameter", mode_field_diameter, "m"))
+    light = float(positive("wavelength", wavelength, "m"))
+    waist = field / math.sqrt(2.0)
+    angle = 2.0 * math.sqrt(2.0) * light / (math.pi * field)
+    return BeamGeometry((waist, waist), (angle, angle), (0.0, 0.0), "gaussian", propagation)
+
+
+def least_divergence(waist_diameter: float, wavelength: float) -> float:
+    """Return the smallest full 1/e angle that diffraction allows [1]_.
+
+    Parameters
+    ----------
+    waist_diameter : float
+        Full 1/e diameter at the waist. [m]
+    wavelength : float
+        Vacuum wavelength. [m]
+
+    Returns
+    -------
+    float
+        2 wavelength / (pi d63), the same as a half angle of wavelength / (pi w0) at 1/e2. [rad]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a number is not positive and finite.
+
+    References
+    ----------
+    .. [1] ISO11146-1, beam propagation ratio, which is 1 for the Gaussian and more for any other beam.
+    """
+    waist = float(positive("waist_diameter", waist_diameter, "m"))
+    return 2.0 * float(positive("wavelength", wavelength, "m")) / (math.pi * waist)
+
+
+def check_diffraction(beam: BeamGeometry, wavelength: float) -> None:
+    """Refuse a divergence smaller than diffraction allows for the waist [1]_.
+
+    A point focus (waist 0) is a deliberate bound and is not judged.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam. [1]
+    wavelength : float
+        Vacuum wavelength. [m]
+
+    Raises
+    ------
+    OutOfRangeError
+        If an axis beats diffraction, with the smallest divergence possible.
+
+    References
+    ----------
+    .. [1] ISO11146-1, beam propagation ratio, which is 1 for the Gaussian and more for any other beam.
+    """
+    light = float(positive("wavelength", wavelength, "m"))
+    for axis, waist, angle in zip("xy", beam.waist_diameter, beam.divergence, strict=True):
+        if waist == 0.0:
+            continue
+        least = least_divergence(waist, light)
+        if not angle >= least * (1.0 - _ROUNDING):
+            where = "" if beam.circular else f" in {axis}"
+            message = (
+                f"divergence = {angle * 1e3:.6g} mrad{where} (full angle at 1/e) is below the diffraction limit: "
+                f"{light * 1e9:.6g} nm light with a waist of {waist * 1e3:.6g} mm (1/e) spreads by at least "
+                f"{least * 1e3:.6g} mrad; check the criterion, the unit and the beam diameter"
+            )
+            raise OutOfRangeError(message)
