@@ -23,7 +23,7 @@ from lasersafe.page.forms import read_form
 from lasersafe.page.guard import LARGEST, App, Guard, TooLargeError
 from lasersafe.page.jobs import TookTooLongError, Worker
 from lasersafe.page.known import Known
-from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds
+from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
 from lasersafe.page.texts import LANGUAGES, Texts, preferred
 from lasersafe.wording import caution_line
 
@@ -133,7 +133,8 @@ class Site:
         form = await _form(request)
         new = changed(form)
         if "add" in form or "remove" in form:
-            return self._room_page(request, new, None)
+            added = next((name for _, name in things(new) if f"{name}.x" not in form and f"{name}.x1" not in form), "")
+            return self._room_page(request, new, None, added)
         answer = await self._room_answer(request, new)
         if request.url.path == "/room/help" and "tones" in answer:
             answer |= {key: value for key, value in (await self._ask(request, "help", form=new)).items() if value}
@@ -167,11 +168,20 @@ class Site:
             return self._room_page(request, form, answer)
         return download(base64.b64decode(answer["content"]), "application/toml", "case.toml")
 
-    def _room_page(self, request: Request, form: dict[str, str], answer: dict[str, Any] | None) -> Response:
+    def _room_page(
+        self, request: Request, form: dict[str, str], answer: dict[str, Any] | None, added: str = ""
+    ) -> Response:
         say = Texts(_language(request.scope))
         likes = {key: say.options("likes").get(key, key) for key in kinds()}
         lenses = dict.fromkeys(lens for kind in kinds().values() for lens in kind["lenses"])
-        values = {"form": form, "answer": answer, "plan": drawn(form, say), "kinds_of_things": THINGS, "places": PLACES}
+        values = {
+            "form": form,
+            "answer": answer,
+            "plan": drawn(form, say),
+            "kinds_of_things": THINGS,
+            "places": PLACES,
+            "added": added,
+        }
         return self._page(request, "room", 200, **values, likes=likes, lenses=lenses, hints=say.hints())
 
     async def _ask(self, request: Request, job: str, **more: Any) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from lasersafe.typed import possible_thousand
 MOST_FIELDS = 600
 LONGEST = 4000  # characters of one field; a case file that is sent again is longer and has no limit of its own
 _COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
+_UNIT_NAMES = {"1": "ratio", "m": "length", "W": "power", "J": "energy", "s": "time", "Hz": "rate", "rad": "angle"}
 
 
 def read_form(body: bytes) -> dict[str, str]:
@@ -79,12 +80,14 @@ class Fields:
             Whether it may be left empty.
         """
         typed = self.typed(name)
+        named = "wavelength" if name.endswith("wavelength") else _UNIT_NAMES.get(unit, "irradiance")
+        example = self.say(f"example.{named}")
         if not typed:
             if needed:
-                self.fault(name, "fault.missing", example=self.say(f"example.{unit_name(unit)}"))
+                self.fault(name, "fault.missing", example=example)
             return ""
         text = _COMMA.sub(".", typed) if len(_COMMA.findall(typed)) == 1 and "." not in typed else typed
-        values = {"typed": typed[:40], "example": self.say(f"example.{unit_name(unit)}")}
+        values = {"typed": typed[:40], "example": example}
         if possible_thousand(typed, "," if self.say("page.decimal_mark") == "." else ".,"):
             self.fault(name, "fault.thousand", **values)
             return ""
@@ -98,9 +101,3 @@ class Fields:
             self.fault(name, "fault.low" if value <= low else "fault.high", **values)
             return ""
         return text
-
-
-def unit_name(unit: str) -> str:
-    """Return the part of a key that stands for an SI unit."""
-    names = {"1": "ratio", "m": "length", "W": "power", "J": "energy", "s": "time", "Hz": "rate", "rad": "angle"}
-    return names.get(unit, "irradiance")

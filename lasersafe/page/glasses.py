@@ -125,11 +125,12 @@ def _question(fields: Fields) -> EyewearQuestion | None:
         power = fields.quantity("power", "W", 0.0, 1e6)
     elif emission:
         lengths = _range(fields, "pulse_duration", "s", 1e-13, 3e4)
-        has_power = bool(fields.typed("power")) and emission == "pulsed"
-        energy = fields.quantity("pulse_energy", "J", 0.0, 1e6, needed=not has_power)
+        energy = fields.quantity("pulse_energy", "J", 0.0, 1e6, needed=emission == "single")
         rates = SINGLE
         if emission == "pulsed":
             power = fields.quantity("power", "W", 0.0, 1e6, needed=False)
+            if not (fields.typed("power") or fields.typed("pulse_energy")):
+                fields.fault("power", "glasses.say_power")
             rates = _range(fields, "repetition_rate", "Hz", 0.0, 1e12)
     if fields.faults:
         return None

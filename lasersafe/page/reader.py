@@ -7,10 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from lasersafe.hazard.marking import MarkingError, parse_marking
 from lasersafe.page.forms import Fields
 from lasersafe.page.rooms import LARGEST_ROOM, ROLES, THINGS, kinds, names_of, plain, things
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import parse_quantity
+from lasersafe.wording import load_wording
 
 Rect = tuple[float, float, float, float]
 _CAMERA = (
@@ -56,7 +58,8 @@ class Reader:
         fields, say = self.fields, self.say
         wide = self.metres("width", 0.5, LARGEST_ROOM)
         deep = self.metres("depth", 0.5, LARGEST_ROOM)
-        self.size = (wide, deep)
+        size = [LARGEST_ROOM if key in fields.faults else one for key, one in (("width", wide), ("depth", deep))]
+        self.size = (size[0], size[1])  # of a wrong size only itself is a fault
         every = list(things(fields.form))
         for kind, (_, most) in THINGS.items():
             mine = [name for one, name in every if one == kind]
@@ -66,7 +69,7 @@ class Reader:
                 fields.fault(f"add-{kind}", f"room.no_{kind}")
         self.names = names_of(fields.form, say)
         lasers = [name for kind, name in every if kind == "laser"]
-        self.origins = [(self.metres(f"{n}.x", 0.0, wide), self.metres(f"{n}.y", 0.0, deep)) for n in lasers]
+        self.origins = [(self.metres(f"{n}.x", 0.0, size[0]), self.metres(f"{n}.y", 0.0, size[1])) for n in lasers]
         data: dict[str, Any] = {
             "title": fields.typed("title")[:120] or say("room.case_title"),
             "language": say.language,
@@ -210,7 +213,12 @@ class Reader:
                 table |= {"time": time, "time_reason": self.say("room.time_reason")}
         worn = fields.typed(f"{name}.eyewear")
         if worn:
-            table["eyewear"] = worn[:200]
+            table["eyewear"] = worn
+            try:
+                parse_marking(worn)
+            except MarkingError as error:
+                reason = load_wording(self.say.language).say(error.reason)
+                fields.fault(f"{name}.eyewear", "fault.marking", typed=worn[:40], reason=reason)
         place: dict[str, Any] = {"name": self.names[name]}
         if x1 > x0 and y1 > y0:
             place["area"] = [[m(x), m(y)] for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,11 +15,11 @@ import tomli_w
 from lasersafe.assessment import assess
 from lasersafe.drawing.floor import joined
 from lasersafe.drawing.plan import stands
-from lasersafe.errors import CalcError
+from lasersafe.errors import CalcError, CaseError, Fault
 from lasersafe.models import parse_case
 from lasersafe.page.case import people_of, rows_of
 from lasersafe.page.reader import Reader, Room
-from lasersafe.page.rooms import THINGS, kinds
+from lasersafe.page.rooms import THINGS, kinds, things
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
@@ -44,6 +44,37 @@ def case_text(room: Room, say: Texts) -> str:
     return "\n".join([*remarks, "", _PAIR.sub(r"[\1, \2]", tomli_w.dumps(room.data))])
 
 
+_KINDS = {"aim": "laser", "target": "laser", "barrier": "screen", "surface": "mirror"}  # tables of a case that differ
+_FIELDS = {"setup": "lens", "focal_length": "lens", "criterion": "beam_diameter"}
+
+
+def _read(form: Mapping[str, str], say: Texts) -> tuple[Room | None, Case | None, dict[str, str]]:
+    """Return the room and its case, None where there are faults, and these by the fields of the form."""
+    reader = Reader(form, say)
+    room, faults = reader.room(), reader.fields.faults
+    if room is None:
+        return None, None, faults
+    try:
+        return room, parse_case(case_text(room, say)), faults
+    except CaseError as error:
+        return None, None, faults_by_field(error.faults, form, say)
+
+
+def faults_by_field(faults: Iterable[Fault], form: Mapping[str, str], say: Texts) -> dict[str, str]:
+    """Return the faults of a case by the fields of the form that they came from; the title stands for the whole."""
+    found = {}
+    for one in faults:
+        parts, field = re.findall(r"(\w+)(?:\[(\d+)\])?", one.field), "title"
+        for word, number in parts:
+            kind = _KINDS.get(word, word)
+            mine = [name for other, name in things(form) if other == kind]
+            if number and int(number) <= len(mine):
+                key = _FIELDS.get(parts[-1][0], parts[-1][0])
+                field = f"{mine[int(number) - 1]}.{key if key in THINGS[kind][0] else 'name'}"
+        found[field] = say("fault.case", message=one.message)
+    return found
+
+
 def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
     """Return what the page shows of a room.
 
@@ -60,11 +91,9 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         ``faults`` by field; or ``tones`` with the parts of the room, ``rows``, ``people``, ``cameras``, ``assumed``.
     """
     say = Texts(language)
-    reader = Reader(form, say)
-    room = reader.room()
-    if room is None:
-        return {"faults": reader.fields.faults}
-    case = parse_case(case_text(room, say))
+    room, case, faults = _read(form, say)
+    if room is None or case is None:
+        return {"faults": faults}
     assessment = assess(case, language, in_full=False)
     wording, shown = load_wording(language), localise(assessment, load_wording(language))
     scene = assessment.scene
@@ -169,9 +198,6 @@ def _label(field: str, say: Texts) -> str:
     return say(f"{kind if kind in THINGS else 'room'}.{key}" if thing else f"room.{key}")
 
 
-_FIELDS = {"setup": "lens", "focal_length": "lens", "criterion": "beam_diameter"}
-
-
 def _assumed(case: Case, room: Room, say: Texts) -> list[dict[str, str]]:
     """Return what was assumed: the field where it can be stated, and what stands for it."""
     found = []
@@ -197,10 +223,9 @@ def _assumed(case: Case, room: Room, say: Texts) -> list[dict[str, str]]:
 def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
     """Return what would help, with its figure: less power, each usual lens, a barrier half way to the guests."""
     say = Texts(language)
-    reader = Reader(form, say)
-    room = reader.room()
-    if room is None:
-        return {"faults": reader.fields.faults}
+    room, case, faults = _read(form, say)
+    if room is None or case is None:
+        return {"faults": faults}
     guests = [t for t in room.data["person"] if t["role"] in ("spectator", "passer-by")] or room.data["person"]
     near = min(float(t["distance"].split()[0]) for t in guests)
     found = []
@@ -286,10 +311,7 @@ def _barrier(room: Room, number: int, near: float, say: Texts) -> list[str]:
 def room_case(form: dict[str, str], language: str) -> dict[str, Any]:
     """Return the case file of a room, for the officer."""
     say = Texts(language)
-    reader = Reader(form, say)
-    room = reader.room()
-    if room is None:
-        return {"faults": reader.fields.faults}
-    text = case_text(room, say)
-    parse_case(text)
-    return {"faults": {}, "content": text.encode()}
+    room, case, faults = _read(form, say)
+    if room is None or case is None:
+        return {"faults": faults}
+    return {"faults": {}, "content": case_text(room, say).encode()}

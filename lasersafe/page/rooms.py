@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
@@ -31,7 +32,7 @@ EXAMPLE = {  # nothing in it protects anybody
     "width": "12", "depth": "9", "meets": "unknown",
     "laser1.like": "blue diode", "laser1.power": "5 W", "laser1.x": "9", "laser1.y": "6.5", "laser1.height": "1.1 m",
     "laser1.aim_x": "10.5", "laser1.aim_y": "6.5",
-    "person1.role": "operator", "person1.x": "8.4", "person1.y": "6.1", "person1.wide": "0", "person1.deep": "0",
+    "person1.role": "operator", "person1.x": "7.2", "person1.y": "7.3", "person1.wide": "0", "person1.deep": "0",
     "person2.role": "spectator", "person2.x": "4", "person2.y": "2", "person2.wide": "6", "person2.deep": "2",
     "camera1.x": "7", "camera1.y": "4.5", "camera1.height": "1.5 m",
 }  # fmt: skip
@@ -66,13 +67,38 @@ def changed(form: dict[str, str]) -> dict[str, str]:
         return {key: value for key, value in form.items() if not key.startswith(f"{remove}.")}
     if add in THINGS:
         numbers = [number for number in range(1, 100) if f"{add}{number}" not in there]
-        name, (wide, deep) = f"{add}{numbers[0]}", size_of(form)
-        x, y = f"{wide / 2:.2f}", f"{deep / 2:.2f}"
-        place = {"x": x, "y": y, "aim_x": f"{wide / 2 + 1:.2f}", "aim_y": y}
-        ends = {"x1": f"{wide / 2 - 1:.2f}", "y1": y, "x2": f"{wide / 2 + 1:.2f}", "y2": y}
-        given = {key: value for key, value in {**place, **ends}.items() if key in THINGS[add][0]}
-        form |= {f"{name}.{key}": value for key, value in {**given, **NEW[add]}.items()}
+        form |= {f"{add}{numbers[0]}.{key}": value for key, value in {**NEW[add], **_free(form, add)}.items()}
     return form
+
+
+def _free(form: Mapping[str, str], kind: str) -> dict[str, str]:
+    """Return places for one more thing that lie on nothing else, as near to the middle of the room as can be. [m]."""
+    wide, deep = size_of(form)
+    left, right, up = {"laser": (0.0, 1.0, 0.0), "screen": (1.0, 1.0, 0.0), "person": (1.0, 1.0, 0.5)}.get(
+        kind, (0.0, 0.0, 0.0)
+    )
+    taken = []
+    for other, name in things(form):
+        at = {key: place_of(form, f"{name}.{key}", wide if key in _ACROSS else deep) for key in PLACES}
+        ends = {
+            "laser": [(at["x"], at["y"]), (at["aim_x"], at["aim_y"])],
+            "screen": [(at["x1"], at["y1"]), (at["x2"], at["y2"])],
+        }.get(other, [(at["x"] + k * at["wide"] / 2, at["y"] + k * at["deep"] / 2) for k in (-1, 1)])
+        taken.append([(min(one), max(one)) for one in zip(*ends, strict=True)])
+
+    def gap(x: float, y: float) -> float:
+        own = ((x - left, x + right), (y - up, y + up))
+        both = (zip(own, one, strict=True) for one in taken)
+        sides = ([max(low - mine[1], mine[0] - high, 0.0) for mine, (low, high) in one] for one in both)
+        return min((math.hypot(*one) for one in sides), default=math.inf)
+
+    enough = max(wide, deep) * 0.12  # a symbol and its name
+    grid = [(wide * i / 24, deep * k / 18) for i in range(1, 24) for k in range(1, 18)]
+    inside = [p for p in grid if left <= p[0] <= wide - right and up <= p[1] <= deep - up] or [(wide / 2, deep / 2)]
+    x, y = max(inside, key=lambda p: (min(gap(*p), enough), -math.dist(p, (wide / 2, deep / 2))))
+    start, end = max(x - left, 0.0), min(x + right, wide)
+    found = {"x": x, "y": y, "aim_x": end, "aim_y": y, "x1": start, "y1": y, "x2": end, "y2": y}
+    return {key: f"{value:.2f}" for key, value in found.items() if key in THINGS[kind][0]}
 
 
 def size_of(form: Mapping[str, str]) -> tuple[float, float]:
@@ -85,10 +111,9 @@ def size_of(form: Mapping[str, str]) -> tuple[float, float]:
 
 
 def plain(text: str) -> float | None:
-    """Return a plain number, with a point or a comma, None where it is none."""
-    if possible_thousand(text, ",") or not re.fullmatch(r"\s*[+-]?[0-9]{1,6}(?:[.,][0-9]{0,9})?\s*", text):
-        return None
-    return float(text.replace(",", "."))
+    """Return a number of metres, with a point or a comma and with its unit or without, None where it is none."""
+    found = re.fullmatch(r"\s*([+-]?[0-9]{1,6}(?:[.,][0-9]{0,9})?)\s*m?\s*", text)
+    return None if found is None or possible_thousand(text, ",") else float(found[1].replace(",", "."))
 
 
 def names_of(form: Mapping[str, str], say: Texts) -> dict[str, str]:

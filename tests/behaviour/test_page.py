@@ -172,7 +172,9 @@ def test_the_glasses_page_gives_the_numbers_of_the_command_line(site: TestClient
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"wavelength": ""}, "Nothing is written here; write it as '4 mm'."),
+        ({"wavelength": ""}, "Nothing is written here; write it as '450 nm'."),
+        ({"emission": "pulsed", "power": ""}, "Write the mean power here, or the energy of one pulse below."),
+        ({"emission": "single"}, "Nothing is written here; write it as '1 mJ'."),
         ({"wavelength": "blue"}, "'blue' is not understood"),
         ({"wavelength": "450"}, "'450' has no unit"),
         ({"wavelength": "450 W"}, "'450 W' is not understood"),

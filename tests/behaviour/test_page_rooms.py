@@ -14,10 +14,12 @@ import pytest
 import shapely
 from starlette.testclient import TestClient
 
+from lasersafe.errors import Fault
 from lasersafe.page.app import Site
 from lasersafe.page.known import Known
-from lasersafe.page.room import UNITS, room_answer
-from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, kinds, things
+from lasersafe.page.reader import Reader
+from lasersafe.page.room import UNITS, faults_by_field, room_answer
+from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
 from lasersafe.page.texts import LANGUAGES, Texts
 from lasersafe.quantity import format_quantity
 from tests.behaviour.command import run
@@ -25,7 +27,8 @@ from tests.behaviour.test_page import HOME, PORT, TOKEN, text_of
 
 # A booth of rated screens around a fixed laser of which all is stated: the rest of the room is white.
 BOOTH = EXAMPLE | {
-    "meets": "listed", "laser1.lens": "40 mm", "laser1.work": "matt", "laser1.work_distance": "40 mm",
+    "person1.x": "8.4", "person1.y": "6.1", "meets": "listed",
+    "laser1.lens": "40 mm", "laser1.work": "matt", "laser1.work_distance": "40 mm",
     "laser1.turn": "10 deg", "laser1.tilt_low": "-10 deg", "laser1.tilt_high": "0 deg",
 }  # fmt: skip
 _CORNERS = [("8", "5.5"), ("11", "5.5"), ("11", "8"), ("8", "8"), ("8", "5.5")]
@@ -205,6 +208,75 @@ def test_buttons_add_and_take_things_away_without_a_script(site: TestClient) -> 
     assert 'id="person2.name"' in page
 
 
+def boxes(form: dict[str, str]) -> list[Any]:
+    """Return what each thing of a room takes up: its area, its beam or its line."""
+    found = []
+    for one in drawn(form, Texts("en"))["things"]:
+        if one["kind"] == "laser":
+            found.append(shapely.LineString([(one["x"], one["y"]), (one["aim_x"], one["aim_y"])]))
+        elif one["kind"] == "screen":
+            found.append(shapely.LineString([(one["x1"], one["y1"]), (one["x2"], one["y2"])]))
+        else:
+            half = [one.get(key, 0.0) / 2 for key in ("wide", "deep")] if one["kind"] == "person" else [0.0, 0.0]
+            found.append(shapely.box(one["x"] - half[0], one["y"] - half[1], one["x"] + half[0], one["y"] + half[1]))
+    return found
+
+
+@pytest.mark.parametrize("size", ["12 9", "6 5", "40 8"])
+def test_what_is_added_lies_on_nothing_else_and_neither_does_the_example(size: str) -> None:
+    # A symbol of the plan is a disc with a 38th of the longer side as radius, of 12 m 0.32 m; two need 0.63 m.
+    form = EXAMPLE | dict(zip(("width", "depth"), size.split(), strict=True))
+    if size == "12 9":
+        for kind in ("laser", "person", "screen", "mirror", "camera", "laser"):
+            form = changed({**form, "add": kind})
+    else:
+        form = {key: text for key, text in form.items() if not key.startswith(("person", "camera", "laser"))}
+        for kind in ("laser", "person", "camera"):
+            form = changed({**form, "add": kind})
+    longer = max(map(float, size.split()))
+    for one, other in itertools.combinations(boxes(form), 2):
+        assert one.distance(other) > 2 * longer / 38
+    assert not Reader({"laser1.power": "5 W", "laser1.wavelength": "450 nm", **form}, Texts("en")).fields.faults
+
+
+@pytest.mark.parametrize(("field", "typed"), [("width", "-12"), ("width", "12 ft"), ("depth", ""), ("width", "2000")])
+def test_one_wrong_size_is_one_fault(field: str, typed: str) -> None:
+    reader = Reader({**BOOTH, field: typed}, Texts("en"))
+    assert reader.room() is None
+    assert list(reader.fields.faults) == [field]
+
+
+def test_metres_are_taken_with_their_unit() -> None:
+    reader = Reader({**BOOTH, "width": "12 m", "depth": "9,0 m", "laser1.x": "9m"}, Texts("en"))
+    assert reader.room() == Reader(BOOTH, Texts("en")).room()
+
+
+def test_eyewear_that_cannot_be_read_is_a_fault_of_its_field_in_the_language_of_the_page(site: TestClient) -> None:
+    form = {**BOOTH, "person1.eyewear": "foo"}
+    page = site.post("/room", data=form, headers={"accept-language": "de"}).text
+    assert re.search(r'id="person1.eyewear-fault">&#39;foo&#39;: [^<]*Ohne Brille bleibt das Feld leer', page)
+    assert page.count('aria-invalid="true"') == 1
+    assert "person[1]" not in page
+
+
+def test_what_a_case_refuses_is_a_fault_of_the_field_it_came_from() -> None:
+    fields = {"laser[1].setup[1].focal_length": "a", "scene.barrier[2].top": "b", "units": "c"}
+    faults = faults_by_field([Fault(3, field, text) for field, text in fields.items()], BOOTH, Texts("en"))
+    assert list(faults) == ["laser1.lens", "screen2.top", "title"]
+    assert faults["screen2.top"] == "The case file says: b"
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_answer_to_choose_fits_its_field(language: str) -> None:
+    # the narrowest field to choose in has 20 rem; a letter has 0.6 rem in the widest of the usual typefaces
+    say = Texts(language)
+    texts = [
+        text for group in ("likes", "role", "work", "criterion", "colours") for text in say.options(group).values()
+    ]
+    texts += [say(f"{key}_{end}") for key in ("room.meets", "laser.work") for end in ("unknown",)]
+    assert [text for text in [*texts, say("room.meets_listed"), say("glasses.colour_known")] if len(text) > 33] == []
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_kind_of_laser_and_every_role_has_its_words(language: str) -> None:
     assert set(Texts(language).options("likes")) == set(kinds())
@@ -284,8 +356,6 @@ EVERYTHING = BOOTH | {
     "typed", ["many", "-1e9 m", "1,2,3 m", "<script>alert(1)</script>", "12 parsec", "\x00", "9" * 5000]
 )
 def test_each_field_refuses_what_it_cannot_take(field: str, typed: str) -> None:
-    from lasersafe.page.reader import Reader
-
     reader = Reader({**EVERYTHING, field: typed}, Texts("en"))
     assert reader.room() is None
     assert reader.fields.faults
