@@ -80,18 +80,17 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     by_barrier = {s.key for s in scenarios if any(stopped_by(case, s, b, persons[s.person]) for b in barriers)}
     parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
     findings = control_findings(parts, controls, fitted, by_barrier)
-    record = record_of(
-        typed, case, every, scenarios, eyewear, barriers, words, findings, assumptions_of(typed, every, setups)
-    )
+    scene = None if worked.stage is None else scene_part.scene_result(worked, scenarios, wording)
+    lines = () if scene is None else scene.barriers
+    assumed = assumptions_of(typed, every, setups)
+    record = record_of(typed, case, every, scenarios, eyewear, barriers, words, findings, assumed, lines)
     people = {
         "assessor": case.in_charge.assessor,
         "laser_safety_officer": case.in_charge.laser_safety_officer,
         "operator": case.in_charge.operator,
         "venue": case.in_charge.venue,
     }
-    scene = None if worked.stage is None else scene_part.scene_result(worked, scenarios, wording)
     uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full)
-    lines = () if scene is None else scene.barriers
     decision, draft = decision_of(case, every, setups, scenarios, eyewear, barriers, lines, record, wording)
     if scene is not None:
         decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")

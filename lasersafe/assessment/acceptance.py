@@ -5,16 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.barriers import beam_numbers, highest_peak, load_of
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.corners import over
-from lasersafe.assessment.scenarios import WAYS, distance_from
+from lasersafe.assessment.scenarios import WAYS
+from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import badness, grouped
 from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario
 from lasersafe.typed import shown
@@ -24,7 +28,8 @@ if TYPE_CHECKING:
     from lasersafe.models import Case, MeasuredReading, Person
 
 APERTURE = 7e-3  # m; the detector looks through the aperture that the eye limits are averaged over
-Row = tuple[str, str, str, float, float, str, str]  # what, where, way, distance, value, unit, numbers
+Place = tuple[float, float, float] | None
+Row = tuple[str, str, str, float, float, str, str, Place]  # what, where, way, distance, value, unit, numbers, place
 LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have missed the beam
 
 
@@ -33,6 +38,7 @@ def expected_of(
     scenarios: list[Scenario],
     eyewear: list[EyewearNeed],
     barriers: list[BarrierResult],
+    lines: Sequence[BarrierLine],
 ) -> tuple[Expected, ...]:
     """Return the expected readings of every effect of the fitted set-ups.
 
@@ -45,12 +51,14 @@ def expected_of(
         The set-ups at every corner.
     scenarios, eyewear, barriers : list
         The worst of all corners.
+    lines : sequence of BarrierLine
+        The barriers of a scene.
     """
     kinds: dict[Hashable, list[Sequence[Context]]] = {}
     for found in corners:
         kinds.setdefault(tuple(_light(context) for context in found), []).append(found)
 
-    rows = [over(same, lambda found: _rows(found, scenarios, eyewear, barriers)) for same in kinds.values()]
+    rows = [over(same, lambda found: _rows(found, scenarios, eyewear, barriers, lines)) for same in kinds.values()]
     lowest = (min(group, key=lambda row: -badness(-row.value)) for group in grouped(rows))
     return tuple(replace(row, key=f"A{number}") for number, row in enumerate(lowest, 1))
 
@@ -60,7 +68,11 @@ def _light(context: Context) -> Hashable:
 
 
 def _rows(
-    found: Sequence[Context], scenarios: list[Scenario], eyewear: list[EyewearNeed], barriers: list[BarrierResult]
+    found: Sequence[Context],
+    scenarios: list[Scenario],
+    eyewear: list[EyewearNeed],
+    barriers: list[BarrierResult],
+    lines: Sequence[BarrierLine],
 ) -> list[Expected]:
     rows: list[Expected] = []
     for context in (one for one in found if one.setup.fitted):
@@ -70,11 +82,11 @@ def _rows(
         every = (
             *_at_persons(context, own),
             *_behind_eyewear(s for s in own if s.person in wearers),
-            *_at_barriers(b for b in barriers if (b.laser, b.setup) == name),
+            *_at_barriers(context, [b for b in barriers if (b.laser, b.setup) == name], lines),
         )
         rows += (
-            Expected("", *name, what, where, way, distance, value, LOW_SHARE * value, unit, numbers)
-            for what, where, way, distance, value, unit, numbers in every
+            Expected("", *name, what, where, way, distance, value, LOW_SHARE * value, unit, numbers, place)
+            for what, where, way, distance, value, unit, numbers, place in every
         )
     return rows
 
@@ -100,34 +112,64 @@ def amounts(context: Context) -> list[tuple[str, float, str]]:
     return found
 
 
+def _from(
+    context: Context, way: str, away: float, from_work: float | None = None
+) -> list[tuple[float, float, float, str]]:
+    """Return what sends light on a way: reflectance, shortest length [m] to a place, view angle [rad], name.
+
+    The length of a beam is that along the folded path, of scatter that from the lit surface. What is listed stands
+    where it was typed; where nothing is listed, or not where, a place is as far as the case says, or as near as counts.
+    """
+    if way == "direct":
+        return [(1.0, away, 0.0, "")]
+    found = []
+    stated = [one for one in context.scatterers if one.distance is not None]
+    for one in stated or context.scatterers:
+        apart = None if one.distance is None else abs(away - one.distance)
+        if one.at_work and from_work is not None:
+            apart = from_work
+        if way == "scatter":
+            length = CLOSEST_TO_SPOT if apart is None else max(apart, 0.0 if apart == from_work else CLOSEST_TO_SPOT)
+            found.append((one.reflectance, length, one.view_angle, one.words))
+        elif one.mirrored is not None and one.distance is not None and apart is not None:
+            found.append((one.mirrored, max(one.distance + apart, away), 0.0, one.words))
+    return found or [(context.mirror_reflectance[0], away, 0.0, "")]
+
+
 def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
     persons = {person.name: person for person in context.case.person}
     area = math.pi * APERTURE**2 / 4.0
+    model = context.case.settings.scatter_model
     for scenario in scenarios:
         person: Person = persons[scenario.person]
-        really = scenario.distance if scenario.placed else 0.0  # along the folded path, where a place is known
+        from_work = None if person.distance_from_work is None else float(person.distance_from_work)
+        ways = _from(context, scenario.way, float(person.distance), from_work)
+        placed = scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways)
+        if scenario.placed and scenario.way != "scatter":
+            factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
+            ways = [(factor, max(scenario.distance, float(person.distance)), 0.0, "")]
         for what, amount, unit in amounts(context):
-            if scenario.way == "scatter":
-                model = context.case.settings.scatter_model
-                found: list[tuple[float, float, str]] = []
-                for one in context.scatterers:
-                    distance = max(distance_from(person, one, retinal=False)[0], really)
-                    there = scatter_exposure(amount, one.reflectance, distance, one.view_angle, model)
-                    value = min(float(there) * area, amount)
+            found: list[tuple[float, float, str]] = []
+            facts = {"amount": f"{amount:.5g} {unit}"}
+            for factor, length, angle, name in ways:
+                facts["distance"] = f"{length:.5g} m"
+                if scenario.way != "scatter":
+                    dx, dy = diameters(context.beam, length)
+                    share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
+                    how = f"{facts['amount']} · {factor:g} · {share:.4g} (7 mm, {facts['distance']})"
+                    found.append((amount * factor * share, length, how))
+                elif placed:
+                    facts["distance"] = f"{(length := scenario.distance):.5g} m"
+                    how = Message("reading.placed", **facts, share=f"{scenario.per_area:.4g}", scenario=scenario.key)
+                    found.append((min(amount * scenario.per_area * area, amount), length, how))
+                else:
+                    there = float(scatter_exposure(amount, factor, length, angle, model))
                     how = Message(
-                        "reading.scatter", amount=f"{amount:.5g} {unit}", reflectance=f"{one.reflectance:g}",
-                        surface=one.words, model=word(model), distance=f"{distance:.5g} m",
-                    )  # fmt: skip
-                    found.append((value, distance, how))
-                value, distance, numbers = max(found)
-            else:
-                distance = max(float(person.distance), really)
-                factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
-                dx, dy = diameters(context.beam, distance)
-                share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
-                value = amount * factor * share
-                numbers = f"{amount:.5g} {unit} · {factor:g} · {share:.4g} (7 mm, {distance:.5g} m)"
-            yield what, person.name, scenario.way, distance, value, unit, numbers
+                        "reading.scatter", **facts, reflectance=f"{factor:g}", surface=name, model=word(model)
+                    )
+                    found.append((min(there * area, amount), length, how))
+            value, length, numbers = max(found, key=lambda one: one[0])
+            yield what, person.name, scenario.way, length, value, unit, numbers, None
 
 
 def _one_per_way(scenarios: Iterable[Scenario]) -> Iterator[Scenario]:
@@ -149,14 +191,44 @@ def _behind_eyewear(scenarios: Iterable[Scenario]) -> Iterator[Row]:
             density = float(round_up_density(math.log10(s.ratio)))
             value = min(s.exposure * 10.0**-density, s.limit)
             numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
-            yield "behind eyewear", s.person, s.way, s.distance, value, s.exposure_unit, numbers
+            yield "behind eyewear", s.person, s.way, s.distance, value, s.exposure_unit, numbers, None
 
 
-def _at_barriers(barriers: Iterable[BarrierResult]) -> Iterator[Row]:
+def _at_barriers(context: Context, barriers: Iterable[BarrierResult], lines: Sequence[BarrierLine]) -> Iterator[Row]:
+    """Return the readings on barriers: where they are stated to be, or as aimed in the scene where that is less."""
+    placed = {line.name: line for line in lines}
+    stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
     for one in barriers:
-        if one.asked and math.isfinite(one.irradiance):
-            numbers = one.steps[0].numbers if one.steps else ""
-            yield "irradiance", one.barrier, one.way, one.distance, one.irradiance, "W/m2", numbers
+        if not one.asked or not math.isfinite(one.irradiance):
+            continue
+        load = load_of(context, one.way, partial(_falls, one.way, stated[one.barrier]))
+        if load.where is None:
+            continue
+        value, (length, numbers), place = load.irradiance, load.where, None
+        if one.barrier in placed:
+            ways = (w for w in placed[one.barrier].ways if (w.laser, w.setup, w.way) == (one.laser, one.setup, one.way))
+            way = next((w for w in ways if w.aimed and w.aimed_place is not None), None)
+            if way is None or way.aimed is None:
+                continue  # no light comes there as aimed
+            if way.aimed < value:
+                value, place = way.aimed, way.aimed_place
+                numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
+        yield "irradiance", one.barrier, one.way, length, value, "W/m2", numbers, place
+
+
+def _falls(way: str, away: float, context: Context, power: float) -> tuple[float, tuple[float, str]]:
+    """Return what falls on a barrier that is so far [m] from the last optic, from where, and in numbers."""
+    found: list[tuple[float, tuple[float, str]]] = []
+    for factor, length, _, name in _from(context, way, away):
+        if way == "scatter":
+            model = context.case.settings.scatter_model
+            value = float(scatter_exposure(power, factor, length, 0.0, model))
+            facts = {"power": f"{power:.5g} W", "reflectance": f"{factor:g}", "place": f"{length:.5g} m"}
+            found.append((value, (length, Message("barrier.scatter_numbers", surface=name, **facts))))
+        else:
+            value, place = highest_peak(context.beam, length, power * factor)
+            found.append((value, (length, beam_numbers(context.beam, place, power * factor))))
+    return max(found, key=lambda one: badness(one[0]))
 
 
 def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:

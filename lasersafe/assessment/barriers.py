@@ -122,6 +122,12 @@ def highest_peak(beam: BeamGeometry, away: float, power: float) -> tuple[float, 
     return max(every, key=lambda one: badness(one[0]))
 
 
+def beam_numbers(beam: BeamGeometry, place: float, power: float) -> Message:
+    """Return what a peak is worked out from."""
+    x, y = (f"{float(d):.5g} m" for d in diameters(beam, place))
+    return Message("barrier.beam_numbers", power=f"{power:.5g} W", x=x, y=y, place=f"{place:.5g} m")
+
+
 def _falls(barrier: Barrier, way: str, context: Context, power: float) -> tuple[float, Step]:
     """Return what comes to a barrier that is so far away as the case says, and how that came about."""
     far = float(barrier.distance)
@@ -140,10 +146,7 @@ def _falls(barrier: Barrier, way: str, context: Context, power: float) -> tuple[
         return value, Step("E", Message("barrier.mean"), formula, scattered, value, "W/m2", origin, "own")
     power *= 1.0 if way == "direct" else context.mirror_reflectance[0]
     value, place = highest_peak(context.beam, far, power)
-    dx, dy = (float(d) for d in diameters(context.beam, place))
-    put_in = Message(
-        "barrier.beam_numbers", power=f"{power:.5g} W", x=f"{dx:.5g} m", y=f"{dy:.5g} m", place=f"{place:.5g} m"
-    )
+    put_in = beam_numbers(context.beam, place, power)
     formula, source = "4 Φ ρ / (π d_x d_y)", "ISO 11146-1 propagation; peak of the profile"
     return value, Step("E", Message("barrier.peak"), formula, put_in, value, "W/m2", source, "own")
 

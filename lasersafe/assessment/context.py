@@ -46,6 +46,7 @@ class Scatterer:
     words: str
     distance: float | None  # [m] from the last optic, None when not known
     at_work: bool
+    mirrored: float | None = None  # reflectance where it acts as a mirror, None where it does not
 
 
 @dataclasses.dataclass
@@ -142,13 +143,15 @@ class Context:
         """Everything that can scatter the beam; a perfect scatterer at the work where none is stated there."""
         work = None if self.setup.work_distance is None else float(self.setup.work_distance)
         found = []
+        far = self.wavelength >= FAR_INFRARED
         for surface in self.surfaces:
             reflectance = self.reflectance_of(surface)
+            shines = self.mirrored(surface) if far or surface.finish != "matt" else None
             place = float(surface.distance)
             at_work = work is not None and abs(place - work) <= max(_AT_WORK, 0.2 * work)
             words = f"{surface.name}, {reflectance.words}" if reflectance.words else surface.name
             angle = float(surface.view_angle)
-            found.append(Scatterer(reflectance.value, angle, words, work if at_work else place, at_work))
+            found.append(Scatterer(reflectance.value, angle, words, work if at_work else place, at_work, shines))
         if not self.case.settings.surfaces_complete or not found:
             if not any(s.at_work for s in found):
                 found.append(Scatterer(1.0, 0.0, Message("reflectance.at_work"), work, True))

@@ -12,6 +12,7 @@ from lasersafe.assessment.context import kinds_of_light
 from lasersafe.assessment.lines import line_contexts
 from lasersafe.hazard.eyewear import corner_emissions, covering
 from lasersafe.models import starter_values
+from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.day import Assumption
 from lasersafe.results import (
     BarrierResult,
@@ -140,6 +141,7 @@ def record_of(
     words: set[str],
     findings: tuple[ControlFinding, ...],
     assumptions: tuple[Assumption, ...],
+    lines: Sequence[BarrierLine],
 ) -> Record:
     """Return the record of a case.
 
@@ -157,13 +159,15 @@ def record_of(
         On the controls.
     assumptions : tuple of Assumption
         On what the case does not state.
+    lines : sequence of BarrierLine
+        The barriers of a scene.
 
     Raises
     ------
     CaseError
         If a reading of the case fits nothing that is expected.
     """
-    rows: tuple[Expected, ...] = judged(case, expected_of(corners, scenarios, eyewear, barriers))
+    rows: tuple[Expected, ...] = judged(case, expected_of(corners, scenarios, eyewear, barriers, lines))
     return Record(
         conditions=tuple(sorted(words)),
         area=area_of_case(case),

@@ -276,6 +276,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         steps=_steps(context, one, hit, where) if context.setup.fitted else (),
         mode=", ".join([*sorted((g.mode for g in group), key=MODES.index), *_stopped(context, one.way)]),
         placed=True,
+        per_area=hit.exposure / hit.criterion.amount if hit.criterion.amount > 0.0 else math.inf,
     )
 
 

@@ -53,6 +53,7 @@ class Expected:
     low: float = field(metadata=told("doubtful_below", unit="unit"))  # below it the reading is doubtful
     unit: str = field(metadata=told(hidden=True, same=True))
     numbers: str = field(metadata=told(hidden=True, spoken=True))
+    place: tuple[float, float, float] | None = None  # [m] on a barrier of the scene, as aimed
     reading: ReadingResult | None = None
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from lasersafe.drawing.values import number, place, quantity, spoken, tidy, unit_text
+from lasersafe.drawing.values import in_unit, number, place, quantity, spoken, tidy, unit_text
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Expected
 from lasersafe.sheet.flow import ITEM, NOTE, SMALL, Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.people import against
+from lasersafe.sheet.shown import at_place
 from lasersafe.sheet.text import Style
 from lasersafe.wording import CONTROL_KINDS, CautionText, HazardText
 
@@ -82,15 +83,17 @@ def _expected(one: Expected, sheet: Sheet) -> Row:
         value = text("acceptance.value", typed=got.typed, uncertainty=share, upper=upper)
         reading = bold(text(f"acceptance.{state}")), tiny(tidy(value))
         instrument = tiny(got.instrument), faint(got.note)
+    shown = in_unit if one.unit == "W/m2" else quantity  # as the limits and the loads of barriers
+    aimed = () if one.place is None else (faint(at_place(one.place, sheet)),)
     lasers = {laser.name for laser in sheet.assessment.record.lasers}
     way = sheet.named("way", one.way)
     return row(
         tiny(one.key),
-        tiny(text("acceptance.what_where", what=text(f"acceptance.short_{one.what}"), where=one.where)),
+        (tiny(text("acceptance.what_where", what=text(f"acceptance.short_{one.what}"), where=one.where)), *aimed),
         tiny(way if len(lasers) < 2 else f"{one.laser}: {way}"),
-        tiny(place(one.distance, sheet.feet)),
-        strong(quantity(one.value, one.unit, 3, "down")),
-        faint(quantity(one.low, one.unit, 2, "down")),
+        tiny("" if aimed else place(one.distance, sheet.feet)),
+        strong(shown(one.value, one.unit, 3, "down")),
+        faint(shown(one.low, one.unit, 2, "down")),
         reading,
         instrument,
         bar=one.reading is not None and one.reading.above,

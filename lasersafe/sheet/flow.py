@@ -11,7 +11,7 @@ from lasersafe.drawing import primitives
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey
 from lasersafe.results import Assessment
 from lasersafe.sheet.references import References
-from lasersafe.sheet.text import Line, Style, wrap, wrap_formula
+from lasersafe.sheet.text import Line, Style, width_of, wrap, wrap_formula
 from lasersafe.wording import CONTROL_KINDS, Wording
 
 HEADING = (Style(12.5, True), Style(10.5, True), Style(9, True))
@@ -255,6 +255,12 @@ class Flow:
         """
         total = sum(shares)
         widths = [share / total * self.width for share in shares]
+        if header:  # no word of a title is split
+            least = [max(width_of(one, SMALL_BOLD) for one in [*title.split(), ""]) + 2 * _SIDE for title in header]
+            widths = [max(pair) for pair in zip(widths, least, strict=True)]
+            spare = [wide - low for wide, low in zip(widths, least, strict=True)]
+            over = (sum(widths) - self.width) / (sum(spare) or 1.0)
+            widths = [wide - over * part for wide, part in zip(widths, spare, strict=True)]
         edges = [self.left + sum(widths[:index]) for index in range(len(widths))]
         head = [_laid(Part(title, SMALL_BOLD), wide - 2 * _SIDE) for title, wide in zip(header, widths, strict=False)]
         tall = max(map(_height, head)) + 5.0 if head else 0.0

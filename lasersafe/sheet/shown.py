@@ -124,6 +124,12 @@ def _at_place(barrier: BarrierLine, sheet: Sheet) -> list[Row]:
     ]
 
 
+def at_place(place: tuple[float, float, float], sheet: Sheet) -> str:
+    """Return a place of the plan in words."""
+    x, y, z = (spoken(f"{value:.2f}") for value in place)
+    return sheet.text("by_place.at", x=x, y=y, z=z)
+
+
 def _cells(way: BarrierWay, sheet: Sheet) -> list[Cell]:
     text = sheet.text
     near = [strong(in_unit(way.irradiance, "W/m2", 3, "up"))]
@@ -133,8 +139,7 @@ def _cells(way: BarrierWay, sheet: Sheet) -> list[Cell]:
     if way.aimed is None:
         aimed = [tiny("–")]
     elif way.aimed_place is not None:
-        x, y, z = (spoken(f"{value:.2f}") for value in way.aimed_place)
-        aimed = [tiny(in_unit(way.aimed, "W/m2", 3, "up")), faint(text("by_place.at", x=x, y=y, z=z))]
+        aimed = [tiny(in_unit(way.aimed, "W/m2", 3, "up")), faint(at_place(way.aimed_place, sheet))]
     reaches = [(quantity(one.distance, "m", 3, "up"), sheet.say(one.measured_from)) for one in way.stands]
     stands = [tiny(text("by_place.from", distance=far, start=start)) for far, start in reaches] or [tiny("–")]
     word, reason = verdict_of(way.holds, sheet.say(way.verdict), sheet)

@@ -183,6 +183,39 @@ def test_expected_readings_by_hand() -> None:
     assert scenario.limit / 10**0.1 <= behind.value <= scenario.limit, "density is rounded up to a tenth"
 
 
+def test_readings_stand_along_the_folded_path_and_from_the_lit_surface() -> None:
+    """Ann at 0.5 m, a mirror at 1 m: the shortest folded path is 1 m there and 0.5 m back; the wall at 0.4 m is 0.6 m
+    from the lit mirror, never 0.1 m.
+    """
+    ann = {**data()["person"][0], "distance": "0.5 m"}
+    del ann["distance_from_work"]
+    plate = {**data()["surface"][0], "finish": "mirror"}
+    wall = {**data()["barrier"][0], "distance": "0.4 m"}
+    found = assessed(person=[ann], surface=[plate], barrier=[wall])
+    by_mirror = row(found, "power", "Ann", "mirror")
+    width = math.hypot(3e-3, 2e-3 * 1.5)
+    assert by_mirror.distance == pytest.approx(1.5)
+    assert by_mirror.value == pytest.approx(0.5 * 0.2 * (1 - math.exp(-((7e-3 / width) ** 2))))
+    scattered = row(found, "irradiance", "wall", "scatter")
+    assert scattered.distance == pytest.approx(0.6)
+    assert scattered.value == pytest.approx(0.5 * 0.2 / (math.pi * 0.6**2)), "the listed plate"
+    on_wall = row(found, "irradiance", "wall", "mirror")
+    width = math.hypot(3e-3, 2e-3 * 1.6)
+    assert on_wall.value == pytest.approx(4 * 0.5 * 0.2 / (math.pi * width**2))
+
+
+def test_readings_on_barriers_of_a_scene_are_those_as_aimed() -> None:
+    found = assess_file(templates_path("cases") / "nanosecond-marker.toml")
+    assert found.scene is not None
+    window = next(one for one in found.scene.barriers if one.name == "Window of the frame")
+    scattered = row(found, "irradiance", window.name, "scatter")
+    aimed = next(one for one in window.ways if (one.way, one.fitted) == ("scatter", True))
+    assert (scattered.value, scattered.place) == (aimed.aimed, aimed.aimed_place)
+    dark = {(line.name, way.way) for line in found.scene.barriers for way in line.ways if way.fitted and not way.aimed}
+    assert ("Window of the frame", "direct") in dark
+    assert not dark & {(one.where, one.way) for one in found.record.expected}, "where no light comes nothing is read"
+
+
 def reading(value: str, **more: Any) -> dict[str, Any]:
     return {"what": "power", "where": "Ann", "value": value, "instrument": "meter", "uncertainty": "5 %", **more}
 
