@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from lasersafe.errors import InputError
+from lasersafe.errors import CaseError, InputError
 from lasersafe.files import write_file
 from lasersafe.outputs import DASH, refuse_to_lose, write_to_stdout
 from lasersafe.reference import templates_path
@@ -19,13 +21,11 @@ if TYPE_CHECKING:
     from lasersafe.models.measured import Measured
     from lasersafe.wording import Wording
 
-_WHERE = {"crew": "1 m", "guests": "8 m"}
+T = TypeVar("T")
 _PEOPLE = re.compile(
     r"\s*(?P<count>\d{1,6})?\s*(?:(?:at|bei|@|,)\s*)?(?P<distance>\d[\d.]*\s*[a-z]+)?\s*\Z", re.IGNORECASE
 )
-Ask = Callable[
-    [str, str, str], str | None
-]  # what is asked, what the answer changes, the default -> the answer, None for it
+Ask = Callable[[str, str, str], str | None]  # question, what its answer changes, default -> answer, None for that
 
 
 def template_names() -> list[str]:
@@ -120,43 +120,30 @@ def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
     from lasersafe.models.reading import REPLACE
     from lasersafe.wording import load_wording
 
-    wording = load_wording(said.language)
     refuse_to_lose(path, "", replace=replace, known=_unedited() if replace else [])
-    kinds = laser_kinds()
-    asking = _Asking(wording, ask, said.patient)
-    lasers = list(said.laser) or asking.lasers(kinds)
-    beams: list[str] = []
-    for name, *told in ([part.strip() for part in one.split(",")] for one in lasers):
-        asking.known(name, kinds)
-        beams += asking.laser(kinds[name], told)
+    asking = _Asking(load_wording(said.language), ask, said.patient, laser_kinds())
+    beams = [line for kind, told in asking.lasers(said.laser) for line in asking.laser(kind, told)]
     people = [asking.people(who, getattr(said, who)) for who in ("crew", "guests")]
     head = [f'language = "{said.language}"'] if said.language != "en" else []
     text = "\n".join([*head, "person = [", *people, "]", *beams]) + "\n"
-    parse_case(text, str(path))  # an answer that is no value is refused here, with the field and what is allowed
+    parse_case(text, str(path))
     _write(path, text.encode(), replace)
     return {"case": str(path), "lines": text.count("\n"), "replace": text.count(REPLACE)}
 
 
 class _Asking:
-    def __init__(self, wording: Wording, ask: Ask, patient: bool) -> None:
-        self.wording, self.ask, self.patient = wording, ask, patient
-        self.told: dict[str, str] = {}  # of one laser, what was said with its kind
+    def __init__(self, wording: Wording, ask: Ask, patient: bool, kinds: Mapping[str, LaserKind]) -> None:
+        self.text, self.ask, self.patient, self.kinds = wording.text, ask, patient, kinds
 
-    def answer(
-        self, key: str, default: str, check: Callable[[str], object] | None = None, **values: str
-    ) -> tuple[str, bool]:
-        """Return an answer, and whether somebody gave it; one that is no value is asked for again where that helps."""
-        if key in self.told:
-            return self.told[key], True
-        question = said = self.wording.text(f"new.{key}", **values)
-        for left in (2, 1, 0):
+    def answer(self, key: str, default: str, check: Callable[[str], T], **values: str) -> tuple[T, bool]:
+        """Return what an answer is read as, and whether somebody gave it; where that helps it is asked for again."""
+        question = said = self.text(f"new.{key}", **values)
+        for left in (4, 3, 2, 1, 0):
             try:
-                given = self.ask(said, self.wording.text(f"changes.{key}"), default)
-                if given and check is not None:
-                    check(given)
-                return (given, True) if given else (default, False)
+                given = self.ask(said, self.text(f"changes.{key}"), default)
+                return check(given or default), given is not None
             except EOFError:
-                message = self.wording.text("new.no_answer", question=question, starters=", ".join(starters()))
+                message = self.text("new.no_answer", question=question, starters=", ".join(starters()))
                 raise InputError(message) from None
             except InputError as error:
                 if not (left and self.patient):
@@ -164,89 +151,161 @@ class _Asking:
                 said = f"{error}\n{question}"
         raise AssertionError
 
-    def quantity(self, key: str, default: str, mark: Measured, kind: LaserKind) -> tuple[str, bool]:
-        """Return an answer that is a number with a unit, and whether somebody gave it."""
-        return self.answer(key, default, lambda given: mark.read(given, key), laser=kind.key)
+    def lasers(self, said: Sequence[str]) -> list[tuple[LaserKind, list[str]]]:
+        """Return the kinds of lasers that are named, each with what was said of it."""
 
-    def lasers(self, kinds: Mapping[str, LaserKind]) -> list[str]:
-        """Return the kinds of lasers that are named."""
+        def read(given: str) -> list[LaserKind]:
+            return [self.kind(name) for name in re.split(r",|;|\+|&|\b(?:and|und)\b", given) if name.strip()]
 
-        def check(given: str) -> None:
-            for name in given.split(","):
-                self.known(name.strip(), kinds)
+        if not said:
+            return [(kind, []) for kind in self.answer("lasers", next(iter(self.kinds)), read, **self.known())[0]]
+        parts = [[part.strip() for part in one.split(",")] for one in said]
+        return [(self.kind(name), told) for name, *told in parts]
 
-        return self.answer("lasers", next(iter(kinds)), check, kinds=", ".join(kinds))[0].split(",")
+    def known(self) -> dict[str, str]:
+        """Return the names of all kinds, for a sentence."""
+        return {"kinds": ", ".join(self.kinds)}
 
-    def known(self, name: str, kinds: Mapping[str, LaserKind]) -> None:
-        """Refuse a kind of laser that there is not."""
-        if name not in kinds:
-            message = f"laser = '{name[:60]}': " + self.wording.text("new.no_kind", kinds=", ".join(kinds))
+    def kind(self, given: str) -> LaserKind:
+        """Return the kind of laser that a name or a sentence is about; a name that is only like it is asked back."""
+        import difflib
+
+        words = _words(given)
+        names = {name: key for key, one in self.kinds.items() for name in (key, *one.also)}
+        inside = [name for name in names if set(_words(name)) <= set(words)]
+        found = {names[name] for name in inside if not any(set(_words(name)) < set(_words(o)) for o in inside)}
+        if len(found) == 1:
+            return self.kinds[found.pop()]
+        plain = {" ".join(_words(name)): key for name, key in names.items()}
+        near = difflib.get_close_matches(" ".join(words)[:60], plain, 1, 0.6)
+        message = f"laser = '{given.strip()[:60]}': " + self.text("new.no_kind", **self.known())
+        if not near or found:
             raise InputError(message)
+        question, yes = self.text("new.meant", kind=plain[near[0]]), self.text("new.yes")
+        default = yes if self.patient else ""
+        with contextlib.suppress(EOFError):
+            answer = self.ask(f"{given.strip()[:60]}: {question}", self.text("changes.lasers"), default)
+            if (answer or default).casefold() in (yes, yes[0]):
+                return self.kinds[plain[near[0]]]
+        message += f"; {question}"
+        raise InputError(message)
 
     def laser(self, kind: LaserKind, told: Sequence[str]) -> list[str]:
         """Return the lines of one laser, of which some values were told already."""
-        from lasersafe.models.emission import POWER
+        from lasersafe.models.emission import POWER, PULSE, RATE
         from lasersafe.models.laser import WAVELENGTH
         from lasersafe.models.setup import DIVERGENCE
 
-        self.told = {}
+        marks: dict[str, Measured] = {
+            "wavelength": WAVELENGTH, "power": POWER, "pulse_duration": PULSE, "repetition_rate": RATE,
+            "divergence": DIVERGENCE,
+        }  # fmt: skip
+        unknown, steady, pulsed = (self.text(f"new.{key}") for key in ("unknown", "steady", "pulsed"))
+        usual = {
+            "wavelength": kind.wavelength, "emission": pulsed if kind.emission == "pulse train" else steady,
+            "power": kind.power, "divergence": unknown,
+        }  # fmt: skip
+
+        def emission(given: str) -> str:
+            for word in (steady, pulsed):
+                if word.casefold().startswith(given.strip().casefold()):
+                    return word
+            message = f"emission = '{given[:60]}': " + self.text("new.one_of", words=f"{steady} / {pulsed}")
+            raise InputError(message)
+
+        known: dict[str, str] = {}
         for part in told:
-            for key, mark in (("wavelength", WAVELENGTH), ("power", POWER), ("divergence", DIVERGENCE)):
+            for key, mark in marks.items():
                 with contextlib.suppress(InputError):
-                    mark.read(part, key)
-                    self.told[key] = part
-            if part not in self.told.values():
-                message = f"laser = '{part[:60]}': " + self.wording.text("new.no_value")
+                    mark.read(_ends(part)[-1], key)
+                    known[key] = part
+            if part.casefold() in (steady, pulsed):
+                known["emission"] = part.casefold()
+            if part not in known.values() and part.casefold() not in known.values():
+                message = f"laser = '{part[:60]}': " + self.text("new.no_value")
                 raise InputError(message)
-        pulsed_word = self.wording.text("new.pulsed")
-        usual = pulsed_word if kind.emission == "pulse train" else self.wording.text("new.steady")
-        wavelength, told_wave = self.quantity("wavelength", kind.wavelength, WAVELENGTH, kind)
-        words = (self.wording.text("new.steady"), pulsed_word)
+        said = dict(known)
 
-        def check(given: str) -> None:
-            if not any(word.casefold().startswith(given.strip().casefold()) for word in words):
-                message = f"emission = '{given[:60]}': " + self.wording.text("new.one_of", words=" / ".join(words))
-                raise InputError(message)
+        def lines(values: Mapping[str, str]) -> list[str]:
+            light = [f'kind = "{"pulse train" if values["emission"] == pulsed else "continuous"}"']
+            light += [
+                f"{key} = {_quoted(values[key])}" for key in ("pulse_duration", "repetition_rate") if key in values
+            ]
+            light += [f"{'mean_power' if values['emission'] == pulsed else 'power'} = {_quoted(values['power'])}"]
+            beam = f'setup = [{{ kind = "collimated", divergence = {_quoted(values["divergence"])} }}]'
+            return [
+                "[[laser]]",
+                f'like = "{kind.key}"',
+                f"wavelength = {_quoted(values['wavelength'])}{_mark('wavelength' in said)}",
+                f"emission = {{ {', '.join(light)} }}{_mark(said.keys() >= {'emission', 'power'})}",
+                *([] if values["divergence"] == unknown else [beam]),
+            ]
 
-        emission, told_kind = self.answer("emission", usual, check, laser=kind.key)
-        pulsed = pulsed_word.casefold().startswith(emission.strip().casefold())
-        power, told_power = self.quantity("power", kind.power, POWER, kind)
-        beam, told_beam = self.quantity("divergence", self.wording.text("new.unknown"), DIVERGENCE, kind)
-        named = "mean_power" if pulsed else "power"
-        light = f'kind = "{"pulse train" if pulsed else "continuous"}", {named} = {_quoted(power)}'
-        return [
-            "[[laser]]",
-            f'like = "{kind.key}"',
-            f"wavelength = {_quoted(wavelength)}{_mark(told_wave)}",
-            f"emission = {{ {light} }}{_mark(told_power and told_kind)}",
-            *([f'setup = [{{ kind = "collimated", divergence = {_quoted(beam)} }}]'] if told_beam else []),
-        ]
+        def read(key: str, given: str) -> str:
+            if key == "divergence" and given.casefold() in (unknown, "unknown", "?"):
+                return unknown
+            for one in _ends(given):
+                marks[key].read(one, key)
+            trial = {**usual, **needed, **known, key: given}
+            self.tried([*lines(trial), '[[person]]\nrole = "spectator"\ndistance = "8 m"'])
+            return given
+
+        needed: dict[str, str] = {}
+        for key in ("wavelength", "emission", "power", *marks):
+            if key in known or (key in ("pulse_duration", "repetition_rate") and key not in needed):
+                continue
+            check = emission if key == "emission" else partial(read, key)
+            known[key], told_it = self.answer(key, usual.get(key, ""), check, laser=kind.key)
+            if told_it and known[key] != unknown:
+                said[key] = known[key]
+            if known.get("emission") == pulsed and not kind.pulse_duration:  # nothing is usual: these have to be said
+                needed = {"pulse_duration": "1 us", "repetition_rate": "1 Hz"}
+        return lines(known)
 
     def people(self, who: str, said: str | None) -> str:
         """Return the line of one group: how many, and how near the nearest comes."""
-        default = _WHERE[who]
+        role, default = ("crew", "1 m") if who == "crew" else ("spectator", "8 m")
 
-        def group(given: str) -> re.Match[str]:
+        def line(given: str, told: bool = False) -> str:
             found = _PEOPLE.match(given)
             if found is None or not given.strip():
-                message = f"{who} = '{given[:60]}': " + self.wording.text("new.no_people")
+                message = f"{who} = '{given[:60]}': " + self.text("new.no_people")
                 raise InputError(message)
-            return found
+            count, near = found["count"] or "", found["distance"] or default
+            name = self.text(f"new.name_{who}_many" if count else f"new.name_{who}", count=count)
+            row = f'  {{ name = "{name}", role = "{role}", distance = {_quoted(near)} }},'
+            laser = '[[laser]]\nlike = "any laser"\nwavelength = "532 nm"\nemission = { kind = "continuous", power = "1 W" }'
+            self.tried(["person = [", row, "]", laser])
+            return row + _mark(told and found["distance"] is not None)
 
-        given, told = (said, True) if said else self.answer(who, default, group)
-        found = group(given)
-        near = found["distance"] or default
-        count = found["count"] or ""
-        name = self.wording.text(f"new.name_{who}_many" if count else f"new.name_{who}", count=count)
-        role = "crew" if who == "crew" else "spectator"
-        mark = _mark(told and found["distance"] is not None)
-        return f'  {{ name = "{name}", role = "{role}", distance = {_quoted(near)} }},{mark}'
+        return line(said, told=True) if said else self.answer(who, default, partial(line, told=True))[0]
+
+    @staticmethod
+    def tried(lines: Sequence[str]) -> None:
+        """Refuse what a case would refuse, at the question that asks for it."""
+        from lasersafe.models import parse_case
+
+        try:
+            parse_case("\n".join(lines) + "\n")
+        except CaseError as error:
+            message = "; ".join(f"{fault.field}: {fault.message}" for fault in error.faults)
+            raise InputError(message) from None
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[^\W_]+", text.casefold())
+
+
+def _ends(answer: str) -> list[str]:
+    """Return the ends of a range as typed, as ``2..350 ns``, or the one value that was typed."""
+    first, *last = (part.strip() for part in answer.split("..", 1))
+    unit = re.search(r"[^\W\d_].*", last[0]) if last and not re.search(r"[^\W\d_]", first) else None
+    return [first + (f" {unit[0]}" if unit else ""), *last]
 
 
 def _quoted(answer: str) -> str:
-    import json
-
-    return json.dumps(answer.strip())
+    ends = _ends(answer)
+    return json.dumps(ends if len(ends) == 2 else ends[0], ensure_ascii=False)
 
 
 def _mark(told: bool) -> str:

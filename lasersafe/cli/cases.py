@@ -96,9 +96,9 @@ def _ask(question: str, changes: str, default: str) -> str | None:
     EOFError
         If there is nobody to answer.
     """
-    complain(f"{question}\n  {changes}")
+    complain(f"{question}\n  {changes}{default and f' [{default}]'}")
     if _answers():
-        sys.stderr.write(f"  [{default}] ")
+        sys.stderr.write("> ")
         sys.stderr.flush()
     try:
         line = sys.stdin.readline() if sys.stdin is not None else ""

@@ -43,6 +43,7 @@ class LaserKind:
     divergence: Figure
     lenses: tuple[str, ...]
     usual_lens: str
+    also: tuple[str, ...] = ()  # other names that people use
     pulse_duration: tuple[str, ...] = ()
     repetition_rate: tuple[str, ...] = ()
     handheld: bool = False

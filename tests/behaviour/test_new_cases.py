@@ -116,7 +116,7 @@ def test_a_known_divergence_and_a_pulsed_laser_in_german(tmp_path: Path) -> None
     [
         ((), (), "no answer to 'What do you fire?"),
         ((), ("--laser", "ray gun"), "laser = 'ray gun': no kind of laser; there are: hand-held welder"),
-        ((), ("--laser", "blue diode, 5 kg"), "laser = '5 kg': no wavelength, power or divergence with its unit"),
+        ((), ("--laser", "blue diode, 5 kg"), "laser = '5 kg': no wavelength, power, divergence, pulse length or rate"),
         (("450",), ("--laser", "blue diode"), "wavelength = '450'"),
         (("1064 nm", "", "", ""), ("--laser", "blue diode", "--crew", "1", "--guests", "1"), "'blue diode' stands for"),
         (
@@ -151,3 +151,62 @@ def test_an_edited_case_is_never_asked_for_anew(tmp_path: Path) -> None:
     answer = run("new", case, *SHOW, "--replace")
     assert answer.code == 2
     assert case.read_text(encoding="utf-8") == "[[laser]]\n"
+
+
+def test_unknown_is_an_answer_and_pulses_are_asked_for_where_nothing_is_usual(tmp_path: Path) -> None:
+    """The help of the divergence offers 'unknown'; no welder has usual pulses, so that length and rate are needed."""
+    case = tmp_path / "case.toml"
+    answers = ("hand held welder and a strong blue diode", "", "pulsed", "", "2..4 ms", "20 Hz", "unknown")
+    answer = answering(*answers, "", "", "", "?", "6 at 2 m", "40 at 8 m", case=case)
+    assert answer.code == 0, answer.err
+    first, second = read_case(case).lasers
+    assert (first.like, second.like) == ("hand-held welder", "blue diode")
+    assert float(first.emission.pulse_duration.high) == 4e-3
+    assert "setup" not in case.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("said", "like"),
+    [("welder", "hand-held welder"), ("Hand-Held Welder", "hand-held welder"), ("UV laser", "ultraviolet laser")],
+)
+def test_a_kind_is_known_by_its_words(said: str, like: str, tmp_path: Path) -> None:
+    case = tmp_path / "case.toml"
+    assert run("new", case, "--laser", said, "--yes").code == 0
+    assert read_case(case).lasers[0].like == like
+
+
+def test_a_kind_that_is_only_like_one_is_asked_back(tmp_path: Path) -> None:
+    case = tmp_path / "case.toml"
+    refused = run("new", case, "--laser", "weldr", "--yes")
+    assert (refused.code, "do you mean 'hand-held welder'?" in refused.err) == (2, True)
+    assert answering("yes", *[""] * 4, "1 at 1 m", "1 at 5 m", case=case, more=("--laser", "weldr")).code == 0
+    assert read_case(case).lasers[0].like == "hand-held welder"
+
+
+def test_an_answer_that_a_case_refuses_is_asked_for_again_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No answer is lost: what is wrong is said at its question, on a terminal, and the next line answers it again."""
+    case = tmp_path / "case.toml"
+    monkeypatch.setattr("lasersafe.cli.cases._answers", lambda: True)
+    answers = (
+        "lazer welder",
+        "yes",
+        "450 nm",
+        "1064 nm",
+        "both",
+        "steady",
+        "1,500 W",
+        "1.5 kW",
+        "",
+        "6 at 0 m",
+        "6 at 2",
+        "6 at 2 m",
+        "",
+    )
+    answer = answering(*answers, case=case)
+    assert answer.code == 0, answer.err
+    assert [text in answer.err for text in ("'hand-held welder' stands for", "distance: '0 m'", "with its unit")] == [
+        True
+    ] * 3
+    assert [float(person.distance) for person in read_case(case).persons] == [2.0, 8.0]
