@@ -78,10 +78,6 @@ def _height(rows: Sequence[_Row], wording: Wording) -> int:
     return sum(len(row.lines(wording)) for row in rows)
 
 
-def _cut(text: str) -> str:
-    return textwrap.shorten(text, _ROOM, placeholder="...")
-
-
 class _Answer:
     """The subjects of the answer, with names of at most some letters."""
 
@@ -177,6 +173,8 @@ class _Answer:
         above = self.listed(s.person for s in mine if not s.below and not s.answer)
         held = self.listed(s.person for s in mine if not s.below)
         state = "above" if above else "held" if held else "below" if mine else "struck" if there else "nobody"
+        if state == "nobody" and key == "cameras" and self.a.scene is not None and self.a.scene.cameras:
+            state, held = "sensors", self.listed(one.name for one in self.a.scene.cameras)
         yield f"{where}; {self.text(f'brief.{state}', persons=above or held)}"
 
     def barriers(self) -> list[str]:
@@ -200,16 +198,16 @@ class _Answer:
     def _scenario(self, s: Scenario) -> str:
         answer = self.text("brief.is_below") if s.below else s.answer or self.text("brief.unanswered")
         words = {"person": s.person, "way": way_of(s, self.wording), "ratio": times(s.ratio), "answer": answer}
-        return _cut(self.short(self.text("brief.scenario", **words)))
+        return textwrap.shorten(self.short(self.text("brief.scenario", **words)), _ROOM, placeholder="...")
 
     def changes(self) -> Iterator[str]:
         """Yield what would turn the verdict: what is missing, or what it rests on."""
         d, text = self.a.decision, self.text
         if not d.passed and self.a.scene is not None:
-            yield from (_cut(f.text) for f in self.a.scene.findings if f.refuses)
+            yield from (f.text for f in self.a.scene.findings if f.refuses)
         for person in dict.fromkeys(s.person for s in self.open):
             ways = self.listed((text(f"way.{s.way}") for s in self.open if s.person == person), 2)
-            yield _cut(self.short(text("brief.stop", person=person, ways=ways)))
+            yield text("brief.stop", person=person, ways=ways)
         if self.uncontrolled:
             yield text("brief.control", persons=self.listed(f.person for f in self.uncontrolled))
         carried = [s for s in self.counted if not s.below and s.answer] if d.passed else []
