@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.assumed import MOST
+from lasersafe.assessment.assumed import MOST, gain_of
 from lasersafe.assessment.decision import metres, times, way_of
 from lasersafe.records.fields import badness
 from lasersafe.results import Assessment, Scenario, unanswered
@@ -27,6 +27,7 @@ _SPARE = (
     ("wear", 2),
     ("change", 1),
     ("assumed", 2),
+    ("assumed", 1),
     ("wear", 1),
     ("worst", 1),
 )  # what goes first, and what stays of it
@@ -205,9 +206,12 @@ class _Answer:
         d, text = self.a.decision, self.text
         if not d.passed and self.a.scene is not None:
             yield from (f.text for f in self.a.scene.findings if f.refuses)
+        persons: dict[str, list[str]] = {}
         for person in dict.fromkeys(s.person for s in self.open):
             ways = self.listed((text(f"way.{s.way}") for s in self.open if s.person == person), 2)
-            yield text("brief.stop", person=person, ways=ways)
+            persons.setdefault(ways, []).append(person)
+        for ways, names in persons.items():
+            yield text("brief.stop", person=self.listed(names), ways=ways)
         if self.uncontrolled:
             yield text("brief.control", persons=self.listed(f.person for f in self.uncontrolled))
         carried = [s for s in self.counted if not s.below and s.answer] if d.passed else []
@@ -227,16 +231,13 @@ class _Answer:
 
     def assumed(self) -> Iterator[str]:
         """Yield the three assumptions that cost most, and what each would bring when it is stated."""
-        pairs = [
-            (one, {"now": self.metres(one.now or 0.0), "known": self.metres(one.known or 0.0)})
-            for one in self.a.record.assumptions
-            if 0.0 < one.gain < math.inf
-        ]
-        for one, words in [pair for pair in pairs if pair[1]["now"] != pair[1]["known"]][:MOST]:
-            if one.laser:
-                yield self.text("brief.gain", what=self.wording.input_name(one.what), laser=one.laser, **words)
-            else:
-                yield self.text("brief.gain_of", what=self.text(f"brief.the_{one.what}"), **words)
+        left = MOST
+        for one in self.a.record.assumptions:
+            words = gain_of(one, self.a.decision.headline_distance, self.wording, self.metres)
+            if words and left:
+                left -= 1
+                what = self.wording.input_name(one.what) if one.laser else ""
+                yield self.text(f"brief.gain_{one.what}" if not one.laser else "brief.gain", what=what, **words)
 
     def unsigned(self) -> list[str]:
         """Return what keeps anybody from signing, beside the verdict."""

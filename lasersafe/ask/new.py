@@ -274,8 +274,8 @@ class _Asking:
             count, near = found["count"] or "", found["distance"] or default
             name = self.text(f"new.name_{who}_many" if count else f"new.name_{who}", count=count)
             row = f'  {{ name = "{name}", role = "{role}", distance = {_quoted(near)} }},'
-            laser = '[[laser]]\nlike = "any laser"\nwavelength = "532 nm"\nemission = { kind = "continuous", power = "1 W" }'
-            self.tried(["person = [", row, "]", laser])
+            laser = 'like = "any laser"\nwavelength = "532 nm"\nemission = { kind = "continuous", power = "1 W" }'
+            self.tried(["person = [", row, "]", "[[laser]]", laser])
             return row + _mark(told and found["distance"] is not None)
 
         return line(said, told=True) if said else self.answer(who, default, partial(line, told=True))[0]

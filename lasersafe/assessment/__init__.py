@@ -12,7 +12,7 @@ from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.case_results import worked_out, worst_of
 from lasersafe.assessment.controls import control_findings, controls_of, with_controls
 from lasersafe.assessment.corners import corners_of, over
-from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs
+from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached
 from lasersafe.assessment.extended import extended_results
 from lasersafe.assessment.facts import record_of
 from lasersafe.assessment.fingerprint import fingerprint
@@ -22,7 +22,7 @@ from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviol
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.setups import differences_of, rule_sentences, sum_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of
-from lasersafe.assessment.together import ALL_LASERS
+from lasersafe.assessment.together import ALL_LASERS, beam_ways
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case, typed_inputs
 from lasersafe.results import Assessment
@@ -81,8 +81,10 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
     findings = control_findings(parts, controls, fitted, by_barrier)
     scene = None if worked.stage is None else scene_part.scene_result(worked, scenarios, wording)
+    ways = beam_ways(case)
+    reach = reached(case, every, setups, ways), reached(case, every, setups, ("scatter",))
+    assumed = assumptions_of(typed, every, ways, *(one.distance for one in reach))
     lines = () if scene is None else scene.barriers
-    assumed = assumptions_of(typed, every, setups)
     record = record_of(typed, case, every, scenarios, eyewear, barriers, words, findings, assumed, lines)
     people = {
         "assessor": case.in_charge.assessor,
@@ -91,7 +93,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         "venue": case.in_charge.venue,
     }
     uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full)
-    decision, draft = decision_of(case, every, setups, scenarios, eyewear, barriers, lines, record, wording)
+    decision, draft = decision_of(case, every, setups, scenarios, eyewear, barriers, scene, record, reach, wording)
     if scene is not None:
         decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
     decision = sure_decision(decision, uncertainty, wording)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.assumed import MOST, assumption_sentence, unstated_sentence
@@ -13,7 +13,7 @@ from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.facts import starter_sentence
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.protection import SCATTER_ALONE
-from lasersafe.assessment.together import ALL_LASERS, reach_together, strike_outs_of
+from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
 from lasersafe.quantity import feet, format_quantity
 from lasersafe.records.day import Assumption
 from lasersafe.records.fields import badness
@@ -34,9 +34,10 @@ from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
-    from lasersafe.records.barriers import BarrierLine
+    from lasersafe.records.scene import SceneResult
     from lasersafe.wording import Wording
 
+IN_BEAM = ("eye direct", "skin direct", "eye together", "skin together")  # zones of lines that count in the headline
 _MOST_PAIRS = 3  # of a person and a laser that are named
 _MOST_TIMES = 3  # of persons, typed, that are named
 _MOST_KEYS = 8  # of readings that are named one by one
@@ -74,19 +75,29 @@ def metres(distance: float, with_feet: bool = True) -> str:
     return f"{rounded:,.{digits}f} m{tail}".replace(",", " ")
 
 
-def _reach(
-    corners: Sequence[Sequence[Context]], setups: list[SetupResult], ways: tuple[str, ...], adding: bool
-) -> tuple[Zone, SetupResult, float]:
-    """Return the farthest zone, its set-up, and how far all fitted lasers reach together where they add."""
-    pairs = [(zone, setup) for setup in setups for zone in setup.zones if zone.way in ways]
+@dataclass(frozen=True)
+class Reached:
+    """How far the fitted lasers reach on some ways: the farthest zone with its set-up, and all together [m]."""
+
+    zone: Zone
+    setup: SetupResult
+    distance: float
+
+
+def reached(
+    case: Case, corners: Sequence[Sequence[Context]], setups: Sequence[SetupResult], ways: tuple[str, ...]
+) -> Reached:
+    """Return the farthest zone of what is fitted, its set-up, and how far all reach together where they add."""
+    fitted = [s for s in setups if s.fitted]
+    pairs = [(zone, setup) for setup in fitted for zone in setup.zones if zone.way in ways]
     zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
-    if not adding or math.isnan(zone.distance):
-        return zone, farthest, zone.distance
-    together, tissue = reach_together(corners, ways)
+    if len(fitted) < 2 or not case.adds_lasers or math.isnan(zone.distance):
+        return Reached(zone, farthest, zone.distance)
+    together, tissue = reach_together(corners, ways, zone.distance)
     if together <= zone.distance:
-        return zone, farthest, zone.distance
+        return Reached(zone, farthest, zone.distance)
     zone, farthest = max((p for p in pairs if p[0].tissue == tissue), key=lambda pair: badness(pair[0].distance))
-    return zone, farthest, together
+    return Reached(zone, farthest, together)
 
 
 def decision_of(
@@ -96,8 +107,9 @@ def decision_of(
     scenarios: list[Scenario],
     eyewear: list[EyewearNeed],
     barriers: list[BarrierResult],
-    lines: Sequence[BarrierLine],
+    scene: SceneResult | None,
     record: Record,
+    reach: tuple[Reached, Reached],
     wording: Wording,
 ) -> tuple[Decision, tuple[str, ...]]:
     """Return the block that a producer reads aloud, and why the sheet cannot stop being a draft.
@@ -110,19 +122,20 @@ def decision_of(
         The set-ups at every corner of the tolerances.
     setups, scenarios, eyewear, barriers : list
         The worst of all corners.
-    lines : sequence of BarrierLine
-        The barriers by their place, where there is a scene.
+    scene : SceneResult or None
+        What is placed, where there is a scene.
     record : Record
         With findings on controls and readings.
+    reach : tuple of Reached
+        How far the fitted lasers reach along their beams, and by scatter.
     wording : Wording
         Language of the sentences.
     """
     fitted = [s for s in setups if s.fitted]
-    aids = any(p.aided and p.role in GUESTS for p in case.person)
-    ways = ("direct", "aided") if aids else ("direct",)
-    adding = len(fitted) > 1 and case.adds_lasers
-    direct, direct_setup, far = _reach(corners, fitted, ways, adding)
-    _, _, near = _reach(corners, fitted, ("scatter",), adding)
+    ways, adding = beam_ways(case), len(fitted) > 1 and case.adds_lasers
+    beam, near = reach[0], reach[1].distance
+    lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in IN_BEAM]
+    far = max((beam.distance, *lines), key=badness)
     mine = [s for s in scenarios if is_fitted(s, fitted)]
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
     uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]
@@ -135,17 +148,18 @@ def decision_of(
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
     starters = starter_sentence(record.starter_values, wording)
     unstated = unstated_sentence(case, wording)
-    assumed = words.assumed(record.assumptions)
+    assumed = words.assumed(record.assumptions, far)
     first = [*measured, *starters, *above[:1], *assumed, *left_out, *unread, *out, *words.assumptions(), *unstated]
     reasons = [*first, *above[1:], *words.findings(uncontrolled), *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
     points = words.points(open=len(open_ones), uncontrolled=len(uncontrolled), measured=len(measured))
-    loads, worn = barrier_loads(barriers, lines), words.wear(eyewear, record.lasers, mine)
-    named = [direct_setup.laser, *(s.laser for s in fitted)]
-    barrier, remarks = barrier_words(loads, lines, named, wording)
+    placed = () if scene is None else scene.barriers
+    loads, worn = barrier_loads(barriers, placed), words.wear(eyewear, record.lasers, mine)
+    named = [beam.setup.laser, *(s.laser for s in fitted)]
+    barrier, remarks = barrier_words(loads, placed, named, wording)
     decision = Decision(
         wear=words.worn(worn),
-        people=words.people(direct, far, near, together=adding, aids=aids)
+        people=words.people(beam.zone, far, near, together=adding, aids="aided" in ways)
         + (" " + wording.text("assumed.people") if assumed else ""),
         barrier=barrier,
         barrier_remarks=remarks,
@@ -154,7 +168,7 @@ def decision_of(
         reasons=tuple(dict.fromkeys(reasons)),
         headline_distance=far,
         scatter_distance=near,
-        headline_tissue=direct.tissue,
+        headline_tissue=beam.zone.tissue,
         aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS),
         points=points,
         worn=worn,
@@ -374,9 +388,9 @@ class _Sentences:
         found = [*timed[:_MOST_TIMES], self.text("say.more_times", count=more)] if more > 0 else timed
         return [*found, self.text("say.surfaces_complete")] if self.case.settings.surfaces_complete else found
 
-    def assumed(self, found: Sequence[Assumption]) -> list[str]:
+    def assumed(self, found: Sequence[Assumption], far: float) -> list[str]:
         """Return what of the beams is assumed: what costs most with what stating it could bring."""
-        mine = [assumption_sentence(one, self.wording, self._metres) for one in found if one.laser]
+        mine = [assumption_sentence(one, far, self.wording, self._metres) for one in found if one.laser]
         more = len(mine) - MOST
         lines = [*mine[:MOST], self.text("assumed.more", count=more)] if more > 0 else mine
         return [self.text("assumed.sentence", what="; ".join(lines))] if lines else []

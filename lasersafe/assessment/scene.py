@@ -41,6 +41,7 @@ from lasersafe.scene.bound import Light, Places, bound
 from lasersafe.scene.hazard_map import EYES, hazard_map
 
 Entry = TypeVar("Entry", "Person", "Barrier")
+_MIRRORS = ("eye mirror", "skin mirror")  # zones of lines that count with those of mirrors
 _FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _NEXT = 0.3  # m
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
@@ -227,7 +228,7 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
     mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
     if headline is not None and any(not z.distance <= _FARTHER * headline for z in mirrors):
         bent = max(mirrors, key=lambda zone: badness(zone.distance))
-        headline = bent.distance
+        headline = max((bent.distance, *(line.distance for line in scene.lines if line.zone in _MIRRORS)), key=badness)
         words = {"surface": wording.say(bent.surface), "laser": bent.laser, "reach": metres(headline, with_feet)}
         people = " ".join((people, wording.text("say.bent", **words)))
     people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people

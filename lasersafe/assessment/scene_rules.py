@@ -249,6 +249,7 @@ def spectator_lines(
                 laser="" if limiting is None else of[0],
                 setup="" if limiting is None else of[1],
                 blocked_by=() if limiting is None else limiting.clipped_by,
+                zone="" if limiting is None else limiting.kind,
             )
         )  # fmt: skip
     return tuple(found)
@@ -273,5 +274,6 @@ def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts)
         distance = round(math.ceil((line.distance + gap) / _STEP - 1e-9) * _STEP, 6)
         shift = distance - line.distance
         ends = tuple((x + out[0] * shift, y + out[1] * shift) for x, y in line.line)
-        moved.append(replace(line, line=ends, distance=distance, line_kind=name, note=f"with a gap of {gap:g} m"))
+        note = f"with a gap of {gap:g} m"
+        moved.append(replace(line, line=ends, distance=distance, line_kind=name, note=note, zone=""))
     return tuple(moved)

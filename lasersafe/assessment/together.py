@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial, reduce
 from itertools import product
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.context import NO_AID
-from lasersafe.assessment.distances import exposure_ratios
+from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.ratios import instruments_of
 from lasersafe.hazard.combine import groups
@@ -19,7 +20,7 @@ from lasersafe.hazard.distances import farthest_crossing
 from lasersafe.hazard.emission import Floats
 from lasersafe.hazard.scatter import step_places
 from lasersafe.records.fields import badness
-from lasersafe.results import NotAssessed, Scenario, SetupResult, Step, StrikeOuts
+from lasersafe.results import GUESTS, NotAssessed, Scenario, SetupResult, Step, StrikeOuts
 from lasersafe.wording.message import Message, joined, key_of, word
 
 if TYPE_CHECKING:
@@ -31,25 +32,41 @@ _SOURCE = "addition of wavelengths, BGI 832, p. 23, as in shared limits (limits.
 _NEAREST = 1e-6  # m
 _FARTHEST = 1e12  # m
 _PLACES = 64
+Changes = Mapping[str, Mapping[str, float]]  # laser -> input -> value in SI units
+NO_CHANGES: Changes = {}
 
 
-def _fraction(context: Context, way: str, tissue: str, rule_set: str, group: str, place: Floats) -> Floats:
+def _fraction(
+    context: Context, way: str, tissue: str, rule_set: str, group: str, changes: Changes, place: Floats
+) -> Floats:
     """Return exposure over limit of one laser in one group at its worst place at or beyond distances [m]."""
+    own = known_changes(context, way, changes.get(context.laser.name, {}))
     places = [place]
     if way == "scatter" and context.spot > 0.0:  # nearer than a step of the limit the fraction can be less than beyond
         places += [np.maximum(place, one) for one in step_places(context.spot)]
-    return reduce(np.maximum, (exposure_ratios(context, way, tissue, at, {}, (rule_set,), group) for at in places))
+    return reduce(np.maximum, (exposure_ratios(context, way, tissue, at, own, (rule_set,), group) for at in places))
 
 
-def _total(parts: list[list[tuple[Context, str]]], tissue: str, rule_set: str, group: str, place: Floats) -> Floats:
+def _total(
+    parts: list[list[tuple[Context, str]]], tissue: str, rule_set: str, group: str, changes: Changes, place: Floats
+) -> Floats:
     """Return the sum over lasers of the highest fraction that each has on its ways and at its corners."""
     every = (
-        reduce(np.maximum, (_fraction(one, way, tissue, rule_set, group, place) for one, way in same)) for same in parts
+        reduce(np.maximum, (_fraction(one, way, tissue, rule_set, group, changes, place) for one, way in same))
+        for same in parts
     )
     return np.asarray(sum(every, np.zeros(place.shape)))
 
 
-def reach_together(corners: Sequence[Sequence[Context]], ways: Sequence[str]) -> tuple[float, str]:
+def known_changes(context: Context, way: str, changes: Mapping[str, float]) -> dict[str, float]:
+    """Return those of some changed inputs that a set-up has on a way."""
+    allowed = variable_inputs(context, way) if changes else {}
+    return {name: value for name, value in changes.items() if name in allowed}
+
+
+def reach_together(
+    corners: Sequence[Sequence[Context]], ways: Sequence[str], alone: float = 0.0, changes: Changes = NO_CHANGES
+) -> tuple[float, str]:
     """Return how far all fitted lasers reach together on some ways [m], and the tissue that reaches farthest.
 
     Every laser is at least as far away as that distance, and each counts with its highest fraction from there on and
@@ -61,13 +78,17 @@ def reach_together(corners: Sequence[Sequence[Context]], ways: Sequence[str]) ->
         The set-ups at every corner of the tolerances.
     ways : sequence of str
         ``direct``, ``aided`` or ``scatter``; the worst of them counts for each laser that has it.
+    alone : float, optional
+        How far a laser reaches alone at least: nothing nearer is looked for. [m]
+    changes : mapping, optional
+        Inputs that are replaced, by the laser, as `lasersafe.assessment.distances.variable_inputs` names them.
     """
     lasers: dict[tuple[str, str], list[Context]] = {}
     for context in (one for found in corners for one in found if one.setup.fitted):
         same = lasers.setdefault((context.laser.name, context.setup.name), [])
         if not any(one.laser == context.laser and one.case.surface == context.case.surface for one in same):
             same.append(context)  # the corners of another laser do not change this one
-    best = (0.0, "eye")
+    best = (alone, "eye")
     for tissue in ("eye", "skin"):
         own = [way for way in ways if (way, tissue) != ("aided", "skin")]
         parts = [
@@ -77,10 +98,40 @@ def reach_together(corners: Sequence[Sequence[Context]], ways: Sequence[str]) ->
         names = {name for same in lasers.values() for one in same for name in one.rule_sets}
         adding = {group for same in lasers.values() for group in _groups(tissue, same)}
         for rule_set, group in product(sorted(names), sorted(adding)):
-            found = partial(_total, parts, tissue, rule_set, group)
+            found = partial(_total, parts, tissue, rule_set, group, changes)
+            if best[0] > 0.0 and (found(np.array([best[0]])) <= 1.0).all():
+                continue  # the sum only falls
             reach = farthest_crossing(found, _NEAREST, _FARTHEST, points=_PLACES)
             best = max(best, (reach, tissue), key=lambda one: one[0])
     return best
+
+
+def beam_ways(case: Case) -> tuple[str, ...]:
+    """Return the ways in a beam that count for people who are not involved."""
+    return ("direct", "aided") if any(p.aided and p.role in GUESTS for p in case.person) else ("direct",)
+
+
+def reach_of(
+    case: Case, corners: Sequence[Sequence[Context]], ways: Sequence[str], changes: Changes = NO_CHANGES
+) -> float:
+    """Return how far the fitted lasers reach on some ways, alone or together, with some inputs replaced. [m]."""
+    every: list[Context] = []
+    for context in (one for found in corners for one in found if one.setup.fitted):
+        if not any(one.setup == context.setup and one.laser == context.laser for one in every):
+            every.append(context)
+    pairs = [(way, tissue) for way in ways for tissue in ("eye", "skin") if (way, tissue) != ("aided", "skin")]
+    alone = max(
+        (
+            float(zone_distances(one, way, tissue, known_changes(one, way, changes.get(one.laser.name, {}))))
+            for one, (way, tissue) in product(every, pairs)
+            if way != "aided" or instruments_of(one)
+        ),
+        default=0.0,
+        key=badness,
+    )
+    if not case.adds_lasers or len({one.laser.name for one in every}) < 2 or math.isnan(alone):
+        return alone
+    return reach_together(corners, ways, alone, changes)[0]
 
 
 def _groups(tissue: str, contexts: Iterable[Context]) -> frozenset[str]:

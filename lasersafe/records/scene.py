@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.records.advice import CameraLine, SpectatorRule
 from lasersafe.records.barriers import BarrierLine
-from lasersafe.records.fields import SAME, badness, highest, told
+from lasersafe.records.fields import HIDDEN, SAME, badness, highest, told
 
 if TYPE_CHECKING:
     import numpy as np
@@ -220,6 +220,7 @@ class SpectatorLine:
     laser: str = ""
     setup: str = ""
     blocked_by: tuple[str, ...] = ()  # barriers that make the line shorter
+    zone: str = field(default="", metadata=HIDDEN)  # kind of the zone that limits it; "" for nothing, or another rule
 
 
 @dataclass(frozen=True)

@@ -61,7 +61,7 @@ def test_what_is_assumed_is_called_so_in_every_output(tmp_path: Path) -> None:
     assert len(lines) <= 25
     named = [line[11:] for line in lines[next(n for n, line in enumerate(lines) if line.startswith("assumed")) :][:3]]
     # 5 W through 7 mm at 10 s and 450 nm: 10 W/m2; the three that cost most, the barrier first
-    assert named[0].startswith("state a barrier in the beam: 3 762 m could become 1.")
+    assert named[0].startswith("with a barrier in the beam that holds: 3 762 m could become 1.")
     assert [line.split(":")[0] for line in named[1:]] == [
         "state optics of blue diode",
         "state divergence of blue diode",

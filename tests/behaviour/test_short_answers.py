@@ -15,8 +15,10 @@ from lasersafe.models import parse_case
 from lasersafe.quantity import format_quantity
 from lasersafe.wording import load_wording
 from tests.behaviour.command import run
+from tests.project import ROOT
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
+CASES = ROOT / "tests" / "golden" / "cases"
 GROUPS = {"guests": "Spectators, first row", "crew": "Welder at the bench", "cameras": "Camera crew"}
 
 
@@ -84,3 +86,46 @@ def test_do_not_run_as_planned_has_exit_code_1_and_a_refusal_2(tmp_path: Path) -
     )
     assert len(run("assess", case, "--all").out.splitlines()) > 40
     assert run("assess", tmp_path / "missing.toml").code == 2
+
+
+def test_what_an_assumption_costs_comes_true_when_the_value_is_typed_in() -> None:
+    """Of two lasers the promise is the distance of both, and is what the case with the lens typed in prints."""
+    people = '[[person]]\nrole = "crew"\ndistance = "1 m"\n'
+    welder = '[[laser]]\nlike = "hand-held welder"\nwavelength = "1070 nm"\n'
+    welder += 'emission = { kind = "continuous", power = "1.5 kW" }\n'
+    diode = '[[laser]]\nlike = "blue diode"\nwavelength = "450 nm"\nemission = { kind = "continuous", power = "5 W" }\n'
+    found = assess(parse_case(people + welder + diode), in_full=False)
+    promised = {(one.what, one.laser): one for one in found.record.assumptions}
+    lens = promised["setup", "hand-held welder"]
+    assert lens.now == found.decision.headline_distance
+    typed = welder + f'setup = [{{ kind = "lens", focal_length = "{lens.usual}" }}]\n'
+    assert assess(parse_case(people + typed + diode), in_full=False).decision.headline_distance == pytest.approx(
+        lens.known, rel=1e-9
+    )
+    beam = promised["divergence", "hand-held welder"]
+    typed = welder + f'setup = [{{ divergence = "{beam.usual}" }}]\n'
+    stated = assess(parse_case(people + typed + diode), in_full=False).decision.headline_distance
+    assert stated is not None
+    assert beam.known is not None
+    assert stated <= beam.known * (1 + 1e-9)
+
+
+def test_advice_is_printed_whole_and_a_camera_of_the_plan_is_named() -> None:
+    found = assess(parse_case((CASES / "scene-window-camera.toml").read_text(encoding="utf-8")))
+    lines = brief(found)
+    text = " ".join(" ".join(printed(lines)).split())
+    assert len(lines) <= 25
+    assert found.scene is not None
+    assert found.scene.cameras
+    assert f"nobody named at {found.scene.cameras[0].name}" in text
+    assert all(
+        not line.endswith("...") for label, line in lines[lines.index(next(x for x in lines if x[0] == "to change")) :]
+    )
+
+
+def test_no_line_of_the_plan_lies_beyond_the_distance_of_the_decision() -> None:
+    """Two lasers 2.5 m apart: the lines are measured from one of them, 1142.7 m; the answer said 1129 m."""
+    found = assess(parse_case((CASES / "scene-two-lasers-outdoor.toml").read_text(encoding="utf-8")))
+    assert found.scene is not None
+    assert found.decision.headline_distance is not None
+    assert max(line.distance for line in found.scene.lines) <= found.decision.headline_distance
