@@ -9,9 +9,8 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import beam_numbers, highest_peak, load_of
-from lasersafe.assessment.context import Context
+from lasersafe.assessment.context import MORE_WAYS, WAYS, Context
 from lasersafe.assessment.corners import over
-from lasersafe.assessment.scenarios import WAYS
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions
@@ -120,8 +119,8 @@ def _from(
     The length of a beam is that along the folded path, of scatter that from the lit surface. What is listed stands
     where it was typed; where nothing is listed, or not where, a place is as far as the case says, or as near as counts.
     """
-    if way == "direct":
-        return [(1.0, away, 0.0, "")]
+    if way == "direct" or way in MORE_WAYS:
+        return [(context.share(way)[0], away, 0.0, "")]
     found = []
     stated = [one for one in context.scatterers if one.distance is not None]
     for one in stated or context.scatterers:
@@ -146,7 +145,7 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
         ways = _from(context, scenario.way, float(person.distance), from_work)
         placed = scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways)
         if scenario.placed and scenario.way != "scatter":
-            factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
+            factor = context.share(scenario.way)[0]
             ways = [(factor, max(scenario.distance, float(person.distance)), 0.0, "")]
         for what, amount, unit in amounts(context):
             found: list[tuple[float, float, str]] = []

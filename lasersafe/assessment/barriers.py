@@ -7,8 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Generic, TypeVar
 
+from lasersafe.assessment.context import BASE_WAY
 from lasersafe.assessment.lines import every_context, power_of_all
-from lasersafe.assessment.scenarios import WAYS
 from lasersafe.assessment.setups import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
 from lasersafe.hazard.distances import worst_place
@@ -144,7 +144,7 @@ def _falls(barrier: Barrier, way: str, context: Context, power: float) -> tuple[
         formula = "ρ Φ / (π r²)" if model == "lambert" else "ρ Φ / (2 π r²)"
         origin = Message("barrier.scatter_source", model=word(model))
         return value, Step("E", Message("barrier.mean"), formula, scattered, value, "W/m2", origin, "own")
-    power *= 1.0 if way == "direct" else context.mirror_reflectance[0]
+    power *= context.share(way)[0]
     value, place = highest_peak(context.beam, far, power)
     put_in = beam_numbers(context.beam, place, power)
     formula, source = "4 Φ ρ / (π d_x d_y)", "ISO 11146-1 propagation; peak of the profile"
@@ -168,7 +168,7 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
         for context in contexts
         for barrier in context.case.barrier
         if barrier.laser in (None, context.laser.name)
-        for way in WAYS
+        for way in context.ways
     ]
     found = []
     for one in results:
@@ -197,7 +197,7 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
         notes=verdict.notes,
         steps=(load.where or _no_mean(), *verdict.steps),
         fitted=context.setup.fitted,
-        asked=way in barrier.must_stop,
+        asked=BASE_WAY[way] in barrier.must_stop,
         pulse=load.pulse,
         pulse_rating=plain(barrier.pulse_rating),
     )

@@ -25,15 +25,13 @@ if TYPE_CHECKING:
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
 # the ways for light to reach a person in a scene, and the plain way that each is answered like
-SCENE_WAYS = (
-    "direct", "missing the target", "through the target", "mirror", "convex mirror", "concave mirror", "scatter",
-    "mirror then scatter", "fibre broken", "optic lost", "aided viewing",
-)  # fmt: skip
 BASE_WAY = {
-    "direct": "direct", "missing the target": "direct", "through the target": "direct", "mirror": "mirror",
-    "convex mirror": "mirror", "concave mirror": "mirror", "scatter": "scatter", "mirror then scatter": "scatter",
-    "fibre broken": "direct", "optic lost": "direct", "aided viewing": "direct",
+    "direct": "direct", "missing the target": "direct", "through the target": "direct", "transmitted": "direct",
+    "mirror": "mirror", "convex mirror": "mirror", "concave mirror": "mirror", "scatter": "scatter",
+    "mirror then scatter": "scatter", "fibre broken": "direct", "optic lost": "direct", "aided viewing": "direct",
 }  # fmt: skip
+WAYS = ("direct", "mirror", "scatter")  # there always are
+MORE_WAYS = ("transmitted",)  # there are where a figure of the case says so
 NO_AID = "struck.no_aid"  # key of the sentence that nobody uses an instrument
 
 
@@ -121,6 +119,25 @@ class Context:
         value = self.reflectance_of(worst)
         words = f", {value.words}" if value.words else ""
         return self.mirrored(worst), Message("mirror.stated", surface=f"'{worst.name}'{words}")
+
+    @property
+    def ways(self) -> tuple[str, ...]:
+        """The ways for light of this case, places left aside."""
+        return (*WAYS, *(way for way in MORE_WAYS if self.share(way)[0] > 0.0))
+
+    def share(self, way: str) -> tuple[float, str]:
+        """Return which share of the beam goes on along a way, 1 but for a mirror and for a target, and the reason."""
+        if way == "mirror":
+            return self.mirror_reflectance
+        if way != "transmitted":
+            return 1.0, ""
+        met: list[Surface | Target] = [*self.surfaces]
+        if self.case.scene is not None:
+            met += [one for one in self.case.scene.target if one.laser in (None, self.laser.name)]
+        most = max(met, key=lambda one: float(one.transmittance), default=None)
+        if most is None:
+            return 0.0, ""
+        return float(most.transmittance), Message("mirror.transmitted", surface=f"'{most.name}'")
 
     def mirrored(self, surface: Surface | Target) -> float:
         """Return the reflectance of a surface or target that acts as a mirror.

@@ -13,7 +13,7 @@ from functools import reduce
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.assessment.context import Context
+from lasersafe.assessment.context import MORE_WAYS, WAYS, Context
 from lasersafe.assessment.problem import Problem, emission_inputs, setup_inputs
 from lasersafe.assessment.ratios import beam_distance, beam_ratio, scatter_distance_of, scatter_ratio_of
 from lasersafe.errors import InputError
@@ -22,7 +22,6 @@ from lasersafe.physical import physical_range
 
 __all__ = ["exposure_ratios", "variable_inputs", "zone_distances"]
 
-WAYS = ("direct", "mirror", "scatter", "aided")
 _PLACE = "distance"  # beside the keys of the case file
 _BLOCK = 65536
 _CAP_NODES = 25
@@ -58,7 +57,7 @@ def variable_inputs(context: Context, way: str | None = None) -> dict[str, float
 
 def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     """Return the values of some inputs as arrays, each inside what is possible for it [SI units]."""
-    if way not in WAYS or tissue not in ("eye", "skin") or (way, tissue) == ("aided", "skin"):
+    if way not in (*WAYS, *MORE_WAYS, "aided") or tissue not in ("eye", "skin") or (way, tissue) == ("aided", "skin"):
         message = f"zone = {way}, {tissue}: write direct, mirror or scatter with eye or skin, or aided with eye"
         raise InputError(message)
     allowed = variable_inputs(context) if changes else {}

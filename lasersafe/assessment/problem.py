@@ -245,9 +245,9 @@ class Problem:
         return spot_of(self.context.setup, self.beams, self.value)
 
     def reflectance(self, way: str) -> Floats:
-        """Return the reflectance of the mirror, or of what scatters most."""
+        """Return the reflectance of the mirror, or of what scatters most; of a target what passes."""
         if way not in ("mirror", "scatter"):
-            return np.asarray(1.0)
+            return np.asarray(self.context.share(way)[0])
         if "reflectance" in self.values:
             return self.values["reflectance"]
         keys = {s.material_key for s in self.context.surfaces if s.material_key is not None}

@@ -187,8 +187,7 @@ def _exposure(visit: Visit, criterion: Criterion) -> float:
     if way == "scatter":
         model = context.case.settings.scatter_model
         return max(scattered(person, s, criterion, model) for s in context.scatterers)
-    factor = 1.0 if way == "direct" else context.mirror_reflectance[0]
-    return beam_exposure(context, person, criterion, factor)[0]
+    return beam_exposure(context, person, criterion, context.share(way)[0])[0]
 
 
 def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[UltravioletDay]:

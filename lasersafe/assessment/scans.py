@@ -196,7 +196,7 @@ def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], a
             surface = joined(filter(None, (scenario.surface, Message("scan.aids"))))
             result.append(replace(scenario, mode="scan failure", surface=surface))
             continue
-        factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
+        factor = context.share(scenario.way)[0]
         credit = _credit(context, float(person.distance), scenario.tissue, factor)
         failure = scenario
         if credit.given and callable(again):

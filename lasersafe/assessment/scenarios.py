@@ -26,7 +26,6 @@ from lasersafe.wording.message import Message, joined
 if TYPE_CHECKING:
     from lasersafe.models import Person
 
-WAYS = ("direct", "mirror", "scatter")
 _POINT = (0.0, 0.0)  # angles of a source that earns no credit for its size [rad]
 
 
@@ -152,7 +151,7 @@ def looks_at(
 
 
 def _looks(context: Context, person: Person, way: str, tissue: str, factor: float, surface: str) -> list[Look]:
-    """Return everything that sends light to a person on one way; *factor* is the reflectance of a mirror."""
+    """Return everything that sends light to a person on one way; *factor* is the share that goes on."""
     if way != "scatter":
         return [
             Look(
@@ -244,10 +243,10 @@ def scenarios_of(context: Context) -> list[Scenario]:
     found: list[Scenario] = []
     for person in context.persons:
         again = partial(_scenario, context)
-        own = [again(person, way, tissue) for way in WAYS for tissue in TISSUES]
+        own = [again(person, way, tissue) for way in context.ways for tissue in TISSUES]
         own = scenarios_with_scan(context, person, own, again)
         if not context.setup.fitted:
-            own = [max((s for s in own if s.way == way), key=lambda s: badness(s.ratio)) for way in WAYS]
+            own = [max((s for s in own if s.way == way), key=lambda s: badness(s.ratio)) for way in context.ways]
         found += own
     return found
 
@@ -265,7 +264,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
 def _lasting(context: Context, person: Person, way: str, tissue: str, duration: float, reason: str) -> Scenario:
     """Return the scenario of a stated duration [s] with all wavelengths of the laser; the main one stands for them."""
     alone = {"": context}
-    factor, words = context.mirror_reflectance if way == "mirror" else (1.0, "")
+    factor, words = context.share(way)
     every = _seen(alone, _looks(context, person, way, tissue, factor, words), tissue, duration)
     best, look = max(every, key=lambda one: badness(one[0].total))
     share, ratios = best.shares[0], _highest(every)
@@ -309,7 +308,7 @@ def _with_lines(context: Context, person: Person, scenario: Scenario) -> Scenari
         for own in found.values()
     )
     duration, reason = max(durations, key=lambda pair: pair[0])
-    factor = 1.0 if way == "direct" else max(own.mirror_reflectance[0] for own in found.values())
+    factor = max(own.share(way)[0] for own in found.values())
     every = _seen(found, _looks(context, person, way, tissue, factor, ""), tissue, duration)
     ratios, fractions = _highest(every)
     ratios = {name: max(own, ratios[name], key=badness) for name, own in scenario.ratio_by_rule_set.items()}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.broken import broken_context
 from lasersafe.assessment.calculation import Working, exposure_steps
-from lasersafe.assessment.context import BASE_WAY, NO_AID, SCENE_WAYS, Context, aid_of
+from lasersafe.assessment.context import BASE_WAY, MORE_WAYS, NO_AID, Context, aid_of
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
@@ -31,7 +31,7 @@ from lasersafe.wording.message import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.models import Person, ScenePerson
 
-_WAYS_NOT_FITTED = ("direct", "mirror", "convex mirror", "concave mirror", "scatter")
+_WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
 
@@ -78,7 +78,9 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
     modes = MODES if context.setup.fitted else ("running",)
     lines = tuple(every_context(context).values())
     earlier: dict[object, tuple[Hit | None, str]] = {}
-    for way in SCENE_WAYS if context.setup.fitted else _WAYS_NOT_FITTED:
+    for way in BASE_WAY if context.setup.fitted else _WAYS_NOT_FITTED:
+        if way in MORE_WAYS and way not in context.ways:
+            continue
         alike = "missing the target" if way == "through the target" and _can_be_cut(stage, context) else way
         same = [_same_as(stage, context, way, mode) for mode in modes]
         for tissue in TISSUES:
@@ -129,12 +131,12 @@ def _hit(
 
     kind = "direct" if way in ("missing the target", "through the target") else way
     worst = partial(worst_hit, stage, context, place, tissue=tissue, duration=duration, key=(kind, mode))
-    if way in ("missing the target", "through the target"):
+    if way in ("missing the target", "through the target", "transmitted"):
         if way == "through the target" and not _can_be_cut(stage, context):
             return None, Message("cannot.be_cut")
         beyond = max(_nearest_target(stage, context, mode), 1e-3)
-        plain = worst(lights("direct"))
-        return plain if plain is None or plain.distance > beyond else worst(lights("direct"), beyond=beyond), ""
+        plain = worst(lights(kind))
+        return plain if plain is None or plain.distance > beyond else worst(lights(kind), beyond=beyond), ""
     if way in ("mirror", "convex mirror", "concave mirror"):
         shape = way.removesuffix("mirror").strip() or "flat"
         bent = [(source, walls) for source, walls in lights("mirror") if source.bend == shape]

@@ -62,8 +62,7 @@ def _reach(
             rule_set, tissue, emission, own.wavelength, duration, reflectance=reflectance, view_angle=angle,
             model=own.case.settings.scatter_model, spot_diameter=own.spot,
         )  # fmt: skip
-    factor = own.mirror_reflectance[0] if way == "mirror" else 1.0
-    return direct_reach(rule_set, tissue, emission, own.beam, own.wavelength, duration, factor, instrument)
+    return direct_reach(rule_set, tissue, emission, own.beam, own.wavelength, duration, own.share(way)[0], instrument)
 
 
 def _zone(context: Context, way: str, tissue: str) -> Zone:
@@ -81,8 +80,8 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
                         best[name] = reach, own, one
     top, own, emission = max(best.values(), key=lambda found: found[0].distance)
     reaches = {name: found[0] for name, found in best.items()}
-    factor, words = context.mirror_reflectance if way == "mirror" else (1.0, "")
-    origin, focus, note, seen = "last optic", context.focus, "", ""
+    factor, words = context.share(way)
+    origin, focus, note, seen = "last optic", context.focus, words, ""
     if way == "mirror":
         note = Message("zone.folded", why=words)
     elif way == "scatter":
@@ -141,7 +140,7 @@ def _sums_there(
             rule_set, tissue, lines, duration, reflectance=reflectance, view_angle=view,
             model=context.case.settings.scatter_model, distance=max(distance, _NEAREST), spot_diameter=context.spot,
         )  # fmt: skip
-    factor = 1.0 if way == "direct" else max(c.mirror_reflectance[0] for c in every)
+    factor = max(c.share(way)[0] for c in every)
     return beam_sums(rule_set, tissue, lines, duration, distance, factor)
 
 
@@ -245,9 +244,7 @@ def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData
 
 def setup_result(context: Context) -> SetupResult:
     """Return zones, chart and steps of one set-up; behind optical aids, the extended NOHD, where the case has any."""
-    zones = {
-        (way, tissue): _zone(context, way, tissue) for way in ("direct", "mirror", "scatter") for tissue in TISSUES
-    }
+    zones = {(way, tissue): _zone(context, way, tissue) for way in context.ways for tissue in TISSUES}
     if context.laser.line:
         zones = {key: _with_lines(context, one) for key, one in zones.items()}
     if instruments_of(context):

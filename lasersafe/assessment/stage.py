@@ -226,8 +226,9 @@ class Stage:
     def _made(self, context: Context, way: str, tissue: str, mode: str, duration: float) -> tuple[Source, ...]:
         make = {
             "direct": self._direct, "mirror": self._mirrors, "scatter": self._spots, "mirror then scatter": self._after,
+            "transmitted": self._transmitted,
         }[way]  # fmt: skip
-        parts = self.portions(context, tissue, duration, spread=way in ("direct", "mirror"))
+        parts = self.portions(context, tissue, duration, spread=BASE_WAY[way] != "scatter")
         return tuple(
             source
             for pose in self.poses(context, mode)
@@ -239,6 +240,15 @@ class Stage:
         profile = self.beam_profile(context, tissue, duration, portion)
         reach = farthest_of(profile.criteria, context.beam) * ROUND_UP
         return [Source("direct", pose.apex, pose.directions, profile, reach, moves=pose.moves)]
+
+    def _transmitted(
+        self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion
+    ) -> list[Source]:
+        """Return the beam behind a flat target that lets a stated share of it through."""
+        beam, share = self._direct(context, pose, tissue, duration, portion)[0], context.share("transmitted")[0]
+        assert isinstance(beam.profile, BeamProfile)
+        reach = farthest_of(beam.profile.criteria, context.beam, share) * ROUND_UP
+        return [replace(beam, factor=share, reach=reach)]
 
     def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         laser = self._direct(context, pose, tissue, duration, portion)[0]

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek
 from lasersafe.models.measured import Measured, OnPlan
 from lasersafe.models.scene_barriers import HEIGHT
-from lasersafe.models.site import RATIO, material_findings
+from lasersafe.models.site import RATIO, Thing
 from lasersafe.models.values import SIValue, Spot
 from lasersafe.physical import covered
 
@@ -23,29 +23,15 @@ MOST_OFF = math.radians(90.0)
 Shape = Literal["flat", "convex", "concave", "unknown"]
 
 
-class Target(CaseModel):
+class Target(Thing):
     """An object that may be put in front of the beam: ``[[scene.target]]``. What is not listed is not fired at.
 
     Attributes
     ----------
-    name
-        Name of the object.
-    laser
-        Name of the laser that may fire at it. Left out: every one.
-    material
-        What it is made of.
-    finish
-        'mirror', 'matt' or 'unknown'; unknown is treated as a mirror.
     shape
         'flat', 'convex', 'concave' or 'unknown'; unknown counts as flat and as the worst curvature.
     radius
         Radius of curvature of a convex or concave object, as '50 mm'.
-    reflectance
-        Share of the power that comes back. Left out: 1.
-    reflectance_source
-        Where the reflectance was taken from; printed beside it.
-    material_key
-        Material of the data files, as 'copper'; written instead of reflectance.
     position
         Place on the plan. Left out: on the aim, at the work distance.
     height
@@ -63,15 +49,8 @@ class Target(CaseModel):
         at its distance; otherwise the zone goes on.
     """
 
-    name: Line
-    laser: Line | None = None
-    material: Line
-    finish: Literal["mirror", "matt", "unknown"] = "unknown"
     shape: Shape = "unknown"
     radius: Annotated[SIValue | None, LENGTH] = None
-    reflectance: Annotated[SIValue, RATIO] = SIValue(1.0, "1", "1")
-    reflectance_source: Line = ""
-    material_key: Line | None = None
     position: Annotated[Spot | None, POINT] = None
     height: Annotated[SIValue | None, HEIGHT] = None
     cut_through: Flag = True
@@ -79,11 +58,6 @@ class Target(CaseModel):
     behind_distance: Annotated[SIValue | None, LENGTH] = None
     behind_reflectance: Annotated[SIValue | None, RATIO] = None
     stop: Line | None = None
-
-    @classmethod
-    def findings(cls, peek: Peek) -> Findings:
-        """Refuse an unknown material, and a material beside a typed reflectance."""
-        yield from material_findings(peek)
 
 
 class ScenePlace(CaseModel):

@@ -30,8 +30,8 @@ RATING = Measured("W/m2", "0 W/m2", "1e5 MW/m2", "10 W/cm2", kind="power density
 
 Way = Literal["direct", "mirror", "scatter"]
 AnyWay = Literal[
-    "direct", "missing the target", "through the target", "mirror", "convex mirror", "concave mirror", "scatter",
-    "mirror then scatter", "fibre broken", "optic lost", "aided viewing", "every way",
+    "direct", "missing the target", "through the target", "transmitted", "mirror", "convex mirror", "concave mirror",
+    "scatter", "mirror then scatter", "fibre broken", "optic lost", "aided viewing", "every way",
 ]  # fmt: skip
 Role = Literal[
     "operator", "assistant", "crew", "performer", "spectator", "passer-by", "laser safety officer", "security"
@@ -139,13 +139,15 @@ class Person(CaseModel):
             yield "time", "missing; time_reason gives a reason, but no time is written: write both, or none"
 
 
-class Surface(CaseModel):
-    """Something that the beam can meet: ``[[surface]]``.
+class Thing(CaseModel):
+    """What a beam can meet.
 
     Attributes
     ----------
     name
-        Name of the surface; used once in the case.
+        Its name; used once in the case.
+    laser
+        Name of the laser that this concerns. Left out: every laser of the case.
     material
         What it is made of, as 'stainless steel sheet, rolled'.
     finish
@@ -158,38 +160,47 @@ class Surface(CaseModel):
     material_key
         Material of the data files, as 'copper' or 'white matt paint', whose clean, cold reflectance is used;
         written instead of reflectance.
-    distance
-        Distance from the last optic, as '150 mm'.
-    view_angle
-        Angle between the line of sight and the normal of the surface, for scattered light. Left out: 0, the
-        brightest direction.
-    laser
-        Name of the laser that this concerns. Left out: every laser of the case.
+    transmittance
+        Share of the power that passes through it uncut and goes on as a beam, 0 to 1; only of what is flat on both
+        sides, since anything else can focus. Left out: 0.
     """
 
     name: Line
+    laser: Line | None = None
     material: Line
     finish: Literal["mirror", "matt", "unknown"] = "unknown"
     reflectance: Annotated[SIValue, RATIO] = SIValue(1.0, "1", "1")
     reflectance_source: Line = ""
     material_key: Line | None = None
-    distance: Annotated[SIValue, PLACED]
-    view_angle: Annotated[SIValue, ANGLE] = SIValue(0.0, "0 deg", "rad")
-    laser: Line | None = None
+    transmittance: Annotated[SIValue, RATIO] = SIValue(0.0, "0", "1")
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
-        """Refuse an unknown material, and a material beside a typed reflectance."""
-        yield from material_findings(peek)
+        """Refuse an unknown material, a material beside a typed reflectance, and light through what is bent."""
+        key = peek.text("material_key")
+        if key is not None and "reflectance" in peek:
+            why = "reflectance and material_key are both written; leave out the one that is not to be used"
+            yield "material_key", why
+        elif key is not None and key not in material_keys():
+            yield "material_key", not_known(key, "a material of the data files", material_keys())
+        if peek.value("transmittance") and "shape" in cls.model_fields and peek.data.get("shape") != "flat":
+            yield "transmittance", "only of a flat object is it known how the light goes on; write shape = 'flat', or 0"
 
 
-def material_findings(peek: Peek) -> Findings:
-    """Refuse a material that is not in the data files, and a typed reflectance beside it."""
-    key = peek.text("material_key")
-    if key is not None and "reflectance" in peek:
-        yield "material_key", "reflectance and material_key are both written; leave out the one that is not to be used"
-    elif key is not None and key not in material_keys():
-        yield "material_key", not_known(key, "a material of the data files", material_keys())
+class Surface(Thing):
+    """Something that the beam can meet: ``[[surface]]``.
+
+    Attributes
+    ----------
+    distance
+        Distance from the last optic, as '150 mm'.
+    view_angle
+        Angle between the line of sight and the normal of the surface, for scattered light. Left out: 0, the
+        brightest direction.
+    """
+
+    distance: Annotated[SIValue, PLACED]
+    view_angle: Annotated[SIValue, ANGLE] = SIValue(0.0, "0 deg", "rad")
 
 
 class Barrier(CaseModel):
@@ -269,9 +280,9 @@ class StrikeOut(CaseModel):
     Attributes
     ----------
     way
-        'direct', 'mirror' or 'scatter'; with a scene also 'missing the target', 'through the target', 'convex
-        mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, of one
-        mode, 'every way'. 'direct' holds for a missed and a cut target too.
+        'direct', 'mirror', 'scatter' or 'transmitted'; with a scene also 'missing the target', 'through the target',
+        'convex mirror', 'concave mirror', 'mirror then scatter', 'fibre broken', 'optic lost', 'aided viewing' or, of
+        one mode, 'every way'. 'direct' holds for a missed and a cut target too.
     person
         Name of the person or group.
     reason

@@ -162,17 +162,17 @@ class Wording:
         return self.texts.get(f"input.{field}", field.replace("_", " ")) + (f" {axis}" if axis else "")
 
     def text(self, key: str, /, **values: object) -> str:
-        """Return a text of ``sheet.toml`` with ``{name}`` places filled in.
+        """Return a text of ``sheet.toml`` with ``{name}`` places filled in; a way without one is called by its word.
 
         Raises
         ------
         ReferenceDataError
             If the wording has no such text, or the text names a place that is not filled.
         """
-        try:
-            template = self.texts[key]
-        except KeyError:
-            raise _missing(self.language, "sheet.toml", key) from None
+        group, _, name = key.partition(".")
+        template = self.texts.get(key) or (said_word(name, self.language) if group == "way" else "")
+        if not template or (key not in self.texts and template == name):
+            raise _missing(self.language, "sheet.toml", key)
         if not values and "{" not in template:
             return template
         try:
