@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import base64
 import contextlib
 import sys
@@ -21,8 +22,7 @@ from starlette.staticfiles import StaticFiles
 
 from lasersafe.page.forms import read_form
 from lasersafe.page.guard import LARGEST, App, Guard, TooLargeError
-from lasersafe.page.jobs import TookTooLongError, Worker
-from lasersafe.page.known import Known
+from lasersafe.page.jobs import LONGEST, TookTooLongError, Worker
 from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
 from lasersafe.page.texts import LANGUAGES, Texts, preferred
 from lasersafe.wording import caution_line
@@ -51,9 +51,9 @@ class Site:
         Time that one job of the worker process may take. [s]
     """
 
-    def __init__(self, port: int, token: str, longest: float | None = None) -> None:
-        self.worker = Worker() if longest is None else Worker(longest)
-        self.known = Known()
+    def __init__(self, port: int, token: str, longest: float = LONGEST) -> None:
+        self.live, *self.workers = (Worker(longest) for _ in range(3))  # a drag never waits for a long answer
+        self.warming: set[asyncio.Task[Any]] = set()
         self.pages = jinja2.Environment(
             loader=jinja2.FileSystemLoader(_HERE / "html"),
             autoescape=True,
@@ -82,12 +82,13 @@ class Site:
 
     @contextlib.asynccontextmanager
     async def _while_open(self, app: Starlette) -> AsyncIterator[None]:
-        import asyncio
-
-        resting = asyncio.create_task(self.worker.rest())
+        every = (self.live, *self.workers)
+        resting = [asyncio.create_task(one.rest()) for one in every]
         yield
-        resting.cancel()
-        await self.worker.end()
+        for task in (*resting, *self.warming):
+            task.cancel()
+        for one in every:
+            await one.end()
 
     # -----------------------------------------------------------------------------------------------------------------
     # Pages
@@ -129,36 +130,40 @@ class Site:
     async def room(self, request: Request) -> Response:
         """Show a room; work it out, and what would help, when a button asks for it."""
         if request.method != "POST":
+            for worker in (self.live, self.workers[0]):
+                self._warm(worker)
             return self._language_asked(request) or self._room_page(request, EXAMPLE, None)
         form = await _form(request)
         new = changed(form)
         if "add" in form or "remove" in form:
             added = next((name for _, name in things(new) if f"{name}.x" not in form and f"{name}.x1" not in form), "")
             return self._room_page(request, new, None, added)
-        answer = await self._room_answer(request, new)
+        answer = await self._ask(request, "room", form=new)
         if request.url.path == "/room/help" and "tones" in answer:
             answer |= {key: value for key, value in (await self._ask(request, "help", form=new)).items() if value}
         return self._room_page(request, new, answer)
 
-    async def _room_answer(self, request: Request, form: dict[str, str]) -> dict[str, Any]:
-        answer = await self._ask(request, "room", form=form)
-        self.known.learn(form, answer)
-        return answer
+    def _warm(self, worker: Worker) -> None:
+        """Start a process before it is needed, so that the first drag finds all of it loaded."""
+        if worker.process is None and not worker.waiting:
+            task = asyncio.create_task(worker.ask({"do": "tones", "form": EXAMPLE, "language": "en"}))
+            self.warming.add(task)
+            task.add_done_callback(self.warming.discard)
 
     async def room_live(self, request: Request) -> Response:
         """Send the full answer to a room, for the script of the page."""
-        form = await _form(request)
-        answer = await self._room_answer(request, form)
+        answer = await self._ask(request, "room", form=await _form(request))
         language = _language(request.scope)
         html = self.pages.get_template("room_answer.html").render(say=Texts(language), answer=answer)
         if "tones" not in answer:
-            return JSONResponse({**self.known.nothing(form), "html": html})
+            return JSONResponse({"proven": False, "html": html})
         shown = {key: answer[key] for key in ("tones", "lines", "open_people")}
         return JSONResponse({**shown, "proven": True, "html": html})
 
     async def room_coarse(self, request: Request) -> Response:
-        """Send at once what is known of a room without working it out."""
-        return JSONResponse(self.known.bound(await _form(request)))
+        """Send where a room is proven to be free of light, before anything else of it is worked out."""
+        answer = await self._ask(request, "tones", form=await _form(request))
+        return JSONResponse({"open": answer.get("open"), "proven": False})
 
     async def room_case(self, request: Request) -> Response:
         """Send the case file of a room."""
@@ -185,12 +190,29 @@ class Site:
         return self._page(request, "room", 200, **values, likes=likes, lenses=lenses, hints=say.hints())
 
     async def _ask(self, request: Request, job: str, **more: Any) -> dict[str, Any]:
-        """Return the answer of the worker process; ``error`` where it took too long."""
+        """Return the answer of a worker process; ``error`` where it took too long.
+
+        Raises
+        ------
+        HTTPException
+            If the browser does not wait any more: the work is left.
+        """
         say = Texts(_language(request.scope))
+        worker = self.live if job == "tones" else min(self.workers, key=lambda one: one.waiting)
+        if job != "file":
+            more["language"] = say.language
+        asked = asyncio.create_task(worker.ask({"do": job, **more}))
+        gone = asyncio.create_task(_gone(request))
+        await asyncio.wait({asked, gone}, return_when=asyncio.FIRST_COMPLETED)
+        gone.cancel()
+        if not asked.done():
+            asked.cancel()
+            await asyncio.wait({asked})
+            raise HTTPException(400)
         try:
-            answer = await self.worker.ask({"do": job, "language": say.language, **more})
+            answer = asked.result()
         except TookTooLongError:
-            return {"error": say("page.too_long", seconds=f"{self.worker.longest:g}"), "faults": {}}
+            return {"error": say("page.too_long", seconds=f"{worker.longest:g}"), "faults": {}}
         if "broken" in answer:
             return {"error": say("page.broken", fault=answer["broken"]), "faults": {}}
         if job != "case" and "error" in answer:
@@ -267,6 +289,12 @@ async def _case_of(request: Request) -> tuple[str, str]:
 def download(content: bytes, kind: str, name: str) -> Response:
     """Return a file that a browser stores and does not open."""
     return Response(content, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
+
+
+async def _gone(request: Request) -> None:
+    """Wait until the browser has left."""
+    while (await request.receive())["type"] != "http.disconnect":
+        pass
 
 
 async def _form(request: Request) -> dict[str, str]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import signal
 import sys
 import time
 from typing import Any
 
+_PATIENCE = 2.0  # [s] for a process that was told to leave its job
 LONGEST = 120.0  # [s] for one job; two lasers with unknown optics take half a minute
 _IDLE = 120.0  # [s] after which a worker that has nothing to do is ended
 _LINE = 64 * 1024 * 1024  # bytes of one answer
@@ -31,6 +33,7 @@ class Worker:
         self.longest = longest
         self.process: asyncio.subprocess.Process | None = None
         self.one_at_a_time = asyncio.Lock()
+        self.waiting = 0
         self.used = 0.0
 
     async def ask(self, job: dict[str, Any]) -> dict[str, Any]:
@@ -41,23 +44,39 @@ class Worker:
         TookTooLongError
             If it took too long; the process was ended, and the next job starts another one.
         """
-        async with self.one_at_a_time:
-            for _ in range(2):  # once more, where it was ended from outside
-                try:
-                    async with asyncio.timeout(self.longest):
-                        line = await self._line(json.dumps(job).encode() + b"\n")
-                except TimeoutError:
+        self.waiting += 1
+        try:
+            async with self.one_at_a_time:
+                for _ in range(2):  # once more, where it was ended from outside
+                    try:
+                        async with asyncio.timeout(self.longest):
+                            line = await self._line(json.dumps(job).encode() + b"\n")
+                    except TimeoutError:
+                        await self.end()
+                        raise TookTooLongError from None
+                    except asyncio.CancelledError:
+                        await self._leave()
+                        raise
+                    if line:
+                        self.used = time.monotonic()
+                        found: dict[str, Any] = json.loads(line)
+                        return found
                     await self.end()
-                    raise TookTooLongError from None
-                except asyncio.CancelledError:
-                    await self.end()  # or its answer would be taken for that of the next job
-                    raise
-                if line:
-                    self.used = time.monotonic()
-                    found: dict[str, Any] = json.loads(line)
-                    return found
-                await self.end()
-            return {"broken": "the worker process ended"}
+                return {"broken": "the worker process ended"}
+        finally:
+            self.waiting -= 1
+
+    async def _leave(self) -> None:
+        """Let the process leave its job, so that the next one finds it warm; end it where it does not."""
+        left = b""
+        if self.process is not None and self.process.stdout is not None and hasattr(signal, "SIGUSR1"):
+            with contextlib.suppress(TimeoutError, OSError, ValueError):
+                async with asyncio.timeout(_PATIENCE):
+                    self.process.send_signal(signal.SIGUSR1)
+                    left = await self.process.stdout.readline()
+        if not left:
+            await self.end()
+        self.used = time.monotonic()
 
     async def _line(self, job: bytes) -> bytes:
         """Return what the process answers, nothing when it ended."""

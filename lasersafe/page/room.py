@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +13,9 @@ import shapely
 import tomli_w
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.scene import Stage, stages_of
+from lasersafe.assessment.scene_corners import zones_over
+from lasersafe.assessment.scene_zones import KINDS, cut
 from lasersafe.drawing.floor import joined
 from lasersafe.drawing.plan import stands
 from lasersafe.errors import CalcError, CaseError, Fault
@@ -28,7 +31,7 @@ from lasersafe.wording.localise import localise
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
-    from lasersafe.records.scene import SceneResult
+    from lasersafe.records.scene import Polygon, SceneResult
     from lasersafe.results import Assessment
 
 UNITS = 100.0  # of the drawing of the page, per metre
@@ -129,10 +132,49 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
 
 def tones_of(assessment: Assessment, room: Room) -> dict[str, Any]:
     """Return where nobody stands, and where only with the eyewear named, as on the sheet, inside the room."""
-    floor = shapely.box(0.0, 0.0, room.wide, room.deep)
-    areas = {key: joined(parts) for key, parts in stands(assessment).items()}
-    areas = {key: area.buffer(_LINE).simplify(_LINE).intersection(floor) for key, area in areas.items()}
-    return {**areas, "eyewear": areas["eyewear"].difference(areas["nobody"])}
+    parts = stands(assessment)
+    dark = _inside([*parts["nobody"], *parts["eyewear"]], room)
+    nobody = _inside(parts["nobody"], room).intersection(dark)
+    return {"nobody": nobody, "eyewear": dark.difference(nobody)}
+
+
+def _inside(parts: Sequence[Polygon], room: Room) -> Any:
+    """Return the part of the room that some areas take up, never less."""
+    return joined(parts).buffer(_LINE).simplify(_LINE).intersection(shapely.box(0.0, 0.0, room.wide, room.deep))
+
+
+def room_tones(form: dict[str, str], language: str) -> dict[str, Any]:
+    """Return where no light above a limit is proven to be absent: what the full answer has as dark, without its words.
+
+    Parameters
+    ----------
+    form : dict of str
+        As typed; untrusted.
+    language : str
+        Language of the page.
+
+    Returns
+    -------
+    dict
+        ``open``, the path of an area; None where the form has faults.
+    """
+    room, case, _ = _read(form, Texts(language))
+    if room is None or case is None:
+        return {"open": None}
+    stages, floor = stages_of(case), shapely.box(0.0, 0.0, room.wide, room.deep)
+    if any(_covers(stage, floor) for stage in stages):
+        return {"open": path_of(floor, room.deep)}
+    # what lies behind a target is part of the zone of its beam
+    parts = [part for one in zones_over(stages) if one.fitted for part in one.polygons]
+    return {"open": path_of(_inside(parts, room), room.deep)}
+
+
+def _covers(stage: Stage, floor: Any) -> bool:
+    """Return whether the light of one source alone is above a limit on all of a floor: nothing else is asked then."""
+    placed = [one for one in stage.contexts if one.setup.fitted and stage.poses(one, "running")]
+    ways = [(context, way) for context in placed for _, way, tissue in KINDS if tissue == "eye"]
+    lights = ((one, source) for one, way in ways for source in stage.sources(one, way, "eye"))
+    return any(cut(stage, one, source).area.covers(floor) for one, source in lights)
 
 
 def _edge(area: Any, room: Room) -> Any:

@@ -7,18 +7,36 @@ import json
 import os
 import signal
 import sys
+from collections.abc import Callable
+from importlib import import_module
 from typing import Any
 
 from lasersafe.errors import CalcError, CaseError
 
+JOBS = {  # what can be asked for -> module of the page and its function
+    "glasses": ("glasses", "glasses_answer"),
+    "case": ("case", "case_answer"),
+    "file": ("case", "case_file"),
+    "room": ("room", "room_answer"),
+    "tones": ("room", "room_tones"),
+    "help": ("room", "room_help"),
+    "room_case": ("room", "room_case"),
+}
 
-def answer(job: dict[str, Any]) -> dict[str, Any]:
+
+class StaleError(BaseException):
+    """Nobody waits for the answer any more."""
+
+
+def answer(do: Callable[..., dict[str, Any]], values: dict[str, Any]) -> dict[str, Any]:
     """Return the answer to one job.
 
     Parameters
     ----------
-    job : dict
-        ``do``, the name of the job, and what it needs: ``form`` with the fields as typed, ``language``, ``text``.
+    do : callable
+        What works it out.
+    values : dict
+        What it needs, by the names of its parameters.
 
     Returns
     -------
@@ -26,7 +44,7 @@ def answer(job: dict[str, Any]) -> dict[str, Any]:
         The answer; ``error`` where there is none, with ``faults`` of a case; ``broken`` where the fault is ours.
     """
     try:
-        return _answered(job)
+        return do(**values)
     except CaseError as error:
         faults = [{"line": one.line, "field": one.field, "message": one.message} for one in error.faults]
         return {"error": str(error), "faults": faults}
@@ -36,28 +54,6 @@ def answer(job: dict[str, Any]) -> dict[str, Any]:
         return {"broken": f"{type(error).__name__}: {error}"[:400]}
 
 
-def _answered(job: dict[str, Any]) -> dict[str, Any]:
-    name, language = job["do"], job["language"]
-    if name == "glasses":
-        from lasersafe.page.glasses import glasses_answer
-
-        return glasses_answer(job["form"], language)
-    if name == "case":
-        from lasersafe.page.case import case_answer
-
-        return case_answer(job["text"], job["name"], language)
-    if name == "file":
-        from lasersafe.page.case import case_file
-
-        return case_file(job["text"], job["name"], job["what"])
-    if name in ("room", "help", "room_case"):
-        from lasersafe.page import room
-
-        do = {"room": room.room_answer, "help": room.room_help, "room_case": room.room_case}
-        return do[name](job["form"], language)
-    return {}  # to be awake
-
-
 def _plain(value: Any) -> Any:
     """Return what JSON does not know as what it knows: bytes as base64."""
     return base64.b64encode(value).decode("ascii") if isinstance(value, bytes) else str(value)
@@ -65,11 +61,28 @@ def _plain(value: Any) -> Any:
 
 def main() -> None:
     """Answer jobs until the standard input ends: with the server, however that ends."""
+    working = False
+
+    def stale(*_: object) -> None:
+        if working:
+            raise StaleError
+
+    if hasattr(signal, "SIGUSR1"):  # elsewhere the server ends the process instead
+        signal.signal(signal.SIGUSR1, stale)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's; it ends this process
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what anything prints must not be taken for an answer
     for line in sys.stdin.buffer:
-        answers.write(json.dumps(answer(json.loads(line)), default=_plain).encode() + b"\n")
+        job = json.loads(line)
+        module, name = JOBS[job.pop("do")]
+        do, found = getattr(import_module(f"lasersafe.page.{module}"), name), {}
+        try:
+            working = True
+            found = answer(do, job)
+            working = False
+        except StaleError:
+            working = False
+        answers.write(json.dumps(found, default=_plain).encode() + b"\n")
         answers.flush()
 
 

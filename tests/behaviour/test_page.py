@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import html
 import re
 import signal
@@ -19,7 +20,8 @@ from starlette.testclient import TestClient
 
 from lasersafe.page.app import Site
 from lasersafe.page.guard import HEADERS, LARGEST
-from lasersafe.page.rooms import THINGS
+from lasersafe.page.jobs import Worker
+from lasersafe.page.rooms import EXAMPLE, THINGS
 from lasersafe.page.texts import LANGUAGES
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.files import read_texts
@@ -401,9 +403,44 @@ def test_a_worker_that_was_killed_is_started_again() -> None:
     with TestClient(site.guarded, base_url=HOME) as client:
         client.get(f"/?token={TOKEN}")
         first = text_of(client.post("/glasses", data=BEAM).text)
-        assert site.worker.process is not None
-        site.worker.process.kill()
+        (worker, *_) = site.workers
+        assert worker.process is not None
+        worker.process.kill()
         assert text_of(client.post("/glasses", data=BEAM).text) == first
+
+
+def test_work_that_nobody_waits_for_is_left_and_its_process_stays_warm() -> None:
+    """Two lasers of unknown optics take seconds; the tones of a room without a laser are its faults, at once."""
+    long = EXAMPLE | {f"laser2.{key}": EXAMPLE[f"laser1.{key}"] for key in ("power", "x", "y", "height")}
+    long |= {"laser2.like": "hand-held welder", "laser2.aim_x": "1", "laser2.aim_y": "1"}
+
+    async def ask() -> None:
+        worker = Worker()
+        assert await worker.ask({"do": "tones", "form": {}, "language": "en"}) == {"open": None}
+        process = worker.process
+        asked = asyncio.create_task(worker.ask({"do": "room", "form": long, "language": "en"}))
+        await asyncio.sleep(0.3)
+        asked.cancel()
+        assert await worker.ask({"do": "tones", "form": {}, "language": "en"}) == {"open": None}
+        with pytest.raises(asyncio.CancelledError):
+            await asked
+        if hasattr(signal, "SIGUSR1"):
+            assert worker.process is process
+        await worker.end()
+
+    asyncio.run(ask())
+
+
+def test_a_long_answer_does_not_hold_up_a_drag() -> None:
+    site = Site(PORT, TOKEN)
+
+    async def ask() -> None:
+        await site.workers[0].one_at_a_time.acquire()  # busy for as long as it takes
+        await site.workers[1].one_at_a_time.acquire()
+        assert await site.live.ask({"do": "tones", "form": {}, "language": "en"}) == {"open": None}
+        await site.live.end()
+
+    asyncio.run(ask())
 
 
 # ---------------------------------------------------------------------------------------------------------------------

@@ -152,6 +152,26 @@ def test_a_laser_is_dragged_by_mouse_and_the_room_is_dark_until_the_answer_is_th
     assert tab.locator("#laser1\\.beam").get_attribute("x1") == pytest.approx(f"{after[0] * 100:g}")
 
 
+def test_no_thing_is_drawn_where_its_light_is_not_known(tab: Any, served: Served) -> None:
+    room(tab, served)
+    before = tab.get_attribute(named("laser1.at"), "transform")
+    held: list[Any] = []
+    tab.route(re.compile("/room/(coarse|live)"), lambda route: held.append(route))
+    tab.focus(named("laser1.at"))
+    for _ in range(6):
+        tab.keyboard.press("ArrowRight")
+        at = tab.get_attribute(named("laser1.at"), "transform")
+        shown = tab.evaluate("() => document.querySelector('#tones').innerHTML")
+        assert at == before or (shown.count("<path") == 1 and "url(#open)" in shown)
+        tab.wait_for_timeout(100)
+    tab.unroute(re.compile("/room/(coarse|live)"))
+    for one in held:
+        one.continue_()
+    settled(tab)
+    assert tab.get_attribute(named("laser1.at"), "transform") == "translate(960 250)"
+    assert tab.locator(".ghost").count() == 0
+
+
 def test_people_are_dragged_by_keyboard_and_the_tones_stay(tab: Any, served: Served) -> None:
     room(tab, served)
     tones = tab.locator("#tones").inner_html()

@@ -15,15 +15,20 @@
   };
   const stroke = Number(plan.viewBox.baseVal.width) / 40;
 
-  // What is shown: parts that are not proven yet stay dark, and are told from those that are.
+  // What is shown: parts that are not proven yet stay dark, and are told from those that are. Without an answer, or with
+  // one for a room of another size than the plan has, all is dark.
+  const all = `M0 0H${wide * unit}V${deep * unit}H0Z`;
+  let resized = false;
   const show = (answer) => {
     const parts = [];
-    if (answer.open) parts.push(drawn("path", { d: answer.open, fill: "url(#open)" }));
-    if (answer.tones) {
+    if (answer.tones && !resized) {
       parts.push(drawn("path", { d: answer.tones.eyewear, fill: "url(#dots)", "fill-rule": "evenodd" }));
       parts.push(drawn("path", { d: answer.tones.nobody, fill: "url(#hatch)", "fill-rule": "evenodd" }));
       parts.push(drawn("path", { d: answer.lines.guests, fill: "none", stroke: "#20262b", "stroke-width": stroke * 0.3 }));
       parts.push(drawn("path", { d: answer.lines.crew, fill: "none", stroke: "#20262b", "stroke-width": stroke * 0.22, "stroke-dasharray": `${stroke * 0.8} ${stroke * 0.4}` }));
+    } else {
+      const known = typeof answer.open === "string" && !resized;
+      parts.push(drawn("path", { d: known ? answer.open : all, fill: "url(#open)", "fill-rule": "evenodd" }));
     }
     tones.replaceChildren(...parts);
     for (const person of plan.querySelectorAll(".person")) {
@@ -32,50 +37,89 @@
     plan.dataset.state = answer.proven ? "proven" : "open";
   };
 
-  // At most one request of each kind is on its way; the newest form is sent when it is back.
-  let asked = 0;
-  const asking = (path, then) => {
-    let busy = false, again = false;
-    const ask = async () => {
-      if (busy) { again = true; return; }
-      busy = true;
-      const number = asked;
-      try {
-        const answer = await fetch(path, { method: "POST", body: new URLSearchParams(new FormData(form)) });
-        if (answer.ok) then(await answer.json(), number);
-        else panel.textContent = panel.dataset.lost || "";
-      } catch {
-        plan.dataset.state = "open";
-      }
-      busy = false;
-      if (again) { again = false; ask(); }
-    };
-    return ask;
+  // Every change has a number. While light is moved, the plan shows the last place that was worked out, and a ring where
+  // the thing goes; what takes too long leaves all dark, with everything at its new place.
+  let asked = 0, light = 0, done = 0, late = false, busy = false, timer = 0, control = null;
+  const send = async (path, signal) => {
+    const answer = await fetch(path, { method: "POST", body: new URLSearchParams(new FormData(form)), signal });
+    if (!answer.ok) throw new Error(String(answer.status));
+    return answer.json();
   };
-  const coarse = asking("/room/coarse", (answer, number) => {
-    if (number === asked && plan.dataset.state !== "proven") { show(answer); plan.dataset.coarse = String(number); }
-  });
-  const full = asking("/room/live", (answer, number) => {
-    if (number !== asked) return;
-    panel.innerHTML = answer.html;  // made by this server from escaped texts
-    panel.classList.remove("old");
+  const draw = (answer, places, number) => {
     show(answer);
-    plan.dataset.full = String(number);
-  });
-  const changed = () => {
+    handles.forEach((handle, i) => put(handle, people(handle) ? place(handle) : places[i]));
+    if (number >= light) { late = false; ghost.remove(); }
+  };
+  const dark = () => {
+    late = true;
+    show({});
+    handles.forEach((handle) => put(handle, place(handle)));
+    ghost.remove();
+  };
+
+  // The quick answer: one at a time, and always for the newest places.
+  const live = async () => {
+    if (busy) return;
+    busy = true;
+    try {
+      while (done < light) {
+        const number = asked, places = handles.map(place);
+        const answer = await send("/room/coarse");
+        if (done >= number) continue;  // the full answer was there before
+        done = number;
+        if (number >= light || !late) draw(answer, places, number);
+        plan.dataset.coarse = String(number);
+      }
+    } catch {
+      dark();
+    }
+    busy = false;
+  };
+
+  // The full answer: when nothing has moved for a moment; one that is out of date is given up, here and by the server.
+  const full = async () => {
+    const number = asked, places = handles.map(place);
+    control = new AbortController();
+    try {
+      const answer = await send("/room/live", control.signal);
+      if (number !== asked) return;
+      done = number;
+      panel.innerHTML = answer.html;  // made by this server from escaped texts
+      panel.classList.remove("old");
+      draw(answer, places, number);
+      plan.dataset.full = String(number);
+    } catch (error) {
+      if (error.name === "AbortError") return;
+      dark();
+      panel.textContent = panel.dataset.lost;
+    }
+  };
+  const changed = (kind) => {
     asked += 1;
     plan.dataset.asked = String(asked);
     plan.dataset.state = "asked";
     panel.classList.add("old");
-    coarse();
-    full();
+    control?.abort();
+    clearTimeout(timer);
+    timer = setTimeout(full, 150);
+    if (kind === "people") {  // light stays where it is, but what eyewear answers can change
+      for (const part of tones.querySelectorAll('[fill="url(#dots)"]')) part.setAttribute("fill", "url(#open)");
+      return;
+    }
+    light = asked;
+    if (kind === "typed") dark();
+    else setTimeout((number) => { if (done < number && !late) dark(); }, 400, asked);
+    live();
   };
 
   // Things are moved by their handles; the fields of the form hold where they are.
+  const handles = [...plan.querySelectorAll(".handle")];
+  const people = (handle) => handle.matches(".person, .camera");
+  const ghost = drawn("circle", { r: stroke, class: "ghost" });
   const rounded = (value, most) => String(Math.round(Math.min(Math.max(value, 0), most) * 100) / 100);
-  const put = (handle) => {
-    const x = Number(field(handle.dataset.x).value.replace(",", ".")) * unit;
-    const y = (deep - Number(field(handle.dataset.y).value.replace(",", "."))) * unit;
+  const place = (handle) => [handle.dataset.x, handle.dataset.y].map((id) => parseFloat(field(id).value.replace(",", ".")));
+  const put = (handle, [right, up]) => {
+    const x = right * unit, y = (deep - up) * unit;
     if (!Number.isFinite(x) || !Number.isFinite(y)) return;
     handle.setAttribute("transform", `translate(${x} ${y})`);
     const line = handle.dataset.line && document.getElementById(handle.dataset.line);
@@ -87,16 +131,20 @@
   const move = (handle, x, y) => {
     field(handle.dataset.x).value = rounded(x, wide);
     field(handle.dataset.y).value = rounded(y, deep);
-    put(handle);
-    changed();
+    if (people(handle) || late) put(handle, place(handle));
+    else {
+      ghost.setAttribute("cx", rounded(x, wide) * unit);
+      ghost.setAttribute("cy", (deep - rounded(y, deep)) * unit);
+      plan.append(ghost);
+    }
+    changed(people(handle) ? "people" : "light");
   };
-  const place = (handle) => [Number(field(handle.dataset.x).value.replace(",", ".")), Number(field(handle.dataset.y).value.replace(",", "."))];
   const seen = (event) => {
     const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(plan.getScreenCTM().inverse());
     return [point.x / unit, deep - point.y / unit];
   };
   const steps = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
-  for (const handle of plan.querySelectorAll(".handle")) {
+  for (const handle of handles) {
     let from = null;
     handle.addEventListener("pointerdown", (event) => {
       const [x, y] = place(handle), [px, py] = seen(event);
@@ -123,11 +171,12 @@
     if (event.target.id.endsWith(".name") && event.target.value.trim()) {
       for (const text of plan.querySelectorAll(`[id^="${event.target.id.slice(0, -4)}"] text`)) text.textContent = event.target.value.trim();
     }
-    for (const handle of plan.querySelectorAll(".handle")) {
-      if (handle.dataset.x === event.target.id || handle.dataset.y === event.target.id) put(handle);
-    }
-    changed();
+    resized ||= event.target === field("width") || event.target === field("depth");
+    const moved = handles.find((handle) => handle.dataset.x === event.target.id || handle.dataset.y === event.target.id);
+    if (moved && people(moved)) put(moved, place(moved));
+    const same = (moved && people(moved)) || event.target.id === "title" || event.target.id.endsWith(".name");
+    changed(same ? "people" : "typed");
   });
   plan.dataset.state = tones.querySelector("path") ? "proven" : "open";
-  if (plan.dataset.state === "open") changed();
+  if (plan.dataset.state === "open") changed("typed");
 })();
