@@ -298,7 +298,8 @@ def _less_power(room: Room, what: str, number: int, near: float, say: Texts) -> 
         path = Path(folder) / "case.toml"
         path.write_text(case_text(room, say), encoding="utf-8")
         try:
-            _, data = run_solve(path, wanted, f"{max(near, 0.001)} m", None, None, (), (), None, laser["name"], None)
+            place, name = f"{max(near, 0.001)} m", laser["name"]
+            _, data = run_solve(path, wanted, place, None, None, (), (), None, name, None, whole=False)
         except CalcError:
             return say("help.not_searched", **values)
     if data["answer_W"] is None:

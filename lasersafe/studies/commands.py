@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from lasersafe.errors import InputError
 from lasersafe.files import existing
 from lasersafe.outputs import DASH, Output, mark_of, write_outputs
 from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.records.fields import badness
 from lasersafe.studies.charts import check_drawable, draw, zone_of
 from lasersafe.studies.solving import Answer, Target, read_choice, solve
 from lasersafe.studies.subject import DURATION, nearest_text, open_subject, trimmed
@@ -198,8 +200,10 @@ def run_solve(
     between: str | None,
     laser: str | None,
     setup: str | None,
+    *,
+    whole: bool = True,
 ) -> tuple[str, dict[str, Any]]:
-    """Return the answer to a question backwards, as text and as JSON.
+    """Return the answer to a question backwards, as text and as JSON; if wanted with what the whole case then says.
 
     Raises
     ------
@@ -212,8 +216,29 @@ def run_solve(
     target = read_target(at, eyewear, density, way, tissue)
     subject = open_subject(path, laser, setup)
     answer = solve(subject, subject.input(wanted), target, between)
-    lines = sentences(answer)
-    return "\n".join([*lines, caution_line()]), {**_data(answer), "sentences": lines, "caution": caution_line()}
+    lines, data = sentences(answer), _data(answer)
+    if whole and answer.value is not None and answer.input.path != DURATION and answer.input.ends is None:
+        words, data["whole_case"] = _whole(answer)
+        lines.insert(-1, words)
+    return "\n".join([*lines, caution_line()]), {**data, "sentences": lines, "caution": caution_line()}
+
+
+def _whole(answer: Answer) -> tuple[str, dict[str, Any]]:
+    """Return what the assessment of the whole case says with the answer in it: all lasers, ways, faults and persons."""
+    from lasersafe.assessment import assess
+    from lasersafe.assessment.decision import metres, times, way_of
+
+    found = assess(answer.subject.whole(answer.changed), in_full=False)
+    above = sorted((s for s in found.counted if not s.below), key=lambda s: -badness(s.ratio))
+    far = badness(math.nan if found.decision.headline_distance is None else found.decision.headline_distance)
+    wording = load_wording()
+    data = {"distance_m": far if math.isfinite(far) else None, "above_the_limit": len(above), "worst": None}
+    text = answer.text if answer.subject.context.setup.fitted else wording.text("solve.not_fitted", value=answer.text)
+    values = {"value": text, "distance": metres(far, False) if math.isfinite(far) else wording.text("brief.no_bound")}
+    if not above:
+        return wording.text("solve.whole_below", **values), data
+    worst = {"person": above[0].person, "way": way_of(above[0], wording), "ratio": times(above[0].ratio)}
+    return wording.text("solve.whole_above", count=len(above), **values, **worst), {**data, "worst": worst}
 
 
 def sentences(answer: Answer) -> list[str]:

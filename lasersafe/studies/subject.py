@@ -210,6 +210,11 @@ class Subject:
 
     def _case(self, values: Mapping[str, float]) -> Case:
         """Return the case with this laser alone and some inputs changed."""
+        case = self.whole(values)
+        return case.model_copy(update={"laser": (case.laser[self.laser],)})
+
+    def whole(self, values: Mapping[str, float]) -> Case:
+        """Return the case with all its lasers and some inputs changed, see `changed`."""
         data = copy.deepcopy(dict(self.data))
         laser = data["laser"][self.laser]
         tables = {"wavelength": laser}
@@ -225,8 +230,7 @@ class Subject:
             if partner is not None and f"laser.{partner[0]}" not in values:
                 other = self.inputs[f"laser.{partner[0]}"]
                 table[partner[0]] = exact_text(value * partner[1], other.unit)
-        case = case_from(data, str(self.path))
-        return case.model_copy(update={"laser": (case.laser[self.laser],)})
+        return case_from(data, str(self.path))
 
     def _with(self, context: Context, values: Mapping[str, float], held: Mapping[str, float]) -> Context:
         for path, value in held.items():
