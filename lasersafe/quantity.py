@@ -236,6 +236,17 @@ def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
     raise refused(field, typed, message)
 
 
+def grouped(value: float, digits: int = 0) -> str:
+    """Return a number with a space between thousands, which no language takes for a decimal mark.
+
+    Examples
+    --------
+    >>> grouped(35586.2, 1)
+    '35 586.2'
+    """
+    return f"{value:,.{digits}f}".replace(",", " ")
+
+
 def feet(length: float) -> float:
     """Return a length in international feet.
 

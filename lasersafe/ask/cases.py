@@ -10,40 +10,46 @@ from lasersafe.errors import CalcError, CaseError, Fault, InputError
 from lasersafe.outputs import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs
 from lasersafe.records.fields import as_json
 from lasersafe.results import StarterValue
+from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
 
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     """Return the faults of a case as lines and as JSON; a case without faults is worked out as well.
 
-    What it still says as a starter case does is no fault: each such record is a remark.
+    What it still says as a starter case does is no fault, nor is eyewear that cannot be read: each is a remark.
     """
-    from lasersafe.assessment import assess_file
+    from lasersafe.assessment import assess
+    from lasersafe.assessment.protection import unreadable_markings
+    from lasersafe.models import read_case
+    from lasersafe.models.reading import REPLACE
 
-    faults, remarks = list[Fault](), list[StarterValue]()
+    def remark(line: int | None, field: str, words: str) -> str:
+        return f"  remark: {'' if line is None else f'line {line}: '}{field}{words}"
+
+    faults, values, lines = list[Fault](), list[StarterValue](), list[str]()
+    last = "nobody can sign before what holds here is written"
     try:
-        remarks = list(assess_file(path).record.starter_values)
+        case = read_case(path)
+        values = list(assess(case).record.starter_values)
+        for one in values:
+            as_in = f", '{one.name}': as in the starter case '{one.starter}'; {last} instead"
+            lines.append(remark(one.line, one.field, as_in if one.starter else f": marked '{REPLACE[2:]}'; {last}"))
+        for i, person, reason in unreadable_markings(case):
+            words = f": {shown(person.eyewear)} counts as no protection: {reason}"
+            lines.append(remark(case._lines.get(("person", i, "eyewear")), f"person[{i + 1}].eyewear", words))
     except CaseError as error:
         faults = list(error.faults)
     except CalcError as error:
         faults = [Fault(None, "case", str(error))]
-    data = {"case": str(path), "faults": as_json(faults), "starter_values": as_json(remarks)}
-    if not faults:
-        return [f"{path}: no faults", *map(_remark, remarks)], data
-    head = f"{path}: {len(faults)} {'fault' if len(faults) == 1 else 'faults'}"
-    return [head, *(f"  {fault}" for fault in faults)], data
-
-
-def _remark(one: StarterValue) -> str:
-    from lasersafe.models.reading import REPLACE
-
-    line = "" if one.line is None else f"line {one.line}: "
-    if not one.starter:
-        return f"  remark: {line}{one.field}: marked '{REPLACE[2:]}'; nobody can sign before what holds here is written"
-    return (
-        f"  remark: {line}{one.field}, '{one.name}': as in the starter case '{one.starter}'; nobody can sign before "
-        "what holds here is written instead"
-    )
+    data = {
+        "case": str(path),
+        "faults": as_json(faults),
+        "starter_values": as_json(values),
+        "remarks": [one.strip() for one in lines],
+    }
+    head = f"{path}: {'no' if not faults else len(faults)} {'fault' if len(faults) == 1 else 'faults'}"
+    return [head, *(lines if not faults else (f"  {fault}" for fault in faults))], data
 
 
 def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool = False) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import covering, hardest_need, slowest_rate, verdict_on, widths_beyond
 from lasersafe.hazard.eyewear_scale import en207
-from lasersafe.hazard.marking import NO_PROTECTION, MarkingError, nanometre_text, parse_marking
+from lasersafe.hazard.marking import MarkingError, nanometre_text, parse_marking
 from lasersafe.hazard.settings import Range, worst_settings
 from lasersafe.optics.beam import to_1_over_e
 from lasersafe.quantity import format_quantity
@@ -88,10 +88,7 @@ class EyewearQuestion(BeamQuestion):
 
 def _verdict(marking: str, needs: Sequence[EyewearNeed], rate: float | None) -> MarkingVerdict:
     """Return the verdict that holds at every wavelength."""
-    try:
-        found = [verdict_on(marking, need, rate) for need in needs]
-    except MarkingError as error:
-        return MarkingVerdict(marking, False, NO_PROTECTION, (error.reason,))
+    found = [verdict_on(marking, need, rate) for need in needs]
     ends = tuple(dict.fromkeys(band for one in found for band in one.ends))
     return replace(min(found, key=lambda one: one.enough), ends=ends)
 

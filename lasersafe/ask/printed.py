@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import InputError
-from lasersafe.quantity import feet, format_quantity
+from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.fields import as_json
 from lasersafe.records.scene import SceneResult
 from lasersafe.records.uncertainty import Uncertainty
@@ -182,8 +182,8 @@ def spectators_text(data: dict[str, Any]) -> str:
             continue
         origin = f"{row['from']} of {row['laser']}" if several else row["from"]
         lines.append(
-            f"{row['side']}: stand {row['distance_m']:,.1f} m ({row['distance_ft']:,} ft) or more from the {origin}, "
-            f"behind a straight line across this side; limited by: {row['limited_by']}"
+            f"{row['side']}: stand {grouped(row['distance_m'], 1)} m ({grouped(row['distance_ft'])} ft) or more from "
+            f"the {origin}, behind a straight line across this side; limited by: {row['limited_by']}"
         )
     if not data["lines"]:
         lines.append("No laser has a place in the scene.")

@@ -17,7 +17,7 @@ from lasersafe.assessment.extended import extended_results
 from lasersafe.assessment.facts import record_of
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.lines import module_results
-from lasersafe.assessment.protection import refuse_unreadable_markings, stopped_by
+from lasersafe.assessment.protection import stopped_by
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.setups import differences_of, rule_sentences, sum_results
@@ -58,7 +58,6 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         If the case lies outside what the documents cover.
     """
     wording = load_wording(language or case.language)
-    refuse_unreadable_markings(case)
     typed = case
     if case.scene is not None:
         from lasersafe.assessment import scene as scene_part

@@ -12,9 +12,9 @@ from lasersafe.assessment.barrier_words import barrier_loads, barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.facts import starter_sentence
 from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.protection import SCATTER_ALONE
+from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
 from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
-from lasersafe.quantity import feet, format_quantity
+from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.day import Assumption
 from lasersafe.records.fields import badness
 from lasersafe.results import (
@@ -30,6 +30,7 @@ from lasersafe.results import (
     StrikeOuts,
     Zone,
 )
+from lasersafe.typed import shown
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
@@ -71,8 +72,8 @@ def metres(distance: float, with_feet: bool = True) -> str:
     step = 1.0 if distance > 10.0 else 0.1
     rounded = math.ceil(distance / step - 1e-9) * step
     digits = 0 if step == 1.0 else 1
-    tail = f" ({math.ceil(feet(rounded)):,} ft)" if with_feet else ""
-    return f"{rounded:,.{digits}f} m{tail}".replace(",", " ")
+    tail = f" ({grouped(math.ceil(feet(rounded)))} ft)" if with_feet else ""
+    return f"{grouped(rounded, digits)} m{tail}"
 
 
 @dataclass(frozen=True)
@@ -143,13 +144,18 @@ def decision_of(
     measured, unread = words.readings(record)
     uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
     struck = strike_outs_of(case, corners[0], fitted, mine)
+    unreadable = [
+        wording.text("say.eyewear_unread", person=one.name, marking=shown(one.eyewear), reason=wording.say(why))
+        for _, one, why in unreadable_markings(case)
+    ]
     above, known = words.reasons(setups, fitted, open_ones, ways)
     out = words.struck_out(struck)
     left_out = [wording.text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
     starters = starter_sentence(record.starter_values, wording)
     unstated = unstated_sentence(case, wording)
     assumed = words.assumed(record.assumptions, far)
-    first = [*measured, *starters, *above[:1], *assumed, *left_out, *unread, *out, *words.assumptions(), *unstated]
+    first = [*measured, *starters, *above[:1], *unreadable, *assumed, *left_out, *unread, *out]
+    first += [*words.assumptions(), *unstated]
     reasons = [*first, *above[1:], *words.findings(uncontrolled), *known]
     passed = not open_ones and not record.findings and not measured and not uncovered and bool(mine)
     points = words.points(open=len(open_ones), uncontrolled=len(uncontrolled), measured=len(measured))
@@ -174,7 +180,7 @@ def decision_of(
         worn=worn,
         loads=tuple(one for one in loads if one.fitted and (one.asked or one.rating is not None)),
         causes=(*left_out, *unstated),
-        grounds=(*assumed, *words.assumptions(), *known),
+        grounds=(*assumed, *words.assumptions(), *unreadable, *known),
         strike_outs=struck,
     )
     return decision, (*measured, *starters, *unstated)

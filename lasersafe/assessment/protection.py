@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import BASE_WAY, Context
 from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sharing
 from lasersafe.assessment.scenarios import person_duration, scenarios_of
-from lasersafe.errors import CaseError, Fault, InputError
 from lasersafe.hazard.eyewear import asked_of, corner_emissions, hardest_need, widths_beyond
-from lasersafe.hazard.marking import NOT_ENOUGH, SCATTER_ONLY, density_number, judge, parse_marking, round_up_density
+from lasersafe.hazard.marking import (
+    NOT_ENOUGH,
+    SCATTER_ONLY,
+    MarkingError,
+    density_number,
+    judge,
+    parse_marking,
+    round_up_density,
+)
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario
@@ -228,33 +235,19 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, sh
         share = scenario.exposure / scenario.criterion.amount * area  # what falls on that width
         needs = asked_of(emission.scaled(share), context.wavelength, wide)
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
-        if not judge(person.eyewear, context.wavelength, needs, density, rate).enough:
+        try:
+            if not judge(person.eyewear, context.wavelength, needs, density, rate).enough:
+                return False
+        except MarkingError:
             return False
     return True
 
 
-def refuse_unreadable_markings(case: Case) -> None:
-    """Read the marking of each person's eyewear.
-
-    Parameters
-    ----------
-    case : Case
-        The case.
-
-    Raises
-    ------
-    CaseError
-        If markings cannot be read; all of them, with their lines.
-    """
-    faults = []
+def unreadable_markings(case: Case) -> Iterator[tuple[int, Person, Message]]:
+    """Yield each person, with the place in the case from 0, whose eyewear cannot be read, and why."""
     for i, person in enumerate(case.person):
-        if not person.eyewear:
-            continue
         try:
-            parse_marking(person.eyewear)
-        except InputError as error:
-            line = case._lines.get(("person", i, "eyewear"))
-            faults.append(Fault(line, f"person[{i + 1}].eyewear", str(error).removeprefix("marking = ")))
-    if faults:
-        name = "case"
-        raise CaseError(name, faults)
+            if person.eyewear:
+                parse_marking(person.eyewear)
+        except MarkingError as error:
+            yield i, person, error.reason

@@ -33,6 +33,7 @@ from lasersafe.assessment.scene_zones import SUMS
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.together import adding
 from lasersafe.models import SIValue
+from lasersafe.quantity import grouped
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut, ZoneShape
 from lasersafe.results import Decision, Scenario
@@ -222,7 +223,7 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
     for line in scene.lines:
         if line.distance > 0.0:
             reach = math.ceil(line.distance * 10.0 - 1e-9) / 10.0
-            by_laser.setdefault(line.laser, []).append(f"{wording.text(f'side.{line.side}')} {reach:,.1f} m")
+            by_laser.setdefault(line.laser, []).append(f"{wording.text(f'side.{line.side}')} {grouped(reach, 1)} m")
     sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
     people, headline = decision.people, decision.headline_distance
     mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]

@@ -12,8 +12,10 @@ from lasersafe.hazard.emission import Emission, pulse_pattern, pulse_train, sing
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
 from lasersafe.hazard.marking import (
+    NO_PROTECTION,
     NOT_ENOUGH,
     SCATTER_ONLY,
+    MarkingError,
     decide,
     eyewear_notes,
     judge,
@@ -276,7 +278,7 @@ def eyewear_need(
 
 
 def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVerdict:
-    """Return the verdict on a marking; where no eyewear can be relied on none is enough.
+    """Return the verdict on a marking: one that cannot be read is no protection; with no reliance none is enough.
 
     Parameters
     ----------
@@ -286,13 +288,11 @@ def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVe
         What is asked for.
     rate : float or None
         Pulses per second, the fewest. [Hz]
-
-    Raises
-    ------
-    MarkingError
-        If the marking cannot be read.
     """
-    verdict = judge(marking, need.wavelength, need.scales, need.optical_density_exact, rate)
+    try:
+        verdict = judge(marking, need.wavelength, need.scales, need.optical_density_exact, rate)
+    except MarkingError as error:
+        return MarkingVerdict(marking, False, NO_PROTECTION, (error.reason,))
     if need.reliable:
         return verdict
     word = NOT_ENOUGH if verdict.enough else verdict.verdict

@@ -436,7 +436,11 @@ def parse_marking(text: str) -> Marking:
         elif kind in "ce":
             silent.append(found[0].strip())
         elif kind != " ":
-            parts[-1].append(_read(text, kind, found))
+            word = _read(text, kind, found)
+            pair = [one[1] for one in [*parts[-1][-1:], word] if one[0] == "s"]
+            if len(pair) == 2 and all(low < high for low, high, _ in pair):
+                parts[-1].append(("p", ""))  # bands side by side; no other number looks like one
+            parts[-1].append(word)
     statements = tuple(statement for part in parts if part for statement in _statements(text, part))
     if not statements:
         raise _unread(text, "no_class")

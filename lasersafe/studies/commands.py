@@ -10,6 +10,7 @@ from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.files import existing
+from lasersafe.hazard.marking import parse_marking
 from lasersafe.outputs import DASH, Output, mark_of, write_outputs
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records.fields import badness
@@ -181,6 +182,7 @@ def read_target(
         if not eyewear.strip():
             message = "eyewear = '': nothing is written here; write its marking, as '1064 D LB6'"
             raise InputError(message)
+        parse_marking(eyewear.strip())  # what cannot be read is no question
         return Target(place, marking=eyewear.strip())
     worn = parse_quantity(density, "1", "density").value
     if not 0.0 < worn <= HIGHEST_DENSITY:

@@ -149,7 +149,7 @@ def test_what_would_help_has_figures_that_the_command_line_gives(site: TestClien
     path = tmp_path / "case.toml"
     path.write_bytes(site.post("/room/case", data=BOOTH).content)
     near = re.search(r"What would help people at ([0-9.]+ m)", said)
-    power = re.search(r"with at most ([0-9.]+ \w+), nobody", said)
+    power = re.search(r"with at most ([0-9.]+ \w+) this laser alone reaches nobody", said)
     assert near is not None
     assert power is not None
     told = run("solve", path, "--for", "laser.power", "--at", near[1], "--json").data

@@ -11,7 +11,7 @@ from lasersafe.ask.brief import LABEL, brief
 from lasersafe.ask.new import template_names, template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import metres
-from lasersafe.models import parse_case
+from lasersafe.models import parse_case, read_case
 from lasersafe.quantity import format_quantity
 from lasersafe.wording import load_wording
 from tests.behaviour.command import run
@@ -129,3 +129,24 @@ def test_no_line_of_the_plan_lies_beyond_the_distance_of_the_decision() -> None:
     assert found.scene is not None
     assert found.decision.headline_distance is not None
     assert max(line.distance for line in found.scene.lines) <= found.decision.headline_distance
+
+
+def test_eyewear_that_cannot_be_read_is_no_protection_and_is_said(tmp_path: Path) -> None:
+    """Such a case was refused; now the pair answers nothing, and `check`, the reasons and the verdict on it say so."""
+    case = tmp_path / "case.toml"
+    case.write_text(
+        '[[person]]\nrole = "operator"\nname = "Ada"\ndistance = "1 m"\neyewear = "blue glasses from the shop"\n'
+        '[[laser]]\nlike = "blue diode"\nwavelength = "450 nm"\nemission = { kind = "continuous", power = "5 W" }\n',
+        encoding="utf-8",
+    )
+    checked = run("check", case)
+    assert checked.code == 0
+    assert "remark: line 5: person[1].eyewear: 'blue glasses from the shop' counts as no protection: " in checked.out
+    found = assess(read_case(case))
+    assert any(
+        one.startswith("Eyewear of Ada, 'blue glasses from the shop', counts as no") for one in found.decision.reasons
+    )
+    assert {need.verdict.verdict for need in found.eyewear if need.verdict} == {"no protection"}
+    bare = assess(parse_case(re.sub("eyewear = .*\n", "", case.read_text(encoding="utf-8"))))
+    assert [s.answer for s in found.scenarios] == [s.answer for s in bare.scenarios]
+    assert [s.ratio for s in found.scenarios] == [s.ratio for s in bare.scenarios]

@@ -44,6 +44,8 @@ BY_HAND = [  # as printed, laser, its D and R number at the wavelength of the la
     ("R3 532-560", "green", 0, 0, MODE),  # the older number of EN 208
     ("RB5 400-700 + 532 D LB1", "green", 0, 0, NONE),  # two orders in one: not clear
     ("190-540nm OD 4+", "green", 0, 0, MODE),
+    ("OD5+ 190-450nm 500-2000nm", "green", 0, 0, MODE),  # one density, several bands
+    ("190-450 500-540 D LB5", "green", 5, 0, ENOUGH),
     ("OD 7+ @ 190-532 nm", "green", 0, 0, MODE),
     ("190-532 D LB5 / 800-1100 D LB6", "green", 5, 0, ENOUGH),
     ("200nm-540nm OD6+ & 532 D LB5", "green", 5, 0, ENOUGH),
