@@ -5,6 +5,7 @@ Left out, and said to be, where Chromium, Playwright or axe-core is missing: ``m
 
 from __future__ import annotations
 
+import contextlib
 import re
 import shutil
 import signal
@@ -116,6 +117,14 @@ def middle(page: Any, id: str) -> tuple[float, float]:
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 
+def released(page: Any, held: list[Any]) -> None:
+    """Let requests go on that a route held."""
+    for one in held:
+        with contextlib.suppress(playwright.Error):  # the page gave it up
+            one.continue_()
+    page.unroute_all()
+
+
 def place(page: Any, thing: str) -> tuple[float, float]:
     return float(page.input_value(named(f"{thing}.x"))), float(page.input_value(named(f"{thing}.y")))
 
@@ -142,9 +151,7 @@ def test_a_laser_is_dragged_by_mouse_and_the_room_is_dark_until_the_answer_is_th
     fills = tab.evaluate("() => [...document.querySelectorAll('#tones path')].map(one => one.getAttribute('fill'))")
     assert fills == ["url(#open)"]
     assert state(tab)["state"] == "open"
-    for one in held:
-        one.continue_()
-    tab.unroute("**/room/live")
+    released(tab, held)
     after = place(tab, "laser1")
     assert after == pytest.approx((before[0] - 2.0, before[1] - 1.0), abs=0.06)
     settled(tab)
@@ -164,9 +171,7 @@ def test_no_thing_is_drawn_where_its_light_is_not_known(tab: Any, served: Served
         shown = tab.evaluate("() => document.querySelector('#tones').innerHTML")
         assert at == before or (shown.count("<path") == 1 and "url(#open)" in shown)
         tab.wait_for_timeout(100)
-    tab.unroute(re.compile("/room/(coarse|live)"))
-    for one in held:
-        one.continue_()
+    released(tab, held)
     settled(tab)
     assert tab.get_attribute(named("laser1.at"), "transform") == "translate(960 250)"
     assert tab.locator(".ghost").count() == 0
