@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lasersafe.hazard.combine import Line, Member, group_of, summed_farthest
+from lasersafe.hazard.emission import Received
 from lasersafe.hazard.exposure import compare
 
 
@@ -10,7 +11,7 @@ def summed_distance(rule_set: str, tissue: str, lines: list[Line], duration: flo
     groups: dict[str, list[Member]] = {}
     for line in lines:
         own: dict[str, Member] = {}
-        for one in compare(rule_set, tissue, line.emission, line.wavelength, duration):
+        for one in compare(Received(rule_set, tissue, line.emission, line.wavelength, duration)):
             name = group_of(tissue, one.hazard, line.wavelength)
             own.setdefault(name, Member([], line.beam)).compared.append(one)
         for name, member in own.items():

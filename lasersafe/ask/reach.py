@@ -9,8 +9,9 @@ from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, re
 from lasersafe.errors import InputError
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
+from lasersafe.hazard.emission import Received
 from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.scatter import scatter_reach
+from lasersafe.hazard.scatter import LitSpot, scatter_reach
 from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.quantity import format_quantity, parse_quantity
@@ -54,11 +55,12 @@ def _reaches(
     pulsed = emission.kind != "continuous"
     own = question.own_limit(tissue, pulsed)
     if own is None:
+        spot = LitSpot(reflectance, model=question.scatter)
         every = {
             name: [
-                direct_reach(name, tissue, one, beam, lam, duration)
+                direct_reach(Received(name, tissue, one, lam, duration), beam)
                 if way == "direct"
-                else scatter_reach(name, tissue, one, lam, duration, reflectance=reflectance, model=question.scatter)
+                else scatter_reach(Received(name, tissue, one, lam, duration), spot)
                 for one in settings
             ]
             for name in sets
@@ -67,7 +69,7 @@ def _reaches(
     amount = emission.pulse_energy if pulsed else emission.power
     hole = optional_number(question.limit_aperture, "m", "limit aperture")
     require_positive(hole, "limit aperture", question.limit_aperture)
-    rows = (one for name in sets for one in criteria(name, tissue, emission, lam, duration))
+    rows = (one for name in sets for one in criteria(Received(name, tissue, emission, lam, duration)))
     strictest = min(rows, key=lambda one: one.limiting_aperture)
     aperture = strictest.limiting_aperture if hole is None else hole
     typed = replace(

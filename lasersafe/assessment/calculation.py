@@ -11,7 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
 from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import explain
@@ -84,7 +84,7 @@ def _limit_steps(
     if emission.kind != "pulse train":
         time = criterion.duration  # what lasts can be limited by its first part
         return explain(criterion.rule_set, criterion.tissue, wavelength, time, source_angle, exposed_area=area)
-    train = train_limit(criterion.rule_set, criterion.tissue, emission, wavelength, duration, source_angle)
+    train = train_limit(Received(criterion.rule_set, criterion.tissue, emission, wavelength, duration), source_angle)
     row = min(
         (r for r in train.rows if r.rule == criterion.rule and r.hazard == criterion.hazard),
         key=lambda r: (

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, space_of, spot_of
 from lasersafe.hazard.bystanders import VISIBLE
 from lasersafe.hazard.combine import exposure_duration
-from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.materials import LONG_WAVE, Reflectance, material_reflectance
+from lasersafe.hazard.scatter import LitSpot
 from lasersafe.hazard.settings import SettingSpace, worst_settings
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.physical import covered
@@ -78,6 +79,12 @@ class Context:
         if key not in self._worst:
             self._worst[key] = worst_settings(self.space, self.rule_sets, tissue, self.wavelength, duration)
         return self._worst[key]
+
+    def received(self, tissue: str, duration: float) -> Iterator[Received]:
+        """Yield what every rule set has to judge for a tissue and an exposure duration, setting by setting."""
+        for emission in self.emissions(tissue, duration):
+            for name in self.rule_sets:
+                yield Received(name, tissue, emission, self.wavelength, duration)
 
     def not_shorter_than_a_pulse(self, duration: float, reason: str) -> tuple[float, str]:
         """Return an exposure duration and its reason, lengthened to the longest pulse that is allowed."""
@@ -179,6 +186,12 @@ class Context:
         """Reflectance, view angle [rad] and name of what scatters most; along its normal, the brightest direction."""
         worst = max(self.scatterers, key=lambda s: s.reflectance)
         return worst.reflectance, 0.0, worst.words
+
+    @property
+    def lit_spot(self) -> LitSpot:
+        """What scatters most, with the spot that the beam lights at the work."""
+        reflectance, angle, _ = self.scatter_surface
+        return LitSpot(reflectance, angle, self.case.settings.scatter_model, self.spot)
 
 
 def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context, Scatterer, aid_of
 from lasersafe.assessment.scenarios import distance_from, person_duration
+from lasersafe.hazard.emission import Received
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.scatter import (
     SourceFinding,
@@ -89,7 +90,7 @@ def _ratio(
 ) -> Callable[[FLOAT], FLOAT]:
     """Return the function from distances to the highest ratio of any setting."""
     every = [
-        source_ratio(rule_set, tissue, one, context.wavelength, duration, source)
+        source_ratio(Received(rule_set, tissue, one, context.wavelength, duration), source)
         for one in context.emissions(tissue, duration)
     ]
     return lambda distance: np.max([ratio(distance) for ratio in every], axis=0)
@@ -100,7 +101,7 @@ def _top(
 ) -> SourceFinding:
     return max(
         (
-            source_findings(rule_set, tissue, one, context.wavelength, duration, source, place)[0]
+            source_findings(Received(rule_set, tissue, one, context.wavelength, duration), source, place)[0]
             for one in context.emissions(tissue, duration)
         ),
         key=lambda found: badness(found.ratio),
@@ -117,10 +118,7 @@ def _gain(context: Context, person: Person, tissue: str, duration: float) -> flo
 
 def _compared(context: Context, tissue: str, duration: float) -> list[Criterion]:
     """Return the comparisons of a point source under every rule set."""
-    return [
-        c for name in context.rule_sets for one in context.emissions(tissue, duration)
-        for c in criteria(name, tissue, one, context.wavelength, duration)
-    ]  # fmt: skip
+    return [c for light in context.received(tissue, duration) for c in criteria(light)]
 
 
 def _sentence(result: ExtendedResult, top: SourceFinding, nearest: float) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import product
 
 from lasersafe.assessment.calculation import number
 from lasersafe.assessment.context import Context
@@ -46,9 +45,9 @@ def portions(found: Sequence[Context], tissue: str, duration: float, spread: boo
     near: list[Portion] = []
     for own in found:
         mine: Portion = {}
-        for emission, name in product(own.emissions(tissue, duration), own.rule_sets):
-            for c in criteria(name, tissue, emission, own.wavelength, duration):
-                key = name, group_of(tissue, c.hazard, own.wavelength)
+        for light in own.received(tissue, duration):
+            for c in criteria(light):
+                key = light.rule_set, group_of(tissue, c.hazard, own.wavelength)
                 mine[key] = max(mine.get(key, 0.0), c.amount / c.limit)
         near.append(mine)
     solid = [math.prod(own.beam.divergence) if spread else 1.0 for own in found]

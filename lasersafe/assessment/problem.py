@@ -13,7 +13,7 @@ from lasersafe.assessment.beams import beams_of, spot_of
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.errors import InputError
 from lasersafe.hazard.combine import exposure_durations
-from lasersafe.hazard.emission import Emission, Floats
+from lasersafe.hazard.emission import Emission, Floats, Received
 from lasersafe.hazard.exposure import Comparison, compare
 from lasersafe.hazard.materials import SAME, materials
 from lasersafe.hazard.settings import worst_settings
@@ -207,12 +207,13 @@ class Problem:
     def compared(self, rule_set: str, tissue: str, duration: Floats) -> list[Comparison]:
         """Return the comparisons of all settings that can be the worst, for exposures of some duration [s]."""
         if not self.by_setting:
-            return list(compare(rule_set, tissue, self.light, self.wavelength, duration))
+            return list(compare(Received(rule_set, tissue, self.light, self.wavelength, duration)))
         wavelength, time = float(self.wavelength), float(duration)
         found: list[Comparison] = []
         for emission in self.settings(tissue, duration):
             amount = np.asarray(emission.amount * self.factor)
-            found += [replace(one, amount=amount) for one in compare(rule_set, tissue, emission, wavelength, time)]
+            light = Received(rule_set, tissue, emission, wavelength, time)
+            found += [replace(one, amount=amount) for one in compare(light)]
         return found
 
     @property

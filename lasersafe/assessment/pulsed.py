@@ -11,7 +11,7 @@ from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
 from lasersafe.hazard.class_check import EDITION, class_finding
 from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, DayDose, Visit, day_doses
-from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
@@ -57,9 +57,8 @@ def _rules(
     context: Context, tissue: str, emission: Emission, duration: float, deciding: Criterion
 ) -> tuple[RuleLine, ...]:
     highest = deciding.amount / deciding.limit
-    found = [
-        one for name in context.rule_sets for one in criteria(name, tissue, emission, context.wavelength, duration)
-    ]
+    every = (Received(name, tissue, emission, context.wavelength, duration) for name in context.rule_sets)
+    found = [one for light in every for one in criteria(light)]
     strictest: dict[tuple[str, ...], Criterion] = {}  # of the windows of one rule, over several apertures
     for one in found:
         key = (one.rule_set, one.rule, one.hazard, "" if one.rule == "mean" else one.note)

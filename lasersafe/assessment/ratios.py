@@ -14,10 +14,10 @@ from lasersafe.assessment.problem import CAPS, Problem
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
-from lasersafe.hazard.emission import Emission, Floats
+from lasersafe.hazard.emission import Emission, Floats, Received
 from lasersafe.hazard.exposure import Comparison
 from lasersafe.hazard.instruments import Aid, through
-from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
+from lasersafe.hazard.scatter import LimitOfAngles, LitSpot, scatter_farthest, scatter_ratios, spot_limits, step_places
 from lasersafe.optics.beam import to_1_over_e
 
 _CLOSE = 1e-6  # m
@@ -130,9 +130,9 @@ def _limits(
         return float(not group or group_of(tissue, hazard, shortest) == group)
 
     if not own.by_setting:
-        return own.light.amount, spot_limits(rule_set, tissue, own.light, own.wavelength, duration, part)
+        return own.light.amount, spot_limits(Received(rule_set, tissue, own.light, own.wavelength, duration), part)
     every = [
-        (one.amount, spot_limits(rule_set, tissue, one, own.wavelength, duration, part))
+        (one.amount, spot_limits(Received(rule_set, tissue, one, own.wavelength, duration), part))
         for one in own.settings(tissue, duration)
     ]
 
@@ -146,16 +146,15 @@ def _scatter(own: Problem, tissue: str, rule_set: str, size: int) -> Floats:
     """Return how far from the lit surface one wavelength exceeds its limit [m]."""
     duration = own.duration("scatter")
     amount, limits = _limits(own, rule_set, tissue, duration)
-    view, spot = _seen(own, tissue)
-    model, part = own.context.case.settings.scatter_model, own.reflectance("scatter")
-    alike = view.ndim == 0 and (own.by_setting or _one_limit(own.light, own.wavelength, duration))
-    return scatter_farthest(amount, limits, part, view, model, spot, (size,), alike)
+    spot = _seen(own, tissue, own.reflectance("scatter"))
+    alike = spot.view_angle.ndim == 0 and (own.by_setting or _one_limit(own.light, own.wavelength, duration))
+    return scatter_farthest(amount, limits, spot, (size,), alike)
 
 
-def _seen(own: Problem, tissue: str) -> tuple[Floats, Floats]:
-    """Return the angle from the normal [rad], and the diameter of the spot that earns credit for its size [m]."""
-    spot = own.spot if tissue == "eye" else np.asarray(0.0)
-    return own.value("view_angle", own.context.scatter_surface[1]), spot
+def _seen(own: Problem, tissue: str, part: Floats) -> LitSpot:
+    """Return what scatters a part of the light, with its size where that earns credit."""
+    view, size = own.value("view_angle", own.context.scatter_surface[1]), own.spot if tissue == "eye" else 0.0
+    return LitSpot(part, view, own.context.case.settings.scatter_model, size)
 
 
 def _scattered(
@@ -163,9 +162,7 @@ def _scattered(
 ) -> Floats:
     """Return exposure over limit at a distance from the lit surface [m], of one group of hazards or of all for ""."""
     amount, limits = _limits(own, rule_set, tissue, duration, group)
-    view, spot = _seen(own, tissue)
-    model = own.context.case.settings.scatter_model
-    return scatter_ratios(amount, limits, distance, part, view, model, spot, (size,))
+    return scatter_ratios(amount, limits, distance, _seen(own, tissue, part), (size,))
 
 
 def _one_limit(light: Emission, *others: Floats) -> bool:

@@ -230,9 +230,7 @@ def _place(context: Context, rule_set: str, tissue: str, duration: float, distan
 
 def _reach(context: Context, tissue: str, duration: float) -> float:
     """Return how far the stopped beam is above its limit for a time [s], under any rule set [m]."""
-    light = context.beam, context.wavelength, duration
-    every = ((name, one) for name in context.rule_sets for one in context.emissions(tissue, duration))
-    return max(direct_reach(name, tissue, one, *light).distance for name, one in every)
+    return max(direct_reach(one, context.beam).distance for one in context.received(tissue, duration))
 
 
 def scan_results(found: Sequence[Context]) -> list[ScanResult]:

@@ -17,7 +17,7 @@ from lasersafe.assessment.portions import lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.distances import exposure_at
-from lasersafe.hazard.emission import source_caps
+from lasersafe.hazard.emission import Received, source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.instruments import Aid
 from lasersafe.optics.reflection import scatter_exposure, source_angles
@@ -73,7 +73,7 @@ def with_limit_steps(context: Context, criterion: Criterion, duration: float, an
     ways = [portions(lines, tissue, duration, spread) for spread in (True, False)]
     for own, portion in (pair for parts in ways for pair in zip(lines, parts, strict=True)):
         for emission in own.emissions(tissue, duration):
-            for whole in criteria(criterion.rule_set, tissue, emission, own.wavelength, duration, angle):
+            for whole in criteria(Received(criterion.rule_set, tissue, emission, own.wavelength, duration), angle):
                 if lessened(whole, own.wavelength, portion) == criterion:
                     steps = limit_steps(whole, emission, own.wavelength, duration, angle)
                     last = (portion_step(whole, criterion.limit),) if portion else ()
@@ -282,14 +282,12 @@ def _scatter_pairs(
     parts = portions(lines, tissue, duration, spread=False)
     pairs = []
     for own, portion in zip(lines, parts, strict=True):
-        for emission in own.emissions(tissue, duration):
-            for rule_set in context.rule_sets:
-                caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
-                for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
-                    for whole in criteria(rule_set, tissue, emission, own.wavelength, duration, angle):
-                        c = lessened(whole, own.wavelength, portion)
-                        place = max(away, view_from) if c.retinal else away
-                        there = scatter_exposure(c.amount, source.factor, place, min(view, math.pi / 2), model)
-                        gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
-                        pairs.append((float(there) * gain / c.limit, c, angle))
+        for light in own.received(tissue, duration):
+            for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in source_caps(light)):
+                for whole in criteria(light, angle):
+                    c = lessened(whole, own.wavelength, portion)
+                    place = max(away, view_from) if c.retinal else away
+                    there = scatter_exposure(c.amount, source.factor, place, min(view, math.pi / 2), model)
+                    gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
+                    pairs.append((float(there) * gain / c.limit, c, angle))
     return pairs

@@ -25,7 +25,7 @@ from lasersafe.assessment.lines import (
 from lasersafe.assessment.ratios import instruments_of
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
 from lasersafe.hazard.distances import Reach, direct_reach, zone
-from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.optics.beam import diameters, mean_exposure
@@ -56,13 +56,10 @@ def _reach(
     own: Context, rule_set: str, way: str, tissue: str, emission: Emission, duration: float, instrument: Aid | None
 ) -> Reach:
     """Return how far one setting of one wavelength exceeds the limit of one rule set."""
+    light = Received(rule_set, tissue, emission, own.wavelength, duration)
     if way == "scatter":
-        reflectance, angle, _ = own.scatter_surface
-        return scatter_reach(
-            rule_set, tissue, emission, own.wavelength, duration, reflectance=reflectance, view_angle=angle,
-            model=own.case.settings.scatter_model, spot_diameter=own.spot,
-        )  # fmt: skip
-    return direct_reach(rule_set, tissue, emission, own.beam, own.wavelength, duration, own.share(way)[0], instrument)
+        return scatter_reach(light, own.lit_spot)
+    return direct_reach(light, own.beam, own.share(way)[0], instrument)
 
 
 def _zone(context: Context, way: str, tissue: str) -> Zone:
@@ -134,12 +131,11 @@ def _sums_there(
 ) -> tuple[Sum, ...]:
     lines, every = lines_of(found, tissue, duration), found.values()
     if way == "scatter":
-        reflectance, view = (max(c.scatter_surface[0] for c in every), min(c.scatter_surface[1] for c in every))
-        context = next(iter(every))
-        return scatter_sums(
-            rule_set, tissue, lines, duration, reflectance=reflectance, view_angle=view,
-            model=context.case.settings.scatter_model, distance=max(distance, _NEAREST), spot_diameter=context.spot,
-        )  # fmt: skip
+        spots = [c.lit_spot for c in every]
+        spot = replace(
+            spots[0], reflectance=max(s.reflectance for s in spots), view_angle=min(s.view_angle for s in spots)
+        )
+        return scatter_sums(rule_set, tissue, lines, duration, max(distance, _NEAREST), spot)
     factor = max(c.share(way)[0] for c in every)
     return beam_sums(rule_set, tissue, lines, duration, distance, factor)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property, partial, wraps
+from functools import cached_property, partial, reduce, wraps
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar, cast
 
 import numpy as np
@@ -29,8 +29,8 @@ from lasersafe.assessment.paths import (
 )
 from lasersafe.assessment.portions import Portion, lessened, part_of, portions
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of
-from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.scatter import scatter_ratio
+from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.scatter import LitSpot, scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.bound import STEP, Light, most_light
@@ -164,9 +164,8 @@ class Stage:
         """Return every comparison of every setting and rule set for one tissue and duration."""
         return tuple(dict.fromkeys(
             lessened(c, context.wavelength, portion or {})
-            for emission in context.emissions(tissue, duration)
-            for rule_set in context.rule_sets
-            for c in criteria(rule_set, tissue, emission, context.wavelength, duration, ALPHA_MIN)
+            for light in context.received(tissue, duration)
+            for c in criteria(light)
         ))  # fmt: skip
 
     @_kept
@@ -177,22 +176,16 @@ class Stage:
 
         A spot that is sized, as at the work, earns credit for its size.
         """
-        spot = context.spot if tissue == "eye" and sized else 0.0
-        emissions = context.emissions(tissue, duration)
-        model = self.case.settings.scatter_model
+        size = context.spot if tissue == "eye" and sized else 0.0
+        spot = LitSpot(model=self.case.settings.scatter_model, diameter=size)
+        lights = list(context.received(tissue, duration))
+        parts = [partial(part_of, portion or {}, one.rule_set, tissue, context.wavelength) for one in lights]
 
         def ratio(distance: FLOAT) -> FLOAT:
-            rows = [
-                scatter_ratio(
-                    rule_set, tissue, emission, context.wavelength, duration, distance, model=model, spot_diameter=spot,
-                    part=partial(part_of, portion or {}, rule_set, tissue, context.wavelength),
-                )
-                for emission in emissions
-                for rule_set in context.rule_sets
-            ]  # fmt: skip
-            return np.asarray(np.max(rows, axis=0))
+            every = (scatter_ratio(one, distance, spot, part) for one, part in zip(lights, parts, strict=True))
+            return np.asarray(reduce(np.maximum, every))
 
-        return ScatterProfile(ratio, model == "lambert", spot > 0.0)
+        return ScatterProfile(ratio, spot.model == "lambert", size > 0.0)
 
     # --- sources ---------------------------------------------------------------------------------------------------
 

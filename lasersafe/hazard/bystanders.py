@@ -115,10 +115,7 @@ def photopic_factor(wavelength: float) -> float:
 
 
 def interference(
-    mean_power: float,
-    wavelength: float,
-    beam: BeamGeometry,
-    hazard_distance: float,
+    mean_power: float, wavelength: float, beam: BeamGeometry, hazard_distance: float
 ) -> tuple[Interference, ...]:
     """Return how far a beam is above each level of visual interference [1]_.
 

@@ -11,8 +11,8 @@ from typing import Annotated, Literal
 import numpy as np
 
 from lasersafe.data import As, Printed, Source, Span, WavelengthsNm, load
-from lasersafe.hazard.emission import Emission
-from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
+from lasersafe.hazard.emission import Emission, Received
+from lasersafe.hazard.exposure import train_limit
 from lasersafe.limits import TrainRow, correction_factor
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.records.sources import CLASS_ORDER, UNKNOWN
@@ -234,7 +234,7 @@ def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) ->
 
 @lru_cache(maxsize=64)
 def _train_rows(emission: Emission, wavelength: float, base: float) -> tuple[TrainRow, ...]:
-    return train_limit(_RULES, "eye", emission, wavelength, base, ALPHA_MIN).rows
+    return train_limit(Received(_RULES, "eye", emission, wavelength, base)).rows
 
 
 @lru_cache(maxsize=256)

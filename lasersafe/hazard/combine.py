@@ -14,10 +14,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
-from lasersafe.hazard.emission import Emission, Floats, source_caps, taken
+from lasersafe.hazard.emission import Emission, Floats, Received, source_caps, taken
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, criteria, strictest_by_aperture
 from lasersafe.hazard.lasting import body_area, wavelength_edges
 from lasersafe.hazard.marking import parse_marking
+from lasersafe.hazard.scatter import LitSpot
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import scatter_intensity, source_angles
@@ -341,9 +342,9 @@ def sums_at(
     for line in lines:
         own: dict[str, list[Share]] = {}
         for emission in (line.emission, *line.others):
-            caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
-            for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in caps):
-                for c in criteria(rule_set, tissue, emission, line.wavelength, duration, angle):
+            light = Received(rule_set, tissue, emission, line.wavelength, duration)
+            for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in source_caps(light)):
+                for c in criteria(light, angle):
                     exposure = exposure_of(line, c)
                     share = Share(line.name, line.wavelength, exposure / c.limit, exposure, c, emission, angle)
                     own.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(share)
@@ -437,16 +438,7 @@ def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> 
 
 
 def scatter_sums(
-    rule_set: str,
-    tissue: str,
-    lines: Sequence[Line],
-    duration: float,
-    *,
-    reflectance: float,
-    view_angle: float,
-    model: str,
-    distance: float,
-    spot_diameter: float = 0.0,
+    rule_set: str, tissue: str, lines: Sequence[Line], duration: float, distance: float, spot: LitSpot
 ) -> tuple[Sum, ...]:
     """Return the sums for light that a lit spot scatters, at a distance from it.
 
@@ -460,16 +452,10 @@ def scatter_sums(
         All lines that reach the place together.
     duration : float
         Exposure duration, the longest of any line. [s]
-    reflectance : float
-        Of the surface, for all lines. [1]
-    view_angle : float
-        From the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
     distance : float
         From the surface. [m]
-    spot_diameter : float
-        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    spot : LitSpot
+        What scatters all lines; its size counts for the eye alone.
 
     Returns
     -------
@@ -478,10 +464,10 @@ def scatter_sums(
     """
 
     def exposure(_line: Line, c: Criterion) -> float:
-        return float(scatter_intensity(c.amount, reflectance, view_angle, model)) / distance**2
+        return float(scatter_intensity(c.amount, spot.reflectance, spot.view_angle, spot.model)) / distance**2
 
-    spot = spot_diameter if tissue == "eye" else 0.0
-    first, second = map(float, source_angles(spot, spot, distance, view_angle))
+    size = spot.diameter if tissue == "eye" else 0.0
+    first, second = map(float, source_angles(size, size, distance, spot.view_angle))
     return sums_at(rule_set, tissue, lines, duration, exposure, (first, second))
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.emission import Emission, Floats
+from lasersafe.hazard.emission import Floats, Received
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare, criteria, strictest_by_aperture
 from lasersafe.hazard.instruments import Aid, through
 from lasersafe.optics.atmosphere import transmitted
@@ -821,32 +821,15 @@ def reaches(compared: Sequence[Comparison], distance_of: Callable[[Comparison], 
 
 
 @lru_cache(maxsize=256)
-def direct_reach(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    beam: BeamGeometry,
-    wavelength: float,
-    duration: float,
-    reflectance: float = 1.0,
-    aid: Aid | None = None,
-) -> Reach:
+def direct_reach(light: Received, beam: BeamGeometry, reflectance: float = 1.0, aid: Aid | None = None) -> Reach:
     """Return how far the direct beam, or its reflection by a flat mirror, exceeds the limit.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
+    light : Received
+        The setting, and who is exposed to it.
     beam : BeamGeometry
         The beam.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
     reflectance : float
         1 for the direct beam, the mirror's reflectance for a reflection. [1]
     aid : Aid, optional
@@ -857,21 +840,16 @@ def direct_reach(
     Reach
         Distance along the path from the last optic, 0 where no place exceeds the limit.
     """
-    lit = emission.scaled(reflectance)
-    compared = list(compare(rule_set, tissue, lit, wavelength, duration))
-    seen = compared if aid is None else [*compared, *through(compared, aid, wavelength)]
+    lit = replace(light, emission=light.emission.scaled(reflectance))
+    compared = list(compare(lit))
+    seen = compared if aid is None else [*compared, *through(compared, aid, light.wavelength)]
     found = reaches(seen, lambda one: beam_reach(one, beam))
-    rows = criteria(rule_set, tissue, lit, wavelength, duration, ALPHA_MIN)
+    rows = criteria(lit)
     return Reach(float(found.distance), rows[int(found.decided) % len(rows)])
 
 
 def zone(
-    way: str,
-    tissue: str,
-    reaches: dict[str, Reach],
-    origin: str,
-    focus: float | None = None,
-    note: str = "",
+    way: str, tissue: str, reaches: dict[str, Reach], origin: str, focus: float | None = None, note: str = ""
 ) -> Zone:
     """Return the zone of one way and tissue: the farthest reach over all rule sets.
 

@@ -88,6 +88,43 @@ class Emission:
         )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Received:
+    """Light that a tissue receives, as one rule set judges it; or many of them as arrays that broadcast together.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    emission : Emission
+        What reaches the place, before it is averaged over an aperture.
+    wavelength : float, or numpy.ndarray of shape (...)
+        Wavelength. [m]
+    duration : float, or numpy.ndarray of shape (...)
+        Exposure duration. [s]
+    """
+
+    rule_set: str
+    tissue: str
+    emission: Emission
+    wavelength: Any
+    duration: Any
+
+    @property
+    def single(self) -> bool:
+        """Whether it is one exposure, not arrays."""
+        return self.emission.single and isinstance(self.wavelength, float) and isinstance(self.duration, float)
+
+    def taken(self, at: NDArray[np.intp]) -> Received:
+        """Return the exposures with these numbers."""
+        return replace(
+            self, emission=self.emission.taken(at), wavelength=taken(self.wavelength, at),
+            duration=taken(self.duration, at),
+        )  # fmt: skip
+
+
 def taken(values: ArrayLike, at: NDArray[np.intp]) -> Floats:
     """Return the values with some numbers.
 
@@ -177,7 +214,7 @@ def pulse_pattern(
     )
 
 
-def source_caps(rule_set: str, kind: str, shortest_pulse: ArrayLike, duration: ArrayLike) -> tuple[FloatArray, ...]:
+def source_caps(light: Received) -> tuple[FloatArray, ...]:
     """Return what each axis of a source is limited to before the mean of both is taken; the lowest limit counts [1]_.
 
     Of a train, alpha_max of a pulse and that of the longest window: its factor goes with the angle, and so does the
@@ -185,14 +222,8 @@ def source_caps(rule_set: str, kind: str, shortest_pulse: ArrayLike, duration: A
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    kind : str
-        ``continuous``, ``single pulse`` or ``pulse train``.
-    shortest_pulse : array_like, shape (...)
-        Duration of a pulse, of a list the shortest. [s]
-    duration : array_like, shape (...)
-        Exposure duration. [s]
+    light : Received
+        What the source sends, and how long it lasts.
 
     Returns
     -------
@@ -203,6 +234,7 @@ def source_caps(rule_set: str, kind: str, shortest_pulse: ArrayLike, duration: A
     ----------
     .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max; oblong sources.
     """
-    own = angle_max(rule_set, duration if kind == "continuous" else shortest_pulse)
+    emission, rule_set = light.emission, light.rule_set
+    own = angle_max(rule_set, light.duration if emission.kind == "continuous" else emission.shortest_pulse)
     largest = angle_max(rule_set, DURATIONS[1])
-    return (own, np.maximum(own, largest)) if kind == "pulse train" and (own < largest).any() else (own,)
+    return (own, np.maximum(own, largest)) if emission.kind == "pulse train" and (own < largest).any() else (own,)

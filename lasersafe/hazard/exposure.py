@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.emission import Emission, Floats, source_caps, taken
+from lasersafe.hazard.emission import Floats, Received, source_caps, taken
 from lasersafe.hazard.lasting import body_area, plain_limits
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import (
@@ -26,7 +26,6 @@ from lasersafe.limits import (
     TrainRow,
     burst_train_limit,
     pulse_list_limit,
-    pulse_train_limit,
 )
 from lasersafe.optics.checks import unique
 from lasersafe.optics.sources import limited_angle
@@ -80,28 +79,13 @@ class Comparison:
         )  # fmt: skip
 
 
-def train_limit(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike = ALPHA_MIN,
-) -> PulseTrainLimit:
+def train_limit(light: Received, source_angle: ArrayLike = ALPHA_MIN) -> PulseTrainLimit:
     """Return the limit for the largest pulse of a train, of bursts or of a list, with or without a pedestal.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
+    light : Received
         Pulses of any pattern.
-    wavelength : array_like, shape (...)
-        Wavelength. [m]
-    duration : array_like, shape (...)
-        Exposure duration. [s]
     source_angle : array_like, shape (...)
         Angular subtense of the source. [rad]
 
@@ -110,45 +94,30 @@ def train_limit(
     PulseTrainLimit
         Arrays of the shape of what varies.
     """
-    area = body_area(tissue, wavelength)
+    emission, wavelength, duration = light.emission, light.wavelength, light.duration
+    area = body_area(light.tissue, wavelength)
     if emission.pulses:
         start, length, energy = (np.array(column) for column in zip(*emission.pulses, strict=True))
         return pulse_list_limit(
-            rule_set, tissue, float(np.asarray(wavelength)), start, length, energy, float(np.asarray(duration)),
-            source_angle, exposed_area=area, period=emission.period, pedestal=emission.pedestal,
+            light.rule_set, light.tissue, float(np.asarray(wavelength)), start, length, energy,
+            float(np.asarray(duration)), source_angle, exposed_area=area, period=emission.period,
+            pedestal=emission.pedestal,
         )  # fmt: skip
-    pulse, rate = emission.pulse_duration, emission.repetition_rate
-    if emission.burst or emission.pedestal:
-        size = reduce(mul, (number for number, _ in emission.burst), 1.0)
-        return burst_train_limit(
-            rule_set, tissue, wavelength, pulse, emission.burst, rate / size, duration, source_angle,
-            exposed_area=area, pedestal=emission.pedestal / emission.pulse_energy,
-        )  # fmt: skip
-    return pulse_train_limit(rule_set, tissue, wavelength, pulse, rate, duration, source_angle, exposed_area=area)
+    size = reduce(mul, (number for number, _ in emission.burst), 1.0)
+    return burst_train_limit(
+        light.rule_set, light.tissue, wavelength, emission.pulse_duration, emission.burst,
+        emission.repetition_rate / size, duration, source_angle, exposed_area=area,
+        pedestal=emission.pedestal / emission.pulse_energy if emission.pedestal else 0.0,
+    )  # fmt: skip
 
 
-def compare(
-    rule_set: str,
-    tissue: str,
-    light: Emission,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike = ALPHA_MIN,
-) -> tuple[Comparison, ...]:
+def compare(light: Received, source_angle: ArrayLike = ALPHA_MIN) -> tuple[Comparison, ...]:
     """Return every comparison that an exposure has to pass.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    light : Emission
-        What reaches the place, before it is averaged over an aperture.
-    wavelength : array_like, shape (...)
-        Wavelength. [m]
-    duration : array_like, shape (...)
-        Exposure duration. [s]
+    light : Received
+        One exposure, or many.
     source_angle : array_like, shape (...)
         Angular subtense of the source. [rad]
 
@@ -163,88 +132,63 @@ def compare(
     OutOfRangeError
         If the rule set has no limit at a point.
     """
-    if light.single and isinstance(wavelength, float) and isinstance(duration, float):
-        if isinstance(source_angle, float):
-            return _of_one(rule_set, tissue, light, wavelength, duration, source_angle)
-    return _compare(rule_set, tissue, light, wavelength, duration, source_angle)
+    return (_of_one if light.single and isinstance(source_angle, float) else _compare)(light, source_angle)
 
 
-def _compare(
-    rule_set: str,
-    tissue: str,
-    light: Emission,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike,
-) -> tuple[Comparison, ...]:
-    quick = _at_once(rule_set, tissue, light, wavelength, duration, source_angle)
+def _compare(light: Received, source_angle: ArrayLike) -> tuple[Comparison, ...]:
+    emission, wavelength, duration = light.emission, light.wavelength, light.duration
+    quick = _at_once(light, source_angle)
     if quick is not None:
         return (quick,)
     rows: list[tuple[Any, ...]]
-    if light.kind == "pulse train":
-        train = train_limit(rule_set, tissue, light, wavelength, duration, source_angle)
+    if emission.kind == "pulse train":
+        train = train_limit(light, source_angle)
         rows = [(one.hazard, one.rule, one.per_pulse, one.limiting_aperture, duration, one) for one in train.rows]
     else:
-        pulsed = light.kind == "single pulse"
-        time = light.pulse_duration if pulsed else duration
-        plain = plain_limits(rule_set, tissue, pulsed, wavelength, time, source_angle)
-        rows = [(row.name, light.kind, limit, row.limiting_aperture, lasts, row) for row, limit, lasts in plain]
+        plain = plain_limits(light, source_angle)
+        rows = [(row.name, emission.kind, limit, row.limiting_aperture, lasts, row) for row, limit, lasts in plain]
     found = []
     for hazard, rule, limit, aperture, *rest in rows:
         there = np.isfinite(limit)
         if there.any():
             hole = np.asarray(aperture) if there.all() else np.where(there, aperture, 1.0)
-            found.append(Comparison(rule_set, hazard, rule, light.amount, np.asarray(limit), hole, *rest))
+            found.append(Comparison(light.rule_set, hazard, rule, emission.amount, np.asarray(limit), hole, *rest))
     covered = reduce(np.logical_or, (np.isfinite(c.limit) for c in found), np.array(False))
     if not covered.all():
         where = "for some of these wavelengths and durations"
         if np.ndim(wavelength) == np.ndim(duration) == 0:
             where = f"at {float(np.asarray(wavelength)) * 1e9:.6g} nm for {float(np.asarray(duration)):g} s"
-        message = f"{rule_set} has no {tissue} limit {where}"
+        message = f"{light.rule_set} has no {light.tissue} limit {where}"
         raise OutOfRangeError(message)
     return tuple(found)
 
 
-def _at_once(
-    rule_set: str,
-    tissue: str,
-    light: Emission,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike,
-) -> Comparison | None:
+def _at_once(light: Received, source_angle: ArrayLike) -> Comparison | None:
     """Return the strictest limit of a great many regular trains, where all comparisons have one limiting aperture."""
-    if light.kind != "pulse train" or light.single or light.burst or light.pedestal:
+    emission, wavelength, duration = light.emission, light.wavelength, light.duration
+    if emission.kind != "pulse train" or emission.single or emission.burst or emission.pedestal:
         return None
     single = np.ndim(wavelength) == np.ndim(duration) == np.ndim(source_angle) == 0
-    trains = np.broadcast(light.pulse_duration, light.repetition_rate)
+    trains = np.broadcast(emission.pulse_duration, emission.repetition_rate)
     if not single or float(np.asarray(source_angle)) != ALPHA_MIN or trains.size < _MANY:
         return None
-    limits = compiled(rule_set, tissue, float(np.asarray(wavelength)), float(np.asarray(duration)))
+    limits = compiled(light.rule_set, light.tissue, float(np.asarray(wavelength)), float(np.asarray(duration)))
     names = {name for name, _ in limits.hazards}
     if len(limits.apertures) != 1 or len(names) != 1:
         return None
     try:
-        pulse, rate = np.broadcast_arrays(light.pulse_duration, light.repetition_rate)
+        pulse, rate = np.broadcast_arrays(emission.pulse_duration, emission.repetition_rate)
         limit = 1.0 / ratios(limits, np.ones(pulse.size), pulse.reshape(-1), rate.reshape(-1))
     except InputError:  # said in more detail by what follows
         return None
     hole = np.asarray(next(iter(limits.apertures)))
-    return Comparison(rule_set, names.pop(), "train", light.amount, limit.reshape(trains.shape), hole)
+    return Comparison(light.rule_set, names.pop(), "train", emission.amount, limit.reshape(trains.shape), hole)
 
 
 _of_one = lru_cache(maxsize=4096)(_compare)
 
 
-def compare_source(
-    rule_set: str,
-    tissue: str,
-    light: Emission,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    first: ArrayLike,
-    second: ArrayLike,
-) -> list[Comparison]:
+def compare_source(light: Received, first: ArrayLike, second: ArrayLike) -> list[Comparison]:
     """Return every comparison for sources that subtend two angles [1]_.
 
     Each angle is limited to alpha_min and alpha_max(t) before the mean is taken. The train factor depends on the angle
@@ -252,16 +196,8 @@ def compare_source(
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    light : Emission
+    light : Received
         What feeds the source.
-    wavelength : array_like, shape (...)
-        Wavelength. [m]
-    duration : array_like, shape (...)
-        Exposure duration. [s]
     first, second : array_like, shape (...)
         Angles of both axes. [rad]
 
@@ -274,15 +210,13 @@ def compare_source(
     ----------
     .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max, C_E; oblong sources.
     """
-    caps = source_caps(rule_set, light.kind, light.shortest_pulse, duration)
     one, two = np.broadcast_arrays(np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64))
-    angles = np.stack([limited_angle(one, two, ALPHA_MIN, cap) for cap in caps])
-    if not light.single or angles.size > _FEW:
-        every = compare(rule_set, tissue, light, wavelength, duration, angles)
+    angles = np.stack([limited_angle(one, two, ALPHA_MIN, cap) for cap in source_caps(light)])
+    if not light.emission.single or angles.size > _FEW:
+        every = compare(light, angles)
         return [replace(c, limit=c.limit.min(axis=0), aperture=np.asarray(c.aperture).min(axis=0)) for c in every]
     different = unique(angles)  # equal angles are looked up once
-    angle: ArrayLike = float(different[0]) if different.size == 1 else different
-    every = compare(rule_set, tissue, light, wavelength, duration, angle)
+    every = compare(light, float(different[0]) if different.size == 1 else different)
     place = np.searchsorted(different, angles)
 
     def lowest(values: Floats) -> Floats:
@@ -292,43 +226,29 @@ def compare_source(
 
 
 @lru_cache(maxsize=4096)
-def criteria(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    source_angle: float = ALPHA_MIN,
-) -> tuple[Criterion, ...]:
+def criteria(light: Received, source_angle: float = ALPHA_MIN) -> tuple[Criterion, ...]:
     """Return every comparison of one case as records for the sheet; errors as of `compare`.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        What reaches the place, before it is averaged over an aperture.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
+    light : Received
+        One exposure.
     source_angle : float
         Angular subtense of the source. [rad]
 
     Returns
     -------
     tuple of Criterion
-        At least one; of the skin for a large area.
+        At least one.
     """
-    unit, limit_unit = ("W", "W/m2") if emission.kind == "continuous" else ("J", "J/m2")
+    unit, limit_unit = ("W", "W/m2") if light.emission.kind == "continuous" else ("J", "J/m2")
     return tuple(
         Criterion(
-            rule_set, tissue, c.hazard, c.rule, c.amount, unit, float(c.limit), limit_unit, float(c.aperture),
-            float(np.asarray(c.time)), c.source, "" if c.row is None else str(c.row.seen), _train_note(c.row),
+            light.rule_set, light.tissue, c.hazard, c.rule, c.amount, unit, float(c.limit), limit_unit,
+            float(c.aperture), float(np.asarray(c.time)), c.source, "" if c.row is None else str(c.row.seen),
+            _train_note(c.row),
         )
-        for c in compare(rule_set, tissue, emission, wavelength, duration, source_angle)
+        for c in compare(light, source_angle)
     )  # fmt: skip
 
 

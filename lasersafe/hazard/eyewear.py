@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from lasersafe.hazard.distances import worst_place
-from lasersafe.hazard.emission import Emission, pulse_pattern, pulse_train, single_pulse
+from lasersafe.hazard.emission import Emission, Received, pulse_pattern, pulse_train, single_pulse
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
 from lasersafe.hazard.marking import (
@@ -170,7 +170,7 @@ def worst_density(
     """
     best: tuple[float, float, Criterion] | None = None
     for rule_set in rule_sets:
-        for criterion in criteria(rule_set, tissue, emission, wavelength, duration):
+        for criterion in criteria(Received(rule_set, tissue, emission, wavelength, duration)):
             exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, profile))
             density = optical_density(exposure, criterion.limit)
             if best is None or density > best[0]:

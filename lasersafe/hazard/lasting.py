@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lasersafe.hazard.emission import Received
 from lasersafe.limits import HazardLimit, hazard_limits, rule_sets
 from lasersafe.limits.grid import grid_of
 from lasersafe.limits.tables import load_rule_set
@@ -62,14 +63,7 @@ def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
     return WHOLE_BODY if tissue == "skin" and far else None
 
 
-def plain_limits(
-    rule_set: str,
-    tissue: str,
-    pulsed: bool,
-    wavelength: ArrayLike,
-    time: ArrayLike,
-    source_angle: ArrayLike,
-) -> list[PlainLimit]:
+def plain_limits(light: Received, source_angle: ArrayLike) -> list[PlainLimit]:
     """Return the limit of every hazard for one pulse, or for light that lasts; of the skin for a large area.
 
     Behind an edge of the tables the limit of light that lasts can be higher than before it, or holds over a wider
@@ -77,16 +71,8 @@ def plain_limits(
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    pulsed : bool
-        Whether it is one pulse.
-    wavelength : array_like, shape (...)
-        Wavelength. [m]
-    time : array_like, shape (...)
-        Of the pulse, or of the exposure. [s]
+    light : Received
+        One pulse, or continuous light.
     source_angle : array_like, shape (...)
         Angular subtense of the source. [rad]
 
@@ -95,13 +81,17 @@ def plain_limits(
     list of PlainLimit
         Limits are infinite where the comparison does not apply; how many there are does not depend on the angle.
     """
+    rule_set, tissue, wavelength, pulsed = (
+        light.rule_set, light.tissue, light.wavelength, light.emission.kind == "single pulse"
+    )  # fmt: skip
+    time = light.emission.pulse_duration if pulsed else light.duration
     area = body_area(tissue, wavelength)
     rows = hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area)
     lasts = np.asarray(time, dtype=np.float64)
     found = [PlainLimit(row, row.radiant_exposure if pulsed else row.irradiance, lasts) for row in rows]
     for step in () if pulsed else _steps(rule_set, tissue):
-        light = np.asarray(wavelength, dtype=np.float64)
-        inside = (light >= step.shortest) & (light <= step.longest)
+        colour = np.asarray(wavelength, dtype=np.float64)
+        inside = (colour >= step.shortest) & (colour <= step.longest)
         here = (lasts > step.time * (1.0 + 1e-9)) & (lasts <= step.until) & inside
         if not here.any():
             continue

@@ -36,13 +36,7 @@ def _plain(row: SettingSpace) -> bool:
     return row.kind == "pulse train" and row.pattern is None and row.burst_pulses is None and not row.pedestal
 
 
-def running_ratios(
-    scan: Scan,
-    energy: Floats,
-    pulse: Floats,
-    rate: Floats,
-    ways: Floats,
-) -> Floats:
+def running_ratios(scan: Scan, energy: Floats, pulse: Floats, rate: Floats, ways: Floats) -> Floats:
     """Return energy over limit of the effective trains of many settings, for a wide beam, as in `effective_trains`.
 
     Parameters
@@ -96,10 +90,7 @@ def _settings(space: SettingSpace, duration: float) -> Tried:
 
 @lru_cache(maxsize=512)
 def worst_running(
-    scan: Scan,
-    space: SettingSpace,
-    standing: tuple[Emission, ...],
-    place: float,
+    scan: Scan, space: SettingSpace, standing: tuple[Emission, ...], place: float
 ) -> tuple[Emission, ...]:
     """Return the settings that can be worst while the scan runs, at one place.
 
@@ -151,10 +142,7 @@ def worst_running(
 
 
 def scan_reach(
-    scan: Scan,
-    space: SettingSpace,
-    standing: tuple[Emission, ...],
-    places: tuple[float, ...] = (),
+    scan: Scan, space: SettingSpace, standing: tuple[Emission, ...], places: tuple[float, ...] = ()
 ) -> float:
     """Return how far the running scan exceeds the limit at any of the allowed settings, from the last optic [m].
 
@@ -177,7 +165,7 @@ def scan_reach(
     float
         Farthest place where the ratio is above 1; 0 where it is nowhere above. [m]
     """
-    stopped = direct_reach(scan.rule_set, scan.tissue, standing[0], scan.beam, scan.wavelength, scan.duration).distance
+    stopped = direct_reach(scan.received(standing[0]), scan.beam).distance
     far = max(2.0 * max(1.0, *scan.beam.waist_position), 2.0 * stopped)
     quick: dict[Emission, float] = {}
     slow: dict[Emission, None] = {}
@@ -216,11 +204,7 @@ def scan_reach(
     return result
 
 
-def _farther(
-    scan: Scan,
-    row: SettingSpace,
-    where: float,
-) -> tuple[Emission, ...]:
+def _farther(scan: Scan, row: SettingSpace, where: float) -> tuple[Emission, ...]:
     """Return the setting that exceeds the limit farthest behind a place, of those that are bad there; or none."""
     apertures = scan.limits.apertures
     if not _plain(row) or len(apertures) != 1:
@@ -248,12 +232,7 @@ def _farther(
     return (columns.emission(int(np.argmax(over[:, last])), row),)
 
 
-def _quick_reach(
-    scan: Scan,
-    emission: Emission,
-    far: float,
-    passes: int = 2,
-) -> float | None:
+def _quick_reach(scan: Scan, emission: Emission, far: float, passes: int = 2) -> float | None:
     """Return about where the running scan exceeds the limit for the last time, or None where this cannot be said."""
     plain = emission.kind == "pulse train" and not (emission.burst or emission.pulses or emission.pedestal)
     apertures = scan.limits.apertures
@@ -281,13 +260,7 @@ def _quick_reach(
     return float(place[last]) if last >= 0 else 0.0
 
 
-def _narrowed(
-    scan: Scan,
-    emission: Emission,
-    quick: float,
-    far: float,
-    known: float,
-) -> float:
+def _narrowed(scan: Scan, emission: Emission, quick: float, far: float, known: float) -> float:
     """Return the reach of one setting that is about *quick*, by the full rules; 0 where it is not above *known*."""
 
     def above(distance: Floats) -> NDArray[np.bool_]:

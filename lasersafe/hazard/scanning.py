@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, worst_place
-from lasersafe.hazard.emission import Emission, Floats
+from lasersafe.hazard.emission import Emission, Floats, Received
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.sweep import Compiled, compiled
@@ -21,7 +21,6 @@ from lasersafe.limits.records import EDGE
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
-from lasersafe.records.step import Criterion
 from lasersafe.wording.message import Message
 
 WITHIN = "pulses within one pass"
@@ -304,9 +303,9 @@ class Scan:
         ways = sweep_widths(*diameters(self.beam, place), self.aperture)
         return np.stack([[of(self.pattern, place, way) for way in ways] for of in (dwell, most_passes)])
 
-    def standing(self, emission: Emission) -> tuple[Criterion, ...]:
-        """Return what the beam is compared with where it counts as standing."""
-        return criteria(self.rule_set, self.tissue, emission, self.wavelength, self.duration)
+    def received(self, emission: Emission) -> Received:
+        """Return what is judged where the beam counts as standing."""
+        return Received(self.rule_set, self.tissue, emission, self.wavelength, self.duration)
 
     def mean(self, amount: ArrayLike, place: ArrayLike, aperture: ArrayLike) -> Floats:
         """Return an amount [W or J] averaged over an aperture [m] at places [m]."""
@@ -314,9 +313,7 @@ class Scan:
 
 
 def _compared(
-    scan: Scan,
-    emissions: tuple[Emission, ...],
-    distance: Floats,
+    scan: Scan, emissions: tuple[Emission, ...], distance: Floats
 ) -> tuple[list[_Compared], Floats, list[str]]:
     """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
     joined = scan.joined if any(one.kind != "continuous" for one in emissions) else 0.0
@@ -351,11 +348,7 @@ def _counts_as_standing(emission: Emission) -> bool:
     return emission.kind == "single pulse" or bool(emission.burst or emission.pulses or emission.pedestal)
 
 
-def scan_ratio(
-    scan: Scan,
-    emission: Emission,
-    distance: ArrayLike,
-) -> Floats:
+def scan_ratio(scan: Scan, emission: Emission, distance: ArrayLike) -> Floats:
     """Return the exposure of the running scan over its limit, at the slowest place of the pattern.
 
     Parameters
@@ -378,7 +371,7 @@ def scan_ratio(
         still = np.ones_like(still)
     result = np.zeros(place.shape)
     if still.any():
-        for c in scan.standing(emission):
+        for c in criteria(scan.received(emission)):
             result = np.maximum(result, scan.mean(c.amount, place, c.limiting_aperture) / c.limit)
     if not still.all():
         rows = _compared(scan, (emission,), place[~still])[0]
@@ -386,11 +379,7 @@ def scan_ratio(
     return np.asarray(result)
 
 
-def scan_findings(
-    scan: Scan,
-    emissions: tuple[Emission, ...],
-    distances: tuple[float, ...],
-) -> tuple[ScanFinding, ...]:
+def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[float, ...]) -> tuple[ScanFinding, ...]:
     """Return the comparison that decides for the running scan at each of some distances.
 
     Parameters
@@ -427,7 +416,7 @@ def scan_findings(
                 float(stays[at, column]), float(pulses[n]), passes, False,
             )  # fmt: skip
     for n in np.flatnonzero(still).tolist():
-        exposures = [(exposure_at(scan.beam, distances[n], one), one) for one in scan.standing(emissions[n])]
+        exposures = [(exposure_at(scan.beam, distances[n], one), one) for one in criteria(scan.received(emissions[n]))]
         exposure, c = max(exposures, key=lambda pair: pair[0] / pair[1].limit)
         result[n] = ScanFinding(
             exposure / c.limit, exposure, c.limit, c.limit_unit, "standing", c.hazard, c.source,
@@ -436,10 +425,7 @@ def scan_findings(
     return tuple(result[n] for n in range(place.size))
 
 
-def scan_distance(
-    scan: Scan,
-    emission: Emission,
-) -> float:
+def scan_distance(scan: Scan, emission: Emission) -> float:
     """Return how far the running scan exceeds the limit, from the last optic [m].
 
     Parameters
@@ -462,7 +448,7 @@ def scan_distance(
     far = 2.0 * max(1.0, *waists)
     while float(ratio(np.array([far]))[0]) > 1.0 or far < 4.0 * max(waists):
         far *= 2.0
-    stopped = direct_reach(scan.rule_set, scan.tissue, emission, scan.beam, scan.wavelength, scan.duration).distance
+    stopped = direct_reach(scan.received(emission), scan.beam).distance
     far = max(far, 1.01 * stopped)
     while float(ratio(np.array([far]))[0]) > 1.0:
         far *= 2.0
@@ -526,7 +512,7 @@ def scan_credit(
     time = reaction_time if emission.kind == "continuous" else max(reaction_time, emission.pulse_duration)
     worst = 0.0
     for rule_set in rule_sets:
-        for c in criteria(rule_set, tissue, lit, wavelength, time, ALPHA_MIN):
+        for c in criteria(Received(rule_set, tissue, lit, wavelength, time)):
             for place in worst_place(beam, distance, (c.limiting_aperture,)):
                 value = exposure_at(beam, place, c) / c.limit
                 worst = value if not value <= worst else worst

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_crossing, last_fall, scatter_distance
-from lasersafe.hazard.emission import Emission, Floats, source_caps, taken
+from lasersafe.hazard.emission import Floats, Received, source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare_source, criteria
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.checks import within
@@ -49,45 +50,26 @@ class SourceFinding:
     part: str  # which part, in words
 
 
-def _compared(
-    rule_set: str, tissue: str, emission: Emission, wavelength: float, duration: float, source: ExtendedSource,
-    distance: Floats,
-) -> Iterator[tuple[Comparison, Floats, Floats]]:  # fmt: skip
+def _compared(light: Received, source: ExtendedSource, distance: Floats) -> Iterator[tuple[Comparison, Floats, Floats]]:
     """Yield every comparison at distances [m] of shape (n,), its exposure there and limits for each part (n, parts)."""
     _, _, first, second = parts(source, distance[:, np.newaxis])
-    cone = float(cone_angle(rule_set, duration))
-    own = _seen(source, tissue, distance[:, np.newaxis], first, second)
-    for row in compare_source(rule_set, tissue, emission, wavelength, duration, *own):
+    cone = float(cone_angle(light.rule_set, light.duration))
+    own = _seen(source, light.tissue, distance[:, np.newaxis], first, second)
+    for row in compare_source(light, *own):
         limit = row.limit
         if row.hazard == "retina photochemical":
             limit = limit / cone_share(first, second, cone, source.peak_over_mean if source.count == (1, 1) else None)
         exposure = exposure_per_amount(source, distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
-        yield row, exposure * emission.amount, limit
+        yield row, exposure * light.emission.amount, limit
 
 
-def source_findings(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    source: ExtendedSource,
-    distance: float,
-) -> list[SourceFinding]:
+def source_findings(light: Received, source: ExtendedSource, distance: float) -> list[SourceFinding]:
     """Return every comparison at one distance; of an array, each with its most restrictive part [1]_.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
+    light : Received
+        The setting, and who is exposed to it.
     source : ExtendedSource
         The source; its power is that of the emission times its transmittance.
     distance : float
@@ -104,17 +86,18 @@ def source_findings(
     """
     index, share, first, second = parts(source, distance)
     area = (index[:, 1] - index[:, 0] + 1) * (index[:, 3] - index[:, 2] + 1)
-    time, unit = (duration, "W/m2") if emission.kind == "continuous" else (emission.pulse_duration, "J/m2")
-    plain = compare_source(rule_set, tissue, emission, wavelength, duration, np.zeros(1), np.zeros(1))
-    every = _compared(rule_set, tissue, emission, wavelength, duration, source, np.array([distance]))
+    steady = light.emission.kind == "continuous"
+    time, unit = (light.duration, "W/m2") if steady else (light.emission.pulse_duration, "J/m2")
+    plain = compare_source(light, np.zeros(1), np.zeros(1))
+    every = _compared(light, source, np.array([distance]))
     found = []
     for row, (_, exposure, limit) in zip(plain, every, strict=True):
         value = share / limit[0]
         best = value >= value.max() * (1.0 - 1e-12)
         at = int(np.argmax(np.where(best, area, 0)))
         a, b, c, d = index[at].tolist()
-        seen = _seen(source, tissue, distance, first[[at]], second[[at]])
-        angle = float(limited_angle(*seen, ALPHA_MIN, float(angle_max(rule_set, time)))[0])
+        seen = _seen(source, light.tissue, distance, first[[at]], second[[at]])
+        angle = float(limited_angle(*seen, ALPHA_MIN, float(angle_max(light.rule_set, time)))[0])
         whole = area[at] == source.count[0] * source.count[1]
         words = Message("extended.whole" if whole else "extended.part",
                         left=a + 1, right=b + 1, first=c + 1, last=d + 1)  # fmt: skip
@@ -127,28 +110,13 @@ def source_findings(
     return sorted(found, key=lambda f: -f.ratio)
 
 
-def source_ratio(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    source: ExtendedSource,
-) -> Callable[[Floats], Floats]:
+def source_ratio(light: Received, source: ExtendedSource) -> Callable[[Floats], Floats]:
     """Return the function from distances [m] to the highest ratio of exposure to limit.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
+    light : Received
+        The setting, and who is exposed to it.
     source : ExtendedSource
         The source.
 
@@ -164,7 +132,7 @@ def source_ratio(
         size = max(1, _MOST // share.size)
         for start in range(0, flat.size, size):
             at = slice(start, start + size)
-            for _, exposure, limit in _compared(rule_set, tissue, emission, wavelength, duration, source, flat[at]):
+            for _, exposure, limit in _compared(light, source, flat[at]):
                 worst[at] = np.maximum(worst[at], exposure * (share / limit).max(axis=1))
         return worst.reshape(np.shape(distance))
 
@@ -354,28 +322,58 @@ def step_places(spot_diameter: ArrayLike) -> list[Floats]:
     return [spot / (2.0 * math.tan(angle / 2.0)) * (1.0 + _BESIDE) for angle in _ANGLES]
 
 
-def spot_limits(
-    rule_set: str,
-    tissue: str,
-    light: Emission,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    part: Callable[[str], float] = lambda hazard: 1.0,
-) -> LimitOfAngles:
+@dataclass(frozen=True)
+class LitSpot:
+    """A spot that scatters, or many as arrays that broadcast together.
+
+    Parameters
+    ----------
+    reflectance : array_like, shape (...)
+        Diffuse reflectance of the surface; 1 is the bound. [1]
+    view_angle : array_like, shape (...)
+        From the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    diameter : array_like, shape (...)
+        1/e diameter of the spot; 0 gives no credit for an extended source. [m]
+    """
+
+    reflectance: Any = 1.0
+    view_angle: Any = 0.0
+    model: str = "lambert"
+    diameter: Any = 0.0
+
+    def spread(self, shape: tuple[int, ...]) -> LitSpot:
+        """Return as many spots as a shape asks for, as flat arrays."""
+        within("spot_diameter", self.diameter, "m", 0.0, _WIDEST)
+        flat = (np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
+                for a in (self.reflectance, self.view_angle, self.diameter))  # fmt: skip
+        reflectance, view_angle, diameter = flat
+        return LitSpot(reflectance, view_angle, self.model, diameter)
+
+    def taken(self, at: Places) -> LitSpot:
+        """Return the spots with these numbers."""
+        return LitSpot(self.reflectance[at], self.view_angle[at], self.model, self.diameter[at])
+
+    def exposure(self, amount: Floats, distance: Floats | float) -> Floats:
+        """Return what it gives of an amount [W or J] at a distance [m]. [W/m2 or J/m2]."""
+        return scatter_exposure(amount, self.reflectance, distance, self.view_angle, self.model)
+
+    def angles(self, distance: Floats) -> tuple[Floats, Floats]:
+        """Return the angles that it subtends at a distance [m]. [rad]."""
+        return source_angles(self.diameter, self.diameter, distance, self.view_angle)
+
+
+POINT = LitSpot()  # a full scatterer that earns no credit for its size
+
+
+def spot_limits(light: Received, part: Callable[[str], float] = lambda hazard: 1.0) -> LimitOfAngles:
     """Return the function from the angles of lit spots to the lowest of their limits.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    light : Emission
-        What falls on the spot; of many, the cases.
-    wavelength : array_like, shape (...)
-        Wavelength. [m]
-    duration : array_like, shape (...)
-        Exposure duration. [s]
+    light : Received
+        What falls on the spot, and who is exposed to its scatter; of many, the cases.
     part : callable
         Takes a hazard, returns the part of its limit that may be used; 0 leaves the hazard out. [1]
 
@@ -384,14 +382,14 @@ def spot_limits(
     callable
         As for `scatter_farthest`; infinite where no hazard is left.
     """
-    lam, time = np.asarray(wavelength, dtype=np.float64), np.asarray(duration, dtype=np.float64)
+    alone = light.emission.single
+    if alone:
+        light = replace(
+            light, wavelength=float(np.asarray(light.wavelength)), duration=float(np.asarray(light.duration))
+        )
 
     def lowest(first: Floats, second: Floats, at: Places) -> Floats:
-        if light.single:
-            every = compare_source(rule_set, tissue, light, float(lam), float(time), first, second)
-        else:
-            own = light.taken(at)
-            every = compare_source(rule_set, tissue, own, taken(lam, at), taken(time, at), first, second)
+        every = compare_source(light if alone else light.taken(at), first, second)
         mine = [one.limit * share for one in every if (share := part(one.hazard)) > 0.0]
         return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), first.shape)
 
@@ -399,14 +397,7 @@ def spot_limits(
 
 
 def scatter_farthest(
-    amount: ArrayLike,
-    limit_of_angles: LimitOfAngles,
-    reflectance: ArrayLike,
-    view_angle: ArrayLike,
-    model: str,
-    spot_diameter: ArrayLike,
-    shape: tuple[int, ...],
-    alike: bool = False,
+    amount: ArrayLike, limit_of_angles: LimitOfAngles, spot: LitSpot, shape: tuple[int, ...], alike: bool = False
 ) -> Floats:
     """Return how far from the lit surface the scatter exceeds the limit [1]_.
 
@@ -421,14 +412,8 @@ def scatter_farthest(
     limit_of_angles : callable
         Takes the angles of both axes [rad] and the number of the case of each, all of shape (n,), returns the lowest
         limits.
-    reflectance : array_like, shape (...)
-        Of the surface. [1]
-    view_angle : array_like, shape (...)
-        From the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
-    spot_diameter : array_like, shape (...)
-        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    spot : LitSpot
+        What scatters.
     shape : tuple of int
         Shape of the cases; a limit has it in flat order.
     alike : bool
@@ -448,49 +433,31 @@ def scatter_farthest(
     ----------
     .. [1] ICNIRP2013, angular subtense of an oblong source.
     """
-    spot_diameter = within("spot_diameter", spot_diameter, "m", 0.0, _WIDEST)
-    whole, part, view, spot = (
-        np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
-        for a in (amount, reflectance, view_angle, spot_diameter)
-    )
+    spots, whole = spot.spread(shape), np.broadcast_to(np.asarray(amount, dtype=np.float64), shape).reshape(-1)
     every = np.arange(whole.size)
     first = every[:1] if alike else every
     point = limit_of_angles(*(np.full(first.size, ALPHA_MIN),) * 2, first)
-    found = np.array(scatter_distance(whole, point, part, view, model))
-    extended = np.flatnonzero(spot > ALPHA_MIN * found)
-    if alike and extended.size > _FEW:
-        found[extended] = _alike(
-            whole[extended], limit_of_angles, part[extended], view[extended], model, spot[extended], extended
-        )
-        return found.reshape(shape)
-    for start in range(0, extended.size, _BLOCK):
-        at = extended[start : start + _BLOCK]
-        found[at] = _extended(whole[at], limit_of_angles, part[at], view[at], model, spot[at], at)
+    found = np.array(scatter_distance(whole, point, spots.reflectance, spots.view_angle, spots.model))
+    extended = np.flatnonzero(spots.diameter > ALPHA_MIN * found)
+    found[extended] = 0.0
+    extended = extended[spots.taken(extended).exposure(whole[extended], 1.0) > 0.0]
+    search, block = (_alike, extended.size) if alike and extended.size > _FEW else (_extended, _BLOCK)
+    for start in range(0, extended.size, block):
+        at = extended[start : start + block]
+        found[at] = search(whole[at], limit_of_angles, spots.taken(at), at)
     return found.reshape(shape)
 
 
-def _alike(
-    whole: Floats,
-    limit_of_angles: LimitOfAngles,
-    part: Floats,
-    view: Floats,
-    model: str,
-    spot: Floats,
-    at: Places,
-) -> Floats:
+def _alike(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Places) -> Floats:
     """Do as `_extended`, where the limit depends on nothing but distance over spot.
 
     With rho that quotient and I the intensity, the limit is exceeded where rho^2 limit(rho) is below I / spot^2; the
     last such place of a table is the one from which on the least value of the table is no longer below.
     """
-    lit = np.flatnonzero(scatter_exposure(whole, part, 1.0, view, model) > 0.0)
-    result = np.zeros(whole.size)
-    if not lit.size:
-        return result
-    strength = scatter_exposure(whole[lit], part[lit], 1.0, view[lit], model) / np.square(spot[lit])
+    strength = spot.exposure(whole, 1.0) / np.square(spot.diameter)
 
     def weighed(place: Floats) -> Floats:
-        angles = source_angles(1.0, 1.0, place, view[0])
+        angles = source_angles(1.0, 1.0, place, spot.view_angle[0])
         return np.asarray(np.square(place) * limit_of_angles(*angles, np.broadcast_to(at[:1], place.shape)))
 
     far, near = 1.0 / ALPHA_MIN * (1.0 + 1e-9), 1e-3
@@ -509,54 +476,31 @@ def _alike(
     def ratio(place: Floats, row: Places) -> Floats:
         return np.asarray(strength[row] / weighed(place))
 
-    rows = np.arange(lit.size)
-    found = last_fall(ratio, nodes[last], nodes[last + 1], np.zeros(lit.size), rows) * spot[lit]
-    result[lit] = found * (1.0 + 1e-15)
-    return result
+    rows = np.arange(at.size)
+    found = last_fall(ratio, nodes[last], nodes[last + 1], np.zeros(at.size), rows) * spot.diameter
+    return np.asarray(found * (1.0 + 1e-15))
 
 
-def _extended(
-    whole: Floats,
-    limit_of_angles: LimitOfAngles,
-    part: Floats,
-    view: Floats,
-    model: str,
-    spot: Floats,
-    at: Places,
-) -> Floats:
+def _extended(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Places) -> Floats:
     def ratio(place: Floats, row: Places) -> Floats:
-        angles = source_angles(spot[row], spot[row], place, view[row])
-        return np.asarray(
-            scatter_exposure(whole[row], part[row], place, view[row], model) / limit_of_angles(*angles, at[row])
-        )
+        own = spot.taken(row)
+        return np.asarray(own.exposure(whole[row], place) / limit_of_angles(*own.angles(place), at[row]))
 
-    lit = np.flatnonzero(scatter_exposure(whole, part, 1.0, view, model) > 0.0)
-    result = np.zeros(whole.size)
-    if not lit.size:
-        return result
-    ends = (np.full(whole.size, angle) for angle in (0.0, math.pi))
+    ends = (np.full(at.size, angle) for angle in (0.0, math.pi))
     highest = reduce(np.maximum, (limit_of_angles(end, end, at) for end in ends))
-    far = spot / ALPHA_MIN * (1.0 + 1e-9)
-    near = scatter_distance(whole, highest, part, view, model) / 4.0
+    far = spot.diameter / ALPHA_MIN * (1.0 + 1e-9)
+    near = scatter_distance(whole, highest, spot.reflectance, spot.view_angle, spot.model) / 4.0
     near = np.minimum(np.where(near > 0.0, near, far / 2.0), far / 2.0)
-    steps = [spot / (2.0 * math.tan(angle / 2.0)) for angle in _ANGLES]
-    grid = np.geomspace(near[lit], far[lit], _NODES)
-    grid[0], grid[-1] = near[lit], far[lit]
-    beside = [s[lit] * f for s in steps for f in (1.0 - _BESIDE, 1.0 + _BESIDE)]
-    nodes = np.sort(np.clip(np.concatenate([grid, np.array(beside)]), near[lit], far[lit]), axis=0)
-    result[lit] = last_crossing(ratio, nodes, lit)
-    return result
+    steps = [spot.diameter / (2.0 * math.tan(angle / 2.0)) for angle in _ANGLES]
+    grid = np.geomspace(near, far, _NODES)
+    grid[0], grid[-1] = near, far
+    beside = [step * f for step in steps for f in (1.0 - _BESIDE, 1.0 + _BESIDE)]
+    nodes = np.sort(np.clip(np.concatenate([grid, np.array(beside)]), near, far), axis=0)
+    return last_crossing(ratio, nodes, np.arange(at.size))
 
 
 def scatter_ratios(
-    amount: ArrayLike,
-    limit_of_angles: LimitOfAngles,
-    distance: ArrayLike,
-    reflectance: ArrayLike,
-    view_angle: ArrayLike,
-    model: str,
-    spot_diameter: ArrayLike,
-    shape: tuple[int, ...],
+    amount: ArrayLike, limit_of_angles: LimitOfAngles, distance: ArrayLike, spot: LitSpot, shape: tuple[int, ...]
 ) -> Floats:
     """Return how many times the limit the scatter of a lit spot gives at distances from it.
 
@@ -568,14 +512,8 @@ def scatter_ratios(
         As for `scatter_farthest`.
     distance : array_like, shape (...)
         From the surface. [m]
-    reflectance : array_like, shape (...)
-        Of the surface. [1]
-    view_angle : array_like, shape (...)
-        From the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
-    spot_diameter : array_like, shape (...)
-        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    spot : LitSpot
+        What scatters.
     shape : tuple of int
         Shape of the cases.
 
@@ -589,106 +527,52 @@ def scatter_ratios(
     OutOfRangeError
         If a number cannot be used.
     """
-    whole, place, part, view, spot = (
-        np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
-        for a in (amount, distance, reflectance, view_angle, spot_diameter)
-    )
-    limit = limit_of_angles(*source_angles(spot, spot, place, view), np.arange(whole.size))
-    return np.asarray(scatter_exposure(whole, part, place, view, model) / limit).reshape(shape)
+    whole, place = (np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1) for a in (amount, distance))
+    spots = spot.spread(shape)
+    limit = limit_of_angles(*spots.angles(place), np.arange(whole.size))
+    return np.asarray(spots.exposure(whole, place) / limit).reshape(shape)
 
 
 @lru_cache(maxsize=256)
-def scatter_reach(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    *,
-    reflectance: float = 1.0,
-    view_angle: float = 0.0,
-    model: str = "lambert",
-    spot_diameter: float = 0.0,
-) -> Reach:
+def scatter_reach(light: Received, spot: LitSpot = POINT) -> Reach:
     """Return how far from the lit surface the scatter exceeds the limit.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    reflectance : float
-        Diffuse reflectance of the surface; 1 is the bound. [1]
-    view_angle : float
-        Angle from the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
-    spot_diameter : float
-        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    light : Received
+        What falls on the spot, and who is exposed to its scatter.
+    spot : LitSpot
+        What scatters; its size counts for the eye alone.
 
     Returns
     -------
     Reach
         Distance from the surface.
     """
-    spot = spot_diameter if tissue == "eye" else 0.0
-    limits = spot_limits(rule_set, tissue, emission, wavelength, duration)
-    distance = float(scatter_farthest(emission.amount, limits, reflectance, view_angle, model, spot, ()))
-    first, second = source_angles(spot, spot, distance, view_angle) if distance > 0.0 else (0.0, 0.0)
-    caps = source_caps(rule_set, emission.kind, emission.shortest_pulse, duration)
+    seen = spot if light.tissue == "eye" else replace(spot, diameter=0.0)
+    distance = float(scatter_farthest(light.emission.amount, spot_limits(light), seen, ()))
+    first, second = seen.angles(np.asarray(distance)) if distance > 0.0 else (0.0, 0.0)
     there = [
         Reach(distance, c, angle)
-        for angle in (float(limited_angle(first, second, ALPHA_MIN, cap)) for cap in caps)
-        for c in criteria(rule_set, tissue, emission, wavelength, duration, angle)
+        for angle in (float(limited_angle(first, second, ALPHA_MIN, cap)) for cap in source_caps(light))
+        for c in criteria(light, angle)
     ]
     return max(there, key=lambda reach: reach.criterion.amount / reach.criterion.limit)
 
 
 def scatter_ratio(
-    rule_set: str,
-    tissue: str,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    distance: Floats,
-    *,
-    reflectance: float = 1.0,
-    view_angle: float = 0.0,
-    model: str = "lambert",
-    spot_diameter: float = 0.0,
-    part: Callable[[str], float] = lambda hazard: 1.0,
+    light: Received, distance: Floats, spot: LitSpot = POINT, part: Callable[[str], float] = lambda hazard: 1.0
 ) -> Floats:
     """Return how many times the limit the scatter of a lit spot gives at distances from it.
 
     Parameters
     ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
+    light : Received
+        What falls on the spot, and who is exposed to its scatter.
     distance : numpy.ndarray, shape (...)
         From the spot. [m]
-    reflectance : float
-        Diffuse reflectance of the surface; 1 is the bound. [1]
-    view_angle : float
-        Angle from the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
-    spot_diameter : float
-        1/e diameter of the lit spot; 0 gives no credit for an extended source. [m]
+    spot : LitSpot
+        What scatters; its size counts for the eye alone.
     part : callable
         Takes a hazard, returns the part of its limit that may be used. [1]
 
@@ -697,6 +581,5 @@ def scatter_ratio(
     numpy.ndarray, shape (...)
         Exposure over limit, the worst comparison. [1]
     """
-    limits = spot_limits(rule_set, tissue, emission, wavelength, duration, part)
-    spot, place = spot_diameter if tissue == "eye" else 0.0, np.asarray(distance, dtype=np.float64)
-    return scatter_ratios(emission.amount, limits, place, reflectance, view_angle, model, spot, place.shape)
+    seen, place = spot if light.tissue == "eye" else replace(spot, diameter=0.0), np.asarray(distance, dtype=np.float64)
+    return scatter_ratios(light.emission.amount, spot_limits(light, part), place, seen, place.shape)

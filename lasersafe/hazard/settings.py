@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.emission import Emission, Floats, continuous, pulse_train, single_pulse
+from lasersafe.hazard.emission import Emission, Floats, Received, continuous, pulse_train, single_pulse
 from lasersafe.hazard.exposure import criteria, train_limit
 from lasersafe.hazard.lasting import duration_edges
 from lasersafe.hazard.sweep import compiled, ratios
@@ -456,7 +456,7 @@ def _limit(
         "pulse train", pulse_energy=tried.energy, pulse_duration=tried.pulse, repetition_rate=tried.rate * tried.number,
         burst=burst, pedestal=space.pedestal,
     )  # fmt: skip
-    return train_limit(rule_set, tissue, light, wavelength, duration)
+    return train_limit(Received(rule_set, tissue, light, wavelength, duration))
 
 
 def _ratio(rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float) -> Floats:
@@ -491,7 +491,7 @@ def emission_ratio(
     Criterion
         The comparison.
     """
-    found = [one for name in rule_sets for one in criteria(name, tissue, emission, wavelength, duration)]
+    found = [one for name in rule_sets for one in criteria(Received(name, tissue, emission, wavelength, duration))]
     worst = max(found, key=lambda one: one.amount / one.limit)
     return worst.amount / worst.limit, worst
 

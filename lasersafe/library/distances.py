@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lasersafe.errors import InputError
 from lasersafe.hazard import distances
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
-from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.exposure import compare
 from lasersafe.library.beams import Beam, check_free_beam, needed_beam
 from lasersafe.library.given import Given, broadcast, given, given_or_none
@@ -230,7 +230,7 @@ def direct_distance(
     needed_beam(beam)
     broadcast(beam=np.empty(beam.shape), emission=_together(emitted), wavelength=light, duration=time, reflectance=part)
     check_free_beam(beam, light)
-    compared = [one for name in _sets(rule_set) for one in compare(name, tissue, emitted, light, time)]
+    compared = [one for name in _sets(rule_set) for one in compare(Received(name, tissue, emitted, light, time))]
     found = reaches(compared, lambda one: beam_reach(one, beam.axes(), part))
     return _result("direct", tissue, emitted.kind, time, found)
 
@@ -300,7 +300,7 @@ def scatter_distance(
     light, time = given("wavelength", wavelength), given("duration", duration)
     part, angle = given("reflectance", reflectance), given("view angle", view_angle)
     broadcast(emission=_together(emitted), wavelength=light, duration=time, reflectance=part, view_angle=angle)
-    compared = [one for name in _sets(rule_set) for one in compare(name, tissue, emitted, light, time)]
+    compared = [one for name in _sets(rule_set) for one in compare(Received(name, tissue, emitted, light, time))]
     found = reaches(compared, lambda one: distances.scatter_distance(one.amount, one.limit, part, angle, model))
     return _result("scatter", tissue, emitted.kind, time, found)
 

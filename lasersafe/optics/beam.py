@@ -621,11 +621,7 @@ def through_lens(
 
 
 def fibre_multimode(
-    numerical_aperture: float,
-    criterion: str,
-    *,
-    core_diameter: float | None = None,
-    propagation: str = "hyperbolic",
+    numerical_aperture: float, criterion: str, *, core_diameter: float | None = None, propagation: str = "hyperbolic"
 ) -> BeamGeometry:
     """Return the beam from the bare end of a multimode fibre [1]_.
 

@@ -60,11 +60,7 @@ def scatter_intensity(
 
 
 def scatter_exposure(
-    amount: ArrayLike,
-    reflectance: ArrayLike,
-    distance: ArrayLike,
-    view_angle: ArrayLike = 0.0,
-    model: str = "lambert",
+    amount: ArrayLike, reflectance: ArrayLike, distance: ArrayLike, view_angle: ArrayLike = 0.0, model: str = "lambert"
 ) -> FloatArray:
     """Return the exposure from a small scattering spot, facing it [1]_.
 

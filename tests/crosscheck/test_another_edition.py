@@ -10,7 +10,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import continuous, pulse_pattern, pulse_train
+from lasersafe.hazard.emission import Received, continuous, pulse_pattern, pulse_train
 from lasersafe.hazard.scanning import Scan, scan_ratio, sweep_aperture
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
@@ -186,7 +186,7 @@ def test_distances_of_any_edition_are_those_of_its_own_train_factor():
     # 1064 nm, 10 ns, 1 mJ, 10 kHz for 10 s: no two in 30 us, N = 100 000, N^-0.25 = 0.056, not below 0.3: 3e-3 x 0.3 =
     # 9e-4 J/m2 (mean: 15 x 10^0.8 / 1e5 = 9.46e-4). 4 mJ / (pi x 9e-4) in 1 mrad: 1189.4 m, less the waist
     beam = collimated(3e-3, 1e-3, "1/e")
-    one = direct_reach(NAME, "eye", pulse_train(1e-3, 1e-8, 1e4), beam, 1064e-9, 10.0).distance
+    one = direct_reach(Received(NAME, "eye", pulse_train(1e-3, 1e-8, 1e4), 1064e-9, 10.0), beam).distance
     z = math.sqrt(4e-3 / (math.pi * 9e-4) - 9e-6) / 1e-3
     assert one == pytest.approx(z, rel=1e-4)
     many = direct_distance(
@@ -194,7 +194,10 @@ def test_distances_of_any_edition_are_those_of_its_own_train_factor():
         pulse_duration=1e-8, repetition_rate=np.geomspace(1e3, 1e4, 300), rule_set=NAME,
     )  # fmt: skip
     assert float(many.distance[-1]) == pytest.approx(one, rel=1e-9)
-    alone = [direct_reach(NAME, "eye", pulse_train(1e-3, 1e-8, f), beam, 1064e-9, 10.0).distance for f in (1e3, 1e4)]
+    alone = [
+        direct_reach(Received(NAME, "eye", pulse_train(1e-3, 1e-8, f), 1064e-9, 10.0), beam).distance
+        for f in (1e3, 1e4)
+    ]
     assert many.distance[[0, -1]] == pytest.approx(alone, rel=1e-9)
 
 
@@ -212,7 +215,9 @@ def test_narrow_beams_of_any_edition_are_averaged_over_its_apertures():
             )
             energy = 1.0 / worst  # the limit is met at z, beyond it nothing is above
             lit = pulse_pattern(tuple((s, t, energy) for s, t, _ in emission.pulses))
-            assert direct_reach(NAME, "eye", lit, beam, nm * 1e-9, 20.0).distance == pytest.approx(z, rel=5e-3)
+            assert direct_reach(Received(NAME, "eye", lit, nm * 1e-9, 20.0), beam).distance == pytest.approx(
+                z, rel=5e-3
+            )
 
 
 @pytest.mark.parametrize("nm", [532.0, 1300.0, 1550.0])
@@ -246,7 +251,7 @@ def test_scans_of_any_edition_take_its_apertures_and_its_train_factor():
 
 def test_scatter_and_a_whole_case_know_any_edition():
     # 8 W/m2 from 20 s on, small source: 10 W, Lambert: sqrt(10 / (8 pi)) = 0.6308 m; 15 x 20^-0.2 = 8.24 is laxer
-    found = scatter_reach(NAME, "eye", continuous(10.0), 532e-9, 100.0)
+    found = scatter_reach(Received(NAME, "eye", continuous(10.0), 532e-9, 100.0))
     assert found.distance == pytest.approx(math.sqrt(10 / (8 * math.pi)), rel=1e-9)
     text = HEAD + laser("A", "1064 nm") + person("Visitor", "8 m", "spectator")
     zone = assess(parse_case(text)).setups[0].zone("direct", "eye")

@@ -9,8 +9,9 @@ import pytest
 
 from lasersafe.hazard.combine import Line, beam_sums, group_of, scatter_sums
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.hazard.emission import continuous, pulse_train
+from lasersafe.hazard.emission import Received, continuous, pulse_train
 from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.scatter import LitSpot
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.beam import collimated, diameters, fraction_through, through_lens
 from lasersafe.optics.sources import offset_fraction, side_by_side
@@ -60,7 +61,7 @@ def test_one_line_alone_keeps_its_own_distance():
     line = green()[0]
     alone = max(
         direct_distance(c.amount, c.limit, c.limiting_aperture, line.beam)
-        for c in criteria(ICNIRP, "eye", line.emission, line.wavelength, 10.0)
+        for c in criteria(Received(ICNIRP, "eye", line.emission, line.wavelength, 10.0))
     )
     assert summed_distance(ICNIRP, "eye", [line], 10.0) == alone
 
@@ -121,10 +122,7 @@ def test_pulsed_and_continuous_lines_add():
 
 def test_scattered_fractions_of_a_point_fall_with_the_square_and_add():
     def total(lines, distance):
-        found = scatter_sums(
-            EU, "eye", lines, 100.0, reflectance=0.8, view_angle=0.5, model="lambert", distance=distance
-        )
-        return found[0].total
+        return scatter_sums(EU, "eye", lines, 100.0, distance, LitSpot(0.8, 0.5))[0].total
 
     lines = green()
     each = [total([one], 1.0) for one in (lines[1], lines[2])]

@@ -9,7 +9,7 @@ import pytest
 from scipy import integrate, optimize, special
 
 from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, farthest_crossing
-from lasersafe.hazard.scatter import scatter_farthest
+from lasersafe.hazard.scatter import LitSpot, scatter_farthest
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 
 CIRCULAR, ELLIPTICAL = 9600, 400
@@ -141,7 +141,7 @@ def test_extended_source_scatter():
             mean = 0.5 * (2 * math.atan(spot * math.cos(view) / 2 / r) + 2 * math.atan(spot / 2 / r))
             return math.log(power * math.cos(view) / (math.pi * r * r) / (base * min(max(mean / 1.5e-3, 1), 66.7)))
 
-        ours = float(scatter_farthest(power, limit, 1.0, view, "lambert", spot, ()))
+        ours = float(scatter_farthest(power, limit, LitSpot(1.0, view, "lambert", spot), ()))
         root = optimize.brentq(above, 1e-4, 1e3, xtol=1e-300, rtol=4e-15)
         assert ours == pytest.approx(root, rel=1e-9, abs=0)
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.emission import continuous, pulse_train, single_pulse
+from lasersafe.hazard.emission import Received, continuous, pulse_train, single_pulse
 from lasersafe.hazard.exposure import compare_source
 from lasersafe.hazard.scatter import (
     extended_distance,
@@ -24,7 +24,7 @@ ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 
 
 def thermal_limit(first, second):
-    return compare_source(ICNIRP, "eye", continuous(1.0), 808e-9, 10.0, first, second)[0].limit
+    return compare_source(Received(ICNIRP, "eye", continuous(1.0), 808e-9, 10.0), first, second)[0].limit
 
 
 def worst_part(source, distance):
@@ -93,15 +93,15 @@ def test_five_by_five_array_against_every_choice_of_columns_and_rows():
 def test_hot_emitter_decides_over_the_whole_array():
     weights = [0.01] * 15 + [0.85]
     source = ExtendedSource((0.2e-3, 0.2e-3), count=(4, 4), pitch=(3e-3, 3e-3), weights=tuple(weights))
-    found = source_findings(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0, source, 0.1)[0]
+    found = source_findings(Received(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0), source, 0.1)[0]
     assert (found.part, found.share) == ("columns 4 to 4, rows 4 to 4", pytest.approx(0.85))
     even = ExtendedSource((0.2e-3, 0.2e-3), count=(4, 4), pitch=(3e-3, 3e-3))
-    assert source_findings(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0, even, 0.1)[0].ratio < found.ratio
+    assert source_findings(Received(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0), even, 0.1)[0].ratio < found.ratio
 
 
 def test_narrow_cone_is_worst_where_it_just_fills_the_pupil():
     source = ExtendedSource((10e-3, 10e-3), "cone", (4e-3, 4e-3))
-    ratio = source_ratio(ICNIRP, "eye", continuous(0.01), 808e-9, 10.0, source)
+    ratio = source_ratio(Received(ICNIRP, "eye", continuous(0.01), 808e-9, 10.0), source)
     distance, highest = most_hazardous_distance(ratio)
     grid = np.geomspace(0.1, 1e3, 40001)
     values = ratio(grid)
@@ -111,7 +111,7 @@ def test_narrow_cone_is_worst_where_it_just_fills_the_pupil():
 
 
 def test_lambertian_disc_is_worst_at_the_nearest_view():
-    ratio = source_ratio(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0, ExtendedSource((5e-3, 5e-3)))
+    ratio = source_ratio(Received(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0), ExtendedSource((5e-3, 5e-3)))
     assert most_hazardous_distance(ratio)[0] == pytest.approx(0.1)
 
 
@@ -121,28 +121,28 @@ def test_lambertian_disc_is_worst_at_the_nearest_view():
 )
 def test_one_emitter_at_many_distances_is_the_same_as_one_by_one(rule_set, emission):
     source = ExtendedSource((6e-3, 2e-3), "lambert", peak_over_mean=1.5, transmittance=0.7)
-    ratio = source_ratio(rule_set, "eye", emission, 450e-9, 100.0, source)
+    ratio = source_ratio(Received(rule_set, "eye", emission, 450e-9, 100.0), source)
     for distance in (0.1, 0.35, 2.0, 40.0):
-        one = source_findings(rule_set, "eye", emission, 450e-9, 100.0, source, distance)[0].ratio
+        one = source_findings(Received(rule_set, "eye", emission, 450e-9, 100.0), source, distance)[0].ratio
         assert float(ratio(np.array([distance]))[0]) == pytest.approx(one, rel=1e-12)
 
 
 def test_distance_is_where_the_ratio_passes_one():
     source = ExtendedSource((5e-3, 5e-3))
-    ratio = source_ratio(EU, "eye", continuous(5.0), 450e-9, 100.0, source)
+    ratio = source_ratio(Received(EU, "eye", continuous(5.0), 450e-9, 100.0), source)
     distance = extended_distance(ratio)
     assert float(ratio(np.array([distance]))[0]) == pytest.approx(1.0, abs=1e-9)
     array = ExtendedSource((0.2e-3, 0.2e-3), count=(3, 2), pitch=(2e-3, 2e-3))
-    ratio = source_ratio(EU, "eye", continuous(20.0), 808e-9, 100.0, array)
+    ratio = source_ratio(Received(EU, "eye", continuous(20.0), 808e-9, 100.0), array)
     assert float(ratio(np.array([extended_distance(ratio)]))[0]) == pytest.approx(1.0, abs=1e-6)
 
 
 def test_oblong_source_takes_the_mean_of_limited_angles():
     long, short = np.array([0.3]), np.array([1e-4])
-    (row,) = [r for r in compare_source(EU, "eye", continuous(1.0), 808e-9, 10.0, long, short)]
+    (row,) = [r for r in compare_source(Received(EU, "eye", continuous(1.0), 808e-9, 10.0), long, short)]
     by_hand = exposure_limit(EU, "eye", 808e-9, 10.0, (0.1 + 1.5e-3) / 2.0)
     assert float(row.limit[0]) == pytest.approx(float(by_hand.irradiance))
-    pulse = compare_source(ICNIRP, "eye", single_pulse(1.0, 1e-6), 808e-9, 10.0, long, short)[0]
+    pulse = compare_source(Received(ICNIRP, "eye", single_pulse(1.0, 1e-6), 808e-9, 10.0), long, short)[0]
     by_hand = exposure_limit(ICNIRP, "eye", 808e-9, 1e-6, (5e-3 + 1.5e-3) / 2.0)
     assert float(pulse.limit[0]) == pytest.approx(float(by_hand.radiant_exposure))
 
@@ -150,7 +150,7 @@ def test_oblong_source_takes_the_mean_of_limited_angles():
 def test_photochemical_cone_gives_credit_only_for_a_source_that_is_known_to_be_even():
     def ratio(peak):
         source = ExtendedSource((50e-3, 50e-3), peak_over_mean=peak)
-        found = source_findings(EU, "eye", continuous(10.0), 450e-9, 100.0, source, 0.5)
+        found = source_findings(Received(EU, "eye", continuous(10.0), 450e-9, 100.0), source, 0.5)
         return next(f.ratio for f in found if f.hazard == "retina photochemical")
 
     cone = (11e-3 / (2.0 * math.atan(0.05))) ** 2

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import Emission, pulse_pattern, pulse_train
+from lasersafe.hazard.emission import Emission, Received, pulse_pattern, pulse_train
 from lasersafe.hazard.exposure import criteria
 from lasersafe.optics.beam import collimated, mean_exposure
 
@@ -43,7 +43,7 @@ def worst(rule_set, nm, starts, diameter, energy=1e-3, duration=10.0):
 
 def ours(rule_set, nm, emission, diameter):
     """Return the same by the program, without the train factor of the directive."""
-    found = criteria(rule_set, "eye", emission, nm * 1e-9, 10.0)
+    found = criteria(Received(rule_set, "eye", emission, nm * 1e-9, 10.0))
     return max(
         float(mean_exposure(c.amount, diameter, diameter, c.limiting_aperture, "gaussian")) / c.limit
         for c in found
@@ -57,7 +57,7 @@ def test_a_window_over_a_smaller_aperture_counts_for_a_list_of_pulses():
     # of 1.0226/sqrt(0.957) = 1.0453 mm, and sqrt(1.0453^2 - 0.3^2)/1 mrad = 1.001 m
     list_of_three = pulse_pattern(tuple((t, PULSE, 20e-6) for t in (0.0, 0.36, 9.0)))
     for rule_set in SETS:
-        reach = direct_reach(rule_set, "eye", list_of_three, collimated(0.3e-3, 1e-3, "1/e"), 266e-9, 10.0)
+        reach = direct_reach(Received(rule_set, "eye", list_of_three, 266e-9, 10.0), collimated(0.3e-3, 1e-3, "1/e"))
         assert reach.distance == pytest.approx(1.0013, abs=1e-3)
 
 

@@ -7,9 +7,9 @@ import pytest
 
 from lasersafe.hazard import emission
 from lasersafe.hazard.distances import beam_reach, direct_reach, reaches, scatter_distance
-from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.exposure import compare
-from lasersafe.hazard.scatter import scatter_reach
+from lasersafe.hazard.scatter import LitSpot, scatter_reach
 from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry
 
@@ -40,7 +40,7 @@ def test_many_beams_at_once_give_what_each_gives_alone(kind: str, tissue: str, o
     light = Emission(kind, power=amount, pulse_energy=amount, pulse_duration=pulse, repetition_rate=rate)
     sets = rule_sets()
     beams = BeamGeometry((waist, waist), (angle, angle * oblong), (place, place), "top-hat")
-    compared = [one for name in sets for one in compare(name, tissue, light, wavelength, duration)]
+    compared = [one for name in sets for one in compare(Received(name, tissue, light, wavelength, duration))]
     direct = reaches(compared, lambda one: beam_reach(one, beams, 0.7))
     scatter = reaches(compared, lambda one: scatter_distance(one.amount, one.limit, 0.4, 0.3))
     for i in range(BEAMS):
@@ -52,14 +52,14 @@ def test_many_beams_at_once_give_what_each_gives_alone(kind: str, tissue: str, o
         beam = BeamGeometry((waist[i],) * 2, (angle[i], angle[i] * oblong), (place[i],) * 2, "top-hat")
         colour, time = float(wavelength[i]), float(duration[i])
         for name in sets:
-            alone = direct_reach(name, tissue, one, beam, colour, time, 0.7)
-            spread = scatter_reach(name, tissue, one, colour, time, reflectance=0.4, view_angle=0.3)
+            alone = direct_reach(Received(name, tissue, one, colour, time), beam, 0.7)
+            spread = scatter_reach(Received(name, tissue, one, colour, time), LitSpot(0.4, 0.3))
             assert direct.by_rule_set[name][i] == pytest.approx(alone.distance, rel=1e-9, abs=0)
             assert scatter.by_rule_set[name][i] == pytest.approx(spread.distance, rel=1e-9, abs=0)
         far = max(sets, key=lambda name: direct.by_rule_set[name][i])
         assert direct.distance[i] == direct.by_rule_set[far][i]
         if direct.distance[i] > 0.0:
-            alone = direct_reach(far, tissue, one, beam, colour, time, 0.7)
+            alone = direct_reach(Received(far, tissue, one, colour, time), beam, 0.7)
             assert direct.labels[direct.decided[i]] == (far, alone.criterion.hazard, alone.criterion.rule)
             assert direct.limit[i] == pytest.approx(alone.criterion.limit, rel=1e-9)
             assert direct.limiting_aperture[i] == pytest.approx(alone.criterion.limiting_aperture, rel=1e-9)

@@ -10,8 +10,8 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios, zone_distances
-from lasersafe.hazard.emission import continuous, pulse_train, single_pulse
-from lasersafe.hazard.scatter import scatter_ratio, scatter_reach
+from lasersafe.hazard.emission import Received, continuous, pulse_train, single_pulse
+from lasersafe.hazard.scatter import LitSpot, scatter_ratio, scatter_reach
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.scene.directions import EVERYWHERE
@@ -78,7 +78,7 @@ def test_each_axis_of_a_lit_spot_is_limited_before_the_mean():
     person = next(s for s in assess(case).scenarios if (s.way, s.tissue) == ("scatter", "eye"))
     assert person.ratio == pytest.approx(by_hand, rel=1e-6)
     ratio = scatter_ratio(
-        ICNIRP, "eye", continuous(300.0), 640e-9, 100.0, np.array(0.15), view_angle=view, spot_diameter=60e-3
+        Received(ICNIRP, "eye", continuous(300.0), 640e-9, 100.0), np.array(0.15), LitSpot(1.0, view, diameter=60e-3)
     )
     assert float(ratio) == pytest.approx(by_hand, rel=1e-6)
     context = contexts(case, rule_sets())[0]
@@ -88,7 +88,7 @@ def test_each_axis_of_a_lit_spot_is_limited_before_the_mean():
 
 def test_the_reach_of_scatter_and_its_limit_come_from_the_limited_axes():
     view = math.radians(80.0)
-    reach = scatter_reach(ICNIRP, "eye", continuous(300.0), 640e-9, 100.0, view_angle=view, spot_diameter=60e-3)
+    reach = scatter_reach(Received(ICNIRP, "eye", continuous(300.0), 640e-9, 100.0), LitSpot(1.0, view, diameter=60e-3))
     first, second = axes(60e-3, reach.distance, view)
     angle = (min(max(first, 1.5e-3), 0.1) + min(second, 0.1)) / 2.0
     exposure = 300.0 * math.cos(view) / (math.pi * reach.distance**2)
@@ -110,21 +110,19 @@ def test_a_pulse_is_limited_to_the_largest_angle_of_its_own_time(distance, view)
     first, second = (min(max(a, 1.5e-3), 5e-3) for a in axes(20e-3, distance, view))
     limit = 2e-3 * (first + second) / 3e-3
     exposure = math.cos(view) / (math.pi * distance**2)
-    found = scatter_ratio(
-        ICNIRP, "eye", single_pulse(1.0, 1e-7), 532e-9, 100.0, np.array(distance), view_angle=view, spot_diameter=20e-3
-    )
+    spot, place = LitSpot(1.0, view, diameter=20e-3), np.array(distance)
+    found = scatter_ratio(Received(ICNIRP, "eye", single_pulse(1.0, 1e-7), 532e-9, 100.0), place, spot)
     assert float(found) == pytest.approx(exposure / limit, rel=1e-6)
-    train = scatter_ratio(
-        ICNIRP, "eye", pulse_train(1.0, 1e-7, 0.01), 532e-9, 100.0, np.array(distance), view_angle=view,
-        spot_diameter=20e-3,
-    )  # fmt: skip
+    train = scatter_ratio(Received(ICNIRP, "eye", pulse_train(1.0, 1e-7, 0.01), 532e-9, 100.0), place, spot)
     assert float(train) >= float(found) * (1.0 - 1e-9)
 
 
 @pytest.mark.parametrize("view", [0.0, 0.5, 1.0, 1.4])
 def test_a_lit_spot_that_faces_a_known_way_is_foreshortened_in_a_scene(view):
     def facing(distance):
-        return scatter_ratio(ICNIRP, "eye", continuous(20.0), 640e-9, 100.0, distance, spot_diameter=20e-3)
+        return scatter_ratio(
+            Received(ICNIRP, "eye", continuous(20.0), 640e-9, 100.0), distance, LitSpot(diameter=20e-3)
+        )
 
     spot = Source(
         "scatter", (0.0, 0.0, 0.0), EVERYWHERE, ScatterProfile(facing, True, True), 10.0,

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError
 from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, farthest_crossing, scatter_distance
-from lasersafe.hazard.scatter import scatter_farthest
+from lasersafe.hazard.scatter import LitSpot, scatter_farthest
 from lasersafe.optics.beam import BeamGeometry, collimated, diameters, fraction_through, mean_exposure, through_lens
 from tests.few import few
 
@@ -148,7 +148,7 @@ def test_a_larger_spot_never_lengthens_extended_scatter(amount, spot, base, view
         return base * np.clip((first + second) / 3e-3, 1.0, 66.0)
 
     def reach(diameter):
-        return float(scatter_farthest(amount, limit, 1.0, view, "lambert", diameter, ()))
+        return float(scatter_farthest(amount, limit, LitSpot(1.0, view, "lambert", diameter), ()))
 
     point = float(scatter_distance(amount, base, 1.0, view, "lambert"))
     assert reach(spot * wider) <= reach(spot) * (1.0 + NEIGHBOUR) <= point * (1.0 + 2.0 * NEIGHBOUR)
@@ -187,7 +187,9 @@ def test_elliptical_finite_or_refused(amount, limit, aperture, waist, angle, pos
 @given(WILD, st.floats(0.0, 1.0), st.floats(0.0, math.pi / 2), st.sampled_from(["lambert", "hemisphere"]), WILD, WILD)
 def test_extended_scatter_finite_or_refused(amount, reflectance, view, model, spot, base):
     try:
-        distance = float(scatter_farthest(amount, lambda a, b, at: base + 0.0 * a, reflectance, view, model, spot, ()))
+        distance = float(
+            scatter_farthest(amount, lambda a, b, at: base + 0.0 * a, LitSpot(reflectance, view, model, spot), ())
+        )
         point = float(scatter_distance(amount, base, reflectance, view, model))
     except CalcError:
         return

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from lasersafe.hazard.emission import continuous
+from lasersafe.hazard.emission import Received, continuous
 from lasersafe.hazard.exposure import criteria
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.scene.directions import Box
@@ -30,7 +30,7 @@ BEAMS = {
 
 def profile_of(beam: BeamGeometry, nanometre: float = 1064.0) -> BeamProfile:
     sets = ("ICNIRP-2013", "EU-2006/25/EC")
-    found = [one for name in sets for one in criteria(name, "eye", continuous(10.0), nanometre * 1e-9, 10.0)]
+    found = [one for name in sets for one in criteria(Received(name, "eye", continuous(10.0), nanometre * 1e-9, 10.0))]
     return BeamProfile(beam, tuple(found))
 
 

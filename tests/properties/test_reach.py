@@ -9,9 +9,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import continuous, pulse_train, single_pulse
+from lasersafe.hazard.emission import Received, continuous, pulse_train, single_pulse
 from lasersafe.hazard.eyewear import worst_density
-from lasersafe.hazard.scatter import scatter_reach
+from lasersafe.hazard.scatter import LitSpot, scatter_reach
 from lasersafe.hazard.settings import SettingSpace, candidates, worst_settings
 from lasersafe.limits import pulse_train_limit, rule_sets
 from lasersafe.optics.beam import collimated
@@ -42,12 +42,12 @@ def test_more_power_never_shortens_a_distance(rule_set, tissue, kind, wavelength
     less = emissions(power, kind)
     stronger = emissions(power * more, kind)
     assert (
-        direct_reach(rule_set, tissue, stronger, BEAM, wavelength, time).distance
-        >= direct_reach(rule_set, tissue, less, BEAM, wavelength, time).distance
+        direct_reach(Received(rule_set, tissue, stronger, wavelength, time), BEAM).distance
+        >= direct_reach(Received(rule_set, tissue, less, wavelength, time), BEAM).distance
     )
     assert (
-        scatter_reach(rule_set, tissue, stronger, wavelength, time).distance
-        >= scatter_reach(rule_set, tissue, less, wavelength, time).distance
+        scatter_reach(Received(rule_set, tissue, stronger, wavelength, time)).distance
+        >= scatter_reach(Received(rule_set, tissue, less, wavelength, time)).distance
     )
 
 
@@ -56,8 +56,8 @@ def test_longer_time_never_shortens_a_distance(rule_set, tissue, kind, wavelengt
     longer = time * more
     assume(longer <= 3e4)
     emission = emissions(power, kind)
-    short = scatter_reach(rule_set, tissue, emission, wavelength, time).distance
-    long = scatter_reach(rule_set, tissue, emission, wavelength, longer).distance
+    short = scatter_reach(Received(rule_set, tissue, emission, wavelength, time)).distance
+    long = scatter_reach(Received(rule_set, tissue, emission, wavelength, longer)).distance
     assert long >= short * math.sqrt(JOIN)
 
 
@@ -66,12 +66,12 @@ def test_more_reflectance_never_shortens_a_distance(rule_set, tissue, wavelength
     low, high = sorted([one, other])
     emission = continuous(power)
     assert (
-        direct_reach(rule_set, tissue, emission, BEAM, wavelength, 10.0, high).distance
-        >= direct_reach(rule_set, tissue, emission, BEAM, wavelength, 10.0, low).distance
+        direct_reach(Received(rule_set, tissue, emission, wavelength, 10.0), BEAM, high).distance
+        >= direct_reach(Received(rule_set, tissue, emission, wavelength, 10.0), BEAM, low).distance
     )
     assert (
-        scatter_reach(rule_set, tissue, emission, wavelength, 10.0, reflectance=high).distance
-        >= scatter_reach(rule_set, tissue, emission, wavelength, 10.0, reflectance=low).distance
+        scatter_reach(Received(rule_set, tissue, emission, wavelength, 10.0), LitSpot(high)).distance
+        >= scatter_reach(Received(rule_set, tissue, emission, wavelength, 10.0), LitSpot(low)).distance
     )
 
 
@@ -86,7 +86,7 @@ def test_more_power_never_lowers_a_density(kind, wavelength, power, more, diamet
 
 @given(SETS, KINDS, WAVELENGTHS, TIMES, POWERS)
 def test_distances_are_finite(rule_set, kind, wavelength, time, power) -> None:
-    reach = direct_reach(rule_set, "eye", emissions(power, kind), BEAM, wavelength, time)
+    reach = direct_reach(Received(rule_set, "eye", emissions(power, kind), wavelength, time), BEAM)
     assert math.isfinite(reach.distance)
     assert reach.distance >= 0.0
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Line, beam_sums
-from lasersafe.hazard.emission import continuous, pulse_train
+from lasersafe.hazard.emission import Received, continuous, pulse_train
 from lasersafe.hazard.exposure import compare_source
 from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
 from lasersafe.hazard.scatter import most_hazardous_distance, source_findings
@@ -95,7 +95,9 @@ def test_a_sum_is_not_below_any_share_and_does_not_depend_on_the_order(rule_set,
 @few(60)
 def test_a_larger_source_never_has_a_lower_thermal_limit_than_a_point(rule_set, first, second, more, duration):
     def limit(one: float, two: float) -> float:
-        rows = compare_source(rule_set, "eye", continuous(1.0), 808e-9, duration, np.array([one]), np.array([two]))
+        rows = compare_source(
+            Received(rule_set, "eye", continuous(1.0), 808e-9, duration), np.array([one]), np.array([two])
+        )
         return min(float(r.limit[0]) for r in rows)
 
     point, source, wider = limit(0.0, 0.0), limit(first, second), limit(first * more, second)
@@ -107,10 +109,12 @@ def test_a_larger_source_never_has_a_lower_thermal_limit_than_a_point(rule_set, 
 @few(30)
 def test_an_array_is_never_milder_than_its_brightest_emitter(share, distance, rule_set):
     source = ExtendedSource((1e-3, 1e-3), count=(2, 1), pitch=(20e-3, 20e-3), weights=(share, 1.0 - share))
-    found = source_findings(rule_set, "eye", continuous(1.0), 808e-9, 100.0, source, distance)[0]
+    found = source_findings(Received(rule_set, "eye", continuous(1.0), 808e-9, 100.0), source, distance)[0]
     alone = ExtendedSource((1e-3, 1e-3))
     power = continuous(max(share, 1.0 - share))
-    assert found.ratio >= source_findings(rule_set, "eye", power, 808e-9, 100.0, alone, distance)[0].ratio * (1 - 1e-9)
+    assert found.ratio >= source_findings(Received(rule_set, "eye", power, 808e-9, 100.0), alone, distance)[0].ratio * (
+        1 - 1e-9
+    )
 
 
 def test_what_cannot_be_is_refused():

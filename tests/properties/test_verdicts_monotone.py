@@ -10,7 +10,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios
-from lasersafe.hazard.emission import Emission, continuous
+from lasersafe.hazard.emission import Emission, Received, continuous
 from lasersafe.hazard.exposure import compare, criteria
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
@@ -58,12 +58,13 @@ def test_a_longer_time_never_turns_refused_into_passed(tissue, width):
     for rule_set, wavelength in itertools.product(rule_sets(), WAVELENGTHS):
         found = []
         for time in TIMES:
-            rows = criteria(rule_set, tissue, continuous(1.0), wavelength, time)
+            rows = criteria(Received(rule_set, tissue, continuous(1.0), wavelength, time))
             found.append(max(float(mean_exposure(1.0, width, width, c.limiting_aperture)) / c.limit for c in rows))
         assert (np.diff(found) >= -1e-9 * np.array(found[:-1])).all(), (rule_set, wavelength, found)
+        many = Emission("continuous", np.asarray(1.0))
         arrays = [
             mean_exposure(1.0, width, width, c.aperture) / c.limit
-            for c in compare(rule_set, tissue, Emission("continuous", np.asarray(1.0)), wavelength, np.array(TIMES))
+            for c in compare(Received(rule_set, tissue, many, wavelength, np.array(TIMES)))
         ]
         assert np.max(np.broadcast_arrays(*arrays), axis=0) == pytest.approx(found, rel=1e-9)
 

@@ -7,7 +7,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import continuous, pulse_train
+from lasersafe.hazard.emission import Received, continuous, pulse_train
 from lasersafe.hazard.instruments import UNDESCRIBED, aid
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry
@@ -70,9 +70,9 @@ def test_refusals(lines, message):
 @pytest.mark.parametrize("emission", [continuous(100.0), pulse_train(1e-3, 10e-9, 1e4)])
 @pytest.mark.parametrize("wavelength", [355e-9, 532e-9, 1070e-9, 1550e-9, 10.6e-6])
 def test_reach(emission, wavelength):
-    bare = direct_reach("ICNIRP-2013", "eye", emission, BEAM, wavelength, 10.0).distance
-    described = direct_reach("ICNIRP-2013", "eye", emission, BEAM, wavelength, 10.0, 1.0, BINOCULAR).distance
-    strict = direct_reach("ICNIRP-2013", "eye", emission, BEAM, wavelength, 10.0, 1.0, UNDESCRIBED).distance
+    bare = direct_reach(Received("ICNIRP-2013", "eye", emission, wavelength, 10.0), BEAM).distance
+    described = direct_reach(Received("ICNIRP-2013", "eye", emission, wavelength, 10.0), BEAM, 1.0, BINOCULAR).distance
+    strict = direct_reach(Received("ICNIRP-2013", "eye", emission, wavelength, 10.0), BEAM, 1.0, UNDESCRIBED).distance
     assert bare <= described <= strict
     if wavelength == 10.6e-6:
         assert described == bare

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lasersafe.assessment.calculation import distance_steps
-from lasersafe.hazard.emission import continuous
+from lasersafe.hazard.emission import Received, continuous
 from lasersafe.hazard.exposure import criteria
 from lasersafe.optics.beam import collimated
 
@@ -13,7 +13,7 @@ from lasersafe.optics.beam import collimated
 @pytest.mark.parametrize("profile", ["gaussian", "top-hat"])
 def test_no_light_reaches_nowhere(profile: str) -> None:
     # A reflectance of 0 leaves 0 W of 5 W: below every limit everywhere.
-    (light,) = criteria("ICNIRP-2013", "skin", continuous(5.0).scaled(0.0), 1064e-9, 10.0)[:1]
+    (light,) = criteria(Received("ICNIRP-2013", "skin", continuous(5.0).scaled(0.0), 1064e-9, 10.0))[:1]
     area, distance = distance_steps(light, collimated(5e-3, 1e-3, "1/e", profile), 0.0)
     assert area.symbol == "A"
     assert (distance.symbol, distance.value) == ("r", 0.0)
