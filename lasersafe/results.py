@@ -188,7 +188,6 @@ class Scenario:
     fractions: dict[tuple[str, str], float] = field(default_factory=dict, metadata=HIDDEN)
     # worked out from places of a scene; mode may then be several joined by ", "
     placed: bool = field(default=False, metadata=HIDDEN)
-    per_area: float = field(default=0.0, metadata=HIDDEN)  # share of the light on an area, where it is placed. [1/m2]
 
 
 def unanswered(scenarios: Iterable[Scenario]) -> list[Scenario]:

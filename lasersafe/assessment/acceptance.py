@@ -143,6 +143,7 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
         person: Person = persons[scenario.person]
         from_work = None if person.distance_from_work is None else float(person.distance_from_work)
         ways = _from(context, scenario.way, float(person.distance), from_work)
+        per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
         placed = scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways)
         if scenario.placed and scenario.way != "scatter":
             factor = context.share(scenario.way)[0]
@@ -159,8 +160,8 @@ def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
                     found.append((amount * factor * share, length, how))
                 elif placed:
                     facts["distance"] = f"{(length := scenario.distance):.5g} m"
-                    how = Message("reading.placed", **facts, share=f"{scenario.per_area:.4g}", scenario=scenario.key)
-                    found.append((min(amount * scenario.per_area * area, amount), length, how))
+                    how = Message("reading.placed", **facts, share=f"{per_area:.4g}", scenario=scenario.key)
+                    found.append((min(amount * per_area * area, amount), length, how))
                 else:
                     there = float(scatter_exposure(amount, factor, length, angle, model))
                     how = Message(

@@ -147,7 +147,7 @@ def _falls(barrier: Barrier, way: str, context: Context, power: float) -> tuple[
     power *= context.share(way)[0]
     value, place = highest_peak(context.beam, far, power)
     put_in = beam_numbers(context.beam, place, power)
-    formula, source = "4 Φ ρ / (π d_x d_y)", "ISO 11146-1 propagation; peak of the profile"
+    formula, source = "4 Φ ρ / (π d_x d_y)", Message("source.peak")
     return value, Step("E", Message("barrier.peak"), formula, put_in, value, "W/m2", source, "own")
 
 

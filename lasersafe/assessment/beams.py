@@ -28,8 +28,6 @@ from lasersafe.wording.message import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.models import Case, Knob, Laser, Setup
 
-ISO_11146 = "ISO 11146-1, hyperbolic propagation of the diameter"
-
 
 Value = Callable[[str, float], Floats]  # the numbers of an input: its name, and the number as typed
 
@@ -189,7 +187,8 @@ def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
     """Return the steps from the set-up as typed to the beam at 1/e."""
     seen, waist, numbers = "read", "", ""
     if setup.kind == "collimated":
-        meaning, source = Message("beam.divergence"), "definition of d63; DGUV and IEC practice"
+        meaning: str = Message("beam.divergence")
+        source: str = Message("source.d63")
         formula = {"1/e2": "φ = φ(1/e²) / √2", "FWHM": "φ = φ(FWHM) / √(ln 2)"}.get(
             setup.criterion, Message("beam.as_given")
         )
@@ -219,6 +218,14 @@ def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
         if waist:
             diameter = beam.waist_diameter[i]
             steps.append(
-                Step(f"d₀{axis}", Message("beam.waist"), Message("beam.back_to_waist"), waist, diameter, "m", ISO_11146)
+                Step(
+                    f"d₀{axis}",
+                    Message("beam.waist"),
+                    Message("beam.back_to_waist"),
+                    waist,
+                    diameter,
+                    "m",
+                    Message("source.hyperbolic"),
+                )
             )
     return tuple(steps)

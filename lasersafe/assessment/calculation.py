@@ -20,8 +20,6 @@ from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Step
 from lasersafe.wording.message import Message, joined, word
 
-PROPAGATION_SOURCE = "ISO 11146-1, propagation of the diameter"
-
 
 def number(value: float) -> str:
     """Return a number for a formula line, five significant digits."""
@@ -156,7 +154,7 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
         numbers = f"{place} m + √({number(diameter)}² − {waist}²) m / {phi} rad"
     else:
         formula, numbers = "r = z₀ + (d_L − d₀) / φ", f"{place} m + ({number(diameter)} − {waist}) m / {phi} rad"
-    last = Step("r", Message("step.farthest"), formula, numbers, distance, "m", PROPAGATION_SOURCE)
+    last = Step("r", Message("step.farthest"), formula, numbers, distance, "m", Message("source.propagation"))
     return first, second, last
 
 
@@ -169,10 +167,10 @@ def scatter_steps(
     if model == "lambert":
         formula = f"r = √(ρ {symbol} cos θ / (π {quantity}_limit))"
         numbers = f"√({rho} · {amount} · {number(math.cos(view_angle))} / (π · {limit}))"
-        source, seen = "Lambert's law; OSHA Technical Manual III-6 uses the same form", "memory"
+        source, seen = Message("source.scatter"), "memory"
     else:
         formula, numbers = f"r = √(ρ {symbol} / (2 π {quantity}_limit))", f"√({rho} · {amount} / (2 π · {limit}))"
-        source, seen = "uniform hemisphere; reproduces DGUV Information 203-093, 4.3", "read"
+        source, seen = Message("source.hemisphere"), "read"
     if spot > 0.0 and distance > 0.0 and spot / distance > ALPHA_MIN:
         numbers = joined([numbers, Message("step.extended_there", angle=number(spot / distance * 1e3))])
     meaning = Message("step.scatter_distance", model=word(model))

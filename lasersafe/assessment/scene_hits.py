@@ -250,7 +250,9 @@ def plain_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
         return beam_working(criterion, source.profile.beam, away, source.factor, ""), value
     model, place, view = context.case.settings.scatter_model, max(away, 0.01), _view(source, point, max(away, 0.01))
     value = float(scatter_exposure(criterion.amount, source.factor, place, view, model))
-    return scatter_working(criterion, place, word(source.surface), source.factor, view, model, None), value
+    return scatter_working(
+        criterion, place, Message("hit.from_surface", surface=word(source.surface)), source.factor, view, model, None
+    ), value
 
 
 def _view(source: Source, point: Vector, away: float) -> float:

@@ -250,7 +250,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     where = Message("hit.where", distance=format_quantity(hit.distance, "m", 4), origin=word(hit.where))
     if one.way != "mirror then scatter":
         x, y, z = (f"{value:.2f}" for value in hit.point)
-        where = Message("hit.at_place", where=where, x=x, y=y, z=z)
+        where = Message("hit.at_place", where=_legs(hit, where), x=x, y=y, z=z)
     criterion = hit.criterion
     if context.setup.fitted:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
@@ -273,19 +273,34 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         criterion=criterion,
         ratio_by_rule_set=hit.by_rule_set,
         fractions=hit.fractions,
-        surface=hit.surface,
+        surface=word(hit.surface),
         struck_out=one.struck_out,
         steps=_steps(context, one, hit, where) if context.setup.fitted else (),
         mode=", ".join([*sorted((g.mode for g in group), key=MODES.index), *_stopped(context, one.way)]),
         placed=True,
-        per_area=hit.exposure / hit.criterion.amount if hit.criterion.amount > 0.0 else math.inf,
     )
+
+
+def _legs(hit: Hit, where: Message) -> Message:
+    """Return the way of light with what its length is made of: where it starts, and the lengths before and after."""
+    source = hit.source
+    facts = {
+        "where": where,
+        "start": ", ".join(f"{value:.2f}" for value in source.apex),
+        "wide": format_quantity(source.spot, "m", 4),
+        "first": format_quantity(source.offset, "m", 4),
+        "rest": format_quantity(hit.distance - source.offset, "m", 4),
+    }
+    kind = "point" if source.spots is None else "patch" if source.patch else "turned"
+    if source.way == "scatter" or not source.offset > 0.0:
+        return where if source.parts else Message(f"hit.{'from' if kind == 'point' else 'spot'}_{kind}", **facts)
+    return Message(f"hit.from_{kind}", **facts)
 
 
 def _steps(context: Context, one: Found, hit: Hit, where: Message) -> tuple[Step, ...]:
     """Return the exposure on the axis, or before the lit spot, what of it counts at the place, and the ratio."""
     words = joined(filter(None, (where, word(one.note), hit.proven)))
-    symbol, source = "E" if hit.criterion.limit_unit == "W/m2" else "H", "docs/method.md, section 16"
+    symbol, source = "E" if hit.criterion.limit_unit == "W/m2" else "H", Message("source.bound")
     working, value = plain_exposure(context, hit)
     if not 0.0 < value < math.inf or not hit.exposure < math.inf:
         return exposure_steps(hit.criterion, hit.exposure, Working(f"{symbol}(r)", words, source))

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.lit import ROUND_UP, place_of
@@ -21,7 +22,7 @@ from lasersafe.hazard.materials import screening_thresholds
 from lasersafe.optics.beam import peak_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.scene import BeyondTarget, ZoneShape
-from lasersafe.results import Criterion
+from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, lit_area, polygons
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
@@ -146,6 +147,7 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
             continue
         turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
         time = f"{zone.criterion.duration:g} s"
+        reach = _stated(source.reach, zone.distance)
         words = Message("limited.by", tissue=word(tissue), set=zone.criterion.rule_set, time=time)
         if shape.clipped_by:
             words = Message("limited.and_by", limit=words, names=", ".join(shape.clipped_by))
@@ -157,7 +159,7 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
                 fitted=context.setup.fitted,
                 worst=worst,
                 polygons=parts,
-                distance=source.reach + turned,
+                distance=reach + turned,
                 measured_from="last optic" if turned > 0.0 else _FROM[way],
                 limited_by=words,
                 origin=source.apex,
@@ -170,11 +172,16 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
                 not_clipped_by=shape.not_clipped_by,
                 heights=stage.band,
                 overhead=_overhead(stage, source),
-                label=f"{kind} {format_quantity(source.reach + turned, 'm', 3, 'up')}",
+                label=f"{kind} {format_quantity(reach + turned, 'm', 3, 'up')}",
                 note=source.note,
             )
         )
     return found
+
+
+def _stated(reach: float, distance: float) -> float:
+    """Return the distance of a set-up [m] where the reach of an outline is that with a little to spare."""
+    return distance if distance <= reach <= distance * ROUND_UP * (1.0 + 1e-9) else reach
 
 
 def _overhead(stage: Stage, source: Source) -> bool:
@@ -228,15 +235,17 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
                 parts = polygons(burning.area)
                 if parts:
                     threshold, words = threshold_of(stage)
+                    reach = hot.reach / ROUND_UP
                     ignition.append(
                         ZoneShape(
-                            "ignition", context.laser.name, context.setup.name, True, False, parts, hot.reach,
+                            "ignition", context.laser.name, context.setup.name, True, False, parts, reach,
                             "last optic",
                             Message("limited.ignition", threshold=f"{threshold / 1e4:.3g} W/cm2", source=words),
                             hot.apex,
                             float(burning.area.area), limit=threshold, limit_unit="W/m2",
                             clipped_by=burning.clipped_by, not_clipped_by=burning.not_clipped_by, heights=stage.band,
-                            label=f"ignition {format_quantity(hot.reach, 'm', 3, 'up')}",
+                            label=f"ignition {format_quantity(reach, 'm', 3, 'up')}",
+                            steps=(_ignited(hot, reach, threshold, words),),
                             note=Message("ignition.peak"),
                         )
                     )  # fmt: skip
@@ -250,6 +259,14 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
                 behind = shapely.difference(shape.area, disc) if flat > 0.5 * away else shape.area
                 beyond.append(_beyond(stage, context, target.name, place, away, behind, source, hot))
     return tuple(beyond), tuple(ignition)
+
+
+def _ignited(hot: Source, reach: float, threshold: float, words: str) -> Step:
+    """Return how the distance comes about within which a beam may set fire: there its peak falls to the threshold."""
+    assert isinstance(hot.profile, BeamProfile)
+    numbers = beam_numbers(hot.profile.beam, reach, hot.profile.criteria[0].amount)
+    formula = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2"
+    return Step("r", Message("ignition.peak"), formula, numbers, reach, "m", words, "own")
 
 
 def _farthest(stage: Stage, context: Context) -> list[Source]:
@@ -272,7 +289,7 @@ def _beyond(
     target = next(t for t in stage.scene.target if t.name == name)
     held = {one.screen: one for one in stage.held(context, "direct")}
     stopped = target.stop is not None and held[target.stop].verdict.holds
-    distance, note = source.reach, ""
+    distance, note = _stated(source.reach, stage.result(context).zone("direct", "eye").distance), ""
     if target.stop is not None:
         stop = held[target.stop]
         note = Message("ignition.stop", name=target.stop, verdict=stop.verdict.verdict)
@@ -303,7 +320,7 @@ def _beyond(
         ignition_threshold=threshold,
         ignition_source=words,
         can_ignite=None if irradiance is None else not irradiance < threshold,
-        ignition_distance=None if hot is None else hot.reach,
+        ignition_distance=None if hot is None else hot.reach / ROUND_UP,
         note=note,
     )
 

@@ -15,7 +15,7 @@ from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, scale_bar
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Rect, Run, box, edge
 from lasersafe.drawing.shapes import clip_ring
 from lasersafe.drawing.style import DECADES
-from lasersafe.drawing.values import quantity, ratio
+from lasersafe.drawing.values import quantity, ratio, tidy
 from lasersafe.drawing.view import fit
 from lasersafe.records.scene import HazardMap, SceneResult
 from lasersafe.wording import Wording
@@ -77,7 +77,9 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     tissue = wording.text(f"tissue.{found.tissue}") if f"tissue.{found.tissue}" in wording.texts else found.tissue
     head = wording.text("plan.map_note", heights=heights, tissue=tissue)
     limits = limits_line((zone for zone in scene.zones if "eye" in zone.kind), wording)
-    foot = foot_lines(paper, wording, [text for text in (limits, wording.say(found.note)) if text], "plan.map_meaning")
+    foot = foot_lines(
+        paper, wording, [text for text in (limits, tidy(wording.say(found.note))) if text], "plan.map_meaning"
+    )
     below, unit = wording.text("plan.map_below"), wording.text("plan.map_unit")
     entries = [legend_entry(value, below, unit, wording) for value in used]
     entries.append(Entry(partial(edge, fill=_NOT_WORKED_OUT), wording.text("plan.map_outside")))

@@ -24,7 +24,7 @@ _MICRO = re.compile(
 _LEAST = 0.01
 _NOTHING = 1e-30  # of any unit that is printed
 _GROUPS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[ ,\u00a0]\d{3})+)(?=[ \u00a0](?:m|ft)\b)")
-_DECIMAL = re.compile(r"(?<=\d)\.(?=\d)")
+_DECIMAL = re.compile(r"\([A-Z]{3}[^()]*\)|(?<=\d)\.(?=\d)")  # a place in a document keeps its numbers
 _MEASURED = re.compile(
     r"(?<![\w.:/-])(\d+)\.(\d+)(?=[ \u00a0](?:×|%|°|[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft)\b)|-fache|-mal|[;)]?$|[;)] )"
 )
@@ -44,7 +44,8 @@ def decimals(wording: Wording) -> Iterator[None]:
 
 def spoken(text: str) -> str:
     """Return what the program made of numbers with the decimal mark of the language."""
-    return text if _mark.get() == "." else _DECIMAL.sub(_mark.get(), text)
+    mark = _mark.get()
+    return text if mark == "." else _DECIMAL.sub(lambda match: mark if match[0] == "." else match[0], text)
 
 
 def tidy(text: str) -> str:

@@ -79,7 +79,7 @@ def _typed(value: object) -> str:
     if isinstance(value, (SIValue, Knob, Axes, Spot, Path)):
         return value.typed
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return "true" if value else "false"  # as the file has it
     if isinstance(value, tuple):
         return ", ".join(str(one) for one in value)
     return value.isoformat() if isinstance(value, date) else str(value)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.records.advice import CameraLine, SpectatorRule
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import HIDDEN, SAME, badness, highest, told
+from lasersafe.records.step import Step
 
 if TYPE_CHECKING:
     import numpy as np
@@ -114,6 +115,7 @@ class ZoneShape:
     overhead: bool = field(default=False, metadata=told(each=any))
     label: str = ""  # short text for the drawing
     note: str = ""
+    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # where no set-up has the distance with its steps
 
 
 def _fire(each: Sequence[bool | None]) -> bool | None:

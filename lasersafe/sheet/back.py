@@ -80,7 +80,7 @@ def _expected(one: Expected, sheet: Sheet) -> Row:
         got = one.reading
         state = "above" if got.above else "low" if got.low else "within"
         share, upper = spoken(f"{got.uncertainty * 100.0:.3g}"), quantity(got.upper, one.unit, 3, "up")
-        value = text("acceptance.value", typed=got.typed, uncertainty=share, upper=upper)
+        value = text("acceptance.value", typed=spoken(unit_text(got.typed)), uncertainty=share, upper=upper)
         reading = bold(text(f"acceptance.{state}")), tiny(tidy(value))
         instrument = tiny(got.instrument), faint(got.note)
     shown = in_unit if one.unit == "W/m2" else quantity  # as the limits and the loads of barriers

@@ -14,6 +14,7 @@ from lasersafe.sheet.flow import SMALL, Cell, Part, Row, Sheet, bold, faint, not
 from lasersafe.sheet.references import joined
 from lasersafe.sheet.text import Style, wrap
 from lasersafe.wording import Wording
+from lasersafe.wording.message import key_of
 
 _TITLE = Style(17, True)
 _WHERE = Style(10.5, after=2)
@@ -63,6 +64,10 @@ def _wear(sheet: Sheet) -> None:
         return
     every = sheet.named("way", "together")
     rows = [row(bold(name or every), [Part(tidy(one), _SAID) for one in said]) for name, said in found.worn]
+    weak = dict.fromkeys(n.person for n in sheet.assessment.eyewear if n.verdict and not n.verdict.enough)
+    if weak:
+        said = sheet.text("decision.worn_weak", persons=", ".join(weak))
+        rows.append(row(bold(sheet.text("decision.worn")), [Part(said, Style(9, True))], bar=True))
     sheet.table((), (1, 4.6), rows, 2.0)
 
 
@@ -217,6 +222,8 @@ def _struck_out(sheet: Sheet) -> list[str]:
     if not struck.count:
         return []
     said = [sheet.text("rests.struck", count=struck.count, ways=struck.ways)]
+    if any(key_of(one.struck_out) == "struck.solid" for one in sheet.assessment.scenarios):
+        said.append(sheet.text("rests.struck_solid"))
     if struck.worst is not None:
         said.append(sheet.text("rests.struck_worst", scenario=scenario_text(struck.worst, sheet)))
         said.append(sheet.text("rests.reason", reason=sheet.say(struck.worst.struck_out)))

@@ -238,7 +238,7 @@ def _in_the_air(laser: str, assessment: Assessment, wording: Wording) -> list[st
             low, high = (math.degrees(end) for end in aim.elevation_range)
             margin = math.degrees(aim.margin)
             steepest = math.radians(min(high + margin, 90.0))
-            lines.append("  " + wording.text(
+            lines.append("  " + spoken(wording.text(
                 "notice.aim",
                 x=f"{aim.position[0]:.2f} m",
                 y=f"{aim.position[1]:.2f} m",
@@ -247,7 +247,7 @@ def _in_the_air(laser: str, assessment: Assessment, wording: Wording) -> list[st
                 elevation=" – ".join(dict.fromkeys(f"{end:.3g}°" for end in (low, high))),
                 margin=f"{margin:.3g}°",
                 top=distance(aim.position[2] + aim.reach * max(math.sin(steepest), 0.0), with_feet),
-            ))  # fmt: skip
+            )))  # fmt: skip
     outdoors = [one.text for one in scene.findings if one.kind == "outdoors" and one.subject == laser]
     return [*lines, *(f"  {one}" for one in outdoors)]
 

@@ -11,6 +11,7 @@ from lasersafe.results import Control, EyewearNeed, Scenario, unanswered
 from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import by_barrier, load_cells, scatter_only, way_of
 from lasersafe.sheet.references import joined
+from lasersafe.sheet.tables import way_and_mode
 from lasersafe.sheet.text import Style
 from lasersafe.wording import CONTROL_KINDS, WAYS
 
@@ -42,13 +43,9 @@ def _person(name: str, role: str, own: Sequence[Scenario], sheet: Sheet) -> Row:
         return row(who, tiny(text("people.nothing")), (), (), _wear(needs, sheet))
     open_ones = unanswered(own)
     worst = open_ones[0] if open_ones else max(own, key=lambda one: badness(one.ratio))
-    way = f"{sheet.named('way', worst.way)}, {sheet.named('tissue', worst.tissue)}"
-    modes = worst.mode.split(", ")
-    if "running" not in modes:
-        way = text("sources.mode", mode=", ".join(map(sheet.say, modes)), way=way)
     at = text("people.at", distance=place(worst.distance, sheet.feet), duration=duration(worst.duration))
     laser = sheet.say(worst.laser)
-    light = tiny(way), faint(f"{laser}; {at}"), faint(sheet.references.by_key(worst.key))
+    light = tiny(way_and_mode(worst, sheet)), faint(f"{laser}; {at}"), faint(sheet.references.by_key(worst.key))
     state = text("scenarios.below" if worst.below else "scenarios.above")
     keeps = [tiny(tidy(one)) for one in dict.fromkeys(s.answer for s in own if s.answer)]
     if open_ones:

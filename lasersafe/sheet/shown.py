@@ -316,8 +316,8 @@ def setups(sheet: Sheet) -> None:
         chart = exposure_chart(result.chart, sheet.width / MILLIMETRE, sheet.wording)
         state = text("setup.fitted" if result.fitted else "setup.not_fitted")
         sheet.heading(f"{result.laser}: {result.setup} ({state})", 1, keep=chart.height * MILLIMETRE + 45.0)
-        sheet.paragraph(text("setup.beam", beam=unit_text(result.beam)) if result.beam else "")
-        sheet.paragraph(text("setup.setting", setting=unit_text(result.setting)) if result.setting else "")
+        sheet.paragraph(text("setup.beam", beam=unit_text(tidy(result.beam))) if result.beam else "")
+        sheet.paragraph(text("setup.setting", setting=unit_text(tidy(result.setting))) if result.setting else "")
         if result.chart.title and result.chart.title != result.setup:
             sheet.paragraph(result.chart.title, Style(8.5, True, after=3))
         sheet.figure(chart)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import BLACK, Lines, edge, grey
-from lasersafe.drawing.values import tidy
+from lasersafe.drawing.values import tidy, unit_text
 from lasersafe.results import SignOff
 from lasersafe.sheet.flow import Part, Sheet, bold, row
 from lasersafe.sheet.front import in_charge
@@ -57,7 +57,7 @@ def _state(sheet: Sheet, signed: SignOff) -> None:
     if signed.state == "draft":
         if signed.reasons:
             sheet.paragraph(text("sign_off.state_draft"), _STATE)
-        sheet.items([tidy(reason) for reason in signed.reasons], Style(8.5))
+        sheet.items([unit_text(tidy(reason)) for reason in signed.reasons], Style(8.5))
     else:
         sheet.paragraph(text("sign_off.state_" + ("signed" if signed.state == "signed" else "for_signature")), _STATE)
     if signed.changed:

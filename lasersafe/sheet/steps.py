@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from lasersafe.drawing.values import in_unit, number, plain, spoken, unit_text
 from lasersafe.results import Step
-from lasersafe.sheet.flow import TINY, TINY_BOLD, TINY_NOTE, Part, Row, Sheet, faint, row, strong
+from lasersafe.sheet.flow import NOTE, TINY, TINY_BOLD, TINY_NOTE, Part, Row, Sheet, faint, row, strong
 from lasersafe.sheet.front import limit_text
 
 _SHADE = 0.95
@@ -94,6 +94,8 @@ def steps(sheet: Sheet) -> None:
 def _scenarios(sheet: Sheet, work: _Calculation) -> None:
     text = sheet.text
     scenarios = sheet.assessment.scenarios
+    if any(one.placed for one in scenarios):
+        sheet.paragraph(text("steps.bound"), NOTE)
     for laser, setup in dict.fromkeys((scenario.laser, scenario.setup) for scenario in scenarios):
         sheet.heading(text("steps.scenarios", laser=laser, setup=setup), 1)
         for one in scenarios:
@@ -117,7 +119,8 @@ def _scenarios(sheet: Sheet, work: _Calculation) -> None:
 
 def _others(sheet: Sheet, work: _Calculation) -> None:
     text, found = sheet.text, sheet.assessment
-    if not found.eyewear and not found.barriers:
+    fires = [zone for zone in found.scene.zones if zone.steps] if found.scene is not None else []
+    if not found.eyewear and not found.barriers and not fires:
         return
     sheet.begin("steps.others", 1)
     for need in found.eyewear:
@@ -128,4 +131,6 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
     for result in found.barriers:
         title = text("steps.barrier", barrier=result.barrier, way=sheet.named("way", result.way))
         work.group(f"{title} ({result.laser}: {result.setup})", result.steps)
+    for zone in fires:
+        work.group(text("steps.ignition", laser=zone.laser, setup=zone.setup), zone.steps)
     work.print()

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import groupby
 
-from lasersafe.drawing.values import density, duration, in_unit, number, place, ratio, tidy, wavelength
+from lasersafe.drawing.values import density, duration, in_unit, number, place, ratio, spoken, tidy, wavelength
 from lasersafe.results import BarrierResult, EyewearNeed, Scenario
 from lasersafe.sheet.flow import NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.references import Footnotes, joined
 from lasersafe.sheet.text import Style
-from lasersafe.wording.message import inner
+from lasersafe.wording.message import inner, key_of
 
 _STRONG = Style(9, True)
 _RATIO = Style(7.5, True, spacing=1.12)
 _SHADE = 0.94
-_GROUPS = ("fitted", "not_fitted", "left_out")
+_GROUPS = ("fitted", "not_fitted", "left_out", "no_aid")
 
 
 def scenarios(sheet: Sheet) -> None:
@@ -30,7 +30,7 @@ def scenarios(sheet: Sheet) -> None:
 
     def group(scenario: Scenario) -> str:
         if scenario.struck_out:
-            return "left_out"
+            return "no_aid" if key_of(scenario.struck_out) == "struck.no_aid" else "left_out"
         return "fitted" if (scenario.laser, scenario.setup) in fitted else "not_fitted"
 
     reasons, controls = Footnotes("t"), Footnotes("k")
@@ -47,6 +47,17 @@ def scenarios(sheet: Sheet) -> None:
     sheet.footnotes({text("scenarios.controls", controls=line): label for line, label in controls.texts.items()})
 
 
+def way_and_mode(found: Scenario, sheet: Sheet) -> str:
+    """Return the way and the tissue of a scenario in words, with the mode where it is not running."""
+    way = f"{sheet.named('way', found.way)}, {sheet.named('tissue', found.tissue)}"
+    modes = found.mode.split(", ")
+    if "running" in modes:
+        return way
+    way = sheet.text("sources.mode", mode=", ".join(map(sheet.say, modes)), way=way)
+    opened = found.placed and "service" in modes and len(modes) == 1
+    return sheet.text("scenarios.in_service", way=way) if opened else way
+
+
 def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footnotes) -> Row:
     text, references = sheet.text, sheet.references
     result = [tiny(text("scenarios.below")) if found.below else strong(text("scenarios.above"))]
@@ -60,10 +71,6 @@ def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footn
     time = duration(found.duration)
     if found.duration_reason:
         time = f"{time} {reasons.mark(found.duration_reason)}"
-    way = f"{sheet.named('way', found.way)}, {sheet.named('tissue', found.tissue)}"
-    modes = found.mode.split(", ")
-    if "running" not in modes:
-        way = text("sources.mode", mode=", ".join(map(sheet.say, modes)), way=way)
     below = [faint(text("scenarios.struck_out", reason=found.struck_out))] if found.struck_out else []
     below += [strong(text("scenarios.answer", answer=found.answer))] if found.answer else []
     limit = f"{in_unit(found.limit, found.exposure_unit, 3, 'down')} {references.limit(found.criterion)}"
@@ -72,7 +79,10 @@ def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footn
         Part(ratio(found.ratio), _RATIO),
         result,
         (strong(found.person), faint(sheet.named("role", found.role))),
-        (tiny(way), faint(text("scenarios.surface", surface=found.surface) if found.surface else "")),
+        (
+            tiny(way_and_mode(found, sheet)),
+            faint(text("scenarios.surface", surface=found.surface) if found.surface else ""),
+        ),
         (tiny(found.laser), faint(found.setup)),
         tiny(place(found.distance, sheet.feet)),
         tiny(time),
@@ -127,7 +137,7 @@ def _need(need: EyewearNeed, sheet: Sheet, notes: Footnotes) -> Row:
         worn += [note(reason) for reason in need.verdict.reasons if reason != need.no_reliance]
         worn += [note(text("eyewear.ends", band=band)) for band in need.verdict.ends]
     below = [bold(tidy(need.no_reliance))] if need.no_reliance else []
-    below += [note(tidy(need.decides))] if need.decides else []
+    below += [note(spoken(tidy(need.decides)))] if need.decides else []
     if need.notes:
         marks = joined([notes.mark(tidy(one)) for one in need.notes if one])
         below.append(note(text("eyewear.notes", notes=marks)))

@@ -595,7 +595,7 @@ def test_inputs_are_kept_as_typed_with_their_lines():
     assert (power.typed, power.used) == ("1.5 kW +- 3 %", "1500 (1455 to 1545) W")
     assert lines[power.line - 1].startswith('power = "1.5 kW +- 3 %"')
     assert by_field["laser[2].emission.pulse_duration"].used == "1e-08 s to 2e-07 s"
-    assert by_field["person[3].aided"].typed == "yes"
+    assert by_field["person[3].aided"].typed == "true"
     assert by_field["surface[1].reflectance"].used == "0.7"
     assert "person[5].time" not in by_field
     assert [one.line for one in inputs] == sorted(one.line for one in inputs)

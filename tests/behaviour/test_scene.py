@@ -525,3 +525,19 @@ def test_cameras_are_advice_and_never_a_verdict():
     assert bare.scene.camera_lines == ()
     assert bare.decision == found.decision
     assert json.loads(json.dumps(as_json(found.scene)["camera_lines"]))[0]["camera"] == lines[0].camera
+
+
+def test_a_zone_reaches_as_far_as_its_set_up_and_ignition_is_worked_out() -> None:
+    """One distance on the first page, on the plan and in the steps; the peak at the ignition distance is 5000 W/m2."""
+    found = assess(parse_case(template_text("visible-diode").decode()))
+    assert found.scene is not None
+    zones = {(z.laser, z.setup, z.kind): z for z in found.scene.zones}
+    for setup in (one for one in found.setups if one.fitted):
+        direct = zones.get((setup.laser, setup.setup, "eye direct"))
+        assert direct is None or direct.distance == setup.zone("direct", "eye").distance
+        hot = zones[setup.laser, setup.setup, "ignition"]
+        step = hot.steps[0]
+        assert step.value == hot.distance
+        power, wide, high = map(float, re.findall(r"([\d.e+-]+) (?:W|m)\b", step.numbers)[:3])
+        peak = 4.0 * power / (math.pi * wide * high)
+        assert peak == pytest.approx(hot.limit, rel=1e-3), step.numbers

@@ -28,6 +28,7 @@ from lasersafe.results import (
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.people import AREA
 from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
+from lasersafe.wording.message import Message
 from tests.behaviour.sample_assessment import assessment
 from tests.behaviour.test_pulsed_cases import MARKER, with_visits
 
@@ -204,7 +205,7 @@ def busy() -> Assessment:
         area={"name": "booth"},
     )
     above = [replace(one, below=False, answer="", struck_out="") for one in full.scenarios]
-    absent = replace(worst, person="somebody else", struck_out="never there at all")
+    absent = replace(worst, person="somebody else", struck_out=Message("struck.solid"))
     dark = replace(worst, exposure=1e-20, ratio=1e-20, below=True)
     return replace(full, decision=decision, record=record, scenarios=(*above, absent, dark))
 

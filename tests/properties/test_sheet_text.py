@@ -171,3 +171,12 @@ def test_no_label_of_a_chart_touches_another(
             if len(run) == 2 and run[0][0] == run[1][0] and run[1][1] > top + 0.5:  # from a name down into the plot
                 boxes = [text_box(words) for words in texts]
                 assert not [b for b in boxes if b[0] < run[0][0] < b[2] and b[1] < run[1][1] - 0.4 and b[3] > top]
+
+
+def test_no_word_of_a_title_is_split_and_numbers_of_a_document_keep_their_point() -> None:
+    flow = Flow((595.0, 842.0), (42.0, 44.0, 42.0, 60.0))
+    flow.table(("Nr.", "Vielfaches des Grenzwerts", "Weg"), (4, 1, 95), [Row((Part("1"), Part("2"), Part("3")))])
+    printed = [mark.text for mark in flow.pages[0].marks if isinstance(mark, Words)]
+    assert {"Vielfaches", "Grenzwerts"} <= {word for line in printed for word in line.split()}
+    with values.decimals(load_wording("de")):
+        assert values.spoken("10 s (TROS-2, 4.1), 3.5 mm") == "10 s (TROS-2, 4.1), 3,5 mm"
