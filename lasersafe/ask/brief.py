@@ -21,6 +21,7 @@ WIDTH, MOST_LINES = 80, 25
 LABEL = 11
 _ROOM = WIDTH - LABEL
 _GROUPS = ("guests", "crew", "cameras")
+_WHOLE = 10_000  # longer than anything that is said
 _NAMES = (36, 26, 18, 12)  # longest names, tried from the first to the last until all fits
 _SPARE = (
     ("change", 2),
@@ -73,6 +74,16 @@ def brief(a: Assessment) -> Lines:
         if len(lines) <= room:
             break
     return [(textwrap.shorten(a.title, WIDTH, placeholder="..."), ""), *lines[:room], *((line, "") for line in last)]
+
+
+def subjects(a: Assessment) -> Lines:
+    """Return the subjects of the answer with each of their items whole, for where there is room for all."""
+    wording = load_wording(a.language)
+    return [
+        (wording.text(f"brief.{row.key}") if not i else "", item)
+        for row in _Answer(a, wording, _WHOLE).rows()
+        for i, item in enumerate(row.items)
+    ]
 
 
 def _height(rows: Sequence[_Row], wording: Wording) -> int:
@@ -199,7 +210,9 @@ class _Answer:
     def _scenario(self, s: Scenario) -> str:
         answer = self.text("brief.is_below") if s.below else s.answer or self.text("brief.unanswered")
         words = {"person": s.person, "way": way_of(s, self.wording), "ratio": times(s.ratio), "answer": answer}
-        return textwrap.shorten(self.short(self.text("brief.scenario", **words)), _ROOM, placeholder="...")
+        return textwrap.shorten(
+            self.short(self.text("brief.scenario", **words)), max(_ROOM, self.width), placeholder="..."
+        )
 
     def changes(self) -> Iterator[str]:
         """Yield what would turn the verdict: what is missing, or what it rests on."""

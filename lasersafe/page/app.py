@@ -25,10 +25,12 @@ from lasersafe.page.guard import LARGEST, App, Guard, TooLargeError
 from lasersafe.page.jobs import LONGEST, TookTooLongError, Worker
 from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
 from lasersafe.page.texts import LANGUAGES, Texts, preferred
+from lasersafe.reference import templates_path
 from lasersafe.wording import caution_line
 
 _HERE = Path(str(files("lasersafe.page")))
 _LANGUAGE_COOKIE = "lasersafe-language"
+_OURS = {".py", ".toml", ".html"}  # files that have to be of one version
 
 
 CASE_FILES = {  # what can be had of a case -> its media type and the name of the file
@@ -53,6 +55,7 @@ class Site:
 
     def __init__(self, port: int, token: str, longest: float = LONGEST) -> None:
         self.live, *self.workers = (Worker(longest) for _ in range(3))  # a drag never waits for a long answer
+        self.written = newest_file()
         self.warming: set[asyncio.Task[Any]] = set()
         self.pages = jinja2.Environment(
             loader=jinja2.FileSystemLoader(_HERE / "html"),
@@ -195,8 +198,11 @@ class Site:
         Raises
         ------
         HTTPException
-            If the browser does not wait any more: the work is left.
+            If the browser does not wait any more: the work is left. If the program was updated since it was started:
+            old code would read new texts.
         """
+        if newest_file() > self.written:
+            raise HTTPException(503)
         say = Texts(_language(request.scope))
         worker = self.live if job == "tones" else min(self.workers, key=lambda one: one.waiting)
         if job != "file":
@@ -249,7 +255,7 @@ class Site:
 
     async def _refused(self, request: Request, error: Exception) -> Response:
         status = getattr(error, "status_code", 400)
-        reason = {404: "not_found", 405: "wrong_method"}.get(status, "bad_request")
+        reason = {404: "not_found", 405: "wrong_method", 503: "updated"}.get(status, "bad_request")
         return self._page(request, "message", status, reason=f"refused.{reason}")
 
     async def _too_large(self, request: Request, error: Exception) -> Response:
@@ -258,6 +264,12 @@ class Site:
     async def _broken(self, request: Request, error: Exception) -> Response:
         sys.stderr.write(f"fault inside lasersafe, on the page {request.url.path}: {type(error).__name__}: {error}\n")
         return self._page(request, "message", 500, reason="refused.broken")
+
+
+def newest_file() -> int:
+    """Return when a file of the program or of its texts was last written. [ns]."""
+    folders = (Path(str(files("lasersafe"))), templates_path("wording"))
+    return max(path.stat().st_mtime_ns for one in folders for path in one.rglob("*.*") if path.suffix in _OURS)
 
 
 def _language(scope: Any) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.ask.brief import brief
+from lasersafe.ask.brief import subjects
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import is_fitted, times, way_of
 from lasersafe.assessment.fingerprint import fingerprint
+from lasersafe.drawing.values import decimals, tidy
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.page.picture import inline
@@ -54,7 +55,7 @@ def case_answer(text: str, name: str, language: str) -> dict[str, Any]:
         "faults": [],
         "title": shown.title,
         "passed": shown.decision.passed,
-        "brief": rows_of(shown),
+        "brief": rows_of(shown, Texts(language)),
         "people": people_of(shown, Texts(language)),
         "plan": plan_of(assessment),
         "starters": [{"line": one.line, "field": one.field, "name": one.name} for one in shown.record.starter_values],
@@ -63,14 +64,19 @@ def case_answer(text: str, name: str, language: str) -> dict[str, Any]:
     }
 
 
-def rows_of(assessment: Assessment) -> list[dict[str, Any]]:
-    """Return the short answer that the command line gives: each subject with its lines."""
+def sentence(text: str, say: Texts) -> str:
+    """Return a sentence of the program with its measured numbers as the language of the page writes them."""
+    with decimals(load_wording(say.language)):
+        return tidy(text) if say("page.decimal_mark") != "." else text
+
+
+def rows_of(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
+    """Return the short answer that the command line gives, whole: each subject with its lines."""
     rows: list[dict[str, Any]] = []
-    for label, line in brief(assessment)[1:]:
-        if label and line:
-            rows.append({"label": label, "lines": [line]})
-        elif line and rows:
-            rows[-1]["lines"].append(line)
+    for label, line in subjects(assessment):
+        if label:
+            rows.append({"label": label, "lines": []})
+        rows[-1]["lines"].append(sentence(line, say))
     return rows
 
 
@@ -82,7 +88,7 @@ def people_of(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
     for s in sorted(mine, key=lambda s: (s.below, bool(s.answer), -badness(s.ratio))):
         if s.person in found:
             continue
-        answer = say("case.below") if s.below else s.answer or say("case.unanswered")
+        answer = say("case.below") if s.below else sentence(s.answer, say) or say("case.unanswered")
         found[s.person] = {
             "person": s.person,
             "way": way_of(s, wording),

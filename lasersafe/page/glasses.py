@@ -57,14 +57,18 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         need = eyewear_answer(replace(question, wearing=pairs))
     except InputError as error:
         return {"error": load_wording(language).say(error.args[0])}
-    say, said = fields.say, load_wording(language).say
+    say = fields.say
+
+    def said(message: Any) -> str:
+        return say.number(load_wording(language).say(message))
+
     scales = need["scale_numbers"]
     return {
         "faults": {},
         "need": {
             "reliable": need["reliable"],
             "none": said(need["no_reliance"]),
-            "order": said(need["marking"]),
+            "order": load_wording(language).say(need["marking"]),
             "density": f"{need['optical_density']:.1f}",
             "scales": [
                 f"{mode} LB{number}" if number else say("glasses.beyond", mode=mode) for mode, number in scales.items()
@@ -101,9 +105,10 @@ def _colour(fields: Fields) -> list[str]:
 
 def _pair(worn: dict[str, Any], language: str) -> dict[str, Any]:
     """Return the verdict on one pair in words."""
-    wording = load_wording(language)
+    wording, number = load_wording(language), Texts(language).number
     bands = [wording.text("eyewear.ends", band=band) for band in worn["bands_that_end_here_nm"]]
-    return {**worn, "verdict": wording.say(worn["verdict"]), "reasons": [*map(wording.say, worn["reasons"]), *bands]}
+    reasons = [number(one) for one in (*map(wording.say, worn["reasons"]), *bands)]
+    return {**worn, "verdict": wording.say(worn["verdict"]), "reasons": reasons}
 
 
 def _question(fields: Fields) -> EyewearQuestion | None:

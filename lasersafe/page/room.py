@@ -13,6 +13,7 @@ import shapely
 import tomli_w
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene import Stage, stages_of
 from lasersafe.assessment.scene_corners import zones_over
 from lasersafe.assessment.scene_zones import KINDS, cut
@@ -20,7 +21,7 @@ from lasersafe.drawing.floor import joined
 from lasersafe.drawing.plan import stands
 from lasersafe.errors import CalcError, CaseError, Fault
 from lasersafe.models import parse_case
-from lasersafe.page.case import people_of, rows_of
+from lasersafe.page.case import people_of, rows_of, sentence
 from lasersafe.page.reader import Reader, Room
 from lasersafe.page.rooms import THINGS, kinds, things
 from lasersafe.page.texts import Texts
@@ -116,8 +117,8 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         "too_small": white < 1.0 - _FULL,
         "white": say.number(f"{math.floor(white * 100):d} %"),
         "passed": shown.decision.passed,
-        "rows": rows_of(shown),
-        "sides": _sides(scene, say),
+        "rows": rows_of(shown, say),
+        "sides": _sides(scene, max(room.wide, room.deep), say),
         "people": people,
         "open_people": [ids[one["person"]] for one in people if one["open"]],
         "cameras": _cameras(shown, say),
@@ -206,18 +207,14 @@ def path_of(shape: Any, deep: float) -> str:
 # What stands beside the plan
 
 
-def _sides(scene: SceneResult, say: Texts) -> list[dict[str, str]]:
-    """Return the farthest line of each side."""
+def _sides(scene: SceneResult, size: float, say: Texts) -> list[dict[str, str]]:
+    """Return the farthest line of each side; one beyond the size of the room [m] has no place in it."""
     found: dict[str, float] = {}
     for line in scene.lines:
         found[line.side] = max(found.get(line.side, 0.0), badness(line.distance))
-    return [
-        {
-            "side": say(f"sides.{side}"),
-            "distance": say.number(format_quantity(far, "m", 3, "up")) if 0.0 < far < math.inf else say("room.no_line"),
-        }
-        for side, far in found.items()
-    ]
+    words = {side: say.number(metres(far, with_feet=False)) if 0.0 < far <= size else "" for side, far in found.items()}
+    without = {side: say("room.outside" if far > size else "room.no_line") for side, far in found.items()}
+    return [{"side": say(f"sides.{side}"), "distance": words[side] or without[side]} for side in found]
 
 
 def _cameras(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
@@ -227,8 +224,8 @@ def _cameras(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
     found = []
     for camera in assessment.scene.cameras:
         mine = [line for line in assessment.scene.camera_lines if line.camera == camera.name]
-        words = list(dict.fromkeys(spoken(line.words) for line in mine))
-        advice = list(dict.fromkeys(spoken(one) for line in mine for one in line.advice))
+        words = list(dict.fromkeys(sentence(spoken(line.words), say) for line in mine))
+        advice = list(dict.fromkeys(sentence(spoken(one), say) for line in mine for one in line.advice))
         found.append({"name": camera.name, "words": words, "advice": advice})
     return found
 

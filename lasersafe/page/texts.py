@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 
 from lasersafe.errors import ReferenceDataError
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.files import read_texts
 
+_DECIMAL = re.compile(r"(?<![\d.])(\d+)\.(\d+)(?![\d.]*\d)")  # no date, no version
 LANGUAGES = ("en", "de")  # the languages that have a page.toml
 
 
@@ -43,8 +45,8 @@ class Texts:
             raise ReferenceDataError(message) from None
 
     def number(self, text: str) -> str:
-        """Return a number as it is written in this language: with a comma, where that is the decimal mark."""
-        return text.replace(".", _texts(self.language)["page.decimal_mark"])
+        """Return a text with its numbers as this language writes them: with a comma, where that is the decimal mark."""
+        return _DECIMAL.sub(rf"\1{_texts(self.language)['page.decimal_mark']}\2", text)
 
     def options(self, group: str) -> dict[str, str]:
         """Return all texts of one group by their names, in the order of the file."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import random
 import re
 import tomllib
@@ -16,13 +17,14 @@ from starlette.testclient import TestClient
 
 from lasersafe.errors import Fault
 from lasersafe.page.app import Site
+from lasersafe.page.glasses import glasses_answer
 from lasersafe.page.reader import Reader
 from lasersafe.page.room import faults_by_field, room_answer, room_tones
 from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
 from lasersafe.page.texts import LANGUAGES, Texts
 from lasersafe.quantity import format_quantity
 from tests.behaviour.command import run
-from tests.behaviour.test_page import HOME, PORT, TOKEN, text_of
+from tests.behaviour.test_page import BEAM, HOME, PORT, TOKEN, stands_in, text_of
 
 # A booth of rated screens around a fixed laser of which all is stated: the rest of the room is white.
 BOOTH = EXAMPLE | {
@@ -174,8 +176,7 @@ def same_numbers(site: TestClient, form: dict[str, str], folder: Path) -> None:
     path.write_bytes(saved.content)
     told = run("assess", path)
     assert told.code in (0, 1)
-    for line in told.out.splitlines()[1:]:
-        assert " ".join(line.split()) in said, line
+    stands_in(said, told.out)
     for row in run("spectators", path, "--json").data["lines"]:
         if row["distance_m"] > 0.0:
             assert row["side"] in ("front", "back", "left", "right")
@@ -260,6 +261,17 @@ def test_what_a_case_refuses_is_a_fault_of_the_field_it_came_from() -> None:
     faults = faults_by_field([Fault(3, field, text) for field, text in fields.items()], BOOTH, Texts("en"))
     assert list(faults) == ["laser1.lens", "screen2.top", "title"]
     assert faults["screen2.top"] == "The case file says: b"
+
+
+def test_german_numbers_have_a_comma(site: TestClient) -> None:
+    room, glasses = room_answer(EXAMPLE, "de"), glasses_answer({**BEAM, "pairs": "OD 4.5 @ 450"}, "de")
+    shown = [glasses["need"].pop(key) for key in ("density", "time", "width")]  # the template writes these
+    drawn_or_typed = ("tones", "lines", "picture", "typed")
+    found = [{key: text for key, text in one.items() if key not in drawn_or_typed} for one in (room, glasses)]
+    said = json.dumps(found, ensure_ascii=False).replace('"OD 4.5 @ 450"', "")
+    assert re.findall(r".{20}\d\.\d", said) == []
+    assert all(Texts("de").number(text) != text for text in shown)
+    assert Texts("de").number("am 12.3.2026, Fassung 1.2.3: 4.20, 0.5 W") == "am 12.3.2026, Fassung 1.2.3: 4,20, 0,5 W"
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
