@@ -162,8 +162,8 @@ class Scenario:
     person: str = field(metadata=SAME)
     role: str
     way: str = field(metadata=SAME)
-    # running | alignment | service | fault | scan failure | extended source
-    mode: str = field(default="running", metadata=SAME)
+    # running | alignment | service | fault | scan failure | extended source; in a scene all that give the same
+    modes: tuple[str, ...] = field(default=("running",), metadata=told("mode", same=True, shown=", ".join))
     tissue: str = field(metadata=SAME)
     distance: float = field(metadata=told("distance_m"))
     duration: float = field(metadata=told("duration_s"))
@@ -186,7 +186,7 @@ class Scenario:
     in_place: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # texts of the controls in place that answer it
     # rule set, group in which it adds -> ratio
     fractions: dict[tuple[str, str], float] = field(default_factory=dict, metadata=HIDDEN)
-    # worked out from places of a scene; mode may then be several joined by ", "
+    # worked out from places of a scene
     placed: bool = field(default=False, metadata=HIDDEN)
 
 
@@ -250,7 +250,7 @@ class StrikeOuts:
     not_assessed: tuple[NotAssessed, ...] = field(default=(), kw_only=True)
     worst: Scenario | None = field(
         default=None,
-        metadata=told(only=("person", "laser", "setup", "way", "mode", "tissue", "ratio", "struck_out:reason")),
+        metadata=told(only=("person", "laser", "setup", "way", "modes", "tissue", "ratio", "struck_out:reason")),
     )  # the struck-out scenario with the highest ratio
 
 

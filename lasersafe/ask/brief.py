@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.assumed import MOST, gain_of
 from lasersafe.assessment.decision import metres, times, way_of
+from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.records.fields import badness
 from lasersafe.results import Assessment, Scenario, unanswered
 from lasersafe.wording import load_wording

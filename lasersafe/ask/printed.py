@@ -107,7 +107,7 @@ def _uncertainty(found: Uncertainty) -> Iterator[str]:
 
 def _scenario(s: Scenario) -> str:
     answer = "below the limit" if s.below else s.answer or "ABOVE THE LIMIT, no answer"
-    mode = "running" if "running" in s.mode.split(", ") else s.mode
+    mode = "running" if "running" in s.modes else ", ".join(s.modes)
     distance, limit = format_quantity(s.distance, "m", 3, "down"), format_quantity(s.limit, s.exposure_unit, 3, "down")
     numbers = [distance, _up(s.exposure, s.exposure_unit), limit, _up(s.ratio, "1")]
     return _row([s.laser, s.setup, s.person, s.way, mode, s.tissue, *numbers]) + (

@@ -7,23 +7,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import lasersafe
-from lasersafe.assessment.assumed import assumptions_of
 from lasersafe.assessment.calculation import without_limit_steps
-from lasersafe.assessment.case_results import worked_out, worst_of
-from lasersafe.assessment.controls import control_findings, controls_of, with_controls
-from lasersafe.assessment.corners import corners_of, over
+from lasersafe.assessment.corners import corners_of, over, worked_out, worst_of
 from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached
-from lasersafe.assessment.extended import extended_results
-from lasersafe.assessment.facts import record_of
+from lasersafe.assessment.extended import extended_results, module_results
+from lasersafe.assessment.facts import assumptions_of, record_of
 from lasersafe.assessment.fingerprint import fingerprint
-from lasersafe.assessment.lines import module_results
-from lasersafe.assessment.protection import stopped_by
+from lasersafe.assessment.protection import controlled, controls_of
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.setups import differences_of, rule_sentences, sum_results
 from lasersafe.assessment.spreads import sure_decision, uncertainty_of
-from lasersafe.assessment.together import ALL_LASERS, beam_ways
-from lasersafe.limits import rule_sets
+from lasersafe.assessment.together import beam_ways
 from lasersafe.models import read_case, typed_inputs
 from lasersafe.results import Assessment
 from lasersafe.wording import load_wording
@@ -58,62 +53,47 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         If the case lies outside what the documents cover.
     """
     wording = load_wording(language or case.language)
-    typed = case
-    if case.scene is not None:
-        from lasersafe.assessment import scene as scene_part
-    sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
-    corners = corners_of(case)
-    placed = [one if one.scene is None else scene_part.placed_case(one) for one in corners.cases]
+    typed, corners = case, corners_of(case)
     with without_limit_steps(not in_full):
-        worked = worst_of([worked_out(one, sets, wording) for one in placed], wording)
-    case, found, setups = worked.case, worked.found, list(worked.setups)
-    scenarios, eyewear, barriers = list(worked.scenarios), worked.eyewear, list(worked.barriers)
-    persons = {person.name: person for person in case.person}
-    every = [one.found for one in worked.each]
-    words = conditions(case, every, eyewear)
-    controls = controls_of(case, wording, words, scenarios)
-    scenarios = with_controls(scenarios, controls)
-    fitted = {(s.laser, s.setup) for s in setups if s.fitted} | {(ALL_LASERS, "")}
-    scenarios.sort(key=lambda s: (bool(s.struck_out), (s.laser, s.setup) not in fitted, -s.ratio))
-    scenarios = [replace(s, key=f"S{number}") for number, s in enumerate(scenarios, 1)]
-    by_barrier = {s.key for s in scenarios if any(stopped_by(case, s, b, persons[s.person]) for b in barriers)}
-    parts = [s for s in scenarios if s.laser != ALL_LASERS]  # a sum is answered through its parts
-    findings = control_findings(parts, controls, fitted, by_barrier)
-    scene = None if worked.stage is None else scene_part.scene_result(worked, scenarios, wording)
+        worked = worst_of([worked_out(one, wording) for one in corners.cases], wording)
+    case, every = worked.case, [one.found for one in worked.each]
+    words = conditions(case, every, worked.eyewear)
+    controls = tuple(controls_of(case, wording, words, worked.scenarios))
+    scenarios, findings = controlled(worked, controls)
+    worked = replace(worked, scenarios=scenarios)
+    scene = None
+    if worked.stage is not None:
+        from lasersafe.assessment import scene as scene_part
+
+        scene = scene_part.scene_result(worked, wording)
     ways = beam_ways(case)
-    reach = reached(case, every, setups, ways), reached(case, every, setups, ("scatter",))
+    reach = reached(worked, ways), reached(worked, ("scatter",))
     assumed = assumptions_of(typed, every, ways, *(one.distance for one in reach))
-    lines = () if scene is None else scene.barriers
-    record = record_of(typed, case, every, scenarios, eyewear, barriers, words, findings, assumed, lines)
-    people = {
-        "assessor": case.in_charge.assessor,
-        "laser_safety_officer": case.in_charge.laser_safety_officer,
-        "operator": case.in_charge.operator,
-        "venue": case.in_charge.venue,
-    }
-    uncertainty = uncertainty_of(typed, corners, found, setups, wording, with_spreads=in_full)
-    decision, draft = decision_of(case, every, setups, scenarios, eyewear, barriers, scene, record, reach, wording)
+    record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
+    uncertainty = uncertainty_of(typed, corners, worked.found, worked.setups, wording, with_spreads=in_full)
+    decision, draft = decision_of(worked, scene, record, reach, wording)
     if scene is not None:
         decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
     decision = sure_decision(decision, uncertainty, wording)
     days = over(worked.each, lambda one: ultraviolet_days(one.found, one.scenarios))
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
+    people = ("assessor", "laser_safety_officer", "operator", "venue")
     return Assessment(
         title=case.title,
         place=case.place,
         dates=case.dates,
-        people=people,
+        people={name: getattr(case.in_charge, name) for name in people},
         rule_set=case.rule_set,
-        rule_sets=sets,
+        rule_sets=worked.found[0].rule_sets,
         decision=naming_strike_outs(with_days(decision, days, wording.language), wording),
-        setups=tuple(setups),
+        setups=tuple(worked.setups),
         scenarios=tuple(scenarios),
-        eyewear=tuple(eyewear),
-        barriers=tuple(barriers),
+        eyewear=tuple(worked.eyewear),
+        barriers=tuple(worked.barriers),
         controls=controls,
         other_hazards=tuple(dict.fromkeys([*keys, *case.other_hazards.keys])),
-        differences=differences_of(setups),
+        differences=differences_of(worked.setups),
         inputs=typed_inputs(typed),
         notes=(case.notes,) if case.notes else (),
         fingerprint=fingerprint(typed, wording.language),
@@ -128,7 +108,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         sums=over(every, sum_results),
         modules=over(every, module_results),
         extended=over(every, extended_results),
-        rules=rule_sentences(setups),
+        rules=rule_sentences(worked.setups),
         uncertainty=uncertainty,
         scene=scene,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -11,103 +11,115 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.barriers import beam_numbers, highest_peak, load_of
 from lasersafe.assessment.context import MORE_WAYS, WAYS, Context
 from lasersafe.assessment.corners import over
-from lasersafe.assessment.setups import CLOSEST_TO_SPOT
+from lasersafe.assessment.scenarios import CLOSEST_TO_SPOT
 from lasersafe.errors import CaseError, Fault
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.eyewear import corner_emissions
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import badness, grouped
-from lasersafe.results import BarrierResult, Expected, EyewearNeed, ReadingResult, Scenario
+from lasersafe.results import Expected, ReadingResult, Scenario
 from lasersafe.typed import shown
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
-    from lasersafe.models import Case, MeasuredReading, Person
+    from lasersafe.assessment.corners import CaseResults
+    from lasersafe.models import Case, MeasuredReading
+    from lasersafe.records.barriers import BarrierLine
 
 APERTURE = 7e-3  # m; the detector looks through the aperture that the eye limits are averaged over
+LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have missed the beam
 Place = tuple[float, float, float] | None
 Row = tuple[str, str, str, float, float, str, str, Place]  # what, where, way, distance, value, unit, numbers, place
-LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have missed the beam
 
 
-def expected_of(
-    corners: Sequence[Sequence[Context]],
-    scenarios: list[Scenario],
-    eyewear: list[EyewearNeed],
-    barriers: list[BarrierResult],
-    lines: Sequence[BarrierLine],
-) -> tuple[Expected, ...]:
-    """Return the expected readings of every effect of the fitted set-ups.
+def expected_of(worked: CaseResults, lines: Sequence[BarrierLine]) -> tuple[Expected, ...]:
+    """Return the expected readings of every effect of the fitted set-ups; *lines* are the barriers of a scene.
 
     A reading stands against the most that its own light can show, so of several corners of the tolerances the highest
     value counts; of several wavelengths or pulse patterns, which have limits of their own, the lowest of these.
-
-    Parameters
-    ----------
-    corners : sequence of sequence of Context
-        The set-ups at every corner.
-    scenarios, eyewear, barriers : list
-        The worst of all corners.
-    lines : sequence of BarrierLine
-        The barriers of a scene.
     """
     kinds: dict[Hashable, list[Sequence[Context]]] = {}
-    for found in corners:
-        kinds.setdefault(tuple(_light(context) for context in found), []).append(found)
+    for found in (one.found for one in worked.each):
+        light = [(c.wavelength, *(float(line.wavelength) for line in c.laser.line), c.space) for c in found]
+        kinds.setdefault(tuple(light), []).append(found)
 
-    rows = [over(same, lambda found: _rows(found, scenarios, eyewear, barriers, lines)) for same in kinds.values()]
-    lowest = (min(group, key=lambda row: -badness(-row.value)) for group in grouped(rows))
+    def rows(found: Sequence[Context]) -> Iterator[Expected]:
+        for context in found:
+            name = context.laser.name, context.setup.name
+            every = _rows(context, worked, lines) if context.setup.fitted else ()
+            for what, where, way, distance, value, unit, numbers, place in every:
+                low = LOW_SHARE * value
+                yield Expected("", *name, what, where, way, distance, value, low, unit, numbers, place)
+
+    each = grouped([over(same, rows) for same in kinds.values()])
+    lowest = (min(group, key=lambda row: -badness(-row.value)) for group in each)
     return tuple(replace(row, key=f"A{number}") for number, row in enumerate(lowest, 1))
 
 
-def _light(context: Context) -> Hashable:
-    return context.wavelength, tuple(float(line.wavelength) for line in context.laser.line), context.space
+def patterns_of(context: Context) -> Sequence[Emission]:
+    """Return the settings of a list of pulses or a table of modes; of what is stated by ranges none."""
+    if context.space.kind in ("continuous", "single pulse", "pulse train"):
+        return ()
+    return corner_emissions(context.space, context.emission("eye", context.duration("direct")[0]), context.wavelength)
 
 
-def _rows(
-    found: Sequence[Context],
-    scenarios: list[Scenario],
-    eyewear: list[EyewearNeed],
-    barriers: list[BarrierResult],
-    lines: Sequence[BarrierLine],
-) -> list[Expected]:
-    rows: list[Expected] = []
-    for context in (one for one in found if one.setup.fitted):
-        name = context.laser.name, context.setup.name
-        own = list(_one_per_way(s for s in scenarios if (s.laser, s.setup) == name))
-        wearers = {n.person for n in eyewear if n.verdict is not None and (n.laser, n.setup) == name}
-        every = (
-            *_at_persons(context, own),
-            *_behind_eyewear(s for s in own if s.person in wearers),
-            *_at_barriers(context, [b for b in barriers if (b.laser, b.setup) == name], lines),
-        )
-        rows += (
-            Expected("", *name, what, where, way, distance, value, LOW_SHARE * value, unit, numbers, place)
-            for what, where, way, distance, value, unit, numbers, place in every
-        )
-    return rows
+def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -> Iterator[Row]:
+    """Return what a meter has to show at persons, behind their eyewear, and on barriers."""
+    name = context.laser.name, context.setup.name
+    own: list[Scenario] = []  # of the eye, one per person and way that can be read at rest
+    for s in worked.scenarios:
+        if (s.laser, s.setup, s.tissue) != (*name, "eye") or s.struck_out:
+            continue
+        done = {(one.person, one.way) for one in own} if s.placed else set()
+        if not s.placed or (s.way in WAYS and "running" in s.modes and (s.person, s.way) not in done):
+            own.append(s)
+    for s in own:
+        yield from _at_person(context, s)
+    wearers = {n.person for n in worked.eyewear if n.verdict is not None and (n.laser, n.setup) == name}
+    for s in own:
+        if s.person in wearers and not s.below and math.isfinite(s.ratio):
+            density = float(round_up_density(math.log10(s.ratio)))
+            numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
+            value = min(s.exposure * 10.0**-density, s.limit)
+            yield "behind eyewear", s.person, s.way, s.distance, value, s.exposure_unit, numbers, None
+    stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
+    for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
+        if (one.laser, one.setup) != name or not one.asked or not math.isfinite(one.irradiance):
+            continue
+        load = load_of(context, one.way, partial(_falls, one.way, stated[one.barrier]))
+        if load.where is None:
+            continue
+        value, (length, numbers), place = load.irradiance, load.where, None
+        for line in lines:
+            if line.name != one.barrier:
+                continue
+            ways = (w for w in line.ways if (w.laser, w.setup, w.way) == (*name, one.way))
+            way = next((w for w in ways if w.aimed and w.aimed_place is not None), None)
+            if way is None or way.aimed is None:
+                break  # no light comes there as aimed
+            if way.aimed < value:
+                value, place = way.aimed, way.aimed_place
+                numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
+        else:
+            yield "irradiance", one.barrier, one.way, length, value, "W/m2", numbers, place
 
 
-def amounts(context: Context) -> list[tuple[str, float, str]]:
-    """Return what a meter can show of this laser, at the most that the settings allow: (what, amount, unit)."""
-    space, found = context.space, list[tuple[str, float, str]]()
-    rate = space.repetition_rate
-    if space.kind not in ("continuous", "single pulse", "pulse train"):  # a list of pulses, a table of modes
-        worst = context.emission("eye", context.duration("direct")[0])
-        every = corner_emissions(space, worst, context.wavelength)
+def _amounts(context: Context) -> dict[str, tuple[float, str]]:
+    """Return what a meter can show of this laser, at the most that the settings allow: what -> amount, unit."""
+    space, every, found = context.space, patterns_of(context), dict[str, tuple[float, str]]()
+    if every:
         power, energy = max(e.power for e in every), max(e.pulse_energy for e in every)
-        return [(what, amount, unit) for what, amount, unit in
-                (("power", power, "W"), ("pulse energy", energy, "J")) if amount > 0.0]  # fmt: skip
+        shown = {"power": (power, "W"), "pulse energy": (energy, "J")}
+        return {what: amount for what, amount in shown.items() if amount[0] > 0.0}
     if space.highest_mean_power is not None:
-        found.append(("power", space.highest_mean_power, "W"))
+        found["power"] = space.highest_mean_power, "W"
     if space.kind != "continuous":
-        bounds = [] if space.pulse_energy is None else [space.pulse_energy[1]]
-        if space.power is not None and rate is not None:
-            bounds.append(space.power[1] / rate[0])
-        if bounds:
-            found.append(("pulse energy", min(bounds), "J"))
+        energy, power = space.caps
+        energy = energy if space.repetition_rate is None else min(energy, power / space.repetition_rate[0])
+        if energy < math.inf:
+            found["pulse energy"] = energy, "J"
     return found
 
 
@@ -135,85 +147,36 @@ def _from(
     return found or [(context.mirror_reflectance[0], away, 0.0, "")]
 
 
-def _at_persons(context: Context, scenarios: list[Scenario]) -> Iterator[Row]:
-    persons = {person.name: person for person in context.case.person}
-    area = math.pi * APERTURE**2 / 4.0
-    model = context.case.settings.scatter_model
-    for scenario in scenarios:
-        person: Person = persons[scenario.person]
-        from_work = None if person.distance_from_work is None else float(person.distance_from_work)
-        ways = _from(context, scenario.way, float(person.distance), from_work)
-        per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
-        placed = scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways)
-        if scenario.placed and scenario.way != "scatter":
-            factor = context.share(scenario.way)[0]
-            ways = [(factor, max(scenario.distance, float(person.distance)), 0.0, "")]
-        for what, amount, unit in amounts(context):
-            found: list[tuple[float, float, str]] = []
-            facts = {"amount": f"{amount:.5g} {unit}"}
-            for factor, length, angle, name in ways:
-                facts["distance"] = f"{length:.5g} m"
-                if scenario.way != "scatter":
-                    dx, dy = diameters(context.beam, length)
-                    share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
-                    how = f"{facts['amount']} · {factor:g} · {share:.4g} (7 mm, {facts['distance']})"
-                    found.append((amount * factor * share, length, how))
-                elif placed:
-                    facts["distance"] = f"{(length := scenario.distance):.5g} m"
-                    how = Message("reading.placed", **facts, share=f"{per_area:.4g}", scenario=scenario.key)
-                    found.append((min(amount * per_area * area, amount), length, how))
-                else:
-                    there = float(scatter_exposure(amount, factor, length, angle, model))
-                    how = Message(
-                        "reading.scatter", **facts, reflectance=f"{factor:g}", surface=name, model=word(model)
-                    )
-                    found.append((min(there * area, amount), length, how))
-            value, length, numbers = max(found, key=lambda one: one[0])
-            yield what, person.name, scenario.way, length, value, unit, numbers, None
-
-
-def _one_per_way(scenarios: Iterable[Scenario]) -> Iterator[Scenario]:
-    """Return one scenario, the one of the eye, per person and way that is not struck out and can be read at rest."""
-    done = set()
-    for s in scenarios:
-        key = (s.person, s.way)
-        if s.tissue != "eye" or s.struck_out:
-            continue
-        if s.placed and (s.way not in WAYS or "running" not in s.mode or key in done):
-            continue
-        done.add(key)
-        yield s
-
-
-def _behind_eyewear(scenarios: Iterable[Scenario]) -> Iterator[Row]:
-    for s in scenarios:
-        if not s.below and math.isfinite(s.ratio):
-            density = float(round_up_density(math.log10(s.ratio)))
-            value = min(s.exposure * 10.0**-density, s.limit)
-            numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
-            yield "behind eyewear", s.person, s.way, s.distance, value, s.exposure_unit, numbers, None
-
-
-def _at_barriers(context: Context, barriers: Iterable[BarrierResult], lines: Sequence[BarrierLine]) -> Iterator[Row]:
-    """Return the readings on barriers: where they are stated to be, or as aimed in the scene where that is less."""
-    placed = {line.name: line for line in lines}
-    stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
-    for one in barriers:
-        if not one.asked or not math.isfinite(one.irradiance):
-            continue
-        load = load_of(context, one.way, partial(_falls, one.way, stated[one.barrier]))
-        if load.where is None:
-            continue
-        value, (length, numbers), place = load.irradiance, load.where, None
-        if one.barrier in placed:
-            ways = (w for w in placed[one.barrier].ways if (w.laser, w.setup, w.way) == (one.laser, one.setup, one.way))
-            way = next((w for w in ways if w.aimed and w.aimed_place is not None), None)
-            if way is None or way.aimed is None:
-                continue  # no light comes there as aimed
-            if way.aimed < value:
-                value, place = way.aimed, way.aimed_place
-                numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
-        yield "irradiance", one.barrier, one.way, length, value, "W/m2", numbers, place
+def _at_person(context: Context, scenario: Scenario) -> Iterator[Row]:
+    (person,) = (one for one in context.case.person if one.name == scenario.person)
+    area, model = math.pi * APERTURE**2 / 4.0, context.case.settings.scatter_model
+    from_work = None if person.distance_from_work is None else float(person.distance_from_work)
+    ways = _from(context, scenario.way, float(person.distance), from_work)
+    per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
+    placed = scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways)
+    if scenario.placed and scenario.way != "scatter":
+        factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
+        ways = [(factor, max(scenario.distance, float(person.distance)), 0.0, "")]
+    for what, (amount, unit) in _amounts(context).items():
+        found: list[tuple[float, float, str]] = []
+        facts = {"amount": f"{amount:.5g} {unit}"}
+        for factor, length, angle, name in ways:
+            facts["distance"] = f"{length:.5g} m"
+            if scenario.way != "scatter":
+                dx, dy = diameters(context.beam, length)
+                share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
+                how = f"{facts['amount']} · {factor:g} · {share:.4g} (7 mm, {facts['distance']})"
+                found.append((amount * factor * share, length, how))
+            elif placed:
+                facts["distance"] = f"{(length := scenario.distance):.5g} m"
+                how = Message("reading.placed", **facts, share=f"{per_area:.4g}", scenario=scenario.key)
+                found.append((min(amount * per_area * area, amount), length, how))
+            else:
+                there = float(scatter_exposure(amount, factor, length, angle, model))
+                how = Message("reading.scatter", **facts, reflectance=f"{factor:g}", surface=name, model=word(model))
+                found.append((min(there * area, amount), length, how))
+        value, length, numbers = max(found, key=lambda one: one[0])
+        yield what, person.name, scenario.way, length, value, unit, numbers, None
 
 
 def _falls(way: str, away: float, context: Context, power: float) -> tuple[float, tuple[float, str]]:
@@ -242,45 +205,29 @@ def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:
     found = {row.key: row for row in rows}
     faults = []
     for i, reading in enumerate(case.reading):
-        fits = [
-            row
-            for row in rows
-            if (row.what, row.where, row.way) == (reading.what, reading.where, reading.way)
-            and reading.laser in (None, row.laser)
-        ]
+        asked = (reading.what, reading.where, reading.way)
+        fits = [r for r in rows if (r.what, r.where, r.way) == asked and reading.laser in (None, r.laser)]
         line = case._lines.get(("reading", i))
         if len(fits) != 1:
-            message = _no_match(reading, rows, bool(fits))
-            faults.append(Fault(line, f"reading[{i + 1}]", message))
+            faults.append(Fault(line, f"reading[{i + 1}]", _no_match(reading, rows, bool(fits))))
             continue
         row = fits[0]
         if row.unit != reading.value.unit:
             message = f"{shown(reading.value.typed)}: here the expected reading is in {row.unit}; write it in that unit"
             faults.append(Fault(case._lines.get(("reading", i, "value"), line), f"reading[{i + 1}].value", message))
             continue
-        found[row.key] = replace(row, reading=_judge(reading, row, line))
+        value, uncertainty = float(reading.value), float(reading.uncertainty)
+        upper = float(f"{value * (1.0 + uncertainty):.12g}")  # the last bits of a product are no reading
+        judged = ReadingResult(
+            typed=reading.value.typed, value=value, unit=row.unit, uncertainty=uncertainty, upper=upper,
+            expected=row.value, above=not upper <= row.value, low=bool(upper < row.low), instrument=reading.instrument,
+            note=reading.note, line=line,
+        )  # fmt: skip
+        found[row.key] = replace(row, reading=judged)
     if faults:
         name = "case"
         raise CaseError(name, faults)
     return tuple(found.values())
-
-
-def _judge(reading: MeasuredReading, row: Expected, line: int | None) -> ReadingResult:
-    value, uncertainty = float(reading.value), float(reading.uncertainty)
-    upper = float(f"{value * (1.0 + uncertainty):.12g}")  # the last bits of a product are no reading
-    return ReadingResult(
-        typed=reading.value.typed,
-        value=value,
-        unit=row.unit,
-        uncertainty=uncertainty,
-        upper=upper,
-        expected=row.value,
-        above=not upper <= row.value,
-        low=bool(upper < row.low),
-        instrument=reading.instrument,
-        note=reading.note,
-        line=line,
-    )
 
 
 def _no_match(reading: MeasuredReading, rows: tuple[Expected, ...], several: bool) -> str:

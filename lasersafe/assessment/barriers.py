@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 from lasersafe.assessment.context import BASE_WAY
 from lasersafe.assessment.lines import every_context, power_of_all
-from lasersafe.assessment.setups import CLOSEST_TO_SPOT
+from lasersafe.assessment.scenarios import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions

@@ -11,13 +11,16 @@ from lasersafe.assessment.beams import beam_of, space_of, spot_of
 from lasersafe.hazard.bystanders import VISIBLE
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.emission import Emission, Received
+from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.materials import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.scatter import LitSpot
 from lasersafe.hazard.settings import SettingSpace, worst_settings
+from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
+from lasersafe.results import Criterion
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
@@ -25,6 +28,7 @@ if TYPE_CHECKING:
 
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
+TISSUES = ("eye", "skin")
 # the ways for light to reach a person in a scene, and the plain way that each is answered like
 BASE_WAY = {
     "direct": "direct", "missing the target": "direct", "through the target": "direct", "transmitted": "direct",
@@ -85,6 +89,11 @@ class Context:
         for emission in self.emissions(tissue, duration):
             for name in self.rule_sets:
                 yield Received(name, tissue, emission, self.wavelength, duration)
+
+    def compared(self, tissue: str, duration: float, angle: float = ALPHA_MIN) -> Iterator[Criterion]:
+        """Yield every comparison of every setting and rule set for one tissue, duration [s] and source angle [rad]."""
+        for light in self.received(tissue, duration):
+            yield from criteria(light, angle)
 
     def not_shorter_than_a_pulse(self, duration: float, reason: str) -> tuple[float, str]:
         """Return an exposure duration and its reason, lengthened to the longest pulse that is allowed."""
@@ -166,15 +175,15 @@ class Context:
     def scatterers(self) -> tuple[Scatterer, ...]:
         """Everything that can scatter the beam; a perfect scatterer at the work where none is stated there."""
         work = None if self.setup.work_distance is None else float(self.setup.work_distance)
-        found = []
         far = self.wavelength >= FAR_INFRARED
+        found = []
         for surface in self.surfaces:
             reflectance = self.reflectance_of(surface)
-            shines = self.mirrored(surface) if far or surface.finish != "matt" else None
             place = float(surface.distance)
             at_work = work is not None and abs(place - work) <= max(_AT_WORK, 0.2 * work)
             words = f"{surface.name}, {reflectance.words}" if reflectance.words else surface.name
             angle = float(surface.view_angle)
+            shines = self.mirrored(surface) if far or surface.finish != "matt" else None
             found.append(Scatterer(reflectance.value, angle, words, work if at_work else place, at_work, shines))
         if not self.case.settings.surfaces_complete or not found:
             if not any(s.at_work for s in found):
@@ -194,9 +203,9 @@ class Context:
         return LitSpot(reflectance, angle, self.case.settings.scatter_model, self.spot)
 
 
-def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:
-    """Return one context for every set-up of every laser."""
-    found = []
+def contexts(case: Case, sets: tuple[str, ...] = ()) -> list[Context]:
+    """Return one context for every set-up of every laser, under some rule sets or all, that of the case first."""
+    found, sets = [], sets or (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
     for laser in case.laser:
         space = space_of(laser)
         shared: dict[tuple[str, float], tuple[Emission, ...]] = {}
@@ -204,7 +213,7 @@ def contexts(case: Case, rule_sets: tuple[str, ...]) -> list[Context]:
             beam = beam_of(case, laser, setup)
             focus = float(setup.focal_length) if setup.kind == "lens" else None
             spot = float(spot_of(setup, beam))
-            found.append(Context(case, laser, setup, rule_sets, beam, space, spot, focus, shared))
+            found.append(Context(case, laser, setup, sets, beam, space, spot, focus, shared))
     return found
 
 

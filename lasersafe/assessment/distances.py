@@ -1,32 +1,43 @@
 """Zones and exposures of one set-up with some of its inputs replaced by arrays: one case or a million.
 
 Keys are the field names of the case file, values are in SI units and, of a width or angle, on the criterion of the
-set-up. With nothing changed the distances are those of `assessment.setups.setup_result`.
+set-up. With nothing changed the distances are those of `assessment.setups.setup_result`. Wavelengths of a laser add.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from functools import reduce
+from dataclasses import replace
+from functools import partial, reduce
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.assessment.context import MORE_WAYS, WAYS, Context
-from lasersafe.assessment.problem import Problem, emission_inputs, setup_inputs
-from lasersafe.assessment.ratios import beam_distance, beam_ratio, scatter_distance_of, scatter_ratio_of
-from lasersafe.errors import InputError
-from lasersafe.hazard.emission import Floats
+from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of
+from lasersafe.assessment.lines import line_contexts
+from lasersafe.assessment.problem import CAPS, Problem, emission_inputs, setup_inputs
+from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.hazard.combine import Member, group_of, summed_farthest
+from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
+from lasersafe.hazard.emission import Floats, Received
+from lasersafe.hazard.exposure import Comparison
+from lasersafe.hazard.instruments import Aid, through
+from lasersafe.hazard.scatter import LimitOfAngles, LitSpot, scatter_farthest, scatter_ratios, spot_limits, step_places
+from lasersafe.optics.beam import to_1_over_e
 from lasersafe.physical import physical_range
 
-__all__ = ["exposure_ratios", "variable_inputs", "zone_distances"]
+__all__ = ["exposure_ratios", "instruments_of", "variable_inputs", "zone_distances"]
 
 _PLACE = "distance"  # beside the keys of the case file
 _BLOCK = 65536
 _CAP_NODES = 25
 _FEW_CAPS = 64
 _SEARCHES = 2000  # worst settings that are searched in one call, some milliseconds each
+_CLOSE = 1e-6  # m
+_SAME = 1.0 + 1e-10
+_PULSES = ("pulse_duration", "repetition_rate", "duty")
+Block = Callable[[Problem, int], Floats]  # what it finds for so many cases
 
 
 def variable_inputs(context: Context, way: str | None = None) -> dict[str, float]:
@@ -57,7 +68,7 @@ def variable_inputs(context: Context, way: str | None = None) -> dict[str, float
 
 def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     """Return the values of some inputs as arrays, each inside what is possible for it [SI units]."""
-    if way not in (*WAYS, *MORE_WAYS, "aided") or tissue not in ("eye", "skin") or (way, tissue) == ("aided", "skin"):
+    if way not in (*WAYS, *MORE_WAYS, "aided") or tissue not in TISSUES or (way, tissue) == ("aided", "skin"):
         message = f"zone = {way}, {tissue}: write direct, mirror or scatter with eye or skin, or aided with eye"
         raise InputError(message)
     allowed = variable_inputs(context) if changes else {}
@@ -78,7 +89,7 @@ def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[st
     return values
 
 
-def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Callable[[Problem, int], Floats]) -> Floats:
+def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Block) -> Floats:
     """Return what a function finds, worked out in blocks that stay in the processor's cache."""
     shape = np.broadcast_shapes(*(value.shape for value in changes.values()))
     if not shape:
@@ -91,86 +102,69 @@ def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Calla
     found = np.empty(size)
     for start in range(0, size, _BLOCK):
         part = slice(start, min(start + _BLOCK, size))
-        values = {name: value if value.ndim == 0 else value[part] for name, value in flat.items()}
-        found[part] = _searched(Problem(context, values), found[part].shape, one_block)
+        found[part] = _searched(Problem(context, _taken(flat, part)), found[part].size, one_block)
     return found.reshape(shape)
 
 
-def _searched(own: Problem, shape: tuple[int, ...], one_block: Callable[[Problem, int], Floats]) -> Floats:
+def _searched(own: Problem, size: int, one_block: Block) -> Floats:
     """Return what a function finds, case by case in those values on which the worst setting depends."""
     turns = [name for name in ("wavelength", "duration") if own.by_setting and np.ndim(own.values.get(name, 0.0))]
     if turns:
-        return _by_turns(own, turns, shape, one_block)
+        return _by_turns(own, turns, size, one_block)
     caps = [name for name in ("mean_power", "pulse_energy") if own.two_caps and np.ndim(own.values.get(name, 0.0))]
-    return _by_caps(own, caps, shape, one_block) if caps else one_block(own, shape[0])
+    return _by_caps(own, caps, size, one_block) if caps else one_block(own, size)
 
 
-def _taken(own: Problem, where: NDArray[np.intp]) -> dict[str, Floats]:
-    return {name: value if value.ndim == 0 else value[where] for name, value in own.values.items()}
+def _taken(values: Mapping[str, Floats], where: NDArray[np.intp] | slice) -> dict[str, Floats]:
+    return {name: value if value.ndim == 0 else value[where] for name, value in values.items()}
 
 
-def _groups_of(columns: list[Floats], most: int, what: str) -> list[tuple[tuple[float, ...], NDArray[np.intp]]]:
-    """Return the different rows of some columns of one length, each with the places where it stands."""
-    table = np.stack(columns, axis=1)
+def _by_turns(own: Problem, turns: list[str], size: int, one_block: Block) -> Floats:
+    """Return what a function finds for each of the different rows of some columns."""
+    table = np.stack([own.values[name] for name in turns], axis=1)
     order = np.lexsort(table.T)
-    ordered = table[order]
-    starts = 1 + np.flatnonzero((ordered[1:] != ordered[:-1]).any(axis=1))
-    if starts.size >= most:
+    starts = 1 + np.flatnonzero((table[order][1:] != table[order][:-1]).any(axis=1))
+    if starts.size >= _SEARCHES:
         message = (
-            f"{what}: {starts.size + 1} different values; the worst of the settings that can be turned is searched "
-            f"anew for each of them, so at most {most} are taken"
+            f"{' and '.join(turns)}: {starts.size + 1} different values; the worst of the settings that can be turned "
+            f"is searched anew for each of them, so at most {_SEARCHES} are taken"
         )
         raise InputError(message)
-    parts = np.split(order, starts)
-    return [(tuple(map(float, table[part[0]])), part) for part in parts]
-
-
-def _by_turns(
-    own: Problem, turns: list[str], shape: tuple[int, ...], one_block: Callable[[Problem, int], Floats]
-) -> Floats:
-    found = np.empty(shape)
-    for row, where in _groups_of([own.values[name] for name in turns], _SEARCHES, " and ".join(turns)):
-        held = {name: np.asarray(number) for name, number in zip(turns, row, strict=True)}
-        part = Problem(own.context, _taken(own, where) | held)
-        found[where] = _searched(part, (where.size,), one_block)
+    found = np.empty(size)
+    for where in np.split(order, starts):
+        held = {name: np.asarray(float(number)) for name, number in zip(turns, table[where[0]], strict=True)}
+        found[where] = _searched(Problem(own.context, _taken(own.values, where) | held), where.size, one_block)
     return found
 
 
-def _by_caps(
-    own: Problem, caps: list[str], shape: tuple[int, ...], one_block: Callable[[Problem, int], Floats]
-) -> Floats:
+def _by_caps(own: Problem, caps: list[str], size: int, one_block: Block) -> Floats:
     """Return what a function finds for two caps that vary apart: exactly for a few values, else an upper bound.
 
     More energy is never less harmful. So of many values each lies below its ratio of caps rounded up to a node, and
     below the node under it with all energies raised in proportion; the lower of the two counts.
     """
     if len(set(zip(*(own.values[name].tolist() for name in caps), strict=True))) <= _FEW_CAPS:
-        return _by_turns(own, caps, shape, one_block)
+        return _by_turns(own, caps, size, one_block)
     nominal = emission_inputs(own.context)
     power, energy = (
-        np.broadcast_to(own.value(name, nominal[name]) / nominal[name], shape)
+        np.broadcast_to(own.value(name, nominal[name]) / nominal[name], (size,))
         for name in ("mean_power", "pulse_energy")
     )
     ratio = power / energy
     nodes = np.geomspace(ratio.min(), ratio.max(), _CAP_NODES)
     nodes[0], nodes[-1] = ratio.min(), ratio.max()
     place = np.clip(np.searchsorted(nodes, ratio, side="right") - 1, 0, _CAP_NODES - 2)
-    found = np.empty(shape)
-    for at in range(_CAP_NODES - 1):
+    found = np.empty(size)
+
+    def below(node: float, where: NDArray[np.intp], boost: Floats) -> Floats:
+        held = {"mean_power": nominal["mean_power"] * node, "pulse_energy": nominal["pulse_energy"]}
+        values = _taken(own.values, where) | {name: np.asarray(value) for name, value in held.items()}
+        return one_block(Problem(own.context, values, boost=boost), where.size)
+
+    for at in np.unique(place).tolist():
         where = np.flatnonzero(place == at)
-        if not where.size:
-            continue
-        bounds = []
-        for node, boost in (
-            (nodes[at + 1], energy[where]),
-            (nodes[at], energy[where] * np.maximum(ratio[where] / nodes[at], 1.0)),
-        ):
-            held = {
-                "mean_power": np.asarray(nominal["mean_power"] * node),
-                "pulse_energy": np.asarray(nominal["pulse_energy"]),
-            }
-            bounds.append(one_block(Problem(own.context, _taken(own, where) | held, boost=boost), where.size))
-        found[where] = np.minimum(*bounds)
+        raised = energy[where] * np.maximum(ratio[where] / nodes[at], 1.0)
+        found[where] = np.minimum(below(nodes[at + 1], where, energy[where]), below(nodes[at], where, raised))
     return found
 
 
@@ -222,8 +216,8 @@ def zone_distances(
 
     def one_block(own: Problem, size: int) -> Floats:
         if way == "scatter":
-            return reduce(np.maximum, (scatter_distance_of(own, tissue, name, size) for name in names))
-        return beam_distance(own, way, tissue, names, size)
+            return reduce(np.maximum, (_scatter_distance(own, tissue, name, size) for name in names))
+        return _beam_distance(own, way, tissue, names, size)
 
     return _in_blocks(context, checked_changes(context, way, tissue, changes), one_block)
 
@@ -278,10 +272,205 @@ def exposure_ratios(
     def one_block(own: Problem, size: int) -> Floats:
         at = own.values[_PLACE]
         return reduce(np.maximum, (
-            scatter_ratio_of(own, tissue, name, at, size, group) if way == "scatter"
-            else beam_ratio(own, way, tissue, name, at, group)
+            _scatter_ratio(own, tissue, name, at, size, group) if way == "scatter"
+            else _beam_ratio(own, way, tissue, name, at, group)
             for name in names
         ))  # fmt: skip
 
     values = {_PLACE: place, **checked_changes(context, way, tissue, changes)}
     return _in_blocks(context, values, one_block)
+
+
+def members_of(own: Problem) -> list[Problem]:
+    """Return all wavelengths of a laser, the main one first; its beam and its values hold for the others too."""
+    found = [own]
+    for line, context in zip(own.context.laser.line, line_contexts(own.context).values(), strict=True):
+        values = {name: value for name, value in own.values.items() if name not in ("wavelength", *CAPS)}
+        if line.power is not None:
+            values = {name: value for name, value in values.items() if name not in _PULSES}
+        else:
+            share = float(line.share or 1.0)
+            values |= {name: np.asarray(own.values[name] * share) for name in CAPS if name in own.values}
+        beams = own.beams
+        if line.divergence is not None and line.divergence_criterion is not None:
+            x, y = to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beams.profile)
+            first = np.asarray(x)
+            beams = replace(beams, divergence=(first, first if x == y else np.asarray(y)))
+        found.append(Problem(context, values, beams, own.boost if line.power is None else None))
+    return found
+
+
+def _longest(members: list[Problem], way: str) -> Floats:
+    return reduce(np.maximum, (one.duration(way) for one in members))
+
+
+def _grouped(members: list[Problem], rule_set: str, tissue: str, duration: Floats) -> dict[str, list[Member]]:
+    """Return the comparisons of all wavelengths by the group in which they add."""
+    groups: dict[str, dict[int, list[Comparison]]] = {}
+    for number, one in enumerate(members):
+        ends = {float(one.wavelength.min()), float(one.wavelength.max())}
+        for compared in one.compared(rule_set, tissue, duration):
+            names = {group_of(tissue, compared.hazard, end) for end in ends}
+            if len(names) > 1:
+                message = "wavelength: a range across 315 nm cannot be varied for a laser of several wavelengths"
+                raise InputError(message)
+            groups.setdefault(names.pop(), {}).setdefault(number, []).append(compared)
+    return {
+        name: [Member(compared, members[number].beams) for number, compared in own.items()]
+        for name, own in groups.items()
+    }
+
+
+def instruments_of(context: Context) -> list[Aid]:
+    """Return the instruments with which somebody may look into the beam of a laser."""
+    mine = (person for person in context.case.person if person.laser in (None, context.laser.name))
+    return sorted({aid_of(person) for person in mine if person.aided}, key=lambda one: (one.name, one.objective))
+
+
+def _through(compared: list[Comparison], own: Problem) -> list[Comparison]:
+    """Return what is compared by the bare eye and behind every instrument of the case."""
+    instruments = instruments_of(own.context)
+    if not instruments:
+        message = f"way = aided: nobody in the case uses an optical aid in the beam of {own.context.laser.name}"
+        raise InputError(message)
+    behind = (through(compared, instrument, own.wavelength) for instrument in instruments)
+    return [*compared, *(one for seen in behind for one in seen)]
+
+
+def _in_beam(
+    own: Problem, way: str, tissue: str, rule_set: str, grouped: bool
+) -> tuple[list[Comparison], dict[str, list[Member]], Floats, Floats]:
+    """Return what the main wavelength is compared with and all of them by group, and the reflectance for each."""
+    members, base = members_of(own), "direct" if way == "aided" else way
+    factor = reduce(np.maximum, (one.reflectance(base) for one in members))
+    alone = own.compared(rule_set, tissue, own.duration(base))
+    groups: dict[str, list[Member]] = {}
+    for one in members if grouped or len(members) > 1 else ():
+        for name, (found,) in _grouped([one], rule_set, tissue, _longest(members, base)).items():
+            compared = _through(found.compared, one) if way == "aided" else found.compared
+            groups.setdefault(name, []).append(Member(compared, one.beams))
+    return _through(alone, own) if way == "aided" else alone, groups, own.reflectance(base), factor
+
+
+def _beam_distance(own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], size: int) -> Floats:
+    """Return the reach of the beam, of its mirror image, or behind an optical aid, the farthest of rule sets. [m]."""
+    every = [_in_beam(own, way, tissue, name, False) for name in rule_sets]
+    sums = (summed_farthest(group, factor, size) for _, groups, _, factor in every for group in groups.values())
+    alone = [one for compared, *_ in every for one in compared]
+    return reduce(np.maximum, sums, np.asarray(farthest(alone, own.beams, every[0][2])))
+
+
+def _beam_ratio(own: Problem, way: str, tissue: str, rule_set: str, distance: Floats, group: str) -> Floats:
+    """Return exposure over limit at or beyond a distance [m] in the beam, under one rule set, all wavelengths added.
+
+    With the name of a group of `hazard.combine` it is the sum of that group alone.
+    """
+    alone, groups, reflectance, factor = _in_beam(own, way, tissue, rule_set, bool(group))
+    sums = {
+        name: reduce(np.add, (highest_ratio(one.compared, one.beams, distance, factor) for one in members))
+        for name, members in groups.items()
+        if group in ("", name)
+    }
+    if group:
+        return sums.get(group, np.zeros_like(distance))
+    return reduce(np.maximum, sums.values(), highest_ratio(alone, own.beams, distance, reflectance))
+
+
+def _limits(
+    own: Problem, rule_set: str, tissue: str, duration: Floats, group: str = ""
+) -> tuple[Floats, LimitOfAngles]:
+    """Return what is emitted, and the function from angles to its lowest limit, of all hazards or of one group."""
+    shortest = float(own.wavelength.min())  # `_grouped` has refused a range with two groups
+
+    def part(hazard: str) -> float:
+        return float(not group or group_of(tissue, hazard, shortest) == group)
+
+    if not own.by_setting:
+        return own.light.amount, spot_limits(Received(rule_set, tissue, own.light, own.wavelength, duration), part)
+    every = [
+        (one.amount, spot_limits(Received(rule_set, tissue, one, own.wavelength, duration), part))
+        for one in own.settings(tissue, duration)
+    ]
+
+    def lowest(first: Floats, second: Floats, at: Places) -> Floats:
+        return reduce(np.minimum, (limit(first, second, at) / amount for amount, limit in every))
+
+    return np.asarray(own.factor), lowest
+
+
+def _seen(own: Problem, tissue: str, part: Floats) -> LitSpot:
+    """Return what scatters a part of the light, with its size where that earns credit."""
+    view, size = own.value("view_angle", own.context.scatter_surface[1]), own.spot if tissue == "eye" else 0.0
+    return LitSpot(part, view, own.context.case.settings.scatter_model, size)
+
+
+def _scattered(
+    own: Problem, tissue: str, rule_set: str, distance: Floats, size: int, duration: Floats, part: Floats, group: str
+) -> Floats:
+    """Return exposure over limit at a distance from the lit surface [m], of one group of hazards or of all for ""."""
+    amount, limits = _limits(own, rule_set, tissue, duration, group)
+    return scatter_ratios(amount, limits, distance, _seen(own, tissue, part), (size,))
+
+
+def _scatter_sums(own: Problem, tissue: str, rule_set: str, size: int) -> dict[str, Callable[[Floats], Floats]]:
+    """Return for each group the sum of the fractions of all wavelengths by the distance from the lit surface [m]."""
+    members = members_of(own)
+    duration = _longest(members, "scatter")
+    part = reduce(np.maximum, (one.reflectance("scatter") for one in members))
+
+    def total(name: str, place: Floats) -> Floats:
+        every = (_scattered(one, tissue, rule_set, place, size, duration, part, name) for one in members)
+        return reduce(np.add, every)
+
+    return {name: partial(total, name) for name in _grouped(members, rule_set, tissue, duration)}
+
+
+def _scatter_distance(own: Problem, tissue: str, rule_set: str, size: int) -> Floats:
+    """Return the reach of scatter from the lit surface under one rule set. [m]."""
+    duration, spot = own.duration("scatter"), _seen(own, tissue, own.reflectance("scatter"))
+    alike = spot.view_angle.ndim == 0  # whether the limit is the same for every case
+    if alike and not own.by_setting:
+        light = own.light
+        pulses = (light.pulse_duration, light.repetition_rate, *((light.pulse_energy,) if light.pedestal else ()))
+        alike = all(np.ndim(values) == 0 for values in (*pulses, own.wavelength, duration))
+    amount, limits = _limits(own, rule_set, tissue, duration)
+    found = scatter_farthest(amount, limits, spot, (size,), alike)
+    if not own.context.laser.line:
+        return found
+    beyond = step_places(own.spot) if tissue == "eye" and own.spot.any() else []
+    steps = [np.broadcast_to(one, (size,)) for one in beyond]
+    sums = (_last_scatter(total, steps, size) for total in _scatter_sums(own, tissue, rule_set, size).values())
+    return reduce(np.maximum, sums, found)
+
+
+def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: int) -> Floats:
+    """Return where a sum of scattered fractions is above 1 for the last time, 1e-10 of it beyond at most [m]."""
+    if not steps:  # of a point: falls with the square
+        return np.sqrt(total(np.ones(size)))
+    beyond = [(one, total(one)) for one in steps]  # nearer than a step the sum can be less than just beyond it
+
+    def ratio(place: Floats) -> Floats:
+        return reduce(np.maximum, (np.where(place < one, there, 0.0) for one, there in beyond), total(place))
+
+    near, far = np.full(size, _CLOSE), np.full(size, 1.0)
+    any_over = ratio(near) > 1.0
+    while (over := ratio(far) > 1.0).any():
+        near, far = np.where(over, far, near), np.where(over, 16.0 * far, far)
+        if far.max() > FARTHEST:
+            message = f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface"
+            raise OutOfRangeError(message)
+    while (far > near * _SAME).any():
+        middle = np.sqrt(near * far)
+        over = ratio(middle) > 1.0
+        near, far = np.where(over, middle, near), np.where(over, far, middle)
+    return np.where(any_over, far, 0.0)
+
+
+def _scatter_ratio(own: Problem, tissue: str, rule_set: str, distance: Floats, size: int, group: str) -> Floats:
+    """Return exposure over limit at a distance from the lit surface [m] under one rule set, of all groups or of one."""
+    sums = _scatter_sums(own, tissue, rule_set, size) if group or own.context.laser.line else {}
+    if group:
+        return sums[group](distance) if group in sums else np.zeros(size)
+    duration, part = own.duration("scatter"), own.reflectance("scatter")
+    alone = _scattered(own, tissue, rule_set, distance, size, duration, part, "")
+    return reduce(np.maximum, (total(distance) for total in sums.values()), alone)

@@ -1,4 +1,4 @@
-"""Eyewear of a case, and which scenarios barriers and eyewear answer."""
+"""What protects people: eyewear, barriers and controls, and which scenarios each of them answers."""
 
 from __future__ import annotations
 
@@ -7,9 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.context import BASE_WAY, Context
+from lasersafe.assessment.context import BASE_WAY, WAYS, Context
+from lasersafe.assessment.extended import GLOWING
 from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sharing
 from lasersafe.assessment.scenarios import person_duration, scenarios_of
+from lasersafe.assessment.together import ALL_LASERS
 from lasersafe.hazard.eyewear import asked_of, corner_emissions, hardest_need, widths_beyond
 from lasersafe.hazard.marking import (
     NOT_ENOUGH,
@@ -22,15 +24,17 @@ from lasersafe.hazard.marking import (
 )
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.results import BarrierResult, EyewearNeed, Scenario
+from lasersafe.results import BarrierResult, Control, ControlFinding, EyewearNeed, Scenario
+from lasersafe.wording import CONTROL_KINDS
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.corners import CaseResults
     from lasersafe.models import Case, Person
     from lasersafe.wording import Wording
 
 SCATTER_ALONE = "need.scatter_alone"
-GLOWING = "extended source"
+FIRST_KINDS = CONTROL_KINDS[:2]  # substitute and technical: what does not hang on a person's behaviour
 
 
 def lighting(person: Person, found: Sequence[Context]) -> list[Context]:
@@ -49,58 +53,41 @@ def eyewear_of(
     """
     found = []
     alone: dict[str, list[Scenario]] = {}
+    lines = every_context(context)
     if context.laser.line:
-        alone = {name: scenarios_of(alone_of(one)) for name, one in every_context(context).items()}
+        alone = {name: scenarios_of(alone_of(one)) for name, one in lines.items()}
     own = [s for s in scenarios if s.setup == context.setup.name and s.laser == context.laser.name]
     for person in context.case.person:
         exposed = _mine(own, person)
         if not exposed or (not person.eyewear and all(s.below for s in exposed)):
             continue
-        glowing = [s for s in exposed if s.mode == GLOWING]
-        by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in every_context(context)}
-        nearer = _nearer(exposed, by_line) if alone else 1.0
-        needs = [
-            _need(one, person, by_line[name], nearer, sharing(lighting(person, every), one))
-            for name, one in every_context(context).items()
-        ]
-        shared_by = len(lighting(person, every))
-        found += _with_scatter(context, person, exposed, one_verdict(needs), shared_by, wording)
+        lasers = lighting(person, every)
+        glowing = [s for s in exposed if GLOWING in s.modes]
+        by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in lines}
+        nearer = 1.0  # how much more comes from the places of a scene than each wavelength was worked out for
+        if alone and (placed := [s for s in exposed if s.placed]):
+            nearer = max(nearer, _highest(placed) / max(map(_highest, by_line.values())))
+        needs = one_verdict([
+            _need(one, person, by_line[name], nearer, sharing(lasers, one)) for name, one in lines.items()
+        ])  # fmt: skip
+        # the verdict holds against the scatter of every wavelength as well
+        scatter = [s for s in exposed if person.eyewear and BASE_WAY[s.way] == "scatter" and GLOWING not in s.modes]
+        held = [all(_enough_for_scatter(one, s, person, len(lasers)) for one in lines.values()) for s in scatter]
+        short = [s.ratio for s, holds in zip(scatter, held, strict=True) if not (s.below or holds)]
+        for need in needs:
+            verdict = need.verdict
+            if verdict is not None and verdict.enough and short:
+                ratio = format_quantity(max(short, key=badness), "1", 3, "up")
+                reason = wording.text("say.not_against_scatter", ratio=ratio)
+                verdict = replace(verdict, enough=False, verdict=NOT_ENOUGH, reasons=(reason, *verdict.reasons))
+            elif verdict is not None and not verdict.enough and held and all(held):
+                verdict = replace(verdict, verdict=SCATTER_ONLY)
+            found.append(replace(need, verdict=verdict))
     return found
 
 
 def _highest(scenarios: list[Scenario]) -> float:
     return max((s.ratio for s in scenarios if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
-
-
-def _nearer(exposed: list[Scenario], by_line: dict[str, list[Scenario]]) -> float:
-    """Return how much more comes from the places of a scene than each wavelength alone was worked out for, from 1."""
-    placed = [s for s in exposed if s.placed]
-    return max(1.0, _highest(placed) / max(map(_highest, by_line.values()))) if placed else 1.0
-
-
-def _with_scatter(
-    context: Context,
-    person: Person,
-    exposed: list[Scenario],
-    needs: list[EyewearNeed],
-    shared_by: int,
-    wording: Wording,
-) -> list[EyewearNeed]:
-    """Return the needs with a verdict that holds against the scatter of every wavelength as well."""
-    scatter = [s for s in exposed if person.eyewear and BASE_WAY[s.way] == "scatter" and s.mode != GLOWING]
-    held = [all(_enough_for_scatter(c, s, person, shared_by) for c in every_context(context).values()) for s in scatter]
-    short = [s for s, holds in zip(scatter, held, strict=True) if not (s.below or holds)]
-    found = []
-    for need in needs:
-        verdict = need.verdict
-        if verdict is not None and verdict.enough and short:
-            ratio = format_quantity(max((s.ratio for s in short), key=badness), "1", 3, "up")
-            reason = wording.text("say.not_against_scatter", ratio=ratio)
-            verdict = replace(verdict, enough=False, verdict=NOT_ENOUGH, reasons=(reason, *verdict.reasons))
-        elif verdict is not None and not verdict.enough and held and all(held):
-            verdict = replace(verdict, verdict=SCATTER_ONLY)
-        found.append(replace(need, verdict=verdict))
-    return found
 
 
 def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
@@ -112,16 +99,13 @@ def _need(context: Context, person: Person, exposed: list[Scenario], nearer: flo
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     least = math.log10(_highest(exposed) * nearer)
     best = need_at(context, float(person.distance), duration, person.eyewear, least, shared_by, person.name)
-    scatter = [s for s in exposed if s.way == "scatter" and s.mode == "running" and s.ratio > 1.0]
-    notes = best.notes
-    if scatter:
-        worst = max(scatter, key=lambda s: s.ratio)
-        density = round_up_density(math.log10(worst.ratio)) if math.isfinite(worst.ratio) else math.inf
-        notes = (
-            Message(SCATTER_ALONE, distance=format_quantity(worst.distance, "m", 3, "down"), density=density),
-            *notes,
-        )
-    return replace(best, notes=notes)
+    scatter = [s for s in exposed if s.way == "scatter" and s.modes == ("running",) and s.ratio > 1.0]
+    if not scatter:
+        return best
+    worst = max(scatter, key=lambda s: s.ratio)
+    density = round_up_density(math.log10(worst.ratio)) if math.isfinite(worst.ratio) else math.inf
+    note = Message(SCATTER_ALONE, distance=format_quantity(worst.distance, "m", 3, "down"), density=density)
+    return replace(best, notes=(note, *best.notes))
 
 
 def need_at(
@@ -171,7 +155,7 @@ def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Pe
     protects = any(b.name == result.barrier and person.name in b.protects for b in case.barrier)
     if scenario.placed:
         placed = case.scene is not None and any(b.name == result.barrier for b in case.scene.barrier)
-        if placed or not protects or "service" in scenario.mode.split(", "):
+        if placed or not protects or "service" in scenario.modes:
             return False
     same = (result.laser, result.setup, result.way) == (scenario.laser, scenario.setup, way)
     behind = result.distance < float(person.distance)
@@ -205,15 +189,12 @@ def answered(
     there it answers only for the persons that the case names as protected by it. No barrier answers an extended source.
     Eyewear answers what its verdict says, at every corner of the tolerances, and nothing without an end.
     """
-    glowing = scenario.mode == GLOWING  # neither barrier nor filter was worked out for its light alone
-    stopping = (b for b in barriers if not glowing and stopped_by(case, scenario, b, person))
-    if (first := next(stopping, None)) is not None:
-        return wording.text("say.barrier_holds", barrier=first.barrier)
-    verdicts = [
-        need.verdict
-        for need in eyewear
-        if (need.person, need.laser, need.setup) == (person.name, scenario.laser, scenario.setup)
-    ]
+    glowing = GLOWING in scenario.modes  # neither barrier nor filter was worked out for its light alone
+    for one in barriers if not glowing else ():
+        if stopped_by(case, scenario, one, person):
+            return wording.text("say.barrier_holds", barrier=one.barrier)
+    name = (person.name, scenario.laser, scenario.setup)
+    verdicts = [need.verdict for need in eyewear if (need.person, need.laser, need.setup) == name]
     if scenario.tissue != "eye" or not verdicts or not math.isfinite(scenario.ratio):
         return ""
     scatter = BASE_WAY.get(scenario.way) == "scatter" and not glowing
@@ -251,3 +232,60 @@ def unreadable_markings(case: Case) -> Iterator[tuple[int, Person, Message]]:
                 parse_marking(person.eyewear)
         except MarkingError as error:
             yield i, person, error.reason
+
+
+def controls_of(case: Case, wording: Wording, words: set[str], scenarios: Sequence[Scenario]) -> list[Control]:
+    """Return controls in the order substitute - technical - organisational - personal, those in place first."""
+    ways = {BASE_WAY.get(s.way, s.way) for s in scenarios if not s.below and not s.struck_out}
+    found = []
+    for control in case.control:
+        known = wording.control(control.key) if control.key else None
+        persons = tuple(word for word in control.answers if word not in WAYS)
+        answers = tuple(way for way in WAYS if way in control.answers)
+        answers = answers or (known.answers if known else WAYS if persons else ())
+        text, alone = control.text or (known.text if known else ""), known.alone if known else True
+        key, laser = known.key if known else "", control.laser or ""
+        found.append(Control(control.kind, text, answers, persons, laser, alone, key=key, in_place=True))
+    done = {control.key for control in found}
+    for entry in wording.controls_for(words):
+        answers = tuple(way for way in entry.answers if way in ways)
+        if answers and entry.key not in done:
+            found.append(Control(entry.kind, entry.text, answers, key=entry.key))
+    return sorted(found, key=lambda control: CONTROL_KINDS.index(control.kind))
+
+
+def controlled(worked: CaseResults, controls: Sequence[Control]) -> tuple[list[Scenario], tuple[ControlFinding, ...]]:
+    """Return the scenarios in their order with the controls that answer those above the limit, and what is left open.
+
+    Left open is what is above the limit today and nothing of the first two kinds answers; a barrier that holds is a
+    technical control, and a sum is answered through its parts.
+    """
+    persons = {person.name: person for person in worked.case.person}
+    fitted = {(s.laser, s.setup) for s in worked.setups if s.fitted}
+
+    def rank(one: Scenario) -> tuple[bool, bool, float]:
+        return bool(one.struck_out), (one.laser, one.setup) not in fitted | {(ALL_LASERS, "")}, -one.ratio
+
+    scenarios, findings = [], []
+    for number, plain in enumerate(sorted(worked.scenarios, key=rank), 1):
+        own = [
+            control for control in controls
+            if not plain.below and BASE_WAY.get(plain.way, plain.way) in control.answers
+            and (not control.persons or plain.person in control.persons) and control.laser in ("", plain.laser)
+        ]  # fmt: skip
+        done = [control for control in own if control.in_place]
+        texts, in_place = (tuple(control.text for control in some) for some in (own, done))
+        one = replace(plain, key=f"S{number}", controls=texts, in_place=in_place)
+        scenarios.append(one)
+        if one.below or one.struck_out or (one.laser, one.setup) not in fitted:
+            continue
+        if any(control.alone and control.kind in FIRST_KINDS for control in done):
+            continue
+        if any(stopped_by(worked.case, one, barrier, persons[one.person]) for barrier in worked.barriers):
+            continue
+        personal = bool(one.answer) or any(
+            control.kind == "personal" and (one.tissue == "eye" or control.key.startswith("cover skin"))
+            for control in done
+        )
+        findings.append(ControlFinding(one.key, one.laser, one.setup, one.person, one.way, one.tissue, personal))
+    return scenarios, tuple(findings)

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.context import TISSUES, Context, setting_words
+from lasersafe.assessment.extended import GLOWING
 from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.scenarios import beam_exposure, person_duration, scattered
+from lasersafe.assessment.scenarios import Look, person_duration
 from lasersafe.hazard.class_check import EDITION, class_finding
 from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, DayDose, Visit, day_doses
 from lasersafe.hazard.emission import Emission, Received
@@ -30,7 +31,6 @@ from lasersafe.results import (
 )
 from lasersafe.wording.message import Message, joined, word
 
-TISSUES = ("eye", "skin")
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
 _NAMES = {"power": "mean power", "burst_pulses": "pulses in a burst", "burst_spacing": "spacing in the burst"}
 
@@ -165,8 +165,8 @@ def _visits(
             there = (name, context.laser.name, context.setup.name, visit.way, tissue)
             answers = [
                 s.answer or s.struck_out for s in scenarios
-                if s.mode != "extended source" and (s.person, s.laser, s.setup, s.way, s.tissue) == there
-                and not (s.placed and "running" not in s.mode.split(", "))
+                if GLOWING not in s.modes and (s.person, s.laser, s.setup, s.way, s.tissue) == there
+                and not (s.placed and "running" not in s.modes)
             ]  # fmt: skip
             if answers and all(answers):
                 stopped.append(Message("dose.not_counted", visit=words, answer=answers[0]))
@@ -184,9 +184,8 @@ def _exposure(visit: Visit, criterion: Criterion) -> float:
     key: Any = visit.key
     context, person, way = key
     if way == "scatter":
-        model = context.case.settings.scatter_model
-        return max(scattered(person, s, criterion, model) for s in context.scatterers)
-    return beam_exposure(context, person, criterion, context.share(way)[0])[0]
+        return max(Look(person, number=n).exposure(context, criterion) for n, _ in enumerate(context.scatterers))
+    return Look(person, context.share(way)[0]).exposure(context, criterion)
 
 
 def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[UltravioletDay]:

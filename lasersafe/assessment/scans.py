@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from itertools import product
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.context import Context, setting_words
+from lasersafe.assessment.context import TISSUES, Context, setting_words
 from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.distances import direct_reach, worst_place
 from lasersafe.hazard.emission import Emission
@@ -82,12 +82,8 @@ def _finding(
         for emission in worst_running(scan, context.space, standing, place)
     ]
     every = _cached_findings(scan, tuple(emission for _, emission in pairs), tuple(place for place, _ in pairs))
-    best: tuple[ScanFinding, float, Emission] | None = None
-    for (place, emission), found in zip(pairs, every, strict=True):
-        if place in mine and (best is None or not found.ratio <= best[0].ratio):
-            best = found, place, emission
-    assert best is not None
-    found, place, emission = best
+    here = [(found, *pair) for found, pair in zip(every, pairs, strict=True) if pair[0] in mine]
+    found, place, emission = max(here, key=lambda one: badness(one[0].ratio))
     return replace(found, ratio=found.ratio * factor, exposure=found.exposure * factor), place, emission
 
 
@@ -100,16 +96,15 @@ def _lasting(context: Context) -> float | None:
     return max(float(scan.reaction_time), 1e-9, longest)
 
 
-def _credit(context: Context, person_distance: float, tissue: str, factor: float) -> ScanCredit:
-    scan = context.setup.scan
+def _credit(context: Context, distance: float, tissue: str, factor: float) -> ScanCredit:
+    scan, time = context.setup.scan, _lasting(context)
     assert scan is not None
-    time = _lasting(context)
     if time is None:
         return ScanCredit(False, Message("scan.no_cut_off"), math.inf)
     found = [
         max((
             scan_credit(
-                one.rule_sets, tissue, emission, one.beam, one.wavelength, person_distance,
+                one.rule_sets, tissue, emission, one.beam, one.wavelength, distance,
                 monitored=scan.monitored, reaction_time=time, factor=factor,
             )
             for emission in one.emissions(tissue, time)
@@ -117,27 +112,22 @@ def _credit(context: Context, person_distance: float, tissue: str, factor: float
         for one in every_context(context).values()
     ]  # fmt: skip
     total = math.fsum(one.ratio for one in found)
-    first = found[0]
     if len(found) == 1 or total <= 1.0:
-        return replace(first, ratio=total)
+        return found[0]
     return ScanCredit(False, Message("scan.all_above", time=f"{time:g} s"), total)
 
 
 def _running(context: Context, person: Person, stopped: Scenario, factor: float, credit: ScanCredit) -> Scenario:
-    distance = float(person.distance)
     ratios: dict[str, float] = {}
-    best: tuple[ScanFinding, float, str] | None = None
-    for rule_set in context.rule_sets:
+    first: dict[str, tuple[ScanFinding, float, Emission]] = {}
+    for name in context.rule_sets:
         found = [
-            _finding(one, rule_set, stopped.tissue, stopped.duration, distance, factor)
+            _finding(one, name, stopped.tissue, stopped.duration, float(person.distance), factor)
             for one in every_context(context).values()
         ]
-        ratios[rule_set] = math.fsum(f.ratio for f, _, _ in found)
-        if best is None or not ratios[rule_set] <= ratios[best[2]]:
-            best = (*found[0][:2], rule_set)
-    assert best is not None
-    finding, place, rule_set = best
-    ratio = ratios[rule_set]
+        ratios[name], first[name] = math.fsum(one.ratio for one, _, _ in found), found[0]
+    rule_set = max(ratios, key=lambda name: badness(ratios[name]))
+    (finding, place, _), ratio = first[rule_set], ratios[rule_set]
     exposure = ratio * finding.limit
     criterion = replace(
         stopped.criterion, rule_set=rule_set, hazard=finding.hazard, rule=finding.rule, limit=finding.limit,
@@ -157,14 +147,16 @@ def _running(context: Context, person: Person, stopped: Scenario, factor: float,
              f"{rule_set}: {finding.source}", "own"),
     )  # fmt: skip
     return replace(
-        stopped, mode="running", exposure=exposure, exposure_unit=finding.unit, limit=finding.limit, ratio=ratio,
+        stopped, exposure=exposure, exposure_unit=finding.unit, limit=finding.limit, ratio=ratio,
         below=bool(ratio <= 1.0), criterion=criterion, ratio_by_rule_set=ratios, fractions={}, steps=steps, shares=(),
         surface=joined(filter(None, (stopped.surface, counted))),
     )  # fmt: skip
 
 
-def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], again: object = None) -> list[Scenario]:
-    """Return the scenarios of one person with the scan running and with it stopped.
+def with_scan(
+    context: Context, person: Person, way: str, tissue: str, again: Callable[[Person, str, str], Scenario]
+) -> list[Scenario]:
+    """Return the scenarios of a person on one way with the scan stopped and running; one where nothing moves the beam.
 
     Without credit the stopped beam lasts as long as the exposure; with a cut-off that earns credit, its reaction time.
     Scatter from the work is taken from the standing spot.
@@ -175,41 +167,29 @@ def scenarios_with_scan(context: Context, person: Person, own: list[Scenario], a
         One laser with one set-up.
     person : Person
         Whose scenarios they are.
-    own : list of Scenario
-        Of the beam that stands still.
-    again : callable, optional
-        Takes a person, way and tissue and returns the scenario of the stopped beam for a person with another time.
-
-    Returns
-    -------
-    list of Scenario
-        Unchanged where nothing moves the beam.
+    way : str
+        ``direct``, ``mirror`` or ``scatter``.
+    tissue : str
+        ``eye`` or ``skin``.
+    again : callable
+        Takes a person, way and tissue and returns the scenario of the beam that stands still.
     """
-    if context.setup.scan is None:
-        return own
-    result = []
-    for scenario in own:
-        if scenario.way == "scatter":
-            result.append(scenario)
-            continue
-        if person.aided and scenario.tissue == "eye":  # a wide objective holds the spot for longer
-            surface = joined(filter(None, (scenario.surface, Message("scan.aids"))))
-            result.append(replace(scenario, mode="scan failure", surface=surface))
-            continue
-        factor = context.share(scenario.way)[0]
-        credit = _credit(context, float(person.distance), scenario.tissue, factor)
-        failure = scenario
-        if credit.given and callable(again):
-            shorter = person.model_copy(
-                update={"time": _lasting(context), "time_reason": Message("scan.reaction_time")}
-            )
-            failure = again(shorter, scenario.way, scenario.tissue)
-        failure = replace(
-            failure, mode="scan failure",
-            surface=joined(filter(None, (failure.surface, Message("scan.stopped", why=credit.reason)))),
-        )  # fmt: skip
-        result += [failure, _running(context, person, scenario, factor, credit)]
-    return result
+    still = again(person, way, tissue)
+    if context.setup.scan is None or way == "scatter":
+        return [still]
+
+    def stopped(one: Scenario, words: Message) -> Scenario:
+        return replace(one, modes=("scan failure",), surface=joined(filter(None, (one.surface, words))))
+
+    if person.aided and tissue == "eye":  # a wide objective holds the spot for longer
+        return [stopped(still, Message("scan.aids"))]
+    factor = context.share(way)[0]
+    credit, failure = _credit(context, float(person.distance), tissue, factor), still
+    if credit.given:
+        lasting = {"time": _lasting(context), "time_reason": Message("scan.reaction_time")}
+        failure = again(person.model_copy(update=lasting), way, tissue)
+    words = Message("scan.stopped", why=credit.reason)
+    return [stopped(failure, words), _running(context, person, still, factor, credit)]
 
 
 def _place(context: Context, rule_set: str, tissue: str, duration: float, distance: float) -> ScanPlace:
@@ -236,12 +216,11 @@ def _reach(context: Context, tissue: str, duration: float) -> float:
 def scan_results(found: Sequence[Context]) -> list[ScanResult]:
     """Return how far each scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin."""
     result = []
-    for context, tissue in product(found, ("eye", "skin")):
-        pattern = pattern_of(context.setup)
-        if pattern is None or context.setup.scan is None:
+    for context, tissue in product(found, TISSUES):
+        pattern, stated = pattern_of(context.setup), context.setup.scan
+        if pattern is None or stated is None:
             continue
-        time, lasts = context.setup.scan.reaction_time, _lasting(context)
-        duration, _ = context.duration("direct")
+        lasts, (duration, _) = _lasting(context), context.duration("direct")
         standing, places_of_people = context.emissions(tissue, duration), _places(context)
         running = {
             name: scan_reach(
@@ -251,34 +230,20 @@ def scan_results(found: Sequence[Context]) -> list[ScanResult]:
             for name in context.rule_sets
         }  # fmt: skip
         places = tuple(
-            max(
-                (_place(context, name, tissue, duration, distance) for name in context.rule_sets),
-                key=lambda place: badness(place.ratio),
-            )
+            max((_place(context, name, tissue, duration, distance) for name in context.rule_sets),
+                key=lambda place: badness(place.ratio))
             for distance in sorted({float(p.distance) for p in context.persons})
-        )
-        words = Message("scan.no_credit")
-        reaction = None if lasts is None else _reach(context, tissue, lasts)
-        if reaction is not None:
-            words = Message(
-                "scan.counts_beyond", distance=format_quantity(reaction, "m", 3, "up"),
-                time=format_quantity(float(time or 0.0), "s", 3),
-            )  # fmt: skip
-        result.append(
-            ScanResult(
-                laser=context.laser.name,
-                setup=context.setup.name,
-                fitted=context.setup.fitted,
-                tissue=tissue,
-                pattern=pattern_words(context.setup),
-                duration=duration,
-                running=max(running.values()),
-                stopped=_reach(context, tissue, duration),
-                reaction_time=None if time is None else float(time),
-                reaction=reaction,
-                running_by_rule_set=running,
-                places=places,
-                credit=words,
-            )
-        )
+        )  # fmt: skip
+        time = None if stated.reaction_time is None else float(stated.reaction_time)
+        words, reaction = Message("scan.no_credit"), None
+        if lasts is not None:
+            reaction = _reach(context, tissue, lasts)
+            shown = {"distance": format_quantity(reaction, "m", 3, "up"), "time": format_quantity(time or 0.0, "s", 3)}
+            words = Message("scan.counts_beyond", **shown)
+        result.append(ScanResult(
+            laser=context.laser.name, setup=context.setup.name, fitted=context.setup.fitted, tissue=tissue,
+            pattern=pattern_words(context.setup), duration=duration, running=max(running.values()),
+            stopped=_reach(context, tissue, duration), reaction_time=time, reaction=reaction,
+            running_by_rule_set=running, places=places, credit=words,
+        ))  # fmt: skip
     return result

@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 import shapely
 
-from lasersafe.assessment.context import Context
-from lasersafe.assessment.corners import over
+from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene_barriers import barrier_lines
-from lasersafe.assessment.scene_corners import beyond_over, elevations_over, zones_over
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_marks import (
@@ -29,14 +28,27 @@ from lasersafe.assessment.scene_marks import (
 )
 from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
-from lasersafe.assessment.scene_zones import SUMS
+from lasersafe.assessment.scene_zones import SUMS, beyond_targets, zone_shapes
+from lasersafe.assessment.section import elevations, lit_in
+from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.together import adding
+from lasersafe.errors import InputError
 from lasersafe.models import SIValue
 from lasersafe.quantity import grouped
 from lasersafe.records.fields import badness
-from lasersafe.records.scene import HazardMap, MapPlace, PersonMark, SceneResult, StruckOut, ZoneShape
-from lasersafe.results import Decision, Scenario
+from lasersafe.records.scene import (
+    BeyondTarget,
+    Elevation,
+    HazardMap,
+    MapPlace,
+    PersonMark,
+    Polygon,
+    SceneResult,
+    StruckOut,
+    ZoneShape,
+)
+from lasersafe.results import Decision
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.bound import Light, Places, bound
 from lasersafe.scene.hazard_map import EYES, hazard_map
@@ -50,7 +62,7 @@ _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lasersafe.assessment.case_results import CaseResults
+    from lasersafe.assessment.corners import CaseResults
     from lasersafe.models import Barrier, Case, Person, Scene
     from lasersafe.wording import Wording
 
@@ -99,28 +111,22 @@ def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
     return replace(context, case=case.model_copy(update={"person": left})) if left else None
 
 
-def scene_result(worked: CaseResults, scenarios: list[Scenario], wording: Wording) -> SceneResult:
-    """Return the record of a scene.
+def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
+    """Return the record of a scene, coordinates and numbers only.
 
     Parameters
     ----------
     worked : CaseResults
-        The case with the matrix in any order, and each corner of its tolerances with the scene as sources and screens.
-    scenarios : list of Scenario
-        All scenarios of the case, with their controls.
+        The case with the matrix in any order, its scenarios with their controls, and each corner of its tolerances with
+        the scene as sources and screens.
     wording : Wording
         Language of the findings.
-
-    Returns
-    -------
-    SceneResult
-        Coordinates and numbers only.
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
-    zones = zones_over(stages)
-    beyond, ignition = beyond_over(stages)
-    controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in scenarios if s.controls}
+    zones, behind = zones_over(stages), [beyond_targets(stage) for stage in stages]
+    beyond = over(behind, lambda one: one[0], _beyond)
+    controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in worked.scenarios if s.controls}
     matrix = tuple(
         replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
         for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
@@ -146,7 +152,7 @@ def scene_result(worked: CaseResults, scenarios: list[Scenario], wording: Wordin
     return SceneResult(
         plan=plan,
         aims=over(stages, aims_of),
-        zones=(*zones, *ignition),
+        zones=(*zones, *over(behind, lambda one: one[1], _zone)),
         beyond=beyond,
         barriers=barriers,
         persons=persons,
@@ -154,7 +160,7 @@ def scene_result(worked: CaseResults, scenarios: list[Scenario], wording: Wordin
         targets=over(stages, target_marks),
         surfaces=surface_marks(stage),
         lines=lines,
-        elevations=elevations_over(stages, persons),
+        elevations=over(stages, lambda stage: elevations(stage, persons), _section),
         matrix=matrix,
         findings=findings_of(stages, zones, beyond, barriers, wording) + rule_findings(rules, wording),
         struck_out=tuple(
@@ -165,6 +171,44 @@ def scene_result(worked: CaseResults, scenarios: list[Scenario], wording: Wordin
         camera_lines=over(stages, camera_lines),
         map=_floor_map(stages, plan.extent, persons),
     )
+
+
+def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
+    """Return the zones on the floor; of several corners each zone is the union of theirs."""
+    return over(stages, zone_shapes, _zone)
+
+
+def _union(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], float]:
+    area = shapely.union_all([area_of(one) for one in parts])
+    return polygons(area), float(area.area)
+
+
+def _zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
+    if all(one.polygons == farthest.polygons for one in group):
+        return farthest
+    parts, area = _union([one.polygons for one in group])
+    clipping = set.intersection(*(set(one.clipped_by) for one in group))
+    passing = {name: None for one in group for name in one.not_clipped_by}
+    return replace(
+        farthest,
+        polygons=parts,
+        area=area,
+        clipped_by=tuple(name for name in farthest.clipped_by if name in clipping),
+        not_clipped_by=tuple(passing),
+    )
+
+
+def _beyond(farthest: BeyondTarget, group: Sequence[BeyondTarget]) -> BeyondTarget:
+    return replace(farthest, polygons=_union([one.polygons for one in group])[0])
+
+
+def _section(farthest: Elevation, group: Sequence[Elevation]) -> Elevation:
+    names = {item.name for item in farthest.items if item.holds}
+    held = {name for name in names if all(i.holds is not False for one in group for i in one.items if i.name == name)}
+    items = tuple(replace(item, holds=False) if item.name in names - held else item for item in farthest.items)
+    ends = farthest.ends_at if all(one.ends_at == farthest.ends_at for one in group) else ""
+    light = farthest.light if len(group) == 1 else lit_in(list(group))
+    return replace(farthest, items=items, ends_at=ends, light=light)
 
 
 def _zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
@@ -284,20 +328,12 @@ def stages_of(case: Case) -> tuple[Stage, ...]:
     InputError
         If the case has no scene.
     """
-    from lasersafe.assessment.context import contexts
-    from lasersafe.assessment.corners import corners_of
-    from lasersafe.assessment.setups import setup_result
-    from lasersafe.errors import InputError
-    from lasersafe.limits import rule_sets
-
     if case.scene is None:
         message = "the case has no [scene], so that nothing has a place; write where lasers, people and barriers stand"
         raise InputError(message)
-    sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
     stages = []
-    for corner in corners_of(case).cases:
-        placed = placed_case(corner)
-        found = contexts(placed, sets)
+    for placed in map(placed_case, corners_of(case).cases):
+        found = contexts(placed)
         assert placed.scene is not None
         stages.append(Stage(placed, placed.scene, found, [setup_result(c) for c in found]))
     return tuple(stages)

@@ -13,9 +13,8 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.barrier_heights import REACH, floor_at, height_needed
-from lasersafe.assessment.broken import FAULTS, broken_context
 from lasersafe.assessment.context import WAYS
-from lasersafe.assessment.lines import every_context, power_of_all
+from lasersafe.assessment.lines import FAULTS, broken_context, every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.loads import Held, barrier_for, load_on, part_of_line
 from lasersafe.assessment.scene_marks import plan_of

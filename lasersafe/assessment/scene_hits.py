@@ -12,8 +12,7 @@ import shapely
 
 from lasersafe.assessment.calculation import Working, beam_working, limit_steps, scatter_working
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.portions import lessened, portion_step, portions
+from lasersafe.assessment.lines import every_context, lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.distances import exposure_at

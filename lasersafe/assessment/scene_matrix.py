@@ -8,15 +8,13 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.broken import broken_context
 from lasersafe.assessment.calculation import Working, exposure_steps
-from lasersafe.assessment.context import BASE_WAY, MORE_WAYS, NO_AID, Context, aid_of
-from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.context import BASE_WAY, MORE_WAYS, NO_AID, TISSUES, Context, aid_of
+from lasersafe.assessment.lines import broken_context, every_context
 from lasersafe.assessment.lit import ROUND_UP, place_of
 from lasersafe.assessment.loads import MODES
-from lasersafe.assessment.scenarios import bare_first, person_duration
+from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Hit, plain_exposure, with_limit_steps, worst_hit
-from lasersafe.assessment.setups import TISSUES
 from lasersafe.assessment.stage import Stage
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
@@ -86,15 +84,7 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
-            lasting = dict.fromkeys(
-                max(
-                    (c.not_shorter_than_a_pulse(*person_duration(
-                        one, c.wavelength, BASE_WAY[way], tissue, context.laser.name))
-                        for c in lines),
-                    key=lambda pair: pair[0],
-                )
-                for one in bare_first(person)
-            )  # fmt: skip
+            lasting = dict.fromkeys(person_time(lines, one, BASE_WAY[way], tissue) for one in bare_first(person))
             for mode, as_another in zip(modes, same, strict=True):
                 for lasts in lasting:
                     duration, reason = lasts
@@ -104,9 +94,9 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
                     hit, note = earlier[key]
                     if hit is None or hit.ratio <= 1.0:
                         break
-                struck = _struck_out(context, person, way, mode) or (
-                    note if isinstance(note, Message) and note.group == "cannot" else ""
-                )
+                struck = Message(NO_AID) if way == "aided viewing" and not person.aided else ""
+                struck = struck or struck_out(context, person, way, mode)
+                struck = struck or (note if isinstance(note, Message) and note.group == "cannot" else "")
                 yield Found(way, mode, tissue, duration, reason, hit, struck, note)
 
 
@@ -187,26 +177,6 @@ def _broken(
     return worst_hit(stage, context, place, lights, tissue, duration, (way, mode)), note
 
 
-def _struck_out(context: Context, person: Person, way: str, mode: str) -> str:
-    if not person.in_beam_possible and way in ("direct", "missing the target", "through the target"):
-        return Message("struck.solid")
-    if way == "aided viewing" and not person.aided:
-        return Message(NO_AID)
-    for entry in context.case.strike_out:
-        same = entry.way in (way, "every way") or (
-            entry.way == "direct" and way in ("missing the target", "through the target")
-        )
-        if (
-            same
-            and entry.person == person.name
-            and entry.laser in (None, context.laser.name)
-            and entry.setup in (None, context.setup.name)
-            and entry.mode in (None, mode)
-        ):
-            return str(entry.reason)
-    return ""
-
-
 def _groups(found: list[Found], adding: bool) -> list[list[Found]]:
     """Return the cells that become scenarios; the others are in the matrix.
 
@@ -238,11 +208,6 @@ def _groups(found: list[Found], adding: bool) -> list[list[Found]]:
     return groups
 
 
-def _stopped(context: Context, way: str) -> list[str]:
-    """Return the mode of a scan that stands still: where places count, its movement earns nothing."""
-    return ["scan failure"] if context.setup.scan is not None and BASE_WAY[way] != "scatter" else []
-
-
 def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     one = group[0]
     hit = one.hit
@@ -254,31 +219,16 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     criterion = hit.criterion
     if context.setup.fitted:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
-    return Scenario(
-        key="",
-        laser=context.laser.name,
-        setup=context.setup.name,
-        person=person.name,
-        role=person.role,
-        way=one.way,
-        tissue=one.tissue,
-        distance=hit.distance,
-        duration=one.duration,
-        duration_reason=one.duration_reason,
-        exposure=hit.exposure,
-        exposure_unit=hit.criterion.limit_unit,
-        limit=hit.criterion.limit,
-        ratio=hit.ratio,
-        below=bool(hit.exposure <= hit.criterion.limit),
-        criterion=criterion,
-        ratio_by_rule_set=hit.by_rule_set,
-        fractions=hit.fractions,
-        surface=word(hit.surface),
-        struck_out=one.struck_out,
-        steps=_steps(context, one, hit, where) if context.setup.fitted else (),
-        mode=", ".join([*sorted((g.mode for g in group), key=MODES.index), *_stopped(context, one.way)]),
-        placed=True,
-    )
+    modes = sorted((g.mode for g in group), key=MODES.index)
+    if context.setup.scan is not None and BASE_WAY[one.way] != "scatter":
+        modes.append("scan failure")  # where places count, the movement of a scan earns nothing
+    return scenario_of(
+        context, person, (one.duration, one.duration_reason), criterion, way=one.way, tissue=one.tissue,
+        distance=hit.distance, exposure=hit.exposure, ratio=hit.ratio, below=bool(hit.exposure <= criterion.limit),
+        ratio_by_rule_set=hit.by_rule_set, fractions=hit.fractions, surface=word(hit.surface),
+        struck_out=one.struck_out, steps=_steps(context, one, hit, where) if context.setup.fitted else (),
+        modes=tuple(modes), placed=True,
+    )  # fmt: skip
 
 
 def _legs(hit: Hit, where: Message) -> Message:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
-from lasersafe.assessment.context import Context, setting_words
-from lasersafe.assessment.distances import zone_distances
+from lasersafe.assessment.context import TISSUES, Context, setting_words
+from lasersafe.assessment.distances import instruments_of, zone_distances
 from lasersafe.assessment.lines import (
     alone_of,
     duration_of_all,
@@ -22,7 +23,6 @@ from lasersafe.assessment.lines import (
     sum_step,
     with_limit_steps,
 )
-from lasersafe.assessment.ratios import instruments_of
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
 from lasersafe.hazard.distances import Reach, direct_reach, zone
 from lasersafe.hazard.emission import Emission, Received
@@ -46,8 +46,6 @@ from lasersafe.results import (
 )
 from lasersafe.wording.message import Message, joined, word
 
-TISSUES = ("eye", "skin")
-CLOSEST_TO_SPOT = 0.1  # m; common practice, no source: nobody looks at a spot from nearer
 _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given
 _POINTS = 61
 
@@ -68,22 +66,19 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     lines = every_context(context) if way == "aided" else {"": context}
     duration, reason = duration_of_all(lines, "direct" if way == "aided" else way)
     best: dict[str, tuple[Reach, Context, Emission]] = {}
-    for instrument in instruments:
-        for own in lines.values():
-            for one in own.emissions(tissue, duration):
-                for name in context.rule_sets:
-                    reach = _reach(own, name, way, tissue, one, duration, instrument)
-                    if name not in best or reach.distance > best[name][0].distance:
-                        best[name] = reach, own, one
+    for instrument, own in product(instruments, lines.values()):
+        for one, name in product(own.emissions(tissue, duration), context.rule_sets):
+            reach = _reach(own, name, way, tissue, one, duration, instrument)
+            if name not in best or reach.distance > best[name][0].distance:
+                best[name] = reach, own, one
     top, own, emission = max(best.values(), key=lambda found: found[0].distance)
     reaches = {name: found[0] for name, found in best.items()}
     factor, words = context.share(way)
-    origin, focus, note, seen = "last optic", context.focus, words, ""
-    if way == "mirror":
-        note = Message("zone.folded", why=words)
-    elif way == "scatter":
-        reflectance, angle, surface = context.scatter_surface
-        model = context.case.settings.scatter_model
+    reflectance, angle, surface = context.scatter_surface
+    model, seen = context.case.settings.scatter_model, ""
+    origin, focus = "last optic", context.focus
+    note = Message("zone.folded", why=words) if way == "mirror" else words
+    if way == "scatter":
         origin, focus, note = "surface", None, Message("zone.scattered", surface=surface, model=word(model))
     elif way == "aided":
         aperture = top.criterion.limiting_aperture
@@ -100,24 +95,14 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
         spot = context.spot if tissue == "eye" else 0.0
         steps = scatter_steps(found.criterion, reflectance, angle, model, spot, found.distance)
     elif way == "aided":
-        steps = (
-            Step(
-                "r", Message("step.aided_distance"), Message("step.collected"), Message("step.searched", aid=seen),
-                found.distance, "m", "ANSI-Z136-1, appendix B", "memory",
-            ),
-        )  # fmt: skip
+        searched = Message("step.collected"), Message("step.searched", aid=seen), found.distance
+        steps = (Step("r", Message("step.aided_distance"), *searched, "m", "ANSI-Z136-1, appendix B", "memory"),)
     else:
         steps = distance_steps(found.criterion, context.beam, found.distance)
     first = Step(
-        "t",
-        Message("step.duration"),
-        Message("step.by_wavelength"),
-        reason,
-        duration,
-        "s",
-        Message("source.design_rule"),
-        "read",
-    )
+        "t", Message("step.duration"), Message("step.by_wavelength"), reason, duration, "s",
+        Message("source.design_rule"), "read",
+    )  # fmt: skip
     limit = limit_steps(found.criterion, emission, own.wavelength, duration, top.angle)
     return replace(
         found,
@@ -126,24 +111,11 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     )
 
 
-def _sums_there(
-    found: Mapping[str, Context], way: str, tissue: str, rule_set: str, duration: float, distance: float
-) -> tuple[Sum, ...]:
-    lines, every = lines_of(found, tissue, duration), found.values()
-    if way == "scatter":
-        spots = [c.lit_spot for c in every]
-        spot = replace(
-            spots[0], reflectance=max(s.reflectance for s in spots), view_angle=min(s.view_angle for s in spots)
-        )
-        return scatter_sums(rule_set, tissue, lines, duration, max(distance, _NEAREST), spot)
-    factor = max(c.share(way)[0] for c in every)
-    return beam_sums(rule_set, tissue, lines, duration, distance, factor)
-
-
 def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dict[str, float], Sum]:
     """Return how far the sum of all wavelengths reaches, by rule set too [m], and the sum there."""
     found = every_context(context)
     duration, _ = duration_of_all(found, way)
+    lines, every = lines_of(found, tissue, duration), found.values()
 
     def reach(own: Context, rule_set: str) -> float:
         return float(zone_distances(own, way, tissue, {}, (rule_set,)))
@@ -151,7 +123,14 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
     reaches = {name: reach(context, name) for name in context.rule_sets}
     decided = max(reaches, key=lambda name: badness(reaches[name]))
     farthest = max((reach(own, decided) for own in (alone_of(context), *line_contexts(context).values())), key=badness)
-    top = _sums_there(found, way, tissue, decided, duration, reaches[decided])[0]
+    if way == "scatter":
+        spots = [c.lit_spot for c in every]
+        most, straight = max(s.reflectance for s in spots), min(s.view_angle for s in spots)
+        spot = replace(spots[0], reflectance=most, view_angle=straight)
+        top, *_ = scatter_sums(decided, tissue, lines, duration, max(reaches[decided], _NEAREST), spot)
+    else:
+        factor = max(c.share(way)[0] for c in every)
+        top, *_ = beam_sums(decided, tissue, lines, duration, reaches[decided], factor)
     shares = shares_of(top)
     listed = ", ".join(f"{s.wavelength * 1e9:.6g} nm {format_quantity(s.fraction, '1', 3)}" for s in shares)
     alone = format_quantity(farthest, "m", 3, "up")
@@ -168,18 +147,17 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
 
 def _with_lines(context: Context, zone: Zone) -> Zone:
     """Return a zone with the further wavelengths counted in."""
-    found, by_rule_set, top = _sum_result(context, zone.way, zone.tissue)
-    merged = {name: max(own, by_rule_set[name]) for name, own in zone.by_rule_set.items()}
+    found, reaches, top = _sum_result(context, zone.way, zone.tissue)
+    merged = replace(zone, by_rule_set={name: max(own, reaches[name]) for name, own in zone.by_rule_set.items()})
     if found.distance <= zone.distance:
-        return replace(zone, by_rule_set=merged)
+        return merged
     note = Message("zone.with_lines", count=len(context.laser.line), sum=found.sentence)
     focus = None if zone.way == "scatter" else context.focus
     return replace(
-        zone,
+        merged,
         distance=found.distance,
         distance_from_focus=None if focus is None else found.distance - focus,
         criterion=with_limit_steps(every_context(context), top.shares[0], found.duration),
-        by_rule_set=merged,
         note=joined(filter(None, (zone.note, note))),
         steps=(*zone.steps, sum_step(top)),
     )
@@ -215,12 +193,10 @@ def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData
     direct = mean_exposure(amount, *diameters(context.beam, place), eye.limiting_aperture, context.beam.profile)
     reflectance, angle, _ = context.scatter_surface
     spread = scatter_exposure(amount, reflectance, place, angle, context.case.settings.scatter_model)
+    labels = Message("chart.beam", aperture=f"{eye.limiting_aperture * 1e3:.3g} mm"), Message("chart.scatter")
     curves = tuple(
         Curve(label, "", tuple(map(float, place)), tuple(map(float, values)))
-        for label, values in (
-            (Message("chart.beam", aperture=f"{eye.limiting_aperture * 1e3:.3g} mm"), direct),
-            (Message("chart.scatter"), spread),
-        )
+        for label, values in zip(labels, (direct, spread), strict=True)
     )
     lines = [
         LimitLine(
@@ -245,13 +221,12 @@ def setup_result(context: Context) -> SetupResult:
         zones = {key: _with_lines(context, one) for key, one in zones.items()}
     if instruments_of(context):
         zones["aided", "eye"] = _zone(context, "aided", "eye")
-    setting = ""
+    setting, fitted, chart = "", context.setup.fitted, _chart(context, zones)
     if context.space.adjustable:
         duration, _ = context.duration("direct")
         eye, skin = (setting_words(context.emission(tissue, duration)) for tissue in TISSUES)
         setting = Message("setting.worst_eye" if eye == skin else "setting.worst_both", eye=eye, skin=skin)
     words, steps = beam_words(context.setup, context.beam), beam_steps(context.setup, context.beam)
-    fitted, chart = context.setup.fitted, _chart(context, zones)
     place = ("laser", [one.name for one in context.case.laser].index(context.laser.name))
     if any(one.place[:2] == place and one.place[2] == "setup" for one in context.case.assumed):
         words = joined([words, word("assumed")])
@@ -260,7 +235,7 @@ def setup_result(context: Context) -> SetupResult:
     )
 
 
-def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
+def differences_of(setups: Sequence[SetupResult]) -> tuple[RuleSetDifference, ...]:
     """Return the distances that differ by more than 1 % between the rule sets."""
     found = []
     for setup in setups:
@@ -273,26 +248,20 @@ def differences_of(setups: list[SetupResult]) -> tuple[RuleSetDifference, ...]:
     return tuple(found)
 
 
-def rule_sentences(setups: list[SetupResult]) -> tuple[str, ...]:
+def rule_sentences(setups: Sequence[SetupResult]) -> tuple[str, ...]:
     """Return one sentence for each way and tissue of the fitted set-ups: which rule decided."""
     found = []
     for setup in setups:
-        if not setup.fitted:
-            continue
-        for one in setup.zones:
+        for one in setup.zones if setup.fitted else ():
             c = one.criterion
-            others = [name for name in one.by_rule_set if name != c.rule_set]
             versus = (
-                Message("decided.versus", set=name, distance=format_quantity(one.by_rule_set[name], "m", 3, "up"))
-                for name in others
+                Message("decided.versus", set=name, distance=format_quantity(distance, "m", 3, "up"))
+                for name, distance in one.by_rule_set.items()
+                if name != c.rule_set
             )
             why = Message(f"decided.{c.rule.replace(' ', '_')}")
             why = Message("decided.noted", why=why, note=c.note) if c.note else why
-            found.append(
-                Message(
-                    "decided.sentence", laser=setup.laser, setup=setup.setup, way=word(one.way),
-                    tissue=word(one.tissue), rule=word(c.rule), set=c.rule_set, hazard=word(c.hazard),
-                    why=joined([why, *versus]),
-                )
-            )  # fmt: skip
+            names = {"laser": setup.laser, "setup": setup.setup, "set": c.rule_set, "why": joined([why, *versus])}
+            words = {"way": one.way, "tissue": one.tissue, "rule": c.rule, "hazard": c.hazard}
+            found.append(Message("decided.sentence", **names, **{key: word(value) for key, value in words.items()}))
     return tuple(found)

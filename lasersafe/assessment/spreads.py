@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.context import FAR_INFRARED, Context, contexts
 from lasersafe.assessment.corners import Corners
-from lasersafe.assessment.directions import critical_values, possible_cases
-from lasersafe.assessment.distances import variable_inputs, zone_distances
+from lasersafe.assessment.distances import checked_changes, variable_inputs, zone_distances
+from lasersafe.assessment.problem import Problem
 from lasersafe.errors import CalcError
-from lasersafe.hazard.tolerances import Evaluate, Possible, Uncertain, limits_of, monte_carlo, slope, worst_corner
+from lasersafe.hazard.instruments import SAME, viewing_data
+from lasersafe.hazard.lasting import duration_edges, wavelength_edges
+from lasersafe.hazard.materials import materials
+from lasersafe.hazard.tolerances import Evaluate, Uncertain, limits_of, monte_carlo, slope, worst_corner
+from lasersafe.limits.exposure import COUNT_SLACK
 from lasersafe.models import Case, Toleranced, tolerances_of
 from lasersafe.quantity import format_quantity
 from lasersafe.records.uncertainty import DistanceSpread, Influence, Uncertainty
@@ -27,16 +32,16 @@ if TYPE_CHECKING:
 DRAWS = 20_000
 SEED = 20_250_101  # any fixed number: equal cases give equal sheets
 ZONES = (("direct", "eye"), ("direct", "skin"), ("scatter", "eye"), ("scatter", "skin"))
-Tried = tuple[float, ...] | None
 _NOT_MEASURED = ("duration", "view_angle")  # chosen by rule, on the strict side
 _NO_INFLUENCE = 1e-6
+_FEW_PULSES = 24
 
 
 def uncertainty_of(
     case: Case,
     corners: Corners,
     found: list[Context],
-    setups: list[SetupResult],
+    setups: Sequence[SetupResult],
     wording: Wording,
     *,
     with_spreads: bool = True,
@@ -51,7 +56,7 @@ def uncertainty_of(
         The corners that were worked out.
     found : list of Context
         The set-ups at the worst corner; of a case without tolerances, as typed.
-    setups : list of SetupResult
+    setups : sequence of SetupResult
         Their zones, the worst of all corners.
     wording : Wording
         Language of the sentence.
@@ -61,20 +66,15 @@ def uncertainty_of(
     as_typed = case.settings.decide_by_reason if corners.inputs and case.settings.decide_by == "as typed" else ""
     spreads: list[DistanceSpread] = []
     if with_spreads:
-        moved = corners.inputs and not as_typed
-        nominal = contexts(case, found[0].rule_sets) if moved else found
+        nominal = contexts(case, found[0].rule_sets) if corners.inputs and not as_typed else found
         used = {one.field: one.used for one in corners.inputs}
         for context, setup in zip(nominal, setups, strict=True):
             if setup.fitted:
                 spreads += [_spread(context, setup.zone(way, tissue), used) for way, tissue in ZONES]
     return Uncertainty(
-        decided_by="as typed" if as_typed else "worst corner",
-        as_typed=as_typed,
-        corners=len(corners.cases),
-        measure=_sentence(spreads, wording),
-        inputs=corners.inputs,
-        spreads=tuple(spreads),
-    )
+        decided_by="as typed" if as_typed else "worst corner", as_typed=as_typed, corners=len(corners.cases),
+        measure=_sentence(spreads, wording), inputs=corners.inputs, spreads=tuple(spreads),
+    )  # fmt: skip
 
 
 def sure_decision(decision: Decision, found: Uncertainty, wording: Wording) -> Decision:
@@ -85,38 +85,6 @@ def sure_decision(decision: Decision, found: Uncertainty, wording: Wording) -> D
     return replace(decision, people=f"{decision.people} {words}")
 
 
-def inputs_of(
-    context: Context, way: str, used: Mapping[str, tuple[float, ...]]
-) -> tuple[list[Uncertain], dict[str, Tried]]:
-    """Return the inputs of a set-up that act on a way with their tolerances, and where the worst of each can be.
-
-    Parameters
-    ----------
-    context : Context
-        One laser with one set-up, as typed.
-    way : str
-        ``direct``, ``mirror`` or ``scatter``.
-    used : mapping of str to tuple of float
-        What the corners took for each field. [SI units]
-
-    Returns
-    -------
-    list of Uncertain, dict of str to tuple of float or None
-        None: anywhere between both ends, as of a setting that can be turned.
-    """
-    stated = stated_tolerances(context)
-    inputs: list[Uncertain] = []
-    tried: dict[str, Tried] = {}
-    for name, value in variable_inputs(context, way).items():
-        one = stated.get(name)
-        if one is None:
-            inputs.append(Uncertain(name, value, value, value, "bound"))
-            continue
-        inputs.append(Uncertain(name, value, one.tolerance.low, one.tolerance.high, one.tolerance.kind))
-        tried[name] = None if one.worst == "range" else used[one.field]
-    return inputs, tried
-
-
 def stated_tolerances(context: Context) -> dict[str, Toleranced]:
     """Return the tolerances of laser and set-up by the name of the field; of a range, that of its highest power."""
     case = context.case
@@ -124,45 +92,59 @@ def stated_tolerances(context: Context) -> dict[str, Toleranced]:
     setup = next(i for i, one in enumerate(context.laser.setup) if one.name == context.setup.name)
     found = {}
     for one in tolerances_of(case):
-        place = one.place
-        if place[:2] != ("laser", laser):
+        if one.place[:2] != ("laser", laser):
             continue
-        rest = place[2:]
-        if rest[:2] == ("setup", setup):
-            rest = rest[2:]
-        elif rest[0] == "emission":
-            rest = rest[1:]
+        rest = one.place[2:]
+        rest = rest[2:] if rest[:2] == ("setup", setup) else rest[1:] if rest[0] == "emission" else rest
         if len(rest) == 2 and rest[1] == "high" and one.worst == "high":
             rest = rest[:1]
         if all(isinstance(part, str) for part in rest):
-            found[".".join(str(part) for part in rest)] = one
+            found[".".join(map(str, rest))] = one
     return found
 
 
 def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]]) -> DistanceSpread:
-    way, tissue = zone.way, zone.tissue
+    """Return how sure one distance is; *used* is what the corners took for each field [SI units]."""
+    way, tissue, first = zone.way, zone.tissue, (zone.way, zone.tissue) == ZONES[0]
+    evaluate, possible = partial(zone_distances, context, way, tissue), partial(possible_cases, context)
+    stated = stated_tolerances(context)
+    inputs = [
+        Uncertain(name, value, value, value, "bound") if (own := stated.get(name)) is None
+        else Uncertain(name, value, own.tolerance.low, own.tolerance.high, own.tolerance.kind)
+        for name, value in (variable_inputs(context, way) if used or first else {}).items()
+    ]  # fmt: skip
+
+    def farthest(some: list[Uncertain]) -> float:
+        """Return the farthest distance over all that the corners of a case take."""
+        values: dict[str, tuple[float, ...]] = {}
+        for one in some:
+            if one.low == one.high:
+                values[one.name] = (one.nominal,)
+            elif stated[one.name].worst != "range":  # else a setting that can be turned, which is searched
+                values[one.name] = used[stated[one.name].field]
+        if len(values) == len(some):
+            grid = np.meshgrid(*(np.array(places) for places in values.values()), indexing="ij")
+            cases = {name: part.reshape(-1) for name, part in zip(values, grid, strict=True)}
+            return float(np.max(evaluate(cases)))
+        directions = {}
+        for one in some:
+            if len(values.get(one.name, ())) == 1:
+                (end,), (low, high) = values[one.name], limits_of(one)
+                directions[one.name] = 1 if high - end < end - low else -1
+        return worst_corner(evaluate, some, directions, critical_values(context), possible).value
+
     name = (context.laser.name, context.setup.name, way, tissue)
-
-    def evaluate(values: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64]:
-        return zone_distances(context, way, tissue, values)
-
-    def possible(values: Mapping[str, NDArray[np.float64]]) -> NDArray[np.bool_]:
-        return possible_cases(context, values)
-
     try:
-        nominal = float(zone_distances(context, way, tissue, {})) if used else zone.distance
-
-        def farthest(some: list[Uncertain]) -> float:
-            return _worst(context, evaluate, some, tried, possible)
-
-        first = (way, tissue) == ZONES[0]
-        inputs, tried = inputs_of(context, way, used) if used or first else ([], {})
+        nominal = float(evaluate({})) if used else zone.distance
         uncertain = [one for one in inputs if one.low < one.high]
         worst, drawn = nominal, None
         if uncertain:
-            worst = farthest(uncertain)
-            drawn = monte_carlo(evaluate, uncertain, DRAWS, SEED, possible)
-        influences = _influences(evaluate, inputs, uncertain, farthest, worst) if first else ()
+            worst, drawn = farthest(uncertain), monte_carlo(evaluate, uncertain, DRAWS, SEED, possible)
+        known = {}
+        for one in uncertain if first else ():
+            exact = [one._replace(low=one.nominal, high=one.nominal) if other is one else other for other in uncertain]
+            known[one.name] = min(worst, farthest(exact))
+        influences = _influences(evaluate, inputs, known) if first else ()
     except CalcError as error:
         return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), note=str(error))
     far = max(worst, zone.distance)
@@ -171,57 +153,23 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
     return DistanceSpread(*name, nominal, far, drawn.upper, drawn.error, drawn.draws, drawn.seed, influences)
 
 
-def _worst(
-    context: Context, evaluate: Evaluate, uncertain: list[Uncertain], tried: Mapping[str, Tried], possible: Possible
-) -> float:
-    """Return the farthest distance over all that the corners of a case take."""
-    values: dict[str, tuple[float, ...]] = {}
-    for one in uncertain:
-        places = tried[one.name]
-        if one.low == one.high:
-            values[one.name] = (one.nominal,)
-        elif places is not None:
-            values[one.name] = places
-    if len(values) < len(uncertain):  # settings that are searched
-        directions = {
-            one.name: _towards(one, values[one.name][0]) for one in uncertain if len(values.get(one.name, ())) == 1
-        }
-        return worst_corner(evaluate, uncertain, directions, critical_values(context), possible).value
-    grid = np.meshgrid(*(np.array(places) for places in values.values()), indexing="ij")
-    return float(np.max(evaluate({name: one.reshape(-1) for name, one in zip(values, grid, strict=True)})))
+def _influences(evaluate: Evaluate, inputs: list[Uncertain], known: Mapping[str, float]) -> tuple[Influence, ...]:
+    """Return what each input does to a distance: first those with a tolerance, by gain, then the others, by slope.
 
-
-def _towards(one: Uncertain, end: float) -> int:
-    """Return 1 where an end is the highest, -1 where it is the lowest."""
-    low, high = limits_of(one)
-    return 1 if high - end < end - low else -1
-
-
-def _influences(
-    evaluate: Evaluate,
-    inputs: list[Uncertain],
-    uncertain: list[Uncertain],
-    farthest: Callable[[list[Uncertain]], float],
-    worst: float,
-) -> tuple[Influence, ...]:
-    """Return what each input does to a distance: first those with a tolerance, by gain, then the others, by slope."""
+    *known* is the worst distance with one of the tolerances left out [m].
+    """
     values = {one.name: one.nominal for one in inputs}
     here = float(evaluate({name: np.asarray(value) for name, value in values.items()}))
-    found = []
-    for one in uncertain:
-        low, high = evaluate({one.name: np.array(limits_of(one))}).tolist()
-        exact = [one._replace(low=one.nominal, high=one.nominal) if other is one else other for other in uncertain]
-        known = min(worst, farthest(exact))
-        found.append(Influence(one.name, slope(evaluate, values, one.name, here), low, high, known))
+    found, others = [], []
+    for one in inputs:
+        if one.name in known:
+            low, high = evaluate({one.name: np.array(limits_of(one))}).tolist()
+            found.append(Influence(one.name, slope(evaluate, values, one.name, here), low, high, known[one.name]))
+        elif one.name not in _NOT_MEASURED:
+            others.append(Influence(one.name, slope(evaluate, values, one.name, here), None, None, None))
     found.sort(key=lambda one: (one.known, -abs(one.exponent), one.name))
-    named = {one.name for one in found}
-    others = [
-        Influence(one.name, slope(evaluate, values, one.name, here), None, None, None)
-        for one in inputs
-        if one.name not in named and one.name not in _NOT_MEASURED
-    ]
-    others = [one for one in others if abs(one.exponent) > _NO_INFLUENCE]
-    return tuple(found + sorted(others, key=lambda one: (-abs(one.exponent), one.name)))
+    others.sort(key=lambda one: (-abs(one.exponent), one.name))
+    return (*found, *(one for one in others if abs(one.exponent) > _NO_INFLUENCE))
 
 
 def _sentence(spreads: list[DistanceSpread], wording: Wording) -> str:
@@ -230,19 +178,76 @@ def _sentence(spreads: list[DistanceSpread], wording: Wording) -> str:
     if not known:
         return ""
     first = max(known, key=lambda one: one.worst)
-    best = first.influences[0]
+    best, text = first.influences[0], wording.text
     what = wording.input_name(best.name)
-    where = (
-        f"{first.laser}, {first.setup}, "
-        + wording.text(f"way.{first.way}")
-        + ", "
-        + wording.text(f"tissue.{first.tissue}")
-    )
+    where = ", ".join((first.laser, first.setup, text(f"way.{first.way}"), text(f"tissue.{first.tissue}")))
     if best.known is None:
-        return wording.text("sure.state", what=what, percent=f"{abs(best.exponent):.2g}", where=where)
+        return text("sure.state", what=what, percent=f"{abs(best.exponent):.2g}", where=where)
     if not best.known < first.worst:
-        return wording.text("sure.nothing", where=where)
-    return wording.text(
-        "sure.measure", what=what, where=where, worst=format_quantity(first.worst, "m", 3, "up"),
-        known=format_quantity(best.known, "m", 3, "up"),
-    )  # fmt: skip
+        return text("sure.nothing", where=where)
+    worst, least = (format_quantity(one, "m", 3, "up") for one in (first.worst, best.known))
+    return text("sure.measure", what=what, where=where, worst=worst, known=least)
+
+
+def critical_values(context: Context) -> dict[str, list[float]]:
+    """Return where the distance may jump or turn: edges of the tables, and rates at which one pulse more counts.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+
+    Returns
+    -------
+    dict of str to list of float
+        By input, in SI units.
+    """
+    names = variable_inputs(context)
+    keys = {s.material_key for s in context.surfaces if s.material_key is not None}
+    rows = [row.wavelength for key in keys for row in materials()[key].rows]
+    bands = [edge for band in viewing_data()[0] for edge in band.wavelength]
+    light = [*wavelength_edges(context.rule_sets), 400e-9, 700e-9, FAR_INFRARED, *bands]
+    light += [row * f for row in rows for f in (1.0 - SAME, 1.0, 1.0 + SAME)]
+    times = duration_edges(context.rule_sets)
+    found = {"wavelength": light, "duration": times, "pulse_duration": times}
+    if "repetition_rate" in names:
+        found["repetition_rate"] = [k / t for t in (*times, names["duration"]) for k in range(1, _FEW_PULSES)]
+    return {name: sorted(set(values)) for name, values in found.items() if name in names}
+
+
+def possible_cases(context: Context, changes: Mapping[str, ArrayLike]) -> NDArray[np.bool_]:
+    """Return where inputs can be together: pulses fit into their period, a beam is not wider by its angle alone.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+    changes : mapping of str to array_like
+        As for `assessment.distances.zone_distances`. [SI units]
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (...)
+        True where the case is possible.
+
+    Raises
+    ------
+    InputError
+        If a key or value cannot be used.
+    """
+    values = checked_changes(context, "direct", "eye", changes)
+    own = Problem(context, values)
+    found = np.ones(np.broadcast_shapes(*(value.shape for value in values.values())), dtype=bool)
+    for waist in own.waists if context.setup.kind == "collimated" else ():
+        found = found & ~np.isnan(waist)
+    space = context.space
+    if space.kind == "pulse train" and not own.by_setting:
+        light = own.light
+        period = 1.0 / light.repetition_rate
+        for number, spacing in light.burst:
+            found = found & (light.pulse_duration <= spacing * (1.0 + COUNT_SLACK))
+            found = found & (number * spacing <= period * (1.0 + COUNT_SLACK))
+        found = found & (light.pulse_duration <= period * (1.0 + COUNT_SLACK))
+    for angle in own.beams.divergence if context.setup.kind in ("lens", "fibre single mode") else ():
+        found = found & (angle <= math.pi)
+    return np.asarray(found)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment import loads
 from lasersafe.assessment.context import BASE_WAY, Context
-from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.lines import Portion, every_context, lessened, part_of, portions
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
 from lasersafe.assessment.loads import Held, HeldWindow
 from lasersafe.assessment.panes import Pane, lit_panes
@@ -27,9 +27,7 @@ from lasersafe.assessment.paths import (
     members_of,
     people_of,
 )
-from lasersafe.assessment.portions import Portion, lessened, part_of, portions
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of
-from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.scatter import LitSpot, scatter_ratio
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
@@ -162,11 +160,8 @@ class Stage:
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None
     ) -> tuple[Criterion, ...]:
         """Return every comparison of every setting and rule set for one tissue and duration."""
-        return tuple(dict.fromkeys(
-            lessened(c, context.wavelength, portion or {})
-            for light in context.received(tissue, duration)
-            for c in criteria(light)
-        ))  # fmt: skip
+        compared = context.compared(tissue, duration)
+        return tuple(dict.fromkeys(lessened(c, context.wavelength, portion or {}) for c in compared))
 
     @_kept
     def scatter_profile(

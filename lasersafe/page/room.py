@@ -14,8 +14,7 @@ import tomli_w
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import metres
-from lasersafe.assessment.scene import Stage, stages_of
-from lasersafe.assessment.scene_corners import zones_over
+from lasersafe.assessment.scene import Stage, stages_of, zones_over
 from lasersafe.assessment.scene_zones import KINDS, cut
 from lasersafe.drawing.floor import joined
 from lasersafe.drawing.plan import stands

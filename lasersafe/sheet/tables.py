@@ -50,7 +50,7 @@ def scenarios(sheet: Sheet) -> None:
 def way_and_mode(found: Scenario, sheet: Sheet) -> str:
     """Return the way and the tissue of a scenario in words, with the mode where it is not running."""
     way = f"{sheet.named('way', found.way)}, {sheet.named('tissue', found.tissue)}"
-    modes = found.mode.split(", ")
+    modes = found.modes
     if "running" in modes:
         return way
     way = sheet.text("sources.mode", mode=", ".join(map(sheet.say, modes)), way=way)

@@ -230,7 +230,7 @@ def scenarios() -> tuple[Scenario, ...]:
                 struck_out="a rail keeps the head from turning that way" if number == 6 else "",
                 controls=tuple(entry.text for entry in load_wording().controls_for({"handheld", "eyewear"})[:3]),
                 answer="eyewear 1070 D LB8 worn" if number == 1 else "",
-                mode="scan failure" if number == 3 else "running",
+                modes=("scan failure",) if number == 3 else ("running",),
                 steps=(
                     _step(
                         "d",

@@ -8,10 +8,11 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.assessment.directions import critical_values, directions, possible_cases
 from lasersafe.assessment.distances import variable_inputs, zone_distances
+from lasersafe.assessment.spreads import critical_values, possible_cases
 from lasersafe.hazard.tolerances import Uncertain, monte_carlo, slope, worst_corner
 from tests.crosscheck.test_variation_one_by_one import made
+from tests.crosscheck.varied_cases import directions
 
 KINDS = ("free", "away", "oval", "lens, two wavelengths", "spot", "fibre", "single mode", "far infrared")
 ENDS = 4  # places of each input in the enumeration

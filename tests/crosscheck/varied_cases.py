@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from lasersafe.assessment.context import contexts
+from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.distances import variable_inputs
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 
@@ -81,3 +82,19 @@ def context_of(case: dict):
     )
     found = parse_case(text)
     return contexts(found, (found.rule_set, *(name for name in rule_sets() if name != found.rule_set)))[0]
+
+
+def directions(context: Context, way: str, tissue: str) -> dict[str, int]:
+    """Return which way each input pushes the distance of a zone.
+
+    1: the distance never falls with the input; -1: it never rises; 0: not known, the range has to be searched. The
+    exposure is proportional to power, energy and reflectance; a wider beam is wider at every place, behind a lens its
+    angle grows too; beyond both foci the beam is narrower behind the longer lens; light goes with the cosine of a view.
+    """
+    point = tissue == "skin" or (context.setup.spot_diameter is None and context.setup.kind == "lens")
+    falls = -1 if way != "scatter" or point else 0
+    at_waist = getattr(context.setup, "waist_at", None) is None
+    signs = dict.fromkeys(("power", "mean_power", "pulse_energy", "reflectance", "focal_length"), 1)
+    wider = ("beam_diameter", "focus_diameter", "core_diameter", "numerical_aperture", "view_angle")
+    signs |= dict.fromkeys(wider, falls) | {"divergence": falls if at_waist else 0}
+    return {name: signs.get(name.split(".")[0], 0) for name in variable_inputs(context)}

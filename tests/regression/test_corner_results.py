@@ -11,8 +11,8 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.corners import corners_of, over
-from lasersafe.assessment.decision import _reach
-from lasersafe.assessment.scene_corners import _zone
+from lasersafe.assessment.decision import reached
+from lasersafe.assessment.scene import _zone
 from lasersafe.hazard.class_check import CLASS_ORDER
 from lasersafe.models import parse_case
 from lasersafe.records.barriers import BarrierLine, BarrierWay
@@ -124,7 +124,7 @@ KEYS = {
     "modules": ("laser", "person"),
     "extended": ("source", "tissue"),
     "class_checks": ("laser", "setup"),
-    "scenarios": ("laser", "setup", "person", "way", "tissue", "mode"),
+    "scenarios": ("laser", "setup", "person", "way", "tissue", "modes"),
 }
 
 
@@ -226,10 +226,11 @@ def test_not_a_number_is_the_worst_of_several_corners():
 
 def test_the_headline_is_not_a_number_when_a_zone_is_not():
     setups = [
-        SimpleNamespace(laser=name, setup="s", zones=[SimpleNamespace(way="direct", tissue="eye", distance=distance)])
-        for name, distance in (("A", 5.0), ("B", math.nan), ("C", 7.0))
+        SimpleNamespace(fitted=True, zones=[SimpleNamespace(way="direct", tissue="eye", distance=distance)])
+        for distance in (5.0, math.nan, 7.0)
     ]
-    assert math.isnan(_reach([], setups, ("direct",), True)[2])
+    worked = SimpleNamespace(setups=setups, case=SimpleNamespace(adds_lasers=True), each=())
+    assert math.isnan(reached(worked, ("direct",)).distance)
 
 
 def test_one_corner_is_left_as_it_is():
