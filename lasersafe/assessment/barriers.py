@@ -1,13 +1,13 @@
-"""What falls on a barrier, of one laser and of all together, and whether it holds: with places or without."""
+"""What falls on a barrier, of one laser and of all together, whether it holds, and what the decision says of it."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Generic, TypeVar
 
-from lasersafe.assessment.context import BASE_WAY
+from lasersafe.assessment.context import BASE_WAY, WAYS
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.scenarios import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
@@ -15,6 +15,8 @@ from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
 from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.quantity import format_quantity
+from lasersafe.records.barriers import BarrierLine, BarrierLoad, BarrierWay
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, Step
 from lasersafe.wording.message import Message, word
@@ -22,8 +24,10 @@ from lasersafe.wording.message import Message, word
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.models import Barrier
+    from lasersafe.wording import Wording
 
 Where = TypeVar("Where")
+_MOST = 3  # barriers of which it is said what they do not hold
 
 
 @dataclass(frozen=True)
@@ -151,13 +155,6 @@ def _falls(barrier: Barrier, way: str, context: Context, power: float) -> tuple[
     return value, Step("E", Message("barrier.peak"), formula, put_in, value, "W/m2", source, "own")
 
 
-def _no_mean() -> Step:
-    return Step(
-        "E", Message("barrier.mean"), Message("barrier.no_mean"), Message("barrier.not_for_pulses"), math.inf, "W/m2",
-        "own rule", "own",
-    )  # fmt: skip
-
-
 def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
     """Return what falls on each barrier on each way, with a verdict on each laser and on all fitted ones together.
 
@@ -183,21 +180,151 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
     load = load_of(context, way, lambda own, amount: _falls(barrier, way, own, amount))
     rating, rated_time = plain(barrier.rating), plain(barrier.rated_time)
     verdict = verdict_on(load, barrier, rating, rated_time)
+    first = load.where or Step(
+        "E", Message("barrier.mean"), Message("barrier.no_mean"), Message("barrier.not_for_pulses"), math.inf, "W/m2",
+        "own rule", "own",
+    )  # fmt: skip
     return BarrierResult(
-        barrier=barrier.name,
-        laser=context.laser.name,
-        setup=context.setup.name,
-        way=way,
-        distance=float(barrier.distance),
-        irradiance=load.irradiance,
-        rating=rating,
-        rated_time=rated_time,
-        holds=verdict.holds,
-        verdict=verdict.verdict,
-        notes=verdict.notes,
-        steps=(load.where or _no_mean(), *verdict.steps),
-        fitted=context.setup.fitted,
-        asked=BASE_WAY[way] in barrier.must_stop,
-        pulse=load.pulse,
+        barrier=barrier.name, laser=context.laser.name, setup=context.setup.name, way=way,
+        distance=float(barrier.distance), irradiance=load.irradiance, rating=rating, rated_time=rated_time,
+        holds=verdict.holds, verdict=verdict.verdict, notes=verdict.notes, steps=(first, *verdict.steps),
+        fitted=context.setup.fitted, asked=BASE_WAY[way] in barrier.must_stop, pulse=load.pulse,
         pulse_rating=plain(barrier.pulse_rating),
+    )  # fmt: skip
+
+
+# --- what the decision says of barriers -----------------------------------------------------------------------------
+
+
+def barrier_loads(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]) -> tuple[BarrierLoad, ...]:
+    """Return what falls on each barrier, by its distance and, where there is a scene, by its place."""
+    found = [_fall(one.barrier, one, [o for o in results if o.barrier == one.barrier], one.way) for one in results]
+    for line in lines:
+        placed = [(one, one.way) for one in line.ways] + [(one, "direct") for one in line.faults]
+        falls = (_fall(line.name, one, line.ways, way) for one, way in placed if line.kind != "terrain")
+        found += [fall for fall in falls if not fall.load <= 0.0]
+    return tuple(found)
+
+
+def _fall(
+    name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResult | BarrierWay], way: str
+) -> BarrierLoad:
+    """Return what falls with the other fitted lasers, which light the barrier at the same time and on the same way."""
+    load, pulse = one.irradiance, one.pulse
+    others = [other for other in same if other.fitted and other.way == way and other.laser != one.laser]
+    for laser in dict.fromkeys(other.laser for other in others):
+        own = [other for other in others if other.laser == laser]
+        load += max((other.irradiance for other in own), key=badness)
+        more = max((other.pulse for other in own if other.pulse is not None), key=badness, default=None)
+        pulse = more if pulse is None else pulse + (more or 0.0)
+    return BarrierLoad(
+        name, one.way, one.laser, one.setup, one.fitted, one.asked, one.holds, one.rating, one.rated_time, load,
+        not load <= one.irradiance, pulse, one.pulse_rating,
+    )  # fmt: skip
+
+
+def barrier_words(
+    falls: Sequence[BarrierLoad], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
+) -> tuple[str, tuple[str, ...]]:
+    """Return what barriers have to hold, and whether they do.
+
+    Parameters
+    ----------
+    falls : sequence of BarrierLoad
+        As `barrier_loads` gives them.
+    lines : sequence of BarrierLine
+        By their place, where there is a scene.
+    lasers : sequence of str
+        All that are fitted; their beams are named when there is no barrier.
+    wording : Wording
+        Language of the sentences.
+
+    Returns
+    -------
+    str, tuple of str
+        Some sentences; and the last of them, on what passes above a barrier or through it.
+    """
+    asked, text = [fall for fall in falls if fall.asked], wording.text
+    if not asked:
+        return text("say.no_barrier", laser=text("say.and").join(dict.fromkeys(lasers))), ()
+    hardest = max(asked, key=lambda fall: badness(fall.load))
+    pulsed = [fall for fall in asked if fall.pulse is not None]
+    sharpest = max(pulsed, key=lambda fall: badness(fall.pulse or 0.0), default=None)
+    unit, per = ("W/m2", 1.0) if hardest.load < 1000.0 else ("W/cm2", 1e4)
+    load = format_quantity(hardest.load / per, unit, 3, "up") if math.isfinite(hardest.load) else ""
+    loads = [(hardest, load or text("say.single_pulse"))]
+    if sharpest is not None and (load or hardest.pulse_rating is not None):
+        energy = format_quantity((sharpest.pulse or 0.0) / 1e4, "J/cm2", 3, "up")
+        loads = [*loads[: bool(load)], (sharpest, text("say.one_pulse", load=energy))]
+    first = [text("say.must_hold", barrier=fall.barrier, load=load, way=_way(fall, wording)) for fall, load in loads]
+    names = list(dict.fromkeys(fall.barrier for fall in asked))
+    remarks = _passing(names, lines, wording)
+    mine = [fall for fall in falls if fall.barrier in names and (fall.rating is not None or fall.asked)]
+    return " ".join([*first, *_verdicts(names, mine, lines, lasers, wording), *remarks]), remarks
+
+
+def _verdicts(
+    names: list[str], own: list[BarrierLoad], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
+) -> list[str]:
+    """Return which barriers hold: all, or what each of the others does not hold of what they are there for."""
+    today = {fall.barrier for fall in own if fall.asked and fall.fitted and fall.way in WAYS and not fall.holds}
+    failing = [name for name in names if name in today]
+    panes = dict.fromkeys(
+        f"{pane.name} ({line.name})" for line in lines for pane in line.windows if pane.fitted and not pane.holds
     )
+    bad = [[f for f in own if f.barrier == name and not f.holds] for name in names if name not in failing]
+    partly = sorted(filter(None, bad), key=lambda group: -_worst(group).factor)
+    found = [wording.text("say.fails", barriers=", ".join([*failing, *panes]))] if failing or panes else []
+    found += [_partly(group, own, wording) for group in partly[:_MOST]]
+    if len(partly) > _MOST:
+        found.append(wording.text("say.more_partly", count=len(partly) - _MOST))
+    if not found:
+        apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
+        found = [wording.text("say.all_hold_own" if apart else "say.all_hold")]
+    return found
+
+
+def _passing(names: list[str], lines: Sequence[BarrierLine], wording: Wording) -> tuple[str, ...]:
+    """Return which barriers are too low for those behind them, and through what light passes."""
+    judged = {pane.name for line in lines for pane in line.windows}
+    gaps = dict.fromkeys(
+        f"{gap.name} ({line.name})" for line in lines if line.name in names
+        for gap in line.openings if gap.open and gap.name not in judged
+    )  # fmt: skip
+    low = []
+    for line in lines:
+        needed = line.needed_height
+        if line.kind == "barrier" and needed is not None and not line.top >= needed:
+            words = {"top": f"{line.top:g} m", "needed": format_quantity(needed, "m", 3, "up")}
+            low.append(wording.text("say.low_barrier", barrier=line.name, **words))
+    found = (wording.text("say.too_low", barriers=", ".join(low)),) if low else ()
+    return (*found, wording.text("say.with_gaps", gaps=", ".join(gaps))) if gaps else found
+
+
+def _partly(bad: list[BarrierLoad], every: list[BarrierLoad], wording: Wording) -> str:
+    """Return what a barrier holds, and what is too much for it: of the lasers as fitted, and the most of all."""
+    worst, text = _worst(bad), wording.text
+    today = [fall for fall in bad if fall.fitted and fall.way in WAYS]
+    too_much = []
+    for fall in dict.fromkeys([_worst(today or bad), worst]):
+        key = "say.times_its_rating" if 1.0 < fall.factor < math.inf else "say.not_held"
+        factor = format_quantity(fall.factor, "1", 2, "up") if fall.factor < math.inf else ""
+        too_much.append(text(key, way=_way(fall, wording), factor=factor))
+    words = {"barrier": worst.barrier, "much": "; ".join(too_much)}
+    if not today:
+        return text("say.holds_as_fitted", **words)
+    mine = [fall for fall in every if fall.barrier == worst.barrier and fall.fitted]
+    held = [way for way in WAYS if (own := [f for f in mine if f.way == way]) and all(f.holds for f in own)]
+    if not held:
+        return text("say.holds_nothing", **words)
+    return text("say.holds_only", held=text("say.and").join(text(f"way.{way}") for way in held), **words)
+
+
+def _worst(falls: list[BarrierLoad]) -> BarrierLoad:
+    return max(falls, key=lambda fall: (fall.factor, badness(fall.load)))
+
+
+def _way(fall: BarrierLoad, wording: Wording) -> str:
+    way = wording.text(f"way.{fall.way}")
+    way = way if fall.fitted else wording.text("say.way_not_fitted", way=way, setup=fall.setup)
+    return way + wording.text("say.all_together") if fall.together else way

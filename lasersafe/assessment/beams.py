@@ -147,12 +147,9 @@ def space_of(laser: Laser) -> SettingSpace:
     found = _space(emission.kind, emission)
     if emission.kind == "pulse train":
         burst = emission.burst
-        found = replace(
-            found,
-            burst_pulses=None if burst is None else _range(burst.pulses),
-            burst_spacing=None if burst is None else _range(burst.spacing),
-            pedestal=float(emission.pedestal_power or 0.0),
-        )
+        count, spacing = (None, None) if burst is None else (_range(burst.pulses), _range(burst.spacing))
+        pedestal = float(emission.pedestal_power or 0.0)
+        return replace(found, burst_pulses=count, burst_spacing=spacing, pedestal=pedestal)
     return found
 
 
@@ -172,15 +169,12 @@ def _length(value: float) -> str:
 def beam_words(setup: Setup, beam: BeamGeometry) -> str:
     """Return one line on how the beam was described and what it became."""
     angles = (format_quantity(v, "rad", 4) for v in beam.divergence)
+    waists = (_length(v) if v > 0 else word("a point") for v in beam.waist_diameter)
     return Message(
-        "beam.described",
-        kind=word(setup.kind),
-        profile=word(beam.profile),
-        waist=joined(dict.fromkeys(_length(v) if v > 0 else word("a point") for v in beam.waist_diameter), " x "),
+        "beam.described", kind=word(setup.kind), profile=word(beam.profile), propagation=word(beam.propagation),
+        waist=joined(dict.fromkeys(waists), " x "), angle=" x ".join(dict.fromkeys(angles)),
         place=" / ".join(dict.fromkeys(_length(v) if v else "0 m" for v in beam.waist_position)),
-        angle=" x ".join(dict.fromkeys(angles)),
-        propagation=word(beam.propagation),
-    )
+    )  # fmt: skip
 
 
 def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
@@ -208,24 +202,13 @@ def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
             divisor = {"5 %": "1.7", "1/e2": "√2", "1/e": "1"}[setup.numerical_aperture_criterion]
             formula, numbers = f"φ = 2 NA / {divisor}", f"2 · {setup.numerical_aperture.typed} / {divisor}"
         else:
-            formula, numbers = (
-                "φ = 2 √2 λ / (π w_MFD)",
-                Message("beam.mode_field", typed=setup.mode_field_diameter.typed),
-            )
+            formula = "φ = 2 √2 λ / (π w_MFD)"
+            numbers = Message("beam.mode_field", typed=setup.mode_field_diameter.typed)
     steps = []
     for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
         steps.append(Step(f"φ{axis}", meaning, formula, numbers, beam.divergence[i], "rad", source, seen))
         if waist:
             diameter = beam.waist_diameter[i]
-            steps.append(
-                Step(
-                    f"d₀{axis}",
-                    Message("beam.waist"),
-                    Message("beam.back_to_waist"),
-                    waist,
-                    diameter,
-                    "m",
-                    Message("source.hyperbolic"),
-                )
-            )
+            meant = Message("beam.waist"), Message("beam.back_to_waist")
+            steps.append(Step(f"d₀{axis}", *meant, waist, diameter, "m", Message("source.hyperbolic")))
     return tuple(steps)

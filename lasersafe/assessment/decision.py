@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.barrier_words import barrier_loads, barrier_words
+from lasersafe.assessment.barriers import barrier_loads, barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
 from lasersafe.assessment.facts import MOST, assumption_sentence, starter_sentence, unstated_sentence
 from lasersafe.assessment.lines import every_context

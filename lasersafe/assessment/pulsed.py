@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import chain, product
 from typing import Any
 
 from lasersafe.assessment.context import TISSUES, Context, setting_words
@@ -11,8 +12,8 @@ from lasersafe.assessment.extended import GLOWING
 from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.scenarios import Look, person_duration
 from lasersafe.hazard.class_check import EDITION, class_finding
-from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, DayDose, Visit, day_doses
-from lasersafe.hazard.emission import Emission, Received
+from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, Visit, day_doses
+from lasersafe.hazard.emission import Received
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
@@ -35,41 +36,19 @@ _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_
 _NAMES = {"power": "mean power", "burst_pulses": "pulses in a burst", "burst_spacing": "spacing in the burst"}
 
 
-def _value(knob: str, value: float) -> str:
-    if knob == "duty":
-        return f"{value * 100.0:.4g} %"
-    if knob not in _UNITS:
-        return f"{value:.6g}"
-    return format_quantity(value, _UNITS[knob], 4)
-
-
 def _effect(change: KnobChange) -> KnobEffect:
-    words = setting_words(change.emission)
-    if change.knob == "mode":
+    knob, words = change.knob, setting_words(change.emission)
+    if knob == "mode":
         return KnobEffect("mode", change.name, "without this mode", change.ratio, words)
-    then = _value(change.knob, change.then)
-    then = Message("knob.half", value=then) if change.halved else then
-    name = "power" if change.emission.kind == "continuous" else _NAMES.get(change.knob, change.knob.replace("_", " "))
-    return KnobEffect(name, _value(change.knob, change.now), then, change.ratio, words)
 
+    def shown(value: float) -> str:
+        if knob in _UNITS:
+            return format_quantity(value, _UNITS[knob], 4)
+        return f"{value * 100.0:.4g} %" if knob == "duty" else f"{value:.6g}"
 
-def _rules(
-    context: Context, tissue: str, emission: Emission, duration: float, deciding: Criterion
-) -> tuple[RuleLine, ...]:
-    highest = deciding.amount / deciding.limit
-    every = (Received(name, tissue, emission, context.wavelength, duration) for name in context.rule_sets)
-    found = [one for light in every for one in criteria(light)]
-    strictest: dict[tuple[str, ...], Criterion] = {}  # of the windows of one rule, over several apertures
-    for one in found:
-        key = (one.rule_set, one.rule, one.hazard, "" if one.rule == "mean" else one.note)
-        strictest[key] = min(strictest.get(key, one), one, key=lambda c: (c.limit, c != deciding))
-    return tuple(
-        RuleLine(
-            one.rule_set, one.rule, one.hazard, one.limit, one.limit_unit, one.limiting_aperture,
-            one.amount / one.limit / highest, one == deciding, one.note, one.source, one.seen,
-        )
-        for one in strictest.values()
-    )  # fmt: skip
+    then = Message("knob.half", value=shown(change.then)) if change.halved else shown(change.then)
+    name = "power" if change.emission.kind == "continuous" else _NAMES.get(knob, knob.replace("_", " "))
+    return KnobEffect(name, shown(change.now), then, change.ratio, words)
 
 
 def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport, ...]:
@@ -81,35 +60,42 @@ def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport
         The set-ups at every corner of the tolerances; of several the one that decides is reported.
     """
     reports = []
-    for same in zip(*corners, strict=True):
+    for same, tissue in product(zip(*corners, strict=True), TISSUES):
         if not same[0].setup.fitted or (same[0].space.kind == "continuous" and not same[0].space.adjustable):
             continue
-        for tissue in TISSUES:
-            found = []
-            for one in same:
-                duration, _ = one.duration("direct")
-                worst = one.emission(tissue, duration)
-                found.append((*emission_ratio(one.rule_sets, tissue, worst, one.wavelength, duration), one, duration))
-            _, deciding, context, duration = max(found, key=lambda row: badness(row[0]))
-            emission, *others = context.emissions(tissue, duration)
-            changes: tuple[KnobChange, ...] = ()
-            if context.space.adjustable:
-                changes = knob_changes(context.space, context.rule_sets, tissue, context.wavelength, duration)
-            window = deciding.note.values["time"] if isinstance(deciding.note, Message) else f"{duration:g} s"
-            why = Message(f"because.{deciding.rule.replace(' ', '_')}", window=window)
-            reports.append(SettingReport(
-                laser=context.laser.name,
-                tissue=tissue,
-                duration=duration,
-                setting=setting_words(emission),
-                sentence=Message(
-                    "because.sentence", set=deciding.rule_set, rule=word(deciding.rule), hazard=word(deciding.hazard),
-                    why=why,
-                ),
-                rules=_rules(context, tissue, emission, duration, deciding),
-                effects=tuple(_effect(change) for change in changes),
-                others=tuple(setting_words(one) for one in others),
-            ))  # fmt: skip
+        found = []
+        for one in same:
+            duration, _ = one.duration("direct")
+            worst = one.emission(tissue, duration)
+            found.append((*emission_ratio(one.rule_sets, tissue, worst, one.wavelength, duration), one, duration))
+        _, deciding, context, duration = max(found, key=lambda row: badness(row[0]))
+        emission, *others = context.emissions(tissue, duration)
+        changes: tuple[KnobChange, ...] = ()
+        if context.space.adjustable:
+            changes = knob_changes(context.space, context.rule_sets, tissue, context.wavelength, duration)
+        window = deciding.note.values["time"] if isinstance(deciding.note, Message) else f"{duration:g} s"
+        why = Message(f"because.{deciding.rule.replace(' ', '_')}", window=window)
+        sentence = Message(
+            "because.sentence", set=deciding.rule_set, rule=word(deciding.rule), hazard=word(deciding.hazard), why=why
+        )
+        strictest: dict[tuple[str, ...], Criterion] = {}  # of the windows of one rule, over several apertures
+        lights = (Received(name, tissue, emission, context.wavelength, duration) for name in context.rule_sets)
+        for c in chain.from_iterable(map(criteria, lights)):
+            key = (c.rule_set, c.rule, c.hazard, "" if c.rule == "mean" else c.note)
+            strictest[key] = min(strictest.get(key, c), c, key=lambda c: (c.limit, c != deciding))
+        highest = deciding.amount / deciding.limit
+        rules = (
+            RuleLine(
+                c.rule_set, c.rule, c.hazard, c.limit, c.limit_unit, c.limiting_aperture, c.amount / c.limit / highest,
+                c == deciding, c.note, c.source, c.seen,
+            )
+            for c in strictest.values()
+        )  # fmt: skip
+        reports.append(SettingReport(
+            laser=context.laser.name, tissue=tissue, duration=duration, setting=setting_words(emission),
+            sentence=sentence, rules=tuple(rules), effects=tuple(map(_effect, changes)),
+            others=tuple(map(setting_words, others)),
+        ))  # fmt: skip
     return tuple(reports)
 
 
@@ -146,23 +132,18 @@ def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
 
 def _visits(
     found: Sequence[Context], name: str, scenarios: Sequence[Scenario], tissue: str
-) -> tuple[list[Visit], list[str]]:
+) -> tuple[list[Visit], list[Message]]:
     """Return the ultraviolet exposures of a person, and words on those that something stops."""
     visits: list[Visit] = []
-    stopped: list[str] = []
-    fitted = [one for context in found if context.setup.fitted for one in every_context(context).values()]
-    for context in fitted:
-        if context.wavelength >= ULTRAVIOLET:
-            continue
+    stopped: list[Message] = []
+    every = (one for context in found if context.setup.fitted for one in every_context(context).values())
+    for context in (one for one in every if one.wavelength < ULTRAVIOLET):
+        laser = context.laser.name
         own = (person for person in context.persons if person.name == name)
-        for person, visit in ((one, visit) for one in own for visit in one.visits):
-            if visit.laser not in (None, context.laser.name):
-                continue
-            words = Message(
-                "dose.visit_note" if visit.note else "dose.visit", laser=context.laser.name, way=word(visit.way),
-                time=visit.time.typed, note=visit.note,
-            )  # fmt: skip
-            there = (name, context.laser.name, context.setup.name, visit.way, tissue)
+        for person, visit in ((one, v) for one in own for v in one.visits if v.laser in (None, laser)):
+            facts = {"laser": laser, "way": word(visit.way), "time": visit.time.typed, "note": visit.note}
+            words = Message("dose.visit_note" if visit.note else "dose.visit", **facts)
+            there = (name, laser, context.setup.name, visit.way, tissue)
             answers = [
                 s.answer or s.struck_out for s in scenarios
                 if GLOWING not in s.modes and (s.person, s.laser, s.setup, s.way, s.tissue) == there
@@ -171,7 +152,7 @@ def _visits(
             if answers and all(answers):
                 stopped.append(Message("dose.not_counted", visit=words, answer=answers[0]))
                 continue
-            duration, _ = person_duration(person, context.wavelength, visit.way, tissue, context.laser.name)
+            duration, _ = person_duration(person, context.wavelength, visit.way, tissue, laser)
             emission = max(context.emissions(tissue, duration), key=lambda one: badness(one.power))
             power = emission.power or emission.pulse_energy / float(visit.time)
             if context.space.power is not None:
@@ -200,36 +181,24 @@ def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) ->
                 if not own:
                     continue
                 worst = max(own.values(), key=lambda day: badness(day.ratio))
+                seen = (Message("dose.of_visit", visit=one[0], dose=f"{one[1]:.3g} J/m2") for one in worst.doses)
+                steps = [
+                    Step(
+                        "H_i/H_limit", Message("dose.step", visit=words), "E · t / H_limit",
+                        f"{dose:.5g} / {limit:.5g} J/m2", ratio, "1", f"{worst.rule_set}: {worst.source}", worst.seen,
+                    )
+                    for words, dose, limit, ratio in worst.doses
+                ]  # fmt: skip
+                meaning = Message("dose.sum", band=band, hazard=word(worst.hazard), time=f"{worst.time:g} s")
+                numbers = " + ".join(f"{ratio:.4g}" for *_, ratio in worst.doses)
+                rule = Message("dose.rule")
+                total = Step("Σ", meaning, "Σ H_i / H_limit <= 1", numbers, worst.ratio, "1", rule, "read")
                 days.append(UltravioletDay(
-                    person=person.name,
-                    tissue=tissue,
-                    band=band,
-                    ratio=worst.ratio,
-                    below=worst.below,
-                    rule=Message("dose.rule"),
-                    rule_set=worst.rule_set,
-                    visits=(
-                        *(Message("dose.of_visit", visit=one[0], dose=f"{one[1]:.3g} J/m2") for one in worst.doses),
-                        *stopped,
-                    ),
+                    person=person.name, tissue=tissue, band=band, ratio=worst.ratio, below=worst.below, rule=rule,
+                    rule_set=worst.rule_set, visits=(*seen, *stopped), steps=(*steps, total),
                     ratio_by_rule_set={name: day.ratio for name, day in own.items()},
-                    steps=_steps(worst),
                 ))  # fmt: skip
     return days
-
-
-def _steps(day: DayDose) -> tuple[Step, ...]:
-    each = [
-        Step("H_i/H_limit", Message("dose.step", visit=words), "E · t / H_limit", f"{dose:.5g} / {limit:.5g} J/m2",
-             ratio, "1", f"{day.rule_set}: {day.source}", day.seen)
-        for words, dose, limit, ratio in day.doses
-    ]  # fmt: skip
-    numbers = " + ".join(f"{ratio:.4g}" for *_, ratio in day.doses)
-    total = Step(
-        "Σ", Message("dose.sum", band=day.band, hazard=word(day.hazard), time=f"{day.time:g} s"),
-        "Σ H_i / H_limit <= 1", numbers, day.ratio, "1", Message("dose.rule"), "read",
-    )  # fmt: skip
-    return (*each, total)
 
 
 def with_days(decision: Decision, days: tuple[UltravioletDay, ...], language: str) -> Decision:
@@ -239,14 +208,11 @@ def with_days(decision: Decision, days: tuple[UltravioletDay, ...], language: st
         return decision
     reasons = tuple(
         Message(
-            "dose.above",
-            person=day.person,
-            ratio=format_quantity(day.ratio, "1", 3, "up"),
-            tissue=word(day.tissue),
+            "dose.above", person=day.person, ratio=format_quantity(day.ratio, "1", 3, "up"), tissue=word(day.tissue),
             band=day.band,
         ).said(language)
         for day in above
-    )
+    )  # fmt: skip
     return replace(
         decision,
         passed=False,
