@@ -16,8 +16,8 @@ PULSED = ",pulse energy [mJ],pulse duration [ns],repetition rate [kHz]"
 
 def lines(rounds: int) -> list[Line]:
     """Measure the rows of an inventory: continuous lasers, and trains of pulses."""
+    from lasersafe.batch.run import work
     from lasersafe.batch.sources import Inventory, Item
-    from lasersafe.batch.working import work
 
     dice = random.Random(1)
 

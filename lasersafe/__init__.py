@@ -9,12 +9,18 @@ it defers to local law and to a qualified laser safety officer.
 TYPE_CHECKING = False  # typing need not be loaded for it; type checkers take it as True
 if TYPE_CHECKING:
     from lasersafe.errors import CalcError, CaseError, InputError
-    from lasersafe.library.beams import Beam, beam_exposure, collimated_beam, fibre_beam, lens_beam
+    from lasersafe.library.answers import (
+        HazardDistance,
+        direct_distance,
+        exposure_limit,
+        judge_marking,
+        optical_density,
+        pulse_train_limit,
+        scale_numbers,
+        scatter_distance,
+    )
+    from lasersafe.library.beams import Beam, beam_exposure, collimated_beam, fibre_beam, lens_beam, to_si
     from lasersafe.library.cases import Svg, assess, make_case, plan_svg, read_case, starter_case, write_sheet
-    from lasersafe.library.distances import HazardDistance, direct_distance, scatter_distance
-    from lasersafe.library.eyewear import judge_marking
-    from lasersafe.library.given import to_si
-    from lasersafe.library.limits import exposure_limit, optical_density, pulse_train_limit, scale_numbers
     from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
     from lasersafe.models import Case
     from lasersafe.quantity import format_quantity
@@ -61,12 +67,18 @@ __all__ = [
 
 _HOME = {
     "errors": ("CalcError", "CaseError", "InputError"),
-    "library.beams": ("Beam", "beam_exposure", "collimated_beam", "fibre_beam", "lens_beam"),
+    "library.answers": (
+        "HazardDistance",
+        "direct_distance",
+        "exposure_limit",
+        "judge_marking",
+        "optical_density",
+        "pulse_train_limit",
+        "scale_numbers",
+        "scatter_distance",
+    ),
+    "library.beams": ("Beam", "beam_exposure", "collimated_beam", "fibre_beam", "lens_beam", "to_si"),
     "library.cases": ("Svg", "assess", "make_case", "plan_svg", "read_case", "starter_case", "write_sheet"),
-    "library.distances": ("HazardDistance", "direct_distance", "scatter_distance"),
-    "library.eyewear": ("judge_marking",),
-    "library.given": ("to_si",),
-    "library.limits": ("exposure_limit", "optical_density", "pulse_train_limit", "scale_numbers"),
     "limits": ("ExposureLimit", "PulseTrainLimit", "rule_sets"),
     "models": ("Case",),
     "quantity": ("format_quantity",),

@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 
 from lasersafe.models import Axes, Case, Knob
 from lasersafe.models.base import CaseModel
-from lasersafe.models.measured import Measured
+from lasersafe.models.values import Measured
 
 
 @dataclass(frozen=True)

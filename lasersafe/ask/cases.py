@@ -1,17 +1,320 @@
-"""What the commands on a case write: starter cases, sheets and pages to hand out; and the faults of a case."""
+"""What the commands on a case write: new cases, sheets and pages to hand out; and the faults of a case."""
 
 from __future__ import annotations
 
+import contextlib
+import json
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from lasersafe.ask.new import write_starter
 from lasersafe.errors import CalcError, CaseError, Fault, InputError
-from lasersafe.outputs import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs
+from lasersafe.files import write_file
+from lasersafe.outputs import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs, write_to_stdout
 from lasersafe.records.fields import as_json
+from lasersafe.reference import templates_path
 from lasersafe.results import StarterValue
 from lasersafe.typed import shown
 from lasersafe.wording import load_wording
+
+if TYPE_CHECKING:
+    from lasersafe.models.kinds import LaserKind
+    from lasersafe.models.values import Measured
+    from lasersafe.wording import Wording
+
+T = TypeVar("T")
+_PEOPLE = re.compile(
+    r"\s*(?P<count>\d{1,6})?\s*(?:(?:at|bei|@|,)\s*)?(?P<distance>\d[\d.]*\s*[a-z]+)?\s*\Z", re.IGNORECASE
+)
+Ask = Callable[[str, str, str], str | None]  # question, what its answer changes, default -> answer, None for that
+
+
+def template_names() -> list[str]:
+    """Return the names of the whole example cases."""
+    return sorted(path.stem for path in templates_path("cases").glob("*.toml"))
+
+
+def template_text(name: str) -> bytes:
+    """Return a whole example case.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name.
+    """
+    return _text_of(name, {one: templates_path("cases", f"{one}.toml") for one in template_names()})
+
+
+def starters() -> dict[str, Path]:
+    """Return the starter cases by name, and the demo case."""
+    found = {path.stem: path for path in sorted(templates_path("starters").glob("*.toml"))}
+    return {"demo": templates_path("cases", "demo.toml"), **found}
+
+
+def _unedited() -> list[bytes]:
+    """Return every starter and example as it is written."""
+    return [path.read_bytes() for kind in ("starters", "cases") for path in templates_path(kind).glob("*.toml")]
+
+
+def _text_of(name: str, known: dict[str, Path]) -> bytes:
+    import difflib
+
+    if name not in known:
+        near = difflib.get_close_matches(name, known, 1)
+        hint = f"did you mean '{near[0]}'? " if near else ""
+        message = f"template = '{name[:60]}': {hint}there are: {', '.join(known)}"
+        raise InputError(message)
+    return known[name].read_bytes()
+
+
+def write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> None:
+    """Write a starter case; one that nobody edited may be replaced on demand, or by the demo."""
+    _write(path, _text_of(template, starters()), replace, starters_too)
+
+
+def _write(path: Path, content: bytes, replace: bool, starters_too: bool = False) -> None:
+    if path == DASH:
+        write_to_stdout(content)
+        return
+    there = refuse_to_lose(path, "", replace=replace, known=_unedited() if replace or starters_too else [])
+    write_file(path, content, replace=there is not None)
+
+
+def start_case(path: Path, template: str, replace: bool) -> dict[str, Any]:
+    """Write a starter case and return what to print."""
+    write_starter(path, template, replace)
+    return {"case": str(path), "template": template}
+
+
+@dataclass(frozen=True)
+class Said:
+    """What was answered beforehand, by options; what is None is asked."""
+
+    laser: Sequence[str]
+    crew: str | None
+    guests: str | None
+    language: str
+    patient: bool = False  # whether somebody can be asked again
+
+
+def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
+    """Ask for a case, question by question, write it and return what to print.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file to be written; whether it may be is looked at before anything is asked.
+    said : Said
+        Answers that are known.
+    ask : callable
+        Gets a question, what its answer changes and the default; returns the answer, None for the default.
+    replace : bool
+        Whether an unchanged starter may be replaced.
+
+    Raises
+    ------
+    InputError
+        If an answer cannot be used, or the file may not be written.
+    """
+    from lasersafe.models import parse_case
+    from lasersafe.models.kinds import laser_kinds
+    from lasersafe.models.reading import REPLACE
+    from lasersafe.wording import load_wording
+
+    refuse_to_lose(path, "", replace=replace, known=_unedited() if replace else [])
+    asking = _Asking(load_wording(said.language), ask, said.patient, laser_kinds())
+    beams = [line for kind, told in asking.lasers(said.laser) for line in asking.laser(kind, told)]
+    people = [asking.people(who, getattr(said, who)) for who in ("crew", "guests")]
+    head = [f'language = "{said.language}"'] if said.language != "en" else []
+    text = "\n".join([*head, "person = [", *people, "]", *beams]) + "\n"
+    parse_case(text, str(path))
+    _write(path, text.encode(), replace)
+    return {"case": str(path), "lines": text.count("\n"), "replace": text.count(REPLACE)}
+
+
+class _Asking:
+    def __init__(self, wording: Wording, ask: Ask, patient: bool, kinds: Mapping[str, LaserKind]) -> None:
+        self.text, self.ask, self.patient, self.kinds = wording.text, ask, patient, kinds
+
+    def answer(self, key: str, default: str, check: Callable[[str], T], **values: str) -> tuple[T, bool]:
+        """Return what an answer is read as, and whether somebody gave it; where that helps it is asked for again."""
+        question = said = self.text(f"new.{key}", **values)
+        for left in (4, 3, 2, 1, 0):
+            try:
+                given = self.ask(said, self.text(f"changes.{key}"), default)
+                return check(given or default), given is not None
+            except EOFError:
+                message = self.text("new.no_answer", question=question, starters=", ".join(starters()))
+                raise InputError(message) from None
+            except InputError as error:
+                if not (left and self.patient):
+                    raise
+                said = f"{error}\n{question}"
+        raise AssertionError
+
+    def lasers(self, said: Sequence[str]) -> list[tuple[LaserKind, list[str]]]:
+        """Return the kinds of lasers that are named, each with what was said of it."""
+
+        def read(given: str) -> list[LaserKind]:
+            return [self.kind(name) for name in re.split(r",|;|\+|&|\b(?:and|und)\b", given) if name.strip()]
+
+        if not said:
+            return [(kind, []) for kind in self.answer("lasers", next(iter(self.kinds)), read, **self.known())[0]]
+        parts = [[part.strip() for part in one.split(",")] for one in said]
+        return [(self.kind(name), told) for name, *told in parts]
+
+    def known(self) -> dict[str, str]:
+        """Return the names of all kinds, for a sentence."""
+        return {"kinds": ", ".join(self.kinds)}
+
+    def kind(self, given: str) -> LaserKind:
+        """Return the kind of laser that a name or a sentence is about; a name that is only like it is asked back."""
+        import difflib
+
+        words = _words(given)
+        names = {name: key for key, one in self.kinds.items() for name in (key, *one.also)}
+        inside = [name for name in names if set(_words(name)) <= set(words)]
+        found = {names[name] for name in inside if not any(set(_words(name)) < set(_words(o)) for o in inside)}
+        if len(found) == 1:
+            return self.kinds[found.pop()]
+        plain = {" ".join(_words(name)): key for name, key in names.items()}
+        near = difflib.get_close_matches(" ".join(words)[:60], plain, 1, 0.6)
+        message = f"laser = '{given.strip()[:60]}': " + self.text("new.no_kind", **self.known())
+        if not near or found:
+            raise InputError(message)
+        question, yes = self.text("new.meant", kind=plain[near[0]]), self.text("new.yes")
+        default = yes if self.patient else ""
+        with contextlib.suppress(EOFError):
+            answer = self.ask(f"{given.strip()[:60]}: {question}", self.text("changes.lasers"), default)
+            if (answer or default).casefold() in (yes, yes[0]):
+                return self.kinds[plain[near[0]]]
+        message += f"; {question}"
+        raise InputError(message)
+
+    def laser(self, kind: LaserKind, told: Sequence[str]) -> list[str]:
+        """Return the lines of one laser, of which some values were told already."""
+        from lasersafe.models.emission import POWER, PULSE, RATE
+        from lasersafe.models.laser import DIVERGENCE, WAVELENGTH
+
+        marks: dict[str, Measured] = {
+            "wavelength": WAVELENGTH, "power": POWER, "pulse_duration": PULSE, "repetition_rate": RATE,
+            "divergence": DIVERGENCE,
+        }  # fmt: skip
+        unknown, steady, pulsed = (self.text(f"new.{key}") for key in ("unknown", "steady", "pulsed"))
+        usual = {
+            "wavelength": kind.wavelength, "emission": pulsed if kind.emission == "pulse train" else steady,
+            "power": kind.power, "divergence": unknown,
+        }  # fmt: skip
+
+        def emission(given: str) -> str:
+            for word in (steady, pulsed):
+                if word.casefold().startswith(given.strip().casefold()):
+                    return word
+            message = f"emission = '{given[:60]}': " + self.text("new.one_of", words=f"{steady} / {pulsed}")
+            raise InputError(message)
+
+        known: dict[str, str] = {}
+        for part in told:
+            for key, mark in marks.items():
+                with contextlib.suppress(InputError):
+                    mark.read(_ends(part)[-1], key)
+                    known[key] = part
+            if part.casefold() in (steady, pulsed):
+                known["emission"] = part.casefold()
+            if part not in known.values() and part.casefold() not in known.values():
+                message = f"laser = '{part[:60]}': " + self.text("new.no_value")
+                raise InputError(message)
+        said = dict(known)
+
+        def lines(values: Mapping[str, str]) -> list[str]:
+            light = [f'kind = "{"pulse train" if values["emission"] == pulsed else "continuous"}"']
+            light += [
+                f"{key} = {_quoted(values[key])}" for key in ("pulse_duration", "repetition_rate") if key in values
+            ]
+            light += [f"{'mean_power' if values['emission'] == pulsed else 'power'} = {_quoted(values['power'])}"]
+            beam = f'setup = [{{ kind = "collimated", divergence = {_quoted(values["divergence"])} }}]'
+            return [
+                "[[laser]]",
+                f'like = "{kind.key}"',
+                f"wavelength = {_quoted(values['wavelength'])}{_mark('wavelength' in said)}",
+                f"emission = {{ {', '.join(light)} }}{_mark(said.keys() >= {'emission', 'power'})}",
+                *([] if values["divergence"] == unknown else [beam]),
+            ]
+
+        def read(key: str, given: str) -> str:
+            if key == "divergence" and given.casefold() in (unknown, "unknown", "?"):
+                return unknown
+            for one in _ends(given):
+                marks[key].read(one, key)
+            trial = {**usual, **needed, **known, key: given}
+            self.tried([*lines(trial), '[[person]]\nrole = "spectator"\ndistance = "8 m"'])
+            return given
+
+        needed: dict[str, str] = {}
+        for key in ("wavelength", "emission", "power", *marks):
+            if key in known or (key in ("pulse_duration", "repetition_rate") and key not in needed):
+                continue
+            check = emission if key == "emission" else partial(read, key)
+            known[key], told_it = self.answer(key, usual.get(key, ""), check, laser=kind.key)
+            if told_it and known[key] != unknown:
+                said[key] = known[key]
+            if known.get("emission") == pulsed and not kind.pulse_duration:  # nothing is usual: these have to be said
+                needed = {"pulse_duration": "1 us", "repetition_rate": "1 Hz"}
+        return lines(known)
+
+    def people(self, who: str, said: str | None) -> str:
+        """Return the line of one group: how many, and how near the nearest comes."""
+        role, default = ("crew", "1 m") if who == "crew" else ("spectator", "8 m")
+
+        def line(given: str, told: bool = False) -> str:
+            found = _PEOPLE.match(given)
+            if found is None or not given.strip():
+                message = f"{who} = '{given[:60]}': " + self.text("new.no_people")
+                raise InputError(message)
+            count, near = found["count"] or "", found["distance"] or default
+            name = self.text(f"new.name_{who}_many" if count else f"new.name_{who}", count=count)
+            row = f'  {{ name = "{name}", role = "{role}", distance = {_quoted(near)} }},'
+            laser = 'like = "any laser"\nwavelength = "532 nm"\nemission = { kind = "continuous", power = "1 W" }'
+            self.tried(["person = [", row, "]", "[[laser]]", laser])
+            return row + _mark(told and found["distance"] is not None)
+
+        return line(said, told=True) if said else self.answer(who, default, partial(line, told=True))[0]
+
+    @staticmethod
+    def tried(lines: Sequence[str]) -> None:
+        """Refuse what a case would refuse, at the question that asks for it."""
+        from lasersafe.models import parse_case
+
+        try:
+            parse_case("\n".join(lines) + "\n")
+        except CaseError as error:
+            message = "; ".join(f"{fault.field}: {fault.message}" for fault in error.faults)
+            raise InputError(message) from None
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[^\W_]+", text.casefold())
+
+
+def _ends(answer: str) -> list[str]:
+    """Return the ends of a range as typed, as ``2..350 ns``, or the one value that was typed."""
+    first, *last = (part.strip() for part in answer.split("..", 1))
+    unit = re.search(r"[^\W\d_].*", last[0]) if last and not re.search(r"[^\W\d_]", first) else None
+    return [first + (f" {unit[0]}" if unit else ""), *last]
+
+
+def _quoted(answer: str) -> str:
+    ends = _ends(answer)
+    return json.dumps(ends if len(ends) == 2 else ends[0], ensure_ascii=False)
+
+
+def _mark(told: bool) -> str:
+    from lasersafe.models.reading import REPLACE
+
+    return "" if told else f"  {REPLACE}"
 
 
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:

@@ -22,7 +22,7 @@ from lasersafe.wording.message import key_of
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene, Surface, Target
-    from lasersafe.models.scene_surfaces import ScenePlace
+    from lasersafe.models.scene import ScenePlace
 
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source

@@ -11,12 +11,11 @@ from typing import Annotated
 import typer
 
 import lasersafe
-from lasersafe.cli import cases, fleet, pages, questions, scenes, signing, studies
-from lasersafe.cli.options import app
-from lasersafe.cli.streams import complain, prepare, say
+from lasersafe.cli import cases, questions
+from lasersafe.cli.options import app, complain, prepare, say
 from lasersafe.errors import CalcError
 
-__all__ = ["app", "cases", "fleet", "main", "pages", "questions", "run", "scenes", "signing", "studies"]
+__all__ = ["app", "cases", "main", "questions", "run"]
 
 
 def _version(wanted: bool) -> None:

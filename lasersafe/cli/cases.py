@@ -1,10 +1,10 @@
-"""Commands on a case file."""
+"""Commands on a case file: start it, check it, assess it, print it, sign it; and on many at once."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
@@ -16,10 +16,15 @@ from lasersafe.cli.options import (
     Replace,
     Text,
     app,
+    complain,
     print_json,
+    say,
+    show,
     tell,
 )
-from lasersafe.cli.streams import complain, say, show
+
+if TYPE_CHECKING:
+    from lasersafe.batch.run import Batch, Summary
 
 Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)
 
@@ -71,7 +76,7 @@ def new(
     Enter takes what stands in brackets; what was not answered is marked 'replace me' in the file, and nobody can sign
     before it is replaced.
     """
-    from lasersafe.ask.new import Said, ask_case, start_case
+    from lasersafe.ask.cases import Said, ask_case, start_case
 
     if template is not None:
         data = start_case(case, template, replace)
@@ -130,8 +135,7 @@ def assess(
 
     Exit codes: 0 the verdict passes, 1 do not run as planned, 2 the case was refused.
     """
-    from lasersafe.ask.brief import LABEL, brief
-    from lasersafe.ask.printed import assessment_text
+    from lasersafe.ask.printed import LABEL, assessment_text, brief
     from lasersafe.assessment import assess_file
     from lasersafe.records.fields import as_json as plain
 
@@ -205,3 +209,160 @@ def notice(case: CaseFile, as_json: Json = False) -> None:
 
     lines, data = notice_of(case)
     tell(as_json, data, lines)
+
+
+@app.command()
+def signoff(
+    case: Annotated[Path | None, typer.Argument(metavar="[CASE.toml]", help="The case file to sign.")] = None,
+    role: Annotated[str, typer.Option(help="assessor, laser_safety_officer, operator or venue.")] = "",
+    name: Annotated[str, typer.Option(help="Who signs.")] = "",
+    conditions: Annotated[str, typer.Option(help="Under which conditions.")] = "",
+    expires: Annotated[str, typer.Option(help="Last day on which the signature holds, as 2027-03-01.")] = "",
+    fingerprint: Annotated[str, typer.Option(help="Beginning of the fingerprint on the sheet that was read.")] = "",
+    again: Annotated[bool, typer.Option("--again", help="Sign anew what the same role has signed.")] = False,
+    for_them: Annotated[
+        str, typer.Option(help="Why somebody else signs than the case names for the role; it is printed.")
+    ] = "",
+    certificate: Annotated[
+        Path | None, typer.Option(help="PKCS#12 file: put a PDF signature on --sheet instead.")
+    ] = None,
+    sheet: Annotated[Path | None, typer.Option(help="The sheet that the certificate signs.")] = None,
+    password_fd: Annotated[
+        int | None,
+        typer.Option(help="File descriptor to read the password of the certificate from."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Record who signs a case, or sign a printed sheet with a certificate.
+
+    The password of the certificate comes from --password-fd, or from the environment variable
+    LASERSAFE_CERTIFICATE_PASSWORD, or is asked for.
+    """
+    from lasersafe.signing.commands import sign_answer
+
+    data, lines = sign_answer(
+        case, role, name, conditions, expires, fingerprint, again, for_them, certificate, sheet, password_fd
+    )
+    tell(as_json, data, lines)
+
+
+@app.command()
+def verify(
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET.pdf", help="The sheet to check.", show_default=False)],
+    trust: Annotated[
+        list[Path] | None,
+        typer.Option(help="Certificates (PEM or DER) that are trusted; may be given more than once."),
+    ] = None,
+    case: Annotated[Path | None, typer.Option(help="A case file to compare the sheet with, as it is now.")] = None,
+    on: Annotated[Text, typer.Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
+    time_limit: Annotated[float, typer.Option(help="Seconds after which it gives up.")] = 120.0,
+    as_json: Json = False,
+) -> None:
+    """Say whether a sheet is still what was signed and what this version computes.
+
+    Exit codes: 0 all is well, 10 not signed, 11 past its date, 12 this version computes other
+    results, 13 changed since it was signed, 14 certificate signature broken or not trusted, 15
+    damaged or no sheet, 16 cannot be checked by this version, 2 no such file or bad option.
+    """
+    from lasersafe.signing.commands import verify_answer
+
+    code, data, lines = verify_answer(sheet, trust or [], case, on, time_limit)
+    tell(as_json, data, lines)
+    if code:
+        raise typer.Exit(code)
+
+
+@app.command()
+def register(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder with the sheets.", show_default=False)],
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
+    recursive: Annotated[bool, typer.Option("--recursive", help="Look into the folders below as well.")] = False,
+    on: Annotated[Text, typer.Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
+    as_json: Json = False,
+) -> None:
+    """List the sheets of a folder with state and review date.
+
+    Nothing is checked but the checksum of each file; verify checks the rest.
+    """
+    from lasersafe.signing.commands import register_answer
+
+    data, text = register_answer(folder, recursive, on, as_csv)
+    tell(as_json, data, text.rstrip("\n"))
+
+
+_Path = Optional[Path]  # noqa: UP045 (typer reads the annotation)
+_Paths = Optional[list[Path]]  # noqa: UP045
+_Number = Optional[int]  # noqa: UP045
+
+
+@app.command()
+def batch(
+    source: Annotated[
+        _Path,
+        typer.Argument(metavar="FOLDER|FILE", help="Case files, also in folders below, or an inventory: CSV or .xlsx.",
+                       show_default=False),
+    ] = None,
+    output: Annotated[
+        _Paths,
+        typer.Option("--output", "-o", help="Result, .csv or .jsonl; may be given twice. The same command again goes "
+                     "on where it was stopped, and does again what changed. Without it: CSV to the terminal."),
+    ] = None,
+    processes: Annotated[_Number, typer.Option(help="How many processes work; without it, one for each core.")] = None,
+    decimal_comma: Annotated[
+        bool, typer.Option("--decimal-comma", help="Write 1,5 and semicolons, for spreadsheets in such a language.")
+    ] = False,
+    cases: Annotated[
+        _Path, typer.Option(metavar="FOLDER", help="Write the case file of each row that was assessed, too.")
+    ] = None,
+    template: Annotated[
+        _Path, typer.Option(metavar="FILE.csv", help="Only write an inventory to start from, with explanations.")
+    ] = None,
+    replace: Annotated[bool, typer.Option(help="Work everything out anew, and replace what is there.")] = False,
+    as_json: Json = False,
+) -> None:  # fmt: skip
+    """Assess many cases in parallel: a folder of case files, or an inventory."""
+    from lasersafe.batch.run import Batch, refused_lines, summary_lines, write_template
+    from lasersafe.errors import InputError
+
+    if template is not None:
+        data = write_template(template, replace)
+        tell(as_json, data, f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv")
+        return
+    if source is None:
+        message = "name a folder with case files or an inventory as CSV; --template FILE.csv writes one to start from"
+        raise InputError(message)
+    if as_json and not output:
+        message = "--json describes the run; name the file for the results with -o"
+        raise InputError(message)
+    one = Batch(source, output or [], processes, replace, decimal_comma)
+    said = list(one.summary.remarks)
+    for remark in said:
+        complain(f"note: {remark}")
+    try:
+        summary = _run(one, cases)
+    except KeyboardInterrupt:
+        done = one.summary.worked_out
+        kept = "; the same command goes on from there" if output else ""
+        complain(f"stopped after {done} cases{kept}")
+        raise typer.Exit(130) from None
+    for remark in summary.remarks[len(said) :]:
+        complain(f"note: {remark}")
+    if output:
+        tell(as_json, summary.plain(), summary_lines(summary))
+    else:
+        for line in summary_lines(summary):
+            complain(line)
+    for line in refused_lines(summary):
+        complain(line)
+    if summary.refused:
+        raise typer.Exit(2)
+
+
+def _run(one: Batch, cases: Path | None) -> Summary:
+    def write(line: bytes) -> None:
+        say(line.decode(), end="")
+
+    if not sys.stderr.isatty():
+        return one.run(write=write, case_files=cases)
+    with typer.progressbar(length=one.count(), label="cases", file=sys.stderr) as bar:
+        return one.run(bar.update, write, cases)

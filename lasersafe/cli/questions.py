@@ -1,4 +1,4 @@
-"""Commands that answer a question typed as options."""
+"""Commands that answer a question: of a beam, of a scene, of one input of a case; and the page."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import typer
 
 from lasersafe.cli.options import (
     BeamDiameter,
+    CaseFile,
     Criterion,
     Divergence,
     Json,
@@ -25,6 +26,7 @@ from lasersafe.cli.options import (
     app,
     asked,
     print_json,
+    say,
     tell,
 )
 
@@ -43,7 +45,7 @@ def limit(
     as_json: Json = False,
 ) -> None:
     """Print the exposure limits of eye and skin."""
-    from lasersafe.ask.limits import limit_answer, limit_text
+    from lasersafe.ask.beams import limit_answer, limit_text
 
     data = limit_answer(wavelength, duration, source_angle, rule_set, pulse_duration, repetition_rate, exposed_area)
     tell(as_json, data, limit_text(data))
@@ -160,3 +162,111 @@ def schema() -> None:
     from lasersafe.models import json_schema
 
     print_json(json_schema())
+
+
+@app.command()
+def spectators(case: CaseFile, as_json: Json = False) -> None:
+    """Print the nearest allowed line on each side, in metres and feet."""
+    from lasersafe.ask.printed import spectators_json, spectators_text
+
+    data = spectators_json(case)
+    tell(as_json, data, spectators_text(data))
+
+
+@app.command()
+def plan(
+    case: CaseFile,
+    output: Annotated[
+        Path,
+        typer.Option(
+            "--output",
+            "-o",
+            help="The .svg, .png or .pdf to write; - for .svg to the standard output.",
+            show_default=False,
+        ),
+    ],
+    elevation: Annotated[bool, typer.Option("--elevation", help="The elevations instead of the plan.")] = False,
+    barriers: Annotated[
+        bool, typer.Option("--barriers", help="The irradiance on each barrier instead of the plan.")
+    ] = False,
+    paper: Annotated[
+        Text, typer.Option(help="A4, A3, A2, A1, Letter or Tabloid; without it, what the case says.")
+    ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Write the further pages of an .svg or .png, too, to files with -2, -3.")
+    ] = False,
+    replace: Replace = False,
+    as_json: Json = False,
+) -> None:
+    """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
+    from lasersafe.ask.plans import plan_text, write_plan
+
+    data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, every=every, replace=replace)
+    tell(as_json, data, plan_text(data))
+
+
+Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)
+File = Optional[Path]  # noqa: UP045
+LaserName = Annotated[Text, typer.Option("--laser", help="Name of the laser, where the case has several.")]
+SetupName = Annotated[Text, typer.Option("--setup", help="Name of the set-up; without it the fitted one.")]
+
+
+@app.command()
+def sweep(
+    case: CaseFile,
+    vary: Annotated[
+        Texts,
+        typer.Option(
+            help="FIELD=LOW..HIGH:COUNT, ':log' behind it for equal ratios, or FIELD='A|B|C'; several make a grid.",
+            show_default=False,
+        ),
+    ] = None,
+    laser: LaserName = None,
+    setup: SetupName = None,
+    at: Annotated[Text, typer.Option(help="Add the optical density for the eye at this distance, as '6 m'.")] = None,
+    output: Annotated[File, typer.Option("--output", "-o", help="The table to write: .csv, .json or .parquet.")] = None,
+    drawing: Annotated[File, typer.Option(help="The drawing to write: .svg, .png or .pdf; one or two inputs.")] = None,
+    show: Annotated[Text, typer.Option(help="What the drawing shows, as 'direct eye'.")] = None,
+    replace: Replace = False,
+    as_json: Json = False,
+) -> None:
+    """Print the distances over the values of some inputs of a case."""
+    from lasersafe.studies.commands import run_sweep
+
+    text, data = run_sweep(case, vary or (), laser, setup, at, output, drawing, show, replace)
+    tell(as_json, data, text)
+
+
+@app.command()
+def solve(
+    case: CaseFile,
+    wanted: Annotated[
+        Text, typer.Option("--for", help="The input that is asked for, as laser.power.", show_default=False)
+    ] = None,
+    at: Annotated[Text, typer.Option(help="The nearest place of the person, as '6 m'.", show_default=False)] = None,
+    eyewear: Annotated[Text, typer.Option(help="Marking of the eyewear that is worn, as '1064 D LB6'.")] = None,
+    density: Annotated[Text, typer.Option(help="Optical density that is worn, as 5, the damage class aside.")] = None,
+    way: Annotated[Texts, typer.Option(help="direct, mirror or scatter; without it all three.")] = None,
+    tissue: Annotated[Texts, typer.Option(help="eye or skin; without it both.")] = None,
+    between: Annotated[Text, typer.Option(help="The range to search, as '1 W..2 kW'.")] = None,
+    laser: LaserName = None,
+    setup: SetupName = None,
+    as_json: Json = False,
+) -> None:
+    """Print how far an input may go so that a place needs no protection."""
+    from lasersafe.studies.commands import run_solve
+
+    text, data = run_solve(case, wanted, at, eyewear, density, way or (), tissue or (), between, laser, setup)
+    tell(as_json, data, text)
+
+
+@app.command()
+def page(
+    port: Annotated[int, typer.Option(help="Port of this computer; the next free one where it is in use.")] = 8642,
+    language: Annotated[str, typer.Option(help="Language of what is printed here: en or de.")] = "en",
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Print the address, and open no browser.")] = False,
+) -> None:
+    """Open the page for makers, producers and officers in the browser; Ctrl-C ends it."""
+    from lasersafe.page.server import serve
+
+    serve(port, language, say, browser=not no_browser)

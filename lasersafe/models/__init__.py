@@ -14,14 +14,10 @@ from lasersafe.models.describe import (
     typed_inputs,
 )
 from lasersafe.models.emission import Emission, Mode, PulseTrainEmission
-from lasersafe.models.laser import Extended, ExtraLine, Laser, Module
+from lasersafe.models.laser import Extended, ExtraLine, Laser, Module, Setup
 from lasersafe.models.reading import case_from, parse_case, read_case, read_case_text
-from lasersafe.models.record import Area, MeasuredReading, Settings
-from lasersafe.models.scene import Aim, Camera, Scene, ScenePerson
-from lasersafe.models.scene_barriers import SceneBarrier, SceneOpening
-from lasersafe.models.scene_surfaces import Target
-from lasersafe.models.setup import Setup
-from lasersafe.models.site import Barrier, Control, Person, Surface
+from lasersafe.models.scene import Aim, Camera, Scene, SceneBarrier, SceneOpening, ScenePerson, Target
+from lasersafe.models.site import Area, Barrier, Control, MeasuredReading, Person, Settings, Surface
 from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot
 
 __all__ = [

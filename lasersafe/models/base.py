@@ -20,7 +20,7 @@ from pydantic import (
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from lasersafe.errors import InputError
-from lasersafe.models.measured import Measured
+from lasersafe.models.values import Measured
 from lasersafe.typed import shown
 
 Place = tuple[str | int, ...]

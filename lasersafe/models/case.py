@@ -1,20 +1,283 @@
-"""A case: everything that one TOML file says."""
+"""A case: everything that one TOML file says, and what does not fit together between its tables."""
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import product
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, PrivateAttr
 
-from lasersafe.models.base import CaseModel, Day, Findings, Line, Peek, Place, Text
-from lasersafe.models.kinds import Assumed
-from lasersafe.models.laser import Extended, Laser
-from lasersafe.models.record import Area, InCharge, MeasuredReading, OtherHazards, Settings, SignOffRule
-from lasersafe.models.references import cross_findings
+from lasersafe.models.base import CaseModel, Day, Findings, Line, Peek, Place, Text, doubles, not_known, word_of
+from lasersafe.models.kinds import Assumed, laser_kinds
+from lasersafe.models.laser import Extended, Laser, Setup
 from lasersafe.models.scene import Scene
-from lasersafe.models.setup import Setup
-from lasersafe.models.site import Barrier, Control, Person, StrikeOut, Surface
+from lasersafe.models.site import (
+    ALLOWED_UNITS,
+    Area,
+    Barrier,
+    Control,
+    InCharge,
+    MeasuredReading,
+    OtherHazards,
+    Person,
+    Settings,
+    SignOffRule,
+    StrikeOut,
+    Surface,
+)
+from lasersafe.models.values import SIValue
+from lasersafe.reference import shared_path
+from lasersafe.typed import shown
+from lasersafe.wording import WAYS, languages, load_wording
+
+MOST_PAIRS = 1500  # persons times set-ups, some seconds
+MOST_PAIRS_ON_PLAN = 500
+MOST_LISTED, MOST_LISTED_TIMES_EMITTERS = 40, 100  # pulses before an extended source, some seconds
+MOST_ALIKE = 5  # strike-outs with one reason
+MOST_VIEWS, MOST_LISTED_VIEWS = 100, 300  # extended sources times persons; times pulses and emitters, some seconds
+
+Table = Mapping[str, Any]
+Tables = Mapping[str, Table]  # by their names
+_FEWER = "put people who stand together into one [[person]], or make two cases of it"
+
+
+def cross_findings(peek: Peek) -> Findings:
+    """Refuse double names, references to what is not in the case, and more than can be worked out in one sitting."""
+    tables = {field: _by_name(peek.tables(field)) for field in ("laser", "person", "surface", "barrier")}
+    setups = {name: [*_by_name(Peek(Laser, table).tables("setup"))] for name, table in tables["laser"].items()}
+    for field in ("laser", "person", "surface", "barrier", "extended"):
+        yield from doubles(field, peek.tables(field))
+    for place, word, what, known in _references(peek, tables):
+        if word not in known:
+            yield place, not_known(word, what, known)
+    for field in ("person", "surface", "barrier", "strike_out", "extended"):
+        for i, table in peek.tables(field):
+            yield from _laser_and_setup(table, setups, (field, i))
+    if isinstance(peek.data.get("scene"), Mapping):
+        scene = Peek(Scene, peek.data["scene"])
+        for i, table in scene.tables("aim"):
+            if word_of(table, "laser") is not None:
+                yield from _laser_and_setup(table, setups, ("scene", "aim", i))
+        yield from _scene_barriers(scene, tables["barrier"])
+    yield from _likeness(peek)
+    yield from _controls(peek)
+    yield from _readings(peek, tables)
+    yield from _reasons(peek)
+    yield from _sizes(peek, sum(map(len, setups.values())))
+
+
+def _references(peek: Peek, tables: Mapping[str, Tables]) -> Iterator[tuple[Place, str, str, Collection[str]]]:
+    """Yield place, word, what it has to be, and the words that are known, for each word that refers to something."""
+    scene = peek.data.get("scene")
+    placed = _by_name(Peek(Scene, scene).tables("barrier")) if isinstance(scene, Mapping) else {}
+    language = peek.text("language")
+    spoken = language if language in languages() else "en"
+    packs = sorted(path.stem for path in shared_path("spectator_rules").glob("*.toml"))
+    hazards = [one.key for one in load_wording(spoken).other_hazards] if "other_hazards" in peek else []
+    persons, a_person, a_laser = tables["person"], "a person of this case", "a laser of this case"
+    for path, what, known in (
+        ("language", "a language with wording", languages()),
+        ("other_hazards.keys.*", "a hazard of the wording", hazards),
+        ("spectator_rules.*", "a pack of the data files", packs),
+        ("laser.*.like", "a kind of laser of the data files", laser_kinds()),
+        ("person.*.visits.*.laser", a_laser, tables["laser"]),
+        ("barrier.*.protects.*", a_person, persons),
+        ("strike_out.*.person", a_person, persons),
+        ("control.*.laser", a_laser, tables["laser"]),
+        ("control.*.answers.*", "a way or a person of this case", (*WAYS, *persons)),
+        ("scene.target.*.laser", a_laser, tables["laser"]),
+        ("scene.target.*.stop", "a barrier with a place in the scene", placed),
+        ("scene.person.*.name", a_person, persons),
+        ("scene.surface.*.name", "a surface of this case", tables["surface"]),
+    ):
+        for place, word in _words(peek.data, path.split("."), ()):
+            yield place, word, what, known
+
+
+def _words(value: Any, path: Sequence[str], place: Place) -> Iterator[tuple[Place, str]]:
+    """Yield the texts at a path, in which ``*`` stands for every entry of a list."""
+    if not path:
+        if isinstance(value, str) and value.strip():
+            yield place, value.strip()
+    elif path[0] == "*":
+        for i, one in enumerate(value if isinstance(value, (list, tuple)) else ()):
+            yield from _words(one, path[1:], (*place, i))
+    elif isinstance(value, Mapping):
+        yield from _words(value.get(path[0]), path[1:], (*place, path[0]))
+
+
+def _by_name(tables: list[tuple[int, Table]]) -> dict[str, Table]:
+    return {name: table for _, table in tables if (name := word_of(table, "name")) is not None}
+
+
+def _likeness(peek: Peek) -> Findings:
+    """Refuse a wavelength that lasers of the stated kind do not have."""
+    for i, table in peek.tables("laser"):
+        kind, wavelength = laser_kinds().get(str(table.get("like"))), Peek(Laser, table).value("wavelength")
+        if kind is not None and isinstance(wavelength, SIValue):
+            low, high = kind.wavelengths_nm
+            if not low * (1.0 - 1e-9) <= wavelength * 1e9 <= high * (1.0 + 1e-9):
+                yield (
+                    ("laser", i, "like"),
+                    f"{shown(kind.key)} stands for {low:g} nm to {high:g} nm, and the wavelength is "
+                    f"{shown(wavelength.typed)}; name another kind, or 'any laser'",
+                )
+
+
+def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place) -> Findings:
+    """Refuse a laser or a set-up that the case does not have."""
+    laser, setup = word_of(table, "laser"), word_of(table, "setup")
+    if laser is not None and laser not in setups:
+        yield (*place, "laser"), not_known(laser, "a laser of this case", setups)
+    elif setup is not None:
+        among = [laser] if laser else list(setups)
+        having = [name for name in among if setup in setups[name]]
+        if not having:
+            owner = f"'{laser}'" if laser else "this case"
+            listed = [one for name in among for one in setups[name]]
+            yield (*place, "setup"), not_known(setup, f"a set-up of {owner}", listed)
+        elif len(having) > 1:
+            text = f"missing; the set-up {shown(setup)} exists on several lasers: say on which one"
+            yield (*place, "laser"), text
+
+
+def _scene_barriers(scene: Peek, barriers: Tables) -> Findings:
+    """Refuse a barrier of the scene that is no barrier of the case, and a second rating."""
+    for i, table in scene.tables("barrier"):
+        name = word_of(table, "name")
+        if name in barriers and "rating" in table:
+            text = f"the rating of '{name}' is written in its table [[barrier]]; leave this one out"
+            yield ("scene", "barrier", i, "rating"), text
+        elif name is not None and name not in barriers and table.get("kind", "barrier") == "barrier":
+            text = not_known(name, "a barrier of this case", barriers) + "; a wall says kind = 'wall'"
+            yield ("scene", "barrier", i, "name"), text
+
+
+def _controls(peek: Peek) -> Findings:
+    """Refuse a control that the wording does not have, or has as another kind, and one without a text."""
+    for i, table in peek.tables("control"):
+        key, kind = word_of(table, "key"), word_of(table, "kind")
+        known = {entry.key: entry.kind for entry in load_wording().controls}
+        if key is None and word_of(table, "text") is None:
+            yield ("control", i, "text"), "missing; say in a sentence what is done, or give the key of a control"
+        elif key is not None and key not in known:
+            yield ("control", i, "key"), not_known(key, "a control of the wording", known)
+        elif key is not None and kind not in (None, known[key]):
+            text = f"{shown(kind)}: the control {shown(key)} is {shown(known[key])}; write that"
+            yield ("control", i, "kind"), text
+
+
+def _readings(peek: Peek, tables: Mapping[str, Tables]) -> Findings:
+    """Refuse readings of which nothing can be expected, and two of the same effect."""
+    seen: dict[tuple[object, ...], int] = {}
+    for i, table in peek.tables("reading"):
+        for key, text in _reading(table, tables):
+            yield ("reading", i, str(key)), text
+        same = tuple(word_of(table, key) for key in ("what", "where", "way", "laser"))
+        if same in seen and all(same[:2]):
+            yield (
+                ("reading", i, "where"),
+                f"{shown(same[1])}: the same effect as reading[{seen[same] + 1}]; keep the higher reading, or name "
+                "laser and way",
+            )
+        seen.setdefault(same, i)
+
+
+def _reading(table: Table, tables: Mapping[str, Tables]) -> Findings:
+    what, where, laser = word_of(table, "what"), word_of(table, "where"), word_of(table, "laser")
+    if where is None or what not in ALLOWED_UNITS:
+        return
+    kind_of_place, lasers = "barrier" if what == "irradiance" else "person", tables["laser"]
+    places = tables[kind_of_place]
+    if where not in places:
+        yield "where", not_known(where, f"a {kind_of_place} of this case", places)
+        return
+    place, way = places[where], word_of(table, "way") or "direct"
+    stops = place.get("must_stop", WAYS)
+    if what == "irradiance" and isinstance(stops, (list, tuple)) and way not in stops:
+        yield "way", f"{shown(way)} is not among the ways that this barrier must stop, so nothing is expected"
+    if what == "behind eyewear" and not word_of(place, "eyewear"):
+        yield "where", f"{shown(where)} wears no eyewear in this case, so nothing is expected behind it"
+    if laser is not None and laser not in lasers:
+        yield "laser", not_known(laser, "a laser of this case", lasers)
+        return
+    only = word_of(place, "laser")
+    if laser is not None and only not in (None, laser):
+        yield "laser", f"{shown(where)} concerns the laser {shown(only)} in this case; name that one"
+    chosen = laser or only or (next(iter(lasers)) if len(lasers) == 1 else None)
+    if chosen is None:
+        yield "laser", f"missing; several lasers can light {shown(where)}: say which one was on"
+        return
+    emission = lasers.get(chosen, {}).get("emission")
+    kind = emission.get("kind") if isinstance(emission, Mapping) else None
+    if what == "pulse energy" and kind == "continuous":
+        yield "what", f"{shown(what)}: the laser {shown(chosen)} is continuous and has no pulses: read its power"
+    if what in ("power", "irradiance") and kind == "single pulse":
+        yield (
+            "what",
+            f"{shown(what)}: the laser {shown(chosen)} fires single pulses without a mean power: read the pulse energy",
+        )
+
+
+def _reasons(peek: Peek) -> Findings:
+    """Refuse one text as the reason of many strike-outs: what holds for all of them was looked at for none."""
+    users: dict[str, list[int]] = {}
+    for i, table in peek.tables("strike_out"):
+        if (reason := word_of(table, "reason")) is not None:
+            users.setdefault(" ".join(reason.casefold().split()), []).append(i)
+    for indices in users.values():
+        if len(indices) > MOST_ALIKE:
+            same = ", ".join(f"strike_out[{i + 1}]" for i in indices[:MOST_ALIKE])
+            yield (
+                ("strike_out", indices[MOST_ALIKE], "reason"),
+                f"the same text as {same}; one text stands for at most {MOST_ALIKE} strike-outs: say for each what "
+                "keeps the light away",
+            )
+
+
+def _sizes(peek: Peek, setups: int) -> Findings:
+    """Refuse more than can be worked out in one sitting, and rules for spectators without a plan."""
+    if peek.data.get("spectator_rules") and "scene" not in peek:
+        yield "spectator_rules", "rules for spectators are checked on a plan; write [scene] as well"
+    persons, sources = len(peek.tables("person")), len(peek.tables("extended"))
+    most = MOST_PAIRS_ON_PLAN if "scene" in peek else MOST_PAIRS
+    if persons * setups > most:
+        yield (
+            "person",
+            f"{persons} persons and {setups} set-ups make {persons * setups} pairs to be worked out; at most {most} "
+            f"are taken: {_FEWER}",
+        )
+    if persons * sources > MOST_VIEWS:
+        yield (
+            "extended",
+            f"{sources} extended sources and {persons} persons make {persons * sources} views to be worked out; at "
+            f"most {MOST_VIEWS} are taken: {_FEWER}",
+        )
+    lists = {}
+    for _, table in peek.tables("laser"):
+        emission = table.get("emission")
+        if isinstance(emission, Mapping) and isinstance(emission.get("pulses"), (list, tuple)):
+            lists[word_of(table, "name")] = len(emission["pulses"])
+    for i, table in peek.tables("extended"):
+        laser, columns, rows = word_of(table, "laser"), table.get("columns", 1), table.get("rows", 1)
+        if laser is None or not isinstance(columns, int) or not isinstance(rows, int):
+            continue
+        pulses, emitters = lists.get(laser, 0), columns * rows
+        given = f"{shown(table['laser'])} gives {pulses} pulses one by one, before {emitters} emitters"
+        if pulses > MOST_LISTED or (pulses > 1 and pulses * emitters > MOST_LISTED_TIMES_EMITTERS):
+            yield (
+                ("extended", i, "laser"),
+                f"{given}; at most {MOST_LISTED} pulses, and {MOST_LISTED_TIMES_EMITTERS} pulses times emitters, are "
+                "worked out before an extended source: write the pulses as a train or in bursts, or the array as one "
+                "source",
+            )
+        elif pulses > 1 and pulses * emitters * persons > MOST_LISTED_VIEWS:
+            yield (
+                ("extended", i, "laser"),
+                f"{given}, to {persons} persons; at most {MOST_LISTED_VIEWS} of their product are worked out: write "
+                "the pulses as a train or in bursts, or put people who stand together into one [[person]]",
+            )
 
 
 class Case(CaseModel):

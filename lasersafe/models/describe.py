@@ -13,9 +13,8 @@ from pydantic.fields import FieldInfo
 
 from lasersafe.models.base import CaseModel, Place, path_text
 from lasersafe.models.case import Case
-from lasersafe.models.measured import Measured, Worst
 from lasersafe.models.reading import read_case
-from lasersafe.models.values import Axes, Knob, Path, SIValue, Spot, Tolerance
+from lasersafe.models.values import Axes, Knob, Measured, Path, SIValue, Spot, Tolerance, Worst
 from lasersafe.records.day import StarterValue
 from lasersafe.reference import templates_path
 from lasersafe.wording.message import Message, joined, word

@@ -7,8 +7,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Line, Peek, doubles, kinds_of
-from lasersafe.models.measured import Measured, Turnable
-from lasersafe.models.values import Knob, SIValue
+from lasersafe.models.values import Knob, Measured, SIValue, Turnable
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 

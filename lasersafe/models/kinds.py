@@ -11,8 +11,7 @@ from typing import Any, Literal
 from lasersafe.data import Source, WavelengthsNm, load
 from lasersafe.errors import InputError
 from lasersafe.models.base import Place
-from lasersafe.models.laser import WAVELENGTH, least_product
-from lasersafe.models.setup import DIAMETER, DIVERGENCE
+from lasersafe.models.laser import DIAMETER, DIVERGENCE, WAVELENGTH, least_product
 from lasersafe.models.values import SIValue
 from lasersafe.quantity import format_quantity
 from lasersafe.reference import shared_path

@@ -18,7 +18,7 @@ from lasersafe.models.base import Place, path_text
 from lasersafe.models.case import Case
 from lasersafe.models.emission import EMISSION_KINDS
 from lasersafe.models.kinds import with_assumptions
-from lasersafe.models.setup import SETUP_KINDS
+from lasersafe.models.laser import SETUP_KINDS
 from lasersafe.typed import shown
 
 _TOKEN = re.compile(

@@ -1,7 +1,8 @@
-"""Where everything stands: the table ``[scene]``. All of it is optional; a case without it has distances only."""
+"""Where everything stands: room, beams, people, barriers with openings, surfaces, targets, cameras."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from itertools import pairwise
 from typing import Annotated, ClassVar, Literal
@@ -9,11 +10,339 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles
-from lasersafe.models.measured import Measured, Turnable
-from lasersafe.models.scene_barriers import AREA, FLOOR, HEIGHT, Ceiling, FloorPart, Ground, Outdoor, SceneBarrier
-from lasersafe.models.scene_surfaces import BEARING, ELEVATION, LENGTH, POINT, ScenePlace, Target
-from lasersafe.models.site import RATING, RATIO
-from lasersafe.models.values import Knob, Path, SIValue, Spot
+from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO, Thing
+from lasersafe.models.values import AreaOnPlan, Knob, Measured, OnPlan, Path, PathOnPlan, SIValue, Spot, Turnable
+from lasersafe.physical import covered
+
+AREA = AreaOnPlan("m", "-100 km", "100 km", "2.5 m")
+PATH = PathOnPlan("m", "-100 km", "100 km", "2.5 m")
+HEIGHT = Measured("m", "-100 m", "10 km", "1.2 m")
+ALONG = Measured("m", "0 m", "100 km", "1 m")
+DENSITY = Measured("1", "0", "20", "6")
+Finish = Literal["matt", "mirror", "unknown"]
+FLOOR = SIValue(0.0, "0 m", "m")
+HIGH = SIValue(100.0, "100 m", "m")
+POINT = OnPlan("m", "-100 km", "100 km", "2.5 m")
+LENGTH = Measured("m", "1 mm", "100 km", "0.5 m")
+BEARING = Measured("rad", "-360 deg", "360 deg", "90 deg")
+ELEVATION = Measured("rad", "-90 deg", "90 deg", "-20 deg")
+FACING = Measured("rad", "-360 deg", "720 deg", "30 deg +- 5 deg", worst="inside")
+TILTED = Measured("rad", "-180 deg", "180 deg", "90 deg +- 2 deg", worst="inside")
+MOST_OFF = math.radians(90.0)
+
+Shape = Literal["flat", "convex", "concave", "unknown"]
+
+
+class Target(Thing):
+    """An object that may be put in front of the beam: ``[[scene.target]]``. What is not listed is not fired at.
+
+    Attributes
+    ----------
+    shape
+        'flat', 'convex', 'concave' or 'unknown'; unknown counts as flat and as the worst curvature.
+    radius
+        Radius of curvature of a convex or concave object, as '50 mm'.
+    position
+        Place on the plan. Left out: on the aim, at the work distance.
+    height
+        Height above the floor.
+    cut_through
+        false only when the beam cannot cut or burn through it.
+    behind
+        What stands behind it, as 'wooden door'.
+    behind_distance
+        From the target to what stands behind it, as '3 m'.
+    behind_reflectance
+        Share of the light that it throws back. Left out: 0.8, as of matt white paint (common practice, no source).
+    stop
+        Name of the barrier of this case that stops the beam behind the target. It must hold against the direct beam
+        at its distance; otherwise the zone goes on.
+    """
+
+    shape: Shape = "unknown"
+    radius: Annotated[SIValue | None, LENGTH] = None
+    position: Annotated[Spot | None, POINT] = None
+    height: Annotated[SIValue | None, HEIGHT] = None
+    cut_through: Flag = True
+    behind: Line = ""
+    behind_distance: Annotated[SIValue | None, LENGTH] = None
+    behind_reflectance: Annotated[SIValue | None, RATIO] = None
+    stop: Line | None = None
+
+
+class ScenePlace(CaseModel):
+    """Where a surface of the case stands: ``[[scene.surface]]``.
+
+    Attributes
+    ----------
+    name
+        Name of a [[surface]] of this case.
+    position
+        Its middle on the plan. Left out: on the aim, at the distance of the surface.
+    height
+        Height of its middle above the floor; needed with a position.
+    normal
+        Bearing of its normal, clockwise from the y axis of the plan; of what is set by hand with its tolerance, as '30
+        deg +- 5 deg'. Left out: not known, so that it can reflect anywhere.
+    tilt
+        Elevation of its normal, with its tolerance as well; 90 deg faces upwards.
+    fixed
+        true when nothing can knock it out of its place or turn it; in a fault everything else faces anywhere.
+    width
+        Its largest extent, as '0.5 m'; a disc of this diameter counts.
+    shape
+        'flat', 'convex', 'concave' or 'unknown'; unknown counts as flat and as the worst curvature.
+    radius
+        Radius of curvature, as '50 mm'.
+    axes
+        Curved in both directions, 'sphere', or in one, 'cylinder'; left out: what sends light farther.
+    """
+
+    name: Line
+    position: Annotated[Spot | None, POINT] = None
+    height: Annotated[SIValue | None, HEIGHT] = None
+    normal: Annotated[SIValue | None, FACING] = None
+    tilt: Annotated[SIValue, TILTED] = SIValue(0.0, "0 deg", "rad")
+    fixed: Flag = False
+    width: Annotated[SIValue, LENGTH] = SIValue(1.0, "1 m", "m")
+    shape: Shape = "unknown"
+    radius: Annotated[SIValue | None, LENGTH] = None
+    axes: Literal["sphere", "cylinder"] | None = None
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse half a place, and a side to face without one."""
+        placed = peek.value("position") is not None
+        if placed and peek.value("height") is None:
+            yield "height", "missing: write the height of its middle, as '1.2 m', beside the position"
+        for field in ("height", "normal"):
+            if not placed and (value := peek.value(field)) is not None:
+                yield field, f"{value.typed} stands without a position; write one, or leave this out"
+        for field in ("normal", "tilt"):
+            value = peek.value(field)
+            if value is None:
+                continue
+            if _off(field, value) > MOST_OFF:
+                yield field, f"{value.typed}: off by more than 90 deg it faces anywhere; leave normal and tilt out"
+            elif field == "tilt" and not -MOST_OFF <= value <= MOST_OFF:
+                yield field, f"{value.typed}: must be -90 deg or more, and at most 90 deg"
+
+    @property
+    def normal_tolerance(self) -> float:
+        """How far its normal can be off to any side; 0 where it is not known at all. [rad]."""
+        return 0.0 if self.normal is None else _off("normal", self.normal) + _off("tilt", self.tilt)
+
+
+def _off(field: str, value: SIValue) -> float:
+    """Return how far a value can be off to either side, in its unit."""
+    off = value.tolerance
+    if off is None:
+        return 0.0
+    low, high = (off.low, off.high) if off.kind == "bound" else covered(field, float(value), off.low, off.high)
+    return max(high - float(value), float(value) - low)
+
+
+class SceneOpening(CaseModel):
+    """A gap in a barrier or wall: ``[[scene.barrier.opening]]``.
+
+    Attributes
+    ----------
+    name
+        Name, as 'hall door'.
+    kind
+        'door', 'window' or 'gap'.
+    start
+        Where it begins, along the line from its first corner.
+    end
+        Where it ends, along the line from its first corner.
+    bottom
+        Lower edge above the floor.
+    top
+        Upper edge above the floor.
+    open
+        false only when it is shut while the laser is on, as by a door switch, and as strong as the rest; a window
+        counts as open unless its density and its rating hold.
+    optical_density
+        Of a view window: its lowest optical density at the wavelengths of the lasers that can reach it. Left out:
+        plain glass, light passes.
+    rating
+        Of a view window: power density that it withstands. Left out: it does not hold.
+    rated_time
+        Of a view window: for how long it withstands the rating.
+    pulse_rating
+        Of a view window: radiant exposure of one pulse that it withstands. Left out: it does not hold against
+        pulses.
+    reflectance
+        Of a window: share of the light that its glass throws back at the angle of the beam. Left out: 1, as of
+        coated glass or at a glancing angle.
+    """
+
+    name: Line = "gap"
+    kind: Literal["door", "window", "gap"] = "gap"
+    start: Annotated[SIValue, ALONG]
+    end: Annotated[SIValue, ALONG]
+    bottom: Annotated[SIValue, HEIGHT] = FLOOR
+    top: Annotated[SIValue, HEIGHT] = HIGH
+    open: Flag = True
+    optical_density: Annotated[SIValue | None, DENSITY] = None
+    rating: Annotated[SIValue | None, RATING] = None
+    rated_time: Annotated[SIValue | None, RATED_TIME] = None
+    pulse_rating: Annotated[SIValue | None, PULSE_RATING] = None
+
+    reflectance: Annotated[SIValue | None, RATIO] = None
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse an opening that ends before it begins, and what only a window has."""
+        start, end = peek.value("start"), peek.value("end")
+        if start is not None and end is not None and not start < end:
+            yield "end", f"{end.typed} is not beyond the start at {start.typed}; write a larger one"
+        yield from _upright_and_timed(peek)
+        for field in ("optical_density", "rating", "rated_time", "pulse_rating", "reflectance"):
+            if field in peek and peek.data.get("kind", "gap") != "window":
+                yield field, "only a window has it; write kind = 'window', or leave it out"
+
+
+def _upright_and_timed(peek: Peek) -> Findings:
+    low, high = (peek.value(edge) if edge in peek.model.model_fields else None for edge in ("bottom", "top"))
+    if low is not None and high is not None and not low < high:
+        if "top" in peek:
+            yield "top", f"{high.typed} is not above the lower edge at {low.typed}; write a higher one"
+        else:
+            yield "bottom", f"{low.typed} is not below {high.typed}, the upper edge left out; write a lower one"
+    if "rating" in peek and "rated_time" not in peek:
+        yield "rated_time", "missing; a rating holds for a time only, write it as '60 s'"
+
+
+class SceneBarrier(CaseModel):
+    """Where a barrier or wall stands: ``[[scene.barrier]]``.
+
+    Attributes
+    ----------
+    name
+        Name of a [[barrier]] of this case, or of a wall; a wall holds only with a rating of its own.
+    kind
+        'barrier', 'wall' or 'terrain'.
+    line
+        Its corners on the plan, at least two.
+    bottom
+        Lower edge above the floor.
+    top
+        Upper edge above the floor, as '2.2 m'.
+    rating
+        For a wall: power density that it withstands. Left out: not rated.
+    rated_time
+        For a wall: for how long it withstands the rating.
+    reflectance
+        Share of the light that it throws back. Left out: 0.8, as of matt white paint (common practice, no source).
+    finish
+        'matt', 'mirror' or 'unknown'; unknown is treated as a mirror.
+    opening
+        Its doors, windows and gaps, one [[scene.barrier.opening]] each.
+    """
+
+    name: Line
+    kind: Literal["barrier", "wall", "terrain"] = "barrier"
+    line: Annotated[Path, PATH]
+    bottom: Annotated[SIValue, HEIGHT] = FLOOR
+    top: Annotated[SIValue, HEIGHT]
+    rating: Annotated[SIValue | None, RATING] = None
+    rated_time: Annotated[SIValue | None, RATED_TIME] = None
+    reflectance: Annotated[SIValue | None, RATIO] = None
+    finish: Finish = "matt"
+    opening: Annotated[tuple[SceneOpening, ...], Field(max_length=20)] = ()
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse an upper edge below the lower one, and a rating without a time."""
+        yield from _upright_and_timed(peek)
+
+
+class FloorPart(CaseModel):
+    """Something that is drawn on the floor: ``[[scene.floor]]``.
+
+    Attributes
+    ----------
+    name
+        Name, as 'stage'.
+    kind
+        'stage', 'riser', 'balcony' or 'furniture'; it stops no light.
+    outline
+        Its corners on the plan.
+    height
+        Height of its top above the floor.
+    reflectance
+        Share of the light that its top throws back. Left out: 0.8, as of matt white paint.
+    """
+
+    name: Line
+    kind: Literal["stage", "riser", "balcony", "furniture"]
+    outline: Annotated[Path, AREA]
+    height: Annotated[SIValue, HEIGHT] = FLOOR
+    reflectance: Annotated[SIValue | None, RATIO] = None
+
+
+class Ground(CaseModel):
+    """The floor itself: ``[scene.ground]``. Whatever ends a beam scatters it.
+
+    Attributes
+    ----------
+    reflectance
+        Share of the light that it throws back. Left out: 0.8, as of matt white paint (common practice, no source).
+    finish
+        'matt', 'mirror' or 'unknown'; unknown is treated as a mirror.
+    """
+
+    reflectance: Annotated[SIValue | None, RATIO] = None
+    finish: Finish = "matt"
+
+
+class Ceiling(CaseModel):
+    """What is overhead: ``[scene.ceiling]``. Left out: light goes on upwards.
+
+    Attributes
+    ----------
+    height
+        Its height above the floor, as '4 m'; higher than every last optic and everything that people stand on.
+    reflectance
+        Share of the light that it throws back. Left out: 0.8, as of matt white paint (common practice, no source).
+    finish
+        'matt', 'mirror' or 'unknown'; unknown is treated as a mirror.
+    rating
+        Power density that it withstands. Left out: not rated, so that a beam may burn through it.
+    rated_time
+        For how long it withstands the rating.
+    """
+
+    height: Annotated[SIValue, HEIGHT]
+    reflectance: Annotated[SIValue | None, RATIO] = None
+    finish: Finish = "matt"
+    rating: Annotated[SIValue | None, RATING] = None
+    rated_time: Annotated[SIValue | None, RATED_TIME] = None
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Ask for the time of a rating."""
+        yield from _upright_and_timed(peek)
+
+
+class Outdoor(CaseModel):
+    """What is different outdoors: ``[scene.outdoor]``.
+
+    Attributes
+    ----------
+    visibility
+        Meteorological visibility, as '10 km'; left out: no loss in the air is counted.
+    behind
+        What stands behind the scene: 'terrain', 'sky', 'water' or 'unknown'.
+    wet
+        false only when the ground is surely dry: puddles are mirrors.
+    """
+
+    visibility: Annotated[SIValue | None, Measured("m", "10 m", "1000 km", "10 km")] = None
+    behind: Literal["terrain", "sky", "water", "unknown"] = "unknown"
+    wet: Flag = True
+
 
 BEARINGS = Turnable("rad", "-360 deg", "720 deg", "90 deg")
 ELEVATIONS = Turnable("rad", "-90 deg", "90 deg", "-20 deg")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.ask.brief import subjects
+from lasersafe.ask.printed import subjects
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import is_fitted, times, way_of
 from lasersafe.assessment.fingerprint import fingerprint
@@ -16,7 +16,7 @@ from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording
-from lasersafe.wording.localise import localise
+from lasersafe.wording.message import localise
 
 if TYPE_CHECKING:
     from lasersafe.results import Assessment

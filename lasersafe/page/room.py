@@ -27,7 +27,7 @@ from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording
-from lasersafe.wording.localise import localise
+from lasersafe.wording.message import localise
 
 if TYPE_CHECKING:
     from lasersafe.models import Case

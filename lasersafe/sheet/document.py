@@ -16,7 +16,7 @@ from lasersafe.sheet.fonts import refuse_unprintable
 from lasersafe.sheet.paint import Attachment, Facts, paint
 from lasersafe.sheet.text import Style, width_of, wrap
 from lasersafe.wording import Wording, load_wording
-from lasersafe.wording.localise import localise
+from lasersafe.wording.message import localise
 
 PAPERS = {"A4": (595.2756, 841.8898), "Letter": (612.0, 792.0)}
 _MARGIN = 42.0

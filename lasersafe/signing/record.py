@@ -18,7 +18,7 @@ from typing import Any
 from lasersafe.assessment.fingerprint import case_digest, combined
 from lasersafe.errors import InputError
 from lasersafe.files import read_limited
-from lasersafe.models.record import SignRole
+from lasersafe.models.site import SignRole
 
 FORMAT = "lasersafe sign-off 1"
 LARGEST_RECORD = 20_000_000

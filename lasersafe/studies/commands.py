@@ -14,10 +14,18 @@ from lasersafe.hazard.marking import parse_marking
 from lasersafe.outputs import DASH, Output, mark_of, write_outputs
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records.fields import badness
-from lasersafe.studies.charts import check_drawable, draw, zone_of
 from lasersafe.studies.solving import Answer, Target, read_choice, solve
-from lasersafe.studies.subject import DURATION, nearest_text, open_subject, trimmed
-from lasersafe.studies.sweeping import TISSUES, WAYS, Sweep, read_varied, sweep
+from lasersafe.studies.sweeping import (
+    DURATION,
+    TISSUES,
+    WAYS,
+    Sweep,
+    nearest_text,
+    open_subject,
+    read_varied,
+    sweep,
+    trimmed,
+)
 from lasersafe.studies.tables import (
     CORNER,
     as_csv,
@@ -26,9 +34,12 @@ from lasersafe.studies.tables import (
     as_text,
     certainty,
     certainty_data,
+    check_drawable,
+    draw,
     durations,
     need_pyarrow,
     worked_out_with,
+    zone_of,
 )
 from lasersafe.typed import shown
 from lasersafe.wording import caution_line, load_wording

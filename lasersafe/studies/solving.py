@@ -19,13 +19,16 @@ from lasersafe.hazard.lasting import duration_edges
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records.fields import badness, worst_of_each
-from lasersafe.studies.ranges import read_ends
-from lasersafe.studies.subject import DURATION, Input, Subject, nearest_text
 from lasersafe.studies.sweeping import (
+    DURATION,
     TISSUES,
     WAYS,
+    Input,
+    Subject,
     eye_ratio,
+    nearest_text,
     reach_by_rule_set,
+    read_ends,
     takes_arrays,
 )
 

@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.batch import store, working
+from lasersafe.batch import record as store
+from lasersafe.batch import run as working
 from lasersafe.batch.inventory import COLUMNS
-from lasersafe.batch.record import FIELDS, from_json, record_of
+from lasersafe.batch.record import FIELDS, from_json, part_of, record_of
 from lasersafe.batch.sources import Inventory, Item, Reading, Row
-from lasersafe.batch.store import part_of
 from lasersafe.models import read_case
 from lasersafe.reference import templates_path
 from tests.behaviour.command import Answer, run

@@ -9,8 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from lasersafe.batch.record import FIELDS, digest_of, from_cells, from_json, sealed, to_cells
-from lasersafe.batch.store import part_of
+from lasersafe.batch.record import FIELDS, digest_of, from_cells, from_json, part_of, sealed, to_cells
 from lasersafe.signing.commands import register_answer
 from lasersafe.typed import for_spreadsheet, from_spreadsheet
 from tests.behaviour.command import run
@@ -170,7 +169,7 @@ def test_a_part_of_a_text_cannot_become_a_formula_whatever_separates_cells(tmp_p
     for text in (name, "=1", "'=1", "x,'=1", "a, -5", "-", "''=", '","=', "it's, 'so'", "\t=", "a\n=b"):
         assert from_spreadsheet(for_spreadsheet(text)) == text
     case = tmp_path / "case.toml"
-    from lasersafe.ask.new import template_text
+    from lasersafe.ask.cases import template_text
 
     lines = template_text("visible-diode").decode().splitlines()
     lines[next(n for n, line in enumerate(lines) if line.startswith("title = "))] = 'title = "x,=1+1"'

@@ -6,8 +6,8 @@ import json
 import math
 from pathlib import Path
 
+from lasersafe.batch.record import part_of
 from lasersafe.batch.run import Summary
-from lasersafe.batch.store import part_of
 from tests.behaviour.command import run
 from tests.behaviour.test_batch import GOOD, HEADING, unfinished, write
 

@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from lasersafe.ask.new import template_text
+from lasersafe.ask.cases import template_text
 from tests.behaviour.command import run
 from tests.project import ROOT
 

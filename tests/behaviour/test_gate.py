@@ -166,7 +166,7 @@ ONLY_IN = {
     "jinja2": ("lasersafe/page/",),
     "contourpy": ("lasersafe/drawing/contours.py",),
     "pyarrow": ("lasersafe/studies/tables.py",),
-    "openpyxl": ("lasersafe/batch/workbook.py",),
+    "openpyxl": ("lasersafe/batch/sources.py",),
     "scipy": (),
     "matplotlib": (),
     "pandas": (),

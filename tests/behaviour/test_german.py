@@ -19,7 +19,7 @@ from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
 from lasersafe.sheet.flow import Placed, Sheet
 from lasersafe.wording import load_wording
-from lasersafe.wording.localise import localise
+from lasersafe.wording.message import localise
 
 STARTERS = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
 ENGLISH = re.compile(

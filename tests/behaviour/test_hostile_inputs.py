@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from lasersafe.ask.new import template_text
+from lasersafe.ask.cases import template_text
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.models.reading import MOST_PARTS

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe.batch.store import part_of
+from lasersafe.batch.record import part_of
 from lasersafe.signing.container import open_sheet
 from lasersafe.signing.record import read_record, record_path
 from tests.behaviour.signing_help import PEOPLE, command, print_sheet, sign_all, write_case

@@ -24,8 +24,7 @@ from lasersafe.sheet import render_sheet
 from lasersafe.sheet.document import PAPERS, _header
 from lasersafe.sheet.text import Style, width_of
 from lasersafe.wording import DAY_LISTS, languages, load_wording
-from lasersafe.wording.localise import localise
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, localise
 from tests.project import ROOT
 
 pytestmark = pytest.mark.usefixtures("assessed_once")

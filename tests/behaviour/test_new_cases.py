@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from lasersafe.ask.new import starters
+from lasersafe.ask.cases import starters
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case, read_case

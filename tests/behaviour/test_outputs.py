@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from lasersafe import outputs
-from lasersafe.ask.new import template_text
+from lasersafe.ask.cases import template_text
 from lasersafe.signing.record import record_path
 from tests.behaviour.command import run
 from tests.behaviour.signing_help import case_text, sign_all, write_case
@@ -213,7 +213,7 @@ def test_one_module_writes_files_and_few_ask_it_past_the_place_that_decides() ->
         "page/room.py",
     }  # the table of units, anew by tests; a case in a folder that goes again
     assert asking == {
-        "outputs.py", "ask/new.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
+        "outputs.py", "ask/cases.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
         "signing/certificate.py",
     }  # fmt: skip
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from lasersafe.ask.new import template_names, template_text
+from lasersafe.ask.cases import template_names, template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import BASE_WAY
 from lasersafe.assessment.loads import MODES

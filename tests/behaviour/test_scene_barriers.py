@@ -13,7 +13,7 @@ import pytest
 import shapely
 from pypdf import PdfReader
 
-from lasersafe.ask.new import template_text
+from lasersafe.ask.cases import template_text
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError

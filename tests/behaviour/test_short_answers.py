@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from lasersafe.ask.brief import LABEL, brief
-from lasersafe.ask.new import template_names, template_text
+from lasersafe.ask.cases import template_names, template_text
+from lasersafe.ask.printed import LABEL, brief
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import metres
 from lasersafe.models import parse_case, read_case

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe.ask.new import template_text
+from lasersafe.ask.cases import template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import fingerprint, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError, OutputError

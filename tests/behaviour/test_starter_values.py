@@ -11,8 +11,7 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from lasersafe.ask.cases import write_demo
-from lasersafe.ask.new import template_names
+from lasersafe.ask.cases import template_names, write_demo
 from lasersafe.assessment import assess
 from lasersafe.errors import InputError
 from lasersafe.models import describe, parse_case, starter_values

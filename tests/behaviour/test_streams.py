@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from lasersafe.ask.new import template_text
-from lasersafe.cli import streams
+from lasersafe.ask.cases import template_text
+from lasersafe.cli import options as streams
 from lasersafe.cli.options import print_json
 from tests.project import ROOT
 

@@ -26,9 +26,8 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.records.fields import worst_of_each
 from lasersafe.reference import templates_path
-from lasersafe.studies.charts import draw
-from lasersafe.studies.subject import open_subject
-from lasersafe.studies.sweeping import Sweep, read_varied, sweep
+from lasersafe.studies.sweeping import Sweep, open_subject, read_varied, sweep
+from lasersafe.studies.tables import draw
 from tests.behaviour.command import run
 from tests.drawing_faults import faults
 

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from lasersafe.ask.new import template_text
+from lasersafe.ask.cases import template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.corners import MOST_CORNERS, corners_of
 from lasersafe.errors import CaseError, InputError

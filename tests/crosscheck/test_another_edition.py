@@ -15,8 +15,8 @@ from lasersafe.hazard.scanning import Scan, scan_ratio, sweep_aperture
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
 from lasersafe.hazard.sweep import compiled, ratios
+from lasersafe.library.answers import direct_distance
 from lasersafe.library.beams import collimated_beam
-from lasersafe.library.distances import direct_distance
 from lasersafe.limits import burst_train_limit, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets, tables
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure

@@ -17,7 +17,7 @@ from pydantic.fields import FieldInfo
 
 from lasersafe.models import Case
 from lasersafe.models.base import CaseModel
-from lasersafe.models.measured import Measured
+from lasersafe.models.values import Measured
 from lasersafe.quantity import parse_quantity, units
 from lasersafe.reference import material_keys, shared_path, viewing_aid_names
 from lasersafe.wording import languages, load_wording

@@ -19,9 +19,8 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import case_from, read_case_text
 from lasersafe.quantity import parse_quantity
 from lasersafe.reference import templates_path
-from lasersafe.studies.ranges import read_ends, read_span, split_vary
 from lasersafe.studies.solving import Target, solve
-from lasersafe.studies.subject import Subject, open_subject
+from lasersafe.studies.sweeping import Subject, open_subject, read_ends, read_span, split_vary
 from tests.few import few
 
 

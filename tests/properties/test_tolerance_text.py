@@ -10,16 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
-from lasersafe.ask.new import template_text
+from lasersafe.ask.cases import template_text
 from lasersafe.assessment.corners import ends_of
 from lasersafe.errors import CaseError, QuantityError
 from lasersafe.hazard.tolerances import Uncertain, limits_of
 from lasersafe.models import Case, Toleranced, canonical, parse_case, replaced, tolerances_of, typed_inputs
 from lasersafe.models.emission import PULSE
-from lasersafe.models.measured import Measured, TwoAxes
-from lasersafe.models.setup import DIAMETER, DIVERGENCE
+from lasersafe.models.laser import DIAMETER, DIVERGENCE
 from lasersafe.models.site import RATIO
-from lasersafe.models.values import Knob, SIValue
+from lasersafe.models.values import Knob, Measured, SIValue, TwoAxes
 from lasersafe.physical import PHYSICAL, physical_range
 from lasersafe.quantity import parse_quantity
 from lasersafe.typed import shown

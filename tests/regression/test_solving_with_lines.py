@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from lasersafe.studies.solving import Target, solve
-from lasersafe.studies.subject import open_subject
-from lasersafe.studies.sweeping import eye_ratio
+from lasersafe.studies.sweeping import eye_ratio, open_subject
 
 CASE = Path(__file__).parent.parent / "golden" / "cases" / "lines-infrared.toml"
 
