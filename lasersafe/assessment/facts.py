@@ -14,7 +14,7 @@ from lasersafe.assessment.lines import line_contexts
 from lasersafe.assessment.together import NO_CHANGES, reach_of
 from lasersafe.hazard.eyewear import covering
 from lasersafe.models import starter_values
-from lasersafe.models.setup import DIAMETER, DIVERGENCE, FOCAL_LENGTH
+from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
 from lasersafe.records.day import Assumption
 from lasersafe.records.fields import badness
 from lasersafe.results import (
