@@ -88,10 +88,10 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
     for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
         if (one.laser, one.setup) != name or not one.asked or not math.isfinite(one.irradiance):
             continue
-        load = load_of(context, one.way, partial(_falls, one.way, stated[one.barrier]))
-        if load.where is None:
+        load, where = load_of(context, one.way, partial(_falls, one.way, stated[one.barrier]))
+        if where is None:
             continue
-        value, (length, numbers), place = load.irradiance, load.where, None
+        value, (length, numbers), place = load.irradiance, where, None
         for line in lines:
             if line.name != one.barrier:
                 continue
@@ -155,7 +155,7 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Row]:
     per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
     placed = scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways)
     if scenario.placed and scenario.way != "scatter":
-        factor = 1.0 if scenario.way == "direct" else context.mirror_reflectance[0]
+        factor = context.share(scenario.way)[0]
         ways = [(factor, max(scenario.distance, float(person.distance)), 0.0, "")]
     for what, (amount, unit) in _amounts(context).items():
         found: list[tuple[float, float, str]] = []

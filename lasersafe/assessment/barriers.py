@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Generic, TypeVar
+from dataclasses import replace
+from typing import TYPE_CHECKING, TypeVar
 
 from lasersafe.assessment.context import BASE_WAY, WAYS
 from lasersafe.assessment.lines import every_context, power_of_all
 from lasersafe.assessment.scenarios import CLOSEST_TO_SPOT
-from lasersafe.hazard.barriers import BarrierVerdict, guard_time, judge_barrier
+from lasersafe.hazard.barriers import BarrierVerdict, Load, Rating, guard_time, judge_barrier
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
 from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
@@ -30,16 +30,6 @@ Where = TypeVar("Where")
 _MOST = 3  # barriers of which it is said what they do not hold
 
 
-@dataclass(frozen=True)
-class Load(Generic[Where]):
-    """What falls on a barrier: mean irradiance [W/m2], one pulse [J/m2], None for continuous light, and where."""
-
-    irradiance: float
-    pulse: float | None
-    where: Where | None
-    facts: dict[str, float | None]  # mean_power, pulse_energy, repetition_rate of all wavelengths together
-
-
 def per_pulse(irradiance: float, energy: float, power: float | None) -> float:
     """Return the peak radiant exposure of the worst pulse on a barrier. [J/m2]."""
     if not energy > 0.0:
@@ -47,8 +37,10 @@ def per_pulse(irradiance: float, energy: float, power: float | None) -> float:
     return irradiance * energy / power if power is not None and power > 0.0 else math.inf
 
 
-def load_of(context: Context, way: str, falls: Callable[[Context, float], tuple[float, Where]]) -> Load[Where]:
-    """Return the load of all wavelengths of a laser on one way.
+def load_of(
+    context: Context, way: str, falls: Callable[[Context, float], tuple[float, Where]]
+) -> tuple[Load, Where | None]:
+    """Return the load of all wavelengths of a laser on one way, and where it is.
 
     Parameters
     ----------
@@ -75,30 +67,21 @@ def load_of(context: Context, way: str, falls: Callable[[Context, float], tuple[
         irradiance, where = sum(peak for peak, _ in every), every[0][1]
         pulse = sum(per_pulse(peak, *of) for (peak, _), *of in zip(every, energies, powers, strict=True))
     pulsed = largest.kind != "continuous"
-    facts = {
-        "mean_power": power,
-        "pulse_energy": sum(energies) if pulsed else None,
-        "repetition_rate": max(one.repetition_rate for one in settings) or None,
-    }
-    return Load(irradiance, pulse if pulsed else None, where, facts)
+    energy, rate = sum(energies) if pulsed else None, max(one.repetition_rate for one in settings) or None
+    return Load(irradiance, power, energy, rate, pulse if pulsed else None), where
 
 
-def verdict_on(
-    load: Load[Where], barrier: Barrier | None, rating: float | None, rated_time: float | None
-) -> BarrierVerdict:
+def verdict_on(load: Load, barrier: Barrier | None, rating: float | None, rated_time: float | None) -> BarrierVerdict:
     """Return whether a barrier with a rating [W/m2] for a time [s] holds a load; its table says the rest."""
-    observed = barrier is not None and barrier.observed
-    return judge_barrier(
-        load.irradiance,
-        rating=rating,
-        rated_time=rated_time,
-        required_time=guard_time("T3" if observed else "T1"),
-        **load.facts,
-        pulse_exposure=load.pulse,
-        pulse_rating=None if barrier is None else plain(barrier.pulse_rating),
-        en12254_class=None if barrier is None else barrier.en12254_class or None,
-        observed=observed,
-    )
+    stated = Rating(rating, rated_time)
+    if barrier is not None:
+        stated = Rating(rating, rated_time, plain(barrier.pulse_rating), barrier.en12254_class, barrier.observed)
+    return judge_barrier(load, stated, needed_time(stated.observed))
+
+
+def needed_time(observed: bool) -> float:
+    """Return how long a guard has to last that somebody watches, or nobody [s]."""
+    return guard_time("T3" if observed else "T1")
 
 
 def plain(value: float | None) -> float | None:
@@ -177,10 +160,10 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
 
 
 def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
-    load = load_of(context, way, lambda own, amount: _falls(barrier, way, own, amount))
+    load, step = load_of(context, way, lambda own, amount: _falls(barrier, way, own, amount))
     rating, rated_time = plain(barrier.rating), plain(barrier.rated_time)
     verdict = verdict_on(load, barrier, rating, rated_time)
-    first = load.where or Step(
+    first = step or Step(
         "E", Message("barrier.mean"), Message("barrier.no_mean"), Message("barrier.not_for_pulses"), math.inf, "W/m2",
         "own rule", "own",
     )  # fmt: skip

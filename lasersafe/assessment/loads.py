@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.barriers import Load, broken_by_all, highest_peak, load_of, plain, verdict_on
+from lasersafe.assessment.barriers import broken_by_all, highest_peak, load_of, needed_time, plain, verdict_on
 from lasersafe.assessment.lit import bent_beams
 from lasersafe.assessment.pose import Pose, nearest_on
-from lasersafe.hazard.barriers import BarrierVerdict, WindowVerdict, guard_time, judge_window
+from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.distances import worst_place
 from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.records.fields import badness
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Screen
@@ -36,34 +37,6 @@ _NEAREST_SPOT = 0.1  # m
 Spot = tuple["Vector | None", float | None]  # place, and how far it is from where the light starts [m]
 
 
-@dataclass(frozen=True)
-class Held:
-    """One screen against one way of one set-up."""
-
-    screen: str
-    way: str
-    irradiance: float
-    verdict: BarrierVerdict
-    place: Vector | None
-    away: float | None = None  # from where the light starts, to the place [m]
-    rating: float | None = None
-    rated_time: float | None = None
-    pulse: float | None = None  # highest peak of one pulse [J/m2]
-    pulse_rating: float | None = None
-
-
-@dataclass(frozen=True)
-class HeldWindow:
-    """One view window against one way of one set-up, with all other fitted lasers."""
-
-    screen: str
-    opening: int
-    name: str
-    way: str
-    irradiance: float
-    verdict: WindowVerdict
-
-
 def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
     """Return the table [[barrier]] of a screen, None when there is none or it is about another laser."""
     found = next((b for b in stage.case.barrier if b.name == name), None)
@@ -76,7 +49,7 @@ def every_pose(stage: Stage, context: Context) -> tuple[Pose, ...]:
     return tuple(found.values())
 
 
-def load_on(stage: Stage, context: Context, way: str, screen: Screen) -> Load[Spot]:
+def load_on(stage: Stage, context: Context, way: str, screen: Screen) -> tuple[Load, Spot | None]:
     """Return the highest load that can fall on a screen on one way, at its nearest place, wherever the head points.
 
     A way over a flat mirror is never shorter than the straight one, so that the straight one is the bound for it; a
@@ -146,19 +119,23 @@ def _gap(screen: Screen, middle: NDArray[np.float64], half: NDArray[np.float64])
     return math.hypot(float(shapely.distance(shapely.LineString(screen.line), on_plan)), rise)
 
 
-def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> Held:
-    """Return what one laser alone does to a screen."""
+def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> BarrierWay:
+    """Return what one laser alone does to a screen, wherever its head points."""
+    laser, setup, fitted = context.laser.name, context.setup.name, context.setup.fitted
     if entry.kind == "terrain":
         terrain = Message("barrier.holds", why=Message("barrier.terrain"))
-        return Held(entry.name, way, 0.0, BarrierVerdict(True, terrain), None)
+        return BarrierWay(way, laser, setup, 0.0, True, terrain, fitted=fitted)
     barrier = barrier_for(stage, context, entry.name)
     rated = entry if barrier is None else barrier
     rating, rated_time = plain(rated.rating), plain(rated.rated_time)
-    load = load_on(stage, context, way, stage.screens[entry.name])
+    load, where = load_on(stage, context, way, stage.screens[entry.name])
     verdict = verdict_on(load, barrier, rating, rated_time)
-    pulse_rating = None if barrier is None else plain(barrier.pulse_rating)
-    place, away = load.where or (None, None)
-    return Held(entry.name, way, load.irradiance, verdict, place, away, rating, rated_time, load.pulse, pulse_rating)
+    place, away = where or (None, None)
+    return BarrierWay(
+        way, laser, setup, load.irradiance, verdict.holds, verdict.verdict, place, away=away, rating=rating,
+        rated_time=rated_time, fitted=fitted, pulse=load.pulse,
+        pulse_rating=None if barrier is None else plain(barrier.pulse_rating), notes=verdict.notes,
+    )  # fmt: skip
 
 
 # --- view windows ---------------------------------------------------------------------------------------------------
@@ -184,38 +161,35 @@ def window_screen(entry: SceneBarrier, opening: SceneOpening) -> Screen:
     return Screen(opening.name, line, bottom, max(top, bottom))
 
 
-def judge_windows(stage: Stage, context: Context, way: str) -> tuple[HeldWindow, ...]:
+def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:
     """Return every view window whose density is stated against one way, with all other fitted lasers on it."""
-    found = []
+    found = {}
     others = [c for c in stage.contexts if c.setup.fitted and c.laser.name != context.laser.name]
     others = others if stage.case.adds_lasers else []
     for entry in stage.scene.barrier:
         barrier = next((b for b in stage.case.barrier if b.name == entry.name), None)
-        observed = barrier is not None and barrier.observed
+        required = needed_time(barrier is not None and barrier.observed)
         for number, opening in enumerate(entry.opening):
             if opening.optical_density is None:
                 continue
-            screen = window_screen(entry, opening)
-            loads = [load_on(stage, one, way, screen) for one in (context, *others)]
+            screen, density = window_screen(entry, opening), float(opening.optical_density)
+            loads = [load_on(stage, one, way, screen)[0] for one in (context, *others)]
             ratio = sum(ratio_at(stage, one, way, screen) for one in (context, *others))
             pulses = [one.pulse for one in loads if one.pulse is not None]
-            irradiance = sum(one.irradiance for one in loads)
-            powers = [one.facts["mean_power"] for one in loads]
-            verdict = judge_window(
-                ratio,
-                1.0,
-                float(opening.optical_density),
-                irradiance,
-                rating=None if opening.rating is None else float(opening.rating),
-                rated_time=None if opening.rated_time is None else float(opening.rated_time),
-                required_time=guard_time("T3" if observed else "T1"),
-                mean_power=None if None in powers else sum(p for p in powers if p is not None),
-                pulse_energy=sum(one.facts["pulse_energy"] or 0.0 for one in loads) if pulses else None,
-                pulse_exposure=sum(pulses) if pulses else None,
-                pulse_rating=None if opening.pulse_rating is None else float(opening.pulse_rating),
+            powers = [one.mean_power for one in loads]
+            load = Load(
+                sum(one.irradiance for one in loads),
+                None if None in powers else sum(p for p in powers if p is not None),
+                sum(one.pulse_energy or 0.0 for one in loads) if pulses else None,
+                pulse=sum(pulses) if pulses else None,
             )
-            found.append(HeldWindow(entry.name, number, opening.name, way, irradiance, verdict))
-    return tuple(found)
+            rating = Rating(plain(opening.rating), plain(opening.rated_time), plain(opening.pulse_rating))
+            verdict = judge_window(ratio, 1.0, density, load, rating, required)
+            found[entry.name, number] = ViewWindow(
+                opening.name, way, context.laser.name, context.setup.name, verdict.holds, verdict.needed_density,
+                density, load.irradiance, verdict.words, context.setup.fitted,
+            )  # fmt: skip
+    return found
 
 
 def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
@@ -239,8 +213,8 @@ def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
     return highest
 
 
-def together(one: Held, others: list[Held]) -> Held:
+def together(one: BarrierWay, others: list[BarrierWay]) -> BarrierWay:
     """Return a verdict with what other fitted lasers bring to the same screen, in the mean and in one pulse of each."""
     total, pulses = (sum(part) for part in zip(*((h.irradiance, h.pulse or 0.0) for h in (one, *others)), strict=True))
-    words = broken_by_all(one.rating, one.pulse_rating, total, pulses) if one.verdict.holds else None
-    return replace(one, verdict=replace(one.verdict, holds=False, verdict=words)) if words else one
+    words = broken_by_all(one.rating, one.pulse_rating, total, pulses) if one.holds else None
+    return replace(one, holds=False, verdict=words) if words else one

@@ -16,11 +16,11 @@ from lasersafe.assessment.barrier_heights import REACH, floor_at, height_needed
 from lasersafe.assessment.context import WAYS
 from lasersafe.assessment.lines import FAULTS, broken_context, every_context, power_of_all
 from lasersafe.assessment.lit import bent_beams
-from lasersafe.assessment.loads import Held, barrier_for, load_on, part_of_line
+from lasersafe.assessment.loads import barrier_for, load_on, part_of_line
 from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.hazard.barriers import can_be_reached_over, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace, ViewWindow
+from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.results import Criterion
 from lasersafe.scene.areas import lit_area, polygons
 from lasersafe.scene.bound import Places, bound, most_light
@@ -61,10 +61,10 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
     for context in own:
         for way in WAYS:
             key = (context.laser.name, context.setup.name, way)
-            one = stage.held(context, way)[number]
+            one = stage.held(context, way)[entry.name]
             ways.append(_way(stage, context, entry, one, peaks[key][number] if key in peaks else None))
     faults = [
-        replace(_way(stage, broken, entry, stage.held(broken, "direct")[number], None), way=way)
+        replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name], None), way=way)
         for context in own if context.setup.fitted
         for way in FAULTS if (broken := broken_context(stage, context, way)[0]) is not None
     ]  # fmt: skip
@@ -72,6 +72,10 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
     needed, whom = height_needed(stage, entry)
     ratings = [entry.rating, *(b.rating for b in stage.case.barrier if b.name == entry.name)]
     direct = [s.distance for w in fitted if w.way == "direct" for s in w.stands]
+    windows = [
+        one for context in own for way in WAYS
+        for (name, _), one in stage.windows(context, way).items() if name == entry.name
+    ]  # fmt: skip
     return BarrierLine(
         name=entry.name,
         kind=entry.kind,
@@ -85,7 +89,7 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
         shadows=_shadows(stage, entry),
         nearest_allowed=max(direct, default=None),
         reach_over=can_be_reached_over(screen.top - floor_at(stage, screen), REACH),
-        windows=tuple(_windows(stage, own, entry.name)),
+        windows=tuple(windows),
         needed_height=needed,
         needed_for=whom,
         notes=tuple(dict.fromkeys(note for w in fitted if w.asked for note in w.notes)),
@@ -93,39 +97,26 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
 
 
 def _way(
-    stage: Stage, context: Context, entry: SceneBarrier, one: Held, aimed: tuple[float, Vector | None] | None
+    stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay, aimed: tuple[float, Vector | None] | None
 ) -> BarrierWay:
     barrier = barrier_for(stage, context, entry.name)
     named = any(b.name == entry.name for b in stage.case.barrier)
     if aimed is not None:  # the nearest place bounds it; what is left of the edge of a beam is nothing
         aimed = (min(aimed[0], one.irradiance), aimed[1]) if aimed[0] > _NOTHING * one.irradiance else (0.0, None)
     asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
-    return BarrierWay(
-        way=one.way,
-        laser=context.laser.name,
-        setup=context.setup.name,
-        irradiance=one.irradiance,
-        holds=one.verdict.holds,
-        verdict=one.verdict.verdict,
-        place=one.place,
+    return replace(
+        one,
         aimed=None if aimed is None else aimed[0],
         aimed_place=None if aimed is None else aimed[1],
-        away=one.away,
-        rating=one.rating,
-        rated_time=one.rated_time,
-        pulse=one.pulse,
-        pulse_rating=one.pulse_rating,
         asked=asked and entry.kind != "terrain",
-        fitted=context.setup.fitted,
         stands=_stands(stage, context, one) if context.setup.fitted else (),
-        notes=one.verdict.notes,
     )
 
 
 # --- how near it may stand ------------------------------------------------------------------------------------------
 
 
-def _stands(stage: Stage, context: Context, one: Held) -> tuple[StandingPlace, ...]:
+def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPlace, ...]:
     """Return how near the barrier may stand with its rating; all wavelengths are taken with the power of all."""
     power = power_of_all(context)
     if one.rating is None or power is None or not power > 0.0:
@@ -215,31 +206,17 @@ def in_irradiance(stage: Stage, source: Source, power: float) -> Source:
 # --- gaps, windows --------------------------------------------------------------------------------------------------
 
 
-def _windows(stage: Stage, own: list[Context], name: str) -> list[ViewWindow]:
-    return [
-        ViewWindow(
-            one.name, way, context.laser.name, context.setup.name, one.verdict.holds, one.verdict.needed_density,
-            one.verdict.optical_density, one.irradiance, one.verdict.words, context.setup.fitted,
-        )
-        for context in own
-        for way in WAYS
-        for one in stage.windows(context, way)
-        if one.screen == name
-    ]  # fmt: skip
-
-
 def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> tuple[Opening, ...]:
     line = entry.line.pairs
     found = []
     for number, o in enumerate(entry.opening):
         part = part_of_line(line, float(o.start), float(o.end))
         judged = [
-            one.verdict.holds
+            windows[entry.name, number].holds
             for context in own
             if context.setup.fitted
             for way in WAYS
-            for one in stage.windows(context, way)
-            if (one.screen, one.opening) == (entry.name, number)
+            if (entry.name, number) in (windows := stage.windows(context, way))
         ]
         passes = not all(judged) if judged else o.open or o.kind == "window"
         top = min(float(o.top), float(entry.top))
@@ -251,8 +228,8 @@ def _shadows(stage: Stage, entry: SceneBarrier) -> tuple:  # type: ignore[type-a
     dark = []
     line = shapely.LineString(stage.screens[entry.name].line)
     for context in stage.contexts:
-        held = next((h for h in stage.held(context, "direct") if h.screen == entry.name), None)
-        if not context.setup.fitted or held is None or not held.verdict.holds:
+        held = stage.held(context, "direct").get(entry.name)
+        if not context.setup.fitted or held is None or not held.holds:
             continue
         walls, extent = Walls([stage.solid(context, "direct", entry)]), plan_of(stage).extent
         for source in stage.sources(context, "direct", "eye"):
@@ -332,6 +309,6 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
             if lights:
                 found = most_light([lights], (least + most) / 2.0, (most - least) / 2.0).max(axis=0)
                 # no path is shorter than that
-                total += np.fmin(found, load_on(stage, context, way, screen).irradiance).reshape(total.shape)
+                total += np.fmin(found, load_on(stage, context, way, screen)[0].irradiance).reshape(total.shape)
         sums.append(total)
     return np.max(sums, axis=0) if sums else np.zeros((rows, columns))

@@ -210,9 +210,8 @@ def target_marks(stage: Stage) -> tuple[TargetMark, ...]:
                 if t.laser not in (None, context.laser.name):
                     continue
                 place = place_of(t, pose, stage.work_distance(context))
-                held = t.stop is not None and any(
-                    h.screen == t.stop and h.verdict.holds for h in stage.held(context, "direct")
-                )
+                screens = stage.held(context, "direct")
+                held = t.stop is not None and t.stop in screens and screens[t.stop].holds
                 found.append(
                     TargetMark(
                         t.name, context.laser.name, place, t.position is not None, t.material, t.finish, t.shape,

@@ -70,13 +70,13 @@ def _cut(stage: Stage, context: Context, source: Source, mode: str, way: str) ->
     if any(shapely.intersects(free, shapely.LineString(one.line)) for one in stage.walls(context, way, mode).screens):
         area = lit_area([[(source, stage.walls(context, way, mode))]], free, stage.band, plan_of(stage).extent)
     clipped, passed = [], []
-    for one in stage.held(context, way):
-        if not shapely.intersects(free, shapely.LineString(stage.screens[one.screen].line)):
+    for name, one in stage.held(context, way).items():
+        if not shapely.intersects(free, shapely.LineString(stage.screens[name].line)):
             continue
-        if not one.verdict.holds:
-            passed.append(one.screen)
+        if not one.holds:
+            passed.append(name)
         elif area.area < free.area * (1.0 - 1e-6):
-            clipped.append(one.screen)
+            clipped.append(name)
     return Cut(area, tuple(clipped), tuple(passed))
 
 
@@ -287,12 +287,12 @@ def _beyond(
     hot: Source | None,
 ) -> BeyondTarget:
     target = next(t for t in stage.scene.target if t.name == name)
-    held = {one.screen: one for one in stage.held(context, "direct")}
-    stopped = target.stop is not None and held[target.stop].verdict.holds
+    held = stage.held(context, "direct")
+    stopped = target.stop is not None and held[target.stop].holds
     distance, note = _stated(source.reach, stage.result(context).zone("direct", "eye").distance), ""
     if target.stop is not None:
         stop = held[target.stop]
-        note = Message("ignition.stop", name=target.stop, verdict=stop.verdict.verdict)
+        note = Message("ignition.stop", name=target.stop, verdict=stop.verdict)
         if stopped and stop.place is not None:
             distance = min(distance, math.dist(stop.place, source.apex))
     threshold, words = threshold_of(stage)

@@ -92,7 +92,7 @@ class _Section:
     def _upright(self) -> list[ElevationItem]:
         """Return barriers and walls where the section crosses them, the solid parts between their openings."""
         stage = self.stage
-        held = {h.screen: h.verdict.holds for h in stage.held(self.context, "direct")}
+        held = {name: one.holds for name, one in stage.held(self.context, "direct").items()}
         items: list[ElevationItem] = []
         for entry in stage.scene.barrier:
             named = False

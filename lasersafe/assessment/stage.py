@@ -16,7 +16,6 @@ from lasersafe.assessment import loads
 from lasersafe.assessment.context import BASE_WAY, Context
 from lasersafe.assessment.lines import Portion, every_context, lessened, part_of, portions
 from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
-from lasersafe.assessment.loads import Held, HeldWindow
 from lasersafe.assessment.panes import Pane, lit_panes
 from lasersafe.assessment.paths import (
     LitFace,
@@ -29,6 +28,7 @@ from lasersafe.assessment.paths import (
 )
 from lasersafe.assessment.pose import Pose, far_scatter, pose_of
 from lasersafe.hazard.scatter import LitSpot, scatter_ratio
+from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.bound import STEP, Light, most_light
@@ -338,35 +338,34 @@ class Stage:
     # --- barriers --------------------------------------------------------------------------------------------------
 
     @_kept
-    def held(self, context: Context, way: str) -> tuple[Held, ...]:
+    def held(self, context: Context, way: str) -> dict[str, BarrierWay]:
         """Return for each screen what falls on it on one way, and whether it holds, with all fitted lasers together."""
         own = self._alone(context, way)
         if not context.setup.fitted or not self.case.adds_lasers:
             return own
         others = [self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name]
-        return tuple(loads.together(one, [other[i] for other in others]) for i, one in enumerate(own))
+        return {name: loads.together(one, [other[name] for other in others]) for name, one in own.items()}
 
     @_kept
-    def _alone(self, context: Context, way: str) -> tuple[Held, ...]:
-        return tuple(loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier)
+    def _alone(self, context: Context, way: str) -> dict[str, BarrierWay]:
+        return {entry.name: loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier}
 
     @_kept
-    def windows(self, context: Context, way: str) -> tuple[HeldWindow, ...]:
-        """Return every view window whose density is stated, and whether it holds on one way."""
+    def windows(self, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:
+        """Return every view window whose density is stated, by barrier and number, and whether it holds on one way."""
         return loads.judge_windows(self, context, way)
 
     def solid(self, context: Context, way: str, entry: SceneBarrier) -> Screen:
         """Return a barrier with the windows that hold on a way shut."""
-        shut = {(w.screen, w.opening) for w in self.windows(context, way) if w.verdict.holds}
-        return screen_of(entry, shut)
+        return screen_of(entry, {where for where, one in self.windows(context, way).items() if one.holds})
 
     @_kept
     def walls(self, context: Context, way: str, mode: str = "running") -> Walls:
         """Return the screens that hold; in service barriers are open, walls and terrain are not."""
         return Walls(
             self.solid(context, way, entry)
-            for one, entry in zip(self.held(context, way), self.scene.barrier, strict=True)
-            if one.verdict.holds and not (mode == "service" and entry.kind == "barrier")
+            for entry in self.scene.barrier
+            if self.held(context, way)[entry.name].holds and not (mode == "service" and entry.kind == "barrier")
         )
 
     @_kept

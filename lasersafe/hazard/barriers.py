@@ -27,49 +27,69 @@ class BarrierVerdict:
     steps: tuple[Step, ...] = ()
 
 
-def judge_barrier(
-    irradiance: float,
-    *,
-    rating: float | None,
-    rated_time: float | None = None,
-    required_time: float | None = None,
-    mean_power: float | None = None,
-    pulse_energy: float | None = None,
-    repetition_rate: float | None = None,
-    en12254_class: str | None = None,
-    observed: bool = False,
-    pulse_exposure: float | None = None,
-    pulse_rating: float | None = None,
-) -> BarrierVerdict:
+@dataclass(frozen=True)
+class Load:
+    """What falls on a barrier or window.
+
+    Parameters
+    ----------
+    irradiance : float
+        Its peak, not averaged over an aperture. [W/m2]
+    mean_power : float, optional
+        Of the beam, for the scope of EN 12254. [W]
+    pulse_energy : float, optional
+        Energy of one pulse; None for continuous emission. [J]
+    repetition_rate : float, optional
+        Pulses per second; None for a single pulse or continuous emission. [Hz]
+    pulse : float, optional
+        Peak radiant exposure of one pulse; needed with pulses. [J/m2]
+    """
+
+    irradiance: float
+    mean_power: float | None = None
+    pulse_energy: float | None = None
+    repetition_rate: float | None = None
+    pulse: float | None = None
+
+
+@dataclass(frozen=True)
+class Rating:
+    """What a barrier or window withstands, as its maker states it.
+
+    Parameters
+    ----------
+    irradiance : float or None
+        None when unrated. [W/m2]
+    time : float, optional
+        For which it is stated; with an EN 12254 class in its scope the test time of that standard stands in. [s]
+    pulse : float, optional
+        Radiant exposure of one pulse; None when not rated for pulses. [J/m2]
+    en12254_class : str
+        As marked, as "AB5"; "" when there is none.
+    observed : bool
+        Whether somebody watches it while the laser is on.
+    """
+
+    irradiance: float | None
+    time: float | None = None
+    pulse: float | None = None
+    en12254_class: str = ""
+    observed: bool = False
+
+
+def judge_barrier(load: Load, rating: Rating, required_time: float | None = None) -> BarrierVerdict:
     """Judge a barrier: it holds only when irradiance and time are both within what its maker states [1]_ [2]_.
 
     A number that is missing, not finite or not positive never lets a barrier hold.
 
     Parameters
     ----------
-    irradiance : float
-        Peak irradiance on the barrier, not averaged over an aperture. [W/m2]
-    rating : float or None
-        Power density that the barrier withstands; None when unrated. [W/m2]
-    rated_time : float, optional
-        Time for which the rating is stated; with an EN 12254 class in its scope the test time of that standard
-        stands in. [s]
+    load : Load
+        What falls on it.
+    rating : Rating
+        What it withstands.
     required_time : float, optional
         Time until the beam is surely off; see `guard_time`. [s]
-    mean_power : float, optional
-        Mean power of the beam, for the scope of EN 12254. [W]
-    pulse_energy : float, optional
-        Energy of one pulse. [J]
-    repetition_rate : float, optional
-        Pulses per second; None for a single pulse or continuous emission. [Hz]
-    en12254_class : str, optional
-        The class as marked, as "AB5"; None when the barrier has none.
-    observed : bool
-        Whether somebody watches the barrier while the laser is on.
-    pulse_exposure : float, optional
-        Peak radiant exposure of one pulse on the barrier; needed with pulses. [J/m2]
-    pulse_rating : float, optional
-        Radiant exposure of one pulse that the barrier withstands; None when not rated for pulses. [J/m2]
 
     Returns
     -------
@@ -83,34 +103,39 @@ def judge_barrier(
 
     Examples
     --------
-    >>> judge_barrier(4.8e4, rating=1e5, rated_time=60.0, required_time=10.0).verdict
+    >>> judge_barrier(Load(4.8e4), Rating(1e5, 60.0), 10.0).verdict
     'holds: 4.8e+04 W/m2 is within the rated 1e+05 W/m2 for 60 s, and 10 s are needed'
     """
     notes: list[str] = []
-    marked = en12254_class.strip() if en12254_class is not None else ""
-    if mean_power is None and pulse_energy is not None and repetition_rate is not None:
-        mean_power = pulse_energy * repetition_rate
-    outside = en12254_outside(mean_power, pulse_energy, observed)
-    if marked:
-        if outside:
-            notes.append(Message("barrier.no_evidence", name=marked, why=joined(outside)))
-        else:
-            notes.append(Message("barrier.no_table", name=marked))
-            rated_time = _standard_time(rated_time, pulse_energy, repetition_rate)
+    marked, power, energy, rate = (
+        rating.en12254_class.strip(), load.mean_power, load.pulse_energy, load.repetition_rate
+    )  # fmt: skip
+    if power is None and energy is not None and rate is not None:
+        power = energy * rate
+    outside, time = en12254_outside(power, energy, rating.observed), rating.time
+    if marked and outside:
+        notes.append(Message("barrier.no_evidence", name=marked, why=joined(outside)))
+    elif marked:
+        notes.append(Message("barrier.no_table", name=marked))
+        test = en12254().test
+        if time is None and energy is None:
+            time = test.duration
+        elif time is None and rate is not None and rate > 0:
+            time = min(test.duration, test.pulses / rate)
     elif outside:
         notes.append(Message("barrier.outside", why=joined(outside)))
-    if pulse_energy is not None:
+    if energy is not None:
         notes.append(Message("barrier.density_only"))
-    holds, why = _compare(irradiance, rating, rated_time, required_time)
+    holds, why = _compare(load.irradiance, rating.irradiance, time, required_time)
     if marked and outside and holds:
         holds, why = False, Message("barrier.out_of_scope")
-    if pulse_energy is not None and holds:
-        holds, why = _compare_pulse(pulse_exposure, pulse_rating, why)
-    steps = _steps(irradiance, rating)
-    if pulse_exposure is not None and pulse_rating is not None and pulse_rating > 0.0:
-        numbers = f"{pulse_exposure:.4g} J/m2 / {pulse_rating:.4g} J/m2"
+    if energy is not None and holds:
+        holds, why = _compare_pulse(load.pulse, rating.pulse, why)
+    steps = _steps(load.irradiance, rating.irradiance)
+    if load.pulse is not None and rating.pulse is not None and rating.pulse > 0.0:
+        numbers = f"{load.pulse:.4g} J/m2 / {rating.pulse:.4g} J/m2"
         text, formula = Message("barrier.pulse_load"), Message("barrier.pulse_formula")
-        ratio = pulse_exposure / pulse_rating
+        ratio = load.pulse / rating.pulse
         steps += (Step("H/H_rated", text, formula, numbers, ratio, "1", Message("source.maker"), "own"),)
     return BarrierVerdict(holds, Message("barrier.holds" if holds else "barrier.fails", why=why), tuple(notes), steps)
 
@@ -208,17 +233,6 @@ def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
     return float(direct_distance(power, rating, _PEAK_APERTURE, beam)) * (1 + TOLERANCE)
 
 
-def _standard_time(rated_time: float | None, pulse_energy: float | None, repetition_rate: float | None) -> float | None:
-    if rated_time is not None:
-        return rated_time
-    test = en12254().test
-    if pulse_energy is None:
-        return test.duration
-    if repetition_rate is None or not repetition_rate > 0:
-        return None
-    return min(test.duration, test.pulses / repetition_rate)
-
-
 def _compare(
     irradiance: float, rating: float | None, rated_time: float | None, required_time: float | None
 ) -> tuple[bool, Message]:
@@ -264,29 +278,17 @@ def _steps(irradiance: float, rating: float | None) -> tuple[Step, ...]:
 
 @dataclass(frozen=True)
 class WindowVerdict:
-    """Whether a view window holds: its optical density, what is needed, and the verdict on its damage."""
+    """Whether a view window holds, the optical density that is needed, and why in words."""
 
     holds: bool
     needed_density: float
-    optical_density: float | None
-    damage: BarrierVerdict
     words: str
 
 
 def judge_window(
-    exposure: float,
-    limit: float,
-    optical_density: float | None,
-    irradiance: float,
-    *,
-    rating: float | None,
-    rated_time: float | None = None,
+    exposure: float, limit: float, optical_density: float | None, load: Load, rating: Rating,
     required_time: float | None = None,
-    mean_power: float | None = None,
-    pulse_energy: float | None = None,
-    pulse_exposure: float | None = None,
-    pulse_rating: float | None = None,
-) -> WindowVerdict:
+) -> WindowVerdict:  # fmt: skip
     """Judge a view window: it holds only when both its density and its resistance are enough [1]_.
 
     Parameters
@@ -297,22 +299,12 @@ def judge_window(
         Exposure limit of the eye. [W/m2 or J/m2]
     optical_density : float or None
         Density at this wavelength as its maker states it; None when not stated. [1]
-    irradiance : float
-        Peak irradiance on the window. [W/m2]
-    rating : float or None
-        Power density that the window withstands; None when not stated. [W/m2]
-    rated_time : float, optional
-        Time for which the rating is stated. [s]
+    load : Load
+        What falls on the window.
+    rating : Rating
+        What it withstands.
     required_time : float, optional
         Time until the beam is surely off. [s]
-    mean_power : float, optional
-        Mean power of the beam. [W]
-    pulse_energy : float, optional
-        Energy of one pulse; None for continuous emission. [J]
-    pulse_exposure : float, optional
-        Peak radiant exposure of one pulse on the window; needed with pulses. [J/m2]
-    pulse_rating : float, optional
-        Radiant exposure of one pulse that the window withstands; None when not rated for pulses. [J/m2]
 
     Returns
     -------
@@ -330,29 +322,21 @@ def judge_window(
 
     Examples
     --------
-    >>> judge_window(5e5, 50.0, 6.0, 4e4, rating=None).words
+    >>> judge_window(5e5, 50.0, 6.0, Load(4e4), Rating(None)).words
     'does not hold: density 6 is enough (4 needed), but it is not rated, so nothing is known about what it withstands'
     """
     level = float(within("exposure", exposure, "W/m2 or J/m2", 0.0, math.inf))
     most = float(positive("limit", limit, "W/m2 or J/m2"))
     needed = max(0.0, math.ceil(round(10.0 * math.log10(level / most), 9)) / 10.0) if level > 0.0 else 0.0
-    damage = judge_barrier(
-        irradiance, rating=rating, rated_time=rated_time, required_time=required_time, mean_power=mean_power,
-        pulse_energy=pulse_energy, pulse_exposure=pulse_exposure, pulse_rating=pulse_rating,
-    )  # fmt: skip
+    damage = judge_barrier(load, rating, required_time)
     known = optical_density is not None and math.isfinite(optical_density)
     dense = known and optical_density is not None and level * 10.0**-optical_density <= most
     holds = bool(dense and damage.holds)
-    if not known:
-        key = "window.no_density"
-    elif not dense:
-        key = "window.too_low"
-    else:
-        key = "window.holds" if damage.holds else "window.damaged"
+    lasting = "window.holds" if damage.holds else "window.damaged"
+    key = "window.no_density" if not known else lasting if dense else "window.too_low"
     density = "" if optical_density is None else f"{optical_density:g}"
     why = Message(key, density=density, needed=f"{needed:g}", why=damage.verdict.values["why"])
-    words = Message("barrier.holds" if holds else "barrier.fails", why=why)
-    return WindowVerdict(holds, needed, optical_density, damage, words)
+    return WindowVerdict(holds, needed, Message("barrier.holds" if holds else "barrier.fails", why=why))
 
 
 def rated_distances(

@@ -7,11 +7,17 @@ import math
 import pytest
 
 from lasersafe.errors import CalcError, InputError
-from lasersafe.hazard.barriers import barrier_distance, en12254_outside, guard_time, judge_barrier
+from lasersafe.hazard.barriers import Load, Rating, barrier_distance, en12254_outside, guard_time, judge_barrier
 from lasersafe.optics.beam import through_lens
 
 RATED = {"rating": 1e5, "rated_time": 60.0, "required_time": 10.0}
 WEAK = {"mean_power": 50.0, "observed": True}
+
+
+def judged(irradiance, *, required_time=None, rating=None, rated_time=None, pulse_rating=None, **more):
+    stated = {key: more.pop(key) for key in ("en12254_class", "observed") if key in more}
+    load = Load(irradiance, pulse=more.pop("pulse_exposure", None), **more)
+    return judge_barrier(load, Rating(rating, rated_time, pulse_rating, **stated), required_time)
 
 
 @pytest.mark.parametrize(
@@ -30,7 +36,7 @@ WEAK = {"mean_power": 50.0, "observed": True}
     ],
 )
 def test_irradiance_and_time_are_both_compared(irradiance, change, holds, words):
-    result = judge_barrier(irradiance, **(RATED | change))
+    result = judged(irradiance, **(RATED | change))
     assert result.holds is holds
     assert words in result.verdict
     assert result.verdict.startswith("holds" if holds else "does not hold")
@@ -39,7 +45,7 @@ def test_irradiance_and_time_are_both_compared(irradiance, change, holds, words)
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf, -1.0])
 @pytest.mark.parametrize("field", ["irradiance", "rating", "rated_time", "required_time"])
 def test_a_number_that_cannot_be_used_never_holds(field, bad):
-    result = judge_barrier(**({"irradiance": 1.0} | RATED | {field: bad}))
+    result = judged(**({"irradiance": 1.0} | RATED | {field: bad}))
     assert result.holds is False
     assert "not a usable number" in result.verdict
 
@@ -57,23 +63,23 @@ def test_a_number_that_cannot_be_used_never_holds(field, bad):
     ],
 )
 def test_an_ab_class_counts_only_in_its_scope(beam, reason):
-    result = judge_barrier(1.0, en12254_class="AB10", **RATED, **beam)
+    result = judged(1.0, en12254_class="AB10", **RATED, **beam)
     assert result.holds is False
     assert "a guard to IEC 60825-4 is needed" in result.verdict
     assert reason in " ".join(result.notes)
     pulses = {"pulse_exposure": 1.0, "pulse_rating": 10.0} if "pulse_energy" in beam else {}
-    without = judge_barrier(1.0, **RATED, **beam, **pulses)
+    without = judged(1.0, **RATED, **beam, **pulses)
     assert without.holds is True
     assert reason in " ".join(without.notes)
 
 
 def test_an_ab_class_in_its_scope_still_needs_a_stated_density():
-    bare = judge_barrier(1.0, rating=None, required_time=10.0, en12254_class="AB5", **WEAK)
+    bare = judged(1.0, rating=None, required_time=10.0, en12254_class="AB5", **WEAK)
     assert (bare.holds, "not rated" in bare.verdict) == (False, True)
-    rated = judge_barrier(1.0, rating=10.0, required_time=100.0, en12254_class="AB5", **WEAK)
+    rated = judged(1.0, rating=10.0, required_time=100.0, en12254_class="AB5", **WEAK)
     assert rated.holds is True
     assert "AB5" in rated.notes[0]
-    longer = judge_barrier(1.0, rating=10.0, required_time=101.0, en12254_class="AB5", **WEAK)
+    longer = judged(1.0, rating=10.0, required_time=101.0, en12254_class="AB5", **WEAK)
     assert longer.holds is False
 
 
@@ -81,23 +87,23 @@ def test_an_ab_class_in_its_scope_still_needs_a_stated_density():
 def test_the_screen_test_ends_after_its_pulses(rate, seconds):
     beam = {"rating": 10.0, "pulse_energy": 0.1, "repetition_rate": rate, "observed": True, "en12254_class": "AB5"}
     beam |= {"pulse_exposure": 1.0, "pulse_rating": 1.0}
-    assert judge_barrier(1.0, required_time=seconds, **beam).holds is True
-    assert judge_barrier(1.0, required_time=seconds * 1.01, **beam).holds is False
+    assert judged(1.0, required_time=seconds, **beam).holds is True
+    assert judged(1.0, required_time=seconds * 1.01, **beam).holds is False
 
 
 def test_a_single_pulse_has_no_test_time_of_its_own():
     beam = {"pulse_energy": 1.0, "observed": True, "en12254_class": "AB5"}
-    assert judge_barrier(1.0, rating=10.0, required_time=1.0, **beam).holds is False
-    notes = " ".join(judge_barrier(1.0, rating=10.0, required_time=1.0, **beam).notes)
+    assert judged(1.0, rating=10.0, required_time=1.0, **beam).holds is False
+    notes = " ".join(judged(1.0, rating=10.0, required_time=1.0, **beam).notes)
     assert "single pulse" in notes
     assert "_" not in notes  # no name of a field
 
 
 def test_a_rating_as_power_density_says_nothing_about_pulses():
     beam = {"mean_power": 2.0, "pulse_energy": 20.0, "repetition_rate": 0.1}
-    assert "does not speak about pulses" in judge_barrier(1.0, **RATED, **beam, pulse_exposure=4e5).verdict
+    assert "does not speak about pulses" in judged(1.0, **RATED, **beam, pulse_exposure=4e5).verdict
     for rating, exposure, holds in ((1e6, 4e5, True), (1e5, 4e5, False), (1e6, math.nan, False), (1e6, None, False)):
-        result = judge_barrier(1.0, **RATED, **beam, pulse_exposure=exposure, pulse_rating=rating)
+        result = judged(1.0, **RATED, **beam, pulse_exposure=exposure, pulse_rating=rating)
         assert result.holds is holds
 
 
@@ -121,7 +127,7 @@ def test_screen_behind_the_focus_of_a_cutting_head():
     for behind, expected in ((2.0, 4.8), (0.5, 76.0), (0.1, 1.9e3)):
         irradiance = 1500 / (math.pi / 4 * (0.1 * behind) ** 2)
         assert irradiance / 1e4 == pytest.approx(expected, rel=0.01)
-        assert judge_barrier(irradiance, **RATED).holds is (behind + 0.15 >= distance)
+        assert judged(irradiance, **RATED).holds is (behind + 0.15 >= distance)
     assert barrier_distance(1e-3, 1e5, through_lens(15e-3, 0.15, "1/e", focus_diameter=1e-3)) == 0.0
 
 
