@@ -15,12 +15,11 @@ from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene_barriers import barrier_lines
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
-from lasersafe.assessment.scene_hits import taken
+from lasersafe.assessment.scene_hits import person_places, taken
 from lasersafe.assessment.scene_marks import (
     aims_of,
     camera_lines,
     camera_marks,
-    eyes_of,
     person_marks,
     plan_of,
     surface_marks,
@@ -50,7 +49,7 @@ from lasersafe.records.scene import (
 )
 from lasersafe.results import Decision
 from lasersafe.scene.areas import area_of, polygons
-from lasersafe.scene.bound import Light, Places, bound
+from lasersafe.scene.bound import Light, bound
 from lasersafe.scene.hazard_map import EYES, hazard_map
 
 Entry = TypeVar("Entry", "Person", "Barrier")
@@ -237,20 +236,12 @@ def _floor_map(
 
 
 def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tuple[MapPlace, ...]:
-    """Return the ratio of the map exactly at the place of each person, the highest over the height of the eyes."""
-    entries = {entry.name: entry for entry in stages[0].scene.person}
+    """Return the highest ratio of the map over all of the place of each person, and over the height of the eyes."""
     sums = map_lights(stages)
     if not persons or not any(sums):
         return ()
-    eyes = [
-        eyes_of(entry.stature, None if entry.eye_height is None else float(entry.eye_height))
-        for entry in (entries[mark.name] for mark in persons)
-    ]
-    low, high = (
-        np.array([(*mark.position, mark.floor + levels[end]) for mark, levels in zip(persons, eyes, strict=True)])
-        for end in (0, 1)
-    )
-    ratio = np.max([bound(groups, Places(low, high)).upper for groups in sums], axis=0)
+    places = person_places(stages[0], "eye")
+    ratio = np.max([bound(groups, places).upper for groups in sums], axis=0)
     return tuple(MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
 
 

@@ -16,6 +16,7 @@ from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Hit, plain_exposure, with_limit_steps, worst_hit
 from lasersafe.assessment.stage import Stage
+from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
@@ -216,6 +217,9 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     if one.way != "mirror then scatter":
         x, y, z = (f"{value:.2f}" for value in hit.point)
         where = Message("hit.at_place", where=_legs(hit, where), x=x, y=y, z=z)
+    if hit.angle > ALPHA_MIN:
+        facts = {"spot": format_quantity(context.spot, "m", 4), "angle": format_quantity(hit.angle, "rad", 4)}
+        where = Message("hit.seen_under", where=where, **facts)
     criterion = hit.criterion
     if context.setup.fitted:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)

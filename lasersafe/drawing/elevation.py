@@ -59,6 +59,13 @@ def _page(scene: SceneResult, one: Elevation, paper: Paper, title: str, wording:
     extent = _extent(one)
     away = [item.name + _where(item, wording) for item in one.items if not extent[0] <= item.along <= extent[2]]
     ends += [text("plan.margin", notes="; ".join(dict.fromkeys(away)))] if away else []
+    reach = {zone.kind: max(o.distance for o in own if o.kind == zone.kind) for zone in own}  # as on the plan
+    tags = [
+        text("plan.tag", kind=text(f"plan.short_{zone.kind}"), distance=distance(reach.get(zone.kind, zone.distance)))
+        + (text("plan.but", name=one.ends_at) if zone.kind == "eye direct" and one.ends_at else "")
+        for zone in one.light
+    ]
+    ends += [text("plan.reaches", zones="; ".join(tags))] if tags else []
     foot = foot_lines(paper, wording, [*ends, text("plan.elevation_mirrors"), limits_line(own, wording)])
     name = text("plan.elevation", laser=one.laser, title=title)
     layout = lay_out(paper, "elevation", name, entries, signs, foot)
@@ -139,17 +146,6 @@ class _Section(Sketch):
             self.marks += strokes([closed(ring) for ring in shown[kind]], frame, BLACK, 0.3)
         axis = self.view.run(one.axis)
         self.marks += strokes([axis], frame, WHITE, 0.9) + strokes([axis], frame, BLACK, 0.35, AIM_DASHES)
-        x0, _, x1, _ = frame
-        for zone in one.light:
-            rings = shown[zone.kind]
-            words = self.text("plan.tag", kind=self.text(f"plan.short_{zone.kind}"), distance=distance(zone.distance))
-            if zone.kind == "eye direct" and one.ends_at:
-                words += self.text("plan.but", name=one.ends_at)
-            elif any(not x0 <= x <= x1 for ring in rings for x, _ in ring):
-                words = self.text("plan.on_to", text=words)
-            runs = [run for ring in rings for run in clip_run(closed(ring), frame)]
-            places = tuple(p for run in runs for p in along(run, 9)) or self.view.run(one.axis)
-            self.labels.append(Label(words, places, True))
 
     def _ground(self) -> None:
         first = len(self.marks)

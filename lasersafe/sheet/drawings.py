@@ -19,7 +19,7 @@ from lasersafe.wording import Wording
 _ELEVATION = 118.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
 _WAY, _GAP = 95.0, 4.0  # height of a drawing of one way, and what lies between two of them
-_TALL_MAP = 220.0
+_TALL_MAP, _LEAST_MAP = 220.0, 125.0
 
 
 def warning(sheet: Sheet, side: float) -> float:
@@ -63,9 +63,13 @@ def annex(sheet: Sheet) -> None:
         sheet.space(6.0)
     x0, y0, x1, y1 = found.plan.extent
     drawings = elevation_pages(found, Paper(sheet.paper, wide, _ELEVATION), title, wording)
-    chart = map_page(found, Paper(sheet.paper, wide, _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP), title, wording)
-    for drawing in [*drawings, *([chart] if chart else [])]:
+    for drawing in drawings:
         sheet.figure(drawing)
+        sheet.space(6.0)
+    high, room = _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP, sheet.room / MILLIMETRE - 1.0
+    chart = map_page(found, Paper(sheet.paper, wide, room if _LEAST_MAP <= room < high else high), title, wording)
+    if chart:
+        sheet.figure(chart)
         sheet.space(6.0)
 
 
