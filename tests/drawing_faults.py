@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from lasersafe.drawing.primitives import Drawing, Rect, Words
-from lasersafe.drawing.shapes import overlap, within
+from lasersafe.drawing.primitives import Drawing, Rect, Words, overlap, within
 from lasersafe.drawing.typeface import ASCENT, DESCENT, width_of
 
 

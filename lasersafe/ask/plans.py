@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.drawing.elevation import elevation_pages
-from lasersafe.drawing.exposure_map import map_page
+from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, room_of, way_pages
 from lasersafe.drawing.primitives import Drawing
@@ -171,7 +171,7 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
     """
     from lasersafe.assessment.scene import stages_of
     from lasersafe.assessment.scene_barriers import barrier_maps
-    from lasersafe.drawing.barrier_map import barrier_page
+    from lasersafe.drawing.maps import barrier_page
 
     wording, scene = load_wording(case.language), assessment.scene
     if scene is None or not scene.barriers:
@@ -203,10 +203,10 @@ def _with_map(case: Case, assessment: Assessment) -> Assessment:
 
 def _content(drawing: Drawing, suffix: str) -> bytes:
     if suffix == ".svg":
-        from lasersafe.drawing.svg import to_svg
+        from lasersafe.drawing.pictures import to_svg
 
         return to_svg(drawing).encode()
-    from lasersafe.drawing.png import to_png
+    from lasersafe.drawing.pictures import to_png
 
     return to_png(drawing)
 

@@ -9,8 +9,8 @@ from typing import Any
 
 from lasersafe.ask.reach import ReachQuestion
 from lasersafe.drawing.chart import Axis, round_ends, tick_text
+from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Run, Words, box
-from lasersafe.drawing.svg import to_svg
 from lasersafe.errors import InputError
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.outputs import DASH, Output, mark_of, write_outputs

@@ -8,8 +8,20 @@ from dataclasses import dataclass
 
 from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, lay_out
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Rect, Run, Words, edge
-from lasersafe.drawing.shapes import along, clip_run
+from lasersafe.drawing.primitives import (
+    BLACK,
+    Area,
+    Drawing,
+    Lines,
+    Mark,
+    Pair,
+    Rect,
+    Run,
+    Words,
+    along,
+    clip_run,
+    edge,
+)
 from lasersafe.drawing.typeface import RAISED, width_of
 from lasersafe.drawing.values import spoken
 

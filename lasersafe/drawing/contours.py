@@ -24,11 +24,13 @@ from lasersafe.drawing.primitives import (
     Pair,
     Run,
     Words,
+    along,
     box,
     edge,
     grey,
+    overlap,
+    within,
 )
-from lasersafe.drawing.shapes import along, overlap, within
 from lasersafe.drawing.typeface import ASCENT, DESCENT, width_of
 
 Floats = NDArray[np.float64]

@@ -7,14 +7,10 @@ from functools import partial
 
 from lasersafe.drawing import symbols
 from lasersafe.drawing.labels import Label
-from lasersafe.drawing.legend import limits_line, sign_entries, state_of
-from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, scale_bar
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Pair, Rect, closed, edge
-from lasersafe.drawing.shapes import along, clip_run
-from lasersafe.drawing.sketch import Sketch
-from lasersafe.drawing.style import AIM_DASHES, DARK, LIGHT, strokes, tone
+from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line, scale_bar, sign_entries, state_of
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Pair, Rect, along, clip_run, closed, edge
+from lasersafe.drawing.sketch import AIM_DASHES, DARK, LIGHT, Sketch, View, fit, strokes, tone
 from lasersafe.drawing.values import distance, place, quantity
-from lasersafe.drawing.view import View, fit
 from lasersafe.records.scene import Elevation, ElevationItem, SceneResult
 from lasersafe.wording import Wording
 

@@ -10,11 +10,23 @@ from typing import TYPE_CHECKING
 
 from lasersafe.drawing import symbols
 from lasersafe.drawing.labels import SIZE, Label
-from lasersafe.drawing.legend import outermost, state_of
-from lasersafe.drawing.primitives import BLACK, Area, Lines, Mark, Pair, Rect, Run, arrow, closed
-from lasersafe.drawing.shapes import along, clip_line, clip_run, toward
-from lasersafe.drawing.sketch import Sketch
-from lasersafe.drawing.style import AIM_DASHES, AIM_INK, ITEM_INK, strokes
+from lasersafe.drawing.page import outermost, state_of
+from lasersafe.drawing.primitives import (
+    BLACK,
+    Area,
+    Lines,
+    Mark,
+    Pair,
+    Rect,
+    Run,
+    along,
+    arrow,
+    clip_line,
+    clip_run,
+    closed,
+    toward,
+)
+from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, Sketch, strokes
 from lasersafe.drawing.values import distance, quantity
 from lasersafe.records.scene import AimEnvelope, Polygon, SpectatorLine
 

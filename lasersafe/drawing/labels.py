@@ -8,8 +8,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Rect, Run, Words, box
-from lasersafe.drawing.shapes import clip_line, overlap, within
+from lasersafe.drawing.primitives import (
+    BLACK,
+    WHITE,
+    Area,
+    Lines,
+    Mark,
+    Pair,
+    Rect,
+    Run,
+    Words,
+    box,
+    clip_line,
+    overlap,
+    within,
+)
 from lasersafe.drawing.typeface import ASCENT, DESCENT, clean, width_of, wrap
 
 SIZE = 2.5

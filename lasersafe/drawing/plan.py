@@ -11,8 +11,17 @@ from typing import TYPE_CHECKING
 
 from lasersafe.drawing.floor import NAME_SIZE, NAMED, Floor, joined, rings_in
 from lasersafe.drawing.labels import Label
-from lasersafe.drawing.legend import limits_line, outermost, sign_entries
-from lasersafe.drawing.page import Entry, Paper, direction_arrows, foot_lines, lay_out, scale_bar
+from lasersafe.drawing.page import (
+    Entry,
+    Paper,
+    direction_arrows,
+    foot_lines,
+    lay_out,
+    limits_line,
+    outermost,
+    scale_bar,
+    sign_entries,
+)
 from lasersafe.drawing.primitives import (
     BLACK,
     WHITE,
@@ -27,10 +36,9 @@ from lasersafe.drawing.primitives import (
     closed,
     edge,
 )
-from lasersafe.drawing.style import DARK, LIGHT, strokes
+from lasersafe.drawing.sketch import DARK, LIGHT, View, extent_of, fit, grown, longer, strokes
 from lasersafe.drawing.typeface import wrap
 from lasersafe.drawing.values import distance, place
-from lasersafe.drawing.view import View, extent_of, fit, grown, longer
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import AimEnvelope, PersonMark, Polygon, SceneResult, ZoneShape
 from lasersafe.results import Assessment

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Run, closed
-from lasersafe.drawing.shapes import toward
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Lines, Mark, Pair, Run, closed, toward
 
 _WARNING = "#f9a800"  # RAL 1003, signal yellow
 

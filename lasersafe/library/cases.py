@@ -128,14 +128,14 @@ def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
 def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
     if assessment.scene is not None:
         from lasersafe.drawing.page import Paper
+        from lasersafe.drawing.pictures import to_svg
         from lasersafe.drawing.plan import plan_page
-        from lasersafe.drawing.svg import to_svg
 
         drawings = [("", to_svg(plan_page(assessment, Paper("A4", 190.0, 260.0), wording)))]
     else:
-        from lasersafe.drawing.svg import to_svg
-        from lasersafe.sheet.chart import exposure_chart
-        from lasersafe.sheet.fonts import refuse_unprintable
+        from lasersafe.drawing.pictures import to_svg
+        from lasersafe.sheet.drawings import exposure_chart
+        from lasersafe.sheet.paint import refuse_unprintable
 
         try:
             refuse_unprintable(assessment.setups)
@@ -386,7 +386,7 @@ def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = Fals
         If the case has no scene, or there is no such paper or page.
     """
     from lasersafe.ask.plans import drawings_of
-    from lasersafe.drawing.svg import to_svg
+    from lasersafe.drawing.pictures import to_svg
 
     assessment = case if isinstance(case, Assessment) else assess(case)
     drawings = drawings_of(assessment, paper, elevation=elevation)

@@ -106,7 +106,7 @@ def plan_of(assessment: Assessment) -> str:
     if assessment.scene is None:
         return ""
     from lasersafe.ask.plans import drawings_of
-    from lasersafe.drawing.svg import to_svg
+    from lasersafe.drawing.pictures import to_svg
 
     return inline(to_svg(drawings_of(assessment, "A4")[0]))
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box
-from lasersafe.drawing.svg import to_svg
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity
 

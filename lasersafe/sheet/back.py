@@ -6,8 +6,8 @@ from lasersafe.drawing.values import in_unit, number, place, quantity, spoken, t
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Expected
 from lasersafe.sheet.flow import ITEM, NOTE, SMALL, Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.people import against
 from lasersafe.sheet.shown import at_place
+from lasersafe.sheet.tables import against
 from lasersafe.sheet.text import Style
 from lasersafe.wording import CONTROL_KINDS, CautionText, HazardText
 

@@ -9,11 +9,10 @@ from lasersafe.drawing.primitives import Words, grey
 from lasersafe.drawing.values import decimals
 from lasersafe.errors import InputError
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import back, drawings, front, people, shown, signatures, steps, tables, uncertainty
+from lasersafe.sheet import back, drawings, front, shown, steps, tables
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Mark, Page, Sheet
-from lasersafe.sheet.fonts import refuse_unprintable
-from lasersafe.sheet.paint import Attachment, Facts, paint
+from lasersafe.sheet.paint import Attachment, Facts, paint, refuse_unprintable
 from lasersafe.sheet.text import Style, width_of, wrap
 from lasersafe.wording import Wording, load_wording
 from lasersafe.wording.message import localise
@@ -35,13 +34,13 @@ _HEADERS = {
 }
 
 
-Places = Mapping[str, signatures.SignPlace]
+Places = Mapping[str, front.SignPlace]
 _PARTS: tuple[Callable[[Sheet], None], ...] = (
-    people.people, people.barriers, people.controls, back.acceptance, back.other_hazards, back.cautions, back.review,
+    tables.people, tables.barriers, tables.controls, back.acceptance, back.other_hazards, back.cautions, back.review,
 )  # fmt: skip
 _ANNEX: tuple[Callable[[Sheet], None], ...] = (
     back.inputs, drawings.annex, shown.scene_tables, shown.barriers_by_place, shown.setups, shown.sources,
-    tables.scenarios, tables.eyewear, tables.barriers, shown.pulsed, back.differences, uncertainty.uncertainty,
+    tables.scenarios, tables.eyewear, tables.barrier_loads, shown.pulsed, back.differences, steps.uncertainty,
     steps.steps, back.expected, back.proposals, back.hazard_sources, back.notes, handouts.notice_flow,
 )  # fmt: skip
 
@@ -131,7 +130,7 @@ def render_sheet(
 def lay_out(sheet: Sheet, signed: SignOff, annex: str = "") -> Places:
     """Lay out the pages of the sheet without header, footer and draft mark; return role -> place to sign."""
     front.decision(sheet, signed)
-    places = signatures.sign_off(sheet, signed, annex)
+    places = front.sign_off(sheet, signed, annex)
     drawings.plan(sheet)
     for part in _PARTS:
         part(sheet)

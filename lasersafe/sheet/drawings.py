@@ -1,20 +1,167 @@
-"""Plans and elevations in the PDF, as a part of the sheet or pages of their own."""
+"""Plans, elevations and the charts of exposure over distance, as a part of the sheet or pages of their own."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import lasersafe
 from lasersafe.drawing import symbols
+from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve_marks, curve_sample, grid_marks, round_ends
 from lasersafe.drawing.elevation import elevation_pages
-from lasersafe.drawing.exposure_map import map_page
+from lasersafe.drawing.labels import Board
+from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, way_pages
-from lasersafe.drawing.primitives import Drawing
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Words, moved
+from lasersafe.drawing.typeface import width_of, wrap
+from lasersafe.drawing.values import in_unit, tidy, unit_text
+from lasersafe.drawing.values import place as placed_at
+from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
 from lasersafe.sheet.flow import MILLIMETRE, Page, Placed, Sheet
-from lasersafe.sheet.fonts import refuse_unprintable
-from lasersafe.sheet.paint import Facts, paint
+from lasersafe.sheet.paint import Facts, paint, refuse_unprintable
 from lasersafe.wording import Wording
+
+_TYPE, _LINE = 2.5, 3.0  # [mm]
+_LEFT, _GUTTER, _PLOT = 14.0, 0.23, 76.0  # room for the numbers, share of the width for the limits, height
+_AXIS = 10.0  # below the plot, for its numbers and title
+_SIGNS = {"person": "▲", "barrier": "■"}
+_LIMIT_DASHES, _STAFF_DASHES = (1.4, 0.5), (0.7, 0.7)
+
+
+def exposure_chart(data: ChartData, width: float, wording: Wording) -> Drawing:
+    """Return the chart of one set-up, as high as its names and notes ask.
+
+    Parameters
+    ----------
+    data : ChartData
+        What is drawn.
+    width : float
+        Width. [mm]
+    wording : Wording
+        Texts.
+    """
+    text = wording.text
+    curves = [(curve.label, _usable(curve)) for curve in data.curves]
+    drawn = [(label, points) for label, points in curves if len(points) > 1]
+    limits = [line for line in data.limits if math.isfinite(line.value) and line.value > 0]
+    shown = [mark for mark in data.marks if math.isfinite(mark.distance) and mark.distance > 0]
+    if not drawn:
+        return _page(data, width, [], 0.0, 0.0, [("", text("chart.empty"))])
+    plot = _plot(data, width, wording, [points for _, points in drawn], limits, shown)
+    board = Board(plot.room)
+    marks = grid_marks(plot)
+    upright, head = _flags(plot, shown, width, board)
+    across, lowest = _limits(plot, limits, data.unit, width, board)
+    letters = [chr(ord("A") + number % 26) * (number // 26 + 1) for number in range(len(drawn))]
+    named = [(letter, points) for letter, (_, points) in zip(letters, drawn, strict=True)]
+    marks += [*upright, *across, *curve_marks(plot, named, board, bold=True)]
+    marks += axis_marks(Plot(plot.x, plot.y, plot.room, head))
+    below = [(letter, label) for letter, (label, _) in zip(letters, drawn, strict=True)]
+    kinds = {mark.kind for mark in shown}
+    below.append(("", "   ".join(f"{sign} {text(f'chart.{kind}')}" for kind, sign in _SIGNS.items() if kind in kinds)))
+    below += [
+        ("", text("chart.off_axis", name=mark.label, distance=placed_at(mark.distance)))
+        for mark in data.marks
+        if mark not in shown
+    ]
+    below += [("", text("chart.not_drawn", name=label)) for label, points in curves if len(points) < 2]
+    return _page(data, width, marks, _PLOT + head + 5.5, min(-_AXIS, lowest), below)
+
+
+def _page(
+    data: ChartData, width: float, marks: list[Mark], high: float, low: float, below: Sequence[tuple[str, str]]
+) -> Drawing:
+    """Return the finished drawing: what stands below the chart is a letter, or none, and a text."""
+    number = 0
+    for letter, text in below:
+        if letter:
+            y = low - _LINE / 2 - 0.4
+            marks.append(curve_sample(number, (_LEFT, y), (_LEFT + 12.0, y)))
+            marks.append(Words(_LEFT + 14.0, low - _LINE + 0.5, letter, _TYPE, True))
+            number += 1
+        left = _LEFT + 18.0 if letter else 0.0
+        for line in wrap(text, _TYPE, width - left):
+            low -= _LINE
+            marks.append(Words(left, low + 0.5, line, _TYPE))
+        low -= 0.5 if letter else 0.0
+    low -= 1.4
+    frame = (0.0, 0.0, width, high - low)
+    return Drawing("chart", data.title, width, high - low, frame, 0, moved(marks, 0.0, -low))
+
+
+def _plot(
+    data: ChartData,
+    width: float,
+    wording: Wording,
+    curves: Sequence[Sequence[Pair]],
+    limits: Sequence[LimitLine],
+    shown: Sequence[ChartMark],
+) -> Plot:
+    """Return the axes; what lies far below every limit is cut off."""
+    xs = [x for points in curves for x, _ in points] + [mark.distance for mark in shown]
+    ys = [y for points in curves for _, y in points]
+    levels = [line.value for line in limits]
+    low = max(min(ys), min(levels) / 30 if levels else max(ys) / 1e8)
+    ends = math.floor(math.log10(low)), math.ceil(math.log10(max([*ys, *levels]) * 1.05))
+    x = Axis(wording.text("chart.x_axis"), *round_ends(min(xs), max(xs) * 1.02, log=True), log=True)
+    y = Axis(f"{data.quantity} [{unit_text(data.unit)}]", 10.0 ** ends[0], 10.0 ** ends[1], log=True)
+    return Plot(x, y, (_LEFT, 0.0, width * (1.0 - _GUTTER), _PLOT))
+
+
+def _flags(plot: Plot, shown: Sequence[ChartMark], width: float, board: Board) -> tuple[list[Mark], float]:
+    """Return people and barriers as upright lines with their names above, and how high the names reach.
+
+    A name stands to the right of its line, in the highest row from which on downwards all others end before the line,
+    so that no line crosses a name.
+    """
+    _, y0, _, y1 = plot.room
+    names: dict[float, list[str]] = {}
+    marks: list[Mark] = []
+    for mark in sorted(shown, key=lambda mark: (mark.distance, mark.kind, mark.label)):
+        x = round(plot.point(mark.distance, plot.y.low)[0], 1)
+        name = f"{_SIGNS.get(mark.kind, '●')} {mark.label}, {placed_at(mark.distance)}"
+        names.setdefault(x, []).extend(wrap(name, _TYPE, min(width - x - 2.0, 60.0)))
+        if mark.kind == "person":
+            marks.append(Area((((x - 1.1, y0), (x + 1.1, y0), (x, y0 + 1.8)),)))
+        elif mark.kind == "barrier":
+            marks.append(Area((((x - 0.9, y0), (x + 0.9, y0), (x + 0.9, y0 + 1.8), (x - 0.9, y0 + 1.8)),)))
+    ends: list[float] = []  # of the last name in each row, from the top
+    rows: dict[float, int] = {}
+    for x, lines in names.items():
+        rows[x] = next(row for row in range(len(ends) + 1) if all(end < x - 1.5 for end in ends[row:]))
+        wide = max(width_of(line, _TYPE) for line in lines)
+        ends[rows[x] : rows[x] + len(lines)] = [x + 1.0 + wide] * len(lines)
+    for x, lines in names.items():
+        top = y1 + 1.0 + (len(ends) - rows[x]) * _LINE
+        staff = ((x, y0), (x, top - 0.5))
+        marks.append(Lines((staff,), BLACK, 0.2, _STAFF_DASHES))
+        board.lines.append(staff)
+        marks += [Words(x + 1.0, top - (n + 1) * _LINE + 0.7, line, _TYPE) for n, line in enumerate(lines)]
+    return marks, len(ends) * _LINE
+
+
+def _limits(plot: Plot, limits: Sequence[LimitLine], unit: str, width: float, board: Board) -> tuple[list[Mark], float]:
+    """Return the limits with their names at the right, pushed apart downwards, and how low the names reach."""
+    x0, _, x1, top = plot.room
+    marks: list[Mark] = []
+    for limit in sorted(limits, key=lambda limit: -limit.value):
+        level = plot.point(plot.x.low, limit.value)[1]
+        name = f"{tidy(limit.label)}: {in_unit(limit.value, unit, 3, 'down')}"
+        lines = wrap(name, _TYPE, width - x1 - 5.0)
+        top = min(level + len(lines) * _LINE / 2, top)
+        marks.append(Lines((((x0, level), (x1, level)),), BLACK, 0.3, _LIMIT_DASHES))
+        marks.append(Lines((((x1, level), (x1 + 4.5, top - len(lines) * _LINE / 2)),), BLACK, 0.18))
+        board.lines.append(((x0, level), (x1, level)))
+        marks += [Words(x1 + 5.0, top - (n + 1) * _LINE + 0.7, line, _TYPE) for n, line in enumerate(lines)]
+        top -= len(lines) * _LINE + 0.7
+    return marks, top
+
+
+def _usable(curve: Curve) -> list[Pair]:
+    points = zip(curve.distance, curve.exposure, strict=True)
+    return [(x, y) for x, y in points if math.isfinite(x) and math.isfinite(y) and x > 0 and y > 0]
+
 
 _ELEVATION = 118.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0

@@ -5,13 +5,12 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 
 from lasersafe.drawing import primitives
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey
 from lasersafe.results import Assessment
-from lasersafe.sheet.references import References
-from lasersafe.sheet.text import Line, Style, width_of, wrap, wrap_formula
+from lasersafe.sheet.text import Line, References, Style, width_of, wrap, wrap_formula
 from lasersafe.wording import CONTROL_KINDS, Wording
 
 HEADING = (Style(12.5, True), Style(10.5, True), Style(9, True))
@@ -88,31 +87,8 @@ def row(*cells: Cell, below: Cell = (), shade: float | None = None, bar: bool = 
     return Row(cells, below, shade, bar, keep)
 
 
-def tiny(text: str) -> Part:
-    """Return a small paragraph of a table."""
-    return Part(text, TINY)
-
-
-def strong(text: str) -> Part:
-    """Return a small bold paragraph of a table."""
-    return Part(text, TINY_BOLD)
-
-
-def faint(text: str) -> Part:
-    """Return a small grey paragraph of a table."""
-    return Part(text, TINY_NOTE)
-
-
-def bold(text: str) -> Part:
-    """Return a bold paragraph of a table."""
-    return Part(text, SMALL_BOLD)
-
-
-def note(text: str) -> Part:
-    """Return a grey paragraph of a table."""
-    return Part(text, NOTE)
-
-
+tiny, strong, faint = (partial(Part, style=style) for style in (TINY, TINY_BOLD, TINY_NOTE))
+bold, note = partial(Part, style=SMALL_BOLD), partial(Part, style=NOTE)
 _Lines = list[tuple[Line, Style]]
 
 

@@ -18,7 +18,7 @@ from lasersafe.drawing.values import (
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.barriers import BarrierLine, BarrierWay
 from lasersafe.results import SettingReport, SetupResult
-from lasersafe.sheet.chart import exposure_chart
+from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.flow import (
     BODY,
     MILLIMETRE,

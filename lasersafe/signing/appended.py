@@ -15,7 +15,7 @@ from lasersafe.signing.container import SheetFile
 from lasersafe.signing.state import spoken
 
 if TYPE_CHECKING:
-    from lasersafe.signing.about import About
+    from lasersafe.signing.container import About
 
 FIELD = "lasersafe_"
 STAMP = "Signed with a certificate"

@@ -13,7 +13,6 @@ from typing import Any
 
 from lasersafe.errors import InputError
 from lasersafe.files import locked, read_limited, write_file
-from lasersafe.signing.about import About, read_about
 from lasersafe.signing.appended import FIELD, STAMP, reason, stamp_name
 from lasersafe.signing.certificate_check import (
     LARGEST_CERTIFICATE,
@@ -23,10 +22,9 @@ from lasersafe.signing.certificate_check import (
     moment,
     need_extra,
 )
-from lasersafe.signing.compare import plain
-from lasersafe.signing.container import LARGEST_SHEET, SheetFile, open_sheet, parse_sheet
+from lasersafe.signing.container import LARGEST_SHEET, About, SheetFile, open_sheet, parse_sheet, read_about
 from lasersafe.signing.record import ROLES
-from lasersafe.signing.state import doubled, may_sign, spoken
+from lasersafe.signing.state import doubled, may_sign, plain, spoken
 from lasersafe.signing.verify import verify
 
 

@@ -16,14 +16,13 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.errors import InputError
 from lasersafe.files import read_limited
 from lasersafe.signing.appended import FIELD, AppendedError, stamp_name, stamps
-from lasersafe.signing.compare import plain
 from lasersafe.signing.container import SheetFile
 from lasersafe.signing.record import CLOCKS, ROLES
-from lasersafe.signing.state import may_sign, spoken
+from lasersafe.signing.state import may_sign, plain, spoken
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
-    from lasersafe.signing.about import About
+    from lasersafe.signing.container import About
     from lasersafe.signing.record import Entry
 
 LARGEST_CERTIFICATE = 1_000_000

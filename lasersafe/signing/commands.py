@@ -99,7 +99,7 @@ def verify_answer(
     InputError
         If a file or an option cannot be used.
     """
-    from lasersafe.signing.bounds import TookTooLongError, at_most
+    from lasersafe.signing.container import TookTooLongError, at_most
     from lasersafe.signing.verify import Report, verify, verify_json, verify_lines
 
     if not 0.0 < time_limit <= 86400.0:

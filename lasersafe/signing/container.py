@@ -1,4 +1,4 @@
-"""The sheet as a file: sealed with a checksum over every byte, and taken apart again within fixed bounds.
+"""The sheet as a file: sealed with a checksum over every byte, taken apart within fixed bounds, what it says of itself.
 
 The file is untrusted. It has to be, byte for byte, what this program wrote; after its end only what a PDF signature
 appends may follow. A file that another program has saved anew is refused, since nothing could be said about it.
@@ -6,15 +6,145 @@ appends may follow. A file that another program has saved anew is refused, since
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import re
+import signal
+import threading
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from lasersafe.errors import InputError
 from lasersafe.files import read_limited
+
+MEMORY = 2_000_000_000  # bytes that the check of a sheet may take
+
+
+class TookTooLongError(BaseException):
+    """The time is over; no ``except Exception`` on the way may keep it."""
+
+
+@contextlib.contextmanager
+def at_most(seconds: float) -> Iterator[None]:
+    """Stop the block after a time, where the system can do that."""
+    if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def stop(number: int, frame: object) -> None:
+        raise TookTooLongError
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        with _memory_at_most(MEMORY):
+            yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
+
+
+@contextlib.contextmanager
+def _memory_at_most(more: int) -> Iterator[None]:
+    """Let the block take so many bytes more than the program has, where the system can do that (Linux)."""
+    try:
+        import resource
+
+        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
+    except (ImportError, OSError, ValueError, IndexError):
+        yield
+        return
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    wanted = pages * resource.getpagesize() + more
+    if before[0] != resource.RLIM_INFINITY:
+        wanted = min(wanted, before[0])
+    resource.setrlimit(resource.RLIMIT_AS, (wanted, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, before)
+
+
+FORMAT = "lasersafe sheet 1"
+CASE_TEXT, CASE, RESULTS, RECORD, ABOUT = "case.toml", "case.json", "results.json", "signoff.json", "sheet.json"
+LARGEST = 1_000_000
+Text = Annotated[str, Field(max_length=10_000)]
+Number = Annotated[int, Field(ge=0, lt=100_000)]
+
+
+class SignPlace(NamedTuple):
+    """Where a role signs: the page from 0, and the box on it. [pt]."""
+
+    page: Number
+    box: tuple[Number, Number, Number, Number]
+
+
+class SignedLine(BaseModel):
+    """Who signed on record, as the sheet prints it."""
+
+    role: Text
+    name: Text
+    at: Text
+
+
+class About(BaseModel):
+    """The attachment ``sheet.json``: every field has the type that it should have, nothing more is certain."""
+
+    model_config = ConfigDict(strict=True, frozen=True)
+
+    format: Literal["lasersafe sheet 1"]
+    version: Text
+    language: Text
+    paper: Text
+    drawn_with: Text
+    fingerprint: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+    ingredients: dict[Text, Text]
+    results: Text
+    attachments: dict[Text, Text]
+    annex: Text = ""  # SHA-256 of the file beside the sheet
+    case_file: Text = ""  # name without folder; empty where the case came from elsewhere
+    title: Text
+    place: Text
+    dates: Text
+    lasers: tuple[Text, ...]
+    verdict: Text
+    passed: bool
+    state: Literal["draft", "signed", "printed for signature"]
+    required_roles: tuple[Text, ...]
+    signed: tuple[SignedLine, ...]
+    review_by: Literal[""] | date
+    expires: Literal[""] | date
+    sign_here: dict[Annotated[str, Field(pattern=r"^[a-z_]{1,40}$")], SignPlace]
+
+    @property
+    def last_day(self) -> date:
+        """Last day on which the sheet holds; without one, the first of all."""
+        return min((day for day in (self.review_by, self.expires) if day), default=date.min)
+
+
+def read_about(sheet: SheetFile) -> About:
+    """Return what a sheet says about itself.
+
+    Raises
+    ------
+    SheetError
+        If the attachment is missing, damaged or of another form.
+    """
+    content = sheet.attachment(ABOUT, LARGEST)
+    try:
+        return About.model_validate_json(content)
+    except ValidationError as error:
+        message = f"the attachment {ABOUT} is not what lasersafe writes"
+        if any(one["loc"] == ("format",) and one["type"] == "literal_error" for one in error.errors()):
+            message = "its format is not known to this version of lasersafe"
+        raise SheetError(message) from None
+
 
 LARGEST_SHEET = 64_000_000
 LARGEST_ATTACHMENT = 64_000_000  # after inflating

@@ -18,15 +18,26 @@ from lasersafe.models import canonical
 from lasersafe.outputs import Output, case_mark, mark_of, marked, precious, refuse_to_lose
 from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment, SignOff
-from lasersafe.signing.about import ABOUT, CASE, CASE_TEXT, FORMAT, RECORD, RESULTS, About, read_about
-from lasersafe.signing.container import SheetError, open_sheet, seal
+from lasersafe.signing.container import (
+    ABOUT,
+    CASE,
+    CASE_TEXT,
+    FORMAT,
+    RECORD,
+    RESULTS,
+    About,
+    SheetError,
+    open_sheet,
+    read_about,
+    seal,
+)
 from lasersafe.signing.record import Record
 from lasersafe.signing.state import results_digest, sign_off_of
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
+    from lasersafe.sheet.front import SignPlace
     from lasersafe.sheet.paint import Attachment
-    from lasersafe.sheet.signatures import SignPlace
 
 
 @dataclass(frozen=True)

@@ -13,10 +13,17 @@ from typing import Any
 from lasersafe.errors import InputError
 from lasersafe.files import files_in, read_limited
 from lasersafe.outputs import written_as
-from lasersafe.signing.about import About, read_about
-from lasersafe.signing.bounds import TookTooLongError, at_most
-from lasersafe.signing.compare import plain
-from lasersafe.signing.container import LARGEST_SHEET, SheetError, SheetFile, parse_sheet
+from lasersafe.signing.container import (
+    LARGEST_SHEET,
+    About,
+    SheetError,
+    SheetFile,
+    TookTooLongError,
+    at_most,
+    parse_sheet,
+    read_about,
+)
+from lasersafe.signing.state import plain
 from lasersafe.typed import for_spreadsheet
 
 _COLUMNS = ("file", "place", "dates", "lasers", "state", "review_by", "overdue", "problem")

@@ -154,7 +154,7 @@ def _refuse_what_cannot_be_signed(review_by: date | None, assessment: Assessment
 
 
 def _refuse_unprintable(signed: SignOff) -> None:
-    from lasersafe.sheet.fonts import refuse_unprintable
+    from lasersafe.sheet.paint import refuse_unprintable
 
     refuse_unprintable(signed, "sign-off")
 

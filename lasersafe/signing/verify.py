@@ -23,13 +23,11 @@ from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
 from lasersafe.outputs import mark_of, marked, written_as
 from lasersafe.records.fields import as_json
-from lasersafe.signing import container, making
-from lasersafe.signing.about import CASE, CASE_TEXT, RECORD, RESULTS, About, read_about
+from lasersafe.signing import container, making, state
 from lasersafe.signing.certificate_check import CertificateSignature, check_signatures
-from lasersafe.signing.compare import NOTHING, Change, changes, plain
-from lasersafe.signing.container import SheetError, SheetFile, open_sheet, parse_sheet
+from lasersafe.signing.container import About, SheetError, SheetFile, open_sheet, parse_sheet, read_about
 from lasersafe.signing.record import CLOCKS, LARGEST_RECORD, Entry, Record, parse_record, read_json
-from lasersafe.signing.state import changed_inputs, doubled, results_digest, sign_off_of, spoken
+from lasersafe.signing.state import Change, changed_inputs, doubled, plain, results_digest, sign_off_of, spoken
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -121,7 +119,12 @@ class _Check:
         self.about = report.about = read_about(sheet)
         self.report = report
         most = container.LARGEST_ATTACHMENT
-        limits = {CASE_TEXT: LARGEST_FILE, CASE: most, RESULTS: most, RECORD: LARGEST_RECORD}
+        limits = {
+            container.CASE_TEXT: LARGEST_FILE,
+            container.CASE: most,
+            container.RESULTS: most,
+            container.RECORD: LARGEST_RECORD,
+        }
         self.files = {name: sheet.attachment(name, limit) for name, limit in limits.items()}
         self.record = Record()
 
@@ -138,8 +141,8 @@ class _Check:
         if combined(about.ingredients) != about.fingerprint:
             self.changed("the fingerprint is not that of the parts that the sheet names")
         try:
-            self.text = self.files[CASE_TEXT].decode()
-            self.case = parse_case(self.text, CASE_TEXT)
+            self.text = self.files[container.CASE_TEXT].decode()
+            self.case = parse_case(self.text, container.CASE_TEXT)
         except UnicodeDecodeError:
             self.changed("the embedded case is no text")
             return
@@ -150,11 +153,11 @@ class _Check:
         self.annex = self._intact_annex()
         if now is not None:
             current = parse_case(read_case_text(now), str(now))
-            if fields := [str(change) for change in changes(canonical(self.case), canonical(current))]:
+            if fields := [str(change) for change in state.changes(canonical(self.case), canonical(current))]:
                 self.changed(f"{now} has changed since this sheet was printed")
                 self.report.changed_fields += fields
         try:
-            self.record = parse_record(self.files[RECORD], RECORD)
+            self.record = parse_record(self.files[container.RECORD], container.RECORD)
         except InputError as error:
             self.changed(str(error))
         self.signed = self.report.signed = self.record.signed(about.fingerprint)
@@ -177,10 +180,10 @@ class _Check:
 
     def _check_case(self) -> None:
         about, report = self.about, self.report
-        old = self._tree(CASE)
+        old = self._tree(container.CASE)
         if case_digest(old) != about.ingredients.get("case"):
             self.changed("the embedded inputs are not those of the fingerprint")
-        fields = [str(change) for change in changes(old, canonical(self.case))]
+        fields = [str(change) for change in state.changes(old, canonical(self.case))]
         if fields and about.version == lasersafe.__version__:
             self.changed("the embedded case file does not say what the embedded inputs say")
         elif fields:
@@ -195,8 +198,8 @@ class _Check:
             report.notes.append("made with other parts than this version has: " + "; ".join(map(plain, others[:8])))
 
     def _check_results(self) -> None:
-        about, report, embedded = self.about, self.report, self.files[RESULTS]
-        old = self._tree(RESULTS)
+        about, report, embedded = self.about, self.report, self.files[container.RESULTS]
+        old = self._tree(container.RESULTS)
         if (
             embedded != making.packed(old)
             or results_digest(old) != about.results
@@ -211,7 +214,7 @@ class _Check:
         report.decision = assessment.decision
         # As the sheet names itself: what this version would call it is no result.
         named = replace(assessment, fingerprint=about.fingerprint, version=about.version)
-        found = changes(old, making.results_of(named), NOTHING)
+        found = state.changes(old, making.results_of(named), state.NOTHING)
         if found:
             version = lasersafe.__version__
             report.add("other results", f"this version ({version}) computes {len(found)} results differently")
@@ -234,7 +237,7 @@ class _Check:
             return
         try:
             again = making.make_sheet(
-                self.text, self.case, self.record, about.paper, assessment, about, self.files[RESULTS]
+                self.text, self.case, self.record, about.paper, assessment, about, self.files[container.RESULTS]
             ).content
         except CalcError as error:  # a paper or a language that nothing was ever printed on or in
             self.changed(f"it cannot have been printed as it says: {str(error).splitlines()[0]}")

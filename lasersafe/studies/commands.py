@@ -153,11 +153,11 @@ def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
         return as_parquet(found)
     page = draw(found, zone)
     if suffix == ".svg":
-        from lasersafe.drawing.svg import to_svg
+        from lasersafe.drawing.pictures import to_svg
 
         return to_svg(page).encode()
     if suffix == ".png":
-        from lasersafe.drawing.png import to_png
+        from lasersafe.drawing.pictures import to_png
 
         return to_png(page)
     from lasersafe.sheet.drawings import drawings_pdf

@@ -100,8 +100,7 @@ def keep_annex(content: bytes) -> None:
 
 def lay(path: Path, content: bytes) -> None:
     """Write a sheet, whatever was done to it, and beside it the annex that it names."""
-    from lasersafe.signing.about import read_about
-    from lasersafe.signing.container import SheetError, parse_sheet
+    from lasersafe.signing.container import SheetError, parse_sheet, read_about
     from lasersafe.signing.making import annex_path
 
     path.write_bytes(content)

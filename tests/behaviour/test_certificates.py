@@ -16,13 +16,12 @@ import pytest
 pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installed")
 
 from lasersafe.errors import InputError
-from lasersafe.signing import bounds
 from lasersafe.signing import certificate_check as certificates
-from lasersafe.signing.about import read_about
+from lasersafe.signing import container
 from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.commands import PASSWORD as VARIABLE
 from lasersafe.signing.commands import register_answer
-from lasersafe.signing.container import open_sheet
+from lasersafe.signing.container import open_sheet, read_about
 from lasersafe.signing.signing_off import sign
 from lasersafe.signing.verify import CODES
 from tests.behaviour import command
@@ -314,7 +313,7 @@ def packed_zeros(millions: int) -> bytes:
 def test_a_bomb_in_what_was_appended_is_not_unpacked(
     sheet: Path, keys: dict[str, tuple[Path, Path]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(bounds, "MEMORY", 150_000_000)
+    monkeypatch.setattr(container, "MEMORY", 150_000_000)
     bomb = packed_zeros(1000)
     assert len(zlib.decompress(packed_zeros(3))) == 3_000_000
     content = sheet.read_bytes()

@@ -14,7 +14,7 @@ from lasersafe.drawing.values import tidy
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
-from lasersafe.sheet.references import joined
+from lasersafe.sheet.text import joined
 from tests.behaviour.command import run
 from tests.behaviour.test_strike_outs import PLAIN, starter
 

@@ -9,8 +9,7 @@ from itertools import groupby
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.drawing.primitives import Area, Lines, Rect, Words
-from lasersafe.drawing.shapes import overlap
+from lasersafe.drawing.primitives import Area, Lines, Rect, Words, overlap
 from lasersafe.models import parse_case
 from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, SignOff

@@ -18,20 +18,15 @@ from pypdf import PdfReader
 
 from lasersafe.ask.plans import PAPERS, barrier_drawings, drawings_of
 from lasersafe.assessment.scene_zones import SUMS
-from lasersafe.drawing.barrier_map import barrier_page, share_of_rating
 from lasersafe.drawing.elevation import elevation_pages
-from lasersafe.drawing.exposure_map import cells, decade, map_page
 from lasersafe.drawing.floor import Floor, joined, rings_in
-from lasersafe.drawing.legend import outermost, state_of
-from lasersafe.drawing.page import Paper, scale_bar
+from lasersafe.drawing.maps import barrier_page, cells, decade, map_page, share_of_rating
+from lasersafe.drawing.page import Paper, outermost, scale_bar, state_of
+from lasersafe.drawing.pictures import to_png, to_svg
 from lasersafe.drawing.plan import plan_page, room_of, stands, way_pages
-from lasersafe.drawing.png import to_png
-from lasersafe.drawing.primitives import Area, Drawing, Lines, Words
-from lasersafe.drawing.shapes import clip_line, clip_ring
-from lasersafe.drawing.style import DARK, LIGHT
-from lasersafe.drawing.svg import to_svg
+from lasersafe.drawing.primitives import Area, Drawing, Lines, Words, clip_line, clip_ring
+from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, round_scale
 from lasersafe.drawing.typeface import width_of
-from lasersafe.drawing.view import View, fit, round_scale
 from lasersafe.errors import InputError, OutputError
 from lasersafe.models import read_case
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening

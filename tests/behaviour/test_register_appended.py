@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe.signing import bounds
+from lasersafe.signing import container
 from lasersafe.signing.commands import register_answer
 from tests.behaviour import command
 from tests.behaviour.signing_help import PASSWORD, PEOPLE, lay, make_certificate, print_sheet, signed_sheet, write_case
@@ -81,7 +81,7 @@ def test_certificate_signatures_are_told_from_other_bytes(tmp_path: Path, monkey
     )
     (folder / "bomb.pdf").write_bytes(content + more)
     with monkeypatch.context() as patch:
-        patch.setattr(bounds, "MEMORY", 150_000_000)
+        patch.setattr(container, "MEMORY", 150_000_000)
         data, rows, text = listed(folder)
     assert (rows["good.pdf"]["state"], rows["good.pdf"]["certificates"], rows["good.pdf"]["problem"]) == (
         "signed", True, ""

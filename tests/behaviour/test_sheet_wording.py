@@ -26,7 +26,7 @@ from lasersafe.results import (
     StrikeOuts,
 )
 from lasersafe.sheet import render_sheet
-from lasersafe.sheet.people import AREA
+from lasersafe.sheet.tables import AREA
 from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
 from lasersafe.wording.message import Message
 from tests.behaviour.sample_assessment import assessment

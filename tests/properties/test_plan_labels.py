@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from lasersafe.assessment import assess_file
 from lasersafe.drawing.elevation import elevation_pages
-from lasersafe.drawing.exposure_map import map_page
+from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import Drawing, Words

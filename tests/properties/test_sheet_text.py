@@ -15,11 +15,10 @@ from lasersafe.drawing import values
 from lasersafe.drawing.primitives import Lines, Words
 from lasersafe.drawing.values import tidy
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
-from lasersafe.sheet.chart import exposure_chart
+from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.flow import Flow, Part, Row
-from lasersafe.sheet.fonts import printable
-from lasersafe.sheet.references import joined
-from lasersafe.sheet.text import Style, formula_runs, width_of, wrap, wrap_formula
+from lasersafe.sheet.paint import printable
+from lasersafe.sheet.text import Style, formula_runs, joined, width_of, wrap, wrap_formula
 from lasersafe.wording import load_wording
 from tests.drawing_faults import faults, text_box
 from tests.few import few

@@ -10,9 +10,8 @@ from typing import Any
 import pytest
 
 from lasersafe.signing import making
-from lasersafe.signing.compare import changes
 from lasersafe.signing.making import packed
-from lasersafe.signing.state import results_digest
+from lasersafe.signing.state import changes, results_digest
 from lasersafe.signing.verify import CODES
 from tests.behaviour.signing_help import lay, signed_sheet
 from tests.behaviour.test_verify import answer, rebuilt
