@@ -118,6 +118,12 @@ class Context:
         return tuple(s for s in self.case.surface if s.laser in (None, self.laser.name))
 
     @property
+    def targets(self) -> tuple[Target, ...]:
+        """The targets of a scene that this laser is fired at."""
+        scene = self.case.scene
+        return () if scene is None else tuple(t for t in scene.target if t.laser in (None, self.laser.name))
+
+    @property
     def mirror_reflectance(self) -> tuple[float, str]:
         """Reflectance of the worst mirror in reach, and the reason."""
         surfaces = self.surfaces
@@ -147,9 +153,7 @@ class Context:
             return self.mirror_reflectance
         if way != "transmitted":
             return 1.0, ""
-        met: list[Surface | Target] = [*self.surfaces]
-        if self.case.scene is not None:
-            met += [one for one in self.case.scene.target if one.laser in (None, self.laser.name)]
+        met: list[Surface | Target] = [*self.surfaces, *self.targets]
         most = max(met, key=lambda one: float(one.transmittance), default=None)
         if most is None:
             return 0.0, ""

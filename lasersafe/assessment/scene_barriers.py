@@ -6,19 +6,21 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.barrier_heights import REACH, floor_at, height_needed
 from lasersafe.assessment.context import WAYS
 from lasersafe.assessment.lines import FAULTS, broken_context, every_context, power_of_all
-from lasersafe.assessment.lit import bent_beams
+from lasersafe.assessment.lit import bent_beams, lit_places
 from lasersafe.assessment.loads import barrier_for, load_on, part_of_line
+from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_marks import plan_of
-from lasersafe.hazard.barriers import can_be_reached_over, rated_distances
+from lasersafe.assessment.stage import REACH_UP
+from lasersafe.hazard.barriers import can_be_reached_over, needed_height, rated_distances
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.results import Criterion
@@ -30,7 +32,7 @@ from lasersafe.scene.walls import Walls
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
-    from lasersafe.models import SceneBarrier
+    from lasersafe.models import SceneBarrier, ScenePerson
     from lasersafe.scene.directions import Vector
     from lasersafe.scene.screens import Screen
     from lasersafe.scene.sources import Source
@@ -40,6 +42,8 @@ _PIECES = 8  # of a wall that stands askew on the plan, so that boxes round it a
 _MOST_BOXES = 2000
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map
+ARM = 1.0  # m: so far a person reaches over an edge (German rules for shows, trade facts)
+REACH = 2.7  # m: nobody reaches over an edge that is so high above where people stand (DGUV203-036, 12.1)
 HIGHEST = 4.0  # m: above it nobody looks at a barrier; a higher one is shown up to here
 
 FLOAT = NDArray[np.float64]
@@ -58,11 +62,10 @@ _Peaks = dict[tuple[str, str, str], list[tuple[float, "Vector | None"]]]
 def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: SceneBarrier) -> BarrierLine:
     screen = stage.screens[entry.name]
     ways = []
-    for context in own:
-        for way in WAYS:
-            key = (context.laser.name, context.setup.name, way)
-            one = stage.held(context, way)[entry.name]
-            ways.append(_way(stage, context, entry, one, peaks[key][number] if key in peaks else None))
+    for context, way in product(own, WAYS):
+        key = (context.laser.name, context.setup.name, way)
+        aimed = peaks[key][number] if key in peaks else None
+        ways.append(_way(stage, context, entry, stage.held(context, way)[entry.name], aimed))
     faults = [
         replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name], None), way=way)
         for context in own if context.setup.fitted
@@ -73,27 +76,18 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
     ratings = [entry.rating, *(b.rating for b in stage.case.barrier if b.name == entry.name)]
     direct = [s.distance for w in fitted if w.way == "direct" for s in w.stands]
     windows = [
-        one for context in own for way in WAYS
+        one for context, way in product(own, WAYS)
         for (name, _), one in stage.windows(context, way).items() if name == entry.name
     ]  # fmt: skip
     return BarrierLine(
-        name=entry.name,
-        kind=entry.kind,
-        line=screen.line,
-        bottom=screen.bottom,
-        top=screen.top,
-        rated=any(rating is not None for rating in ratings),
-        ways=tuple(ways),
-        faults=tuple(faults),
-        openings=_openings(stage, own, entry),
-        shadows=_shadows(stage, entry),
-        nearest_allowed=max(direct, default=None),
+        name=entry.name, kind=entry.kind, line=screen.line, bottom=screen.bottom, top=screen.top,
+        rated=any(rating is not None for rating in ratings), ways=tuple(ways), faults=tuple(faults),
+        openings=_openings(stage, own, entry), shadows=_shadows(stage, entry),
+        nearest_allowed=max(direct, default=None), windows=tuple(windows),
         reach_over=can_be_reached_over(screen.top - floor_at(stage, screen), REACH),
-        windows=tuple(windows),
-        needed_height=needed,
-        needed_for=whom,
+        needed_height=needed, needed_for=whom,
         notes=tuple(dict.fromkeys(note for w in fitted if w.asked for note in w.notes)),
-    )
+    )  # fmt: skip
 
 
 def _way(
@@ -101,16 +95,12 @@ def _way(
 ) -> BarrierWay:
     barrier = barrier_for(stage, context, entry.name)
     named = any(b.name == entry.name for b in stage.case.barrier)
-    if aimed is not None:  # the nearest place bounds it; what is left of the edge of a beam is nothing
-        aimed = (min(aimed[0], one.irradiance), aimed[1]) if aimed[0] > _NOTHING * one.irradiance else (0.0, None)
+    peak, place = (None, None) if aimed is None else aimed
+    if peak is not None:  # the nearest place bounds it; what is left of the edge of a beam is nothing
+        peak, place = (min(peak, one.irradiance), place) if peak > _NOTHING * one.irradiance else (0.0, None)
     asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
-    return replace(
-        one,
-        aimed=None if aimed is None else aimed[0],
-        aimed_place=None if aimed is None else aimed[1],
-        asked=asked and entry.kind != "terrain",
-        stands=_stands(stage, context, one) if context.setup.fitted else (),
-    )
+    stands = _stands(stage, context, one) if context.setup.fitted else ()
+    return replace(one, aimed=peak, aimed_place=place, asked=asked and entry.kind != "terrain", stands=stands)
 
 
 # --- how near it may stand ------------------------------------------------------------------------------------------
@@ -132,25 +122,24 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     flat = max([flat, *panes, *([1.0] if wet else [])])
     scatter = max([i.reflectance for i in items] + [context.scatter_surface[0]])
     found: dict[str, float] = {}
-
-    def keep(place: str, distance: float) -> None:
-        found[place] = max(found.get(place, 0.0), distance)
-
+    start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
     for own in every_context(context).values():
         near = rated_distances(
             power, one.rating, own.beam, mirror_reflectance=flat, scatter_reflectance=scatter,
             model=stage.case.settings.scatter_model,
         )  # fmt: skip
-        start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
-        keep(start[one.way], near[one.way])
+        places = [(start[one.way], near[one.way])]
         for pose in stage.poses(context, "running") if one.way == "mirror" else ():
             for item in stage.lit(context, pose):
-                for bend in item.bends if item.mirror else ():
-                    for bent in bent_beams(own, pose, item, stage.spots(own, pose, item), bend):
-                        distances = rated_distances(
-                            power, one.rating, own.beam, mirror_reflectance=item.reflectance, mirror_beam=bent.beam
-                        )
-                        keep(item.name, distances["mirror"])
+                spots = stage.spots(own, pose, item)
+                bends = (bend for bend in item.bends if item.mirror)
+                for bent in (bent for bend in bends for bent in bent_beams(own, pose, item, spots, bend)):
+                    distances = rated_distances(
+                        power, one.rating, own.beam, mirror_reflectance=item.reflectance, mirror_beam=bent.beam
+                    )
+                    places.append((item.name, distances["mirror"]))
+        for place, distance in places:
+            found[place] = max(found.get(place, 0.0), distance)
     return tuple(StandingPlace(distance, place) for place, distance in found.items())
 
 
@@ -207,17 +196,11 @@ def in_irradiance(stage: Stage, source: Source, power: float) -> Source:
 
 
 def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> tuple[Opening, ...]:
-    line = entry.line.pairs
+    windows = [stage.windows(context, way) for context, way in product(own, WAYS) if context.setup.fitted]
     found = []
     for number, o in enumerate(entry.opening):
-        part = part_of_line(line, float(o.start), float(o.end))
-        judged = [
-            windows[entry.name, number].holds
-            for context in own
-            if context.setup.fitted
-            for way in WAYS
-            if (entry.name, number) in (windows := stage.windows(context, way))
-        ]
+        part = part_of_line(entry.line.pairs, float(o.start), float(o.end))
+        judged = [one[entry.name, number].holds for one in windows if (entry.name, number) in one]
         passes = not all(judged) if judged else o.open or o.kind == "window"
         top = min(float(o.top), float(entry.top))
         found.append(Opening(o.name, o.kind, part[0], part[-1], float(o.bottom), top, passes))
@@ -261,17 +244,10 @@ def _map(stages: Sequence[Stage], screen: Screen) -> BarrierMap:
     edges, low, high = _along(screen)
     heights = np.linspace(screen.bottom, top, ROWS + 1)
     found = {way: np.max([_on(stage, screen, way, low, high, heights) for stage in stages], axis=0) for way in WAYS}
-    ratings = [
-        float(barrier.rating)
-        for stage in stages
-        for context in stage.contexts
-        if context.setup.fitted
-        for barrier in (barrier_for(stage, context, screen.name),)
-        if barrier is not None and barrier.rating is not None
-    ]
-    return BarrierMap(
-        screen.name, tuple(edges.tolist()), tuple(heights.tolist()), found, min(ratings) if ratings else None
-    )
+    rated = (barrier_for(stage, context, screen.name) for stage in stages for context in stage.fitted)
+    ratings = [float(one.rating) for one in rated if one is not None and one.rating is not None]
+    lowest = min(ratings, default=None)
+    return BarrierMap(screen.name, tuple(edges.tolist()), tuple(heights.tolist()), found, lowest)
 
 
 def _along(screen: Screen) -> tuple[FLOAT, FLOAT, FLOAT]:
@@ -298,7 +274,7 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
     )  # fmt: skip
     least, most = (np.column_stack(one) for one in corners)
     sums = []
-    fitted = [one for one in stage.contexts if one.setup.fitted and stage.poses(one, "running")]
+    fitted = [one for one in stage.fitted if stage.poses(one, "running")]
     for lasers in [fitted] if stage.case.adds_lasers else [[one] for one in fitted]:
         total = np.zeros((rows, columns))
         for context in lasers:
@@ -312,3 +288,82 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
                 total += np.fmin(found, load_on(stage, context, way, screen)[0].irradiance).reshape(total.shape)
         sums.append(total)
     return np.max(sums, axis=0) if sums else np.zeros((rows, columns))
+
+
+# --- how high it has to be --------------------------------------------------------------------------------------------
+
+
+def floor_at(stage: Stage, screen: Screen) -> float:
+    """Return the highest place within an arm's reach of the screen on which somebody stands."""
+    line = shapely.LineString(screen.line)
+    floors = [0.0]
+    for person in stage.scene.person:
+        if float(shapely.distance(line, taken(person))) <= 2.0 * ARM:
+            floors.append(float(person.floor))
+    return max(floors)
+
+
+def height_needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]:
+    """Return how high the upper edge has to be to shade everybody who stands behind it, and who asks for it."""
+    starts = np.array(sorted(_starts(stage)))
+    line = np.array(entry.line.pairs)
+    if not starts.size:
+        return None, ""
+    best: tuple[float, str] | None = None
+    for person in stage.scene.person:
+        places = _standing(person)
+        highest = float(person.floor) + REACH_UP
+        share = _crossings(starts[:, :2], places, line)  # part of the way to the place at which the barrier is met
+        rise = starts[:, None, None, 2] + (highest - starts[:, None, None, 2]) * share
+        level = np.where(np.isnan(share), -math.inf, np.maximum(rise, starts[:, None, None, 2]))
+        start, place, part = np.unravel_index(int(np.argmax(level)), level.shape)
+        if not math.isfinite(float(level[start, place, part])):
+            continue
+        x, y, z = starts[start].tolist()
+        far = max(math.dist((x, y), places[place].tolist()), 1e-3)
+        near = max(far * float(share[start, place, part]), 1e-6)
+        height = max(needed_height((z, z), near, max(far, near), highest), 0.0)  # the floor hides what is below it
+        if best is None or height > best[0]:
+            best = height, person.name
+    return best if best is not None else (None, "")
+
+
+def _starts(stage: Stage) -> set[Vector]:
+    """Return every place from which light of a fitted laser starts: last optics, mirrors, lit spots."""
+    found: set[Vector] = set()
+    for context in stage.fitted:
+        for pose in stage.poses(context, "running"):
+            found |= _round(pose.apex, pose.moves)
+            for item in stage.lit(context, pose):
+                for spots in lit_places(context, pose, item, stage.spots(context, pose, item)):
+                    # the way to the edge is the steepest from a corner of what holds all spots, at the highest of them
+                    for x, y in spots.corners.tolist():
+                        found |= _round((x, y, spots.heights[1]), (spots.slack,) * 3)
+            for pane in stage.panes(context, pose, "service"):
+                found.update(pane.upper_corners)
+    return found
+
+
+def _round(place: Vector, moves: Vector) -> set[Vector]:
+    """Return the upper corners of a box round a place."""
+    (x, y, z), (wide, deep, high) = place, moves
+    return {(x + a * wide, y + b * deep, z + high) for a in (-1.0, 1.0) for b in (-1.0, 1.0)}
+
+
+def _standing(person: ScenePerson) -> FLOAT:
+    """Return places on the floor where somebody can stand, of shape (places, 2): of an area corners and edge."""
+    outline = taken(person)
+    if person.position is not None:
+        return np.asarray(shapely.get_coordinates(outline))
+    return np.asarray(shapely.get_coordinates(shapely.segmentize(outline, outline.length / 64.0)))
+
+
+def _crossings(starts: FLOAT, places: FLOAT, line: FLOAT) -> FLOAT:
+    """Return where ways cross a polyline, as part of the way, of shape (starts, places, pieces); NaN where not."""
+    d = places[None, :, None, :] - starts[:, None, None, :]
+    a, e = line[None, None, :-1, :] - starts[:, None, None, :], (line[1:] - line[:-1])[None, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cross = d[..., 0] * e[..., 1] - d[..., 1] * e[..., 0]
+        t = (a[..., 0] * e[..., 1] - a[..., 1] * e[..., 0]) / cross
+        u = (a[..., 0] * d[..., 1] - a[..., 1] * d[..., 0]) / cross
+        return np.where((t > 0.0) & (t <= 1.0) & (u >= 0.0) & (u <= 1.0), t, np.nan)

@@ -76,19 +76,20 @@ def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], li
 def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
     modes = MODES if context.setup.fitted else ("running",)
     lines = tuple(every_context(context).values())
+    cut_through = not context.targets or any(target.cut_through for target in context.targets)
     earlier: dict[object, tuple[Hit | None, str]] = {}
     for way in BASE_WAY if context.setup.fitted else _WAYS_NOT_FITTED:
         if way in MORE_WAYS and way not in context.ways:
             continue
-        alike = "missing the target" if way == "through the target" and _can_be_cut(stage, context) else way
+        alike = "missing the target" if way == "through the target" and cut_through else way
         same = [_same_as(stage, context, way, mode) for mode in modes]
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
             lasting = dict.fromkeys(person_time(lines, one, BASE_WAY[way], tissue) for one in bare_first(person))
             for mode, as_another in zip(modes, same, strict=True):
-                for lasts in lasting:
-                    duration, reason = lasts
+                for time in lasting:
+                    duration, reason = time
                     key = (alike, tissue, duration, as_another)
                     if key not in earlier:
                         earlier[key] = _hit(stage, context, place, way, tissue, mode, duration)
@@ -99,11 +100,6 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
                 struck = struck or struck_out(context, person, way, mode)
                 struck = struck or (note if isinstance(note, Message) and note.group == "cannot" else "")
                 yield Found(way, mode, tissue, duration, reason, hit, struck, note)
-
-
-def _can_be_cut(stage: Stage, context: Context) -> bool:
-    targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]
-    return not targets or any(t.cut_through for t in targets)
 
 
 def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
@@ -123,9 +119,12 @@ def _hit(
     kind = "direct" if way in ("missing the target", "through the target") else way
     worst = partial(worst_hit, stage, context, place, tissue=tissue, duration=duration, key=(kind, mode))
     if way in ("missing the target", "through the target", "transmitted"):
-        if way == "through the target" and not _can_be_cut(stage, context):
+        if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):
             return None, Message("cannot.be_cut")
-        beyond = max(_nearest_target(stage, context, mode), 1e-3)
+        work, poses = stage.work_distance(context), stage.poses(context, mode)
+        placed = [t for t in context.targets if t.position is not None]
+        near = [math.dist(place_of(t, pose, 0.0), pose.apex) for pose in poses for t in placed]
+        beyond = max(min([*near, work]) if work > 0.0 else min(near, default=0.0), 1e-3)
         plain = worst(lights(kind))
         return plain if plain is None or plain.distance > beyond else worst(lights(kind), beyond=beyond), ""
     if way in ("mirror", "convex mirror", "concave mirror"):
@@ -145,16 +144,6 @@ def _hit(
     return worst(lights(way)), ""
 
 
-def _nearest_target(stage: Stage, context: Context, mode: str) -> float:
-    found = []
-    for pose in stage.poses(context, mode):
-        for target in stage.scene.target:
-            if target.laser in (None, context.laser.name) and target.position is not None:
-                found.append(math.dist(place_of(target, pose, 0.0), pose.apex))
-    work = stage.work_distance(context)
-    return min([*found, work]) if work > 0.0 else min(found, default=0.0)
-
-
 def _broken(
     stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
 ) -> tuple[Hit | None, str]:
@@ -166,11 +155,9 @@ def _broken(
     compared = tuple(
         c for own, part in zip(lines, parts, strict=True) for c in stage.comparisons(own, tissue, duration, part)
     )
-    lost = BeamProfile(beam, compared)
-    reach = farthest_of(compared, beam) * ROUND_UP
-    walls = stage.walls(broken, "direct", mode)
+    lost, reach = BeamProfile(beam, compared), farthest_of(compared, beam) * ROUND_UP
+    walls, every = stage.walls(broken, "direct", mode), way == "fibre broken"
     usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
-    every = way == "fibre broken"
     lights = [
         (Source("direct", p.apex, EVERYWHERE if every else p.directions, lost, reach, moves=p.moves), walls)
         for p in stage.poses(context, usual)
@@ -276,18 +263,10 @@ def _matrix(context: Context, person: str, found: list[Found]) -> list[MatrixCel
             cells[key] = one
     return [
         MatrixCell(
-            person=person,
-            mode=mode,
-            way=way,
-            laser=context.laser.name,
-            setup=context.setup.name,
-            tissue=one.tissue,
-            surface="" if one.hit is None else one.hit.surface,
-            distance=math.nan if one.hit is None else one.hit.distance,
-            ratio=one.ratio,
-            below=bool(one.ratio <= 1.0),
-            struck_out=one.struck_out,
+            person=person, mode=mode, way=way, laser=context.laser.name, setup=context.setup.name, tissue=one.tissue,
+            surface="" if one.hit is None else one.hit.surface, ratio=one.ratio, below=bool(one.ratio <= 1.0),
+            distance=math.nan if one.hit is None else one.hit.distance, struck_out=one.struck_out,
             note=one.note or (Message("hit.nothing") if one.hit is None else ""),
         )
         for (mode, way), one in cells.items()
-    ]
+    ]  # fmt: skip

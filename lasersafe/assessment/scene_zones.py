@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -27,6 +28,10 @@ from lasersafe.scene.areas import area_of, lit_area, polygons
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.wording.message import Message, word
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.pose import Pose
+    from lasersafe.models import Target
 
 KINDS = (
     ("eye direct", "direct", "eye"),
@@ -86,7 +91,9 @@ def zone_shapes(stage: Stage) -> tuple[ZoneShape, ...]:
     for context in stage.contexts:
         if not stage.poses(context, "running"):
             continue
-        worst = _reaches_farthest(stage, context)
+        same = [one for one in stage.setups if one.laser == context.laser.name]
+        farthest = max(same, key=lambda one: one.zone("direct", "eye").distance)
+        worst = farthest.setup == context.setup.name
         for kind, way, tissue in KINDS:
             if context.setup.fitted or (worst and tissue == "eye" and way != "scatter"):
                 found += _of_kind(stage, context, kind, way, tissue, worst)
@@ -130,52 +137,35 @@ def _counted(source: Source, times: int) -> Source:
     return replace(source, factor=factor, reach=reach * ROUND_UP)
 
 
-def _reaches_farthest(stage: Stage, context: Context) -> bool:
-    own = [s for s in stage.setups if s.laser == context.laser.name]
-    farthest = max(own, key=lambda s: s.zone("direct", "eye").distance)
-    return farthest.setup == context.setup.name
+def _shape(stage: Stage, context: Context, source: Source, kind: str, distance: float, **more: Any) -> ZoneShape | None:
+    """Return the zone of a source past the screens that hold, None where nothing of it is left."""
+    shape = cut(stage, context, source)
+    parts = polygons(shape.area)
+    if not parts:
+        return None
+    return ZoneShape(
+        kind=kind, laser=context.laser.name, setup=context.setup.name, fitted=context.setup.fitted, polygons=parts,
+        distance=distance, origin=source.apex, area=float(shape.area.area), clipped_by=shape.clipped_by,
+        not_clipped_by=shape.not_clipped_by, heights=stage.band,
+        label=f"{kind} {format_quantity(distance, 'm', 3, 'up')}", **more,
+    )  # fmt: skip
 
 
 def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, worst: bool) -> list[ZoneShape]:
-    zone = stage.result(context).zone(way, tissue)
-    duration = context.duration(way)[0]
-    found = []
+    zone, found = stage.result(context).zone(way, tissue), []
+    limit = zone.criterion
+    words = Message("limited.by", tissue=word(tissue), set=limit.rule_set, time=f"{limit.duration:g} s")
     for source in stage.sources(context, way, tissue):
-        shape = cut(stage, context, source)
-        parts = polygons(shape.area)
-        if not parts:
-            continue
         turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
-        time = f"{zone.criterion.duration:g} s"
-        reach = _stated(source.reach, zone.distance)
-        words = Message("limited.by", tissue=word(tissue), set=zone.criterion.rule_set, time=time)
-        if shape.clipped_by:
-            words = Message("limited.and_by", limit=words, names=", ".join(shape.clipped_by))
-        found.append(
-            ZoneShape(
-                kind=kind,
-                laser=context.laser.name,
-                setup=context.setup.name,
-                fitted=context.setup.fitted,
-                worst=worst,
-                polygons=parts,
-                distance=reach + turned,
-                measured_from="last optic" if turned > 0.0 else _FROM[way],
-                limited_by=words,
-                origin=source.apex,
-                area=float(shape.area.area),
-                surface=source.surface,
-                limit=zone.criterion.limit,
-                limit_unit=zone.criterion.limit_unit,
-                duration=duration,
-                clipped_by=shape.clipped_by,
-                not_clipped_by=shape.not_clipped_by,
-                heights=stage.band,
-                overhead=_overhead(stage, source),
-                label=f"{kind} {format_quantity(reach + turned, 'm', 3, 'up')}",
-                note=source.note,
-            )
-        )
+        one = _shape(
+            stage, context, source, kind, _stated(source.reach, zone.distance) + turned, worst=worst,
+            measured_from="last optic" if turned > 0.0 else _FROM[way], limited_by=words, surface=source.surface,
+            limit=limit.limit, limit_unit=limit.limit_unit, duration=context.duration(way)[0],
+            overhead=_overhead(stage, source), note=source.note,
+        )  # fmt: skip
+        if one is not None and one.clipped_by:
+            one = replace(one, limited_by=Message("limited.and_by", limit=words, names=", ".join(one.clipped_by)))
+        found += [] if one is None else [one]
     return found
 
 
@@ -224,69 +214,37 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
     """Return where the beam of each fitted set-up goes behind each target, and where it can set fire."""
     beyond: list[BeyondTarget] = []
     ignition: list[ZoneShape] = []
-    for context in stage.contexts:
-        if not context.setup.fitted:
-            continue
-        for pose, source in zip(stage.poses(context, "running"), _farthest(stage, context), strict=True):
-            shape = cut(stage, context, source)
+    threshold, words = threshold_of(stage)
+    for context in stage.fitted:
+        lines, sources = len(every_context(context)), stage.sources(context, "direct", "eye")
+        for number, pose in enumerate(stage.poses(context, "running")):
+            own = sources[number * lines : (number + 1) * lines]
+            source = max(own, key=lambda one: one.reach)  # the wavelength that reaches farthest
             hot = ignition_source(stage, context, source)
-            if hot is not None and hot.reach > 0.0:
-                burning = cut(stage, context, hot)
-                parts = polygons(burning.area)
-                if parts:
-                    threshold, words = threshold_of(stage)
-                    reach = hot.reach / ROUND_UP
-                    ignition.append(
-                        ZoneShape(
-                            "ignition", context.laser.name, context.setup.name, True, False, parts, reach,
-                            "last optic",
-                            Message("limited.ignition", threshold=f"{threshold / 1e4:.3g} W/cm2", source=words),
-                            hot.apex,
-                            float(burning.area.area), limit=threshold, limit_unit="W/m2",
-                            clipped_by=burning.clipped_by, not_clipped_by=burning.not_clipped_by, heights=stage.band,
-                            label=f"ignition {format_quantity(reach, 'm', 3, 'up')}",
-                            steps=(_ignited(hot, reach, threshold, words),),
-                            note=Message("ignition.peak"),
-                        )
-                    )  # fmt: skip
-            targets = [t for t in stage.scene.target if t.laser in (None, context.laser.name)]
-            for target in targets:
-                work = stage.work_distance(context)
-                place = place_of(target, pose, work)
-                away = math.dist(place, pose.apex)
-                disc = shapely.Point(pose.apex[:2]).buffer(away * 0.999, quad_segs=64)
-                flat = math.dist(place[:2], pose.apex[:2])
-                behind = shapely.difference(shape.area, disc) if flat > 0.5 * away else shape.area
-                beyond.append(_beyond(stage, context, target.name, place, away, behind, source, hot))
+            beyond += [_beyond(stage, context, target, pose, source, hot) for target in context.targets]
+            if hot is None or not hot.reach > 0.0:
+                continue
+            assert isinstance(hot.profile, BeamProfile)
+            reach = hot.reach / ROUND_UP  # there the peak falls to the threshold
+            numbers = beam_numbers(hot.profile.beam, reach, hot.profile.criteria[0].amount)
+            formula, peak = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2", Message("ignition.peak")
+            limit = Message("limited.ignition", threshold=f"{threshold / 1e4:.3g} W/cm2", source=words)
+            one = _shape(
+                stage, context, hot, "ignition", reach, worst=False, measured_from="last optic", limited_by=limit,
+                limit=threshold, limit_unit="W/m2", note=peak,
+                steps=(Step("r", peak, formula, numbers, reach, "m", words, "own"),),
+            )  # fmt: skip
+            ignition += [] if one is None else [one]
     return tuple(beyond), tuple(ignition)
 
 
-def _ignited(hot: Source, reach: float, threshold: float, words: str) -> Step:
-    """Return how the distance comes about within which a beam may set fire: there its peak falls to the threshold."""
-    assert isinstance(hot.profile, BeamProfile)
-    numbers = beam_numbers(hot.profile.beam, reach, hot.profile.criteria[0].amount)
-    formula = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2"
-    return Step("r", Message("ignition.peak"), formula, numbers, reach, "m", words, "own")
-
-
-def _farthest(stage: Stage, context: Context) -> list[Source]:
-    """Return for each place of the laser the wavelength that reaches farthest."""
-    sources = stage.sources(context, "direct", "eye")
-    count = len(every_context(context))
-    return [max(sources[i : i + count], key=lambda s: s.reach) for i in range(0, len(sources), count)]
-
-
 def _beyond(
-    stage: Stage,
-    context: Context,
-    name: str,
-    place: tuple[float, float, float],
-    away: float,
-    area: shapely.Geometry,
-    source: Source,
-    hot: Source | None,
+    stage: Stage, context: Context, target: Target, pose: Pose, source: Source, hot: Source | None
 ) -> BeyondTarget:
-    target = next(t for t in stage.scene.target if t.name == name)
+    place, area = place_of(target, pose, stage.work_distance(context)), cut(stage, context, source).area
+    away, flat = math.dist(place, pose.apex), math.dist(place[:2], pose.apex[:2])
+    if flat > 0.5 * away:
+        area = shapely.difference(area, shapely.Point(pose.apex[:2]).buffer(away * 0.999, quad_segs=64))
     held = stage.held(context, "direct")
     stopped = target.stop is not None and held[target.stop].holds
     distance, note = _stated(source.reach, stage.result(context).zone("direct", "eye").distance), ""
@@ -297,32 +255,19 @@ def _beyond(
             distance = min(distance, math.dist(stop.place, source.apex))
     threshold, words = threshold_of(stage)
     backing = None if target.behind_distance is None else float(target.behind_distance)
-    lines = list(every_context(context).values())
-    powers = [own.space.highest_mean_power for own in lines]
     irradiance = None
-    if backing is not None and None not in powers:
+    if backing is not None and power_of_all(context) is not None:
         irradiance = 0.0
-        for own, power in zip(lines, powers, strict=True):
+        for own in every_context(context).values():
             dx, dy = BeamProfile(own.beam, ()).widths(np.asarray(away + backing))
-            irradiance += float(peak_exposure(power or 0.0, dx, dy))
+            irradiance += float(peak_exposure(own.space.highest_mean_power or 0.0, dx, dy))
     return BeyondTarget(
-        laser=context.laser.name,
-        setup=context.setup.name,
-        fitted=True,
-        target=name,
-        target_position=place,
-        polygons=polygons(area),
-        ends_at=target.stop if stopped and target.stop is not None else "",
-        distance=distance,
-        behind=target.behind,
-        backing_distance=backing,
-        backing_irradiance=irradiance,
-        ignition_threshold=threshold,
-        ignition_source=words,
-        can_ignite=None if irradiance is None else not irradiance < threshold,
-        ignition_distance=None if hot is None else hot.reach / ROUND_UP,
-        note=note,
-    )
+        laser=context.laser.name, setup=context.setup.name, fitted=True, target=target.name, target_position=place,
+        polygons=polygons(area), ends_at=target.stop if stopped and target.stop is not None else "", distance=distance,
+        behind=target.behind, backing_distance=backing, backing_irradiance=irradiance, ignition_threshold=threshold,
+        ignition_source=words, can_ignite=None if irradiance is None else not irradiance < threshold,
+        ignition_distance=None if hot is None else hot.reach / ROUND_UP, note=note,
+    )  # fmt: skip
 
 
 __all__ = ["area_of", "beyond_targets", "cut", "ignition_source", "threshold_of", "zone_shapes"]

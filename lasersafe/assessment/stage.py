@@ -106,6 +106,11 @@ class Stage:
         floors = [0.0, *(float(p.floor) for p in self.scene.person)]
         return min(floors), max(floors) + REACH_UP
 
+    @property
+    def fitted(self) -> list[Context]:
+        """The set-ups that are fitted today."""
+        return [one for one in self.contexts if one.setup.fitted]
+
     def result(self, context: Context) -> SetupResult:
         """Return zones and chart of a set-up."""
         return next(s for s in self.setups if s.laser == context.laser.name and s.setup == context.setup.name)
