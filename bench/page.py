@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 import signal
 import subprocess
 import sys
 import time
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
 
 from bench.commands import AGAINST, PROGRAM
@@ -37,9 +39,28 @@ def _first_page() -> float:
 
 def lines(rounds: int) -> list[Line]:
     """Measure the page."""
-    spent = medians({"numpy": process(sys.executable, "-c", "import numpy"), "page": _first_page}, rounds)
+    from lasersafe.page.room import room_answer, room_tones
+    from lasersafe.page.rooms import EXAMPLE
+
+    places, form = itertools.cycle(("9", "8.7", "8.4")), dict(EXAMPLE)
+
+    def moved(answer: Callable[[dict[str, str], str], object], **stated: str) -> Callable[[], object]:
+        return lambda: answer({**form, **stated, "laser1.x": next(places)}, "en")
+
+    lens = {"laser1.lens": "40 mm", "laser1.work_distance": "40 mm", "laser1.turn": "10 deg"}
+    jobs = {
+        "page": _first_page, "drag": moved(room_tones), "drag, stated": moved(room_tones, **lens),
+        "full": moved(room_answer), "numpy": process(sys.executable, "-c", "import numpy"),
+    }  # fmt: skip
+    spent = medians(jobs, rounds)
     memory = _first_page()
+    drags = {
+        "a laser dragged in the demo room, quick answer": ("drag", 2.0),
+        "a laser dragged in the demo room with its lens and turn stated, quick answer": ("drag, stated", 2.0),
+        "a laser dragged in the demo room, full answer": ("full", 25.0),
+    }
     return [
         line("lasersafe page, from the command to the first page", spent["page"], spent["numpy"], 12.0, AGAINST),
+        *(line(name, spent[key], spent["numpy"], allowed, AGAINST) for name, (key, allowed) in drags.items()),
         Line("memory of the page while it waits", memory / _ALLOWED_MEMORY, 1.0, f"{_ALLOWED_MEMORY:g} MB"),
     ]
