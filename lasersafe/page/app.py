@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import base64
 import contextlib
+import json
 import sys
 from collections.abc import AsyncIterator
 from importlib.resources import files
@@ -56,6 +57,7 @@ class Site:
     def __init__(self, port: int, token: str, longest: float = LONGEST) -> None:
         self.live, *self.workers = (Worker(longest) for _ in range(3))  # a drag never waits for a long answer
         self.written = newest_file()
+        self.rooms: dict[str, dict[str, Any]] = {}
         self.warming: set[asyncio.Task[Any]] = set()
         self.pages = jinja2.Environment(
             loader=jinja2.FileSystemLoader(_HERE / "html"),
@@ -141,10 +143,20 @@ class Site:
         if "add" in form or "remove" in form:
             added = next((name for _, name in things(new) if f"{name}.x" not in form and f"{name}.x1" not in form), "")
             return self._room_page(request, new, None, added)
-        answer = await self._ask(request, "room", form=new)
+        answer = await self._room_answer(request, new)
         if request.url.path == "/room/help" and "tones" in answer:
             answer |= {key: value for key, value in (await self._ask(request, "help", form=new)).items() if value}
         return self._room_page(request, new, answer)
+
+    async def _room_answer(self, request: Request, form: dict[str, str]) -> dict[str, Any]:
+        """Return the full answer to a room; the last ones are kept, since buttons and drags ask for the same again."""
+        key = json.dumps([_language(request.scope), form], sort_keys=True)
+        if key not in self.rooms:
+            answer = await self._ask(request, "room", form=form)
+            if "tones" not in answer:
+                return answer
+            self.rooms = dict([*self.rooms.items()][-7:]) | {key: answer}
+        return dict(self.rooms[key])
 
     def _warm(self, worker: Worker) -> None:
         """Start a process before it is needed, so that the first drag finds all of it loaded."""
@@ -155,7 +167,7 @@ class Site:
 
     async def room_live(self, request: Request) -> Response:
         """Send the full answer to a room, for the script of the page."""
-        answer = await self._ask(request, "room", form=await _form(request))
+        answer = await self._room_answer(request, await _form(request))
         language = _language(request.scope)
         html = self.pages.get_template("room_answer.html").render(say=Texts(language), answer=answer)
         if "tones" not in answer:

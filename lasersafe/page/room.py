@@ -13,6 +13,7 @@ import shapely
 import tomli_w
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene import Stage, stages_of, zones_over
 from lasersafe.assessment.scene_zones import KINDS, cut
@@ -319,18 +320,12 @@ def _lenses(form: Mapping[str, str], field: str, say: Texts) -> list[str]:
     """Return how far the beam reaches with each usual lens, and without one."""
     found = []
     for lens, room in _each_lens(form, field, say):
-        far = _direct(assess(parse_case(case_text(room, say)), say.language, in_full=False), form, field, room)
-        found.append(say("help.reach", what=_lens_words(lens, say), distance=far if far == "∞" else say.number(far)))
+        setups = [one for stage in stages_of(parse_case(case_text(room, say))) for one in stage.setups]
+        mine = [one for one in setups if one.laser == dict(room.lasers)[field] and one.fitted]
+        far = max(badness(one.zone("direct", "eye").distance) for one in mine)
+        words = say.number(format_quantity(far, "m", 3, "up")) if math.isfinite(far) else "∞"
+        found.append(say("help.reach", what=_lens_words(lens, say), distance=words))
     return found
-
-
-def _direct(assessment: Assessment, form: Mapping[str, str], field: str, room: Room) -> str:
-    name = dict(room.lasers)[field]
-    far = max(
-        (badness(s.zone("direct", "eye").distance) for s in assessment.setups if s.laser == name and s.fitted),
-        default=0.0,
-    )
-    return format_quantity(far, "m", 3, "up") if math.isfinite(far) else "∞"
 
 
 def _barrier(room: Room, number: int, near: float, say: Texts) -> list[str]:
@@ -339,8 +334,8 @@ def _barrier(room: Room, number: int, near: float, say: Texts) -> list[str]:
     name = say("help.new_barrier")
     there = {"name": name, "distance": f"{max(near / 2, 0.001):g} m", "laser": room.lasers[number][1]}
     data["barrier"] = [*data.get("barrier", []), there]
-    found = assess(parse_case(tomli_w.dumps(data)), say.language, in_full=False)
-    loads = [badness(b.irradiance) for b in found.barriers if b.barrier == name and b.fitted]
+    results = (one for stage in stages_of(parse_case(tomli_w.dumps(data))) for one in barrier_results(stage.contexts))
+    loads = [badness(one.irradiance) for one in results if one.barrier == name and one.fitted]
     if not loads or not math.isfinite(max(loads)):
         return []
     values = {"near": say.number(f"{near / 2:.3g} m"), "load": say.number(format_quantity(max(loads), "W/m2", 3, "up"))}

@@ -13,13 +13,17 @@ from typing import Any
 
 import pytest
 import shapely
+import tomli_w
 from starlette.testclient import TestClient
 
+from lasersafe.assessment import assess
 from lasersafe.errors import Fault
+from lasersafe.models import parse_case
 from lasersafe.page.app import Site
 from lasersafe.page.glasses import glasses_answer
+from lasersafe.page.jobs import Worker
 from lasersafe.page.reader import Reader
-from lasersafe.page.room import faults_by_field, room_answer, room_tones
+from lasersafe.page.room import case_text, faults_by_field, room_answer, room_help, room_tones
 from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
 from lasersafe.page.texts import LANGUAGES, Texts
 from lasersafe.quantity import format_quantity
@@ -159,6 +163,44 @@ def test_what_would_help_has_figures_that_the_command_line_gives(site: TestClien
     half = float(near[1].split()[0]) / 2
     assert re.search(rf"A barrier {half:.3g} m from the laser has to withstand [0-9.]+ \w+/m2", said)
     assert "The beam with a lens of 100 mm is above the limit up to" in said
+    assert "A power named here holds for one laser alone" in said
+
+
+def test_what_would_help_has_the_distances_and_loads_of_the_whole_answer(site: TestClient) -> None:
+    form = BOOTH | {"laser1.lens": ""} | {"laser1.work_distance": ""}
+    words = room_help(form, "en")["help"][0]["words"]
+    for lens in ("20 mm", "40 mm", "100 mm"):
+        room = Reader({**form, "laser1.lens": lens}, Texts("en")).room()
+        assert room is not None
+        found = assess(parse_case(case_text(room, Texts("en"))), in_full=False)
+        far = max(one.zone("direct", "eye").distance for one in found.setups)
+        assert f"The beam with a lens of {lens} is above the limit up to {format_quantity(far, 'm', 3, 'up')}." in words
+    room = Reader(form, Texts("en")).room()
+    assert room is not None
+    near = min(float(one["distance"].split()[0]) for one in room.data["person"] if one["role"] == "spectator")
+    there = {"name": "half way", "distance": f"{near / 2:g} m", "laser": "Blue diode"}
+    data = {**room.data, "barrier": [*room.data["barrier"], there]}
+    loads = [one.irradiance for one in assess(parse_case(tomli_w.dumps(data))).barriers if one.barrier == "half way"]
+    assert f"withstand {format_quantity(max(loads), 'W/m2', 3, 'up')}, for as long" in words[-1]
+
+
+def test_the_same_room_is_worked_out_once(site: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    ask = Worker.ask
+
+    async def counted(worker: Worker, job: dict[str, Any]) -> dict[str, Any]:
+        asked.append(job["do"])
+        return await ask(worker, job)
+
+    monkeypatch.setattr(Worker, "ask", counted)
+    form = BOOTH | {"laser1.power": "4.7 W"}
+    site.post("/room/live", data=form)
+    page = site.post("/room", data=form).text
+    site.post("/room/help", data=form)
+    german = site.post("/room", data=form, headers={"accept-language": "de"}).text
+    assert asked == ["room", "help", "room"]
+    assert "to change" in page
+    assert "Schlimmste" in german
 
 
 @pytest.mark.parametrize("form", [EXAMPLE, BOOTH], ids=["example", "booth"])
