@@ -29,9 +29,10 @@ def lines(rounds: int) -> list[Line]:
     """Measure the array calls and the memory."""
     import numpy as np
 
-    from lasersafe.hazard.distances import direct_distance_arrays
+    from lasersafe.hazard.distances import direct_distance
     from lasersafe.hazard.sweep import compiled, ratios
     from lasersafe.limits import exposure_limit, rule_sets
+    from lasersafe.optics.beam import BeamGeometry
 
     random = np.random.default_rng(1)
     wavelength = random.uniform(180e-9, 3e-6, POINTS)
@@ -42,6 +43,7 @@ def lines(rounds: int) -> list[Line]:
     aperture = random.uniform(1e-3, 7e-3, POINTS)
     waist = 10 ** random.uniform(-4, -1, POINTS)
     divergence = 10 ** random.uniform(-4, -1, POINTS)
+    beams = BeamGeometry((waist, waist), (divergence, divergence))
 
     jobs: dict[str, Job] = {"power": lambda: np.power(duration, 0.75)}
     for rule_set in rule_sets():
@@ -53,7 +55,7 @@ def lines(rounds: int) -> list[Line]:
     energy = np.minimum(1.5e-3, 30.0 / rate)  # the space of the starter case nanosecond-marker
     both = [compiled(rule_set, "eye", 1064e-9, 10.0) for rule_set in rule_sets()]
     jobs["a million settings, both rule sets"] = lambda: [ratios(one, energy, pulse, rate) for one in both]
-    jobs["a million distances"] = lambda: direct_distance_arrays(power, limit, aperture, waist, divergence)
+    jobs["a million distances"] = lambda: direct_distance(power, limit, aperture, beams)
     spent = medians(jobs, rounds)
     base = spent.pop("power")
     allowed = {"a million settings, both rule sets": 40.0}

@@ -237,75 +237,8 @@ def critical_diameter(
         return finite("critical diameter", hole / root, "m")  # an infinite root where no beam exceeds the limit
 
 
-def direct_distance_arrays(
-    amount: ArrayLike,
-    limit: ArrayLike,
-    aperture: ArrayLike,
-    waist_diameter: ArrayLike,
-    divergence: ArrayLike,
-    waist_position: ArrayLike = 0.0,
-    *,
-    profile: str = "gaussian",
-    propagation: str = "hyperbolic",
-) -> FloatArray:
-    """Return the farthest distance at which circular beams exceed a limit, in closed form [1]_.
-
-    Parameters
-    ----------
-    amount : array_like, shape (...)
-        Power or energy of the beam. [W or J]
-    limit : array_like, shape (...)
-        Exposure limit. [W/m2 or J/m2]
-    aperture : array_like, shape (...)
-        Diameter of the limiting aperture. [m]
-    waist_diameter : array_like, shape (...)
-        Full 1/e diameter at the waist. [m]
-    divergence : array_like, shape (...)
-        Full 1/e angle far from the waist. [rad]
-    waist_position : array_like, shape (...)
-        Place of the waist, from the last optic. [m]
-    profile : str
-        ``"gaussian"`` or ``"top-hat"``.
-    propagation : str
-        ``"hyperbolic"`` or ``"linear"``.
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Distance from the last optic; 0 where the limit is nowhere exceeded. [m]
-
-    Raises
-    ------
-    InputError
-        If a word is not known.
-    OutOfRangeError
-        If a number cannot be used, or a distance is too large to compute.
-
-    References
-    ----------
-    .. [1] OSHA-OTM, range equation (``"linear"``); ISO11146-1 for the hyperbolic beam.
-
-    Examples
-    --------
-    >>> direct_distance_arrays(100.0, [16.0, 50.0], 7e-3, 2e-3, 2e-3, propagation="linear").round(0)
-    array([1410.,  797.])
-    """
-    choice("propagation", propagation, PROPAGATIONS)
-    critical = critical_diameter(amount, limit, aperture, profile)
-    waist = within("waist_diameter", waist_diameter, "m", 0.0, math.inf)
-    angle = positive("divergence", divergence, "rad")
-    within("divergence", angle, "rad", 0.0, math.pi)
-    position = finite("waist_position", waist_position, "m")
-    with np.errstate(all="ignore"):
-        way = np.maximum(critical - waist, 0.0)
-        over = way > 0.0
-        if propagation == "hyperbolic":
-            way = np.sqrt(way * (critical + waist))
-        return finite("distance", over * np.maximum(position + way / angle, 0.0), "m")
-
-
 def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, beam: BeamGeometry) -> FloatArray:
-    """Return the farthest distance at which beams exceed the limit; all diameters and the divergence are 1/e values.
+    """Return the farthest distance at which beams exceed the limit [1]_; diameters and divergence are 1/e values.
 
     Of a circular beam the closed form. Of a beam with two axes, the last crossing: between a circular beam as wide as
     its longer axis, which lets less through, and one as wide as its shorter axis, which lets more through.
@@ -330,12 +263,31 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
     ------
     OutOfRangeError
         If a number cannot be used or the distance is too large to compute.
+
+    References
+    ----------
+    .. [1] OSHA-OTM, range equation (``"linear"``); ISO11146-1 for the hyperbolic beam.
+
+    Examples
+    --------
+    >>> beam = BeamGeometry((2e-3, 2e-3), (2e-3, 2e-3), propagation="linear")
+    >>> direct_distance(100.0, [16.0, 50.0], 7e-3, beam).round(0)
+    array([1410.,  797.])
     """
     waist, angle, position = beam.waist_diameter, beam.divergence, beam.waist_position
     if beam.circular:
-        return direct_distance_arrays(
-            amount, limit, aperture, waist[0], angle[0], position[0], profile=beam.profile, propagation=beam.propagation
-        )
+        choice("propagation", beam.propagation, PROPAGATIONS)
+        critical = critical_diameter(amount, limit, aperture, beam.profile)
+        smallest = within("waist_diameter", waist[0], "m", 0.0, math.inf)
+        spread = positive("divergence", angle[0], "rad")
+        within("divergence", spread, "rad", 0.0, math.pi)
+        start = finite("waist_position", position[0], "m")
+        with np.errstate(all="ignore"):
+            way = np.maximum(critical - smallest, 0.0)
+            over = way > 0.0
+            if beam.propagation == "hyperbolic":
+                way = np.sqrt(way * (critical + smallest))
+            return finite("distance", over * np.maximum(start + way / spread, 0.0), "m")
     given = np.broadcast_arrays(amount, limit, aperture, *waist, *angle, *position)
     shape = given[0].shape
     whole, most, hole, *columns = (np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given)
@@ -348,7 +300,7 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
 
     last_waist = np.maximum(np.maximum(p_x, p_y), 0.0)
     alone = [
-        direct_distance_arrays(whole, most, hole, d, a, p, profile=beam.profile, propagation=beam.propagation)
+        direct_distance(whole, most, hole, BeamGeometry((d, d), (a, a), (p, p), beam.profile, beam.propagation))
         for d, a, p in ((d_x, a_x, p_x), (d_y, a_y, p_y))
     ]
     near, far = np.minimum(*alone), np.maximum(*alone) * (1.0 + 1e-12)
@@ -361,8 +313,8 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
     lit = np.flatnonzero(over)
     found[lit] = last_fall(ratio, near[lit], far[lit], (depth - last_waist)[lit], lit)
     between = np.flatnonzero(~over & (p_x != p_y) & (np.maximum(p_x, p_y) > 0.0))
-    for start in range(0, between.size, _BLOCK):
-        at = between[start : start + _BLOCK]
+    for first in range(0, between.size, _BLOCK):
+        at = between[first : first + _BLOCK]
         own = many.taken(at)
         low, high = np.maximum(np.minimum(*own.waist_position), 0.0), np.maximum(*own.waist_position)
         found[at] = last_crossing(ratio, _nodes(own, low, high, hole[at]), at)

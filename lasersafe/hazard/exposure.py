@@ -24,8 +24,8 @@ from lasersafe.limits import (
     HazardLimit,
     PulseTrainLimit,
     TrainRow,
-    burst_train_limit,
     pulse_list_limit,
+    pulse_train_limit,
 )
 from lasersafe.optics.checks import unique
 from lasersafe.optics.sources import limited_angle
@@ -104,9 +104,9 @@ def train_limit(light: Received, source_angle: ArrayLike = ALPHA_MIN) -> PulseTr
             pedestal=emission.pedestal,
         )  # fmt: skip
     size = reduce(mul, (number for number, _ in emission.burst), 1.0)
-    return burst_train_limit(
-        light.rule_set, light.tissue, wavelength, emission.pulse_duration, emission.burst,
-        emission.repetition_rate / size, duration, source_angle, exposed_area=area,
+    return pulse_train_limit(
+        light.rule_set, light.tissue, wavelength, emission.pulse_duration, emission.repetition_rate / size, duration,
+        source_angle, exposed_area=area, bursts=emission.burst,
         pedestal=emission.pedestal / emission.pulse_energy if emission.pedestal else 0.0,
     )  # fmt: skip
 

@@ -12,7 +12,7 @@ from lasersafe.limits.exposure import (
     source_factor,
     time_t2,
 )
-from lasersafe.limits.pulses import burst_train_limit, pulse_list_limit, pulse_train_limit
+from lasersafe.limits.pulses import pulse_list_limit, pulse_train_limit
 from lasersafe.limits.records import PulseTrainLimit, TrainRow
 from lasersafe.limits.tables import rule_sets
 from lasersafe.limits.working import explain
@@ -23,7 +23,6 @@ __all__ = [
     "PulseTrainLimit",
     "TrainRow",
     "angle_max",
-    "burst_train_limit",
     "cone_angle",
     "correction_factor",
     "count_pulses",

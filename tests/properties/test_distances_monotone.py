@@ -14,7 +14,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError
-from lasersafe.hazard.distances import direct_distance, direct_distance_arrays, farthest_crossing, scatter_distance
+from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance
 from lasersafe.hazard.scatter import LitSpot, scatter_farthest
 from lasersafe.optics.beam import BeamGeometry, collimated, diameters, fraction_through, mean_exposure, through_lens
 from tests.few import few
@@ -105,12 +105,17 @@ def test_beyond_the_distance_the_limit_is_kept(amount, limit, aperture, beam):
     assert (exposure <= limit * (1.0 + 1e-7)).all()
 
 
+def round_beams(waist, angle, position=0.0, profile="gaussian", propagation="hyperbolic"):
+    pairs = ((np.asarray(one),) * 2 for one in (waist, angle, position))
+    return BeamGeometry(*pairs, profile, propagation)
+
+
 @given(AMOUNT, LIMIT, APERTURE, WAIST, ANGLE, POSITION, PROFILE)
 def test_the_hyperbolic_beam_is_never_nearer_than_the_linear_one(
     amount, limit, aperture, waist, angle, position, profile
 ):
     hyperbolic, linear = (
-        float(direct_distance_arrays(amount, limit, aperture, waist, angle, position, profile=profile, propagation=way))
+        float(direct_distance(amount, limit, aperture, round_beams(waist, angle, position, profile, way)))
         for way in ("hyperbolic", "linear")
     )
     assert hyperbolic >= linear
@@ -158,11 +163,8 @@ def test_a_larger_spot_never_lengthens_extended_scatter(amount, spot, base, view
 @given(ANY_NUMBER, ANY_NUMBER, ANY_NUMBER, ANY_NUMBER, ANY_NUMBER, ANY_NUMBER, PROFILE, PROPAGATION)
 def test_finite_or_refused(amount, limit, aperture, waist, angle, position, profile, propagation):
     try:
-        distance = float(
-            direct_distance_arrays(
-                amount, limit, aperture, waist, angle, position, profile=profile, propagation=propagation
-            )
-        )
+        beam = round_beams(waist, angle, position, profile, propagation)
+        distance = float(direct_distance(amount, limit, aperture, beam))
     except CalcError:
         return
     assert 0.0 <= distance < math.inf
@@ -202,8 +204,10 @@ def test_extended_scatter_finite_or_refused(amount, reflectance, view, model, sp
 @pytest.mark.parametrize("field", ["amount", "limit", "aperture", "divergence"])
 def test_every_bad_number_is_refused_by_name(field, bad):
     good = {"amount": 1.0, "limit": 50.0, "aperture": 7e-3, "waist_diameter": 1e-3, "divergence": 1e-3}
+    wrong = {**good, field: [good[field], bad]}
+    beams = round_beams(wrong.pop("waist_diameter"), wrong.pop("divergence"))
     with pytest.raises(CalcError, match=rf"^{field} = .*: must be above 0 and finite"):
-        direct_distance_arrays(**{**good, field: [good[field], bad]})
+        direct_distance(**wrong, beam=beams)
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -1.0])

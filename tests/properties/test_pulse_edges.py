@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.limits import burst_train_limit, pulse_list_limit
+from lasersafe.limits import pulse_list_limit, pulse_train_limit
 from lasersafe.limits.grid import grid_of
 from lasersafe.limits.tables import load_rule_set
 
@@ -35,7 +35,7 @@ def test_pulse_durations_at_an_edge(rule_set, tissue, bursts):
     edge = edges(rule_set, tissue)[edges(rule_set, tissue) < 1.0]
     levels = [(number, spacing * edge) for number, spacing in bursts]
     for lam in WAVELENGTHS:  # the rate is such that no count of pulses jumps in the same place
-        found = burst_train_limit(rule_set, tissue, lam, three(edge), levels, 0.0471828 / edge, 97.3141)
+        found = pulse_train_limit(rule_set, tissue, lam, three(edge), 0.0471828 / edge, 97.3141, bursts=levels)
         at_most_the_stricter_side(*found.per_pulse)
 
 
@@ -50,7 +50,7 @@ def test_exposures_at_an_edge(rule_set, tissue):
             time = [t for t in edges(rule_set, tissue)
                     if t > 1e-7 and not (t * rate * NEAR > 1.0 and any(t % one == 0.0 for one in joined))]  # fmt: skip
             time = three(np.array(time))
-            found = burst_train_limit(rule_set, tissue, lam, 1e-10, [], rate, time)
+            found = pulse_train_limit(rule_set, tissue, lam, 1e-10, rate, time)
             at_most_the_stricter_side(*found.per_pulse)
 
 
@@ -58,7 +58,7 @@ def test_exposures_at_an_edge(rule_set, tissue):
 def test_wavelengths_at_an_edge(rule_set):
     lam = np.array([315, 400, 700, 1050, 1150, 1200, 1400, 1500, 1800, 2600]) * 1e-9
     for pulse, rate in ((1e-12, 1e6), (1e-8, 2e4), (1e-4, 100.0)):
-        found = burst_train_limit(rule_set, "eye", three(lam), pulse, [(3, 2 * pulse)], rate, 10.0)
+        found = pulse_train_limit(rule_set, "eye", three(lam), pulse, rate, 10.0, bursts=[(3, 2 * pulse)])
         below, on, above = found.per_pulse
         if rule_set.startswith("EU"):  # "from 315 nm" is printed there, and the list of single values ends at 314 nm
             assert on[0] == pytest.approx(above[0], rel=1e-5)
@@ -90,9 +90,9 @@ def test_more_pulses_more_power_or_a_pedestal_never_raise_a_limit():
         count, alpha = int(draw.integers(1, 9)), float(10 ** draw.uniform(-3, -1))
         rate, time = float(10 ** draw.uniform(-3, 0)) / (spacing * (count + 1)), float(10 ** draw.uniform(0, 4))
         args = (rule_set, tissue, lam, pulse)
-        one = float(burst_train_limit(*args, [(count, spacing)], rate, time, alpha).per_pulse)
-        more = float(burst_train_limit(*args, [(count + 1, spacing)], rate, time, alpha).per_pulse)
-        base = float(burst_train_limit(*args, [(count, spacing)], rate, time, alpha, pedestal=1.0).per_pulse)
+        one = float(pulse_train_limit(*args, rate, time, alpha, bursts=[(count, spacing)]).per_pulse)
+        more = float(pulse_train_limit(*args, rate, time, alpha, bursts=[(count + 1, spacing)]).per_pulse)
+        base = float(pulse_train_limit(*args, rate, time, alpha, bursts=[(count, spacing)], pedestal=1.0).per_pulse)
         assert base <= one * (1 + 1e-9)
         # more pulses can bring a burst together inside T_i and lower N: never by more than the printed factor does
         assert more <= one * (1 + 1e-9) * max(1.0, ((count + 1) / count) ** 0.25)
@@ -102,7 +102,7 @@ def test_bursts_of_bursts_are_the_list_of_their_pulses():
     starts = (np.arange(3)[:, None] * 2e-5 + np.arange(4) * 1e-6).reshape(-1)
     for rule_set in SETS:
         for tissue in ("eye", "skin"):
-            one = burst_train_limit(rule_set, tissue, 1064e-9, 1e-8, [(4, 1e-6), (3, 2e-5)], 1e3, 10.0)
+            one = pulse_train_limit(rule_set, tissue, 1064e-9, 1e-8, 1e3, 10.0, bursts=[(4, 1e-6), (3, 2e-5)])
             two = pulse_list_limit(rule_set, tissue, 1064e-9, starts, 1e-8, 1.0, 10.0, period=1e-3)
             for rule in ("single pulse", "mean"):
                 both = [min(float(r.per_pulse) for r in x.rows if r.rule == rule) for x in (one, two)]

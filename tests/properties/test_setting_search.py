@@ -8,7 +8,7 @@ import pytest
 from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.settings import SettingSpace, knob_changes, worst_ratio, worst_settings
 from lasersafe.hazard.sweep import compiled, ratios
-from lasersafe.limits import burst_train_limit
+from lasersafe.limits import pulse_train_limit
 
 SETS = ("ICNIRP-2013", "EU-2006/25/EC")
 TOLERANCE = 1e-8  # the search steps 4e-9 past a jump of a pulse count
@@ -76,7 +76,7 @@ def test_no_random_burst_is_worse_than_the_worst_that_was_found():
         number, spacing = draw.integers(1, 9, 3000).astype(float), draw.uniform(2e-8, 5e-8, 3000)
         energy = np.minimum(4e-5, 20.0 / (rate * number))
         for name in SETS:
-            limit = burst_train_limit(name, tissue, 1030e-9, pulse, [(number, spacing)], rate, 10.0)
+            limit = pulse_train_limit(name, tissue, 1030e-9, pulse, rate, 10.0, bursts=[(number, spacing)])
             assert (energy / limit.per_pulse).max() <= highest * (1 + 1e-5)  # the grid of a burst is coarse
 
 
@@ -90,9 +90,7 @@ def test_the_sweep_is_the_limit_of_a_train():
         name, tissue = SETS[number % 2], ("eye", "skin")[number // 2 % 2]
         expected = (
             1.0
-            / burst_train_limit(
-                name, tissue, lam, pulse, [], rate, duration, exposed_area=body_area(tissue, lam)
-            ).per_pulse
+            / pulse_train_limit(name, tissue, lam, pulse, rate, duration, exposed_area=body_area(tissue, lam)).per_pulse
         )
         found = ratios(compiled(name, tissue, lam, duration), 1.0, pulse, rate)
         assert found == pytest.approx(expected, rel=1e-9, abs=0)

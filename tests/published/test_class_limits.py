@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard.class_check import emission_limit
-from lasersafe.limits import burst_train_limit, correction_factor, pulse_list_limit
+from lasersafe.limits import correction_factor, pulse_list_limit, pulse_train_limit
 from tests.published.printed import printed, worked
 
 
@@ -43,7 +43,7 @@ TRAINS = [  # (id, wavelength, pulse, rate, exposure, OLD, NEW); TR-1 OLD uses N
 def test_trains_in_other_forms(name, lam, pulse, rate, time, old, new):
     for rule_set, expected in (("EU-2006/25/EC", old), ("ICNIRP-2013", new)):
         if expected is not None:
-            one = burst_train_limit(rule_set, "eye", lam, pulse, [(1, pulse)], rate, time)
+            one = pulse_train_limit(rule_set, "eye", lam, pulse, rate, time, bursts=[(1, pulse)])
             assert float(one.per_pulse) == worked(expected)
             two = pulse_list_limit(rule_set, "eye", lam, 0.0, pulse, 1.0, time, period=1.0 / rate)
             assert float(two.per_pulse) == worked(expected)
@@ -56,5 +56,5 @@ def test_a_group_of_five_pulses_shares_the_limit_of_the_group():
 
 
 def test_two_pulses_and_a_half_count_as_three():
-    found = burst_train_limit("EU-2006/25/EC", "eye", 532e-9, 1e-8, [], 10.0, 0.25)
+    found = pulse_train_limit("EU-2006/25/EC", "eye", 532e-9, 1e-8, 10.0, 0.25)
     assert float(found.per_pulse) == pytest.approx(5e-3 * 3**-0.25, rel=1e-12)
