@@ -58,7 +58,9 @@ def findings_of(
     wording : Wording
         Language of the findings.
     """
-    say = partial(_finding, wording)
+    say, assumed, scene = partial(_finding, wording), [], stages[0].scene
+    if scene.one_at_a_time and len(stages[0].fitted) > 1:  # what the numbers rest on
+        assumed = [say("one at a time", "scene.one_at_a_time", reason=scene.one_at_a_time_reason)]
     return (
         *_targets(stages[0], say),
         *itertools.chain.from_iterable(_behind(one, wording, say) for one in beyond),
@@ -67,15 +69,8 @@ def findings_of(
         *_reached_over(barriers, say),
         *_mirrors(stages, wording, say),
         *_outdoors(stages, wording, say),
-        *_assumed(stages[0], wording, say),
+        *assumed,
     )
-
-
-def _assumed(stage: Stage, wording: Wording, say: Finding) -> Iterator[SceneFinding]:
-    """Name what the case states and the numbers rest on."""
-    scene = stage.scene
-    if scene.one_at_a_time and sum(c.setup.fitted for c in stage.contexts) > 1:
-        yield say("one at a time", "scene.one_at_a_time", reason=scene.one_at_a_time_reason)
 
 
 def _targets(stage: Stage, say: Finding) -> Iterator[SceneFinding]:
@@ -83,7 +78,7 @@ def _targets(stage: Stage, say: Finding) -> Iterator[SceneFinding]:
         name = laser.laser.name
         if not stage.poses(laser, "running"):
             yield say("aim", "scene.not_placed", name, laser=name)
-        targets = [t.name for t in stage.scene.target if t.laser in (None, name)]
+        targets = [target.name for target in laser.targets]
         if targets:
             yield say("target list", "scene.target_list", name, laser=name, targets=", ".join(targets))
         else:
@@ -95,8 +90,8 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     unknown: list[str] = []
     nowhere: list[str] = []
     farthest = 0.0
-    for stage, context in ((one, context) for one in stages for context in one.contexts):
-        for pose in stage.poses(context, "running") if context.setup.fitted else ():
+    for stage, context in ((one, context) for one in stages for context in one.fitted):
+        for pose in stage.poses(context, "running"):
             mirrors = [item for item in stage.lit(context, pose) if item.mirror]
             unknown += [item.name for item in mirrors if item.shape == "unknown"]
             if any(item.bends and not item.placed and not item.along for item in mirrors):

@@ -44,26 +44,18 @@ SLACK = 0.1  # m, above and below a stated height of the eyes
 def plan_of(stage: Stage) -> ScenePlan:
     """Return the paper: everything that has a place, with a margin."""
     scene = stage.scene
-    points: list[tuple[float, float]] = []
-    for aim in scene.aim:
-        points.append(aim.position.pair)
-    for barrier in scene.barrier:
-        points += barrier.line.pairs
-    for person in scene.person:
-        points += [person.position.pair] if person.position is not None else []
-        points += person.area.pairs if person.area is not None else ()
-    points += [c.position.pair for c in scene.camera]
-    points += [s.position.pair for s in scene.surface if s.position is not None]
-    points += [t.position.pair for t in scene.target if t.position is not None]
-    points += list(scene.outline.pairs) if scene.outline is not None else []
-    for part in scene.floor:
-        points += part.outline.pairs
-    grid = np.array(points)
-    low, high = grid.min(axis=0), grid.max(axis=0)
+    spots = [
+        *(a.position for a in scene.aim), *(p.position for p in scene.person), *(c.position for c in scene.camera),
+        *(s.position for s in scene.surface), *(t.position for t in scene.target),
+    ]  # fmt: skip
+    lines = [*(b.line for b in scene.barrier), *(p.area for p in scene.person), *(f.outline for f in scene.floor)]
+    points = [spot.pair for spot in spots if spot is not None]
+    points += [pair for line in (*lines, scene.outline) if line is not None for pair in line.pairs]
+    low, high = np.min(points, axis=0), np.max(points, axis=0)
     margin = max(1.0, 0.08 * float((high - low).max()))
-    extent = tuple(float(v) for v in (low[0] - margin, low[1] - margin, high[0] + margin, high[1] + margin))
+    (x0, y0), (x1, y1) = (low - margin).tolist(), (high + margin).tolist()
     return ScenePlan(
-        extent=(extent[0], extent[1], extent[2], extent[3]),
+        extent=(x0, y0, x1, y1),
         north=None if scene.north is None else float(scene.north),
         stage_arrow=None if scene.stage_bearing is None else float(scene.stage_bearing),
         outdoors=scene.outdoor is not None,
@@ -158,23 +150,14 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     assert entry.focal_length is not None
     assert entry.f_number is not None
     camera = instruments.Camera(
-        entry.name,
-        float(entry.focal_length),
-        float(entry.f_number),
-        float(entry.filter_transmission),
+        entry.name, float(entry.focal_length), float(entry.f_number), float(entry.filter_transmission),
         0.0 if entry.pixel is None else float(entry.pixel),
-    )
+    )  # fmt: skip
     emission = context.emission("eye", context.duration("scatter")[0])
-    pulsed = emission.kind != "continuous"
-    amount = (
-        max(emission.pulse_energy, context.space.highest_pulse_energy)
-        if pulsed
-        else context.space.highest_mean_power or 0.0
-    )
-    light: dict[str, Any] = {
-        "pulse_duration": emission.pulse_duration if pulsed else None,
-        "repetition_rate": emission.repetition_rate or None if pulsed else None,
-    }
+    amount, light = context.space.highest_mean_power or 0.0, dict[str, Any](pulse_duration=None, repetition_rate=None)
+    if emission.kind != "continuous":
+        amount = max(emission.pulse_energy, context.space.highest_pulse_energy)
+        light = {"pulse_duration": emission.pulse_duration, "repetition_rate": emission.repetition_rate or None}
     place = (*entry.position.pair, float(entry.height))
     lam, beam = context.wavelength, context.beam
     rows: list[CameraLine] = []

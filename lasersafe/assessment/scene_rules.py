@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.context import kinds_of_light
+from lasersafe.assessment.context import TISSUES, WAYS, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.hazard.bystanders import Facts, asked_for, class_rank, judge, pack
 from lasersafe.records.advice import SpectatorRule
@@ -57,10 +57,10 @@ def facts_of(
     stage = stages[0]
     roles = {p.name: p.role for p in stage.case.person}
     people = [p for p in stage.scene.person if roles[p.name] in SPECTATORS]
-    fitted = [c for c in stage.contexts if c.setup.fitted]
+    fitted = stage.fitted
     waves: dict[str, list[Context]] = {}
-    for one in (c for s in stages for c in s.contexts if c.setup.fitted):
-        waves.setdefault(one.laser.name, []).append(one)
+    for context in (c for s in stages for c in s.fitted):
+        waves.setdefault(context.laser.name, []).append(context)
     seen = set[str]().union(*map(kinds_of_light, waves.values())) - {"ultraviolet"}
     visible = "visible" in seen if len(seen) == 1 else None
     labels = [c.laser.class_label.strip() for c in fitted]
@@ -72,49 +72,35 @@ def facts_of(
     today = [z for z in zones if z.fitted and z.kind != "ignition"]
     area = shapely.union_all([area_of(z.polygons) for z in today])
     gap = min(float(shapely.distance(area, taken(p))) for p in people) if today else math.inf
-    high: float | None = None
-    if gap <= 0.0:
-        high = 0.0
-    elif not any(z.overhead for z in today):
-        high = math.inf
-    names = {p.name for p in people}
-    mine = [c for c in cells if c.person in names and c.mode == "running" and (c.laser, c.setup) in _names(stage)]
+    high = 0.0 if gap <= 0.0 else None if any(z.overhead for z in today) else math.inf
+    names, lasers = {p.name for p in people}, {(c.laser.name, c.setup.name) for c in fitted}
+    mine = [c for c in cells if c.person in names and c.mode == "running" and (c.laser, c.setup) in lasers]
     beams = [c for c in mine if c.way not in ("scatter", "mirror then scatter") and not c.ratio <= 0.0]
-    moved = {(c.laser.name, c.setup.name) for c in fitted if _moves(stage, c)}
+    moved = {  # by a scanner, by hand, or by a head that turns
+        (c.laser.name, c.setup.name) for c in fitted
+        if c.setup.scan is not None or c.laser.handheld or not all(p.fixed for p in stage.poses(c, "running"))
+    }  # fmt: skip
     scanned = [c for c in beams if c.way == "direct" and (c.laser, c.setup) in moved]
-    times = [s.duration for s in scenarios if s.person in names and (s.laser, s.setup) in _names(stage)]
+    times = [s.duration for s in scenarios if s.person in names and (s.laser, s.setup) in lasers]
     screens = [b.top for b in barriers if b.kind == "barrier"] or _stage_heights(stage, fitted)
     return Facts(
-        height_above_standing=high,
-        lateral_gap=gap,
-        reach_over_gap=min(_reach_over_gap(one, barriers) for one in stages),
-        attended=attended,
-        audience_scanning=bool(scanned),
-        barrier_height=min(screens) if screens else None,
-        shortest_exposure_time=min(times) if times else None,
-        visible=visible,
-        laser_class=highest,
+        height_above_standing=high, lateral_gap=gap, reach_over_gap=min(_reach_over_gap(s, barriers) for s in stages),
+        attended=attended, audience_scanning=bool(scanned), barrier_height=min(screens, default=None),
+        shortest_exposure_time=min(times, default=None), visible=visible, laser_class=highest,
         only_scatter_reaches_people=not beams,
-    )
+    )  # fmt: skip
 
 
 def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
     """Return how high the stages are that the fitted lasers stand on; nothing when one stands on none of a height."""
     stages = [(shapely.Polygon(f.outline.pairs), float(f.height)) for f in stage.scene.floor if f.kind == "stage"]
     found = []
-    for context in fitted:
-        for pose in stage.poses(context, "running"):
-            under = [high for area, high in stages if high > 0.0 and area.covers(shapely.Point(pose.apex[:2]))]
-            if not under:
-                return []
-            found.append(min(under))
+    for pose in (pose for context in fitted for pose in stage.poses(context, "running")):
+        under = [high for area, high in stages if high > 0.0 and area.covers(shapely.Point(pose.apex[:2]))]
+        if not under:
+            return []
+        found.append(min(under))
     return found
-
-
-def _moves(stage: Stage, context: Context) -> bool:
-    """Return whether the beam of a set-up is moved: by a scanner, by hand, or by a head that turns."""
-    poses = stage.poses(context, "running")
-    return context.setup.scan is not None or context.laser.handheld or not all(pose.fixed for pose in poses)
 
 
 def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
@@ -122,14 +108,8 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
 
     Looked at every 0.25 m along each edge, upright and beside it, without the shade of any barrier.
     """
-    sources = [
-        source
-        for context in stage.contexts
-        if context.setup.fitted
-        for way in ("direct", "mirror", "scatter")
-        for tissue in ("eye", "skin")
-        for source in stage.sources(context, way, tissue)
-    ]
+    every = itertools.product(stage.fitted, WAYS, TISSUES)
+    sources = [source for context, way, tissue in every for source in stage.sources(context, way, tissue)]
     steps = np.arange(-_ARM_STEPS, _ARM_STEPS + 1) * _ARM_STEP
     beside, upright = (part.ravel() for part in np.meshgrid(steps, steps))
     away = np.hypot(beside, upright)
@@ -171,23 +151,16 @@ def _nearest_hot(
     return float(away[hot].min()) if hot.any() else math.inf
 
 
-def _names(stage: Stage) -> set[tuple[str, str]]:
-    return {(c.laser.name, c.setup.name) for c in stage.contexts if c.setup.fitted}
-
-
 def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
     """Return every row of the chosen packs with its outcome."""
-    found = []
-    for key in stage.case.spectator_rules:
-        chosen = pack(key)
-        for verdict in judge(chosen, facts):
-            found.append(
-                SpectatorRule(
-                    key, chosen.name, verdict.rule.key, verdict.rule.text, verdict.outcome, verdict.words,
-                    f"{chosen.source.key}, {verdict.rule.locator}", verdict.rule.seen,
-                )
-            )  # fmt: skip
-    return tuple(found)
+    return tuple(
+        SpectatorRule(
+            key, chosen.name, verdict.rule.key, verdict.rule.text, verdict.outcome, verdict.words,
+            f"{chosen.source.key}, {verdict.rule.locator}", verdict.rule.seen,
+        )
+        for key, chosen in ((key, pack(key)) for key in stage.case.spectator_rules)
+        for verdict in judge(chosen, facts)
+    )  # fmt: skip
 
 
 def spectator_lines(
@@ -233,25 +206,17 @@ def spectator_lines(
         distance = round(math.ceil(best / _STEP - 1e-9) * _STEP, 6)
         foot = np.array(origin[:2]) + out * distance
         along = np.array([out[1], -out[0]]) * half
-        words = "nothing: no zone reaches this side"
+        words, laser, setup, kind = "nothing: no zone reaches this side", "", "", ""
         if limiting is not None:
+            (laser, setup), kind = of, limiting.kind
             where = f" by way of {limiting.surface}" if limiting.surface else ""
             words = f"{limiting.kind} zone of {limiting.laser}, {limiting.setup}{where}; {limiting.limited_by}"
-        found.append(
-            SpectatorLine(
-                side=side,
-                line=((float(foot[0] - along[0]), float(foot[1] - along[1])),
-                      (float(foot[0] + along[0]), float(foot[1] + along[1]))),
-                distance=distance,
-                distance_from="last optic",
-                limited_by=words,
-                bearing=bearing,
-                laser="" if limiting is None else of[0],
-                setup="" if limiting is None else of[1],
-                blocked_by=() if limiting is None else limiting.clipped_by,
-                zone="" if limiting is None else limiting.kind,
-            )
-        )  # fmt: skip
+        first, second = ((float(x), float(y)) for x, y in (foot - along, foot + along))
+        found.append(SpectatorLine(
+            side=side, line=(first, second), distance=distance, distance_from="last optic", limited_by=words,
+            bearing=bearing, laser=laser, setup=setup, zone=kind,
+            blocked_by=() if limiting is None else limiting.clipped_by,
+        ))  # fmt: skip
     return tuple(found)
 
 
