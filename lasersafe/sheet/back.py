@@ -151,13 +151,20 @@ def differences(sheet: Sheet) -> None:
 
 
 def inputs(sheet: Sheet) -> None:
-    """Print each input as typed, and what it became."""
-    lines = sheet.assessment.inputs
+    """Print each input as typed, and what it became; where the scene has something nearer than typed, that too."""
+    found, lines = sheet.assessment, sheet.assessment.inputs
+    typed = {one.field: one.typed for one in lines}
+    nearer = {("barrier", one.barrier): one.distance for one in found.barriers}
+    nearer |= {("person", one.person): one.distance for one in found.eyewear if one.distance is not None}
     sheet.begin("inputs.heading", intro="" if lines else "sheet.none")
     rows = []
     for one in lines:
         where = note("" if one.line is None else str(one.line))
-        rows.append(row(where, Part(one.field), bold(one.typed), Part(spoken(tidy(unit_text(one.used))))))
+        used = spoken(tidy(unit_text(one.used)))
+        there = nearer.get((one.field.partition("[")[0], typed.get(one.field.replace(".distance", ".name"), "")))
+        if found.scene is not None and one.field.endswith("].distance") and there and place(there) != used:
+            used = sheet.text("inputs.in_scene", used=used, distance=place(there))
+        rows.append(row(where, Part(one.field), bold(one.typed), Part(used)))
     if rows:
         sheet.listing("inputs", {"line": 6, "field": 32, "typed": 36, "used": 26}, rows, 1.5)
 

@@ -8,7 +8,7 @@ from functools import partial
 
 from lasersafe.drawing.primitives import grey
 from lasersafe.drawing.values import density, distance, duration, place, quantity, spoken, tidy, unit_text, wavelength
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, SignOff, Zone
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import Entry, Part, Row, Sheet
@@ -161,9 +161,9 @@ def emission(laser: LaserFacts, wording: Wording) -> str:
     )
 
 
-def _exact(value: float, unit: str) -> str:
+def _exact(value: float, unit: str, rounding: Rounding = "up") -> str:
     """Return a stated value without needless zeros; a computed one is rounded up at the fourth digit."""
-    digits, gap, rest = format_quantity(value, unit, 4, "up").partition(" ")
+    digits, gap, rest = format_quantity(value, unit, 4, rounding).partition(" ")
     return spoken((digits.rstrip("0").rstrip(".") if "." in digits else digits) + gap + unit_text(rest)).replace(
         " ", "\u00a0"
     )
@@ -178,9 +178,10 @@ def _range(span: tuple[float, float] | None, unit: str, wording: Wording) -> str
 
 def beam_line(beam: BeamFacts, wording: Wording) -> str:
     """Return the beam of a set-up in words."""
-    waist = [wording.text("facts.focus_point") if d == 0.0 else _exact(d, "m") for d in beam.waist_diameter]
-    angle = [_exact(a, "rad") for a in beam.divergence]
-    where = [_exact(z, "m") if z else "0\u00a0m" for z in beam.waist_position]
+    near: Rounding = "nearest"  # a narrower and a wider beam can both be the worse one
+    waist = [wording.text("facts.focus_point") if d == 0.0 else _exact(d, "m", near) for d in beam.waist_diameter]
+    angle = [_exact(a, "rad", near) for a in beam.divergence]
+    where = [_exact(z, "m", near) if z else "0\u00a0m" for z in beam.waist_position]
     return wording.text(
         "facts.beam",
         setup=beam.setup,
@@ -196,6 +197,7 @@ def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
     stated = {
         key: record.area.get(key) or text("facts.not_stated") for key in ("contact", "beam_directions", "coordinates")
     }
+    told = record.area.get("beam_directions") or assessment.scene is None  # a scene says them below
     lines = [
         text("notice.heading"),
         text("notice.intro"),
@@ -205,7 +207,7 @@ def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
         text("notice.coordinates", coordinates=stated["coordinates"]),
         text("notice.dates", dates=assessment.dates),
         text("notice.times", times=record.area.get("running_times") or text("facts.not_stated")),
-        text("notice.directions", directions=stated["beam_directions"]),
+        text("notice.directions", directions=stated["beam_directions"]) if told else "",
         text("notice.operator", operator=assessment.people.get("operator") or text("facts.not_stated")),
         text("notice.officer", officer=assessment.people.get("laser_safety_officer") or text("facts.not_stated")),
         text("notice.contact", contact=stated["contact"]),

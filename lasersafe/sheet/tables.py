@@ -92,6 +92,9 @@ def _barrier(name: str, own: Sequence[BarrierLoad], sheet: Sheet) -> Row:
     for way, one in beaten.items():
         key = "say.times_its_rating" if one.factor > 1.0 else "say.not_held"
         result.append(tiny(text(key, way=way, factor=ratio(one.factor))))
+        if not one.factor > 1.0:
+            same = (b for b in sheet.assessment.barriers if (b.barrier, b.way, b.laser) == (name, one.way, one.laser))
+            result += [faint(verdict_of(b.holds, b.verdict, sheet)[1]) for b in same if b.setup == one.setup]
     unasked = [sheet.named("way", way) for way in WAYS if way not in {one.way for one in asked}]
     if unasked and asked:
         result.append(faint(text("barriers.unasked", ways=", ".join(unasked))))
@@ -116,9 +119,11 @@ def controls(sheet: Sheet) -> None:
 
 
 def against(control: Control, sheet: Sheet) -> str:
-    """Return what a control answers: its laser, ways of the light, persons."""
-    ways = control.answers if set(control.answers) != set(WAYS) else ()
-    parts = [sheet.text("controls.answers", answers=", ".join(sheet.named("way", way) for way in ways))] if ways else []
+    """Return what a control answers: its laser, ways of the light, persons; of one in place every way too."""
+    every = set(control.answers) == set(WAYS)
+    ways = [] if every else [sheet.named("way", way) for way in control.answers]
+    ways += [sheet.text("controls.every_way")] if every and control.in_place else []
+    parts = [sheet.text("controls.answers", answers=", ".join(ways))] if ways else []
     parts += [sheet.text("inplace.persons", persons=", ".join(control.persons))] if control.persons else []
     return "; ".join([control.laser, *parts] if control.laser else parts)
 
