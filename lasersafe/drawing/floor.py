@@ -46,7 +46,7 @@ class Name:
 
     rank: int  # the lower, the sooner it is named on the drawing
     text: str
-    places: tuple[Pair, ...]
+    places: Sequence[Pair]
     said: str = ""  # in the list; "" for the name alone
     clear: float = 0.0
     bold: bool = False
@@ -114,7 +114,7 @@ class Floor(Sketch):
                 self.used.add("item")
                 self.marks += marks
                 places = [p for part in clip_run(run, self.frame) for p in along(part, 9)]
-                self._name(9, item.name, places)
+                self.names.append(Name(9, item.name, places))
 
     def aims(self, *, rays: bool = True) -> None:
         """Draw each laser that is fitted, with the directions that it can reach."""
@@ -135,7 +135,7 @@ class Floor(Sketch):
             middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
             self.board.block(middle, 2.6)
             high = self.text("plan.high", name=aim.laser, height=quantity(aim.position[2], "m"))
-            self._name(0, aim.laser, [middle], high, 2.6, bold=True)
+            self.names.append(Name(0, aim.laser, [middle], high, 2.6, bold=True))
 
     def _rays(self, aim: AimEnvelope, place: Pair) -> list[Mark]:
         """Return the edges of where a laser can point, a ring where it can point all around."""
@@ -173,40 +173,41 @@ class Floor(Sketch):
                     self.marks += symbols.opening(*cut, opening.kind, opening.open)
                     self.used.add(opening.kind)
                     said = self.text("plan.door_open", name=opening.name) if opening.open else ""
-                    self._name(8, opening.name, [toward(*cut, 0.5)], said, 0.8)
+                    self.names.append(Name(8, opening.name, [toward(*cut, 0.5)], said, 0.8))
             places = [p for run in runs for p in along(run, 5)]
             said = self.text(f"plan.{kind}", name=barrier.name, against=self.say(against))
-            self._name(4 if kind != "fails" else 3, barrier.name, places, said, bold=kind == "fails")
+            fails = kind == "fails"
+            self.names.append(Name(3 if fails else 4, barrier.name, places, said, bold=fails))
 
     def things(self) -> None:
         """Draw surfaces, targets, persons and cameras."""
+        at = self.view.point
         for surface in self.scene.surfaces:
+            place, kind = at(surface.position), "mirror" if surface.mirror else "scatter"
             cut = clip_run(self.view.run(surface.line), self.frame) if len(surface.line) > 1 else []
-            marks = symbols.surface(self.view.point(surface.position), cut[0] if cut else (), surface.mirror)
-            self._thing(7, surface.name, surface.position, 1.8, "mirror" if surface.mirror else "scatter", marks)
+            marks = symbols.surface(place, cut[0] if cut else (), surface.mirror)
+            self._thing(Name(7, surface.name, [place], clear=1.8), kind, marks)
         for target in self.scene.targets:
-            marks = symbols.target(self.view.point(target.position), target.rated_stop)
-            self._thing(6, target.name, target.position, 2.0, "target", marks)
+            place = at(target.position)
+            self._thing(Name(6, target.name, [place], clear=2.0), "target", symbols.target(place, target.rated_stop))
         for camera in self.scene.cameras:
-            marks = symbols.camera(self.view.point(camera.position), camera.bearing)
-            self._thing(5, camera.name, camera.position, 1.6, "camera", marks)
+            place = at(camera.position)
+            self._thing(Name(5, camera.name, [place], clear=1.6), "camera", symbols.camera(place, camera.bearing))
         for person in self.scene.persons:
             if len(person.area) > 2:
                 self.marks += strokes([closed(self.view.run(person.area))], self.frame, BLACK, 0.45, (0.45, 1.3))
-            eyes = quantity(person.eye_height + person.floor, "m")
+            place, eyes = at(person.position), quantity(person.eye_height + person.floor, "m")
             said = self.text("plan.person", name=person.name, eyes=self.text("plan.eyes", height=eyes))
-            marks = symbols.person(self.view.point(person.position))
-            self._thing(1, person.name, person.position, 1.6, "person", marks, said)
+            self._thing(Name(1, person.name, [place], said, 1.6), "person", symbols.person(place))
 
-    def _thing(
-        self, rank: int, name: str, position: Sequence[float], half: float, key: str, marks: list[Mark], said: str = ""
-    ) -> None:
-        if self.view.holds(position, 0.5):
+    def _thing(self, name: Name, key: str, marks: list[Mark]) -> None:
+        """Draw a thing and note its name, where its place is on the paper."""
+        (x, y), (x0, y0, x1, y1) = name.places[0], self.frame
+        if x0 + 0.5 <= x <= x1 - 0.5 and y0 + 0.5 <= y <= y1 - 0.5:
             self.marks += marks
             self.used.add(key)
-            place = self.view.point(position)
-            self.board.block(place, half)
-            self._name(rank, name, [place], said, half)
+            self.board.block((x, y), name.clear)
+            self.names.append(name)
 
     def _line(self, line: SpectatorLine) -> None:
         """Draw a nearest allowed line of spectators."""
@@ -221,7 +222,7 @@ class Floor(Sketch):
         middle = places[len(places) // 2]
         places.sort(key=lambda p: math.dist(p, middle))
         short = self.text("plan.line_short", side=self.say(line.side), distance=distance(line.distance))
-        self._name(2, short, places, self.line_text(line), bold=True)
+        self.names.append(Name(2, short, places, self.line_text(line), bold=True))
 
     def line_text(self, line: SpectatorLine) -> str:
         """Return a nearest allowed line in words."""
@@ -231,12 +232,6 @@ class Floor(Sketch):
         if len({one.laser for one in self.scene.lines}) > 1:
             text = self.text("plan.line_from", text=text, laser=line.laser)
         return text
-
-    def _name(
-        self, rank: int, text: str, places: Sequence[Pair], said: str = "", clear: float = 0.0, bold: bool = False
-    ) -> None:
-        if places:
-            self.names.append(Name(rank, text, tuple(places), said or text, clear, bold))
 
     def write_names(self, first: int = 1, most: int = NAMED, skipped: Iterable[str] = ()) -> list[tuple[str, str]]:
         """Write the names that matter most, and numbers for the rest; return what the numbers stand for.
@@ -251,7 +246,7 @@ class Floor(Sketch):
             Names that another drawing of the page has.
         """
         left = {name.text for name in self.names} & set(skipped)
-        waiting = sorted((name for name in self.names if name.text not in left), key=lambda name: name.rank)
+        waiting = sorted((n for n in self.names if n.places and n.text not in left), key=lambda name: name.rank)
         rest: list[Name] = []
         for name in waiting:
             label = Label(name.text, name.places, name.bold, clear=name.clear, size=NAME_SIZE)
@@ -262,6 +257,6 @@ class Floor(Sketch):
         found = []
         for number, name in enumerate(rest, first):
             placed = self.board.put(Label(str(number), name.places, True, clear=name.clear, size=SIZE))
-            found.append((str(number) if placed else "–", name.said))
+            found.append((str(number) if placed else "–", name.said or name.text))
         self.marks += [*self.board.under, *self.board.marks]
         return found

@@ -41,7 +41,7 @@ class Label:
     """A text that wants to stand close to one of its places."""
 
     text: str
-    places: tuple[Pair, ...]
+    places: Sequence[Pair]
     bold: bool = False
     ink: str = BLACK
     clear: float = 0.0  # size of the symbol at the place, kept free
@@ -99,7 +99,8 @@ class Board:
         if math.dist(foot, anchor) > _WORTH_A_LEADER + label.clear:
             self.leaders.append((anchor, foot))
             self.under += [Lines(((anchor, foot),), WHITE, 0.7), Lines(((anchor, foot),), label.ink, 0.2)]
-            self.under.append(_dot(anchor, label.ink))
+            x, y = anchor
+            self.under.append(Area((((x - 0.45, y), (x, y - 0.45), (x + 0.45, y), (x, y + 0.45)),), label.ink))
         y = rect[3] - _PAD - ASCENT * size
         for line in lines:
             right = rect[0] + _PAD + width_of(line, size, label.bold)
@@ -175,11 +176,6 @@ def _crossing(lines: Sequence[tuple[Pair, Pair]], rect: Rect) -> int:
             continue
         count += clip_line(start, end, rect) is not None
     return count
-
-
-def _dot(place: Pair, ink: str) -> Area:
-    x, y = place
-    return Area((((x - 0.45, y), (x, y - 0.45), (x + 0.45, y), (x, y + 0.45)),), ink)
 
 
 def _cross(a: Pair, b: Pair, c: Pair, d: Pair) -> bool:

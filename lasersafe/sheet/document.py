@@ -111,7 +111,12 @@ def render_sheet(
             handouts.page(sheet, kind, signed)
     state = "annex" if kind == "annex" else signed.state
     name = wording.text("sheet.annex_kind" if kind == "annex" else "sheet.kind")
-    header = _header(name, wording.text(_HEADERS[state]), size)
+    strong, state_words = Style(8, True), wording.text(_HEADERS[state])
+    right = size[0] - _MARGIN - width_of(state_words, strong)
+    header = [
+        Style(8, ink=grey(0.2)).words(_MARGIN, size[1] - 30.0, name),
+        strong.words(right, size[1] - 30.0, state_words),
+    ]
     count = len(sheet.pages)
     pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(sheet.pages, 1)]
     program = wording.text("sheet.program", version=assessment.version)
@@ -177,12 +182,6 @@ class _Footer:
         page = self.wording.text("sheet.page", page=number, pages=count)
         found.append(_PAGE.words(self.right - width_of(page, _PAGE), y, page))
         return found
-
-
-def _header(name: str, word: str, size: tuple[float, float]) -> list[Words]:
-    y, strong = size[1] - 30.0, Style(8, True)
-    right = size[0] - _MARGIN - width_of(word, strong)
-    return [Style(8, ink=grey(0.2)).words(_MARGIN, y, name), strong.words(right, y, word)]
 
 
 def _draft(word: str, size: tuple[float, float]) -> Words:

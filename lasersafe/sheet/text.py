@@ -226,16 +226,13 @@ def wrap_formula(text: str, style: Style, width: float) -> tuple[Line, ...]:
                     part = part[cut:]
                 lines.append([])
                 used = 0.0
-            _append(lines[-1], own.words(used, rise, part.replace("\u00a0", " ")))
+            words = own.words(used, rise, part.replace("\u00a0", " "))
+            if lines[-1] and not rise and not lines[-1][-1].y:
+                lines[-1][-1] = replace(lines[-1][-1], text=lines[-1][-1].text + words.text)
+            else:
+                lines[-1].append(words)
             used += width_of(part, own)
     return tuple([tuple(line) for line in lines if line])
-
-
-def _append(line: list[Words], words: Words) -> None:
-    if line and not words.y and not line[-1].y:
-        line[-1] = replace(line[-1], text=line[-1].text + words.text)
-    else:
-        line.append(words)
 
 
 def _words(runs: list[Run]) -> list[list[Run]]:

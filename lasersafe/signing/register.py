@@ -27,12 +27,7 @@ from lasersafe.signing.state import plain
 from lasersafe.typed import for_spreadsheet
 
 _COLUMNS = ("file", "place", "dates", "lasers", "state", "review_by", "overdue", "problem")
-_HANDOUTS = {
-    "card": "card",
-    "prestart": "pre-use check",
-    "sign": "door sign",
-    "annex": "annex",
-}  # what is printed -> how it is called
+_HANDOUTS = {"card": "card", "prestart": "pre-use check", "sign": "door sign", "annex": "annex"}  # printed -> called
 _NOT_READABLE = ("damaged", "foreign", "unreadable")
 _CHANGED = "changed after printing"
 _SECONDS = 20.0  # that the check of what was appended to one sheet may take
@@ -159,13 +154,14 @@ def register_lines(rows: Sequence[Row], width: int = 140) -> list[str]:
     ]  # fmt: skip
     limits = [30, 30, 24, 24, 36, 10, 8, 100]
     widths = [min(limit, max(len(line[n]) for line in cells)) for n, limit in enumerate(limits)]
-    lines = ["  ".join(_fit(cell, wide) for cell, wide in zip(line, widths, strict=True)).rstrip() for line in cells]
+    lines = []
+    for line in cells:
+        fitted = (
+            cell if len(cell) <= wide else cell[: wide - 1] + "…" for cell, wide in zip(line, widths, strict=True)
+        )
+        lines.append("  ".join(cell.ljust(wide) for cell, wide in zip(fitted, widths, strict=True)).rstrip())
     counts = _counts(rows)
     foot = [f"{counts['count']} files", f"{counts['overdue']} overdue", f"{counts['not_readable']} not readable"]
     more = {"changed_after_printing": f"{counts['changed_after_printing']} {_CHANGED}",
             "handouts": f"{counts['handouts']} handed out as pages, no sheets"}  # fmt: skip
     return [*lines, ", ".join(foot + [text for name, text in more.items() if counts[name]])]
-
-
-def _fit(text: str, width: int) -> str:
-    return (text if len(text) <= width else text[: width - 1] + "…").ljust(width)

@@ -131,7 +131,9 @@ def sign(
         )
         record = record.with_entry(entry, Inputs(ingredients(case, assessment.language), canonical(case)))
         signed = sign_off_of(case, assessment, record, digest)
-        _refuse_unprintable(signed)
+        from lasersafe.sheet.paint import refuse_unprintable  # only here: it loads what prints
+
+        refuse_unprintable(signed, "sign-off")
         write_file(path, record.text())
     return Signed(path, assessment.fingerprint, assessment.decision.verdict, entry, signed)
 
@@ -151,12 +153,6 @@ def _refuse_what_cannot_be_signed(review_by: date | None, assessment: Assessment
     if review_by is None or review_by < today:
         message = f"review_by = '{review_by or ''}': this day has passed; look at the case again and set a new day"
         raise InputError(message)
-
-
-def _refuse_unprintable(signed: SignOff) -> None:
-    from lasersafe.sheet.paint import refuse_unprintable
-
-    refuse_unprintable(signed, "sign-off")
 
 
 def known_role(role: str) -> str:

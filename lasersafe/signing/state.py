@@ -82,7 +82,7 @@ def _walk(path: str, old: Any, new: Any, nothing: float) -> Iterator[Change]:
 def _lists(path: str, old: list[Any], new: list[Any], nothing: float) -> Iterator[Change]:
     left, right = _by_name(old), _by_name(new)
     if left is None or right is None:
-        left, right = _by_place(old), _by_place(new)
+        left, right = ({str(place): item for place, item in enumerate(items, 1)} for items in (old, new))
     for key in dict.fromkeys([*left, *right]):
         yield from _walk(f"{path}[{key}]", left.get(key, _MISSING), right.get(key, _MISSING), nothing)
 
@@ -97,10 +97,6 @@ def _by_name(items: Sequence[Any]) -> dict[str, Any] | None:
             return None
         found[key] = item
     return found
-
-
-def _by_place(items: Sequence[Any]) -> dict[str, Any]:
-    return {str(place): item for place, item in enumerate(items, 1)}
 
 
 def _same_shape(old: list[Any], new: list[Any], drawn_to: float) -> bool:
