@@ -8,16 +8,15 @@ from typing import TYPE_CHECKING
 
 import lasersafe
 from lasersafe.assessment.calculation import without_limit_steps
-from lasersafe.assessment.corners import corners_of, over, worked_out, worst_of
+from lasersafe.assessment.corners import corners_of, over, sure_decision, uncertainty_of, worked_out, worst_of
 from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached
-from lasersafe.assessment.extended import extended_results, module_results
 from lasersafe.assessment.facts import assumptions_of, record_of
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.protection import controlled, controls_of
 from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
 from lasersafe.assessment.scans import scan_results
+from lasersafe.assessment.scenarios import extended_results, module_results
 from lasersafe.assessment.setups import differences_of, rule_sentences, sum_results
-from lasersafe.assessment.spreads import sure_decision, uncertainty_of
 from lasersafe.assessment.together import beam_ways
 from lasersafe.models import read_case, typed_inputs
 from lasersafe.results import Assessment

@@ -7,8 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
-from lasersafe.assessment.context import BASE_WAY, WAYS
-from lasersafe.assessment.lines import every_context, power_of_all
+from lasersafe.assessment.context import BASE_WAY, WAYS, every_context, power_of_all
 from lasersafe.assessment.scenarios import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import BarrierVerdict, Load, Rating, guard_time, judge_barrier
 from lasersafe.hazard.distances import worst_place

@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
-from lasersafe.assessment.context import FAR_INFRARED, Context, kinds_of_light
+from lasersafe.assessment.context import FAR_INFRARED, Context, every_context, kinds_of_light
 from lasersafe.assessment.facts import MOST, assumption_sentence, starter_sentence, unstated_sentence
-from lasersafe.assessment.lines import every_context
 from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
 from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
 from lasersafe.quantity import feet, format_quantity, grouped

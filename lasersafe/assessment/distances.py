@@ -14,8 +14,7 @@ from functools import partial, reduce
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of
-from lasersafe.assessment.lines import line_contexts
+from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of, line_contexts
 from lasersafe.assessment.problem import CAPS, Problem, emission_inputs, setup_inputs
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Member, group_of, summed_farthest

@@ -4,41 +4,55 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.acceptance import expected_of, judged, patterns_of
-from lasersafe.assessment.context import kinds_of_light
-from lasersafe.assessment.lines import line_contexts
+from lasersafe.assessment.barriers import beam_numbers, highest_peak, load_of
+from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, kinds_of_light, line_contexts
+from lasersafe.assessment.corners import over
+from lasersafe.assessment.scenarios import CLOSEST_TO_SPOT
 from lasersafe.assessment.together import NO_CHANGES, reach_of
-from lasersafe.hazard.eyewear import covering
+from lasersafe.errors import CaseError, Fault
+from lasersafe.hazard.emission import Emission
+from lasersafe.hazard.eyewear import corner_emissions, covering
+from lasersafe.hazard.marking import round_up_density
 from lasersafe.models import starter_values
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
+from lasersafe.optics.beam import diameters, fraction_through
+from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.day import Assumption
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import badness, grouped
 from lasersafe.results import (
     BeamFacts,
     ControlFinding,
+    Expected,
     EyewearNeed,
     LaserFacts,
+    ReadingResult,
     Record,
+    Scenario,
     StarterValue,
 )
+from lasersafe.typed import shown
+from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.corners import CaseResults
-    from lasersafe.models import Case, Laser
+    from lasersafe.models import Case, Laser, MeasuredReading
     from lasersafe.records.barriers import BarrierLine
     from lasersafe.wording import Wording
 
 Span = tuple[float, float]
 MATT = 0.3  # reflectance of a matt surface that an answer names as an example; common practice, no source
 MOST = 3  # named on the first page and in the short answer; of a starter case `check` names all
+_MARKS = {"divergence": DIVERGENCE, "beam_diameter": DIAMETER, "focal_length": FOCAL_LENGTH, "setup": FOCAL_LENGTH}
 APERTURE = 7e-3  # m; the detector looks through the aperture that the eye limits are averaged over
 LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have missed the beam
-_MARKS = {"divergence": DIVERGENCE, "beam_diameter": DIAMETER, "focal_length": FOCAL_LENGTH, "setup": FOCAL_LENGTH}
+Place = tuple[float, float, float] | None
+Row = tuple[str, str, str, float, float, str, str, Place]  # what, where, way, distance, value, unit, numbers, place
 
 
 def record_of(
@@ -249,3 +263,210 @@ def starter_sentence(found: Sequence[StarterValue], wording: Wording) -> tuple[s
     starters = ", ".join(dict.fromkeys(one.starter for one in found if one.starter))
     key = "starter.sentence" if starters else "starter.marked"
     return (wording.text(key, starters=starters, what="; ".join(parts)),) if parts else ()
+
+
+def expected_of(worked: CaseResults, lines: Sequence[BarrierLine]) -> tuple[Expected, ...]:
+    """Return the expected readings of every effect of the fitted set-ups; *lines* are the barriers of a scene.
+
+    A reading stands against the most that its own light can show, so of several corners of the tolerances the highest
+    value counts; of several wavelengths or pulse patterns, which have limits of their own, the lowest of these.
+    """
+    kinds: dict[Hashable, list[Sequence[Context]]] = {}
+    for found in (one.found for one in worked.each):
+        light = [(c.wavelength, *(float(line.wavelength) for line in c.laser.line), c.space) for c in found]
+        kinds.setdefault(tuple(light), []).append(found)
+
+    def rows(found: Sequence[Context]) -> Iterator[Expected]:
+        for context in found:
+            name = context.laser.name, context.setup.name
+            every = _rows(context, worked, lines) if context.setup.fitted else ()
+            for what, where, way, distance, value, unit, numbers, place in every:
+                low = LOW_SHARE * value
+                yield Expected("", *name, what, where, way, distance, value, low, unit, numbers, place)
+
+    each = grouped([over(same, rows) for same in kinds.values()])
+    lowest = (min(group, key=lambda row: -badness(-row.value)) for group in each)
+    return tuple(replace(row, key=f"A{number}") for number, row in enumerate(lowest, 1))
+
+
+def patterns_of(context: Context) -> Sequence[Emission]:
+    """Return the settings of a list of pulses or a table of modes; of what is stated by ranges none."""
+    if context.space.kind in ("continuous", "single pulse", "pulse train"):
+        return ()
+    return corner_emissions(context.space, context.emission("eye", context.duration("direct")[0]), context.wavelength)
+
+
+def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -> Iterator[Row]:
+    """Return what a meter has to show at persons, behind their eyewear, and on barriers."""
+    name = context.laser.name, context.setup.name
+    own: list[Scenario] = []  # of the eye, one per person and way that can be read at rest
+    for s in worked.scenarios:
+        if (s.laser, s.setup, s.tissue) != (*name, "eye") or s.struck_out:
+            continue
+        done = {(one.person, one.way) for one in own} if s.placed else set()
+        if not s.placed or (s.way in WAYS and "running" in s.modes and (s.person, s.way) not in done):
+            own.append(s)
+    for s in own:
+        yield from _at_person(context, s)
+    wearers = {n.person for n in worked.eyewear if n.verdict is not None and (n.laser, n.setup) == name}
+    for s in own:
+        if s.person in wearers and not s.below and math.isfinite(s.ratio):
+            density = float(round_up_density(math.log10(s.ratio)))
+            numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
+            value = min(s.exposure * 10.0**-density, s.limit)
+            yield "behind eyewear", s.person, s.way, s.distance, value, s.exposure_unit, numbers, None
+    stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
+    for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
+        if (one.laser, one.setup) != name or not one.asked or not math.isfinite(one.irradiance):
+            continue
+        load, where = load_of(context, one.way, partial(_falls, one.way, stated[one.barrier]))
+        if where is None:
+            continue
+        value, (length, numbers), place = load.irradiance, where, None
+        for line in lines:
+            if line.name != one.barrier:
+                continue
+            ways = (w for w in line.ways if (w.laser, w.setup, w.way) == (*name, one.way))
+            way = next((w for w in ways if w.aimed and w.aimed_place is not None), None)
+            if way is None or way.aimed is None:
+                break  # no light comes there as aimed
+            if way.aimed < value:
+                value, place = way.aimed, way.aimed_place
+                numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
+        else:
+            yield "irradiance", one.barrier, one.way, length, value, "W/m2", numbers, place
+
+
+def _amounts(context: Context) -> dict[str, tuple[float, str]]:
+    """Return what a meter can show of this laser, at the most that the settings allow: what -> amount, unit."""
+    space, every, found = context.space, patterns_of(context), dict[str, tuple[float, str]]()
+    if every:
+        power, energy = max(e.power for e in every), max(e.pulse_energy for e in every)
+        shown = {"power": (power, "W"), "pulse energy": (energy, "J")}
+        return {what: amount for what, amount in shown.items() if amount[0] > 0.0}
+    if space.highest_mean_power is not None:
+        found["power"] = space.highest_mean_power, "W"
+    if space.kind != "continuous":
+        energy, power = space.caps
+        energy = energy if space.repetition_rate is None else min(energy, power / space.repetition_rate[0])
+        if energy < math.inf:
+            found["pulse energy"] = energy, "J"
+    return found
+
+
+def _from(
+    context: Context, way: str, away: float, from_work: float | None = None
+) -> list[tuple[float, float, float, str]]:
+    """Return what sends light on a way: reflectance, shortest length [m] to a place, view angle [rad], name.
+
+    The length of a beam is that along the folded path, of scatter that from the lit surface. What is listed stands
+    where it was typed; where nothing is listed, or not where, a place is as far as the case says, or as near as counts.
+    """
+    if way == "direct" or way in MORE_WAYS:
+        return [(context.share(way)[0], away, 0.0, "")]
+    found = []
+    stated = [one for one in context.scatterers if one.distance is not None]
+    for one in stated or context.scatterers:
+        apart = None if one.distance is None else abs(away - one.distance)
+        if one.at_work and from_work is not None:
+            apart = from_work
+        if way == "scatter":
+            length = CLOSEST_TO_SPOT if apart is None else max(apart, 0.0 if apart == from_work else CLOSEST_TO_SPOT)
+            found.append((one.reflectance, length, one.view_angle, one.words))
+        elif one.mirrored is not None and one.distance is not None and apart is not None:
+            found.append((one.mirrored, max(one.distance + apart, away), 0.0, one.words))
+    return found or [(context.mirror_reflectance[0], away, 0.0, "")]
+
+
+def _at_person(context: Context, scenario: Scenario) -> Iterator[Row]:
+    (person,) = (one for one in context.case.person if one.name == scenario.person)
+    area, model = math.pi * APERTURE**2 / 4.0, context.case.settings.scatter_model
+    from_work = None if person.distance_from_work is None else float(person.distance_from_work)
+    ways = _from(context, scenario.way, float(person.distance), from_work)
+    per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
+    placed = scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways)
+    if scenario.placed and scenario.way != "scatter":
+        factor = context.share(scenario.way)[0]
+        ways = [(factor, max(scenario.distance, float(person.distance)), 0.0, "")]
+    for what, (amount, unit) in _amounts(context).items():
+        found: list[tuple[float, float, str]] = []
+        facts = {"amount": f"{amount:.5g} {unit}"}
+        for factor, length, angle, name in ways:
+            facts["distance"] = f"{length:.5g} m"
+            if scenario.way != "scatter":
+                dx, dy = diameters(context.beam, length)
+                share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
+                how = f"{facts['amount']} · {factor:g} · {share:.4g} (7 mm, {facts['distance']})"
+                found.append((amount * factor * share, length, how))
+            elif placed:
+                facts["distance"] = f"{(length := scenario.distance):.5g} m"
+                how = Message("reading.placed", **facts, share=f"{per_area:.4g}", scenario=scenario.key)
+                found.append((min(amount * per_area * area, amount), length, how))
+            else:
+                there = float(scatter_exposure(amount, factor, length, angle, model))
+                how = Message("reading.scatter", **facts, reflectance=f"{factor:g}", surface=name, model=word(model))
+                found.append((min(there * area, amount), length, how))
+        value, length, numbers = max(found, key=lambda one: one[0])
+        yield what, person.name, scenario.way, length, value, unit, numbers, None
+
+
+def _falls(way: str, away: float, context: Context, power: float) -> tuple[float, tuple[float, str]]:
+    """Return what falls on a barrier that is so far [m] from the last optic, from where, and in numbers."""
+    found: list[tuple[float, tuple[float, str]]] = []
+    for factor, length, _, name in _from(context, way, away):
+        if way == "scatter":
+            model = context.case.settings.scatter_model
+            value = float(scatter_exposure(power, factor, length, 0.0, model))
+            facts = {"power": f"{power:.5g} W", "reflectance": f"{factor:g}", "place": f"{length:.5g} m"}
+            found.append((value, (length, Message("barrier.scatter_numbers", surface=name, **facts))))
+        else:
+            value, place = highest_peak(context.beam, length, power * factor)
+            found.append((value, (length, beam_numbers(context.beam, place, power * factor))))
+    return max(found, key=lambda one: badness(one[0]))
+
+
+def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:
+    """Return the expected readings with those of the case beside them.
+
+    Raises
+    ------
+    CaseError
+        If a reading fits nothing that is expected; all such readings, with their lines.
+    """
+    found = {row.key: row for row in rows}
+    faults = []
+    for i, reading in enumerate(case.reading):
+        asked = (reading.what, reading.where, reading.way)
+        fits = [r for r in rows if (r.what, r.where, r.way) == asked and reading.laser in (None, r.laser)]
+        line = case._lines.get(("reading", i))
+        if len(fits) != 1:
+            faults.append(Fault(line, f"reading[{i + 1}]", _no_match(reading, rows, bool(fits))))
+            continue
+        row = fits[0]
+        if row.unit != reading.value.unit:
+            message = f"{shown(reading.value.typed)}: here the expected reading is in {row.unit}; write it in that unit"
+            faults.append(Fault(case._lines.get(("reading", i, "value"), line), f"reading[{i + 1}].value", message))
+            continue
+        value, uncertainty = float(reading.value), float(reading.uncertainty)
+        upper = float(f"{value * (1.0 + uncertainty):.12g}")  # the last bits of a product are no reading
+        judged = ReadingResult(
+            typed=reading.value.typed, value=value, unit=row.unit, uncertainty=uncertainty, upper=upper,
+            expected=row.value, above=not upper <= row.value, low=bool(upper < row.low), instrument=reading.instrument,
+            note=reading.note, line=line,
+        )  # fmt: skip
+        found[row.key] = replace(row, reading=judged)
+    if faults:
+        name = "case"
+        raise CaseError(name, faults)
+    return tuple(found.values())
+
+
+def _no_match(reading: MeasuredReading, rows: tuple[Expected, ...], several: bool) -> str:
+    if several:
+        return f"{shown(reading.where)}: several lasers can light this place; say with laser = which one was on"
+    there = [f"{row.what}, {row.way}" for row in rows if row.where == reading.where]
+    known = "; ".join(dict.fromkeys(there)) or "nothing"
+    return (
+        f"no reading of {reading.what}, {reading.way}, is expected at {shown(reading.where)} (struck out, below the "
+        f"limit, or without a computed figure); expected there: {known}"
+    )

@@ -11,9 +11,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lasersafe.assessment.aims import Pose, bent_beams, nearest_on
 from lasersafe.assessment.barriers import broken_by_all, highest_peak, load_of, needed_time, plain, verdict_on
-from lasersafe.assessment.lit import bent_beams
-from lasersafe.assessment.pose import Pose, nearest_on
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.distances import worst_place
 from lasersafe.optics.reflection import scatter_exposure
@@ -24,8 +23,8 @@ from lasersafe.scene.screens import Screen
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.aims import Lit
     from lasersafe.assessment.context import Context
-    from lasersafe.assessment.lit import Lit
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Barrier, SceneBarrier, SceneOpening
     from lasersafe.scene.directions import Vector

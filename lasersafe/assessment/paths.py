@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.lit import ROUND_UP, UNLISTED, Lit, curved_sources
+from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.panes import panes_of
 from lasersafe.scene.bound import Light, Places, most_light, starts_before
 from lasersafe.scene.directions import EVERYWHERE
@@ -30,8 +30,8 @@ from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import joined
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.aims import Pose
     from lasersafe.assessment.context import Context
-    from lasersafe.assessment.pose import Pose
     from lasersafe.models import Scene
 
 FLOAT = NDArray[np.float64]

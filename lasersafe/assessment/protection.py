@@ -7,10 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.context import BASE_WAY, WAYS, Context
-from lasersafe.assessment.extended import GLOWING
-from lasersafe.assessment.lines import alone_of, every_context, one_verdict, sharing
-from lasersafe.assessment.scenarios import person_duration, scenarios_of
+from lasersafe.assessment.context import BASE_WAY, WAYS, Context, alone_of, every_context, one_verdict, sharing
+from lasersafe.assessment.scenarios import GLOWING, person_duration, scenarios_of
 from lasersafe.assessment.together import ALL_LASERS
 from lasersafe.hazard.eyewear import asked_of, corner_emissions, hardest_need, widths_beyond
 from lasersafe.hazard.marking import (

@@ -7,10 +7,8 @@ from dataclasses import replace
 from itertools import chain, product
 from typing import Any
 
-from lasersafe.assessment.context import TISSUES, Context, setting_words
-from lasersafe.assessment.extended import GLOWING
-from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.scenarios import Look, person_duration
+from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
+from lasersafe.assessment.scenarios import GLOWING, Look, person_duration
 from lasersafe.hazard.class_check import EDITION, class_finding
 from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, Visit, day_doses
 from lasersafe.hazard.emission import Received

@@ -9,8 +9,7 @@ from functools import lru_cache
 from itertools import product
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.context import TISSUES, Context, setting_words
-from lasersafe.assessment.lines import every_context
+from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
 from lasersafe.hazard.distances import direct_reach, worst_place
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.scan_search import scan_reach, worst_running

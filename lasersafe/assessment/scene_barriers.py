@@ -13,9 +13,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.context import WAYS
-from lasersafe.assessment.lines import FAULTS, broken_context, every_context, power_of_all
-from lasersafe.assessment.lit import bent_beams, lit_places
+from lasersafe.assessment.aims import bent_beams, lit_places
+from lasersafe.assessment.context import FAULTS, WAYS, broken_context, every_context, power_of_all
 from lasersafe.assessment.loads import barrier_for, load_on, part_of_line
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_marks import plan_of

@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.aims import curved_sources, unlisted
 from lasersafe.assessment.context import wave_span
-from lasersafe.assessment.lit import curved_sources, unlisted
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.hazard.bystanders import interference
 from lasersafe.hazard.distances import attenuated_distance

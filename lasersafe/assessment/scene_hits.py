@@ -11,8 +11,7 @@ import numpy as np
 import shapely
 
 from lasersafe.assessment.calculation import Working, beam_working, limit_steps, scatter_working
-from lasersafe.assessment.context import Context
-from lasersafe.assessment.lines import every_context, lessened, portion_step, portions
+from lasersafe.assessment.context import Context, every_context, lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.distances import exposure_at

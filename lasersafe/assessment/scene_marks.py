@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lasersafe.assessment.context import Context
-from lasersafe.assessment.lines import every_context
-from lasersafe.assessment.lit import place_of
+from lasersafe.assessment.aims import place_of
+from lasersafe.assessment.context import Context, every_context
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard import instruments
 from lasersafe.records.advice import CameraLine

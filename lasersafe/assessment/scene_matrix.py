@@ -8,10 +8,18 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment.aims import ROUND_UP, place_of
 from lasersafe.assessment.calculation import Working, exposure_steps
-from lasersafe.assessment.context import BASE_WAY, MORE_WAYS, NO_AID, TISSUES, Context, aid_of
-from lasersafe.assessment.lines import broken_context, every_context
-from lasersafe.assessment.lit import ROUND_UP, place_of
+from lasersafe.assessment.context import (
+    BASE_WAY,
+    MORE_WAYS,
+    NO_AID,
+    TISSUES,
+    Context,
+    aid_of,
+    broken_context,
+    every_context,
+)
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Hit, plain_exposure, with_limit_steps, worst_hit

@@ -10,11 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
 from lasersafe.assessment.barriers import beam_numbers
-from lasersafe.assessment.context import Context
-from lasersafe.assessment.lines import every_context, power_of_all
-from lasersafe.assessment.lit import ROUND_UP, place_of
-from lasersafe.assessment.pose import far_scatter
+from lasersafe.assessment.context import Context, every_context, power_of_all
 from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.together import adding
@@ -30,7 +28,7 @@ from lasersafe.scene.sources import Source
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.pose import Pose
+    from lasersafe.assessment.aims import Pose
     from lasersafe.models import Target
 
 KINDS = (

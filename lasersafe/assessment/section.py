@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lasersafe.assessment.aims import Pose
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.pose import Pose
 from lasersafe.assessment.scene_zones import ignition_source
 from lasersafe.assessment.stage import Stage
 from lasersafe.records.fields import badness

@@ -11,18 +11,20 @@ import numpy as np
 
 from lasersafe.assessment.beams import beam_steps, beam_words
 from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
-from lasersafe.assessment.context import TISSUES, Context, setting_words
-from lasersafe.assessment.distances import instruments_of, zone_distances
-from lasersafe.assessment.lines import (
+from lasersafe.assessment.context import (
+    TISSUES,
+    Context,
     alone_of,
     duration_of_all,
     every_context,
     line_contexts,
     lines_of,
+    setting_words,
     shares_of,
     sum_step,
     with_limit_steps,
 )
+from lasersafe.assessment.distances import instruments_of, zone_distances
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
 from lasersafe.hazard.distances import Reach, direct_reach, zone
 from lasersafe.hazard.emission import Emission, Received

@@ -13,9 +13,8 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment import loads
-from lasersafe.assessment.context import BASE_WAY, Context
-from lasersafe.assessment.lines import Portion, every_context, lessened, part_of, portions
-from lasersafe.assessment.lit import ROUND_UP, Lit, curved_sources, lit_surfaces
+from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of
+from lasersafe.assessment.context import BASE_WAY, Context, Portion, every_context, lessened, part_of, portions
 from lasersafe.assessment.panes import Pane, lit_panes
 from lasersafe.assessment.paths import (
     LitFace,
@@ -26,7 +25,6 @@ from lasersafe.assessment.paths import (
     members_of,
     people_of,
 )
-from lasersafe.assessment.pose import Pose, far_scatter, pose_of
 from lasersafe.hazard.scatter import LitSpot, scatter_ratio
 from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.results import Criterion, SetupResult

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.context import NO_AID
+from lasersafe.assessment.context import NO_AID, every_context
 from lasersafe.assessment.distances import exposure_ratios, instruments_of, variable_inputs, zone_distances
-from lasersafe.assessment.lines import every_context
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import farthest_crossing
 from lasersafe.hazard.emission import Floats

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.context import Context
-from lasersafe.assessment.lines import every_context, one_verdict, sharing
+from lasersafe.assessment.context import Context, every_context, one_verdict, sharing
+from lasersafe.assessment.corners import critical_values
 from lasersafe.assessment.protection import need_at
 from lasersafe.assessment.setups import setup_result
-from lasersafe.assessment.spreads import critical_values
 from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.lasting import duration_edges
 from lasersafe.hazard.tolerances import GRID, solved_input
