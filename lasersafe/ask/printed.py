@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.decision import metres, times, way_of
 from lasersafe.assessment.facts import MOST, gain_of
+from lasersafe.drawing.values import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.fields import as_json, badness
 from lasersafe.records.scene import SceneResult
 from lasersafe.records.uncertainty import Uncertainty
-from lasersafe.results import Assessment, LaserFacts, Scenario, unanswered
+from lasersafe.results import Assessment, LaserFacts, Scenario, Zone, unanswered
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -78,7 +79,9 @@ def brief(a: Assessment) -> Lines:
         ]
         if len(lines) <= room:
             break
-    return [(textwrap.shorten(a.title, WIDTH, placeholder="..."), ""), *lines[:room], *((line, "") for line in last)]
+    with decimals(wording):
+        said = [(label, measured(line)) for label, line in lines[:room]]
+    return [(textwrap.shorten(a.title, WIDTH, placeholder="..."), ""), *said, *((line, "") for line in last)]
 
 
 def subjects(a: Assessment) -> Lines:
@@ -270,14 +273,9 @@ LINES_HOLD = (
     "the computed exposure is below the limits for the times that the sheet names."
 )
 _COLUMNS = {
-    "laser": 24, "set-up": 20, "person": 24, "way": 19, "mode": 15, "": 5, "distance": 10, "exposure": 12, "limit": 12,
-    "ratio": 10, "answer": 34,
+    "laser": 24, "setup": 20, "person": 24, "way": 22, "mode": 15, "tissue": 5, "distance": 10, "exposure": 12,
+    "limit": 12, "ratio": 10, "answer": 34,
 }  # fmt: skip
-
-
-def _up(value: float, unit: str = "m", digits: int = 3) -> str:
-    """Return a number rounded up, or that there is no bound."""
-    return format_quantity(value, unit, digits, "up") if math.isfinite(value) else "no bound"
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -285,91 +283,115 @@ def _up(value: float, unit: str = "m", digits: int = 3) -> str:
 
 
 def assessment_text(a: Assessment) -> str:
-    """Return the decision block and the scenario table as text."""
-    d = a.decision
-    lines = [
-        a.title,
-        ", ".join(filter(None, (a.place, a.dates))),
-        "",
-        d.verdict,
-        f"wear: {d.wear}",
-        f"people: {d.people}",
-    ]
-    lines += [f"barrier: {d.barrier}", *(f"- {reason}" for reason in d.reasons), "", *_setups(a)]
-    barriers = [] if a.scene is None else [*_barriers(a.scene)]
-    lines += ["barriers by their place", *barriers] if barriers else []
-    lines += [*_sources(a), *_uncertainty(a.uncertainty), "", _row([*_COLUMNS]), *map(_scenario, a.scenarios)]
-    return "\n".join([*lines, "", load_wording(a.language).caution_short])
-
-
-def _setups(a: Assessment) -> Iterator[str]:
+    """Return the decision block, the distances, what falls on barriers, and the scenario table as text."""
+    whole, d = _Whole(load_wording(a.language)), a.decision
+    text = whole.text
+    lines = [a.title, ", ".join(filter(None, (a.place, a.dates))), "", d.verdict]
+    lines += [text(f"all.{key}", what=getattr(d, key)) for key in ("wear", "people", "barrier")]
+    lines += [*(f"- {reason}" for reason in d.reasons), ""]
     for setup in a.setups:
-        yield f"{setup.laser}, {setup.setup} ({'fitted' if setup.fitted else 'not fitted'})"
-        if setup.setting:
-            yield f"  {setup.setting}"
-        for zone in setup.zones:
-            focus = zone.distance_from_focus
-            note = "" if focus is None else f" ({_up(focus)} from the focus)"
-            rule = ", ".join((zone.criterion.rule_set, zone.criterion.hazard, zone.criterion.rule))
-            yield f"  {zone.way}, {zone.tissue}: {_up(zone.distance)} from the {zone.origin}{note}; {rule}"
+        lines.append(f"{setup.laser}, {setup.setup} ({text('all.fitted' if setup.fitted else 'all.not_fitted')})")
+        lines += [f"  {whole.say(setup.setting)}"] if setup.setting else []
+        lines += map(whole.zone, setup.zones)
+    barriers = [] if a.scene is None else [*whole.barriers(a.scene)]
+    lines += [text("all.by_place"), *barriers] if barriers else []
+    for s in a.scans:
+        reach = {"running": whole.up(s.running), "stopped": whole.up(s.stopped), "credit": whole.say(s.credit)}
+        lines.append(text("all.scan", laser=s.laser, setup=s.setup, tissue=text(f"tissue.{s.tissue}"), **reach))
+    lines += [f"{one.laser}, {one.setup}: {whole.say(one.sentence)}" for one in (*a.sums, *a.modules)]
+    for e in a.extended:
+        lines.append(text("all.extended", source=e.source, reach=whole.up(e.distance), sentence=whole.say(e.sentence)))
+    lines += [*whole.uncertainty(a.uncertainty), ""]
+    heads = ["" if key == "tissue" else text(f"all.head_{key}") for key in _COLUMNS]
+    lines += [whole.row(heads), *map(whole.scenario, a.scenarios)]
+    with decimals(whole.wording):
+        return "\n".join([*map(measured, lines), "", whole.wording.caution_short])
 
 
-def _barriers(scene: SceneResult) -> Iterator[str]:
-    """Yield what falls on each barrier by its place."""
-    for barrier in scene.barriers:
-        for way in (*barrier.ways, *barrier.faults):
-            if way.fitted and (way.rating is not None or way.asked):
-                away = "" if way.away is None else f" {format_quantity(way.away, 'm', 3, 'down')} away"
-                stands = "".join(f"; may stand from {_up(s.distance)} ({s.measured_from})" for s in way.stands)
-                yield (
-                    f"  {barrier.name}, {way.laser}, {way.way}: {_up(way.irradiance, 'W/m2')} at its nearest place"
-                    f"{away}; {way.verdict}{stands}"
+class _Whole:
+    """Lines of the whole answer, in the language of the wording."""
+
+    def __init__(self, wording: Wording) -> None:
+        self.wording, self.text, self.say = wording, wording.text, wording.say
+
+    def up(self, value: float, unit: str = "m", digits: int = 3) -> str:
+        """Return a number rounded up, or that there is no bound."""
+        return format_quantity(value, unit, digits, "up") if math.isfinite(value) else self.text("all.no_bound")
+
+    def zone(self, zone: Zone) -> str:
+        """Return how far one way reaches."""
+        focus, limit = zone.distance_from_focus, zone.criterion
+        return self.text(
+            "all.zone",
+            way=self.say(zone.way),
+            tissue=self.text(f"tissue.{zone.tissue}"),
+            reach=self.up(zone.distance),
+            origin=self.say(zone.origin),
+            note="" if focus is None else self.text("all.from_focus", reach=self.up(focus)),
+            rule=", ".join((limit.rule_set, self.say(limit.hazard), self.say(limit.rule))),
+        )
+
+    def barriers(self, scene: SceneResult) -> Iterator[str]:
+        """Yield what falls on each barrier by its place."""
+        for barrier in scene.barriers:
+            for way in (*barrier.ways, *barrier.faults):
+                if not way.fitted or (way.rating is None and not way.asked):
+                    continue
+                stands = ((self.up(s.distance), self.say(s.measured_from)) for s in way.stands)
+                away = "" if way.away is None else format_quantity(way.away, "m", 3, "down")
+                yield self.text(
+                    "all.on_barrier",
+                    barrier=barrier.name,
+                    laser=way.laser,
+                    way=self.say(way.way),
+                    load=self.up(way.irradiance, "W/m2"),
+                    away=away and self.text("all.away", distance=away),
+                    verdict=self.say(way.verdict),
+                    stands="".join(self.text("all.stands", reach=reach, origin=origin) for reach, origin in stands),
                 )
 
+    def uncertainty(self, found: Uncertainty) -> Iterator[str]:
+        """Yield how sure the distances are; nothing where no input carries a tolerance."""
+        if not found.inputs:
+            return
+        yield from ("", self.text("all.sure"))
+        for s in found.spreads:
+            name = f"  {s.laser}, {s.setup}, {self.say(s.way)}, {self.text(f'tissue.{s.tissue}')}:"
+            if s.upper is None or s.upper_error is None:
+                note = f" ({self.say(s.note)})" if s.note else ""
+                yield f"{name} {self.text('all.corner', reach=self.up(s.worst))}{note}"
+            else:
+                error = self.text("all.draws", error=self.up(s.upper_error, digits=2), draws=s.draws, seed=s.seed)
+                yield f"{name} {self.up(s.nominal)}; {self.up(s.upper)} +- {error}; {self.up(s.worst)}"
+        if found.measure:
+            yield self.say(found.measure)
 
-def _sources(a: Assessment) -> Iterator[str]:
-    """Yield what is said of scanned beams, sums, modules and extended sources."""
-    for s in a.scans:
-        yield (
-            f"{s.laser}, {s.setup}, scan, {s.tissue}: running {_up(s.running)}, stopped {_up(s.stopped)} from the last "
-            f"optic; {s.credit}"
+    def scenario(self, s: Scenario) -> str:
+        """Return one row of the table."""
+        answer = self.text("all.below") if s.below else s.answer or self.text("all.above")
+        modes = ["running"] if "running" in s.modes else s.modes
+        unit = s.exposure_unit
+        return self.row(
+            [
+                self.say(s.laser),
+                s.setup,
+                s.person,
+                self.say(s.way),
+                ", ".join(map(self.say, modes)),
+                self.text(f"tissue.{s.tissue}"),
+                format_quantity(s.distance, "m", 3, "down"),
+                self.up(s.exposure, unit),
+                format_quantity(s.limit, unit, 3, "down"),
+                self.up(s.ratio, "1"),
+                self.text("all.struck", reason=self.say(s.struck_out)) if s.struck_out else answer,
+            ]
         )
-    yield from (f"{s.laser}, {s.setup}: {s.sentence}" for s in a.sums)
-    yield from (f"{m.laser}, {m.setup}: {m.sentence}" for m in a.modules)
-    yield from (f"{e.source}: above the limit up to {_up(e.distance)} from it; {e.sentence}" for e in a.extended)
 
-
-def _uncertainty(found: Uncertainty) -> Iterator[str]:
-    """Yield how sure the distances are; nothing where no input carries a tolerance."""
-    if not found.inputs:
-        return
-    yield from ("", "how sure the distances are (nominal; 95 % of the draws up to; worst corner):")
-    for s in found.spreads:
-        name = f"  {s.laser}, {s.setup}, {s.way}, {s.tissue}:"
-        if s.upper is None or s.upper_error is None:
-            yield f"{name} worst corner {_up(s.worst)}" + (f" ({s.note})" if s.note else "")
-        else:
-            error = f"{_up(s.upper_error, digits=2)} ({s.draws} draws, seed {s.seed})"
-            yield f"{name} {_up(s.nominal)}; {_up(s.upper)} +- {error}; {_up(s.worst)}"
-    if found.measure:
-        yield found.measure
-
-
-def _scenario(s: Scenario) -> str:
-    answer = "below the limit" if s.below else s.answer or "ABOVE THE LIMIT, no answer"
-    mode = "running" if "running" in s.modes else ", ".join(s.modes)
-    distance, limit = format_quantity(s.distance, "m", 3, "down"), format_quantity(s.limit, s.exposure_unit, 3, "down")
-    numbers = [distance, _up(s.exposure, s.exposure_unit), limit, _up(s.ratio, "1")]
-    return _row([s.laser, s.setup, s.person, s.way, mode, s.tissue, *numbers]) + (
-        f"struck out: {s.struck_out}" if s.struck_out else answer
-    )
-
-
-def _row(cells: list[str]) -> str:
-    """Return cells in their columns; the last column takes what is put behind."""
-    widths = [*_COLUMNS.values()][: len(cells)]
-    row = "  ".join(cell[:width].ljust(width) for cell, width in zip(cells, widths, strict=True))
-    return row.rstrip() if len(cells) == len(_COLUMNS) else row + "  "
+    @staticmethod
+    def row(cells: list[str]) -> str:
+        """Return cells in their columns; the last takes what it needs."""
+        columns = zip(cells[:-1], _COLUMNS.values(), strict=False)
+        return "  ".join([*(cell[:width].ljust(width) for cell, width in columns), cells[-1]])
 
 
 # ---------------------------------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.drawing.primitives import Words
 from lasersafe.drawing.values import decimals
@@ -20,6 +21,7 @@ from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
 from lasersafe.sheet.flow import Placed, Sheet
 from lasersafe.wording import load_wording
 from lasersafe.wording.message import localise
+from tests.project import ROOT
 
 STARTERS = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
 ENGLISH = re.compile(
@@ -93,3 +95,25 @@ def test_numbers_of_the_german_sheet_have_commas(name: str) -> None:
     typed = " ".join(re.findall(r'"[^"]*"', text_of(name)))
     points = {number for number in re.findall(r"\d+\.\d+(?= (?:[kMmµ]?W|m|s|J)\b)", text) if number not in typed}
     assert points == set()
+
+
+def test_the_whole_answer_of_a_german_case_is_german() -> None:
+    """`assess --all` printed 'wear:' and 'ABOVE THE LIMIT' in a case that is written in German."""
+    text = (ROOT / "tests" / "golden" / "cases" / "tolerances-continuous.toml").read_text(encoding="utf-8")
+    said = assessment_text(assess(parse_case(text), "de"))
+    lines = [line for line in said.splitlines() if line.startswith("  direkter Strahl, Auge: ")]
+    assert lines
+    assert all(" von der letzten Optik" in line for line in lines)
+    assert re.search(r": \d+,\d+ k?m ", said)
+    for word in (
+        "wear:",
+        "people:",
+        "barrier:",
+        "the last optic",
+        "ABOVE",
+        "below",
+        "worst corner",
+        "fitted",
+        "answer",
+    ):
+        assert word not in said, word
