@@ -29,15 +29,9 @@ _ROOM = WIDTH - LABEL
 _GROUPS = ("guests", "crew", "cameras")
 _WHOLE = 10_000  # longer than anything that is said
 _NAMES = (36, 26, 18, 12)  # longest names, tried from the first to the last until all fits
-_SPARE = (
-    ("change", 2),
-    ("wear", 2),
-    ("change", 1),
-    ("assumed", 2),
-    ("assumed", 1),
-    ("wear", 1),
-    ("worst", 1),
-)  # what goes first, and what stays of it
+_SPARE = (  # what goes first, and what stays of it
+    ("change", 2), ("wear", 2), ("change", 1), ("assumed", 2), ("assumed", 1), ("wear", 1), ("worst", 1),
+)  # fmt: skip
 Lines = list[tuple[str, str]]  # a label and the line beside it; a line over the whole width is a label alone
 
 
@@ -208,18 +202,16 @@ class _Answer:
             found += [self.text(f"brief.{key}", barriers=self.listed(some))] if some else []
         return ["; ".join([*found, *(remark.rstrip(".") for remark in self.a.decision.barrier_remarks)])]
 
-    def worst(self) -> list[str]:
-        """Return three scenarios, those without an answer first, each person and way once."""
+    def worst(self) -> Iterator[str]:
+        """Yield three scenarios, those without an answer first, each person and way once."""
         found: dict[tuple[str, str], Scenario] = {}
         for s in self.counted:
             found.setdefault((s.person, s.way), s)
-        return [self._scenario(s) for s in list(found.values())[:3]]
-
-    def _scenario(self, s: Scenario) -> str:
-        answer = self.text("brief.is_below") if s.below else s.answer or self.text("brief.unanswered")
-        words = {"person": s.person, "way": way_of(s, self.wording), "ratio": times(s.ratio), "answer": answer}
-        said = self.short(self.text("brief.scenario", **words))
-        return textwrap.shorten(said, max(_ROOM, self.width), placeholder="...")
+        for s in list(found.values())[:3]:
+            answer = self.text("brief.is_below") if s.below else s.answer or self.text("brief.unanswered")
+            words = {"person": s.person, "way": way_of(s, self.wording), "ratio": times(s.ratio), "answer": answer}
+            said = self.short(self.text("brief.scenario", **words))
+            yield textwrap.shorten(said, max(_ROOM, self.width), placeholder="...")
 
     def changes(self) -> Iterator[str]:
         """Yield what would turn the verdict: what is missing, or what it rests on."""
@@ -298,7 +290,8 @@ def assessment_text(a: Assessment) -> str:
     for s in a.scans:
         reach = {"running": whole.up(s.running), "stopped": whole.up(s.stopped), "credit": whole.say(s.credit)}
         lines.append(text("all.scan", laser=s.laser, setup=s.setup, tissue=text(f"tissue.{s.tissue}"), **reach))
-    lines += [f"{one.laser}, {one.setup}: {whole.say(one.sentence)}" for one in (*a.sums, *a.modules)]
+    said = [(s.laser, s.setup, s.sentence) for s in a.sums] + [(m.laser, m.setup, m.sentence) for m in a.modules]
+    lines += [f"{laser}, {setup}: {whole.say(sentence)}" for laser, setup, sentence in said]
     for e in a.extended:
         lines.append(text("all.extended", source=e.source, reach=whole.up(e.distance), sentence=whole.say(e.sentence)))
     lines += [*whole.uncertainty(a.uncertainty), ""]

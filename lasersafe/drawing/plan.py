@@ -159,11 +159,17 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
     ways = {"north": scene.plan.north, "stage": scene.plan.stage_arrow}
     bearings = [(text(f"plan.{key}"), way) for key, way in ways.items() if way is not None]
     notes, numbers = _margin(found, extent, wording), list[tuple[str, str]]()
+    guessed = [
+        text("assumed.value", what=wording.input_name(one.what), laser=one.laser, value=one.value)
+        for one in found.record.assumptions
+        if one.laser
+    ]
     for attempt in range(_ATTEMPTS):  # the list takes room from the drawing, and the drawing decides what is listed
         listed = numbers
         entries = [Entry(partial(_number, number), said) for number, said in listed]
         extra = [text("plan.lines", lines="; ".join(map(trial.line_text, lines)))] if lines else []
         extra += [text("plan.margin", notes="; ".join(notes))] if notes else []
+        extra += [text("plan.assumed", what="; ".join(guessed))] if guessed else []
         signs = sign_entries(trial.used, wording)
         layout = lay_out(paper, "plan", title, [*tones, *entries], signs, [*[(one, False) for one in extra], *foot])
         x0, y0, x1, y1 = layout.drawing.frame

@@ -9,6 +9,9 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
+from lasersafe.drawing.page import Paper
+from lasersafe.drawing.plan import plan_page
+from lasersafe.drawing.primitives import Words
 from lasersafe.errors import InputError
 from lasersafe.models import parse_case
 from lasersafe.sheet import render_sheet
@@ -107,3 +110,13 @@ def test_what_if_asks_for_the_optics_and_takes_an_assumed_beam(tmp_path: Path) -
     # 1 mm and 5 W at 10 W/m2 through 7 mm, all at 1/e2: the far distance halves with the angle
     far, near = (point["direct_eye_m"] for point in answer.data["rows"])
     assert far == pytest.approx(2 * near, rel=1e-3)
+
+
+def test_the_plan_says_what_of_the_beams_is_assumed() -> None:
+    scene = '[scene]\noutline = [["0 m", "0 m"], ["6 m", "0 m"], ["6 m", "5 m"], ["0 m", "5 m"]]\n'
+    scene += '[[scene.aim]]\nlaser = "blue diode"\nposition = ["3 m", "2 m"]\nheight = "1 m"\nbearing = "90 deg"\n'
+    found = assess(parse_case(SHORT + scene), in_full=False)
+    page = plan_page(found, Paper("A4", 297.0, 210.0, 10.0), load_wording("en"))
+    words = " ".join(str(mark.text) for mark in page.marks if isinstance(mark, Words))
+    assert "Drawn at its strictest, since it is assumed and not stated: " in words
+    assert "divergence of blue diode: 0.3 mrad" in words
