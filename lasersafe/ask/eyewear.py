@@ -10,7 +10,7 @@ from typing import Any, NamedTuple, TypeVar
 from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive, span
 from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
-from lasersafe.hazard.eyewear import covering, hardest_need, slowest_rate, verdict_on, widths_beyond
+from lasersafe.hazard.eyewear import Filtered, covering, hardest_need, slowest_rate, verdict_on, widths_beyond
 from lasersafe.hazard.eyewear_scale import en207
 from lasersafe.hazard.marking import MarkingError, nanometre_text, parse_marking
 from lasersafe.hazard.settings import Range, worst_settings
@@ -138,11 +138,7 @@ def work_out(question: EyewearQuestion) -> Worked:
         time = max(exposure_duration(wave, "direct")[0], space.longest_pulse) if duration is None else duration
         settings = worst_settings(space, sets, "eye", wave, time)
         rate = slowest_rate(space, settings[0])
-        needs.append(
-            hardest_need(
-                widths, settings, wavelength=wave, space=space, rule_sets=sets, duration=time, profile=question.profile
-            )
-        )
+        needs.append(hardest_need(Filtered(wave, space, settings, sets, time, question.profile), widths))
         times.append(time)
     need = covering(needs) if len(needs) > 1 else needs[0]
     return Worked(waves, *width, need, max(times), [_verdict(marking, needs, rate) for marking in markings])

@@ -11,9 +11,10 @@ from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
 from lasersafe.hazard.emission import Received
 from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.scatter import LitSpot, scatter_reach
+from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import BeamGeometry
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.wording import caution_line
 from lasersafe.wording.message import Message

@@ -20,10 +20,10 @@ from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.marking import NOT_ENOUGH
 from lasersafe.hazard.materials import LONG_WAVE, Reflectance, material_reflectance
-from lasersafe.hazard.scatter import LitSpot
 from lasersafe.hazard.settings import SettingSpace, worst_settings
 from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, EyewearNeed, LineShare, Step

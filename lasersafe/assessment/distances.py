@@ -22,8 +22,9 @@ from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
 from lasersafe.hazard.emission import Floats, Received
 from lasersafe.hazard.exposure import Comparison
 from lasersafe.hazard.instruments import Aid, through
-from lasersafe.hazard.scatter import LimitOfAngles, LitSpot, scatter_farthest, scatter_ratios, spot_limits, step_places
+from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
 from lasersafe.optics.beam import to_1_over_e
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.physical import physical_range
 
 __all__ = ["exposure_ratios", "instruments_of", "variable_inputs", "zone_distances"]

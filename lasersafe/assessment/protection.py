@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.context import BASE_WAY, WAYS, Context, alone_of, every_context, one_verdict, sharing
 from lasersafe.assessment.scenarios import GLOWING, person_duration, scenarios_of
 from lasersafe.assessment.together import ALL_LASERS
-from lasersafe.hazard.eyewear import asked_of, corner_emissions, hardest_need, widths_beyond
+from lasersafe.hazard.eyewear import (
+    Filtered,
+    asked_of,
+    corner_emissions,
+    hardest_need,
+    slowest_rate,
+    verdict_on,
+    widths_beyond,
+)
 from lasersafe.hazard.marking import (
     NOT_ENOUGH,
     SCATTER_ONLY,
@@ -134,13 +142,14 @@ def need_at(
     person : str
         Who wears it, for the answer.
     """
-    return hardest_need(
-        widths_beyond(context.beam, distance), context.emissions("eye", duration),
-        wavelength=context.wavelength, space=context.space,
-        rule_sets=context.rule_sets, duration=duration, profile=context.beam.profile, marking=marking,
-        laser=context.laser.name, setup=context.setup.name, person=person, least_density=least_density,
-        shared_by=shared_by,
+    emissions = context.emissions("eye", duration)
+    light = Filtered(context.wavelength, context.space, emissions, context.rule_sets, duration, context.beam.profile)
+    need = replace(
+        hardest_need(light, widths_beyond(context.beam, distance), least_density, shared_by),
+        laser=context.laser.name, setup=context.setup.name, person=person,
     )  # fmt: skip
+    rate = slowest_rate(context.space, emissions[0])
+    return replace(need, verdict=verdict_on(marking, need, rate)) if marking else need
 
 
 def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:

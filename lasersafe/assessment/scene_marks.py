@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.context import Context, every_context
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard import instruments
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.records.advice import CameraLine
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import (
@@ -153,28 +154,26 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
         0.0 if entry.pixel is None else float(entry.pixel),
     )  # fmt: skip
     emission = context.emission("eye", context.duration("scatter")[0])
-    amount, light = context.space.highest_mean_power or 0.0, dict[str, Any](pulse_duration=None, repetition_rate=None)
+    light = replace(emission, power=context.space.highest_mean_power or 0.0)
     if emission.kind != "continuous":
-        amount = max(emission.pulse_energy, context.space.highest_pulse_energy)
-        light = {"pulse_duration": emission.pulse_duration, "repetition_rate": emission.repetition_rate or None}
+        light = replace(emission, pulse_energy=max(emission.pulse_energy, context.space.highest_pulse_energy))
     place = (*entry.position.pair, float(entry.height))
     lam, beam = context.wavelength, context.beam
     rows: list[CameraLine] = []
     for pose in stage.poses(main, "running"):
         away = max(math.dist(place, pose.apex) - pose.loose, CLOSEST)
-        rows.append(instruments.beam_in_camera(camera, amount, lam, beam, away, **light))
+        rows.append(instruments.beam_in_camera(camera, light, lam, beam, away))
         for item in stage.lit(context, pose):
             spots = stage.spots(context, pose, item)
             near = max(float(spots.away(*(np.asarray(value, dtype=float) for value in place))), CLOSEST)
-            spot = instruments.scatter_in_camera(
-                camera, amount, lam, near, reflectance=item.reflectance, model=stage.case.settings.scatter_model,
-                spot_diameter=context.spot if not item.placed else 0.0, **light,
-            )  # fmt: skip
+            size, model = context.spot if not item.placed else 0.0, stage.case.settings.scatter_model
+            lit = LitSpot(item.reflectance, model=model, diameter=size)
+            spot = instruments.scatter_in_camera(camera, light, lam, near, lit)
             rows.append(replace(spot, surface=item.name))
     for source in stage.sources(main, "mirror", "eye"):
         if isinstance(source.profile, BeamProfile):
-            path, sent = max(source.path_to(place), CLOSEST), amount * source.factor
-            seen = instruments.beam_in_camera(camera, sent, lam, source.profile.beam, path, way="mirror", **light)
+            path, sent = max(source.path_to(place), CLOSEST), light.scaled(source.factor)
+            seen = instruments.beam_in_camera(camera, sent, lam, source.profile.beam, path, "mirror")
             rows.append(replace(seen, surface=source.surface))
     worst: dict[str, CameraLine] = {}
     for row in rows:

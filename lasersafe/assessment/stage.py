@@ -25,7 +25,8 @@ from lasersafe.assessment.paths import (
     members_of,
     people_of,
 )
-from lasersafe.hazard.scatter import LitSpot, scatter_ratio
+from lasersafe.hazard.scatter import scatter_ratio
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline

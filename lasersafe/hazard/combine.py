@@ -18,10 +18,9 @@ from lasersafe.hazard.emission import Emission, Floats, Received, source_caps, t
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, criteria, strictest_by_aperture
 from lasersafe.hazard.lasting import body_area, wavelength_edges
 from lasersafe.hazard.marking import parse_marking
-from lasersafe.hazard.scatter import LitSpot
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.optics.beam import BeamGeometry
-from lasersafe.optics.reflection import scatter_intensity, source_angles
+from lasersafe.optics.reflection import LitSpot, scatter_intensity, source_angles
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.fields import badness
 from lasersafe.records.step import Criterion

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from lasersafe.hazard.distances import worst_place
@@ -134,69 +134,9 @@ def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) 
     return tuple(by_letter.values())
 
 
-def worst_density(
-    rule_sets: tuple[str, ...],
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    dx: float,
-    dy: float,
-    profile: str,
-    tissue: str = "eye",
-) -> tuple[float, float, Criterion]:
-    """Return the highest optical density over rule sets and comparisons of one tissue.
-
-    Parameters
-    ----------
-    rule_sets : tuple of str
-        Rule sets to work out.
-    emission : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Exposure duration. [s]
-    dx, dy : float
-        1/e diameters of the beam at the eye. [m]
-    profile : str
-        ``gaussian`` or ``top-hat``.
-    tissue : str
-        ``eye`` or ``skin``.
-
-    Returns
-    -------
-    tuple of float, float, Criterion
-        Density, not rounded [1]; exposure [W/m2 or J/m2]; the comparison that asks for it.
-    """
-    best: tuple[float, float, Criterion] | None = None
-    for rule_set in rule_sets:
-        for criterion in criteria(Received(rule_set, tissue, emission, wavelength, duration)):
-            exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, profile))
-            density = optical_density(exposure, criterion.limit)
-            if best is None or density > best[0]:
-                best = (density, exposure, criterion)
-    assert best is not None
-    return best
-
-
-def eyewear_need(
-    *,
-    wavelength: float,
-    space: SettingSpace,
-    worst: Emission,
-    rule_sets: tuple[str, ...],
-    duration: float,
-    beam_diameters: tuple[float, float],
-    profile: str,
-    marking: str = "",
-    laser: str = "",
-    setup: str = "",
-    person: str = "",
-    distance: float | None = None,
-    least_density: float = 0.0,
-    shared_by: int = 1,
-) -> EyewearNeed:
-    """Return density, scale numbers, marking to ask for, and the verdict on a marking that is worn.
+@dataclass(frozen=True)
+class Filtered:
+    """Light of one wavelength that eyewear has to stop.
 
     Parameters
     ----------
@@ -204,44 +144,50 @@ def eyewear_need(
         Wavelength. [m]
     space : SettingSpace
         The allowed settings.
-    worst : Emission
-        The worst setting for the eye.
+    emissions : tuple of Emission
+        The worst of them for the eye, that for a wide beam first.
     rule_sets : tuple of str
         Rule sets to work out; the highest density decides.
     duration : float
         Exposure duration. [s]
-    beam_diameters : tuple of float
-        1/e diameters of the beam at the eyewear. [m]
     profile : str
         ``gaussian`` or ``top-hat``.
-    marking : str
-        Marking of the eyewear that is worn, "" for none.
-    laser, setup, person : str
-        Names for the answer.
-    distance : float, optional
-        Distance from the last optic, for the answer. [m]
-    least_density : float
-        Density that other ways for light ask for, as scatter or an optical aid; the larger one counts. [1]
-    shared_by : int
-        Wavelengths whose fractions add on the same tissue: each is asked for its part of the limit.
-
-    Returns
-    -------
-    EyewearNeed
-        With steps and notes.
-
-    Raises
-    ------
-    InputError
-        If the marking cannot be read.
     """
-    dx, dy = beam_diameters
-    beam_density, exposure, criterion = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile)
-    density = max(beam_density, least_density) + math.log10(shared_by)
+
+    wavelength: float
+    space: SettingSpace
+    emissions: tuple[Emission, ...]
+    rule_sets: tuple[str, ...]
+    duration: float
+    profile: str = "gaussian"
+
+    def density(self, emission: Emission, dx: float, dy: float, tissue: str = "eye") -> tuple[float, float, Criterion]:
+        """Return the highest optical density of one setting, the exposure [W/m2 or J/m2], and the comparison.
+
+        The 1/e diameters of the beam are those at the eye [m], the density is not rounded.
+        """
+        best: tuple[float, float, Criterion] | None = None
+        for rule_set in self.rule_sets:
+            for criterion in criteria(Received(rule_set, tissue, emission, self.wavelength, self.duration)):
+                exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, self.profile))
+                density = optical_density(exposure, criterion.limit)
+                if best is None or density > best[0]:
+                    best = (density, exposure, criterion)
+        assert best is not None
+        return best
+
+
+def _need(light: Filtered, place: float | None, dx: float, dy: float, least: float, shared_by: int) -> EyewearNeed:
+    """Return what eyewear has to carry at one place; *least* is the density that something else asks for."""
+    (worst, *others), wavelength = light.emissions, light.wavelength
+    beam_density, exposure, criterion = light.density(worst, dx, dy)
+    least = max([least, *(light.density(one, dx, dy)[0] for one in others)])
+    density = max(beam_density, least) + math.log10(shared_by)
     beam_density += math.log10(shared_by)
-    skin = worst_density(rule_sets, worst, wavelength, duration, dx, dy, profile, "skin")[0]
-    scales = _scales(wavelength, corner_emissions(space, worst, wavelength), dx, dy)
-    mean_power = None if worst.kind == "single pulse" else _mean_power(space, worst)
+    skin = light.density(worst, dx, dy, "skin")[0]
+    scales = _scales(wavelength, corner_emissions(light.space, worst, wavelength), dx, dy)
+    highest = light.space.highest_mean_power
+    mean_power = None if worst.kind == "single pulse" else worst.power if highest is None else highest
     reliance = no_reliance(mean_power, scales, density)
     numbers = Message(
         "need.lines" if shared_by > 1 else "need.one_line", count=shared_by, value=f"{beam_density:.4f}",
@@ -256,12 +202,12 @@ def eyewear_need(
         ),
         *(step for need in scales for step in need.steps),
     )  # fmt: skip
-    need = EyewearNeed(
-        laser=laser,
-        setup=setup,
-        person=person,
+    return EyewearNeed(
+        laser="",
+        setup="",
+        person="",
         wavelength=wavelength,
-        distance=distance,
+        distance=place,
         optical_density=round_up_density(density),
         optical_density_exact=density,
         tissue="eye",
@@ -274,7 +220,6 @@ def eyewear_need(
         steps=steps,
         optical_density_skin=round_up_density(skin),
     )
-    return replace(need, verdict=verdict_on(marking, need, slowest_rate(space, worst))) if marking else need
 
 
 def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVerdict:
@@ -297,12 +242,6 @@ def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVe
         return verdict
     word = NOT_ENOUGH if verdict.enough else verdict.verdict
     return replace(verdict, enough=False, verdict=word, reasons=(*verdict.reasons, need.no_reliance))
-
-
-def _mean_power(space: SettingSpace, worst: Emission) -> float:
-    """Return the highest mean power that the settings allow. [W]."""
-    highest = space.highest_mean_power
-    return worst.power if highest is None else highest
 
 
 def slowest_rate(space: SettingSpace, worst: Emission) -> float | None:
@@ -346,47 +285,30 @@ def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | Non
 
 
 def hardest_need(
+    light: Filtered,
     places: Iterable[tuple[float | None, float, float]],
-    emissions: Sequence[Emission],
-    *,
-    wavelength: float,
-    rule_sets: tuple[str, ...],
-    duration: float,
-    profile: str,
     least_density: float = -math.inf,
-    **more: Any,
+    shared_by: int = 1,
 ) -> EyewearNeed:
     """Return the hardest need of several places in a beam, the highest density of several settings counted.
 
     Parameters
     ----------
+    light : Filtered
+        What has to be stopped.
     places : iterable of tuple
-        Distance, where there is one, and the 1/e diameters of the beam there. [m]
-    emissions : sequence of Emission
-        The worst settings, that for a wide beam first.
-    wavelength : float
-        Wavelength. [m]
-    rule_sets : tuple of str
-        Rule sets to work out.
-    duration : float
-        Exposure duration. [s]
-    profile : str
-        ``gaussian`` or ``top-hat``.
+        Distance from the last optic, where there is one, and the 1/e diameters of the beam there. [m]
     least_density : float
-        Density that other ways for light ask for. [1]
-    **more
-        As for `eyewear_need`.
+        Density that other ways for light ask for, as scatter or an optical aid; the larger one counts. [1]
+    shared_by : int
+        Wavelengths whose fractions add on the same tissue: each is asked for its part of the limit.
+
+    Returns
+    -------
+    EyewearNeed
+        With steps and notes; whose it is stays open.
     """
-    worst, *others = emissions
-    needs = []
-    for place, dx, dy in places:
-        densities = (worst_density(rule_sets, one, wavelength, duration, dx, dy, profile)[0] for one in others)
-        needs.append(
-            eyewear_need(
-                wavelength=wavelength, worst=worst, rule_sets=rule_sets, duration=duration, beam_diameters=(dx, dy),
-                profile=profile, distance=place, least_density=max(least_density, *densities, -math.inf), **more,
-            )
-        )  # fmt: skip
+    needs = [_need(light, place, dx, dy, least_density, shared_by) for place, dx, dy in places]
     return max(needs, key=lambda need: (max(map(_number, need.scales)), badness(need.optical_density_exact)))
 
 

@@ -13,10 +13,11 @@ from numpy.typing import ArrayLike
 
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import InputError
+from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import Comparison
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.checks import FloatArray, choice, positive, within
-from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.optics.reflection import POINT, LitSpot
 from lasersafe.optics.viewing import (
     PUPIL,
     collected,
@@ -314,15 +315,7 @@ def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorTh
 
 
 def beam_in_camera(
-    camera: Camera,
-    amount: float,
-    wavelength: float,
-    beam: BeamGeometry,
-    place: float,
-    *,
-    way: str = "direct",
-    pulse_duration: float | None = None,
-    repetition_rate: float | None = None,
+    camera: Camera, light: Emission, wavelength: float, beam: BeamGeometry, place: float, way: str = "direct"
 ) -> CameraLine:
     """Return what a beam that enters the lens, directly or by a mirror, does in its focus [1]_.
 
@@ -332,8 +325,8 @@ def beam_in_camera(
     ----------
     camera : Camera
         The camera.
-    amount : float
-        Power of continuous light, energy of one pulse; of a mirror what it sends on. [W or J]
+    light : Emission
+        The setting; of a mirror what it sends on.
     wavelength : float
         Wavelength. [m]
     beam : BeamGeometry
@@ -342,10 +335,6 @@ def beam_in_camera(
         From the last optic to the lens, along the beam. [m]
     way : str
         ``"direct"`` or ``"mirror"``.
-    pulse_duration : float, optional
-        Duration of one pulse; left out for continuous light. [s]
-    repetition_rate : float, optional
-        Pulses per second, of a train. [Hz]
 
     Returns
     -------
@@ -364,26 +353,16 @@ def beam_in_camera(
     .. [1] Elementary: fraction of the beam in the entrance pupil, over the area of the Airy disc.
     """
     choice("way", way, ("direct", "mirror"))
-    whole = float(within("amount", amount, "W or J", 0.0, math.inf))
+    whole = float(within("amount", light.amount, "W or J", 0.0, math.inf))
     dx, dy = diameters(beam, place)
     inside = whole * float(fraction_through(dx, dy, camera.pupil, beam.profile))
     spot, _ = image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
-    exposure = float(spot_exposure(inside, spot, camera.transmission))
-    return _advice(camera, way, place, float(spot), False, exposure, wavelength, pulse_duration, repetition_rate)
+    image = replace(_NO_IMAGE, camera=camera.name, way=way, distance=place, spot=float(spot), advice=ADVICE[way])
+    return _beside(replace(image, exposure=float(spot_exposure(inside, spot, camera.transmission))), light, wavelength)
 
 
 def scatter_in_camera(
-    camera: Camera,
-    amount: float,
-    wavelength: float,
-    distance: float,
-    *,
-    reflectance: float = 1.0,
-    view_angle: float = 0.0,
-    model: str = "lambert",
-    spot_diameter: float = 0.0,
-    pulse_duration: float | None = None,
-    repetition_rate: float | None = None,
+    camera: Camera, light: Emission, wavelength: float, distance: float, spot: LitSpot = POINT
 ) -> CameraLine:
     """Return what the image of a scattering spot does on the sensor, resolved or not [1]_.
 
@@ -393,24 +372,14 @@ def scatter_in_camera(
     ----------
     camera : Camera
         The camera.
-    amount : float
-        Power of continuous light, energy of one pulse, on the surface. [W or J]
+    light : Emission
+        The setting, on the surface.
     wavelength : float
         Wavelength. [m]
     distance : float
         From the spot to the lens. [m]
-    reflectance : float
-        Part scattered, 0 to 1. [1]
-    view_angle : float
-        Angle between the surface normal and the camera. [rad]
-    model : str
-        ``"lambert"`` or ``"hemisphere"``.
-    spot_diameter : float
-        Diameter of the lit spot; 0 where it is not known, which is the bound. [m]
-    pulse_duration : float, optional
-        Duration of one pulse; left out for continuous light. [s]
-    repetition_rate : float, optional
-        Pulses per second, of a train. [Hz]
+    spot : LitSpot
+        What scatters; without a size where that is not known, which is the bound.
 
     Returns
     -------
@@ -428,60 +397,46 @@ def scatter_in_camera(
     ----------
     .. [1] MCCLUNEY1994, irradiance of an image by the radiance of its object.
     """
-    width = float(within("spot_diameter", spot_diameter, "m", 0.0, math.inf))
-    at_lens = float(scatter_exposure(amount, reflectance, distance, view_angle, model))
-    inside = float(collected(at_lens, camera.focal_length, camera.f_number, amount))
-    angle = 2.0 * math.atan2(width * math.cos(view_angle), 2.0 * float(positive("distance", distance, "m")))
-    spot, flag = image_spot(wavelength, camera.focal_length, camera.f_number, angle, camera.pixel, camera.defocus)
-    resolved = bool(flag)
-    exposure = float(spot_exposure(inside, spot, camera.transmission))
-    if resolved:  # the middle of a Gaussian spot is as bright as its power over its 1/e area
-        on_surface = amount / (math.pi / 4.0 * width * width)
-        bright = float(resolved_exposure(on_surface, reflectance, camera.f_number, camera.transmission))
+    width = float(within("spot_diameter", spot.diameter, "m", 0.0, math.inf))
+    at_lens = float(spot.exposure(light.amount, distance))
+    inside = float(collected(at_lens, camera.focal_length, camera.f_number, light.amount))
+    angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * float(positive("distance", distance, "m")))
+    size, flag = image_spot(wavelength, camera.focal_length, camera.f_number, angle, camera.pixel, camera.defocus)
+    exposure = float(spot_exposure(inside, size, camera.transmission))
+    if flag:  # the middle of a Gaussian spot is as bright as its power over its 1/e area
+        on_surface = light.amount / (math.pi / 4.0 * width * width)
+        bright = float(resolved_exposure(on_surface, spot.reflectance, camera.f_number, camera.transmission))
         exposure = max(exposure, bright)
-    return _advice(
-        camera, "scatter", distance, float(spot), resolved, exposure, wavelength, pulse_duration, repetition_rate
-    )
+    image = replace(
+        _NO_IMAGE, camera=camera.name, way="scatter", distance=distance, spot=float(size), resolved=bool(flag),
+        exposure=exposure, advice=ADVICE["scatter"],
+    )  # fmt: skip
+    return _beside(image, light, wavelength)
 
 
-def _advice(
-    camera: Camera,
-    way: str,
-    distance: float,
-    spot: float,
-    resolved: bool,
-    exposure: float,
-    wavelength: float,
-    pulse_duration: float | None,
-    repetition_rate: float | None,
-) -> CameraLine:
-    threshold = known_threshold(wavelength, pulse_duration)
-    unit = "W/m2" if pulse_duration is None else "J/m2"
-    short = "W/cm2" if pulse_duration is None else "J/cm2"
-    image = Message("camera.resolved" if resolved else "camera.smallest")
-    load, size = f"{exposure / 1e4:.2g} {short}", f"{spot * 1e6:.2g} um"
-    words = [Message("camera.in_image", load=load, image=image, size=size)]
-    ratio = None
+_NO_IMAGE = CameraLine(  # what an image is filled into
+    camera="", way="", distance=0.0, exposure=0.0, unit="", spot=0.0, resolved=False, threshold=None,
+    threshold_source="", ratio=None, words="",
+)  # fmt: skip
+
+
+def _beside(image: CameraLine, light: Emission, wavelength: float) -> CameraLine:
+    """Return what is in the image beside the lowest threshold that is known for such light."""
+    pulse = None if light.kind == "continuous" else light.pulse_duration
+    threshold = known_threshold(wavelength, pulse)
+    unit, short = ("W/m2", "W/cm2") if pulse is None else ("J/m2", "J/cm2")
+    kind = Message("camera.resolved" if image.resolved else "camera.smallest")
+    load, size = f"{image.exposure / 1e4:.2g} {short}", f"{image.spot * 1e6:.2g} um"
+    words = [Message("camera.in_image", load=load, image=kind, size=size)]
     if threshold is None:
-        pulses = Message("camera.pulses", time=f"{pulse_duration:.3g} s") if pulse_duration is not None else None
-        light = pulses or Message("camera.continuous")
-        words.append(Message("camera.unknown", light=light, wave=f"{wavelength * 1e9:.4g} nm"))
-    else:
-        ratio = exposure / threshold.value
-        facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
-        words.append(Message("camera.lowest", load=f"{threshold.value / 1e4:.3g} {short}", **facts))
-        words += [Message("camera.of_one_pulse")] if repetition_rate is not None else []
-    return CameraLine(
-        camera=camera.name,
-        way=way,
-        distance=distance,
-        exposure=exposure,
-        unit=unit,
-        spot=spot,
-        resolved=resolved,
-        threshold=None if threshold is None else threshold.value,
-        threshold_source="" if threshold is None else threshold.source,
-        ratio=ratio,
-        words=joined(words),
-        advice=ADVICE[way],
-    )
+        pulses = Message("camera.pulses", time=f"{pulse:.3g} s") if pulse is not None else None
+        shining = pulses or Message("camera.continuous")
+        words.append(Message("camera.unknown", light=shining, wave=f"{wavelength * 1e9:.4g} nm"))
+        return replace(image, unit=unit, words=joined(words))
+    facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
+    words.append(Message("camera.lowest", load=f"{threshold.value / 1e4:.3g} {short}", **facts))
+    words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
+    return replace(
+        image, unit=unit, words=joined(words), threshold=threshold.value, threshold_source=threshold.source,
+        ratio=image.exposure / threshold.value,
+    )  # fmt: skip

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,8 +15,7 @@ from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_cr
 from lasersafe.hazard.emission import Floats, Received, source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare_source, criteria
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
-from lasersafe.optics.checks import within
-from lasersafe.optics.reflection import scatter_exposure, source_angles
+from lasersafe.optics.reflection import POINT, LitSpot, source_angles
 from lasersafe.optics.sources import (
     ExtendedSource,
     cone_share,
@@ -302,7 +300,6 @@ _FEW = 64
 _BLOCK = 4096
 _ANGLES = (1.5e-3, 5e-3, 0.1)  # [rad] where the tables step with the angle: the limit jumps up at the last
 _BESIDE = 1e-9
-_WIDEST = 1e15  # m, far beyond any use
 
 
 def step_places(spot_diameter: ArrayLike) -> list[Floats]:
@@ -320,51 +317,6 @@ def step_places(spot_diameter: ArrayLike) -> list[Floats]:
     """
     spot = np.asarray(spot_diameter, dtype=np.float64)
     return [spot / (2.0 * math.tan(angle / 2.0)) * (1.0 + _BESIDE) for angle in _ANGLES]
-
-
-@dataclass(frozen=True)
-class LitSpot:
-    """A spot that scatters, or many as arrays that broadcast together.
-
-    Parameters
-    ----------
-    reflectance : array_like, shape (...)
-        Diffuse reflectance of the surface; 1 is the bound. [1]
-    view_angle : array_like, shape (...)
-        From the normal of the surface. [rad]
-    model : str
-        ``lambert`` or ``hemisphere``.
-    diameter : array_like, shape (...)
-        1/e diameter of the spot; 0 gives no credit for an extended source. [m]
-    """
-
-    reflectance: Any = 1.0
-    view_angle: Any = 0.0
-    model: str = "lambert"
-    diameter: Any = 0.0
-
-    def spread(self, shape: tuple[int, ...]) -> LitSpot:
-        """Return as many spots as a shape asks for, as flat arrays."""
-        within("spot_diameter", self.diameter, "m", 0.0, _WIDEST)
-        flat = (np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
-                for a in (self.reflectance, self.view_angle, self.diameter))  # fmt: skip
-        reflectance, view_angle, diameter = flat
-        return LitSpot(reflectance, view_angle, self.model, diameter)
-
-    def taken(self, at: Places) -> LitSpot:
-        """Return the spots with these numbers."""
-        return LitSpot(self.reflectance[at], self.view_angle[at], self.model, self.diameter[at])
-
-    def exposure(self, amount: Floats, distance: Floats | float) -> Floats:
-        """Return what it gives of an amount [W or J] at a distance [m]. [W/m2 or J/m2]."""
-        return scatter_exposure(amount, self.reflectance, distance, self.view_angle, self.model)
-
-    def angles(self, distance: Floats) -> tuple[Floats, Floats]:
-        """Return the angles that it subtends at a distance [m]. [rad]."""
-        return source_angles(self.diameter, self.diameter, distance, self.view_angle)
-
-
-POINT = LitSpot()  # a full scatterer that earns no credit for its size
 
 
 def spot_limits(light: Received, part: Callable[[str], float] = lambda hazard: 1.0) -> LimitOfAngles:

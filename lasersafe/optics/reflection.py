@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
-from typing import cast
+from dataclasses import dataclass, replace
+from typing import Any, cast
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.optics.beam import BeamGeometry, Pair, diameters, pair
 from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
 from lasersafe.wording.message import Message, word
 
+_WIDEST = 1e15  # m, far beyond any use
 SCATTER_MODELS = ("lambert", "hemisphere")
 
 
@@ -135,6 +136,51 @@ def source_angles(
     first = 2.0 * np.arctan2(np.maximum(x, y) * slant, 2.0 * way)
     second = 2.0 * np.arctan2(np.minimum(x, y), 2.0 * way)
     return np.asarray(first), np.asarray(second)
+
+
+@dataclass(frozen=True)
+class LitSpot:
+    """A spot that scatters, or many as arrays that broadcast together.
+
+    Parameters
+    ----------
+    reflectance : array_like, shape (...)
+        Diffuse reflectance of the surface; 1 is the bound. [1]
+    view_angle : array_like, shape (...)
+        From the normal of the surface. [rad]
+    model : str
+        ``lambert`` or ``hemisphere``.
+    diameter : array_like, shape (...)
+        1/e diameter of the spot; 0 gives no credit for an extended source. [m]
+    """
+
+    reflectance: Any = 1.0
+    view_angle: Any = 0.0
+    model: str = "lambert"
+    diameter: Any = 0.0
+
+    def spread(self, shape: tuple[int, ...]) -> LitSpot:
+        """Return as many spots as a shape asks for, as flat arrays."""
+        within("spot_diameter", self.diameter, "m", 0.0, _WIDEST)
+        flat = (np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
+                for a in (self.reflectance, self.view_angle, self.diameter))  # fmt: skip
+        reflectance, view_angle, diameter = flat
+        return LitSpot(reflectance, view_angle, self.model, diameter)
+
+    def taken(self, at: NDArray[np.intp]) -> LitSpot:
+        """Return the spots with these numbers."""
+        return LitSpot(self.reflectance[at], self.view_angle[at], self.model, self.diameter[at])
+
+    def exposure(self, amount: FloatArray, distance: FloatArray | float) -> FloatArray:
+        """Return what it gives of an amount [W or J] at a distance [m]. [W/m2 or J/m2]."""
+        return scatter_exposure(amount, self.reflectance, distance, self.view_angle, self.model)
+
+    def angles(self, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the angles that it subtends at a distance [m]. [rad]."""
+        return source_angles(self.diameter, self.diameter, distance, self.view_angle)
+
+
+POINT = LitSpot()  # a full scatterer that earns no credit for its size
 
 
 SHAPES = ("flat", "convex sphere", "concave sphere", "convex cylinder", "concave cylinder")

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from lasersafe.errors import OutOfRangeError
+from lasersafe.hazard.emission import continuous, pulse_train
 from lasersafe.hazard.instruments import (
     ADVICE,
     Camera,
@@ -20,6 +21,7 @@ from lasersafe.hazard.instruments import (
     sensor_thresholds,
 )
 from lasersafe.optics.beam import BeamGeometry
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.optics.viewing import resolved_exposure
 from lasersafe.records.advice import CameraLine
 from lasersafe.reference import templates_path
@@ -27,6 +29,7 @@ from tests.project import bibliography
 from tests.published.printed import printed
 
 LENS = Camera("stage left", 50e-3, 2.8, 0.9)
+STEADY = continuous(100.0)
 
 
 def through(line: CameraLine) -> float:
@@ -44,7 +47,7 @@ def test_a_resolved_spot(published_row):
 
 @pytest.mark.published("CAMERA-DERIVED", "3 kW, 1070 nm, reflectance 0.3, at 2 m, 50 mm f/2.8", note="DERIVED")
 def test_an_unresolved_spot():
-    found = scatter_in_camera(LENS, 3000.0, 1070e-9, 2.0, reflectance=0.3)
+    found = scatter_in_camera(LENS, continuous(3000.0), 1070e-9, 2.0, LitSpot(0.3))
     assert not found.resolved
     assert found.spot * 1e6 == printed("7")
     assert through(found) * 1e3 == printed("16")
@@ -55,27 +58,29 @@ def test_an_unresolved_spot():
 
 
 def test_a_resolved_spot_is_as_bright_at_any_distance_and_an_unresolved_one_is_not():
-    near, far = (scatter_in_camera(LENS, 100.0, 532e-9, r, reflectance=0.5, spot_diameter=5e-3) for r in (1.0, 4.0))
+    near, far = (scatter_in_camera(LENS, STEADY, 532e-9, r, LitSpot(0.5, diameter=5e-3)) for r in (1.0, 4.0))
     assert near.resolved
     assert far.resolved
     assert near.exposure == pytest.approx(far.exposure, rel=2e-3)
     assert near.exposure == pytest.approx(100 / (math.pi / 4 * 25e-6) * 0.5 * 0.9 / (4 * 2.8**2), rel=2e-3)
-    near, far = (scatter_in_camera(LENS, 100.0, 532e-9, r) for r in (1.0, 4.0))
+    near, far = (scatter_in_camera(LENS, STEADY, 532e-9, r) for r in (1.0, 4.0))
     assert near.exposure == pytest.approx(16.0 * far.exposure, rel=1e-12)
     # a larger spot is never brighter than one whose size is not known
-    sizes = [scatter_in_camera(LENS, 100.0, 532e-9, 2.0, spot_diameter=d).exposure for d in np.geomspace(1e-6, 0.1, 60)]
-    assert max(sizes) <= scatter_in_camera(LENS, 100.0, 532e-9, 2.0).exposure * (1 + 1e-9)
+    sizes = [
+        scatter_in_camera(LENS, STEADY, 532e-9, 2.0, LitSpot(diameter=d)).exposure for d in np.geomspace(1e-6, 0.1, 60)
+    ]
+    assert max(sizes) <= scatter_in_camera(LENS, STEADY, 532e-9, 2.0).exposure * (1 + 1e-9)
     assert all(a >= b * (1 - 1e-9) for a, b in pairwise(sizes))
 
 
 def test_a_beam_in_the_lens_holds_no_more_than_the_beam():
     beam = BeamGeometry((3e-3, 3e-3), (1e-3, 1e-3))
     for place in (0.5, 20.0, 500.0):
-        found = beam_in_camera(LENS, 100.0, 532e-9, beam, place)
+        found = beam_in_camera(LENS, STEADY, 532e-9, beam, place)
         assert through(found) <= 90.0
         assert found.threshold is not None
         assert found.ratio == pytest.approx(found.exposure / 1e8)
-    assert beam_in_camera(LENS, 100.0, 532e-9, beam, 0.5).ratio > 1e3
+    assert beam_in_camera(LENS, STEADY, 532e-9, beam, 0.5).ratio > 1e3
 
 
 @pytest.mark.parametrize(
@@ -102,9 +107,9 @@ def test_advice_and_never_a_verdict():
     with templates_path("wording", "en", "cameras.toml").open("rb") as file:
         wording = tomllib.load(file)
     assert set(wording["advice"]) == {key for keys in ADVICE.values() for key in keys}
-    train = scatter_in_camera(LENS, 1e-3, 532e-9, 2.0, pulse_duration=10e-9, repetition_rate=1e3)
+    train = scatter_in_camera(LENS, pulse_train(1e-3, 10e-9, 1e3), 532e-9, 2.0)
     assert "a train damages at less" in train.words
     assert train.unit == "J/m2"
     for bad in (math.nan, 0.0, -1.0):
         with pytest.raises(OutOfRangeError):
-            scatter_in_camera(LENS, 1.0, 532e-9, bad)
+            scatter_in_camera(LENS, continuous(1.0), 532e-9, bad)

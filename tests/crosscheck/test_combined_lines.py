@@ -11,9 +11,9 @@ from lasersafe.hazard.combine import Line, beam_sums, group_of, scatter_sums
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.emission import Received, continuous, pulse_train
 from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.scatter import LitSpot
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.beam import collimated, diameters, fraction_through, through_lens
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.optics.sources import offset_fraction, side_by_side
 from tests.summed import summed_distance
 

@@ -9,8 +9,9 @@ import pytest
 from scipy import integrate, optimize, special
 
 from lasersafe.hazard.distances import direct_distance, farthest_crossing
-from lasersafe.hazard.scatter import LitSpot, scatter_farthest
+from lasersafe.hazard.scatter import scatter_farthest
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
+from lasersafe.optics.reflection import LitSpot
 
 CIRCULAR, ELLIPTICAL = 9600, 400
 

@@ -12,7 +12,8 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import zone_distances
 from lasersafe.hazard.emission import continuous
-from lasersafe.hazard.eyewear import worst_density
+from lasersafe.hazard.eyewear import Filtered
+from lasersafe.hazard.settings import SettingSpace
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.models import parse_case
@@ -87,7 +88,8 @@ def test_limit_reach_and_eyewear_agree_on_a_large_area_of_skin():
     assert told["direct_skin_m"] == pytest.approx(reach(LARGE), rel=1e-9)
     # 100 W through 3.5 mm of a beam of 7.071 mm: 2.258 MW/m2, over 100 W/m2 a density of 4.354
     exposure = 100.0 * (1.0 - math.exp(-((3.5e-3 / WAIST) ** 2))) / AREA
-    density = worst_density(rule_sets(), continuous(100.0), 10.6e-6, 10.0, WAIST, WAIST, "gaussian", "skin")[0]
+    light = Filtered(10.6e-6, SettingSpace("continuous"), (), rule_sets(), 10.0)
+    density = light.density(continuous(100.0), WAIST, WAIST, "skin")[0]
     assert density == pytest.approx(math.log10(exposure / LARGE), rel=1e-9)
     told = run("eyewear", *BEAM, "--continuous", "--json").data
     assert told["optical_density_skin"] == 4.4

@@ -9,9 +9,10 @@ from lasersafe.hazard import emission
 from lasersafe.hazard.distances import beam_reach, direct_reach, reaches, scatter_distance
 from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.exposure import compare
-from lasersafe.hazard.scatter import LitSpot, scatter_reach
+from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry
+from lasersafe.optics.reflection import LitSpot
 
 KINDS = ("continuous", "single pulse", "pulse train")
 BEAMS = 40

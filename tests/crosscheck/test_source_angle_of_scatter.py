@@ -11,9 +11,10 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios, zone_distances
 from lasersafe.hazard.emission import Received, continuous, pulse_train, single_pulse
-from lasersafe.hazard.scatter import LitSpot, scatter_ratio, scatter_reach
+from lasersafe.hazard.scatter import scatter_ratio, scatter_reach
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.sources import Source

@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError
 from lasersafe.hazard.distances import direct_distance, farthest_crossing, scatter_distance
-from lasersafe.hazard.scatter import LitSpot, scatter_farthest
+from lasersafe.hazard.scatter import scatter_farthest
 from lasersafe.optics.beam import BeamGeometry, collimated, diameters, fraction_through, mean_exposure, through_lens
+from lasersafe.optics.reflection import LitSpot
 from tests.few import few
 
 

@@ -10,11 +10,12 @@ from hypothesis import strategies as st
 
 from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.emission import Received, continuous, pulse_train, single_pulse
-from lasersafe.hazard.eyewear import worst_density
-from lasersafe.hazard.scatter import LitSpot, scatter_reach
+from lasersafe.hazard.eyewear import Filtered
+from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import SettingSpace, candidates, worst_settings
 from lasersafe.limits import pulse_train_limit, rule_sets
 from lasersafe.optics.beam import collimated
+from lasersafe.optics.reflection import LitSpot
 
 JOIN = 0.93  # the limits step by up to 7 % where two printed rows meet; a distance goes with the square root
 WAVELENGTHS = st.floats(math.log10(181e-9), math.log10(9.9e-4)).map(lambda x: 10.0**x)
@@ -77,11 +78,9 @@ def test_more_reflectance_never_shortens_a_distance(rule_set, tissue, wavelength
 
 @given(KINDS, WAVELENGTHS, POWERS, MORE, st.floats(1e-4, 0.1))
 def test_more_power_never_lowers_a_density(kind, wavelength, power, more, diameter) -> None:
-    sets = rule_sets()
-    less = worst_density(sets, emissions(power, kind), wavelength, 10.0, diameter, diameter, "gaussian")[0]
-    assert (
-        worst_density(sets, emissions(power * more, kind), wavelength, 10.0, diameter, diameter, "gaussian")[0] >= less
-    )
+    light = Filtered(wavelength, SettingSpace(kind), (), rule_sets(), 10.0)
+    less = light.density(emissions(power, kind), diameter, diameter)[0]
+    assert light.density(emissions(power * more, kind), diameter, diameter)[0] >= less
 
 
 @given(SETS, KINDS, WAVELENGTHS, TIMES, POWERS)
