@@ -99,10 +99,6 @@ class Lit:
         return self.shape not in ("convex", "concave")
 
 
-def _full_mirror(item: Lit) -> bool:
-    return item.mirror and item.may_be_flat and not item.placed and item.reflectance == 1.0
-
-
 def place_of(target: Target, pose: Pose, work: float) -> Vector:
     """Return where a target is: its height, when not stated, is that of the aim at its distance."""
     if target.position is None:
@@ -151,7 +147,8 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
     listed = context.case.settings.surfaces_complete and bool(found)
     if listed and not any(item.mirror for item in found):  # something always shines: all, as if they did
         found = [replace(item, mirror=True) for item in found]
-    if not listed and not any(_full_mirror(item) and (item.along or 0.0) <= work for item in found):
+    full = (i for i in found if i.mirror and i.may_be_flat and not i.placed and i.reflectance == 1.0)
+    if not listed and not any((item.along or 0.0) <= work for item in full):
         found.append(unlisted(pose, work, NOT_LISTED))
     return tuple(found)
 

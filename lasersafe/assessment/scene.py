@@ -133,11 +133,13 @@ def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
     plan = plan_of(stage)
     barriers = over(stages, barrier_lines)
     persons = person_marks(stage, matrix, _places(stage))
+    x0, y0, x1, y1 = plan.extent  # the map of the sheet is coarse, and exact where persons are
+    step = max(x1 - x0, y1 - y0) / _MAP_CELLS
+    x, y = np.arange(x0 + step / 2.0, x1, step), np.arange(y0 + step / 2.0, y1, step)
     facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
     lines = tuple(
         line
-        for context in stage.contexts
-        if context.setup.fitted
+        for context in stage.fitted
         for pose in stage.poses(context, "running")[:1]
         for line in spectator_lines(
             _zones_of(zones, context.laser.name),
@@ -168,7 +170,7 @@ def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
         notes=(stage.scene.note,) if stage.scene.note else (),
         rules=rules,
         camera_lines=over(stages, camera_lines),
-        map=_floor_map(stages, plan.extent, persons),
+        map=replace(scene_map(stages, x, y), persons=map_places(stages, persons)),
     )
 
 
@@ -225,16 +227,6 @@ def _zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
     return own
 
 
-def _floor_map(
-    stages: tuple[Stage, ...], extent: tuple[float, float, float, float], persons: tuple[PersonMark, ...]
-) -> HazardMap:
-    """Return the exposure map of the sheet: coarse, of each cell the highest, and exact where persons are."""
-    x0, y0, x1, y1 = extent
-    step = max(x1 - x0, y1 - y0) / _MAP_CELLS
-    x, y = np.arange(x0 + step / 2.0, x1, step), np.arange(y0 + step / 2.0, y1, step)
-    return replace(scene_map(stages, x, y), persons=map_places(stages, persons))
-
-
 def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tuple[MapPlace, ...]:
     """Return the highest ratio of the map over all of the place of each person, and over the height of the eyes."""
     sums = map_lights(stages)
@@ -269,15 +261,10 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
         people = " ".join((people, wording.text("say.bent", **words)))
     people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people
     return replace(
-        decision,
-        verdict=verdict,
-        passed=passed,
-        people=people,
-        headline_distance=headline,
-        reasons=(*refusals, *panes, *decision.reasons, *others),
-        causes=(*refusals, *panes, *decision.causes),
+        decision, verdict=verdict, passed=passed, people=people, headline_distance=headline,
+        reasons=(*refusals, *panes, *decision.reasons, *others), causes=(*refusals, *panes, *decision.causes),
         grounds=(*decision.grounds, *others),
-    )
+    )  # fmt: skip
 
 
 def _places(stage: Stage) -> dict[str, tuple[float, float]]:

@@ -61,12 +61,16 @@ def findings_of(
     say, assumed, scene = partial(_finding, wording), [], stages[0].scene
     if scene.one_at_a_time and len(stages[0].fitted) > 1:  # what the numbers rest on
         assumed = [say("one at a time", "scene.one_at_a_time", reason=scene.one_at_a_time_reason)]
+    low, over_edges = [b for b in barriers if b.reach_over and b.kind != "terrain"], []
+    if low:
+        edges, away, usual = ", ".join(f"'{b.name}' ({b.top:g} m)" for b in low), f"{ARM:g} m", f"{REACH:g} m"
+        over_edges = [say("barrier", "scene.reach_over", low[0].name, barriers=edges, away=away, usual=usual)]
     return (
         *_targets(stages[0], say),
         *itertools.chain.from_iterable(_behind(one, wording, say) for one in beyond),
         *_set_ups(stages[0], zones, wording, say),
         *itertools.chain.from_iterable(_of_barrier(stages[0], barrier, wording, say) for barrier in barriers),
-        *_reached_over(barriers, say),
+        *over_edges,
         *_mirrors(stages, wording, say),
         *_outdoors(stages, wording, say),
         *assumed,
@@ -158,13 +162,6 @@ def _of_barrier(stage: Stage, barrier: BarrierLine, wording: Wording, say: Findi
         needed = _up(barrier.needed_height)
         top, person = f"{barrier.top:g} m", barrier.needed_for
         yield say("barrier", "scene.too_low", name, barrier=name, top=top, person=person, needed=needed)
-
-
-def _reached_over(barriers: tuple[BarrierLine, ...], say: Finding) -> Iterator[SceneFinding]:
-    low = [b for b in barriers if b.reach_over and b.kind != "terrain"]
-    if low:
-        names = ", ".join(f"'{b.name}' ({b.top:g} m)" for b in low)
-        yield say("barrier", "scene.reach_over", low[0].name, barriers=names, away=f"{ARM:g} m", usual=f"{REACH:g} m")
 
 
 def _behind(one: BeyondTarget, wording: Wording, say: Finding) -> Iterator[SceneFinding]:

@@ -32,8 +32,8 @@ _MOST = 1e7  # m
 def elevations(stage: Stage, persons: tuple[PersonMark, ...]) -> tuple[Elevation, ...]:
     """Return the section along the aim of each fitted set-up."""
     found = []
-    for context in stage.contexts:
-        for pose in stage.poses(context, "running")[:1] if context.setup.fitted else ():
+    for context in stage.fitted:
+        for pose in stage.poses(context, "running")[:1]:
             found.append(_Section(stage, context, pose).elevation(persons))
     return tuple(found)
 
@@ -96,14 +96,10 @@ class _Section:
         items: list[ElevationItem] = []
         for entry in stage.scene.barrier:
             named = False
-            for along, bottom, top in sorted(
-                self._crossed(stage.solid(self.context, "direct", entry).pieces()), key=_ahead_first
-            ):
-                high = min(top, bottom + _TOP)
-                items.append(
-                    ElevationItem(entry.name, entry.kind, along, 0.0, bottom, high, None, held[entry.name], not named)
-                )
-                named = True
+            crossed = self._crossed(stage.solid(self.context, "direct", entry).pieces())
+            for along, bottom, top in sorted(crossed, key=lambda one: (one[0] < 0.0, abs(one[0]), one[1])):
+                named, part = True, (along, 0.0, bottom, min(top, bottom + _TOP), None, held[entry.name], not named)
+                items.append(ElevationItem(entry.name, entry.kind, *part))
         return items
 
     def _crossed(self, pieces: Iterable[Piece]) -> list[tuple[float, float, float]]:
@@ -185,22 +181,19 @@ class _Section:
             return area
         x0, y0, x1, y1 = area.bounds
         far = 4.0 * (x1 - x0 + y1 - y0)
-        middle, height, moved = self._at(source.apex[:2])[0], source.apex[2], math.sqrt(2.0) * max(source.moves)
+        middle, start, moved = self._at(source.apex[:2])[0], source.apex[2], math.sqrt(2.0) * max(source.moves)
         off = (-moved, moved) if moved > 0.0 else (0.0,)
-        places = [(middle + a, height + b) for a in off for b in off]
+        places = [(middle + a, start + b) for a in off for b in off]
         shades = []
         for along, bottom, top in self._crossed(self.stage.pieces(self.context, way)):
             if abs(along - middle) > moved + 1e-9:
-                each = [self._shade(place, [(along, bottom), (along, top)], far) for place in places]
+                each = []
+                for x, z in places:
+                    ways = [(along - x, end - z) for end in (bottom, top)]
+                    out = [(x + dx * far / math.hypot(dx, dz), z + dz * far / math.hypot(dx, dz)) for dx, dz in ways]
+                    each.append(shapely.convex_hull(shapely.MultiPoint([(along, bottom), (along, top), *out])))
                 shades.append(shapely.intersection_all(each))
         return shapely.difference(area, shapely.union_all(shades)) if shades else area
-
-    @staticmethod
-    def _shade(place: Point, ends: list[Point], far: float) -> shapely.Geometry:
-        off = [(x - place[0], z - place[1]) for x, z in ends]
-        size = [far / math.hypot(*one) for one in off]
-        out = [(place[0] + dx * s, place[1] + dz * s) for (dx, dz), s in zip(off, size, strict=True)]
-        return shapely.convex_hull(shapely.MultiPoint([*ends, *out]))
 
     def _ends_at(self, eye: Source, far: float, upright: list[ElevationItem]) -> str:
         """Return the barrier that ends all of the beam in the section above the floor; empty when some goes on."""
@@ -226,11 +219,6 @@ def _farthest(sources: tuple[Source, ...]) -> Source:
 def _bounded(reach: float, most: float) -> float:
     """Return a reach, or the most when it is longer or not a number."""
     return reach if reach < most else most
-
-
-def _ahead_first(crossed: tuple[float, float, float]) -> tuple[bool, float, float]:
-    along, bottom, _ = crossed
-    return along < 0.0, abs(along), bottom
 
 
 def lit_in(group: Iterable[Elevation]) -> tuple[SectionZone, ...]:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import partial, reduce
+from functools import partial
 from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.context import NO_AID, every_context
+from lasersafe.assessment.context import NO_AID, TISSUES, every_context
 from lasersafe.assessment.distances import exposure_ratios, instruments_of, variable_inputs, zone_distances
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import farthest_crossing
@@ -34,26 +34,21 @@ Changes = Mapping[str, Mapping[str, float]]  # laser -> input -> value in SI uni
 NO_CHANGES: Changes = {}
 
 
-def _fraction(
-    context: Context, way: str, tissue: str, rule_set: str, group: str, changes: Changes, place: Floats
-) -> Floats:
-    """Return exposure over limit of one laser in one group at its worst place at or beyond distances [m]."""
-    own = known_changes(context, way, changes.get(context.laser.name, {}))
-    places = [place]
-    if way == "scatter" and context.spot > 0.0:  # nearer than a step of the limit the fraction can be less than beyond
-        places += [np.maximum(place, one) for one in step_places(context.spot)]
-    return reduce(np.maximum, (exposure_ratios(context, way, tissue, at, own, (rule_set,), group) for at in places))
-
-
 def _total(
     parts: list[list[tuple[Context, str]]], tissue: str, rule_set: str, group: str, changes: Changes, place: Floats
 ) -> Floats:
-    """Return the sum over lasers of the highest fraction that each has on its ways and at its corners."""
-    every = (
-        reduce(np.maximum, (_fraction(one, way, tissue, rule_set, group, changes, place) for one, way in same))
-        for same in parts
-    )
-    return np.asarray(sum(every, np.zeros(place.shape)))
+    """Return the sum over lasers of the highest fraction in a group at or beyond distances, over ways and corners."""
+    total = np.zeros(place.shape)
+    for same in parts:
+        worst = np.zeros(place.shape)
+        for one, way in same:
+            own, places = known_changes(one, way, changes.get(one.laser.name, {})), [place]
+            if way == "scatter" and one.spot > 0.0:  # nearer than a step of the limit it can be less than beyond
+                places += [np.maximum(place, step) for step in step_places(one.spot)]
+            for at in places:
+                worst = np.maximum(worst, exposure_ratios(one, way, tissue, at, own, (rule_set,), group))
+        total = total + worst
+    return total
 
 
 def known_changes(context: Context, way: str, changes: Mapping[str, float]) -> dict[str, float]:
@@ -87,7 +82,7 @@ def reach_together(
         if not any(one.laser == context.laser and one.case.surface == context.case.surface for one in same):
             same.append(context)  # the corners of another laser do not change this one
     best = (alone, "eye")
-    for tissue in ("eye", "skin"):
+    for tissue in TISSUES:
         own = [way for way in ways if (way, tissue) != ("aided", "skin")]
         parts = [
             [(one, way) for one in same for way in own if way != "aided" or instruments_of(one)]
@@ -117,7 +112,7 @@ def reach_of(
     for context in (one for found in corners for one in found if one.setup.fitted):
         if not any(one.setup == context.setup and one.laser == context.laser for one in every):
             every.append(context)
-    pairs = [(way, tissue) for way in ways for tissue in ("eye", "skin") if (way, tissue) != ("aided", "skin")]
+    pairs = [(way, tissue) for way in ways for tissue in TISSUES if (way, tissue) != ("aided", "skin")]
     alone = max(
         (
             float(zone_distances(one, way, tissue, known_changes(one, way, changes.get(one.laser.name, {}))))
@@ -161,40 +156,25 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
     if len(fitted) < 2 or not case.adds_lasers:
         return []
     found = []
-    for person in case.person:
-        for tissue in ("eye", "skin"):
-            adding = {name: _groups(tissue, [context]) for name, context in fitted.items()}
-            mine = [
-                s for s in scenarios
-                if s.person == person.name and s.tissue == tissue and (s.laser, s.setup) in fitted
-            ]  # fmt: skip
-            found += _sums(person.name, tissue, mine, adding)
+    for person, tissue in product(case.person, TISSUES):
+        adding = {name: _groups(tissue, [context]) for name, context in fitted.items()}
+        here = (s for s in scenarios if s.person == person.name and s.tissue == tissue)
+        found += _sums([s for s in here if (s.laser, s.setup) in fitted], adding)
     return found
 
 
-Part = tuple[float, Scenario]
-
-
-def _worst_parts(
-    scenarios: list[Scenario], adding: dict[tuple[str, str], frozenset[str]], rule_set: str, group: str
-) -> list[Part]:
-    """Return the highest fraction of each laser in a group, and the scenario that has it; none where it has none."""
-    worst: dict[str, Part] = {}
-    for s in scenarios:
-        known = s.ratio_by_rule_set.get(rule_set, s.ratio)
-        fraction = s.fractions.get((rule_set, group), 0.0) if s.fractions else known
-        if group in adding[s.laser, s.setup] and not fraction <= worst.get(s.laser, (0.0, s))[0]:
-            worst[s.laser] = fraction, s
-    return list(worst.values())
-
-
-def _sums(
-    person: str, tissue: str, mine: list[Scenario], adding: dict[tuple[str, str], frozenset[str]]
-) -> list[Scenario]:
-    """Return the largest sum of a group over lasers, where more than one adds to it."""
+def _sums(mine: list[Scenario], adding: dict[tuple[str, str], frozenset[str]]) -> list[Scenario]:
+    """Return the largest sum of a group over lasers, where more than one adds to it, for one person and tissue."""
     sets = dict.fromkeys(name for s in mine for name in s.ratio_by_rule_set)
     named = sorted(frozenset().union(*adding.values()))
-    sums = {(name, group): _worst_parts(mine, adding, name, group) for name in sets for group in named}
+    sums: dict[tuple[str, str], list[tuple[float, Scenario]]] = {}
+    for name, group in product(sets, named):
+        worst: dict[str, tuple[float, Scenario]] = {}  # of each laser that has light in the group
+        for s in mine:
+            fraction = s.fractions.get((name, group), 0.0) if s.fractions else s.ratio_by_rule_set.get(name, s.ratio)
+            if group in adding[s.laser, s.setup] and not fraction <= worst.get(s.laser, (0.0, s))[0]:
+                worst[s.laser] = fraction, s
+        sums[name, group] = list(worst.values())
     totals = {key: sum(fraction for fraction, _ in parts) for key, parts in sums.items()}
     several = [key for key, parts in sums.items() if len(parts) > 1]
     if not several:
@@ -208,31 +188,14 @@ def _sums(
     )
     meaning, source = Message("sum.fractions", group=word(decided[1])), f"{decided[0]}; {_SOURCE}"
     step = Step("Σ", meaning, Message("sum.formula"), numbers, total, "1", source, "read")
-    by_set = {name: max((totals[name, group] for group in named), key=badness) for name in sets}
-    return [
-        Scenario(
-            key="",
-            laser=ALL_LASERS,
-            setup="",
-            person=person,
-            role=lead.role,
-            way="together",
-            tissue=tissue,
-            distance=lead.distance,
-            duration=max(s.duration for _, s in parts),
-            duration_reason=joined(dict.fromkeys(s.duration_reason for _, s in parts)),
-            exposure=total,
-            exposure_unit="1",
-            limit=1.0,
-            ratio=total,
-            below=bool(total <= 1.0),
-            criterion=lead.criterion,
-            ratio_by_rule_set=by_set,
-            surface=", ".join(s.laser for _, s in parts),
-            steps=(step,),
-            placed=all(s.placed for _, s in parts),
-        )
-    ]
+    return [Scenario(
+        key="", laser=ALL_LASERS, setup="", person=lead.person, role=lead.role, way="together", tissue=lead.tissue,
+        distance=lead.distance, duration=max(s.duration for _, s in parts),
+        duration_reason=joined(dict.fromkeys(s.duration_reason for _, s in parts)), exposure=total, exposure_unit="1",
+        limit=1.0, ratio=total, below=bool(total <= 1.0), criterion=lead.criterion,
+        ratio_by_rule_set={name: max((totals[name, group] for group in named), key=badness) for name in sets},
+        surface=", ".join(s.laser for _, s in parts), steps=(step,), placed=all(s.placed for _, s in parts),
+    )]  # fmt: skip
 
 
 def strike_outs_of(
