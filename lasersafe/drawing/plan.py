@@ -22,20 +22,7 @@ from lasersafe.drawing.page import (
     scale_bar,
     sign_entries,
 )
-from lasersafe.drawing.primitives import (
-    BLACK,
-    WHITE,
-    Area,
-    Drawing,
-    Lines,
-    Mark,
-    Pair,
-    Rect,
-    Words,
-    box,
-    closed,
-    edge,
-)
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Words, box, closed, edge
 from lasersafe.drawing.sketch import DARK, LIGHT, View, extent_of, fit, grown, longer, strokes
 from lasersafe.drawing.typeface import wrap
 from lasersafe.drawing.values import distance, place

@@ -7,17 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from lasersafe.drawing.labels import Board, Label
-from lasersafe.drawing.primitives import (
-    Area,
-    Lines,
-    Mark,
-    Pair,
-    Rect,
-    Run,
-    clip_ring,
-    clip_run,
-    grey,
-)
+from lasersafe.drawing.primitives import Area, Lines, Mark, Pair, Rect, Run, clip_ring, clip_run, grey
 from lasersafe.records.scene import Polygon, SceneResult
 from lasersafe.wording import Wording
 

@@ -11,7 +11,7 @@ from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
 from lasersafe.results import Assessment, Criterion, Scenario, SignOff, unanswered
 from lasersafe.sheet.drawings import warning
-from lasersafe.sheet.flow import SMALL, Cell, Part, Row, Sheet, bold, faint, note, row
+from lasersafe.sheet.flow import SMALL, Part, Row, Sheet, bold, faint, note, row, strong
 from lasersafe.sheet.text import Line, Style, joined, wrap
 from lasersafe.wording import Wording
 from lasersafe.wording.message import key_of
@@ -195,17 +195,11 @@ def by_barrier(loads: Sequence[BarrierLoad]) -> dict[str, list[BarrierLoad]]:
     return {name: sorted(own, key=lambda one: -badness(one.load)) for name, own in found.items()}
 
 
-def scatter_only(barrier: str, sheet: Sheet) -> bool:
-    """Return whether scattered light is all that a barrier stops, or is there for."""
-    own = [one for one in sheet.assessment.decision.loads if one.barrier == barrier]
-    beaten = {one.way for one in own if not one.stands}
-    return {one.way for one in own if one.asked} == {"scatter"} or {one.way for one in own} - beaten == {"scatter"}
-
-
-def load_cells(load: BarrierLoad, sheet: Sheet) -> tuple[Cell, Cell]:
-    """Return what a barrier must hold, and what it is rated for."""
-    text = sheet.text
-    per_cm2 = sheet.per_cm2(load.barrier)
+def barrier_row(name: str, own: Sequence[BarrierLoad], sheet: Sheet, more: Sequence[Part] = ()) -> Row:
+    """Return the row of a barrier: the most that it must hold, on which way, its rating, whether it holds, and more."""
+    text, per_cm2 = sheet.text, sheet.per_cm2(name)
+    asked = [one for one in own if one.asked]
+    load = next(iter(asked or own))
     needed = [bold(irradiance(load.load, per_cm2, "up"))]
     rated = [Part(text("barriers.unrated"), SMALL)]
     if load.rating is not None:
@@ -216,7 +210,14 @@ def load_cells(load: BarrierLoad, sheet: Sheet) -> tuple[Cell, Cell]:
     if load.pulse is not None and load.pulse_rating is not None:
         needed.append(note(text("say.one_pulse", load=in_unit(load.pulse, "J/m2", 3, "up"))))
         rated.append(note(text("say.one_pulse", load=in_unit(load.pulse_rating, "J/m2", 3, "down"))))
-    return needed, rated
+    fails = any(not one.stands for one in asked)
+    result = [Part(text("barriers.fails" if fails else "barriers.holds"), Style(8.5, bold=True))]
+    every = [one for one in sheet.assessment.decision.loads if one.barrier == name]
+    standing = {one.way for one in every} - {one.way for one in every if not one.stands}
+    if {one.way for one in every if one.asked} == {"scatter"} or standing == {"scatter"}:
+        result.append(strong(text("barriers.scatter_only")))  # all that it stops, or is there for
+    light = Part(way_of(load, sheet), SMALL), faint(f"{load.laser}, {load.setup}")
+    return row(bold(name), needed, light, rated, [*result, *more], bar=fails)
 
 
 def way_of(load: BarrierLoad, sheet: Sheet) -> str:
@@ -228,15 +229,8 @@ def way_of(load: BarrierLoad, sheet: Sheet) -> str:
 def _loads(sheet: Sheet) -> None:
     """Print the most that each barrier must hold, of all that the verdict counts."""
     _part(sheet, "barrier")
-    text = sheet.text
-    rows = []
-    for name, own in by_barrier([one for one in sheet.assessment.decision.loads if one.asked]).items():
-        needed, rated = load_cells(own[0], sheet)
-        fails = [one for one in own if not one.stands]
-        result = [Part(text("barriers.fails" if fails else "barriers.holds"), Style(8.5, bold=True))]
-        result += [faint(text("barriers.scatter_only"))] if scatter_only(name, sheet) else []
-        light = Part(way_of(own[0], sheet), SMALL), faint(f"{own[0].laser}, {own[0].setup}")
-        rows.append(row(bold(name), needed, light, rated, result, bar=bool(fails)))
+    loads = by_barrier([one for one in sheet.assessment.decision.loads if one.asked])
+    rows = [barrier_row(name, own, sheet) for name, own in loads.items()]
     if not rows:
         sheet.paragraph(tidy(sheet.assessment.decision.barrier), _SAID)
         return

@@ -10,7 +10,7 @@ from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, Control, EyewearNeed, Scenario, unanswered
 from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.front import by_barrier, load_cells, scatter_only, way_of
+from lasersafe.sheet.front import barrier_row, by_barrier, way_of
 from lasersafe.sheet.text import Footnotes, Style, joined
 from lasersafe.wording import CONTROL_KINDS, WAYS
 from lasersafe.wording.message import inner, key_of
@@ -72,33 +72,25 @@ def barriers(sheet: Sheet) -> None:
     """Print one row for each barrier: the most that it must hold, its rating, and what it does not stop."""
     loads = by_barrier(sheet.assessment.decision.loads)
     sheet.begin("barriers.heading", keep=80.0)
-    rows = [_barrier(name, own, sheet) for name, own in loads.items()]
+    rows = [barrier_row(name, own, sheet, _not_stopped(name, own, sheet)) for name, own in loads.items()]
     if rows:
         sheet.listing("barriers", {"barrier": 20, "needed": 16, "for": 17, "rating": 19, "not_held": 28}, rows, 1.5)
     else:
         sheet.paragraph(sheet.text("barriers.none"))
 
 
-def _barrier(name: str, own: Sequence[BarrierLoad], sheet: Sheet) -> Row:
-    text = sheet.text
-    asked = [one for one in own if one.asked]
-    first = next(iter(asked or own))
-    needed, rated = load_cells(first, sheet)
-    beaten = {way_of(one, sheet): one for one in reversed(own) if not one.stands}
-    fails = [one for one in asked if not one.stands]
-    result = [strong(text("barriers.fails" if fails else "barriers.holds"))]
-    if scatter_only(name, sheet):
-        result.append(strong(text("barriers.scatter_only")))
-    for way, one in beaten.items():
+def _not_stopped(name: str, own: Sequence[BarrierLoad], sheet: Sheet) -> list[Part]:
+    """Return which ways of the light a barrier does not hold, and which it need not."""
+    found = []
+    for way, one in {way_of(one, sheet): one for one in reversed(own) if not one.stands}.items():
         key = "say.times_its_rating" if one.factor > 1.0 else "say.not_held"
-        result.append(tiny(text(key, way=way, factor=ratio(one.factor))))
+        found.append(tiny(sheet.text(key, way=way, factor=ratio(one.factor))))
         if not one.factor > 1.0:
             same = (b for b in sheet.assessment.barriers if (b.barrier, b.way, b.laser) == (name, one.way, one.laser))
-            result += [faint(verdict_of(b.holds, b.verdict, sheet)[1]) for b in same if b.setup == one.setup]
-    unasked = [sheet.named("way", way) for way in WAYS if way not in {one.way for one in asked}]
-    if unasked and asked:
-        result.append(faint(text("barriers.unasked", ways=", ".join(unasked))))
-    return row(bold(name), needed, tiny(way_of(first, sheet)), rated, result, bar=bool(fails))
+            found += [faint(verdict_of(b.holds, b.verdict, sheet)[1]) for b in same if b.setup == one.setup]
+    asked = {one.way for one in own if one.asked}
+    unasked = ", ".join(sheet.named("way", way) for way in WAYS if asked and way not in asked)
+    return [*found, faint(sheet.text("barriers.unasked", ways=unasked))] if unasked else found
 
 
 def controls(sheet: Sheet) -> None:

@@ -160,11 +160,7 @@ def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
         reason=reason(about, role),
     )
     name = stamp_name(holder(signer.signing_cert)).replace("%", "%%")
-    style = TextStampStyle(
-        border_width=1,
-        stamp_text=f"{STAMP}\n{name}\n%(ts)s",
-        timestamp_format="%Y-%m-%d %H:%M %Z",
-    )
+    style = TextStampStyle(border_width=1, stamp_text=f"{STAMP}\n{name}\n%(ts)s", timestamp_format="%Y-%m-%d %H:%M %Z")
     output = BytesIO()
     signers.PdfSigner(meta, signer, stamp_style=style).sign_pdf(writer, output=output)
     content = output.getvalue()
