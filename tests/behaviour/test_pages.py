@@ -139,3 +139,33 @@ def test_the_warning_sign_stands_on_the_first_page_and_the_door_sign() -> None:
     xs = [x for x, _ in areas[0].rings[0]]
     assert 0.8 * door.drawing.width < max(xs) - min(xs) <= door.drawing.width
     assert [len(mark.runs) for mark in door.drawing.marks if isinstance(mark, Lines)] == [24]
+
+
+def test_the_first_page_says_whose_pair_is_not_enough_for_a_hit() -> None:
+    found = assessed("demo")
+    weak = {need.person for need in found.eyewear if need.verdict is not None and not need.verdict.enough}
+    assert weak
+    lines = [mark.text for mark in words_of(laid_out("demo", "sheet").pages[0].marks)]
+    start = next(n for n, line in enumerate(lines) if line.startswith("not enough for a hit"))
+    assert all(person in " ".join(lines[start : start + 3]) for person in weak)
+
+
+def test_the_scenarios_that_nobody_looks_at_with_an_instrument_stand_apart_from_the_strike_outs() -> None:
+    found, sheet = assessed("demo"), laid_out("demo", "annex")
+    text = " ".join(mark.text for page in sheet.pages for mark in words_of(page.marks))
+    worst = found.decision.strike_outs.worst
+    assert worst is not None
+    out, apart = text.index("Left out of the decision"), text.index("Left out: nobody uses an instrument")
+    assert out < apart
+    assert sheet.references.by_key(worst.key) + " " in text[out:apart] + " "
+
+
+def test_an_elevation_has_no_name_of_a_zone_over_its_drawing() -> None:
+    """What each zone reaches stands in one line below, as far as the zone of the plan."""
+    placed = [mark for page in laid_out("demo", "annex").pages for mark in page.marks if isinstance(mark, Placed)]
+    elevations = [one.drawing for one in placed if one.drawing.kind == "elevation"]
+    assert elevations
+    for drawing in elevations:
+        inside = [w.text for w in drawing.marks if isinstance(w, Words) and w.framed]
+        assert not any("Eye, " in text or "Skin, " in text for text in inside), inside
+        assert any(w.text.startswith("How far each zone reaches") for w in drawing.marks if isinstance(w, Words))

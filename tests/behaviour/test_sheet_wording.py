@@ -267,3 +267,13 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         "decision.verdict",
     }  # of a notebook: tests/behaviour/test_library.py
     assert asked - used - {f"controls.{kind}" for kind in CONTROL_KINDS} == set()
+
+
+@pytest.mark.parametrize(("language", "word"), [("en", "extraction"), ("de", "absaugung")])
+def test_the_lists_of_the_day_speak_of_extraction_only_where_something_is_worked(language: str, word: str) -> None:
+    wording = load_wording(language)
+    for name in ("check", "stop", "after"):
+        said = [line.text.lower() for line in wording.day_lines(name, CONDITIONS)]
+        assert any(word in line for line in said)
+        plain = wording.day_lines(name, [one for one in CONDITIONS if one != "process"])
+        assert not any(word in line.text.lower() for line in plain)
