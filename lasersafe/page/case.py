@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.ask.printed import subjects
@@ -65,9 +66,10 @@ def case_answer(text: str, name: str, language: str) -> dict[str, Any]:
 
 
 def sentence(text: str, say: Texts) -> str:
-    """Return a sentence of the program with its measured numbers as the language of the page writes them."""
+    """Return a sentence of the program with its numbers held together, as the language of the page writes them."""
     with decimals(load_wording(say.language)):
-        return tidy(text) if say("page.decimal_mark") != "." else text
+        spoken = tidy(text) if say("page.decimal_mark") != "." else text
+    return re.sub(r"(?<=\d) (?=\d{3}\b|m\b)", "\u00a0", spoken)
 
 
 def rows_of(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:

@@ -32,7 +32,7 @@ EXAMPLE = {  # nothing in it protects anybody
     "width": "12", "depth": "9", "meets": "unknown",
     "laser1.like": "blue diode", "laser1.power": "5 W", "laser1.x": "9", "laser1.y": "6.5", "laser1.height": "1.1 m",
     "laser1.aim_x": "10.5", "laser1.aim_y": "6.5",
-    "person1.role": "operator", "person1.x": "7.2", "person1.y": "7.3", "person1.wide": "0", "person1.deep": "0",
+    "person1.role": "operator", "person1.x": "5.6", "person1.y": "7.4", "person1.wide": "0", "person1.deep": "0",
     "person2.role": "spectator", "person2.x": "4", "person2.y": "2", "person2.wide": "6", "person2.deep": "2",
     "camera1.x": "7", "camera1.y": "4.5", "camera1.height": "1.5 m",
 }  # fmt: skip

@@ -465,6 +465,13 @@ def test_the_room_of_rated_screens_is_the_same_by_hand(tab: Any, served: Served)
     fill(tab, BOOTH)
     settled(tab)
     assert re.search(r"On \d\d % of the floor no protection is needed", tab.inner_text("#answer"))
+    assert tab.locator("#tones path").count() == 4
+    tab.fill("#width", "13")  # the plan still has 12 m: its tones would lie elsewhere
+    settled(tab)
+    assert tab.locator("#tones path").count() == 1
+    tab.fill("#width", "12,0")
+    settled(tab)
+    assert tab.locator("#tones path").count() == 4
 
 
 def test_the_server_is_small_while_it_waits(served: Served) -> None:

@@ -18,16 +18,16 @@
   // What is shown: parts that are not proven yet stay dark, and are told from those that are. Without an answer, or with
   // one for a room of another size than the plan has, all is dark.
   const all = `M0 0H${wide * unit}V${deep * unit}H0Z`;
-  let resized = false;
+  const metres = (id) => parseFloat(field(id).value.replace(",", "."));
   const show = (answer) => {
-    const parts = [];
-    if (answer.tones && !resized) {
+    const parts = [], fits = metres("width") === wide && metres("depth") === deep;
+    if (answer.tones && fits) {
       parts.push(drawn("path", { d: answer.tones.eyewear, fill: "url(#dots)", "fill-rule": "evenodd" }));
       parts.push(drawn("path", { d: answer.tones.nobody, fill: "url(#hatch)", "fill-rule": "evenodd" }));
       parts.push(drawn("path", { d: answer.lines.guests, fill: "none", stroke: "#20262b", "stroke-width": stroke * 0.3 }));
       parts.push(drawn("path", { d: answer.lines.crew, fill: "none", stroke: "#20262b", "stroke-width": stroke * 0.22, "stroke-dasharray": `${stroke * 0.8} ${stroke * 0.4}` }));
     } else {
-      const known = typeof answer.open === "string" && !resized;
+      const known = typeof answer.open === "string" && fits;
       parts.push(drawn("path", { d: known ? answer.open : all, fill: "url(#open)", "fill-rule": "evenodd" }));
     }
     tones.replaceChildren(...parts);
@@ -117,7 +117,7 @@
   const people = (handle) => handle.matches(".person, .camera");
   const ghost = drawn("circle", { r: stroke, class: "ghost" });
   const rounded = (value, most) => String(Math.round(Math.min(Math.max(value, 0), most) * 100) / 100);
-  const place = (handle) => [handle.dataset.x, handle.dataset.y].map((id) => parseFloat(field(id).value.replace(",", ".")));
+  const place = (handle) => [metres(handle.dataset.x), metres(handle.dataset.y)];
   const put = (handle, [right, up]) => {
     const x = right * unit, y = (deep - up) * unit;
     if (!Number.isFinite(x) || !Number.isFinite(y)) return;
@@ -171,7 +171,6 @@
     if (event.target.id.endsWith(".name") && event.target.value.trim()) {
       for (const text of plan.querySelectorAll(`[id^="${event.target.id.slice(0, -4)}"] text`)) text.textContent = event.target.value.trim();
     }
-    resized ||= event.target === field("width") || event.target === field("depth");
     const moved = handles.find((handle) => handle.dataset.x === event.target.id || handle.dataset.y === event.target.id);
     if (moved && people(moved)) put(moved, place(moved));
     const same = (moved && people(moved)) || event.target.id === "title" || event.target.id.endsWith(".name");
