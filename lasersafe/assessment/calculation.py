@@ -11,9 +11,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from lasersafe.hazard.emission import Emission, Received
+from lasersafe.hazard.emission import Emission, Received, body_area
 from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
-from lasersafe.hazard.lasting import body_area
 from lasersafe.limits import explain
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity

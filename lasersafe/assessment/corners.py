@@ -27,10 +27,9 @@ from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.combine import between_marks, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import covering
 from lasersafe.hazard.instruments import SAME, viewing_data
-from lasersafe.hazard.lasting import duration_edges, wavelength_edges
 from lasersafe.hazard.materials import material_reflectance, materials
 from lasersafe.hazard.tolerances import Evaluate, Uncertain, limits_of, monte_carlo, slope, worst_corner
-from lasersafe.limits.exposure import COUNT_SLACK
+from lasersafe.limits.exposure import COUNT_SLACK, duration_edges, wavelength_edges
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
 from lasersafe.models.base import Place
 from lasersafe.physical import covered

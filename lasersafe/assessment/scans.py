@@ -96,22 +96,13 @@ def _lasting(context: Context) -> float | None:
 
 
 def _credit(context: Context, distance: float, tissue: str, factor: float) -> ScanCredit:
-    scan, time = context.setup.scan, _lasting(context)
-    assert scan is not None
-    if time is None:
-        return ScanCredit(False, Message("scan.no_cut_off"), math.inf)
+    time = _lasting(context)
     found = [
-        max((
-            scan_credit(
-                one.rule_sets, tissue, emission, one.beam, one.wavelength, distance,
-                monitored=scan.monitored, reaction_time=time, factor=factor,
-            )
-            for emission in one.emissions(tissue, time)
-        ), key=lambda credit: badness(credit.ratio))
+        scan_credit(() if time is None else one.received(tissue, time), one.beam, distance, time, factor)
         for one in every_context(context).values()
-    ]  # fmt: skip
+    ]
     total = math.fsum(one.ratio for one in found)
-    if len(found) == 1 or total <= 1.0:
+    if time is None or len(found) == 1 or total <= 1.0:
         return found[0]
     return ScanCredit(False, Message("scan.all_above", time=f"{time:g} s"), total)
 

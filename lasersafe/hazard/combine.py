@@ -14,11 +14,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
-from lasersafe.hazard.emission import Emission, Floats, Received, source_caps, taken
+from lasersafe.hazard.emission import Emission, Floats, Received, body_area, source_caps, taken
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, criteria, strictest_by_aperture
-from lasersafe.hazard.lasting import body_area, wavelength_edges
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.limits import hazard_limits, rule_sets
+from lasersafe.limits.exposure import wavelength_edges
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import LitSpot, scatter_intensity, source_angles
 from lasersafe.optics.sources import limited_angle

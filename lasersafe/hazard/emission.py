@@ -8,11 +8,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.limits import angle_max
+from lasersafe.limits import angle_max, rule_sets
 from lasersafe.limits.grid import DURATIONS
+from lasersafe.limits.tables import load_rule_set
 from lasersafe.optics.checks import FloatArray
 
 Floats = NDArray[np.float64]
+WHOLE_BODY = 0.2  # m2: more than the largest area class of the skin rule, 0.1 m2
 
 
 @dataclass(frozen=True)
@@ -238,3 +240,28 @@ def source_caps(light: Received) -> tuple[FloatArray, ...]:
     own = angle_max(rule_set, light.duration if emission.kind == "continuous" else emission.shortest_pulse)
     largest = angle_max(rule_set, DURATIONS[1])
     return (own, np.maximum(own, largest)) if emission.kind == "pulse train" and (own < largest).any() else (own,)
+
+
+def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
+    """Return the exposed skin area to assume, or None where no limit depends on it at any duration.
+
+    Parameters
+    ----------
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+
+    Returns
+    -------
+    float or None
+        A large area; from which time on it counts is said by the tables. [m2]
+
+    References
+    ----------
+    .. [1] ICNIRP2013, limits for the skin, large exposed area.
+    """
+    rules = [rule for name in rule_sets() if (rule := load_rule_set(name).area) is not None]
+    first = min((rule.wavelength[0] * 1e-9 for rule in rules), default=np.inf)
+    far = np.size(wavelength) > 0 and np.max(wavelength) >= first * (1.0 - 1e-9)
+    return WHOLE_BODY if tissue == "skin" and far else None

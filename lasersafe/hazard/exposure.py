@@ -11,23 +11,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 from operator import mul
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.emission import Floats, Received, source_caps, taken
-from lasersafe.hazard.lasting import body_area, plain_limits
+from lasersafe.hazard.emission import Floats, Received, body_area, source_caps, taken
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import (
     HazardLimit,
     PulseTrainLimit,
     TrainRow,
+    hazard_limits,
     pulse_list_limit,
     pulse_train_limit,
 )
-from lasersafe.optics.checks import unique
+from lasersafe.limits.grid import grid_of
+from lasersafe.optics.checks import FloatArray, unique
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.step import Criterion
 from lasersafe.wording.message import Message
@@ -35,6 +36,9 @@ from lasersafe.wording.message import Message
 ALPHA_MIN = 1.5e-3
 _MANY = 256  # trains from which on the quick way pays
 _FEW = 4096  # up to this many source angles, equal ones are looked for
+_SHORTEST = 1e-3  # s; light that lasts is not looked at in shorter parts
+_ANGLES = (1.5e-3, 20e-3)  # rad
+_TIMES = 9
 
 
 @dataclass(frozen=True)
@@ -77,6 +81,95 @@ class Comparison:
             self, amount=taken(np.asarray(self.amount), at), limit=taken(self.limit, at),
             aperture=taken(self.aperture, at),
         )  # fmt: skip
+
+
+class PlainLimit(NamedTuple):
+    """One comparison without pulse rules: its row, limit [W/m2, or J/m2 of a pulse] and time [s] as arrays."""
+
+    row: HazardLimit
+    limit: FloatArray
+    time: FloatArray
+
+
+class _Step(NamedTuple):
+    """A time [s] after which some limit is higher, until when, and between which wavelengths [m]."""
+
+    time: float
+    until: float
+    shortest: float
+    longest: float
+
+
+def plain_limits(light: Received, source_angle: ArrayLike) -> list[PlainLimit]:
+    """Return the limit of every hazard for one pulse, or for light that lasts; of the skin for a large area.
+
+    Behind an edge of the tables the limit of light that lasts can be higher than before it, or holds over a wider
+    aperture: the first part of the exposure then has a comparison of its own, so that longer is never better.
+
+    Parameters
+    ----------
+    light : Received
+        One pulse, or continuous light.
+    source_angle : array_like, shape (...)
+        Angular subtense of the source. [rad]
+
+    Returns
+    -------
+    list of PlainLimit
+        Limits are infinite where the comparison does not apply; how many there are does not depend on the angle.
+    """
+    rule_set, tissue, wavelength, pulsed = (
+        light.rule_set, light.tissue, light.wavelength, light.emission.kind == "single pulse"
+    )  # fmt: skip
+    time = light.emission.pulse_duration if pulsed else light.duration
+    area = body_area(tissue, wavelength)
+    rows = hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area)
+    lasts = np.asarray(time, dtype=np.float64)
+    found = [PlainLimit(row, row.radiant_exposure if pulsed else row.irradiance, lasts) for row in rows]
+    for step in () if pulsed else _steps(rule_set, tissue):
+        colour = np.asarray(wavelength, dtype=np.float64)
+        inside = (colour >= step.shortest) & (colour <= step.longest)
+        here = (lasts > step.time * (1.0 + 1e-9)) & (lasts <= step.until) & inside
+        if not here.any():
+            continue
+        first = step.time if lasts.ndim == 0 else np.minimum(lasts, step.time)
+        now = {row.name: row for row in rows}
+        for row in hazard_limits(rule_set, tissue, wavelength, first, source_angle, exposed_area=area):
+            lower = here & (row.name not in now or _allowed(row) < _allowed(now[row.name]) * (1.0 - 1e-12))
+            found.append(PlainLimit(row, np.where(lower, row.irradiance, np.inf), np.asarray(first)))
+    return found
+
+
+def _allowed(row: HazardLimit) -> FloatArray:
+    """Return what a beam narrower than every aperture may have; a wider aperture never takes in less."""
+    there = np.isfinite(row.irradiance)
+    return np.asarray(np.where(there, row.irradiance * np.square(row.limiting_aperture), np.inf))
+
+
+@lru_cache(maxsize=16)
+def _steps(rule_set: str, tissue: str) -> tuple[_Step, ...]:
+    """Return the edges of the tables in time behind which some limit is higher than on them."""
+    grid = grid_of(rule_set, tissue)
+    edges = np.array([edge for edge in grid.durations.inner if edge >= _SHORTEST])
+    ends = unique(np.concatenate([[180.0], grid.wavelengths.inner, [1e6]])) * 1e-9
+    light = np.sort(np.concatenate([ends, np.sqrt(ends[:-1] * ends[1:])]))
+    times = np.column_stack([edges, np.geomspace(edges * (1.0 + 1e-6), 2.9e4, _TIMES, axis=1)])
+    higher = np.zeros((light.size, *times.shape), dtype=np.bool_)
+    for angle in _ANGLES:
+        area = body_area(tissue, light)
+        for row in hazard_limits(rule_set, tissue, light[:, None], times.reshape(1, -1), angle, exposed_area=area):
+            allowed = _allowed(row).reshape(higher.shape)
+            ended = np.isinf(allowed) & np.isfinite(allowed[:, :, 1:2])  # behind a later edge, which says so itself
+            higher |= (allowed > allowed[:, :, :1] * (1.0 + 1e-9)) & ~ended
+    found = []
+    for number in np.flatnonzero(higher.any(axis=(0, 2))).tolist():
+        last = int(np.flatnonzero(higher[:, number].any(axis=0))[-1])
+        lit = np.flatnonzero(higher[:, number].any(axis=1))
+        until = float(times[number, last + 1]) if last < _TIMES else np.inf
+        shortest, longest = light[max(lit[0] - 1, 0)], light[min(lit[-1] + 1, light.size - 1)]
+        shortest, longest = float(shortest) * (1.0 - 1e-9), float(longest) * (1.0 + 1e-9)
+        found.append(_Step(float(edges[number]), until, shortest, longest))
+    return tuple(found)
 
 
 def train_limit(light: Received, source_angle: ArrayLike = ALPHA_MIN) -> PulseTrainLimit:

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, worst_place
-from lasersafe.hazard.emission import Emission, Floats, Received
+from lasersafe.hazard.emission import Emission, Floats, Received, body_area
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.lasting import body_area
 from lasersafe.hazard.sweep import Compiled, compiled
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import COUNT_SLACK
@@ -21,6 +20,7 @@ from lasersafe.limits.records import EDGE
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
+from lasersafe.records.fields import badness
 from lasersafe.wording.message import Message
 
 WITHIN = "pulses within one pass"
@@ -467,37 +467,20 @@ class ScanCredit:
 
 
 def scan_credit(
-    rule_sets: tuple[str, ...],
-    tissue: str,
-    emission: Emission,
-    beam: BeamGeometry,
-    wavelength: float,
-    distance: float,
-    *,
-    monitored: bool,
-    reaction_time: float | None,
-    factor: float = 1.0,
+    lights: Iterable[Received], beam: BeamGeometry, distance: float, reaction_time: float | None, factor: float = 1.0
 ) -> ScanCredit:
     """Return whether a cut-off earns credit: the stopped beam for its reaction time has to be below the limit.
 
     Parameters
     ----------
-    rule_sets : tuple of str
-        Rule sets to work out; every one has to agree.
-    tissue : str
-        ``eye`` or ``skin``.
-    emission : Emission
-        The setting.
+    lights : iterable of Received
+        Every setting as every rule set judges it for that time; all have to agree.
     beam : BeamGeometry
         The beam that is scanned.
-    wavelength : float
-        Wavelength. [m]
     distance : float
         Closest distance; places beyond it count as well. [m]
-    monitored : bool
-        Whether the movement is monitored and stops the laser.
     reaction_time : float or None
-        From the failure to the last light. [s]
+        From the failure to the last light; None where nothing monitors the movement. [s]
     factor : float
         Reflectance on the way. [1]
 
@@ -506,16 +489,13 @@ def scan_credit(
     ScanCredit
         With the ratio of that further exposure.
     """
-    if not monitored or reaction_time is None:
+    if reaction_time is None:
         return ScanCredit(False, Message("scan.no_cut_off"), math.inf)
-    lit = emission.scaled(factor)
-    time = reaction_time if emission.kind == "continuous" else max(reaction_time, emission.pulse_duration)
     worst = 0.0
-    for rule_set in rule_sets:
-        for c in criteria(Received(rule_set, tissue, lit, wavelength, time)):
+    for light in lights:
+        for c in criteria(replace(light, emission=light.emission.scaled(factor))):
             for place in worst_place(beam, distance, (c.limiting_aperture,)):
-                value = exposure_at(beam, place, c) / c.limit
-                worst = value if not value <= worst else worst
+                worst = max(worst, exposure_at(beam, place, c) / c.limit, key=badness)
     below = bool(worst <= 1.0)
     reason = Message("scan.below" if below else "scan.above", time=f"{reaction_time:g} s")
     return ScanCredit(below, reason, worst)

@@ -12,9 +12,9 @@ import numpy as np
 from lasersafe.errors import InputError
 from lasersafe.hazard.emission import Emission, Floats, Received, continuous, pulse_train, single_pulse
 from lasersafe.hazard.exposure import criteria, train_limit
-from lasersafe.hazard.lasting import duration_edges
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import PulseTrainLimit, rule_sets
+from lasersafe.limits.exposure import duration_edges
 from lasersafe.optics.checks import unique
 from lasersafe.records.step import Criterion
 

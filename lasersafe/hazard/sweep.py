@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.lasting import body_area
+from lasersafe.hazard.emission import body_area
 from lasersafe.limits import time_t2
 from lasersafe.limits.exposure import COUNT_SLACK, count_pulses, quick_power, train_factor, undivided
 from lasersafe.limits.grid import DURATIONS, Grid, grid_of, hazards_of

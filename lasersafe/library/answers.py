@@ -14,10 +14,9 @@ from lasersafe.ask.eyewear import EyewearQuestion, work_out
 from lasersafe.errors import InputError
 from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
-from lasersafe.hazard.emission import Emission, Received
+from lasersafe.hazard.emission import Emission, Received, body_area
 from lasersafe.hazard.exposure import compare
 from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
-from lasersafe.hazard.lasting import body_area
 from lasersafe.library.beams import (
     FIELDS,
     Beam,

@@ -14,8 +14,8 @@ from lasersafe.assessment.corners import critical_values
 from lasersafe.assessment.protection import need_at
 from lasersafe.assessment.setups import setup_result
 from lasersafe.errors import CalcError, InputError
-from lasersafe.hazard.lasting import duration_edges
 from lasersafe.hazard.tolerances import GRID, solved_input
+from lasersafe.limits.exposure import duration_edges
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records.fields import badness, worst_of_each
 from lasersafe.studies.sweeping import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.hazard.lasting import body_area
+from lasersafe.hazard.emission import body_area
 from lasersafe.hazard.settings import SettingSpace, knob_changes, worst_ratio, worst_settings
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import pulse_train_limit

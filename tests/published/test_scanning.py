@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.emission import continuous
+from lasersafe.hazard.emission import Received, continuous
 from lasersafe.hazard.scanning import Scan, scan_credit, scan_findings
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.beam import collimated
@@ -54,17 +54,13 @@ def test_static_hit_of_four_seconds(rule_set):
     assert allowed * 1e3 == pytest.approx(0.490, abs=0.0005)
     beam = collimated(1e-3, 1e-3, "1/e")
     for power, given in ((0.9999 * allowed, True), (1.0001 * allowed, False)):
-        credit = scan_credit(
-            (rule_set,), "eye", continuous(power), beam, 532e-9, 0.5, monitored=True, reaction_time=4.0
-        )
+        credit = scan_credit([Received(rule_set, "eye", continuous(power), 532e-9, 4.0)], beam, 0.5, 4.0)
         assert credit.given is given
 
 
 def test_no_credit_without_a_monitored_cut_off():
     beam = collimated(1e-3, 1e-3, "1/e")
-    for monitored, time in ((False, 1e-3), (True, None), (False, None)):
-        credit = scan_credit((EU,), "eye", continuous(1e-6), beam, 532e-9, 1.0, monitored=monitored, reaction_time=time)
-        assert not credit.given
+    assert not scan_credit([Received(EU, "eye", continuous(1e-6), 532e-9, 1.0)], beam, 1.0, None).given
 
 
 def test_a_pattern_that_is_too_narrow_counts_as_standing():
