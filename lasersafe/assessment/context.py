@@ -79,6 +79,7 @@ class Context:
     _worst: dict[tuple[str, float], tuple[Emission, ...]] = field(default_factory=dict)
     _lines: dict[str, Context] = field(default_factory=dict)
     time: float | None = None  # [s] of every way and wavelength, where a question asks for it
+    fault: str = ""  # "fibre broken" or "optic lost", for the beam of it
 
     @property
     def wavelength(self) -> float:
@@ -478,5 +479,5 @@ def broken_context(stage: Stage, context: Context, way: str) -> tuple[Context | 
             angle = least_divergence(width, context.wavelength)
             beam = collimated(width, angle, "1/e", context.beam.profile)
             note = Message("fault.least_divergence")
-    lines = {name: replace(line, beam=beam) for name, line in line_contexts(context).items()}
-    return replace(context, beam=beam, _lines=lines), note
+    lines = {name: replace(line, beam=beam, fault=way) for name, line in line_contexts(context).items()}
+    return replace(context, beam=beam, fault=way, _lines=lines), note

@@ -1,9 +1,10 @@
-"""What falls on the barriers of a scene and on their view windows, at the nearest place, and whether they hold."""
+"""What falls on the barriers of a scene and on their view windows, and whether they hold."""
 
 from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -11,29 +12,32 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.aims import Pose, bent_beams, nearest_on
-from lasersafe.assessment.barriers import broken_by_all, highest_peak, load_of, needed_time, plain, verdict_on
+from lasersafe.assessment.barriers import broken_by_all, load_of, needed_time, plain, verdict_on
 from lasersafe.hazard.barriers import Load, Rating, judge_window
-from lasersafe.hazard.distances import worst_place
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierWay, ViewWindow
-from lasersafe.records.fields import badness
-from lasersafe.scene.profile import BeamProfile
+from lasersafe.results import Criterion
+from lasersafe.scene.bound import Places, bound
+from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Screen
+from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.aims import Lit
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
-    from lasersafe.models import Barrier, SceneBarrier, SceneOpening
+    from lasersafe.models import Barrier, Scene, SceneBarrier, SceneOpening
     from lasersafe.scene.directions import Vector
-    from lasersafe.scene.spots import Spots
 
 MODES = ("running", "alignment", "service", "fault")
-_NEAREST = 1e-3  # m
-_NEAREST_SPOT = 0.1  # m
+FLOAT = NDArray[np.float64]
+_NEAREST_SPOT = 0.1  # m: nearer to a lit spot no barrier is, nor the eye at a window; common practice, no source
+_HIGH = 20.0  # m: a wall is looked at up to here above the heads
+_THIN = 1e-4  # m: half of the thickness of a wall that stands askew on the plan
+_NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
 Spot = tuple["Vector | None", float | None]  # place, and how far it is from where the light starts [m]
+Part = tuple[str, int | None]  # a barrier, or the number of an opening in it
 
 
 def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
@@ -42,80 +46,72 @@ def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
     return None if found is None or found.laser not in (None, context.laser.name) else found
 
 
-def every_pose(stage: Stage, context: Context) -> tuple[Pose, ...]:
-    """Return each place and aim of a laser once, whatever the mode."""
-    found = {(p.apex, p.bearing, p.elevation): p for mode in MODES for p in stage.poses(context, mode)}
-    return tuple(found.values())
+def peaks_on(stage: Stage, context: Context, way: str, modes: tuple[str, ...]) -> dict[Part, tuple[float, Spot]]:
+    """Return the highest peak irradiance of one watt in some modes [1/m2] on each barrier and view window, and where.
 
-
-def load_on(stage: Stage, context: Context, way: str, screen: Screen) -> tuple[Load, Spot | None]:
-    """Return the highest load that can fall on a screen on one way, at its nearest place, wherever the head points.
-
-    A way over a flat mirror is never shorter than the straight one, so that the straight one is the bound for it; a
-    curved mirror has its own beam, which may be narrower.
+    Nothing that stands between is counted. All wavelengths count as if they had the beam of any of them.
     """
-    return load_of(context, way, lambda own, amount: _irradiance(stage, own, way, screen, amount))
-
-
-def _irradiance(stage: Stage, context: Context, way: str, screen: Screen, power: float) -> tuple[float, Spot]:
-    """Return the highest peak irradiance of one wavelength, its place, and how far that is."""
-    best: tuple[float, Spot] = (0.0, (None, None))
-    for pose in every_pose(stage, context):
-        near = nearest_on(screen, pose.apex)
-        straight = _gap(screen, np.array(pose.apex), np.array(pose.moves))
-        items = stage.lit(context, pose) if way != "direct" else ()
-        found: list[tuple[float, Spot]] = []
-        if way == "scatter":
-            found = [_spot(stage, context, pose, screen, item, power) for item in items]
-        else:
-            flat = [item.reflectance for item in items if item.mirror and item.may_be_flat]
-            if way == "mirror":  # in service the fewest screens stand before a window
-                flat += [pane.mirror.reflectance for pane in stage.panes(context, pose, "service")]
-            wet = stage.scene.outdoor is not None and stage.scene.outdoor.wet
-            factor = 1.0 if way == "direct" or wet or not items else max(flat, default=0.0)
-            if factor > 0.0:
-                peak, _ = highest_peak(context.beam, max(straight, _NEAREST), power * factor)
-                found = [(peak, (near, straight))]
-            for item in items if way == "mirror" else ():
-                found += _bent(stage, context, pose, screen, item, power)
-        best = max([best, *found], key=lambda one: badness(one[0]))
-    return best
-
-
-def _spot(stage: Stage, context: Context, pose: Pose, screen: Screen, item: Lit, power: float) -> tuple[float, Spot]:
-    near, away = _from(stage.spots(context, pose, item), screen)
-    away = max(away, _NEAREST_SPOT)
-    model = stage.case.settings.scatter_model
-    reflectance = max(item.reflectance, context.scatter_surface[0])
-    return float(scatter_exposure(power, reflectance, away, 0.0, model)), (near, away)
-
-
-def _bent(
-    stage: Stage, context: Context, pose: Pose, screen: Screen, item: Lit, power: float
-) -> list[tuple[float, Spot]]:
-    """Return the highest peak on a screen from each curvature that a mirror may have."""
-    found: list[tuple[float, Spot]] = []
-    for bend in item.bends if item.mirror else ():
-        spots = stage.spots(context, pose, item)
-        for bent in bent_beams(context, pose, item, spots, bend):
-            near, away = _from(bent.spots or spots, screen)
-            away = max(away, _NEAREST_SPOT)
-            found.append((highest_peak(bent.beam, away, power * item.reflectance)[0], (near, away)))
+    highest = max([pose.apex[2] for mode in modes for pose in stage.poses(context, mode)], default=0.0) + _HIGH
+    found = {}
+    for part, screen in parts_of(stage.scene).items():
+        sources = sources_on(stage, context, way, "eye", modes, part[0])
+        found[part] = _bound([in_irradiance(stage, one, 1.0) for one in sources], screen, highest)
     return found
 
 
-def _from(spots: Spots, screen: Screen) -> tuple[Vector, float]:
-    """Return the place of a screen that is nearest to where a surface can be lit, and how far it is at least."""
-    near = nearest_on(screen, spots.apex)
-    return near, math.dist(near, spots.apex) - spots.distance - spots.slack
+def sources_on(
+    stage: Stage, context: Context, way: str, tissue: str, modes: tuple[str, ...], name: str
+) -> list[Source]:
+    """Return all light of a way in some modes, without what a barrier of a name scatters itself.
+
+    A head that in a fault points at a wall or floor next to a barrier can point at the barrier as well: that is more.
+    """
+    every = dict.fromkeys(
+        source for mode in modes for part in (way, *(["mirror then scatter"] if way == "scatter" else []))
+        for source in stage.sources(context, part, tissue, mode) if not (source.parts and mode == "fault")
+    )  # fmt: skip
+    return [one for one in every if not one.parts or one.surface != name]
 
 
-def _gap(screen: Screen, middle: NDArray[np.float64], half: NDArray[np.float64]) -> float:
-    """Return how far a screen is at least from anywhere in a box round a place. [m]."""
-    (x, y, z), (wide, deep, high) = middle.tolist(), half.tolist()
-    on_plan = shapely.box(x - wide, y - deep, x + wide, y + deep)
-    rise = max(screen.bottom - z - high, z - high - screen.top, 0.0)
-    return math.hypot(float(shapely.distance(shapely.LineString(screen.line), on_plan)), rise)
+def _bound(sources: Sequence[Source], screen: Screen, highest: float) -> tuple[float, Spot]:
+    """Return how much light there can be on a screen up to a height [m], and where."""
+    found = bound([[(one, Walls()) for one in sources]], places_on(screen, highest), near=_NEAR_ENOUGH)
+    worst = int(np.argmax(found.upper))
+    if found.light[worst] < 0:
+        return 0.0, (None, None)
+    x, y, z = found.place[worst].tolist()
+    return float(found.upper[worst]), ((x, y, z), sources[int(found.light[worst])].path_to((x, y, z)))
+
+
+def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Places:
+    """Return each straight part of a screen up to a height [m] as a place, or a place so far beside it [m]."""
+    top, low, high, outlines = max(min(screen.top, highest), screen.bottom), [], [], []
+    off = np.zeros(3) if beside is None else beside
+    for a, b in itertools.pairwise(screen.line):
+        low.append(np.array([*np.minimum(a, b), screen.bottom]) + off)
+        high.append(np.array([*np.maximum(a, b), top]) + off)
+        line = shapely.LineString([np.array(a) + off[:2], np.array(b) + off[:2]])
+        oblique = a[0] != b[0] and a[1] != b[1]
+        outlines.append(shapely.buffer(line, _THIN, cap_style="flat") if oblique else None)
+    return Places(np.array(low), np.array(high), outlines)
+
+
+def in_irradiance(stage: Stage, source: Source, power: float, aperture: float = 1e-9) -> Source:
+    """Return a source whose ratio is an irradiance [W/m2]: over an aperture [m], or the peak, for a beam."""
+    if isinstance(source.profile, BeamProfile):
+        one = Criterion("", "", "irradiance", "continuous", power, "W", 1.0, "W/m2", aperture, math.inf, "")
+        return replace(source, profile=BeamProfile(source.profile.beam, (one,)))
+    model = stage.case.settings.scatter_model
+    profile = ScatterProfile(
+        lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)), model == "lambert", nearest=_NEAREST_SPOT
+    )
+    return replace(source, profile=profile)
+
+
+def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load, Spot | None]:
+    """Return the highest load that can fall on a barrier or window on one way, in any mode."""
+    peak, where = stage.peaks(context, way, MODES)[part]
+    return load_of(context, way, lambda _, amount: (peak * amount, where))
 
 
 def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> BarrierWay:
@@ -127,7 +123,7 @@ def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) 
     barrier = barrier_for(stage, context, entry.name)
     rated = entry if barrier is None else barrier
     rating, rated_time = plain(rated.rating), plain(rated.rated_time)
-    load, where = load_on(stage, context, way, stage.screens[entry.name])
+    load, where = load_on(stage, context, way, (entry.name, None))
     verdict = verdict_on(load, barrier, rating, rated_time)
     place, away = where or (None, None)
     return BarrierWay(
@@ -153,6 +149,17 @@ def part_of_line(line: tuple[tuple[float, float], ...], start: float, end: float
     return tuple(spot for spot, _ in itertools.groupby(found)) or (line[-1], line[-1])
 
 
+def parts_of(scene: Scene) -> dict[Part, Screen]:
+    """Return every barrier and wall, and with the number of its opening every view window whose density is stated."""
+    found: dict[Part, Screen] = {}
+    for entry in scene.barrier:
+        found[entry.name, None] = Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top))
+        for number, opening in enumerate(entry.opening):
+            if opening.optical_density is not None:
+                found[entry.name, number] = window_screen(entry, opening)
+    return found
+
+
 def window_screen(entry: SceneBarrier, opening: SceneOpening) -> Screen:
     """Return a view window as a screen of its own."""
     line = part_of_line(entry.line.pairs, float(opening.start), float(opening.end))
@@ -171,9 +178,9 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
         for number, opening in enumerate(entry.opening):
             if opening.optical_density is None:
                 continue
-            screen, density = window_screen(entry, opening), float(opening.optical_density)
-            loads = [load_on(stage, one, way, screen)[0] for one in (context, *others)]
-            ratio = sum(ratio_at(stage, one, way, screen) for one in (context, *others))
+            part, density = (entry.name, number), float(opening.optical_density)
+            loads = [load_on(stage, one, way, part)[0] for one in (context, *others)]
+            ratio = sum(_ratio_at(stage, one, way, part) for one in (context, *others))
             pulses = [one.pulse for one in loads if one.pulse is not None]
             powers = [one.mean_power for one in loads]
             load = Load(
@@ -191,25 +198,15 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
     return found
 
 
-def ratio_at(stage: Stage, context: Context, way: str, screen: Screen) -> float:
-    """Return the highest exposure over limit of an eye at a window, wherever the head points; NaN fails closed."""
-    highest = 0.0
-    for mode in MODES:
-        for source in stage.sources(context, way, "eye", mode):
-            if source.parts:
-                continue
-            boxes = [(np.array(source.apex), np.array(source.moves))]
-            if source.spots is not None:
-                boxes = list(zip(*source.starts, strict=True))
-            away = max(min(_gap(screen, *box) for box in boxes), _NEAREST)
-            if isinstance(source.profile, BeamProfile):
-                places = np.array(worst_place(source.profile.beam, away + source.offset, source.profile.apertures))
-                ratio = float(np.max(source.profile.on_axis(places))) * source.factor
-            else:
-                ratio = float(np.max(source.profile.ratio(np.array([max(away, _NEAREST_SPOT)])))) * source.factor
-            if not ratio <= highest:
-                highest = ratio
-    return highest
+def _ratio_at(stage: Stage, context: Context, way: str, part: Part) -> float:
+    """Return the highest exposure over limit of an eye at a window, in any mode."""
+    sources = sources_on(stage, context, way, "eye", MODES, part[0])
+    profiles = {one.profile for one in sources}
+    spots = {one: replace(one, nearest=_NEAREST_SPOT) for one in profiles if isinstance(one, ScatterProfile)}
+    seen = [
+        replace(one, profile=spots[one.profile]) if isinstance(one.profile, ScatterProfile) else one for one in sources
+    ]
+    return _bound(seen, parts_of(stage.scene)[part], math.inf)[0]
 
 
 def together(one: BarrierWay, others: list[BarrierWay]) -> BarrierWay:

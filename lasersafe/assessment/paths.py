@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
-from lasersafe.assessment.panes import panes_of
+from lasersafe.assessment.panes import Pane, panes_of
 from lasersafe.scene.bound import Light, Places, most_light, starts_before
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.mirrors import (
@@ -53,13 +53,14 @@ class Member:
     share: float
     item: Lit | None = None
     height: float = 0.0
+    pane: Pane | None = None
 
 
 def members_of(scene: Scene, items: Iterable[Lit]) -> list[Member]:
     """Return everything in a scene that can be a further mirror."""
     found = [Member(one.name, one.as_mirror, one.reflectance, one) for one in items if one.mirror and one.placed]
     found += [
-        Member(pane.mirror.name, pane.mirror, pane.mirror.reflectance)
+        Member(pane.mirror.name, pane.mirror, pane.mirror.reflectance, pane=pane)
         for pane in panes_of(scene) if pane.mirror.reflectance > 0.0
     ]  # fmt: skip
     return found + level_members(scene)
@@ -117,7 +118,9 @@ def further_mirrors(
                         after.append(named)
                     elif named.through is None and known.through is None:
                         nearer, more = min(known.offset, named.offset), max(known.factor, named.factor)
-                        lost[key] = replace(known, offset=nearer, factor=more, reach=max(known.reach, named.reach))
+                        origin = known.origin if known.origin == named.origin else None
+                        reach = max(known.reach, named.reach)
+                        lost[key] = replace(known, offset=nearer, factor=more, reach=reach, origin=origin)
                     else:
                         found.append(named)
         front = after
@@ -131,6 +134,8 @@ def _reached(source: Source, member: Member, walls: Walls) -> bool:
     """Return whether a mirror gets any light that matters."""
     if member.mirror is None:
         return abs(source.apex[2] - member.height) > 1e-9
+    if member.pane is not None:
+        return member.pane.gets(source, walls, FOLLOWED)
     mirror = member.mirror
     if source.aimed and not reachable(source, mirror):
         return False
@@ -172,7 +177,7 @@ def _anywhere(front: Sequence[Source], member: Member) -> Source:
     spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True)
     each = [facing_anywhere(source, mirror, spots, source.reach) for source in front]
     nearest, most = min(one.offset for one in each), max(one.factor for one in each)
-    return replace(each[0], offset=nearest, factor=most, surface=member.name)
+    return replace(each[0], offset=nearest, factor=most, surface=member.name, origin=None)
 
 
 # --- what scatters where a beam ends --------------------------------------------------------------------------------

@@ -15,17 +15,14 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import bent_beams, lit_places
 from lasersafe.assessment.context import FAULTS, WAYS, broken_context, every_context, power_of_all
-from lasersafe.assessment.loads import barrier_for, load_on, part_of_line
+from lasersafe.assessment.loads import barrier_for, in_irradiance, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.barriers import can_be_reached_over, needed_height, rated_distances
-from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
-from lasersafe.results import Criterion
 from lasersafe.scene.areas import lit_area, polygons
-from lasersafe.scene.bound import Places, bound, most_light
-from lasersafe.scene.profile import BeamProfile, ScatterProfile
+from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls
 
 if TYPE_CHECKING:
@@ -34,11 +31,7 @@ if TYPE_CHECKING:
     from lasersafe.models import SceneBarrier, ScenePerson
     from lasersafe.scene.directions import Vector
     from lasersafe.scene.screens import Screen
-    from lasersafe.scene.sources import Source
 
-_HIGH = 20.0  # m: a wall is looked at up to here
-_PIECES = 8  # of a wall that stands askew on the plan, so that boxes round it are thin
-_MOST_BOXES = 2000
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map
 ARM = 1.0  # m: so far a person reaches over an edge (German rules for shows, trade facts)
@@ -51,22 +44,14 @@ FLOAT = NDArray[np.float64]
 def barrier_lines(stage: Stage) -> tuple[BarrierLine, ...]:
     """Return every barrier and wall with what falls on it on each way, and what follows from that."""
     own = [c for c in stage.contexts if stage.poses(c, "running")]
-    peaks = {(c.laser.name, c.setup.name, way): _aimed(stage, c, way) for c in own if c.setup.fitted for way in WAYS}
-    return tuple(_line(stage, own, peaks, number, entry) for number, entry in enumerate(stage.scene.barrier))
+    return tuple(_line(stage, own, entry) for entry in stage.scene.barrier)
 
 
-_Peaks = dict[tuple[str, str, str], list[tuple[float, "Vector | None"]]]
-
-
-def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: SceneBarrier) -> BarrierLine:
+def _line(stage: Stage, own: list[Context], entry: SceneBarrier) -> BarrierLine:
     screen = stage.screens[entry.name]
-    ways = []
-    for context, way in product(own, WAYS):
-        key = (context.laser.name, context.setup.name, way)
-        aimed = peaks[key][number] if key in peaks else None
-        ways.append(_way(stage, context, entry, stage.held(context, way)[entry.name], aimed))
+    ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
     faults = [
-        replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name], None), way=way)
+        replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name]), way=way)
         for context in own if context.setup.fitted
         for way in FAULTS if (broken := broken_context(stage, context, way)[0]) is not None
     ]  # fmt: skip
@@ -89,14 +74,16 @@ def _line(stage: Stage, own: list[Context], peaks: _Peaks, number: int, entry: S
     )  # fmt: skip
 
 
-def _way(
-    stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay, aimed: tuple[float, Vector | None] | None
-) -> BarrierWay:
+def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -> BarrierWay:
     barrier = barrier_for(stage, context, entry.name)
     named = any(b.name == entry.name for b in stage.case.barrier)
-    peak, place = (None, None) if aimed is None else aimed
-    if peak is not None:  # the nearest place bounds it; what is left of the edge of a beam is nothing
-        peak, place = (min(peak, one.irradiance), place) if peak > _NOTHING * one.irradiance else (0.0, None)
+    peak, place = None, None
+    if context.setup.fitted and not context.fault:
+        power = power_of_all(context)
+        each, (place, _) = stage.peaks(context, one.way, ("running",))[entry.name, None]
+        peak = math.inf if power is None else min(each * power, one.irradiance)
+        if power is None or not peak > _NOTHING * one.irradiance:
+            peak, place = (peak if power is None else 0.0), None
     asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
     stands = _stands(stage, context, one) if context.setup.fitted else ()
     return replace(one, aimed=peak, aimed_place=place, asked=asked and entry.kind != "terrain", stands=stands)
@@ -140,55 +127,6 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
         for place, distance in places:
             found[place] = max(found.get(place, 0.0), distance)
     return tuple(StandingPlace(distance, place) for place, distance in found.items())
-
-
-# --- what falls on it as aimed --------------------------------------------------------------------------------------
-
-
-def _aimed(stage: Stage, context: Context, way: str) -> list[tuple[float, Vector | None]]:
-    """Return for each barrier the highest peak irradiance with the head as aimed, and where it was found.
-
-    Nothing that stands between is counted. All wavelengths are taken with the power of all.
-    """
-    power = power_of_all(context)
-    if power is None:
-        return [(math.inf, None) for _ in stage.scene.barrier]
-    lights = [(in_irradiance(stage, source, power), Walls()) for source in stage.sources(context, way, "eye")]
-    tables = [_parts(stage.screens[entry.name]) for entry in stage.scene.barrier]
-    if not lights or not tables:
-        return [(0.0, None) for _ in tables]
-    ends = np.cumsum([len(low) for low, _ in tables])[:-1]
-    low, high = (np.concatenate(part) for part in zip(*tables, strict=True))
-    peaks = bound([lights], Places(low, high), most=_MOST_BOXES)
-    best: list[tuple[float, Vector | None]] = []
-    for upper, place in zip(np.split(peaks.upper, ends), np.split(peaks.place, ends), strict=True):
-        x, y, z = place[int(np.argmax(upper))].tolist()
-        best.append((float(upper.max()), (x, y, z)))
-    return best
-
-
-def _parts(screen: Screen) -> tuple[FLOAT, FLOAT]:
-    """Return boxes that hold all of a screen up to where it is looked at, of shape (boxes, 3). [m]."""
-    top, found = min(screen.top, screen.bottom + _HIGH), []
-    for a, b in itertools.pairwise(screen.line):
-        oblique = a[0] != b[0] and a[1] != b[1]
-        share = np.linspace(0.0, 1.0, _PIECES + 1 if oblique else 2)[:, None]
-        ends = np.array(a) + share * (np.array(b) - np.array(a))
-        low, high = np.minimum(ends[:-1], ends[1:]), np.maximum(ends[:-1], ends[1:])
-        found.append([np.column_stack([one, np.full(len(one), z)]) for one, z in ((low, screen.bottom), (high, top))])
-    return np.concatenate([one[0] for one in found]), np.concatenate([one[1] for one in found])
-
-
-def in_irradiance(stage: Stage, source: Source, power: float) -> Source:
-    """Return a source whose ratio is an irradiance [W/m2]: the peak for a beam."""
-    if isinstance(source.profile, BeamProfile):
-        one = Criterion("", "", "irradiance", "continuous", power, "W", 1.0, "W/m2", 1e-9, math.inf, "")
-        return replace(source, profile=BeamProfile(source.profile.beam, (one,)))
-    model = stage.case.settings.scatter_model
-    return replace(
-        source,
-        profile=ScatterProfile(lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)), model == "lambert"),
-    )
 
 
 # --- gaps, windows --------------------------------------------------------------------------------------------------
@@ -280,11 +218,12 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
             power = power_of_all(context)
             if power is None:
                 return np.full(total.shape, math.inf)
-            lights = [(in_irradiance(stage, source, power), Walls()) for source in stage.sources(context, way, "eye")]
+            sources = sources_on(stage, context, way, "eye", ("running",), screen.name)
+            lights = [(in_irradiance(stage, source, power), Walls()) for source in sources]
             if lights:
                 found = most_light([lights], (least + most) / 2.0, (most - least) / 2.0).max(axis=0)
-                # no path is shorter than that
-                total += np.fmin(found, load_on(stage, context, way, screen)[0].irradiance).reshape(total.shape)
+                highest = stage.peaks(context, way, ("running",))[screen.name, None][0] * power
+                total += np.fmin(found, highest).reshape(total.shape)
         sums.append(total)
     return np.max(sums, axis=0) if sums else np.zeros((rows, columns))
 

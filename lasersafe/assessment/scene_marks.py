@@ -13,8 +13,10 @@ import numpy as np
 
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.context import Context, every_context
+from lasersafe.assessment.loads import in_irradiance
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard import instruments
+from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.records.advice import CameraLine
 from lasersafe.records.fields import badness
@@ -29,6 +31,7 @@ from lasersafe.records.scene import (
     TargetMark,
 )
 from lasersafe.scene.areas import polygons
+from lasersafe.scene.bound import most_light
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.wording.message import Message, joined
 
@@ -37,6 +40,7 @@ if TYPE_CHECKING:
 
 STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
 ANYBODY = (1.0, 1.8)
+_MANY = 1e6  # W: with so many what is next to nothing for people is still counted
 CLOSEST = 0.1  # m: no camera is nearer to a lens or a lit spot
 SLACK = 0.1  # m, above and below a stated height of the eyes
 
@@ -158,28 +162,38 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     if emission.kind != "continuous":
         light = replace(emission, pulse_energy=max(emission.pulse_energy, context.space.highest_pulse_energy))
     place = (*entry.position.pair, float(entry.height))
-    lam, beam = context.wavelength, context.beam
+    lam, point, standing = context.wavelength, np.array([place]), {item.name for item in stage.scene.surface}
     rows: list[CameraLine] = []
-    for pose in stage.poses(main, "running"):
-        away = max(math.dist(place, pose.apex) - pose.loose, CLOSEST)
-        rows.append(instruments.beam_in_camera(camera, light, lam, beam, away))
-        for item in stage.lit(context, pose):
-            spots = stage.spots(context, pose, item)
-            near = max(float(spots.away(*(np.asarray(value, dtype=float) for value in place))), CLOSEST)
-            size, model = context.spot if not item.placed else 0.0, stage.case.settings.scatter_model
-            lit = LitSpot(item.reflectance, model=model, diameter=size)
-            spot = instruments.scatter_in_camera(camera, light, lam, near, lit)
-            rows.append(replace(spot, surface=item.name))
-    for source in stage.sources(main, "mirror", "eye"):
+    ways = ("direct", "mirror", "scatter", "mirror then scatter")
+    lights = [one for way in ways for one in stage.lights(main, (way,), "eye")]
+    seen = [[(in_irradiance(stage, source, _MANY, camera.pupil), walls)] for source, walls in lights]
+    each = most_light(seen, point, np.zeros((1, 3)))[:, 0]
+    for (source, _), there in zip(lights, each, strict=True):
+        away = max(source.path_to(place), CLOSEST)
+        if not there > 0.0:
+            continue
         if isinstance(source.profile, BeamProfile):
-            path, sent = max(source.path_to(place), CLOSEST), light.scaled(source.factor)
-            seen = instruments.beam_in_camera(camera, sent, lam, source.profile.beam, path, "mirror")
-            rows.append(replace(seen, surface=source.surface))
+            through = there / _MANY * math.pi * camera.pupil**2 / 4.0
+            beam = source.profile.beam
+            whole = through / max(float(fraction_through(*diameters(beam, away), camera.pupil, beam.profile)), 1e-300)
+            row = instruments.beam_in_camera(camera, light.scaled(whole), lam, beam, away, source.way)
+        else:
+            size = context.spot if source.profile.wide and source.surface not in standing else 0.0
+            lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=size)
+            row = instruments.scatter_in_camera(camera, light, lam, away, lit)
+        rows.append(replace(row, surface=source.surface))
     worst: dict[str, CameraLine] = {}
     for row in rows:
         if row.way not in worst or not row.exposure <= worst[row.way].exposure:
-            worst[row.way] = replace(row, laser=main.laser.name, setup=main.setup.name)
-    return list(worst.values())
+            worst[row.way] = row
+    unit, away = ("W/m2" if emission.kind == "continuous" else "J/m2"), math.dist(place, lights[0][0].apex)
+    for way in ("direct", "mirror", "scatter"):
+        if way not in worst:
+            worst[way] = CameraLine(
+                camera=entry.name, way=way, distance=away, exposure=0.0, unit=unit, spot=0.0, resolved=False,
+                threshold=None, threshold_source="", ratio=0.0, words=Message("camera.dark"),
+            )  # fmt: skip
+    return [replace(row, laser=main.laser.name, setup=main.setup.name) for row in worst.values()]
 
 
 def target_marks(stage: Stage) -> tuple[TargetMark, ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.aims import ROUND_UP, place_of
+from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.calculation import Working, exposure_steps
 from lasersafe.assessment.context import (
     BASE_WAY,
@@ -30,9 +30,6 @@ from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario, Step
 from lasersafe.scene.bound import Light
-from lasersafe.scene.directions import EVERYWHERE
-from lasersafe.scene.profile import BeamProfile, farthest_of
-from lasersafe.scene.sources import Source
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
@@ -145,32 +142,17 @@ def _hit(
     if way == "mirror then scatter":
         return worst(lights(way)), Message("hit.bound")
     if way in ("fibre broken", "optic lost"):
-        return _broken(stage, context, place, way, tissue, mode, duration)
+        broken, note = broken_context(stage, context, way)
+        if broken is None:
+            return None, note
+        walls = stage.walls(broken, "direct", mode)
+        usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
+        sources = stage.sources(broken, "direct", tissue, usual, duration)
+        return worst(lights=[(source, walls) for source in sources], key=(way, mode)), note
     if way == "aided viewing":
         instrument = aid_of(next(p for p in stage.case.person if p.name == place.name))
         return worst(lights("direct", "mirror", "scatter"), with_aid=instrument), instrument.name
     return worst(lights(way)), ""
-
-
-def _broken(
-    stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
-) -> tuple[Hit | None, str]:
-    broken, note = broken_context(stage, context, way)
-    if broken is None:
-        return None, note
-    beam, lines = broken.beam, list(every_context(context).values())
-    parts = stage.portions(context, tissue, duration, spread=False)  # one beam for all of them
-    compared = tuple(
-        c for own, part in zip(lines, parts, strict=True) for c in stage.comparisons(own, tissue, duration, part)
-    )
-    lost, reach = BeamProfile(beam, compared), farthest_of(compared, beam) * ROUND_UP
-    walls, every = stage.walls(broken, "direct", mode), way == "fibre broken"
-    usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
-    lights = [
-        (Source("direct", p.apex, EVERYWHERE if every else p.directions, lost, reach, moves=p.moves), walls)
-        for p in stage.poses(context, usual)
-    ]
-    return worst_hit(stage, context, place, lights, tissue, duration, (way, mode)), note
 
 
 def _groups(found: list[Found], adding: bool) -> list[list[Found]]:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from lasersafe.assessment.context import TISSUES, WAYS, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
@@ -18,6 +17,8 @@ from lasersafe.hazard.bystanders import Facts, asked_for, class_rank, judge, pac
 from lasersafe.records.advice import SpectatorRule
 from lasersafe.records.scene import SpectatorLine
 from lasersafe.scene.areas import area_of
+from lasersafe.scene.bound import Places, bound
+from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
@@ -26,14 +27,12 @@ if TYPE_CHECKING:
     from lasersafe.records.barriers import BarrierLine
     from lasersafe.records.scene import MatrixCell, ZoneShape
     from lasersafe.results import Scenario
-    from lasersafe.scene.sources import Source
 
-FLOAT = NDArray[np.float64]
 SPECTATORS = ("spectator", "passer-by")
 _STEP = 0.1  # m
 SIDES = (("front", math.pi), ("right", math.pi / 2.0), ("back", 0.0), ("left", -math.pi / 2.0))
-_ARM_STEP, _ARM_STEPS = 0.125, 12  # m, and how many of them beside and above an edge
-_ARM_BANDS = (0.0, 0.25, 0.5, 1.0)  # m
+_ARM_STEP, _ARM_STEPS, _ALONG = 0.125, 12, 0.25  # m: beside and above an edge, how many of them, and along it
+_MOST = 64  # boxes of each of these
 
 
 def facts_of(
@@ -104,51 +103,40 @@ def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
 
 
 def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
-    """Return the shortest way from an edge that can be reached over to a place above a limit; infinite beyond 1.5 m.
+    """Return the shortest way from an edge that can be reached over to what is not proven below a limit.
 
-    Looked at every 0.25 m along each edge, upright and beside it, without the shade of any barrier.
+    Infinite beyond 1.5 m. What lies round an edge is bounded in boxes, 0.125 m beside and above it and 0.25 m along it,
+    the nearest first, without the shade of any barrier.
     """
     every = itertools.product(stage.fitted, WAYS, TISSUES)
-    sources = [source for context, way, tissue in every for source in stage.sources(context, way, tissue)]
-    steps = np.arange(-_ARM_STEPS, _ARM_STEPS + 1) * _ARM_STEP
-    beside, upright = (part.ravel() for part in np.meshgrid(steps, steps))
-    away = np.hypot(beside, upright)
+    lights = [(source, Walls()) for context, way, tissue in every for source in stage.sources(context, way, tissue)]
     edges = [
-        (a, b, barrier.top)
+        (np.array(a), np.array(b), barrier.top)
         for barrier in barriers
         if barrier.reach_over and barrier.kind != "terrain"
         for a, b in itertools.pairwise(barrier.line)
     ]
-    for near, far in itertools.pairwise((-1.0, *_ARM_BANDS, math.inf)):  # what is hot in a nearer band is the nearest
-        band = np.flatnonzero((away > near) & (away <= far))
-        places = beside[band], upright[band], away[band]
-        nearest = math.inf
-        for one, edge in itertools.product(sources, edges):
-            nearest = min(nearest, _nearest_hot(one, edge, *places))
-            if nearest <= places[2].min():
-                break
-        if nearest < math.inf:
-            return nearest
+    steps = (np.arange(-_ARM_STEPS, _ARM_STEPS) + 0.5) * _ARM_STEP
+    beside, upright = (part.ravel() for part in np.meshgrid(steps, steps))
+    away = np.hypot(np.abs(beside) - _ARM_STEP / 2.0, np.abs(upright) - _ARM_STEP / 2.0)
+    near = _ARM_STEP * _ARM_STEPS
+    low = [[*(np.minimum(a, b) - near), top - near] for a, b, top in edges]
+    high = [[*(np.maximum(a, b) + near), top + near] for a, b, top in edges]
+    lit = bound([lights], Places(np.array(low), np.array(high)), to_limit=True).upper > 1.0 if edges else ()
+    edges = [edge for edge, some in zip(edges, lit, strict=True) if some]
+    for distance in np.unique(away[away < near]) if edges else ():
+        at = np.flatnonzero(away == distance)
+        for a, b, top in edges:
+            length = math.dist(a, b)
+            way, count = (b - a) / length, max(1, math.ceil(length / _ALONG))
+            out = np.array([way[1], -way[0]])
+            along = (np.arange(count) + 0.5) * length / count
+            on_plan = a + along[:, None] * way + beside[at, None, None] * out
+            middle = np.column_stack([on_plan.reshape(-1, 2), np.repeat(top + upright[at], count)])
+            half = np.array([*(np.abs(way) * length / count + np.abs(out) * _ARM_STEP), _ARM_STEP]) / 2.0
+            if (bound([lights], Places(middle - half, middle + half), to_limit=True, most=_MOST).upper > 1.0).any():
+                return float(distance)
     return math.inf
-
-
-def _nearest_hot(
-    source: Source,
-    edge: tuple[tuple[float, float], tuple[float, float], float],
-    beside: FLOAT,
-    upright: FLOAT,
-    away: FLOAT,
-) -> float:
-    """Return how near to an edge one of some places beside and above it is above a limit. [m]."""
-    a, b, top = edge
-    length = math.dist(a, b)
-    along = np.linspace(0.0, 1.0, max(2, math.ceil(length / 0.25) + 1))[:, None]
-    out = ((b[1] - a[1]) / length, (a[0] - b[0]) / length)
-    x = a[0] + along * (b[0] - a[0]) + beside * out[0]
-    y = a[1] + along * (b[1] - a[1]) + beside * out[1]
-    points = np.column_stack([x.ravel(), y.ravel(), np.broadcast_to(top + upright, x.shape).ravel()])
-    hot = ~(source.over(points, np.zeros_like(points)).reshape(x.shape) <= 1.0).all(axis=0)
-    return float(away[hot].min()) if hot.any() else math.inf
 
 
 def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:

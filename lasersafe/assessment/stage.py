@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from lasersafe.assessment import loads
 from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of
 from lasersafe.assessment.context import BASE_WAY, Context, Portion, every_context, lessened, part_of, portions
-from lasersafe.assessment.panes import Pane, lit_panes
+from lasersafe.assessment.panes import Pane, panes_of
 from lasersafe.assessment.paths import (
+    FOLLOWED,
     LitFace,
     faces_of,
     further_mirrors,
@@ -74,7 +75,7 @@ def _kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stag
 
 def _known_by(given: object) -> object:
     if isinstance(given, Context):
-        return given.laser.name, given.setup.name, given.wavelength, given.beam, given.space
+        return given.laser.name, given.setup.name, given.wavelength, given.beam, given.space, given.fault
     return tuple(given.items()) if isinstance(given, dict) else given
 
 
@@ -121,7 +122,7 @@ class Stage:
         own = [a for a in own if a.setup in (None, context.setup.name)]
         exact = [a for a in own if a.mode == mode]
         found = tuple(pose_of(a, context, mode) for a in exact or own if exact or a.mode in (None, "running"))
-        if mode != "fault" or exact:
+        if context.fault != "fibre broken" and (mode != "fault" or exact):
             return found
         anywhere = Box(0.0, math.pi, (-math.pi / 2.0, math.pi / 2.0))
         return tuple(replace(p, nominal=anywhere, directions=anywhere) for p in found)
@@ -220,7 +221,8 @@ class Stage:
             "direct": self._direct, "mirror": self._mirrors, "scatter": self._spots, "mirror then scatter": self._after,
             "transmitted": self._transmitted,
         }[way]  # fmt: skip
-        parts = self.portions(context, tissue, duration, spread=BASE_WAY[way] != "scatter")
+        # a fault gives all wavelengths one beam
+        parts = self.portions(context, tissue, duration, spread=BASE_WAY[way] != "scatter" and not context.fault)
         return tuple(
             source
             for pose in self.poses(context, mode)
@@ -269,9 +271,10 @@ class Stage:
     @_kept
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
         """Return the windows that act as mirrors for a laser in a mode."""
-        if not any(opening.kind == "window" for entry in self.scene.barrier for opening in entry.opening):
-            return ()
-        return lit_panes(self.scene, self._seen_by_eyes(context, pose), self.pieces(context, "direct", mode))
+        laser, walls = self._seen_by_eyes(context, pose), self.walls(context, "direct", mode)
+        return tuple(
+            one for one in panes_of(self.scene) if one.mirror.reflectance > 0.0 and one.gets(laser, walls, FOLLOWED)
+        )
 
     def _seen_by_eyes(self, context: Context, pose: Pose) -> Source:
         """Return the direct beam against the limits of the eye: what it lights where nothing else is asked."""
@@ -340,6 +343,11 @@ class Stage:
         return outline(source, self.band)
 
     # --- barriers --------------------------------------------------------------------------------------------------
+
+    @_kept
+    def peaks(self, context: Context, way: str, modes: tuple[str, ...]) -> dict[loads.Part, tuple[float, loads.Spot]]:
+        """Return how much of one watt there can be on each barrier and view window in some modes, and where. [1/m2]."""
+        return loads.peaks_on(self, context, way, modes)
 
     @_kept
     def held(self, context: Context, way: str) -> dict[str, BarrierWay]:

@@ -45,14 +45,14 @@ class BarrierWay:
     way: str = field(metadata=SAME)  # direct | mirror | scatter | fibre broken | optic lost
     laser: str = field(metadata=SAME)
     setup: str = field(metadata=SAME)
-    # [W/m2] the highest peak at its nearest place, wherever the head may point; this is judged
+    # [W/m2] the highest peak anywhere on it, wherever the head may point; this is judged
     irradiance: float = field(metadata=told(rank=2, worse=badness, each=highest))
     holds: bool = field(metadata=told(rank=1, worse=not_))
     verdict: str
-    place: Point3 | None = None  # that nearest place
+    place: Point3 | None = None  # where that is
     aimed: float | None = None  # [W/m2] the highest peak with the head as aimed while running; None when not worked out
     aimed_place: Point3 | None = None
-    away: float | None = None  # [m] from where the light starts to the nearest place
+    away: float | None = None  # [m] from where the light starts to that place
     rating: float | None = None  # [W/m2] that counts for this laser
     rated_time: float | None = None
     asked: bool = False  # whether the case says that it has to stop this laser on this way
@@ -114,7 +114,7 @@ class ViewWindow:
     holds: bool = field(metadata=told(rank=1, worse=not_))
     needed_density: float = field(metadata=told(rank=2, worse=badness))
     density: float | None
-    irradiance: float  # [W/m2] the highest peak at its nearest place
+    irradiance: float  # [W/m2] the highest peak anywhere on it
     words: str
     fitted: bool = True
 

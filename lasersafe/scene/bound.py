@@ -218,7 +218,12 @@ def summed(groups: Sequence[Sequence[Light]], each: FLOAT) -> FLOAT:
 
 
 def bound(
-    groups: Sequence[Sequence[Light]], places: Places, *, to_limit: bool = False, most: int = MOST_BOXES
+    groups: Sequence[Sequence[Light]],
+    places: Places,
+    *,
+    to_limit: bool = False,
+    most: int = MOST_BOXES,
+    near: float = _NEAR,
 ) -> Bounds:
     """Return how much light there can be at most anywhere in each of the places [1]_.
 
@@ -232,6 +237,8 @@ def bound(
         Settle only whether a place is proven below the limit, and look for no witness.
     most : int
         Boxes of one receiver; what is open after them counts with its bound.
+    near : float
+        How many times the highest that was found a bound may be. [1]
 
     Returns
     -------
@@ -264,7 +271,7 @@ def bound(
         settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
         np.maximum.at(upper, now.owner[settled], now.upper[settled])
         pool = pool.joined(_inside(places, halved(now.taken(~settled))))
-        enough = np.maximum(found * _NEAR, np.minimum(found * _ROUGH, 0.5))
+        enough = np.maximum(found * near, np.minimum(found * _ROUGH, 0.5))
         enough = np.maximum(np.maximum(enough, LEAST), upper)  # another box has no less already
         if to_limit:
             enough = np.where(found > 1.0, np.inf, np.maximum(enough, 1.0))

@@ -148,6 +148,7 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
         "mirror", spots, source.profile, reach, offset=source.offset + nearest,
         factor=source.factor * mirror.reflectance, surface=mirror.name,
         note=Message("hit.faces_anywhere"),
+        origin=(source.apex, source.moves) if source.aimed and source.bend == "flat" else source.origin,
     )  # fmt: skip
 
 

@@ -88,6 +88,11 @@ class BeamProfile:
         """Radius of the largest limiting aperture. [m]."""
         return max(c.limiting_aperture for c in self.criteria) / 2.0
 
+    @property
+    def round_gaussian(self) -> bool:
+        """Whether of two places as far from a last optic the one nearer to the axis gets more, see `close_by`."""
+        return self.beam.profile == "gaussian" and self.beam.circular
+
     def gain(self, width: float) -> float:
         """Return how many times a surface of a width [m] that gathers light can raise a ratio."""
         return max(1.0, (width / min(c.limiting_aperture for c in self.criteria)) ** 2)
@@ -207,11 +212,14 @@ class ScatterProfile:
         Whether it falls with the cosine from the normal.
     wide : bool
         Whether its size is credited: seen aslant it looks smaller, so that its limit is up to 2 / (1 + cos) lower.
+    nearest : float
+        Nearer to it its ratio is taken from here. [m]
     """
 
     ratio: Callable[[FLOAT], FLOAT]
     lambert: bool = True
     wide: bool = False
+    nearest: float = CLOSEST
 
     @cached_property
     def _at_one(self) -> float:

@@ -14,6 +14,7 @@ from lasersafe.scene.profile import CLOSEST, NEAREST, BeamProfile, ScatterProfil
 from lasersafe.scene.spots import Spots
 
 FLOAT = NDArray[np.float64]
+_JUST = 1.01  # times the radius of an aperture: from here on the irradiance at its edge falls away from the axis
 _MOVED, _LIT = 3, 4  # boxes along each edge of where a head moves, and of where light falls
 
 
@@ -76,6 +77,9 @@ class Source:
         Middle and radius of a disc that all light passes. [m]
     parts : tuple of tuple of float
         Of a lit face: each place, as the middle and the half edges of a box. [m]
+    origin : tuple, optional
+        Middle and half edges of a box from which light comes that flat mirrors send on: no path is shorter than the
+        straight way from there. [m]
     """
 
     way: str
@@ -98,6 +102,7 @@ class Source:
     bulge: float = 0.0
     through: tuple[Vector, float] | None = None
     parts: tuple[tuple[float, ...], ...] = ()
+    origin: tuple[Vector, Vector] | None = None
 
     def over(self, middle: FLOAT, half: FLOAT, nearest: FLOAT | None = None) -> FLOAT:
         """Return at least the exposure over limit anywhere in boxes, whatever stands between [1]_.
@@ -142,9 +147,13 @@ class Source:
             away = np.sqrt(squared_gaps(middle, half, *self.starts).min(axis=1)) if nearest is None else nearest
             away = np.maximum(away if self.parts else np.maximum(away, self.away(x, y, z) - size), 0.0)
             if isinstance(self.profile, BeamProfile):
-                found = self.profile.from_here_on(away + self.offset)
+                path = away + self.offset
+                if self.origin is not None:
+                    box = np.array(self.origin)
+                    path = np.maximum(path, np.sqrt(squared_gaps(middle, half, box[:1], box[1:])[:, 0]))
+                found = self.profile.from_here_on(path)
             else:
-                away = np.maximum(away, CLOSEST)
+                away = np.maximum(away, self.profile.nearest)
                 found = self.profile.at(away)
                 if self.plane is not None:
                     cosine = np.clip(level / away, 0.0, 1.0)
@@ -162,7 +171,11 @@ class Source:
             low = np.maximum(axial - size, np.sqrt(np.maximum(gap * gap - np.square(aside + size), 0.0)))
             high = axial + size + self.offset
             if self.bend == "flat":
-                low = np.where(low + self.offset < self.profile.close_by, -self.offset, low)
+                near = low + self.offset < self.profile.close_by
+                if self.profile.round_gaussian:  # farther from the axis it is weaker, the nearer place counted in
+                    off = np.maximum(aside - size, _JUST * self.profile.aperture_radius)
+                    low = np.maximum(low, np.sqrt(np.maximum(gap * gap - off * off, 0.0)))
+                low = np.where(near, -self.offset, low)
                 found = self.profile.over(low + self.offset, high, np.maximum(aside - size, 0.0))
             else:
                 found = self.profile.from_here_on(np.maximum(low, 0.0) + self.offset)

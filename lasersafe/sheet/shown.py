@@ -95,7 +95,7 @@ def scene_tables(sheet: Sheet) -> None:
 
 
 def barriers_by_place(sheet: Sheet) -> None:
-    """Print what falls on each barrier of the scene at its nearest place and as aimed, and what follows."""
+    """Print what falls on each barrier of the scene at its worst place and as aimed, and what follows."""
     scene = sheet.assessment.scene
     if scene is None or not scene.barriers:
         return

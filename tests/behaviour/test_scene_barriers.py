@@ -58,9 +58,9 @@ def test_the_peak_at_the_nearest_place_is_that_of_the_beam_there():
     found = ways(booth())
     width = 8.5e-3 / 0.4 * (3.0 - 0.4)  # behind the focus of a lens of 400 mm
     assert found["direct"].irradiance == pytest.approx(4.0 * 1500.0 / (math.pi * width**2), rel=1e-3)
-    assert found["direct"].aimed == pytest.approx(found["direct"].irradiance, rel=1e-6)
-    assert found["direct"].place == pytest.approx((0.0, -3.0, 1.2))
-    assert found["direct"].away == pytest.approx(3.0)
+    assert found["direct"].aimed == pytest.approx(found["direct"].irradiance, rel=1e-3)
+    assert found["direct"].place == pytest.approx((0.0, -3.0, 1.2), abs=0.05)
+    assert found["direct"].away == pytest.approx(3.0, abs=1e-3)
     assert found["scatter"].irradiance == pytest.approx(1500.0 / (math.pi * 2.6**2), rel=1e-9)  # spot at 0.4 m
     assert all(way.holds and way.asked for way in found.values())
 
@@ -69,7 +69,7 @@ def test_as_aimed_is_never_above_the_nearest_place_and_zero_behind_the_head():
     behind = ways(booth(old='bearing = "180 deg"', new='bearing = "0 deg"'))
     assert behind["direct"].aimed == 0.0
     assert behind["direct"].aimed_place is None
-    assert behind["direct"].irradiance == pytest.approx(ways(booth())["direct"].irradiance)
+    assert behind["direct"].irradiance == pytest.approx(ways(booth())["direct"].irradiance, rel=1e-3)
     for name in ("demo", "handheld-welder"):
         for barrier in template(name).scene.barriers:
             assert all(way.aimed <= way.irradiance for way in barrier.ways if way.aimed is not None)
@@ -117,7 +117,7 @@ def test_a_barrier_that_does_not_hold_at_its_nearest_place_is_named_and_refuses(
     found = assess(case(rating="1 W/cm2"))
     (words,) = [f for f in found.scene.findings if f.refuses and "direct" in f.text]
     assert re.search(
-        r"'Booth' does not hold against direct beam of Welder, .*, at its nearest place, 3.00 m away", words.text
+        r"'Booth' does not hold against direct beam of Welder, .*, at its worst place, 3.00 m away", words.text
     )
     assert words.text in found.decision.reasons
     assert all(z.clipped_by == () for z in found.scene.zones if z.kind == "eye direct")
@@ -225,7 +225,7 @@ def test_sheet_json_and_text_say_it():
     assert data["ways"][0]["stands"][0]["measured_from"] == "last optic"
     assert data["reach_over"] is True
     assert re.search(
-        r"Booth, Welder, direct: 626 kW/m2 at its nearest place 3.00 m away; does not hold", assessment_text(found)
+        r"Booth, Welder, direct: 626 kW/m2 at its worst place 3.00 m away; does not hold", assessment_text(found)
     )
     pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found, kind="annex"))).pages)
     for words in (

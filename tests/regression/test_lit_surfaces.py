@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.loads import part_of_line
-from lasersafe.assessment.panes import lit_panes
+from lasersafe.assessment.panes import panes_of
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_hits import person_places
 from lasersafe.models import parse_case
@@ -181,7 +181,8 @@ def test_a_window_that_holds_is_a_mirror_for_every_wall_however_it_stands():
             f'line = [["{a[0]} m", "{a[1]} m"], ["{b[0]} m", "{b[1]} m"]]\n'
             '[[scene.barrier.opening]]\nname = "pane"\nkind = "window"\nstart = "0.5 m"\nend = "1.5 m"\n'
         )
-        assert len(lit_panes(case.scene, straight, Screen("wall", (a, b), 0.0, 3.0).pieces())) == 1
+        (pane,) = panes_of(case.scene)
+        assert pane.gets(straight, Walls([Screen("wall", (a, b), 0.0, 3.0)]), 0.01)
 
 
 @pytest.mark.parametrize(("start", "end"), [(20.0, 21.0), (20.26, 20.74), (20.501, 20.503)])
@@ -193,8 +194,9 @@ def test_a_long_window_is_found_through_a_narrow_gap(start, end):
         '[[scene.barrier.opening]]\nname = "pane"\nkind = "window"\nstart = "5 m"\nend = "35 m"\n'
     )
     near = Screen("near", ((-20.0, 4.0), (20.0, 4.0)), 0.0, 50.0, (Gap(start, end, 0.0, 50.0),))
-    assert len(lit_panes(case.scene, straight, near.pieces())) == 1
-    assert lit_panes(case.scene, straight, Screen("shut", near.line, 0.0, 50.0).pieces()) == ()
+    (pane,) = panes_of(case.scene)
+    assert pane.gets(straight, Walls([near]), 0.01)
+    assert not pane.gets(straight, Walls([Screen("shut", near.line, 0.0, 50.0)]), 0.01)
 
 
 def test_a_normal_is_turned_to_the_side_of_the_laser():
