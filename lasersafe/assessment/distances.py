@@ -217,7 +217,10 @@ def zone_distances(
     def one_block(own: Problem, size: int) -> Floats:
         if way == "scatter":
             return reduce(np.maximum, (_scatter_distance(own, tissue, name, size) for name in names))
-        return _beam_distance(own, way, tissue, names, size)
+        every = [_in_beam(own, way, tissue, name, False) for name in names]
+        sums = (summed_farthest(group, factor, size) for _, groups, _, factor in every for group in groups.values())
+        alone = [one for compared, *_ in every for one in compared]
+        return reduce(np.maximum, sums, np.asarray(farthest(alone, own.beams, every[0][2])))
 
     return _in_blocks(context, checked_changes(context, way, tissue, changes), one_block)
 
@@ -350,14 +353,6 @@ def _in_beam(
             compared = _through(found.compared, one) if way == "aided" else found.compared
             groups.setdefault(name, []).append(Member(compared, one.beams))
     return _through(alone, own) if way == "aided" else alone, groups, own.reflectance(base), factor
-
-
-def _beam_distance(own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], size: int) -> Floats:
-    """Return the reach of the beam, of its mirror image, or behind an optical aid, the farthest of rule sets. [m]."""
-    every = [_in_beam(own, way, tissue, name, False) for name in rule_sets]
-    sums = (summed_farthest(group, factor, size) for _, groups, _, factor in every for group in groups.values())
-    alone = [one for compared, *_ in every for one in compared]
-    return reduce(np.maximum, sums, np.asarray(farthest(alone, own.beams, every[0][2])))
 
 
 def _beam_ratio(own: Problem, way: str, tissue: str, rule_set: str, distance: Floats, group: str) -> Floats:

@@ -28,7 +28,7 @@ from lasersafe.scene.walls import Walls
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
-    from lasersafe.models import SceneBarrier, ScenePerson
+    from lasersafe.models import SceneBarrier
     from lasersafe.scene.directions import Vector
     from lasersafe.scene.screens import Screen
 
@@ -59,6 +59,8 @@ def _line(stage: Stage, own: list[Context], entry: SceneBarrier) -> BarrierLine:
     needed, whom = height_needed(stage, entry)
     ratings = [entry.rating, *(b.rating for b in stage.case.barrier if b.name == entry.name)]
     direct = [s.distance for w in fitted if w.way == "direct" for s in w.stands]
+    line, people = shapely.LineString(screen.line), stage.scene.person
+    near = [float(p.floor) for p in people if float(shapely.distance(line, taken(p))) <= 2.0 * ARM]
     windows = [
         one for context, way in product(own, WAYS)
         for (name, _), one in stage.windows(context, way).items() if name == entry.name
@@ -68,7 +70,7 @@ def _line(stage: Stage, own: list[Context], entry: SceneBarrier) -> BarrierLine:
         rated=any(rating is not None for rating in ratings), ways=tuple(ways), faults=tuple(faults),
         openings=_openings(stage, own, entry), shadows=_shadows(stage, entry),
         nearest_allowed=max(direct, default=None), windows=tuple(windows),
-        reach_over=can_be_reached_over(screen.top - floor_at(stage, screen), REACH),
+        reach_over=can_be_reached_over(screen.top - max([0.0, *near]), REACH),
         needed_height=needed, needed_for=whom,
         notes=tuple(dict.fromkeys(note for w in fitted if w.asked for note in w.notes)),
     )  # fmt: skip
@@ -172,19 +174,15 @@ def barrier_maps(stages: Sequence[Stage]) -> tuple[BarrierMap, ...]:
     stages : sequence of Stage
         A scene at each corner of its tolerances.
     """
-    first = stages[0]
-    return tuple(_map(stages, first.screens[entry.name]) for entry in first.scene.barrier)
-
-
-def _map(stages: Sequence[Stage], screen: Screen) -> BarrierMap:
-    top = min(screen.top, screen.bottom + HIGHEST)
-    edges, low, high = _along(screen)
-    heights = np.linspace(screen.bottom, top, ROWS + 1)
-    found = {way: np.max([_on(stage, screen, way, low, high, heights) for stage in stages], axis=0) for way in WAYS}
-    rated = (barrier_for(stage, context, screen.name) for stage in stages for context in stage.fitted)
-    ratings = [float(one.rating) for one in rated if one is not None and one.rating is not None]
-    lowest = min(ratings, default=None)
-    return BarrierMap(screen.name, tuple(edges.tolist()), tuple(heights.tolist()), found, lowest)
+    found = []
+    for screen in (stages[0].screens[entry.name] for entry in stages[0].scene.barrier):
+        edges, low, high = _along(screen)
+        heights = np.linspace(screen.bottom, min(screen.top, screen.bottom + HIGHEST), ROWS + 1)
+        ways = {way: np.max([_on(one, screen, way, low, high, heights) for one in stages], axis=0) for way in WAYS}
+        rated = (barrier_for(stage, context, screen.name) for stage in stages for context in stage.fitted)
+        lowest = min((float(one.rating) for one in rated if one is not None and one.rating is not None), default=None)
+        found.append(BarrierMap(screen.name, tuple(edges.tolist()), tuple(heights.tolist()), ways, lowest))
+    return tuple(found)
 
 
 def _along(screen: Screen) -> tuple[FLOAT, FLOAT, FLOAT]:
@@ -231,16 +229,6 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
 # --- how high it has to be --------------------------------------------------------------------------------------------
 
 
-def floor_at(stage: Stage, screen: Screen) -> float:
-    """Return the highest place within an arm's reach of the screen on which somebody stands."""
-    line = shapely.LineString(screen.line)
-    floors = [0.0]
-    for person in stage.scene.person:
-        if float(shapely.distance(line, taken(person))) <= 2.0 * ARM:
-            floors.append(float(person.floor))
-    return max(floors)
-
-
 def height_needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]:
     """Return how high the upper edge has to be to shade everybody who stands behind it, and who asks for it."""
     starts = np.array(sorted(_starts(stage)))
@@ -249,7 +237,10 @@ def height_needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]
         return None, ""
     best: tuple[float, str] | None = None
     for person in stage.scene.person:
-        places = _standing(person)
+        outline = taken(person)  # where somebody can stand: of an area corners and edge
+        if person.position is None:
+            outline = shapely.segmentize(outline, outline.length / 64.0)
+        places = np.asarray(shapely.get_coordinates(outline))
         highest = float(person.floor) + REACH_UP
         share = _crossings(starts[:, :2], places, line)  # part of the way to the place at which the barrier is met
         rise = starts[:, None, None, 2] + (highest - starts[:, None, None, 2]) * share
@@ -286,14 +277,6 @@ def _round(place: Vector, moves: Vector) -> set[Vector]:
     """Return the upper corners of a box round a place."""
     (x, y, z), (wide, deep, high) = place, moves
     return {(x + a * wide, y + b * deep, z + high) for a in (-1.0, 1.0) for b in (-1.0, 1.0)}
-
-
-def _standing(person: ScenePerson) -> FLOAT:
-    """Return places on the floor where somebody can stand, of shape (places, 2): of an area corners and edge."""
-    outline = taken(person)
-    if person.position is not None:
-        return np.asarray(shapely.get_coordinates(outline))
-    return np.asarray(shapely.get_coordinates(shapely.segmentize(outline, outline.length / 64.0)))
 
 
 def _crossings(starts: FLOAT, places: FLOAT, line: FLOAT) -> FLOAT:
