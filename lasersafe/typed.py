@@ -23,17 +23,17 @@ def possible_thousand(text: str, marks: str = ".,") -> str:
     return found[0] if found else ""
 
 
-def shown(text: object) -> str:
-    """Return what was typed, fit for an error line: short, in quotes, control characters spelled out."""
+def shown(text: object, most: int = 40) -> str:
+    """Return what was typed, fit for a line: short, in quotes, control characters spelled out."""
     if not isinstance(text, str):
         try:
             plain = _plain(text)
         except ValueError:  # an integer of more digits than Python prints
             plain = "a very long integer"
-        longest = _LONGEST_TABLE if isinstance(text, (dict, list, tuple)) else 40
+        longest = _LONGEST_TABLE if isinstance(text, (dict, list, tuple)) else most
         return plain if len(plain) <= longest else plain[:longest] + "..."
-    plain = _printable(text[:40])
-    return f"'{plain}'" if len(text) <= 40 else f"'{plain}...'"
+    plain = _printable(text[:most])
+    return f"'{plain}'" if len(text) <= most else f"'{plain}...'"
 
 
 def _printable(text: str) -> str:

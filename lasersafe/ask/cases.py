@@ -70,9 +70,10 @@ def _text_of(name: str, known: dict[str, Path]) -> bytes:
     return known[name].read_bytes()
 
 
-def write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> None:
-    """Write a starter case; one that nobody edited may be replaced on demand, or by the demo."""
+def write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> dict[str, Any]:
+    """Write a starter case and return what to print; who asks, and the demo, may replace one that nobody edited."""
     _write(path, _text_of(template, starters()), replace, starters_too)
+    return {"case": str(path), "template": template}
 
 
 def _write(path: Path, content: bytes, replace: bool, starters_too: bool = False) -> None:
@@ -81,12 +82,6 @@ def _write(path: Path, content: bytes, replace: bool, starters_too: bool = False
         return
     there = refuse_to_lose(path, "", replace=replace, known=_unedited() if replace or starters_too else [])
     write_file(path, content, replace=there is not None)
-
-
-def start_case(path: Path, template: str, replace: bool) -> dict[str, Any]:
-    """Write a starter case and return what to print."""
-    write_starter(path, template, replace)
-    return {"case": str(path), "template": template}
 
 
 @dataclass(frozen=True)

@@ -187,7 +187,7 @@ def eyewear_text(data: dict[str, Any]) -> list[str]:
         bands = [say("eyewear.ends", band=band) for band in worn["bands_that_end_here_nm"]]
         reasons = joined([*worn["reasons"], *bands], " ")
         key = "wearing.enough" if worn["enough"] else "wearing.not_enough"
-        lines.append(Message(key, typed=shown(worn["typed"]), verdict=worn["verdict"], reasons=reasons))
+        lines.append(Message(key, typed=shown(worn["typed"], 100), verdict=worn["verdict"], reasons=reasons))
     scales = ", ".join(
         f"{mode} LB{number}" if number is not None else Message("wearing.beyond", mode=mode, number=en207().highest)
         for mode, number in data["scale_numbers"].items()

@@ -145,7 +145,7 @@ def write_plan(
         subject = f"{wording.text('plan.heading')}, {assessment.fingerprint}"
         contents = [drawings_pdf(drawings, named, subject, wording)]
     else:
-        contents = [_content(drawing, suffix) for drawing in drawings]
+        contents = [picture(drawing, suffix) for drawing in drawings]
     names = [output, *(output.with_name(f"{output.stem}-{n}{output.suffix}") for n in range(2, len(contents) + 1))]
     marks = [mark_of(f"{kind} {number}", path, case.title) for number in range(1, len(contents) + 1)]
     write_outputs([*map(Output, names, contents, marks)], replace=replace)
@@ -201,14 +201,11 @@ def _with_map(case: Case, assessment: Assessment) -> Assessment:
     return dataclasses.replace(assessment, scene=dataclasses.replace(scene, map=found))
 
 
-def _content(drawing: Drawing, suffix: str) -> bytes:
-    if suffix == ".svg":
-        from lasersafe.drawing.pictures import to_svg
+def picture(drawing: Drawing, suffix: str) -> bytes:
+    """Return a drawing as the content of an .svg or .png file."""
+    from lasersafe.drawing.pictures import to_png, to_svg
 
-        return to_svg(drawing).encode()
-    from lasersafe.drawing.pictures import to_png
-
-    return to_png(drawing)
+    return to_svg(drawing).encode() if suffix == ".svg" else to_png(drawing)
 
 
 def plan_text(data: dict[str, Any]) -> str:

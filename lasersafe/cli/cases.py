@@ -76,10 +76,10 @@ def new(
     Enter takes what stands in brackets; what was not answered is marked 'replace me' in the file, and nobody can sign
     before it is replaced.
     """
-    from lasersafe.ask.cases import Said, ask_case, start_case
+    from lasersafe.ask.cases import Said, ask_case, write_starter
 
     if template is not None:
-        data = start_case(case, template, replace)
+        data = write_starter(case, template, replace)
     else:
         data = ask_case(case, Said(laser or (), crew, guests, language, _answers()), _unasked if yes else _ask, replace)
     tell(as_json, data, f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")

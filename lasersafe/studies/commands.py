@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from lasersafe.ask.plans import picture
 from lasersafe.errors import InputError
 from lasersafe.files import existing
 from lasersafe.hazard.marking import parse_marking
@@ -152,14 +153,8 @@ def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
     if suffix == ".parquet":
         return as_parquet(found)
     page = draw(found, zone)
-    if suffix == ".svg":
-        from lasersafe.drawing.pictures import to_svg
-
-        return to_svg(page).encode()
-    if suffix == ".png":
-        from lasersafe.drawing.pictures import to_png
-
-        return to_png(page)
+    if suffix != ".pdf":
+        return picture(page, suffix)
     from lasersafe.sheet.drawings import drawings_pdf
 
     named = {"title": found.subject.case.title, "name": found.subject.name}
