@@ -130,7 +130,13 @@ def judge_barrier(load: Load, rating: Rating, required_time: float | None = None
     if marked and outside and holds:
         holds, why = False, Message("barrier.out_of_scope")
     if energy is not None and holds:
-        holds, why = _compare_pulse(load.pulse, rating.pulse, why)
+        if rating.pulse is None:
+            holds, why = False, Message("barrier.no_pulses")
+        elif load.pulse is None:
+            holds, why = False, Message("barrier.pulse_unknown", rating=f"{rating.pulse:.4g} J/m2")
+        elif not math.isfinite(load.pulse) or not load.pulse <= rating.pulse:
+            pulses = {"load": f"{load.pulse:.4g} J/m2", "rating": f"{rating.pulse:.4g} J/m2"}
+            holds, why = False, Message("barrier.pulse", **pulses)
     steps = _steps(load.irradiance, rating.irradiance)
     if load.pulse is not None and rating.pulse is not None and rating.pulse > 0.0:
         numbers = f"{load.pulse:.4g} J/m2 / {rating.pulse:.4g} J/m2"
@@ -252,17 +258,6 @@ def _compare(
         return False, Message("barrier.times" if ratio >= 1.05 else "barrier.above", ratio=f"{ratio:.3g}", **facts)
     lasts = rated_time >= required_time
     return lasts, Message("barrier.within" if lasts else "barrier.too_short", **facts)
-
-
-def _compare_pulse(exposure: float | None, rating: float | None, why: Message) -> tuple[bool, Message]:
-    """Return the verdict on one pulse, for a barrier that holds the mean power."""
-    if rating is None:
-        return False, Message("barrier.no_pulses")
-    if exposure is None:
-        return False, Message("barrier.pulse_unknown", rating=f"{rating:.4g} J/m2")
-    if not math.isfinite(exposure) or not exposure <= rating:
-        return False, Message("barrier.pulse", load=f"{exposure:.4g} J/m2", rating=f"{rating:.4g} J/m2")
-    return True, why
 
 
 def _steps(irradiance: float, rating: float | None) -> tuple[Step, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 from lasersafe.data import As, Printed, Source, Span, WavelengthsNm, load
 from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.exposure import train_limit
-from lasersafe.limits import TrainRow, correction_factor
+from lasersafe.limits import correction_factor
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.records.sources import CLASS_ORDER, UNKNOWN
 from lasersafe.records.step import Step
@@ -232,11 +232,6 @@ def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) ->
     return max(found)
 
 
-@lru_cache(maxsize=64)
-def _train_rows(emission: Emission, wavelength: float, base: float) -> tuple[TrainRow, ...]:
-    return train_limit(Received(_RULES, "eye", emission, wavelength, base)).rows
-
-
 @lru_cache(maxsize=256)
 def _comparisons(
     emission: Emission, wavelength: float, base: float, name: str
@@ -263,7 +258,7 @@ def _comparisons(
     if name == "3B":
         return found
     whole = max(base, *(length for _, length, _ in each))  # no train is shorter than one of its pulses
-    for row in _train_rows(emission, wavelength, whole):
+    for row in train_limit(Received(_RULES, "eye", emission, wavelength, whole)).rows:
         if row.rule == "train" and np.isfinite(row.per_pulse):
             time, joined, factor = (float(v) for v in (row.averaging_time, row.pulses_joined, row.pulse_factor))
             sent = energy * joined + emission.pedestal * time

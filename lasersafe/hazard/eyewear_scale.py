@@ -380,7 +380,9 @@ def pulse_letters(pulse_duration: float) -> tuple[str, ...]:
     tuple of str
         One or two of "I", "R", "M", "D".
     """
-    letters = (mode.letter for mode in en207().modes if _holds(mode, pulse_duration))
+    lasting = ((mode.letter, *mode.pulse_duration) for mode in en207().modes)
+    letters = (letter for letter, low, high in lasting
+               if low * (1 - TOLERANCE) <= pulse_duration <= high * (1 + TOLERANCE))  # fmt: skip
     return tuple(sorted(letters, key="IRMD".index))
 
 
@@ -584,11 +586,6 @@ def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[
         )
     )  # fmt: skip
     return ScaleNeed(letter, number if number <= standard.highest else None, density[row.unit], row.unit, tuple(steps))
-
-
-def _holds(mode: Mode, duration: float) -> bool:
-    low, high = mode.pulse_duration
-    return low * (1 - TOLERANCE) <= duration <= high * (1 + TOLERANCE)
 
 
 def _positive(field: str, value: float, unit: str) -> None:

@@ -77,12 +77,6 @@ def _near_jumps(tried: Tried, best: int, ways: Floats) -> Tried:
     return Tried(np.zeros_like(rate), np.full_like(rate, pulse), rate, np.ones_like(rate), 1.0 / rate)
 
 
-def _energies(space: SettingSpace, rate: Floats) -> Floats:
-    cap = np.inf if space.pulse_energy is None else space.pulse_energy[1]
-    power = np.inf if space.power is None else space.power[1]
-    return np.minimum(cap, power / rate)
-
-
 @lru_cache(maxsize=256)
 def _settings(space: SettingSpace, duration: float) -> Tried:
     return trains(space, (), duration)
@@ -125,7 +119,7 @@ def worst_running(
         beside = _near_jumps(tried, best, ways)
         worst = tried.emission(best, row)
         if row.duty is None and beside.rate.size:
-            beside = beside._replace(energy=_energies(row, beside.rate))
+            beside = beside._replace(energy=np.minimum(row.caps[0], row.caps[1] / beside.rate))
             more = running_ratios(scan, beside.energy, beside.pulse, beside.rate, ways)
             if float(more.max()) > float(own[best]) * (1.0 + 1e-9):
                 worst = beside.emission(int(more.argmax()), row)
@@ -220,7 +214,7 @@ def _farther(scan: Scan, row: SettingSpace, where: float) -> tuple[Emission, ...
     columns = Tried(*(column[bad] for column in tried))
     if row.duty is None:
         beside = _near_jumps(tried, int(bad[0]), ways[..., :: _FEW // 3])
-        beside = beside._replace(energy=_energies(row, beside.rate))
+        beside = beside._replace(energy=np.minimum(row.caps[0], row.caps[1] / beside.rate))
         columns = Tried(*(np.concatenate(pair) for pair in zip(columns, beside, strict=True)))
     energy, pulse, rate = (np.repeat(column, _FEW) for column in (columns.energy, columns.pulse, columns.rate))
     found = running_ratios(scan, energy, pulse, rate, np.tile(ways, columns.rate.size))

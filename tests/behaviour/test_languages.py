@@ -21,7 +21,7 @@ from lasersafe.records.fields import as_json, told_of
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
-from lasersafe.sheet.document import PAPERS, _header
+from lasersafe.sheet.document import _MARGIN, PAPERS
 from lasersafe.sheet.text import Style, width_of
 from lasersafe.wording import DAY_LISTS, languages, load_wording
 from lasersafe.wording.message import Message, localise
@@ -193,8 +193,8 @@ def test_what_users_type_is_not_translated() -> None:
 def test_the_two_parts_of_the_header_do_not_touch(language: str, paper: str) -> None:
     text = load_wording(language).text
     for kind, word in (("kind", "header"), ("annex_kind", "annex_header")):
-        left, right = _header(text(f"sheet.{kind}"), text(f"draft.{word}"), PAPERS[paper])
-        assert left.x + width_of(left.text, Style(left.size)) + 10.0 < right.x
+        parts = width_of(text(f"sheet.{kind}"), Style(8)) + width_of(text(f"draft.{word}"), Style(8, True))
+        assert parts + 10.0 < PAPERS[paper][0] - 2.0 * _MARGIN
 
 
 def test_the_case_chooses_the_language(tmp_path: Path) -> None:
