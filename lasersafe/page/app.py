@@ -216,7 +216,8 @@ class Site:
         if newest_file() > self.written:
             raise HTTPException(503)
         say = Texts(_language(request.scope))
-        worker = self.live if job == "tones" else min(self.workers, key=lambda one: one.waiting)
+        at_once = job in ("tones", "room_case")
+        worker = self.live if at_once else min(self.workers, key=lambda one: one.waiting)
         if job != "file":
             more["language"] = say.language
         asked = asyncio.create_task(worker.ask({"do": job, **more}))
