@@ -186,7 +186,13 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     layers.aims(rays=False)
     layers.barriers()
     layers.labels = [Label(one.text, one.places, True, clear=one.clear) for one in layers.names if one.rank == 0]
-    _persons(found, layers)
+    for one in found.persons:
+        if view.holds(one.position, 0.5):
+            place = view.point(one.position)
+            layers.marks += symbols.person(place)
+            layers.board.block(place, 1.6)
+            words = layers.text("plan.person_below" if one.ratio <= 1.0 else "plan.map_place", ratio=ratio(one.ratio))
+            layers.labels.append(Label(f"{one.name}{words}", (place,), clear=1.6))
     layers.write()
     return layout.filled(paper, view, wording, head, [*marks, *bar])
 
@@ -198,18 +204,6 @@ def _outside(left: float, low: float, right: float, high: float, frame: Rect) ->
     around = ((x0, y0, left, y1), (right, y0, x1, y1), (left, y0, right, low), (left, high, right, y1))
     rings = tuple(box(part) for part in around if part[2] - part[0] > 1e-6 and part[3] - part[1] > 1e-6)
     return [Area((ring,), _NOT_WORKED_OUT) for ring in rings]
-
-
-def _persons(found: HazardMap, layers: Floor) -> None:
-    """Draw persons with what the map has exactly where they are."""
-    for one in found.persons:
-        if layers.view.holds(one.position, 0.5):
-            place = layers.view.point(one.position)
-            layers.marks += symbols.person(place)
-            layers.board.block(place, 1.6)
-            key = "plan.person_below" if one.ratio <= 1.0 else "plan.map_place"
-            words = layers.text(key, ratio=ratio(one.ratio))
-            layers.labels.append(Label(f"{one.name}{words}", (place,), clear=1.6))
 
 
 def class_marks(

@@ -23,7 +23,6 @@ from lasersafe.library.beams import shown_quantity, to_si
 from lasersafe.models import Case, typed_inputs
 from lasersafe.quantity import parse_quantity
 from lasersafe.results import Assessment, SetupResult
-from lasersafe.sheet.flow import named
 from lasersafe.sheet.front import limit_text
 from lasersafe.typed import shown
 from lasersafe.wording import Wording, load_wording
@@ -115,7 +114,7 @@ def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
     state = text("setup.fitted" if result.fitted else "setup.not_fitted")
     rows = []
     for zone in result.zones:
-        way, tissue = named(wording, "way", zone.way), named(wording, "tissue", zone.tissue)
+        way, tissue = wording.text(f"way.{zone.way}"), wording.text(f"tissue.{zone.tissue}")
         reach = text("setup.from_origin", distance=distance(zone.distance, with_feet), origin=zone.origin)
         rows.append(
             [f"{_words(way)}, {_words(tissue)}", f"<b>{_words(reach)}</b>", _words(limit_text(zone.criterion, wording))]

@@ -11,7 +11,7 @@ from lasersafe.errors import InputError
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, shown, steps, tables
 from lasersafe.sheet import pages as handouts
-from lasersafe.sheet.flow import Mark, Page, Sheet
+from lasersafe.sheet.flow import Page, Sheet
 from lasersafe.sheet.paint import Attachment, Facts, paint, refuse_unprintable
 from lasersafe.sheet.text import Style, width_of, wrap
 from lasersafe.wording import Wording, load_wording
@@ -22,7 +22,7 @@ _MARGIN = 42.0
 _HEAD = 44.0
 _FOOT = Style(7, ink=grey(0.2))
 _PAGE = Style(7, True)
-_FOOT_LINES = 4
+_FOOT_LINES, _NUMBER = 4, 90.0  # lines of the title; room for the number of the page [point]
 _DRAFT_SIZE = 150.0
 _PALE = grey(0.93)
 _WORDS = {"draft": "draft.word", "printed for signature": "draft.for_signature", "signed": "", "annex": ""}
@@ -99,9 +99,9 @@ def render_sheet(
     signed = sign_off or SignOff()
     refuse_unprintable(signed, "sign-off")
     size = PAPERS[paper]
-    footer = _Footer(assessment, wording, size)
+    foot_height, foot = _footer(assessment, wording, size[0])
     places: Places = {}
-    sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, footer.height + 9.0), assessment, wording, paper)
+    sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, foot_height + 9.0), assessment, wording, paper)
     with decimals(wording):
         if kind == "sheet":
             places = lay_out(sheet, signed, annex)
@@ -118,7 +118,11 @@ def render_sheet(
         strong.words(right, size[1] - 30.0, state_words),
     ]
     count = len(sheet.pages)
-    pages = [Page([*header, *page.marks, *footer.marks(number, count)]) for number, page in enumerate(sheet.pages, 1)]
+    pages = []
+    for number, page in enumerate(sheet.pages, 1):
+        numbered = wording.text("sheet.page", page=number, pages=count)
+        x = size[0] - _MARGIN - width_of(numbered, _PAGE)
+        pages.append(Page([*header, *page.marks, *foot, _PAGE.words(x, foot[-1].y, numbered)]))
     program = wording.text("sheet.program", version=assessment.version)
     facts = Facts(
         title=assessment.title,
@@ -153,35 +157,20 @@ def lay_out_annex(sheet: Sheet) -> None:
         handouts.page(sheet, kind)
 
 
-class _Footer:
-    """Title, fingerprint and version at the foot of each page, with the page number."""
-
-    def __init__(self, assessment: Assessment, wording: Wording, size: tuple[float, float]) -> None:
-        self.wording = wording
-        self.right = size[0] - _MARGIN
-        lines = [line[0].text for line in wrap(assessment.title, _FOOT, size[0] - 2 * _MARGIN)]
-        if len(lines) > _FOOT_LINES:
-            lines = [*lines[: _FOOT_LINES - 1], lines[_FOOT_LINES - 1][:-1] + "…"]
-        text = wording.text
-        facts = (
-            text("sheet.fingerprint", fingerprint=assessment.fingerprint[:12]),
-            text("sheet.program", version=assessment.version),
-            text("sheet.rule_set", rule_set=assessment.rule_set),
-        )
-        room = size[0] - 2 * _MARGIN - 90.0
-        self.lines = lines + [line[0].text for line in wrap(" · ".join(facts), _FOOT, room)]
-        self.height = 24.0 + len(self.lines) * _FOOT.leading
-
-    def marks(self, number: int, count: int) -> list[Mark]:
-        """Return the footer of one page."""
-        found: list[Mark] = []
-        y = self.height
-        for line in self.lines:
-            y -= _FOOT.leading
-            found.append(_FOOT.words(_MARGIN, y, line))
-        page = self.wording.text("sheet.page", page=number, pages=count)
-        found.append(_PAGE.words(self.right - width_of(page, _PAGE), y, page))
-        return found
+def _footer(assessment: Assessment, wording: Wording, width: float) -> tuple[float, list[Words]]:
+    """Return the height of the footer, and title, fingerprint and version, which stand at the foot of each page."""
+    text, room = wording.text, width - 2 * _MARGIN
+    lines = [line[0].text for line in wrap(assessment.title, _FOOT, room)]
+    if len(lines) > _FOOT_LINES:
+        lines = [*lines[: _FOOT_LINES - 1], lines[_FOOT_LINES - 1][:-1] + "…"]
+    facts = (
+        text("sheet.fingerprint", fingerprint=assessment.fingerprint[:12]),
+        text("sheet.program", version=assessment.version),
+        text("sheet.rule_set", rule_set=assessment.rule_set),
+    )
+    lines += [line[0].text for line in wrap(" · ".join(facts), _FOOT, room - _NUMBER)]
+    height = 24.0 + len(lines) * _FOOT.leading
+    return height, [_FOOT.words(_MARGIN, height - n * _FOOT.leading, line) for n, line in enumerate(lines, 1)]
 
 
 def _draft(word: str, size: tuple[float, float]) -> Words:

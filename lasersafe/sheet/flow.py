@@ -337,7 +337,7 @@ class Sheet(Flow):
 
     def named(self, group: str, key: str) -> str:
         """Return the wording of a short word, or the word itself when the wording has none."""
-        return named(self.wording, group, key)
+        return self.wording.texts.get(f"{group}.{key}", key)
 
     def begin(self, key: str, level: int = 0, keep: float = 70.0, intro: str = "", style: Style = BODY) -> None:
         """Print a heading, and the text below it, both given by their keys."""
@@ -357,11 +357,6 @@ class Sheet(Flow):
             if len(trial.pages) == 1:
                 break
         draw(self, size)
-
-
-def named(wording: Wording, group: str, key: str) -> str:
-    """Return the wording of a short word, or the word itself when the wording has none."""
-    return wording.texts.get(f"{group}.{key}", key)
 
 
 def _split(cells: list[_Lines], room: float) -> tuple[list[_Lines], list[_Lines]]:

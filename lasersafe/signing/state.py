@@ -281,6 +281,13 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     if missing and not rule.printed_for_signature:
         roles = ", ".join(wording.roles[spoken(role)] for role in missing)
         reasons.append(wording.text("sign_off.not_yet", roles=roles))
+    changed: tuple[str, ...] = ()
+    if record.entries and record.entries[-1].fingerprint != assessment.fingerprint:  # signed for other inputs
+        from lasersafe.assessment.fingerprint import ingredients
+
+        before = record.inputs[record.entries[-1].fingerprint]
+        now = ingredients(case, assessment.language)
+        changed = changed_inputs(before.case, canonical(case), before.ingredients, now)
     state = "draft"
     if not fatal:
         state = "signed" if not missing else "printed for signature" if rule.printed_for_signature else "draft"
@@ -290,19 +297,9 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
         signed=tuple(RoleSigned(e.role, e.name, e.at, e.conditions, e.expires, e.for_them) for e in signed.values()),
         missing=missing,
         reasons=tuple(reasons),
-        changed=_changed(case, assessment, record),
+        changed=changed,
         review_by=case.review_by.isoformat() if case.review_by else "",
     )
-
-
-def _changed(case: Case, assessment: Assessment, record: Record) -> tuple[str, ...]:
-    """Return what changed since the latest signature, when that was given for other inputs."""
-    if not record.entries or record.entries[-1].fingerprint == assessment.fingerprint:
-        return ()
-    from lasersafe.assessment.fingerprint import ingredients
-
-    before = record.inputs[record.entries[-1].fingerprint]
-    return changed_inputs(before.case, canonical(case), before.ingredients, ingredients(case, assessment.language))
 
 
 def changed_inputs(
