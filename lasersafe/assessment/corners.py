@@ -225,13 +225,15 @@ def worked_out(case: Case, wording: Wording) -> CaseResults:
     """Return zones, scenarios, eyewear and barriers of a corner; what answers the scenarios follows in `worst_of`."""
     stage = None
     if case.scene is not None:
-        from lasersafe.assessment import scene as scene_part
+        from lasersafe.assessment.scene import placed_case, split_case
+        from lasersafe.assessment.scene_matrix import placed_scenarios
+        from lasersafe.assessment.stage import Stage
 
-        case = scene_part.placed_case(case)
+        case = placed_case(case)
     found = contexts(case)
     setups = [setup_result(context) for context in found]
     if case.scene is not None:
-        stage = scene_part.Stage(case, case.scene, found, setups)
+        stage = Stage(case, case.scene, found, setups)
     scenarios: list[Scenario] = []
     eyewear: list[EyewearNeed] = []
     cells: list[MatrixCell] = []
@@ -239,9 +241,9 @@ def worked_out(case: Case, wording: Wording) -> CaseResults:
         own: list[Scenario] = []
         rest: Context | None = context
         if stage is not None:
-            rest = scene_part.split_case(case, context, stage)
+            rest = split_case(case, context, stage)
             if stage.poses(context, "running"):
-                own, more = scene_part.placed_scenarios(stage, context)
+                own, more = placed_scenarios(stage, context)
                 cells += more
         own += [*(scenarios_of(rest) if rest is not None else ()), *extended_scenarios(context)]
         scenarios += own

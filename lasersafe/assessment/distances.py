@@ -27,8 +27,6 @@ from lasersafe.optics.beam import to_1_over_e
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.physical import physical_range
 
-__all__ = ["exposure_ratios", "instruments_of", "variable_inputs", "zone_distances"]
-
 _PLACE = "distance"  # beside the keys of the case file
 _BLOCK = 65536
 _CAP_NODES = 25

@@ -25,7 +25,6 @@ from lasersafe.assessment.scene_marks import (
     surface_marks,
     target_marks,
 )
-from lasersafe.assessment.scene_matrix import placed_scenarios
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
 from lasersafe.assessment.scene_zones import SUMS, beyond_targets, zone_shapes
 from lasersafe.assessment.section import elevations, lit_in
@@ -315,15 +314,3 @@ def stages_of(case: Case) -> tuple[Stage, ...]:
         assert placed.scene is not None
         stages.append(Stage(placed, placed.scene, found, [setup_result(c) for c in found]))
     return tuple(stages)
-
-
-__all__ = [
-    "Stage",
-    "placed_case",
-    "placed_scenarios",
-    "scene_decision",
-    "scene_map",
-    "scene_result",
-    "split_case",
-    "stages_of",
-]

@@ -266,6 +266,3 @@ def _beyond(
         ignition_source=words, can_ignite=None if irradiance is None else not irradiance < threshold,
         ignition_distance=None if hot is None else hot.reach / ROUND_UP, note=note,
     )  # fmt: skip
-
-
-__all__ = ["area_of", "beyond_targets", "cut", "ignition_source", "threshold_of", "zone_shapes"]

@@ -236,6 +236,3 @@ def _joined(zones: Iterable[SectionZone]) -> tuple[SectionZone, ...]:
         reach = max((zone.distance for zone in own), key=badness)
         joined.append(_zone(kind, reach, area_of([part for zone in own for part in zone.polygons])))
     return tuple(joined)
-
-
-__all__ = ["elevations", "lit_in"]
