@@ -13,6 +13,7 @@ import shapely
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import metres
+from lasersafe.assessment.price import prices
 from lasersafe.assessment.scene_barriers import barrier_lines
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import person_places, taken
@@ -42,6 +43,7 @@ from lasersafe.records.scene import (
     MapPlace,
     PersonMark,
     Polygon,
+    SceneFinding,
     SceneResult,
     StruckOut,
     ZoneShape,
@@ -162,7 +164,11 @@ def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
         lines=lines,
         elevations=over(stages, lambda stage: elevations(stage, persons), _section),
         matrix=matrix,
-        findings=findings_of(stages, zones, beyond, barriers, wording) + rule_findings(rules, wording),
+        findings=(
+            *findings_of(stages, zones, beyond, barriers, wording),
+            *rule_findings(rules, wording),
+            *(SceneFinding("price", text, subject=who) for who, text in prices(stage, worked.scenarios, wording.text)),
+        ),
         struck_out=tuple(
             StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
         ),

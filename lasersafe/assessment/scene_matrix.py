@@ -97,7 +97,7 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
                     duration, reason = time
                     key = (alike, tissue, duration, as_another)
                     if key not in earlier:
-                        earlier[key] = _hit(stage, context, place, way, tissue, mode, duration)
+                        earlier[key] = hit_of(stage, context, place, way, tissue, mode, duration)
                     hit, note = earlier[key]
                     if hit is None or hit.ratio <= 1.0:
                         break
@@ -115,9 +115,11 @@ def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
     return where, tuple(stage.walls(context, w, mode) for w in ("direct", "mirror", "scatter"))
 
 
-def _hit(
+def hit_of(
     stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
 ) -> tuple[Hit | None, str]:
+    """Return the bound of a person on one way in one mode, None where no light comes, and a note."""
+
     def lights(*ways: str) -> list[Light]:
         return stage.lights(context, ways, tissue, mode, duration)
 

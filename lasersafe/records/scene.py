@@ -322,7 +322,7 @@ class SceneFinding:
     """Something that the scene shows and that a person has to know."""
 
     kind: str  # target list | beyond target | ignition | barrier | mirror | outdoors | spectator | set-up | gap |
-    # window | failing window
+    # window | failing window | price
     text: str
     refuses: bool = False  # whether the verdict is refused because of it
     subject: str = ""

@@ -1,0 +1,112 @@
+"""What a strict assumption costs: the same bound again, with something stated that the case leaves open."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, TypeVar
+
+from lasersafe.assessment.context import BASE_WAY
+from lasersafe.assessment.facts import MATT
+from lasersafe.assessment.scene_matrix import hit_of
+from lasersafe.assessment.stage import Stage
+from lasersafe.models.base import CaseModel
+from lasersafe.models.scene import Ground
+from lasersafe.models.values import SIValue
+from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
+from lasersafe.scene.directions import angles
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
+    from lasersafe.models import Aim, Case
+    from lasersafe.models.scene import ScenePlace
+    from lasersafe.results import Scenario
+
+Model = TypeVar("Model", bound=CaseModel)
+MOST = 24  # rows that are looked at: while running, the worst of each person, laser and way
+WORTH = 5.0  # times as much: what costs less is not named, unless it decides
+LEAST = 1e-3  # of the limit: less is printed as this
+_NONE, _MATT = SIValue(0.0, "0 m", "m"), SIValue(MATT, f"{MATT:g}", "1")
+# what holds is the same whatever else is stated
+_SAME = ("held", "_alone", "walls", "windows", "peaks", "portions", "beam_profile", "scatter_profile")
+
+
+def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str]) -> Iterator[tuple[str, str]]:
+    """Give for the worst rows above the limit whom each concerns, and what something that is not stated costs.
+
+    Parameters
+    ----------
+    stage : Stage
+        The scene.
+    scenarios : sequence of Scenario
+        All of the case, with their keys.
+    say : callable
+        Takes the key of a text and its values, and returns it in words.
+    """
+    fitted = {(c.laser.name, c.setup.name): c for c in stage.contexts if c.setup.fitted}
+    rows: dict[tuple[str, str, str], Scenario] = {}
+    for one in sorted(scenarios, key=lambda one: -badness(one.ratio)):
+        counts = one.placed and not one.below and not one.struck_out and "running" in one.modes
+        if counts and (one.laser, one.setup) in fitted:
+            rows.setdefault((one.person, one.laser, one.way), one)
+    for row in list(rows.values())[:MOST]:
+        context = fitted[row.laser, row.setup]
+        for key, other in _stated(stage, context, row):
+            own = next(c for c in other.contexts if c.laser is context.laser and c.setup is context.setup)
+            hit, _ = hit_of(other, own, other.scene.person[0], row.way, row.tissue, "running", row.duration)
+            ratio = 0.0 if hit is None else hit.ratio
+            if ratio * WORTH <= row.ratio or ratio <= 1.0:
+                now, then = (format_quantity(one, "1", 3, "up") for one in (row.ratio, max(ratio, LEAST)))
+                facts = {"row": row.key, "person": row.person, "laser": row.laser, "way": say(f"way.{row.way}")}
+                yield row.person, say("price.row", **facts, now=now, stated=say(f"price.{key}"), then=then)
+
+
+def _stated(stage: Stage, context: Context, row: Scenario) -> Iterator[tuple[str, Stage]]:
+    """Give the scene with one thing stated that matters on the way of a row."""
+    case, scene, base = stage.case, stage.scene, BASE_WAY[row.way]
+    here = [one for one in scene.aim if one.laser == context.laser.name]
+    if context.laser.handheld and any(one.moves is None for one in here):
+        aims = tuple(_with(one, moves=_NONE) if one in here and one.moves is None else one for one in scene.aim)
+        yield "moves", _other(stage, case, row, aim=aims)
+    if base == "mirror" or row.way == "mirror then scatter":
+        if not case.settings.surfaces_complete and case.surface:
+            yield "listed", _other(stage, _with(case, settings=_with(case.settings, surfaces_complete=True)), row)
+        placed = [one for one in scene.surface if one.position is not None]
+        if any(one.normal is None or one.normal_tolerance for one in placed):
+            facing = tuple(_facing(one, here[0]) if one in placed else one for one in scene.surface)
+            yield "normal", _other(stage, case, row, surface=facing)
+        if any(s.shape == "unknown" for s in scene.surface) or any(t.shape == "unknown" for t in scene.target):
+            places = tuple(_with(one, shape="flat") if one.shape == "unknown" else one for one in scene.surface)
+            targets = tuple(_with(one, shape="flat") if one.shape == "unknown" else one for one in scene.target)
+            yield "shape", _other(stage, case, row, surface=places, target=targets)
+    if base == "scatter":
+        walls = tuple(_with(one, reflectance=one.reflectance or _MATT) for one in scene.barrier)
+        ground = _with(scene.ground or Ground.model_construct(), reflectance=_MATT)
+        yield "reflectance", _other(stage, case, row, barrier=walls, ground=ground)
+
+
+def _with(model: Model, **fields: object) -> Model:
+    return model.model_copy(update=fields)
+
+
+def _facing(surface: ScenePlace, aim: Aim) -> ScenePlace:
+    """Return a surface that faces just as stated, or back to a laser where nothing is stated."""
+    if surface.normal is not None:
+        normal, tilt = (SIValue(float(one), one.typed, "rad") for one in (surface.normal, surface.tilt))
+    else:
+        assert surface.position is not None
+        assert surface.height is not None
+        (x, y), (to_x, to_y) = surface.position.pair, aim.position.pair
+        away = angles((to_x - x, to_y - y, float(aim.height) - float(surface.height)))
+        normal, tilt = (SIValue(one, f"{one:g} rad", "rad") for one in away)
+    return _with(surface, normal=normal, tilt=tilt)
+
+
+def _other(stage: Stage, case: Case, row: Scenario, **fields: object) -> Stage:
+    """Return the scene with other fields, for the person of a row alone; the barriers hold what they held."""
+    person = tuple(one for one in stage.scene.person if one.name == row.person)
+    scene = _with(stage.scene, person=person, **fields)
+    kept = {key: value for key, value in stage.answers.items() if key[0] in _SAME}
+    contexts = [replace(one, case=case) for one in stage.contexts]
+    return Stage(_with(case, scene=scene), scene, contexts, stage.setups, kept)

@@ -1,0 +1,40 @@
+"""What a strict assumption costs is said beside the row that it decides."""
+
+from __future__ import annotations
+
+import re
+
+from lasersafe.assessment import assess
+from tests.regression.test_lit_surfaces import place, scene, surface
+
+LOOSE = surface("sheet", "5 m", finish="mirror") + "---" + place(shape="flat", width="0.3 m", normal="{}")
+
+
+def said(case):
+    whole = case.model_copy(update={"settings": case.settings.model_copy(update={"surfaces_complete": True})})
+    return [one.text for one in assess(whole).scene.findings if one.kind == "price"]
+
+
+def test_a_mirror_set_by_hand_says_what_its_tolerance_costs():
+    """By hand: the sheet sends the beam back along the aim, 1.5 m from the eyes; off by 20 deg it comes 40 deg aside.
+
+    The beam of the lens is 8.5 mm / 400 mm * 9.6 m = 0.2 m wide there: exp(-(2 * 1.5 / 0.2)^2) of it is nothing.
+    """
+    loose, exact = (
+        [one for one in said(scene(LOOSE.replace("{}", normal), person=(1.5, 0.0))) if "the normal" in one]
+        for normal in ("180 deg +- 20 deg", "180 deg")
+    )
+    assert re.search(r"S[0-9]+, Row, .*mirror.* of Welder: counts as [0-9.]+ times the limit; .*: 0.00100$", loose[0])
+    assert not exact
+
+
+def test_a_head_that_moves_by_default_says_what_that_costs():
+    """The hand-held head is taken 0.5 m to every side: a person 0.5 m beside the aim can be in its beam."""
+
+    def by_hand(aim):
+        case = scene(person=(0.5, 4.0), aim=aim)
+        return case.model_copy(update={"laser": (case.laser[0].model_copy(update={"handheld": True}),)})
+
+    (words,) = [one for one in said(by_hand('margin = "0 deg"')) if "direct" in one]
+    assert words.endswith("with a head that stays at its stated place (moves): 0.00100")
+    assert not [one for one in said(by_hand('margin = "0 deg"\nmoves = "0.5 m"')) if "(moves)" in one]
