@@ -77,8 +77,10 @@ def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[st
             raise InputError(message)
         value = np.asarray(given, dtype=np.float64)
         low, high, open_low = physical_range(name)
-        inside = ((value > low) if open_low else (value >= low)) & (value <= high) & np.isfinite(value)
-        if not inside.all():
+        least, most = (value.min(), value.max()) if value.size else (high, low)
+        above = least > low if open_low or low == -math.inf else least >= low
+        if not (above and most <= high and most < math.inf):
+            inside = ((value > low) if open_low else (value >= low)) & (value <= high) & np.isfinite(value)
             bad = float(np.atleast_1d(value)[~np.atleast_1d(inside)][0])
             allowed_words = f"{'above' if open_low else 'from'} {low:.6g} to {high:.6g}, and finite"
             message = f"{name} = {bad:.6g}: must be {allowed_words} (SI unit)"

@@ -261,7 +261,9 @@ def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
     ----------
     .. [1] ICNIRP2013, limits for the skin, large exposed area.
     """
+    if tissue != "skin":
+        return None
     rules = [rule for name in rule_sets() if (rule := load_rule_set(name).area) is not None]
     first = min((rule.wavelength[0] * 1e-9 for rule in rules), default=np.inf)
     far = np.size(wavelength) > 0 and np.max(wavelength) >= first * (1.0 - 1e-9)
-    return WHOLE_BODY if tissue == "skin" and far else None
+    return WHOLE_BODY if far else None
