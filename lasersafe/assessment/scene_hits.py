@@ -248,8 +248,9 @@ def plain_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
         return beam_working(criterion, source.profile.beam, away, source.factor, ""), value
     model, place, view = context.case.settings.scatter_model, max(away, 0.01), _view(source, point, max(away, 0.01))
     value = float(scatter_exposure(criterion.amount, source.factor, place, view, model))
+    key = "hit.from_floor" if source.surface in ("ground", "ceiling") else "hit.from_surface"
     return scatter_working(
-        criterion, place, Message("hit.from_surface", surface=word(source.surface)), source.factor, view, model, None
+        criterion, place, Message(key, surface=word(source.surface)), source.factor, view, model, None
     ), value
 
 
