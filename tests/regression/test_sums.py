@@ -153,7 +153,7 @@ def test_a_place_under_a_scan_shows_the_worst_of_the_rule_sets():
     found = assess(parse_case(text.replace('kind = "continuous"\npower = "20 mW"', pulses)))
     scan = next(one for one in found.scans if one.tissue == "eye")
     assert scan.running == 0.0
-    row = next(s for s in found.scenarios if (s.way, s.tissue, s.mode) == ("direct", "eye", "running"))
+    row = next(s for s in found.scenarios if (s.way, s.tissue, s.modes) == ("direct", "eye", ("running",)))
     assert row.ratio_by_rule_set["EU-2006/25/EC"] > 1.5 * row.ratio_by_rule_set["ICNIRP-2013"] > 0.0
     assert [one.ratio for one in scan.places] == [pytest.approx(row.ratio)]
 
@@ -189,7 +189,7 @@ def test_a_sum_takes_each_line_once_in_every_table_and_on_the_plan(share, more):
     alone, found = with_line(""), with_line(share)
 
     def rows(one):
-        return {(s.way, s.mode, s.tissue): s for s in one.scenarios}
+        return {(s.way, s.modes, s.tissue): s for s in one.scenarios}
 
     before, after = rows(alone), rows(found)
     assert {key for key, s in before.items() if s.ratio > 1.0} <= set(after)
