@@ -13,7 +13,7 @@ STALE := stale
 endif
 endif
 
-.PHONY: help demo page browser test test-lowest check format docs golden bench bench-check bench-record soak fuzz site clean clean-all stale
+.PHONY: help demo page browser test test-lowest check format docs golden bench bench-check bench-record soak soak-scenes fuzz site clean clean-all stale
 .DELETE_ON_ERROR:
 
 help:
@@ -31,6 +31,7 @@ help:
 	@echo "make bench-check   fail when a ratio is above 1.5 times the one on record; for the nightly run"
 	@echo "make bench-record  measure, and put the ratios on record in bench/recorded.json"
 	@echo "make soak       the property tests with many more random cases"
+	@echo "make soak-scenes  random scenes against the ray tracer, FIRST=0 COUNT=300; it goes on where it was stopped"
 	@echo "make site       docs/ as pages for a browser, in out/site (Sphinx and MyST, installed when they are missing)"
 	@echo "make clean      remove what was made; make clean-all removes .venv as well"
 
@@ -114,6 +115,12 @@ bench-record: $(STAMP)
 soak: $(STAMP)
 	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" --soak-record=docs/soak.json \
 	  tests/properties tests/crosscheck tests/behaviour tests/fuzz
+
+# The random scenes against the tracer, in parts: make soak-scenes FIRST=0 COUNT=50, again and again.
+FIRST ?= 0
+COUNT ?= 300
+soak-scenes: $(STAMP)
+	nice -n 19 $(RUN) -m tests.crosscheck.soak_scenes $(FIRST) $(COUNT)
 
 fuzz: $(STAMP)
 	$(RUN) -m tests.fuzz.guided --minutes 10

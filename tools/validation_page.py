@@ -152,8 +152,14 @@ def scene_lines(data: dict[str, Any]) -> str:
         f"scenes, {run['places_found_above']} groups of people that the tracer finds above the limit, "
         f"{run['called_below']} of them called below, {run['outside_zones']} outside the zones; highest of the "
         f"program over highest of the tracer {run['median_factor']} in the median, above 5 in {run['factors_above_5']} "
-        "scenes.\n"
+        f"scenes{_reasons(run)}.\n"
     )
+
+
+def _reasons(run: dict[str, Any]) -> str:
+    """Return in how many of these scenes the program says why, as far as that is on record."""
+    said = run.get("of_these_with_a_reason")
+    return "" if said is None else f", in {said} of which the row says what makes it strict"
 
 
 def fuzz_lines(data: dict[str, Any]) -> str:
