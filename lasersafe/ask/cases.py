@@ -1,4 +1,4 @@
-"""What the commands on a case write: new cases, sheets and pages to hand out; and the faults of a case."""
+"""What the commands on a case write: new cases, sheets, pages and data to hand out; and the faults of a case."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from lasersafe.files import write_file
 from lasersafe.outputs import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs, write_to_stdout
 from lasersafe.records.fields import as_json
 from lasersafe.reference import templates_path
-from lasersafe.results import StarterValue
+from lasersafe.results import Assessment, LaserFacts, StarterValue
 from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
@@ -420,3 +420,50 @@ def write_demo(folder: Path) -> dict[str, Any]:
     write_starter(case, "demo", replace=False, starters_too=True)
     data = write_case_sheet(case, sheet, None)
     return {"case": str(case), **data}
+
+
+def notice_of(path: Path) -> tuple[list[str], dict[str, Any]]:
+    """Return the data for a notice to an authority, as lines and as JSON."""
+    from lasersafe.assessment import assess_file
+    from lasersafe.sheet.pages import notice_lines
+
+    assessment = assess_file(path)
+    wording, area = load_wording(assessment.language), assessment.record.area
+    data = {
+        "permission": "none is claimed or implied",
+        **as_json(assessment, ("title", "place", "dates")),
+        **{key: area[key] or None for key in ("running_times", "beam_directions", "coordinates", "contact")},
+        **as_json(assessment, ("people", "rule_set", "fingerprint")),
+        "lasers": [_laser(facts, assessment) for facts in assessment.record.lasers],
+        "caution": wording.caution_short,
+    }
+    return [*notice_lines(assessment, wording), "", wording.caution_short], data
+
+
+def _laser(facts: LaserFacts, assessment: Assessment) -> dict[str, Any]:
+    zones = {s.setup: s.zones for s in assessment.setups if s.laser == facts.name}
+    beam_keys = ("setup", "fitted", "kind", "waist_diameter", "waist_position", "divergence")
+    return {
+        **_light(facts),
+        **as_json(facts, ("class_label", "serial")),
+        "further_wavelengths": [_light(line) for line in facts.lines],
+        "beams": [
+            {
+                **as_json(beam, beam_keys),
+                "criterion": "1/e, full angle",
+                "distances": [as_json(zone, ("way", "tissue", "distance", "origin")) for zone in zones[beam.setup]],
+            }
+            for beam in facts.beams
+        ],
+    }
+
+
+def _light(one: LaserFacts) -> dict[str, Any]:
+    """Return what one wavelength is, and the eyewear that covers everybody."""
+    ranges = ("power", "pulse_energy", "pulse_duration", "repetition_rate")
+    need = one.eyewear
+    return {
+        **as_json(one, ("name", "wavelength", "seen", "kind", *ranges)),
+        "eyewear": need and (need.marking if need.reliable else need.no_reliance),
+        "optical_density": need and need.optical_density,
+    }

@@ -1,4 +1,4 @@
-"""What the commands print of an assessment: in short, whole, the lines for spectators, the data for a notice."""
+"""What the commands print of an assessment: in short, whole, the lines for spectators."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.fields import as_json, badness
 from lasersafe.records.scene import SceneResult
 from lasersafe.records.uncertainty import Uncertainty
-from lasersafe.results import Assessment, LaserFacts, Scenario, Zone, unanswered
+from lasersafe.results import Assessment, Scenario, Zone, unanswered
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -210,8 +210,11 @@ class _Answer:
         for s in list(found.values())[:3]:
             answer = self.text("brief.is_below") if s.below else s.answer or self.text("brief.unanswered")
             words = {"person": s.person, "way": way_of(s, self.wording), "ratio": times(s.ratio), "answer": answer}
-            said = self.short(self.text("brief.scenario", **words))
-            yield textwrap.shorten(said, max(_ROOM, self.width), placeholder="...")
+            room, said = max(_ROOM, self.width), self.short(self.text("brief.scenario", **words))
+            if len(said) > room:  # the way gives way, so that the answer stands
+                words["way"] = words["way"][: max(len(words["way"]) - (len(said) - room) - 3, 0)].rstrip() + "..."
+                said = self.short(self.text("brief.scenario", **words))
+            yield textwrap.shorten(said, room, placeholder="...")
 
     def changes(self) -> Iterator[str]:
         """Yield what would turn the verdict: what is missing, or what it rests on."""
@@ -454,54 +457,3 @@ def spectators_text(data: dict[str, Any]) -> str:
         lines.append("No laser has a place in the scene.")
     lines += [f"{name} has no place in the scene: no line takes it into account" for name in data["not_placed"]]
     return "\n".join([*lines, "", LINES_HOLD, data["verdict"], data["caution"]])
-
-
-# ---------------------------------------------------------------------------------------------------------------------
-# The data for a notice
-
-
-def notice_of(path: Path) -> tuple[list[str], dict[str, Any]]:
-    """Return the data for a notice to an authority, as lines and as JSON."""
-    from lasersafe.assessment import assess_file
-    from lasersafe.sheet.pages import notice_lines
-
-    assessment = assess_file(path)
-    wording, area = load_wording(assessment.language), assessment.record.area
-    data = {
-        "permission": "none is claimed or implied",
-        **as_json(assessment, ("title", "place", "dates")),
-        **{key: area[key] or None for key in ("running_times", "beam_directions", "coordinates", "contact")},
-        **as_json(assessment, ("people", "rule_set", "fingerprint")),
-        "lasers": [_laser(facts, assessment) for facts in assessment.record.lasers],
-        "caution": wording.caution_short,
-    }
-    return [*notice_lines(assessment, wording), "", wording.caution_short], data
-
-
-def _laser(facts: LaserFacts, assessment: Assessment) -> dict[str, Any]:
-    zones = {s.setup: s.zones for s in assessment.setups if s.laser == facts.name}
-    beam_keys = ("setup", "fitted", "kind", "waist_diameter", "waist_position", "divergence")
-    return {
-        **_light(facts),
-        **as_json(facts, ("class_label", "serial")),
-        "further_wavelengths": [_light(line) for line in facts.lines],
-        "beams": [
-            {
-                **as_json(beam, beam_keys),
-                "criterion": "1/e, full angle",
-                "distances": [as_json(zone, ("way", "tissue", "distance", "origin")) for zone in zones[beam.setup]],
-            }
-            for beam in facts.beams
-        ],
-    }
-
-
-def _light(one: LaserFacts) -> dict[str, Any]:
-    """Return what one wavelength is, and the eyewear that covers everybody."""
-    ranges = ("power", "pulse_energy", "pulse_duration", "repetition_rate")
-    need = one.eyewear
-    return {
-        **as_json(one, ("name", "wavelength", "seen", "kind", *ranges)),
-        "eyewear": need and (need.marking if need.reliable else need.no_reliance),
-        "optical_density": need and need.optical_density,
-    }

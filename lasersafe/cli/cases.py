@@ -205,7 +205,7 @@ def door_sign(
 @app.command()
 def notice(case: CaseFile, as_json: Json = False) -> None:
     """Print data for a notice to an authority; no permission is claimed."""
-    from lasersafe.ask.printed import notice_of
+    from lasersafe.ask.cases import notice_of
 
     lines, data = notice_of(case)
     tell(as_json, data, lines)
