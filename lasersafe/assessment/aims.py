@@ -258,7 +258,7 @@ def _tilts(source: Source, item: Lit, spots: Spots) -> tuple[float, ...]:
     return tuple(dict.fromkeys([0.0, *kept] if item.shape == "convex" else kept))
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=8192)
 def _as_any(
     beam: BeamGeometry, wavelength: float, places: tuple[float, ...], shape: str, *, in_parts: bool
 ) -> tuple[Bent, ...]:
@@ -267,8 +267,11 @@ def _as_any(
     In parts it is the worst nearest to each of the places of the range.
     """
     near, middle, far = places[0], places[len(places) // 2], places[-1]
-    tried = np.linspace(near, far, _TRIED if far > near else 1).tolist()
-    tried += [z for z in beam.waist_position if near < z < far]
+    if beam.circular and not in_parts:  # the wider a round beam meets it, the less it spreads: at one of the ends
+        tried = [near, far]
+    else:
+        tried = np.linspace(near, far, _TRIED if far > near else 1).tolist()
+        tried += [z for z in beam.waist_position if near < z < far]
     lying: tuple[Any, ...] = ("x", "y") if shape.endswith("cylinder") else ("x",)
 
     def worst(distances: list[float], place: float) -> list[Bent]:

@@ -226,7 +226,7 @@ def worked_out(case: Case, wording: Wording) -> CaseResults:
     stage = None
     if case.scene is not None:
         from lasersafe.assessment.scene import placed_case, split_case
-        from lasersafe.assessment.scene_matrix import placed_scenarios
+        from lasersafe.assessment.scene_matrix import ask_all, placed_scenarios
         from lasersafe.assessment.stage import Stage
 
         case = placed_case(case)
@@ -234,6 +234,7 @@ def worked_out(case: Case, wording: Wording) -> CaseResults:
     setups = [setup_result(context) for context in found]
     if case.scene is not None:
         stage = Stage(case, case.scene, found, setups)
+        ask_all(stage)
     scenarios: list[Scenario] = []
     eyewear: list[EyewearNeed] = []
     cells: list[MatrixCell] = []

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.panes import Pane, panes_of
-from lasersafe.scene.bound import Light, Places, most_light, starts_before
+from lasersafe.scene.bound import Places, most_light
 from lasersafe.scene.directions import EVERYWHERE
+from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import (
     Mirror,
     facing_anywhere,
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from lasersafe.models import Scene
 
 FLOAT = NDArray[np.float64]
+FLAGS = NDArray[np.bool_]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
@@ -101,50 +103,71 @@ def further_mirrors(
     front = [source for source in first if source.surface != UNLISTED]  # nobody knows whether it is there at all
     while front and members:
         after: list[Source] = []
-        for source in front:
-            for member in members:
-                if member.name == source.surface or not _reached(source, member, walls):
+        reached = _reached(front, members, walls)
+        pairs = [
+            (source, member)
+            for source, meets in zip(front, reached.tolist(), strict=True)
+            for member, met in zip(members, meets, strict=True)
+            if met and member.name != source.surface
+        ]
+        for source, member in pairs if len(pairs) <= MOST_WAYS else _few_pairs(pairs):
+            for new in _sent_on(context, pose, source, member):
+                named = replace(new, note=joined((source.surface, member.name), ", "), surface=member.name)
+                if named.aimed or named.bend != "flat":
+                    found.append(named)
+                    after.append(named)
                     continue
-                for new in _sent_on(context, pose, source, member):
-                    named = replace(new, note=joined((source.surface, member.name), ", "), surface=member.name)
-                    if named.aimed or named.bend != "flat":
-                        found.append(named)
-                        after.append(named)
-                        continue
-                    key = member.name, id(named.profile)
-                    known = lost.get(key)
-                    if known is None:
-                        lost[key] = named
-                        after.append(named)
-                    elif named.through is None and known.through is None:
-                        nearer, more = min(known.offset, named.offset), max(known.factor, named.factor)
-                        origin = known.origin if known.origin == named.origin else None
-                        reach = max(known.reach, named.reach)
-                        lost[key] = replace(known, offset=nearer, factor=more, reach=reach, origin=origin)
-                    else:
-                        found.append(named)
+                key = member.name, id(named.profile)
+                known = lost.get(key)
+                if known is None:
+                    lost[key] = named
+                    after.append(named)
+                elif named.through is None and known.through is None:
+                    nearer, more = min(known.offset, named.offset), max(known.factor, named.factor)
+                    origin = known.origin if known.origin == named.origin else None
+                    reach = max(known.reach, named.reach)
+                    lost[key] = replace(known, offset=nearer, factor=more, reach=reach, origin=origin)
+                else:
+                    found.append(named)
         front = after
         if len(found) + len(lost) > MOST_WAYS:
-            found += [_anywhere(after, member) for member in members if after and member.mirror is not None]
+            found += [one for member in members for one in _anywhere(after, member)]
             break
     return [*found, *lost.values()]
 
 
-def _reached(source: Source, member: Member, walls: Walls) -> bool:
-    """Return whether a mirror gets any light that matters."""
-    if member.mirror is None:
-        return abs(source.apex[2] - member.height) > 1e-9
-    if member.pane is not None:
-        return member.pane.gets(source, walls, FOLLOWED)
-    mirror = member.mirror
-    if source.aimed and not reachable(source, mirror):
-        return False
-    half = np.full(3, mirror.width / 2.0)
-    if mirror.normal is not None:
-        half = half * np.sqrt(np.maximum(1.0 - np.square(mirror.normal), 0.0))
-    gain = source.profile.gain(mirror.width) if mirror.gathers and isinstance(source.profile, BeamProfile) else 1.0
-    there = most_light([[(source, walls)]], np.array([mirror.position]), half[None, :])
-    return bool(there.max() * gain > FOLLOWED)
+def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls) -> FLAGS:
+    """Return which mirrors get any light that matters from each source, of shape (sources, members)."""
+    found = np.zeros((len(sources), len(members)), dtype=bool)
+    gain = np.ones(found.shape)
+    places, halves = np.zeros((len(members), 3)), np.zeros((len(members), 3))
+    for column, member in enumerate(members):
+        mirror = member.mirror
+        if mirror is None:
+            found[:, column] = [abs(source.apex[2] - member.height) > 1e-9 for source in sources]
+            continue
+        places[column], halves[column] = mirror.position, mirror.width / 2.0
+        if mirror.normal is not None:
+            halves[column] *= np.sqrt(np.maximum(1.0 - np.square(mirror.normal), 0.0))
+        if mirror.gathers:
+            gain[:, column] = [
+                s.profile.gain(mirror.width) if isinstance(s.profile, BeamProfile) else 1.0 for s in sources
+            ]
+        if member.pane is not None:
+            found[:, column] = [member.pane.gets(source, walls, FOLLOWED) for source in sources]
+    asked = np.array([member.mirror is not None and member.pane is None for member in members])
+    of, on = np.nonzero(np.broadcast_to(asked, found.shape))
+    table = Lights([(source, walls) for source in sources])
+    one = np.ones((len(of), 1), dtype=bool)
+    there = table.most(
+        of[:, None], places[on], halves[on], np.zeros(len(of)), one, np.zeros((len(of), 1), dtype=np.intp)
+    )
+    lit = there[:, 0] * gain[of, on] > FOLLOWED
+    for row, column in zip(of[lit].tolist(), on[lit].tolist(), strict=True):
+        mirror = members[column].mirror
+        assert mirror is not None
+        found[row, column] = not sources[row].aimed or reachable(sources[row], mirror)
+    return found
 
 
 def _sent_on(context: Context, pose: Pose, source: Source, member: Member) -> list[Source]:
@@ -170,14 +193,66 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member) -> li
     return found
 
 
-def _anywhere(front: Sequence[Source], member: Member) -> Source:
+def _anywhere(front: Sequence[Source], member: Member) -> list[Source]:
     """Return all that is left of many ways as if a mirror sent it anywhere, by the shortest and strongest of them."""
-    assert member.mirror is not None
+    if member.mirror is None:
+        return []
     mirror = replace(member.mirror, normal=None)
     spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True)
-    each = [facing_anywhere(source, mirror, spots, source.reach) for source in front]
-    nearest, most = min(one.offset for one in each), max(one.factor for one in each)
-    return replace(each[0], offset=nearest, factor=most, surface=member.name, origin=None)
+    return [facing_anywhere(source, mirror, spots, source.reach) for source in _as_few(front, mirror)]
+
+
+def _few_pairs(pairs: Sequence[tuple[Source, Member]]) -> list[tuple[Source, Member]]:
+    """Return for each mirror the few ways that bound all that meet it, and the mirror as if it faced anywhere."""
+    found: list[tuple[Source, Member]] = []
+    meeting: dict[str, tuple[Member, list[Source]]] = {}
+    for source, member in pairs:
+        meeting.setdefault(member.name, (member, []))[1].append(source)
+    for member, sources in meeting.values():
+        mirror = member.mirror
+        if mirror is None:
+            found += [(source, member) for source in sources]
+        else:
+            anyhow = replace(member, mirror=replace(mirror, normal=None))
+            found += [(source, anyhow) for source in _as_few(sources, mirror)]
+    return found
+
+
+def _as_few(sources: Sequence[Source], mirror: Mirror) -> list[Source]:
+    """Return what bounds the light of many ways on a mirror: of each beam the shortest and strongest way there.
+
+    Ways of one beam differ in their length and reflectance only. What leaves other mirrors as tight as any curvature
+    makes it spreads from there: the least spread, from the nearest of them.
+    """
+    ways: dict[object, list[Source]] = {}
+    for source in sources:
+        assert isinstance(source.profile, BeamProfile)
+        here = (source.offset, source.offset)
+        tight = not source.aimed and source.profile.beam.waist_position == here
+        ways.setdefault("tight" if tight else id(source.profile), []).append(source)
+    found = []
+    for key, own in ways.items():
+        tight = key == "tight"
+        away = np.array([math.dist(mirror.position, one.apex) + (0.0 if tight else one.offset) for one in own])
+        loose = np.array([math.hypot(*one.moves) + one.spot + one.slack + mirror.width / 2.0 for one in own])
+        near = max(float((away - loose).min()), 0.0)
+        profile = own[0].profile
+        assert isinstance(profile, BeamProfile)
+        if tight:
+            beams = [one.profile.beam for one in own if isinstance(one.profile, BeamProfile)]
+            waists, spreads = np.array([b.waist_diameter for b in beams]), np.array([b.divergence for b in beams])
+            (wx, wy), (ax, ay) = waists.min(axis=0).tolist(), spreads.min(axis=0).tolist()
+            beam = replace(beams[0], waist_diameter=(wx, wy), divergence=(ax, ay), waist_position=(0.0, 0.0))
+            profile = BeamProfile(beam, profile.criteria)
+        found.append(
+            replace(
+                own[0], apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
+                moves=(0.0, 0.0, 0.0), factor=max(one.factor for one in own), reach=max(one.reach for one in own),
+                plane=None, bulge=0.0, through=None, bend="unknown", patch=True, origin=None,
+                spot=max(float((away + loose).max()) - near, 1e-6),
+            )
+        )  # fmt: skip
+    return found
 
 
 # --- what scatters where a beam ends --------------------------------------------------------------------------------
@@ -330,7 +405,7 @@ def _comes_from(source: Source) -> FLOAT:
 
 def _before_walls(lights: Sequence[Light], middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
     """Return lit boxes of a floor without what lies in the shadow of a wall that crosses them. [m]."""
-    walls = lights[0][1]
+    walls, table = lights[0][1], Lights(lights)
     for n, base in zip(walls.normal, np.sum(walls.start * walls.normal, axis=1), strict=True):
         level, off = middle[:, :2] @ n - base, half[:, :2] @ np.abs(n)
         some = np.flatnonzero(np.abs(level) < off)
@@ -339,15 +414,9 @@ def _before_walls(lights: Sequence[Light], middle: FLOAT, half: FLOAT) -> tuple[
             continue
         towards = 1.0 if sides.pop() else -1.0
         far = _cut(middle[some], half[some], -towards * n, -towards * base)
-        dark = np.ones(some.size, dtype=bool)
-        for source, own in lights:
-            start, size = starts_before(source, own)
-            low, high = (start - size).min(axis=0), (start + size).max(axis=0)
-            one = np.ones((some.size, 1))
-            dark &= own.stop(
-                one * (low + high) / 2.0, one * (high - low) / 2.0, *far, plane=source.cut_plane(), home=source.home
-            )
-        cut = some[dark]
+        every = np.repeat(np.arange(len(lights)), some.size)
+        dark = table.hidden(every, *(np.tile(one, (len(lights), 1)) for one in far))
+        cut = some[np.asarray(dark.reshape(len(lights), -1).all(axis=0))]
         middle[cut], half[cut] = _cut(middle[cut], half[cut], towards * n, towards * base)
     return middle, half
 

@@ -50,8 +50,9 @@ from lasersafe.records.scene import (
 )
 from lasersafe.results import Decision
 from lasersafe.scene.areas import area_of, polygons
-from lasersafe.scene.bound import Light, bound
+from lasersafe.scene.bound import bound
 from lasersafe.scene.hazard_map import EYES, hazard_map
+from lasersafe.scene.lights import Light
 
 Entry = TypeVar("Entry", "Person", "Barrier")
 _MIRRORS = ("eye mirror", "skin mirror")  # zones of lines that count with those of mirrors

@@ -21,7 +21,7 @@ from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.barriers import can_be_reached_over, needed_height, rated_distances
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
-from lasersafe.scene.areas import lit_area, polygons
+from lasersafe.scene.areas import lit_areas, polygons
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls
 
@@ -147,17 +147,19 @@ def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> tuple[Op
 
 
 def _shadows(stage: Stage, entry: SceneBarrier) -> tuple:  # type: ignore[type-arg]
-    dark = []
+    shaded = []
     line = shapely.LineString(stage.screens[entry.name].line)
     for context in stage.contexts:
         held = stage.held(context, "direct").get(entry.name)
         if not context.setup.fitted or held is None or not held.holds:
             continue
-        walls, extent = Walls([stage.solid(context, "direct", entry)]), plan_of(stage).extent
+        walls = Walls([stage.solid(context, "direct", entry)])
         for source in stage.sources(context, "direct", "eye"):
             free = stage.outline(source)
             if shapely.intersects(free, line):
-                dark.append(shapely.difference(free, lit_area([[(source, walls)]], free, stage.band, extent)))
+                shaded.append(([[(source, walls)]], free))
+    lit = lit_areas(shaded, stage.band, plan_of(stage).extent) if shaded else []
+    dark = [shapely.difference(free, area) for (_, free), area in zip(shaded, lit, strict=True)]
     return polygons(shapely.union_all(dark), 0.02) if dark else ()
 
 

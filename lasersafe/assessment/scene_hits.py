@@ -22,8 +22,9 @@ from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
-from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Light, Places, bound
+from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Places, Question, bounds
 from lasersafe.scene.directions import Vector
+from lasersafe.scene.lights import Light, over
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.wording.message import Message, word
@@ -79,7 +80,7 @@ def with_limit_steps(context: Context, criterion: Criterion, duration: float, an
     return criterion
 
 
-def person_places(stage: Stage, tissue: str, beyond: float = 0.0) -> Places:
+def person_places(stage: Stage, tissue: str) -> Places:
     """Return where eyes or skin of every person of a scene can be, in the order of the scene.
 
     Nobody is looked at nearer than 15 mm to a wall, where a smallest box would reach through it.
@@ -94,7 +95,7 @@ def person_places(stage: Stage, tissue: str, beyond: float = 0.0) -> Places:
         free = outline.difference(stage.near_walls) if outline.intersects(stage.near_walls) else outline
         whole = person.area is None or free.equals(shapely.box(x0, y0, x1, y1))
         outlines.append(None if whole else outline if free.is_empty else free)
-    return Places(np.array(low), np.array(high), outlines, beyond)
+    return Places(np.array(low), np.array(high), outlines)
 
 
 def taken(person: ScenePerson) -> shapely.Geometry:
@@ -155,26 +156,68 @@ def worst_hit(
         Where the highest was found, with numbers raised to what is proven for all of the place.
     """
     row = stage.scene.person.index(person)
-    kinds = [list(lights)]
-    if with_aid is not None:  # an instrument gains otherwise from beams than from scatter
-        beams = [isinstance(source.profile, BeamProfile) for source, _ in lights]
-        kinds = [[light for light, beam in zip(lights, beams, strict=True) if beam is kind] for kind in (True, False)]
     hits = []
-    for number, own in enumerate(kinds):
-        asked = (context.laser.name, context.setup.name, key, tissue, duration, with_aid, beyond, number)
+    for asked in ask(stage, context, lights, tissue, duration, key, beyond=beyond, with_aid=with_aid):
         if asked not in stage.answers:
-            seen = own if with_aid is None else [(_behind(context, source, with_aid), walls) for source, walls in own]
-            stage.answers[asked] = seen, bound([seen], person_places(stage, tissue, beyond))
-        seen, found = stage.answers[asked]
+            settle([stage])
+        own, seen, found = stage.answers[asked]
         if found.light[row] < 0 or not found.upper[row] > 0.0:
             continue
         light, place = int(found.light[row]), found.place[row]
         x, y, z = place.tolist()
         hit = exact_hit(context, own[light][0], (x, y, z), tissue, duration, with_aid)
-        there = float(seen[light][0].over(place[None, :], np.zeros((1, 3)))[0])
+        there = float(over(seen[light][0], place[None, :], np.zeros((1, 3)))[0])
         hit = replace(hit, proven=Message(_OUTCOMES[int(found.outcome[row])]))
         hits.append(_raised(hit, float(found.upper[row]) / there if there > 0.0 else math.inf))
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
+
+
+def ask(
+    stage: Stage,
+    context: Context,
+    lights: Sequence[Light],
+    tissue: str,
+    duration: float,
+    key: object,
+    *,
+    beyond: float = 0.0,
+    with_aid: Aid | None = None,
+) -> list[tuple[object, ...]]:
+    """Note what `worst_hit` will ask, so that `settle` bounds all of it at once; return under which keys it is kept."""
+    kinds = [list(lights)]
+    if with_aid is not None:  # an instrument gains otherwise from beams than from scatter
+        beams = [isinstance(source.profile, BeamProfile) for source, _ in lights]
+        kinds = [[light for light, beam in zip(lights, beams, strict=True) if beam is kind] for kind in (True, False)]
+    keys: list[tuple[object, ...]] = []
+    for number, own in enumerate(kinds):
+        asked: tuple[object, ...] = (
+            context.laser.name,
+            context.setup.name,
+            key,
+            tissue,
+            duration,
+            with_aid,
+            beyond,
+            number,
+        )
+        keys.append(asked)
+        if asked not in stage.answers and asked not in stage.open:
+            seen = own if with_aid is None else [(_behind(context, source, with_aid), walls) for source, walls in own]
+            places = ("places", tissue)
+            if places not in stage.answers:
+                stage.answers[places] = person_places(stage, tissue)
+            stage.open[asked] = own, seen, replace(stage.answers[places], beyond=beyond)
+    return keys
+
+
+def settle(stages: Sequence[Stage]) -> None:
+    """Bound everything that was asked in scenes and is not answered yet."""
+    every = [(stage, asked, *one) for stage in stages for asked, one in stage.open.items()]
+    found = bounds([Question([seen], places) for _, _, _, seen, places in every])
+    for (stage, asked, own, seen, _), answer in zip(every, found, strict=True):
+        stage.answers[asked] = own, seen, answer
+    for stage in stages:
+        stage.open.clear()
 
 
 def _behind(context: Context, source: Source, instrument: Aid) -> Source:
@@ -218,7 +261,7 @@ def exact_hit(
             key = (look.amount, look.limiting_aperture)
             if key not in alike:
                 own = replace(source, profile=BeamProfile(beam, (look,)))
-                alike[key] = float(own.over(place, np.zeros((1, 3)))[0]) * look.limit
+                alike[key] = float(over(own, place, np.zeros((1, 3)))[0]) * look.limit
             return alike[key] / look.limit
 
         pairs = [(there(c), c, ALPHA_MIN) for c in criteria_of]

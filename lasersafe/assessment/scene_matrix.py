@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.aims import place_of
@@ -22,14 +21,15 @@ from lasersafe.assessment.context import (
 )
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
-from lasersafe.assessment.scene_hits import Hit, plain_exposure, with_limit_steps, worst_hit
+from lasersafe.assessment.scene_hits import Hit, ask, plain_exposure, with_limit_steps, worst_hit
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard.exposure import ALPHA_MIN
+from lasersafe.hazard.instruments import Aid
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario, Step
-from lasersafe.scene.bound import Light
+from lasersafe.scene.lights import Light
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], li
     cells: list[MatrixCell] = []
     for place in stage.scene.person:
         person = persons[place.name]
-        if person.laser not in (None, context.laser.name) or person.setup not in (None, context.setup.name):
+        if not _concerns(context, person):
             continue
         found = list(_cells(stage, context, person, place))
         own = [_scenario(context, person, group) for group in _groups(found, adding)]
@@ -78,11 +78,41 @@ def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], li
     return scenarios, cells
 
 
-def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
+@dataclass(frozen=True)
+class _Way:
+    """One way for light to reach a person in a mode, for the durations of bare and of protected people."""
+
+    way: str
+    mode: str
+    tissue: str
+    lasting: tuple[tuple[float, str], ...]
+    alike: tuple[object, ...]  # what tells it from others that give the same
+
+
+def ask_all(stage: Stage) -> None:
+    """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
+    persons = {p.name: p for p in stage.case.person}
+    for context in stage.contexts:
+        if not stage.poses(context, "running"):
+            continue
+        asked = set()
+        for place in stage.scene.person:
+            for one in _ways(stage, context, persons[place.name]):
+                for duration, _ in one.lasting:
+                    key = (one.alike, duration, one.way == "aided viewing" and persons[place.name].viewing_aid)
+                    if key not in asked and _concerns(context, persons[place.name]):
+                        asked.add(key)
+                        hit_of(stage, context, place, one.way, one.tissue, one.mode, duration, asking=True)
+
+
+def _concerns(context: Context, person: Person) -> bool:
+    return person.laser in (None, context.laser.name) and person.setup in (None, context.setup.name)
+
+
+def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
     modes = MODES if context.setup.fitted else ("running",)
     lines = tuple(every_context(context).values())
     cut_through = not context.targets or any(target.cut_through for target in context.targets)
-    earlier: dict[object, tuple[Hit | None, str]] = {}
     for way in BASE_WAY if context.setup.fitted else _WAYS_NOT_FITTED:
         if way in MORE_WAYS and way not in context.ways:
             continue
@@ -93,18 +123,24 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
                 continue
             lasting = dict.fromkeys(person_time(lines, one, BASE_WAY[way], tissue) for one in bare_first(person))
             for mode, as_another in zip(modes, same, strict=True):
-                for time in lasting:
-                    duration, reason = time
-                    key = (alike, tissue, duration, as_another)
-                    if key not in earlier:
-                        earlier[key] = hit_of(stage, context, place, way, tissue, mode, duration)
-                    hit, note = earlier[key]
-                    if hit is None or hit.ratio <= 1.0:
-                        break
-                struck = Message(NO_AID) if way == "aided viewing" and not person.aided else ""
-                struck = struck or struck_out(context, person, way, mode)
-                struck = struck or (note if isinstance(note, Message) and note.group == "cannot" else "")
-                yield Found(way, mode, tissue, duration, reason, hit, struck, note)
+                yield _Way(way, mode, tissue, tuple(lasting), (alike, tissue, as_another))
+
+
+def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
+    earlier: dict[object, tuple[Hit | None, str]] = {}
+    for one in _ways(stage, context, person):
+        for time in one.lasting:
+            duration, reason = time
+            key = (one.alike, duration)
+            if key not in earlier:
+                earlier[key] = hit_of(stage, context, place, one.way, one.tissue, one.mode, duration)
+            hit, note = earlier[key]
+            if hit is None or hit.ratio <= 1.0:
+                break
+        struck = Message(NO_AID) if one.way == "aided viewing" and not person.aided else ""
+        struck = struck or struck_out(context, person, one.way, one.mode)
+        struck = struck or (note if isinstance(note, Message) and note.group == "cannot" else "")
+        yield Found(one.way, one.mode, one.tissue, duration, reason, hit, struck, note)
 
 
 def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
@@ -116,15 +152,32 @@ def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
 
 
 def hit_of(
-    stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
+    stage: Stage,
+    context: Context,
+    place: ScenePerson,
+    way: str,
+    tissue: str,
+    mode: str,
+    duration: float,
+    *,
+    asking: bool = False,
 ) -> tuple[Hit | None, str]:
-    """Return the bound of a person on one way in one mode, None where no light comes, and a note."""
+    """Return the bound of a person on one way in a mode, None where no light comes, and a note; or only ask for it."""
 
     def lights(*ways: str) -> list[Light]:
         return stage.lights(context, ways, tissue, mode, duration)
 
     kind = "direct" if way in ("missing the target", "through the target") else way
-    worst = partial(worst_hit, stage, context, place, tissue=tissue, duration=duration, key=(kind, mode))
+    key: tuple[str, str] = kind, mode
+
+    def worst(lights: list[Light], beyond: float = 0.0, with_aid: Aid | None = None) -> Hit | None:
+        if not asking:
+            return worst_hit(
+                stage, context, place, lights, tissue, duration, key, beyond=beyond, with_aid=with_aid
+            )  # fmt: skip
+        ask(stage, context, lights, tissue, duration, key, beyond=beyond, with_aid=with_aid)
+        return None
+
     if way in ("missing the target", "through the target", "transmitted"):
         if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):
             return None, Message("cannot.be_cut")
@@ -133,7 +186,8 @@ def hit_of(
         near = [math.dist(place_of(t, pose, 0.0), pose.apex) for pose in poses for t in placed]
         beyond = max(min([*near, work]) if work > 0.0 else min(near, default=0.0), 1e-3)
         plain = worst(lights(kind))
-        return plain if plain is None or plain.distance > beyond else worst(lights(kind), beyond=beyond), ""
+        nearer = asking or (plain is not None and plain.distance <= beyond)
+        return worst(lights(kind), beyond=beyond) if nearer else plain, ""
     if way in ("mirror", "convex mirror", "concave mirror"):
         shape = way.removesuffix("mirror").strip() or "flat"
         bent = [(source, walls) for source, walls in lights("mirror") if source.bend == shape]
@@ -150,7 +204,7 @@ def hit_of(
         walls = stage.walls(broken, "direct", mode)
         usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
         sources = stage.sources(broken, "direct", tissue, usual, duration)
-        return worst(lights=[(source, walls) for source in sources], key=(way, mode)), note
+        return worst([(source, walls) for source in sources]), note
     if way == "aided viewing":
         instrument = aid_of(next(p for p in stage.case.person if p.name == place.name))
         return worst(lights("direct", "mirror", "scatter"), with_aid=instrument), instrument.name

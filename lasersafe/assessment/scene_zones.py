@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,7 @@ from lasersafe.optics.beam import peak_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.scene import BeyondTarget, ZoneShape
 from lasersafe.results import Criterion, Step
-from lasersafe.scene.areas import area_of, lit_area, polygons
+from lasersafe.scene.areas import area_of, lit_areas, polygons
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.wording.message import Message, word
@@ -57,61 +57,72 @@ class Cut:
 
 
 def cut(stage: Stage, context: Context, source: Source, mode: str = "running", way: str | None = None) -> Cut:
-    """Return where a source is not proven below the limit, past the screens that hold."""
-    key = ("cut", context.laser.name, context.setup.name, source, mode, way)
-    if key not in stage.answers:
-        stage.answers[key] = _cut(stage, context, source, mode, way or source.way)
-    found: Cut = stage.answers[key]
-    return found
+    """Return where a source is not proven below the limit, past the screens that hold; see `cut_all`."""
+    return cut_all(stage, [(context, source)], mode, way)[0]
 
 
-def _cut(stage: Stage, context: Context, source: Source, mode: str, way: str) -> Cut:
-    free = stage.outline(source)
-    if free.is_empty or not stage.scene.barrier:
-        return Cut(free, (), ())
-    area = free
-    if any(shapely.intersects(free, shapely.LineString(one.line)) for one in stage.walls(context, way, mode).screens):
-        area = lit_area([[(source, stage.walls(context, way, mode))]], free, stage.band, plan_of(stage).extent)
-    clipped, passed = [], []
-    for name, one in stage.held(context, way).items():
-        if not shapely.intersects(free, shapely.LineString(stage.screens[name].line)):
-            continue
-        if not one.holds:
-            passed.append(name)
-        elif area.area < free.area * (1.0 - 1e-6):
-            clipped.append(name)
-    return Cut(area, tuple(clipped), tuple(passed))
+def cut_all(
+    stage: Stage, wanted: Sequence[tuple[Context, Source]], mode: str = "running", way: str | None = None
+) -> list[Cut]:
+    """Return where each source of a set-up is not proven below the limit, past the screens that hold."""
+    keys = [("cut", context.laser.name, context.setup.name, source, mode, way) for context, source in wanted]
+    lines = {name: shapely.LineString(screen.line) for name, screen in stage.screens.items()}
+    free, shaded = {}, {}
+    for key, (context, source) in zip(keys, wanted, strict=True):
+        if key not in stage.answers and key not in free:
+            free[key] = stage.outline(source)
+            walls = stage.walls(context, way or source.way, mode)
+            if any(shapely.intersects(free[key], lines[one.name]) for one in walls.screens):
+                shaded[key] = [[(source, walls)]], free[key]
+    lit = dict(free)
+    if shaded:
+        lit |= zip(shaded, lit_areas(list(shaded.values()), stage.band, plan_of(stage).extent), strict=True)
+    for key, (context, source) in zip(keys, wanted, strict=True):
+        if key in free and key not in stage.answers:
+            held = stage.held(context, way or source.way)
+            met = [name for name in held if shapely.intersects(free[key], lines[name])]
+            clips = lit[key].area < free[key].area * (1.0 - 1e-6)
+            stage.answers[key] = Cut(
+                lit[key],
+                tuple(name for name in met if held[name].holds and clips),
+                tuple(name for name in met if not held[name].holds),
+            )
+    return [stage.answers[key] for key in keys]
 
 
 def zone_shapes(stage: Stage) -> tuple[ZoneShape, ...]:
     """Return the zones of every fitted set-up, and of the set-up of each laser that reaches farthest."""
-    found: list[ZoneShape] = []
+    wanted = []
     for context in stage.contexts:
-        if not stage.poses(context, "running"):
-            continue
-        same = [one for one in stage.setups if one.laser == context.laser.name]
-        farthest = max(same, key=lambda one: one.zone("direct", "eye").distance)
-        worst = farthest.setup == context.setup.name
-        for kind, way, tissue in KINDS:
-            if context.setup.fitted or (worst and tissue == "eye" and way != "scatter"):
-                found += _of_kind(stage, context, kind, way, tissue, worst)
+        if stage.poses(context, "running"):
+            same = [one for one in stage.setups if one.laser == context.laser.name]
+            farthest = max(same, key=lambda one: one.zone("direct", "eye").distance)
+            worst = farthest.setup == context.setup.name
+            wanted += [
+                (context, kind, way, tissue, worst)
+                for kind, way, tissue in KINDS
+                if context.setup.fitted or (worst and tissue == "eye" and way != "scatter")
+            ]
+    cut_all(stage, [(one, source) for one, _, way, tissue, _ in wanted for source in stage.sources(one, way, tissue)])
+    found = [shape for one in wanted for shape in _of_kind(stage, *one)]
     return (*found, *_together(stage, found))
 
 
 def _together(stage: Stage, alone: list[ZoneShape]) -> Iterator[ZoneShape]:
     """Give what the zones of lasers that can be on at once leave out: there the sum is not proven below the limits."""
+    wanted, named = [], []
     for tissue in ("eye", "skin"):
         own = shapely.union_all([area_of(z.polygons) for z in alone if z.fitted and tissue in z.kind])
         for lasers in adding(stage.case, stage.contexts, tissue):
             placed = [one for one in lasers if stage.poses(one, "running")]
             groups = [stage.lights(one, ("direct", "mirror", "scatter"), tissue) for one in placed]
-            if len(groups) < 2:
-                continue
-            parts = [stage.outline(_counted(source, len(groups))) for group in groups for source, _ in group]
-            free = shapely.difference(shapely.union_all(parts), own)
-            area = lit_area(groups, free, stage.band, plan_of(stage).extent)
-            if not polygons(area):
-                continue
+            if len(groups) > 1:
+                parts = [stage.outline(_counted(source, len(groups))) for group in groups for source, _ in group]
+                wanted.append((groups, shapely.difference(shapely.union_all(parts), own)))
+                named.append((tissue, placed))
+    areas = lit_areas(wanted, stage.band, plan_of(stage).extent) if wanted else []
+    for (tissue, placed), (groups, _), area in zip(named, wanted, areas, strict=True):
+        if polygons(area):
             shapes, starts = polygons(area), [pose.apex for one in placed for pose in stage.poses(one, "running")]
             corners = np.array([corner for part in shapes for corner in part.outline])
             away = np.min([np.hypot(*(corners - np.array(start[:2])).T) for start in starts], axis=0)

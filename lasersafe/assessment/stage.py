@@ -31,8 +31,9 @@ from lasersafe.optics.reflection import LitSpot
 from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
-from lasersafe.scene.bound import STEP, Light, most_light
+from lasersafe.scene.bound import STEP, most_light
 from lasersafe.scene.directions import EVERYWHERE, Box
+from lasersafe.scene.lights import Light
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, reflected
 from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
@@ -88,6 +89,7 @@ class Stage:
     contexts: list[Context]
     setups: list[SetupResult]
     answers: dict[tuple[object, ...], Any] = field(default_factory=dict)
+    open: dict[tuple[object, ...], Any] = field(default_factory=dict)  # what was asked of persons, not answered yet
 
     @cached_property
     def screens(self) -> dict[str, Screen]:
@@ -302,12 +304,15 @@ class Stage:
         """Return what scatters light that has come over mirrors: surfaces with a place, and whatever ends the beam."""
         profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
         beams, walls = self._beams_of_eyes(context, pose), self.walls(context, "direct", pose.mode)
-        found = []
-        for item in self.lit(context, pose):
-            others = [(beam, walls) for beam in beams if beam.surface != item.name and item.placed]
-            half = np.full((1, 3), item.width / 2.0)
-            lit = most_light([[one] for one in others], np.array([item.position]), half)[:, 0] > LEAST
-            share = max((beam.factor for (beam, _), one in zip(others, lit, strict=True) if one), default=0.0)
+        found, items = [], [item for item in self.lit(context, pose) if item.placed]
+        asked = np.array([[beam.surface != item.name for beam in beams] for item in items]).reshape(
+            len(items), len(beams)
+        )
+        places = np.array([item.position for item in items]).reshape(-1, 3)
+        half = np.array([[item.width / 2.0] * 3 for item in items]).reshape(-1, 3)
+        lit = most_light([[(beam, walls)] for beam in beams], places, half, asked.T) > LEAST
+        for item, meets in zip(items, lit.T, strict=True):
+            share = max((beam.factor for beam, one in zip(beams, meets.tolist(), strict=True) if one), default=0.0)
             if share > 0.0:
                 ball = Spots(item.position, EVERYWHERE, item.width / 2.0, True)
                 share *= item.reflectance
@@ -389,8 +394,5 @@ class Stage:
         self, context: Context, ways: Sequence[str], tissue: str, mode: str = "running", duration: float | None = None
     ) -> list[Light]:
         """Return the sources of some ways with the walls that hold against each; see `sources`."""
-        return [
-            (source, self.walls(context, BASE_WAY[way], mode))
-            for way in ways
-            for source in self.sources(context, way, tissue, mode, duration)
-        ]
+        held = {way: self.walls(context, BASE_WAY[way], mode) for way in ways}
+        return [(source, held[way]) for way in ways for source in self.sources(context, way, tissue, mode, duration)]

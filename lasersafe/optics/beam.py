@@ -90,7 +90,7 @@ class BeamGeometry:
     propagation: str = "hyperbolic"
 
     def __post_init__(self) -> None:
-        if not self.single:
+        if not self.single or self._plain():
             return
         for name in ("waist_diameter", "divergence", "waist_position"):
             object.__setattr__(self, name, pair(name, getattr(self, name)))
@@ -100,6 +100,18 @@ class BeamGeometry:
         within("waist_position", self.waist_position, "m", -_LONGEST, _LONGEST)
         choice("profile", self.profile, PROFILES)
         choice("propagation", self.propagation, PROPAGATIONS)
+
+    def _plain(self) -> bool:
+        """Whether all of it are floats that can be used: what is made by the formulas of this package."""
+        pairs = (self.waist_diameter, self.divergence, self.waist_position)
+        if not all(type(both) is tuple and len(both) == 2 for both in pairs):
+            return False
+        if not all(type(one) is float for both in pairs for one in both):
+            return False
+        usable = all(0.0 <= one <= _LONGEST for one in self.waist_diameter)
+        usable = usable and all(1.0 / _LONGEST <= one <= math.pi for one in self.divergence)
+        usable = usable and all(-_LONGEST <= one <= _LONGEST for one in self.waist_position)
+        return usable and self.profile in PROFILES and self.propagation in PROPAGATIONS
 
     @property
     def single(self) -> bool:

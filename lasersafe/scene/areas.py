@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from lasersafe.optics.checks import unique
 from lasersafe.records.scene import Polygon
-from lasersafe.scene.bound import Light, most_light, summed
+from lasersafe.scene.bound import Asked, Places, Question
 from lasersafe.scene.directions import Box
+from lasersafe.scene.lights import Light
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.sources import Source
 
@@ -150,16 +151,24 @@ def lit_area(
     band: tuple[float, float],
     plan: tuple[float, float, float, float],
 ) -> shapely.Geometry:
-    """Return the part of an area on the floor that is not proven below the limit at every height of a band [1]_.
+    """Return the part of an area on the floor that is not proven below the limit; see `lit_areas`."""
+    return lit_areas([(groups, free)], band, plan)[0]
+
+
+def lit_areas(
+    wanted: Sequence[tuple[Sequence[Sequence[Light]], shapely.Geometry]],
+    band: tuple[float, float],
+    plan: tuple[float, float, float, float],
+) -> list[shapely.Geometry]:
+    """Return the parts of areas on the floor that are not proven below the limit at every height of a band [1]_.
 
     Squares are proven below as a whole, or cut into four; where no point that is tried is below they are not cut.
 
     Parameters
     ----------
-    groups : sequence of sequence of (Source, Walls)
-        As `lasersafe.scene.bound.bound` takes them.
-    free : shapely.Geometry
-        Outside of it nothing is above, as the union of outlines.
+    wanted : sequence of tuple
+        Groups of light as `lasersafe.scene.bound.bound` takes them, and an area outside of which nothing is above, as
+        the union of outlines.
     band : tuple of float
         Heights that count. [m]
     plan : tuple of float
@@ -169,43 +178,62 @@ def lit_area(
     ----------
     .. [1] docs/method.md, section 16.
     """
-    if free.is_empty:
-        return free
-    shapely.prepare(free)
-    low_x, low_y, high_x, high_y = free.bounds
-    size = max(high_x - low_x, high_y - low_y) / _SQUARES
-    across, up = (math.ceil((high - low) / size) for low, high in ((low_x, high_x), (low_y, high_y)))
-    x, y = np.meshgrid(low_x + size * (np.arange(across) + 0.5), low_y + size * (np.arange(up) + 0.5))
-    now, lit = np.column_stack([x.ravel(), y.ravel()]), []
+    frees = np.array([free for _, free in wanted], dtype=object)
+    shapely.prepare(frees)
+    none = Places(np.zeros((1, 3)), np.zeros((1, 3)))
+    asked = Asked([Question(groups, none) for groups, _ in wanted])
+    now, sizes, owner = _first_squares(frees)
     layers = max(1, math.ceil((band[1] - band[0]) / _LAYER))
     rise = (band[1] - band[0]) / layers / 2.0
     levels: FLOAT = band[0] + (2.0 * np.arange(layers, dtype=np.float64) + 1.0) * rise
     finest = max(plan[2] - plan[0], plan[3] - plan[1]) / _FINEST
-    known = np.full((sum(len(group) for group in groups), len(now)), np.inf)
+    known = np.where(asked.group[owner] >= 0, np.inf, 0.0)
+    lit: list[tuple[FLOAT, FLOAT, NDArray[np.intp]]] = []
+    rounds = np.zeros(len(wanted), dtype=np.intp)
     while len(now):
-        half = size / 2.0
-        squares = shapely.box(*(now - half).T, *(now + half).T)
-        kept = shapely.intersects(free, squares)
-        now, squares, known = now[kept], squares[kept], known[:, kept]
-        kept, known = _above(groups, now, half, levels, rise, known)
-        now, squares, known = now[kept], squares[kept], known[:, kept]
+        rounds[owner] += 1
+        half = sizes / 2.0
+        squares = shapely.box(*(now - half[:, None]).T, *(now + half[:, None]).T)
+        kept = np.flatnonzero(shapely.intersects(frees[owner], squares))
+        kept_above, known = _above(asked, owner[kept], now[kept], half[kept], levels, rise, known[kept])
+        kept, known = kept[kept_above], known[kept_above]
+        now, half, owner = now[kept], half[kept], owner[kept]
         off = np.maximum(np.maximum(np.array(plan[:2]) - now, now - np.array(plan[2:])), 0.0).max(axis=1) - half
-        small = size <= np.maximum(finest, off / _FARTHER)
-        open_ = np.flatnonzero(~small)
+        open_ = np.flatnonzero(2.0 * half > np.maximum(finest, off / _FARTHER))
         cut = np.zeros(len(now), dtype=bool)
         for some in (_CORNERS[:1], _CORNERS[1:]):  # what no point that is tried shows to be below is not cut
-            points = (now[open_, None] + half * some).reshape(-1, 2)
-            above = _above(groups, points, 0.0, levels, rise, np.repeat(known[:, open_], len(some), axis=1))[0]
+            points = (now[open_, None] + half[open_, None, None] * some).reshape(-1, 2)
+            many = np.repeat(open_, len(some))
+            above = _above(asked, owner[many], points, np.zeros(len(many)), levels, rise, known[many])[0]
             cut[open_] = ~above.reshape(-1, len(some)).all(axis=1)
             open_ = open_[~cut[open_]]
-        lit.append(_rows(now[~cut], half))
-        now = (now[cut][:, None, :] + half * _QUARTERS).reshape(-1, 2)
-        known = np.repeat(known[:, cut], len(_QUARTERS), axis=1)
-        size = half
-    found = shapely.union_all(np.concatenate(lit))
-    if len(lit) > 1:  # no slits and no islands next to one another
-        found = _buffered(_buffered(found, finest, join_style="mitre"), -finest, join_style="mitre")
-    return shapely.intersection(free, found)
+        lit.append((now[~cut], half[~cut], owner[~cut]))
+        now, owner = (now[cut][:, None, :] + half[cut, None, None] * _QUARTERS).reshape(-1, 2), owner[cut].repeat(4)
+        sizes, known = half[cut].repeat(4), known[cut].repeat(4, axis=0)
+    found = []
+    for number, free in enumerate(frees):
+        parts = [(m[o == number], h[o == number]) for m, h, o in lit]
+        boxes = [_rows(m, float(h[0])) for m, h in parts if len(m)]
+        area = shapely.union_all(np.concatenate(boxes)) if boxes else shapely.Polygon()
+        if rounds[number] > 1:  # no slits and no islands next to one another
+            area = _buffered(_buffered(area, finest, join_style="mitre"), -finest, join_style="mitre")
+        found.append(shapely.intersection(free, area))
+    return found
+
+
+def _first_squares(areas: NDArray[np.object_]) -> tuple[FLOAT, FLOAT, NDArray[np.intp]]:
+    """Return squares that hold all of each area: middles, sizes [m], and to which area each belongs."""
+    found = [(np.zeros((0, 2)), np.zeros(0), np.zeros(0, dtype=np.intp))]
+    for number, area in enumerate(areas):
+        if area.is_empty:
+            continue
+        low_x, low_y, high_x, high_y = area.bounds
+        size = max(high_x - low_x, high_y - low_y) / _SQUARES
+        across, up = (math.ceil((high - low) / size) for low, high in ((low_x, high_x), (low_y, high_y)))
+        x, y = np.meshgrid(low_x + size * (np.arange(across) + 0.5), low_y + size * (np.arange(up) + 0.5))
+        found.append((np.column_stack([x.ravel(), y.ravel()]), np.full(x.size, size), np.full(x.size, number)))
+    now, sizes, owner = (np.concatenate(part) for part in zip(*found, strict=True))
+    return now, sizes, owner
 
 
 def _rows(middle: FLOAT, half: float) -> NDArray[np.object_]:
@@ -220,27 +248,30 @@ def _rows(middle: FLOAT, half: float) -> NDArray[np.object_]:
 
 
 def _above(
-    groups: Sequence[Sequence[Light]], middle: FLOAT, half: float, levels: FLOAT, rise: float, known: FLOAT
+    asked: Asked, owner: NDArray[np.intp], middle: FLOAT, half: FLOAT, levels: FLOAT, rise: float, known: FLOAT
 ) -> tuple[FLAGS, FLOAT]:
     """Return which squares of shape (n, 2) are at some height of layers [m] not proven below, and by which light.
 
-    What is *known* of each light, of shape (lights, n), is not asked again where it is next to nothing.
+    What is *known* of each light, of shape (n, lights), is not asked again where it is next to nothing.
     """
-    found, most = np.zeros(len(middle), dtype=bool), np.zeros_like(known)
-    asked = known > _NOTHING / max(len(groups), 1)
-    first = int(np.abs(levels - groups[0][0][0].apex[2]).argmin()) if groups and groups[0] else 0
+    group = asked.group[owner]
+    count, groups = (group >= 0).sum(axis=1), np.maximum(group.max(axis=1, initial=0) + 1, 1)
+    found, most, alone = np.zeros(len(middle), dtype=bool), np.zeros_like(known), count == 1
+    wanted = (known > (_NOTHING / groups)[:, None]) & (group >= 0)
+    height = asked.table.column["apex"][asked.light[owner, 0], 2] if known.shape[1] else np.zeros(len(owner))
+    first = np.abs(levels - height[:, None]).argmin(axis=1)[:, None] == np.arange(len(levels))
     # of one light first where most is to be expected; of several all heights, to know which gives next to nothing
-    for some in (levels[first : first + 1], np.delete(levels, first)) if len(known) == 1 else (levels,):
-        open_ = np.flatnonzero(~found)
-        if not len(open_) or not len(some):
-            break
-        places = np.column_stack([np.repeat(middle[open_], len(some), axis=0), np.tile(some, len(open_))])
-        edges = np.broadcast_to(np.array([half, half, rise]), places.shape)
-        wanted, before = np.repeat(asked[:, open_], len(some), axis=1), np.repeat(known[:, open_], len(some), axis=1)
-        each = np.where(wanted, most_light(groups, places, edges, asked=wanted), before)
-        found[open_] = (summed(groups, each) > 1.0).reshape(-1, len(some)).any(axis=1)
-        most[:, open_] = np.maximum(most[:, open_], each.reshape(len(each), -1, len(some)).max(axis=2))
-    return found, known if len(known) == 1 else most
+    for some in (first | ~alone[:, None], ~first & alone[:, None]):
+        at, level = np.nonzero(some & ~found[:, None])
+        if not at.size:
+            continue
+        places = np.column_stack([middle[at], levels[level]])
+        edges = np.column_stack([half[at], half[at], np.full(len(at), rise)])
+        each = np.where(wanted[at], asked.each(owner[at], places, edges, wanted[at], enough=1.0), known[at])
+        above = asked.total(owner[at], each) > 1.0
+        found[at[above]] = True
+        np.maximum.at(most, at, each)
+    return found, np.where(alone[:, None], known, most)
 
 
 def _padded(area: shapely.Geometry) -> shapely.Geometry:

@@ -88,16 +88,6 @@ class Box:
         inside: FLOAT = np.where(between, np.sqrt(along * along + dz * dz), ends)
         return inside
 
-    def nearest(self, v: FLOAT) -> FLOAT:
-        """Return the direction of the set along which vectors of shape (n, 3) [m] lie farthest, of shape (n, 3)."""
-        turn = np.arctan2(v[:, 0], v[:, 1]) - self.bearing
-        turn = (turn + math.pi) % TURN - math.pi
-        bearing = np.clip(turn, -self.half_bearing, self.half_bearing)
-        along = np.hypot(v[:, 0], v[:, 1]) * np.cos(turn - bearing)
-        rise = np.clip(np.arctan2(v[:, 2], along), *self.elevation)
-        bearing, flat = bearing + self.bearing, np.cos(rise)
-        return np.stack([flat * np.sin(bearing), flat * np.cos(bearing), np.sin(rise)], axis=1)
-
     def cone(self) -> Cone:
         """Return a cone that holds the whole set."""
         middle = (self.elevation[0] + self.elevation[1]) / 2.0
@@ -149,10 +139,6 @@ class Cone:
         found: FLOAT = np.where(inside, np.sqrt(square), ahead * cosine + aside * sine)
         return found
 
-    def nearest(self, v: FLOAT) -> FLOAT:
-        """Return the direction of the set along which vectors lie farthest; see `Box.nearest`."""
-        return _towards(np.broadcast_to(np.array(self.axis), v.shape), v, self.half_angle)
-
     def cone(self) -> Cone:
         """Return itself."""
         return self
@@ -194,10 +180,6 @@ class Around:
         off = np.maximum(np.arctan2(aside, ahead) - self.margin, 0.0)
         return np.asarray(away * np.cos(off))
 
-    def nearest(self, v: FLOAT) -> FLOAT:
-        """Return the direction of the set along which vectors lie farthest; see `Box.nearest`."""
-        return _towards(self.inner.nearest(v), v, self.margin)
-
     def cone(self) -> Cone:
         """Return a cone that holds the whole set."""
         inner = self.inner.cone()
@@ -208,15 +190,46 @@ class Around:
         return self.inner.widened(self.margin)
 
 
-def _towards(start: FLOAT, v: FLOAT, most: float) -> FLOAT:
-    """Return unit vectors turned towards vectors, at most by an angle [rad]; shapes (n, 3)."""
+def nearest(angles: FLOAT, v: FLOAT) -> FLOAT:
+    """Return of sets of directions the one along which vectors lie farthest.
+
+    Parameters
+    ----------
+    angles : numpy.ndarray, shape (n, 5)
+        As `angles_of` gives them. [rad]
+    v : numpy.ndarray, shape (n, 3)
+        The vectors. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (n, 3)
+        Unit vectors.
+    """
+    middle, half, low, high, margin = angles.T
+    turn = (np.arctan2(v[:, 0], v[:, 1]) - middle + math.pi) % TURN - math.pi
+    bearing = np.clip(turn, -half, half)
+    along = np.hypot(v[:, 0], v[:, 1]) * np.cos(turn - bearing)
+    rise = np.clip(np.arctan2(v[:, 2], along), low, high)
+    bearing, flat = bearing + middle, np.cos(rise)
+    start = np.stack([flat * np.sin(bearing), flat * np.cos(bearing), np.sin(rise)], axis=1)
+    # turned towards the vectors, at most by the margin
     away = np.sqrt(np.square(v).sum(axis=1))[:, None]
     wanted = np.where(away > 0.0, v / np.maximum(away, 1e-300), start)
-    along = (wanted * start).sum(axis=1)[:, None]
-    aside = wanted - along * start
+    ahead = (wanted * start).sum(axis=1)[:, None]
+    aside = wanted - ahead * start
     size = np.sqrt(np.square(aside).sum(axis=1))[:, None]
-    turn = np.minimum(np.arctan2(size, along), most)
-    return np.asarray(np.cos(turn) * start + np.sin(turn) * aside / np.maximum(size, 1e-300))
+    off = np.minimum(np.arctan2(size, ahead), margin[:, None])
+    return np.asarray(np.cos(off) * start + np.sin(off) * aside / np.maximum(size, 1e-300))
+
+
+def angles_of(directions: Directions) -> tuple[float, float, float, float, float]:
+    """Return bearing, half of their range, lowest and highest elevation, and the margin round all of them [rad]."""
+    if isinstance(directions, Cone):
+        bearing, elevation = angles(directions.axis)
+        return bearing, 0.0, elevation, elevation, directions.half_angle
+    inner = directions.inner if isinstance(directions, Around) else directions
+    margin = directions.margin if isinstance(directions, Around) else 0.0
+    return inner.bearing, inner.half_bearing, *inner.elevation, margin
 
 
 def about(nominal: Box, margin: float) -> Directions:

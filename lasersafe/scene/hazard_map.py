@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.records.scene import HazardMap
-from lasersafe.scene.bound import Light, Places, bound
+from lasersafe.scene.bound import Places, bound
+from lasersafe.scene.lights import Light
 from lasersafe.wording.message import Message
 
 FLOAT = NDArray[np.float64]

@@ -3,22 +3,33 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure, mean_exposure_of_circular
+from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, mean_exposure, mean_exposure_of_circular
 from lasersafe.records.step import Criterion
 
 FLOAT = NDArray[np.float64]
+INDEX = NDArray[np.intp]
 NEAREST = 1e-3  # m
-_POINT = 1e-7  # m: a focus that is described as a point
+POINT = 1e-7  # m: a focus that is described as a point
 _RAYS = 36.0  # k^2: of 1e15 times the limit no more than 1 is left outside so many diameters
 LEAST = 1e-4  # of the limit: light that gives less, all of it together, is none
 CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
+
+
+# what bounds need of a beam, as numbers; see `lasersafe.scene.lights`
+BEAM = (
+    ("waist", float, 2), ("divergence", float, 2), ("waist_position", float, 2), ("linear", float), ("even", float),
+    ("round", float),
+    ("radius", float), ("blur", float), ("close_by", float),
+)  # fmt: skip
+_PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
+NO_BEAM = (POINT, POINT), (0.0, 0.0), (0.0, 0.0), 0.0, 0.0, 0.0, 0.0, _PUPIL, 0.0
 
 
 @dataclass(eq=False)
@@ -40,20 +51,20 @@ class BeamProfile:
     criteria: tuple[Criterion, ...]
 
     @cached_property
-    def _strictest(self) -> dict[tuple[float, float], float]:
-        """The lowest limit for each amount and aperture; what is spread in the same way differs by its limit only."""
-        found: dict[tuple[float, float], float] = {}
+    def strengths(self) -> dict[float, float]:
+        """The highest amount over limit for each aperture; what is spread in the same way differs by it only."""
+        found: dict[float, float] = {}
         for c in self.criteria:
-            key = (c.amount, c.limiting_aperture)
-            if not found.get(key, math.inf) <= c.limit:
-                found[key] = c.limit
+            ratio = c.amount / c.limit if c.limit > 0.0 else math.inf
+            if not ratio <= found.get(c.limiting_aperture, -math.inf):
+                found[c.limiting_aperture] = ratio
         return found
 
     def widths(self, distance: FLOAT) -> tuple[FLOAT, FLOAT]:
         """Return both 1/e diameters, a point focus as a small spot. [m]."""
         dx, dy = diameters(self.beam, distance)
-        wide = np.maximum(dx, _POINT)
-        return wide, wide if self.beam.circular else np.maximum(dy, _POINT)
+        wide = np.maximum(dx, POINT)
+        return wide, wide if self.beam.circular else np.maximum(dy, POINT)
 
     def on_axis(self, distance: FLOAT) -> FLOAT:
         """Return the ratio on the axis, for distances from the last optic [m] of shape (...)."""
@@ -67,15 +78,15 @@ class BeamProfile:
         axis, peak = np.zeros_like(dx), np.zeros_like(dx)
         gaussian, circular = self.beam.profile == "gaussian", self.beam.circular
         area = math.pi * dx * dy
-        for (amount, aperture), limit in self._strictest.items():
+        for aperture, strength in self.strengths.items():
             if gaussian and circular:
-                mean = mean_exposure_of_circular(amount, dx, aperture)
+                mean = mean_exposure_of_circular(strength, dx, aperture)
             elif gaussian and bound:
-                mean = _square_bound(amount, dx, dy, aperture)
+                mean = _square_bound(strength, dx, dy, aperture)
             else:
-                mean = mean_exposure(amount, dx, dy, aperture, self.beam.profile)
-            axis = np.maximum(axis, mean / limit)
-            peak = np.maximum(peak, amount * 4.0 / area / limit)
+                mean = mean_exposure(strength, dx, dy, aperture, self.beam.profile)
+            axis = np.maximum(axis, mean)
+            peak = np.maximum(peak, strength * 4.0 / area)
         return axis, peak, dx if circular else np.maximum(dx, dy)
 
     @cached_property
@@ -88,10 +99,16 @@ class BeamProfile:
         """Radius of the largest limiting aperture. [m]."""
         return max(c.limiting_aperture for c in self.criteria) / 2.0
 
-    @property
-    def round_gaussian(self) -> bool:
-        """Whether of two places as far from a last optic the one nearer to the axis gets more, see `close_by`."""
-        return self.beam.profile == "gaussian" and self.beam.circular
+    @cached_property
+    def row(self) -> tuple[object, ...]:
+        """The beam in the order of `BEAM`."""
+        beam, radius = self.beam, self.aperture_radius
+        waist = tuple(max(one, POINT) for one in beam.waist_diameter)
+        even = beam.profile != "gaussian"
+        return (
+            waist, beam.divergence, beam.waist_position, beam.propagation == "linear", even, beam.circular and not even,
+            radius, radius, self.close_by,
+        )  # fmt: skip
 
     def gain(self, width: float) -> float:
         """Return how many times a surface of a width [m] that gathers light can raise a ratio."""
@@ -124,33 +141,6 @@ class BeamProfile:
                 return np.minimum(axis, peak * np.exp(-np.square(2.0 * outside / widest)))
         found: FLOAT = np.where(outside <= widest / 2.0, axis, 0.0)
         return found
-
-    def over(self, low: FLOAT, high: FLOAT, aside: FLOAT) -> FLOAT:
-        """Return at least the ratio anywhere between two distances along the beam, so far beside its axis or farther.
-
-        Parameters
-        ----------
-        low, high : numpy.ndarray, shape (...)
-            Along the beam, from the last optic. [m]
-        aside : numpy.ndarray, shape (...)
-            From the axis, at least. [m]
-
-        Returns
-        -------
-        numpy.ndarray, shape (...)
-            Exposure over limit: of the narrowest beam between the two on the axis, and of the widest beside it. [1]
-        """
-        low = np.maximum(low, NEAREST)
-        high = np.maximum(high, low)
-        ends = [self.widths(low), self.widths(high)]
-        least, most = ([pick(*pair) for pair in zip(*ends, strict=True)] for pick in (np.minimum, np.maximum))
-        for axis, position in enumerate(self.beam.waist_position):
-            waist = max(self.beam.waist_diameter[axis], _POINT)
-            least[axis] = np.where((low < position) & (position < high), np.minimum(least[axis], waist), least[axis])
-        if self.beam.circular:
-            least[1] = least[0]
-        axis_ratio, peak, _ = self._of_widths(*least, bound=True)
-        return self._fade(axis_ratio, peak, np.maximum(*most), aside)
 
     @cached_property
     def close_by(self) -> float:
@@ -185,8 +175,7 @@ class BeamProfile:
 
     def from_here_on(self, distance: FLOAT) -> FLOAT:
         """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""
-        place = np.maximum(distance, NEAREST)
-        found = self._axis_and_peak(place, bound=True)[0]
+        found = self._axis_and_peak(np.maximum(distance, NEAREST), bound=True)[0]
         last, highest = self.crest
         return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
 
@@ -222,12 +211,82 @@ class ScatterProfile:
     nearest: float = CLOSEST
 
     @cached_property
-    def _at_one(self) -> float:
+    def at_one(self) -> float:
+        """The ratio at 1 m; without credit for a size it falls with 1 / r^2."""
         return float(self.ratio(np.ones(1))[0])
 
-    def at(self, distance: FLOAT) -> FLOAT:
-        """Return the ratio at distances [m] of shape (...); without credit for a size it falls with 1 / r^2."""
-        return self.ratio(distance) if self.wide else self._at_one / np.square(distance)
+
+def beam_over(column: Mapping[str, FLOAT], light: INDEX, low: FLOAT, high: FLOAT, aside: FLOAT) -> FLOAT:
+    """Return at least the ratio of beams anywhere between two distances along them, so far beside or farther.
+
+    Parameters
+    ----------
+    column : mapping of numpy.ndarray, each of shape (lights, ...)
+        The beams, as `lasersafe.scene.lights.Lights` has them.
+    light : numpy.ndarray of int, shape (rows,)
+        Which of them is asked for.
+    low, high : numpy.ndarray, shape (rows,)
+        Along the beam, from the last optic. [m]
+    aside : numpy.ndarray, shape (rows,)
+        From the axis, at least. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (rows,)
+        Exposure over limit: of the narrowest beam between the two on the axis, and of the widest beside it. [1]
+    """
+    low = np.maximum(low, NEAREST)
+    high = np.maximum(high, low)
+    ends, place = (_widths(column, light, low), _widths(column, light, high)), column["waist_position"][light]
+    least, most = np.minimum(*ends), np.maximum(*ends).max(axis=1)
+    inside = (low[:, None] < place) & (place < high[:, None])
+    least = np.where(inside, np.minimum(least, column["waist"][light]), least)
+    axis, peak = _axis_and_peak(column, light, *least.T)
+    outside = np.maximum(aside - column["radius"][light], 0.0)
+    with np.errstate(under="ignore", over="ignore"):
+        found = np.minimum(axis, peak * np.exp(-np.square(2.0 * outside / most)))
+    even = column["even"][light] > 0.0
+    return np.where(even, np.where(outside <= most / 2.0, axis, 0.0), found)
+
+
+def beam_from_here_on(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT:
+    """Return the highest ratio of beams at paths or longer ones, for paths [m] of shape (rows,); see `beam_over`."""
+    found = _axis_and_peak(column, light, *_widths(column, light, np.maximum(distance, NEAREST)).T)[0]
+    last, highest = column["crest"][light].T
+    return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
+
+
+def _widths(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT:
+    """Return both 1/e diameters of beams, a point focus as a small spot, of shape (rows, 2). [m]."""
+    waist, spread = column["waist"][light], distance[:, None] - column["waist_position"][light]
+    spread *= column["divergence"][light]
+    wide = np.sqrt(waist * waist + spread * spread)
+    linear = column["linear"][light] > 0.0
+    return np.where(linear[:, None], waist + np.abs(spread), wide) if linear.any() else wide
+
+
+def _axis_and_peak(column: Mapping[str, FLOAT], light: INDEX, dx: FLOAT, dy: FLOAT) -> tuple[FLOAT, FLOAT]:
+    """Return at least the ratios on the axis, and those of the peak, of beams of two diameters [m] of shape (rows,)."""
+    axis, strongest = np.zeros(len(dx)), column["strength"][light].max(axis=1)
+    even, oblong = column["even"][light] > 0.0, dx != dy
+    plain = ~(even | oblong)
+    for number in range(column["strength"].shape[1]):
+        strength, hole = column["strength"][light, number], column["hole"][light, number]
+        some = ~(strength <= 0.0)  # NaN counts
+        if not some.any():
+            continue
+        with np.errstate(over="ignore", under="ignore"):
+            through = -np.expm1(-np.square(hole / dx))
+        at = np.flatnonzero(some & oblong & ~even)
+        if at.size:  # of a round aperture: what the square round it takes
+            through[at] = _erf(hole[at] / dx[at]) * _erf(hole[at] / dy[at])
+        at = np.flatnonzero(some & even)
+        if at.size:
+            through[at] = fraction_through(dx[at], dy[at], hole[at], "top-hat")
+        mean = strength * through / (math.pi / 4.0 * np.square(hole))
+        mean = np.where(plain | even, mean, np.minimum(mean, strength * 4.0 / (math.pi * dx * dy)))
+        axis = np.where(some, np.maximum(axis, mean), axis)
+    return axis, strongest * 4.0 / (math.pi * dx * dy)
 
 
 _erf = np.vectorize(math.erf, otypes=[np.float64])

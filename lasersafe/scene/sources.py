@@ -3,32 +3,34 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import Directions, Vector
-from lasersafe.scene.profile import CLOSEST, NEAREST, BeamProfile, ScatterProfile
+from lasersafe.scene.directions import Directions, Vector, angles_of
+from lasersafe.scene.profile import BEAM, CLOSEST, NEAREST, NO_BEAM, BeamProfile, ScatterProfile
 from lasersafe.scene.spots import Spots
 
 FLOAT = NDArray[np.float64]
-_JUST = 1.01  # times the radius of an aperture: from here on the irradiance at its edge falls away from the axis
+INDEX = NDArray[np.intp]
+_CLASSES = (1, 8, 27, 64, 1 << 30)  # lights are told apart by in how many boxes they start
+_AWAY = 1e12  # m: where a box in which nothing starts is put
+_ALIKE = 30  # rows of each light from which on lights are looked at one by one
+_CELLS = 50_000  # numbers of one array, which a processor keeps at hand
+CLUSTER = 8  # boxes in which a light starts that are looked at together
 _MOVED, _LIT = 3, 4  # boxes along each edge of where a head moves, and of where light falls
-
-
-def squared_gaps(middle: FLOAT, half: FLOAT, start: FLOAT, size: FLOAT) -> FLOAT:
-    """Return squares of how far boxes are from others, of shape (boxes, others). [m2]."""
-    found = np.zeros((len(middle), len(start)))
-    for axis in range(3):  # by hand: sums over three are slow
-        between = np.abs(middle[:, axis, None] - start[:, axis])
-        between -= half[:, axis, None]
-        between -= size[:, axis]
-        np.maximum(between, 0.0, out=between)
-        between *= between
-        found += between
-    return found
+_BOXES, _APEX, _BALL, _DISC, _SPHERE = range(5)  # what is known of where lit spots are
+# what bounds need of a way for light, as numbers; see `lasersafe.scene.lights`
+ROW = np.dtype([
+    ("apex", float, 3), ("moves", float, 3), ("offset", float), ("factor", float), ("angles", float, 5),
+    ("on", float, 3), ("normal", float, 3), ("plane", float), ("bulge", float), ("through", float, 3),
+    ("through_radius", float), ("spot", float), ("slack", float), ("spots", float), ("aimed", float), ("flat", float),
+    ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *BEAM, ("crest", float, 2),
+    ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("origin", float, (2, 3)),
+])  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -104,92 +106,36 @@ class Source:
     parts: tuple[tuple[float, ...], ...] = ()
     origin: tuple[Vector, Vector] | None = None
 
-    def over(self, middle: FLOAT, half: FLOAT, nearest: FLOAT | None = None) -> FLOAT:
-        """Return at least the exposure over limit anywhere in boxes, whatever stands between [1]_.
+    @cached_property
+    def row(self) -> tuple[object, ...]:
+        """What bounds of it need, in the order of `ROW`."""
+        profile, box, none = self.profile, angles_of(self.directions), (0.0, 0.0, 0.0)
+        beam = profile.row if isinstance(profile, BeamProfile) else NO_BEAM
+        crest = profile.crest if isinstance(profile, BeamProfile) and not self.one_path else (0.0, 0.0)
+        scatter = profile if isinstance(profile, ScatterProfile) else None
+        kind = _BOXES if self.parts else _APEX if not (any(self.moves) or self.wide) else _BOXES
+        if self.spots is not None:
+            kind = _DISC if self.spots.normal is not None else _BALL if self.patch else _SPHERE
+        on, normal = self.plane or (none, none)
+        cut_on, cut_normal = self.cut_plane() or (none, none)
+        return (
+            self.apex, self.moves, self.offset, self.factor, box, on, normal, self.plane is not None, self.bulge,
+            *(self.through or (none, math.inf)), self.spot, self.slack if self.spots is not None else 0.0, kind,
+            self.aimed, self.bend == "flat", (math.nan,) * 3 if self.home is None else tuple(self.home.tolist()),
+            cut_on, cut_normal, *beam, crest,
+            0.0 if scatter is None or scatter.wide else scatter.at_one,
+            scatter is not None and scatter.lambert, scatter is not None and scatter.wide,
+            CLOSEST if scatter is None else scatter.nearest, self.origin or ((math.nan,) * 3, none),
+        )  # fmt: skip
 
-        Distances to a set of straight ways change no faster than the place moves, so that the middle of a box and half
-        of its diagonal say how near to the light it can come.
-
-        Parameters
-        ----------
-        middle, half : numpy.ndarray, shape (boxes, 3)
-            Middles and half edges. [m]
-        nearest : numpy.ndarray, shape (boxes,), optional
-            Light that starts nearer than this is stopped. [m]
-
-        Returns
-        -------
-        numpy.ndarray, shape (boxes,)
-            0 where no light comes. [1]
-
-        References
-        ----------
-        .. [1] docs/method.md, section 16.
-        """
-        size, (x, y, z) = np.sqrt(np.einsum("ij,ij->i", half, half)), middle.T
-        front = np.ones(len(middle), dtype=bool)
-        level = np.zeros(len(middle))
-        if self.plane is not None:
-            on, n = np.array(self.plane[0]), np.array(self.plane[1])
-            level = (middle - on) @ n + half @ np.abs(n)
-            least_level = 0.0
-            if self.bulge > 0.0:
-                least_level = -self.bulge * (np.sqrt(np.square(middle - on).sum(axis=1)) + size) - self.spot
-            front = level >= least_level
-        if self.through is not None:
-            centre, apex = np.array(self.through[0]), np.array(self.apex)
-            way = middle - apex
-            part = ((centre - apex) * way).sum(axis=1) / np.maximum(np.square(way).sum(axis=1), 1e-300)
-            off = np.sqrt(np.square(apex + np.clip(part, 0.0, 1.0)[:, None] * way - centre).sum(axis=1))
-            front &= off <= self.through[1] + np.maximum(size, self.spot)
-        if self.spots is not None or isinstance(self.profile, ScatterProfile):
-            # light that is stopped starts no farther than the nearest
-            away = np.sqrt(squared_gaps(middle, half, *self.starts).min(axis=1)) if nearest is None else nearest
-            away = np.maximum(away if self.parts else np.maximum(away, self.away(x, y, z) - size), 0.0)
-            if isinstance(self.profile, BeamProfile):
-                path = away + self.offset
-                if self.origin is not None:
-                    box = np.array(self.origin)
-                    path = np.maximum(path, np.sqrt(squared_gaps(middle, half, box[:1], box[1:])[:, 0]))
-                found = self.profile.from_here_on(path)
-            else:
-                away = np.maximum(away, self.profile.nearest)
-                found = self.profile.at(away)
-                if self.plane is not None:
-                    cosine = np.clip(level / away, 0.0, 1.0)
-                    known = self.spots is None or self.profile.lambert  # else another spot may be seen more aslant
-                    least = np.clip((level - 2.0 * (half @ np.abs(n))) / (away + 2.0 * size), 0.0, 1.0) * known
-                    found = found * (cosine if self.profile.lambert else 1.0)
-                    found = found * (2.0 / (1.0 + np.minimum(least, cosine)) if self.profile.wide else 1.0)
-        else:
-            wide = half + np.array(self.moves)
-            size = np.sqrt(np.einsum("ij,ij->i", wide, wide))
-            dx, dy, dz = (middle - np.array(self.apex)).T
-            axial = self.directions.axial(dx, dy, dz)
-            aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
-            gap = self._gap(middle, half)
-            low = np.maximum(axial - size, np.sqrt(np.maximum(gap * gap - np.square(aside + size), 0.0)))
-            high = axial + size + self.offset
-            if self.bend == "flat":
-                near = low + self.offset < self.profile.close_by
-                if self.profile.round_gaussian:  # farther from the axis it is weaker, the nearer place counted in
-                    off = np.maximum(aside - size, _JUST * self.profile.aperture_radius)
-                    low = np.maximum(low, np.sqrt(np.maximum(gap * gap - off * off, 0.0)))
-                low = np.where(near, -self.offset, low)
-                found = self.profile.over(low + self.offset, high, np.maximum(aside - size, 0.0))
-            else:
-                found = self.profile.from_here_on(np.maximum(low, 0.0) + self.offset)
-            front &= axial + size > 0.0
-        return np.asarray(np.where(front, self.factor * found, 0.0))
-
-    def gaps(self, middle: FLOAT, half: FLOAT) -> FLOAT:
-        """Return how far boxes are from each of the boxes in which light starts, of shape (boxes, starts). [m]."""
-        return np.sqrt(squared_gaps(middle, half, *self.starts))
-
-    def _gap(self, middle: FLOAT, half: FLOAT) -> FLOAT:
-        """Return how far boxes are from where light starts, at least, of shape (boxes,). [m]."""
-        between = np.maximum(np.abs(middle - np.array(self.apex)) - half - np.array(self.moves), 0.0)
-        return np.asarray(np.sqrt(np.einsum("ij,ij->i", between, between)))
+    @cached_property
+    def near(self) -> tuple[FLOAT, FLOAT]:
+        """Boxes that hold all of where light starts, as few as tell how far it is: middles and half edges. [m]."""
+        middle, half = self.starts
+        if self.parts:
+            return _joined(middle, half)
+        low, high = (middle - half).min(axis=0, keepdims=True), (middle + half).max(axis=0, keepdims=True)
+        return (low + high) / 2.0, (high - low) / 2.0
 
     @cached_property
     def starts(self) -> tuple[FLOAT, FLOAT]:
@@ -209,6 +155,19 @@ class Source:
         reached = self.spots.away(*middle.T) <= np.sqrt(np.square(half).sum(axis=1)) + 1e-6
         return middle[reached], half[reached] + self.wide
 
+    @cached_property
+    def in_order(self) -> tuple[FLOAT, FLOAT]:
+        """The same boxes in an order in which those that follow one another are near to one another."""
+        middle, half = self.starts
+        low, high = middle.min(axis=0), middle.max(axis=0)
+        cell = ((middle - low) / np.maximum(high - low, 1e-9) * 7.999).astype(np.intp)
+        key = np.zeros(len(middle), dtype=np.intp)
+        for axis in range(3):
+            for bit in range(3):
+                key |= ((cell[:, axis] >> bit) & 1) << (3 * bit + axis)
+        order = np.argsort(key, kind="stable")
+        return middle[order], half[order]
+
     @property
     def aimed(self) -> bool:
         """Whether it is a beam in certain directions, so that some places are in it and others are not."""
@@ -219,30 +178,13 @@ class Source:
         """The side of walls on which all light starts: that of its apex; None where spots may be on both."""
         return None if self.spots is not None or self.parts else np.array(self.apex)
 
-    def still(self, point: FLOAT) -> Source:
-        """Return it at the one place from which a point [m] of shape (3,) can get most light for certain."""
+    def still(self, point: FLOAT) -> list[Source]:
+        """Return it at single places from which a point [m] of shape (3,) can get much light for certain."""
         if not any(self.moves):
-            return self
+            return [self]
         apex, moves = np.array(self.apex), np.array(self.moves)
         x, y, z = np.clip(point, apex - moves, apex + moves).tolist()
-        there, none = point[None, :], np.zeros((1, 3))
-        fixed = [replace(self, apex=at, moves=(0.0, 0.0, 0.0)) for at in (self.apex, (x, y, z))]
-        return max(fixed, key=lambda one: float(one.over(there, none)[0]))
-
-    def nearest_light(self, middle: FLOAT, half: FLOAT) -> FLOAT:
-        """Return a place of each box, of shape (boxes, 3), where much light can be expected: on the axis of a beam."""
-        if self.spots is not None or isinstance(self.profile, ScatterProfile):
-            start = self.starts[0][self.gaps(middle, half).argmin(axis=1)]
-            return np.asarray(np.clip(start, middle - half, middle + half))
-        offset = middle - np.array(self.apex)
-        way = self.directions.nearest(offset)
-        slow = np.where(np.abs(way) > 1e-12, way, 1e-12)
-        both = [(offset + side * half) / slow for side in (-1.0, 1.0)]
-        enter, leave = np.minimum(*both).max(axis=1), np.maximum(*both).min(axis=1)
-        met, along = (enter <= leave) & (leave > 0.0), np.maximum((offset * way).sum(axis=1), 0.0)
-        last = max(self.profile.beam.waist_position) - self.offset
-        at = np.where(met, np.clip(last, np.maximum(enter, 0.0), np.maximum(leave, 0.0)), along)
-        return np.asarray(np.clip(np.array(self.apex) + way * at[:, None], middle - half, middle + half))
+        return [replace(self, apex=at, moves=(0.0, 0.0, 0.0)) for at in (self.apex, (x, y, z))]
 
     def ratio(
         self,
@@ -339,11 +281,28 @@ class Source:
 
     def path_to(self, point: Vector) -> float:
         """Return the length of the way from the last optic, or from the lit spot, to a point. [m]."""
-        here, none = np.array([point]), np.zeros((1, 3))
-        away = float(self.gaps(here, none).min() if self.parts else self._gap(here, none)[0])
+        here = np.array([point])
+        start, size = self.starts if self.parts else (np.array([self.apex]), np.array([self.moves]))
+        away = float(np.sqrt(np.square(np.maximum(np.abs(here - start) - size, 0.0)).sum(axis=1).min()))
         if self.spots is not None:
             away = float(self.away(*here.T)[0])
         return max(away, CLOSEST) if self.way == "scatter" else max(away + self.offset, NEAREST)
+
+
+def _joined(middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
+    """Return boxes of which those that touch with a whole side are one. [m]."""
+    low, high = np.round(middle - half, 9), np.round(middle + half, 9)
+    for axis in (0, 1, 2, 0, 1):
+        others = [other for other in range(3) if other != axis]
+        keys = [*low[:, others].T, *high[:, others].T]
+        order = np.lexsort([low[:, axis], *keys])
+        low, high = low[order], high[order]
+        same = (low[1:, others] == low[:-1, others]).all(axis=1) & (high[1:, others] == high[:-1, others]).all(axis=1)
+        first = np.append(True, ~(same & (low[1:, axis] == high[:-1, axis])))
+        ends = high[np.append(first[1:], True), axis]
+        low, high = low[first], high[first]
+        high[:, axis] = ends
+    return (low + high) / 2.0, (high - low) / 2.0 + 1e-9
 
 
 def _parts(middle: FLOAT, half: FLOAT, most: int) -> tuple[FLOAT, FLOAT]:
@@ -352,3 +311,106 @@ def _parts(middle: FLOAT, half: FLOAT, most: int) -> tuple[FLOAT, FLOAT]:
     steps = [(2.0 * np.arange(n) + 1.0) / n - 1.0 for n in counts]
     grid = np.stack([axis.ravel() for axis in np.meshgrid(*steps, indexing="ij")], axis=1)
     return middle + grid * half, np.broadcast_to(half / np.array(counts), grid.shape).copy()
+
+
+def squared_gaps(middle: FLOAT, half: FLOAT, start: FLOAT, size: FLOAT) -> FLOAT:
+    """Return squares of how far boxes are from others, of shape (boxes, others), which are (boxes, others, 3). [m2]."""
+    found = np.zeros((len(middle), start.shape[1]))
+    for axis in range(3):  # by hand: sums over three are slow
+        between = np.abs(middle[:, axis, None] - start[:, :, axis])
+        between -= half[:, axis, None]
+        between -= size[:, :, axis]
+        np.maximum(between, 0.0, out=between)
+        between *= between
+        found += between
+    return found
+
+
+class Starts:
+    """Boxes in which lights start, several for each.
+
+    Parameters
+    ----------
+    boxes : sequence of (numpy.ndarray, numpy.ndarray)
+        Of each light the middles and half edges, of shape (starts, 3). [m]
+    """
+
+    def __init__(self, boxes: Sequence[tuple[FLOAT, FLOAT]]) -> None:
+        self.boxes = list(boxes)
+        self.count = np.array([len(middle) for middle, _ in boxes], dtype=np.intp)
+
+    @cached_property
+    def _padded(self) -> tuple[INDEX, INDEX, list[tuple[FLOAT, FLOAT]]]:
+        """Class of each light, its number in it, and of each class the boxes in which its lights start."""
+        kind = np.searchsorted(_CLASSES, self.count)
+        place, tables = np.zeros(len(self.boxes), dtype=np.intp), []
+        for one in range(len(_CLASSES)):
+            own = np.flatnonzero(kind == one)
+            place[own] = np.arange(len(own))
+            most = int(self.count[own].max(initial=1))
+            middle, half = np.full((len(own), most, 3), _AWAY), np.zeros((len(own), most, 3))
+            for row, number in enumerate(own.tolist()):
+                count = self.count[number]
+                middle[row, :count], half[row, :count] = self.boxes[number]
+            tables.append((middle, half))
+        return kind, place, tables
+
+    @cached_property
+    def clusters(self) -> Starts:
+        """Boxes round several that follow one another."""
+        low, high, begin = self._all
+        counts = -(-self.count // CLUSTER)
+        ends = np.cumsum(counts)
+        slot = np.arange(int(counts.sum())) - np.repeat(ends - counts, counts)
+        at = np.repeat(begin, counts) + slot * CLUSTER
+        if at.size:
+            low, high = np.minimum.reduceat(low, at, axis=0), np.maximum.reduceat(high, at, axis=0)
+        parts = (np.split(one, ends[:-1]) for one in ((low + high) / 2.0, (high - low) / 2.0))
+        return Starts(list(zip(*parts, strict=True)))
+
+    @cached_property
+    def _all(self) -> tuple[FLOAT, FLOAT, INDEX]:
+        """Lowest and highest corners of all boxes in a row, and where those of each light begin."""
+        none = np.zeros((0, 3))
+        low = np.concatenate([none, *(middle - half for middle, half in self.boxes)])
+        high = np.concatenate([none, *(middle + half for middle, half in self.boxes)])
+        return low, high, np.cumsum(self.count) - self.count
+
+    @cached_property
+    def hull(self) -> tuple[FLOAT, FLOAT]:
+        """A box round all boxes in which each light starts, of shape (lights, 3); 0 where there is none. [m]."""
+        low, high, begin = self._all
+        some = np.flatnonzero(self.count > 0)
+        ends = np.zeros((2, len(self.boxes), 3))
+        if some.size:
+            ends[0, some] = np.minimum.reduceat(low, begin[some], axis=0)
+            ends[1, some] = np.maximum.reduceat(high, begin[some], axis=0)
+        return (ends[0] + ends[1]) / 2.0, (ends[1] - ends[0]) / 2.0
+
+    def each(self, light: INDEX) -> Iterator[tuple[INDEX, FLOAT, FLOAT]]:
+        """Give some of the rows with the boxes in which their lights start, of shape (rows or 1, starts, 3)."""
+        kind, place, tables = self._padded
+        own = kind[light]
+        for one, (middle, half) in enumerate(tables):
+            rows = np.flatnonzero(own == one)
+            if not rows.size:
+                continue
+            at = place[light[rows]]
+            alike = [(rows, at)]
+            if middle.shape[1] > _CLASSES[1] and len(rows) > _ALIKE * len(middle):
+                alike = [(rows[at == number], np.array([number])) for number in sorted(set(at.tolist()))]
+            for some, which in alike:
+                step = max(_CELLS // middle.shape[1], 1)
+                for first in range(0, len(some), step):
+                    part = which if len(which) == 1 else which[first : first + step]
+                    yield some[first : first + step], middle[part], half[part]
+
+    def nearest(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
+        """Return how far boxes are from where a light starts [m], of shape (rows,), and the middle of the nearest."""
+        gap, place = np.zeros(len(light)), np.zeros((len(light), 3))
+        for rows, start, size in self.each(light):
+            between = squared_gaps(middle[rows], half[rows], start, size)
+            best = between.argmin(axis=1)
+            gap[rows] = np.sqrt(between[np.arange(len(rows)), best])
+            place[rows] = start[np.arange(len(rows)) if len(start) > 1 else 0, best]
+        return gap, place

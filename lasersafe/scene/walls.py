@@ -7,7 +7,7 @@ join at an edge are one: a way that passes the edge on the one side crosses the 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,20 +19,22 @@ from lasersafe.scene.screens import Screen
 
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
-Plane = tuple[tuple[float, float, float], tuple[float, float, float]]
+INDEX = NDArray[np.intp]
 _TOUCH = 1e-9  # m
 _SUNK = 0.05  # m: a wall that stands on the floor has nothing below it
 _ROUNDS = 8  # walls in a row on each side of one
-_CELLS = 400_000  # pairs of boxes and walls at a time
+_CELLS = 60_000  # pairs of boxes and walls at a time: what a processor keeps at hand
 
 
 @dataclass(frozen=True)
 class Crossing:
-    """Where the ways between pairs of boxes cross each wall, arrays of shape (pairs, walls)."""
+    """Which walls stand between pairs of boxes, of shape (pairs, walls), and where the ways cross each of those."""
 
     apart: FLAGS  # the boxes lie on both sides of its plane
     same: FLAGS  # both lie on one side of it
     left: FLAGS  # the first lies to the left of it
+    pair: INDEX  # which pair of boxes each of the following is about, of shape (crossings,)
+    wall: INDEX  # and which wall, which lies between the two
     low: FLOAT  # along the wall [m]
     high: FLOAT
     bottom: FLOAT  # [m]
@@ -60,6 +62,9 @@ class Walls:
                     rows.append((*a, *b, bottom, screen.top, length))
                     gaps.append([(g.start - passed, g.end - passed, g.bottom, g.top) for g in screen.gaps])
                 passed += length
+        self._fill(rows, gaps)
+
+    def _fill(self, rows: Sequence[tuple[float, ...]], gaps: Sequence[Sequence[tuple[float, ...]]]) -> None:
         table = np.array(rows, dtype=np.float64).reshape(-1, 7)
         self.start, self.end = table[:, :2], table[:, 2:4]
         self.bottom, self.top, self.length = table[:, 4], table[:, 5], table[:, 6]
@@ -67,7 +72,32 @@ class Walls:
         self.normal = np.stack([-self.way[:, 1], self.way[:, 0]], axis=1)
         most = max((len(one) for one in gaps), default=0)
         shut = (np.inf, -np.inf, np.inf, -np.inf)
-        self.gaps = np.array([one + [shut] * (most - len(one)) for one in gaps]).reshape(len(rows), most, 4)
+        filled = [[*one, *[shut] * (most - len(one))] for one in gaps]
+        self.gaps = np.array(filled, dtype=np.float64).reshape(len(rows), most, 4)
+        self.parts: tuple[tuple[Walls, INDEX], ...] = ((self, np.arange(len(rows))),)
+
+    @staticmethod
+    def joined(several: Sequence[Walls]) -> Walls:
+        """Return one that holds several, of which `stop` and `clear` take the one that they are told."""
+        known: dict[tuple[object, ...], int] = {}
+        numbers = []
+        for one in several:
+            ends = np.column_stack([one.start, one.end, one.bottom, one.top, one.length])
+            gaps = [[tuple(gap) for gap in gaps if gap[0] < gap[1]] for gaps in one.gaps.tolist()]
+            keys = [(tuple(row), tuple(holes)) for row, holes in zip(ends.tolist(), gaps, strict=True)]
+            numbers.append(np.array([known.setdefault(key, len(known)) for key in keys], dtype=np.intp))
+        found = Walls()
+        found._fill([key[0] for key in known], [key[1] for key in known])  # type: ignore[misc]
+        found.parts = tuple(zip(several, numbers, strict=True))
+        return found
+
+    @cached_property
+    def _held(self) -> FLAGS:
+        """Which of the walls each of several has, of shape (several, walls)."""
+        found = np.zeros((len(self.parts), len(self)), dtype=bool)
+        for row, (_, numbers) in enumerate(self.parts):
+            found[row, numbers] = True
+        return found
 
     def __len__(self) -> int:
         """Return the number of flat walls."""
@@ -91,30 +121,49 @@ class Walls:
         one, other = (side[one % count != other % count] for side in (one, other))
         return np.stack([one % count, one // count, other % count, other // count], axis=1)
 
+    @cached_property
+    def _base(self) -> FLOAT:
+        """How far the start of each wall lies along its normal and along itself, of shape (2, walls). [m]."""
+        return np.stack([np.sum(self.start * self.normal, axis=1), np.sum(self.start * self.way, axis=1)])
+
     def _crossings(
-        self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, blur: float = 0.0, home: FLOAT | None = None
+        self,
+        a: FLOAT,
+        a_half: FLOAT,
+        b: FLOAT,
+        b_half: FLOAT,
+        which: INDEX | None = None,
+        blur: FLOAT | None = None,
+        home: FLOAT | None = None,
     ) -> Crossing:
         """Return where all ways from boxes round *a* to boxes round *b* cross the walls [m], shapes (pairs, 3)."""
-        # the two boxes as seen along the normal of each wall, along the wall itself, and upwards
-        normal, way = self.normal.T, self.way.T
-        aside, aside_off = a[:, :2] @ normal, a_half[:, :2] @ np.abs(normal)
-        other, other_off = b[:, :2] @ normal, b_half[:, :2] @ np.abs(normal)
-        plane = np.sum(self.start * self.normal, axis=1)
-        aside, other = aside - plane, other - plane
-        seen_from = aside if home is None else self.normal @ home[:2] - plane
-        left = np.broadcast_to(seen_from > 0.0, aside.shape)
+        plane, (nx, ny) = self._base[0], self.normal.T
+        sx, sy = np.abs(nx), np.abs(ny)
+        aside, aside_off = a[:, :1] * nx + a[:, 1:2] * ny - plane, a_half[:, :1] * sx + a_half[:, 1:2] * sy
+        other, other_off = b[:, :1] * nx + b[:, 1:2] * ny - plane, b_half[:, :1] * sx + b_half[:, 1:2] * sy
+        seen_from, held = aside, None
+        if home is not None:
+            known = np.isfinite(home[:, :1])
+            if known.any():
+                seen = home[:, :1] * nx + home[:, 1:2] * ny - plane
+                seen_from, held = np.where(known, seen, aside), np.abs(seen) > _TOUCH
+        left = seen_from > 0.0
         near, far = np.where(left, aside, -aside), np.where(left, -other, other)
-        held = (near >= aside_off - _TOUCH) & (near > _TOUCH) if home is None else np.abs(seen_from) > _TOUCH
-        apart = held & (far >= other_off - _TOUCH)
+        apart = far >= other_off - _TOUCH
+        behind = (near >= aside_off - _TOUCH) & (near > _TOUCH)
+        apart &= behind if held is None else np.where(known, held, behind)
         same = (near > aside_off) & (far < -other_off)
+        if which is not None:
+            apart &= self._held[which]
+        pair, wall = np.nonzero(apart)
+        near, far, aside_off, other_off = (one[pair, wall] for one in (near, far, aside_off, other_off))
         close, off = np.maximum(near - aside_off, 0.0), np.maximum(far - other_off, 0.0)
         with np.errstate(divide="ignore", invalid="ignore"):
-            first = np.where(apart, close / (close + far + other_off), 0.0)
-            last = np.where(apart, (near + aside_off) / (near + aside_off + off), 1.0)
-            last = np.where(near + aside_off > 0.0, last, first)
-        origin = np.sum(self.start * self.way, axis=1)
-        u_a, u_off_a = a[:, :2] @ way - origin, a_half[:, :2] @ np.abs(way)
-        u_b, u_off_b = b[:, :2] @ way - origin, b_half[:, :2] @ np.abs(way) + blur
+            first = close / (close + far + other_off)
+            last = np.where(near + aside_off > 0.0, (near + aside_off) / (near + aside_off + off), first)
+        way = self.way[wall]
+        size, origin = np.abs(way), self._base[1][wall]
+        blurred = 0.0 if blur is None else blur[pair]
 
         def span(p: FLOAT, p_off: FLOAT, q: FLOAT, q_off: FLOAT) -> tuple[FLOAT, FLOAT]:
             low, high, to_low, to_high = p - p_off, p + p_off, q - q_off, q + q_off
@@ -123,9 +172,14 @@ class Walls:
                 np.maximum(high + first * (to_high - high), high + last * (to_high - high)),
             )
 
-        low, high = span(u_a, u_off_a, u_b, u_off_b)
-        bottom, top = span(a[:, 2:], a_half[:, 2:], b[:, 2:], b_half[:, 2:] + blur)
-        return Crossing(apart, same, left, low, high, bottom, top)
+        def along(point: FLOAT, by: FLOAT) -> FLOAT:
+            return np.asarray(point[pair, 0] * by[:, 0] + point[pair, 1] * by[:, 1])
+
+        low, high = span(
+            along(a, way) - origin, along(a_half, size), along(b, way) - origin, along(b_half, size) + blurred
+        )
+        bottom, top = span(a[pair, 2], a_half[pair, 2], b[pair, 2], b_half[pair, 2] + blurred)
+        return Crossing(apart, same, left, pair, wall, low, high, bottom, top)
 
     @cached_property
     def _rings(self) -> tuple[tuple[shapely.Polygon, NDArray[np.intp], float, float, bool], ...]:
@@ -184,8 +238,10 @@ class Walls:
         b: FLOAT,
         b_half: FLOAT,
         *,
-        blur: float = 0.0,
-        plane: Plane | None = None,
+        which: INDEX | None = None,
+        blur: FLOAT | None = None,
+        on: FLOAT | None = None,
+        normal: FLOAT | None = None,
         home: FLOAT | None = None,
     ) -> FLAGS:
         """Return between which boxes no straight way is free.
@@ -194,12 +250,14 @@ class Walls:
         ----------
         a, a_half, b, b_half : numpy.ndarray, shape (pairs, 3)
             Middles and half edges of the boxes. [m]
-        blur : float
+        which : numpy.ndarray of int, shape (pairs,), optional
+            Of several that are joined, the one that counts.
+        blur : numpy.ndarray, shape (pairs,), optional
             By how much ways can end outside the second boxes, along a wall but not through it. [m]
-        plane : tuple, optional
-            A point of a mirror and its normal: only what stands in front of it counts.
-        home : numpy.ndarray, shape (3,), optional
-            A place in the first boxes from which what they stand for cannot get through a wall. [m]
+        on, normal : numpy.ndarray, shape (pairs, 3), optional
+            A point of a mirror and its normal, of which only what stands in front counts; 0 where there is none. [m]
+        home : numpy.ndarray, shape (pairs, 3), optional
+            A place in the first boxes from which what they stand for cannot get through a wall, NaN for none. [m]
 
         Returns
         -------
@@ -207,14 +265,19 @@ class Walls:
             True only where every way from anywhere in the first to anywhere in the second meets a solid part.
         """
         found = np.zeros(len(a), dtype=bool)
-        rings = self._around(a, a_half, b, b_half) if plane is None and len(self) and len(a) else []
         chunk = max(_CELLS // max(len(self), 1), 1)
         for start in range(0, len(a) if len(self) else 0, chunk):
             part = slice(start, start + chunk)
-            c = self._crossings(a[part], a_half[part], b[part], b_half[part], blur, home)
-            found[part] = self._stopped(c, plane)
-            for used, closed in rings:
-                found[part] |= self._ringed(c, used, closed[part])
+            boxes = a[part], a_half[part], b[part], b_half[part]
+            of = None if which is None else which[part]
+            blurs, homes, ons, normals = (None if one is None else one[part] for one in (blur, home, on, normal))
+            c = self._crossings(*boxes, of, blurs, homes)
+            found[part] = self._stopped(c, ons, normals)
+            whole = ~found[part] if normals is None else ~found[part] & ~normals.any(axis=1)
+            for number, (walls, own) in enumerate(self.parts):
+                at = np.flatnonzero(whole if of is None else whole & (of == number))
+                for used, closed in walls._around(*(one[at] for one in boxes)) if at.size else ():
+                    found[start + self._ringed(c, tuple(own[list(used)].tolist()), at[closed])] = True
         return found
 
     def _around(self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT) -> list[tuple[tuple[int, ...], FLAGS]]:
@@ -242,36 +305,49 @@ class Walls:
                 found.append((tuple(used), closed))
         return found
 
-    def _ringed(self, c: Crossing, used: tuple[int, ...], closed: FLAGS) -> FLAGS:
-        """Return where a closed row of walls has no gap on any way."""
+    def _ringed(self, c: Crossing, used: tuple[int, ...], pairs: INDEX) -> INDEX:
+        """Return the pairs for which a closed row of walls has no gap on any way."""
+        closed = np.zeros(len(c.apart), dtype=bool)
+        closed[pairs] = True
         for wall in used:
             for start, end, lowest, highest in self.gaps[wall]:
                 if start < end:
-                    misses = (c.high[:, wall] <= start) | (c.low[:, wall] >= end)
-                    misses |= (c.top[:, wall] <= lowest) | (c.bottom[:, wall] >= highest)
-                    closed = closed & (c.same[:, wall] | (c.apart[:, wall] & misses))
-        return closed
+                    at = c.wall == wall
+                    misses = (c.high[at] <= start) | (c.low[at] >= end)
+                    misses |= (c.top[at] <= lowest) | (c.bottom[at] >= highest)
+                    past = c.same[:, wall].copy()
+                    past[c.pair[at][misses]] = True
+                    closed &= past
+        return np.flatnonzero(closed)
 
-    def _stopped(self, c: Crossing, plane: Plane | None) -> FLAGS:
-        solid = c.apart & (c.bottom >= self.bottom) & (c.top <= self.top)
-        for start, end, bottom, top in self.gaps.transpose(1, 2, 0):
+    def _stopped(self, c: Crossing, on: FLOAT | None, normal: FLOAT | None) -> FLAGS:
+        pair, wall = c.pair, c.wall
+        solid = (c.bottom >= self.bottom[wall]) & (c.top <= self.top[wall])
+        for gaps in self.gaps.transpose(1, 0, 2):
+            start, end, bottom, top = gaps[wall].T
             solid &= (c.high <= start) | (c.low >= end) | (c.top <= bottom) | (c.bottom >= top)
-        if plane is not None:
-            on, n = plane
-            base = (self.start - np.array(on[:2])) @ np.array(n[:2])
-            slope = self.way @ np.array(n[:2])
-            level = np.minimum((c.bottom - on[2]) * n[2], (c.top - on[2]) * n[2])
-            solid &= base + np.minimum(c.low * slope, c.high * slope) + level > 0.0
-        if not solid.any():
-            return np.zeros(len(solid), dtype=bool)
-        closed = np.concatenate([solid & (c.low >= -_TOUCH), solid & (c.high <= self.length + _TOUCH)], axis=1)
+        if on is not None and normal is not None:
+            at, n = on[pair], normal[pair]
+            base = ((self.start[wall] - at[:, :2]) * n[:, :2]).sum(axis=1)
+            slope = (self.way[wall] * n[:, :2]).sum(axis=1)
+            level = np.minimum((c.bottom - at[:, 2]) * n[:, 2], (c.top - at[:, 2]) * n[:, 2])
+            before = base + np.minimum(c.low * slope, c.high * slope) + level > 0.0
+            solid &= before | ~n.any(axis=1)
+        starts = np.asarray(solid & (c.low >= -_TOUCH))
+        ends = np.asarray(solid & (c.high <= self.length[wall] + _TOUCH))
+        found = np.zeros(len(c.apart), dtype=bool)
+        found[pair[starts & ends]] = True
         count = len(self)
-        found = np.asarray((closed[:, :count] & closed[:, count:]).any(axis=1))
-        at = np.flatnonzero(~found & solid.any(axis=1)) if len(self._joints) else np.arange(0)
-        if at.size:
-            ends = closed[at]
-            self._join(solid[at], c.left[at], ends)
-            found[at] = (ends[:, :count] & ends[:, count:]).any(axis=1)
+        # a row of walls is closed only where several of them are, each at one end at least
+        rows = np.flatnonzero((np.bincount(pair[starts | ends], minlength=len(found)) > 1) & ~found)
+        if rows.size and len(self._joints):
+            closed, held = np.zeros((len(found), 2 * count), dtype=bool), np.zeros_like(c.apart)
+            closed[pair[starts], wall[starts]] = True
+            closed[pair[ends], count + wall[ends]] = True
+            held[pair[solid], wall[solid]] = True
+            closed = closed[rows]
+            self._join(held[rows], c.left[rows], closed)
+            found[rows] = (closed[:, :count] & closed[:, count:]).any(axis=1)
         return found
 
     def _join(self, solid: FLAGS, left: FLAGS, closed: FLAGS) -> None:
@@ -289,15 +365,19 @@ class Walls:
             for joint in np.flatnonzero(onwards.any(axis=0)):
                 closed[:, end[joint] * count + wall[joint]] |= onwards[:, joint]
 
-    def clear(self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT) -> FLAGS:
+    def clear(self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, *, which: INDEX | None = None) -> FLAGS:
         """Return between which boxes every straight way is free; shapes as of `stop`."""
         if not len(self):
             return np.ones(len(a), dtype=bool)
-        c = self._crossings(a, a_half, b, b_half)
-        past = (c.high < 0.0) | (c.low > self.length) | (c.top < self.bottom) | (c.bottom > self.top)
-        for start, end, bottom, top in self.gaps.transpose(1, 2, 0):
+        c = self._crossings(a, a_half, b, b_half, which)
+        pair, wall = c.pair, c.wall
+        past = (c.high < 0.0) | (c.low > self.length[wall]) | (c.top < self.bottom[wall]) | (c.bottom > self.top[wall])
+        for gaps in self.gaps.transpose(1, 0, 2):
+            start, end, bottom, top = gaps[wall].T
             past |= (c.low > start) & (c.high < end) & (c.bottom > bottom) & (c.top < top)
-        return np.asarray((c.same | (c.apart & past)).all(axis=1))
+        free = c.same if which is None else c.same | ~self._held[which]
+        free[pair[past], wall[past]] = True
+        return np.asarray(free.all(axis=1))
 
 
 def _distinct(middle: FLOAT, half: FLOAT) -> tuple[NDArray[np.object_], NDArray[np.intp]]:

@@ -11,7 +11,8 @@ import shapely
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.records.step import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, Places, bound, most_light
-from lasersafe.scene.directions import Around, Box, Cone, Directions, about, turned, unit
+from lasersafe.scene.directions import Around, Box, Cone, Directions, about, angles_of, nearest, turned, unit
+from lasersafe.scene.lights import over
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Gap, Screen, blocked
@@ -77,11 +78,12 @@ def test_no_aim_and_no_place_give_more_than_the_bound_of_a_box(aims, moves):
     source = laser(5.0, 5e-3, 20e-3, aims)
     moving = Source(**{**source.__dict__, "moves": moves})
     middle, half = rng.uniform([-2, 0.5, 0.5], [4, 8, 2.5], (60, 3)), rng.uniform(0.0, 0.4, (60, 3))
-    upper = moving.over(middle, half)
+    upper = over(moving, middle, half)
     for _ in range(60):
         point = middle + rng.uniform(-1, 1, half.shape) * half
-        way = aims.nearest(point + rng.normal(0.0, 0.1, half.shape) - np.array(source.apex))
-        for ray in (way, aims.nearest(point - np.array(source.apex))):
+        angles = np.broadcast_to(angles_of(aims), (60, 5))
+        way = nearest(angles, point + rng.normal(0.0, 0.1, half.shape) - np.array(source.apex))
+        for ray in (way, nearest(angles, point - np.array(source.apex))):
             start = np.array(source.apex) + rng.uniform(-1, 1, half.shape) * np.array(moves)
             along = ((point - start) * ray).sum(axis=1)
             aside = np.sqrt(np.maximum(np.square(point - start).sum(axis=1) - along**2, 0.0))
@@ -186,4 +188,4 @@ def test_a_mirror_that_is_off_by_its_tolerance_gives_no_more_than_the_bound():
         way = turned((0.0, 1.0, 0.0), tuple(normal.tolist()))
         point = np.array(mirror.position) + np.array(way) * rng.uniform(0.5, 9.0) + rng.normal(0.0, 2e-3, 3)
         there, none = point[None, :], np.zeros((1, 3))
-        assert exact.over(there, none)[0] <= bounded.over(there, none)[0] * (1.0 + 1e-9)
+        assert over(exact, there, none)[0] <= over(bounded, there, none)[0] * (1.0 + 1e-9)

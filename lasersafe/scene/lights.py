@@ -1,0 +1,425 @@
+"""Many ways for light as the columns of a table, so that any number of them is bounded in any boxes in one call."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lasersafe.scene.directions import nearest
+from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over
+from lasersafe.scene.sources import CLUSTER, ROW, Source, Starts, squared_gaps
+from lasersafe.scene.walls import Walls
+
+FLOAT = NDArray[np.float64]
+FLAGS = NDArray[np.bool_]
+INDEX = NDArray[np.intp]
+Light = tuple[Source, Walls]
+_JUST = 1.01  # times the radius of an aperture: from here on the irradiance at its edge falls away from the axis
+_PAIRS = 200  # of boxes and where light starts that are looked at together, the nearest ones first
+_ROWS = 8000  # of a table at a time
+
+
+class Lights:
+    """Ways for light with the walls that hold against each.
+
+    Parameters
+    ----------
+    lights : sequence of (Source, Walls)
+        The ways; in all methods each goes by its number.
+    """
+
+    def __init__(self, lights: Sequence[Light]) -> None:
+        self.sources = [source for source, _ in lights]
+        rows = np.array([source.row for source in self.sources], dtype=ROW)
+        self.column: dict[str, FLOAT] = {name: np.ascontiguousarray(rows[name]) for name in ROW.names or ()}
+        turns = self.column["angles"][:, :4]
+        self.column["sines"], self.column["cosines"] = np.sin(turns), np.cos(turns)
+        beams = [source.profile for source in self.sources if isinstance(source.profile, BeamProfile)]
+        self.beam = np.zeros(len(lights), dtype=bool)
+        self.beam[[isinstance(source.profile, BeamProfile) for source in self.sources]] = True
+        most = max((len(one.strengths) for one in beams), default=1)
+        self.column["strength"], self.column["hole"] = np.zeros((len(lights), most)), np.ones((len(lights), most))
+        for number in np.flatnonzero(self.beam):
+            profile = self.sources[number].profile
+            assert isinstance(profile, BeamProfile)
+            pairs = list(profile.strengths.items())
+            self.column["hole"][number, : len(pairs)] = [hole for hole, _ in pairs]
+            self.column["strength"][number, : len(pairs)] = [strength for _, strength in pairs]
+        several: list[Walls] = []
+        known: dict[int, int] = {}
+        for _, walls in lights:
+            if id(walls) not in known:
+                if walls not in several:
+                    several.append(walls)
+                known[id(walls)] = several.index(walls)
+        self.walls = Walls.joined(several)
+        self.behind = np.array([known[id(walls)] for _, walls in lights], dtype=np.intp)
+        self._starts = Starts(
+            [starts_before(source, walls) if len(walls) else source.starts for source, walls in lights]
+        )
+        self._near = Starts([source.near for source in self.sources])
+        # where a mirror that is off begins is not known
+        self.sure = np.array(
+            [len(walls) > 0 and (s.spots is not None or not s.bulge) for s, walls in lights], dtype=bool
+        )
+
+    def __len__(self) -> int:
+        """Return the number of ways."""
+        return len(self.sources)
+
+    def over(self, light: INDEX, middle: FLOAT, half: FLOAT, nearest: FLOAT | None = None) -> FLOAT:
+        """Return at least the exposure over limit anywhere in boxes, whatever stands between [1]_.
+
+        Distances to a set of straight ways change no faster than the place moves, so that the middle of a box and half
+        of its diagonal say how near to the light it can come.
+
+        Parameters
+        ----------
+        light : numpy.ndarray of int, shape (rows,)
+            Which light is asked for.
+        middle, half : numpy.ndarray, shape (rows, 3)
+            Middles and half edges of the boxes. [m]
+        nearest : numpy.ndarray, shape (rows,), optional
+            Light that starts nearer than this is stopped. [m]
+
+        Returns
+        -------
+        numpy.ndarray, shape (rows,)
+            0 where no light comes. [1]
+
+        References
+        ----------
+        .. [1] docs/method.md, section 16.
+        """
+        column, found = self.column, np.zeros(len(light))
+        size = np.sqrt(np.einsum("ij,ij->i", half, half))
+        normal = column["normal"][light]
+        off = middle - column["on"][light]
+        deep = np.einsum("ij,ij->i", half, np.abs(normal))
+        level = np.einsum("ij,ij->i", off, normal) + deep
+        bulge = column["bulge"][light]
+        front = level >= 0.0
+        if bulge.any():
+            behind = bulge * (np.sqrt(np.einsum("ij,ij->i", off, off)) + size) + column["spot"][light]
+            front = level >= np.where(bulge > 0.0, -behind, 0.0)
+        wide = column["through_radius"][light]
+        at = np.flatnonzero(front & np.isfinite(wide))
+        if at.size:
+            front[at] = self._through(light[at], middle[at], size[at])
+        aimed = column["aimed"][light] > 0.0
+        at = np.flatnonzero(front & aimed)
+        if at.size:
+            found[at] = self._aimed(light[at], middle[at], half[at])
+        at = np.flatnonzero(front & ~aimed)
+        if at.size:
+            away = self._near.nearest(light[at], middle[at], half[at])[0] if nearest is None else nearest[at]
+            away = np.maximum(away, self._from_spots(light[at], middle[at]) - size[at])
+            some = self.beam[light[at]]
+            rows = at[some]
+            path = away[some] + column["offset"][light[rows]]
+            box = column["origin"][light[rows]]
+            between = np.maximum(np.abs(middle[rows] - box[:, 0]) - half[rows] - box[:, 1], 0.0)
+            path = np.fmax(path, np.sqrt(np.einsum("ij,ij->i", between, between)))  # NaN where it is not known
+            found[rows] = beam_from_here_on(column, light[rows], path)
+            rows = at[~some]
+            if rows.size:
+                found[rows] = self._scattered(light[rows], away[~some], level[rows], deep[rows], size[rows])
+        return np.asarray(found * column["factor"][light])
+
+    def _through(self, light: INDEX, middle: FLOAT, size: FLOAT) -> FLAGS:
+        """Return which boxes lie behind the disc that all of a light passes."""
+        column = self.column
+        centre, apex = column["through"][light], column["apex"][light]
+        way = middle - apex
+        part = np.einsum("ij,ij->i", centre - apex, way) / np.maximum(np.einsum("ij,ij->i", way, way), 1e-300)
+        off = np.sqrt(np.square(apex + np.clip(part, 0.0, 1.0)[:, None] * way - centre).sum(axis=1))
+        return np.asarray(off <= column["through_radius"][light] + np.maximum(size, column["spot"][light]))
+
+    def _axial(self, light: INDEX, offset: FLOAT) -> FLOAT:
+        """Return how far along the nearest direction of each light its place lies; see `Box.axial`. [m]."""
+        column = self.column
+        sine, half_sine, s_low, s_high = column["sines"][light].T
+        cosine, half_cosine, c_low, c_high = column["cosines"][light].T
+        margin = column["angles"][light, 4]
+        dx, dy, dz = offset.T
+        flat = np.sqrt(dx * dx + dy * dy)
+        ahead, aside = dx * sine + dy * cosine, np.abs(dx * cosine - dy * sine)
+        along = np.where(ahead >= flat * half_cosine, flat, ahead * half_cosine + aside * half_sine)
+        between = (along >= 0.0) & (dz * c_low >= along * s_low) & (along * s_high >= dz * c_high)
+        ends = np.maximum(along * c_low + dz * s_low, along * c_high + dz * s_high)
+        ahead = np.where(between, np.sqrt(along * along + dz * dz), ends)
+        at = np.flatnonzero(margin > 0.0)
+        if at.size:
+            square, turn = flat[at] * flat[at] + dz[at] * dz[at], margin[at]
+            beside = np.sqrt(np.maximum(square - ahead[at] * ahead[at], 0.0))
+            inside = ahead[at] * np.sin(turn) >= beside * np.cos(turn)
+            ahead[at] = np.where(inside, np.sqrt(square), ahead[at] * np.cos(turn) + beside * np.sin(turn))
+        return np.asarray(ahead)
+
+    def _aimed(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return the bound of beams in certain directions; see `over`."""
+        column = self.column
+        moves, offset = column["moves"][light], column["offset"][light]
+        wide = half + moves
+        size = np.sqrt(np.einsum("ij,ij->i", wide, wide))
+        way = middle - column["apex"][light]
+        axial = self._axial(light, way)
+        aside = np.sqrt(np.maximum(np.einsum("ij,ij->i", way, way) - axial * axial, 0.0))
+        between = np.maximum(np.abs(way) - wide, 0.0)
+        gap2 = np.einsum("ij,ij->i", between, between)
+        low = np.maximum(axial - size, np.sqrt(np.maximum(gap2 - np.square(aside + size), 0.0)))
+        found, flat = np.zeros(len(light)), column["flat"][light] > 0.0
+        at = np.flatnonzero(flat & (axial + size > 0.0))
+        if at.size:
+            near = low + offset < column["close_by"][light]
+            # farther from the axis a round beam is weaker, the nearer place counted in
+            off = np.maximum(aside - size, _JUST * column["radius"][light])
+            closer = np.maximum(low, np.sqrt(np.maximum(gap2 - off * off, 0.0)))
+            low = np.where(column["round"][light] > 0.0, closer, low)
+            nearer = np.where(near, -offset, low)[at] + offset[at]
+            high = (axial + size + offset)[at]
+            found[at] = beam_over(column, light[at], nearer, high, np.maximum(aside - size, 0.0)[at])
+        at = np.flatnonzero(~flat & (axial + size > 0.0))
+        if at.size:
+            found[at] = beam_from_here_on(column, light[at], np.maximum(low, 0.0)[at] + offset[at])
+        return found
+
+    def _from_spots(self, light: INDEX, place: FLOAT) -> FLOAT:
+        """Return how far places are from the nearest lit spot of each light, 0 where only boxes are known. [m]."""
+        column = self.column
+        off, kind, wide = place - column["apex"][light], column["spots"][light], column["spot"][light]
+        square = np.einsum("ij,ij->i", off, off)
+        far = np.sqrt(square)
+        found = np.where(kind == 0.0, 0.0, np.where(kind == 1.0, far, np.maximum(far - wide, 0.0)))
+        at = np.flatnonzero(kind == 3.0)
+        if at.size:
+            above = np.einsum("ij,ij->i", off[at], column["normal"][light[at]])
+            aside = np.sqrt(np.maximum(square[at] - above * above, 0.0))
+            found[at] = np.hypot(above, np.maximum(aside - wide[at], 0.0))
+        at = np.flatnonzero(kind == 4.0)
+        if at.size:
+            beside = np.maximum(far[at] - self._axial(light[at], off[at]), 0.0)
+            found[at] = np.sqrt((far[at] - wide[at]) ** 2 + 2.0 * wide[at] * beside)
+        return np.asarray(np.maximum(found - column["slack"][light], 0.0))
+
+    def _scattered(self, light: INDEX, away: FLOAT, level: FLOAT, deep: FLOAT, size: FLOAT) -> FLOAT:
+        """Return the bound of lit spots of reflectance 1, so far before their plane at most; see `over`."""
+        column = self.column
+        away = np.maximum(away, column["nearest"][light])
+        found = column["at_one"][light] / np.square(away)
+        lambert, wide = column["lambert"][light] > 0.0, column["wide"][light] > 0.0
+        for number in sorted(set(light[wide].tolist())) if wide.any() else ():
+            rows, profile = light == number, self.sources[number].profile
+            assert isinstance(profile, ScatterProfile)
+            found[rows] = profile.ratio(away[rows])
+        plane = column["plane"][light] > 0.0
+        cosine = np.clip(level / away, 0.0, 1.0)
+        known = (column["spot"][light] <= 0.0) | lambert  # else another spot may be seen more aslant
+        least = np.clip((level - 2.0 * deep) / (away + 2.0 * size), 0.0, 1.0) * known
+        found = np.where(plane & lambert, found * cosine, found)
+        return np.asarray(np.where(plane & wide, found * 2.0 / (1.0 + np.minimum(least, cosine)), found))
+
+    def likely(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return a place of each box, of shape (rows, 3), where much light can be expected: on the axis of a beam."""
+        column, found = self.column, np.empty((len(light), 3))
+        aimed = column["aimed"][light] > 0.0
+        at = np.flatnonzero(~aimed)
+        if at.size:
+            found[at] = self._starts.nearest(light[at], middle[at], half[at])[1]
+        at = np.flatnonzero(aimed)
+        if at.size:
+            own, offset, size = light[at], middle[at] - column["apex"][light[at]], half[at]
+            way = nearest(column["angles"][own], offset)
+            slow = np.where(np.abs(way) > 1e-12, way, 1e-12)
+            both = [(offset + side * size) / slow for side in (-1.0, 1.0)]
+            enter, leave = np.minimum(*both).max(axis=1), np.maximum(*both).min(axis=1)
+            met, along = (enter <= leave) & (leave > 0.0), np.maximum((offset * way).sum(axis=1), 0.0)
+            last = column["waist_position"][own].max(axis=1) - column["offset"][own]
+            along = np.where(met, np.clip(last, np.maximum(enter, 0.0), np.maximum(leave, 0.0)), along)
+            found[at] = column["apex"][own] + way * along[:, None]
+        return np.asarray(np.clip(found, middle - half, middle + half))
+
+    def most(
+        self,
+        light: INDEX,
+        middle: FLOAT,
+        half: FLOAT,
+        beyond: FLOAT,
+        asked: FLAGS,
+        group: INDEX,
+        enough: float = 0.0,
+    ) -> FLOAT:
+        """Return at least the exposure over limit anywhere in boxes, of some lights for each.
+
+        Parameters
+        ----------
+        light : numpy.ndarray of int, shape (boxes, n)
+            The lights.
+        middle, half : numpy.ndarray, shape (boxes, 3)
+            Middles and half edges. [m]
+        beyond : numpy.ndarray, shape (boxes,)
+            Only what is farther than this from where the light starts counts. [m]
+        asked : numpy.ndarray of bool, shape (boxes, n)
+            What is asked for; all else is 0.
+        group : numpy.ndarray of int, shape (boxes, n)
+            Lights of one group, of which only the highest counts; -1 for none.
+        enough : float
+            Where the sum over the groups is no more without walls, they are not looked at.
+
+        Returns
+        -------
+        numpy.ndarray, shape (boxes, n)
+            0 where all of a light is stopped; as without walls where another of the same group gives more. [1]
+        """
+        found = np.zeros(light.shape)
+        box, slot = np.nonzero(asked)
+        own = light[box, slot]
+        free = np.empty(len(own))
+        for first in range(0, len(own), _ROWS):
+            part = slice(first, first + _ROWS)
+            free[part] = self.over(own[part], middle[box[part]], half[box[part]])
+        if beyond.any():
+            away = np.sqrt(np.square(np.abs(middle[box] - self.column["apex"][own]) + half[box]).sum(axis=1))
+            free = np.where((away > beyond[box]) | (beyond[box] <= 0.0), free, 0.0)
+        sure = self.sure[own]
+        free[sure & (free <= LEAST)] = 0.0
+        found[box, slot] = free
+        if not sure.any():
+            return found
+        walled = np.zeros(light.shape, dtype=bool)
+        walled[box, slot] = sure
+        walled &= ~(total(group, found) <= enough)[:, None]
+        number = group + (group.max(initial=0) + 1) * np.arange(len(light))[:, None]
+        highest = np.full(int(number.max(initial=0)) + 1, LEAST)
+        plain = asked & ~walled
+        np.fmax.at(highest, number[plain], found[plain])
+        order = np.argsort(-found, axis=1, kind="stable")
+        rows = np.arange(len(light))[:, None]
+        first = 0
+        while first < light.shape[1]:
+            some = order[:, first : max(2 * first, 1)]
+            first += some.shape[1]
+            at = rows.repeat(some.shape[1], axis=1)
+            value = found[at, some]
+            want = walled[at, some] & (value > highest[number[at, some]])
+            at, some = at[want], some[want]
+            if at.size:
+                value = self._past(light[at, some], middle[at], half[at], found[at, some])
+                found[at, some] = value
+                np.fmax.at(highest, number[at, some], value)
+        return found
+
+    def hidden(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLAGS:
+        """Return which boxes no straight way reaches from a box round all places in which a light starts."""
+        start, size = self._starts.hull
+        stopped = self._stop(light, start[light], size[light], middle, half)
+        return np.asarray(stopped | (self._starts.count[light] == 0))
+
+    def _stop(self, light: INDEX, start: FLOAT, size: FLOAT, middle: FLOAT, half: FLOAT) -> FLAGS:
+        column = self.column
+        return self.walls.stop(
+            start, size, middle, half, which=self.behind[light], blur=column["blur"][light],
+            on=column["cut_on"][light], normal=column["cut_normal"][light], home=column["home"][light],
+        )  # fmt: skip
+
+    def _past(self, light: INDEX, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
+        """Return what of lights comes past walls, from each of the boxes in which they start, the nearest first."""
+        stopped = self.hidden(light, middle, half)
+        found = np.where(stopped, 0.0, free)
+        left = np.flatnonzero(~stopped & (self._starts.count[light] > 1))
+        if not left.size:
+            return found
+        found[left] = 0.0
+        count = self._starts.count[light[left]]
+        begin = np.cumsum(count) - count
+        gaps, starts, sizes = np.empty(count.sum()), np.empty((count.sum(), 3)), np.empty((count.sum(), 3))
+        cluster = np.empty(count.sum(), dtype=np.intp)
+        for rows, start, size in self._starts.each(light[left]):
+            between = squared_gaps(middle[left[rows]], half[left[rows]], start, size)
+            order = between.argsort(axis=1)
+            some = np.arange(order.shape[1]) < count[rows][:, None]
+            at, order = (begin[rows][:, None] + np.arange(order.shape[1]))[some], order[some]
+            of = np.repeat(np.arange(len(rows)), count[rows])
+            gaps[at], cluster[at] = between[of, order], order // CLUSTER
+            of = of if len(start) > 1 else of * 0
+            starts[at], sizes[at] = start[of, order], size[of, order]
+        first, open_, step = 0, np.arange(len(left)), 1
+        while open_.size:
+            slot = np.arange(first, first + step)
+            first += step
+            row, column = np.nonzero(slot < count[open_][:, None])
+            one, at = left[open_[row]], begin[open_[row]] + slot[column]
+            shut = self._stop(light[one], starts[at], sizes[at], middle[one], half[one])
+            nearest = np.full(len(open_), np.inf)
+            np.minimum.at(nearest, row, np.where(shut, np.inf, gaps[at]))
+            seen = np.isfinite(nearest)
+            lit = left[open_[seen]]
+            found[lit] = free[lit]
+            far = self.column["aimed"][light[lit]] <= 0.0
+            if far.any():
+                over = self.over(light[lit[far]], middle[lit[far]], half[lit[far]], np.sqrt(nearest[seen][far]))
+                found[lit[far]] = np.fmin(free[lit[far]], over)
+            open_ = open_[~seen & (count[open_] > first)]
+            if first == 1 and open_.size:  # what is stopped for several at once is not looked at one by one
+                alive = self._unstopped(light[left[open_]], middle[left[open_]], half[left[open_]])
+                of = np.repeat(np.arange(len(open_)), count[open_])
+                at = np.repeat(begin[open_] - np.cumsum(count[open_]) + count[open_], count[open_]) + np.arange(len(of))
+                kept = alive[of, cluster[at]]
+                kept[np.cumsum(count[open_]) - count[open_]] = False  # the nearest was stopped
+                at = at[kept]
+                gaps, starts, sizes = gaps[at], starts[at], sizes[at]
+                count = np.zeros(len(left), dtype=np.intp)
+                count[open_] = np.bincount(of[kept], minlength=len(open_))
+                begin = np.zeros(len(left), dtype=np.intp)
+                begin[open_] = np.cumsum(count[open_]) - count[open_]
+                open_, first = open_[count[open_] > 0], 0
+                step = 1
+            step = max(_PAIRS // max(len(open_), 1), 2 * first, 2)
+        return found
+
+    def _unstopped(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLAGS:
+        """Return for each row which clusters of where a light starts are not stopped as a whole."""
+        clusters = self._starts.clusters
+        count = clusters.count[light]
+        found = np.zeros((len(light), int(count.max())), dtype=bool)
+        for rows, start, size in clusters.each(light):
+            row, slot = np.nonzero(np.arange(start.shape[1]) < count[rows][:, None])
+            one, of = rows[row], row if len(start) > 1 else row * 0
+            found[one, slot] = ~self._stop(light[one], start[of, slot], size[of, slot], middle[one], half[one])
+        return found
+
+    def witnessed(self, light: INDEX, point: FLOAT) -> FLAGS:
+        """Return where all of a light comes to a point from one place where it starts, and is above the limit there."""
+        found = np.zeros(len(light), dtype=bool)
+        for row, (number, place) in enumerate(zip(light.tolist(), point, strict=True)):
+            still = self.sources[number].still(place)
+            if not any(over(one, place[None, :], np.zeros((1, 3)))[0] > 1.0 for one in still):
+                continue
+            middle, half = self._starts.boxes[number]
+            many = np.broadcast_to(place, middle.shape)
+            size = np.full(many.shape, self.column["blur"][number])
+            which = np.full(len(middle), self.behind[number])
+            found[row] = bool(self.walls.clear(middle, half, many, size, which=which).any())
+        return found
+
+
+def total(group: INDEX, each: FLOAT) -> FLOAT:
+    """Return the sum over groups of the highest of each, for arrays of shape (boxes, n); NaN counts as infinite."""
+    found = np.zeros(len(group))
+    for number in range(int(group.max(initial=-1)) + 1):
+        found = found + np.where(group == number, each, 0.0).max(axis=1, initial=0.0)
+    return np.where(np.isnan(found), np.inf, found)
+
+
+def over(source: Source, middle: FLOAT, half: FLOAT) -> FLOAT:
+    """Return at least the exposure over limit of one light anywhere in boxes; see `Lights.over`."""
+    return Lights([(source, Walls())]).over(np.zeros(len(middle), dtype=np.intp), middle, half)
+
+
+def starts_before(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:
+    """Return boxes in which all light of a source starts, without what lies behind walls for a head. [m]."""
+    if source.home is None or source.cut_plane() is not None:
+        return source.in_order
+    return walls.confined(source.home, *source.in_order)
