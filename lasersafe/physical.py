@@ -12,7 +12,7 @@ PHYSICAL = {  # lowest and highest value, and whether the lowest itself is refus
     "numerical_aperture": (0.0, math.nextafter(1.0, 0.0), True),
     "reflectance": (0.0, 1.0, False),
     "behind_reflectance": (0.0, 1.0, False),
-    "transmittance": (0.0, 1.0, True),
+    "transmittance": (0.0, 1.0, False),
     "filter_transmission": (0.0, 1.0, False),
     "share": (0.0, 1.0, True),
     "view_angle": (0.0, math.pi / 2.0, False),
