@@ -225,8 +225,7 @@ def worked_out(case: Case, wording: Wording) -> CaseResults:
     """Return zones, scenarios, eyewear and barriers of a corner; what answers the scenarios follows in `worst_of`."""
     stage = None
     if case.scene is not None:
-        from lasersafe.assessment.scene import placed_case, split_case
-        from lasersafe.assessment.scene_matrix import ask_all, placed_scenarios
+        from lasersafe.assessment.scene_matrix import ask_all, placed_case, placed_scenarios, split_case
         from lasersafe.assessment.stage import Stage
 
         case = placed_case(case)

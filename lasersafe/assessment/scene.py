@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from lasersafe.assessment.context import Context, contexts
+from lasersafe.assessment.context import contexts
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.price import prices
@@ -26,6 +26,7 @@ from lasersafe.assessment.scene_marks import (
     surface_marks,
     target_marks,
 )
+from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
 from lasersafe.assessment.scene_zones import SUMS, beyond_targets, zone_shapes
 from lasersafe.assessment.section import elevations, lit_in
@@ -33,7 +34,6 @@ from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.together import adding
 from lasersafe.errors import InputError
-from lasersafe.models import SIValue
 from lasersafe.quantity import grouped
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import (
@@ -54,7 +54,6 @@ from lasersafe.scene.bound import bound
 from lasersafe.scene.hazard_map import EYES, hazard_map
 from lasersafe.scene.lights import Light
 
-Entry = TypeVar("Entry", "Person", "Barrier")
 _MIRRORS = ("eye mirror", "skin mirror")  # zones of lines that count with those of mirrors
 _FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _NEXT = 0.3  # m
@@ -64,52 +63,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lasersafe.assessment.corners import CaseResults
-    from lasersafe.models import Barrier, Case, Person, Scene
+    from lasersafe.models import Case
     from lasersafe.wording import Wording
-
-
-def placed_case(case: Case) -> Case:
-    """Return the case with the distance of each person and each barrier no longer than the scene has it.
-
-    Parameters
-    ----------
-    case : Case
-        The case; without a scene it comes back as it is.
-
-    Returns
-    -------
-    Case
-        For calculation; what was typed is still in the case given.
-    """
-    if case.scene is None:
-        return case
-    people = {p.name: taken(p) for p in case.scene.person}
-    lines = {b.name: shapely.LineString(b.line.pairs) for b in case.scene.barrier}
-    return case.model_copy(
-        update={
-            "person": tuple(_no_farther(case.scene, p, people.get(p.name)) for p in case.person),
-            "barrier": tuple(_no_farther(case.scene, b, lines.get(b.name)) for b in case.barrier),
-        }
-    )
-
-
-def _no_farther(scene: Scene, entry: Entry, shape: shapely.Geometry | None) -> Entry:
-    aims = [shapely.Point(a.position.pair) for a in scene.aim if entry.laser in (None, a.laser)]
-    if shape is None or not aims:
-        return entry
-    nearest = max(float(shapely.distance(shape, aims).min()), 1e-3)
-    if nearest >= float(entry.distance):
-        return entry
-    return entry.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
-
-
-def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
-    """Return the context with only those people who have no place in the scene; None when all have one."""
-    if not stage.poses(context, "running"):
-        return context
-    placed = {p.name for p in stage.scene.person}
-    left = tuple(p for p in case.person if p.name not in placed)
-    return replace(context, case=case.model_copy(update={"person": left})) if left else None
 
 
 def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:

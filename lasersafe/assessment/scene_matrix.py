@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, TypeVar
+
+import shapely
 
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.calculation import Working, exposure_steps
@@ -21,10 +23,11 @@ from lasersafe.assessment.context import (
 )
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
-from lasersafe.assessment.scene_hits import Hit, ask, plain_exposure, with_limit_steps, worst_hit
+from lasersafe.assessment.scene_hits import Hit, ask, plain_exposure, taken, with_limit_steps, worst_hit
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.instruments import Aid
+from lasersafe.models import SIValue
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
@@ -33,11 +36,58 @@ from lasersafe.scene.lights import Light
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
-    from lasersafe.models import Person, ScenePerson
+    from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson
 
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
+
+
+Entry = TypeVar("Entry", "Person", "Barrier")
+
+
+def placed_case(case: Case) -> Case:
+    """Return the case with the distance of each person and each barrier no longer than the scene has it.
+
+    Parameters
+    ----------
+    case : Case
+        The case; without a scene it comes back as it is.
+
+    Returns
+    -------
+    Case
+        For calculation; what was typed is still in the case given.
+    """
+    if case.scene is None:
+        return case
+    people = {p.name: taken(p) for p in case.scene.person}
+    lines = {b.name: shapely.LineString(b.line.pairs) for b in case.scene.barrier}
+    return case.model_copy(
+        update={
+            "person": tuple(_no_farther(case.scene, p, people.get(p.name)) for p in case.person),
+            "barrier": tuple(_no_farther(case.scene, b, lines.get(b.name)) for b in case.barrier),
+        }
+    )
+
+
+def _no_farther(scene: Scene, entry: Entry, shape: shapely.Geometry | None) -> Entry:
+    aims = [shapely.Point(a.position.pair) for a in scene.aim if entry.laser in (None, a.laser)]
+    if shape is None or not aims:
+        return entry
+    nearest = max(float(shapely.distance(shape, aims).min()), 1e-3)
+    if nearest >= float(entry.distance):
+        return entry
+    return entry.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
+
+
+def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
+    """Return the context with only those people who have no place in the scene; None when all have one."""
+    if not stage.poses(context, "running"):
+        return context
+    placed = {p.name for p in stage.scene.person}
+    left = tuple(p for p in case.person if p.name not in placed)
+    return replace(context, case=case.model_copy(update={"person": left})) if left else None
 
 
 @dataclass(frozen=True)
