@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -16,7 +15,6 @@ from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.scene.directions import EVERYWHERE, Box, Directions, Vector, about, angles, unit
 from lasersafe.scene.mirrors import Mirror, from_spots, reachable
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile, farthest_of
-from lasersafe.scene.screens import Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.wording.message import key_of
@@ -406,22 +404,6 @@ def far_scatter(profile: ScatterProfile, factor: float = 1.0) -> float:
     grid = np.geomspace(0.01, 1e5, 2000)
     hot = np.flatnonzero(factor * profile.ratio(grid) > 1.0)
     return float(grid[min(hot[-1] + 1, grid.size - 1)]) if hot.size else 0.0
-
-
-def nearest_on(screen: Screen, start: Vector) -> Vector:
-    """Return the place of a screen that is nearest to a point on the plan, as near to its height as the screen goes."""
-    best: tuple[float, Vector] | None = None
-    height = min(max(start[2], screen.bottom), screen.top)
-    for a, b in itertools.pairwise(screen.line):
-        ex, ey = b[0] - a[0], b[1] - a[1]
-        t = ((start[0] - a[0]) * ex + (start[1] - a[1]) * ey) / (ex * ex + ey * ey)
-        t = min(max(t, 0.0), 1.0)
-        point = (a[0] + t * ex, a[1] + t * ey, height)
-        away = math.dist(point, start)
-        if best is None or away < best[0]:
-            best = (away, point)
-    assert best is not None
-    return best[1]
 
 
 def pose_of(aim: Aim, context: Context, mode: str) -> Pose:
