@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,7 @@ from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.results import Criterion
-from lasersafe.scene.bound import Places, bound
+from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Screen
 from lasersafe.scene.sources import Source
@@ -52,10 +51,22 @@ def peaks_on(stage: Stage, context: Context, way: str, modes: tuple[str, ...]) -
     Nothing that stands between is counted. All wavelengths count as if they had the beam of any of them.
     """
     highest = max([pose.apex[2] for mode in modes for pose in stage.poses(context, mode)], default=0.0) + _HIGH
-    found = {}
-    for part, screen in parts_of(stage.scene).items():
-        sources = sources_on(stage, context, way, "eye", modes, part[0])
-        found[part] = _bound([in_irradiance(stage, one, 1.0) for one in sources], screen, highest)
+    parts = parts_of(stage.scene)
+    sources = {name: sources_on(stage, context, way, "eye", modes, name) for name, _ in parts}
+    peaks = {one: in_irradiance(stage, one, 1.0) for own in sources.values() for one in own}
+    asked = [
+        Question([[(peaks[one], Walls()) for one in sources[part[0]]]], places_on(screen, highest))
+        for part, screen in parts.items()
+    ]
+    found: dict[Part, tuple[float, Spot]] = {}
+    for part, one in zip(parts, bounds(asked, near=_NEAR_ENOUGH), strict=True):
+        worst = int(np.argmax(one.upper))
+        if one.light[worst] < 0:
+            found[part] = (0.0, (None, None))
+            continue
+        x, y, z = one.place[worst].tolist()
+        spot = ((x, y, z), sources[part[0]][int(one.light[worst])].path_to((x, y, z)))
+        found[part] = (float(one.upper[worst]), spot)
     return found
 
 
@@ -71,16 +82,6 @@ def sources_on(
         for source in stage.sources(context, part, tissue, mode) if not (source.parts and mode == "fault")
     )  # fmt: skip
     return [one for one in every if not one.parts or one.surface != name]
-
-
-def _bound(sources: Sequence[Source], screen: Screen, highest: float) -> tuple[float, Spot]:
-    """Return how much light there can be on a screen up to a height [m], and where."""
-    found = bound([[(one, Walls()) for one in sources]], places_on(screen, highest), near=_NEAR_ENOUGH)
-    worst = int(np.argmax(found.upper))
-    if found.light[worst] < 0:
-        return 0.0, (None, None)
-    x, y, z = found.place[worst].tolist()
-    return float(found.upper[worst]), ((x, y, z), sources[int(found.light[worst])].path_to((x, y, z)))
 
 
 def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Places:
@@ -206,7 +207,8 @@ def _ratio_at(stage: Stage, context: Context, way: str, part: Part) -> float:
     seen = [
         replace(one, profile=spots[one.profile]) if isinstance(one.profile, ScatterProfile) else one for one in sources
     ]
-    return _bound(seen, parts_of(stage.scene)[part], math.inf)[0]
+    asked = Question([[(one, Walls()) for one in seen]], places_on(parts_of(stage.scene)[part], math.inf))
+    return float(bounds([asked], near=_NEAR_ENOUGH)[0].upper.max())
 
 
 def together(one: BarrierWay, others: list[BarrierWay]) -> BarrierWay:
