@@ -121,7 +121,11 @@ class Lights:
             path = away[some] + column["offset"][light[rows]]
             box = column["origin"][light[rows]]
             between = np.maximum(np.abs(middle[rows] - box[:, 0]) - half[rows] - box[:, 1], 0.0)
-            path = np.fmax(path, np.sqrt(np.einsum("ij,ij->i", between, between)))  # NaN where it is not known
+            straight = np.sqrt(np.einsum("ij,ij->i", between, between))  # NaN where it is not known
+            # the rays of an even beam that are not on its axis have to go farther to be as wide
+            aslant = (column["even"][light[rows]] > 0.0) & np.isfinite(straight)
+            slant = np.where(aslant, np.hypot(1.0, column["divergence"][light[rows]].max(axis=1) / 2.0), 1.0)
+            path = np.fmax(path, straight) / slant
             found[rows] = beam_from_here_on(column, light[rows], path)
             rows = at[~some]
             if rows.size:

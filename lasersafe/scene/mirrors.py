@@ -80,7 +80,7 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     image = mirrored(source.apex, mirror.position, normal)
     offset = [m - i for m, i in zip(mirror.position, image, strict=True)]
     # a normal that is off moves the image, and turns the beam by twice as much
-    shift = 2.0 * away * math.sin(min(mirror.off, math.pi / 2.0))
+    shift = 2.0 * (away + math.hypot(*source.moves)) * math.sin(min(mirror.off, math.pi / 2.0))
     loose = math.hypot(*source.moves) + math.sqrt(3.0) * shift
     reach_of = mirror.width / 2.0 + loose
     half = math.asin(reach_of / (away - loose)) if away - loose > reach_of else math.pi / 2.0
@@ -144,11 +144,16 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
     loose = math.hypot(*source.moves)
     loose += source.spot + source.slack
     nearest = max(math.dist(spots.apex, source.apex) - spots.distance - loose, 0.0) if spots.solid else spots.distance
+    origin = source.origin
+    if source.aimed and source.bend == "flat" and isinstance(source.profile, BeamProfile):
+        beside = source.profile.beside_axis
+        x, y, z = source.moves
+        origin, nearest = (source.apex, (x + beside, y + beside, z + beside)), max(nearest - beside, 0.0)
     return from_spots(
         "mirror", spots, source.profile, reach, offset=source.offset + nearest,
         factor=source.factor * mirror.reflectance, surface=mirror.name,
         note=Message("hit.faces_anywhere"),
-        origin=(source.apex, source.moves) if source.aimed and source.bend == "flat" else source.origin,
+        origin=origin,
     )  # fmt: skip
 
 

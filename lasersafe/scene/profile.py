@@ -110,6 +110,18 @@ class BeamProfile:
             radius, radius, self.close_by,
         )  # fmt: skip
 
+    @cached_property
+    def beside_axis(self) -> float:
+        """By how much a straight way can be longer than the axis because it starts or ends beside it. [m].
+
+        Rays of an even beam that spreads by phi lengthen it besides, up to sqrt(1 + phi^2 / 4) times.
+        """
+        if self.beam.profile == "gaussian":
+            return self.aperture_radius
+        beam = self.beam
+        starts = zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True)
+        return float(self.aperture_radius + max(waist + angle * abs(place) for waist, angle, place in starts) / 2.0)
+
     def gain(self, width: float) -> float:
         """Return how many times a surface of a width [m] that gathers light can raise a ratio."""
         return max(1.0, (width / min(c.limiting_aperture for c in self.criteria)) ** 2)

@@ -80,8 +80,8 @@ class Source:
     parts : tuple of tuple of float
         Of a lit face: each place, as the middle and the half edges of a box. [m]
     origin : tuple, optional
-        Middle and half edges of a box from which light comes that flat mirrors send on: no path is shorter than the
-        straight way from there. [m]
+        Middle and half edges of a box from which light comes that flat mirrors send on: no path along an axis is
+        shorter than the straight way from there, but for the slant of the rays of an even beam. [m]
     """
 
     way: str
@@ -257,7 +257,13 @@ class Source:
             lit = axial > 0.0
         if self.plane is not None:
             lit &= self._in_front(self.plane, x, y, z)
-        return axial + self.offset, aside, np.asarray(lit)
+        path = axial + self.offset
+        if self.origin is not None:  # over flat mirrors no path is shorter than the straight one
+            (x0, y0, z0), (wide, deep, high) = self.origin
+            off = [np.maximum(np.abs(one), 0.0) for one in (x - x0, y - y0, z - z0)]
+            gaps = [np.maximum(one - half, 0.0) for one, half in zip(off, (wide, deep, high), strict=True)]
+            path = np.maximum(path, np.sqrt(sum(np.square(gap) for gap in gaps)))
+        return path, aside, np.asarray(lit)
 
     def _in_front(self, plane: tuple[Vector, Vector], x: FLOAT, y: FLOAT, z: FLOAT) -> NDArray[np.bool_]:
         on, n = plane
