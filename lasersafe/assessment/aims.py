@@ -275,8 +275,14 @@ def _as_any(
     def worst(distances: list[float], place: float) -> list[Bent]:
         found = []
         for axis in lying:
-            bent = [Bent(*reflect_shape(beam, z, shape, wavelength, curved_axis=axis), z, place) for z in distances]
-            found.append(min(bent, key=lambda one: one.beam.divergence[0] * one.beam.divergence[1]))
+            kinds: dict[object, list[Bent]] = {}  # before and behind a focus it makes something else of the beam
+            for z in distances:
+                kind = tuple(z >= waist for waist in beam.waist_position)
+                bent = Bent(*reflect_shape(beam, z, shape, wavelength, curved_axis=axis), z, place)
+                kinds.setdefault(kind, []).append(bent)
+            found += [
+                min(one, key=lambda bent: bent.beam.divergence[0] * bent.beam.divergence[1]) for one in kinds.values()
+            ]
         return found
 
     if not in_parts or not far > near:

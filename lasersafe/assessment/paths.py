@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.panes import Pane, panes_of
 from lasersafe.scene.bound import Places, most_light
-from lasersafe.scene.directions import EVERYWHERE
+from lasersafe.scene.directions import EVERYWHERE, Vector
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import (
     Mirror,
@@ -40,6 +41,7 @@ FLAGS = NDArray[np.bool_]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
+_HAIR = 1e-9  # m
 _TALL = 2.0  # m
 _ROUND = 20.0  # m round all places: what is lit of the floor farther away gives a 400th of what is 1 m away
 _PATCHES, _FINEST = 24, 0.02  # parts of a lit wall or floor that are told apart, and how small they get [m]
@@ -99,7 +101,7 @@ def further_mirrors(
         What stands between.
     """
     found: list[Source] = []
-    lost: dict[tuple[str, int], Source] = {}
+    lost: dict[Source, Source] = {}  # by where the light comes from
     front = [source for source in first if source.surface != UNLISTED]  # nobody knows whether it is there at all
     while front and members:
         after: list[Source] = []
@@ -117,21 +119,24 @@ def further_mirrors(
                     found.append(named)
                     after.append(named)
                     continue
-                key = member.name, id(named.profile)
-                known = lost.get(key)
-                if known is None:
-                    lost[key] = named
-                    after.append(named)
-                elif named.through is None and known.through is None:
-                    nearer, more = min(known.offset, named.offset), max(known.factor, named.factor)
-                    origin = known.origin if known.origin == named.origin else None
-                    reach = max(known.reach, named.reach)
-                    lost[key] = replace(known, offset=nearer, factor=more, reach=reach, origin=origin)
-                else:
-                    found.append(named)
+                key = replace(named, offset=0.0, factor=1.0, reach=0.0, origin=None, note="")
+                known = lost.get(key, named)
+                lost[key] = replace(
+                    known, offset=min(known.offset, named.offset), factor=max(known.factor, named.factor),
+                    reach=max(known.reach, named.reach), origin=_origin_of([known, named]),
+                )  # fmt: skip
+                if known is named or lost[key] != known:  # what is nearer or stronger is followed anew
+                    after = [*(one for one in after if one is not known), lost[key]]
         front = after
         if len(found) + len(lost) > MOST_WAYS:
-            found += [one for member in members for one in _anywhere(after, member)]
+            last = [one for member in members for one in _anywhere(context, pose, after, member)]
+            level = [member for member in members if member.mirror is None]
+            found += last
+            found += [
+                replace(new, note=joined((source.surface, member.name), ", "))
+                for source in [*after, *last] for member in level if member.name != source.surface
+                for new in _sent_on(context, pose, source, member)
+            ]  # fmt: skip
             break
     return [*found, *lost.values()]
 
@@ -193,13 +198,10 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member) -> li
     return found
 
 
-def _anywhere(front: Sequence[Source], member: Member) -> list[Source]:
+def _anywhere(context: Context, pose: Pose, front: Sequence[Source], member: Member) -> list[Source]:
     """Return all that is left of many ways as if a mirror sent it anywhere, by the shortest and strongest of them."""
-    if member.mirror is None:
-        return []
-    mirror = replace(member.mirror, normal=None)
-    spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True)
-    return [facing_anywhere(source, mirror, spots, source.reach) for source in _as_few(front, mirror)]
+    few = _few_pairs([(source, member) for source in front]) if member.mirror is not None else []
+    return [one for source, anyhow in few for one in _sent_on(context, pose, source, anyhow)]
 
 
 def _few_pairs(pairs: Sequence[tuple[Source, Member]]) -> list[tuple[Source, Member]]:
@@ -222,37 +224,62 @@ def _as_few(sources: Sequence[Source], mirror: Mirror) -> list[Source]:
     """Return what bounds the light of many ways on a mirror: of each beam the shortest and strongest way there.
 
     Ways of one beam differ in their length and reflectance only. What leaves other mirrors as tight as any curvature
-    makes it spreads from there: the least spread, from the nearest of them.
+    makes it spreads from a point that lies behind: the least spread, from the nearest of them, and the most, since what
+    is wider on a further curved mirror leaves it the tighter.
     """
     ways: dict[object, list[Source]] = {}
     for source in sources:
         assert isinstance(source.profile, BeamProfile)
-        here = (source.offset, source.offset)
-        tight = not source.aimed and source.profile.beam.waist_position == here
-        ways.setdefault("tight" if tight else id(source.profile), []).append(source)
+        beam = source.profile.beam
+        tight = not source.aimed and beam.waist_diameter == (0.0, 0.0) and len(set(beam.waist_position)) == 1
+        tight &= beam.waist_position[0] <= source.offset
+        key = (source.profile.criteria, beam.profile, beam.propagation) if tight else source.profile
+        ways.setdefault(key, []).append(source)
     found = []
-    for key, own in ways.items():
-        tight = key == "tight"
-        away = np.array([math.dist(mirror.position, one.apex) + (0.0 if tight else one.offset) for one in own])
-        loose = np.array([math.hypot(*one.moves) + one.spot + one.slack + mirror.width / 2.0 for one in own])
-        near = max(float((away - loose).min()), 0.0)
-        profile = own[0].profile
-        assert isinstance(profile, BeamProfile)
-        if tight:
-            beams = [one.profile.beam for one in own if isinstance(one.profile, BeamProfile)]
-            waists, spreads = np.array([b.waist_diameter for b in beams]), np.array([b.divergence for b in beams])
-            (wx, wy), (ax, ay) = waists.min(axis=0).tolist(), spreads.min(axis=0).tolist()
-            beam = replace(beams[0], waist_diameter=(wx, wy), divergence=(ax, ay), waist_position=(0.0, 0.0))
-            profile = BeamProfile(beam, profile.criteria)
-        found.append(
+    for beam_of, own in ways.items():
+        tight = not isinstance(beam_of, BeamProfile)
+        beams = [one.profile for one in own if isinstance(one.profile, BeamProfile)]
+        lead = np.array([one.offset for one in own])
+        lead -= [one.beam.waist_position[0] for one in beams] if tight else 0.0
+        away = np.array([math.dist(mirror.position, one.apex) for one in own]) + lead
+        loose = np.array([math.hypot(*s.moves) + s.beside + s.spot + s.slack + mirror.width / 2.0 for s in own])
+        near = float(np.maximum(away - loose, lead).min())
+        found += [
             replace(
                 own[0], apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
                 moves=(0.0, 0.0, 0.0), factor=max(one.factor for one in own), reach=max(one.reach for one in own),
-                plane=None, bulge=0.0, through=None, bend="unknown", patch=True, origin=None,
+                plane=None, bulge=0.0, through=None, bend="unknown", patch=True, origin=_origin_of(own),
                 spot=max(float((away + loose).max()) - near, 1e-6),
             )
-        )  # fmt: skip
+            for profile in (_ends_of(beams) if tight else beams[:1])
+        ]  # fmt: skip
     return found
+
+
+def _origin_of(sources: Sequence[Source]) -> tuple[Vector, Vector] | None:
+    """Return a box from which the straight way is no longer than any path of some lights, None where not known. [m]."""
+    boxes = [one.straight_from for one in sources]
+    known = [box for box in boxes if box is not None]
+    if len(known) < len(boxes):
+        return None
+    ends = np.array([[np.subtract(*box), np.add(*box)] for box in known])
+    low, high = ends[:, 0].min(axis=0), ends[:, 1].max(axis=0)
+    if np.abs(ends[0] - (low, high)).max() <= 2.0 * _HAIR:
+        return known[0]
+    (ax, ay, az), (bx, by, bz) = ((low + high) / 2.0).tolist(), ((high - low) / 2.0 + _HAIR).tolist()
+    return (ax, ay, az), (bx, by, bz)
+
+
+def _ends_of(profiles: Sequence[BeamProfile]) -> list[BeamProfile]:
+    """Return beams that spread from a point by the least and by the most of some, on each axis."""
+    spreads = np.array([one.beam.divergence for one in profiles])
+    ends = [spreads.min(axis=0).tolist(), spreads.max(axis=0).tolist()]
+    every = ends if (spreads[:, 0] == spreads[:, 1]).all() else itertools.product(*zip(*ends, strict=True))
+    beam, criteria = profiles[0].beam, profiles[0].criteria
+    return [
+        BeamProfile(replace(beam, divergence=pair, waist_position=(0.0, 0.0)), criteria)
+        for pair in dict.fromkeys(map(tuple, every))
+    ]
 
 
 # --- what scatters where a beam ends --------------------------------------------------------------------------------

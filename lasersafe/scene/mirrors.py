@@ -143,17 +143,15 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
     """
     loose = math.hypot(*source.moves)
     loose += source.spot + source.slack
-    nearest = max(math.dist(spots.apex, source.apex) - spots.distance - loose, 0.0) if spots.solid else spots.distance
-    origin = source.origin
-    if source.aimed and source.bend == "flat" and isinstance(source.profile, BeamProfile):
-        beside = source.profile.beside_axis
-        x, y, z = source.moves
-        origin, nearest = (source.apex, (x + beside, y + beside, z + beside)), max(nearest - beside, 0.0)
+    nearest = math.dist(spots.apex, source.apex) - spots.distance - loose if spots.solid else spots.distance
+    if isinstance(source.profile, BeamProfile) and source.profile.beam.profile != "gaussian":
+        nearest -= source.beside  # an even beam is as strong beside its axis, on a longer ray
+    nearest = max(nearest, 0.0)
     return from_spots(
         "mirror", spots, source.profile, reach, offset=source.offset + nearest,
         factor=source.factor * mirror.reflectance, surface=mirror.name,
         note=Message("hit.faces_anywhere"),
-        origin=origin,
+        origin=source.straight_from,
     )  # fmt: skip
 
 

@@ -174,6 +174,19 @@ class Source:
         return self.spots is None and isinstance(self.profile, BeamProfile)
 
     @property
+    def beside(self) -> float:
+        """By how much the straight way along a ray of it can be longer than its axis, see `BeamProfile`. [m]."""
+        return self.profile.beside_axis if self.aimed and isinstance(self.profile, BeamProfile) else 0.0
+
+    @property
+    def straight_from(self) -> tuple[Vector, Vector] | None:
+        """The `origin` of what flat mirrors make of it."""
+        if not self.aimed or self.bend != "flat":
+            return self.origin
+        x, y, z = (one + self.beside for one in self.moves)
+        return self.apex, (x, y, z)
+
+    @property
     def home(self) -> FLOAT | None:
         """The side of walls on which all light starts: that of its apex; None where spots may be on both."""
         return None if self.spots is not None or self.parts else np.array(self.apex)

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.optics.beam import collimated, through_lens
+from lasersafe.assessment import paths
+from lasersafe.assessment.aims import Lit, curved_sources
+from lasersafe.optics.beam import BeamGeometry, collimated, through_lens
 from lasersafe.results import Criterion
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.lights import over
-from lasersafe.scene.mirrors import Mirror, facing_anywhere, level_mirror, lit_patch, reflected
+from lasersafe.scene.mirrors import Mirror, facing_anywhere, from_spots, level_mirror, lit_patch, reflected
 from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from lasersafe.scene.walls import Walls
 from tests.few import few
 
 
@@ -108,3 +115,85 @@ def test_the_image_of_a_head_that_moves_lies_where_it_is_said_to_be_whichever_wa
         real = math.cos(off) * normal + math.sin(off) * crosswise(rng, normal)
         away = np.abs(folded(start, middle, real) - np.array(image.apex))
         assert (away <= np.array(image.moves) + 1e-9).all()
+
+
+CONTEXT = SimpleNamespace(wavelength=1e-6)
+
+
+def panel(name: str, place, width: float, shape: str = "flat", share: float = 0.8) -> paths.Member:
+    """Return a further mirror that can face anywhere."""
+    item = Lit(name, tuple(float(one) for one in place), None, width, share, True, shape, True)
+    return paths.Member(name, item.as_mirror, share, item)
+
+
+def random_way(rng, laser: Source, shared: Source) -> Source:
+    """Return a way of one of two beams, straight or over a mirror, or what a curved mirror makes of one."""
+    source = laser if rng.random() < 0.5 else shared
+    kind, place = rng.integers(4), tuple(rng.uniform(-4, 4, 3).tolist())
+    spots = Spots(place, EVERYWHERE, float(rng.uniform(0.02, 0.5)), True)
+    if kind == 0:
+        return replace(source, apex=place, factor=float(rng.uniform(0.2, 1.0)), offset=float(rng.choice([0.0, 1.0])))
+    if kind == 1:
+        return facing_anywhere(source, Mirror("", place, None, 1.0, float(rng.uniform(0.2, 1.0))), spots, 1e9)
+    away = float(rng.uniform(0.5, 5.0))
+    spread = rng.uniform(1e-4, 0.1, 2) if rng.random() < 0.3 else [10 ** rng.uniform(-4, 0)] * 2
+    ahead = float(rng.uniform(-away, 3.0)) if kind == 3 else 0.0
+    beam = BeamGeometry((0.0, 0.0), tuple(map(float, spread)), (away + ahead,) * 2, laser.profile.beam.profile)
+    return from_spots("mirror", spots, BeamProfile(beam, laser.profile.criteria), 1e9, offset=away, bend="concave")
+
+
+@few(150)
+@given(seed=st.integers(0, 2**32 - 1), shape=st.sampled_from(["flat", "convex", "concave", "unknown"]))
+def test_no_single_way_over_a_mirror_gives_more_than_the_few_that_stand_for_all(seed, shape):
+    rng = np.random.default_rng(seed)
+    lasers = random_laser(rng, 0.1), random_laser(rng, 0.1)
+    member = panel("last", rng.uniform(-2, 2, 3), float(rng.uniform(0.05, 0.6)), shape)
+    ways = [random_way(rng, *lasers) for _ in range(rng.integers(2, 7))]
+    merged = [
+        new
+        for source, anyhow in paths._few_pairs([(way, member) for way in ways])
+        for new in paths._sent_on(CONTEXT, None, source, anyhow)
+    ]
+    half = rng.uniform(0.0, 0.3, (60, 3)) * rng.choice([0.0, 1.0])
+    middle = np.array(member.mirror.position) + rng.normal(size=(60, 3)) * 10 ** rng.uniform(-1, 1.5, (60, 1))
+    most = np.max([over(one, middle, half) for one in merged], axis=0)
+    spots = Spots(member.mirror.position, EVERYWHERE, member.mirror.width / 2.0, True)
+    for way in ways:
+        single = list(curved_sources(CONTEXT, None, member.item, spots, way.profile, way))
+        single = [replace(one, factor=one.factor * way.factor) for one in single]
+        if member.item.may_be_flat:
+            single.append(facing_anywhere(way, member.mirror, spots, 1e9))
+        for one in single:
+            assert (over(one, middle, half) <= most * (1.0 + 1e-9)).all(), (one, way)
+
+
+def straight_laser(power: float = 100.0) -> Source:
+    limit = Criterion("", "eye", "", "continuous", power, "W", 50.0, "W/m2", 7e-3, 10.0, "")
+    profile = BeamProfile(collimated(5e-3, 5e-3, "1/e"), (limit,))
+    return Source("direct", (0.0, 0.0, 1.5), Box(0.0, 3.2, (-0.5, 0.5)), profile, 1e3)
+
+
+def first_ways(laser: Source, members: list[paths.Member]) -> list[Source]:
+    ways = []
+    for one in members:
+        spots = Spots(one.mirror.position, EVERYWHERE, one.mirror.width / 2.0, True)
+        ways.append(facing_anywhere(laser, one.mirror, spots, 1e3))
+    return ways
+
+
+def test_what_two_mirrors_send_on_to_the_wet_ground_is_seen_in_both_places():
+    """Two panels 3 m to each side, 1.5 m above wet ground: their images lie 1.5 m below it."""
+    panels = [panel("A", (3.0, 0.0, 1.5), 0.2), panel("B", (-3.0, 0.0, 1.5), 0.2)]
+    ground = paths.Member("wet ground", None, 1.0)
+    found = paths.further_mirrors(CONTEXT, None, first_ways(straight_laser(), panels), [*panels, ground], Walls())
+    assert {one.apex for one in found if one.surface == "wet ground"} == {(3.0, 0.0, -1.5), (-3.0, 0.0, -1.5)}
+
+
+def test_the_stronger_of_two_ways_to_a_mirror_is_the_one_that_is_followed():
+    """A returns 0.1 and B 0.9; X (1) sends both on to Y (1) through a gap past which Y sees nothing else."""
+    first = [panel("A", (3.0, 0.0, 1.5), 0.2, share=0.1), panel("B", (-3.0, 0.0, 1.5), 0.2, share=0.9)]
+    others = [panel("X", (0.0, 5.0, 1.5), 0.2, share=1.0), panel("Y", (0.0, -5.0, 1.5), 0.2, share=1.0)]
+    wall = Walls([Screen("wall", ((-30.0, -1.0), (30.0, -1.0)), 0.0, 30.0, (Gap(29.5, 30.5, 0.0, 30.0),))])
+    found = paths.further_mirrors(CONTEXT, None, first_ways(straight_laser(1e3), first), others, wall)
+    best = {name: max(one.factor for one in found if one.surface == name) for name in "XY"}
+    assert best == pytest.approx({"X": 0.9, "Y": 0.9})
