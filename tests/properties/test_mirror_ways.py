@@ -197,3 +197,33 @@ def test_the_stronger_of_two_ways_to_a_mirror_is_the_one_that_is_followed():
     found = paths.further_mirrors(CONTEXT, None, first_ways(straight_laser(1e3), first), others, wall)
     best = {name: max(one.factor for one in found if one.surface == name) for name in "XY"}
     assert best == pytest.approx({"X": 0.9, "Y": 0.9})
+
+
+@few(25)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_where_many_ways_are_merged_no_way_that_is_followed_to_its_end_gives_more(seed):
+    """Four panels that face anywhere over wet ground: followed one by one, and merged from the first way on."""
+    rng = np.random.default_rng(seed)
+    laser = random_laser(rng, 0.1)
+    laser = replace(laser, apex=(*laser.apex[:2], 1.0 + abs(laser.apex[2])))
+    panels = [
+        panel(
+            name,
+            (*rng.uniform(-3, 3, 2), rng.uniform(0.5, 2.0)),
+            float(rng.uniform(0.05, 0.4)),
+            share=rng.uniform(0.3, 0.9),
+        )
+        for name in "ABCD"
+    ]
+    members = [*panels, paths.Member("wet ground", None, 1.0)]
+    first = first_ways(laser, panels)
+    found = []
+    for most in (10_000, 1):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(paths, "MOST_WAYS", most)
+            found.append(paths.further_mirrors(CONTEXT, None, first, members, Walls()))
+    middle = rng.uniform([-4, -4, 0.1], [4, 4, 2.0], (60, 3))
+    half = rng.uniform(0.0, 0.2, (60, 3)) * rng.choice([0.0, 1.0])
+    single, merged = (np.max([over(one, middle, half) for one in [*first, *ways]], axis=0) for ways in found)
+    # what gives less than a hundredth of the limit on a mirror is not followed either way
+    assert (single <= np.maximum(merged, 1e-2) * (1.0 + 1e-9)).all()
