@@ -30,6 +30,7 @@ from lasersafe.drawing.typeface import width_of
 from lasersafe.errors import InputError, OutputError
 from lasersafe.models import read_case
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening
+from lasersafe.records.day import Assumption
 from lasersafe.records.scene import (
     ElevationItem,
     HazardMap,
@@ -555,8 +556,10 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         ),
         scattered(7),
     ]
+    guessed = Assumption("divergence", LASER, "1 mrad", "5 mrad", 90.0, 20.0)
+    record = replace(assessment().record, assumptions=(guessed,))
     for scene in scenes:
-        whole = replace(assessment(), scene=scene)
+        whole = replace(assessment(), scene=scene, record=record)
         if scene.elevations:
             drawings_of(whole, "A4", elevation=True)
         drawings_of(whole, "A4")
