@@ -8,7 +8,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.barriers import broken_by_all, load_of, needed_time, plain, verdict_on
@@ -33,7 +32,7 @@ MODES = ("running", "alignment", "service", "fault")
 FLOAT = NDArray[np.float64]
 _NEAREST_SPOT = 0.1  # m: nearer to a lit spot no barrier is, nor the eye at a window; common practice, no source
 _HIGH = 20.0  # m: a wall is looked at up to here above the heads
-_THIN = 1e-4  # m: half of the thickness of a wall that stands askew on the plan
+_ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
 _NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
 Spot = tuple["Vector | None", float | None]  # place, and how far it is from where the light starts [m]
 Part = tuple[str, int | None]  # a barrier, or the number of an opening in it
@@ -91,9 +90,8 @@ def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Pl
     for a, b in itertools.pairwise(screen.line):
         low.append(np.array([*np.minimum(a, b), screen.bottom]) + off)
         high.append(np.array([*np.maximum(a, b), top]) + off)
-        line = shapely.LineString([np.array(a) + off[:2], np.array(b) + off[:2]])
-        oblique = a[0] != b[0] and a[1] != b[1]
-        outlines.append(shapely.buffer(line, _THIN, cap_style="flat") if oblique else None)
+        oblique = min(abs(b[0] - a[0]), abs(b[1] - a[1])) > _ASKEW
+        outlines.append(np.array([a, b]) + off[:2] if oblique else None)
     return Places(np.array(low), np.array(high), outlines)
 
 

@@ -25,6 +25,7 @@ STEP = 0.01  # m: no box is made smaller; a hand is not steadier, and a beam tha
 MOST_BOXES = 2000  # of one receiver; common practice, no source
 _NEAR, _ROUGH = 1.02, 1.25  # times the highest that was found: so near a bound is good enough, and below half the limit
 _NOTHING = 1e-3  # of what was found: a light that gives less of a sum is not bounded again
+_ROUND = 1e-9  # m: rounding of the ends of a line
 _UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
 _TRIED = 64  # boxes of a receiver that are looked at together, those with the highest bounds first
 
@@ -39,15 +40,15 @@ class Places:
     ----------
     low, high : numpy.ndarray, shape (n, 3)
         Lowest and highest corner; equal ones are a point. [m]
-    outlines : sequence of shapely.Geometry or None, optional
-        What each fills on the plan, where that is not the whole box.
+    outlines : sequence of shapely.Geometry, numpy.ndarray of shape (2, 2), or None, optional
+        What each fills on the plan, where that is not the whole box; an array holds both ends of a straight line. [m]
     beyond : float
         Only what is farther than this from where the light starts counts. [m]
     """
 
     low: FLOAT
     high: FLOAT
-    outlines: Sequence[shapely.Geometry | None] = ()
+    outlines: Sequence[shapely.Geometry | FLOAT | None] = ()
     beyond: float = 0.0
 
 
@@ -177,12 +178,13 @@ class Asked:
         )
         ends = np.cumsum([0, *counts])
         self.rows = [slice(*pair) for pair in itertools.pairwise(ends.tolist())]
-        self.outlines = [
-            (start + row, outline)
-            for start, one in zip(ends.tolist(), questions, strict=False)
-            for row, outline in enumerate(one.places.outlines)
-            if outline is not None
-        ]
+        self.outlines, self.line = list[tuple[int, shapely.Geometry]](), np.full((len(owner), 2, 2), np.nan)
+        for start, one in zip(ends.tolist(), questions, strict=False):
+            for row, outline in enumerate(one.places.outlines):
+                if isinstance(outline, np.ndarray):
+                    self.line[start + row] = outline
+                elif outline is not None:
+                    self.outlines.append((start + row, outline))
 
     def each(self, owner: INDEX, middle: FLOAT, half: FLOAT, asked: FLAGS, enough: float = 0.0) -> FLOAT:
         """Return at least what each light of a receiver gives anywhere in boxes, of shape (boxes, lights)."""
@@ -207,7 +209,24 @@ class Asked:
             mine, part = mine[left], part[left]
             now.middle[mine, :2] = (part[:, :2] + part[:, 2:]) / 2.0
             now.half[mine, :2] = (part[:, 2:] - part[:, :2]) / 2.0
+        mine = np.flatnonzero(np.isfinite(self.line[now.owner, 0, 0]))
+        if mine.size:
+            start, way = self.line[now.owner[mine], 0], np.diff(self.line[now.owner[mine]], axis=1)[:, 0]
+            middle, half = now.middle[mine, :2], now.half[mine, :2]
+            first, last = (middle - half * np.sign(way) - start) / way, (middle + half * np.sign(way) - start) / way
+            first, last = np.maximum(first.max(axis=1), 0.0), np.minimum(last.min(axis=1), 1.0)
+            kept[mine] = first < last
+            now.middle[mine, :2] = start + way * ((first + last) / 2.0)[:, None]
+            now.half[mine, :2] = np.abs(way) * ((last - first) / 2.0)[:, None] + _ROUND
         return now.taken(kept)
+
+    def onto(self, owner: INDEX, points: FLOAT) -> FLOAT:
+        """Return points with those of places that are lines moved onto their line, along the plan."""
+        mine = np.flatnonzero(np.isfinite(self.line[owner, 0, 0]))
+        start, way = self.line[owner[mine], 0], np.diff(self.line[owner[mine]], axis=1)[:, 0]
+        along = ((points[mine, :2] - start) * way).sum(axis=1) / np.square(way).sum(axis=1)
+        points[mine, :2] = start + way * np.clip(along, 0.0, 1.0)[:, None]
+        return points
 
     def holds(self, owner: INDEX, points: FLOAT) -> FLAGS:
         """Return which points are in their places."""
@@ -304,7 +323,7 @@ def _points(asked: Asked, now: _Open, best: tuple[FLOAT, FLOAT, INDEX], least: f
     if not hope.size or not now.each.shape[1]:
         return
     strongest = asked.light[now.owner[hope], now.each[hope].argmax(axis=1)]
-    likely = asked.table.likely(strongest, now.middle[hope], now.half[hope])
+    likely = asked.onto(now.owner[hope], asked.table.likely(strongest, now.middle[hope], now.half[hope]))
     points, boxes = np.concatenate([now.middle[hope], likely]), np.concatenate([hope, hope])
     inside = asked.holds(now.owner[boxes], points)
     points, boxes = points[inside], boxes[inside]
