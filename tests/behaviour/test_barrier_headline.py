@@ -76,9 +76,9 @@ def test_a_barrier_for_scatter_says_how_far_the_direct_beam_is_above_its_rating(
     # The curtain is 3.00 m from the head, which moves by 0.15 m on every side: 8.5 mm / 400 mm * 2.45 m = 52.06 mm at
     # 2.85 m, and 4 * 1500 / (pi * 52.06^2 mm2) is 70.5 W/cm2, 7.05 times its 10 W/cm2.
     words = assessed(WELDER).decision.barrier
-    assert "'Laser curtain towards the stage' holds for scattered light only; direct beam: 7.1 times its" in words
+    assert "'Laser curtain towards the stage' holds for scattered light only; mirror reflection: 7.1 times its" in words
     german = assessed(WELDER, "de").decision.barrier
-    assert "'Laser curtain towards the stage' hält nur: Streustrahlung; direkter Strahl: das 7.1-fache" in german
+    assert "'Laser curtain towards the stage' hält nur: Streustrahlung; gerichtete Reflexion: das 7.1-fache" in german
     page = " ".join(PdfReader(io.BytesIO(render_sheet(assessed(WELDER)))).pages[0].extract_text().split())
     assert "holds for scattered light only" in page
 
