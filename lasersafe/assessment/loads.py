@@ -61,7 +61,7 @@ def peaks_on(stage: Stage, context: Context, way: str, modes: tuple[str, ...]) -
     for part, one in zip(parts, bounds(asked, near=_NEAR_ENOUGH), strict=True):
         worst = int(np.argmax(one.upper))
         if one.light[worst] < 0:
-            found[part] = (0.0, (None, None))
+            found[part] = (float(one.upper[worst]), (None, None))
             continue
         x, y, z = one.place[worst].tolist()
         spot = ((x, y, z), sources[part[0]][int(one.light[worst])].path_to((x, y, z)))

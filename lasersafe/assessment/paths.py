@@ -42,6 +42,7 @@ FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror 
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
 _HAIR = 1e-9  # m
+_SPARE = 1.002  # the length of a way beside the axis of a wide beam is known to about as much
 _TALL = 2.0  # m
 _ROUND = 20.0  # m round all places: what is lit of the floor farther away gives a 400th of what is 1 m away
 _PATCHES, _FINEST = 24, 0.02  # parts of a lit wall or floor that are told apart, and how small they get [m]
@@ -247,8 +248,8 @@ def _as_few(sources: Sequence[Source], mirror: Mirror) -> list[Source]:
         found += [
             replace(
                 own[0], apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
-                moves=(0.0, 0.0, 0.0), factor=max(one.factor for one in own), reach=max(one.reach for one in own),
-                plane=None, bulge=0.0, through=None, bend="unknown", patch=True, origin=_origin_of(own),
+                moves=(0.0, 0.0, 0.0), factor=max(s.factor for s in own) * _SPARE, reach=max(s.reach for s in own),
+                plane=None, bulge=0.0, through=None, bend="unknown", patch=True, origin=None,
                 spot=max(float((away + loose).max()) - near, 1e-6),
             )
             for profile in (_ends_of(beams) if tight else beams[:1])

@@ -161,14 +161,16 @@ def worst_hit(
         if asked not in stage.answers:
             settle([stage])
         own, seen, found = stage.answers[asked]
-        if found.light[row] < 0 or not found.upper[row] > 0.0:
+        if found.light[row] < 0:
             continue
         light, place = int(found.light[row]), found.place[row]
         x, y, z = place.tolist()
         hit = exact_hit(context, own[light][0], (x, y, z), tissue, duration, with_aid)
         there = float(over(seen[light][0], place[None, :], np.zeros((1, 3)))[0])
         hit = replace(hit, proven=Message(_OUTCOMES[int(found.outcome[row])]))
-        hits.append(_raised(hit, float(found.upper[row]) / there if there > 0.0 else math.inf))
+        upper = float(found.upper[row])
+        hit = _raised(hit, upper / there) if there > 0.0 else _at(hit, upper)
+        hits.append(hit if hit.ratio > 1.0 or found.outcome[row] == BELOW else _at(hit, upper))
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
 
 
@@ -236,6 +238,14 @@ def _raised(hit: Hit, times: float) -> Hit:
         hit, ratio=hit.ratio * times, exposure=hit.exposure * times,
         by_rule_set={name: ratio * times for name, ratio in hit.by_rule_set.items()},
         fractions={group: ratio * times for group, ratio in hit.fractions.items()},
+    )  # fmt: skip
+
+
+def _at(hit: Hit, ratio: float) -> Hit:
+    """Return a hit with all its ratios as high as a bound: no single point is known that gets as much."""
+    return replace(
+        hit, ratio=ratio, exposure=ratio * hit.criterion.limit, by_rule_set=dict.fromkeys(hit.by_rule_set, ratio),
+        fractions=dict.fromkeys(hit.fractions, ratio),
     )  # fmt: skip
 
 

@@ -67,7 +67,8 @@ class Bounds:
     outcome : numpy.ndarray of int
         `BELOW` (proven), `ABOVE` (all of a beam comes to that point) or `NOT_PROVEN`, which counts as above.
     light : numpy.ndarray of int
-        Which light gives most there, counted over all groups; -1 where none does.
+        Which light gives most there, counted over all groups, or could where no point was found lit; -1 where none
+        gives more than `LEAST` of the limit.
     boxes : numpy.ndarray of int
         How many boxes were looked at.
     """
@@ -304,6 +305,11 @@ def bounds(
         np.maximum.at(upper, pool.owner[left], pool.upper[left])
         pool = pool.taken(~left)
     upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
+    unseen = np.flatnonzero((light < 0) & (upper > LEAST))  # no single point was lit, and yet it is not proven dark
+    if unseen.size and asked.group.shape[1]:
+        middle, half = (asked.low + asked.high)[unseen] / 2.0, (asked.high - asked.low)[unseen] / 2.0
+        each = asked.each(unseen, middle, half, np.ones((len(unseen), asked.group.shape[1]), dtype=bool))
+        light[unseen] = each.argmax(axis=1)
     outcome = np.where(upper <= 1.0, BELOW, NOT_PROVEN)
     shown = np.flatnonzero((found > 1.0) & (light >= 0)) if not to_limit else np.zeros(0, dtype=np.intp)
     shown = shown[asked.table.witnessed(asked.light[shown, light[shown]], place[shown])]

@@ -11,10 +11,21 @@ import shapely
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.records.step import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, Places, bound, most_light
-from lasersafe.scene.directions import Around, Box, Cone, Directions, about, angles_of, nearest, turned, unit
+from lasersafe.scene.directions import (
+    EVERYWHERE,
+    Around,
+    Box,
+    Cone,
+    Directions,
+    about,
+    angles_of,
+    nearest,
+    turned,
+    unit,
+)
 from lasersafe.scene.lights import over
 from lasersafe.scene.mirrors import Mirror, reflected
-from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Gap, Screen, blocked
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
@@ -189,3 +200,15 @@ def test_a_mirror_that_is_off_by_its_tolerance_gives_no_more_than_the_bound():
         point = np.array(mirror.position) + np.array(way) * rng.uniform(0.5, 9.0) + rng.normal(0.0, 2e-3, 3)
         there, none = point[None, :], np.zeros((1, 3))
         assert over(exact, there, none)[0] <= over(bounded, there, none)[0] * (1.0 + 1e-9)
+
+
+def test_a_place_where_no_point_was_found_lit_has_a_light_all_the_same():
+    # a slit of 4 mm in a wall of 6 m, and a single box: no point of it is lit, and its bound is far above the limit
+    gap = Gap(1.2, 1.204, 1.45, 1.454)
+    wall = Walls([Screen("wall", ((-3.0, 2.0), (3.0, 2.0)), 0.0, 3.0, (gap,))])
+    light = Source("scatter", (0.0, 0.0, 1.4), EVERYWHERE, ScatterProfile(lambda r: 100.0 / np.square(r)), 1e3)
+    places = Places(np.array([[-4.0, 4.0, 1.5]]), np.array([[4.0, 6.0, 1.7]]))
+    found = bound([[(light, wall)]], places, most=1)
+    assert found.upper[0] > 1.0
+    assert found.found[0] == 0.0
+    assert found.light[0] == 0

@@ -143,8 +143,11 @@ def random_way(rng, laser: Source, shared: Source) -> Source:
 
 
 @few(150)
-@given(seed=st.integers(0, 2**32 - 1), shape=st.sampled_from(["flat", "convex", "concave", "unknown"]))
+@given(
+    seed=st.integers(0, 2**32 - 1), shape=st.sampled_from(["flat", "concave", "unknown"])
+)  # convex ones: docs/method.md
 def test_no_single_way_over_a_mirror_gives_more_than_the_few_that_stand_for_all(seed, shape):
+    """Convex mirrors are left out: docs/method.md says that they are not bounded there."""
     rng = np.random.default_rng(seed)
     lasers = random_laser(rng, 0.1), random_laser(rng, 0.1)
     member = panel("last", rng.uniform(-2, 2, 3), float(rng.uniform(0.05, 0.6)), shape)
