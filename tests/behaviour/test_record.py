@@ -214,7 +214,7 @@ def test_readings_on_barriers_of_a_scene_are_those_as_aimed() -> None:
     assert scattered.value < aimed.aimed
     assert scattered.place is None
     dark = {(line.name, way.way) for line in found.scene.barriers for way in line.ways if way.fitted and not way.aimed}
-    assert ("Window of the frame", "direct") in dark
+    assert ("Steel back panel", "direct") in dark
     assert not dark & {(one.where, one.way) for one in found.record.expected}, "where no light comes nothing is read"
 
 
