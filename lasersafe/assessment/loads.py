@@ -60,11 +60,8 @@ def peaks_on(stage: Stage, context: Context, way: str, modes: tuple[str, ...]) -
     found: dict[Part, tuple[float, Spot]] = {}
     for part, one in zip(parts, bounds(asked, near=_NEAR_ENOUGH), strict=True):
         worst = int(np.argmax(one.upper))
-        if one.light[worst] < 0:
-            found[part] = (float(one.upper[worst]), (None, None))
-            continue
-        x, y, z = one.place[worst].tolist()
-        spot = ((x, y, z), sources[part[0]][int(one.light[worst])].path_to((x, y, z)))
+        light, (x, y, z) = int(one.light[worst]), one.place[worst].tolist()
+        spot: Spot = (None, None) if light < 0 else ((x, y, z), sources[part[0]][light].path_to((x, y, z)))
         found[part] = (float(one.upper[worst]), spot)
     return found
 

@@ -145,16 +145,6 @@ def _round_starts(source: Source, band: tuple[float, float]) -> shapely.Geometry
     return shapely.union_all([_buffered(area, one, quad_segs=_SEGMENTS) for area, one in alike])
 
 
-def lit_area(
-    groups: Sequence[Sequence[Light]],
-    free: shapely.Geometry,
-    band: tuple[float, float],
-    plan: tuple[float, float, float, float],
-) -> shapely.Geometry:
-    """Return the part of an area on the floor that is not proven below the limit; see `lit_areas`."""
-    return lit_areas([(groups, free)], band, plan)[0]
-
-
 def lit_areas(
     wanted: Sequence[tuple[Sequence[Sequence[Light]], shapely.Geometry]],
     band: tuple[float, float],

@@ -126,34 +126,6 @@ class BeamProfile:
         """Return how many times a surface of a width [m] that gathers light can raise a ratio."""
         return max(1.0, (width / min(c.limiting_aperture for c in self.criteria)) ** 2)
 
-    def beside(self, distance: FLOAT, aside: FLOAT, *, bound: bool = False) -> FLOAT:
-        """Return the ratio at a distance along the beam and a distance from its axis.
-
-        Parameters
-        ----------
-        distance : numpy.ndarray, shape (...)
-            Along the beam, from the last optic. [m]
-        aside : numpy.ndarray, shape (...)
-            From the axis. [m]
-        bound : bool
-            For an oblong beam, take a bound that costs less.
-
-        Returns
-        -------
-        numpy.ndarray, shape (...)
-            Exposure over limit, rounded upwards beside the axis. [1]
-        """
-        place = np.maximum(distance, NEAREST)
-        return self._fade(*self._axis_and_peak(place, bound=bound), aside)
-
-    def _fade(self, axis: FLOAT, peak: FLOAT, widest: FLOAT, aside: FLOAT) -> FLOAT:
-        outside = np.maximum(aside - self.aperture_radius, 0.0)
-        if self.beam.profile == "gaussian":
-            with np.errstate(under="ignore"):
-                return np.minimum(axis, peak * np.exp(-np.square(2.0 * outside / widest)))
-        found: FLOAT = np.where(outside <= widest / 2.0, axis, 0.0)
-        return found
-
     @cached_property
     def close_by(self) -> float:
         """Nearer than this the aim that points nearest to a place need not be the worst one for it. [m].
@@ -184,12 +156,6 @@ class BeamProfile:
         if not last > NEAREST:
             return 0.0, 0.0
         return last, float(np.max(self.on_axis(np.array(worst_place(self.beam, NEAREST, self.apertures)))))
-
-    def from_here_on(self, distance: FLOAT) -> FLOAT:
-        """Return the highest ratio at a path or a longer one, for paths [m] of shape (...) of which no end is known."""
-        found = self._axis_and_peak(np.maximum(distance, NEAREST), bound=True)[0]
-        last, highest = self.crest
-        return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
 
     def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
         """Return how far beside the axis the ratio can still exceed 1, for distances [m] of shape (...). [m]."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,59 +89,3 @@ def _solid(bottom: float, top: float, gaps: Sequence[tuple[float, float]]) -> li
     for low, high in gaps:
         left = [part for a, b in left for part in ((a, min(b, low)), (max(a, high), b)) if part[1] - part[0] > _TOUCH]
     return left
-
-
-def blocked(
-    apex: Vector, x: FLOAT, y: FLOAT, z: FLOAT, pieces: Iterable[Piece], plane: tuple[Vector, Vector] | None = None
-) -> FLAGS:
-    """Return which points a screen hides from a point source.
-
-    Parameters
-    ----------
-    apex : tuple of float
-        The source, or its image in a mirror. [m]
-    x, y, z : numpy.ndarray, shape (...)
-        The points. [m]
-    pieces : iterable of Piece
-        Solid parts of the screens.
-    plane : tuple, optional
-        A point of the mirror and its normal: only what stands in front of it counts.
-
-    Returns
-    -------
-    numpy.ndarray of bool, shape (...)
-        True where the straight way from the source meets a solid part.
-    """
-    dx, dy, dz = x - apex[0], y - apex[1], z - apex[2]
-    shape = np.broadcast_shapes(dx.shape, dy.shape, np.shape(dz))
-    hidden = np.zeros(shape, dtype=bool)
-    for piece in pieces:
-        hidden |= _hit(apex, dx, dy, dz, piece, plane)
-    return hidden
-
-
-def _hit(
-    apex: Vector,
-    dx: FLOAT,
-    dy: FLOAT,
-    dz: FLOAT,
-    piece: Piece,
-    plane: tuple[Vector, Vector] | None,
-) -> FLAGS:
-    """Return which ways meet a piece."""
-    ax, ay = piece.start[0] - apex[0], piece.start[1] - apex[1]
-    ex, ey = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
-    # apex + t d = start + u e
-    cross = dx * ey - dy * ex
-    numerator = ax * ey - ay * ex
-    with np.errstate(divide="ignore", invalid="ignore"):
-        t = numerator / cross
-        u = (ax * dy - ay * dx) / cross
-        height = apex[2] + t * dz
-        hit = (t > _TOUCH) & (t < 1.0) & (u >= 0.0) & (u <= 1.0)
-        hit &= (height >= piece.bottom) & (height <= piece.top)
-        if plane is not None:
-            on, normal = plane
-            front = (apex[0] + t * dx - on[0]) * normal[0] + (apex[1] + t * dy - on[1]) * normal[1]
-            hit &= front + (height - on[2]) * normal[2] > 0.0
-    return np.asarray(hit)

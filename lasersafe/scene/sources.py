@@ -199,39 +199,6 @@ class Source:
         x, y, z = np.clip(point, apex - moves, apex + moves).tolist()
         return [replace(self, apex=at, moves=(0.0, 0.0, 0.0)) for at in (self.apex, (x, y, z))]
 
-    def ratio(
-        self,
-        x: FLOAT,
-        y: FLOAT,
-        z: FLOAT,
-        *,
-        bound: bool = False,
-    ) -> FLOAT:
-        """Return exposure over limit at points, whatever stands between.
-
-        Parameters
-        ----------
-        x, y, z : numpy.ndarray, shape (...)
-            The points. [m]
-        bound : bool
-            For an oblong beam, take a bound that costs less.
-
-        Returns
-        -------
-        numpy.ndarray, shape (...)
-            0 where no light comes. [1]
-        """
-        if isinstance(self.profile, ScatterProfile):
-            found = self._scattered(self.profile, x, y, z)
-        else:
-            path, aside, lit = self.along(x, y, z)
-            if not self.one_path:
-                found = self.factor * self.profile.from_here_on(path)
-            else:
-                found = self.factor * self.profile.beside(path, aside, bound=bound)
-            found = np.where(lit, found, 0.0)
-        return np.asarray(found)
-
     @cached_property
     def spots(self) -> Spots | None:
         """Every place of a lit spot that turns with the head or lies on a patch; None for all else."""
@@ -246,53 +213,8 @@ class Source:
 
     @property
     def one_path(self) -> bool:
-        """Whether light has one path to each point; else the end of it is not known, see `BeamProfile.from_here_on`."""
+        """Whether light has one path to each point; else the end of it is not known, see `beam_from_here_on`."""
         return self.spots is None and self.bend == "flat"
-
-    def away(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
-        """Return how far points of shape (...) are from the apex, or from the nearest place of the lit spot. [m]."""
-        return self.from_apex(x, y, z) if self.spots is None else self.spots.away(x, y, z)
-
-    def from_apex(self, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
-        """Return how far points of shape (...) are from the apex. [m]."""
-        dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
-        return np.asarray(np.sqrt(dx * dx + dy * dy + dz * dz))
-
-    def along(self, x: FLOAT, y: FLOAT, z: FLOAT) -> tuple[FLOAT, FLOAT, NDArray[np.bool_]]:
-        """Return path from the last optic to points, how far beside the beam they lie [m], and where light is."""
-        if self.spots is not None:
-            axial = self.spots.away(x, y, z)
-            aside, lit = np.zeros_like(axial), np.ones(axial.shape, dtype=bool)
-        else:
-            dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
-            axial = self.directions.axial(dx, dy, dz)
-            aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
-            lit = axial > 0.0
-        if self.plane is not None:
-            lit &= self._in_front(self.plane, x, y, z)
-        path = axial + self.offset
-        if self.origin is not None:  # over flat mirrors no path is shorter than the straight one
-            (x0, y0, z0), (wide, deep, high) = self.origin
-            off = [np.maximum(np.abs(one), 0.0) for one in (x - x0, y - y0, z - z0)]
-            gaps = [np.maximum(one - half, 0.0) for one, half in zip(off, (wide, deep, high), strict=True)]
-            path = np.maximum(path, np.sqrt(sum(np.square(gap) for gap in gaps)))
-        return path, aside, np.asarray(lit)
-
-    def _in_front(self, plane: tuple[Vector, Vector], x: FLOAT, y: FLOAT, z: FLOAT) -> NDArray[np.bool_]:
-        on, n = plane
-        return np.asarray((x - on[0]) * n[0] + (y - on[1]) * n[1] + (z - on[2]) * n[2] >= 0.0)
-
-    def _scattered(self, profile: ScatterProfile, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:
-        away = np.maximum(self.away(x, y, z), CLOSEST)
-        found = profile.ratio(away)
-        found = found * self.factor
-        if self.plane is not None:
-            n = self.plane[1]
-            dx, dy, dz = x - self.apex[0], y - self.apex[1], z - self.apex[2]
-            cosine = np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / away, 0.0, 1.0)
-            found = found * (cosine if profile.lambert else 1.0) * (2.0 / (1.0 + cosine) if profile.wide else 1.0)
-            found = np.where(self._in_front(self.plane, x, y, z), found, 0.0)
-        return found
 
     def cut_plane(self) -> tuple[Vector, Vector] | None:
         """Return the mirror behind which screens do not count, None without one."""
@@ -304,7 +226,7 @@ class Source:
         start, size = self.starts if self.parts else (np.array([self.apex]), np.array([self.moves]))
         away = float(np.sqrt(np.square(np.maximum(np.abs(here - start) - size, 0.0)).sum(axis=1).min()))
         if self.spots is not None:
-            away = float(self.away(*here.T)[0])
+            away = float(self.spots.away(*here.T)[0])
         return max(away, CLOSEST) if self.way == "scatter" else max(away + self.offset, NEAREST)
 
 

@@ -24,6 +24,7 @@ from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json
 from lasersafe.records.scene import SCENE_UNITS
 from lasersafe.wording.message import Message
+from tests.one_light import along
 
 pytestmark = pytest.mark.usefixtures("assessed_once")
 
@@ -375,7 +376,7 @@ def test_a_mirror_in_front_of_a_turning_head_counts_from_the_nearest_place_it_ca
     (context,) = stage.contexts
     (mirror,) = stage.sources(context, "mirror", "eye")
     x, y, z = (np.array([v]) for v in (0.0, 1.0, 1.2))
-    path, _, _ = mirror.along(x, y, z)
+    path, _, _ = along(mirror, x, y, z)
     assert float(path[0]) == pytest.approx(0.4 + 0.6)  # 0.4 m to the plate, and back to 1 m from the head
     assert mirror.path_to((0.0, 1.0, 1.2)) == pytest.approx(1.0)
 

@@ -12,9 +12,10 @@ from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
 from lasersafe.scene.areas import area_of
-from lasersafe.scene.screens import blocked
 from lasersafe.wording import load_wording
 from tests.behaviour.test_scene import case, template
+from tests.one_light import blocked
+from tests.one_light import ratio as ratio_at
 
 DOWN = 'elevation = "-90 deg"\nmargin = "2 deg"'
 OPENING = """
@@ -90,7 +91,7 @@ def test_no_hazard_point_of_the_plane_lies_outside(aim):
         for source in stage.sources(stage.contexts[0], way, tissue):
             x, pieces = np.zeros(along.shape), stage.pieces(stage.contexts[0], way)
             hidden = blocked(source.apex, x, -along, height, pieces, source.cut_plane())
-            ratio = np.where(hidden, 0.0, source.ratio(x, -along, height))
+            ratio = np.where(hidden, 0.0, ratio_at(source, x, -along, height))
             hot = ~(ratio <= 1.0)
             some |= bool(hot.any())
             assert shapely.contains_xy(area, along[hot], height[hot]).all()

@@ -12,8 +12,10 @@ from lasersafe.results import Criterion
 from lasersafe.scene.directions import Box, Cone, mirrored, turned, unit
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile, farthest_of
-from lasersafe.scene.screens import Gap, Screen, blocked
+from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
+from tests.one_light import blocked
+from tests.one_light import ratio as ratio_at
 
 RAYS = 1_000_000
 
@@ -63,7 +65,7 @@ def test_every_traced_ray_lies_in_the_image_cone_and_has_the_path_of_the_image(s
     assert np.linalg.norm(offset, axis=1) == pytest.approx(before + after, rel=1e-9)
     axial = source.directions.axial(*offset.T)
     assert axial == pytest.approx(before + after, rel=1e-9)  # inside the set, so nothing is lost beside it
-    ratio = source.ratio(*points.T)
+    ratio = ratio_at(source, *points.T)
     alone = source.factor * source.profile.on_axis(before + after)
     assert ratio == pytest.approx(alone, rel=1e-6)
 
@@ -86,7 +88,7 @@ def test_ratio_of_the_image_against_counted_rays():
     beam = collimated(1e-6, angle, "1/e")
     profile = BeamProfile(beam, (criterion(100.0, 50.0),))
     source = reflected(Source("direct", (0.0, 0.0, 1.2), Box(0.0, 0.0, (0.0, 0.0)), profile, 1e3), mirror, 1e3)
-    found = float(source.ratio(np.array([-3.0]), np.array([2.0]), np.array([1.2]))[0])
+    found = float(ratio_at(source, np.array([-3.0]), np.array([2.0]), np.array([1.2]))[0])
     assert found == pytest.approx(counted, rel=5.0 / math.sqrt(inside.sum()))
 
 

@@ -26,9 +26,10 @@ from lasersafe.scene.directions import (
 from lasersafe.scene.lights import over
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
-from lasersafe.scene.screens import Gap, Screen, blocked
+from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
+from tests.one_light import blocked
 
 OPEN = Walls()
 LEVEL = Box(0.0, 0.0, (0.0, 0.0))

@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from lasersafe.scene.directions import EVERYWHERE, unit
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, lit_patch
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import blocked
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from tests.few import few
+from tests.one_light import blocked, from_here_on
+from tests.one_light import ratio as ratio_at
 from tests.properties.test_scene_zones import BAND, lit, past, random_laser
 from tests.properties.test_turning_head_scatter import profile, random_screens
 
@@ -51,7 +52,7 @@ def test_no_place_of_a_mirror_gives_more_than_the_mirror(seed):
     source = facing_anywhere(laser, Mirror("mirror", spots.apex, None, 2 * spots.distance, 0.8), spots, laser.reach)
     x, y = (spots.apex[i] + rng.uniform(-1, 1, 600) * 10 ** rng.uniform(-1, 1) for i in (0, 1))
     z = rng.uniform(*BAND, x.size)
-    whole, area = source.ratio(x, y, z), lit(source, screens).buffer(1e-9)
+    whole, area = ratio_at(source, x, y, z), lit(source, screens).buffer(1e-9)
     pieces = tuple(piece for screen in screens for piece in screen.pieces())
     for place in places_on(rng, spots, 12).tolist():
         path = math.dist(place, laser.apex) + np.sqrt((x - place[0]) ** 2 + (y - place[1]) ** 2 + (z - place[2]) ** 2)
@@ -73,7 +74,7 @@ def test_no_place_of_a_lit_disc_gives_more_than_the_disc(seed):
     )
     x, y = (place[i] + rng.uniform(-4, 4, 800) for i in (0, 1))
     z = rng.uniform(*BAND, x.size)
-    whole, area = disc.ratio(x, y, z), lit(disc, screens).buffer(1e-9)
+    whole, area = ratio_at(disc, x, y, z), lit(disc, screens).buffer(1e-9)
     for spot in places_on(rng, disc.spots, 12).tolist():
         one = Source("scatter", tuple(spot), EVERYWHERE, disc.profile, disc.reach, plane=(tuple(spot), normal))
         alone = past(one, x, y, z, screens)
@@ -120,7 +121,7 @@ def test_before_its_focus_a_path_of_which_no_end_is_known_counts_as_the_focus():
     assert isinstance(profile_, BeamProfile)
     last, highest = profile_.crest
     paths = np.geomspace(1e-3, 100.0, 200)
-    bound = profile_.from_here_on(paths)
+    bound = from_here_on(profile_, paths)
     for path, value in zip(paths, bound, strict=True):
         assert (profile_.on_axis(np.geomspace(path, 200.0, 300)) <= value * (1.0 + 1e-9)).all()
     assert last == 0.0 or highest >= float(profile_.on_axis(np.array([last]))[0])

@@ -24,6 +24,7 @@ from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
 from tests.few import few
+from tests.one_light import beside
 
 
 def random_beam(rng, angle: float = 0.5) -> BeamProfile:
@@ -72,7 +73,7 @@ def test_flat_mirrors_that_face_some_way_give_no_more_than_one_that_faces_anywhe
     wide = float(max(rows.widths(np.array(along))))
     aside = rng.choice([0.0, 0.6, 1.8]) * rng.uniform() * wide + rng.uniform() * rows.aperture_radius
     end = start + along * way + aside * crosswise(rng, way)
-    truth = float(rows.beside(np.array([along]), np.array([aside]))[0])
+    truth = float(beside(rows, np.array([along]), np.array([aside]))[0])
     met = start + rng.uniform(0.05, 0.95) * (end - start)
     ray = (end - start) / np.linalg.norm(end - start)
     normal = crosswise(rng, ray) + rng.choice([0.0, 1.0]) * 10 ** rng.uniform(-3, 0) * rng.normal(size=3)

@@ -11,16 +11,18 @@ from hypothesis import strategies as st
 
 from lasersafe.optics.beam import collimated, through_lens
 from lasersafe.results import Criterion
-from lasersafe.scene.areas import PAD, lit_area, outline, polygons
+from lasersafe.scene.areas import PAD, lit_areas, outline, polygons
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.hazard_map import hazard_map
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
-from lasersafe.scene.screens import Gap, Screen, blocked
+from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
 from tests.few import few
+from tests.one_light import blocked
+from tests.one_light import ratio as ratio_at
 
 BAND = (0.0, 2.0)
 
@@ -84,13 +86,14 @@ def random_screens(rng):
 
 def lit(source, screens=()):
     """Return where a source is not proven below the limit behind screens that hold."""
-    return lit_area([[(source, Walls(screens))]], outline(source, BAND), BAND, (-6.0, -6.0, 6.0, 6.0))
+    wanted = [([[(source, Walls(screens))]], outline(source, BAND))]
+    return lit_areas(wanted, BAND, (-6.0, -6.0, 6.0, 6.0))[0]
 
 
 def past(source, x, y, z, screens):
     """Return the ratio at points past screens, as the eye of a source that is one point sees them."""
     pieces = tuple(piece for screen in screens for piece in screen.pieces())
-    return np.where(blocked(source.apex, x, y, z, pieces, source.cut_plane()), 0.0, source.ratio(x, y, z))
+    return np.where(blocked(source.apex, x, y, z, pieces, source.cut_plane()), 0.0, ratio_at(source, x, y, z))
 
 
 @few(60)

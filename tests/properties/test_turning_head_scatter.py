@@ -19,6 +19,8 @@ from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
 from tests.few import few
+from tests.one_light import away
+from tests.one_light import ratio as ratio_at
 from tests.properties.test_scene_zones import lit, past
 
 BAND = (0.0, 2.0)
@@ -73,9 +75,9 @@ def test_no_spot_gives_more_than_the_head_that_takes_it_along(seed):
     half = head.spot + REACH * 1.2
     x, y = (head.apex[i] + rng.uniform(-half, half, 1500) for i in (0, 1))
     z = rng.uniform(*BAND, x.size)
-    area, whole = lit(head, screens).buffer(1e-9), head.ratio(x, y, z)
+    area, whole = lit(head, screens).buffer(1e-9), ratio_at(head, x, y, z)
     for spot in random_spots(rng, head, 12):
-        assert (spot.ratio(x, y, z) <= whole * (1.0 + 1e-9)).all()
+        assert (ratio_at(spot, x, y, z) <= whole * (1.0 + 1e-9)).all()
         hot = past(spot, x, y, z, screens) > 1.0
         assert shapely.contains_xy(area, x[hot], y[hot]).all()
 
@@ -106,7 +108,7 @@ def test_the_nearest_spot_is_the_nearest_of_many(seed):
                                               strict=True)]  # fmt: skip
     for point in rng.uniform(-4, 4, (8, 3)).tolist():
         nearest = math.sqrt(float(np.min(sum((p - s) ** 2 for p, s in zip(point, spots, strict=True)))))
-        found = float(head.away(*(np.array([p]) for p in point))[0])
+        found = float(away(head, *(np.array([p]) for p in point))[0])
         assert found <= nearest + 1e-9
         assert found >= nearest - 0.02 * head.spot - 1e-9
 

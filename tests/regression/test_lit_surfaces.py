@@ -21,6 +21,7 @@ from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
 from tests.behaviour.test_scene import HEAD
+from tests.one_light import from_here_on
 from tests.properties.test_scene_zones import criterion, random_laser
 
 LIGHT = 1070e-9
@@ -94,7 +95,7 @@ def test_a_hollow_surface_in_front_of_a_focus_can_make_one_of_its_own():
     for radius in np.geomspace(0.5, 500.0, 60):
         stated = BeamProfile(reflect(beam, 5.0, -radius), profile.criteria)
         for z in (0.5, 2.0, 10.0, 44.0, 60.0, 300.0):
-            mine = float(profile.from_here_on(np.array([z]))[0])
+            mine = float(from_here_on(profile, np.array([z]))[0])
             assert float(stated.on_axis(np.array([z]))[0]) <= mine * (1.0 + 1e-9)
     assert diameters(bound, 145.0)[0] == pytest.approx(100.0 * 1e-3, rel=1e-6)  # beyond it, as behind a flat one
 
