@@ -427,7 +427,7 @@ def notice_of(path: Path) -> tuple[list[str], dict[str, Any]]:
     from lasersafe.assessment import assess_file
     from lasersafe.sheet.pages import notice_lines
 
-    assessment = assess_file(path)
+    assessment = assess_file(path, in_full=False)
     wording, area = load_wording(assessment.language), assessment.record.area
     data = {
         "permission": "none is claimed or implied",

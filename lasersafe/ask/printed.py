@@ -412,7 +412,7 @@ def spectators_json(path: Path) -> dict[str, Any]:
             "a starter case shows how a scene is written"
         )
         raise InputError(message)
-    assessment = assess(case)
+    assessment = assess(case, in_full=False)
     assert assessment.scene is not None
     scene = assessment.scene
     return {

@@ -39,7 +39,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         Language of the wording; without it, that of the case.
     in_full : bool
         Whether to work out what only the pages print: how sure each distance is, the steps of the limits, the class
-        check. No verdict, distance or eyewear depends on it.
+        check, the exposure map and elevations, what assumptions cost. No verdict, distance or eyewear depends on it.
 
     Returns
     -------
@@ -64,7 +64,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     if worked.stage is not None:
         from lasersafe.assessment import scene as scene_part
 
-        scene = scene_part.scene_result(worked, wording)
+        scene = scene_part.scene_result(worked, wording, in_full=in_full)
     ways = beam_ways(case)
     reach = reached(worked, ways), reached(worked, ("scatter",))
     assumed = assumptions_of(typed, every, ways, *(one.distance for one in reach))
@@ -113,12 +113,12 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     )
 
 
-def assess_file(path: Path) -> Assessment:
-    """Return the assessment of a case file.
+def assess_file(path: Path, *, in_full: bool = True) -> Assessment:
+    """Return the assessment of a case file, without what only the pages print where it is not wanted in full.
 
     Raises
     ------
     CaseError
         If the file has faults; all are listed.
     """
-    return assess(read_case(path))
+    return assess(read_case(path), in_full=in_full)

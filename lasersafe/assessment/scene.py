@@ -67,7 +67,7 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 
-def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
+def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True) -> SceneResult:
     """Return the record of a scene, coordinates and numbers only.
 
     Parameters
@@ -77,6 +77,8 @@ def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
         the scene as sources and screens.
     wording : Wording
         Language of the findings.
+    in_full : bool
+        Whether to work out what only the pages print: the exposure map, elevations, what assumptions cost.
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
@@ -90,9 +92,6 @@ def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
     plan = plan_of(stage)
     barriers = over(stages, barrier_lines)
     persons = person_marks(stage, matrix, _places(stage))
-    x0, y0, x1, y1 = plan.extent  # the map of the sheet is coarse, and exact where persons are
-    step = max(x1 - x0, y1 - y0) / _MAP_CELLS
-    x, y = np.arange(x0 + step / 2.0, x1, step), np.arange(y0 + step / 2.0, y1, step)
     facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
     lines = tuple(
         line
@@ -107,6 +106,15 @@ def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
     facts = facts_of(stages, zones, matrix, barriers, every)
     rules = rules_of(stage, facts)
     lines = stricter_lines(stage, lines, facts)
+    grid, costs = None, list[SceneFinding]()
+    if in_full:
+        x0, y0, x1, y1 = plan.extent  # the map of the sheet is coarse, and exact where persons are
+        step = max(x1 - x0, y1 - y0) / _MAP_CELLS
+        x, y = np.arange(x0 + step / 2.0, x1, step), np.arange(y0 + step / 2.0, y1, step)
+        grid = replace(scene_map(stages, x, y), persons=map_places(stages, persons))
+        costs = [
+            SceneFinding("price", text, subject=who) for who, text in prices(stage, worked.scenarios, wording.text)
+        ]
     return SceneResult(
         plan=plan,
         aims=over(stages, aims_of),
@@ -118,12 +126,12 @@ def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
         targets=over(stages, target_marks),
         surfaces=surface_marks(stage),
         lines=lines,
-        elevations=over(stages, lambda stage: elevations(stage, persons), _section),
+        elevations=over(stages, lambda stage: elevations(stage, persons), _section) if in_full else (),
         matrix=matrix,
         findings=(
             *findings_of(stages, zones, beyond, barriers, wording),
             *rule_findings(rules, wording),
-            *(SceneFinding("price", text, subject=who) for who, text in prices(stage, worked.scenarios, wording.text)),
+            *costs,
         ),
         struck_out=tuple(
             StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
@@ -131,7 +139,7 @@ def scene_result(worked: CaseResults, wording: Wording) -> SceneResult:
         notes=(stage.scene.note,) if stage.scene.note else (),
         rules=rules,
         camera_lines=over(stages, camera_lines),
-        map=replace(scene_map(stages, x, y), persons=map_places(stages, persons)),
+        map=grid,
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from lasersafe.ask.printed import brief
 from lasersafe.assessment import assess
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page
@@ -112,10 +113,29 @@ def test_what_if_asks_for_the_optics_and_takes_an_assumed_beam(tmp_path: Path) -
     assert far == pytest.approx(2 * near, rel=1e-3)
 
 
+SCENE = """[scene]
+outline = [["0 m", "0 m"], ["6 m", "0 m"], ["6 m", "5 m"], ["0 m", "5 m"]]
+[[scene.aim]]
+laser = "blue diode"
+position = ["3 m", "2 m"]
+height = "1 m"
+bearing = "90 deg"
+"""
+
+
+def test_the_short_answer_is_the_same_without_what_only_the_pages_print() -> None:
+    whole, quick = (assess(parse_case(SHORT + SCENE), in_full=full) for full in (True, False))
+    assert brief(whole) == brief(quick)
+    assert (whole.decision, whole.scene.zones, whole.scene.lines) == (
+        quick.decision,
+        quick.scene.zones,
+        quick.scene.lines,
+    )
+    assert (whole.scene.map is None, quick.scene.map) == (False, None)
+
+
 def test_the_plan_says_what_of_the_beams_is_assumed() -> None:
-    scene = '[scene]\noutline = [["0 m", "0 m"], ["6 m", "0 m"], ["6 m", "5 m"], ["0 m", "5 m"]]\n'
-    scene += '[[scene.aim]]\nlaser = "blue diode"\nposition = ["3 m", "2 m"]\nheight = "1 m"\nbearing = "90 deg"\n'
-    found = assess(parse_case(SHORT + scene), in_full=False)
+    found = assess(parse_case(SHORT + SCENE), in_full=False)
     page = plan_page(found, Paper("A4", 297.0, 210.0, 10.0), load_wording("en"))
     words = " ".join(str(mark.text) for mark in page.marks if isinstance(mark, Words))
     assert "Drawn at its strictest, since it is assumed and not stated: " in words
