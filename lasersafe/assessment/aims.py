@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
+from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.scene.directions import EVERYWHERE, Box, Directions, Vector, about, angles, unit
@@ -405,11 +406,11 @@ class Pose:
         return Spots(self.apex, self.directions, distance, slack=self.loose)
 
 
-def far_scatter(profile: ScatterProfile, factor: float = 1.0) -> float:
-    """Return a distance beyond which a lit spot of a reflectance is below the limit [m]."""
-    grid = np.geomspace(0.01, 1e5, 2000)
-    hot = np.flatnonzero(factor * profile.ratio(grid) > 1.0)
-    return float(grid[min(hot[-1] + 1, grid.size - 1)]) if hot.size else 0.0
+def far_scatter(profile: ScatterProfile, factor: float) -> float:
+    """Return the distance beyond which a lit spot of a reflectance is below the limit [m]."""
+    if profile.wide:
+        return farthest_crossing(lambda place: factor * profile.ratio(place), NEAREST, FARTHEST)
+    return math.sqrt(factor * profile.at_one)
 
 
 def pose_of(aim: Aim, context: Context, mode: str) -> Pose:

@@ -347,12 +347,12 @@ class LitFace:
     parts: tuple[tuple[float, ...], ...]
     share: float
 
-    def source(self, profile: ScatterProfile, farthest: float) -> Source:
-        """Return its scatter; a full one that is lit at one place reaches so far [m]."""
+    def source(self, profile: ScatterProfile, reach: float) -> Source:
+        """Return its scatter, which reaches so far [m] from each place that is lit."""
         x, y, z = self.parts[0][:3]
         nx, ny, nz = self.face.normal.tolist()
         return Source(
-            "scatter", (x, y, z), EVERYWHERE, profile, farthest * math.sqrt(self.share) * ROUND_UP, factor=self.share,
+            "scatter", (x, y, z), EVERYWHERE, profile, reach, factor=self.share,
             plane=((x, y, z), (nx, ny, nz)), surface=self.face.name, parts=self.parts,
         )  # fmt: skip
 

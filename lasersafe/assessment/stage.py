@@ -285,19 +285,14 @@ class Stage:
     def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         profile = self.scatter_profile(context, tissue, duration, portion)
         laser = self._direct(context, pose, tissue, duration, portion)[0]
-        zone = self.result(context).zone("scatter", tissue)
-        same = context.duration("scatter")[0] == duration and not portion
-        reach = zone.distance if same and not zone.criterion.duration > duration else far_scatter(profile)
-        worst = context.scatter_surface[0]
-        if reach > 0.0 and same:
-            reach /= math.sqrt(max(worst * math.cos(context.scatter_surface[1]), 1e-12))
+        items = [item for item in self.lit(context, pose) if item.met_by(laser)]
+        reach = {part: far_scatter(profile, part) * ROUND_UP for part in {item.reflectance for item in items}}
         return [
             from_spots(
-                "scatter", self.spots(context, pose, item), profile,
-                max(reach * math.sqrt(item.reflectance) * ROUND_UP, 0.0), factor=item.reflectance,
+                "scatter", self.spots(context, pose, item), profile, reach[item.reflectance], factor=item.reflectance,
                 plane=item.plane if item.shape in ("flat", "unknown") else None, surface=item.name,
             )
-            for item in self.lit(context, pose) if item.met_by(laser)
+            for item in items
         ] + self._ends(context, pose, tissue, duration, portion, mirrored=False)  # fmt: skip
 
     def _after(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
@@ -339,8 +334,7 @@ class Stage:
         """Return the scatter of what ends a beam; its lit spot earns no credit for its size."""
         found = self.lit_faces(context, pose, mirrored)
         profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
-        farthest = far_scatter(profile) if found else 0.0
-        return [one.source(profile, farthest) for one in found]
+        return [one.source(profile, far_scatter(profile, one.share) * ROUND_UP) for one in found]
 
     @_kept
     def outline(self, source: Source) -> shapely.Geometry:

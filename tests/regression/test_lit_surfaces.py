@@ -12,9 +12,10 @@ from lasersafe.assessment.loads import part_of_line
 from lasersafe.assessment.panes import panes_of
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_hits import person_places
+from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry, diameters
-from lasersafe.optics.reflection import reflect, reflect_shape
+from lasersafe.optics.reflection import LitSpot, reflect, reflect_shape
 from lasersafe.scene.bound import bound
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Gap, Screen
@@ -222,3 +223,25 @@ def test_an_area_gets_no_less_than_a_place_inside_it():
 def test_a_window_past_the_closing_corner_keeps_all_its_pieces():
     ring = ((-2.0, -2.0), (2.0, -2.0), (2.0, 2.0), (-2.0, 2.0), (-2.0, -2.0))
     assert part_of_line(ring, 0.0, 16.0) == ring
+
+
+def test_the_zone_of_a_bright_target_counts_the_size_of_its_spot_at_its_own_brightness():
+    # 30 kW on a spot of 20 mm: between the angles of a small and of the largest source the limit goes with 1 / r, so
+    # that the zone of a target three times as bright reaches 3 times as far there, not sqrt(3) times (read: 7.3 m)
+    beam = COLLIMATED.replace("5 mm", "20 mm") + 'work_distance = "1 m"\nspot_diameter = "20 mm"\n'
+    complete = "[settings]\nsurfaces_complete = true\n"
+    dull = surface("sheet", "1 m", finish="matt", reflectance="0.3")
+    plate = '[[scene.target]]\nname = "plate"\nmaterial = "steel"\nreflectance = "0.9"\nfinish = "matt"\nshape = "flat"\n'
+    (stage,) = stages_of(scene(complete + dull + "---" + plate, setup=beam, power="30 kW"))
+    (context,) = stage.contexts
+    found = {one.surface: one for one in stage.sources(context, "scatter", "eye")}
+    true = {
+        name: max(
+            scatter_reach(light, LitSpot(share, diameter=20e-3)).distance
+            for light in context.received("eye", context.duration("scatter")[0])
+        )
+        for name, share in (("sheet", 0.3), ("plate", 0.9))
+    }
+    assert true["plate"] > 2.8 * true["sheet"]
+    for name, far in true.items():
+        assert far <= found[name].reach <= 1.01 * far
