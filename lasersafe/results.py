@@ -269,6 +269,8 @@ class Decision:
     headline_tissue: str = field(default="eye", metadata=HIDDEN)
     # [m] from the lit spot, once beam and reflections are stopped
     scatter_distance: float = field(default=math.inf, metadata=HIDDEN)
+    # [m] from the last optic for whoever may look through an instrument
+    aided_distance: float = field(default=math.inf, metadata=HIDDEN)
     aided: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # persons with an optical aid who are no guests
     points: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # what the verdict lists, one by one
     worn: tuple[tuple[str, tuple[str, ...]], ...] = field(default=(), metadata=HIDDEN)  # laser, and what to wear

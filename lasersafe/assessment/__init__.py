@@ -66,11 +66,12 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
 
         scene = scene_part.scene_result(worked, wording, in_full=in_full)
     ways = beam_ways(case)
-    reach = reached(worked, ways), reached(worked, ("scatter",))
-    assumed = assumptions_of(typed, every, ways, *(one.distance for one in reach))
+    aided = ("direct", "aided") if any(person.aided for person in case.person) else ways
+    reach = {some: reached(worked, some) for some in dict.fromkeys((ways, ("scatter",), aided))}
+    assumed = assumptions_of(typed, every, ways, *(reach[some].distance for some in (ways, ("scatter",))))
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked.found, worked.setups, wording, with_spreads=in_full)
-    decision, draft = decision_of(worked, scene, record, reach, wording)
+    decision, draft = decision_of(worked, scene, record, (reach[ways], reach["scatter",], reach[aided]), wording)
     if scene is not None:
         decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
     decision = sure_decision(decision, uncertainty, wording)

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
-from lasersafe.assessment.context import FAR_INFRARED, Context, every_context, kinds_of_light
+from lasersafe.assessment.context import FAR_INFRARED, Context, every_context, kinds_of_light, power_of_all
 from lasersafe.assessment.facts import MOST, assumption_sentence, starter_sentence, unstated_sentence
 from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
 from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
+from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.fields import badness
 from lasersafe.results import (
@@ -54,9 +55,9 @@ def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[E
         words |= {"fibre"} if context.setup.kind.startswith("fibre") else set()
         words |= {"far infrared"} if context.wavelength >= FAR_INFRARED else set()
         words |= {"pulsed"} if context.space.kind != "continuous" else set()
-        power = 0.0 if context.space.power is None else context.space.power[1]
-        words |= {"kilowatt"} if power >= 1000.0 else set()
         words |= {"handheld"} if context.laser.handheld else set()
+    if any(kilowatt_class(power_of_all(one) or 0.0) for found in corners for one in found):
+        words.add("kilowatt")
     works = any(one.setup.work_distance is not None for found in corners for one in found)
     if works or case.other_hazards.work_material if case.other_hazards.process is None else case.other_hazards.process:
         words.add("process")
@@ -96,7 +97,7 @@ def reached(worked: CaseResults, ways: tuple[str, ...]) -> Reached:
 
 
 def decision_of(
-    worked: CaseResults, scene: SceneResult | None, record: Record, reach: tuple[Reached, Reached], wording: Wording
+    worked: CaseResults, scene: SceneResult | None, record: Record, reach: tuple[Reached, ...], wording: Wording
 ) -> tuple[Decision, tuple[str, ...]]:
     """Return the block that a producer reads aloud, and why the sheet cannot stop being a draft.
 
@@ -109,14 +110,14 @@ def decision_of(
     record : Record
         With findings on controls and readings.
     reach : tuple of Reached
-        How far the fitted lasers reach along their beams, and by scatter.
+        How far the fitted lasers reach along their beams, by scatter, and in a beam seen through an instrument.
     wording : Wording
         Language of the sentences.
     """
     case, text, ways = worked.case, wording.text, beam_ways(worked.case)
     fitted = [s for s in worked.setups if s.fitted]
     adding = len(fitted) > 1 and case.adds_lasers
-    (beam, near), placed = (reach[0], reach[1].distance), () if scene is None else scene.barriers
+    beam, near, placed = reach[0], reach[1].distance, () if scene is None else scene.barriers
     lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in IN_BEAM]
     far = max((beam.distance, *lines), key=badness)
     mine = [s for s in worked.scenarios if is_fitted(s, fitted)]
@@ -165,6 +166,7 @@ def decision_of(
         reasons=tuple(dict.fromkeys([*first, *above[1:], *words.findings(uncontrolled), *known])),
         headline_distance=far,
         scatter_distance=near,
+        aided_distance=max(far, reach[2].distance, key=badness),
         headline_tissue=beam.zone.tissue,
         aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS),
         points=points,

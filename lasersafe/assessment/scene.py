@@ -231,6 +231,7 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
     people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people
     return replace(
         decision, verdict=verdict, passed=passed, people=people, headline_distance=headline,
+        aided_distance=max(decision.aided_distance, math.inf if headline is None else headline, key=badness),
         reasons=(*refusals, *panes, *decision.reasons, *others), causes=(*refusals, *panes, *decision.causes),
         grounds=(*decision.grounds, *others),
     )  # fmt: skip

@@ -19,6 +19,22 @@ from lasersafe.wording.message import Message, joined, key_of, listed
 KILOWATT_CLASS = 1000.0  # [W] mean power of a direct hit; a decision of this program, no source
 
 
+def kilowatt_class(power: float) -> bool:
+    """Return whether a mean power belongs to the kilowatt class.
+
+    Parameters
+    ----------
+    power : float
+        Mean power. [W]
+
+    Returns
+    -------
+    bool
+        Also for what is not a number.
+    """
+    return not power < KILOWATT_CLASS * (1.0 - TOLERANCE)
+
+
 @overload
 def optical_density(exposure: float, limit: float) -> float: ...
 @overload
@@ -234,7 +250,7 @@ def no_reliance(
         if not (math.isfinite(power_at_eyewear) and power_at_eyewear >= 0):
             message = f"power at the eyewear = {power_at_eyewear:g} W: must be finite and not negative"
             raise InputError(message)
-        if power_at_eyewear >= KILOWATT_CLASS * (1 - TOLERANCE):
+        if kilowatt_class(power_at_eyewear):
             reasons.append(Message("need.kilowatt", power=f"{power_at_eyewear / 1e3:.3g} kW"))
     return Message("need.no_reliance", why=joined(reasons)) if reasons else ""
 

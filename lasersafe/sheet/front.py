@@ -162,10 +162,7 @@ def _people(sheet: Sheet) -> None:
     if found.headline_distance is None:
         sheet.paragraph(tidy(found.people), _SAID)
         return
-    zones = [zone for setup in assessment.setups if setup.fitted for zone in setup.zones]
-    aided = max((zone.distance for zone in zones if zone.way == "aided"), key=badness, default=found.headline_distance)
-    reach = {"guests": found.headline_distance, "crew": found.headline_distance}
-    reach["cameras"] = max(aided, found.headline_distance, key=badness)
+    reach = {"guests": found.headline_distance, "crew": found.headline_distance, "cameras": found.aided_distance}
     mine = assessment.counted
     near = found.scatter_distance
     rows = []

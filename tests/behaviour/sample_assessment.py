@@ -392,6 +392,7 @@ def assessment(title: str = "Welding on stage: open evening of the engineering c
                 f"A note typed by the user: {HOSTILE}",
             ),
             headline_distance=108.43,
+            aided_distance=108.43,
             headline_tissue="eye",
         ),
         setups=(setup_result(SETUPS[0], True), setup_result(SETUPS[1], False)),

@@ -231,7 +231,8 @@ def test_the_zone_of_a_bright_target_counts_the_size_of_its_spot_at_its_own_brig
     beam = COLLIMATED.replace("5 mm", "20 mm") + 'work_distance = "1 m"\nspot_diameter = "20 mm"\n'
     complete = "[settings]\nsurfaces_complete = true\n"
     dull = surface("sheet", "1 m", finish="matt", reflectance="0.3")
-    plate = '[[scene.target]]\nname = "plate"\nmaterial = "steel"\nreflectance = "0.9"\nfinish = "matt"\nshape = "flat"\n'
+    plate = '[[scene.target]]\nname = "plate"\nmaterial = "steel"\nfinish = "matt"\nshape = "flat"\n'
+    plate += 'reflectance = "0.9"\n'
     (stage,) = stages_of(scene(complete + dull + "---" + plate, setup=beam, power="30 kW"))
     (context,) = stage.contexts
     found = {one.surface: one for one in stage.sources(context, "scatter", "eye")}

@@ -59,6 +59,14 @@ def test_several_lasers_reach_together_to_where_their_fractions_sum_to_one(power
     assert together(nearer).ratio == pytest.approx(2.0 * there)
 
 
+def test_two_equal_lasers_reach_a_camera_with_an_instrument_as_far_as_one_of_twice_the_power():
+    filming = person("Camera crew", "5 m", role="crew", extra="aided = true")
+    two = worked(*(beam(name, "640 nm", "1 W", "2 mm", "1 mrad") for name in "AB"), filming).decision
+    one = worked(beam("A", "640 nm", "2 W", "2 mm", "1 mrad"), filming).decision
+    assert two.aided_distance == pytest.approx(one.aided_distance, rel=1e-6)
+    assert two.aided_distance > 2.0 * two.headline_distance
+
+
 # Wide beams, alike but for their power: the fractions at the person are 0.995 and 0.009, their sum 1.004.
 def test_a_sum_that_is_little_more_than_its_largest_part_is_not_dropped():
     unit = mean_over(1.0, math.hypot(0.02, 1e-3), 7e-3) / 10.0  # of the limit for each watt, at 1 m

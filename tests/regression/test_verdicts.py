@@ -7,6 +7,8 @@ import math
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.decision import conditions
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 
@@ -207,3 +209,18 @@ def test_pulses_longer_than_the_exposure_are_worked_out() -> None:
     emission = 'kind = "single pulse"\npulse_energy = "1 J"\npulse_duration = "20 s"'
     found = worked(laser(wavelength="1064 nm", emission=emission), person())
     assert row(found, "direct").duration == 20.0
+
+
+@pytest.mark.parametrize("emission", [
+    'kind = "pulse train"\npulse_duration = "100 ns"\nrepetition_rate = "1 kHz"\npulse_energy = "2 J"',
+    'kind = "mode table"\n[[laser.emission.modes]]\nname = "one"\npulse_duration = "100 ns"\n'
+    'repetition_rate = "1 kHz"\npulse_energy = "2 J"',
+    'kind = "pulse train"\npulse_duration = "1 us"\nrepetition_rate = "1 kHz"\nmean_power = "600 W"\n'
+    'pedestal_power = "500 W"',
+])  # fmt: skip
+def test_pulses_of_a_kilowatt_mean_bring_the_controls_of_the_kilowatt_class(emission: str) -> None:
+    # 2 J at 1 kHz are 2 kW; 600 W in pulses on 500 W of base are 1.1 kW
+    case = parse_case(HEAD + laser(emission=emission) + person())
+    assert "kilowatt" in conditions(case, [contexts(case)], [])
+    weaker = parse_case(HEAD + laser(emission=emission.replace("2 J", "0.9 J").replace("600 W", "400 W")) + person())
+    assert "kilowatt" not in conditions(weaker, [contexts(weaker)], [])
