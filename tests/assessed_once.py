@@ -1,7 +1,9 @@
-"""A fixture for tests that look at what becomes of an assessment: equal cases share one."""
+"""Equal cases share one assessment in each process of the suite; a test marked `fresh` assesses anew."""
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from functools import wraps
 from typing import Any
 
 import pytest
@@ -10,28 +12,42 @@ import lasersafe
 from lasersafe import assessment
 from lasersafe.models import Case, canonical, typed_inputs
 from lasersafe.results import Assessment
-from lasersafe.signing import making, signing_off, verify
 
-_WORK = assessment.assess
-_FOUND: dict[object, Assessment] = {}
+WORK = assessment.assess
+KEPT = 60  # assessments; a scene takes a few MB
+_FOUND: OrderedDict[object, Assessment] = OrderedDict()
+_RUNNING: list[pytest.Item] = []
 
 
+def _shared() -> bool:
+    """Whether the running test may share: not one that is marked, nor one that has replaced something."""
+    if not _RUNNING or _RUNNING[0].get_closest_marker("fresh"):
+        return False
+    patched = getattr(_RUNNING[0], "funcargs", {}).get("monkeypatch")
+    return patched is None or not patched._setattr
+
+
+@wraps(WORK)
 def _once(case: Case, language: str | None = None, **more: Any) -> Assessment:
+    if not _shared():
+        return WORK(case, language, **more)
     key = (repr(canonical(case)), repr(typed_inputs(case)), language, lasersafe.__version__, *more.items())
     if key not in _FOUND:
-        _FOUND[key] = _WORK(case, language, **more)
+        _FOUND[key] = WORK(case, language, **more)
+        if len(_FOUND) > KEPT:
+            _FOUND.popitem(last=False)
+    _FOUND.move_to_end(key)
     return _FOUND[key]
 
 
-def forget() -> None:
-    """Let the next assessment be a new one."""
-    _FOUND.clear()
+assessment.assess = _once  # before any other module takes it from there
 
 
-@pytest.fixture
-def assessed_once(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let commands and functions share the assessments of equal cases; what a second one gives is tested elsewhere."""
-    for module in (assessment, making, signing_off, verify):
-        monkeypatch.setattr(module, "assess", _once)
-    if getattr(request.module, "assess", None) is _WORK:
-        monkeypatch.setattr(request.module, "assess", _once)
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Any:
+    """Remember which test runs."""
+    _RUNNING[:] = [item]
+    try:
+        return (yield)
+    finally:
+        _RUNNING.clear()

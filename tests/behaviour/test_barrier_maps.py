@@ -12,8 +12,6 @@ from lasersafe.reference import templates_path
 from tests.behaviour.command import run
 from tests.behaviour.test_scene_barriers import case
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 
 def mapped(**changes):
     (found,) = barrier_maps(stages_of(case(**changes)))

@@ -28,8 +28,6 @@ from tests.behaviour import command
 from tests.behaviour.signing_help import PASSWORD, lay, make_certificate, print_sheet, run, signed_sheet, write_case
 from tests.behaviour.test_verify import GOOD, answer, damaged, resealed
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 TWO = "[sign_off]\nrequired_roles = ['laser_safety_officer', 'operator']\n"
 INK = TWO + "printed_for_signature = true\n"
 ZOE = "Зоя Ångström %(ts)s"

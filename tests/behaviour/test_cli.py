@@ -150,7 +150,6 @@ def test_bad_input_is_one_message_and_exit_code_2(words, part, tmp_path, monkeyp
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.usefixtures("assessed_once")
 @pytest.mark.parametrize("name", TEMPLATES)
 def test_every_template_is_written_checked_assessed_and_printed(name, tmp_path) -> None:
     case = tmp_path / "case.toml"
@@ -168,6 +167,7 @@ def test_every_template_is_written_checked_assessed_and_printed(name, tmp_path) 
     assert first.startswith(b"%PDF")
 
 
+@pytest.mark.fresh
 def test_a_sheet_that_is_printed_again_has_the_same_bytes(tmp_path) -> None:
     case, sheet = tmp_path / "case.toml", tmp_path / "sheet.pdf"
     case.write_bytes(template_text("visible-diode"))

@@ -41,8 +41,6 @@ from tests.behaviour.signing_help import (
 )
 from tests.behaviour.test_verify import GOOD, answer, rebuilt, resealed
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 Keys = dict[str, tuple[Path, Path]]
 Writer = IncrementalPdfFileWriter
 TWO = "[sign_off]\nrequired_roles = ['laser_safety_officer', 'operator']\n"

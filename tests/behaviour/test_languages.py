@@ -27,8 +27,6 @@ from lasersafe.wording import DAY_LISTS, languages, load_wording
 from lasersafe.wording.message import Message, localise
 from tests.project import ROOT
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 OTHERS = [language for language in languages() if language != "en"]
 FILES = ("controls", "other_hazards", "cautions", "sign_off", "sheet", "record", "messages", "day")
 TEMPLATES = sorted(path.stem for path in templates_path("cases").glob("*.toml"))

@@ -87,7 +87,6 @@ def without_scene(folder: Path) -> Path:
 # --- the command --------------------------------------------------------------------------------------------
 
 
-@pytest.mark.usefixtures("assessed_once")
 @pytest.mark.parametrize("suffix", ["svg", "png", "pdf"])
 def test_command_writes_each_format(tmp_path: Path, suffix: str) -> None:
     target = tmp_path / f"plan.{suffix}"

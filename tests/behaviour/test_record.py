@@ -348,7 +348,6 @@ def test_check_lists_a_reading_that_fits_nothing_with_its_line(tmp_path: Path) -
     assert "expected there" in fault["message"]
 
 
-@pytest.mark.usefixtures("assessed_once")
 def test_the_commands_write_the_pages(tmp_path: Path) -> None:
     case = templates_path("cases", "handheld-welder.toml")
     for command, word in (
@@ -362,7 +361,6 @@ def test_the_commands_write_the_pages(tmp_path: Path) -> None:
         assert squeezed(word) in printed((tmp_path / f"{command}.pdf").read_bytes())
 
 
-@pytest.mark.usefixtures("assessed_once")
 def test_the_notice_claims_no_permission_and_its_numbers_are_si() -> None:
     case = templates_path("cases", "demo.toml")
     text = run("notice", case).out

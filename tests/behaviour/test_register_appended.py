@@ -13,8 +13,6 @@ from lasersafe.signing.commands import register_answer
 from tests.behaviour import command
 from tests.behaviour.signing_help import PASSWORD, PEOPLE, lay, make_certificate, print_sheet, signed_sheet, write_case
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 
 def listed(folder: Path) -> tuple[dict[str, Any], dict[str, dict[str, Any]], str]:
     """Return the answer, its rows by file, and the text."""

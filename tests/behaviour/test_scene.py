@@ -26,8 +26,6 @@ from lasersafe.records.scene import SCENE_UNITS
 from lasersafe.wording.message import Message
 from tests.one_light import along
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 HEAD = """
 title = "t"
 place = "p"

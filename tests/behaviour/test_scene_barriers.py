@@ -22,8 +22,6 @@ from lasersafe.records.fields import as_json
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_scene import HEAD, SCENE, template
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 WINDOW = """
 [[scene.barrier.opening]]
 name = "filter"

@@ -17,7 +17,6 @@ from lasersafe.wording import load_wording
 from tests.behaviour.command import run
 from tests.project import ROOT
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
 CASES = ROOT / "tests" / "golden" / "cases"
 GROUPS = {"guests": "Spectators, first row", "crew": "Welder at the bench", "cameras": "Camera crew"}
 

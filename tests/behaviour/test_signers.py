@@ -20,8 +20,6 @@ from tests.behaviour import command
 from tests.behaviour.signing_help import PEOPLE, case_text, keep_annex, lay, print_sheet, sign_all, write_case
 from tests.behaviour.test_verify import GOOD, answer
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 
 def first_page(path: Path) -> str:
     return PdfReader(path).pages[0].extract_text()

@@ -17,8 +17,6 @@ from lasersafe.records.fields import as_json
 from lasersafe.reference import templates_path
 from lasersafe.sheet import render_sheet
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")
 BASE = """\
 title = "Test"

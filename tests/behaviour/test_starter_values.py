@@ -22,8 +22,6 @@ from lasersafe.signing.signing_off import sign
 from tests.behaviour.command import run
 from tests.behaviour.signing_help import case_text, own_values, sign_all, write_case
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 
 def starter(name: str = "co2-cutter") -> str:
     return (templates_path("cases") / f"{name}.toml").read_text(encoding="utf-8")

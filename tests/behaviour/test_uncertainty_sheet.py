@@ -71,6 +71,7 @@ def test_an_end_that_equals_the_value_typed_is_still_the_end_that_it_is(end):
     assert len(known[0]) == 3
 
 
+@pytest.mark.fresh
 def test_equal_cases_give_equal_spreads():
     assert assessed(*TOLERANT).uncertainty == assessed(*TOLERANT).uncertainty
 

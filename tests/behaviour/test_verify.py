@@ -25,8 +25,6 @@ from tests.behaviour import command
 from tests.behaviour.signing_help import case_text, lay, print_sheet, run, sign_all, signed_sheet, write_case
 from tests.behaviour.test_sign_off import flipped
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 GOOD = "unchanged"
 
 

@@ -16,8 +16,6 @@ from lasersafe.signing.verify import CODES
 from tests.behaviour.signing_help import lay, signed_sheet
 from tests.behaviour.test_verify import answer, rebuilt
 
-pytestmark = pytest.mark.usefixtures("assessed_once")
-
 
 def nudged(value: Any) -> Any:
     """Return results as another library gives them: 0 is what cancels out to nothing, others move in the last bit."""
