@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import lasersafe
 from lasersafe.assessment.calculation import without_limit_steps
@@ -39,7 +39,8 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         Language of the wording; without it, that of the case.
     in_full : bool
         Whether to work out what only the pages print: how sure each distance is, the steps of the limits, the class
-        check, the exposure map and elevations, what assumptions cost. No verdict, distance or eyewear depends on it.
+        check, how far scans, sums and extended sources reach, the worst settings in words, the exposure map and
+        elevations, what assumptions cost. No verdict, distance or eyewear depends on it.
 
     Returns
     -------
@@ -79,6 +80,16 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     people = ("assessor", "laser_safety_officer", "operator", "venue")
+    only_printed: dict[str, Any] = {}
+    if in_full:
+        only_printed = {
+            "settings": setting_reports(every),
+            "class_checks": over(every, class_checks),
+            "scans": over(every, scan_results),
+            "sums": over(every, sum_results),
+            "modules": over(every, module_results),
+            "extended": over(every, extended_results),
+        }
     return Assessment(
         title=case.title,
         place=case.place,
@@ -101,16 +112,11 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         language=wording.language,
         units=case.units,
         record=replace(record, draft_reasons=draft),
-        settings=setting_reports(every),
-        class_checks=over(every, class_checks) if in_full else (),
         ultraviolet=days,
-        scans=over(every, scan_results),
-        sums=over(every, sum_results),
-        modules=over(every, module_results),
-        extended=over(every, extended_results),
         rules=rule_sentences(worked.setups),
         uncertainty=uncertainty,
         scene=scene,
+        **only_printed,
     )
 
 

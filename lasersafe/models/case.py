@@ -158,7 +158,7 @@ def _controls(peek: Peek) -> Findings:
     """Refuse a control that the wording does not have, or has as another kind, and one without a text."""
     for i, table in peek.tables("control"):
         key, kind = word_of(table, "key"), word_of(table, "kind")
-        known = {entry.key: entry.kind for entry in load_wording().controls}
+        known = {entry.key: entry.kind for entry in load_wording("en").controls}
         if key is None and word_of(table, "text") is None:
             yield ("control", i, "text"), "missing; say in a sentence what is done, or give the key of a control"
         elif key is not None and key not in known:
