@@ -16,6 +16,7 @@ from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.records.fields import badness
 from lasersafe.wording import caution_line
 from lasersafe.wording.message import Message
 
@@ -66,7 +67,7 @@ def _reaches(
             ]
             for name in sets
         }
-        return {name: max(found, key=lambda reach: reach.distance) for name, found in every.items()}
+        return {name: max(found, key=lambda reach: badness(reach.distance)) for name, found in every.items()}
     amount = emission.pulse_energy if pulsed else emission.power
     hole = optional_number(question.limit_aperture, "m", "limit aperture")
     require_positive(hole, "limit aperture", question.limit_aperture)
@@ -113,7 +114,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
         time = usual if duration is None else duration
         for tissue in ("eye", "skin"):
             found = _reaches(question, way, tissue, beam, lam, time, reflectance)
-            decided = max(found, key=lambda name: found[name].distance)
+            decided = max(found, key=lambda name: badness(found[name].distance))
             reach = found[decided]
             answer[f"{way}_{tissue}_m"] = reach.distance
             if way == "direct" and focus is not None:

@@ -34,7 +34,7 @@ from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, r
 from lasersafe.models.base import Place
 from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import rank, told, worst, worst_of_each
+from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
 from lasersafe.records.uncertainty import DistanceSpread, Influence, InputTolerance, Uncertainty
 from lasersafe.results import BarrierResult, Decision, EyewearNeed, Scenario, SetupResult, Zone
 
@@ -437,7 +437,7 @@ def _sentence(spreads: list[DistanceSpread], wording: Wording) -> str:
     known = [one for one in spreads if one.influences and one.way == "direct"]
     if not known:
         return ""
-    first = max(known, key=lambda one: one.worst)
+    first = max(known, key=lambda one: badness(one.worst))
     best, text = first.influences[0], wording.text
     what = wording.input_name(best.name)
     where = ", ".join((first.laser, first.setup, text(f"way.{first.way}"), text(f"tissue.{first.tissue}")))

@@ -406,7 +406,7 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Row]:
                 there = float(scatter_exposure(amount, factor, length, angle, model))
                 how = Message("reading.scatter", **facts, reflectance=f"{factor:g}", surface=name, model=word(model))
                 found.append((min(there * area, amount), length, how))
-        value, length, numbers = max(found, key=lambda one: one[0])
+        value, length, numbers = max(found, key=lambda one: badness(one[0]))
         yield what, person.name, scenario.way, length, value, unit, numbers, None
 
 

@@ -223,7 +223,7 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
             if lights:
                 found = most_light([lights], (least + most) / 2.0, (most - least) / 2.0).max(axis=0)
                 highest = stage.peaks(context, way, ("running",))[screen.name, None][0] * power
-                total += np.fmin(found, highest).reshape(total.shape)
+                total += np.minimum(found, highest).reshape(total.shape)
         sums.append(total)
     return np.max(sums, axis=0) if sums else np.zeros((rows, columns))
 

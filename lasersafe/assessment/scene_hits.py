@@ -262,7 +262,6 @@ def exact_hit(
     place = np.array([point])
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
-    best: tuple[float, float, Criterion, float] | None = None
     if isinstance(source.profile, BeamProfile):
         beam, criteria_of = source.profile.beam, source.profile.criteria
         alike: dict[tuple[float, float], float] = {}  # amount and aperture -> ratio times limit
@@ -279,18 +278,17 @@ def exact_hit(
             pairs += [(there(aided(context, c, with_aid)), c, ALPHA_MIN) for c in criteria_of]
     else:
         pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid, nearest_view)
-    for ratio, c, angle in pairs:
-        by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio)
+    for ratio, c, _ in pairs:
+        by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio, key=badness)
         if not context.laser.line:
             group = c.rule_set, group_of(tissue, c.hazard, context.wavelength)
             fractions[group] = max(fractions.get(group, 0.0), ratio, key=badness)
-        if best is None or not ratio <= best[0]:
-            best = (ratio, ratio * c.limit, c, angle)
-    assert best is not None
+    ratio, criterion, angle = max(pairs, key=lambda pair: badness(pair[0]))
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
-    ratio, exposure, criterion, angle = best
-    away = source.path_to(point)
-    return Hit(ratio, exposure, criterion, by_rule_set, point, away, source.surface, where, source, angle, fractions)
+    return Hit(
+        ratio, ratio * criterion.limit, criterion, by_rule_set, point, source.path_to(point), source.surface, where,
+        source, angle, fractions,
+    )  # fmt: skip
 
 
 def plain_exposure(context: Context, hit: Hit) -> tuple[Working, float]:

@@ -20,6 +20,7 @@ from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.hazard.materials import screening_thresholds
 from lasersafe.optics.beam import peak_exposure
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import badness
 from lasersafe.records.scene import BeyondTarget, ZoneShape
 from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, lit_areas, polygons
@@ -96,7 +97,7 @@ def zone_shapes(stage: Stage) -> tuple[ZoneShape, ...]:
     for context in stage.contexts:
         if stage.poses(context, "running"):
             same = [one for one in stage.setups if one.laser == context.laser.name]
-            farthest = max(same, key=lambda one: one.zone("direct", "eye").distance)
+            farthest = max(same, key=lambda one: badness(one.zone("direct", "eye").distance))
             worst = farthest.setup == context.setup.name
             wanted += [
                 (context, kind, way, tissue, worst)
@@ -216,7 +217,7 @@ def ignition_source(stage: Stage, context: Context, source: Source) -> Source | 
         criterion = Criterion("", "", "ignition", "continuous", amount, "W", threshold, "W/m2", 1e-9, math.inf, "")
         reach = barrier_distance(amount, threshold, own.beam) * ROUND_UP
         found.append(replace(source, profile=BeamProfile(own.beam, (criterion,)), reach=reach))
-    return max(found, key=lambda one: one.reach)
+    return max(found, key=lambda one: badness(one.reach))
 
 
 def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneShape, ...]]:
@@ -228,7 +229,7 @@ def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneSh
         lines, sources = len(every_context(context)), stage.sources(context, "direct", "eye")
         for number, pose in enumerate(stage.poses(context, "running")):
             own = sources[number * lines : (number + 1) * lines]
-            source = max(own, key=lambda one: one.reach)  # the wavelength that reaches farthest
+            source = max(own, key=lambda one: badness(one.reach))  # the wavelength that reaches farthest
             hot = ignition_source(stage, context, source)
             beyond += [_beyond(stage, context, target, pose, source, hot) for target in context.targets]
             if hot is None or not hot.reach > 0.0:

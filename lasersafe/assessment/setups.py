@@ -71,9 +71,8 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     for instrument, own in product(instruments, lines.values()):
         for one, name in product(own.emissions(tissue, duration), context.rule_sets):
             reach = _reach(own, name, way, tissue, one, duration, instrument)
-            if name not in best or reach.distance > best[name][0].distance:
+            if name not in best or badness(reach.distance) > badness(best[name][0].distance):
                 best[name] = reach, own, one
-    top, own, emission = max(best.values(), key=lambda found: found[0].distance)
     reaches = {name: found[0] for name, found in best.items()}
     factor, words = context.share(way)
     reflectance, angle, surface = context.scatter_surface
@@ -83,7 +82,9 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     if way == "scatter":
         origin, focus, note = "surface", None, Message("zone.scattered", surface=surface, model=word(model))
     elif way == "aided":
-        aperture = top.criterion.limiting_aperture
+        aperture = max(
+            (found[0] for found in best.values()), key=lambda one: badness(one.distance)
+        ).criterion.limiting_aperture
         seen = joined(sorted(one.words(context.wavelength, aperture) for one in instruments if one is not None), ", ")
         if len(lines) > 1:
             seen = Message("zone.lines_add", aid=seen, count=len(lines))
@@ -93,6 +94,7 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
             }
         note = Message("zone.through", aid=seen)
     found = zone(way, tissue, reaches, origin, focus, note)
+    top, own, emission = best[found.criterion.rule_set]  # what decided, of equals the first
     if way == "scatter":
         spot = context.spot if tissue == "eye" else 0.0
         steps = scatter_steps(found.criterion, reflectance, angle, model, spot, found.distance)
@@ -150,8 +152,10 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
 def _with_lines(context: Context, zone: Zone) -> Zone:
     """Return a zone with the further wavelengths counted in."""
     found, reaches, top = _sum_result(context, zone.way, zone.tissue)
-    merged = replace(zone, by_rule_set={name: max(own, reaches[name]) for name, own in zone.by_rule_set.items()})
-    if found.distance <= zone.distance:
+    merged = replace(
+        zone, by_rule_set={name: max(own, reaches[name], key=badness) for name, own in zone.by_rule_set.items()}
+    )
+    if badness(found.distance) <= badness(zone.distance):
         return merged
     note = Message("zone.with_lines", count=len(context.laser.line), sum=found.sentence)
     focus = None if zone.way == "scatter" else context.focus

@@ -172,7 +172,7 @@ def _sums(mine: list[Scenario], adding: dict[tuple[str, str], frozenset[str]]) -
         worst: dict[str, tuple[float, Scenario]] = {}  # of each laser that has light in the group
         for s in mine:
             fraction = s.fractions.get((name, group), 0.0) if s.fractions else s.ratio_by_rule_set.get(name, s.ratio)
-            if group in adding[s.laser, s.setup] and not fraction <= worst.get(s.laser, (0.0, s))[0]:
+            if group in adding[s.laser, s.setup] and badness(fraction) > badness(worst.get(s.laser, (0.0, s))[0]):
                 worst[s.laser] = fraction, s
         sums[name, group] = list(worst.values())
     totals = {key: sum(fraction for fraction, _ in parts) for key, parts in sums.items()}

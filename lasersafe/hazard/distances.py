@@ -22,6 +22,7 @@ from lasersafe.optics.atmosphere import transmitted
 from lasersafe.optics.beam import PROFILES, PROPAGATIONS, BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
 from lasersafe.optics.reflection import scatter_intensity
+from lasersafe.records.fields import badness
 from lasersafe.records.step import Criterion, Zone
 
 Places = NDArray[np.intp]
@@ -764,7 +765,7 @@ def reaches(compared: Sequence[Comparison], distance_of: Callable[[Comparison], 
         mine = np.broadcast_to(distance, shape)
         name = one.rule_set
         by_rule_set[name] = np.maximum(by_rule_set[name], mine) if name in by_rule_set else mine
-        farther = distance > best
+        farther = (distance > best) | np.isnan(distance)
         if farther.any():
             for values, new in ((best, distance), (limit, one.limit), (aperture, one.aperture), (decided, number)):
                 np.copyto(values, new, where=farther)
@@ -825,7 +826,7 @@ def zone(
     Zone
         Without steps.
     """
-    farthest_of_all = max(reach.distance for reach in reaches.values())
+    farthest_of_all = max((reach.distance for reach in reaches.values()), key=badness)
     reach = next(one for one in reaches.values() if not one.distance < farthest_of_all * _SAME)  # of equals the first
     from_focus = None if focus is None or reach.distance <= 0.0 else reach.distance - focus
     return Zone(

@@ -171,7 +171,7 @@ class Filtered:
             for criterion in criteria(Received(rule_set, tissue, emission, self.wavelength, self.duration)):
                 exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, self.profile))
                 density = optical_density(exposure, criterion.limit)
-                if best is None or density > best[0]:
+                if best is None or badness(density) > badness(best[0]):
                     best = (density, exposure, criterion)
         assert best is not None
         return best

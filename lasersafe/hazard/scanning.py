@@ -408,7 +408,7 @@ def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[
         moving = tuple(one for one, stands in zip(emissions, still.tolist(), strict=True) if not stands)
         found, stays, names = _compared(scan, moving, place[~still])
         for column, n in enumerate(np.flatnonzero(~still).tolist()):
-            top = max(found, key=lambda one: float(one.ratio[:, column].max()))
+            top = max(found, key=lambda one: badness(float(one.ratio[:, column].max())))
             at = int(top.ratio[:, column].argmax())
             result[n] = ScanFinding(
                 float(top.ratio[at, column]), float(top.exposure[at, column]), float(top.limit[at, column]), "J/m2",
@@ -417,7 +417,7 @@ def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[
             )  # fmt: skip
     for n in np.flatnonzero(still).tolist():
         exposures = [(exposure_at(scan.beam, distances[n], one), one) for one in criteria(scan.received(emissions[n]))]
-        exposure, c = max(exposures, key=lambda pair: pair[0] / pair[1].limit)
+        exposure, c = max(exposures, key=lambda pair: badness(pair[0] / pair[1].limit))
         result[n] = ScanFinding(
             exposure / c.limit, exposure, c.limit, c.limit_unit, "standing", c.hazard, c.source,
             "the beam counts as standing", float(stay[n]), float(pulses[n]), passes, True,

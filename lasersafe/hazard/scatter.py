@@ -23,6 +23,7 @@ from lasersafe.optics.sources import (
     limited_angle,
     parts,
 )
+from lasersafe.records.fields import badness
 from lasersafe.reference import load_toml, shared_path
 from lasersafe.wording.message import Message
 
@@ -509,7 +510,7 @@ def scatter_reach(light: Received, spot: LitSpot = POINT) -> Reach:
         for angle in (float(limited_angle(first, second, ALPHA_MIN, cap)) for cap in source_caps(light))
         for c in criteria(light, angle)
     ]
-    return max(there, key=lambda reach: reach.criterion.amount / reach.criterion.limit)
+    return max(there, key=lambda reach: badness(reach.criterion.amount / reach.criterion.limit))
 
 
 def scatter_ratio(

@@ -16,6 +16,7 @@ from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import PulseTrainLimit, rule_sets
 from lasersafe.limits.exposure import duration_edges
 from lasersafe.optics.checks import unique
+from lasersafe.records.fields import badness
 from lasersafe.records.step import Criterion
 
 Range = tuple[float, float]
@@ -492,7 +493,7 @@ def emission_ratio(
         The comparison.
     """
     found = [one for name in rule_sets for one in criteria(Received(name, tissue, emission, wavelength, duration))]
-    worst = max(found, key=lambda one: one.amount / one.limit)
+    worst = max(found, key=lambda one: badness(one.amount / one.limit))
     return worst.amount / worst.limit, worst
 
 
@@ -504,12 +505,13 @@ def _worst_of(
         best: tuple[float, Emission] | None = None
         for emission in candidates(space):
             ratio = emission_ratio(rule_sets, tissue, emission, wavelength, duration)[0]
-            if best is None or ratio > best[0]:
+            if best is None or badness(ratio) > badness(best[0]):
                 best = (ratio, emission)
         assert best is not None
         return best
     tried = trains(space, _windows(rule_sets, tissue, wavelength, duration), duration)
     ratio = np.max([_ratio(name, tissue, tried, space, wavelength, duration) for name in rule_sets], axis=0)
+    ratio[np.isnan(ratio)] = np.inf
     at = int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-12)))  # of equals the first
     return float(ratio[at]), tried.emission(at, space)
 
@@ -557,7 +559,7 @@ def worst_ratio(
             "emission: no mode of the table is possible, every pulse is longer than its period or than the exposure"
         )
         raise InputError(message)
-    return max(found, key=lambda one: one[0])
+    return max(found, key=lambda one: badness(one[0]))
 
 
 def worst_settings(

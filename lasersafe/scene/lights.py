@@ -364,7 +364,7 @@ class Lights:
             far = self.column["aimed"][light[lit]] <= 0.0
             if far.any():
                 over = self.over(light[lit[far]], middle[lit[far]], half[lit[far]], np.sqrt(nearest[seen][far]))
-                found[lit[far]] = np.fmin(free[lit[far]], over)
+                found[lit[far]] = np.minimum(free[lit[far]], over)
             open_ = open_[~seen & (count[open_] > first)]
             if first == 1 and open_.size:  # what is stopped for several at once is not looked at one by one
                 alive = self._unstopped(light[left[open_]], middle[left[open_]], half[left[open_]])

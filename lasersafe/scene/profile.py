@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, mean_exposure, mean_exposure_of_circular
+from lasersafe.records.fields import badness
 from lasersafe.records.step import Criterion
 
 FLOAT = NDArray[np.float64]
@@ -56,8 +57,7 @@ class BeamProfile:
         found: dict[float, float] = {}
         for c in self.criteria:
             ratio = c.amount / c.limit if c.limit > 0.0 else math.inf
-            if not ratio <= found.get(c.limiting_aperture, -math.inf):
-                found[c.limiting_aperture] = ratio
+            found[c.limiting_aperture] = max(found.get(c.limiting_aperture, -math.inf), ratio, key=badness)
         return found
 
     def widths(self, distance: FLOAT) -> tuple[FLOAT, FLOAT]:

@@ -17,6 +17,7 @@ from lasersafe.drawing.values import (
 )
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.barriers import BarrierLine, BarrierWay
+from lasersafe.records.fields import badness
 from lasersafe.results import SettingReport, SetupResult
 from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.flow import (
@@ -111,7 +112,7 @@ def _at_place(barrier: BarrierLine, sheet: Sheet) -> list[Row]:
     rest = [way for way in barrier.ways if way.fitted and way not in shown]
     found = [(_cells(way, sheet), way.asked and not way.holds) for way in shown]
     if rest and barrier.kind != "terrain":
-        worst = max(rest, key=lambda way: way.irradiance)
+        worst = max(rest, key=lambda way: badness(way.irradiance))
         lasers = ", ".join(dict.fromkeys(way.laser for way in rest))
         light, verdict = faint(text("by_place.not_for", lasers=lasers)), tiny(text("by_place.no_rating"))
         found.append(([light, *_cells(worst, sheet)[1:4], verdict], False))

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from lasersafe.hazard.combine import Line, sums_at
+from lasersafe.hazard.distances import Reach, reaches, zone
 from lasersafe.hazard.emission import continuous
+from lasersafe.hazard.exposure import Comparison
 from lasersafe.optics.beam import collimated
+from lasersafe.results import Criterion
+from lasersafe.scene.profile import BeamProfile
 
 GROUPS = ("retina thermal", "retina photochemical")  # both apply to 500 nm for 100 s
 
@@ -24,3 +30,14 @@ def test_a_sum_that_is_not_a_number_comes_first(unknown: str) -> None:
     assert {one.group for one in found} == set(GROUPS)
     assert found[0].group == unknown
     assert math.isnan(found[0].total)
+
+
+def test_what_is_not_a_number_is_the_worst_also_where_it_comes_first() -> None:
+    first, second = (Criterion("", "", "one", "rule", 1.0, "W", 1.0, "W/m2", 7e-3, 10.0, "") for _ in "ab")
+    unknown = replace(first, amount=math.nan)
+    assert math.isnan(BeamProfile(collimated(2e-3, 1e-3, "1/e"), (unknown, second)).strengths[7e-3])
+    several = {"A": Reach(math.nan, unknown), "B": Reach(3.0, second)}
+    assert math.isnan(zone("direct", "eye", several, "last optic").distance)
+    places = {1.0: math.nan, 2.0: 5.0}  # by limit [W/m2]
+    compared = [Comparison("A", "one", "rule", *map(np.asarray, (1.0, limit, 7e-3, 10.0))) for limit in places]
+    assert math.isnan(reaches(compared, lambda one: np.asarray(places[float(one.limit)])).distance)
