@@ -134,8 +134,8 @@ class Axes(_Two):
 
     @property
     def circular(self) -> bool:
-        """Whether both axes are alike."""
-        return self.x == self.y
+        """Whether both axes are alike; two that were typed each with a tolerance can be off each by itself."""
+        return self.x == self.y and (self.x is self.y or self.x.tolerance is self.y.tolerance)
 
     def words(self, word: Callable[[SIValue], str]) -> str:
         """Return the width, or both, in words."""

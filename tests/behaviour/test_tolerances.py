@@ -7,7 +7,9 @@ import pytest
 
 from lasersafe.ask.cases import template_text
 from lasersafe.assessment import assess
-from lasersafe.assessment.corners import MOST_CORNERS, corners_of
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.corners import MOST_CORNERS, corners_of, stated_tolerances
+from lasersafe.assessment.distances import variable_inputs
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
 
@@ -223,3 +225,11 @@ def test_eyewear_is_asked_for_over_the_whole_tolerance_of_the_wavelength():
             for scale in one.scales:
                 asked = next(s.scale_number for s in need.scales if s.mode == scale.mode)
                 assert asked is None or (scale.scale_number is not None and asked >= scale.scale_number)
+
+
+@pytest.mark.parametrize("second", ["1 mrad +- 20 %", "1 mrad +- 10 %", "1 mrad"])
+def test_tolerances_of_two_equal_axes_count_in_how_sure_a_distance_is(second):
+    case = parse_case(text_of(('divergence = "1 mrad"', f'divergence = ["1 mrad +- 10 %", "{second}"]')))
+    context = contexts(case)[1]
+    assert {"divergence.x", "divergence.y"} <= set(variable_inputs(context))
+    assert set(stated_tolerances(context)) <= set(variable_inputs(context))
