@@ -14,7 +14,6 @@ from lasersafe.assessment.barriers import broken_by_all, load_of, needed_time, p
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierWay, ViewWindow
-from lasersafe.results import Criterion
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Screen
@@ -95,12 +94,12 @@ def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Pl
 def in_irradiance(stage: Stage, source: Source, power: float, aperture: float = 1e-9) -> Source:
     """Return a source whose ratio is an irradiance [W/m2]: over an aperture [m], or the peak, for a beam."""
     if isinstance(source.profile, BeamProfile):
-        one = Criterion("", "", "irradiance", "continuous", power, "W", 1.0, "W/m2", aperture, math.inf, "")
-        return replace(source, profile=BeamProfile(source.profile.beam, (one,)))
+        return replace(source, profile=source.profile.in_irradiance(power, aperture))
     model = stage.case.settings.scatter_model
-    profile = ScatterProfile(
-        lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)), model == "lambert", nearest=_NEAREST_SPOT
-    )
+    profile = replace(
+        source.profile, ratio=lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)),
+        lambert=model == "lambert", wide=False, nearest=_NEAREST_SPOT,
+    )  # fmt: skip
     return replace(source, profile=profile)
 
 

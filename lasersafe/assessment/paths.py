@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.panes import Pane, panes_of
-from lasersafe.scene.bound import Places, most_light
+from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.directions import EVERYWHERE, Vector
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import (
@@ -25,7 +25,7 @@ from lasersafe.scene.mirrors import (
     reachable,
     reflected,
 )
-from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, farthest_of
+from lasersafe.scene.profile import CLOSEST, LEAST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
@@ -42,6 +42,8 @@ FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror 
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
 _HAIR = 1e-9  # m
+_BEFORE = 1e-6  # m
+_ABOUT = 1.1  # times what one place of a face gets: so well its brightest part is known
 _SPARE = 1.002  # the length of a way beside the axis of a wide beam is known to about as much
 _TALL = 2.0  # m
 _ROUND = 20.0  # m round all places: what is lit of the floor farther away gives a 400th of what is 1 m away
@@ -301,6 +303,13 @@ class Face:
         """Whether it is a floor or a ceiling."""
         return bool(abs(self.normal[2]) > 0.5)
 
+    @property
+    def places(self) -> Places:
+        """All of it as a place, a hair before it: a wall does not shade its own face."""
+        ends = self.corner + self.normal * _BEFORE + np.array([np.zeros(3), self.edges.sum(axis=0)])
+        line = None if self.level or np.isclose(ends[0, :2], ends[1, :2]).any() else ends[:, :2]
+        return Places(ends.min(axis=0)[None], ends.max(axis=0)[None], [line])
+
 
 def faces_of(scene: Scene) -> list[Face]:
     """Return barriers and walls, each with both sides, floor and ceiling."""
@@ -341,16 +350,23 @@ def people_of(scene: Scene) -> Places:
 
 @dataclass(frozen=True)
 class LitFace:
-    """A side of a face with all places that beams can light, as boxes, and what share of a beam it sends back."""
+    """A side of a face with all places that beams can light, as boxes, and what share of a beam it sends back.
+
+    A matt face is as bright as it is lit, and no place gets more from it than its brightest part sends out: so much of
+    all of the beam comes straight from a certain distance.
+    """
 
     face: Face
     parts: tuple[tuple[float, ...], ...]
     share: float
+    spread: float  # that distance [m]
 
     def source(self, profile: ScatterProfile, reach: float) -> Source:
         """Return its scatter, which reaches so far [m] from each place that is lit."""
         x, y, z = self.parts[0][:3]
         nx, ny, nz = self.face.normal.tolist()
+        if profile.lambert and self.spread > CLOSEST:
+            profile, reach = replace(profile, spread=self.spread), reach if self.spread <= reach else 0.0
         return Source(
             "scatter", (x, y, z), EVERYWHERE, profile, reach, factor=self.share,
             plane=((x, y, z), (nx, ny, nz)), surface=self.face.name, parts=self.parts,
@@ -381,7 +397,7 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
     low, high, owner = np.zeros((len(faces), 2)), np.ones((len(faces), 2)), np.arange(len(faces))
     for _ in range(12):
         middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
-        middle += normal[owner] * 1e-6  # before the face, which does not shade itself
+        middle += normal[owner] * _BEFORE  # before the face, which does not shade itself
         half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
         lit = np.zeros(len(owner), dtype=bool)
         for light, side in zip(lights, from_side, strict=True):
@@ -415,12 +431,19 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
     level = np.abs(normal[owner, 2]) > 0.5
     if level.any():
         middle[level], half[level] = _before_walls(lights, middle[level], half[level])
+    numbers = sorted(set(owner.tolist()))
+    bright = np.full(len(faces), np.inf)  # of one watt; several ways over mirrors can fall on one place [1/m2]
+    if len(lights) == 1 and isinstance(lights[0][0].profile, BeamProfile):
+        peak = replace(lights[0][0], profile=lights[0][0].profile.in_irradiance()), lights[0][1]
+        questions = [Question([[peak]], faces[number].places) for number in numbers]
+        bright[numbers] = [float(one.upper[0]) for one in bounds(questions, near=_ABOUT)]
     found = []
-    for number in sorted(set(owner.tolist())):
+    for number in numbers:
         face, own = faces[number], owner == number
         strongest = max(source.factor for (source, _), side in zip(lights, from_side, strict=True) if side[number])
         parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))
-        found.append(LitFace(face, parts, strongest * face.reflectance))
+        spread = math.sqrt(strongest / (math.pi * max(float(bright[number]), 1e-12)))
+        found.append(LitFace(face, parts, strongest * face.reflectance, spread))
     return found
 
 

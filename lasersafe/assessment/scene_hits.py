@@ -326,8 +326,10 @@ def _scatter_pairs(
     away = max(source.path_to(point), 0.01)
     view = _view(source, point, away)
     model = context.case.settings.scatter_model
+    assert isinstance(source.profile, ScatterProfile)
+    away = max(away, source.profile.spread * math.sqrt(max(math.cos(view), 0.0)))  # no more than straight before it
     seen = None if tissue == "skin" else with_aid
-    sized = isinstance(source.profile, ScatterProfile) and source.profile.wide
+    sized = source.profile.wide
     spot = context.spot if sized and tissue == "eye" and with_aid is None else 0.0
     axes = source_angles(spot, spot, max(away, view_from), view)
     lines = list(every_context(context).values())

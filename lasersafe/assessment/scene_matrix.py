@@ -33,6 +33,7 @@ from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario, Step
 from lasersafe.scene.lights import Light
+from lasersafe.scene.profile import ScatterProfile
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
@@ -336,7 +337,10 @@ def _legs(hit: Hit, where: Message) -> Message:
 
 def _steps(context: Context, one: Found, hit: Hit, where: Message) -> tuple[Step, ...]:
     """Return the exposure on the axis, or before the lit spot, what of it counts at the place, and the ratio."""
-    words = joined(filter(None, (where, word(one.note), hit.proven)))
+    profile, spread = hit.source.profile, ""
+    if isinstance(profile, ScatterProfile) and hit.distance < profile.spread:
+        spread = Message("hit.spread", nearest=format_quantity(profile.spread, "m", 4))
+    words = joined(filter(None, (where, spread, word(one.note), hit.proven)))
     symbol, source = "E" if hit.criterion.limit_unit == "W/m2" else "H", Message("source.bound")
     working, value = plain_exposure(context, hit)
     if not 0.0 < value < math.inf or not hit.exposure < math.inf:

@@ -223,7 +223,8 @@ class Lights:
         known = (column["spot"][light] <= 0.0) | lambert  # else another spot may be seen more aslant
         least = np.clip((level - 2.0 * deep) / (away + 2.0 * size), 0.0, 1.0) * known
         found = np.where(plane & lambert, found * cosine, found)
-        return np.asarray(np.where(plane & wide, found * 2.0 / (1.0 + np.minimum(least, cosine)), found))
+        found = np.where(plane & wide, found * 2.0 / (1.0 + np.minimum(least, cosine)), found)
+        return np.asarray(np.minimum(found, column["brightest"][light]))
 
     def likely(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return a place of each box, of shape (rows, 3), where much light can be expected: on the axis of a beam."""

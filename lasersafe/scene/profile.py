@@ -122,6 +122,11 @@ class BeamProfile:
         starts = zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True)
         return float(self.aperture_radius + max(waist + angle * abs(place) for waist, angle, place in starts) / 2.0)
 
+    def in_irradiance(self, power: float = 1.0, aperture: float = 1e-9) -> BeamProfile:
+        """Return the beam with an irradiance [W/m2] for its ratio: over an aperture [m], or the peak."""
+        one = Criterion("", "", "irradiance", "continuous", power, "W", 1.0, "W/m2", aperture, math.inf, "")
+        return BeamProfile(self.beam, (one,))
+
     def gain(self, width: float) -> float:
         """Return how many times a surface of a width [m] that gathers light can raise a ratio."""
         return max(1.0, (width / min(c.limiting_aperture for c in self.criteria)) ** 2)
@@ -181,12 +186,15 @@ class ScatterProfile:
         Whether its size is credited: seen aslant it looks smaller, so that its limit is up to 2 / (1 + cos) lower.
     nearest : float
         Nearer to it its ratio is taken from here. [m]
+    spread : float
+        No place gets more than one straight before all of it at this distance; 0 where that is not known. [m]
     """
 
     ratio: Callable[[FLOAT], FLOAT]
     lambert: bool = True
     wide: bool = False
     nearest: float = CLOSEST
+    spread: float = 0.0
 
     @cached_property
     def at_one(self) -> float:

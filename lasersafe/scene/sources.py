@@ -29,7 +29,8 @@ ROW = np.dtype([
     ("on", float, 3), ("normal", float, 3), ("plane", float), ("bulge", float), ("through", float, 3),
     ("through_radius", float), ("spot", float), ("slack", float), ("spots", float), ("aimed", float), ("flat", float),
     ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *BEAM, ("crest", float, 2),
-    ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("origin", float, (2, 3)),
+    ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("brightest", float),
+    ("origin", float, (2, 3)),
 ])  # fmt: skip
 
 
@@ -125,7 +126,9 @@ class Source:
             cut_on, cut_normal, *beam, crest,
             0.0 if scatter is None or scatter.wide else scatter.at_one,
             scatter is not None and scatter.lambert, scatter is not None and scatter.wide,
-            CLOSEST if scatter is None else scatter.nearest, self.origin or ((math.nan,) * 3, none),
+            CLOSEST if scatter is None else scatter.nearest,
+            math.inf if scatter is None or not scatter.spread > 0.0 else scatter.at_one / scatter.spread**2,
+            self.origin or ((math.nan,) * 3, none),
         )  # fmt: skip
 
     @cached_property

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from lasersafe.assessment.paths import Face, lit_faces
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.records.step import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, Places, bound, most_light
@@ -213,3 +214,42 @@ def test_a_place_where_no_point_was_found_lit_has_a_light_all_the_same():
     assert found.upper[0] > 1.0
     assert found.found[0] == 0.0
     assert found.light[0] == 0
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_light_scattered_by_ground_is_never_more_than_the_scatter_of_the_lit_ground_as_a_bound(seed):
+    """The irradiance of a level or falling beam on the ground, scattered by Lambert, summed over patches of it."""
+    rng = np.random.default_rng(seed)
+    power, width, angle = 200.0, 10.0 ** rng.uniform(-2.5, -1.5), 10.0 ** rng.uniform(-2.3, -1.3)
+    high, fall = rng.uniform(0.2, 1.5), rng.uniform(0.0, 0.06)
+    beam = laser(power, width, angle, Box(0.0, 0.0, (-fall, -fall)), (0.0, 0.0, high))
+    ground = Face(
+        "ground", np.array([-20.0, -5.0, 0.0]), np.diag([40.0, 60.0, 0.0])[:2], np.array([0.0, 0.0, 1.0]), 0.8
+    )
+    lit = lit_faces([(beam, OPEN)], [ground], at(0.0, 20.0, 1.0))
+    assert len(lit) == 1
+    places = np.column_stack([rng.uniform(-3, 3, 40), rng.uniform(1, 50, 40), 10.0 ** rng.uniform(-1.2, 0.2, 40)])
+    profile = ScatterProfile(lambda r: power / (math.pi * 50.0 * np.square(r)))
+    bounded = over(lit[0].source(profile, 10.0), places, np.zeros_like(places))
+    x, y = np.meshgrid(np.linspace(-8.0, 8.0, 641), np.linspace(0.5, 55.0, 2181))
+    along = y * math.cos(fall) + high * math.sin(fall)
+    wide = np.hypot(width, angle * along)
+    aside = np.square(x) + np.square(y * math.sin(fall) - high * math.cos(fall))
+    slope = np.maximum(high / np.sqrt(np.square(x) + np.square(y) + high * high), 0.0)  # of the ray on the ground
+    sent = 0.8 * slope * 4.0 * power / (math.pi * wide**2) * np.exp(-4.0 * aside / wide**2)
+    patch = 0.025 * 0.025
+    for (px, py, pz), most in zip(places.tolist(), bounded.tolist(), strict=True):
+        square = np.square(x - px) + np.square(y - py) + pz * pz
+        assert (sent * pz / (math.pi * square**1.5)).sum() * patch / 50.0 <= most + 1e-9
+
+
+def test_a_level_beam_whose_edge_touches_the_ground_far_away_reaches_nobody_by_the_scatter_of_the_ground():
+    """5 W at 0.5 m, 20 mrad: the ground gets P / (pi h^2 e) = 2.3 W/m2 at most; all of it would reach 0.16 m."""
+    beam = laser(5.0, 5e-3, 20e-3, LEVEL, (0.0, 0.0, 0.5))
+    edges = np.diag([10.0, 60.0, 0.0])[:2]
+    ground = Face("ground", np.array([-5.0, 0.0, 0.0]), edges, np.array([0.0, 0.0, 1.0]), 0.8)
+    lit = lit_faces([(beam, OPEN)], [ground], at(0.0, 30.0, 1.0))[0]
+    source = lit.source(ScatterProfile(lambda r: 5.0 / (math.pi * 50.0 * np.square(r))), 0.18)
+    assert 0.7 * 0.5 * math.sqrt(math.e) <= lit.spread <= 0.5 * math.sqrt(math.e)
+    assert source.reach == 0.0
+    assert over(source, np.array([[0.0, 30.0, 0.05]]), np.zeros((1, 3)))[0] <= 0.8 * 2.0 * 2.35 / 50.0
