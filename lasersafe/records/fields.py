@@ -85,18 +85,25 @@ def as_json(value: Any, only: Iterable[str] = (), endless: bool = False) -> Any:
     return dict(_entries(value, only, endless)) if is_dataclass(value) else value
 
 
+@cache
+def _wanted(kind: Any, only: tuple[str, ...]) -> list[tuple[str, str, Told]]:
+    """Return the fields of a kind of record that JSON has, each with its key there, and what it says of itself."""
+    every = dict(_told_of(kind))
+    names = [name.partition(":") for name in only] or [(name, "", "") for name, one in every.items() if not one.hidden]
+    return [(name, key or every[name].key or name, every[name]) for name, _, key in names]
+
+
 def _entries(record: Any, only: Iterable[str], endless: bool) -> Iterable[tuple[str, Any]]:
-    every = dict(told_of(record))
-    wanted = [name.partition(":") for name in only] or [(name, "", "") for name, one in every.items() if not one.hidden]
-    for name, _, key in wanted:
-        one, value = every[name], getattr(record, name)
+    kind: Any = type(record)
+    for name, key, one in _wanted(kind, tuple(only)):
+        value = getattr(record, name)
         if one.inside:
             yield from _entries(value, one.inside, endless)
             continue
         if one.shown is not None:
             value = one.shown(value)
         unit = f"_{getattr(record, one.unit).replace('/', '_per_')}" if one.unit else ""
-        yield (key or one.key or name) + unit, as_json(value, one.only, endless or one.endless)
+        yield key + unit, as_json(value, one.only, endless or one.endless)
 
 
 # ---------------------------------------------------------------------------------------------------------------------

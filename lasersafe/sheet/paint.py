@@ -10,7 +10,7 @@ import math
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, is_dataclass
 from functools import lru_cache
 from io import BytesIO
 from itertools import groupby
@@ -26,6 +26,7 @@ from lasersafe.sheet.flow import MILLIMETRE, Entry, Mark, Page, Placed
 
 _SPACES = {"\n", "\r", "\t", "\v", "\f", "\u0085", "\u2028", "\u2029", "\u00a0", "\u2007", "\u202f"}
 _LONGEST_QUOTE = 60
+_NO_TEXT = (float, int, bool, type(None))
 
 
 @lru_cache(maxsize=1)
@@ -45,38 +46,44 @@ def refuse_unprintable(record: object, name: str = "") -> None:
     """
     allowed = printable()
     seen: set[object] = set()  # texts, and the identities of records: most stand in many places
-    waiting: list[tuple[Any, tuple[str, ...]]] = [(record, (name,))]
+    waiting: list[tuple[Any, tuple[Any, ...]]] = [(record, ((), name))]  # with the place: that around it, and its name
     while waiting:
         value, path = waiting.pop()
         key = value if isinstance(value, str) else id(value)
-        if value is None or value.__class__ is float or key in seen:
+        if key in seen:
             continue
         seen.add(key)
-        inner: list[tuple[Any, tuple[str, ...]]] = []
+        inner: Iterable[tuple[object, Any]] = ()
         if isinstance(value, str):
             text = unicodedata.normalize("NFC", value)
             if not allowed.issuperset(text):
                 character = next(each for each in text if each not in allowed)
-                raise OutputError(_refusal("".join(path).lstrip("."), text, character))
+                raise OutputError(_refusal(path, text, character))
         elif isinstance(value, Mapping):
-            for each, entry in value.items():
-                inner += [(str(each), (*path, " (a key)")), (entry, (*path, f"[{each}]"))]
-        elif isinstance(value, tuple | list):
-            if value and not isinstance(value[0], float):  # mostly coordinates
-                inner = [(entry, (*path, f"[{number}]")) for number, entry in enumerate(value, 1)]
+            inner = [pair for each, entry in value.items() for pair in ((" (a key)", str(each)), (f"[{each}]", entry))]
+        elif isinstance(value, tuple | list):  # mostly coordinates
+            inner = [
+                pair
+                for pair in enumerate(value, 1)
+                if not (pair[1].__class__ is tuple and pair[1] and pair[1][0].__class__ is float)
+            ]
         elif is_dataclass(value):
-            inner = [(getattr(value, field.name), (*path, f".{field.name}")) for field in fields(value)]
-        waiting += reversed(inner)
+            inner = vars(value).items()
+        waiting += reversed([(entry, (path, at)) for at, entry in inner if entry.__class__ not in _NO_TEXT])
 
 
-def _refusal(path: str, text: str, character: str) -> str:
+def _refusal(path: tuple[Any, ...], text: str, character: str) -> str:
+    place = ""
+    while path:
+        path, at = path
+        place = (f"[{at}]" if isinstance(at, int) else at if not path or at[:1] in " [" else f".{at}") + place
     code = f"U+{ord(character):04X}"
     shown = character if character.isprintable() else "without a shape"
     name = unicodedata.name(character, "no name")
     quoted = text if len(text) <= _LONGEST_QUOTE else text[:_LONGEST_QUOTE] + "..."
     safe = "".join(c if c.isprintable() else f"<U+{ord(c):04X}>" for c in quoted)
     return (
-        f"{path}: the character {shown} ({code}, {name}) cannot be printed; the text is '{safe}'; "
+        f"{place.lstrip('.')}: the character {shown} ({code}, {name}) cannot be printed; the text is '{safe}'; "
         "the sheet prints Latin, Greek and Cyrillic letters and common signs: write it with those"
     )
 

@@ -101,8 +101,9 @@ def make_sheet(
     from lasersafe.sheet import render_sheet
 
     assessment = assessed or assess(case)
-    carried = packed(as_json(assessment)) if results is None else results
-    digest = results_digest(as_json(assessment)) if results is None or like is None else like.results
+    found = as_json(assessment) if results is None or like is None else {}
+    carried = packed(found) if results is None else results
+    digest = like.results if results is not None and like is not None else results_digest(found)
     signed = sign_off_of(case, assessment, record, digest)
     about = _about(case, assessment, signed, paper or case.paper, like)
     name = like.case_file if like else file.encode("utf-8", "replace").decode()
