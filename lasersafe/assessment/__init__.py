@@ -19,6 +19,7 @@ from lasersafe.assessment.scenarios import extended_results, module_results
 from lasersafe.assessment.setups import differences_of, rule_sentences, sum_results
 from lasersafe.assessment.together import beam_ways
 from lasersafe.models import read_case, typed_inputs
+from lasersafe.records.fields import badness
 from lasersafe.results import Assessment
 from lasersafe.wording import load_wording
 
@@ -70,6 +71,10 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     aided = ("direct", "aided") if any(person.aided for person in case.person) else ways
     reach = {some: reached(worked, some) for some in dict.fromkeys((ways, ("scatter",), aided))}
     assumed = assumptions_of(typed, every, ways, *(reach[some].distance for some in (ways, ("scatter",))))
+    if worked.stage is not None:
+        near = reach["scatter",]
+        lit = scene_part.lit_reach([one.stage for one in worked.each if one.stage is not None])
+        reach["scatter",] = replace(near, distance=max(near.distance, lit, key=badness))
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked.found, worked.setups, wording, with_spreads=in_full)
     decision, draft = decision_of(worked, scene, record, (reach[ways], reach["scatter",], reach[aided]), wording)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
-from lasersafe.assessment.context import contexts
+from lasersafe.assessment.context import TISSUES, contexts, duration_of_all, every_context
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.price import prices
@@ -34,6 +35,7 @@ from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.together import adding
 from lasersafe.errors import InputError
+from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.quantity import grouped
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import (
@@ -53,6 +55,7 @@ from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.bound import bound
 from lasersafe.scene.hazard_map import EYES, hazard_map
 from lasersafe.scene.lights import Light
+from lasersafe.scene.profile import NEAREST, ScatterProfile
 
 _MIRRORS = ("eye mirror", "skin mirror")  # zones of lines that count with those of mirrors
 _FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
@@ -266,6 +269,31 @@ def scene_map(
 ) -> HazardMap:
     """Return the map of a scene on a grid of the floor [m], at heights of the eyes [m], at the worst of all corners."""
     return hazard_map(map_lights(stages), x, y, heights)
+
+
+def lit_reach(stages: Sequence[Stage]) -> float:
+    """Return how far from whatever ends a beam, or what mirrors make of it, its scatter exceeds a limit. [m].
+
+    Of lasers that can be on at once each is as near as the others, with the brightest of what it lights.
+    """
+    reach = 0.0
+    for stage, tissue in itertools.product(stages, TISSUES):
+        for lasers in adding(stage.case, stage.contexts, tissue):
+            bright: list[dict[ScatterProfile, float]] = []
+            for context in lasers:
+                time, factors = duration_of_all(every_context(context), "scatter")[0], dict[ScatterProfile, float]()
+                for way in ("scatter", "mirror then scatter"):
+                    for source in stage.sources(context, way, tissue, duration=time):
+                        assert isinstance(source.profile, ScatterProfile)
+                        factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
+                bright += [factors] if factors else []
+
+            def total(place: NDArray[np.float64], bright: Any = bright) -> NDArray[np.float64]:
+                each = ([f * one.ratio(np.maximum(place, one.spread)) for one, f in own.items()] for own in bright)
+                return sum((np.max(own, axis=0) for own in each), np.zeros(place.shape))
+
+            reach = max(reach, farthest_crossing(total, NEAREST, FARTHEST))
+    return reach
 
 
 def stages_of(case: Case) -> tuple[Stage, ...]:

@@ -256,9 +256,8 @@ def exact_hit(
     tissue: str,
     duration: float,
     with_aid: Aid | None,
-    nearest_view: float = 0.0,
 ) -> Hit:
-    """Return the exposure at one point, comparison by comparison; the retina at least at the nearest view [m]."""
+    """Return the exposure at one point, comparison by comparison."""
     place = np.array([point])
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
@@ -277,7 +276,7 @@ def exact_hit(
         if with_aid is not None:
             pairs += [(there(aided(context, c, with_aid)), c, ALPHA_MIN) for c in criteria_of]
     else:
-        pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid, nearest_view)
+        pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
     for ratio, c, _ in pairs:
         by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio, key=badness)
         if not context.laser.line:
@@ -320,7 +319,6 @@ def _scatter_pairs(
     tissue: str,
     duration: float,
     with_aid: Aid | None,
-    view_from: float,
 ) -> list[tuple[float, Criterion, float]]:
     """Return the ratio of every comparison and the source angle of its limit; behind an instrument a point is seen."""
     away = max(source.path_to(point), 0.01)
@@ -331,7 +329,7 @@ def _scatter_pairs(
     seen = None if tissue == "skin" else with_aid
     sized = source.profile.wide
     spot = context.spot if sized and tissue == "eye" and with_aid is None else 0.0
-    axes = source_angles(spot, spot, max(away, view_from), view)
+    axes = source_angles(spot, spot, away, view)
     lines = list(every_context(context).values())
     parts = portions(lines, tissue, duration, spread=False)
     pairs = []
@@ -340,8 +338,7 @@ def _scatter_pairs(
             for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in source_caps(light)):
                 for whole in criteria(light, angle):
                     c = lessened(whole, own.wavelength, portion)
-                    place = max(away, view_from) if c.retinal else away
-                    there = scatter_exposure(c.amount, source.factor, place, min(view, math.pi / 2), model)
+                    there = scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)
                     gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
                     pairs.append((float(there) * gain / c.limit, c, angle))
     return pairs

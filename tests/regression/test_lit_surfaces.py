@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.decision import metres
 from lasersafe.assessment.loads import part_of_line
 from lasersafe.assessment.panes import panes_of
 from lasersafe.assessment.scene import stages_of
@@ -246,3 +247,6 @@ def test_the_zone_of_a_bright_target_counts_the_size_of_its_spot_at_its_own_brig
     assert true["plate"] > 2.8 * true["sheet"]
     for name, far in true.items():
         assert far <= found[name].reach <= 1.01 * far
+    decision = assess(stage.case, in_full=False).decision  # page 1 said how far the dull sheet alone is dangerous
+    assert decision.scatter_distance >= true["plate"]
+    assert metres(decision.scatter_distance, with_feet=False) in decision.people
