@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -185,23 +185,61 @@ class Working:
     source: str
 
 
-def beam_working(criterion: Criterion, beam: BeamGeometry, place: float, factor: float, aid: str) -> Working:
-    """Return the working of an exposure in the beam at a place; *aid* describes the instrument, blank for none."""
+def beam_working(
+    criterion: Criterion, beam: BeamGeometry, place: float, factor: float, seen: tuple[float, float, str] | None = None
+) -> Working:
+    """Return the working of an exposure in the beam at a place.
+
+    *seen* is how wide an instrument collects it [m], its gain, and the instrument in words.
+    """
     symbol, quantity = _symbols(criterion)
     dx, dy = (number(float(d) * 1e3) for d in diameters(beam, place))
     amount, hole = number(criterion.amount * factor), number(criterion.limiting_aperture * 1e3)
     at, symbols = format_quantity(place, "m", 5), {"quantity": quantity, "symbol": symbol}
     both = Message("step.sizes", x=dx, y=dy, place=at)
-    if aid:
+    wide, gain, aid = (criterion.limiting_aperture, 1.0, "") if seen is None else seen
+    part = "1" if dx == "0" else f"(1 − exp(−({number(wide * 1e3)} mm / {dx} mm)²))"
+    if seen is not None:
         source = "ANSI-Z136-1, appendix B, from memory; docs/method.md"
-        numbers = Message("step.in_aid", amount=f"{amount} {criterion.amount_unit}", sizes=both, aid=aid)
-        return Working(Message("step.aid_formula", **symbols), numbers, source)
+        if not (beam.circular and beam.profile == "gaussian"):
+            numbers = Message("step.in_aid", amount=f"{amount} {criterion.amount_unit}", sizes=both, aid=aid)
+            return Working(Message("step.aid_formula", **symbols), numbers, source)
+        passed = number(gain * (criterion.limiting_aperture / wide) ** 2)
+        sums = f"{passed} · {amount} · {part} / (π · ({hole} mm)² / 4)"
+        numbers = Message("step.with_aid", numbers=Message("step.size_at", numbers=sums, place=at), aid=aid)
+        return Working(f"{quantity} = τ {symbol} (1 − exp(−(D/d)²)) / (π D_a² / 4)", numbers, source)
     if beam.circular and beam.profile == "gaussian":
         formula = f"{quantity} = {symbol} (1 − exp(−(D_a/d)²)) / (π D_a² / 4)"
-        put_in = f"{amount} · (1 − exp(−({hole} mm / {dx} mm)²)) / (π · ({hole} mm)² / 4)"
+        put_in = f"{amount} · {part} / (π · ({hole} mm)² / 4)"
         return Working(formula, Message("step.size_at", numbers=put_in, place=at), Message("source.aperture"))
     numbers = Message("step.part_numbers", amount=amount, aperture=hole, sizes=both, profile=word(beam.profile))
     return Working(Message("step.part_formula", **symbols), numbers, Message("source.aperture"))
+
+
+def with_waist(working: Working, beam: BeamGeometry) -> Working:
+    """Return a working with the waist of a beam that is not the one whose steps stand with its set-up."""
+    put_in = {
+        name: " × ".join(dict.fromkeys(format_quantity(one, unit, 5) if one else f"0 {unit}" for one in pair))
+        for name, pair, unit in (
+            ("waist", beam.waist_diameter, "m"), ("place", beam.waist_position, "m"), ("angle", beam.divergence, "rad")
+        )
+    }  # fmt: skip
+    return replace(working, numbers=Message("step.waist", numbers=working.numbers, **put_in))
+
+
+def beside_working(
+    criterion: Criterion, beam: BeamGeometry, place: float, factor: float, beside: tuple[float, float, float]
+) -> Working:
+    """Return the working of an exposure beside a beam: from its axis, from there to the aperture, and the width [m]."""
+    symbol, quantity = _symbols(criterion)
+    dx, dy = (number(float(d) * 1e3) for d in diameters(beam, place))
+    off, edge, wide = (number(value * 1e3) for value in beside)
+    put_in = f"4 · {number(criterion.amount * factor)} / (π · {dx} mm · {dy} mm) · exp(−(2 · {edge} mm / {wide} mm)²)"
+    return Working(
+        f"{quantity} = 4 {symbol} / (π d_x d_y) · exp(−(2 (x − a) / d_w)²)",
+        Message("step.beside", numbers=put_in, place=format_quantity(place, "m", 5), off=off),
+        Message("source.aperture"),
+    )
 
 
 def scatter_working(
@@ -222,10 +260,12 @@ def scatter_working(
     else:
         formula = f"{quantity} = ρ {symbol} / (2 π r²)"
         put_in = f"{amount} / (2 π · ({place})²)"
-    numbers = Message("step.r", numbers=put_in, how=words)
     if collected is not None:
         formula += " · τ (D / D_a)²"
-        numbers = Message("step.times", numbers=numbers, gain=number(collected[0]), aid=collected[1])
+        put_in += f" · {number(collected[0])}"
+    numbers = Message("step.r", numbers=put_in, how=words)
+    if collected is not None:
+        numbers = Message("step.with_aid", numbers=numbers, aid=collected[1])
     source = Message("source.lambert") if model == "lambert" else "uniform hemisphere, DGUV203-093, 4.3"
     return Working(formula, numbers, source)
 

@@ -182,10 +182,11 @@ class Look:
         at = own.wavelength, criterion.limiting_aperture
         if self.number is None:
             _, place, aided = self._in_beam(own, criterion)
-            words = aid_of(self.person).words(*at) if aided else ""
-            return beam_working(criterion, own.beam, place, self.factor, words)
-        one, seen = own.scatterers[self.number], self.seen_through
-        collected = None if seen is None else (seen.gain(*at), seen.words(*at))
+            through = aid_of(self.person)
+            seen = (float(through.collects(at[1])), through.gain(*at), through.words(*at)) if aided else None
+            return beam_working(criterion, own.beam, place, self.factor, seen)
+        one, instrument = own.scatterers[self.number], self.seen_through
+        collected = None if instrument is None else (instrument.gain(*at), instrument.words(*at))
         known, model = self.distance(own, criterion), own.case.settings.scatter_model
         return scatter_working(criterion, *known, one.reflectance, one.view_angle, model, collected)
 

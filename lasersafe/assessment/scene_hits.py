@@ -5,29 +5,40 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from lasersafe.assessment.calculation import Working, beam_working, limit_steps, scatter_working
+from lasersafe.assessment.calculation import (
+    Working,
+    beam_working,
+    beside_working,
+    limit_steps,
+    scatter_working,
+    with_waist,
+)
 from lasersafe.assessment.context import Context, every_context, lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.hazard.combine import group_of
-from lasersafe.hazard.distances import exposure_at
+from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.emission import Received, source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
 from lasersafe.hazard.instruments import Aid
+from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.sources import limited_angle
+from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Places, Question, bounds
 from lasersafe.scene.directions import Vector
-from lasersafe.scene.lights import Light, over
-from lasersafe.scene.profile import BeamProfile, ScatterProfile
+from lasersafe.scene.lights import Light, Span, over, span
+from lasersafe.scene.profile import NEAREST, POINT, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
-from lasersafe.wording.message import Message, word
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
@@ -53,6 +64,16 @@ class Hit:
     angle: float = ALPHA_MIN  # angular subtense of the source [rad]
     fractions: dict[tuple[str, str], float] = field(default_factory=dict)  # as in `results.Scenario`
     proven: Message | None = None  # whether it is proven below, or shown above, or neither
+    aid: Aid | None = None
+    counted: Source | None = None  # whose bound is the highest
+    light: Light | None = None  # the same, as it was bounded
+    box: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None  # middle and half edges of where it counts [m]
+
+    @cached_property
+    def span(self) -> Span | None:
+        """The lengths with which the light counts in the box; None where no box is known."""
+        found = None if self.light is None or self.box is None else span(self.light, *self.box)
+        return found if found is not None and math.isfinite(found.near) else None
 
 
 def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
@@ -167,7 +188,10 @@ def worst_hit(
         x, y, z = place.tolist()
         hit = exact_hit(context, own[light][0], (x, y, z), tissue, duration, with_aid)
         there = float(over(seen[light][0], place[None, :], np.zeros((1, 3)))[0])
-        hit = replace(hit, proven=Message(_OUTCOMES[int(found.outcome[row])]))
+        hit = replace(
+            hit, proven=Message(_OUTCOMES[int(found.outcome[row])]), counted=own[found.strongest[row]][0],
+            light=seen[found.strongest[row]], box=(found.box[row, 0], found.box[row, 1]), aid=with_aid,
+        )  # fmt: skip
         upper = float(found.upper[row])
         hit = _raised(hit, upper / there) if there > 0.0 else _at(hit, upper)
         hits.append(hit if hit.ratio > 1.0 or found.outcome[row] == BELOW else _at(hit, upper))
@@ -290,18 +314,51 @@ def exact_hit(
     )  # fmt: skip
 
 
-def plain_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
-    """Return how the exposure on the axis, or before a lit spot, is worked out at the distance, and what it is."""
-    source, criterion, point, away = hit.source, hit.criterion, hit.point, hit.distance
-    if isinstance(source.profile, BeamProfile):
-        value = exposure_at(source.profile.beam, away, criterion, source.factor)
-        return beam_working(criterion, source.profile.beam, away, source.factor, ""), value
-    model, place, view = context.case.settings.scatter_model, max(away, 0.01), _view(source, point, max(away, 0.01))
-    value = float(scatter_exposure(criterion.amount, source.factor, place, view, model))
-    key = "hit.from_floor" if source.surface in ("ground", "ceiling") else "hit.from_surface"
-    return scatter_working(
-        criterion, place, Message(key, surface=word(source.surface)), source.factor, view, model, None
-    ), value
+def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
+    """Return how the exposure comes about at the lengths with which a box, or the one place, counts, and what it is."""
+    source, criterion, aid = hit.counted or hit.source, hit.criterion, hit.aid
+    words = "" if aid is None else aid.words(context.wavelength, criterion.limiting_aperture)
+    profile, at = source.profile, hit.span
+    if not isinstance(profile, BeamProfile):
+        model, away = context.case.settings.scatter_model, max(hit.distance, 0.01)
+        view = _view(source, hit.point, away)
+        if at is not None:
+            away, view = at.near, math.acos(at.cosine)
+        key = "hit.from_floor" if source.surface in ("ground", "ceiling") else "hit.from_surface"
+        how: str = Message(key, surface=word(source.surface))
+        if away < profile.spread * math.sqrt(max(math.cos(view), 0.0)):  # no more than straight before all of the spot
+            away, view = profile.spread, 0.0
+            how = joined([how, Message("hit.spread", nearest=format_quantity(away, "m", 5))])
+        gain = 1.0 if aid is None else max(_gain(context, criterion, aid), 1.0)
+        value = float(scatter_exposure(criterion.amount, source.factor, away, view, model)) * gain
+        passed = None if aid is None else (gain, words)
+        return scatter_working(criterion, away, how, source.factor, view, model, passed), value
+    beam, place = profile.beam, max(hit.distance, NEAREST)
+    aside, wide = 0.0, POINT
+    if at is not None:
+        place = max(at.near, NEAREST)
+        places = np.array([place, max(min(at.far, 1e9), NEAREST), place])
+        places[2] = min(max(place, *beam.waist_position), places[1])
+        if math.isfinite(at.far):  # the narrowest beam of all that can be there
+            place = float(places[profile.widths(places)[0].argmin()])
+        elif at.near < profile.crest[0] and not source.one_path:  # where the path ends is not known: a focus
+            best = worst_place(beam, NEAREST, profile.apertures)
+            place = max([place, *best], key=lambda z: float(profile.on_axis(np.array(z))))
+        aside, wide = at.aside, float(np.max(profile.widths(places[:2])))
+    value, off = exposure_at(beam, place, criterion, source.factor), aside - profile.aperture_radius
+    working = beam_working(criterion, beam, place, source.factor)
+    if aid is not None:
+        wider, gain = aided(context, criterion, aid), _gain(context, criterion, aid)
+        seen = exposure_at(beam, place, wider, source.factor) * gain
+        if seen > value:
+            through = wider.limiting_aperture, gain, words
+            value, working = seen, beam_working(criterion, beam, place, source.factor, through)
+    elif off > 0.0 and beam.profile == "gaussian":
+        peak = source.factor * criterion.amount * 4.0 / (math.pi * math.prod(map(float, diameters(beam, place))))
+        beside = peak * math.exp(-((2.0 * off / wide) ** 2))
+        if beside < value:
+            value, working = beside, beside_working(criterion, beam, place, source.factor, (aside, off, wide))
+    return (working if beam == context.beam else with_waist(working, beam)), value
 
 
 def _view(source: Source, point: Vector, away: float) -> float:

@@ -7,7 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.calculation import Working, exposure_steps
@@ -23,7 +25,7 @@ from lasersafe.assessment.context import (
 )
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
-from lasersafe.assessment.scene_hits import Hit, ask, plain_exposure, taken, with_limit_steps, worst_hit
+from lasersafe.assessment.scene_hits import Hit, ask, counted_exposure, taken, with_limit_steps, worst_hit
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.instruments import Aid
@@ -34,6 +36,7 @@ from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario, Step
 from lasersafe.scene.lights import Light
 from lasersafe.scene.profile import ScatterProfile
+from lasersafe.scene.sources import Source
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
@@ -41,6 +44,7 @@ if TYPE_CHECKING:
 
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
+_EXACT = 1e-4  # of an exposure: what is recomputed from the five digits that are printed agrees as well
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
 
 
@@ -300,7 +304,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     where = Message("hit.where", distance=format_quantity(hit.distance, "m", 4), origin=word(hit.where))
     if one.way != "mirror then scatter":
         x, y, z = (f"{value:.2f}" for value in hit.point)
-        where = Message("hit.at_place", where=_legs(hit, where), x=x, y=y, z=z)
+        where = Message("hit.at_place", where=_legs(hit.source, hit.distance, where), x=x, y=y, z=z)
     if hit.angle > ALPHA_MIN:
         facts = {"spot": format_quantity(context.spot, "m", 4), "angle": format_quantity(hit.angle, "rad", 4)}
         where = Message("hit.seen_under", where=where, **facts)
@@ -319,15 +323,14 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     )  # fmt: skip
 
 
-def _legs(hit: Hit, where: Message) -> Message:
+def _legs(source: Source, distance: float, where: Message) -> Message:
     """Return the way of light with what its length is made of: where it starts, and the lengths before and after."""
-    source = hit.source
     facts = {
         "where": where,
-        "start": ", ".join(f"{value:.2f}" for value in source.apex),
+        "start": _corner(np.array(source.apex)),
         "wide": format_quantity(source.spot, "m", 4),
         "first": format_quantity(source.offset, "m", 4),
-        "rest": format_quantity(hit.distance - source.offset, "m", 4),
+        "rest": format_quantity(distance - source.offset, "m", 4),
     }
     kind = "point" if source.spots is None else "patch" if source.patch else "turned"
     if source.way == "scatter" or not source.offset > 0.0:
@@ -335,24 +338,55 @@ def _legs(hit: Hit, where: Message) -> Message:
     return Message(f"hit.from_{kind}", **facts)
 
 
+def _corner(place: NDArray[np.float64]) -> str:
+    return ", ".join(f"{value:.3f}" for value in place)
+
+
 def _steps(context: Context, one: Found, hit: Hit, where: Message) -> tuple[Step, ...]:
-    """Return the exposure on the axis, or before the lit spot, what of it counts at the place, and the ratio."""
-    profile, spread = hit.source.profile, ""
-    if isinstance(profile, ScatterProfile) and hit.distance < profile.spread:
-        spread = Message("hit.spread", nearest=format_quantity(profile.spread, "m", 4))
-    words = joined(filter(None, (where, spread, word(one.note), hit.proven)))
-    symbol, source = "E" if hit.criterion.limit_unit == "W/m2" else "H", Message("source.bound")
-    working, value = plain_exposure(context, hit)
+    """Return the exposure with the lengths with which the box counts that has the highest bound, and the ratio.
+
+    Where the one place gets as much, it is that of the place; where neither explains it, what the bound adds is named.
+    """
+    there, bound = replace(hit, counted=None, light=None), Message("source.bound")
+    symbol = "E" if hit.criterion.limit_unit == "W/m2" else "H"
+    for counted in (hit, there):
+        working, value = counted_exposure(context, counted)
+        if abs(hit.exposure - value) <= _EXACT * value:
+            words = joined(filter(None, (_in_box(counted, where), word(one.note), hit.proven)))
+            numbers = Message("hit.put_in", numbers=working.numbers, where=words)
+            source = joined([working.source, bound])
+            return exposure_steps(hit.criterion, hit.exposure, Working(working.formula, numbers, source))
+    words = joined(filter(None, (where, word(one.note), hit.proven)))
     if not 0.0 < value < math.inf or not hit.exposure < math.inf:
-        return exposure_steps(hit.criterion, hit.exposure, Working(f"{symbol}(r)", words, source))
+        return exposure_steps(hit.criterion, hit.exposure, Working(f"{symbol}(r)", words, bound))
     times = hit.exposure / value
     first = Step(
         f"{symbol}₀", Message("step.exposure"), working.formula, working.numbers, value, hit.criterion.limit_unit,
         working.source, "own",
     )  # fmt: skip
-    key = "hit.through" if one.way == "aided viewing" else "hit.raised" if times > 1.0 else "hit.share"
-    why = Message(key, factor=f"{times:.5g}", where=words)
-    return first, *exposure_steps(hit.criterion, hit.exposure, Working(f"{symbol} = {symbol}₀ · k", why, source))
+    why = Message("hit.raised" if times > 1.0 else "hit.share", factor=f"{times:.5g}", where=words)
+    return first, *exposure_steps(hit.criterion, hit.exposure, Working(f"{symbol} = {symbol}₀ · k", why, bound))
+
+
+def _in_box(hit: Hit, where: Message) -> Message:
+    """Return where the place is, by which way most is allowed for, and for which box with which shortest path."""
+    span, source = hit.span, hit.counted
+    if span is None or source is None or hit.box is None:
+        return where
+    near, same = format_quantity(span.near, "m", 5), abs(span.near - hit.distance) <= _EXACT * hit.distance
+    if source is not hit.source:
+        legs = _legs(source, span.near, Message("hit.where", distance=near, origin=word(hit.where)))
+        where = Message("hit.by_other", where=where, surface=word(source.surface), legs=legs)
+    if (
+        source.parts or any(source.moves) or (span.near > hit.distance and not same)
+    ):  # of several the nearest that lights
+        start, size = span.start
+        where = Message("hit.starts", where=where, low=_corner(start - size), high=_corner(start + size))
+    middle, half = hit.box
+    if same and not half.max() > 0.0:
+        return where
+    key = "hit.in_box_scatter" if isinstance(source.profile, ScatterProfile) else "hit.in_box"
+    return Message(key, where=where, low=_corner(middle - half), high=_corner(middle + half), near=near)
 
 
 def _matrix(context: Context, person: str, found: list[Found]) -> list[MatrixCell]:

@@ -265,8 +265,7 @@ def _steps(irradiance: float, rating: float | None) -> tuple[Step, ...]:
         return ()
     ratio = irradiance / rating
     return (
-        Step("E_b", Message("barrier.peak"), "E_b", "", irradiance, "W/m2", "propagation", "own"),
-        Step("E_b / rating", Message("barrier.part_used"), Message("barrier.part_formula"),
+        Step("E / rating", Message("barrier.part_used"), Message("barrier.part_formula"),
              f"{irradiance:.5g} W/m2 / {rating:.5g} W/m2", ratio, "1", Message("source.maker"), "own"),
     )  # fmt: skip
 

@@ -528,7 +528,7 @@ def _pulsed(
         steps += [
             Step(
                 "n_i", Message("scale.summed"), Message("scale.summed_formula"),
-                f"{rate:.5g} Hz x {merge.time:.3g} s", float(together), "1", f"T_i: {en207().source.key}", merge.seen,
+                f"{rate:.10g} Hz x {merge.time:.3g} s", float(together), "1", f"T_i: {en207().source.key}", merge.seen,
             ),
             Step(
                 "N", Message("scale.groups", time=time), Message("scale.groups_formula", time=time),

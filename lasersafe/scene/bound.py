@@ -71,6 +71,10 @@ class Bounds:
         gives more than `LEAST` of the limit.
     boxes : numpy.ndarray of int
         How many boxes were looked at.
+    box : numpy.ndarray, shape (n, 2, 3)
+        Middle and half edges of the box whose bound is the highest. [m]
+    strongest : numpy.ndarray of int
+        Which light has the highest bound in that box.
     """
 
     upper: FLOAT
@@ -79,6 +83,8 @@ class Bounds:
     outcome: NDArray[np.intp]
     light: NDArray[np.intp]
     boxes: NDArray[np.intp]
+    box: FLOAT
+    strongest: NDArray[np.intp]
 
 
 @dataclass
@@ -90,9 +96,11 @@ class _Open:
     owner: INDEX
     upper: FLOAT
     each: FLOAT  # what is proven of each light, of shape (boxes, lights)
+    box: FLOAT  # middle and half edges of the box for which that was proven, of shape (boxes, 2, 3)
+    lit: INDEX  # which light gave most in it
 
     def taken(self, at: INDEX | FLAGS) -> _Open:
-        return _Open(self.middle[at], self.half[at], self.owner[at], self.upper[at], self.each[at])
+        return _Open(*(one[at] for one in vars(self).values()))
 
     def joined(self, other: _Open) -> _Open:
         return _Open(*(np.concatenate(pair) for pair in zip(vars(self).values(), vars(other).values(), strict=True)))
@@ -279,10 +287,17 @@ def bounds(
     asked = Asked(questions)
     count = len(asked.low)
     upper, found, place = np.zeros(count), np.full(count, -1.0), (asked.low + asked.high) / 2.0
-    light, boxes = np.full(count, -1), np.zeros(count, dtype=np.intp)
+    light, boxes, box = np.full(count, -1), np.zeros(count, dtype=np.intp), np.zeros((count, 2, 3))
+    strongest = np.full(count, -1)
+
+    def leave(some: _Open) -> None:
+        np.maximum.at(upper, some.owner, some.upper)
+        top = some.upper >= upper[some.owner]
+        box[some.owner[top]], strongest[some.owner[top]] = some.box[top], some.lit[top]
+
     pool = asked.inside(_Open(
         place.copy(), (asked.high - asked.low) / 2.0, np.arange(count), np.full(count, np.inf),
-        np.where(asked.group >= 0, np.inf, 0.0),
+        np.where(asked.group >= 0, np.inf, 0.0), np.zeros((count, 2, 3)), np.full(count, -1),
     ))  # fmt: skip
     while len(pool.owner):
         best = _highest(pool)
@@ -291,19 +306,25 @@ def bounds(
         least = np.where(asked.single, found, found * _NOTHING)[now.owner, None]
         wanted = now.each > least
         each = np.where(wanted, asked.each(now.owner, now.middle, now.half, wanted), now.each)
-        now.upper, now.each = np.minimum(asked.total(now.owner, each), now.upper), each
+        proven = asked.total(now.owner, each)
+        less = proven <= now.upper
+        now.box[less] = np.stack([now.middle[less], now.half[less]], axis=1)
+        now.lit[less] = each[less].argmax(axis=1) if each.shape[1] else -1
+        now.upper, now.each = np.minimum(proven, now.upper), each
         np.add.at(boxes, now.owner, 1)
         _points(asked, now, (found, place, light), 1.0 if to_limit else LEAST)
         settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
-        np.maximum.at(upper, now.owner[settled], now.upper[settled])
+        leave(now.taken(settled))
         pool = pool.joined(asked.inside(halved(now.taken(~settled))))
         enough = np.maximum(found * near, np.minimum(found * _ROUGH, 0.5))
         enough = np.maximum(np.maximum(enough, LEAST), upper)  # another box has no less already
         if to_limit:
             enough = np.where(found > 1.0, np.inf, np.maximum(enough, 1.0))
         left = pool.upper <= np.where(boxes >= most, np.inf, enough)[pool.owner]
-        np.maximum.at(upper, pool.owner[left], pool.upper[left])
+        leave(pool.taken(left))
         pool = pool.taken(~left)
+    higher = found >= upper  # no box that is left has more than that point
+    box[higher], strongest[higher] = np.stack([place, np.zeros_like(place)], axis=1)[higher], light[higher]
     upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
     unseen = np.flatnonzero((light < 0) & (upper > LEAST))  # no single point was lit, and yet it is not proven dark
     if unseen.size and asked.group.shape[1]:
@@ -315,7 +336,10 @@ def bounds(
     shown = shown[asked.table.witnessed(asked.light[shown, light[shown]], place[shown])]
     outcome[shown] = ABOVE
     return [
-        Bounds(upper[rows], found[rows], place[rows], outcome[rows], light[rows], boxes[rows]) for rows in asked.rows
+        Bounds(
+            upper[rows], found[rows], place[rows], outcome[rows], light[rows], boxes[rows], box[rows], strongest[rows]
+        )
+        for rows in asked.rows
     ]
 
 
@@ -346,18 +370,15 @@ def _points(asked: Asked, now: _Open, best: tuple[FLOAT, FLOAT, INDEX], least: f
 
 def halved(now: _Open) -> _Open:
     """Return the halves of boxes, along each edge that is not much shorter than the longest."""
-    half = now.half
-    counted = half * np.array([1.0, 1.0, _UPWARDS])
-    cut = counted > counted.max(axis=1, keepdims=True, initial=0.0) * 0.55
-    middle, half, owner, upper, each = now.middle, half, now.owner, now.upper, now.each
+    cut = now.half * np.array([1.0, 1.0, _UPWARDS])
+    cut = cut > cut.max(axis=1, keepdims=True, initial=0.0) * 0.55
     for axis in range(3):
         at = np.flatnonzero(cut[:, axis])
-        half = half.copy()
-        half[at, axis] /= 2.0
-        more = middle[at].copy()
-        middle = middle.copy()
-        middle[at, axis] -= half[at, axis]
-        more[:, axis] += half[at, axis]
-        middle, half = np.concatenate([middle, more]), np.concatenate([half, half[at]])
-        owner, upper, each, cut = (np.concatenate([one, one[at]]) for one in (owner, upper, each, cut))
-    return _Open(middle, half, owner, upper, each)
+        other = now.taken(at)
+        other.half[:, axis] /= 2.0
+        other.middle[:, axis] += other.half[:, axis]
+        now = now.joined(other)
+        now.half[at, axis] /= 2.0
+        now.middle[at, axis] -= now.half[at, axis]
+        cut = np.concatenate([cut, cut[at]])
+    return now

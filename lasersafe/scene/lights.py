@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,19 +116,12 @@ class Lights:
             found[at] = self._aimed(light[at], middle[at], half[at])
         at = np.flatnonzero(front & ~aimed)
         if at.size:
-            away = self._near.nearest(light[at], middle[at], half[at])[0] if nearest is None else nearest[at]
-            away = np.maximum(away, self._from_spots(light[at], middle[at]) - size[at])
+            away = self._away(light[at], middle[at], half[at], None if nearest is None else nearest[at])
             some = self.beam[light[at]]
             rows = at[some]
-            path = away[some] + column["offset"][light[rows]]
-            box = column["origin"][light[rows]]
-            between = np.maximum(np.abs(middle[rows] - box[:, 0]) - half[rows] - box[:, 1], 0.0)
-            straight = np.sqrt(np.einsum("ij,ij->i", between, between))  # NaN where it is not known
-            # the rays of an even beam that are not on its axis have to go farther to be as wide
-            aslant = (column["even"][light[rows]] > 0.0) & np.isfinite(straight)
-            slant = np.where(aslant, np.hypot(1.0, column["divergence"][light[rows]].max(axis=1) / 2.0), 1.0)
-            path = np.fmax(path, straight) / slant
-            found[rows] = beam_from_here_on(column, light[rows], path)
+            found[rows] = beam_from_here_on(
+                column, light[rows], self._path(light[rows], middle[rows], half[rows], away[some])
+            )
             rows = at[~some]
             if rows.size:
                 found[rows] = self._scattered(light[rows], away[~some], level[rows], deep[rows], size[rows])
@@ -162,8 +157,24 @@ class Lights:
             ahead[at] = np.where(inside, np.sqrt(square), ahead[at] * np.cos(turn) + beside * np.sin(turn))
         return np.asarray(ahead)
 
-    def _aimed(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
-        """Return the bound of beams in certain directions; see `over`."""
+    def _away(self, light: INDEX, middle: FLOAT, half: FLOAT, nearest: FLOAT | None) -> FLOAT:
+        """Return how far boxes are from where light starts, from lit spots that are known one by one at least. [m]."""
+        away = self._near.nearest(light, middle, half)[0] if nearest is None else nearest
+        known = self._from_spots(light, middle) - np.sqrt(np.einsum("ij,ij->i", half, half))
+        return np.asarray(np.maximum(away, known))
+
+    def _path(self, light: INDEX, middle: FLOAT, half: FLOAT, away: FLOAT) -> FLOAT:
+        """Return the shortest path to boxes that are so far [m] from where beams in any direction start. [m]."""
+        column, box = self.column, self.column["origin"][light]
+        between = np.maximum(np.abs(middle - box[:, 0]) - half - box[:, 1], 0.0)
+        straight = np.sqrt(np.einsum("ij,ij->i", between, between))  # NaN where it is not known
+        # the rays of an even beam that are not on its axis have to go farther to be as wide
+        aslant = (column["even"][light] > 0.0) & np.isfinite(straight)
+        slant = np.where(aslant, np.hypot(1.0, column["divergence"][light].max(axis=1) / 2.0), 1.0)
+        return np.asarray(np.fmax(away + column["offset"][light], straight) / slant)
+
+    def _along(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT, FLOAT]:
+        """Return from where to where on their path beams in certain directions count in boxes, and how far beside."""
         column = self.column
         moves, offset = column["moves"][light], column["offset"][light]
         wide = half + moves
@@ -174,20 +185,25 @@ class Lights:
         between = np.maximum(np.abs(way) - wide, 0.0)
         gap2 = np.einsum("ij,ij->i", between, between)
         low = np.maximum(axial - size, np.sqrt(np.maximum(gap2 - np.square(aside + size), 0.0)))
-        found, flat = np.zeros(len(light)), column["flat"][light] > 0.0
-        at = np.flatnonzero(flat & (axial + size > 0.0))
+        flat = column["flat"][light] > 0.0
+        near = flat & (low + offset < column["close_by"][light])
+        # farther from the axis a round beam is weaker, the nearer place counted in
+        off = np.maximum(aside - size, _JUST * column["radius"][light])
+        closer = np.maximum(low, np.sqrt(np.maximum(gap2 - off * off, 0.0)))
+        low = np.where(flat, np.where(column["round"][light] > 0.0, closer, low), np.maximum(low, 0.0))
+        return np.where(near, 0.0, low + offset), axial + size + offset, np.maximum(aside - size, 0.0)
+
+    def _aimed(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return the bound of beams in certain directions; see `over`."""
+        column, found = self.column, np.zeros(len(light))
+        near, far, aside = self._along(light, middle, half)
+        flat, lit = column["flat"][light] > 0.0, far > column["offset"][light]
+        at = np.flatnonzero(flat & lit)
         if at.size:
-            near = low + offset < column["close_by"][light]
-            # farther from the axis a round beam is weaker, the nearer place counted in
-            off = np.maximum(aside - size, _JUST * column["radius"][light])
-            closer = np.maximum(low, np.sqrt(np.maximum(gap2 - off * off, 0.0)))
-            low = np.where(column["round"][light] > 0.0, closer, low)
-            nearer = np.where(near, -offset, low)[at] + offset[at]
-            high = (axial + size + offset)[at]
-            found[at] = beam_over(column, light[at], nearer, high, np.maximum(aside - size, 0.0)[at])
-        at = np.flatnonzero(~flat & (axial + size > 0.0))
+            found[at] = beam_over(column, light[at], near[at], far[at], aside[at])
+        at = np.flatnonzero(~flat & lit)
         if at.size:
-            found[at] = beam_from_here_on(column, light[at], np.maximum(low, 0.0)[at] + offset[at])
+            found[at] = beam_from_here_on(column, light[at], near[at])
         return found
 
     def _from_spots(self, light: INDEX, place: FLOAT) -> FLOAT:
@@ -421,6 +437,57 @@ def total(group: INDEX, each: FLOAT) -> FLOAT:
 def over(source: Source, middle: FLOAT, half: FLOAT) -> FLOAT:
     """Return at least the exposure over limit of one light anywhere in boxes; see `Lights.over`."""
     return Lights([(source, Walls())]).over(np.zeros(len(middle), dtype=np.intp), middle, half)
+
+
+@dataclass(frozen=True)
+class Span:
+    """With which lengths a light counts in a box.
+
+    Attributes
+    ----------
+    near, far : float
+        From the shortest to the longest path of a beam from its last optic, or the shortest way from a lit spot. [m]
+    aside : float
+        From the axis of a beam, at least. [m]
+    cosine : float
+        Of the smallest angle under which a lit spot is seen, from its normal. [1]
+    start : numpy.ndarray, shape (2, 3)
+        Middle and half edges of the nearest box in which it starts. [m]
+    """
+
+    near: float
+    far: float
+    aside: float
+    cosine: float
+    start: FLOAT
+
+
+def span(light: Light, middle: FLOAT, half: FLOAT) -> Span:
+    """Return the lengths with which `Lights.most` counts a light in one box [m], of shape (3,)."""
+    source, number, middle, half = light[0], np.zeros(1, dtype=np.intp), middle[None, :], half[None, :]
+    table = Lights([(source, Walls())] if source.aimed else [light])
+    if source.aimed:
+        near, far, aside = (float(one[0]) for one in table._along(number, middle, half))
+        return Span(near, far, aside, 1.0, np.array([source.apex, source.moves]))
+    nearest, (start, size) = None, source.near
+    if table.sure[0]:
+        start, size = table._starts.boxes[0]
+        rows = np.zeros(len(start), dtype=np.intp)
+        seen = ~table._stop(rows, start, size, middle[rows], half[rows])
+        start, size = start[seen], size[seen]
+        nearest = np.full(1, np.inf)
+    gaps = squared_gaps(middle, half, start[None], size[None])[0]
+    if nearest is not None and gaps.size:
+        nearest[0] = math.sqrt(gaps.min())
+    away, column = table._away(number, middle, half, nearest), table.column
+    first = gaps.argmin() if gaps.size else 0
+    begin = np.array([start[first], size[first]]) if gaps.size else np.zeros((2, 3))
+    if table.beam[0]:
+        return Span(float(table._path(number, middle, half, away)[0]), math.inf, 0.0, 1.0, begin)
+    near = max(float(away[0]), float(column["nearest"][0]))
+    level = np.abs(half * column["normal"]).sum() + ((middle - column["on"]) * column["normal"]).sum()
+    aslant = column["plane"][0] > 0.0 and column["lambert"][0] > 0.0
+    return Span(near, math.inf, 0.0, min(max(float(level) / near, 0.0), 1.0) if aslant else 1.0, begin)
 
 
 def starts_before(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:
