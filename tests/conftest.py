@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, settings
 pytest_plugins = ("tests.assessed_once", "tests.published.record", "tests.soak_record")  # the first replaces `assess`
 
 # The gate draws the same cases on every machine; `make soak` draws many more, new ones each time.
-settings.register_profile("gate", derandomize=True, deadline=None, database=None, print_blob=True)
+settings.register_profile("gate", max_examples=50, derandomize=True, deadline=None, database=None, print_blob=True)
 SOAK_EXAMPLES = int(os.environ.get("LASERSAFE_SOAK_EXAMPLES", "3000"))
 settings.register_profile(
     "soak",

@@ -96,8 +96,8 @@ def pytest_runtest_logreport(report: Any) -> None:
     _note({"test": report.nodeid, "seconds": report.duration, "failed": report.failed})
 
 
-def noted(every: list[Mutant], copy: Path) -> None:
-    """Run the suite once on a copy whose functions say which test comes through them."""
+def write_notes(every: list[Mutant], copy: Path) -> dict[str, str]:
+    """Let the functions of a copy say which test comes through them; return the files as they were."""
     lines: dict[str, dict[int, str]] = defaultdict(dict)
     for one in every:
         lines[one.file] |= one.places(copy)
@@ -109,12 +109,17 @@ def noted(every: list[Mutant], copy: Path) -> None:
             note = f'__import__("tools.mutants", fromlist=["_"]).came_through({lines[name][line]!r})'
             rows.insert(line - 1, indent + note)
         (copy / name).write_text("\n".join(rows), encoding="utf-8")
+    return kept
+
+
+def noted(every: list[Mutant], copy: Path) -> None:
+    """Run the suite once and keep which test comes through which function."""
+    kept = write_notes(every, copy)
     NOTED.parent.mkdir(exist_ok=True)
     part = NOTED.with_suffix(".part")
     part.unlink(missing_ok=True)
-    run = pytest(
-        copy, ["-p", "tools.mutants", *(f"--ignore={path}" for path in LEFT), "tests"], **{VARIABLE: str(part)}
-    )
+    words = ["-p", "tools.mutants", *(f"--ignore={path}" for path in LEFT), "tests"]
+    run = pytest(copy, words, **{VARIABLE: str(part)})
     if run.returncode not in (0, 1):
         message = f"the suite did not run\n{run.stdout[-2000:]}{run.stderr[-2000:]}"
         raise SystemExit(message)

@@ -22,7 +22,7 @@ PAGES = ("card", "prestart", "door-sign")
 def cases(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with two starter cases; nothing is written into it."""
     folder = tmp_path_factory.mktemp("cases")
-    for name in ("visible-diode", "ultraviolet"):
+    for name in ("visible-diode", "co2-cutter"):
         (folder / f"{name}.toml").write_bytes(template_text(name))
     return folder
 
@@ -37,7 +37,7 @@ def refused(words: list[object], path: Path, message: str) -> None:
 
 
 def test_a_page_is_replaced_by_the_same_command_for_the_same_case_only(cases: Path, tmp_path: Path) -> None:
-    one, other, page = cases / "visible-diode.toml", cases / "ultraviolet.toml", tmp_path / "page.pdf"
+    one, other, page = cases / "visible-diode.toml", cases / "co2-cutter.toml", tmp_path / "page.pdf"
     assert run("card", one, "-o", page).code == 0
     first = page.read_bytes()
     assert run("card", one, "-o", page).code == 0
@@ -51,8 +51,8 @@ def test_a_page_is_replaced_by_the_same_command_for_the_same_case_only(cases: Pa
 
 
 def test_further_pages_of_a_plan_do_not_replace_what_has_their_name(tmp_path: Path) -> None:
-    case, first, second = tmp_path / "demo.toml", tmp_path / "p.svg", tmp_path / "p-2.svg"
-    case.write_bytes(template_text("demo"))
+    case, first, second = tmp_path / "case.toml", tmp_path / "p.svg", tmp_path / "p-2.svg"
+    case.write_bytes(template_text("co2-cutter"))
     second.write_text("<svg/>", encoding="utf-8")
     refused(["plan", case, "-o", first, "--all"], second, "p-2.svg is there already")
     assert not first.exists()  # all or nothing
@@ -138,7 +138,7 @@ def originals(tmp_path: Path) -> dict[str, Path]:
 def test_no_command_replaces_a_signed_original_whatever_it_is_asked(
     originals: dict[str, Path], cases: Path, tmp_path: Path
 ) -> None:
-    own, other = originals["case"], cases / "ultraviolet.toml"
+    own, other = originals["case"], cases / "visible-diode.toml"
     words = {"sheet": "is an assessment sheet", "record": "is a record of sign-offs", "case": "is a case file"}
     for what, path in originals.items():
         message = f"{path} {words.get(what, 'is a key or a certificate')}, which no command replaces"
@@ -164,7 +164,7 @@ def test_no_command_replaces_a_signed_original_whatever_it_is_asked(
 
 
 def test_a_draft_of_another_case_stays_unless_asked(cases: Path, tmp_path: Path) -> None:
-    one, other, sheet = cases / "visible-diode.toml", cases / "ultraviolet.toml", tmp_path / "s.pdf"
+    one, other, sheet = cases / "visible-diode.toml", cases / "co2-cutter.toml", tmp_path / "s.pdf"
     assert run("sheet", one, "-o", sheet).code == 0
     refused(["sheet", other, "-o", sheet], sheet, "is a draft and belongs to another case; choose another name")
     old = sheet.read_bytes()
