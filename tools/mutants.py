@@ -3,6 +3,7 @@
     python -m tools.mutants               all changes of tests/mutants.toml; the outcome goes to docs/mutants.json
     python -m tools.mutants --only WORD   those whose name holds WORD; nothing is written
     python -m tools.mutants --more        all but those that docs/mutants.json says are found already
+    python -m tools.mutants --quick       without the whole suite for what the first tests did not find
     python -m tools.mutants --check       only whether each change still fits its file
 
 A change is a name, a file of the package, the text that is there once and the text that takes its place. The package
@@ -155,21 +156,20 @@ def pytest(copy: Path, words: Iterable[str], **environment: str) -> subprocess.C
     )
 
 
-def found_by(mutant: Mutant, copy: Path, quick: list[str], failed: set[str]) -> str:
+def found_by(mutant: Mutant, copy: Path, quick: list[str], whole: list[str]) -> str:
     """Return the first test that fails with a change, "" when the suite passes."""
     target = copy / mutant.file
     kept = target.read_text(encoding="utf-8")
     target.write_text(mutant.changed(copy), encoding="utf-8")
     arguments = copy / "quick.txt"
     arguments.write_text("\n".join(quick), encoding="utf-8")
-    left = [f"--ignore={path}" for path in LEFT] + [f"--deselect={test}" for test in sorted(failed)]
     try:
-        for words in ([f"@{arguments}"] if quick else [], [*left, "tests"]):
-            run = pytest(copy, ["-x", *words]) if words else None
+        for words in ([f"@{arguments}"] if quick else [], whole):
+            run = pytest(copy, ["-x", "-rfE", *words]) if words else None
             if run is None or run.returncode == 0:
                 continue
-            lines = [line for line in run.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
-            if not lines:
+            lines = [line for line in run.stdout.splitlines() if line.startswith(("FAILED tests", "ERROR tests"))]
+            if run.returncode not in (1, 2) or not lines:
                 message = f"{mutant.name}: the tests did not run\n{run.stdout[-2000:]}{run.stderr[-2000:]}"
                 raise SystemExit(message)
             return lines[0].split(" ", 1)[1].partition(" - ")[0]
@@ -183,6 +183,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--only", default="")
     parser.add_argument("--more", action="store_true")
+    parser.add_argument("--quick", action="store_true")
     parser.add_argument("--check", action="store_true")
     options = parser.parse_args()
     every = mutants()
@@ -203,20 +204,21 @@ def main() -> int:
         if not NOTED.is_file() or (NOTED.stat().st_mtime < newest and not options.more):
             noted(every, copy)
         through, seconds, failed = read_noted()
+        left = [f"--ignore={path}" for path in LEFT] + [f"--deselect={test}" for test in sorted(failed)]
         for one in (m for m in every if options.only in m.name and m.name not in rows):
             tests = {test for place in one.places(copy).values() for test in through[place]} - failed
             quick, spent = [], 0.0
             for test in sorted(tests, key=lambda name: seconds[name]):
                 spent += seconds[test]
                 quick += [test] if spent < QUICK else []
-            rows[one.name] = {"name": one.name, "file": one.file, "found by": found_by(one, copy, quick, failed)}
-            sys.stdout.write(
-                f"{one.name}: {rows[one.name]['found by'] or 'NOT FOUND'} ({len(quick)} of {len(tests)})\n"
-            )
+            found = found_by(one, copy, quick, [] if options.quick else [*left, "tests"])
+            tried = f"{len(quick)} tests" if options.quick else "the whole suite"
+            rows[one.name] = {"name": one.name, "file": one.file, "found by": found, "tried": "" if found else tried}
+            sys.stdout.write(f"{one.name}: {found or f'NOT FOUND by {tried}'}\n")
             sys.stdout.flush()
             if not options.only:
                 done = [rows[m.name] for m in every if m.name in rows]
-                OUTCOME.write_text(json.dumps(done, indent=1) + "\n", encoding="utf-8")
+                OUTCOME.write_text(json.dumps(done, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     return int(not all(row["found by"] for row in rows.values()))
 
 
