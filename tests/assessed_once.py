@@ -1,4 +1,4 @@
-"""Equal cases share one assessment in a run of the suite; a test marked `fresh` assesses anew."""
+"""Equal cases share one assessment in a run of the suite, but in `with anew():`."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ import shutil
 import tempfile
 import time
 from collections import OrderedDict
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import wraps
 from pathlib import Path
 from typing import Any
@@ -27,9 +29,18 @@ _RUNNING: list[pytest.Item] = []
 _FOLDER: list[Path] = []
 
 
+@contextmanager
+def anew() -> Iterator[None]:
+    """Assess anew what was assessed before."""
+    kept = _RUNNING[:]
+    _RUNNING.clear()
+    yield
+    _RUNNING[:] = kept
+
+
 def _shared() -> bool:
-    """Whether the running test may share: not one that is marked, nor one that has replaced something."""
-    if not _RUNNING or _RUNNING[0].get_closest_marker("fresh"):
+    """Whether the running test may share: not one that has replaced something."""
+    if not _RUNNING:
         return False
     patched = getattr(_RUNNING[0], "funcargs", {}).get("monkeypatch")
     return patched is None or not patched._setattr

@@ -14,6 +14,7 @@ from tools import markdown
 
 BIBLIOGRAPHY = Path(__file__).resolve().parent.parent / "shared" / "references.bib"
 SOAK = Path(__file__).resolve().parent.parent / "docs" / "soak.json"
+MUTANTS = SOAK.with_name("mutants.json")
 HEAD = """# Validation
 
 Made by `make docs` from the tests under `tests/published/`, which compare our numbers with numbers typed from
@@ -180,6 +181,24 @@ def fuzz_lines(data: dict[str, Any]) -> str:
     return text
 
 
+def mutant_lines(record: Path) -> str:
+    """Return the section on lines of the package that were changed on purpose, from what ``make mutants`` wrote."""
+    if not record.is_file():
+        return ""
+    rows = json.loads(record.read_text(encoding="utf-8"))
+    found = sum(bool(row["found by"]) for row in rows)
+    head = (
+        "## Changed lines\n\nOne line of the package at a time was changed as a slip would change it: "
+        f"{len(rows)} changes of `tests/mutants.toml`, {found} of them found. `make mutants` tries them; the test "
+        "that failed first is named.\n\n"
+    )
+    table = [markdown.row("change", "file", "found by"), "| --- | --- | --- |"]
+    for row in rows:
+        name = row["found by"].removeprefix("tests/") or f"**not found** by {row['tried']}"
+        table.append(markdown.row(row["name"], row["file"], name))
+    return head + "\n".join(table) + "\n"
+
+
 def validation_page(rows: list[dict[str, Any]]) -> str:
     """Return the text of docs/validation.md.
 
@@ -205,5 +224,5 @@ def validation_page(rows: list[dict[str, Any]]) -> str:
         for head, mine, words in (("printed", False, ""), ("worked out", True, "Worked out by us:\n\n")):
             if found := [row for row in here if row["own"] is mine]:
                 parts.append(words + table(found, head))
-    parts.append(soak_lines(SOAK))
+    parts += filter(None, [soak_lines(SOAK), mutant_lines(MUTANTS)])
     return "\n".join(parts)

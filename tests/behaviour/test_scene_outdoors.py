@@ -23,13 +23,13 @@ def words(assessment) -> list[str]:
 
 
 def test_both_distances_are_shown_and_the_verdict_counts_no_loss() -> None:
-    outdoors = found("handheld-welder")
+    outdoors = found("visible-diode")
     text = next(w for w in words(outdoors) if "without loss" in w)
     without, attenuated = (float(n) for n in re.findall(r"([0-9.]+) m ", text)[:2])
     assert attenuated < without
     zone = next(s for s in outdoors.setups if s.fitted).zone("direct", "eye")
     assert without == pytest.approx(zone.distance, rel=0.01)
-    plain = found("handheld-welder", outdoor='\n[scene.outdoor]\nbehind = "sky"\n')
+    plain = found("visible-diode", outdoor='\n[scene.outdoor]\nbehind = "sky"\n')
     assert plain.decision.headline_distance == outdoors.decision.headline_distance
     assert not any("without loss" in w for w in words(plain))
 
@@ -41,7 +41,7 @@ def test_visible_light_disturbs_sight_far_beyond_and_the_authority_is_asked() ->
         assert any(f"above {level} as the eye weighs it" in w for w in text)
     assert any("aviation authority" in w for w in text)
     assert any("Stop in rain" in w for w in text)
-    invisible = words(found("handheld-welder"))
+    invisible = words(found("co2-cutter"))
     assert not any("disturbs sight" in w for w in invisible)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import pytest
 
 from tests.behaviour.test_docs import recorded
 from tests.project import ROOT
-from tools.validation_page import read_rows, validation_page
+from tools.validation_page import mutant_lines, read_rows, validation_page
 
 HEAD = """
 import pytest
@@ -97,3 +98,15 @@ def test_no_row_compares_a_number_that_does_not_come_out_of_the_program() -> Non
     checks = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "tests" / "published").glob("test_*.py"))
     # published_row(text, float(text)) or published_row("5", 5.0) cannot fail
     assert re.findall(r"published_row\([^,]+, (?:float\(|[0-9.]+[,)])", checks) == []
+
+
+def test_a_changed_line_that_no_test_finds_is_counted_and_named(tmp_path: Path) -> None:
+    found = {"name": "no pi", "file": "lasersafe/a.py", "found by": "tests/b.py::test_c[1|2]", "tried": ""}
+    missed = {"name": "a sum | left out", "file": "lasersafe/a.py", "found by": "", "tried": "the whole suite"}
+    record = tmp_path / "mutants.json"
+    record.write_text(json.dumps([found, missed]), encoding="utf-8")
+    text = mutant_lines(record)
+    assert "2 changes of `tests/mutants.toml`, 1 of them found" in text
+    assert "| no pi | lasersafe/a.py | b.py::test_c[1\\|2] |" in text
+    assert "| a sum \\| left out | lasersafe/a.py | **not found** by the whole suite |" in text
+    assert mutant_lines(tmp_path / "none.json") == ""

@@ -17,6 +17,7 @@ from lasersafe.hazard.materials import (
 )
 from lasersafe.models import parse_case
 from lasersafe.reference import material_keys, templates_path
+from tests.behaviour.test_strike_outs import PLAIN
 from tests.project import bibliography
 
 
@@ -89,9 +90,7 @@ PLATE = 'name = "Plate"\nmaterial = "rolled"\ndistance = "200 mm"\n'
 
 
 def _zones(surface: str):
-    text = _case(surface)
-    assert "[other_hazards]" in text
-    assessment = assess(parse_case(text + "\n[settings]\nsurfaces_complete = true\n"))
+    assessment = assess(parse_case(f"{PLAIN}[[surface]]\n{surface}\n[settings]\nsurfaces_complete = true\n"))
     fitted = next(s for s in assessment.setups if s.fitted)
     return {(z.way, z.tissue): z for z in fitted.zones}
 
