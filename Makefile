@@ -71,7 +71,7 @@ test: check
 	@mkdir -p out
 	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
-	$(RUN) -m pytest --numprocesses=2 --dist=loadfile --ignore=tests/published tests lasersafe docs
+	$(RUN) -m pytest --numprocesses=2 --dist=worksteal --ignore=tests/published tests lasersafe docs
 
 # The lowest versions, in an environment of their own; what other packages warn of among themselves is not ours,
 # nor are the generated pages, frozen outlines and what a command loads, which the pinned ones decide.
