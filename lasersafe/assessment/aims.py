@@ -357,7 +357,7 @@ def curved_sources(
             reach = farthest_of(profile.criteria, beam, item.reflectance) * ROUND_UP
             found.append(
                 from_spots(
-                    "mirror", lit, BeamProfile(beam, profile.criteria), reach, offset=bent.away,
+                    "mirror", lit, replace(profile, beam=beam), reach, offset=bent.away,
                     factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,
                     note=bent.words, bend=bend, bulge=bulge,
                 )

@@ -126,6 +126,12 @@ class Context:
         return tuple(p for p in self.case.person if p.laser in names and p.setup in setups)
 
     @property
+    def may_differ(self) -> tuple[float, float]:
+        """How many times as wide tolerances let the beam be, and how far away its focus [m]; not known of a fault."""
+        known = {} if self.fault else self.case._may_differ
+        return known.get((self.laser.name, self.setup.name), (1.0, 0.0))
+
+    @property
     def surfaces(self) -> tuple[Surface, ...]:
         """The surfaces that this laser can light."""
         return tuple(s for s in self.case.surface if s.laser in (None, self.laser.name))

@@ -50,6 +50,9 @@ _DIGITS = 4
 DRAWS = 20_000
 SEED = 20_250_101  # any fixed number: equal cases give equal sheets
 ZONES = (("direct", "eye"), ("direct", "skin"), ("scatter", "eye"), ("scatter", "skin"))
+_FOCUS = ("focal_length", "measured_at", "waist_at")  # move it
+_WIDTHS = ("beam_diameter", "divergence", "focus_diameter", "focal_length", "core_diameter", "numerical_aperture",
+           "mode_field_diameter")  # fmt: skip
 _NOT_MEASURED = ("duration", "view_angle")  # chosen by rule, on the strict side
 _NO_INFLUENCE = 1e-6
 _FEW_PULSES = 24
@@ -135,6 +138,7 @@ def corners_of(case: Case) -> Corners:
     fitted = case.with_each_optics()
     if case.settings.decide_by == "as typed":
         choices, fixed = [], {}
+    differing = _differing(case, found) if choices or fixed else {}
     if len(fitted) * math.prod(len(used) for _, _, used in choices) > MOST_CORNERS:
         unknown = ["optics that are not stated"] if len(fitted) > 1 else []
         names = ", ".join([*unknown, *(one.field for one, _, _ in choices)])
@@ -150,8 +154,24 @@ def corners_of(case: Case) -> Corners:
         for optics in fitted:
             corner = replaced(optics, {**fixed, **own}) if fixed or own else optics
             corner._at_corner = bool(fixed or own) or optics._at_corner
+            corner._may_differ = differing
             cases.append(corner)
     return Corners(tuple(cases), tuple(inputs))
+
+
+def _differing(case: Case, found: Sequence[Toleranced]) -> dict[tuple[str, str], tuple[float, float]]:
+    """Return of each beam how many times as wide as at a corner it may be, and how far off its focus [m]."""
+    known: dict[tuple[str, str], tuple[float, float]] = {}
+    for one in (one for one in found if one.place[0] == "laser" and one.place[2] in ("setup", "line")):
+        laser, (low, high) = case.laser[int(one.place[1])], ends_of(one)
+        for number, setup in enumerate(laser.setup):
+            if one.place[2] == "setup" and one.place[3] != number:
+                continue
+            wider, loose = known.get((laser.name, setup.name), (1.0, 0.0))
+            wider *= high / low if one.name in _WIDTHS and low > 0.0 else 1.0
+            loose += high - low if one.name in _FOCUS else 0.0
+            known[laser.name, setup.name] = wider, loose
+    return known
 
 
 def _value(one: Toleranced, value: float, ends: tuple[float, ...]) -> SIValue:

@@ -278,9 +278,9 @@ def _ends_of(profiles: Sequence[BeamProfile]) -> list[BeamProfile]:
     spreads = np.array([one.beam.divergence for one in profiles])
     ends = [spreads.min(axis=0).tolist(), spreads.max(axis=0).tolist()]
     every = ends if (spreads[:, 0] == spreads[:, 1]).all() else itertools.product(*zip(*ends, strict=True))
-    beam, criteria = profiles[0].beam, profiles[0].criteria
+    beam = profiles[0].beam
     return [
-        BeamProfile(replace(beam, divergence=pair, waist_position=(0.0, 0.0)), criteria)
+        replace(profiles[0], beam=replace(beam, divergence=pair, waist_position=(0.0, 0.0)))
         for pair in dict.fromkeys(map(tuple, every))
     ]
 

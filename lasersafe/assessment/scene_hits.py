@@ -251,7 +251,7 @@ def _behind(context: Context, source: Source, instrument: Aid) -> Source:
     if not isinstance(source.profile, BeamProfile):
         return source
     wide = tuple(aided(context, c, instrument) for c in source.profile.criteria)
-    return replace(source, profile=BeamProfile(source.profile.beam, wide + source.profile.criteria))
+    return replace(source, profile=replace(source.profile, criteria=wide + source.profile.criteria))
 
 
 def _raised(hit: Hit, times: float) -> Hit:
@@ -286,13 +286,13 @@ def exact_hit(
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
     if isinstance(source.profile, BeamProfile):
-        beam, criteria_of = source.profile.beam, source.profile.criteria
+        profile, criteria_of = source.profile, source.profile.criteria
         alike: dict[tuple[float, float], float] = {}  # amount and aperture -> ratio times limit
 
         def there(look: Criterion) -> float:
             key = (look.amount, look.limiting_aperture)
             if key not in alike:
-                own = replace(source, profile=BeamProfile(beam, (look,)))
+                own = replace(source, profile=replace(profile, criteria=(look,)))
                 alike[key] = float(over(own, place, np.zeros((1, 3)))[0]) * look.limit
             return alike[key] / look.limit
 

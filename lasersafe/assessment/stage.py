@@ -161,7 +161,7 @@ class Stage:
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None
     ) -> BeamProfile:
         """Return the beam of one wavelength against its limits, or the part of them that it may use."""
-        return BeamProfile(context.beam, self.comparisons(context, tissue, duration, portion))
+        return BeamProfile(context.beam, self.comparisons(context, tissue, duration, portion), *context.may_differ)
 
     def comparisons(
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None

@@ -373,6 +373,8 @@ class Case(CaseModel):
     _assumed: tuple[Assumed, ...] = PrivateAttr(default=())
     _others: dict[int, tuple[Setup, ...]] = PrivateAttr(default_factory=dict)  # what may be fitted, of unknown optics
     _at_corner: bool = PrivateAttr(default=False)  # values moved to a corner of their tolerances
+    # at a corner, of the beam of a laser and set-up: how many times as wide it may be, how far off its focus [m]
+    _may_differ: dict[tuple[str, str], tuple[float, float]] = PrivateAttr(default_factory=dict)
     _text: str = PrivateAttr(default="")  # of the case file, where it was kept
 
     def __repr__(self) -> str:

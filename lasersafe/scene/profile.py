@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache, reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +27,10 @@ CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
 BEAM = (
     ("waist", float, 2), ("divergence", float, 2), ("waist_position", float, 2), ("linear", float), ("even", float),
     ("round", float),
-    ("radius", float), ("blur", float), ("close_by", float),
+    ("radius", float), ("blur", float), ("close_by", float), ("wider", float), ("loose", float),
 )  # fmt: skip
 _PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
-NO_BEAM = (POINT, POINT), (0.0, 0.0), (0.0, 0.0), 0.0, 0.0, 0.0, 0.0, _PUPIL, 0.0
+NO_BEAM = (POINT, POINT), (0.0, 0.0), (0.0, 0.0), 0.0, 0.0, 0.0, 0.0, _PUPIL, 0.0, 1.0, 0.0
 
 
 @dataclass(eq=False)
@@ -46,10 +46,16 @@ class BeamProfile:
         The beam.
     criteria : tuple of Criterion
         All comparisons that an exposure has to pass.
+    wider : float
+        How many times as wide tolerances let it be, which is worse beside it. [1]
+    loose : float
+        How far from where it is they let its focus be, to either side. [m]
     """
 
     beam: BeamGeometry
     criteria: tuple[Criterion, ...]
+    wider: float = 1.0
+    loose: float = 0.0
 
     @cached_property
     def strengths(self) -> dict[float, float]:
@@ -107,7 +113,7 @@ class BeamProfile:
         even = beam.profile != "gaussian"
         return (
             waist, beam.divergence, beam.waist_position, beam.propagation == "linear", even, beam.circular and not even,
-            radius, radius, self.close_by,
+            radius, radius, self.close_by, self.wider, self.loose,
         )  # fmt: skip
 
     @cached_property
@@ -120,12 +126,13 @@ class BeamProfile:
             return self.aperture_radius
         beam = self.beam
         starts = zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True)
-        return float(self.aperture_radius + max(waist + angle * abs(place) for waist, angle, place in starts) / 2.0)
+        widest = max(waist + angle * (abs(place) + self.loose) for waist, angle, place in starts)
+        return float(self.aperture_radius + self.wider * widest / 2.0)
 
     def in_irradiance(self, power: float = 1.0, aperture: float = 1e-9) -> BeamProfile:
         """Return the beam with an irradiance [W/m2] for its ratio: over an aperture [m], or the peak."""
         one = Criterion("", "", "irradiance", "continuous", power, "W", 1.0, "W/m2", aperture, math.inf, "")
-        return BeamProfile(self.beam, (one,))
+        return replace(self, criteria=(one,))
 
     def gain(self, width: float) -> float:
         """Return how many times a surface of a width [m] that gathers light can raise a ratio."""
@@ -139,14 +146,16 @@ class BeamProfile:
         along the axis, as far as rays count, k diameters aside: 4 s > k^2 phi^2 (size of z0).
         """
         wide = zip(self.beam.divergence, self.beam.waist_position, strict=True)
-        return max(float(_RAYS * angle * angle * abs(position) / 4.0) for angle, position in wide)
+        more = self.wider * self.wider
+        return max(float(_RAYS * more * angle * angle * (abs(place) + self.loose) / 4.0) for angle, place in wide)
 
     def tail(self, distance: float, factor: float, least: float = LEAST) -> float:
         """Return how far from the axis rays have to be so that all of them together give less than a ratio. [m].
 
         The power outside so many widths is all put through the limiting aperture of each comparison.
         """
-        widest = max(float(one) for one in self.widths(np.asarray(max(distance, 0.0))))
+        ends = np.maximum(distance + np.array([-1.0, 1.0]) * self.loose, 0.0)
+        widest = self.wider * max(float(one.max()) for one in self.widths(ends))
         if self.beam.profile != "gaussian":
             return widest / 2.0
         holes = (factor * c.amount / (math.pi * c.limiting_aperture**2 / 4.0) / c.limit for c in self.criteria)
@@ -164,12 +173,15 @@ class BeamProfile:
 
     def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
         """Return how far beside the axis the ratio can still exceed 1, for distances [m] of shape (...). [m]."""
-        place = np.maximum(distance, NEAREST)
-        axis, peak, widest = self._axis_and_peak(place, bound=True)
+        ends = np.asarray(distance) - self.loose, np.asarray(distance) + self.loose
+        waists = [np.clip(waist, *ends) for waist in self.beam.waist_position]
+        places = (*ends, *waists) if self.loose else ends[:1]
+        every = [self._axis_and_peak(np.maximum(one, NEAREST), bound=True) for one in places]
+        axis, peak, widest = (reduce(np.maximum, part) for part in zip(*every, strict=True))
         with np.errstate(divide="ignore", invalid="ignore"):
             beside = np.sqrt(np.log(np.maximum(peak * factor, 1.0))) if self.beam.profile == "gaussian" else 1.0
-        found: FLOAT = np.where(axis * factor > 1.0, self.aperture_radius + widest / 2.0 * beside, 0.0)
-        return found
+        wide = self.wider * widest / 2.0
+        return np.asarray(np.where(axis * factor > 1.0, self.aperture_radius + wide * beside, 0.0))
 
 
 @dataclass(eq=False)
@@ -221,10 +233,11 @@ def beam_over(column: Mapping[str, FLOAT], light: INDEX, low: FLOAT, high: FLOAT
     numpy.ndarray, shape (rows,)
         Exposure over limit: of the narrowest beam between the two on the axis, and of the widest beside it. [1]
     """
-    low = np.maximum(low, NEAREST)
-    high = np.maximum(high, low)
+    loose = column["loose"][light]
+    low = np.maximum(low - loose, NEAREST)
+    high = np.maximum(high + loose, low)
     ends, place = (_widths(column, light, low), _widths(column, light, high)), column["waist_position"][light]
-    least, most = np.minimum(*ends), np.maximum(*ends).max(axis=1)
+    least, most = np.minimum(*ends), np.maximum(*ends).max(axis=1) * column["wider"][light]
     inside = (low[:, None] < place) & (place < high[:, None])
     least = np.where(inside, np.minimum(least, column["waist"][light]), least)
     axis, peak = _axis_and_peak(column, light, *least.T)
@@ -237,7 +250,8 @@ def beam_over(column: Mapping[str, FLOAT], light: INDEX, low: FLOAT, high: FLOAT
 
 def beam_from_here_on(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT:
     """Return the highest ratio of beams at paths or longer ones, for paths [m] of shape (rows,); see `beam_over`."""
-    found = _axis_and_peak(column, light, *_widths(column, light, np.maximum(distance, NEAREST)).T)[0]
+    distance = np.maximum(distance - column["loose"][light], NEAREST)
+    found = _axis_and_peak(column, light, *_widths(column, light, distance).T)[0]
     last, highest = column["crest"][light].T
     return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
 

@@ -17,7 +17,7 @@ from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.optics.reflection import LitSpot, reflect, reflect_shape
-from lasersafe.scene.bound import bound
+from lasersafe.scene.bound import Places, bound
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
@@ -250,3 +250,22 @@ def test_the_zone_of_a_bright_target_counts_the_size_of_its_spot_at_its_own_brig
     decision = assess(stage.case, in_full=False).decision  # page 1 said how far the dull sheet alone is dangerous
     assert decision.scatter_distance >= true["plate"]
     assert metres(decision.scatter_distance, with_feet=False) in decision.people
+
+
+@pytest.mark.parametrize(("setup", "typed", "values", "place"), [
+    pytest.param(LENS, "400 mm", (360, 400, 440), (0.0, 0.4, 1.2), id="focus between the ends"),
+    pytest.param(COLLIMATED, "1 mrad", (0.7, 1.0, 1.3), (0.03, 20.0, 1.2), id="beside the beam"),
+    pytest.param(LENS, "8.5 mm", (6.5, 8.5, 10.5), (0.2, 10.0, 1.2), id="beside the beam of a lens"),
+])  # fmt: skip
+def test_the_corners_of_a_scene_bound_a_place_for_every_value_between_them(setup, typed, values, place):
+    def upper(text):
+        found = []
+        for stage in stages_of(scene(setup=setup.replace(typed, text), power="1 kW")):
+            light = stage.sources(stage.contexts[0], "direct", "eye")[0], Walls()
+            found.append(float(bound([[light]], Places(np.array([place]), np.array([place]))).upper[0]))
+        return max(found)
+
+    unit = typed.partition(" ")[2]
+    each = [upper(f"{value} {unit}") for value in values]
+    half = f"{(values[-1] - values[0]) / 2:g} {unit}"
+    assert upper(f"{typed} +- {half}") >= max(each) > 0.0
