@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from lasersafe.drawing.values import in_unit, number, place, quantity, spoken, tidy, unit_text
 from lasersafe.errors import ReferenceDataError
 from lasersafe.results import Expected
-from lasersafe.sheet.flow import ITEM, NOTE, SMALL, Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
+from lasersafe.sheet.flow import ITEM, NOTE, SMALL, TINY, Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.shown import at_place
 from lasersafe.sheet.tables import against
-from lasersafe.sheet.text import Style
+from lasersafe.sheet.text import Style, joined
 from lasersafe.wording import CONTROL_KINDS, CautionText, HazardText
 
+_MOST_ROWS = 12  # readings, from which on the lesser ones of a place stand in the annex
 _IN_ANNEX = ("from memory", "review")  # cautions on marks of sources, and what the review triggers say already
 
 
@@ -31,9 +34,9 @@ def proposals(sheet: Sheet) -> None:
 def other_hazards(sheet: Sheet) -> None:
     """Print the hazards that do not come from the beam."""
     sheet.begin("hazards.heading", keep=75.0)
-    rows = [row(bold(hazard.title), Part(hazard.text)) for hazard in _hazards(sheet)]
+    rows = [row(strong(hazard.title), tiny(hazard.text)) for hazard in _hazards(sheet)]
     if rows:
-        sheet.table((), (1, 4.6), rows, 1.0)
+        sheet.table((), (1, 4.6), rows, 0.6)
     else:
         sheet.paragraph(sheet.text("hazards.none"))
 
@@ -62,19 +65,47 @@ def _hazards(sheet: Sheet) -> list[HazardText]:
 
 
 def acceptance(sheet: Sheet) -> None:
-    """Print the expected readings with room for what was read, or with the readings of the case."""
-    found = sheet.assessment.record
-    intro = "acceptance.intro" if found.expected else "acceptance.none"
-    sheet.begin("acceptance.heading", keep=110.0, intro=intro)
-    if found.expected:
-        columns = {"key": 6, "effect": 42, "way": 20, "place": 9, "expected": 13, "range": 12}
-        rows = [_expected(one, sheet) for one in found.to_be_read]
-        sheet.listing("acceptance", {**columns, "reading": 18, "instrument": 20}, rows, 1.2)
+    """Print the expected readings with room for what was read, or with the readings of the case.
+
+    Where they are many, only the highest of each place stands here, of scatter and of all else, and what was read.
+    """
+    here, others = _readings(sheet)
+    sheet.begin("acceptance.heading", keep=110.0, intro="acceptance.intro" if here else "acceptance.none")
+    if others:
+        sheet.paragraph(sheet.text("acceptance.others", keys=joined([one.key for own in others for one in own])))
+    _listed(here, sheet)
 
 
-def _expected(one: Expected, sheet: Sheet) -> Row:
-    text = sheet.text
-    reading: Cell = Part(" ", Style(9.5))
+def _readings(sheet: Sheet) -> tuple[list[list[Expected]], list[list[Expected]]]:
+    """Return the readings of the sheet, and those of the annex; what is expected alike at one place is a row."""
+    alike: dict[object, list[Expected]] = {}
+    for one in sheet.assessment.record.to_be_read:
+        there = (one.what, one.where, one.laser, one.place, one.distance, one.value, one.low)
+        alike.setdefault(one.key if one.reading else there, []).append(one)
+    rows, highest = list(alike.values()), dict[object, float]()
+    if len(rows) <= _MOST_ROWS:
+        return rows, []
+
+    def kind(one: Expected) -> object:
+        return one.what, one.where, one.laser, one.way == "scatter" and one.what in ("power", "pulse energy")
+
+    for one, *_ in rows:
+        highest[kind(one)] = max(highest.get(kind(one), 0.0), one.value)
+    first = [own[0].reading is not None or own[0].value >= highest[kind(own[0])] for own in rows]
+    here, others = ([own for own, top in zip(rows, first, strict=True) if top is wanted] for wanted in (True, False))
+    return here, others
+
+
+def _listed(rows: Sequence[Sequence[Expected]], sheet: Sheet) -> None:
+    if rows:
+        columns = {"key": 6, "effect": 38, "way": 25, "place": 8, "expected": 14, "range": 13}
+        columns |= {"reading": 15, "instrument": 21}
+        sheet.listing("acceptance", columns, [_expected(own, sheet) for own in rows], 1.2)
+
+
+def _expected(own: Sequence[Expected], sheet: Sheet) -> Row:
+    text, one = sheet.text, own[0]
+    reading: Cell = Part(" ", Style(8.5))
     instrument: Cell = ()
     if one.reading is not None:
         got = one.reading
@@ -86,9 +117,9 @@ def _expected(one: Expected, sheet: Sheet) -> Row:
     shown = in_unit if one.unit == "W/m2" else quantity  # as the limits and the loads of barriers
     aimed = () if one.place is None else (faint(at_place(one.place, sheet)),)
     lasers = {laser.name for laser in sheet.assessment.record.lasers}
-    way = sheet.named("way", one.way)
+    way = "; ".join(dict.fromkeys(sheet.named("way", each.way) for each in own))
     return row(
-        tiny(one.key),
+        tiny(joined([each.key for each in own])),
         (tiny(text("acceptance.what_where", what=text(f"acceptance.short_{one.what}"), where=one.where)), *aimed),
         tiny(way if len(lasers) < 2 else f"{one.laser}: {way}"),
         tiny("" if aimed else place(one.distance, sheet.feet)),
@@ -102,17 +133,19 @@ def _expected(one: Expected, sheet: Sheet) -> Row:
 
 def expected(sheet: Sheet) -> None:
     """Print how the expected readings were worked out."""
-    found = [one for one in sheet.assessment.record.expected if one.numbers]
+    found, (_, others) = [one for one in sheet.assessment.record.expected if one.numbers], _readings(sheet)
+    if others:
+        sheet.begin("acceptance.others_heading", keep=80.0)
+        _listed(others, sheet)
     if found:
         sheet.begin("acceptance.worked_out")
         sheet.table((), (1, 12), [row(bold(one.key), Part(spoken(unit_text(one.numbers)))) for one in found], 1.2)
 
 
 def cautions(sheet: Sheet) -> None:
-    """Print the cautions and the deference to law and to the laser safety officer."""
+    """Print the cautions; the short one, which defers to law and to the laser safety officer, stands on page 1."""
     sheet.begin("cautions.heading", keep=75.0)
-    sheet.paragraph(sheet.wording.caution_short, Style(9, True, after=2))
-    sheet.table((), (1, 4.6), [row(bold(one.title), Part(one.text)) for one in _cautions(sheet, False)], 1.0)
+    sheet.table((), (1, 4.6), [row(strong(one.title), tiny(one.text)) for one in _cautions(sheet, False)], 0.6)
 
 
 def marks(sheet: Sheet) -> None:
@@ -128,10 +161,10 @@ def _cautions(sheet: Sheet, annex: bool) -> list[CautionText]:
 def review(sheet: Sheet) -> None:
     """Print until when the sheet holds, and what ends it earlier."""
     text, record = sheet.text, sheet.assessment.record
-    sheet.begin("review.heading", keep=40.0)
-    sheet.paragraph(text("review.expires", day=record.review_by or text("facts.not_stated")))
+    sheet.begin("review.heading", keep=30.0)
+    sheet.paragraph(text("review.expires", day=record.review_by or text("facts.not_stated")), SMALL)
     lines = [line.text for line in sheet.wording.day_lines("review", record.conditions)]
-    sheet.paragraph("  •  ".join(["", *lines]).strip(), SMALL)
+    sheet.paragraph("  •  ".join(["", *lines]).strip(), TINY)
 
 
 def differences(sheet: Sheet) -> None:

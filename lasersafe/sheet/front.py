@@ -231,7 +231,7 @@ def _loads(sheet: Sheet) -> None:
     if not rows:
         sheet.paragraph(tidy(sheet.assessment.decision.barrier), _SAID)
         return
-    sheet.listing("decision", {"stands": 25, "must_hold": 18, "light": 27, "rated_for": 18, "result": 12}, rows, 2.0)
+    sheet.listing("decision", {"stands": 23, "must_hold": 18, "light": 26, "rated_for": 18, "result": 15}, rows, 2.0)
     for remark in sheet.assessment.decision.barrier_remarks:
         sheet.paragraph(tidy(remark), Style(8.5, bold=True))
 
@@ -264,7 +264,7 @@ def _rests(sheet: Sheet, signed: SignOff) -> None:
         for key, said in subjects.items()
         if said
     ]
-    sheet.table((), (1, 6.3), rows, 1.5)
+    sheet.table((), (1.15, 6.15), rows, 1.5)
 
 
 def scenario_text(found: Scenario, sheet: Sheet) -> str:

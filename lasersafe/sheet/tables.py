@@ -71,7 +71,7 @@ def _wear(needs: Sequence[EyewearNeed], sheet: Sheet) -> list[Part]:
 def barriers(sheet: Sheet) -> None:
     """Print one row for each barrier: the most that it must hold, its rating, and what it does not stop."""
     loads = by_barrier(sheet.assessment.decision.loads)
-    sheet.begin("barriers.heading", keep=80.0)
+    sheet.begin("barriers.heading", keep=60.0)
     rows = [barrier_row(name, own, sheet, _not_stopped(name, own, sheet)) for name, own in loads.items()]
     if rows:
         sheet.listing("barriers", {"barrier": 20, "needed": 16, "for": 17, "rating": 19, "not_held": 28}, rows, 1.5)
@@ -147,13 +147,13 @@ def _missing(sheet: Sheet) -> None:
 def _area(sheet: Sheet) -> None:
     """Print what is stated of the laser controlled area, in two columns."""
     text, stated = sheet.text, sheet.assessment.record.area
-    cells = [(bold(text(f"area.{key}")), Part(stated[key])) for key in AREA if stated.get(key)]
+    cells = [(strong(text(f"area.{key}")), tiny(stated[key])) for key in AREA if stated.get(key)]
     if cells:
         sheet.begin("area.heading", 1, keep=40.0)
         half = (len(cells) + 1) // 2
-        right = [*cells[half:], *[(note(""), note(""))] * (len(cells) % 2)]
+        right = [*cells[half:], *[(tiny(""), tiny(""))] * (len(cells) % 2)]
         rows = [row(*one, *other) for one, other in zip(cells[:half], right, strict=True)]
-        sheet.table((), (1, 2.2, 1, 2.2), rows, 1.2)
+        sheet.table((), (1.15, 2.05, 1.15, 2.05), rows, 1.2)
 
 
 _STRONG = Style(9, True)

@@ -13,6 +13,7 @@ from lasersafe.drawing.primitives import Area, Lines, Rect, Words, overlap
 from lasersafe.models import parse_case
 from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, SignOff
+from lasersafe.sheet import back
 from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
 from lasersafe.sheet.flow import MILLIMETRE, Mark, Placed, Sheet
 from lasersafe.wording import languages, load_wording
@@ -59,17 +60,41 @@ def test_the_sign_off_follows_the_decision_on_the_first_or_second_page(name: str
     assert signed.page <= 1
 
 
-@pytest.mark.parametrize("name", ["visible-diode", "nanosecond-marker", "co2-cutter"])
-def test_one_laser_without_a_scene_needs_four_pages(name: str) -> None:
+@cache
+def without_a_scene(name: str, language: str) -> Sheet:
     kept, in_scene = [], False
     for line in starter_path(name).read_text("utf-8").splitlines():
         in_scene = line.lstrip("[").startswith("scene") if line.startswith("[") else in_scene
         kept += [] if in_scene else [line]
-    sheet = Sheet(
-        PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), assess(parse_case("\n".join(kept))), load_wording(), "A4"
-    )
+    wording = load_wording(language)
+    found = localise(assess(parse_case("\n".join(kept)), language), wording)
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), found, wording, "A4")
     lay_out(sheet, SignOff(), "ab" * 32)
-    assert len(sheet.pages) <= 4
+    return sheet
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("name", [name for name in STARTERS if name != "demo"])
+def test_one_laser_without_a_scene_needs_four_pages(name: str, language: str) -> None:
+    """The ultraviolet one has two lasers. The welder had five pages: 24 readings, each with room to be written down."""
+    assert len(without_a_scene(name, language).pages) <= 4
+
+
+def test_of_many_readings_the_highest_of_each_place_stand_on_the_sheet_and_all_others_in_the_annex() -> None:
+    """Welder at 0.5 m in the beam, 1.49 kW, and 0.8 m by way of a mirror, 738 W: the second one is for the annex."""
+    sheet = without_a_scene("handheld-welder", "en")
+    wording, found = sheet.wording, sheet.assessment
+    words = [words.text.strip() for page in sheet.pages for words in words_of(page.marks)]
+    keys = {key for text in words for key in re.findall(r"A\d+", text) if re.fullmatch(r"(A\d+[,–]? ?)+", text)}
+    asked = {one.key for one in found.record.to_be_read}
+    assert {"A1", "A3", "A11", "A24"} <= keys < asked
+    others = next(text for text in words if wording.text("acceptance.others", keys="").split(";")[0] in text)
+    assert "A2" in others
+    annex = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), found, wording, "A4")
+    back.expected(annex)
+    behind = {words.text.strip() for page in annex.pages for words in words_of(page.marks)}
+    assert wording.text("acceptance.others_heading") in behind
+    assert asked - keys <= behind
 
 
 @pytest.mark.parametrize("kind", ["sheet", "annex"])
