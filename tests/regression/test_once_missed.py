@@ -1,0 +1,48 @@
+"""Lines of the package that could be changed without a test that failed: each test fails when its line is changed."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lasersafe.hazard.combine import Visit, day_doses
+from lasersafe.hazard.distances import beam_reach, farthest
+from lasersafe.hazard.exposure import Comparison
+from lasersafe.limits import rule_sets
+from lasersafe.limits.exposure import correction_factor
+from lasersafe.optics.beam import collimated, diameters, fibre_multimode
+
+
+def test_it_makes_no_difference_how_an_ultraviolet_day_is_cut_into_visits():
+    # 1000 W/m2 for 8 s at 350 nm: 8000 J/m2 against 5600 * 8^0.25 = 9418 J/m2, the limit of all 8 s together.
+    once, twice = (
+        day_doses("ICNIRP-2013", "eye", [Visit(350e-9, 1.0, 8.0 / n, "visit")] * n, lambda visit, criterion: 1000.0)
+        for n in (1, 2)
+    )
+    assert once[0].ratio == pytest.approx(8000.0 / (5600.0 * 8.0**0.25), rel=1e-12)
+    assert twice[0].ratio == pytest.approx(once[0].ratio, rel=1e-12)
+    assert twice[0].time == 8.0
+
+
+def test_a_numerical_aperture_at_one_over_e_squared_is_wider_than_at_one_over_e_by_the_root_of_two():
+    # exp(-2 r^2 / w^2) is 1/e at r = w / sqrt(2): 2 * 0.2 rad full angle at 1/e2 is 0.2828 rad at 1/e.
+    assert float(diameters(fibre_multimode(0.2, "1/e2"), 1.0)[0]) == pytest.approx(0.4 / math.sqrt(2.0), rel=1e-6)
+    assert float(diameters(fibre_multimode(0.2, "1/e"), 1.0)[0]) == pytest.approx(0.4, rel=1e-6)
+
+
+def test_a_beam_off_a_mirror_reaches_as_far_as_a_beam_of_what_the_mirror_sends_on():
+    # A quarter of the power is a quarter of the irradiance, so far away half the reach.
+    beam = collimated(1e-3, 5e-3, "1/e", "gaussian")
+    whole, part = (Comparison("", "", "", np.asarray(w), np.asarray(10.0), np.asarray(1e-3)) for w in (100.0, 25.0))
+    for reach in (lambda one, factor: beam_reach(one, beam, factor), lambda one, factor: farthest([one], beam, factor)):
+        assert float(reach(whole, 0.25)) == pytest.approx(float(reach(part, 1.0)), rel=1e-12)
+        assert float(reach(whole, 0.25)) == pytest.approx(float(reach(whole, 1.0)) / 2.0, rel=1e-2)
+
+
+@pytest.mark.parametrize("rule_set", rule_sets())
+def test_a_factor_on_the_edge_of_two_rows_is_the_lower_one(rule_set: str):
+    # C_A at 1050 nm: 10^(0.002 * 350) = 5.012 below, 5 above. C_C at 1200 nm: 10^(0.018 * 50) = 7.943 below, 8 above.
+    assert float(correction_factor(rule_set, "C_A", 1050e-9)) == 5.0
+    assert float(correction_factor(rule_set, "C_C", 1200e-9)) == pytest.approx(10.0**0.9, rel=1e-12)
