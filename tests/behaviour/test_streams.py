@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from lasersafe.ask.cases import template_text
 from lasersafe.cli import options as streams
 from lasersafe.cli.options import print_json
+from tests.behaviour.test_strike_outs import PLAIN
 from tests.project import ROOT
 
 TITLE = "Übung ±5 µm, 3 m², ≤ 10⁻⁶ Ω, λ 中"
@@ -30,9 +30,8 @@ def lasersafe(*words: object, into: object = subprocess.PIPE, **environment: str
 @pytest.fixture(scope="module")
 def case(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("case") / "case.toml"
-    lines = template_text("visible-diode").decode().splitlines()
-    lines[next(n for n, line in enumerate(lines) if line.startswith("title = "))] = f'title = "{TITLE}"'
-    path.write_text("\n".join(lines), encoding="utf-8")
+    text = PLAIN.replace('"500 W"', '"0.1 mW"')  # below every limit
+    path.write_text(text.replace('title = "Beam tube"', f'title = "{TITLE}"'), encoding="utf-8")
     return path
 
 

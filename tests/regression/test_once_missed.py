@@ -7,12 +7,15 @@ import math
 import numpy as np
 import pytest
 
+from lasersafe.assessment import assess
 from lasersafe.hazard.combine import Visit, day_doses
 from lasersafe.hazard.distances import beam_reach, farthest
 from lasersafe.hazard.exposure import Comparison
-from lasersafe.limits import rule_sets
+from lasersafe.limits import pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import correction_factor
+from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, fibre_multimode
+from tests.behaviour.test_scene import HEAD, SCENE
 
 
 def test_it_makes_no_difference_how_an_ultraviolet_day_is_cut_into_visits():
@@ -46,3 +49,29 @@ def test_a_factor_on_the_edge_of_two_rows_is_the_lower_one(rule_set: str):
     # C_A at 1050 nm: 10^(0.002 * 350) = 5.012 below, 5 above. C_C at 1200 nm: 10^(0.018 * 50) = 7.943 below, 8 above.
     assert float(correction_factor(rule_set, "C_A", 1050e-9)) == 5.0
     assert float(correction_factor(rule_set, "C_C", 1200e-9)) == pytest.approx(10.0**0.9, rel=1e-12)
+
+
+def test_a_pedestal_counts_for_the_whole_time_in_which_pulses_count_as_one():
+    # 1064 nm, 100 ns at 1 kHz for 0.25 s: 250^-0.25 * 0.05 J/m2 for all that comes in 50 us, and a pedestal that brings
+    # 10 000 pulses a second brings half a pulse in that time. The mean, 90 * 0.25^0.75 J/m2 over 2750 pulses, is laxer.
+    found = pulse_train_limit("EU-2006/25/EC", "eye", 1064e-9, 100e-9, 1e3, 0.25, pedestal=1e4)
+    assert float(found.per_pulse) == pytest.approx(0.05 * 250.0**-0.25 / 1.5, rel=1e-9)
+    assert float(found.per_pulse) < 90.0 * 0.25**0.75 / 2750.0
+
+
+def test_a_screen_of_a_scene_that_holds_each_laser_alone_does_not_hold_both():
+    # 3 m before a lens of 400 mm, 8.5 mm wide: 8.5 * 2.6 / 0.4 = 55.25 mm, and 4 * 1.5 kW / (pi * 55.25^2 mm2) = 62.6
+    # W/cm2: within 100 W/cm2, twice that is not. Scatter, 71 W/m2 of each, stays within it.
+    alone = HEAD.format(rating="100 W/cm2") + SCENE.format(top="3 m", aim="")
+    both = alone
+    for start, end in (("[[laser]]", "[[person]]"), ("[[scene.aim]]", "[[scene.target]]")):
+        second = alone[alone.index(start) : alone.index(end)].replace('"Welder"', '"Cleaner"')
+        both = both.replace(end, second + end)
+    found = {}
+    for text in (alone, both):
+        scene = assess(parse_case(text), in_full=False).scene
+        assert scene is not None
+        found[text] = {(one.laser, one.way): one.holds for one in scene.barriers[0].ways}
+    ways = ("direct", "mirror", "scatter")
+    assert found[alone] == {("Welder", way): True for way in ways}
+    assert found[both] == {(name, way): way == "scatter" for name in ("Welder", "Cleaner") for way in ways}
