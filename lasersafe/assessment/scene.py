@@ -221,8 +221,8 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
     by_laser: dict[str, list[str]] = {}
     for line in scene.lines:
         if line.distance > 0.0:
-            reach = math.ceil(line.distance * 10.0 - 1e-9) / 10.0
-            by_laser.setdefault(line.laser, []).append(f"{wording.text(f'side.{line.side}')} {grouped(reach, 1)} m")
+            side = f"{wording.text(f'side.{line.side}')} {grouped(line.distance, 1)} m"
+            by_laser.setdefault(line.laser, []).append(side)
     sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
     people, headline = decision.people, decision.headline_distance
     mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]

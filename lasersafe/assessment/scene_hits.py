@@ -336,15 +336,15 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
     beam, place = profile.beam, max(hit.distance, NEAREST)
     aside, wide = 0.0, POINT
     if at is not None:
-        place = max(at.near, NEAREST)
-        places = np.array([place, max(min(at.far, 1e9), NEAREST), place])
+        place = max(at.near - profile.loose, NEAREST)
+        places = np.array([place, max(min(at.far + profile.loose, 1e9), NEAREST), place])
         places[2] = min(max(place, *beam.waist_position), places[1])
         if math.isfinite(at.far):  # the narrowest beam of all that can be there
             place = float(places[profile.widths(places)[0].argmin()])
         elif at.near < profile.crest[0] and not source.one_path:  # where the path ends is not known: a focus
             best = worst_place(beam, NEAREST, profile.apertures)
             place = max([place, *best], key=lambda z: float(profile.on_axis(np.array(z))))
-        aside, wide = at.aside, float(np.max(profile.widths(places[:2])))
+        aside, wide = at.aside, profile.wider * float(np.max(profile.widths(places[:2])))
     value, off = exposure_at(beam, place, criterion, source.factor), aside - profile.aperture_radius
     working = beam_working(criterion, beam, place, source.factor)
     if aid is not None:

@@ -14,6 +14,7 @@ import shapely
 from lasersafe.assessment.context import TISSUES, WAYS, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.hazard.bystanders import Facts, asked_for, class_rank, judge, pack
+from lasersafe.quantity import raised
 from lasersafe.records.advice import SpectatorRule
 from lasersafe.records.scene import SpectatorLine
 from lasersafe.scene.areas import area_of
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from lasersafe.results import Scenario
 
 SPECTATORS = ("spectator", "passer-by")
-_STEP = 0.1  # m
 SIDES = (("front", math.pi), ("right", math.pi / 2.0), ("back", 0.0), ("left", -math.pi / 2.0))
 _ARM_STEP, _ARM_STEPS, _ALONG = 0.125, 12, 0.25  # m: beside and above an edge, how many of them, and along it
 _MOST = 64  # boxes of each of these
@@ -191,7 +191,7 @@ def spectator_lines(
             reach = max(float(((c - np.array(origin[:2])) @ out).max()) for c in corners)
             if reach > best:
                 best, limiting = reach, zone
-        distance = round(math.ceil(best / _STEP - 1e-9) * _STEP, 6)
+        distance = raised(best)
         foot = np.array(origin[:2]) + out * distance
         along = np.array([out[1], -out[0]]) * half
         words, laser, setup, kind = "nothing: no zone reaches this side", "", "", ""
@@ -224,7 +224,7 @@ def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts)
             moved.append(line)
             continue
         out = (math.sin(line.bearing), math.cos(line.bearing))
-        distance = round(math.ceil((line.distance + gap) / _STEP - 1e-9) * _STEP, 6)
+        distance = raised(line.distance, gap)
         shift = distance - line.distance
         ends = tuple((x + out[0] * shift, y + out[1] * shift) for x, y in line.line)
         note = f"with a gap of {gap:g} m"

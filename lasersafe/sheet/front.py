@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from lasersafe.assessment.decision import metres
 from lasersafe.drawing.primitives import BLACK, WHITE, Lines, edge, grey
-from lasersafe.drawing.values import aperture, distance, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
+from lasersafe.drawing.values import aperture, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
 from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
 from lasersafe.results import Assessment, Criterion, Scenario, SignOff, unanswered
@@ -172,9 +173,9 @@ def _people(sheet: Sheet) -> None:
         state = faint(text("decision.nobody")) if not group else Part(text("decision.none_above"), SMALL)
         if worst is not None:
             state = bold(text("decision.worst_above", person=worst.person, ratio=ratio(worst.ratio)))
-        scatter = distance(near, sheet.feet)
         name = Part(text(f"decision.{key}"), Style(9.5, True)), faint(text(f"decision.{key}_note"))
-        rows.append(row(name, Part(distance(far, sheet.feet), _FAR), Part(scatter, _FAR), state, bar=worst is not None))
+        stand = (Part(tidy(metres(one, sheet.feet)), _FAR) for one in (far, near))
+        rows.append(row(name, *stand, state, bar=worst is not None))
     sheet.listing("decision", {"who": 30, "reached": 24, "scatter_only": 20, "there": 26}, rows, 2.0)
     limit = text("decision.limit", tissue=sheet.named("tissue", found.headline_tissue), rule_set=assessment.rule_set)
     sheet.paragraph(limit, _NOTE)
