@@ -24,7 +24,6 @@ from lasersafe.hazard.settings import SettingSpace, worst_settings
 from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e
 from lasersafe.optics.reflection import LitSpot
-from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, EyewearNeed, LineShare, Step
 from lasersafe.wording.message import Message, joined, word
@@ -242,15 +241,8 @@ def contexts(case: Case, sets: tuple[str, ...] = ()) -> list[Context]:
 
 def wave_span(same: Iterable[Context]) -> tuple[float, float]:
     """Return the lowest and the highest wavelength that light may have [m], over its corners and as typed."""
-    ends: list[float] = []
-    for context in same:
-        lam = context.laser.wavelength
-        off = lam.tolerance
-        ends.append(float(lam))
-        if off is not None:
-            bound = off.kind == "bound"
-            ends += (off.low, off.high) if bound else covered("wavelength", float(lam), off.low, off.high)
-    return min(ends), max(ends)
+    lows, highs = zip(*(one.laser.wavelength.ends("wavelength") for one in same), strict=True)
+    return min(lows), max(highs)
 
 
 def kinds_of_light(same: Iterable[Context]) -> set[str]:

@@ -32,7 +32,6 @@ from lasersafe.hazard.tolerances import Evaluate, Uncertain, limits_of, monte_ca
 from lasersafe.limits.exposure import COUNT_SLACK, duration_edges, wavelength_edges
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
 from lasersafe.models.base import Place
-from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
 from lasersafe.records.uncertainty import DistanceSpread, Influence, InputTolerance, Uncertainty
@@ -74,16 +73,6 @@ class Corners:
     inputs: tuple[InputTolerance, ...]
 
 
-def ends_of(one: Toleranced) -> tuple[float, float]:
-    """Return the lowest and highest value that a corner takes, in the SI unit of the input.
-
-    A bound is itself; how far a standard uncertainty counts is known in `lasersafe.physical`. A case in which it
-    reaches what the field does not take has been refused when it was read.
-    """
-    off = one.tolerance
-    return (off.low, off.high) if off.kind == "bound" else covered(one.name, float(one.value), off.low, off.high)
-
-
 def corners_of(case: Case) -> Corners:
     """Return the worst corner of a case: exact where an input acts one way, by search where it does not [1]_.
 
@@ -113,7 +102,7 @@ def corners_of(case: Case) -> Corners:
     marked = marking_edges(person.eyewear for person in case.person) if found else ()
     together = len(case.laser) > 1 or any(laser.line for laser in case.laser)
     for one in found:
-        low, high = ends_of(one)
+        low, high = one.ends
         used: tuple[float, ...] = (low, high)
         end, tried = one.worst, "search"
         if "divergence" in one.place and one.place[0] == "laser" and one.place[2] == "setup":
@@ -163,7 +152,7 @@ def _differing(case: Case, found: Sequence[Toleranced]) -> dict[tuple[str, str],
     """Return of each beam how many times as wide as at a corner it may be, and how far off its focus [m]."""
     known: dict[tuple[str, str], tuple[float, float]] = {}
     for one in (one for one in found if one.place[0] == "laser" and one.place[2] in ("setup", "line")):
-        laser, (low, high) = case.laser[int(one.place[1])], ends_of(one)
+        laser, (low, high) = case.laser[int(one.place[1])], one.ends
         for number, setup in enumerate(laser.setup):
             if one.place[2] == "setup" and one.place[3] != number:
                 continue

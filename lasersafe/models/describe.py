@@ -185,6 +185,11 @@ class Toleranced:
         return self.value.tolerance
 
     @property
+    def ends(self) -> tuple[float, float]:
+        """The lowest and highest value that a corner takes; one that the field does not take was refused before."""
+        return self.value.ends(self.name)
+
+    @property
     def field(self) -> str:
         """The place as text, as ``laser[1].setup[2].divergence``."""
         return path_text(self.place)

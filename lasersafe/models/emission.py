@@ -8,7 +8,6 @@ from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Line, Peek, doubles, kinds_of
 from lasersafe.models.values import Knob, Measured, SIValue, Turnable
-from lasersafe.physical import covered
 from lasersafe.quantity import format_quantity
 
 _COVERED = "the limit tables of both rule sets cover no other duration"
@@ -188,21 +187,13 @@ def _burst(peek: Peek) -> Findings:
         )
 
 
-def _ends(value: SIValue, field: str) -> tuple[float, float]:
-    """Return the lowest and highest value that a tolerance lets stand."""
-    found = value.tolerance
-    if found is None:
-        return float(value), float(value)
-    return (found.low, found.high) if found.kind == "bound" else covered(field, float(value), found.low, found.high)
-
-
 def _duty(peek: Peek) -> Findings:
     """Refuse pulses that duty and repetition rate make together, at the ends of tolerances."""
     duty, rate = peek.value("duty"), peek.value("repetition_rate")
     if duty is None or rate is None:
         return
     for share, at, end in ((duty.low, rate.high, 0), (duty.high, rate.low, 1)):
-        pulse = _ends(share, "duty")[end] / _ends(at, "repetition_rate")[1 - end]
+        pulse = share.ends("duty")[end] / at.ends("repetition_rate")[1 - end]
         if not SHORTEST * (1.0 - LAST_DIGITS) <= pulse <= LONGEST * (1.0 + LAST_DIGITS):
             yield (
                 "duty",

@@ -12,7 +12,6 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles
 from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO, Thing
 from lasersafe.models.values import AreaOnPlan, Knob, Measured, OnPlan, Path, PathOnPlan, SIValue, Spot, Turnable
-from lasersafe.physical import covered
 
 AREA = AreaOnPlan("m", "-100 km", "100 km", "2.5 m")
 PATH = PathOnPlan("m", "-100 km", "100 km", "2.5 m")
@@ -135,10 +134,7 @@ class ScenePlace(CaseModel):
 
 def _off(field: str, value: SIValue) -> float:
     """Return how far a value can be off to either side, in its unit."""
-    off = value.tolerance
-    if off is None:
-        return 0.0
-    low, high = (off.low, off.high) if off.kind == "bound" else covered(field, float(value), off.low, off.high)
+    low, high = value.ends(field)
     return max(high - float(value), float(value) - low)
 
 

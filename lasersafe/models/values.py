@@ -69,6 +69,16 @@ class SIValue(float):
             object.__setattr__(number, name, kept)
         return number
 
+    def ends(self, name: str) -> tuple[float, float]:
+        """Return the lowest and highest value that counts for the field of a name, in its unit.
+
+        A bound is itself; how far a standard uncertainty counts is known in `lasersafe.physical`.
+        """
+        value, off = float(self), self.tolerance
+        if off is None:
+            return value, value
+        return (off.low, off.high) if off.kind == "bound" else covered(name, value, off.low, off.high)
+
     def __setattr__(self, name: str, value: object) -> None:
         """Refuse: a value of a case does not change."""
         raise AttributeError(name)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context, contexts
-from lasersafe.assessment.corners import corners_of, ends_of, stated_tolerances
+from lasersafe.assessment.corners import corners_of, stated_tolerances
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.errors import CalcError, CaseError, InputError
 from lasersafe.limits import rule_sets
@@ -332,7 +332,7 @@ def _inputs(context: Context) -> dict[str, Input]:
             mark = None if info is None else next((m for m in info.metadata if isinstance(m, Measured)), None)
             if mark is not None:
                 one = stated.get(name)
-                typed, span = ("", None) if one is None else (one.value.typed, ends_of(one))
+                typed, span = ("", None) if one is None else (one.value.typed, one.ends)
                 path = f"{prefix}.{name}"
                 found[path] = Input(path, name, mark, nominal, spans.get(name), typed=typed, span=span)
                 break

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from pydantic import BaseModel
 
 from lasersafe.ask.cases import template_text
-from lasersafe.assessment.corners import ends_of
 from lasersafe.errors import CaseError, QuantityError
 from lasersafe.hazard.tolerances import Uncertain, limits_of
 from lasersafe.models import Case, Toleranced, canonical, parse_case, replaced, tolerances_of, typed_inputs
@@ -157,7 +156,7 @@ def test_one_rule_says_how_far_a_standard_uncertainty_counts(name, place, share,
         return
     place = ("laser", 0, "setup", 0, name, "x") if oblong and isinstance(mark, TwoAxes) else ("laser", 0, name)
     off = one.tolerance
-    ends = ends_of(Toleranced(place, one, mark))
+    ends = Toleranced(place, one, mark).ends
     assert ends == limits_of(Uncertain(name, float(one), off.low, off.high, "standard uncertainty"))
     assert ends[0] <= max(float(one) - 2.0 * spread, physical_range(name)[0]) + 1e-9 * value
     assert ends[1] >= min(float(one) + 2.0 * spread, physical_range(name)[1]) - 1e-9 * value
