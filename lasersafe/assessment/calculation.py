@@ -158,14 +158,14 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
 
 
 def scatter_steps(
-    criterion: Criterion, reflectance: float, view_angle: float, model: str, spot: float, distance: float
+    criterion: Criterion, reflectance: float, model: str, spot: float, distance: float
 ) -> tuple[Step, ...]:
     """Return the steps from the limit to the scatter distance."""
     symbol, quantity = _symbols(criterion)
     rho, amount, limit = number(reflectance), number(criterion.amount), number(criterion.limit)
     if model == "lambert":
         formula = f"r = √(ρ {symbol} cos θ / (π {quantity}_limit))"
-        numbers = f"√({rho} · {amount} · {number(math.cos(view_angle))} / (π · {limit}))"
+        numbers = f"√({rho} · {amount} · 1 / (π · {limit}))"
         source, seen = Message("source.scatter"), "memory"
     else:
         formula, numbers = f"r = √(ρ {symbol} / (2 π {quantity}_limit))", f"√({rho} · {amount} / (2 π · {limit}))"

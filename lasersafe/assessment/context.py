@@ -213,16 +213,15 @@ class Context:
         return tuple(found)
 
     @property
-    def scatter_surface(self) -> tuple[float, float, str]:
-        """Reflectance, view angle [rad] and name of what scatters most; along its normal, the brightest direction."""
+    def scatter_surface(self) -> tuple[float, str]:
+        """Reflectance and name of what scatters most; it counts along its normal, the brightest direction."""
         worst = max(self.scatterers, key=lambda s: s.reflectance)
-        return worst.reflectance, 0.0, worst.words
+        return worst.reflectance, worst.words
 
     @property
     def lit_spot(self) -> LitSpot:
         """What scatters most, with the spot that the beam lights at the work."""
-        reflectance, angle, _ = self.scatter_surface
-        return LitSpot(reflectance, angle, self.case.settings.scatter_model, self.spot)
+        return LitSpot(self.scatter_surface[0], 0.0, self.case.settings.scatter_model, self.spot)
 
 
 def contexts(case: Case, sets: tuple[str, ...] = ()) -> list[Context]:

@@ -395,7 +395,7 @@ def _limits(
 
 def _seen(own: Problem, tissue: str, part: Floats) -> LitSpot:
     """Return what scatters a part of the light, with its size where that earns credit."""
-    view, size = own.value("view_angle", own.context.scatter_surface[1]), own.spot if tissue == "eye" else 0.0
+    view, size = own.value("view_angle", 0.0), own.spot if tissue == "eye" else 0.0
     return LitSpot(part, view, own.context.case.settings.scatter_model, size)
 
 

@@ -224,16 +224,16 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
             side = f"{wording.text(f'side.{line.side}')} {grouped(line.distance, 1)} m"
             by_laser.setdefault(line.laser, []).append(side)
     sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
-    people, headline = decision.people, decision.headline_distance
+    people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
     mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
     if headline is not None and any(not z.distance <= _FARTHER * headline for z in mirrors):
         bent = max(mirrors, key=lambda zone: badness(zone.distance))
         headline = max((bent.distance, *(line.distance for line in scene.lines if line.zone in _MIRRORS)), key=badness)
         words = {"surface": wording.say(bent.surface), "laser": bent.laser, "reach": metres(headline, with_feet)}
-        people = " ".join((people, wording.text("say.bent", **words)))
+        people, tissue = " ".join((people, wording.text("say.bent", **words))), "eye"
     people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people
     return replace(
-        decision, verdict=verdict, passed=passed, people=people, headline_distance=headline,
+        decision, verdict=verdict, passed=passed, people=people, headline_distance=headline, headline_tissue=tissue,
         aided_distance=max(decision.aided_distance, math.inf if headline is None else headline, key=badness),
         reasons=(*refusals, *panes, *decision.reasons, *others), causes=(*refusals, *panes, *decision.causes),
         grounds=(*decision.grounds, *others),

@@ -75,7 +75,7 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
                 best[name] = reach, own, one
     reaches = {name: found[0] for name, found in best.items()}
     factor, words = context.share(way)
-    reflectance, angle, surface = context.scatter_surface
+    reflectance, surface = context.scatter_surface
     model, seen = context.case.settings.scatter_model, ""
     origin, focus = "last optic", context.focus
     note = Message("zone.folded", why=words) if way == "mirror" else words
@@ -97,7 +97,7 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     top, own, emission = best[found.criterion.rule_set]  # what decided, of equals the first
     if way == "scatter":
         spot = context.spot if tissue == "eye" else 0.0
-        steps = scatter_steps(found.criterion, reflectance, angle, model, spot, found.distance)
+        steps = scatter_steps(found.criterion, reflectance, model, spot, found.distance)
     elif way == "aided":
         searched = Message("step.collected"), Message("step.searched", aid=seen), found.distance
         steps = (Step("r", Message("step.aided_distance"), *searched, "m", "ANSI-Z136-1, appendix B", "memory"),)
@@ -128,9 +128,7 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
     decided = max(reaches, key=lambda name: badness(reaches[name]))
     farthest = max((reach(own, decided) for own in (alone_of(context), *line_contexts(context).values())), key=badness)
     if way == "scatter":
-        spots = [c.lit_spot for c in every]
-        most, straight = max(s.reflectance for s in spots), min(s.view_angle for s in spots)
-        spot = replace(spots[0], reflectance=most, view_angle=straight)
+        spot = replace(context.lit_spot, reflectance=max(c.scatter_surface[0] for c in every))
         top, *_ = scatter_sums(decided, tissue, lines, duration, max(reaches[decided], _NEAREST), spot)
     else:
         factor = max(c.share(way)[0] for c in every)
@@ -197,8 +195,7 @@ def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData
         place = unique(np.concatenate([place, context.focus * np.array([0.9, 0.97, 1.0, 1.03, 1.1])]))
     eye, skin, scatter = (zones[key].criterion for key in (("direct", "eye"), ("direct", "skin"), ("scatter", "eye")))
     direct = mean_exposure(amount, *diameters(context.beam, place), eye.limiting_aperture, context.beam.profile)
-    reflectance, angle, _ = context.scatter_surface
-    spread = scatter_exposure(amount, reflectance, place, angle, context.case.settings.scatter_model)
+    spread = scatter_exposure(amount, context.scatter_surface[0], place, 0.0, context.case.settings.scatter_model)
     labels = Message("chart.beam", aperture=f"{eye.limiting_aperture * 1e3:.3g} mm"), Message("chart.scatter")
     curves = tuple(
         Curve(label, "", tuple(map(float, place)), tuple(map(float, values)))

@@ -284,8 +284,8 @@ _of_one = lru_cache(maxsize=4096)(_compare)
 def compare_source(light: Received, first: ArrayLike, second: ArrayLike) -> list[Comparison]:
     """Return every comparison for sources that subtend two angles [1]_.
 
-    Each angle is limited to alpha_min and alpha_max(t) before the mean is taken. The train factor depends on the angle
-    as it is, so the limit of the unlimited mean is worked out as well and the lower of both is taken.
+    Each angle is limited to alpha_min and alpha_max(t) before the mean is taken; of a train, whose factor goes with the
+    angle, alpha_max of a pulse and that of the longest window, and the lower of both limits is taken.
 
     Parameters
     ----------
