@@ -70,12 +70,12 @@ def _processor() -> float:
 
 
 def process(*words: str) -> Job:
-    """Return a job that runs a command; a command that fails ends the measurement."""
+    """Return a job that runs a command; one that is refused (2 and more) or breaks ends the measurement."""
     kept = {key: value for key, value in os.environ.items() if key not in ("PYTHONDONTWRITEBYTECODE", "PYTHONPATH")}
 
     def job() -> object:
         result = subprocess.run(words, cwd=ROOT, env=kept, capture_output=True, text=True, timeout=120, check=False)
-        if result.returncode != 0:
+        if result.returncode > 1 or "Traceback" in result.stderr:
             message = f"cannot be measured: {words} ended with {result.returncode}: {result.stderr}"
             raise SystemExit(message)
         return result

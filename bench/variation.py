@@ -71,7 +71,7 @@ def lines(rounds: int) -> list[Line]:
     few = Spent(base.processor * OVAL_DRAWS / DRAWS, base.clock * OVAL_DRAWS / DRAWS)
     against = "numpy.power, as many numbers"
     oval = "100 000 Monte Carlo draws of a NOHD, elliptical beam"
-    found = [line(name, one, few if name == oval else base, 600.0 if name == oval else 40.0, against)
+    found = [line(name, one, few if name == oval else base, 600.0 if name == oval else 20.0, against)
              for name, one in spent.items()]  # fmt: skip
     answer = subprocess.run([sys.executable, "-c", PROBE], cwd=ROOT, check=True, capture_output=True, text=True)
     peak = Line("peak memory of a million Monte Carlo draws", int(answer.stdout) / MEMORY_ALLOWED, 1.0, "1 GB")
