@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
 from lasersafe.hazard.emission import Emission, Floats, Received, continuous, pulse_train, single_pulse
@@ -202,17 +203,17 @@ def row_edges() -> Floats:
     return _edges(rule_sets())
 
 
-def _jumps(span: Range, bounds: Floats, window: float, steps: int, last: float = 0.0) -> Floats:
+def _jumps(span: Range, bounds: Floats, windows: ArrayLike, steps: int, last: float = 0.0) -> Floats:
     """Return rates at which whole periods, and a *last* part of one, fill a window: next to each bound, and the first.
 
     Just above such a rate one pulse more starts in the window, just below the window is the longer one; at the rate
     itself both hold, by the stricter side.
     """
-    near = np.floor(bounds * window - last)
-    counts = np.concatenate(
-        [(near[:, None] + np.arange(-1.0, 2.0)).ravel(), (near[:, None] + np.arange(steps)).ravel()]
-    )
-    rates: Floats = ((unique(counts[counts >= 1.0]) + last) / window)[:, None] * np.array([_BELOW, 1.0, _ABOVE])
+    window = np.asarray(windows, dtype=np.float64)[:, None]
+    near, beside = np.floor(bounds * window - last), np.arange(-1.0, steps)
+    counts = np.sort((near[:, :, None] + beside).reshape(window.size, near.shape[1] * beside.size), axis=1)
+    new = (counts >= 1.0) & (np.diff(counts, axis=1, prepend=0.0) > 0.0)
+    rates: Floats = ((counts + last) / window)[new][:, None] * np.array([_BELOW, 1.0, _ABOVE])
     return rates[(rates >= span[0]) & (rates <= span[1])]
 
 
@@ -234,8 +235,8 @@ def _burst_rates(space: SettingSpace, windows: tuple[float, ...], numbers: Float
         return np.array([space.repetition_rate[0]])
     bounds = _bounds(space, numbers)
     touching = [1.0 / (number * spacing) for number in numbers for spacing in space.burst_spacing]
-    found = [_jumps(space.repetition_rate, bounds[:-1], window, 2) for window in windows]
-    return _points(space.repetition_rate, np.concatenate([bounds, touching, 1.0 / row_edges(), *found]), _COARSE)
+    found = _jumps(space.repetition_rate, bounds[:-1], windows, 2)
+    return _points(space.repetition_rate, np.concatenate([bounds, touching, 1.0 / row_edges(), found]), _COARSE)
 
 
 def _plain_trains(space: SettingSpace, windows: tuple[float, ...]) -> tuple[Floats, Floats]:
@@ -247,14 +248,13 @@ def _plain_trains(space: SettingSpace, windows: tuple[float, ...]) -> tuple[Floa
     pairs = []
     if space.duty is not None:
         for duty in _points(space.duty, np.array([1.0 - 4e-9]), _COARSE):
-            found = [_jumps(span, bounds, window, _STEPS) for window in windows]
-            found += [_jumps(span, bounds, edge, _FEW_STEPS, float(duty)) for edge in edges]
+            found = [_jumps(span, bounds, windows, _STEPS), _jumps(span, bounds, edges, _FEW_STEPS, float(duty))]
             whole = (duty / edges[:, None] * np.array([_BELOW, 1.0, _ABOVE])).ravel()  # a pulse as long as a row
             rates = np.concatenate([coarse, whole[(whole >= span[0]) & (whole <= span[1])], *found])
             pairs.append((duty / rates, rates))
+        every = np.concatenate([coarse, _jumps(span, bounds, windows, _STEPS)])
         for edge in edges:
-            rates = np.concatenate([coarse, *(_jumps(span, bounds, window, _STEPS) for window in windows)])
-            rates = rates[(edge * rates > space.duty[0]) & (edge * rates < space.duty[1])]
+            rates = every[(edge * every > space.duty[0]) & (edge * every < space.duty[1])]
             pairs.append((np.full_like(rates, edge), rates))
     else:
         assert space.pulse_duration is not None
@@ -262,8 +262,7 @@ def _plain_trains(space: SettingSpace, windows: tuple[float, ...]) -> tuple[Floa
         for pulse in _points(space.pulse_duration, edges, 2):
             own = _bounds(space, np.array([1.0]), 1.0 / float(pulse))
             found = [own * _BELOW] if own.size and own[-1] * pulse == 1.0 else []  # where pulses touch, and just before
-            found += [_jumps(span, own, window, _STEPS) for window in windows]
-            found += [_jumps(span, own, float(edge - pulse), _FEW_STEPS) for edge in edges if edge > pulse]
+            found += [_jumps(span, own, windows, _STEPS), _jumps(span, own, edges[edges > pulse] - pulse, _FEW_STEPS)]
             rates = np.concatenate([coarse, own, *found])
             pairs.append((np.full_like(rates, pulse), rates))
         pulses = _points(space.pulse_duration, edges)
@@ -588,8 +587,9 @@ def worst_settings(
     tuple of Emission
         At least one, without doubles.
     """
-    if not space.adjustable and not space.modes and len(tried_alone := candidates(space)) == 1:
-        return (tried_alone[0],)
+    one_by_one = not space.adjustable or space.kind != "pulse train" or space.pattern is not None
+    if one_by_one and not space.modes and len(alone := candidates(space)) == 1:
+        return (alone[0],)
     found = {worst_ratio(space, rule_sets, tissue, wavelength, duration)[1]: None}
     if space.adjustable:
         found |= dict.fromkeys(worst_ratio(space, (name,), tissue, wavelength, duration)[1] for name in rule_sets)
