@@ -56,7 +56,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     wording = load_wording(language or case.language)
     typed, corners = case, corners_of(case)
     with without_limit_steps(not in_full):
-        worked = worst_of([worked_out(one, wording) for one in corners.cases], wording)
+        worked = worst_of(worked_out(corners.cases, wording), wording)
     case, every = worked.case, [one.found for one in worked.each]
     words = conditions(case, every, worked.eyewear)
     controls = tuple(controls_of(case, wording, words, worked.scenarios))

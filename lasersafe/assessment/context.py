@@ -79,6 +79,7 @@ class Context:
     _lines: dict[str, Context] = field(default_factory=dict)
     time: float | None = None  # [s] of every way and wavelength, where a question asks for it
     fault: str = ""  # "fibre broken" or "optic lost", for the beam of it
+    corner: tuple[int, int] = (0, 0)  # which of the cases without their lasers, and which of the lasers, all different
 
     @property
     def wavelength(self) -> float:
@@ -226,15 +227,37 @@ class Context:
 
 def contexts(case: Case, sets: tuple[str, ...] = ()) -> list[Context]:
     """Return one context for every set-up of every laser, under some rule sets or all, that of the case first."""
-    found, sets = [], sets or (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
-    for laser in case.laser:
-        space = space_of(laser)
-        shared: dict[tuple[str, float], tuple[Emission, ...]] = {}
-        for setup in laser.setup:
-            beam = beam_of(case, laser, setup)
-            focus = float(setup.focal_length) if setup.kind == "lens" else None
-            spot = float(spot_of(setup, beam))
-            found.append(Context(case, laser, setup, sets, beam, space, spot, focus, shared))
+    return contexts_of_each([case], sets)[0]
+
+
+def contexts_of_each(cases: Sequence[Case], sets: tuple[str, ...] = ()) -> list[list[Context]]:
+    """Return the contexts of several cases; a laser that is the same in several of them has the same ones in each."""
+    rests: list[Case] = []
+    known: list[tuple[int, Laser, list[Context]]] = []
+    found = []
+    for case in cases:
+        rest, own = case.model_copy(update={"laser": ()}), list[Context]()
+        number = next((i for i, other in enumerate(rests) if other == rest), len(rests))
+        rests += [rest] if number == len(rests) else []
+        for laser in case.laser:
+            same = next((made for other, one, made in known if other == number and one == laser), None)
+            if same is None:
+                same = _of_laser(case, laser, sets, (number, len(known)))
+                known.append((number, laser, same))
+            own += same
+        found.append(own)
+    return found
+
+
+def _of_laser(case: Case, laser: Laser, sets: tuple[str, ...], corner: tuple[int, int]) -> list[Context]:
+    space, found = space_of(laser), []
+    sets = sets or (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
+    shared: dict[tuple[str, float], tuple[Emission, ...]] = {}
+    for setup in laser.setup:
+        beam = beam_of(case, laser, setup)
+        focus = float(setup.focal_length) if setup.kind == "lens" else None
+        spot = float(spot_of(setup, beam))
+        found.append(Context(case, laser, setup, sets, beam, space, spot, focus, shared, corner=corner))
     return found
 
 

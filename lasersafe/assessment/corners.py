@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.context import FAR_INFRARED, FAULTS, Context, broken_context, contexts
+from lasersafe.assessment.context import FAR_INFRARED, FAULTS, Context, broken_context, contexts, contexts_of_each
 from lasersafe.assessment.distances import checked_changes, variable_inputs, zone_distances
 from lasersafe.assessment.problem import Problem
 from lasersafe.assessment.protection import answered, eyewear_of, let_through, stopped_by
 from lasersafe.assessment.scenarios import extended_scenarios, scenarios_of
-from lasersafe.assessment.setups import setup_result
+from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.together import sums_of
 from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.combine import between_marks, marking_edges, worst_wavelengths
@@ -230,19 +230,26 @@ class CaseResults:
         return self.corners or (self,)
 
 
-def worked_out(case: Case, wording: Wording) -> CaseResults:
-    """Return zones, scenarios, eyewear and barriers of a corner; what answers the scenarios follows in `worst_of`."""
-    stage = None
-    if case.scene is not None:
-        from lasersafe.assessment.scene_matrix import ask_all, placed_case, placed_scenarios, split_case
-        from lasersafe.assessment.stage import Stage
+def worked_out(cases: Sequence[Case], wording: Wording) -> list[CaseResults]:
+    """Return zones, scenarios, eyewear and barriers of corners; what answers the scenarios follows in `worst_of`."""
+    if cases[0].scene is None:
+        every = contexts_of_each(cases)
+        own = zip(cases, every, results_of_each(every), strict=True)
+        return [_worked_out(case, found, setups, None, wording) for case, found, setups in own]
+    from lasersafe.assessment.scene_matrix import ask_all, placed_case
+    from lasersafe.assessment.stage import stages_at
 
-        case = placed_case(case)
-    found = contexts(case)
-    setups = [setup_result(context) for context in found]
-    if case.scene is not None:
-        stage = Stage(case, case.scene, found, setups)
+    stages = stages_at(list(map(placed_case, cases)))
+    for stage in stages:
         ask_all(stage)
+    return [_worked_out(one.case, one.contexts, one.setups, one, wording) for one in stages]
+
+
+def _worked_out(
+    case: Case, found: list[Context], setups: list[SetupResult], stage: Stage | None, wording: Wording
+) -> CaseResults:
+    if stage is not None:
+        from lasersafe.assessment.scene_matrix import placed_scenarios, split_case
     scenarios: list[Scenario] = []
     eyewear: list[EyewearNeed] = []
     cells: list[MatrixCell] = []
@@ -254,7 +261,7 @@ def worked_out(case: Case, wording: Wording) -> CaseResults:
             if stage.poses(context, "running"):
                 own, more = placed_scenarios(stage, context)
                 cells += more
-        own += [*(scenarios_of(rest) if rest is not None else ()), *extended_scenarios(context)]
+        own = [*own, *(scenarios_of(rest) if rest is not None else ()), *extended_scenarios(context)]
         scenarios += own
         if not context.setup.fitted:
             continue

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from lasersafe.assessment.context import TISSUES, contexts, duration_of_all, every_context
+from lasersafe.assessment.context import TISSUES, duration_of_all, every_context
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.price import prices
@@ -29,10 +29,9 @@ from lasersafe.assessment.scene_marks import (
 )
 from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
-from lasersafe.assessment.scene_zones import SUMS, beyond_targets, zone_shapes
+from lasersafe.assessment.scene_zones import SUMS, beyond_targets, joined_zone, together_lights, union_of, zones_over
 from lasersafe.assessment.section import elevations, lit_in
-from lasersafe.assessment.setups import setup_result
-from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.stage import Stage, stages_at
 from lasersafe.assessment.together import adding
 from lasersafe.errors import InputError
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
@@ -44,7 +43,6 @@ from lasersafe.records.scene import (
     HazardMap,
     MapPlace,
     PersonMark,
-    Polygon,
     SceneFinding,
     SceneResult,
     StruckOut,
@@ -52,9 +50,8 @@ from lasersafe.records.scene import (
 )
 from lasersafe.results import Decision
 from lasersafe.scene.areas import area_of, polygons
-from lasersafe.scene.bound import bound
+from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.hazard_map import EYES, hazard_map
-from lasersafe.scene.lights import Light
 from lasersafe.scene.profile import NEAREST, ScatterProfile
 
 _MIRRORS = ("eye mirror", "skin mirror")  # zones of lines that count with those of mirrors
@@ -85,7 +82,7 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
-    zones, behind = zones_over(stages), [beyond_targets(stage) for stage in stages]
+    zones, behind = zones_over(stages), beyond_targets(stages)
     beyond = over(behind, lambda one: one[0], _beyond)
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in worked.scenarios if s.controls}
     matrix = tuple(
@@ -93,7 +90,7 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
         for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
     plan = plan_of(stage)
-    barriers = over(stages, barrier_lines)
+    barriers = barrier_lines(stages)
     persons = person_marks(stage, matrix, _places(stage))
     facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
     lines = tuple(
@@ -121,7 +118,7 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
     return SceneResult(
         plan=plan,
         aims=over(stages, aims_of),
-        zones=(*zones, *over(behind, lambda one: one[1], _zone)),
+        zones=(*zones, *over(behind, lambda one: one[1], joined_zone)),
         beyond=beyond,
         barriers=barriers,
         persons=persons,
@@ -146,33 +143,8 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
     )
 
 
-def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
-    """Return the zones on the floor; of several corners each zone is the union of theirs."""
-    return over(stages, zone_shapes, _zone)
-
-
-def _union(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], float]:
-    area = shapely.union_all([area_of(one) for one in parts])
-    return polygons(area), float(area.area)
-
-
-def _zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
-    if all(one.polygons == farthest.polygons for one in group):
-        return farthest
-    parts, area = _union([one.polygons for one in group])
-    clipping = set.intersection(*(set(one.clipped_by) for one in group))
-    passing = {name: None for one in group for name in one.not_clipped_by}
-    return replace(
-        farthest,
-        polygons=parts,
-        area=area,
-        clipped_by=tuple(name for name in farthest.clipped_by if name in clipping),
-        not_clipped_by=tuple(passing),
-    )
-
-
 def _beyond(farthest: BeyondTarget, group: Sequence[BeyondTarget]) -> BeyondTarget:
-    return replace(farthest, polygons=_union([one.polygons for one in group])[0])
+    return replace(farthest, polygons=union_of([one.polygons for one in group])[0])
 
 
 def _section(farthest: Elevation, group: Sequence[Elevation]) -> Elevation:
@@ -201,11 +173,11 @@ def _zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
 
 def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tuple[MapPlace, ...]:
     """Return the highest ratio of the map over all of the place of each person, and over the height of the eyes."""
-    sums = map_lights(stages)
-    if not persons or not any(sums):
-        return ()
     places = person_places(stages[0], "eye")
-    ratio = np.max([bound(groups, places).upper for groups in sums], axis=0)
+    asked = [Question(groups, places) for _, groups in together_lights(stages, "eye")] if persons else []
+    if not asked:
+        return ()
+    ratio = np.max([one.upper for one in bounds(asked)], axis=0)
     return tuple(MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
 
 
@@ -252,15 +224,6 @@ def _places(stage: Stage) -> dict[str, tuple[float, float]]:
     return found
 
 
-def map_lights(stages: Sequence[Stage]) -> list[list[list[Light]]]:
-    """Return all light for the eye of the fitted set-ups: of each corner of the tolerances, each set that adds."""
-    return [
-        [stage.lights(context, ("direct", "mirror", "scatter"), "eye") for context in lasers]
-        for stage in stages
-        for lasers in adding(stage.case, stage.contexts, "eye")
-    ]
-
-
 def scene_map(
     stages: Sequence[Stage],
     x: NDArray[np.float64],
@@ -268,7 +231,7 @@ def scene_map(
     heights: tuple[tuple[str, float], ...] = EYES,
 ) -> HazardMap:
     """Return the map of a scene on a grid of the floor [m], at heights of the eyes [m], at the worst of all corners."""
-    return hazard_map(map_lights(stages), x, y, heights)
+    return hazard_map([groups for _, groups in together_lights(stages, "eye")], x, y, heights)
 
 
 def lit_reach(stages: Sequence[Stage]) -> float:
@@ -307,9 +270,4 @@ def stages_of(case: Case) -> tuple[Stage, ...]:
     if case.scene is None:
         message = "the case has no [scene], so that nothing has a place; write where lasers, people and barriers stand"
         raise InputError(message)
-    stages = []
-    for placed in map(placed_case, corners_of(case).cases):
-        found = contexts(placed)
-        assert placed.scene is not None
-        stages.append(Stage(placed, placed.scene, found, [setup_result(c) for c in found]))
-    return tuple(stages)
+    return tuple(stages_at(list(map(placed_case, corners_of(case).cases))))

@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import bent_beams, lit_places
 from lasersafe.assessment.context import FAULTS, WAYS, broken_context, every_context, power_of_all
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.loads import barrier_for, in_irradiance, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
-from lasersafe.assessment.scene_marks import plan_of
+from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.barriers import can_be_reached_over, needed_height, rated_distances
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
-from lasersafe.scene.areas import lit_areas, polygons
+from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls
 
@@ -29,7 +30,9 @@ if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import SceneBarrier
+    from lasersafe.records.scene import Polygon
     from lasersafe.scene.directions import Vector
+    from lasersafe.scene.lights import Light
     from lasersafe.scene.screens import Screen
 
 _NOTHING = 1e-9
@@ -41,13 +44,17 @@ HIGHEST = 4.0  # m: above it nobody looks at a barrier; a higher one is shown up
 FLOAT = NDArray[np.float64]
 
 
-def barrier_lines(stage: Stage) -> tuple[BarrierLine, ...]:
-    """Return every barrier and wall with what falls on it on each way, and what follows from that."""
-    own = [c for c in stage.contexts if stage.poses(c, "running")]
-    return tuple(_line(stage, own, entry) for entry in stage.scene.barrier)
+def barrier_lines(stages: Sequence[Stage]) -> tuple[BarrierLine, ...]:
+    """Return every barrier and wall with what falls on it on each way, and what follows from that, at any corner."""
+    lit_past([
+        (stage, source, walls) for stage in stages for entry in stage.scene.barrier
+        for source, walls in _shading(stage, entry)
+    ])  # fmt: skip
+    return over(stages, lambda stage: [_line(stage, entry) for entry in stage.scene.barrier])
 
 
-def _line(stage: Stage, own: list[Context], entry: SceneBarrier) -> BarrierLine:
+def _line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
+    own = [context for context in stage.contexts if stage.poses(context, "running")]
     screen = stage.screens[entry.name]
     ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
     faults = [
@@ -146,20 +153,19 @@ def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> tuple[Op
     return tuple(found)
 
 
-def _shadows(stage: Stage, entry: SceneBarrier) -> tuple:  # type: ignore[type-arg]
-    shaded = []
-    line = shapely.LineString(stage.screens[entry.name].line)
-    for context in stage.contexts:
-        held = stage.held(context, "direct").get(entry.name)
-        if not context.setup.fitted or held is None or not held.holds:
-            continue
-        walls = Walls([stage.solid(context, "direct", entry)])
-        for source in stage.sources(context, "direct", "eye"):
-            free = stage.outline(source)
-            if shapely.intersects(free, line):
-                shaded.append(([[(source, walls)]], free))
-    lit = lit_areas(shaded, stage.band, plan_of(stage).extent) if shaded else []
-    dark = [shapely.difference(free, area) for (_, free), area in zip(shaded, lit, strict=True)]
+def _shading(stage: Stage, entry: SceneBarrier) -> list[Light]:
+    """Return the beams of fitted lasers against which a barrier holds, with it alone."""
+    return [
+        (source, stage.same(Walls([stage.solid(context, "direct", entry)])))
+        for context in stage.fitted if stage.held(context, "direct")[entry.name].holds
+        for source in stage.sources(context, "direct", "eye")
+    ]  # fmt: skip
+
+
+def _shadows(stage: Stage, entry: SceneBarrier) -> tuple[Polygon, ...]:
+    lights = _shading(stage, entry)
+    lit = lit_past([(stage, *one) for one in lights])
+    dark = [shapely.difference(stage.outline(source), area) for (source, _), area in zip(lights, lit, strict=True)]
     return polygons(shapely.union_all(dark), 0.02) if dark else ()
 
 

@@ -143,7 +143,6 @@ def worst_hit(
     lights: Sequence[Light],
     tissue: str,
     duration: float,
-    key: object,
     *,
     beyond: float = 0.0,
     with_aid: Aid | None = None,
@@ -164,8 +163,6 @@ def worst_hit(
         ``eye`` or ``skin``.
     duration : float
         Exposure duration. [s]
-    key : object
-        What tells these lights from others.
     beyond : float
         Only what is farther from the source than this counts. [m]
     with_aid : Aid, optional
@@ -178,9 +175,9 @@ def worst_hit(
     """
     row = stage.scene.person.index(person)
     hits = []
-    for asked in ask(stage, context, lights, tissue, duration, key, beyond=beyond, with_aid=with_aid):
+    for asked in ask(stage, context, lights, tissue, beyond=beyond, with_aid=with_aid):
         if asked not in stage.answers:
-            settle([stage])
+            settle(stage)
         own, seen, found = stage.answers[asked]
         if found.light[row] < 0:
             continue
@@ -203,8 +200,6 @@ def ask(
     context: Context,
     lights: Sequence[Light],
     tissue: str,
-    duration: float,
-    key: object,
     *,
     beyond: float = 0.0,
     with_aid: Aid | None = None,
@@ -216,16 +211,8 @@ def ask(
         kinds = [[light for light, beam in zip(lights, beams, strict=True) if beam is kind] for kind in (True, False)]
     keys: list[tuple[object, ...]] = []
     for number, own in enumerate(kinds):
-        asked: tuple[object, ...] = (
-            context.laser.name,
-            context.setup.name,
-            key,
-            tissue,
-            duration,
-            with_aid,
-            beyond,
-            number,
-        )
+        lit = tuple((id(source), id(walls)) for source, walls in own)
+        asked: tuple[object, ...] = ("hit", tissue, with_aid, context.corner if with_aid else None, beyond, number, lit)
         keys.append(asked)
         if asked not in stage.answers and asked not in stage.open:
             seen = own if with_aid is None else [(_behind(context, source, with_aid), walls) for source, walls in own]
@@ -236,14 +223,12 @@ def ask(
     return keys
 
 
-def settle(stages: Sequence[Stage]) -> None:
-    """Bound everything that was asked in scenes and is not answered yet."""
-    every = [(stage, asked, *one) for stage in stages for asked, one in stage.open.items()]
-    found = bounds([Question([seen], places) for _, _, _, seen, places in every])
-    for (stage, asked, own, seen, _), answer in zip(every, found, strict=True):
+def settle(stage: Stage) -> None:
+    """Bound everything that was asked and is not answered yet, in all stages that share their answers."""
+    found = bounds([Question([seen], places) for _, seen, places in stage.open.values()])
+    for (asked, (own, seen, _)), answer in zip(stage.open.items(), found, strict=True):
         stage.answers[asked] = own, seen, answer
-    for stage in stages:
-        stage.open.clear()
+    stage.open.clear()
 
 
 def _behind(context: Context, source: Source, instrument: Aid) -> Source:

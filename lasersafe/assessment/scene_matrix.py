@@ -15,9 +15,11 @@ from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.calculation import Working, exposure_steps
 from lasersafe.assessment.context import (
     BASE_WAY,
+    FAULTS,
     MORE_WAYS,
     NO_AID,
     TISSUES,
+    WAYS,
     Context,
     aid_of,
     broken_context,
@@ -26,7 +28,7 @@ from lasersafe.assessment.context import (
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Hit, ask, counted_exposure, taken, with_limit_steps, worst_hit
-from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.stage import Stage, known_by
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.instruments import Aid
 from lasersafe.models import SIValue
@@ -116,8 +118,22 @@ class Found:
 
 def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], list[MatrixCell]]:
     """Return the scenarios of one set-up for every person with a place, and the cells of the matrix."""
-    persons = {p.name: p for p in stage.case.person}
     adding = context.setup.fitted and sum(one.setup.fitted for one in stage.contexts) > 1
+    key = ("scenarios", known_by(context), adding, _standing(stage, context))
+    if key not in stage.answers:
+        stage.answers[key] = _placed_scenarios(stage, context, adding)
+    found: tuple[list[Scenario], list[MatrixCell]] = stage.answers[key]
+    return found
+
+
+def _standing(stage: Stage, context: Context) -> tuple[tuple[int, ...], ...]:
+    """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
+    broken = (broken_context(stage, context, way)[0] for way in FAULTS)
+    return stage.standing(context, WAYS), *(stage.standing(one, WAYS[:1]) for one in broken if one is not None)
+
+
+def _placed_scenarios(stage: Stage, context: Context, adding: bool) -> tuple[list[Scenario], list[MatrixCell]]:
+    persons = {p.name: p for p in stage.case.person}
     scenarios: list[Scenario] = []
     cells: list[MatrixCell] = []
     for place in stage.scene.person:
@@ -150,7 +166,10 @@ def ask_all(stage: Stage) -> None:
     for context in stage.contexts:
         if not stage.poses(context, "running"):
             continue
-        asked = set()
+        known, asked = ("asked", known_by(context), _standing(stage, context)), set()
+        if known in stage.answers:
+            continue
+        stage.answers[known] = True
         for place in stage.scene.person:
             for one in _ways(stage, context, persons[place.name]):
                 for duration, _ in one.lasting:
@@ -223,14 +242,11 @@ def hit_of(
         return stage.lights(context, ways, tissue, mode, duration)
 
     kind = "direct" if way in ("missing the target", "through the target") else way
-    key: tuple[str, str] = kind, mode
 
     def worst(lights: list[Light], beyond: float = 0.0, with_aid: Aid | None = None) -> Hit | None:
         if not asking:
-            return worst_hit(
-                stage, context, place, lights, tissue, duration, key, beyond=beyond, with_aid=with_aid
-            )  # fmt: skip
-        ask(stage, context, lights, tissue, duration, key, beyond=beyond, with_aid=with_aid)
+            return worst_hit(stage, context, place, lights, tissue, duration, beyond=beyond, with_aid=with_aid)
+        ask(stage, context, lights, tissue, beyond=beyond, with_aid=with_aid)
         return None
 
     if way in ("missing the target", "through the target", "transmitted"):

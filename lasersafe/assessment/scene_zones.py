@@ -13,19 +13,22 @@ import shapely
 from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
 from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import Context, every_context, power_of_all
+from lasersafe.assessment.corners import over
 from lasersafe.assessment.scene_marks import plan_of
-from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.stage import Stage, kept
 from lasersafe.assessment.together import adding
 from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.hazard.materials import screening_thresholds
 from lasersafe.optics.beam import peak_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.records.scene import BeyondTarget, ZoneShape
+from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, lit_areas, polygons
+from lasersafe.scene.lights import Light
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
@@ -59,64 +62,122 @@ class Cut:
 
 def cut(stage: Stage, context: Context, source: Source, mode: str = "running", way: str | None = None) -> Cut:
     """Return where a source is not proven below the limit, past the screens that hold; see `cut_all`."""
-    return cut_all(stage, [(context, source)], mode, way)[0]
+    return cut_all([(stage, context, source)], mode, way)[0]
 
 
 def cut_all(
-    stage: Stage, wanted: Sequence[tuple[Context, Source]], mode: str = "running", way: str | None = None
+    wanted: Sequence[tuple[Stage, Context, Source]], mode: str = "running", way: str | None = None
 ) -> list[Cut]:
-    """Return where each source of a set-up is not proven below the limit, past the screens that hold."""
-    keys = [("cut", context.laser.name, context.setup.name, source, mode, way) for context, source in wanted]
-    lines = {name: shapely.LineString(screen.line) for name, screen in stage.screens.items()}
-    free, shaded = {}, {}
-    for key, (context, source) in zip(keys, wanted, strict=True):
-        if key not in stage.answers and key not in free:
-            free[key] = stage.outline(source)
-            walls = stage.walls(context, way or source.way, mode)
-            if any(shapely.intersects(free[key], lines[one.name]) for one in walls.screens):
-                shaded[key] = [[(source, walls)]], free[key]
-    lit = dict(free)
-    if shaded:
-        lit |= zip(shaded, lit_areas(list(shaded.values()), stage.band, plan_of(stage).extent), strict=True)
-    for key, (context, source) in zip(keys, wanted, strict=True):
-        if key in free and key not in stage.answers:
-            held = stage.held(context, way or source.way)
-            met = [name for name in held if shapely.intersects(free[key], lines[name])]
-            clips = lit[key].area < free[key].area * (1.0 - 1e-6)
+    """Return where each source of a set-up is not proven below the limit, past the screens that hold.
+
+    All of them are looked at together.
+    """
+    held = [stage.walls(context, way or source.way, mode) for stage, context, source in wanted]
+    areas = lit_past([(stage, source, walls) for (stage, _, source), walls in zip(wanted, held, strict=True)])
+    found = []
+    for (stage, context, source), walls, area in zip(wanted, held, areas, strict=True):
+        key = ("cut", source, id(walls))
+        if key not in stage.answers:
+            free, holds = stage.outline(source), stage.held(context, way or source.way)
+            lines = {name: shapely.LineString(one.line) for name, one in stage.screens.items()}
+            met = [name for name, line in lines.items() if shapely.intersects(free, line)]
+            clips = area.area < free.area * (1.0 - 1e-6)
             stage.answers[key] = Cut(
-                lit[key],
-                tuple(name for name in met if held[name].holds and clips),
-                tuple(name for name in met if not held[name].holds),
+                area,
+                tuple(name for name in met if holds[name].holds and clips),
+                tuple(name for name in met if not holds[name].holds),
             )
-    return [stage.answers[key] for key in keys]
+        found.append(stage.answers[key])
+    return found
 
 
-def zone_shapes(stage: Stage) -> tuple[ZoneShape, ...]:
-    """Return the zones of every fitted set-up, and of the set-up of each laser that reaches farthest."""
-    wanted = []
+def lit_past(wanted: Sequence[tuple[Stage, Source, Walls]]) -> list[shapely.Geometry]:
+    """Return where each source is not proven below the limit past walls, which are among those that a stage knows."""
+    asked = {}
+    for stage, source, walls in wanted:
+        key, free = ("lit", source, id(walls)), stage.outline(source)
+        if key not in stage.answers:
+            stage.answers[key] = free
+            if any(shapely.intersects(free, shapely.LineString(one.line)) for one in walls.screens):
+                asked[id(stage.answers), key] = stage, [[(source, walls)]], free
+    if asked:
+        first = wanted[0][0]
+        areas = lit_areas([(groups, free) for _, groups, free in asked.values()], first.band, plan_of(first).extent)
+        for (_, key), (stage, _, _), area in zip(asked, asked.values(), areas, strict=True):
+            stage.answers[key] = area
+    return [stage.answers["lit", source, id(walls)] for stage, source, walls in wanted]
+
+
+def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
+    """Return the zones of every fitted set-up, and of the set-up of each laser that reaches farthest.
+
+    Of several corners of the tolerances each zone is the union of theirs.
+    """
+    kinds = [(stage, list(_kinds(stage))) for stage in stages]
+    cut_all([
+        (stage, context, source)
+        for stage, wanted in kinds for context, _, way, tissue, _ in wanted
+        for source in stage.sources(context, way, tissue)
+    ])  # fmt: skip
+    alone = over(kinds, lambda one: [zone for kind in one[1] for zone in _of_kind(one[0], *kind)], joined_zone)
+    return (*alone, *_together(stages, alone))
+
+
+def _kinds(stage: Stage) -> Iterator[tuple[Context, str, str, str, bool]]:
     for context in stage.contexts:
         if stage.poses(context, "running"):
             same = [one for one in stage.setups if one.laser == context.laser.name]
             farthest = max(same, key=lambda one: badness(one.zone("direct", "eye").distance))
             worst = farthest.setup == context.setup.name
-            wanted += [
-                (context, kind, way, tissue, worst)
-                for kind, way, tissue in KINDS
-                if context.setup.fitted or (worst and tissue == "eye" and way != "scatter")
-            ]
-    cut_all(stage, [(one, source) for one, _, way, tissue, _ in wanted for source in stage.sources(one, way, tissue)])
-    found = [shape for one in wanted for shape in _of_kind(stage, *one)]
-    return (*found, *_together(stage, found))
+            for kind, way, tissue in KINDS:
+                if context.setup.fitted or (worst and tissue == "eye" and way != "scatter"):
+                    yield context, kind, way, tissue, worst
 
 
-def _together(stage: Stage, alone: list[ZoneShape]) -> Iterator[ZoneShape]:
-    """Give what the zones of lasers that can be on at once leave out: there the sum is not proven below the limits."""
-    wanted, named = [], []
-    for tissue in ("eye", "skin"):
-        own = shapely.union_all([area_of(z.polygons) for z in alone if z.fitted and tissue in z.kind])
+def union_of(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], float]:
+    """Return the union of areas as polygons, and its area. [m2]."""
+    area = shapely.union_all([area_of(one) for one in dict.fromkeys(parts)])
+    return polygons(area), float(area.area)
+
+
+def joined_zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
+    """Return a zone with what it covers at any of several corners."""
+    if all(one.polygons == farthest.polygons for one in group):
+        return farthest
+    parts, area = union_of([one.polygons for one in group])
+    clipping = set.intersection(*(set(one.clipped_by) for one in group))
+    passing = {name: None for one in group for name in one.not_clipped_by}
+    return replace(
+        farthest,
+        polygons=parts,
+        area=area,
+        clipped_by=tuple(name for name in farthest.clipped_by if name in clipping),
+        not_clipped_by=tuple(passing),
+    )
+
+
+def together_lights(stages: Sequence[Stage], tissue: str) -> list[tuple[list[Context], list[list[Light]]]]:
+    """Return all light for a tissue of each set of placed lasers that adds: for each laser one group.
+
+    A group holds the light at all corners of the tolerances. Its highest counts, so that no corner has a larger sum.
+    """
+    sets: dict[tuple[tuple[str, str], ...], tuple[list[Context], list[dict[tuple[int, int], Light]]]] = {}
+    for stage in stages:
         for lasers in adding(stage.case, stage.contexts, tissue):
             placed = [one for one in lasers if stage.poses(one, "running")]
-            groups = [stage.lights(one, ("direct", "mirror", "scatter"), tissue) for one in placed]
+            names = tuple((one.laser.name, one.setup.name) for one in placed)
+            for one, known in zip(placed, sets.setdefault(names, (placed, [{} for _ in placed]))[1], strict=True):
+                own = stage.lights(one, ("direct", "mirror", "scatter"), tissue)
+                known.update({(id(source), id(walls)): (source, walls) for source, walls in own})
+    return [(placed, [list(one.values()) for one in groups]) for placed, groups in sets.values() if placed]
+
+
+def _together(stages: Sequence[Stage], alone: Sequence[ZoneShape]) -> Iterator[ZoneShape]:
+    """Give what the zones of lasers that can be on at once leave out: there the sum is not proven below the limits."""
+    wanted, named, stage = [], [], stages[0]
+    for tissue in ("eye", "skin"):
+        own = shapely.union_all([area_of(z.polygons) for z in alone if z.fitted and tissue in z.kind])
+        for placed, groups in together_lights(stages, tissue):
             if len(groups) > 1:
                 parts = [stage.outline(_counted(source, len(groups))) for group in groups for source, _ in group]
                 wanted.append((groups, shapely.difference(shapely.union_all(parts), own)))
@@ -206,6 +267,7 @@ def threshold_of(stage: Stage) -> tuple[float, str]:
     return float(typed), stage.scene.ignition_source or Message("ignition.typed")
 
 
+@kept
 def ignition_source(stage: Stage, context: Context, source: Source) -> Source | None:
     """Return the beam against the ignition threshold; None for a single pulse, which has no mean power."""
     threshold = threshold_of(stage)[0]
@@ -220,32 +282,37 @@ def ignition_source(stage: Stage, context: Context, source: Source) -> Source | 
     return max(found, key=lambda one: badness(one.reach))
 
 
-def beyond_targets(stage: Stage) -> tuple[tuple[BeyondTarget, ...], tuple[ZoneShape, ...]]:
-    """Return where the beam of each fitted set-up goes behind each target, and where it can set fire."""
-    beyond: list[BeyondTarget] = []
-    ignition: list[ZoneShape] = []
+def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], list[ZoneShape]]]:
+    """Return for each stage where the beam of each fitted set-up goes behind each target, and where it can set fire."""
+    beams = [
+        (stage, context, pose, max(sources[number * lines : (number + 1) * lines], key=lambda one: badness(one.reach)))
+        for stage in stages for context in stage.fitted
+        for lines, sources in [(len(every_context(context)), stage.sources(context, "direct", "eye"))]
+        for number, pose in enumerate(stage.poses(context, "running"))
+    ]  # fmt: skip
+    each = [(*one, ignition_source(one[0], one[1], one[3])) for one in beams]  # the wavelength that reaches farthest
+    cut_all([(stage, context, hot) for stage, context, _, _, hot in each if hot is not None and hot.reach > 0.0])
+    found = []
+    for stage in stages:
+        own = [(context, pose, beam, hot) for where, context, pose, beam, hot in each if where is stage]
+        beyond = [_beyond(stage, c, target, pose, beam, hot) for c, pose, beam, hot in own for target in c.targets]
+        zones = [_ignition(stage, context, hot) for context, _, _, hot in own if hot is not None and hot.reach > 0.0]
+        found.append((beyond, [one for one in zones if one is not None]))
+    return found
+
+
+def _ignition(stage: Stage, context: Context, hot: Source) -> ZoneShape | None:
+    assert isinstance(hot.profile, BeamProfile)
     threshold, words = threshold_of(stage)
-    for context in stage.fitted:
-        lines, sources = len(every_context(context)), stage.sources(context, "direct", "eye")
-        for number, pose in enumerate(stage.poses(context, "running")):
-            own = sources[number * lines : (number + 1) * lines]
-            source = max(own, key=lambda one: badness(one.reach))  # the wavelength that reaches farthest
-            hot = ignition_source(stage, context, source)
-            beyond += [_beyond(stage, context, target, pose, source, hot) for target in context.targets]
-            if hot is None or not hot.reach > 0.0:
-                continue
-            assert isinstance(hot.profile, BeamProfile)
-            reach = hot.reach / ROUND_UP  # there the peak falls to the threshold
-            numbers = beam_numbers(hot.profile.beam, reach, hot.profile.criteria[0].amount)
-            formula, peak = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2", Message("ignition.peak")
-            limit = Message("limited.ignition", threshold=f"{threshold / 1e4:.3g} W/cm2", source=words)
-            one = _shape(
-                stage, context, hot, "ignition", reach, worst=False, measured_from="last optic", limited_by=limit,
-                limit=threshold, limit_unit="W/m2", note=peak,
-                steps=(Step("r", peak, formula, numbers, reach, "m", words, "own"),),
-            )  # fmt: skip
-            ignition += [] if one is None else [one]
-    return tuple(beyond), tuple(ignition)
+    reach = hot.reach / ROUND_UP  # there the peak falls to the threshold
+    numbers = beam_numbers(hot.profile.beam, reach, hot.profile.criteria[0].amount)
+    formula, peak = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2", Message("ignition.peak")
+    limit = Message("limited.ignition", threshold=f"{threshold / 1e4:.3g} W/cm2", source=words)
+    return _shape(
+        stage, context, hot, "ignition", reach, worst=False, measured_from="last optic", limited_by=limit,
+        limit=threshold, limit_unit="W/m2", note=peak,
+        steps=(Step("r", peak, formula, numbers, reach, "m", words, "own"),),
+    )  # fmt: skip
 
 
 def _beyond(

@@ -217,6 +217,15 @@ def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData
     return ChartData(f"{context.laser.name}: {context.setup.name}", unit, quantity, curves, tuple(lines), tuple(marks))
 
 
+def results_of_each(corners: Sequence[Sequence[Context]]) -> list[list[SetupResult]]:
+    """Return the zones and the chart of every set-up of several corners, of one that is in several of them once."""
+    results: dict[int, SetupResult] = {}
+    for context in (one for found in corners for one in found):
+        if id(context) not in results:
+            results[id(context)] = setup_result(context)
+    return [[results[id(one)] for one in found] for found in corners]
+
+
 def setup_result(context: Context) -> SetupResult:
     """Return zones, chart and steps of one set-up; behind optical aids, the extended NOHD, where the case has any."""
     zones = {(way, tissue): _zone(context, way, tissue) for way in context.ways for tissue in TISSUES}

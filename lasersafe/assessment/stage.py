@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment import loads
 from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of
-from lasersafe.assessment.context import BASE_WAY, Context, Portion, every_context, lessened, part_of, portions
+from lasersafe.assessment.context import (
+    BASE_WAY,
+    Context,
+    Portion,
+    contexts_of_each,
+    every_context,
+    lessened,
+    part_of,
+    portions,
+)
 from lasersafe.assessment.panes import Pane, panes_of
 from lasersafe.assessment.paths import (
     FOLLOWED,
@@ -26,6 +35,7 @@ from lasersafe.assessment.paths import (
     members_of,
     people_of,
 )
+from lasersafe.assessment.setups import results_of_each
 from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.records.barriers import BarrierWay, ViewWindow
@@ -50,6 +60,17 @@ T = TypeVar("T")
 REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; common practice, no source
 
 
+def stages_at(cases: Sequence[Case]) -> list[Stage]:
+    """Return the scenes of several corners of one case as sources and screens, with all that they share."""
+    every = contexts_of_each(cases)
+    shared: dict[int, tuple[dict[tuple[object, ...], Any], ...]] = {}
+    found = []
+    for case, own, setups in zip(cases, every, results_of_each(every), strict=True):
+        assert case.scene is not None
+        found.append(Stage(case, case.scene, own, setups, *shared.setdefault(own[0].corner[0], ({}, {}))))
+    return found
+
+
 def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
     """Return a barrier or wall with what is open in it; windows are, but for those named by barrier and number."""
     gaps = tuple(
@@ -60,23 +81,39 @@ def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
     return Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top), gaps)
 
 
-def _kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
-    """Let a method of a stage answer equal questions once."""
+_BY_ALL = ("held", "walls", "windows")  # what rests on all lasers of a case, not on one alone
+_PAST_WALLS = (
+    "_made",
+    "panes",
+    "lit_faces",
+    "peaks",
+    "_alone",
+)  # what walls that hold can change
+
+
+def kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
+    """Let what is asked of a stage be answered once, for all stages in which a laser is the same."""
+    name = work.__name__
 
     @wraps(work)
-    def kept(stage: Stage, *given: P.args, **named: P.kwargs) -> T:
-        key = (work.__name__, *map(_known_by, given), *named.items())
+    def known(stage: Stage, *given: P.args, **named: P.kwargs) -> T:
+        key = (name, *map(known_by, given), *named.items())
+        if name in _BY_ALL:
+            key = (*key, stage.corners)
+        elif name in _PAST_WALLS and not ("direct" in given or "transmitted" in given):
+            key = (*key, stage.standing(cast("Context", given[0]), ("direct",)))
         if key not in stage.answers:
             stage.answers[key] = work(stage, *given, **named)
         found: T = stage.answers[key]
         return found
 
-    return cast("Callable[Concatenate[Stage, P], T]", kept)
+    return cast("Callable[Concatenate[Stage, P], T]", known)
 
 
-def _known_by(given: object) -> object:
+def known_by(given: object) -> object:
+    """Return what tells something from others in a key."""
     if isinstance(given, Context):
-        return given.laser.name, given.setup.name, given.wavelength, given.beam, given.space, given.fault
+        return given.corner, given.setup.name, given.wavelength, given.beam, given.space, given.fault
     return tuple(given.items()) if isinstance(given, dict) else given
 
 
@@ -88,8 +125,14 @@ class Stage:
     scene: Scene
     contexts: list[Context]
     setups: list[SetupResult]
+    # known for all stages in which a laser is the same, and what was asked of persons and not answered yet
     answers: dict[tuple[object, ...], Any] = field(default_factory=dict)
-    open: dict[tuple[object, ...], Any] = field(default_factory=dict)  # what was asked of persons, not answered yet
+    open: dict[tuple[object, ...], Any] = field(default_factory=dict)
+
+    @cached_property
+    def corners(self) -> tuple[tuple[int, int], ...]:
+        """Which of its corners each laser is at."""
+        return tuple(dict.fromkeys(one.corner for one in self.contexts))
 
     @cached_property
     def screens(self) -> dict[str, Screen]:
@@ -117,7 +160,7 @@ class Stage:
         """Return zones and chart of a set-up."""
         return next(s for s in self.setups if s.laser == context.laser.name and s.setup == context.setup.name)
 
-    @_kept
+    @kept
     def poses(self, context: Context, mode: str) -> tuple[Pose, ...]:
         """Return where a laser stands and points in a mode; none when the scene does not place it."""
         own = [a for a in self.scene.aim if a.laser == context.laser.name]
@@ -129,12 +172,12 @@ class Stage:
         anywhere = Box(0.0, math.pi, (-math.pi / 2.0, math.pi / 2.0))
         return tuple(replace(p, nominal=anywhere, directions=anywhere) for p in found)
 
-    @_kept
+    @kept
     def lit(self, context: Context, pose: Pose) -> tuple[Lit, ...]:
         """Return what the beam of a laser can meet, each with its place."""
         return lit_surfaces(self.scene, context, pose, self.work_distance(context))
 
-    @_kept
+    @kept
     def spots(self, context: Context, pose: Pose, item: Lit) -> Spots:
         """Return where on a surface the beam of a laser can fall, with all places that the head can point to."""
         if item.placed:
@@ -151,12 +194,12 @@ class Stage:
 
     # --- profiles --------------------------------------------------------------------------------------------------
 
-    @_kept
+    @kept
     def portions(self, context: Context, tissue: str, duration: float, spread: bool = True) -> list[Portion]:
         """Return what part of its limits each wavelength of a laser may use; nothing for a laser of one."""
         return portions(list(every_context(context).values()), tissue, duration, spread)
 
-    @_kept
+    @kept
     def beam_profile(
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None
     ) -> BeamProfile:
@@ -170,7 +213,7 @@ class Stage:
         compared = context.compared(tissue, duration)
         return tuple(dict.fromkeys(lessened(c, context.wavelength, portion or {}) for c in compared))
 
-    @_kept
+    @kept
     def scatter_profile(
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None, *, sized: bool = True
     ) -> ScatterProfile:
@@ -217,7 +260,7 @@ class Stage:
         time = max(c.duration(way)[0] for c in every_context(context).values()) if duration is None else duration
         return self._made(context, way, tissue, mode, time)
 
-    @_kept
+    @kept
     def _made(self, context: Context, way: str, tissue: str, mode: str, duration: float) -> tuple[Source, ...]:
         make = {
             "direct": self._direct, "mirror": self._mirrors, "scatter": self._spots, "mirror then scatter": self._after,
@@ -270,7 +313,7 @@ class Stage:
         members = members_of(self.scene, self.lit(context, pose))
         return found + further_mirrors(context, pose, found, members, self.walls(context, "direct", pose.mode))
 
-    @_kept
+    @kept
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
         """Return the windows that act as mirrors for a laser in a mode."""
         laser, walls = self._seen_by_eyes(context, pose), self.walls(context, "direct", mode)
@@ -318,7 +361,7 @@ class Stage:
         """Return what mirrors make of the beam, against the limits of the eye, where no more is asked."""
         return self._mirrors(context, pose, "eye", context.duration("direct")[0], {})
 
-    @_kept
+    @kept
     def lit_faces(self, context: Context, pose: Pose, mirrored: bool) -> list[LitFace]:
         """Return what ends a beam of a laser, or what mirrors make of it, and where."""
         beams = self._beams_of_eyes(context, pose) if mirrored else [self._seen_by_eyes(context, pose)]
@@ -336,19 +379,19 @@ class Stage:
         profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
         return [one.source(profile, far_scatter(profile, one.share) * ROUND_UP) for one in found]
 
-    @_kept
+    @kept
     def outline(self, source: Source) -> shapely.Geometry:
         """Return an area on the floor outside of which a source exceeds no limit, without walls."""
         return outline(source, self.band)
 
     # --- barriers --------------------------------------------------------------------------------------------------
 
-    @_kept
+    @kept
     def peaks(self, context: Context, way: str, modes: tuple[str, ...]) -> dict[loads.Part, tuple[float, loads.Spot]]:
         """Return how much of one watt there can be on each barrier and view window in some modes, and where. [1/m2]."""
         return loads.peaks_on(self, context, way, modes)
 
-    @_kept
+    @kept
     def held(self, context: Context, way: str) -> dict[str, BarrierWay]:
         """Return for each screen what falls on it on one way, and whether it holds, with all fitted lasers together."""
         own = self._alone(context, way)
@@ -357,11 +400,11 @@ class Stage:
         others = [self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name]
         return {name: loads.together(one, [other[name] for other in others]) for name, one in own.items()}
 
-    @_kept
+    @kept
     def _alone(self, context: Context, way: str) -> dict[str, BarrierWay]:
         return {entry.name: loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier}
 
-    @_kept
+    @kept
     def windows(self, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:
         """Return every view window whose density is stated, by barrier and number, and whether it holds on one way."""
         return loads.judge_windows(self, context, way)
@@ -370,16 +413,26 @@ class Stage:
         """Return a barrier with the windows that hold on a way shut."""
         return screen_of(entry, {where for where, one in self.windows(context, way).items() if one.holds})
 
-    @_kept
+    @kept
     def walls(self, context: Context, way: str, mode: str = "running") -> Walls:
         """Return the screens that hold; in service barriers are open, walls and terrain are not."""
-        return Walls(
+        found = Walls(
             self.solid(context, way, entry)
             for entry in self.scene.barrier
             if self.held(context, way)[entry.name].holds and not (mode == "service" and entry.kind == "barrier")
         )
+        return self.same(found)
 
-    @_kept
+    def same(self, walls: Walls) -> Walls:
+        """Return walls as the one object that stands for all equal ones."""
+        found: Walls = self.answers.setdefault(("same walls", walls.screens), walls)
+        return found
+
+    def standing(self, context: Context, ways: Sequence[str]) -> tuple[int, ...]:
+        """Return what tells the walls that hold against a laser from those of other stages, in all modes."""
+        return tuple(id(self.walls(context, way, mode)) for way in ways for mode in ("running", "service"))
+
+    @kept
     def pieces(self, context: Context, way: str, mode: str = "running") -> tuple[Piece, ...]:
         """Return the solid parts of the screens that hold, as `walls` has them."""
         return tuple(piece for screen in self.walls(context, way, mode).screens for piece in screen.pieces())

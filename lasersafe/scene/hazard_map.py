@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.records.scene import HazardMap
-from lasersafe.scene.bound import Places, bound
+from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.lights import Light
 from lasersafe.wording.message import Message
 
@@ -43,11 +43,12 @@ def hazard_map(
     half_x, half_y = ((float(one[1] - one[0]) if one.size > 1 else 0.0) / 2.0 for one in (x, y))
     xs, ys = (part.ravel() for part in np.meshgrid(x, y))
     ratio = np.zeros((len(heights), y.size, x.size))
-    for level, (_, height) in enumerate(heights):
+    half = np.array([half_x, half_y, SLACK])
+    asked = []
+    for _, height in heights:
         middle = np.column_stack([xs, ys, np.full(xs.size, height)])
-        half = np.array([half_x, half_y, SLACK])
-        places = Places(middle - half, middle + half)
-        for groups in sums:
-            upper = bound(groups, places, to_limit=True, most=_MOST).upper.reshape(y.size, x.size)
-            ratio[level] = np.maximum(ratio[level], np.where(upper < NEGLIGIBLE, 0.0, upper))
+        asked += [Question(groups, Places(middle - half, middle + half)) for groups in sums]
+    for number, found in enumerate(bounds(asked, to_limit=True, most=_MOST)):
+        upper, level = found.upper.reshape(y.size, x.size), number // len(sums)
+        ratio[level] = np.maximum(ratio[level], np.where(upper < NEGLIGIBLE, 0.0, upper))
     return HazardMap(x, y, tuple(heights), ratio, note=Message("map.negligible", least=f"{NEGLIGIBLE:g}"))

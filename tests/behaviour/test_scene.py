@@ -17,7 +17,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import BASE_WAY, MORE_WAYS
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scene import scene_map, stages_of
-from lasersafe.assessment.scene_zones import zone_shapes
+from lasersafe.assessment.scene_zones import zones_over
 from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError
 from lasersafe.models import parse_case
@@ -415,7 +415,7 @@ def test_the_map_of_a_case_lies_inside_its_zones():
     x, y = np.linspace(-6, 6, 61), np.linspace(-12, 3, 76)
     found = scene_map((stage,), x, y)
     assert [name for name, _ in found.heights] == ["standing adult", "child"]
-    shapes = [shapely.Polygon(p.outline, p.holes) for z in zone_shapes(stage) for p in z.polygons]
+    shapes = [shapely.Polygon(p.outline, p.holes) for z in zones_over((stage,)) for p in z.polygons]
     area = shapely.union_all(shapes)
     grid_x, grid_y = np.meshgrid(x, y)
     for level in found.ratio:
