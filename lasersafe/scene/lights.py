@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lasersafe.scene.directions import nearest
 from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over
-from lasersafe.scene.sources import CLUSTER, ROW, Source, Starts, squared_gaps
+from lasersafe.scene.sources import ROW, Source, Starts, pairs_of, squared_gaps
 from lasersafe.scene.walls import Walls
 
 FLOAT = NDArray[np.float64]
@@ -19,6 +19,7 @@ FLAGS = NDArray[np.bool_]
 INDEX = NDArray[np.intp]
 Light = tuple[Source, Walls]
 _JUST = 1.01  # times the radius of an aperture: from here on the irradiance at its edge falls away from the axis
+_ALL_PAIRS = 500_000  # of those at a time
 _PAIRS = 200  # of boxes and where light starts that are looked at together, the nearest ones first
 _ROWS = 8000  # of a table at a time
 
@@ -248,7 +249,7 @@ class Lights:
         aimed = column["aimed"][light] > 0.0
         at = np.flatnonzero(~aimed)
         if at.size:
-            found[at] = self._starts.nearest(light[at], middle[at], half[at])[1]
+            found[at] = self._starts.every[0][self._starts.nearest(light[at], middle[at], half[at])[1]]
         at = np.flatnonzero(aimed)
         if at.size:
             own, offset, size = light[at], middle[at] - column["apex"][light[at]], half[at]
@@ -353,63 +354,54 @@ class Lights:
         if not left.size:
             return found
         found[left] = 0.0
-        count = self._starts.count[light[left]]
-        begin = np.cumsum(count) - count
-        gaps, starts, sizes = np.empty(count.sum()), np.empty((count.sum(), 3)), np.empty((count.sum(), 3))
-        cluster = np.empty(count.sum(), dtype=np.intp)
-        for rows, start, size in self._starts.each(light[left]):
-            between = squared_gaps(middle[left[rows]], half[left[rows]], start, size)
-            order = between.argsort(axis=1)
-            some = np.arange(order.shape[1]) < count[rows][:, None]
-            at, order = (begin[rows][:, None] + np.arange(order.shape[1]))[some], order[some]
-            of = np.repeat(np.arange(len(rows)), count[rows])
-            gaps[at], cluster[at] = between[of, order], order // CLUSTER
-            of = of if len(start) > 1 else of * 0
-            starts[at], sizes[at] = start[of, order], size[of, order]
-        first, open_, step = 0, np.arange(len(left)), 1
-        while open_.size:
-            slot = np.arange(first, first + step)
-            first += step
-            row, column = np.nonzero(slot < count[open_][:, None])
-            one, at = left[open_[row]], begin[open_[row]] + slot[column]
-            shut = self._stop(light[one], starts[at], sizes[at], middle[one], half[one])
-            nearest = np.full(len(open_), np.inf)
-            np.minimum.at(nearest, row, np.where(shut, np.inf, gaps[at]))
-            seen = np.isfinite(nearest)
-            lit = left[open_[seen]]
-            found[lit] = free[lit]
-            far = self.column["aimed"][light[lit]] <= 0.0
-            if far.any():
-                over = self.over(light[lit[far]], middle[lit[far]], half[lit[far]], np.sqrt(nearest[seen][far]))
-                found[lit[far]] = np.minimum(free[lit[far]], over)
-            open_ = open_[~seen & (count[open_] > first)]
-            if first == 1 and open_.size:  # what is stopped for several at once is not looked at one by one
-                alive = self._unstopped(light[left[open_]], middle[left[open_]], half[left[open_]])
-                of = np.repeat(np.arange(len(open_)), count[open_])
-                at = np.repeat(begin[open_] - np.cumsum(count[open_]) + count[open_], count[open_]) + np.arange(len(of))
-                kept = alive[of, cluster[at]]
-                kept[np.cumsum(count[open_]) - count[open_]] = False  # the nearest was stopped
-                at = at[kept]
-                gaps, starts, sizes = gaps[at], starts[at], sizes[at]
-                count = np.zeros(len(left), dtype=np.intp)
-                count[open_] = np.bincount(of[kept], minlength=len(open_))
-                begin = np.zeros(len(left), dtype=np.intp)
-                begin[open_] = np.cumsum(count[open_]) - count[open_]
-                open_, first = open_[count[open_] > 0], 0
-                step = 1
-            step = max(_PAIRS // max(len(open_), 1), 2 * first, 2)
+
+        def lit(rows: INDEX, gaps: FLOAT) -> None:
+            found[rows] = free[rows]
+            at, gaps = rows[far[rows]], gaps[far[rows]]
+            if at.size:
+                found[at] = np.minimum(free[at], self.over(light[at], middle[at], half[at], gaps))
+
+        (start, size, _), far = self._starts.every, self.column["aimed"][light] <= 0.0
+        gaps, nearest = self._starts.nearest(light[left], middle[left], half[left])
+        shut = self._stop(light[left], start[nearest], size[nearest], middle[left], half[left])
+        seen = left[~shut]
+        lit(seen, gaps[~shut])
+        left, nearest = left[shut], nearest[shut]
+        most = np.cumsum(self._starts.count[light[left]]) // _ALL_PAIRS
+        for rows in np.split(np.arange(len(left)), np.flatnonzero(np.diff(most)) + 1) if left.size else ():
+            some = left[rows]
+            of, at = self._starts.pairs(light[some], self._unstopped(light[some], middle[some], half[some]))
+            other = at != nearest[rows][of]
+            of, at = of[other], at[other]
+            between = squared_gaps(middle[some[of]], half[some[of]], start[at, None], size[at, None])[:, 0]
+            order = np.lexsort((between, of))
+            at, gaps = at[order], np.sqrt(between[order])
+            count = np.bincount(of, minlength=len(some))
+            begin, open_ = np.cumsum(count) - count, np.flatnonzero(count)
+            first, step = 0, 1
+            while open_.size:
+                slot = np.arange(first, first + step)
+                first += step
+                row, column = np.nonzero(slot < count[open_][:, None])
+                pair = begin[open_[row]] + slot[column]
+                one = some[open_[row]]
+                shut = self._stop(light[one], start[at[pair]], size[at[pair]], middle[one], half[one])
+                gap = np.full(len(open_), np.inf)
+                np.minimum.at(gap, row, np.where(shut, np.inf, gaps[pair]))
+                free_way = np.isfinite(gap)
+                seen = some[open_[free_way]]
+                lit(seen, gap[free_way])
+                open_ = open_[~free_way & (count[open_] > first)]
+                step = max(_PAIRS // max(len(open_), 1), 2 * first, 2)
         return found
 
-    def _unstopped(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLAGS:
-        """Return for each row which clusters of where a light starts are not stopped as a whole."""
+    def _unstopped(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[INDEX, INDEX]:
+        """Return which clusters of where each light starts are not stopped as a whole: the row, and the cluster."""
         clusters = self._starts.clusters
-        count = clusters.count[light]
-        found = np.zeros((len(light), int(count.max())), dtype=bool)
-        for rows, start, size in clusters.each(light):
-            row, slot = np.nonzero(np.arange(start.shape[1]) < count[rows][:, None])
-            one, of = rows[row], row if len(start) > 1 else row * 0
-            found[one, slot] = ~self._stop(light[one], start[of, slot], size[of, slot], middle[one], half[one])
-        return found
+        start, size, begin = clusters.every
+        of, at = pairs_of(clusters.count[light], begin[light])
+        left = ~self._stop(light[of], start[at], size[at], middle[of], half[of])
+        return of[left], (at - begin[light][of])[left]
 
     def witnessed(self, light: INDEX, point: FLOAT) -> FLAGS:
         """Return where all of a light comes to a point from one place where it starts, and is above the limit there."""

@@ -270,6 +270,21 @@ def squared_gaps(middle: FLOAT, half: FLOAT, start: FLOAT, size: FLOAT) -> FLOAT
     return found
 
 
+def pairs_of(count: INDEX, begin: INDEX) -> tuple[INDEX, INDEX]:
+    """Return so many numbers for each row that follow one another from where they begin: the row, and the number."""
+    row = np.repeat(np.arange(len(count)), count)
+    return row, np.arange(len(row)) + np.repeat(begin - (np.cumsum(count) - count), count)
+
+
+def _hulls(middle: FLOAT, half: FLOAT, begin: INDEX) -> FLOAT:
+    """Return boxes round boxes from each beginning to the next: middles and half edges, of shape (2, hulls, 3). [m]."""
+    if not begin.size:
+        return np.zeros((2, 0, 3))
+    low = np.minimum.reduceat(middle - half, begin, axis=0)
+    high = np.maximum.reduceat(middle + half, begin, axis=0)
+    return np.stack([low + high, high - low]) / 2.0
+
+
 class Starts:
     """Boxes in which lights start, several for each.
 
@@ -302,34 +317,34 @@ class Starts:
     @cached_property
     def clusters(self) -> Starts:
         """Boxes round several that follow one another."""
-        low, high, begin = self._all
+        middle, half, begin = self.every
         counts = -(-self.count // CLUSTER)
         ends = np.cumsum(counts)
-        slot = np.arange(int(counts.sum())) - np.repeat(ends - counts, counts)
-        at = np.repeat(begin, counts) + slot * CLUSTER
-        if at.size:
-            low, high = np.minimum.reduceat(low, at, axis=0), np.maximum.reduceat(high, at, axis=0)
-        parts = (np.split(one, ends[:-1]) for one in ((low + high) / 2.0, (high - low) / 2.0))
+        of, slot = pairs_of(counts, np.zeros_like(counts))
+        parts = (np.split(one, ends[:-1]) for one in _hulls(middle, half, begin[of] + slot * CLUSTER))
         return Starts(list(zip(*parts, strict=True)))
 
     @cached_property
-    def _all(self) -> tuple[FLOAT, FLOAT, INDEX]:
-        """Lowest and highest corners of all boxes in a row, and where those of each light begin."""
+    def every(self) -> tuple[FLOAT, FLOAT, INDEX]:
+        """Middles and half edges of all boxes in a row [m], and where those of each light begin."""
         none = np.zeros((0, 3))
-        low = np.concatenate([none, *(middle - half for middle, half in self.boxes)])
-        high = np.concatenate([none, *(middle + half for middle, half in self.boxes)])
-        return low, high, np.cumsum(self.count) - self.count
+        middle, half = (np.concatenate([none, *(one[part] for one in self.boxes)]) for part in (0, 1))
+        return middle, half, np.cumsum(self.count) - self.count
 
     @cached_property
     def hull(self) -> tuple[FLOAT, FLOAT]:
         """A box round all boxes in which each light starts, of shape (lights, 3); 0 where there is none. [m]."""
-        low, high, begin = self._all
-        some = np.flatnonzero(self.count > 0)
-        ends = np.zeros((2, len(self.boxes), 3))
-        if some.size:
-            ends[0, some] = np.minimum.reduceat(low, begin[some], axis=0)
-            ends[1, some] = np.maximum.reduceat(high, begin[some], axis=0)
-        return (ends[0] + ends[1]) / 2.0, (ends[1] - ends[0]) / 2.0
+        middle, half, begin = self.every
+        some, ends = np.flatnonzero(self.count > 0), np.zeros((2, len(self.boxes), 3))
+        ends[:, some] = _hulls(middle, half, begin[some])
+        return ends[0], ends[1]
+
+    def pairs(self, light: INDEX, clusters: tuple[INDEX, INDEX]) -> tuple[INDEX, INDEX]:
+        """Return the boxes in some clusters of the light of each row: the row, and which of all boxes."""
+        of, cluster = clusters
+        first = cluster * CLUSTER
+        row, at = pairs_of(np.minimum(self.count[light[of]] - first, CLUSTER), self.every[2][light[of]] + first)
+        return of[row], at
 
     def each(self, light: INDEX) -> Iterator[tuple[INDEX, FLOAT, FLOAT]]:
         """Give some of the rows with the boxes in which their lights start, of shape (rows or 1, starts, 3)."""
@@ -349,12 +364,12 @@ class Starts:
                     part = which if len(which) == 1 else which[first : first + step]
                     yield some[first : first + step], middle[part], half[part]
 
-    def nearest(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
-        """Return how far boxes are from where a light starts [m], of shape (rows,), and the middle of the nearest."""
-        gap, place = np.zeros(len(light)), np.zeros((len(light), 3))
+    def nearest(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, INDEX]:
+        """Return how far boxes are from where a light starts [m], of shape (rows,), and which of all boxes is nearest."""
+        gap, place = np.zeros(len(light)), self.every[2][light]
         for rows, start, size in self.each(light):
             between = squared_gaps(middle[rows], half[rows], start, size)
             best = between.argmin(axis=1)
             gap[rows] = np.sqrt(between[np.arange(len(rows)), best])
-            place[rows] = start[np.arange(len(rows)) if len(start) > 1 else 0, best]
+            place[rows] += best
         return gap, place
