@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lasersafe.assessment.loads import places_on, window_screen
-from lasersafe.scene.bound import bound
+from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.mirrors import Mirror
 from lasersafe.scene.screens import Screen
 from lasersafe.wording.message import Message
@@ -18,8 +19,7 @@ from lasersafe.wording.message import Message
 if TYPE_CHECKING:
     from lasersafe.models import Scene
     from lasersafe.scene.directions import Vector
-    from lasersafe.scene.sources import Source
-    from lasersafe.scene.walls import Walls
+    from lasersafe.scene.lights import Light
 
 _HAIR = 1e-6  # m
 
@@ -41,16 +41,21 @@ class Pane:
         top = z + self.height / 2.0
         return (*ends[0], top), (*ends[1], top)
 
-    def gets(self, source: Source, walls: Walls, least: float) -> bool:
-        """Return whether anywhere on it light of a source can give more than so much of a limit, past walls.
 
-        It is bounded as a place a hair before either side of the wall in which it is: a window that holds is no shade
-        for itself.
-        """
-        (x0, y0, top), (x1, y1, _) = self.upper_corners
-        glass, off = Screen("", ((x0, y0), (x1, y1)), top - self.height, top), np.array(self.mirror.normal) * _HAIR
+def lit_panes(lights: Sequence[Light], panes: Sequence[Pane], least: float) -> list[bool]:
+    """Return for each light and its pane whether anywhere on it the light can give more than so much of a limit.
+
+    A pane is bounded as a place a hair before either side of the wall in which it is: a window that holds is no shade
+    for itself.
+    """
+    asked = []
+    for (source, walls), pane in zip(lights, panes, strict=True):
+        (x0, y0, top), (x1, y1, _) = pane.upper_corners
+        glass, off = Screen("", ((x0, y0), (x1, y1)), top - pane.height, top), np.array(pane.mirror.normal) * _HAIR
         bright = [[(replace(source, factor=source.factor / least), walls)]]
-        return any(bound(bright, places_on(glass, top, side), to_limit=True).upper[0] > 1.0 for side in (off, -off))
+        asked += [Question(bright, places_on(glass, top, side)) for side in (off, -off)]
+    found = [bool(one.upper[0] > 1.0) for one in bounds(asked, to_limit=True)] if asked else []
+    return [one or other for one, other in zip(found[::2], found[1::2], strict=True)]
 
 
 def panes_of(scene: Scene) -> tuple[Pane, ...]:

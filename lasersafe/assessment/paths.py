@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
-from lasersafe.assessment.panes import Pane, panes_of
+from lasersafe.assessment.panes import Pane, lit_panes, panes_of
 from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.directions import EVERYWHERE, Vector
 from lasersafe.scene.lights import Light, Lights
@@ -161,11 +161,13 @@ def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls)
             gain[:, column] = [
                 s.profile.gain(mirror.width) if isinstance(s.profile, BeamProfile) else 1.0 for s in sources
             ]
-        if member.pane is not None:
-            found[:, column] = [member.pane.gets(source, walls, FOLLOWED) for source in sources]
     asked = np.array([member.mirror is not None and member.pane is None for member in members])
     of, on = np.nonzero(np.broadcast_to(asked, found.shape))
-    table = Lights([(source, walls) for source in sources])
+    lights = [(source, walls) for source in sources]
+    glass = [(column, member.pane) for column, member in enumerate(members) if member.pane is not None]
+    behind = lit_panes(lights * len(glass), [pane for _, pane in glass for _ in lights], FOLLOWED)
+    found[:, [column for column, _ in glass]] = np.array(behind, dtype=bool).reshape(len(glass), len(lights)).T
+    table = Lights(lights)
     one = np.ones((len(of), 1), dtype=bool)
     there = table.most(
         of[:, None], places[on], halves[on], np.zeros(len(of)), one, np.zeros((len(of), 1), dtype=np.intp)

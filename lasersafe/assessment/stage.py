@@ -24,7 +24,7 @@ from lasersafe.assessment.context import (
     part_of,
     portions,
 )
-from lasersafe.assessment.panes import Pane, panes_of
+from lasersafe.assessment.panes import Pane, lit_panes, panes_of
 from lasersafe.assessment.paths import (
     FOLLOWED,
     LitFace,
@@ -317,10 +317,11 @@ class Stage:
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
         """Return the windows that act as mirrors for a laser in a mode."""
         laser, walls = self._seen_by_eyes(context, pose), self.walls(context, "direct", mode)
-        return tuple(
-            one for one in panes_of(self.scene) if one.mirror.reflectance > 0.0 and one.gets(laser, walls, FOLLOWED)
-        )
+        panes = [one for one in panes_of(self.scene) if one.mirror.reflectance > 0.0]
+        lit = lit_panes([(laser, walls)] * len(panes), panes, FOLLOWED)
+        return tuple(one for one, gets in zip(panes, lit, strict=True) if gets)
 
+    @kept
     def _seen_by_eyes(self, context: Context, pose: Pose) -> Source:
         """Return the direct beam against the limits of the eye: what it lights where nothing else is asked."""
         return self._direct(context, pose, "eye", context.duration("direct")[0], {})[0]
@@ -357,6 +358,7 @@ class Stage:
                 found.append(from_spots("scatter", ball, profile, math.inf, factor=share, surface=item.name))
         return found + self._ends(context, pose, tissue, duration, portion, mirrored=True)
 
+    @kept
     def _beams_of_eyes(self, context: Context, pose: Pose) -> list[Source]:
         """Return what mirrors make of the beam, against the limits of the eye, where no more is asked."""
         return self._mirrors(context, pose, "eye", context.duration("direct")[0], {})

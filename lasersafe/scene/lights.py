@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,22 +51,33 @@ class Lights:
             pairs = list(profile.strengths.items())
             self.column["hole"][number, : len(pairs)] = [hole for hole, _ in pairs]
             self.column["strength"][number, : len(pairs)] = [strength for _, strength in pairs]
+        self.lights = lights
+
+    @cached_property
+    def _held(self) -> tuple[Walls, INDEX]:
+        """The walls of all, and which of them count for each."""
         several: list[Walls] = []
         known: dict[int, int] = {}
-        for _, walls in lights:
+        for _, walls in self.lights:
             if id(walls) not in known:
                 if walls not in several:
                     several.append(walls)
                 known[id(walls)] = several.index(walls)
-        self.walls = Walls.joined(several)
-        self.behind = np.array([known[id(walls)] for _, walls in lights], dtype=np.intp)
-        self._starts = Starts(
-            [starts_before(source, walls) if len(walls) else source.starts for source, walls in lights]
-        )
-        self._near = Starts([source.near for source in self.sources])
-        # where a mirror that is off begins is not known
-        self.sure = np.array(
-            [len(walls) > 0 and (s.spots is not None or not s.bulge) for s, walls in lights], dtype=bool
+        return Walls.joined(several), np.array([known[id(walls)] for _, walls in self.lights], dtype=np.intp)
+
+    @cached_property
+    def _starts(self) -> Starts:
+        return Starts([starts_before(source, walls) if len(walls) else source.starts for source, walls in self.lights])
+
+    @cached_property
+    def _near(self) -> Starts:
+        return Starts([source.near for source in self.sources])
+
+    @cached_property
+    def sure(self) -> FLAGS:
+        """Which of them walls can stop: where a mirror that is off begins is not known."""
+        return np.array(
+            [len(walls) > 0 and (s.spots is not None or not s.bulge) for s, walls in self.lights], dtype=bool
         )
 
     def __len__(self) -> int:
@@ -340,9 +352,9 @@ class Lights:
         return np.asarray(stopped | (self._starts.count[light] == 0))
 
     def _stop(self, light: INDEX, start: FLOAT, size: FLOAT, middle: FLOAT, half: FLOAT) -> FLAGS:
-        column = self.column
-        return self.walls.stop(
-            start, size, middle, half, which=self.behind[light], blur=column["blur"][light],
+        column, (walls, behind) = self.column, self._held
+        return walls.stop(
+            start, size, middle, half, which=behind[light], blur=column["blur"][light],
             on=column["cut_on"][light], normal=column["cut_normal"][light], home=column["home"][light],
         )  # fmt: skip
 
@@ -413,8 +425,9 @@ class Lights:
             middle, half = self._starts.boxes[number]
             many = np.broadcast_to(place, middle.shape)
             size = np.full(many.shape, self.column["blur"][number])
-            which = np.full(len(middle), self.behind[number])
-            found[row] = bool(self.walls.clear(middle, half, many, size, which=which).any())
+            walls, behind = self._held
+            which = np.full(len(middle), behind[number])
+            found[row] = bool(walls.clear(middle, half, many, size, which=which).any())
         return found
 
 

@@ -365,7 +365,7 @@ class Starts:
                     yield some[first : first + step], middle[part], half[part]
 
     def nearest(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, INDEX]:
-        """Return how far boxes are from where a light starts [m], of shape (rows,), and which of all boxes is nearest."""
+        """Return how far boxes are from where a light starts [m], of shape (rows,), and which of `every` is nearest."""
         gap, place = np.zeros(len(light)), self.every[2][light]
         for rows, start, size in self.each(light):
             between = squared_gaps(middle[rows], half[rows], start, size)

@@ -10,7 +10,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.loads import part_of_line
-from lasersafe.assessment.panes import panes_of
+from lasersafe.assessment.panes import lit_panes, panes_of
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_hits import person_places
 from lasersafe.hazard.scatter import scatter_reach
@@ -185,7 +185,7 @@ def test_a_window_that_holds_is_a_mirror_for_every_wall_however_it_stands():
             '[[scene.barrier.opening]]\nname = "pane"\nkind = "window"\nstart = "0.5 m"\nend = "1.5 m"\n'
         )
         (pane,) = panes_of(case.scene)
-        assert pane.gets(straight, Walls([Screen("wall", (a, b), 0.0, 3.0)]), 0.01)
+        assert lit_panes([(straight, Walls([Screen("wall", (a, b), 0.0, 3.0)]))], [pane], 0.01) == [True]
 
 
 @pytest.mark.parametrize(("start", "end"), [(20.0, 21.0), (20.26, 20.74), (20.501, 20.503)])
@@ -198,8 +198,8 @@ def test_a_long_window_is_found_through_a_narrow_gap(start, end):
     )
     near = Screen("near", ((-20.0, 4.0), (20.0, 4.0)), 0.0, 50.0, (Gap(start, end, 0.0, 50.0),))
     (pane,) = panes_of(case.scene)
-    assert pane.gets(straight, Walls([near]), 0.01)
-    assert not pane.gets(straight, Walls([Screen("shut", near.line, 0.0, 50.0)]), 0.01)
+    assert lit_panes([(straight, Walls([near]))], [pane], 0.01) == [True]
+    assert lit_panes([(straight, Walls([Screen("shut", near.line, 0.0, 50.0)]))], [pane], 0.01) == [False]
 
 
 def test_a_normal_is_turned_to_the_side_of_the_laser():
