@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -43,25 +44,30 @@ def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
     return None if found is None or found.laser not in (None, context.laser.name) else found
 
 
-def peaks_on(stage: Stage, context: Context, way: str, modes: tuple[str, ...]) -> dict[Part, tuple[float, Spot]]:
+def peaks_on(
+    wanted: Sequence[tuple[Stage, Context, str]], modes: tuple[str, ...]
+) -> list[dict[Part, tuple[float, Spot]]]:
     """Return the highest peak irradiance of one watt in some modes [1/m2] on each barrier and view window, and where.
 
-    Nothing that stands between is counted. All wavelengths count as if they had the beam of any of them.
+    Nothing that stands between is counted. All wavelengths count as if they had the beam of any of them. Of each laser
+    on a way there is one answer.
     """
-    highest = max([pose.apex[2] for mode in modes for pose in stage.poses(context, mode)], default=0.0) + _HIGH
-    parts = parts_of(stage.scene)
-    sources = {name: sources_on(stage, context, way, "eye", modes, name) for name, _ in parts}
-    peaks = {one: in_irradiance(stage, one, 1.0) for own in sources.values() for one in own}
-    asked = [
-        Question([[(peaks[one], Walls()) for one in sources[part[0]]]], places_on(screen, highest))
-        for part, screen in parts.items()
-    ]
-    found: dict[Part, tuple[float, Spot]] = {}
-    for part, one in zip(parts, bounds(asked, near=_NEAR_ENOUGH), strict=True):
+    asked, named = [], []
+    for number, (stage, context, way) in enumerate(wanted):
+        highest = max([pose.apex[2] for mode in modes for pose in stage.poses(context, mode)], default=0.0) + _HIGH
+        parts = parts_of(stage.scene)
+        sources = {name: sources_on(stage, context, way, "eye", modes, name) for name, _ in parts}
+        peaks = {one: in_irradiance(stage, one, 1.0) for own in sources.values() for one in own}
+        for part, screen in parts.items():
+            lights = [(peaks[one], Walls()) for one in sources[part[0]]]
+            asked.append(Question([lights], places_on(screen, highest)))
+            named.append((number, part, sources[part[0]]))
+    found: list[dict[Part, tuple[float, Spot]]] = [{} for _ in wanted]
+    for (number, part, own), one in zip(named, bounds(asked, near=_NEAR_ENOUGH), strict=True):
         worst = int(np.argmax(one.upper))
         light, (x, y, z) = int(one.light[worst]), one.place[worst].tolist()
-        spot: Spot = (None, None) if light < 0 else ((x, y, z), sources[part[0]][light].path_to((x, y, z)))
-        found[part] = (float(one.upper[worst]), spot)
+        spot: Spot = (None, None) if light < 0 else ((x, y, z), own[light].path_to((x, y, z)))
+        found[number][part] = float(one.upper[worst]), spot
     return found
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.panes import Pane, lit_panes, panes_of
-from lasersafe.scene.bound import Places, Question, bounds, most_light
+from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.directions import EVERYWHERE, Vector
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import (
@@ -395,17 +395,14 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
         return []
     corner, edges = np.array([f.corner for f in faces]), np.array([f.edges for f in faces])
     normal = np.array([f.normal for f in faces])
-    from_side = [np.sum((_comes_from(source) - corner) * normal, axis=1) > 1e-9 for source, _ in lights]
+    from_side = np.array([np.sum((_comes_from(source) - corner) * normal, axis=1) > 1e-9 for source, _ in lights])
+    table, together = Lights(lights), np.zeros(len(lights), dtype=np.intp)
     low, high, owner = np.zeros((len(faces), 2)), np.ones((len(faces), 2)), np.arange(len(faces))
     for _ in range(12):
         middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
         middle += normal[owner] * _BEFORE  # before the face, which does not shade itself
         half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
-        lit = np.zeros(len(owner), dtype=bool)
-        for light, side in zip(lights, from_side, strict=True):
-            asked = np.flatnonzero(side[owner] & ~lit)
-            if asked.size:
-                lit[asked] = most_light([[light]], middle[asked], half[asked])[0] > LEAST
+        lit = table.in_all(together, middle, half, from_side[:, owner].T).max(axis=1) > LEAST
         low, high, owner, middle, half = low[lit], high[lit], owner[lit], middle[lit], half[lit]
         size = (high - low) * np.sqrt(np.square(edges[owner]).sum(axis=2))
         count = np.bincount(owner, minlength=len(faces))[owner]
@@ -442,7 +439,7 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
     found = []
     for number in numbers:
         face, own = faces[number], owner == number
-        strongest = max(source.factor for (source, _), side in zip(lights, from_side, strict=True) if side[number])
+        strongest = max(source.factor for (source, _), side in zip(lights, from_side[:, number], strict=True) if side)
         parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))
         spread = math.sqrt(strongest / (math.pi * max(float(bright[number]), 1e-12)))
         found.append(LitFace(face, parts, strongest * face.reflectance, spread))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -35,9 +36,10 @@ from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Places, Question, bounds
 from lasersafe.scene.directions import Vector
-from lasersafe.scene.lights import Light, Span, over, span
+from lasersafe.scene.lights import Light, Lights, Span, over, span
 from lasersafe.scene.profile import NEAREST, POINT, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
@@ -271,19 +273,17 @@ def exact_hit(
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
     if isinstance(source.profile, BeamProfile):
-        profile, criteria_of = source.profile, source.profile.criteria
-        alike: dict[tuple[float, float], float] = {}  # amount and aperture -> ratio times limit
-
-        def there(look: Criterion) -> float:
-            key = (look.amount, look.limiting_aperture)
-            if key not in alike:
-                own = replace(source, profile=replace(profile, criteria=(look,)))
-                alike[key] = float(over(own, place, np.zeros((1, 3)))[0]) * look.limit
-            return alike[key] / look.limit
-
-        pairs = [(there(c), c, ALPHA_MIN) for c in criteria_of]
-        if with_aid is not None:
-            pairs += [(there(aided(context, c, with_aid)), c, ALPHA_MIN) for c in criteria_of]
+        profile, every = source.profile, source.profile.criteria
+        looks = [*every, *(aided(context, c, with_aid) for c in (every if with_aid is not None else ()))]
+        alike = {(c.amount, c.limiting_aperture): c for c in looks}  # what differs by its limit only
+        table = Lights([(replace(source, profile=replace(profile, criteria=(c,))), Walls()) for c in alike.values()])
+        many = np.broadcast_to(place, (len(table), 3))
+        there = table.over(np.arange(len(table)), many, np.zeros_like(many)) * [c.limit for c in alike.values()]
+        amounts = dict(zip(alike, there.tolist(), strict=True))
+        pairs = [
+            (amounts[look.amount, look.limiting_aperture] / look.limit, c, ALPHA_MIN)
+            for look, c in zip(looks, itertools.cycle(every), strict=False)
+        ]
     else:
         pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
     for ratio, c, _ in pairs:

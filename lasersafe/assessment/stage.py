@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial, reduce, wraps
+from itertools import product
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar, cast
 
 import numpy as np
@@ -63,11 +64,12 @@ REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; co
 def stages_at(cases: Sequence[Case]) -> list[Stage]:
     """Return the scenes of several corners of one case as sources and screens, with all that they share."""
     every = contexts_of_each(cases)
-    shared: dict[int, tuple[dict[tuple[object, ...], Any], ...]] = {}
+    shared: dict[int, tuple[dict[tuple[object, ...], Any], dict[tuple[object, ...], Any], list[Stage]]] = {}
     found = []
     for case, own, setups in zip(cases, every, results_of_each(every), strict=True):
         assert case.scene is not None
-        found.append(Stage(case, case.scene, own, setups, *shared.setdefault(own[0].corner[0], ({}, {}))))
+        found.append(Stage(case, case.scene, own, setups, *shared.setdefault(own[0].corner[0], ({}, {}, []))))
+        found[-1].others.append(found[-1])
     return found
 
 
@@ -97,11 +99,7 @@ def kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage
 
     @wraps(work)
     def known(stage: Stage, *given: P.args, **named: P.kwargs) -> T:
-        key = (name, *map(known_by, given), *named.items())
-        if name in _BY_ALL:
-            key = (*key, stage.corners)
-        elif name in _PAST_WALLS and not ("direct" in given or "transmitted" in given):
-            key = (*key, stage.standing(cast("Context", given[0]), ("direct",)))
+        key = stage.key(name, *given, *named.items())
         if key not in stage.answers:
             stage.answers[key] = work(stage, *given, **named)
         found: T = stage.answers[key]
@@ -128,6 +126,17 @@ class Stage:
     # known for all stages in which a laser is the same, and what was asked of persons and not answered yet
     answers: dict[tuple[object, ...], Any] = field(default_factory=dict)
     open: dict[tuple[object, ...], Any] = field(default_factory=dict)
+
+    others: list[Stage] = field(default_factory=list)  # that share the answers, itself included
+
+    def key(self, name: str, *given: object) -> tuple[object, ...]:
+        """Return under what an answer is known."""
+        key = (name, *map(known_by, given))
+        if name in _BY_ALL:
+            return *key, self.corners
+        if name in _PAST_WALLS and not ("direct" in given or "transmitted" in given):
+            return *key, self.standing(cast("Context", given[0]), ("direct",))
+        return key
 
     @cached_property
     def corners(self) -> tuple[tuple[int, int], ...]:
@@ -388,10 +397,23 @@ class Stage:
 
     # --- barriers --------------------------------------------------------------------------------------------------
 
-    @kept
     def peaks(self, context: Context, way: str, modes: tuple[str, ...]) -> dict[loads.Part, tuple[float, loads.Spot]]:
-        """Return how much of one watt there can be on each barrier and view window in some modes, and where. [1/m2]."""
-        return loads.peaks_on(self, context, way, modes)
+        """Return how much of one watt there can be on each barrier and view window in some modes, and where. [1/m2].
+
+        What will be asked of other lasers, and on other ways, is bounded together with it.
+        """
+        key = self.key("peaks", context, way, modes)
+        if key not in self.answers:
+            wanted: dict[tuple[object, ...], tuple[Stage, Context, str]] = {key: (self, context, way)}
+            for stage in self.others:
+                lasers = [one for one in stage.contexts if stage.poses(one, "running")]
+                for one, other in product(lasers, ("direct",) if way == "direct" else ("mirror", "scatter")):
+                    if modes != ("running",) or one.setup.fitted:
+                        wanted.setdefault(stage.key("peaks", one, other, modes), (stage, one, other))
+            asked = {key: one for key, one in wanted.items() if key not in self.answers}
+            self.answers |= zip(asked, loads.peaks_on(list(asked.values()), modes), strict=True)
+        found: dict[loads.Part, tuple[float, loads.Spot]] = self.answers[key]
+        return found
 
     @kept
     def held(self, context: Context, way: str) -> dict[str, BarrierWay]:

@@ -132,12 +132,9 @@ def most_light(groups: Sequence[Sequence[Light]], middle: FLOAT, half: FLOAT, as
     numpy.ndarray, shape (lights, boxes)
         0 where all of a light is stopped; as without walls where another of the same group gives more. [1]
     """
+    of = np.repeat(np.arange(len(groups)), [len(group) for group in groups])
     table = Lights([light for group in groups for light in group])
-    shape = len(middle), len(table)
-    number = np.broadcast_to(np.arange(len(table)), shape)
-    of = np.broadcast_to(np.repeat(np.arange(len(groups)), [len(group) for group in groups]), shape)
-    wanted = np.ones(shape, dtype=bool) if asked is None else asked.T
-    return table.most(number, middle, half, np.zeros(len(middle)), wanted, of).T
+    return table.in_all(of, middle, half, None if asked is None else asked.T).T
 
 
 @dataclass(frozen=True)

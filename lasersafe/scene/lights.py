@@ -345,6 +345,13 @@ class Lights:
                 np.fmax.at(highest, number[at, some], value)
         return found
 
+    def in_all(self, group: INDEX, middle: FLOAT, half: FLOAT, asked: FLAGS | None = None) -> FLOAT:
+        """Return `most` of every light, of shape (boxes, lights), each of a group, where it is asked for."""
+        shape = len(middle), len(self)
+        asked = np.ones(shape, dtype=bool) if asked is None else asked
+        every = np.broadcast_to(np.arange(len(self)), shape)
+        return self.most(every, middle, half, np.zeros(len(middle)), asked, np.broadcast_to(group, shape))
+
     def hidden(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLAGS:
         """Return which boxes no straight way reaches from a box round all places in which a light starts."""
         start, size = self._starts.hull
