@@ -396,13 +396,20 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
     corner, edges = np.array([f.corner for f in faces]), np.array([f.edges for f in faces])
     normal = np.array([f.normal for f in faces])
     from_side = np.array([np.sum((_comes_from(source) - corner) * normal, axis=1) > 1e-9 for source, _ in lights])
-    table, together = Lights(lights), np.zeros(len(lights), dtype=np.intp)
+    table, every = Lights(lights), np.arange(len(lights))
     low, high, owner = np.zeros((len(faces), 2)), np.ones((len(faces), 2)), np.arange(len(faces))
     for _ in range(12):
         middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
         middle += normal[owner] * _BEFORE  # before the face, which does not shade itself
         half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
-        lit = table.in_all(together, middle, half, from_side[:, owner].T).max(axis=1) > LEAST
+        lit, first = np.zeros(len(owner), dtype=bool), 0
+        while first < len(lights):  # what some of them light need not be asked of the others
+            some, dark = every[first : max(2 * first, 1)], np.flatnonzero(~lit)
+            first += len(some)
+            asked = from_side[some][:, owner[dark]].T
+            group = np.zeros(asked.shape, dtype=np.intp)
+            now = table.most(group + some, middle[dark], half[dark], np.zeros(len(dark)), asked, group)
+            lit[dark] = now.max(axis=1) > LEAST
         low, high, owner, middle, half = low[lit], high[lit], owner[lit], middle[lit], half[lit]
         size = (high - low) * np.sqrt(np.square(edges[owner]).sum(axis=2))
         count = np.bincount(owner, minlength=len(faces))[owner]

@@ -274,7 +274,7 @@ def exact_hit(
     fractions: dict[tuple[str, str], float] = {}
     if isinstance(source.profile, BeamProfile):
         profile, every = source.profile, source.profile.criteria
-        looks = [*every, *(aided(context, c, with_aid) for c in (every if with_aid is not None else ()))]
+        looks = [*every, *([] if with_aid is None else [aided(context, c, with_aid) for c in every])]
         alike = {(c.amount, c.limiting_aperture): c for c in looks}  # what differs by its limit only
         table = Lights([(replace(source, profile=replace(profile, criteria=(c,))), Walls()) for c in alike.values()])
         many = np.broadcast_to(place, (len(table), 3))

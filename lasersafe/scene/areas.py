@@ -20,7 +20,7 @@ from lasersafe.optics.checks import unique
 from lasersafe.records.scene import Polygon
 from lasersafe.scene.bound import Asked, Places, Question
 from lasersafe.scene.directions import Box
-from lasersafe.scene.lights import Light
+from lasersafe.scene.lights import Light, total
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.sources import Source
 
@@ -258,7 +258,7 @@ def _above(
         places = np.column_stack([middle[at], levels[level]])
         edges = np.column_stack([half[at], half[at], np.full(len(at), rise)])
         each = np.where(wanted[at], asked.each(owner[at], places, edges, wanted[at], enough=1.0), known[at])
-        above = asked.total(owner[at], each) > 1.0
+        above = total(asked.group[owner[at]], each) > 1.0
         found[at[above]] = True
         np.maximum.at(most, at, each)
     return found, np.where(alone[:, None], known, most)

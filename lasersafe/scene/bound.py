@@ -27,6 +27,8 @@ _NEAR, _ROUGH = 1.02, 1.25  # times the highest that was found: so near a bound 
 _NOTHING = 1e-3  # of what was found: a light that gives less of a sum is not bounded again
 _ROUND = 1e-9  # m: rounding of the ends of a line
 _UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
+_FEWER = 0.7  # of the lights that are looked at: where no more are left, the others are left out
+_MOST_CELLS = 2_000_000  # receivers times lights that are looked at together
 _TRIED = 64  # boxes of a receiver that are looked at together, those with the highest bounds first
 
 BELOW, ABOVE, NOT_PROVEN = 0, 1, 2
@@ -95,7 +97,8 @@ class _Open:
     half: FLOAT
     owner: INDEX
     upper: FLOAT
-    each: FLOAT  # what is proven of each light, of shape (boxes, lights)
+    each: FLOAT  # what is proven of each light that is looked at, of shape (boxes, lights)
+    rest: FLOAT  # and of the others of each group, of shape (boxes, groups)
     box: FLOAT  # middle and half edges of the box for which that was proven, of shape (boxes, 2, 3)
     lit: INDEX  # which light gave most in it
 
@@ -176,6 +179,7 @@ class Asked:
         counts = [len(one.places.low) for one in questions]
         owner = np.repeat(np.arange(len(questions)), counts)
         self.light, self.group = numbers[owner], of[owner]
+        self.slot = np.broadcast_to(np.arange(most), self.light.shape)
         self.single = np.array([len(one.groups) < 2 for one in questions], dtype=bool)[owner]
         self.beyond = np.array([one.places.beyond for one in questions])[owner]
         self.low, self.high = (
@@ -197,9 +201,34 @@ class Asked:
         group = self.group[owner]
         return self.table.most(self.light[owner], middle, half, self.beyond[owner], asked & (group >= 0), group, enough)
 
-    def total(self, owner: INDEX, each: FLOAT) -> FLOAT:
+    def total(self, owner: INDEX, each: FLOAT, rest: FLOAT) -> FLOAT:
         """Return the sum over groups of the highest of each; NaN, which nothing bounds, is infinite."""
-        return total(self.group[owner], each)
+        return total(self.group[owner], each, rest)
+
+    def fewer(self, least: FLOAT, *boxes: _Open) -> None:
+        """Look no more at lights that in no box of a receiver give more than the least of it, of shape (receivers,)."""
+        some = np.zeros(self.group.shape, dtype=bool)
+        for one in boxes:
+            row, column = np.nonzero(~(one.each <= least[one.owner, None]))
+            some[one.owner[row], column] = True
+        some &= self.group >= 0
+        wide = int(some.sum(axis=1).max(initial=0))
+        if not wide < _FEWER * self.group.shape[1]:
+            return
+        order = np.argsort(~some, axis=1, kind="stable")[:, :wide]
+        for one in boxes:
+            for number in range(one.rest.shape[1] if one.rest.shape[1] > 1 else 0):  # of a single group found is more
+                out = (self.group[one.owner] == number) & ~some[one.owner]
+                one.rest[:, number] = np.maximum(
+                    one.rest[:, number], np.where(out, one.each, 0.0).max(axis=1, initial=0.0)
+                )
+            one.each = np.take_along_axis(one.each, order[one.owner], axis=1)
+        self.group = np.where(
+            np.take_along_axis(some, order, axis=1), np.take_along_axis(self.group, order, axis=1), -1
+        )
+        self.light, self.slot = (np.take_along_axis(one, order, axis=1) for one in (self.light, self.slot))
+        for one in boxes:
+            one.each = np.where(self.group[one.owner] >= 0, one.each, 0.0)
 
     def inside(self, now: _Open) -> _Open:
         """Return the boxes of which any part is in their places, no wider than that part."""
@@ -281,8 +310,19 @@ def bounds(
     ----------
     .. [1] docs/method.md, section 16: branch and bound.
     """
+    sizes = [len(one.places.low) * sum(map(len, one.groups)) for one in questions]
+    if len(questions) > 1 and sum(sizes) > _MOST_CELLS:
+        parts = (np.cumsum(sizes) // _MOST_CELLS).tolist()
+        same = [
+            [one for one, part in zip(questions, parts, strict=True) if part == number] for number in sorted(set(parts))
+        ]
+        return [found for part in same for found in _bounds(part, to_limit=to_limit, most=most, near=near)]
+    return _bounds(questions, to_limit=to_limit, most=most, near=near)
+
+
+def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: float) -> list[Bounds]:
     asked = Asked(questions)
-    count = len(asked.low)
+    every, count = (asked.light, asked.group), len(asked.low)
     upper, found, place = np.zeros(count), np.full(count, -1.0), (asked.low + asked.high) / 2.0
     light, boxes, box = np.full(count, -1), np.zeros(count, dtype=np.intp), np.zeros((count, 2, 3))
     strongest = np.full(count, -1)
@@ -294,35 +334,40 @@ def bounds(
 
     pool = asked.inside(_Open(
         place.copy(), (asked.high - asked.low) / 2.0, np.arange(count), np.full(count, np.inf),
-        np.where(asked.group >= 0, np.inf, 0.0), np.zeros((count, 2, 3)), np.full(count, -1),
+        np.where(asked.group >= 0, np.inf, 0.0), np.zeros((count, int(asked.group.max(initial=-1)) + 1)),
+        np.zeros((count, 2, 3)), np.full(count, -1),
     ))  # fmt: skip
     while len(pool.owner):
         best = _highest(pool)
         now, pool = pool.taken(best), pool.taken(~best)
         # what nowhere in a box gives more than was found, or next to nothing of a sum, is not bounded again
-        least = np.where(asked.single, found, found * _NOTHING)[now.owner, None]
-        wanted = now.each > least
+        wanted = now.each > np.where(asked.single, found, found * _NOTHING)[now.owner, None]
         each = np.where(wanted, asked.each(now.owner, now.middle, now.half, wanted), now.each)
-        proven = asked.total(now.owner, each)
+        proven = asked.total(now.owner, each, now.rest)
         less = proven <= now.upper
         now.box[less] = np.stack([now.middle[less], now.half[less]], axis=1)
-        now.lit[less] = each[less].argmax(axis=1) if each.shape[1] else -1
+        now.lit[less] = asked.slot[now.owner[less], each[less].argmax(axis=1)] if each.shape[1] else -1
         now.upper, now.each = np.minimum(proven, now.upper), each
         np.add.at(boxes, now.owner, 1)
         _points(asked, now, (found, place, light), 1.0 if to_limit else LEAST)
         settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
         leave(now.taken(settled))
-        pool = pool.joined(asked.inside(halved(now.taken(~settled))))
         enough = np.maximum(found * near, np.minimum(found * _ROUGH, 0.5))
         enough = np.maximum(np.maximum(enough, LEAST), upper)  # another box has no less already
         if to_limit:
             enough = np.where(found > 1.0, np.inf, np.maximum(enough, 1.0))
-        left = pool.upper <= np.where(boxes >= most, np.inf, enough)[pool.owner]
-        leave(pool.taken(left))
-        pool = pool.taken(~left)
+        enough = np.where(boxes >= most, np.inf, enough)
+        open_ = []
+        for some in (pool, now.taken(~settled)):
+            done = some.upper <= enough[some.owner]
+            leave(some.taken(done))
+            open_.append(some.taken(~done))
+        asked.fewer(np.where(asked.single, found, found * _NOTHING), *open_)
+        pool = open_[0].joined(asked.inside(halved(open_[1])))
     higher = found >= upper  # no box that is left has more than that point
     box[higher], strongest[higher] = np.stack([place, np.zeros_like(place)], axis=1)[higher], light[higher]
     upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
+    asked.light, asked.group = every
     unseen = np.flatnonzero((light < 0) & (upper > LEAST))  # no single point was lit, and yet it is not proven dark
     if unseen.size and asked.group.shape[1]:
         middle, half = (asked.low + asked.high)[unseen] / 2.0, (asked.high - asked.low)[unseen] / 2.0
@@ -357,25 +402,28 @@ def _points(asked: Asked, now: _Open, best: tuple[FLOAT, FLOAT, INDEX], least: f
     owner = now.owner[boxes]
     wanted = now.each[boxes] > np.where(asked.single, found, 0.0)[owner, None]
     each = asked.each(owner, points, np.zeros_like(points), wanted)
-    sums = asked.total(owner, each)
+    sums = asked.total(owner, each, np.zeros((len(owner), now.rest.shape[1])))
     order = np.lexsort((sums, owner))
     last = order[np.append(np.diff(owner[order]) > 0, True)] if len(order) else order
     better = last[sums[last] > found[owner[last]]]
     found[owner[better]], place[owner[better]] = sums[better], points[better]
-    light[owner[better]] = np.where(sums[better] > 0.0, each[better].argmax(axis=1), -1)
+    strongest = asked.slot[owner[better], each[better].argmax(axis=1)]
+    light[owner[better]] = np.where(sums[better] > 0.0, strongest, -1)
 
 
 def halved(now: _Open) -> _Open:
     """Return the halves of boxes, along each edge that is not much shorter than the longest."""
     cut = now.half * np.array([1.0, 1.0, _UPWARDS])
     cut = cut > cut.max(axis=1, keepdims=True, initial=0.0) * 0.55
+    at, middle, half = np.arange(len(cut)), now.middle, now.half.copy()
     for axis in range(3):
-        at = np.flatnonzero(cut[:, axis])
-        other = now.taken(at)
-        other.half[:, axis] /= 2.0
-        other.middle[:, axis] += other.half[:, axis]
-        now = now.joined(other)
-        now.half[at, axis] /= 2.0
-        now.middle[at, axis] -= now.half[at, axis]
-        cut = np.concatenate([cut, cut[at]])
-    return now
+        some = np.flatnonzero(cut[at, axis])
+        half[some, axis] /= 2.0
+        more, middle = middle[some].copy(), middle.copy()
+        middle[some, axis] -= half[some, axis]
+        more[:, axis] += half[some, axis]
+        middle, half = np.concatenate([middle, more]), np.concatenate([half, half[some]])
+        at = np.concatenate([at, at[some]])
+    found = now.taken(at)
+    found.middle, found.half = middle, half
+    return found

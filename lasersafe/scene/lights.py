@@ -438,11 +438,15 @@ class Lights:
         return found
 
 
-def total(group: INDEX, each: FLOAT) -> FLOAT:
-    """Return the sum over groups of the highest of each, for arrays of shape (boxes, n); NaN counts as infinite."""
+def total(group: INDEX, each: FLOAT, rest: FLOAT | None = None) -> FLOAT:
+    """Return the sum over groups of the highest of each, for arrays of shape (boxes, n); NaN counts as infinite.
+
+    What is known of the others of each group may be given, of shape (boxes, groups).
+    """
     found = np.zeros(len(group))
-    for number in range(int(group.max(initial=-1)) + 1):
-        found = found + np.where(group == number, each, 0.0).max(axis=1, initial=0.0)
+    for number in range(int(group.max(initial=-1)) + 1 if rest is None else rest.shape[1]):
+        highest = np.where(group == number, each, 0.0).max(axis=1, initial=0.0)
+        found = found + (highest if rest is None else np.maximum(highest, rest[:, number]))
     return np.where(np.isnan(found), np.inf, found)
 
 
