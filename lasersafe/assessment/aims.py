@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Container
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -413,8 +414,8 @@ def far_scatter(profile: ScatterProfile, factor: float) -> float:
     return math.sqrt(factor * profile.at_one)
 
 
-def pose_of(aim: Aim, context: Context, mode: str) -> Pose:
-    """Return an aim as typed in SI units, with its margin."""
+def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ()) -> Pose:
+    """Return an aim as typed in SI units, with its margin; `Stage` says what it can be without."""
     apex = (*aim.position.pair, float(aim.height))
     if aim.towards is not None:
         end = (*aim.towards.pair, apex[2] if aim.towards_height is None else float(aim.towards_height))
@@ -438,10 +439,17 @@ def pose_of(aim: Aim, context: Context, mode: str) -> Pose:
         margin, source = HAND_MARGIN, "common practice, no source"
     else:
         margin, source = 0.0, "none"
-    field, aside = scan_field(context.setup)
+    field, aside = (0.0, 0.0) if "field" in without else scan_field(context.setup)
     away = (HAND_MOVES if context.laser.handheld else 0.0) if aim.moves is None else float(aim.moves)
-    moves = (away + aside,) * 3
-    return Pose(mode, apex, bearing, elevation, nominal, about(nominal, margin + field), margin, source, moves)
+    moves = (0.0 if "stays" in without else away + aside,) * 3
+    directions = about(nominal, margin + field)
+    if "scan" in without and field:  # its line lies level
+        low, high = nominal.elevation
+        wide = math.atan2(math.sin(field), math.cos(field) * min(math.cos(low), math.cos(high)))
+        ends = [math.asin(math.sin(one) * part) for one in (low, high) for part in (1.0, math.cos(field))]
+        line = Box(nominal.bearing, min(nominal.half_bearing + wide, math.pi), (min(ends), max(ends)))
+        directions = about(line, margin)
+    return Pose(mode, apex, bearing, elevation, nominal, directions, margin, source, moves)
 
 
 def scan_field(setup: Setup) -> tuple[float, float]:

@@ -20,7 +20,7 @@ from lasersafe.scene.directions import angles
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.models import Aim, Case
-    from lasersafe.models.scene import ScenePlace
+    from lasersafe.models.scene import ScenePerson, ScenePlace
     from lasersafe.results import Scenario
 
 Model = TypeVar("Model", bound=CaseModel)
@@ -52,14 +52,39 @@ def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str])
             rows.setdefault((one.person, one.laser, one.way), one)
     for row in list(rows.values())[:MOST]:
         context = fitted[row.laser, row.setup]
-        for key, other in _stated(stage, context, row):
-            own = next(c for c in other.contexts if c.laser is context.laser and c.setup is context.setup)
-            hit, _ = hit_of(other, own, other.scene.person[0], row.way, row.tissue, "running", row.duration)
-            ratio = 0.0 if hit is None else hit.ratio
+        found: dict[tuple[str, ...], float] = {
+            (key,): _ratio(other, context, row) for key, other in _stated(stage, context, row)
+        }
+        one_place = _ratio(replace(stage, without=frozenset(["place"])), context, row)  # asks nothing new
+        if one_place * WORTH <= row.ratio:
+            found["place",] = one_place
+        strict = _strict(stage, context, row)
+        whole = _ratio(_other(stage, stage.case, row, strict), context, row) if strict else row.ratio
+        if whole * WORTH <= row.ratio or whole <= 1.0:
+            singles = strict if len(strict) > 1 else ()
+            each: dict[tuple[str, ...], float] = {
+                (key,): _ratio(_other(stage, stage.case, row, (key,)), context, row) for key in singles
+            }
+            found |= each
+            if not any(one * WORTH <= row.ratio or one <= 1.0 for one in each.values()):
+                found[strict] = whole
+        for keys, ratio in found.items():
             if ratio * WORTH <= row.ratio or ratio <= 1.0:
                 now, then = (format_quantity(one, "1", 3, "up") for one in (row.ratio, max(ratio, LEAST)))
                 facts = {"row": row.key, "person": row.person, "laser": row.laser, "way": say(f"way.{row.way}")}
-                yield row.person, say("price.row", **facts, now=now, stated=say(f"price.{key}"), then=then)
+                words = "; ".join(say(f"price.{key}") for key in keys)
+                yield row.person, say("price.row", **facts, now=now, stated=words, then=then)
+
+
+def _ratio(other: Stage, context: Context, row: Scenario) -> float:
+    """Return exposure over limit of a row as a scene has it."""
+    own = next(c for c in other.contexts if c.laser is context.laser and c.setup is context.setup)
+    hit, _ = hit_of(other, own, _person(other, row), row.way, row.tissue, "running", row.duration)
+    return 0.0 if hit is None else hit.ratio
+
+
+def _person(stage: Stage, row: Scenario) -> ScenePerson:
+    return next(one for one in stage.scene.person if one.name == row.person)
 
 
 def _stated(stage: Stage, context: Context, row: Scenario) -> Iterator[tuple[str, Stage]]:
@@ -86,6 +111,22 @@ def _stated(stage: Stage, context: Context, row: Scenario) -> Iterator[tuple[str
         yield "reflectance", _other(stage, case, row, barrier=walls, ground=ground)
 
 
+def _strict(stage: Stage, context: Context, row: Scenario) -> tuple[str, ...]:
+    """Return what no case can state, and yet may make the bound of a row strict."""
+    scan, base = context.setup.scan, BASE_WAY[row.way]
+    mirrored = base == "mirror" or row.way == "mirror then scatter"
+    hit, _ = hit_of(stage, context, _person(stage, row), row.way, row.tissue, "running", row.duration)
+    shown = hit is not None and hit.shown
+    acting = {
+        "scan": scan is not None and scan.pattern == "line",
+        "field": scan is not None and mirrored,
+        "stays": mirrored and any(any(pose.moves) for pose in stage.poses(context, "running")),
+        "edge": base != "scatter" and bool(stage.scene.barrier) and not shown,
+        "shines": base == "scatter" and any(one.finish == "mirror" for one in stage.case.surface),
+    }
+    return tuple(key for key, acts in acting.items() if acts)
+
+
 def _with(model: Model, **fields: object) -> Model:
     return model.model_copy(update=fields)
 
@@ -103,10 +144,10 @@ def _facing(surface: ScenePlace, aim: Aim) -> ScenePlace:
     return _with(surface, normal=normal, tilt=tilt)
 
 
-def _other(stage: Stage, case: Case, row: Scenario, **fields: object) -> Stage:
-    """Return the scene with other fields, for the person of a row alone; the barriers hold what they held."""
+def _other(stage: Stage, case: Case, row: Scenario, without: Sequence[str] = (), **fields: object) -> Stage:
+    """Return the scene with other fields or without strict assumptions, for one person; walls hold what they held."""
     person = tuple(one for one in stage.scene.person if one.name == row.person)
     scene = _with(stage.scene, person=person, **fields)
     kept = {key: value for key, value in stage.answers.items() if key[0] in _SAME}
     contexts = [replace(one, case=case) for one in stage.contexts]
-    return Stage(_with(case, scene=scene), scene, contexts, stage.setups, kept)
+    return Stage(_with(case, scene=scene), scene, contexts, stage.setups, kept, without=frozenset(without))

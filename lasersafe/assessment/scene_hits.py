@@ -65,6 +65,7 @@ class Hit:
     source: Source
     angle: float = ALPHA_MIN  # angular subtense of the source [rad]
     fractions: dict[tuple[str, str], float] = field(default_factory=dict)  # as in `results.Scenario`
+    shown: bool = False  # all of a light comes to one place, and is above the limit there
     proven: Message | None = None  # whether it is proven below, or shown above, or neither
     aid: Aid | None = None
     counted: Source | None = None  # whose bound is the highest
@@ -187,11 +188,12 @@ def worst_hit(
         x, y, z = place.tolist()
         hit = exact_hit(context, own[light][0], (x, y, z), tissue, duration, with_aid)
         there = float(over(seen[light][0], place[None, :], np.zeros((1, 3)))[0])
+        outcome = int(found.outcome[row])
         hit = replace(
-            hit, proven=Message(_OUTCOMES[int(found.outcome[row])]), counted=own[found.strongest[row]][0],
+            hit, proven=Message(_OUTCOMES[outcome]), shown=outcome == ABOVE, counted=own[found.strongest[row]][0],
             light=seen[found.strongest[row]], box=(found.box[row, 0], found.box[row, 1]), aid=with_aid,
         )  # fmt: skip
-        upper = float(found.upper[row])
+        upper = float((found.found if "place" in stage.without else found.upper)[row])
         hit = _raised(hit, upper / there) if there > 0.0 else _at(hit, upper)
         hits.append(hit if hit.ratio > 1.0 or found.outcome[row] == BELOW else _at(hit, upper))
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)

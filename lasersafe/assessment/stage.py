@@ -117,7 +117,11 @@ def known_by(given: object) -> object:
 
 @dataclass
 class Stage:
-    """Everything that the scene of a case is worked out from."""
+    """Everything that the scene of a case is worked out from.
+
+    What it is worked out *without* are strict assumptions that `lasersafe.assessment.price` names, to say what they
+    cost; what is judged is without none.
+    """
 
     case: Case
     scene: Scene
@@ -128,6 +132,7 @@ class Stage:
     open: dict[tuple[object, ...], Any] = field(default_factory=dict)
 
     others: list[Stage] = field(default_factory=list)  # that share the answers, itself included
+    without: frozenset[str] = frozenset()
 
     def key(self, name: str, *given: object) -> tuple[object, ...]:
         """Return under what an answer is known."""
@@ -175,7 +180,8 @@ class Stage:
         own = [a for a in self.scene.aim if a.laser == context.laser.name]
         own = [a for a in own if a.setup in (None, context.setup.name)]
         exact = [a for a in own if a.mode == mode]
-        found = tuple(pose_of(a, context, mode) for a in exact or own if exact or a.mode in (None, "running"))
+        aims = exact or [a for a in own if a.mode in (None, "running")]
+        found = tuple(pose_of(a, context, mode, self.without) for a in aims)
         if context.fault != "fibre broken" and (mode != "fault" or exact):
             return found
         anywhere = Box(0.0, math.pi, (-math.pi / 2.0, math.pi / 2.0))
@@ -287,7 +293,8 @@ class Stage:
     def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         profile = self.beam_profile(context, tissue, duration, portion)
         reach = farthest_of(profile.criteria, context.beam) * ROUND_UP
-        return [Source("direct", pose.apex, pose.directions, profile, reach, moves=pose.moves)]
+        sharp = "edge" in self.without
+        return [Source("direct", pose.apex, pose.directions, profile, reach, moves=pose.moves, sharp=sharp)]
 
     def _transmitted(
         self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion
@@ -338,7 +345,8 @@ class Stage:
     def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         profile = self.scatter_profile(context, tissue, duration, portion)
         laser = self._direct(context, pose, tissue, duration, portion)[0]
-        items = [item for item in self.lit(context, pose) if item.met_by(laser)]
+        shining = {one.name for one in self.case.surface if one.finish == "mirror" and "shines" in self.without}
+        items = [item for item in self.lit(context, pose) if item.met_by(laser) and item.name not in shining]
         reach = {part: far_scatter(profile, part) * ROUND_UP for part in {item.reflectance for item in items}}
         return [
             from_spots(

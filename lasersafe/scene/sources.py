@@ -83,6 +83,8 @@ class Source:
     origin : tuple, optional
         Middle and half edges of a box from which light comes that flat mirrors send on: no path along an axis is
         shorter than the straight way from there, but for the slant of the rays of an even beam. [m]
+    sharp : bool
+        Edges cut the beam as if it had no width: no bound, but what its width costs there.
     """
 
     way: str
@@ -106,6 +108,7 @@ class Source:
     through: tuple[Vector, float] | None = None
     parts: tuple[tuple[float, ...], ...] = ()
     origin: tuple[Vector, Vector] | None = None
+    sharp: bool = False
 
     @cached_property
     def row(self) -> tuple[object, ...]:
@@ -147,7 +150,7 @@ class Source:
             boxes = np.array(self.parts)
             return boxes[:, :3], boxes[:, 3:] + self.wide
         if self.spots is None:
-            beam = isinstance(self.profile, BeamProfile)
+            beam = isinstance(self.profile, BeamProfile) and not self.sharp
             blur = self.profile.tail(self.offset, self.factor) if beam else self.wide  # type: ignore[union-attr]
             middle, half = _parts(np.array(self.apex), np.array(self.moves), _MOVED)
             return middle, half + blur

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 
 from lasersafe.assessment import assess
+from lasersafe.models import parse_case
+from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
 from tests.regression.test_lit_surfaces import place, scene, surface
 
 LOOSE = surface("sheet", "5 m", finish="mirror") + "---" + place(shape="flat", width="0.3 m", normal="{}")
@@ -38,3 +40,25 @@ def test_a_head_that_moves_by_default_says_what_that_costs():
     (words,) = [one for one in said(by_hand('margin = "0 deg"')) if "direct" in one]
     assert words.endswith("with a head that stays at its stated place (moves): 0.00100")
     assert not [one for one in said(by_hand('margin = "0 deg"\nmoves = "0.5 m"')) if "(moves)" in one]
+
+
+def crossing(laser, places, *walls):
+    """Return what assumptions cost where one laser shines past people and walls."""
+    case = parse_case(case_text(Scene((laser,), (Person("Row", places),), (), walls)))
+    return [one.text for one in assess(case).scene.findings if one.kind == "price"]
+
+
+def test_a_scan_says_what_it_costs_that_its_line_may_lie_anyhow():
+    """A level line of 40 deg at 1 m; the eyes are 0.5 m higher, 10 m away: 3 deg above it, in the cone of 20 deg."""
+    beam = Laser(5.0, 5e-3, 1e-3, (0.0, 0.0, 1.0), 0.0, scan=40.0)
+    (words,) = [one for one in crossing(beam, ((1.0, 10.0),)) if "direct beam of" in one]
+    assert words.endswith("with the line of the scan level: which way it lies is not stated, "
+                          "so that it counts on every side: 0.00100")  # fmt: skip
+
+
+def test_light_past_an_edge_says_what_it_costs_that_it_counts_as_all_of_the_beam():
+    """The wall ends 0.1 m beyond the axis of a beam 60 mm wide: 1.5e-5 of its peak of 9.5 kW/m2 goes past the edge."""
+    beam = Laser(50.0, 60e-3, 5e-4, (0.0, 0.0, 1.6), 0.0)
+    (words,) = [one for one in crossing(beam, ((0.0, 20.0),), Barrier("wall", ((-1.0, 2.0), (0.1, 2.0))))
+                if "direct beam of" in one]  # fmt: skip
+    assert words.endswith("what passes an edge counts as all of the beam: 0.00100")

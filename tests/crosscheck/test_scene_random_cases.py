@@ -16,6 +16,7 @@ from hypothesis import settings
 
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
+from lasersafe.wording import load_wording
 from tests.crosscheck.random_scenes import random_scene
 from tests.crosscheck.scene_description import case_text
 from tests.crosscheck.tracer import Tracer
@@ -75,10 +76,13 @@ def rows(seed: int, candidates: int) -> tuple[Row, ...]:
             found = tracer.highest(laser, person)
             inside = all(bool(shapely.contains_xy(zone, *f.place[:2])) for f in found if f.ratio > SURE)
             best = found[0] if found else None
+            costs = [one.text for one in result.findings if one.kind == "price" and one.subject == person.name]
+            part = f"{load_wording('en').text(f'way.{said.way}')} of {laser.name}: "
             compared.append(
                 Row(
                     seed, laser.name, person.name, best.ratio if best else 0.0, best.way if best else "",
-                    best.place if best else (), said.ratio, f"{said.way} {said.surface}", inside, bool(said.note),
+                    best.place if best else (), said.ratio, f"{said.way} {said.surface}", inside,
+                    bool(said.note) or any(part in one for one in costs),
                 )
             )  # fmt: skip
     return tuple(compared)
