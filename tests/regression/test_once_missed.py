@@ -9,6 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import metres
+from lasersafe.assessment.paths import level_members
 from lasersafe.hazard.combine import Visit, day_doses, exposure_duration
 from lasersafe.hazard.distances import beam_reach, farthest
 from lasersafe.hazard.exposure import Comparison
@@ -114,3 +115,11 @@ def test_a_way_struck_out_for_one_person_is_there_for_another():
     struck = {(one.person, one.way) for one in found.scenarios if one.struck_out}
     assert struck == {("Row", "direct")}
     assert {one.person for one in found.scenarios if one.way == "direct"} == {"Row", "Guest"}
+
+
+def test_wet_ground_is_a_mirror_that_sends_all_on():
+    text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+    for wet, found in (("false", []), ("true", [("wet ground", 1.0)])):
+        scene = parse_case(f'{text}[scene.outdoor]\nbehind = "sky"\nwet = {wet}\n').scene
+        assert scene is not None
+        assert [(one.name, one.share) for one in level_members(scene)] == found
