@@ -398,8 +398,8 @@ def write_case_page(path: Path, output: Path, paper: str | None, kind: str, repl
         raise InputError(message)
     mark = mark_of(kind, path, case.title)
     refuse_to_lose(output, mark, replace=replace)  # before there is work
-    assessment = assess(case)
     record = read_record(record_path(path))
+    assessment = assess(case, in_full=bool(record.entries))
     digest = results_digest(results_of(assessment)) if record.entries else ""  # only signatures are compared with it
     signed = sign_off_of(case, assessment, record, digest)
     pages = render_sheet(assessment, paper=size, kind=kind, sign_off=signed)

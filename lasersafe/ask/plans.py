@@ -128,7 +128,7 @@ def write_plan(
         raise InputError(message)
     kind = "barriers" if barriers else "elevation" if elevation else "plan"
     refuse_to_lose(output, mark_of(f"{kind} 1", path, case.title), replace=replace)  # before there is work
-    assessment = assess(case)
+    assessment = assess(case, in_full=elevation)
     if barriers:
         drawings = barrier_drawings(case, assessment, paper or case.paper)
     else:
@@ -185,10 +185,10 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
 
 
 def _with_map(case: Case, assessment: Assessment) -> Assessment:
-    """Return the assessment with a finer exposure map, of the part of the floor that the plan shows."""
+    """Return the assessment with a fine exposure map, of the part of the floor that the plan shows."""
     import numpy as np
 
-    from lasersafe.assessment.scene import scene_map, stages_of
+    from lasersafe.assessment.scene import map_places, scene_map, stages_of
 
     scene = assessment.scene
     if scene is None:
@@ -196,8 +196,8 @@ def _with_map(case: Case, assessment: Assessment) -> Assessment:
     x0, y0, x1, y1 = room_of(scene)
     step = max(x1 - x0, y1 - y0) / _CELLS
     x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
-    known = () if scene.map is None else scene.map.persons
-    found = dataclasses.replace(scene_map(stages_of(case), x, y), persons=known)
+    stages = stages_of(case)
+    found = dataclasses.replace(scene_map(stages, x, y), persons=map_places(stages, scene.persons))
     return dataclasses.replace(assessment, scene=dataclasses.replace(scene, map=found))
 
 

@@ -13,10 +13,10 @@ from pydantic.fields import FieldInfo
 
 from lasersafe.models.base import CaseModel, Place, path_text
 from lasersafe.models.case import Case
-from lasersafe.models.reading import read_case
+from lasersafe.models.reading import case_from
 from lasersafe.models.values import Axes, Knob, Measured, Path, SIValue, Spot, Tolerance, Worst
 from lasersafe.records.day import StarterValue
-from lasersafe.reference import templates_path
+from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
@@ -311,7 +311,7 @@ def starter_values(case: Case) -> tuple[StarterValue, ...]:
 def _starters() -> Mapping[tuple[str, Hashable], str]:
     found: dict[tuple[str, Hashable], str] = {}
     for path in sorted(templates_path("cases").glob("*.toml")):
-        for one in _said(canonical(read_case(path))):
+        for one in _said(canonical(case_from(load_toml(path), str(path)))):
             found.setdefault((one.kind, one.what), path.stem)
     return found
 
