@@ -315,27 +315,32 @@ def _mark(told: bool) -> str:
 def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     """Return the faults of a case as lines and as JSON; a case without faults is worked out as well.
 
-    What it still says as a starter case does is no fault, nor is eyewear that cannot be read: each is a remark.
+    What it still says as a starter case does is no fault, nor is eyewear that cannot be read: each is a remark. A fault
+    is told in English in any language: it speaks of fields, and a case that cannot be read has no language.
     """
     from lasersafe.assessment import assess
     from lasersafe.assessment.protection import unreadable_markings
     from lasersafe.models import read_case
     from lasersafe.models.reading import REPLACE
 
-    def remark(line: int | None, field: str, words: str) -> str:
-        return f"  remark: {'' if line is None else f'line {line}: '}{field}{words}"
+    faults, values, lines, wording = list[Fault](), list[StarterValue](), list[str](), load_wording()
 
-    faults, values, lines = list[Fault](), list[StarterValue](), list[str]()
-    last = "nobody can sign before what holds here is written"
+    def remark(line: int | None, key: str, **values: str) -> str:
+        where = "" if line is None else wording.text("terminal.line", line=line)
+        return wording.text("terminal.remark", said=f"{where}{wording.text(f'terminal.{key}', **values)}")
+
     try:
         case = read_case(path)
+        wording = load_wording(case.language)
         values = list(assess(case).record.starter_values)
         for one in values:
-            as_in = f", '{one.name}': as in the starter case '{one.starter}'; {last} instead"
-            lines.append(remark(one.line, one.field, as_in if one.starter else f": marked '{REPLACE[2:]}'; {last}"))
+            key = "as_in_starter" if one.starter else "marked"
+            words = {"field": one.field, "name": one.name, "starter": one.starter, "mark": REPLACE[2:]}
+            lines.append(remark(one.line, key, **words))
         for i, person, reason in unreadable_markings(case):
-            words = f": {shown(person.eyewear)} counts as no protection: {reason}"
-            lines.append(remark(case._lines.get(("person", i, "eyewear")), f"person[{i + 1}].eyewear", words))
+            line, facts = case._lines.get(("person", i, "eyewear")), {"typed": shown(person.eyewear)}
+            why = wording.say(reason)
+            lines.append(remark(line, "unreadable", field=f"person[{i + 1}].eyewear", reason=why, **facts))
     except CaseError as error:
         faults = list(error.faults)
     except CalcError as error:
@@ -346,12 +351,15 @@ def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
         "starter_values": as_json(values),
         "remarks": [one.strip() for one in lines],
     }
-    head = f"{path}: {'no' if not faults else len(faults)} {'fault' if len(faults) == 1 else 'faults'}"
+    key = "no_faults" if not faults else "one_fault" if len(faults) == 1 else "faults"
+    head = wording.text(f"terminal.{key}", case=path, count=len(faults))
     return [head, *(lines if not faults else (f"  {fault}" for fault in faults))], data
 
 
-def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool = False) -> dict[str, Any]:
-    """Assess a case, write its sheet with the signatures on record, and return what to print."""
+def write_case_sheet(
+    path: Path, output: Path, paper: str | None, replace: bool = False
+) -> tuple[list[str], dict[str, Any]]:
+    """Assess a case, write its sheet with the signatures on record, and return what to print as lines and as JSON."""
     from lasersafe.models import parse_case, read_case_text
     from lasersafe.signing.making import annex_path, make_sheet, refuse_to_lose_sheet, save_sheet
     from lasersafe.signing.record import read_record, record_path
@@ -368,7 +376,13 @@ def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool 
     refuse_to_lose(annex_path(output), mark_of("annex", path.name, case.title), replace=replace)
     made = make_sheet(text, case, read_record(record_path(path)), paper, file=path.name)
     copy = save_sheet(output, made, replace)
-    return {
+    wording = load_wording(made.assessment.language)
+    say = partial(_told, wording)
+    state = wording.text(f"terminal.state_{made.sign_off.state.replace(' ', '_')}")
+    lines = [made.assessment.decision.verdict, f"{say('sheet', output)} ({state})", say("annex", annex_path(output))]
+    lines += [say("changed", line) for line in made.sign_off.changed]
+    lines += [say("kept", copy)] if copy is not None else []
+    return [*lines, wording.caution_short], {
         "sheet": str(output),
         "annex": str(annex_path(output)),
         "verdict": made.assessment.decision.verdict,
@@ -378,12 +392,18 @@ def write_case_sheet(path: Path, output: Path, paper: str | None, replace: bool 
         "missing_roles": list(made.sign_off.missing),
         "changed_since_sign_off": list(made.sign_off.changed),
         "kept": None if copy is None else str(copy),
-        "caution": load_wording(made.assessment.language).caution_short,
+        "caution": wording.caution_short,
     }
 
 
-def write_case_page(path: Path, output: Path, paper: str | None, kind: str, replace: bool = False) -> dict[str, Any]:
-    """Assess a case, write one of its pages to hand out, and return what to print."""
+def _told(wording: Wording, key: str, value: object) -> str:
+    return wording.text(f"terminal.{key}", value=value)
+
+
+def write_case_page(
+    path: Path, output: Path, paper: str | None, kind: str, replace: bool = False
+) -> tuple[list[str], dict[str, Any]]:
+    """Assess a case, write one of its pages to hand out, and return what to print as lines and as JSON."""
     from lasersafe.assessment import assess
     from lasersafe.models import read_case
     from lasersafe.sheet import render_sheet
@@ -404,22 +424,23 @@ def write_case_page(path: Path, output: Path, paper: str | None, kind: str, repl
     signed = sign_off_of(case, assessment, record, digest)
     pages = render_sheet(assessment, paper=size, kind=kind, sign_off=signed)
     write_outputs([Output(output, pages, mark)], replace=replace)
-    return {
-        "sheet": str(output),
+    wording = load_wording(assessment.language)
+    return [_told(wording, "page", output), wording.caution_short], {
+        "page": str(output),
         "verdict": assessment.decision.verdict,
         "passed": assessment.decision.passed,
         "fingerprint": assessment.fingerprint,
-        "caution": load_wording(assessment.language).caution_short,
+        "caution": wording.caution_short,
     }
 
 
-def write_demo(folder: Path) -> dict[str, Any]:
-    """Write the demo case and its sheet and return what to print."""
+def write_demo(folder: Path) -> tuple[list[str], dict[str, Any]]:
+    """Write the demo case and its sheet and return what to print as lines and as JSON."""
     case = folder / "demo.toml"
     sheet = folder / "demo.pdf"
     write_starter(case, "demo", replace=False, starters_too=True)
-    data = write_case_sheet(case, sheet, None)
-    return {"case": str(case), **data}
+    (verdict, *lines), data = write_case_sheet(case, sheet, None)
+    return [verdict, _told(load_wording(), "case", case), *lines], {"case": str(case), **data}
 
 
 def notice_of(path: Path) -> tuple[list[str], dict[str, Any]]:

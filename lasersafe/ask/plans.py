@@ -81,8 +81,8 @@ def write_plan(
     barriers: bool = False,
     every: bool = False,
     replace: bool = False,
-) -> dict[str, Any]:
-    """Assess a case, write its plan or elevation, and return what to print.
+) -> tuple[list[str], dict[str, Any]]:
+    """Assess a case, write its plan or elevation, and return what to print as lines and as JSON.
 
     A PDF holds all pages. SVG and PNG hold one, the first: of further pages only how many there are is said, unless
     they are asked for; then they go to files with ``-2``, ``-3`` before the suffix.
@@ -122,7 +122,7 @@ def write_plan(
         message = f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}"
         raise InputError(message)
     if case.scene is None:
-        raise InputError(load_wording().text("plan.no_scene"))
+        raise InputError(load_wording(case.language).text("plan.no_scene"))
     if elevation and barriers:
         message = "--elevation and --barriers draw different pages; write one of the two, and run again for the other"
         raise InputError(message)
@@ -150,14 +150,21 @@ def write_plan(
     marks = [mark_of(f"{kind} {number}", path, case.title) for number in range(1, len(contents) + 1)]
     write_outputs([*map(Output, names, contents, marks)], replace=replace)
     files = names if len(names) == len(drawings) else [output] * len(drawings)
-    return {
+    wording, lines = load_wording(case.language), list[str]()
+    for file, drawing in zip(files, drawings, strict=True):
+        key = "drawn_to_scale" if drawing.scale else "drawn"
+        facts = {"kind": wording.text(f"terminal.kind_{drawing.kind}"), "paper": paper or case.paper}
+        lines.append(wording.text(f"terminal.{key}", file=file, scale=drawing.scale, **facts))
+    left = pages - len(drawings)
+    lines += [wording.text("terminal.left_out", count=left)] if left else []
+    return [*lines, wording.caution_short], {
         "pages": [
             {"file": str(file), "kind": drawing.kind, "scale": drawing.scale, "paper": paper or case.paper}
             for file, drawing in zip(files, drawings, strict=True)
         ],
-        "left_out": pages - len(drawings),
+        "left_out": left,
         "fingerprint": assessment.fingerprint,
-        "caution": load_wording().caution_short,
+        "caution": wording.caution_short,
     }
 
 
@@ -206,13 +213,3 @@ def picture(drawing: Drawing, suffix: str) -> bytes:
     from lasersafe.drawing.pictures import to_png, to_svg
 
     return to_svg(drawing).encode() if suffix == ".svg" else to_png(drawing)
-
-
-def plan_text(data: dict[str, Any]) -> str:
-    """Return what the command prints."""
-    lines = []
-    for page in data["pages"]:
-        scale = f", 1:{page['scale']} on {page['paper']}" if page["scale"] else ""
-        lines.append(f"{page['kind']}: {page['file']}{scale}")
-    more = f"further pages, written by --all or as a .pdf: {data['left_out']}"
-    return "\n".join([*lines, *([more] if data["left_out"] else []), data["caution"]])

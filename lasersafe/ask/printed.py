@@ -19,6 +19,7 @@ from lasersafe.records.scene import SceneResult
 from lasersafe.records.uncertainty import Uncertainty
 from lasersafe.results import Assessment, Scenario, Zone, unanswered
 from lasersafe.wording import load_wording
+from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.wording import Wording
@@ -263,10 +264,6 @@ class _Answer:
         return [*said, self.text("brief.unstated", fields=fields)] if unstated else said
 
 
-LINES_HOLD = (
-    "The lines hold for the set-up that is fitted, while it runs as described and every barrier stands; beyond them "
-    "the computed exposure is below the limits for the times that the sheet names."
-)
 _COLUMNS = {
     "laser": 24, "setup": 20, "person": 24, "way": 22, "mode": 15, "tissue": 5, "distance": 10, "exposure": 12,
     "limit": 12, "ratio": 10, "answer": 34,
@@ -394,8 +391,8 @@ class _Whole:
 # The lines for spectators
 
 
-def spectators_json(path: Path) -> dict[str, Any]:
-    """Return the spectator lines of a case file, ready for JSON.
+def spectator_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
+    """Return the spectator lines of a case file as a producer reads them, and as JSON.
 
     Raises
     ------
@@ -406,54 +403,45 @@ def spectators_json(path: Path) -> dict[str, Any]:
     from lasersafe.models import read_case
 
     case = read_case(path)
+    wording = load_wording(case.language)
     if case.scene is None:
-        message = (
-            f"{path}: the case has no [scene], so that no side is known; 'lasersafe assess' prints its distances, and "
-            "a starter case shows how a scene is written"
-        )
-        raise InputError(message)
+        raise InputError(wording.text("spectators.no_scene", case=path))
     assessment = assess(case, in_full=False)
     assert assessment.scene is not None
-    scene = assessment.scene
-    return {
+    scene, say, holds = assessment.scene, wording.say, Message("spectators.holds")
+    lasers = {
+        aim.laser: as_json(aim, ("position:position_m", "setup"))
+        for aim in scene.aims
+        if aim.mode == "running" and aim.fitted
+    }
+    lines, rows = [assessment.title, ""], []
+    for line in scene.lines:
+        limited = line.limited_by
+        if line.note:
+            limited = Message("spectators.by", limit=limited, note=line.note, kind=word(line.line_kind))
+        side, start = wording.text(f"side.{line.side}"), say(line.distance_from)
+        row = as_json(line, ("side", "laser", "setup", "distance:distance_m"))
+        row |= {"distance_ft": math.ceil(feet(line.distance)), "from": line.distance_from, "limited_by": limited}
+        rows.append(row | {"line_m": as_json(line.line)})
+        if line.distance <= 0.0:
+            lines.append(wording.text("spectators.free", side=side))
+            continue
+        far = {"distance": grouped(line.distance, 1), "feet": grouped(feet(line.distance))}
+        origin = wording.text("spectators.of", start=start, laser=line.laser) if len(lasers) > 1 else start
+        lines.append(wording.text("spectators.line", side=side, origin=origin, limited_by=say(limited), **far))
+    unplaced = [one.subject for one in scene.findings if one.kind == "aim"]
+    lines += [] if scene.lines else [wording.text("spectators.none")]
+    lines += [wording.text("spectators.no_place", laser=name) for name in unplaced]
+    data = {
         "title": assessment.title,
-        "lines": [
-            {
-                **as_json(line, ("side", "laser", "setup", "distance:distance_m")),
-                "distance_ft": math.ceil(feet(line.distance)),
-                "from": line.distance_from,
-                "limited_by": line.limited_by + (f"; {line.note} ({line.line_kind})" if line.note else ""),
-                "line_m": as_json(line.line),
-            }
-            for line in scene.lines
-        ],
-        "lasers": {
-            aim.laser: as_json(aim, ("position:position_m", "setup"))
-            for aim in scene.aims
-            if aim.mode == "running" and aim.fitted
-        },
-        "not_placed": [one.subject for one in scene.findings if one.kind == "aim"],
-        "holds_for": LINES_HOLD,
+        "lines": rows,
+        "lasers": lasers,
+        "not_placed": unplaced,
+        "holds_for": holds,
         "verdict": assessment.decision.verdict,
         "passed": assessment.decision.passed,
-        "caution": load_wording().caution_short,
+        "caution": wording.caution_short,
     }
-
-
-def spectators_text(data: dict[str, Any]) -> str:
-    """Return the spectator lines as a producer reads them."""
-    lines = [data["title"], ""]
-    several = len(data["lasers"]) > 1
-    for row in data["lines"]:
-        if row["distance_m"] <= 0.0:
-            lines.append(f"{row['side']}: no zone reaches this side")
-            continue
-        origin = f"{row['from']} of {row['laser']}" if several else row["from"]
-        lines.append(
-            f"{row['side']}: stand {grouped(row['distance_m'], 1)} m ({grouped(row['distance_ft'])} ft) or more from "
-            f"the {origin}, behind a straight line across this side; limited by: {row['limited_by']}"
-        )
-    if not data["lines"]:
-        lines.append("No laser has a place in the scene.")
-    lines += [f"{name} has no place in the scene: no line takes it into account" for name in data["not_placed"]]
-    return "\n".join([*lines, "", LINES_HOLD, data["verdict"], data["caution"]])
+    with decimals(wording):
+        said = [*map(measured, lines), "", say(holds), say(assessment.decision.verdict), wording.caution_short]
+    return said, data

@@ -20,7 +20,7 @@ from lasersafe.records.scene import SpectatorLine
 from lasersafe.scene.areas import area_of
 from lasersafe.scene.bound import Places, bound
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import Message, word
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -194,11 +194,12 @@ def spectator_lines(
         distance = raised(best)
         foot = np.array(origin[:2]) + out * distance
         along = np.array([out[1], -out[0]]) * half
-        words, laser, setup, kind = "nothing: no zone reaches this side", "", "", ""
+        words, laser, setup, kind = Message("zone.nothing"), "", "", ""
         if limiting is not None:
             (laser, setup), kind = of, limiting.kind
-            where = f" by way of {limiting.surface}" if limiting.surface else ""
-            words = f"{limiting.kind} zone of {limiting.laser}, {limiting.setup}{where}; {limiting.limited_by}"
+            where = Message("zone.by_way", surface=word(limiting.surface)) if limiting.surface else ""
+            facts = {"kind": joined(map(word, kind.split()), " "), "laser": word(limiting.laser), "where": where}
+            words = Message("zone.limits", setup=limiting.setup, limit=limiting.limited_by, **facts)
         first, second = ((float(x), float(y)) for x, y in (foot - along, foot + along))
         found.append(SpectatorLine(
             side=side, line=(first, second), distance=distance, distance_from="last optic", limited_by=words,

@@ -37,12 +37,8 @@ def demo(
     """Write the demo case and its sheet into a folder."""
     from lasersafe.ask.cases import write_demo
 
-    data = write_demo(folder)
-    tell(
-        as_json,
-        data,
-        f"{data['verdict']}\ncase: {data['case']}\nsheet: {data['sheet']}\nannex: {data['annex']}\n{data['caution']}",
-    )
+    lines, data = write_demo(folder)
+    tell(as_json, data, lines)
 
 
 @app.command()
@@ -163,19 +159,15 @@ def sheet(
     """Print the assessment sheet of a case as a PDF."""
     from lasersafe.ask.cases import write_case_sheet
 
-    data = write_case_sheet(case, output, paper, replace)
-    lines = [f"{data['verdict']}\nsheet: {data['sheet']} ({data['state']})", f"annex: {data['annex']}"]
-    lines += [f"changed since the last sign-off: {line}" for line in data["changed_since_sign_off"]]
-    lines += [f"the sheet that was there is kept as {data['kept']}"] if data["kept"] else []
-    tell(as_json, data, [*lines, data["caution"]])
+    lines, data = write_case_sheet(case, output, paper, replace)
+    tell(as_json, data, lines)
 
 
 def _page(case: Path, output: Path, paper: str | None, kind: str, replace: bool, as_json: bool) -> None:
     from lasersafe.ask.cases import write_case_page
 
-    data = write_case_page(case, output, paper, kind, replace)
-    page = data.pop("sheet")
-    tell(as_json, {"page": page, **data}, f"page: {page}\n{data['caution']}")
+    lines, data = write_case_page(case, output, paper, kind, replace)
+    tell(as_json, data, lines)
 
 
 @app.command()

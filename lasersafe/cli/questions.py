@@ -167,10 +167,10 @@ def schema() -> None:
 @app.command()
 def spectators(case: CaseFile, as_json: Json = False) -> None:
     """Print the nearest allowed line on each side, in metres and feet."""
-    from lasersafe.ask.printed import spectators_json, spectators_text
+    from lasersafe.ask.printed import spectator_lines
 
-    data = spectators_json(case)
-    tell(as_json, data, spectators_text(data))
+    lines, data = spectator_lines(case)
+    tell(as_json, data, lines)
 
 
 @app.command()
@@ -199,10 +199,10 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
-    from lasersafe.ask.plans import plan_text, write_plan
+    from lasersafe.ask.plans import write_plan
 
-    data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, every=every, replace=replace)
-    tell(as_json, data, plan_text(data))
+    lines, data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, every=every, replace=replace)
+    tell(as_json, data, lines)
 
 
 Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.ask.plans import picture
+from lasersafe.drawing.values import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.files import existing
 from lasersafe.hazard.marking import parse_marking
@@ -43,7 +44,8 @@ from lasersafe.studies.tables import (
     zone_of,
 )
 from lasersafe.typed import shown
-from lasersafe.wording import caution_line, load_wording
+from lasersafe.wording import Wording, caution_line, load_wording
+from lasersafe.wording.message import Message, joined
 
 TABLES = (".csv", ".json", ".parquet")
 DRAWINGS = (".svg", ".png", ".pdf")
@@ -127,10 +129,11 @@ def run_sweep(
         return as_text(found), as_json(found)
     written = {key: str(name) for key, name in (("table", output), ("drawing", drawing)) if name is not None}
     data: dict[str, Any] = {**written, "points": found.size, "caution": caution_line()}
-    lines = [f"{key}: {name}" for key, name in written.items()]
+    wording = load_wording(subject.case.language)
+    lines = [wording.text(f"terminal.{key}", value=name) for key, name in written.items()]
     if output is None:
         return "\n".join([*lines, as_text(found)]), {**as_json(found), **data}
-    return "\n".join([*lines, f"{found.size} points", data["caution"]]), data
+    return "\n".join([*lines, wording.text("terminal.points", count=found.size), wording.caution_short]), data
 
 
 def _check_name(path: Path | None, option: str, suffixes: tuple[str, ...]) -> None:
@@ -223,15 +226,18 @@ def run_solve(
         raise InputError(message)
     target = read_target(at, eyewear, density, way, tissue)
     subject = open_subject(path, laser, setup)
-    answer = solve(subject, subject.input(wanted), target, between)
+    answer, wording = solve(subject, subject.input(wanted), target, between), load_wording(subject.case.language)
     lines, data = sentences(answer), _data(answer)
     if whole and answer.value is not None and answer.input.path != DURATION and answer.input.ends is None:
-        words, data["whole_case"] = _whole(answer)
+        words, data["whole_case"] = _whole(answer, wording)
         lines.insert(-1, words)
-    return "\n".join([*lines, caution_line()]), {**data, "sentences": lines, "caution": caution_line()}
+    with decimals(wording):
+        said = [measured(wording.say(line)).replace(".; ", "; ") for line in lines]
+    data |= {"sentences": said, "caution": wording.caution_short}
+    return "\n".join([*said, wording.caution_short]), data
 
 
-def _whole(answer: Answer) -> tuple[str, dict[str, Any]]:
+def _whole(answer: Answer, wording: Wording) -> tuple[str, dict[str, Any]]:
     """Return what the assessment of the whole case says with the answer in it: all lasers, ways, faults and persons."""
     from lasersafe.assessment import assess
     from lasersafe.assessment.decision import metres, times, way_of
@@ -239,7 +245,6 @@ def _whole(answer: Answer) -> tuple[str, dict[str, Any]]:
     found = assess(answer.subject.whole(answer.changed), in_full=False)
     above = sorted((s for s in found.counted if not s.below), key=lambda s: -badness(s.ratio))
     far = badness(math.nan if found.decision.headline_distance is None else found.decision.headline_distance)
-    wording = load_wording()
     data = {"distance_m": far if math.isfinite(far) else None, "above_the_limit": len(above), "worst": None}
     text = answer.text if answer.subject.context.setup.fitted else wording.text("solve.not_fitted", value=answer.text)
     values = {"value": text, "distance": metres(far, False) if math.isfinite(far) else wording.text("brief.no_bound")}
@@ -251,39 +256,38 @@ def _whole(answer: Answer) -> tuple[str, dict[str, Any]]:
 
 def sentences(answer: Answer) -> list[str]:
     """Return the answer in words, the answer itself first."""
-    one, subject = answer.input, answer.subject
-    low, high = nearest_text(answer.low, one), nearest_text(answer.high, one)
-    cautious = low if answer.largest else high
-    corner = "at the worst corner of the other inputs " if worked_out_with(subject, answer.changed) == CORNER else ""
-    lines = [f"{subject.name}{'' if subject.context.setup.fitted else ' (not fitted today)'}: {_goal(answer)}"]
+    one, subject, most = answer.input, answer.subject, "most" if answer.largest else "least"
+    ends = {"low": nearest_text(answer.low, one), "high": nearest_text(answer.high, one)}
+    cautious = ends["low" if answer.largest else "high"]
+    corner = "_in_corner" if worked_out_with(subject, answer.changed) == CORNER else ""
+    name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
+    lines: list[str] = [Message("study.goal", name=name, goal=_goal(answer))]
+    facts = {"field": one.path, **ends}
     if answer.value is None:
-        lines.append(f"{one.path}: no value from {low} to {high} does it")
-        lines.append(f"put back: with {cautious}, the cautious end, {corner}{answer.put_back.words}")
+        lines.append(Message("study.none", **facts))
+        lines.append(_said(f"back_cautious{corner}", value=cautious, words=answer.put_back.words))
     else:
-        most = "at most" if answer.largest else "at least"
-        lines.append(f"{one.path}: {most} {answer.text}{_nominal(answer)}")
-        if answer.every:
-            lines.append(f"every value from {low} to {high} does it; farther was not searched")
-        lines.append(f"put back: with {answer.text} {corner}{answer.put_back.words}")
-        side = "down" if answer.largest else "up"
-        lines.append(
-            f"searched from {low} to {high} at {answer.tried} values or more and, next to the answer, closer; it holds "
-            f"at each of them from the answer {side} to {cautious}"
-        )
+        lines.append(_said(f"at_{most}", field=one.path, value=answer.text, nominal=_nominal(answer)))
+        lines += [Message("study.every", **ends)] if answer.every else []
+        lines.append(_said(f"back{corner}", value=answer.text, words=answer.put_back.words))
+        lines.append(_said(f"searched_{most}", count=answer.tried, cautious=cautious, **ends))
     lines.append(durations(subject, {one.path}))
     return [*lines, *certainty(subject, answer.changed), *_notes(answer)]
 
 
-def _goal(answer: Answer) -> str:
+def _said(key: str, **values: object) -> Message:
+    return Message(f"study.{key}", **values)
+
+
+def _goal(answer: Answer) -> Message:
     target = answer.target
     place = trimmed(format_quantity(target.place, "m", 4))
     if target.marking:
-        return f"eyewear {shown(target.marking)} is enough for the eye at {place} and beyond, by density and class"
+        return Message("study.goal_marking", marking=shown(target.marking), place=place)
     if target.density is not None:
-        return f"an optical density of {target.density:g} is enough for the eye at {place} and beyond"
-    ways = ", ".join({"direct": "direct beam"}.get(way, way) for way in target.ways)
-    verb = "need" if len(target.tissues) > 1 else "needs"
-    return f"{' and '.join(target.tissues)} {verb} no protection at {place} and beyond ({ways})"
+        return Message("study.goal_density", density=f"{target.density:g}", place=place)
+    ways = joined([Message(f"study.way_{way}") for way in target.ways], ", ")
+    return Message(f"study.goal_{'_'.join(target.tissues)}", place=place, ways=ways)
 
 
 def _nominal(answer: Answer) -> str:
@@ -291,26 +295,26 @@ def _nominal(answer: Answer) -> str:
     if one.nominal is None:
         if one.ends is None:
             return ""
-        return f" (the case allows {nearest_text(one.ends[0], one)} to {nearest_text(one.ends[1], one)})"
+        return Message("study.allows", low=nearest_text(one.ends[0], one), high=nearest_text(one.ends[1], one))
     assert answer.value is not None
     low, high = one.span or (one.nominal, one.nominal)
     kept = high <= answer.value if answer.largest else low >= answer.value
-    return f" (the case says {one.stated}" + (", which does it)" if kept else ")")
+    return Message("study.says_kept" if kept else "study.says", stated=one.stated)
 
 
 def _notes(answer: Answer) -> list[str]:
     target = answer.target
-    notes = ["One laser with one set-up, its light alone; scatter is measured from the lit surface."]
+    notes: list[str] = [Message("study.alone")]
     if answer.input.path == DURATION:
-        notes.append("The duration asked for is that of the exposure, on every way; never shorter than one pulse.")
+        notes.append(Message("study.duration_asked"))
     if not target.bare and answer.put_back.skin > 0.0:
         reach = trimmed(format_quantity(answer.put_back.skin, "m", 3, "up"))
-        where = "beyond that place too; eyewear does not cover it" if answer.put_back.skin > target.place else "nearer"
-        notes.append(f"Skin: its limit is then exceeded up to {reach}, {where}.")
+        beyond = answer.put_back.skin > target.place
+        notes.append(Message("study.skin_beyond" if beyond else "study.skin_nearer", distance=reach))
     if target.density is not None:
-        notes.append("A density alone says nothing about damage: the filter may be pierced at once.")
+        notes.append(Message("study.density_alone"))
     if not target.bare:
-        notes.append("Eyewear protects against an accident; nobody may look into the beam because of it.")
+        notes.append(Message("study.accident"))
     return notes
 
 

@@ -30,6 +30,7 @@ from lasersafe.studies.sweeping import (
     read_ends,
     takes_arrays,
 )
+from lasersafe.wording.message import Message, joined, word
 
 Floats = NDArray[np.float64]
 MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)
@@ -343,20 +344,22 @@ def put_back(subject: Subject, one: Input, value: float, target: Target) -> PutB
     skin = max((zones[way, "skin"].distance for way in target.ways), key=badness)
     if target.marking:
         enough, reasons = _enough(contexts, target)
-        return PutBack(enough, "; ".join(reason.rstrip(".") for reason in reasons) or "enough", skin)
+        why = joined(reasons) or Message("study.enough")
+        return PutBack(enough, why, skin)
     if target.density is not None:
         needs = [need_at(one, target.place, one.duration("mirror")[0], "", -math.inf) for one in contexts]
         ratio = float(eye_ratio(contexts, target.place, {}))
         needed = max(0.0, math.log10(max(ratio, 1.0)), *(need.optical_density_exact for need in needs))
         text = format_quantity(needed, "1", 3, "up")
-        return PutBack(needed <= target.density, f"the eye needs an optical density of {text} there", skin)
+        return PutBack(needed <= target.density, Message("study.needs", density=text), skin)
     asked = [zones[way, tissue] for way in target.ways for tissue in target.tissues]
     worst = max(asked, key=lambda zone: badness(zone.distance))
     if worst.distance <= 0.0:
-        words = "no limit is exceeded at any distance"
+        words = Message("study.nowhere")
     else:
         reach = format_quantity(worst.distance, "m", 4, "up")
-        words = f"the farthest distance is {reach} ({worst.way}, {worst.tissue}, {worst.criterion.rule_set})"
+        facts = {"way": word(worst.way), "tissue": word(worst.tissue), "rule_set": worst.criterion.rule_set}
+        words = Message("study.farthest", distance=reach, **facts)
     return PutBack(worst.distance <= target.place, words, skin)
 
 

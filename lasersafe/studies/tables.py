@@ -19,7 +19,7 @@ from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, r
 from lasersafe.drawing.contours import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Drawing
-from lasersafe.drawing.values import quantity
+from lasersafe.drawing.values import decimals, measured, quantity
 from lasersafe.errors import InputError
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import format_quantity, parse_quantity
@@ -27,12 +27,12 @@ from lasersafe.records import fields
 from lasersafe.records.uncertainty import InputTolerance
 from lasersafe.studies.sweeping import DURATION, ZONES, Subject, Sweep, Varied, nearest_text, trimmed
 from lasersafe.typed import for_spreadsheet, shown
-from lasersafe.wording import caution_line
+from lasersafe.wording import Wording, caution_line, load_wording
+from lasersafe.wording.message import Message, joined, listed
 
 MOST_LINES = 200
 CSV_DIGITS = 4
 PULSES = ("laser.pulse_duration", "laser.repetition_rate", "laser.duty")
-MEANING = "Beyond a distance the computed exposure is below the limit for the stated time."
 NO_PYARROW = (
     "a .parquet file needs pyarrow, which is not installed: install 'lasersafe[parquet]', or write .csv or .json"
 )
@@ -108,31 +108,25 @@ def facts(found: Sweep) -> dict[str, Any]:
 def notes(found: Sweep) -> list[str]:
     """Return what has to be known beside the table."""
     said = [
-        MEANING,
+        Message("study.meaning"),
         durations(found.subject, {one.input.path for one in found.varied}),
-        "One laser with one set-up, its light alone; scatter is measured from the lit surface.",
+        Message("study.alone"),
         *certainty(found.subject, found.start),
     ]
     if found.place is not None:
         place = trimmed(format_quantity(found.place, "m"))
-        said.append(
-            f"Optical density: for the eye at {place} or farther, the worst of direct beam, mirror and scatter; the "
-            "damage class of eyewear is not in this table."
-        )
+        said.append(Message("study.density", place=place))
     return said
 
 
 def durations(subject: Subject, varied: Collection[str]) -> str:
     """Return the sentence that states the exposure durations."""
     if DURATION in varied:
-        return "Exposure duration: as varied, but never shorter than one pulse."
+        return Message("study.duration_varied")
     if "laser.wavelength" in varied or any(path in varied for path in PULSES):
-        return (
-            "Exposure duration: by wavelength and way (up to 400 nm 30000 s; above, 10 s in the beam and 100 s for "
-            "scatter), but never shorter than one pulse."
-        )
+        return Message("study.duration_usual")
     beam, spread = (trimmed(format_quantity(subject.context.duration(way)[0], "s")) for way in ("direct", "scatter"))
-    return f"Exposure duration: {beam} in the beam and its reflection, {spread} for scatter."
+    return Message("study.duration", beam=beam, scatter=spread)
 
 
 def as_json(found: Sweep) -> dict[str, Any]:
@@ -211,24 +205,25 @@ def need_pyarrow() -> None:
 
 def as_text(found: Sweep) -> str:
     """Return the table for a terminal, distances rounded up."""
-    subject = found.subject
-    fitted = "" if subject.context.setup.fitted else " (not fitted today)"
-    lines = [f"{subject.name}{fitted}; limits of {' and '.join(subject.context.rule_sets)}, the stricter decides"]
-    lines.append("the case says: " + ", ".join(f"{one.input.path} = {one.input.stated}" for one in found.varied))
+    subject, wording = found.subject, load_wording(found.subject.case.language)
+    name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
+    lines: list[str] = [Message("study.limits", name=name, sets=listed(subject.context.rule_sets))]
+    stated = ", ".join(f"{one.input.path} = {one.input.stated}" for one in found.varied)
+    lines.append(Message("study.stated", values=stated))
     if worked_out_with(subject, found.start) == CORNER:
-        lines.append("in this table what is varied is exact, and all else is at the worst corner of its tolerances")
-    lines.append("")
-    if found.size > MOST_LINES:
-        lines += _summary(found)
-    else:
-        lines += _table(found)
-    return "\n".join([*lines, "", *notes(found), caution_line()])
+        lines.append(Message("study.in_corner"))
+    table = _summary(found, wording) if found.size > MOST_LINES else _table(found, wording)
+    said = [*map(wording.say, lines), "", *table, "", *map(wording.say, notes(found)), wording.caution_short]
+    with decimals(wording):
+        return "\n".join(map(measured, said))
 
 
-def _table(found: Sweep) -> list[str]:
-    heads = [(one.input.path, "") for one in found.varied] + list(ZONES)
+def _table(found: Sweep, wording: Wording) -> list[str]:
+    heads = [(one.input.path, "") for one in found.varied]
+    heads += [(wording.text(f"way.{way}"), wording.text(f"tissue.{tissue}")) for way, tissue in ZONES]
     if found.place is not None:
-        heads.append(("density", f"at {trimmed(format_quantity(found.place, 'm'))}"))
+        place = trimmed(format_quantity(found.place, "m"))
+        heads.append((wording.text("study.density_head"), wording.text("study.at", place=place)))
     rows = list(_rows(found))
     widths = [max(len(a), len(b), *(len(row[k]) for row in rows)) for k, (a, b) in enumerate(heads)]
 
@@ -256,19 +251,19 @@ def distance_text(value: float) -> str:
     )
 
 
-def _summary(found: Sweep) -> list[str]:
+def _summary(found: Sweep, wording: Wording) -> list[str]:
     table = by_column(found)
 
     def where(k: int) -> str:
         inputs = [one.input for one in found.varied]
         return ", ".join(f"{one.path} = {nearest_text(table[one.column][k], one)}" for one in inputs)
 
-    lines = [f"{found.size} points; -o FILE.csv writes them all. The shortest and the longest of each distance:"]
+    lines = [wording.text("study.summary", count=found.size)]
     for way, tissue in ZONES:
         values = table[f"{way}_{tissue}_m"]
         low, high = int(np.argmin(values)), int(np.argmax(values))
-        ends = [f"{distance_text(values[k])} at {where(k)}" for k in (low, high)]
-        lines.append(f"{way}, {tissue}: {ends[0]}; {ends[1]}")
+        ends = [wording.text("study.there", distance=distance_text(values[k]), values=where(k)) for k in (low, high)]
+        lines.append(f"{wording.text(f'way.{way}')}, {wording.text(f'tissue.{tissue}')}: {ends[0]}; {ends[1]}")
     return lines
 
 
@@ -292,19 +287,22 @@ def certainty(subject: Subject, values: Mapping[str, float]) -> list[str]:
     how, every = worked_out_with(subject, values), subject.unsure(values)
     if how == EXACT:
         return []
-    named = [f"{one.field} = {one.typed}" + (f" ({_used(one)})" if how == CORNER else "") for one in every]
-    more = len(named) - MOST_NAMED
-    said = "; ".join(named[:MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
+    named: list[str] = [f"{one.field} = {one.typed}" for one in every]
     if how == CORNER:
-        return [f"Every number is that of the worst corner of the tolerances, not of the values typed: {said}."]
-    why = subject.case.settings.decide_by_reason.rstrip(".")
-    return [f"Tolerances are not counted, since the case decides by the values as typed ({why}): {said}."]
+        named = [Message("study.used", field=field, used=_used(one)) for field, one in zip(named, every, strict=True)]
+    more = len(named) - MOST_NAMED
+    said = Message("study.named", name=joined(named[:MOST_NAMED]))
+    if more > 0:
+        said = Message("study.more", named=said, count=more)
+    if how == CORNER:
+        return [Message("study.corner", named=said)]
+    return [Message("study.typed", why=subject.case.settings.decide_by_reason.rstrip("."), named=said)]
 
 
 def _used(one: InputTolerance) -> str:
     if one.found == "monotone":
-        return f"with {_text(one, one.used[0])}"
-    return f"the worst from {_text(one, one.low)} to {_text(one, one.high)}"
+        return Message("study.with", value=_text(one, one.used[0]))
+    return Message("study.worst_from", low=_text(one, one.low), high=_text(one, one.high))
 
 
 def _text(one: InputTolerance, value: float) -> str:
@@ -502,6 +500,6 @@ def _heading(found: Sweep, axes: list[_Shown], held: str) -> Heading:
     times = durations(subject, {one.input.path for one in found.varied})
     joined = f"Lines join the {found.size} points of the sweep; between two of them a limit may jump."
     said = [*outside, *certainty(subject, found.start), _WHAT_IF]
-    foot = [(f"{MEANING} {origin} {times} {joined}", False), *[(text, False) for text in said]]
+    foot = [(f"{Message('study.meaning')} {origin} {times} {joined}", False), *[(text, False) for text in said]]
     lines = (f"{subject.name}{fitted}; {limits}", held)
     return Heading(subject.case.title, lines, (*foot, (caution_line(), True)))

@@ -6,12 +6,15 @@ import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
+from lasersafe.cli import app
 from lasersafe.drawing.primitives import Words
 from lasersafe.drawing.values import decimals
 from lasersafe.models import parse_case
@@ -117,3 +120,42 @@ def test_the_whole_answer_of_a_german_case_is_german() -> None:
         "answer",
     ):
         assert word not in said, word
+
+
+def lines_of_commands(case: Path, folder: Path) -> list[str]:
+    """Return every line that the commands on a case print."""
+    out = folder / "out"
+    commands = (
+        ["check", str(case)],
+        ["assess", str(case)],
+        ["spectators", str(case)],
+        ["sheet", str(case), "-o", f"{out}.pdf"],
+        ["door-sign", str(case), "-o", f"{out}-sign.pdf"],
+        ["plan", str(case), "-o", f"{out}.svg"],
+        ["notice", str(case)],
+        ["solve", str(case), "--for", "laser.power", "--at", "3 m"],
+        ["sweep", str(case), "--vary", "setup.divergence=2mrad..4mrad:2", "--at", "6 m"],
+        ["sweep", str(case), "--vary", "setup.divergence=2mrad..4mrad:2", "-o", f"{out}.csv"],
+    )
+    runner = CliRunner()
+    said = []
+    for command in commands:
+        result = runner.invoke(app, command)
+        assert result.exit_code in (0, 1), (command, result.output)
+        said += result.stdout.splitlines()
+    return said
+
+
+def test_no_english_words_are_left_in_what_commands_print_on_a_german_case(tmp_path: Path) -> None:
+    """`sheet:`, `annex:`, `(draft)`, `no faults`, and the answers of spectators, plan, solve and sweep were English."""
+    text = text_of("visible-diode")
+    case = tmp_path / "fall.toml"
+    case.write_text(re.sub(r"(?m)^title = ", 'language = "de"\\ntitle = ', text, count=1), encoding="utf-8")
+    said = lines_of_commands(case, tmp_path)
+    typed = typed_words("visible-diode") | {"laser", "setup", "power", "person", "distance"}  # names of fields
+    english = re.compile(
+        ENGLISH.pattern[:-3] + r"|sheet|annex|draft|faults?|page|plan|points|says|line|remark|at|about)\b"
+    )
+    left = [line for line in said if set(english.findall(re.sub(r"\S*/\S*|'[^']*'", "", line))) - typed]
+    assert left == []
+    assert len(said) > 60
