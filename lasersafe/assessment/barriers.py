@@ -8,10 +8,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
 from lasersafe.assessment.context import BASE_WAY, WAYS, every_context, power_of_all
-from lasersafe.assessment.scenarios import CLOSEST_TO_SPOT
 from lasersafe.hazard.barriers import BarrierVerdict, Load, Rating, guard_time, judge_barrier
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
+from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
@@ -122,7 +122,7 @@ def _falls(barrier: Barrier, way: str, context: Context, power: float) -> tuple[
         found = []
         for one in context.scatterers:
             behind = one.distance is not None and far > one.distance
-            distance = far - (one.distance or 0.0) if behind else CLOSEST_TO_SPOT
+            distance = far - (one.distance or 0.0) if behind else CLOSEST_VIEW
             value = float(scatter_exposure(power, one.reflectance, distance, 0.0, model))
             facts = {"power": f"{power:.5g} W", "reflectance": f"{one.reflectance:g}", "place": f"{distance:.5g} m"}
             found.append((value, Message("barrier.scatter_numbers", surface=one.words, **facts)))

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.barriers import beam_numbers, highest_peak, load_of
 from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, kinds_of_light, line_contexts
 from lasersafe.assessment.corners import over
-from lasersafe.assessment.scenarios import CLOSEST_TO_SPOT
 from lasersafe.assessment.together import NO_CHANGES, reach_of
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.eyewear import corner_emissions, covering
 from lasersafe.hazard.marking import round_up_density
+from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.models import starter_values
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
 from lasersafe.optics.beam import diameters, fraction_through
@@ -371,7 +371,7 @@ def _from(
         if one.at_work and from_work is not None:
             apart = from_work
         if way == "scatter":
-            length = CLOSEST_TO_SPOT if apart is None else max(apart, 0.0 if apart == from_work else CLOSEST_TO_SPOT)
+            length = CLOSEST_VIEW if apart is None else max(apart, 0.0 if apart == from_work else CLOSEST_VIEW)
             found.append((one.reflectance, length, one.view_angle, one.words))
         elif one.mirrored is not None and one.distance is not None and apart is not None:
             found.append((one.mirrored, max(one.distance + apart, away), 0.0, one.words))

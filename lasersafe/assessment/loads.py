@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.barriers import broken_by_all, load_of, needed_time, plain, verdict_on
 from lasersafe.hazard.barriers import Load, Rating, judge_window
+from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.scene.bound import Places, Question, bounds
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 
 MODES = ("running", "alignment", "service", "fault")
 FLOAT = NDArray[np.float64]
-_NEAREST_SPOT = 0.1  # m: nearer to a lit spot no barrier is, nor the eye at a window; common practice, no source
 _HIGH = 20.0  # m: a wall is looked at up to here above the heads
 _ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
 _NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
@@ -104,7 +104,7 @@ def in_irradiance(stage: Stage, source: Source, power: float, aperture: float = 
     model = stage.case.settings.scatter_model
     profile = replace(
         source.profile, ratio=lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)),
-        lambert=model == "lambert", wide=False, nearest=_NEAREST_SPOT,
+        lambert=model == "lambert", wide=False, nearest=CLOSEST_VIEW,
     )  # fmt: skip
     return replace(source, profile=profile)
 
@@ -203,7 +203,7 @@ def _ratio_at(stage: Stage, context: Context, way: str, part: Part) -> float:
     """Return the highest exposure over limit of an eye at a window, in any mode."""
     sources = sources_on(stage, context, way, "eye", MODES, part[0])
     profiles = {one.profile for one in sources}
-    spots = {one: replace(one, nearest=_NEAREST_SPOT) for one in profiles if isinstance(one, ScatterProfile)}
+    spots = {one: replace(one, nearest=CLOSEST_VIEW) for one in profiles if isinstance(one, ScatterProfile)}
     seen = [
         replace(one, profile=spots[one.profile]) if isinstance(one.profile, ScatterProfile) else one for one in sources
     ]

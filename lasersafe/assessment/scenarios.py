@@ -30,6 +30,7 @@ from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.emission import Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
 from lasersafe.hazard.scatter import (
+    CLOSEST_VIEW,
     SourceFinding,
     extended_distance,
     mean_radiance,
@@ -50,7 +51,6 @@ from lasersafe.wording.message import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.models import Extended, Person
 
-CLOSEST_TO_SPOT = 0.1  # m; common practice, no source: nobody looks at a spot from nearer
 _POINT = (0.0, 0.0)  # angles of a source that earns no credit for its size [rad]
 FLOAT = NDArray[np.float64]
 GLOWING = "extended source"  # mode of its scenarios
@@ -141,8 +141,8 @@ def distance_from(person: Person, scatterer: Scatterer, retinal: bool = True) ->
         words = Message("place.lower_bound")
     else:
         found, words = 0.0, Message("place.unknown")
-    if found < CLOSEST_TO_SPOT:
-        return CLOSEST_TO_SPOT, joined([words, Message("place.nearest")])
+    if found < CLOSEST_VIEW:
+        return CLOSEST_VIEW, joined([words, Message("place.nearest")])
     return found, words
 
 

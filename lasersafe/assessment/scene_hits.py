@@ -37,7 +37,7 @@ from lasersafe.results import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Places, Question, bounds
 from lasersafe.scene.directions import Vector
 from lasersafe.scene.lights import Light, Lights, Span, over, span
-from lasersafe.scene.profile import NEAREST, POINT, BeamProfile, ScatterProfile
+from lasersafe.scene.profile import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message, joined, word
@@ -307,7 +307,7 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
     words = "" if aid is None else aid.words(context.wavelength, criterion.limiting_aperture)
     profile, at = source.profile, hit.span
     if not isinstance(profile, BeamProfile):
-        model, away = context.case.settings.scatter_model, max(hit.distance, 0.01)
+        model, away = context.case.settings.scatter_model, max(hit.distance, CLOSEST)
         view = _view(source, hit.point, away)
         if at is not None:
             away, view = at.near, math.acos(at.cosine)
@@ -365,7 +365,7 @@ def _scatter_pairs(
     with_aid: Aid | None,
 ) -> list[tuple[float, Criterion, float]]:
     """Return the ratio of every comparison and the source angle of its limit; behind an instrument a point is seen."""
-    away = max(source.path_to(point), 0.01)
+    away = max(source.path_to(point), CLOSEST)
     view = _view(source, point, away)
     model = context.case.settings.scatter_model
     assert isinstance(source.profile, ScatterProfile)

@@ -27,7 +27,7 @@ from lasersafe.records.fields import badness
 from lasersafe.reference import load_toml, shared_path
 from lasersafe.wording.message import Message
 
-CLOSEST_VIEW = 0.1  # m; nearest distance at which an eye is taken to focus (common practice, no source)
+CLOSEST_VIEW = 0.1  # m; common practice, no source: nobody looks at a lit spot from nearer, no barrier is nearer to one
 _FARTHEST_VIEW = 1e4  # m
 _MOST = 100_000  # points in one call, for memory
 

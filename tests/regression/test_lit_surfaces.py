@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.aims import far_scatter
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.loads import part_of_line
 from lasersafe.assessment.panes import lit_panes, panes_of
@@ -18,7 +20,7 @@ from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.optics.reflection import LitSpot, reflect, reflect_shape
 from lasersafe.scene.bound import Places, bound
-from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
@@ -250,6 +252,13 @@ def test_the_zone_of_a_bright_target_counts_the_size_of_its_spot_at_its_own_brig
     decision = assess(stage.case, in_full=False).decision  # page 1 said how far the dull sheet alone is dangerous
     assert decision.scatter_distance >= true["plate"]
     assert metres(decision.scatter_distance, with_feet=False) in decision.people
+
+
+def test_an_even_spot_that_looks_smaller_from_the_side_reaches_farther_there():
+    # its limit goes with the mean of both angles, from the side (1 + cos 90 deg) / 2 = 1/2 of that straight before it
+    even = ScatterProfile(lambda r: 3.0 / r, lambert=False, wide=True)
+    assert far_scatter(even, 1.0) == pytest.approx(6.0)
+    assert far_scatter(replace(even, lambert=True), 1.0) == pytest.approx(3.0)
 
 
 @pytest.mark.parametrize(("setup", "typed", "values", "place"), [
