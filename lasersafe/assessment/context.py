@@ -195,6 +195,11 @@ class Context:
         return Reflectance(float(surface.reflectance), surface.finish != "matt", "", source, "memory")
 
     @property
+    def aslant(self) -> float:
+        """Under which angle from the normal a lit spot is the worst [rad]; an even one looks smaller from the side."""
+        return 0.0 if self.case.settings.scatter_model == "lambert" else math.pi / 2.0
+
+    @property
     def scatterers(self) -> tuple[Scatterer, ...]:
         """Everything that can scatter the beam; a perfect scatterer at the work where none is stated there."""
         work = None if self.setup.work_distance is None else float(self.setup.work_distance)
@@ -205,12 +210,12 @@ class Context:
             place = float(surface.distance)
             at_work = work is not None and abs(place - work) <= max(_AT_WORK, 0.2 * work)
             words = f"{surface.name}, {reflectance.words}" if reflectance.words else surface.name
-            angle = float(surface.view_angle)
+            angle = float(surface.view_angle) if "view_angle" in surface.model_fields_set else self.aslant
             shines = self.mirrored(surface) if far or surface.finish != "matt" else None
             found.append(Scatterer(reflectance.value, angle, words, work if at_work else place, at_work, shines))
         if not self.case.settings.surfaces_complete or not found:
             if not any(s.at_work for s in found):
-                found.append(Scatterer(1.0, 0.0, Message("reflectance.at_work"), work, True))
+                found.append(Scatterer(1.0, self.aslant, Message("reflectance.at_work"), work, True))
         return tuple(found)
 
     @property
@@ -222,7 +227,7 @@ class Context:
     @property
     def lit_spot(self) -> LitSpot:
         """What scatters most, with the spot that the beam lights at the work."""
-        return LitSpot(self.scatter_surface[0], 0.0, self.case.settings.scatter_model, self.spot)
+        return LitSpot(self.scatter_surface[0], self.aslant, self.case.settings.scatter_model, self.spot)
 
 
 def contexts(case: Case, sets: tuple[str, ...] = ()) -> list[Context]:

@@ -60,7 +60,7 @@ def variable_inputs(context: Context, way: str | None = None) -> dict[str, float
     if way in (None, "mirror", "scatter"):
         found["reflectance"] = float(own.reflectance(way or "mirror"))
     if way in (None, "scatter"):
-        found["view_angle"] = 0.0
+        found["view_angle"] = context.aslant
     return found
 
 
@@ -395,7 +395,7 @@ def _limits(
 
 def _seen(own: Problem, tissue: str, part: Floats) -> LitSpot:
     """Return what scatters a part of the light, with its size where that earns credit."""
-    view, size = own.value("view_angle", 0.0), own.spot if tissue == "eye" else 0.0
+    view, size = own.value("view_angle", own.context.aslant), own.spot if tissue == "eye" else 0.0
     return LitSpot(part, view, own.context.case.settings.scatter_model, size)
 
 

@@ -10,11 +10,13 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.aims import far_scatter
+from lasersafe.assessment.context import contexts
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.loads import part_of_line
 from lasersafe.assessment.panes import lit_panes, panes_of
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_hits import person_places
+from lasersafe.assessment.setups import setup_result
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry, diameters
@@ -278,3 +280,20 @@ def test_the_corners_of_a_scene_bound_a_place_for_every_value_between_them(setup
     each = [upper(f"{value} {unit}") for value in values]
     half = f"{(values[-1] - values[0]) / 2:g} {unit}"
     assert upper(f"{typed} +- {half}") >= max(each) > 0.0
+
+
+def test_the_zone_of_an_even_spot_is_that_from_the_side():
+    # 30 kW evenly over a half space, spot of 20 mm: it is as bright from the side, but its limit goes with the mean of
+    # its two angles, of which one vanishes there: half of the limit straight before it, twice as far
+    case = scene("---", setup=COLLIMATED.replace("5 mm", "20 mm") + 'spot_diameter = "20 mm"\n', power="30 kW")
+    case = case.model_copy(update={"settings": case.settings.model_copy(update={"scatter_model": "hemisphere"})})
+    (context,) = contexts(case)
+    straight, aside = (
+        max(
+            scatter_reach(light, LitSpot(1.0, view, "hemisphere", 20e-3)).distance
+            for light in context.received("eye", context.duration("scatter")[0])
+        )
+        for view in (0.0, math.pi / 2.0)
+    )
+    assert setup_result(context).zone("scatter", "eye").distance == pytest.approx(aside)
+    assert aside > 1.2 * straight
