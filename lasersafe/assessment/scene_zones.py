@@ -278,7 +278,7 @@ def ignition_source(stage: Stage, context: Context, source: Source) -> Source | 
     for own in every_context(context).values():
         criterion = Criterion("", "", "ignition", "continuous", amount, "W", threshold, "W/m2", 1e-9, math.inf, "")
         reach = barrier_distance(amount, threshold, own.beam) * ROUND_UP
-        found.append(replace(source, profile=BeamProfile(own.beam, (criterion,)), reach=reach))
+        found.append(replace(source, profile=BeamProfile(own.beam, (criterion,), *own.may_differ), reach=reach))
     return max(found, key=lambda one: badness(one.reach))
 
 
