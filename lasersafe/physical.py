@@ -1,9 +1,13 @@
-"""What is physically possible of an input, and how far of it a standard uncertainty counts."""
+"""Widths on other criteria; what is physically possible of an input, and how far a standard uncertainty counts."""
 
 from __future__ import annotations
 
 import math
 
+# of a Gaussian, how many times the width at 1/e of the peak one on another criterion is
+OVER_1_E = {"1/e": 1.0, "1/e2": math.sqrt(2.0), "FWHM": math.sqrt(math.log(2.0))}
+# twice the numerical aperture of a fibre over the full angle at 1/e, by where the aperture was read
+FIBRE_FACTOR = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}
 COVERAGE = 2.0  # standard uncertainties to each side: about 95 % of a normal distribution (JCGM 100:2008, from memory)
 PHYSICAL = {  # lowest and highest value, and whether the lowest itself is refused; every other input: above 0
     "work_distance": (0.0, math.inf, False),

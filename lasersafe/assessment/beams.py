@@ -13,7 +13,6 @@ from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.emission import Floats, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import (
-    FIBRE_FACTOR,
     BeamGeometry,
     check_diffraction,
     collimated,
@@ -21,6 +20,7 @@ from lasersafe.optics.beam import (
     to_1_over_e,
     waist_before,
 )
+from lasersafe.physical import FIBRE_FACTOR
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Step
 from lasersafe.wording.message import Message, joined, word

@@ -13,11 +13,10 @@ from lasersafe.errors import InputError
 from lasersafe.models.base import Place
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, WAVELENGTH, least_product
 from lasersafe.models.values import SIValue
+from lasersafe.physical import OVER_1_E
 from lasersafe.quantity import format_quantity
 from lasersafe.reference import shared_path
 
-# a width at 1/e2 of the peak, on another criterion; a top-hat is no narrower than the narrowest of them
-_FROM_1_E2 = {"1/e2": 1.0, "1/e": math.sqrt(0.5), "FWHM": math.sqrt(math.log(2.0) / 2.0)}
 _OPTICS = "as fitted"
 
 
@@ -197,9 +196,8 @@ def _filled_setup(
         setup["criterion"] = "1/e2"
         if typed:
             assumed.append(Assumed(("criterion",), "1/e2", ""))
-    narrower = (
-        min(_FROM_1_E2.values()) if setup.get("profile") == "top-hat" else _FROM_1_E2.get(str(setup["criterion"]), 1.0)
-    )
+    own = OVER_1_E.get(str(setup["criterion"]), OVER_1_E["1/e2"])  # a top-hat is no narrower than the narrowest
+    narrower = (min(OVER_1_E.values()) if setup.get("profile") == "top-hat" else own) / OVER_1_E["1/e2"]
     wanted = [("beam_diameter", DIAMETER, kind.beam_diameter)]
     if setup["kind"] == "collimated":
         wanted.append(("divergence", DIVERGENCE, kind.divergence))

@@ -11,6 +11,7 @@ from pydantic import Field, ModelWrapValidatorHandler, model_validator
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, doubles, kinds_of
 from lasersafe.models.emission import Emission
 from lasersafe.models.values import Axes, Measured, SIValue, TwoAxes
+from lasersafe.physical import FIBRE_FACTOR, OVER_1_E
 from lasersafe.quantity import format_quantity
 
 _FROM_DATA_SHEET = (
@@ -404,8 +405,6 @@ class Extended(CaseModel):
             yield "shares", f"they add up to {sum(numbers):.6g}; they must add up to 1"
 
 
-_FIBRE = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}  # numerical aperture to half the 1/e angle
-_TO_1_E = {"1/e": 1.0, "1/e2": 1.0 / math.sqrt(2.0), "FWHM": 1.0 / math.sqrt(math.log(2.0))}
 _ROUNDING = 1e-9
 
 
@@ -556,7 +555,7 @@ def _lens(peek: Peek, wavelength: SIValue | None) -> Findings:
 
 def _multimode(peek: Peek, wavelength: SIValue | None) -> Findings:
     aperture, core = peek.value("numerical_aperture"), peek.value("core_diameter")
-    factor = _FIBRE.get(str(peek.data.get("numerical_aperture_criterion")))
+    factor = FIBRE_FACTOR.get(str(peek.data.get("numerical_aperture_criterion")))
     if aperture is None or core is None or factor is None or wavelength is None:
         return
     least = least_product(wavelength) * factor / (2.0 * core)
@@ -587,6 +586,6 @@ def least_product(wavelength: float) -> float:
 def _scale(peek: Peek) -> float | None:
     """Return what a width is multiplied with to hold at 1/e of the peak, or None when that cannot be known."""
     criterion, profile = peek.data.get("criterion"), peek.data.get("profile", "gaussian")
-    if criterion not in tuple(_TO_1_E) or profile not in ("gaussian", "top-hat"):
+    if criterion not in tuple(OVER_1_E) or profile not in ("gaussian", "top-hat"):
         return None
-    return 1.0 if profile == "top-hat" else _TO_1_E[criterion]
+    return 1.0 if profile == "top-hat" else 1.0 / OVER_1_E[criterion]

@@ -12,14 +12,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
+from lasersafe.physical import FIBRE_FACTOR, OVER_1_E
 
 Pair = tuple[float, float]
 
 PROFILES = ("gaussian", "top-hat")
 PROPAGATIONS = ("hyperbolic", "linear")
-CRITERIA = ("1/e", "1/e2", "FWHM")
+CRITERIA = tuple(OVER_1_E)
 
-_GAUSSIAN_FACTOR = {"1/e": 1.0, "1/e2": math.sqrt(2.0), "FWHM": math.sqrt(math.log(2.0))}
 _LONGEST = 1e15  # m, and its inverse in rad: far beyond any use, and far from what overflows
 
 
@@ -220,7 +220,7 @@ def to_1_over_e(width: ArrayLike, criterion: str, profile: str = "gaussian") -> 
     """
     choice("criterion", criterion, CRITERIA)
     choice("profile", profile, PROFILES)
-    factor = _GAUSSIAN_FACTOR[criterion] if profile == "gaussian" else 1.0
+    factor = OVER_1_E[criterion] if profile == "gaussian" else 1.0
     return np.asarray(positive("width", width, "") / factor)
 
 
@@ -485,9 +485,8 @@ def peak_exposure(amount: ArrayLike, dx: ArrayLike, dy: ArrayLike) -> FloatArray
         return finite("peak exposure", whole / (math.pi / 4.0 * x * y), "W/m2 or J/m2")
 
 
-FIBRE_CRITERIA = ("5 %", "1/e2", "1/e")
+FIBRE_CRITERIA = tuple(FIBRE_FACTOR)
 
-FIBRE_FACTOR = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}
 _ROUNDING = 1e-9
 
 
