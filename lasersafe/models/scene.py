@@ -580,16 +580,21 @@ class Scene(CaseModel):
 
 
 def _below_ceiling(peek: Peek) -> Findings:
-    """Refuse a ceiling that is not above every last optic and every place to stand."""
+    """Refuse a ceiling that is not above every last optic, wherever it moves, and all eyes and places to stand."""
     table = peek.data.get("ceiling")
     height = Peek(Ceiling, table).value("height") if isinstance(table, Mapping) else None
     if height is None:
         return
-    for field, model, key in (("aim", Aim, "height"), ("person", ScenePerson, "floor"), ("floor", FloorPart, "height")):
+    for field, model, keys in (
+        ("aim", Aim, ("height", "moves")),
+        ("person", ScenePerson, ("floor", "eye_height")),
+        ("floor", FloorPart, ("height",)),
+    ):
         for i, one in peek.tables(field):
-            level = Peek(model, one).value(key)
-            if level is not None and not level < height:
-                text = f"{height.typed} is not above {field}[{i + 1}].{key}, {level.typed}; write a higher one, or none"
+            levels = {key: level for key in keys if (level := Peek(model, one).value(key)) is not None}
+            if levels and not sum(map(float, levels.values())) < height:
+                words = " + ".join(f"{key}, {level.typed}" for key, level in levels.items())
+                text = f"{height.typed} is not above {field}[{i + 1}].{words}; write a higher one, or none"
                 yield ("ceiling", "height"), text
                 return
 
