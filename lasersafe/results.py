@@ -279,6 +279,7 @@ class Decision:
     causes: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # the reasons against it that no other record holds
     grounds: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # what else no other record holds
     strike_outs: StrikeOuts = StrikeOuts(0)
+    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # of the distances
 
 
 @dataclass(frozen=True)

@@ -24,10 +24,11 @@ from lasersafe.results import (
     Record,
     Scenario,
     SetupResult,
+    Step,
     Zone,
 )
 from lasersafe.typed import shown
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.corners import CaseResults
@@ -81,6 +82,20 @@ class Reached:
     zone: Zone
     setup: SetupResult
     distance: float
+    parts: tuple[tuple[str, float], ...] = ()  # of all together: the lasers, and how far each reaches alone [m]
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The line from which the distance follows; far from every focus a fraction falls with the square of it."""
+        if not math.isfinite(self.distance):
+            return ()
+        apart = self.parts or ((self.setup.laser, self.zone.distance),)
+        names = joined([Message("step.of_laser", laser=name, distance=f"{far:.6g} m") for name, far in apart])
+        sums = f"√({' + '.join(f'{far:.6g}²' for _, far in apart)})" if self.parts else f"{apart[0][1]:.6g} m"
+        numbers = Message("step.put_together", numbers=sums, lasers=names)
+        meaning = Message("step.all_reach", way=word(self.zone.way), tissue=word(self.zone.tissue))
+        formula = Message("step.together") if self.parts else "r"
+        return (Step("r", meaning, formula, numbers, self.distance, "m", Message("source.together"), "own"),)
 
 
 def reached(worked: CaseResults, ways: tuple[str, ...]) -> Reached:
@@ -94,7 +109,14 @@ def reached(worked: CaseResults, ways: tuple[str, ...]) -> Reached:
     if together <= zone.distance:
         return Reached(zone, farthest, zone.distance)
     zone, farthest = max((p for p in pairs if p[0].tissue == tissue), key=lambda pair: badness(pair[0].distance))
-    return Reached(zone, farthest, together)
+    parts = {
+        setup.laser: max(
+            (z.distance for z, one in pairs if (one.laser, z.tissue) == (setup.laser, tissue)), key=badness
+        )
+        for _, setup in pairs
+        if any((one.laser, z.tissue) == (setup.laser, tissue) for z, one in pairs)
+    }
+    return Reached(zone, farthest, together, tuple(parts.items()))
 
 
 def decision_of(
@@ -169,6 +191,7 @@ def decision_of(
         scatter_distance=near,
         aided_distance=max(far, reach[2].distance, key=badness),
         headline_tissue=beam.zone.tissue,
+        steps=tuple(dict.fromkeys(step for one in reach for step in one.steps)),
         aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS),
         points=points,
         worn=worn,

@@ -193,9 +193,11 @@ def _scenarios(sheet: Sheet, work: _Calculation) -> None:
 def _others(sheet: Sheet, work: _Calculation) -> None:
     text, found = sheet.text, sheet.assessment
     fires = [zone for zone in found.scene.zones if zone.steps] if found.scene is not None else []
-    if not found.eyewear and not found.barriers and not fires:
+    if not found.eyewear and not found.barriers and not fires and not found.decision.steps:
         return
     sheet.begin("steps.others", 1)
+    if found.decision.steps:
+        work.group(text("steps.reach"), found.decision.steps)
     for need in found.eyewear:
         place = f" ({need.laser}: {need.setup})"
         work.group(text("steps.eyewear", person=need.person) + place, need.steps)

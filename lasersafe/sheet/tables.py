@@ -49,7 +49,8 @@ def _person(name: str, role: str, own: Sequence[Scenario], sheet: Sheet) -> Row:
     state = text("scenarios.below" if worst.below else "scenarios.above")
     keeps = [tiny(tidy(one)) for one in dict.fromkeys(s.answer for s in own if s.answer)]
     if open_ones:
-        keeps.insert(0, strong(text("people.open", count=len(open_ones))))
+        key = "people.open_one" if len(open_ones) == 1 else "people.open"
+        keeps.insert(0, strong(text(key, count=len(open_ones))))
     elif not keeps:
         keeps.append(tiny(text("people.distance")))
     times = Part(ratio(worst.ratio), _RATIO), faint(state)

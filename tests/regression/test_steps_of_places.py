@@ -98,3 +98,12 @@ def test_the_lines_of_zones_barriers_and_eyewear_come_to_what_is_printed() -> No
             sums += 1
             assert value == pytest.approx(step.value, rel=2e-4), step
     assert sums > 15
+
+
+def test_the_distances_of_page_1_have_their_lines() -> None:
+    """Fractions of two beams far from their foci fall with the square: about √(r1² + r2²) where both make 1."""
+    found = assess(read_case(ROOT / "tests" / "golden" / "cases" / "two-lasers-alike.toml")).decision
+    together, scatter = found.steps
+    assert together.value == pytest.approx(found.headline_distance, rel=1e-9)
+    assert scatter.value == pytest.approx(found.scatter_distance, rel=1e-9)
+    assert worked_out(sum_of(put_in(scatter))) == pytest.approx(scatter.value, rel=0.02)
