@@ -60,8 +60,9 @@ def test_a_normal_with_its_tolerance_is_read_and_is_no_corner():
          "1.2 m is not above aim[1].height, 1.2 m"),
         ("[[scene.aim]]", '[scene.ceiling]\nheight = "1.6 m"\n[[scene.aim]]\nmoves = "0.5 m"', "scene.ceiling.height",
          "1.6 m is not above aim[1].height, 1.2 m + moves, 0.5 m"),
-        ("[[scene.person]]", '[scene.ceiling]\nheight = "1.9 m"\n[[scene.person]]\neye_height = "1.95 m"',
-         "scene.ceiling.height", "1.9 m is not above person[1].eye_height, 1.95 m"),
+        ("[[scene.aim]]", '[scene.ceiling]\nheight = "1.9 m"\n[[scene.person]]\nname = "Guests"\n'
+         'position = ["1 m", "9 m"]\neye_height = "1.95 m"\n[[scene.aim]]', "scene.ceiling.height",
+         "1.9 m is not above person[1].floor, 0 m + eye_height, 1.95 m"),
         ("[[scene.aim]]", '[scene.ceiling]\nheight = "3 m"\nreflectance = 1.2\n[[scene.aim]]',
          "scene.ceiling.reflectance", "at most 1"),
         ("[[scene.aim]]", '[scene.ceiling]\nheight = "3 m"\nrating = "1 W/cm2"\n[[scene.aim]]',
