@@ -228,6 +228,6 @@ def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts)
         distance = raised(line.distance, gap)
         shift = distance - line.distance
         ends = tuple((x + out[0] * shift, y + out[1] * shift) for x, y in line.line)
-        note = f"with a gap of {gap:g} m"
+        note = Message("zone.gap", gap=f"{gap:g}")
         moved.append(replace(line, line=ends, distance=distance, line_kind=name, note=note, zone=""))
     return tuple(moved)

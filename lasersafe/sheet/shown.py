@@ -65,6 +65,16 @@ def scene_tables(sheet: Sheet) -> None:
             rows.append(row(name, tiny(target.material), look, (tiny(seen), faint(source)), away))
         columns = {"target": 20, "material": 18, "finish": 14, "reflectance": 24, "behind": 24}
         sheet.listing("scene", columns, rows, 1.5)
+    lines = [line for line in scene.lines if line.distance > 0.0]
+    if lines:
+        sheet.begin("scene.lines", keep=40.0, intro="scene.lines_intro")
+        said = []
+        for line in lines:
+            words = {"side": text(f"side.{line.side}"), "laser": say(line.laser), "limit": tidy(say(line.limited_by))}
+            key = "scene.line_gap" if line.note else "scene.line_zone"
+            far = quantity(line.distance, "m", 3, "up")
+            said.append(text(key, **words, distance=far, gap=say(line.note), rule=say(line.line_kind)))
+        sheet.items(said, NOTE)
     if scene.findings:
         sheet.begin("scene.findings", keep=40.0)
         sheet.items([tidy(finding.text) for finding in scene.findings], NOTE)

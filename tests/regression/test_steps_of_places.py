@@ -6,9 +6,15 @@ import re
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.drawing.values import spoken, unit_text
+from lasersafe.drawing.primitives import Words
+from lasersafe.drawing.values import quantity, spoken, unit_text
 from lasersafe.models import parse_case, read_case
 from lasersafe.results import Scenario, Step
+from lasersafe.sheet import shown
+from lasersafe.sheet.document import PAPERS
+from lasersafe.sheet.flow import Sheet
+from lasersafe.wording import load_wording
+from lasersafe.wording.message import localise
 from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
 from tests.printed_arithmetic import length, sum_of, worked_out
 from tests.project import ROOT
@@ -107,3 +113,16 @@ def test_the_distances_of_page_1_have_their_lines() -> None:
     assert together.value == pytest.approx(found.headline_distance, rel=1e-9)
     assert scatter.value == pytest.approx(found.scatter_distance, rel=1e-9)
     assert worked_out(sum_of(put_in(scatter))) == pytest.approx(scatter.value, rel=0.02)
+
+
+def test_spectator_lines_stand_in_the_annex_with_what_limits_them() -> None:
+    found = assess(read_case(ROOT / "tests" / "golden" / "cases" / "scene-scanned-train.toml"))
+    assert found.scene is not None
+    wording = load_wording()
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, 53.0), localise(found, wording), wording, "A4")
+    shown.scene_tables(sheet)
+    said = " ".join(mark.text for page in sheet.pages for mark in page.marks if isinstance(mark, Words))
+    assert wording.text("scene.lines") in said
+    for line in found.scene.lines:
+        far = quantity(line.distance, "m", 3, "up").replace("\u00a0", " ")
+        assert f"{line.side}: {far} from {line.laser}" in said.replace("\u00a0", " ")
