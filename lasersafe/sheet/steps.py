@@ -83,8 +83,8 @@ def _influences(sheet: Sheet, spread: DistanceSpread) -> None:
 
 
 _SHADE = 0.95
-_KEEP = 26.0
-_COLUMNS = {"symbol": 8, "meaning": 22.5, "formula": 25, "numbers": 28, "result": 14, "source": 14}
+_KEEP = 75.0
+_COLUMNS = {"symbol": 8, "meaning": 18.5, "formula": 21, "numbers": 38, "result": 14, "source": 12}
 
 
 class _Calculation:
