@@ -181,7 +181,7 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
                 continue
             part, density = (entry.name, number), float(opening.optical_density)
             loads = [load_on(stage, one, way, part)[0] for one in (context, *others)]
-            ratio = sum(_ratio_at(stage, one, way, part) for one in (context, *others))
+            ratio = sum(stage.at_windows(one, way)[part] for one in (context, *others))
             pulses = [one.pulse for one in loads if one.pulse is not None]
             powers = [one.mean_power for one in loads]
             load = Load(
@@ -199,16 +199,21 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
     return found
 
 
-def _ratio_at(stage: Stage, context: Context, way: str, part: Part) -> float:
-    """Return the highest exposure over limit of an eye at a window, in any mode."""
-    sources = sources_on(stage, context, way, "eye", MODES, part[0])
-    profiles = {one.profile for one in sources}
-    spots = {one: replace(one, nearest=CLOSEST_VIEW) for one in profiles if isinstance(one, ScatterProfile)}
-    seen = [
-        replace(one, profile=spots[one.profile]) if isinstance(one.profile, ScatterProfile) else one for one in sources
-    ]
-    asked = Question([[(one, Walls()) for one in seen]], places_on(parts_of(stage.scene)[part], math.inf))
-    return float(bounds([asked], near=_NEAR_ENOUGH)[0].upper.max())
+def at_windows(stage: Stage, context: Context, way: str) -> dict[Part, float]:
+    """Return the highest exposure over limit of an eye at each view window whose density is stated, in any mode."""
+    parts = {part: screen for part, screen in parts_of(stage.scene).items() if part[1] is not None}
+    spots: dict[ScatterProfile, ScatterProfile] = {}
+    asked = []
+    for (name, _), screen in parts.items():
+        seen = []
+        for one in sources_on(stage, context, way, "eye", MODES, name):
+            if isinstance(one.profile, ScatterProfile):
+                near = spots.setdefault(one.profile, replace(one.profile, nearest=CLOSEST_VIEW))
+                seen.append((replace(one, profile=near), Walls()))
+            else:
+                seen.append((one, Walls()))
+        asked.append(Question([seen], places_on(screen, math.inf)))
+    return {part: float(one.upper.max()) for part, one in zip(parts, bounds(asked, near=_NEAR_ENOUGH), strict=True)}
 
 
 def together(one: BarrierWay, others: list[BarrierWay]) -> BarrierWay:

@@ -36,7 +36,7 @@ from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Places, Question, bounds
 from lasersafe.scene.directions import Vector
-from lasersafe.scene.lights import Light, Lights, Span, over, span
+from lasersafe.scene.lights import Light, Lights, Span, span
 from lasersafe.scene.profile import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
@@ -187,8 +187,7 @@ def worst_hit(
         light, place = int(found.light[row]), found.place[row]
         x, y, z = place.tolist()
         hit = exact_hit(context, own[light][0], (x, y, z), tissue, duration, with_aid)
-        there = float(over(seen[light][0], place[None, :], np.zeros((1, 3)))[0])
-        outcome = int(found.outcome[row])
+        there, outcome = float(found.alone[row]), int(found.outcome[row])
         hit = replace(
             hit, proven=Message(_OUTCOMES[outcome]), shown=outcome == ABOVE, counted=own[found.strongest[row]][0],
             light=seen[found.strongest[row]], box=(found.box[row, 0], found.box[row, 1]), aid=with_aid,

@@ -273,7 +273,21 @@ class Stage:
             One for each place of the laser, mirror or lit spot.
         """
         time = max(c.duration(way)[0] for c in every_context(context).values()) if duration is None else duration
-        return self._made(context, way, tissue, mode, time)
+        return self._made(context, way, tissue, self._first_like(context, way, mode), time)
+
+    @kept
+    def _first_like(self, context: Context, way: str, mode: str) -> str:
+        """Return the first mode in which a laser is placed and points alike, and the same walls hold on its way.
+
+        In a fault mirrors can be knocked as well, so that it is like no other.
+        """
+
+        def known(mode: str) -> object:
+            poses = [replace(pose, mode="") for pose in self.poses(context, mode)]
+            walls = None if way in ("direct", "transmitted") else self.walls(context, "direct", mode)
+            return mode == "fault", poses, walls
+
+        return next(one for one in (*loads.MODES, mode) if known(one) == known(mode))
 
     @kept
     def _made(self, context: Context, way: str, tissue: str, mode: str, duration: float) -> tuple[Source, ...]:
@@ -435,6 +449,11 @@ class Stage:
     @kept
     def _alone(self, context: Context, way: str) -> dict[str, BarrierWay]:
         return {entry.name: loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier}
+
+    @kept
+    def at_windows(self, context: Context, way: str) -> dict[loads.Part, float]:
+        """Return the highest exposure over limit of an eye at each view window on one way."""
+        return loads.at_windows(self, context, way)
 
     @kept
     def windows(self, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:

@@ -77,6 +77,8 @@ class Bounds:
         Middle and half edges of the box whose bound is the highest. [m]
     strongest : numpy.ndarray of int
         Which light has the highest bound in that box.
+    alone : numpy.ndarray
+        What the light that gives most at the point gives there, whatever stands between. [1]
     """
 
     upper: FLOAT
@@ -87,6 +89,7 @@ class Bounds:
     boxes: NDArray[np.intp]
     box: FLOAT
     strongest: NDArray[np.intp]
+    alone: FLOAT
 
 
 @dataclass
@@ -322,7 +325,7 @@ def bounds(
 
 def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: float) -> list[Bounds]:
     asked = Asked(questions)
-    every, count = (asked.light, asked.group), len(asked.low)
+    lights, count = (asked.light, asked.group), len(asked.low)
     upper, found, place = np.zeros(count), np.full(count, -1.0), (asked.low + asked.high) / 2.0
     light, boxes, box = np.full(count, -1), np.zeros(count, dtype=np.intp), np.zeros((count, 2, 3))
     strongest = np.full(count, -1)
@@ -367,7 +370,7 @@ def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: f
     higher = found >= upper  # no box that is left has more than that point
     box[higher], strongest[higher] = np.stack([place, np.zeros_like(place)], axis=1)[higher], light[higher]
     upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
-    asked.light, asked.group = every
+    asked.light, asked.group = lights
     unseen = np.flatnonzero((light < 0) & (upper > LEAST))  # no single point was lit, and yet it is not proven dark
     if unseen.size and asked.group.shape[1]:
         middle, half = (asked.low + asked.high)[unseen] / 2.0, (asked.high - asked.low)[unseen] / 2.0
@@ -377,12 +380,15 @@ def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: f
     shown = np.flatnonzero((found > 1.0) & (light >= 0)) if not to_limit else np.zeros(0, dtype=np.intp)
     shown = shown[asked.table.witnessed(asked.light[shown, light[shown]], place[shown])]
     outcome[shown] = ABOVE
+    lit, alone = np.flatnonzero(light >= 0), np.zeros(count)
+    alone[lit] = asked.table.over(asked.light[lit, light[lit]], place[lit], np.zeros((len(lit), 3)))
     return [
         Bounds(
-            upper[rows], found[rows], place[rows], outcome[rows], light[rows], boxes[rows], box[rows], strongest[rows]
+            upper[rows], found[rows], place[rows], outcome[rows], light[rows], boxes[rows], box[rows], strongest[rows],
+            alone[rows],
         )
         for rows in asked.rows
-    ]
+    ]  # fmt: skip
 
 
 def _points(asked: Asked, now: _Open, best: tuple[FLOAT, FLOAT, INDEX], least: float) -> None:
