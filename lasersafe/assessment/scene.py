@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -240,19 +239,22 @@ def lit_reach(stages: Sequence[Stage]) -> float:
     Of lasers that can be on at once each is as near as the others, with the brightest of what it lights.
     """
     reach = 0.0
-    for stage, tissue in itertools.product(stages, TISSUES):
-        for lasers in adding(stage.case, stage.contexts, tissue):
-            bright: list[dict[ScatterProfile, float]] = []
-            for context in lasers:
-                time, factors = duration_of_all(every_context(context), "scatter")[0], dict[ScatterProfile, float]()
-                for way in ("scatter", "mirror then scatter"):
-                    for source in stage.sources(context, way, tissue, duration=time):
-                        assert isinstance(source.profile, ScatterProfile)
-                        factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
-                bright += [factors] if factors else []
+    for tissue in TISSUES:
+        sets: dict[tuple[tuple[str, str], ...], list[dict[ScatterProfile, float]]] = {}  # of all corners together
+        for stage in stages:
+            for lasers in adding(stage.case, stage.contexts, tissue):
+                names = tuple((one.laser.name, one.setup.name) for one in lasers)
+                for context, factors in zip(lasers, sets.setdefault(names, [{} for _ in lasers]), strict=True):
+                    time = duration_of_all(every_context(context), "scatter")[0]
+                    for way in ("scatter", "mirror then scatter"):
+                        for source in stage.sources(context, way, tissue, duration=time):
+                            assert isinstance(source.profile, ScatterProfile)
+                            factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
+        for bright in sets.values():
 
             def total(place: NDArray[np.float64], bright: Any = bright) -> NDArray[np.float64]:
-                each = ([f * one.ratio(np.maximum(place, one.spread)) for one, f in own.items()] for own in bright)
+                every = [own for own in bright if own]
+                each = ([f * one.ratio(np.maximum(place, one.spread)) for one, f in own.items()] for own in every)
                 return sum((np.max(own, axis=0) for own in each), np.zeros(place.shape))
 
             reach = max(reach, farthest_crossing(total, NEAREST, FARTHEST))
