@@ -12,7 +12,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import reached
-from lasersafe.assessment.scene import _zone
+from lasersafe.assessment.scene_zones import joined_zone
 from lasersafe.hazard.class_check import CLASS_ORDER
 from lasersafe.models import parse_case
 from lasersafe.records.barriers import BarrierLine, BarrierWay
@@ -210,7 +210,7 @@ def test_not_a_number_is_the_worst_of_several_corners():
     assert math.isnan(highest([{"a": 1.0}, {"a": math.nan}, {"a": 3.0}])["a"])
     ring = disc(0.0, 0.0, 1.0)
     zones = [zone("eye direct", ring, distance, (0.0, 0.0, 1.0)) for distance in (2.0, math.nan, 3.0)]
-    assert math.isnan(worst(zones, _zone).distance)
+    assert math.isnan(worst(zones, joined_zone).distance)
     ways = [BarrierWay("direct", "L", "S", load, True, "holds", aimed=load) for load in (2.0, math.nan, 3.0)]
     lines = tuple(
         BarrierLine(
