@@ -212,7 +212,8 @@ def barrier_row(name: str, own: Sequence[BarrierLoad], sheet: Sheet, more: Seque
     result = [Part(text("barriers.fails" if fails else "barriers.holds"), Style(8.5, bold=True))]
     every = [one for one in sheet.assessment.decision.loads if one.barrier == name]
     standing = {one.way for one in every} - {one.way for one in every if not one.stands}
-    if {one.way for one in every if one.asked} == {"scatter"} or standing == {"scatter"}:
+    only = not fails and {one.way for one in every if one.asked} == {"scatter"}
+    if only or standing == {"scatter"}:
         result.append(strong(text("barriers.scatter_only")))  # all that it stops, or is there for
     light = Part(way_of(load, sheet), SMALL), faint(f"{load.laser}, {load.setup}")
     return row(bold(name), needed, light, rated, [*result, *more], bar=fails)

@@ -154,7 +154,7 @@ def _area(sheet: Sheet) -> None:
         half = (len(cells) + 1) // 2
         right = [*cells[half:], *[(tiny(""), tiny(""))] * (len(cells) % 2)]
         rows = [row(*one, *other) for one, other in zip(cells[:half], right, strict=True)]
-        sheet.table((), (1.15, 2.05, 1.15, 2.05), rows, 1.2)
+        sheet.table((), (1.3, 1.9, 1.3, 1.9), rows, 1.2)
 
 
 _STRONG = Style(9, True)

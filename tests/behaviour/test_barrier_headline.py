@@ -13,6 +13,11 @@ from lasersafe.assessment import assess
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
+from lasersafe.sheet.document import PAPERS
+from lasersafe.sheet.flow import Part, Sheet
+from lasersafe.sheet.front import barrier_row
+from lasersafe.wording import load_wording
+from lasersafe.wording.message import localise
 from tests.behaviour.test_strike_outs import PLAIN, starter
 
 WELDER = starter("handheld-welder")
@@ -135,3 +140,16 @@ def test_a_barrier_that_is_rated_for_no_pulse_is_said_not_to_hold_one() -> None:
     text = changed(PLAIN, ('kind = "continuous"\npower = "500 W"', emission)) + barrier("2 MW/cm2")
     words = assessed(text).decision.barrier
     assert words == "'Plate' must hold a single pulse, for which it has no rating (direct beam). Does not hold: Plate."
+
+
+def test_a_screen_that_is_there_for_scatter_and_does_not_hold_it_is_not_said_to_hold_scatter_only() -> None:
+    """The window of the blue engraver has no rating: 'does not hold' stood above 'holds for scattered light only'."""
+    found = localise(assessed(starter("visible-diode")), load_wording())
+    own = [one for one in found.decision.loads if one.barrier == "Orange window"]
+    assert {one.way for one in own if one.asked} == {"scatter"}
+    assert not any(one.stands for one in own)
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, 53.0), found, load_wording(), "A4")
+    row = barrier_row("Orange window", own, sheet)
+    said = [part.text for cell in row.cells for part in ([cell] if isinstance(cell, Part) else cell)]
+    assert sheet.text("barriers.fails") in said
+    assert sheet.text("barriers.scatter_only") not in said
