@@ -166,6 +166,15 @@ class _Section:
 
     def _disc(self, source: Source) -> shapely.Geometry:
         """Return the disc that holds what a lit spot, wherever it may lie, reaches in the section."""
+        if source.parts:  # the discs round all that is lit
+            middle, half = source.near
+            radii = _bounded(source.reach, _MOST) + np.sqrt(np.square(half).sum(axis=1))
+            places = [(*self._at(tuple(one[:2])), one[2]) for one in middle.tolist()] if not source.reach <= 0.0 else []
+            return shapely.union_all([
+                shapely.Point(along, up).buffer(math.sqrt(radius * radius - aside * aside), quad_segs=16)
+                for (along, aside, up), radius in zip(places, (radii / math.cos(math.pi / 64.0)).tolist(), strict=False)
+                if radius > abs(aside)
+            ])  # fmt: skip
         along, aside = self._at(source.apex[:2])
         radius = _bounded(source.reach + source.spot + source.slack + source.wide, _MOST)
         if radius <= abs(aside):

@@ -11,9 +11,11 @@ from lasersafe.assessment.scene import stages_of
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
+from lasersafe.models import parse_case
 from lasersafe.scene.areas import area_of
 from lasersafe.wording import load_wording
 from tests.behaviour.test_scene import case, template
+from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
 from tests.one_light import blocked
 from tests.one_light import ratio as ratio_at
 
@@ -107,3 +109,11 @@ def test_the_elevation_names_all_zones():
         assert "Mirror reflections are on the plan only" in text
     assert scene.elevations[0].ends_at == "Steel booth, back wall"
     assert scene.elevations[1].ends_at == ""
+
+
+def test_scatter_is_drawn_round_all_of_the_ground_that_a_tilting_head_can_light():
+    """200 W from 1.5 m, 4 to 20 deg down: lit from 4.1 m to 21 m, and 0.8 * 200 W / (pi r^2) is 50 W/m2 at 1.0 m."""
+    beam = Laser(200.0, 5e-3, 1e-3, (0.0, 0.0, 1.5), 0.0, elevation=-12.0, elevation_half=8.0)
+    section = assess(parse_case(case_text(Scene((beam,), (Person("Row", ((3.0, 9.0),)),))))).scene.elevations[0]
+    lit = area_of([part for zone in section.light if zone.kind == "scatter eye" for part in zone.polygons])
+    assert all(lit.contains(shapely.Point(along, 0.5)) for along in (5.0, 10.0, 15.0, 20.0))
