@@ -361,6 +361,7 @@ def curved_sources(
                     "mirror", lit, replace(profile, beam=beam), reach, offset=bent.away,
                     factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,
                     note=bent.words, bend=bend, bulge=bulge,
+                    bends=(source.bends if source else 0) + (item.radius is None),
                 )
             )  # fmt: skip
     return tuple(found)

@@ -200,7 +200,7 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member) -> li
             found.append(facing_anywhere(source, mirror, spots, reach))
         else:
             found.append((reflected if source.aimed else image_of_spots)(source, mirror, reach))
-    return found
+    return [replace(one, bends=max(one.bends, source.bends)) for one in found]
 
 
 def _anywhere(context: Context, pose: Pose, front: Sequence[Source], member: Member) -> list[Source]:
@@ -254,7 +254,7 @@ def _as_few(sources: Sequence[Source], mirror: Mirror) -> list[Source]:
                 own[0], apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
                 moves=(0.0, 0.0, 0.0), factor=max(s.factor for s in own) * _SPARE, reach=max(s.reach for s in own),
                 plane=None, bulge=0.0, through=None, bend="unknown", patch=True, origin=None,
-                spot=max(float((away + loose).max()) - near, 1e-6),
+                bends=max(s.bends for s in own), spot=max(float((away + loose).max()) - near, 1e-6),
             )
             for profile in (_ends_of(beams) if tight else beams[:1])
         ]  # fmt: skip

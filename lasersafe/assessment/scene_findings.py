@@ -93,8 +93,12 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     """Name the mirrors whose shape is not stated, and how far a hollow object that is not listed sends the beam."""
     unknown: list[str] = []
     nowhere: list[str] = []
+    twice: list[str] = []
     farthest = 0.0
     for stage, context in ((one, context) for one in stages for context in one.fitted):
+        twice += [
+            one.surface for one in stage.sources(context, "mirror", "eye") if one.bends > 1 and one.bend != "flat"
+        ]
         for pose in stage.poses(context, "running"):
             mirrors = [item for item in stage.lit(context, pose) if item.mirror]
             unknown += [item.name for item in mirrors if item.shape == "unknown"]
@@ -114,6 +118,9 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         yield say(
             "mirror", "scene.unknown_shape", surfaces=", ".join(wording.say(name) for name in dict.fromkeys(unknown))
         )
+    if twice:
+        last = ", ".join(map(wording.say, dict.fromkeys(twice)))
+        yield say("mirror", "scene.bent_twice", refuses=True, surfaces=last)
     if farthest > 0.0:
         yield say("mirror", "scene.hollow_unlisted", distance=format_quantity(farthest, "m", 2, "up"))
 

@@ -85,6 +85,8 @@ class Source:
         shorter than the straight way from there, but for the slant of the rays of an even beam. [m]
     sharp : bool
         Edges cut the beam as if it had no width: no bound, but what its width costs there.
+    bends : int
+        Mirrors of unknown curvature on the way; the second is bounded only as one that the tightest beam meets.
     """
 
     way: str
@@ -109,6 +111,7 @@ class Source:
     parts: tuple[tuple[float, ...], ...] = ()
     origin: tuple[Vector, Vector] | None = None
     sharp: bool = False
+    bends: int = 0
 
     @cached_property
     def row(self) -> tuple[object, ...]:

@@ -297,3 +297,21 @@ def test_the_zone_of_an_even_spot_is_that_from_the_side():
     )
     assert setup_result(context).zone("scatter", "eye").distance == pytest.approx(aside)
     assert aside > 1.2 * straight
+
+
+@pytest.mark.parametrize(
+    ("shapes", "named"), [(("", ""), "second, first"), (("flat", ""), "second"), (("flat", "flat"), "")]
+)
+def test_mirrors_of_unknown_shape_met_twice_refuse_the_verdict_until_their_shape_is_stated(shapes, named):
+    # a first mirror that spreads the beam over all of the second, and a second that gathers it again, can put all of
+    # the power anywhere in sight of the second: nothing bounds it but the power itself; so can one that is met twice
+    listed = '[[surface]]\nname = "{}"\nmaterial = "steel"\nfinish = "mirror"\nreflectance = 0.9\n'
+    listed += 'reflectance_source = "typed"\ndistance = "2 m"\n'
+    panel = '[[scene.surface]]\nname = "{}"\nposition = ["{} m", "2 m"]\nheight = "1.2 m"\nwidth = "0.2 m"\n'
+    both = tuple(zip(("first", "second"), (0.0, 1.5), shapes, strict=True))
+    panels = [panel.format(name, x) + (f'shape = "{shape}"\n' if shape else "") for name, x, shape in both]
+    surfaces = "".join(listed.format(name) for name, _, _ in both)
+    result = assess(scene(surfaces + "---" + "".join(panels), COLLIMATED))
+    found = [one for one in result.scene.findings if "mirrors of unknown shape" in one.text]
+    assert [(one.refuses, one.text.partition("shape: ")[2]) for one in found] == ([(True, named)] if named else [])
+    assert any("mirrors of unknown shape" in reason for reason in result.decision.reasons) is bool(named)
