@@ -340,7 +340,8 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
             through = wider.limiting_aperture, gain, words
             value, working = seen, beam_working(criterion, beam, place, source.factor, through)
     elif off > 0.0 and beam.profile == "gaussian":
-        peak = source.factor * criterion.amount * 4.0 / (math.pi * math.prod(map(float, diameters(beam, place))))
+        spot = math.prod(max(float(one), POINT) for one in diameters(beam, place))
+        peak = source.factor * criterion.amount * 4.0 / (math.pi * spot)
         beside = peak * math.exp(-((2.0 * off / wide) ** 2))
         if beside < value:
             value, working = beside, beside_working(criterion, beam, place, source.factor, (aside, off, wide))
