@@ -322,7 +322,7 @@ def setups(sheet: Sheet) -> None:
     text = sheet.text
     if not sheet.assessment.setups:
         return
-    sheet.begin("setup.heading", keep=330.0)
+    sheet.begin("setup.heading", keep=350.0)
     for result in sheet.assessment.setups:
         chart = exposure_chart(result.chart, sheet.width / MILLIMETRE, sheet.wording)
         state = text("setup.fitted" if result.fitted else "setup.not_fitted")

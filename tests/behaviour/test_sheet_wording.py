@@ -231,6 +231,7 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     loose = replace(full, scenarios=(replace(full.scenarios[0], criterion=rule),))
     placed = replace(full, controls=(replace(full.controls[0], in_place=True), *full.controls[1:]))
     pulsed = [assess(parse_case(text)) for text in (MARKER, with_visits("900 s"))]
+    loads = tuple(replace(one, holds=one.way == "scatter", load=0.0, pulse=None) for one in busy().decision.loads)
     above = tuple(replace(day, below=False) for day in pulsed[1].ultraviolet)
     pulsed.append(replace(pulsed[1], ultraviolet=above))
     for found in (
@@ -238,6 +239,7 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         *pulsed,
         busy(),
         replace(busy(), decision=replace(busy().decision, passed=True)),
+        replace(busy(), decision=replace(busy().decision, loads=loads)),
         replace(bare, record=replace(full.record, area=dict.fromkeys(AREA, "stated"))),
         placed,
         loose,
