@@ -247,6 +247,11 @@ class Stage:
 
         return ScatterProfile(ratio, spot.model == "lambert", size > 0.0)
 
+    @kept
+    def scatter_reach(self, profile: ScatterProfile, factor: float) -> float:
+        """Return how far a lit spot of a reflectance exceeds the limit, rounded up [m]."""
+        return far_scatter(profile, factor) * ROUND_UP
+
     # --- sources ---------------------------------------------------------------------------------------------------
 
     def sources(
@@ -361,11 +366,11 @@ class Stage:
         laser = self._direct(context, pose, tissue, duration, portion)[0]
         shining = {one.name for one in self.case.surface if one.finish == "mirror" and "shines" in self.without}
         items = [item for item in self.lit(context, pose) if item.met_by(laser) and item.name not in shining]
-        reach = {part: far_scatter(profile, part) * ROUND_UP for part in {item.reflectance for item in items}}
         return [
             from_spots(
-                "scatter", self.spots(context, pose, item), profile, reach[item.reflectance], factor=item.reflectance,
-                plane=item.plane if item.shape in ("flat", "unknown") else None, surface=item.name,
+                "scatter", self.spots(context, pose, item), profile, self.scatter_reach(profile, item.reflectance),
+                factor=item.reflectance, plane=item.plane if item.shape in ("flat", "unknown") else None,
+                surface=item.name,
             )
             for item in items
         ] + self._ends(context, pose, tissue, duration, portion, mirrored=False)  # fmt: skip
@@ -410,7 +415,7 @@ class Stage:
         """Return the scatter of what ends a beam; its lit spot earns no credit for its size."""
         found = self.lit_faces(context, pose, mirrored)
         profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
-        return [one.source(profile, far_scatter(profile, one.share) * ROUND_UP) for one in found]
+        return [one.source(profile, self.scatter_reach(profile, one.share)) for one in found]
 
     @kept
     def outline(self, source: Source) -> shapely.Geometry:
