@@ -13,7 +13,7 @@ from lasersafe.assessment.facts import MOST, assumption_sentence, starter_senten
 from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
 from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
 from lasersafe.hazard.marking import kilowatt_class
-from lasersafe.quantity import feet, format_quantity, grouped, raised
+from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.fields import badness
 from lasersafe.results import (
     GUESTS,
@@ -69,10 +69,8 @@ def metres(distance: float, with_feet: bool = True) -> str:
     """Return a distance for the decision block, rounded up, with feet where the case asks."""
     if not math.isfinite(distance):
         return "∞ m"
-    digits = 0 if distance > 10.0 else 1
-    rounded = raised(distance, digits=digits)
-    tail = f" ({grouped(math.ceil(feet(rounded)))} ft)" if with_feet else ""
-    return f"{grouped(rounded, digits)} m{tail}"
+    tail = f" ({grouped(math.ceil(feet(distance)))} ft)" if with_feet else ""
+    return format_quantity(distance, "m", 3, "up") + tail
 
 
 @dataclass(frozen=True)

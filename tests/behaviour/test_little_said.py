@@ -53,7 +53,7 @@ def test_what_is_assumed_is_called_so_in_every_output(tmp_path: Path) -> None:
     assert any("0.3 mrad (assumed)" in step.numbers for step in setup.steps)
     assert found.decision.people.endswith("These distances rest on what is assumed of the beam.")
     sentence = next(reason for reason in found.decision.reasons if reason.startswith("Assumed, since"))
-    assert "divergence of blue diode: 0.3 mrad; stated, 3 762 m could become 565 m (with 2 mrad)" in sentence
+    assert "divergence of blue diode: 0.3 mrad; stated, 3.77 km could become 565 m (with 2 mrad)" in sentence
     page = " ".join(PdfReader(io.BytesIO(render_sheet(found))).pages[0].extract_text().split())
     assert "Assumed, since the case does not state it: optics of blue diode" in page
     assert "Not stated, so that nobody can sign: place, dates, day of review, assessor" in page
@@ -65,7 +65,7 @@ def test_what_is_assumed_is_called_so_in_every_output(tmp_path: Path) -> None:
     assert len(lines) <= 25
     named = [line[11:] for line in lines[next(n for n, line in enumerate(lines) if line.startswith("assumed")) :][:3]]
     # 5 W through 7 mm at 10 s and 450 nm: 10 W/m2; the three that cost most, the barrier first
-    assert named[0].startswith("with a barrier in the beam that holds: 3 762 m could become 1.")
+    assert named[0].startswith("with a barrier in the beam that holds: 3.77 km could become 1.")
     assert [line.split(":")[0] for line in named[1:]] == [
         "state optics of blue diode",
         "state divergence of blue diode",

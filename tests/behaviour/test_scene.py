@@ -397,7 +397,7 @@ def test_the_block_that_is_read_aloud_names_a_curved_mirror_that_reaches_farther
         farthest = max(z.distance for z in found.scene.zones if z.kind == "eye mirror")
         assert found.decision.headline_distance == pytest.approx(farthest, rel=1e-3)  # of that distance, or of its line
         assert farthest > 2.0 * flat.decision.headline_distance
-        assert re.search(r"By way of plate, .* light of Welder .* as far as [0-9 ]+ m from", found.decision.people)
+        assert re.search(r"By way of plate, .* light of Welder .* as far as [0-9.]+ k?m from", found.decision.people)
 
 
 def test_strike_out_needs_its_reason_and_holds_for_its_mode_only():

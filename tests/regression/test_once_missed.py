@@ -92,7 +92,7 @@ def test_an_aperture_as_wide_as_the_beam_at_one_over_e_takes_all_but_one_over_e(
 
 
 def test_the_headline_is_rounded_up():
-    assert (metres(10.02, False), metres(2.01, False)) == ("11 m", "2.1 m")
+    assert (metres(10.02, False), metres(2.001, False)) == ("10.1 m", "2.01 m")
 
 
 def test_a_lit_spot_is_looked_at_for_100_s():
