@@ -46,7 +46,7 @@ $(STAMP): pyproject.toml constraints.txt $(STALE)
 
 demo: $(STAMP)
 	@$(RUN) -m lasersafe.cli demo out/demo
-	@echo "the sheet: $$(ls out/demo/*.pdf)"
+	@ls out/demo/*.pdf
 
 page: $(STAMP)
 	@$(RUN) -m lasersafe.cli page

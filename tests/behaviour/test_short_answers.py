@@ -152,5 +152,6 @@ def test_eyewear_that_cannot_be_read_is_no_protection_and_is_said(tmp_path: Path
 
 
 def test_a_distance_is_never_rounded_down_and_what_is_no_number_has_no_end() -> None:
-    assert [metres(far, with_feet=False) for far in (10.0, 10.0000000005, 2.0000000001)] == ["10.0 m", "10.1 m", "2.01 m"]
+    far = (10.0, 10.0000000005, 2.0000000001)
+    assert [metres(one, with_feet=False) for one in far] == ["10.0 m", "10.1 m", "2.01 m"]
     assert [metres(far, with_feet=True) for far in (float("nan"), float("inf"))] == ["∞ m", "∞ m"]
