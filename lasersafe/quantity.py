@@ -247,16 +247,16 @@ def grouped(value: float, digits: int = 0) -> str:
     return f"{value:,.{digits}f}".replace(",", " ")
 
 
-def raised(*parts: float, digits: int = 1) -> float:
-    """Return the sum of finite numbers, rounded up to so many digits behind the point, exactly as they are written.
+def raised(*parts: float) -> float:
+    """Return the sum of finite numbers, rounded up to one digit behind the point, exactly as they are written.
 
     Examples
     --------
-    >>> raised(1.1, 2.2), raised(10.0000000005, digits=0)
-    (3.3, 11.0)
+    >>> raised(1.1, 2.2), raised(10.0000000005)
+    (3.3, 10.1)
     """
     total = sum((Decimal(repr(float(one))) for one in parts), Decimal(0))
-    return float(total.quantize(Decimal(1).scaleb(-digits), ROUND_CEILING))
+    return float(total.quantize(Decimal("0.1"), ROUND_CEILING))
 
 
 def feet(length: float) -> float:

@@ -107,13 +107,10 @@ def reached(worked: CaseResults, ways: tuple[str, ...]) -> Reached:
     if together <= zone.distance:
         return Reached(zone, farthest, zone.distance)
     zone, farthest = max((p for p in pairs if p[0].tissue == tissue), key=lambda pair: badness(pair[0].distance))
-    parts = {
-        setup.laser: max(
-            (z.distance for z, one in pairs if (one.laser, z.tissue) == (setup.laser, tissue)), key=badness
-        )
-        for _, setup in pairs
-        if any((one.laser, z.tissue) == (setup.laser, tissue) for z, one in pairs)
-    }
+    parts: dict[str, float] = {}
+    for own, setup in pairs:
+        if own.tissue == tissue:
+            parts[setup.laser] = max(parts.get(setup.laser, 0.0), own.distance, key=badness)
     return Reached(zone, farthest, together, tuple(parts.items()))
 
 

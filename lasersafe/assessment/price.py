@@ -60,20 +60,25 @@ def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str])
             found["place",] = one_place
         strict = _strict(stage, context, row)
         whole = _ratio(_other(stage, stage.case, row, strict), context, row) if strict else row.ratio
-        if whole * WORTH <= row.ratio or whole <= 1.0:
+        if _worth_saying(whole, row):
             singles = strict if len(strict) > 1 else ()
             each: dict[tuple[str, ...], float] = {
                 (key,): _ratio(_other(stage, stage.case, row, (key,)), context, row) for key in singles
             }
             found |= each
-            if not any(one * WORTH <= row.ratio or one <= 1.0 for one in each.values()):
+            if not any(_worth_saying(one, row) for one in each.values()):
                 found[strict] = whole
         for keys, ratio in found.items():
-            if ratio * WORTH <= row.ratio or ratio <= 1.0:
+            if _worth_saying(ratio, row):
                 now, then = (format_quantity(one, "1", 3, "up") for one in (row.ratio, max(ratio, LEAST)))
                 facts = {"row": row.key, "person": row.person, "laser": row.laser, "way": say(f"way.{row.way}")}
                 words = "; ".join(say(f"price.{key}") for key in keys)
                 yield row.person, say("price.row", **facts, now=now, stated=words, then=then)
+
+
+def _worth_saying(ratio: float, row: Scenario) -> bool:
+    """Return whether a row without an assumption is so much lower, or below the limit."""
+    return ratio * WORTH <= row.ratio or ratio <= 1.0
 
 
 def _ratio(other: Stage, context: Context, row: Scenario) -> float:

@@ -28,10 +28,17 @@ from lasersafe.assessment.scene_marks import (
 )
 from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
-from lasersafe.assessment.scene_zones import SUMS, beyond_targets, joined_zone, together_lights, union_of, zones_over
+from lasersafe.assessment.scene_zones import (
+    SUMS,
+    beyond_targets,
+    joined_zone,
+    lasers_that_add,
+    together_lights,
+    union_of,
+    zones_over,
+)
 from lasersafe.assessment.section import elevations, lit_in
 from lasersafe.assessment.stage import Stage, stages_at
-from lasersafe.assessment.together import adding
 from lasersafe.errors import InputError
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.quantity import grouped
@@ -240,17 +247,17 @@ def lit_reach(stages: Sequence[Stage]) -> float:
     """
     reach = 0.0
     for tissue in TISSUES:
-        sets: dict[tuple[tuple[str, str], ...], list[dict[ScatterProfile, float]]] = {}  # of all corners together
-        for stage in stages:
-            for lasers in adding(stage.case, stage.contexts, tissue):
-                names = tuple((one.laser.name, one.setup.name) for one in lasers)
-                for context, factors in zip(lasers, sets.setdefault(names, [{} for _ in lasers]), strict=True):
+        for lasers in lasers_that_add(stages, tissue):
+            bright: list[dict[ScatterProfile, float]] = []  # of each laser at all corners
+            for corners in lasers:
+                factors: dict[ScatterProfile, float] = {}
+                bright.append(factors)
+                for stage, context in corners:
                     time = duration_of_all(every_context(context), "scatter")[0]
                     for way in ("scatter", "mirror then scatter"):
                         for source in stage.sources(context, way, tissue, duration=time):
                             assert isinstance(source.profile, ScatterProfile)
                             factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
-        for bright in sets.values():
 
             def total(place: NDArray[np.float64], bright: Any = bright) -> NDArray[np.float64]:
                 every = [own for own in bright if own]

@@ -156,20 +156,31 @@ def joined_zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
     )
 
 
+def lasers_that_add(stages: Sequence[Stage], tissue: str) -> list[list[list[tuple[Stage, Context]]]]:
+    """Return each set of placed lasers that adds for a tissue: what each laser is at each corner of the tolerances."""
+    sets: dict[tuple[tuple[str, str], ...], list[list[tuple[Stage, Context]]]] = {}
+    for stage in stages:
+        for lasers in adding(stage.case, stage.contexts, tissue):
+            placed = [one for one in lasers if stage.poses(one, "running")]
+            names = tuple((one.laser.name, one.setup.name) for one in placed)
+            for one, known in zip(placed, sets.setdefault(names, [[] for _ in placed]), strict=True):
+                known.append((stage, one))
+    return [lasers for lasers in sets.values() if lasers]
+
+
 def together_lights(stages: Sequence[Stage], tissue: str) -> list[tuple[list[Context], list[list[Light]]]]:
     """Return all light for a tissue of each set of placed lasers that adds: for each laser one group.
 
     A group holds the light at all corners of the tolerances. Its highest counts, so that no corner has a larger sum.
     """
-    sets: dict[tuple[tuple[str, str], ...], tuple[list[Context], list[dict[tuple[int, int], Light]]]] = {}
-    for stage in stages:
-        for lasers in adding(stage.case, stage.contexts, tissue):
-            placed = [one for one in lasers if stage.poses(one, "running")]
-            names = tuple((one.laser.name, one.setup.name) for one in placed)
-            for one, known in zip(placed, sets.setdefault(names, (placed, [{} for _ in placed]))[1], strict=True):
-                own = stage.lights(one, ("direct", "mirror", "scatter"), tissue)
-                known.update({(id(source), id(walls)): (source, walls) for source, walls in own})
-    return [(placed, [list(one.values()) for one in groups]) for placed, groups in sets.values() if placed]
+    found = []
+    for lasers in lasers_that_add(stages, tissue):
+        groups = []
+        for corners in lasers:
+            lights = [x for stage, one in corners for x in stage.lights(one, ("direct", "mirror", "scatter"), tissue)]
+            groups.append(list({(id(source), id(walls)): (source, walls) for source, walls in lights}.values()))
+        found.append(([corners[0][1] for corners in lasers], groups))
+    return found
 
 
 def _together(stages: Sequence[Stage], alone: Sequence[ZoneShape]) -> Iterator[ZoneShape]:

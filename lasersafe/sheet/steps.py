@@ -83,7 +83,8 @@ def _influences(sheet: Sheet, spread: DistanceSpread) -> None:
 
 
 _SHADE = 0.95
-_KEEP = 75.0  # points that stay with the title of a group, which a heading and the head of the table precede
+_KEEP = 75.0  # points that stay with the title of a group
+_HEADED = _KEEP + 40.0  # and with a heading, which the head of the table and that title follow
 _COLUMNS = {"symbol": 8, "meaning": 18.5, "formula": 21, "numbers": 38, "result": 14, "source": 12}
 
 
@@ -151,7 +152,7 @@ def steps(sheet: Sheet) -> None:
             work.group(title, limit.steps, (source, limit.note), label, "steps.elsewhere")
         work.print()
     for setup in sheet.assessment.setups:
-        sheet.heading(text("steps.setup", laser=setup.laser, setup=setup.setup), 1, _KEEP + 40.0)
+        sheet.heading(text("steps.setup", laser=setup.laser, setup=setup.setup), 1, _HEADED)
         work.group(text("steps.beam"), setup.steps)
         for zone in setup.zones:
             words = {"way": named("way", zone.way), "tissue": named("tissue", zone.tissue)}
@@ -170,7 +171,7 @@ def _scenarios(sheet: Sheet, work: _Calculation) -> None:
     if any(one.placed for one in scenarios):
         sheet.paragraph(text("steps.bound"), NOTE)
     for laser, setup in dict.fromkeys((scenario.laser, scenario.setup) for scenario in scenarios):
-        sheet.heading(text("steps.scenarios", laser=laser, setup=setup), 1, _KEEP + 40.0)
+        sheet.heading(text("steps.scenarios", laser=laser, setup=setup), 1, _HEADED)
         for one in scenarios:
             if (one.laser, one.setup) != (laser, setup):
                 continue
@@ -195,7 +196,7 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
     fires = [zone for zone in found.scene.zones if zone.steps] if found.scene is not None else []
     if not found.eyewear and not found.barriers and not fires and not found.decision.steps:
         return
-    sheet.begin("steps.others", 1, _KEEP + 40.0)
+    sheet.begin("steps.others", 1, _HEADED)
     if found.decision.steps:
         work.group(text("steps.reach"), found.decision.steps)
     for need in found.eyewear:
