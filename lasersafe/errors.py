@@ -14,6 +14,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NoReturn
 
 
 class CalcError(ValueError):
@@ -71,3 +72,21 @@ class ReferenceDataError(CalcError):
 
 class OutputError(CalcError):
     """A file cannot be written, or a character cannot be printed."""
+
+
+def refuse(message: str, kind: type[ValueError] = InputError) -> NoReturn:
+    """Raise an error that is one line for the user; what led to it is not shown.
+
+    Parameters
+    ----------
+    message : str
+        The field, what was typed, what is allowed, what to do.
+    kind : type
+        Class of the error.
+
+    Raises
+    ------
+    ValueError
+        Always: of the class that was asked for.
+    """
+    raise kind(message) from None

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.emission import body_area
 from lasersafe.hazard.settings import Range, SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
@@ -41,8 +41,7 @@ def require_positive(value: float | None, field: str, typed: str | None) -> None
         With the field and the text as typed.
     """
     if value is not None and not value > 0.0:
-        message = f"{field} = '{typed}': must be above zero"
-        raise InputError(message)
+        refuse(f"{field} = '{typed}': must be above zero")
 
 
 def span(text: str, unit: str, field: str, kind: Kind | None = None) -> Range:
@@ -72,8 +71,7 @@ def span(text: str, unit: str, field: str, kind: Kind | None = None) -> Range:
     middle, *width = _SIGN.split(text)
     first, *last = middle.split("..") if not width else [middle]
     if len(width) + len(last) > 1:
-        message = f"{field} = '{text}': write one value, or a range as '2..350 ns', or a tolerance as '1064 nm +- 5 nm'"
-        raise InputError(message)
+        refuse(f"{field} = '{text}': write one value, or a range as '2..350 ns', or a tolerance as '1064 nm +- 5 nm'")
     other = (width or last or [""])[0]
     ending = _UNIT.search(other.strip())
     if ending and ending[0] != "%" and not _UNIT.search(first):  # 2..350 ns, 1064 +- 5 nm
@@ -87,8 +85,7 @@ def span(text: str, unit: str, field: str, kind: Kind | None = None) -> Range:
         high = parse_quantity(other.strip(), unit, field, kind).value
     require_positive(low, field, text)
     if high < low:
-        message = f"{field} = '{text}': the range runs backwards; write the smaller end first"
-        raise InputError(message)
+        refuse(f"{field} = '{text}': the range runs backwards; write the smaller end first")
     return low, high
 
 
@@ -113,11 +110,10 @@ class BeamQuestion:
         diameter = needed_number(self.beam_diameter, "m", "beam diameter")
         require_positive(diameter, "beam diameter", self.beam_diameter)
         if (self.divergence is None) == (self.lens_focal_length is None):
-            message = (
+            refuse(
                 "give either --divergence or --lens-focal-length: the data sheet of the laser names the divergence; "
                 "behind a lens it follows from the beam diameter at the lens and the focal length"
             )
-            raise InputError(message)
         if self.divergence is not None:
             angle = parse_quantity(self.divergence, "rad", "divergence", "divergence").value
             require_positive(angle, "divergence", self.divergence)
@@ -157,19 +153,17 @@ class BeamQuestion:
                 raise InputError(Message("asks.single"))
             return SettingSpace("single pulse", pulse_energy=energy, pulse_duration=pulse)
         if pulse[0] * rate[0] > 1.0:
-            message = (
+            refuse(
                 f"pulse duration = '{self.pulse_duration}' is longer than the period of "
                 f"repetition rate = '{self.repetition_rate}'; give a shorter pulse or a lower rate"
             )
-            raise InputError(message)
         if energy is None and power is None:
             raise InputError(Message("asks.train"))
         if energy and power and not (energy[0] * rate[0] <= 1.01 * power[1] and 0.99 * power[0] <= energy[1] * rate[1]):
-            message = (
+            refuse(
                 f"power = '{self.power}' and pulse energy = '{self.pulse_energy}' at '{self.repetition_rate}' "
                 "disagree; give one of them"
             )
-            raise InputError(message)
         if energy and power and all(low == high for low, high in (energy, power, rate)):
             power = None
         return SettingSpace("pulse train", power=power, pulse_energy=energy, pulse_duration=pulse, repetition_rate=rate)
@@ -200,8 +194,7 @@ def limit_answer(
     typed = optional_number(exposed_area, "m2", "exposed area")
     area = body_area("skin", lam) if typed is None else typed  # as reach, zones and eyewear take it
     if (pulse is None) != (rate is None):
-        message = "pulse duration and repetition rate go together; for one single pulse give its length as the duration"
-        raise InputError(message)
+        refuse("pulse duration and repetition rate go together; for one single pulse give its length as the duration")
     answer: dict[str, Any] = {
         "rule_set": rule_set,
         "wavelength_m": lam,

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from lasersafe.errors import CalcError, CaseError, Fault, InputError
+from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
 from lasersafe.files import write_file
 from lasersafe.outputs import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs, write_to_stdout
 from lasersafe.records.fields import as_json
@@ -65,8 +65,7 @@ def _text_of(name: str, known: dict[str, Path]) -> bytes:
     if name not in known:
         near = difflib.get_close_matches(name, known, 1)
         hint = f"did you mean '{near[0]}'? " if near else ""
-        message = f"template = '{name[:60]}': {hint}there are: {', '.join(known)}"
-        raise InputError(message)
+        refuse(f"template = '{name[:60]}': {hint}there are: {', '.join(known)}")
     return known[name].read_bytes()
 
 
@@ -142,8 +141,7 @@ class _Asking:
                 given = self.ask(said, self.text(f"changes.{key}"), default)
                 return check(given or default), given is not None
             except EOFError:
-                message = self.text("new.no_answer", question=question, starters=", ".join(starters()))
-                raise InputError(message) from None
+                refuse(self.text("new.no_answer", question=question, starters=", ".join(starters())))
             except InputError as error:
                 if not (left and self.patient):
                     raise
@@ -208,8 +206,7 @@ class _Asking:
             for word in (steady, pulsed):
                 if word.casefold().startswith(given.strip().casefold()):
                     return word
-            message = f"emission = '{given[:60]}': " + self.text("new.one_of", words=f"{steady} / {pulsed}")
-            raise InputError(message)
+            refuse(f"emission = '{given[:60]}': " + self.text("new.one_of", words=f"{steady} / {pulsed}"))
 
         known: dict[str, str] = {}
         for part in told:
@@ -220,8 +217,7 @@ class _Asking:
             if part.casefold() in (steady, pulsed):
                 known["emission"] = part.casefold()
             if part not in known.values() and part.casefold() not in known.values():
-                message = f"laser = '{part[:60]}': " + self.text("new.no_value")
-                raise InputError(message)
+                refuse(f"laser = '{part[:60]}': " + self.text("new.no_value"))
         said = dict(known)
 
         def lines(values: Mapping[str, str]) -> list[str]:
@@ -267,8 +263,7 @@ class _Asking:
         def line(given: str, told: bool = False) -> str:
             found = _PEOPLE.match(given)
             if found is None or not given.strip():
-                message = f"{who} = '{given[:60]}': " + self.text("new.no_people")
-                raise InputError(message)
+                refuse(f"{who} = '{given[:60]}': " + self.text("new.no_people"))
             count, near = found["count"] or "", found["distance"] or default
             name = self.text(f"new.name_{who}_many" if count else f"new.name_{who}", count=count)
             row = f'  {{ name = "{name}", role = "{role}", distance = {_quoted(near)} }},'
@@ -286,8 +281,7 @@ class _Asking:
         try:
             parse_case("\n".join(lines) + "\n")
         except CaseError as error:
-            message = "; ".join(f"{fault.field}: {fault.message}" for fault in error.faults)
-            raise InputError(message) from None
+            refuse("; ".join(f"{fault.field}: {fault.message}" for fault in error.faults))
 
 
 def _words(text: str) -> list[str]:
@@ -365,11 +359,9 @@ def write_case_sheet(
     from lasersafe.signing.record import read_record, record_path
 
     if paper not in (None, "A4", "Letter"):
-        message = f"paper = '{paper[:40]}': allowed are A4 and Letter"
-        raise InputError(message)
+        refuse(f"paper = '{paper[:40]}': allowed are A4 and Letter")
     if output == DASH:
-        message = "output = '-': a sheet and its annex are two files; name the file of the sheet"
-        raise InputError(message)
+        refuse("output = '-': a sheet and its annex are two files; name the file of the sheet")
     text = read_case_text(path)
     case = parse_case(text, str(path))
     refuse_to_lose_sheet(output, case_mark(path.name, case.title), replace)  # before there is work
@@ -414,8 +406,7 @@ def write_case_page(
     case = read_case(path)
     size = paper or case.paper
     if size not in ("A4", "Letter"):
-        message = f"paper = '{size[:40]}': allowed are A4 and Letter"
-        raise InputError(message)
+        refuse(f"paper = '{size[:40]}': allowed are A4 and Letter")
     mark = mark_of(kind, path, case.title)
     refuse_to_lose(output, mark, replace=replace)  # before there is work
     record = read_record(record_path(path))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, TypeVar
 
 from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive, span
-from lasersafe.errors import CalcError, InputError
+from lasersafe.errors import CalcError, InputError, refuse
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import Filtered, covering, hardest_need, slowest_rate, verdict_on, widths_beyond
 from lasersafe.hazard.eyewear_scale import en207
@@ -67,8 +67,7 @@ class EyewearQuestion(BeamQuestion):
             return widths_beyond(beam, 0.0), [*assumed, Message("asks.assumed_place")]
         place = needed_number(self.at, "m", "at")
         if not place >= 0.0:
-            message = f"at = '{self.at}': must not be below zero"
-            raise InputError(message)
+            refuse(f"at = '{self.at}': must not be below zero")
         return widths_beyond(beam, place), assumed
 
     def missing(self) -> list[Message]:

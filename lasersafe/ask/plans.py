@@ -12,7 +12,7 @@ from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, room_of, way_pages
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.values import decimals
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.results import Assessment
 from lasersafe.wording import load_wording
 
@@ -50,8 +50,7 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
         If the paper is not known, or the case has no scene.
     """
     if paper not in PAPERS:
-        message = f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}"
-        raise InputError(message)
+        refuse(f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}")
     wording = load_wording(assessment.language)
     scene = assessment.scene
     if scene is None:
@@ -115,17 +114,14 @@ def write_plan(
 
     suffix = ".svg" if output == DASH else output.suffix.lower()
     if suffix not in _SUFFIXES:
-        message = f"output = '{output.name[-40:]}': the name must end in .svg, .png or .pdf"
-        raise InputError(message)
+        refuse(f"output = '{output.name[-40:]}': the name must end in .svg, .png or .pdf")
     case = read_case(path)
     if paper is not None and paper not in PAPERS:
-        message = f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}"
-        raise InputError(message)
+        refuse(f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}")
     if case.scene is None:
         raise InputError(load_wording(case.language).text("plan.no_scene"))
     if elevation and barriers:
-        message = "--elevation and --barriers draw different pages; write one of the two, and run again for the other"
-        raise InputError(message)
+        refuse("--elevation and --barriers draw different pages; write one of the two, and run again for the other")
     kind = "barriers" if barriers else "elevation" if elevation else "plan"
     refuse_to_lose(output, mark_of(f"{kind} 1", path, case.title), replace=replace)  # before there is work
     assessment = assess(case, in_full=elevation)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
 from lasersafe.hazard.emission import Received
@@ -95,14 +95,11 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
     duration = optional_number(question.duration, "s", "duration")
     reflectance = needed_number(question.reflectance, "1", "reflectance")
     if not 0.0 < reflectance <= 1.0:
-        message = f"reflectance = '{question.reflectance}': must be above 0 and at most 1"
-        raise InputError(message)
+        refuse(f"reflectance = '{question.reflectance}': must be above 0 and at most 1")
     if question.scatter not in ("lambert", "hemisphere"):
-        message = f"scatter = '{question.scatter}': allowed are lambert and hemisphere"
-        raise InputError(message)
+        refuse(f"scatter = '{question.scatter}': allowed are lambert and hemisphere")
     if question.limit_aperture is not None and question.limit_eye is None and question.limit_skin is None:
-        message = f"limit aperture = '{question.limit_aperture}': it belongs to --limit-eye or --limit-skin; give one"
-        raise InputError(message)
+        refuse(f"limit aperture = '{question.limit_aperture}': it belongs to --limit-eye or --limit-skin; give one")
     longest = question.space().longest_pulse
     beam, focus = question.beam(lam, question.propagation)
     answer: dict[str, Any] = {"wavelength_m": lam, "duration_s": duration, "scatter_model": question.scatter}

@@ -11,7 +11,7 @@ from lasersafe.ask.reach import ReachQuestion
 from lasersafe.drawing.chart import Axis, round_ends, tick_text
 from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Run, Words, box
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.outputs import DASH, Output, mark_of, write_outputs
 from lasersafe.quantity import format_quantity
@@ -50,8 +50,7 @@ def write_drawing(path: Path, question: ReachQuestion, data: dict[str, Any], *, 
         If the file may not be written.
     """
     if path != DASH and path.suffix.lower() != ".svg":
-        message = f"drawing = '{path.name[-40:]}': the name must end in .svg"
-        raise InputError(message)
+        refuse(f"drawing = '{path.name[-40:]}': the name must end in .svg")
     beam, _ = question.beam(data["wavelength_m"], question.propagation)
     write_outputs([Output(path, reach_svg(data, beam), mark_of("reach", "", ""))], replace=replace)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
-from lasersafe.errors import InputError, QuantityError
+from lasersafe.errors import QuantityError, refuse
 from lasersafe.quantity import parse_quantity
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.typed import plain_unit, possible_thousand, shown
@@ -94,11 +94,10 @@ def column_of(text: str) -> Heading | None:
     if column is None:
         near = difflib.get_close_matches(name, list(_KNOWN), n=1, cutoff=0.8)
         if near:
-            message = (
+            refuse(
                 f"heading {shown(text.strip())}: did you mean '{_KNOWN[near[0]].heading}'? Correct the heading, or "
                 "name a column that is not meant for the calculation quite differently"
             )
-            raise InputError(message)
         return None
     if unit and not column.unit:
         return Heading(text.strip(), column, "")  # a remark in brackets
@@ -107,8 +106,7 @@ def column_of(text: str) -> Heading | None:
             parse_quantity(f"1 {unit}", column.unit, "heading")
         except QuantityError as error:
             why = str(error).partition("': ")[2] or str(error)
-            message = f"heading {shown(text.strip())}: {why}"
-            raise InputError(message) from None
+            refuse(f"heading {shown(text.strip())}: {why}")
         return Heading(text.strip(), column, plain_unit(unit))
     return Heading(text.strip(), column, "")
 

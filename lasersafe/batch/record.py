@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from lasersafe.errors import OutputError
+from lasersafe.errors import OutputError, refuse
 from lasersafe.files import existing
 from lasersafe.quantity import format_quantity
 from lasersafe.typed import for_spreadsheet, from_spreadsheet, shown
@@ -291,8 +291,7 @@ class Store(AbstractContextManager["Store"]):
         part = part_of(outputs[0]) if outputs else Path()
         start = existing(part, 72) if outputs else None
         if start and (start[:16] != b"SQLite format 3\0" or start[68:] != OURS.to_bytes(4, "big")):
-            message = f"{part} is there and is no unfinished result of 'lasersafe batch'; move it away"
-            raise OutputError(message)
+            refuse(f"{part} is there and is no unfinished result of 'lasersafe batch'; move it away", OutputError)
         self._rows = sqlite3.connect(part if outputs else "")
         self._rows.text_factory = lambda content: content.decode("utf-8", "replace")
         try:
@@ -321,11 +320,11 @@ class Store(AbstractContextManager["Store"]):
                 if (key := self._key(record, path)) and record is not None:
                     self._rows.execute("INSERT OR IGNORE INTO row VALUES (?, ?)", (key, to_json(record)))
             if 2 * strangers > count:
-                message = (
+                refuse(
                     f"{path} holds results of another {shown(self.source)}: most of its cases are not in this one; "
-                    "choose another name, or say --replace"
+                    "choose another name, or say --replace",
+                    OutputError,
                 )
-                raise OutputError(message)
 
     def __exit__(self, *_: object) -> None:
         """Close the database."""
@@ -358,11 +357,11 @@ class Store(AbstractContextManager["Store"]):
         if key is None:
             self.changed += 1
         elif record is not None and record["source"] != self.source:
-            message = (
+            refuse(
                 f"{path} holds results of {shown(record['source'])}, not of {shown(self.source)}; choose another "
-                "name, or say --replace"
+                "name, or say --replace",
+                OutputError,
             )
-            raise OutputError(message)
         return key
 
 
@@ -388,11 +387,11 @@ def _rows_of(path: Path) -> Iterator[Record | None]:
                 return from_cells(next(csv.reader([line], delimiter=";" if comma else ","), []), bool(comma))
 
         if not ours:
-            message = (
+            refuse(
                 f"{path} is there already and is no result of this version of 'lasersafe batch'; choose another name, "
-                "or say --replace"
+                "or say --replace",
+                OutputError,
             )
-            raise OutputError(message)
         for line in file:
             yield read(line) if line.endswith("\n") else None
 

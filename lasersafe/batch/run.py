@@ -34,7 +34,7 @@ from lasersafe.batch.record import (
     sealed,
 )
 from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
-from lasersafe.errors import CalcError, CaseError, InputError, OutputError
+from lasersafe.errors import CalcError, CaseError, OutputError, refuse
 from lasersafe.files import existing, in_utf8, locked, write_file
 from lasersafe.models import case_from, parse_case
 from lasersafe.outputs import Output, mark_of, precious, write_outputs, written_as
@@ -183,8 +183,7 @@ def _one_by_one(lost: list[Chunk], reading: Reading) -> Iterator[tuple[Chunk, li
             except BrokenProcessPool:
                 deaths += 1
                 if deaths == _DEATHS:
-                    message = "worker processes die again and again; try --processes 1"
-                    raise OutputError(message) from None
+                    refuse("worker processes die again and again; try --processes 1", OutputError)
                 pool.shutdown()
                 pool = _pool(1)
                 yield [item], [refused([DIED])]
@@ -275,21 +274,18 @@ class Batch:
     ) -> None:
         for path in outputs:
             if path.suffix.lower() not in KINDS:
-                message = f"output = '{path}': the name must end in .csv or .jsonl"
-                raise OutputError(message)
+                refuse(f"output = '{path}': the name must end in .csv or .jsonl", OutputError)
             if in_utf8(str(path)) != str(path):
-                message = f"output = '{in_utf8(str(path))}': the name is not UTF-8; choose another one"
-                raise OutputError(message)
+                refuse(f"output = '{in_utf8(str(path))}': the name is not UTF-8; choose another one", OutputError)
             start = existing(path, 1 << 16)
             if start is not None and source.exists() and os.path.samefile(path, source):
-                message = f"output = '{path}': this is the inventory itself; name another file"
-                raise OutputError(message)
+                refuse(f"output = '{path}': this is the inventory itself; name another file", OutputError)
             if start is not None and (kept := precious(path, start)):
-                message = f"{path} is {kept}, which no command replaces; choose another name, or move it away"
-                raise OutputError(message)
+                refuse(
+                    f"{path} is {kept}, which no command replaces; choose another name, or move it away", OutputError
+                )
         if processes is not None and not 1 <= processes <= MOST_PROCESSES:
-            message = f"processes = {processes}: must be 1 to {MOST_PROCESSES}"
-            raise InputError(message)
+            refuse(f"processes = {processes}: must be 1 to {MOST_PROCESSES}")
         self.source: Source = open_source(source)
         self.name = source.resolve().name or "/"
         self.outputs = outputs
@@ -323,8 +319,7 @@ class Batch:
             What happened.
         """
         if case_files is not None and isinstance(self.source, CaseFolder):
-            message = "--cases writes the rows of an inventory as case files; a folder of case files has them already"
-            raise InputError(message)
+            refuse("--cases writes the rows of an inventory as case files; a folder of case files has them already")
         with contextlib.ExitStack() as stack:
             for path in self.outputs:
                 stack.enter_context(locked(path))
@@ -332,8 +327,7 @@ class Batch:
                 self._run(advance, write, case_files)
             except sqlite3.Error as error:
                 where = part_of(self.outputs[0]) if self.outputs else "the rows done so far"
-                message = f"{where} cannot be used: {error}; move it away"
-                raise OutputError(message) from None
+                refuse(f"{where} cannot be used: {error}; move it away", OutputError)
             if self.outputs:
                 part_of(self.outputs[0]).unlink(missing_ok=True)
         return self.summary
@@ -349,8 +343,7 @@ class Batch:
                 self.summary.remarks.append(f"{rows} not fit the digest: changed since, and worked out anew")
             order = self._work(store, advance)
             if not order:
-                message = "there is no case: no row below the heading holds anything"
-                raise InputError(message)
+                refuse("there is no case: no row below the heading holds anything")
             self._write(store, order, write)
             if case_files is not None:
                 self._write_cases(store, case_files)

@@ -17,7 +17,7 @@ from typing import Any
 
 from lasersafe.assessment.fingerprint import data_digest
 from lasersafe.batch.inventory import Heading, case_data, case_text, cell_fault, column_of, missing_columns
-from lasersafe.errors import CaseError, InputError
+from lasersafe.errors import CaseError, InputError, refuse
 from lasersafe.files import files_in, in_utf8
 from lasersafe.typed import shown
 
@@ -49,18 +49,15 @@ def sheet_of(path: Path) -> tuple[list[list[str] | str], tuple[str, ...]]:
     try:
         from openpyxl import load_workbook
     except ImportError:
-        message = (
+        refuse(
             f"{path}: workbooks are read by openpyxl; install it with: pip install 'lasersafe[xlsx]', or save as CSV"
         )
-        raise InputError(message) from None
     if not path.is_file():
-        message = f"{path}: there is no such file"
-        raise InputError(message)
+        refuse(f"{path}: there is no such file")
     try:
         with zipfile.ZipFile(path) as packed:
             if sum(one.file_size for one in packed.infolist()) > MOST_BYTES:
-                message = f"{path}: more than {MOST_BYTES // 10**6} MB in it; save the sheet as CSV"
-                raise InputError(message)
+                refuse(f"{path}: more than {MOST_BYTES // 10**6} MB in it; save the sheet as CSV")
         values, formulas = (load_workbook(path, read_only=True, data_only=own) for own in (True, False))
         first, *others = values.worksheets
         rows = zip(
@@ -70,10 +67,9 @@ def sheet_of(path: Path) -> tuple[list[list[str] | str], tuple[str, ...]]:
     except InputError:
         raise
     except Exception as error:  # whatever the reader raises on a file that is damaged
-        message = (
+        refuse(
             f"{path}: this is no workbook that can be read ({type(error).__name__}); save the sheet again, or as CSV"
         )
-        raise InputError(message) from None
     names = ", ".join(shown(sheet.title) for sheet in others)
     return lines, (f"only the first sheet, {shown(first.title)}, is read; not: {names}",) if others else ()
 
@@ -170,8 +166,7 @@ class Inventory:
                 (line, text), *_ = cells
                 faults.append(f"column {shown(heading.text)}, as in line {line}: {shown(text)}: {why[0]}")
         if faults:
-            message = "\n  ".join([f"{self.table.path}: no cell can be read in", *faults])
-            raise InputError(message)
+            refuse("\n  ".join([f"{self.table.path}: no cell can be read in", *faults]))
 
     def count(self) -> int:
         """Return how many there are."""
@@ -208,8 +203,7 @@ class CaseFolder:
         self.names = dict(files_in(path, ".toml", below=True))
         self.remarks: list[str] = []
         if not self.names:
-            message = f"{path}: there is no case file (*.toml) in it; 'lasersafe new' makes one from a starter case"
-            raise InputError(message)
+            refuse(f"{path}: there is no case file (*.toml) in it; 'lasersafe new' makes one from a starter case")
         self._salt = json.dumps([data_digest(), "file"]).encode()
 
     def __iter__(self) -> Iterator[Item]:
@@ -247,16 +241,14 @@ def open_source(path: Path) -> Source:
         If there is nothing to assess.
     """
     if in_utf8(str(path)) != str(path):
-        message = f"{in_utf8(str(path))}: the name of the file is not UTF-8; give it another name"
-        raise InputError(message)
+        refuse(f"{in_utf8(str(path))}: the name of the file is not UTF-8; give it another name")
     if path.is_dir():
         return CaseFolder(path)
     if path.suffix.lower() in (".toml", ".xls", ".ods"):
         advice = (
             "'lasersafe assess' takes one case" if path.suffix.lower() == ".toml" else "save the sheet as .xlsx or CSV"
         )
-        message = f"{path}: a folder with case files, or an inventory as CSV or .xlsx, is needed here; {advice}"
-        raise InputError(message)
+        refuse(f"{path}: a folder with case files, or an inventory as CSV or .xlsx, is needed here; {advice}")
     return Inventory(path)
 
 
@@ -302,10 +294,10 @@ class Table:
         if not faults:
             faults = [f"column '{heading}' is missing; add it to the heading" for heading in missing_columns(known)]
         if faults:
-            message = f"{path}, line {self.heading_line}: " + "\n  ".join(
-                [*faults, "'lasersafe batch --template FILE.csv' writes a file with every column"]
+            refuse(
+                f"{path}, line {self.heading_line}: "
+                + "\n  ".join([*faults, "'lasersafe batch --template FILE.csv' writes a file with every column"])
             )
-            raise InputError(message)
         self.by_column = {heading.column.name: heading for heading in known}
         self.not_read = tuple(
             cell.strip() for cell, heading in zip(cells, self.headings, strict=True) if heading is None and cell.strip()
@@ -346,14 +338,12 @@ class Table:
         assert best is not None
         score, separator, line, cells = best
         if not any(cell.strip() for cell in cells):
-            message = f"{self.path}: there is no heading; 'lasersafe batch --template FILE.csv' shows one"
-            raise InputError(message)
+            refuse(f"{self.path}: there is no heading; 'lasersafe batch --template FILE.csv' shows one")
         if not score:
-            message = (
+            refuse(
                 f"{self.path}, line {line}: {shown(cells[0].strip())} ... is no heading that is understood; "
                 "'lasersafe batch --template FILE.csv' shows one"
             )
-            raise InputError(message)
         return separator, line, cells
 
     def rows(self) -> Iterator[Row]:
@@ -418,8 +408,7 @@ def _encoding(path: Path) -> tuple[str, bool]:
     try:
         if not path.is_file():
             what = "there is no such file" if not path.exists() else "this is not a plain file"
-            message = f"{path}: {what}"
-            raise InputError(message)
+            refuse(f"{path}: {what}")
         with path.open("rb") as file:
             start = file.read(4)
             file.seek(0)
@@ -429,8 +418,7 @@ def _encoding(path: Path) -> tuple[str, bool]:
             guessed = False
             while piece := file.read(_PIECE):
                 if b"\0" in piece:
-                    message = f"{path}: this is no text; save the sheet as CSV"
-                    raise InputError(message)
+                    refuse(f"{path}: this is no text; save the sheet as CSV")
                 if not guessed:
                     try:
                         decoder.decode(piece)
@@ -443,8 +431,7 @@ def _encoding(path: Path) -> tuple[str, bool]:
                     guessed = True
             return ("utf-8-sig", False) if not guessed else (_decodes(file, "cp1252", path), True)
     except OSError as error:
-        message = f"{path}: cannot be read: {error.strerror or error}"
-        raise InputError(message) from None
+        refuse(f"{path}: cannot be read: {error.strerror or error}")
 
 
 def _decodes(file: io.BufferedReader, encoding: str, path: Path) -> str:
@@ -455,6 +442,5 @@ def _decodes(file: io.BufferedReader, encoding: str, path: Path) -> str:
             decoder.decode(piece)
         decoder.decode(b"", final=True)
     except UnicodeDecodeError:
-        message = f"{path}: the letters cannot be read; save the sheet as CSV in UTF-8"
-        raise InputError(message) from None
+        refuse(f"{path}: the letters cannot be read; save the sheet as CSV in UTF-8")
     return encoding

@@ -314,18 +314,16 @@ def batch(
 ) -> None:  # fmt: skip
     """Assess many cases in parallel: a folder of case files, or an inventory."""
     from lasersafe.batch.run import Batch, refused_lines, summary_lines, write_template
-    from lasersafe.errors import InputError
+    from lasersafe.errors import refuse
 
     if template is not None:
         data = write_template(template, replace)
         tell(as_json, data, f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv")
         return
     if source is None:
-        message = "name a folder with case files or an inventory as CSV; --template FILE.csv writes one to start from"
-        raise InputError(message)
+        refuse("name a folder with case files or an inventory as CSV; --template FILE.csv writes one to start from")
     if as_json and not output:
-        message = "--json describes the run; name the file for the results with -o"
-        raise InputError(message)
+        refuse("--json describes the run; name the file for the results with -o")
     one = Batch(source, output or [], processes, replace, decimal_comma)
     said = list(one.summary.remarks)
     for remark in said:

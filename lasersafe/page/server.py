@@ -9,7 +9,7 @@ import threading
 import webbrowser
 from collections.abc import Callable
 
-from lasersafe.errors import InputError, OutputError
+from lasersafe.errors import InputError, OutputError, refuse
 from lasersafe.page.texts import LANGUAGES, Texts
 
 FIRST_PORT, MOST_PORTS = 8642, 20
@@ -36,8 +36,7 @@ def open_port(port: int, tell: Callable[[str], None], say: Texts) -> socket.sock
         If none of the next ports is free.
     """
     if not 1024 <= port <= 65535:
-        message = f"port = {port}: allowed is 1024 to 65535"
-        raise InputError(message)
+        refuse(f"port = {port}: allowed is 1024 to 65535")
     for number in range(port, min(port + MOST_PORTS, 65536)):
         found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         if os.name == "posix":  # elsewhere it would let two servers have one port
@@ -51,8 +50,7 @@ def open_port(port: int, tell: Callable[[str], None], say: Texts) -> socket.sock
         if number != port:
             tell(say("start.in_use", port=port, other=number))
         return found
-    message = f"port = {port}: it and the next {MOST_PORTS - 1} are in use; name another one with --port"
-    raise OutputError(message)
+    refuse(f"port = {port}: it and the next {MOST_PORTS - 1} are in use; name another one with --port", OutputError)
 
 
 def serve(port: int, language: str, tell: Callable[[str], None], *, browser: bool) -> None:
@@ -75,8 +73,7 @@ def serve(port: int, language: str, tell: Callable[[str], None], *, browser: boo
         If the extra is not installed, or there is no such language or port.
     """
     if language not in LANGUAGES:
-        message = f"language = '{language[:20]}': there is {' and '.join(LANGUAGES)}"
-        raise InputError(message)
+        refuse(f"language = '{language[:20]}': there is {' and '.join(LANGUAGES)}")
     try:
         import uvicorn
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from lasersafe.errors import ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.files import read_texts
 
@@ -41,8 +41,7 @@ class Texts:
         try:
             return _texts(self.language)[key].format_map(values)
         except KeyError as error:
-            message = f"wording '{self.language}', page.toml: key '{key}': {error} is missing"
-            raise ReferenceDataError(message) from None
+            refuse(f"wording '{self.language}', page.toml: key '{key}': {error} is missing", ReferenceDataError)
 
     def number(self, text: str) -> str:
         """Return a text with its numbers as this language writes them: with a comma, where that is the decimal mark."""

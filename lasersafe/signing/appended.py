@@ -11,6 +11,7 @@ import re
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from lasersafe.errors import refuse
 from lasersafe.signing.container import SheetFile
 from lasersafe.signing.state import spoken
 
@@ -222,8 +223,7 @@ class _Revision:
             raise AppendedError(_NO_PLACE)
         page, box = self.pages[place[0]], [float(each) for each in place[1]]
         if field.get("/P") != ("R", page) or field.get("/Rect") != box:
-            message = f"the signature of {spoken(role)} is not in its place to sign"
-            raise AppendedError(message)
+            refuse(f"the signature of {spoken(role)} is not in its place to sign", AppendedError)
         look = field.get("/AP")
         wanted = {"/FT": "/Sig", "/Type": "/Annot", "/Subtype": "/Widget", "/F": 132.0}
         rest = {"/T", "/P", "/Rect", "/AP", "/V"}

@@ -11,7 +11,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.files import locked, read_limited, write_file
 from lasersafe.signing.appended import FIELD, STAMP, reason, stamp_name
 from lasersafe.signing.certificate_check import (
@@ -49,8 +49,7 @@ def sign_with_certificate(path: Path, certificate: Path, password: bytes | None,
     """
     need_extra()
     if role not in ROLES:
-        message = f"role = '{plain(role)}': roles are: {', '.join(ROLES)}"
-        raise InputError(message)
+        refuse(f"role = '{plain(role)}': roles are: {', '.join(ROLES)}")
     signer = _load(certificate, password)
     with locked(path):
         sheet = open_sheet(path)
@@ -58,8 +57,7 @@ def sign_with_certificate(path: Path, certificate: Path, password: bytes | None,
         _refuse(path, about, role, signer.signing_cert)
         content = _signed(sheet, about, signer, role)
         if not parse_sheet(content).appended:
-            message = f"{path}: the signature could not be appended"
-            raise InputError(message)
+            refuse(f"{path}: the signature could not be appended")
         write_file(path, content)
     owner = signer.signing_cert
     return CertificateSignature(role, holder(owner), moment(datetime.now(UTC)), "")
@@ -76,8 +74,7 @@ def _load(path: Path, password: bytes | None) -> Any:
     except Exception:  # the file is untrusted, and what its parser raises is not documented
         signer = None
     if signer is None:
-        message = f"{path}: cannot be opened as PKCS#12: the password is wrong or the file is damaged"
-        raise InputError(message)
+        refuse(f"{path}: cannot be opened as PKCS#12: the password is wrong or the file is damaged")
     dates = signer.signing_cert["tbs_certificate"]["validity"]
     now = datetime.now(UTC)
     if not dates["not_before"].native <= now <= dates["not_after"].native:
@@ -108,37 +105,30 @@ def _with_its_chain(signer: Any) -> Any:
 
 def _refuse(path: Path, about: About, role: str, certificate: Any) -> None:
     if about.state == "draft" or not about.passed:
-        message = f"{path}: this sheet says DRAFT; record the sign-offs, or print it for signature, and sign that sheet"
-        raise InputError(message)
+        refuse(f"{path}: this sheet says DRAFT; record the sign-offs, or print it for signature, and sign that sheet")
     if role not in about.sign_here:
-        message = f"{path}: this sheet has no box for the {spoken(role)}"
-        raise InputError(message)
+        refuse(f"{path}: this sheet has no box for the {spoken(role)}")
     report = verify(path)
     wrong = [one.message for one in report.findings if one.kind not in ("not signed", "signature")]
     wrong += [report.appended] if report.appended else []
     wrong += [f"certificate signature of {one.label}: {one.problem}" for one in report.signatures if not one.intact]
     if wrong or report.case is None:
         kinds = [one.kind for one in report.findings if one.kind not in ("not signed", "signature")] or ["signature"]
-        message = f"{path}: not signed, because of this: {kinds[0]}: {plain(wrong[0], 300)}"
-        raise InputError(message)
+        refuse(f"{path}: not signed, because of this: {kinds[0]}: {plain(wrong[0], 300)}")
     for one in report.signatures:
         if one.role == role:
-            message = f"{path}: {one.label} is on this sheet already"
-            raise InputError(message)
+            refuse(f"{path}: {one.label} is on this sheet already")
         if one.key == key_of(certificate) and not report.case.sign_off.one_person_two_roles:
-            message = f"{path}: this key has signed as {spoken(one.role)} already; the case wants two people"
-            raise InputError(message)
+            refuse(f"{path}: this key has signed as {spoken(one.role)} already; the case wants two people")
     name, named = holder(certificate), getattr(report.case.in_charge, role)
     if not may_sign(report.case, report.signed, role, name):
-        message = (
+        refuse(
             f"{path}: the certificate is that of {name}; the case names {plain(named)} as {spoken(role)}, and nobody "
             "else signs as that, unless the record says why (--for-them)"
         )
-        raise InputError(message)
     twice = [] if report.case.sign_off.one_person_two_roles else doubled([*report.people, (role, name)])
     if twice:
-        message = f"{path}: {twice[0]}"
-        raise InputError(message)
+        refuse(f"{path}: {twice[0]}")
 
 
 def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
@@ -165,6 +155,5 @@ def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
     signers.PdfSigner(meta, signer, stamp_style=style).sign_pdf(writer, output=output)
     content = output.getvalue()
     if len(content) > LARGEST_SHEET:
-        message = "the signed sheet would be larger than any sheet may be"
-        raise InputError(message)
+        refuse("the signed sheet would be larger than any sheet may be")
     return content

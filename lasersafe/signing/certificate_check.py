@@ -13,7 +13,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.files import read_limited
 from lasersafe.signing.appended import FIELD, AppendedError, stamp_name, stamps
 from lasersafe.signing.container import SheetFile
@@ -131,8 +131,7 @@ def _roots(trust: Sequence[Path]) -> list[Any]:
         except Exception:  # as above
             found = []
         if not found:
-            message = f"{path}: there is no certificate in it; a trust file holds certificates as PEM or DER"
-            raise InputError(message)
+            refuse(f"{path}: there is no certificate in it; a trust file holds certificates as PEM or DER")
         roots += found
     return roots
 

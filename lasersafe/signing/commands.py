@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.typed import shown
 
 PASSWORD = "LASERSAFE_CERTIFICATE_PASSWORD"  # the name of the variable
@@ -38,15 +38,12 @@ def sign_answer(
     """
     if certificate is not None or sheet is not None:
         if certificate is None or sheet is None or not role:
-            message = "a certificate needs all three: --certificate FILE.p12, --sheet SHEET.pdf and --role ROLE"
-            raise InputError(message)
+            refuse("a certificate needs all three: --certificate FILE.p12, --sheet SHEET.pdf and --role ROLE")
         if case is not None or name or conditions or expires or fingerprint or again or for_them:
-            message = "with --certificate only --sheet, --role and --password-fd are used: the rest stands in the sheet"
-            raise InputError(message)
+            refuse("with --certificate only --sheet, --role and --password-fd are used: the rest stands in the sheet")
         return _with_certificate(certificate, sheet, role, password_fd)
     if case is None or not role or not name:
-        message = "say what to sign, and who signs: lasersafe signoff CASE.toml --name 'NAME' --role ROLE"
-        raise InputError(message)
+        refuse("say what to sign, and who signs: lasersafe signoff CASE.toml --name 'NAME' --role ROLE")
     from lasersafe.signing.signing_off import sign, signed_json, signed_lines
 
     data = signed_json(sign(case, name, role, conditions, expires, fingerprint, again, for_them))
@@ -76,14 +73,12 @@ def _password(descriptor: int | None) -> bytes | None:
             with os.fdopen(descriptor, "rb", closefd=False) as file:
                 typed = file.read(_LONGEST_PASSWORD)
         except OSError as error:
-            message = f"password-fd = {descriptor}: cannot be read: {error.strerror or error}"
-            raise InputError(message) from None
+            refuse(f"password-fd = {descriptor}: cannot be read: {error.strerror or error}")
         return typed.rstrip(b"\r\n") or None
     if PASSWORD in os.environ:
         return os.environ[PASSWORD].encode() or None
     if not sys.stdin.isatty():
-        message = f"there is nobody to ask for the password: set {PASSWORD}, or use --password-fd"
-        raise InputError(message)
+        refuse(f"there is nobody to ask for the password: set {PASSWORD}, or use --password-fd")
     import getpass
 
     return getpass.getpass("Password of the certificate (not shown): ").encode() or None
@@ -103,8 +98,7 @@ def verify_answer(
     from lasersafe.signing.verify import Report, verify, verify_json, verify_lines
 
     if not 0.0 < time_limit <= 86400.0:
-        message = f"time-limit = {time_limit}: seconds, above zero and at most a day"
-        raise InputError(message)
+        refuse(f"time-limit = {time_limit}: seconds, above zero and at most a day")
     try:
         with at_most(time_limit):
             report = verify(sheet, _day(on), trust, case)
@@ -122,8 +116,7 @@ def _day(text: str | None) -> date | None:
             return date.fromisoformat(text)
     except ValueError:
         pass
-    message = f"on = {shown(text)}: write a day as 2027-03-01 (year-month-day)"
-    raise InputError(message)
+    refuse(f"on = {shown(text)}: write a day as 2027-03-01 (year-month-day)")
 
 
 def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool = False) -> tuple[dict[str, Any], str]:

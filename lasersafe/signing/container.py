@@ -20,7 +20,7 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.files import read_limited
 
 MEMORY = 2_000_000_000  # bytes that the check of a sheet may take
@@ -175,8 +175,7 @@ def seal(content: bytes) -> bytes:
     """
     end = content.rfind(b"startxref\n")
     if end < 0 or not _END.match(content[end:]):
-        message = "not the end of a PDF file of reportlab"
-        raise ValueError(message)
+        refuse("not the end of a PDF file of reportlab", ValueError)
     digest = hashlib.sha256(content[:end]).hexdigest()
     return content[:end] + f"%lasersafe sheet 1 sha256={digest}\n".encode() + content[end:]
 
@@ -200,27 +199,23 @@ class SheetFile:
         """
         found = self._attached().get(name)
         if found is None:
-            message = f"the attachment {name} is missing"
-            raise SheetError(message)
+            refuse(f"the attachment {name} is missing", SheetError)
         reference = re.search(rb"/EF <<\s*/F (\d{1,6}) 0 R", self._object(found))
         if reference is None:
-            message = f"the attachment {name} has no content"
-            raise SheetError(message)
+            refuse(f"the attachment {name} has no content", SheetError)
         return _inflated(self._object(int(reference[1])), name, largest)
 
     def _attached(self) -> dict[str, int]:
         root = re.search(rb"/Root (\d{1,6}) 0 R", self.base[self.table :])
         names = re.search(rb"/Names (\d{1,6}) 0 R", self._object(int(root[1]))) if root else None
         if names is None:
-            message = "there are no attachments"
-            raise SheetError(message)
+            refuse("there are no attachments", SheetError)
         listed = self._object(int(names[1]))
         return {match[1].decode(): int(match[2]) for match in _NAMED.finditer(listed)}
 
     def _object(self, number: int) -> bytes:
         if not 1 <= number <= len(self.offsets):
-            message = "it points at a part that is not there"
-            raise SheetError(message)
+            refuse("it points at a part that is not there", SheetError)
         start = self.offsets[number - 1]
         end = self.offsets[number] if number < len(self.offsets) else self.table
         return self.base[start:end]
@@ -266,13 +261,11 @@ def parse_sheet(content: bytes) -> SheetFile:
         If it is no intact sheet.
     """
     if not content:
-        message = "the file is empty"
-        raise SheetError(message)
+        refuse("the file is empty", SheetError)
     match = _SEAL.search(content)
     if match is None:
         if b"%lasersafe sheet" in content or (b"lasersafe" in content[-4096:] and not _END.search(content)):
-            message = "the file is cut off or its end is damaged"
-            raise SheetError(message)
+            refuse("the file is cut off or its end is damaged", SheetError)
         if not content.startswith(b"%PDF-"):
             message = "this is no PDF file, or its beginning is damaged"
             raise SheetError(message, "foreign")
@@ -280,8 +273,7 @@ def parse_sheet(content: bytes) -> SheetFile:
         raise SheetError(message, "foreign")
     end = match.start() + 1
     if hashlib.sha256(content[:end]).hexdigest().encode() != match[1]:
-        message = "the content does not match its checksum: the file is damaged or was changed"
-        raise SheetError(message)
+        refuse("the content does not match its checksum: the file is damaged or was changed", SheetError)
     table = int(match[2])
     base = content[: match.end()]
     return SheetFile(base, content[match.end() :], _offsets(base, table, end), table)
@@ -310,19 +302,15 @@ def _inflated(raw: bytes, name: str, largest: int) -> bytes:
     match = _STREAM.search(raw)
     length = _LENGTH.search(raw[: match.start()]) if match else None
     if match is None or length is None or b"/FlateDecode" not in raw[: match.start()]:
-        message = f"the attachment {name} cannot be read"
-        raise SheetError(message)
+        refuse(f"the attachment {name} cannot be read", SheetError)
     packed = raw[match.end() : match.end() + int(length[1])]
     unpack = zlib.decompressobj()
     try:
         content = unpack.decompress(packed, largest + 1)
     except zlib.error:
-        message = f"the attachment {name} cannot be unpacked"
-        raise SheetError(message) from None
+        refuse(f"the attachment {name} cannot be unpacked", SheetError)
     if len(content) > largest:
-        message = f"the attachment {name} unpacks to more than {largest // 1_000_000} MB; it is not unpacked"
-        raise SheetError(message)
+        refuse(f"the attachment {name} unpacks to more than {largest // 1_000_000} MB; it is not unpacked", SheetError)
     if not unpack.eof or unpack.unused_data:
-        message = f"the attachment {name} is cut off, or something follows it"
-        raise SheetError(message)
+        refuse(f"the attachment {name} is cut off, or something follows it", SheetError)
     return content

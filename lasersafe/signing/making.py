@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
-from lasersafe.errors import OutputError
+from lasersafe.errors import OutputError, refuse
 from lasersafe.files import existing, keep_dated_copy, locked, write_file
 from lasersafe.models import canonical
 from lasersafe.outputs import Output, case_mark, mark_of, marked, precious, refuse_to_lose
@@ -233,11 +233,12 @@ def refuse_to_lose_sheet(path: Path, mark: str, replace: bool) -> bool:
     """
     kept, never = _worth_keeping(path, mark)
     if never:
-        message = f"{path} is {kept}, which no command replaces; choose another name, or move it away"
-        raise OutputError(message)
+        refuse(f"{path} is {kept}, which no command replaces; choose another name, or move it away", OutputError)
     if kept and not replace:
-        message = f"{path} is there already and is {kept}; choose another name, or say --replace to keep a dated copy"
-        raise OutputError(message)
+        refuse(
+            f"{path} is there already and is {kept}; choose another name, or say --replace to keep a dated copy",
+            OutputError,
+        )
     return bool(kept)
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.assessment.fingerprint import case_digest, combined
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.files import read_limited
 from lasersafe.models.site import SignRole
 
@@ -124,8 +124,7 @@ def parse_record(content: bytes, name: str) -> Record:
         return _record(read_json(content))
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         reason = str(error) if isinstance(error, _EditedError) else "it is not what 'lasersafe signoff' writes"
-        message = f"{name}: the record of sign-offs is damaged or was edited ({reason}); move it away and sign again"
-        raise InputError(message) from None
+        refuse(f"{name}: the record of sign-offs is damaged or was edited ({reason}); move it away and sign again")
 
 
 class _EditedError(ValueError):
@@ -134,17 +133,12 @@ class _EditedError(ValueError):
 
 def read_json(content: bytes) -> Any:
     """Return what JSON says, a ValueError where a number is none."""
-
-    def refuse(text: str) -> Any:
-        raise ValueError(text)
-
-    return json.loads(content, parse_constant=refuse)
+    return json.loads(content, parse_constant=lambda text: refuse(text, ValueError))
 
 
 def _record(data: Any) -> Record:
     if set(data) != {"format", "signatures", "inputs"} or data["format"] != FORMAT:
-        message = f"its format is not '{FORMAT}'"
-        raise _EditedError(message)
+        refuse(f"its format is not '{FORMAT}'", _EditedError)
     inputs = {name: _inputs(name, one) for name, one in data["inputs"].items()}
     entries: list[Entry] = []
     previous = ""
@@ -153,15 +147,12 @@ def _record(data: Any) -> Record:
         if not all(isinstance(value, str) for value in row.values()):
             raise TypeError
         if entry.sealed(previous) != entry:
-            message = f"signature {number} does not match its checksum"
-            raise _EditedError(message)
+            refuse(f"signature {number} does not match its checksum", _EditedError)
         _check(entry, number)
         if entries and entry.moment < entries[-1].moment:
-            message = f"signature {number} is dated before the one that it follows"
-            raise _EditedError(message)
+            refuse(f"signature {number} is dated before the one that it follows", _EditedError)
         if entry.fingerprint not in inputs:
-            message = f"the inputs of signature {number} are missing"
-            raise _EditedError(message)
+            refuse(f"the inputs of signature {number} are missing", _EditedError)
         entries.append(entry)
         previous = entry.digest
     return Record(tuple(entries), inputs)
@@ -170,12 +161,10 @@ def _record(data: Any) -> Record:
 def _check(entry: Entry, number: int) -> None:
     given = entry.moment.date()
     if entry.expires and date.fromisoformat(entry.expires) < given:
-        message = f"signature {number} ended before it was given"
-        raise _EditedError(message)
+        refuse(f"signature {number} ended before it was given", _EditedError)
     known = entry.role in ROLES and entry.name.strip() and (entry.name + entry.for_them).isprintable()
     if not known or not _HASH.match(entry.fingerprint) or not _HASH.match(entry.results):
-        message = f"signature {number} has a role, a name or a fingerprint that cannot be"
-        raise _EditedError(message)
+        refuse(f"signature {number} has a role, a name or a fingerprint that cannot be", _EditedError)
 
 
 def _inputs(name: str, data: Any) -> Inputs:
@@ -183,8 +172,7 @@ def _inputs(name: str, data: Any) -> Inputs:
     if not isinstance(case, dict) or not all(isinstance(value, str) for value in parts.values()):
         raise TypeError
     if combined(parts) != name or case_digest(case) != parts["case"]:
-        message = f"the inputs {name[:12]} do not match their fingerprint"
-        raise _EditedError(message)
+        refuse(f"the inputs {name[:12]} do not match their fingerprint", _EditedError)
     return Inputs(dict(parts), case)
 
 

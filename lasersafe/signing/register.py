@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.files import files_in, read_limited
 from lasersafe.outputs import written_as
 from lasersafe.signing.container import (
@@ -60,8 +60,7 @@ def register(folder: Path, on: date | None = None, recursive: bool = False) -> I
         If the folder cannot be read.
     """
     if not folder.is_dir():
-        message = f"{folder}: this is no folder; name the folder that holds the sheets"
-        raise InputError(message)
+        refuse(f"{folder}: this is no folder; name the folder that holds the sheets")
     day = on or date.today()
     for name, problem in files_in(folder, ".pdf", below=recursive, dotted=True):
         yield Row(name, state="unreadable", problem=problem) if problem else _row(folder / name, name, day)

@@ -10,7 +10,7 @@ from typing import Any
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.files import locked, write_file
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.results import Assessment, SignOff
@@ -77,46 +77,40 @@ def sign(
     instead = _line(for_them, "for-them", LONGEST_CONDITIONS) if for_them else ""
     last = _day(expires, now.date()) if expires else ""
     if str(case_path) == "-":
-        message = "case = '-': what is signed is a file, and its record stands beside it; name the case file"
-        raise InputError(message)
+        refuse("case = '-': what is signed is a file, and its record stands beside it; name the case file")
     path = record_path(case_path)
     with locked(path):
         case = parse_case(read_case_text(case_path), str(case_path))
         assessment = assess(case)
         _refuse_what_cannot_be_signed(case.review_by, assessment, now.date())
         if read and not (len(read) >= 8 and assessment.fingerprint.startswith(read.lower())):
-            message = (
+            refuse(
                 f"fingerprint = {shown(read)}: the case now gives {assessment.fingerprint[:12]}; print it again, "
                 "read it, and give at least 8 characters of the fingerprint at its foot"
             )
-            raise InputError(message)
         record = read_record(path)
         last_entry = record.entries[-1] if record.entries else None
         if last_entry and now < last_entry.moment:
-            message = (
+            refuse(
                 f"{path}: {last_entry.name} signed at {last_entry.at}, which is later than the clock of this machine "
                 "says; set the clock, or move the record away and sign anew"
             )
-            raise InputError(message)
         before = record.signed(assessment.fingerprint)
         if known in before and not again:
             old = before[known]
-            message = f"{old.name} has signed as {spoken(known)} for these inputs at {old.at}; say --again to sign anew"
-            raise InputError(message)
+            refuse(f"{old.name} has signed as {spoken(known)} for these inputs at {old.at}; say --again to sign anew")
         named = getattr(case.in_charge, known)
         if named_in(named, person):
             instead = ""
         elif not instead:
-            message = (
+            refuse(
                 f"name = {shown(person)}: the case names {shown(named)} as {spoken(known)}, and nobody else signs as "
                 "that; write the name under [in_charge] as it is signed, an office or a title after a comma, or say "
                 "--for-them and why somebody else signs, which is printed"
             )
-            raise InputError(message)
         people = [(one, entry.name) for one, entry in before.items() if one != known] + [(known, person)]
         if not case.sign_off.one_person_two_roles and (twice := doubled(people)):
-            message = f"name = {shown(person)}: {twice[0]}"
-            raise InputError(message)
+            refuse(f"name = {shown(person)}: {twice[0]}")
         digest = results_digest(results_of(assessment))
         entry = Entry(
             role=known,
@@ -142,17 +136,14 @@ def _refuse_what_cannot_be_signed(review_by: date | None, assessment: Assessment
     if not assessment.decision.passed:
         causes = assessment.decision.reasons
         first = f" (first cause: {causes[0]})" if causes else ""
-        message = (
+        refuse(
             f"the verdict is '{assessment.decision.verdict}'{first}: there is nothing to sign; change the case until "
             "it passes"
         )
-        raise InputError(message)
     if assessment.record.draft_reasons:
-        message = f"the sheet stays a draft whoever signs: {assessment.record.draft_reasons[0]}"
-        raise InputError(message)
+        refuse(f"the sheet stays a draft whoever signs: {assessment.record.draft_reasons[0]}")
     if review_by is None or review_by < today:
-        message = f"review_by = '{review_by or ''}': this day has passed; look at the case again and set a new day"
-        raise InputError(message)
+        refuse(f"review_by = '{review_by or ''}': this day has passed; look at the case again and set a new day")
 
 
 def known_role(role: str) -> str:
@@ -167,16 +158,14 @@ def known_role(role: str) -> str:
     if plain not in ROLES:
         near = difflib.get_close_matches(plain[:60], ROLES, 1, 0.5)
         hint = f"did you mean '{near[0]}'? " if near else ""
-        message = f"role = {shown(role)}: {hint}roles are: {', '.join(ROLES)}"
-        raise InputError(message)
+        refuse(f"role = {shown(role)}: {hint}roles are: {', '.join(ROLES)}")
     return plain
 
 
 def _line(text: str, field: str, longest: int) -> str:
     plain = " ".join(text.split())
     if not plain or len(plain) > longest or not plain.isprintable():
-        message = f"{field} = {shown(text)}: write one line of text that prints, of at most {longest} characters"
-        raise InputError(message)
+        refuse(f"{field} = {shown(text)}: write one line of text that prints, of at most {longest} characters")
     return plain
 
 
@@ -186,11 +175,9 @@ def _day(text: str, today: date) -> str:
     except ValueError:
         day = None
     if day is None:
-        message = f"expires = {shown(text)}: write a day as 2027-03-01 (year-month-day)"
-        raise InputError(message)
+        refuse(f"expires = {shown(text)}: write a day as 2027-03-01 (year-month-day)")
     if day < today:
-        message = f"expires = {shown(text)}: this day has passed; name one that is still to come"
-        raise InputError(message)
+        refuse(f"expires = {shown(text)}: this day has passed; name one that is still to come")
     return day.isoformat()
 
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import case_digest, combined, ingredients
-from lasersafe.errors import CalcError, CaseError, InputError
+from lasersafe.errors import CalcError, CaseError, InputError, refuse
 from lasersafe.files import read_limited
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
@@ -174,8 +174,7 @@ class _Check:
                 raise TypeError
             case_digest(data)
         except (ValueError, TypeError):
-            message = f"the attachment {name} is not what lasersafe writes"
-            raise SheetError(message) from None
+            refuse(f"the attachment {name} is not what lasersafe writes", SheetError)
         return data
 
     def _check_case(self) -> None:

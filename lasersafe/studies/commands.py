@@ -10,7 +10,7 @@ from typing import Any
 
 from lasersafe.ask.plans import picture
 from lasersafe.drawing.values import decimals, measured
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.files import existing
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.outputs import DASH, Output, mark_of, write_outputs
@@ -63,8 +63,7 @@ def place_of(text: str, option: str) -> float:
     """
     value = parse_quantity(text, "m", option).value
     if not NEAREST_PLACE <= value <= FARTHEST_PLACE:
-        message = f"{option} = {shown(text)}: must be 1 mm or more, and at most 1000 km"
-        raise InputError(message)
+        refuse(f"{option} = {shown(text)}: must be 1 mm or more, and at most 1000 km")
     return value
 
 
@@ -106,8 +105,7 @@ def run_sweep(
         If a file cannot be written.
     """
     if not vary:
-        message = "vary: missing; say what to change, as --vary setup.divergence=1mrad..10mrad:50"
-        raise InputError(message)
+        refuse("vary: missing; say what to change, as --vary setup.divergence=1mrad..10mrad:50")
     _check_name(None if output == DASH else output, "output", TABLES)
     _check_name(drawing, "drawing", DRAWINGS)
     if output is not None and output.suffix.lower() == ".parquet":
@@ -140,10 +138,9 @@ def _check_name(path: Path | None, option: str, suffixes: tuple[str, ...]) -> No
     if path is None:
         return
     if path.suffix.lower() not in suffixes:
-        message = (
+        refuse(
             f"{option} = {shown(path.name[-40:])}: the name must end in {', '.join(suffixes[:-1])} or {suffixes[-1]}"
         )
-        raise InputError(message)
     existing(path, 0)  # a folder, a pipe, a link: refused before there is work
 
 
@@ -175,28 +172,23 @@ def read_target(
         If a part is missing, or parts contradict each other.
     """
     if at is None:
-        message = "at: missing; say where the person is, as --at '6 m'"
-        raise InputError(message)
+        refuse("at: missing; say where the person is, as --at '6 m'")
     place = place_of(at, "at")
     ways, tissues = read_choice(way, WAYS, "way"), read_choice(tissue, TISSUES, "tissue")
     if eyewear is None and density is None:
         return Target(place, ways, tissues)
     if eyewear is not None and density is not None:
-        message = "eyewear and density are both given; a marking says its density itself, leave --density out"
-        raise InputError(message)
+        refuse("eyewear and density are both given; a marking says its density itself, leave --density out")
     if way or tissue:
-        message = "way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out"
-        raise InputError(message)
+        refuse("way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out")
     if eyewear is not None:
         if not eyewear.strip():
-            message = "eyewear = '': nothing is written here; write its marking, as '1064 D LB6'"
-            raise InputError(message)
+            refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
         parse_marking(eyewear.strip())  # what cannot be read is no question
         return Target(place, marking=eyewear.strip())
     worn = parse_quantity(density, "1", "density").value
     if not 0.0 < worn <= HIGHEST_DENSITY:
-        message = f"density = {shown(density)}: must be above 0 and at most {HIGHEST_DENSITY:g}"
-        raise InputError(message)
+        refuse(f"density = {shown(density)}: must be above 0 and at most {HIGHEST_DENSITY:g}")
     return Target(place, density=worn)
 
 
@@ -222,8 +214,7 @@ def run_solve(
         If the question cannot be answered as typed.
     """
     if wanted is None:
-        message = "for: missing; say which input is asked for, as --for laser.power"
-        raise InputError(message)
+        refuse("for: missing; say which input is asked for, as --for laser.power")
     target = read_target(at, eyewear, density, way, tissue)
     subject = open_subject(path, laser, setup)
     answer, wording = solve(subject, subject.input(wanted), target, between), load_wording(subject.case.language)

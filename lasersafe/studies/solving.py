@@ -13,7 +13,7 @@ from lasersafe.assessment.context import Context, every_context, one_verdict, sh
 from lasersafe.assessment.corners import critical_values
 from lasersafe.assessment.protection import need_at
 from lasersafe.assessment.setups import setup_result
-from lasersafe.errors import CalcError, InputError
+from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.limits.exposure import duration_edges
 from lasersafe.quantity import format_quantity, parse_quantity
@@ -155,8 +155,7 @@ def asks_for_the_largest(subject: Subject, one: Input) -> bool:
         return "laser.pulse_energy" in subject.inputs
     if name not in MOST + LEAST:
         able = [path for path, other in subject.inputs.items() if other.name.partition(".")[0] in MOST + LEAST]
-        message = f"for = '{one.path}': neither end of its range is the cautious one; ask for one of: {', '.join(able)}"
-        raise InputError(message)
+        refuse(f"for = '{one.path}': neither end of its range is the cautious one; ask for one of: {', '.join(able)}")
     return name in MOST
 
 
@@ -245,8 +244,7 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
         if back.holds and bool((evaluate(np.array([value])) <= most).all()):
             return Answer(subject, one, target, largest, low, high, tried, value, text, found.every, back)
         value *= 1.0 - 1e-3 if largest else 1.0 + 1e-3
-    message = f"{one.path}: the value found does not hold when it is put back into the case; no answer is given"
-    raise InputError(message)
+    refuse(f"{one.path}: the value found does not hold when it is put back into the case; no answer is given")
 
 
 def _critical(subject: Subject, one: Input, low: float, high: float) -> list[float]:
@@ -373,6 +371,5 @@ def read_choice(given: Sequence[str], allowed: tuple[str, ...], option: str) -> 
     """
     for one in given:
         if one not in allowed:
-            message = f"{option} = '{one[:40]}': allowed are {', '.join(allowed)}"
-            raise InputError(message)
+            refuse(f"{option} = '{one[:40]}': allowed are {', '.join(allowed)}")
     return tuple(one for one in allowed if one in given) or allowed

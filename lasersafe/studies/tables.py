@@ -20,7 +20,7 @@ from lasersafe.drawing.contours import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.values import decimals, measured, quantity
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records import fields
@@ -372,8 +372,7 @@ def zone_of(text: str) -> tuple[str, str]:
     names = {" ".join(zone): zone for zone in ZONES}
     plain = " ".join(text.replace("-", " ").replace(",", " ").split()).lower()
     if plain not in names:
-        message = f"show = {shown(text)}: write one of: {', '.join(names)}"
-        raise InputError(message)
+        refuse(f"show = {shown(text)}: write one of: {', '.join(names)}")
     return names[plain]
 
 
@@ -386,12 +385,10 @@ def check_drawable(varied: tuple[Varied, ...]) -> None:
         If not one or two inputs are varied, or only one value of one of them.
     """
     if len(varied) > 2:
-        message = f"drawing: {len(varied)} inputs are varied; a drawing shows one or two, leave the others at one value"
-        raise InputError(message)
+        refuse(f"drawing: {len(varied)} inputs are varied; a drawing shows one or two, leave the others at one value")
     for one in varied:
         if one.span.values.size < 2 and len(varied) == 1:
-            message = f"drawing: {one.input.path} has one value only; a drawing needs two or more"
-            raise InputError(message)
+            refuse(f"drawing: {one.input.path} has one value only; a drawing needs two or more")
 
 
 def draw(found: Sweep, zone: tuple[str, str] | None = None) -> Drawing:
