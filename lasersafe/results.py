@@ -13,79 +13,36 @@ from operator import not_
 from typing import NamedTuple
 
 from lasersafe.records.barriers import BarrierLoad
-from lasersafe.records.day import (
-    BeamFacts,
-    ControlFinding,
-    Expected,
-    LaserFacts,
-    ReadingResult,
-    Record,
-    RoleSigned,
-    SignOff,
-    StarterValue,
-)
+from lasersafe.records.day import BeamFacts as BeamFacts
+from lasersafe.records.day import ControlFinding as ControlFinding
+from lasersafe.records.day import Expected as Expected
+from lasersafe.records.day import LaserFacts as LaserFacts
+from lasersafe.records.day import ReadingResult as ReadingResult
+from lasersafe.records.day import Record as Record
+from lasersafe.records.day import RoleSigned as RoleSigned
+from lasersafe.records.day import SignOff as SignOff
+from lasersafe.records.day import StarterValue as StarterValue
 from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
 from lasersafe.records.scene import SceneResult
-from lasersafe.records.sources import (
-    ClassCheck,
-    ExtendedResult,
-    KnobEffect,
-    LineShare,
-    ModuleResult,
-    RuleLine,
-    ScanPlace,
-    ScanResult,
-    SettingReport,
-    SumResult,
-    UltravioletDay,
-)
-from lasersafe.records.step import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step, Zone
-from lasersafe.records.uncertainty import Uncertainty
+from lasersafe.records.sources import ClassCheck as ClassCheck
+from lasersafe.records.sources import ExtendedResult as ExtendedResult
+from lasersafe.records.sources import KnobEffect as KnobEffect
+from lasersafe.records.sources import LineShare as LineShare
+from lasersafe.records.sources import ModuleResult as ModuleResult
+from lasersafe.records.sources import RuleLine as RuleLine
+from lasersafe.records.sources import ScanPlace as ScanPlace
+from lasersafe.records.sources import ScanResult as ScanResult
+from lasersafe.records.sources import SettingReport as SettingReport
+from lasersafe.records.sources import SumResult as SumResult
+from lasersafe.records.sources import UltravioletDay as UltravioletDay
+from lasersafe.records.step import Criterion as Criterion
+from lasersafe.records.step import EyewearNeed as EyewearNeed
+from lasersafe.records.step import MarkingVerdict as MarkingVerdict
+from lasersafe.records.step import ScaleNeed as ScaleNeed
+from lasersafe.records.step import Step as Step
+from lasersafe.records.step import Zone as Zone
+from lasersafe.records.uncertainty import Uncertainty as Uncertainty
 from lasersafe.wording import caution_line
-
-__all__ = [
-    "Assessment",
-    "BarrierResult",
-    "BeamFacts",
-    "ChartData",
-    "ChartMark",
-    "ClassCheck",
-    "Control",
-    "ControlFinding",
-    "Criterion",
-    "Curve",
-    "Decision",
-    "Expected",
-    "ExtendedResult",
-    "EyewearNeed",
-    "InputLine",
-    "KnobEffect",
-    "LaserFacts",
-    "LimitLine",
-    "LineShare",
-    "MarkingVerdict",
-    "ModuleResult",
-    "ReadingResult",
-    "Record",
-    "RoleSigned",
-    "RuleLine",
-    "RuleSetDifference",
-    "ScaleNeed",
-    "ScanPlace",
-    "ScanResult",
-    "Scenario",
-    "SettingReport",
-    "SetupResult",
-    "SignOff",
-    "StarterValue",
-    "Step",
-    "StrikeOuts",
-    "SumResult",
-    "UltravioletDay",
-    "Uncertainty",
-    "Zone",
-]
-
 
 GUESTS = ("spectator", "passer-by")  # roles of people who are not involved
 

@@ -109,7 +109,7 @@ def _need(context: Context, person: Person, exposed: list[Scenario], nearer: flo
     if not scatter:
         return best
     worst = max(scatter, key=lambda s: badness(s.ratio))
-    density = round_up_density(math.log10(worst.ratio)) if math.isfinite(worst.ratio) else math.inf
+    density = float(round_up_density(math.log10(worst.ratio))) if math.isfinite(worst.ratio) else math.inf
     note = Message(SCATTER_ALONE, distance=format_quantity(worst.distance, "m", 3, "down"), density=density)
     return replace(best, notes=(note, *best.notes))
 

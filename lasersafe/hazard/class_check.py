@@ -225,11 +225,7 @@ def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) ->
         0 to 1. [1]
     """
     places = [distance, *(place for place in beam.waist_position if place > distance)]
-    found = []
-    for place in places:
-        dx, dy = diameters(beam, place)
-        found.append(float(fraction_through(dx, dy, aperture, beam.profile)))
-    return max(found)
+    return max(float(fraction_through(*diameters(beam, place), aperture, beam.profile)) for place in places)
 
 
 @lru_cache(maxsize=256)
@@ -238,16 +234,9 @@ def _comparisons(
 ) -> list[tuple[float, float, float, str]]:
     """Return (energy, limit, duration, what) of every comparison with a class."""
     if emission.kind == "continuous":
-        return [
-            (
-                emission.power * base,
-                emission_limit(name, wavelength, base),
-                base,
-                Message("class.power_over", time=f"{base:g} s"),
-            )
-        ]
-    pulse, energy = emission.pulse_duration, emission.pulse_energy
-    each = [(start, length, q) for start, length, q in emission.pulses] or [(0.0, pulse, energy)]
+        what = Message("class.power_over", time=f"{base:g} s")
+        return [(emission.power * base, emission_limit(name, wavelength, base), base, what)]
+    each = emission.pulses or ((0.0, emission.pulse_duration, emission.pulse_energy),)
     one: str = Message("class.one_pulse")
     found = [(q + emission.pedestal * t, emission_limit(name, wavelength, t), t, one) for _, t, q in each]
     if emission.kind == "single pulse" or (emission.period is None and emission.pulses and not emission.pedestal):
@@ -261,7 +250,7 @@ def _comparisons(
     for row in train_limit(Received(_RULES, "eye", emission, wavelength, whole)).rows:
         if row.rule == "train" and np.isfinite(row.per_pulse):
             time, joined, factor = (float(v) for v in (row.averaging_time, row.pulses_joined, row.pulse_factor))
-            sent = energy * joined + emission.pedestal * time
+            sent = emission.pulse_energy * joined + emission.pedestal * time
             found.append((sent, emission_limit(name, wavelength, time) * factor, time, f"C_5 = {factor:.3g}"))
     return found
 
@@ -270,10 +259,8 @@ def _passes(
     emission: Emission, beam: BeamGeometry, wavelength: float, name: str, condition: int
 ) -> tuple[bool | None, Step | None]:
     """Return whether the emission stays below a class under one measuring condition, None where no figure is known."""
-    ultraviolet = wavelength < 400e-9
-    visible = 400e-9 <= wavelength <= 700e-9
-    base = TIME_BASE_ULTRAVIOLET if ultraviolet else TIME_BASE
-    if visible and name in ("2", "3R"):
+    base = TIME_BASE_ULTRAVIOLET if wavelength < 400e-9 else TIME_BASE
+    if 400e-9 <= wavelength <= 700e-9 and name in ("2", "3R"):
         base = TIME_BASE_VISIBLE
     worst: Step | None = None
     for energy, limit, time, what in _comparisons(emission, wavelength, base, name):
@@ -317,11 +304,9 @@ def class_finding(emissions: tuple[Emission, ...], beam: BeamGeometry, wavelengt
     """
     found = [_class_of(emission, beam, wavelength) for emission in emissions]
     computed, steps = max(found, key=lambda one: CLASS_ORDER.index(one[0]))
-    on_label = label_class(label)
-    lower = False
-    if on_label in CLASSES and computed != UNKNOWN:
-        least = "3B" if computed == "3B or 4" else computed
-        lower = CLASSES.index(on_label) < CLASSES.index(least)
+    on_label, least = label_class(label), "3B" if computed == "3B or 4" else computed
+    known = on_label in CLASSES and least in CLASSES
+    lower = known and CLASSES.index(on_label) < CLASSES.index(least)
     return ClassFinding(computed, on_label, lower, steps)
 
 

@@ -70,11 +70,8 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
     ends = {share / edge for share in space.duty or () for edge in _LETTER_EDGES}
     rates |= {rate for rate in ends if slow < rate < fast}
     for rate in sorted(rates):
-        energies = []
-        if space.power is not None:
-            energies.append(space.power[1] / rate)
-        if space.pulse_energy is not None:
-            energies.append(space.pulse_energy[1])
+        energies = [space.power[1] / rate] if space.power is not None else []
+        energies += [space.pulse_energy[1]] if space.pulse_energy is not None else []
         low, high = space.pulse_duration or (share / rate for share in space.duty or ())
         found += [pulse_train(min(energies), t, rate, space.pedestal) for t in _lengths(low, high) if t * rate <= 1.0]
     return found
@@ -110,13 +107,10 @@ def asked_of(emission: Emission, wavelength: float, diameter: float | tuple[floa
     if emission.kind == "continuous":
         return scale_numbers(wavelength, beam_diameter_63=diameter, power=emission.power)
     return scale_numbers(
-        wavelength,
-        beam_diameter_63=diameter,
-        pulse_energy=emission.pulse_energy,
-        pulse_duration=emission.pulse_duration,
-        repetition_rate=emission.repetition_rate or None,
+        wavelength, beam_diameter_63=diameter, pulse_energy=emission.pulse_energy,
+        pulse_duration=emission.pulse_duration, repetition_rate=emission.repetition_rate or None,
         pedestal=emission.pedestal,
-    )
+    )  # fmt: skip
 
 
 def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) -> tuple[ScaleNeed, ...]:
@@ -124,12 +118,9 @@ def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) 
     by_letter: dict[str, ScaleNeed] = {}
     for emission in dict.fromkeys(emissions):
         for need in asked_of(emission, wavelength, (dx, dy)):
-            known = by_letter.get(need.mode)
-            rank = math.inf if need.scale_number is None else need.scale_number
-            if known is None or (
-                known.scale_number is not None
-                and (rank, need.density_value) > (known.scale_number, known.density_value)
-            ):
+            known = by_letter.setdefault(need.mode, need)
+            rank, highest = ((_number(one), one.density_value) for one in (need, known))
+            if highest[0] < math.inf and rank > highest:
                 by_letter[need.mode] = need
     return tuple(by_letter.values())
 
@@ -166,15 +157,12 @@ class Filtered:
 
         The 1/e diameters of the beam are those at the eye [m], the density is not rounded.
         """
-        best: tuple[float, float, Criterion] | None = None
+        found = []
         for rule_set in self.rule_sets:
             for criterion in criteria(Received(rule_set, tissue, emission, self.wavelength, self.duration)):
                 exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, self.profile))
-                density = optical_density(exposure, criterion.limit)
-                if best is None or badness(density) > badness(best[0]):
-                    best = (density, exposure, criterion)
-        assert best is not None
-        return best
+                found.append((float(optical_density(exposure, criterion.limit)), exposure, criterion))
+        return max(found, key=lambda one: badness(one[0]))
 
 
 def _need(light: Filtered, place: float | None, dx: float, dy: float, least: float, shared_by: int) -> EyewearNeed:
@@ -195,31 +183,18 @@ def _need(light: Filtered, place: float | None, dx: float, dy: float, least: flo
     )  # fmt: skip
     if density > beam_density:
         numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
-    steps = (
-        Step(
-            "OD", Message("need.density"), Message("need.density_formula"), numbers,
-            round_up_density(density), "1", f"{criterion.rule_set}: {criterion.source}", criterion.seen,
-        ),
-        *(step for need in scales for step in need.steps),
+    up = float(round_up_density(density))
+    step = Step(
+        "OD", Message("need.density"), Message("need.density_formula"), numbers, up, "1",
+        f"{criterion.rule_set}: {criterion.source}", criterion.seen,
     )  # fmt: skip
     return EyewearNeed(
-        laser="",
-        setup="",
-        person="",
-        wavelength=wavelength,
-        distance=place,
-        optical_density=round_up_density(density),
-        optical_density_exact=density,
-        tissue="eye",
-        scales=scales,
-        decides=decide(density, scales),
-        marking=marking_to_ask(wavelength, scales, density),
-        reliable=not reliance,
-        no_reliance=reliance,
-        notes=eyewear_notes(wavelength, scales),
-        steps=steps,
-        optical_density_skin=round_up_density(skin),
-    )
+        laser="", setup="", person="", wavelength=wavelength, distance=place, tissue="eye", optical_density=up,
+        optical_density_exact=density, optical_density_skin=float(round_up_density(skin)), scales=scales,
+        decides=decide(density, scales), marking=marking_to_ask(wavelength, scales, density),
+        reliable=not reliance, no_reliance=reliance, notes=eyewear_notes(wavelength, scales),
+        steps=(step, *(step for need in scales for step in need.steps)),
+    )  # fmt: skip
 
 
 def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVerdict:

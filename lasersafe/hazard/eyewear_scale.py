@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
 from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.optics.beam import pair
+from lasersafe.optics.checks import positive, within
 from lasersafe.records.step import ScaleNeed, Step
 from lasersafe.reference import shared_path
 from lasersafe.wording.message import Message
@@ -308,9 +311,9 @@ def scale_numbers(
     Raises
     ------
     InputError
-        If neither or both of power and pulses are given, or a value is not finite and positive.
+        If neither or both of power and pulses are given, or a pulse is longer than its period.
     OutOfRangeError
-        If the wavelength or the pulse duration lies outside what the tables cover.
+        If a value is not finite and positive, or outside what the tables cover.
 
     References
     ----------
@@ -322,7 +325,7 @@ def scale_numbers(
     >>> [(need.mode, need.scale_number) for need in scale_numbers(1070e-9, power=1e3, beam_diameter_63=7e-3)]
     [('D', 8)]
     """
-    _positive("wavelength", wavelength, "m")
+    positive("wavelength", wavelength, "m")
     nanometre = round(wavelength * 1e9, 6)
     if not 180 <= nanometre <= 1e6:
         message = f"wavelength = {nanometre:g} nm is outside EN 207, which covers 180 nm to 1 mm"
@@ -335,32 +338,30 @@ def scale_numbers(
         if pulse_duration is not None or repetition_rate is not None:
             message = "pulse duration, repetition rate: for pulses give the pulse energy, not the power"
             raise InputError(message)
-        _positive("power", power, "W")
+        positive("power", power, "W")
         return (_continuous(nanometre, power, beam, "power"),)
     assert pulse_energy is not None
     if pulse_duration is None:
         message = "pulse duration is missing: the mode letter of EN 207 follows from it"
         raise InputError(message)
-    _positive("pulse energy", pulse_energy, "J")
-    _positive("pulse duration", pulse_duration, "s")
+    positive("pulse energy", pulse_energy, "J")
+    positive("pulse duration", pulse_duration, "s")
     if pulse_duration < SHORTEST_PULSE * (1 - TOLERANCE):
         message = f"pulse duration = {pulse_duration:g} s: below 1e-13 s nothing here applies"
         raise OutOfRangeError(message)
     if repetition_rate is not None:
-        _positive("repetition rate", repetition_rate, "Hz")
+        positive("repetition rate", repetition_rate, "Hz")
         if pulse_duration * repetition_rate > 1 + TOLERANCE:
             message = f"pulse duration = {pulse_duration:g} s is longer than the period at {repetition_rate:g} Hz"
             raise InputError(message)
-    if not (pedestal >= 0.0 and math.isfinite(pedestal)):
-        message = f"pedestal = {pedestal:g} W: must be finite and not negative"
-        raise InputError(message)
+    within("pedestal", pedestal, "W", 0.0, math.inf)
     energy = pulse_energy + pedestal * pulse_duration
-    needs: list[ScaleNeed] = []
-    for letter in pulse_letters(pulse_duration):
-        if letter == "D":
-            needs.append(_continuous(nanometre, energy / pulse_duration, beam, Message("scale.long_pulse")))
-        else:
-            needs.append(_pulsed(nanometre, letter, energy, pulse_duration, repetition_rate, beam))
+    needs = [
+        _continuous(nanometre, energy / pulse_duration, beam, Message("scale.long_pulse"))
+        if letter == "D"
+        else _pulsed(nanometre, letter, energy, pulse_duration, repetition_rate, beam)
+        for letter in pulse_letters(pulse_duration)
+    ]
     mean_power = pulse_energy * (repetition_rate or 0.0) + pedestal
     if mean_power > 0.0 and all(need.mode != "D" for need in needs):
         needs.append(_continuous(nanometre, mean_power, beam, "mean power"))
@@ -408,17 +409,18 @@ def worst_rates(wavelength: float, slowest: float, fastest: float) -> tuple[floa
 
     Raises
     ------
+    OutOfRangeError
+        If an end is not finite and positive.
     InputError
-        If an end is not finite and positive, or the range runs backwards.
+        If the range runs backwards.
     """
-    for rate in (slowest, fastest):
-        _positive("repetition rate", rate, "Hz")
+    positive("repetition rate", (slowest, fastest), "Hz")
     if slowest > fastest:
         message = f"repetition rate = {slowest:g} to {fastest:g} Hz: the range runs backwards"
         raise InputError(message)
     rule, nanometre = en207().pulse_number, round(wavelength * 1e9, 6)
     rates = {slowest, fastest}
-    if rule.wavelength_nm[0] <= nanometre <= rule.wavelength_nm[1]:
+    if _at([rule], nanometre):
         time = _merge(nanometre).time
         jumps = [rule.repetition_rate_above]
         jumps += [max(1, math.ceil(slowest * span - TOLERANCE)) / span for span in (time, rule.counting_time)]
@@ -446,7 +448,7 @@ def beam_factor(wavelength_nm: float, beam_diameter_63: float) -> float:
     .. [1] DGUV203-042, section 5.2 (``shared/eyewear/en207_2017.toml``).
     """
     table = en207().beam_factor
-    if not table.wavelength_nm[0] <= wavelength_nm <= table.wavelength_nm[1]:
+    if not _at([table], wavelength_nm):
         return 1.0
     millimetre = round(beam_diameter_63 * 1e3, 9)
     rows = (row for row in table.rows if row.diameter_mm[0] <= millimetre <= row.diameter_mm[1])
@@ -461,11 +463,8 @@ class _Beam:
 
 
 def _beam(diameter: float | tuple[float, float]) -> _Beam:
-    axes = diameter if isinstance(diameter, tuple) else (diameter, diameter)
-    for axis in axes:
-        _positive("beam diameter", axis, "m")
-    area = math.pi * axes[0] * axes[1] / 4
-    _positive("beam area", area, "m2")
+    axes = pair("beam diameter", positive("beam diameter", diameter, "m"))
+    area = float(positive("beam area", math.pi * axes[0] * axes[1] / 4, "m2"))
     text = "x ".join(f"{axis * 1e3:.5g} mm " for axis in dict.fromkeys(axes)).strip()
     return _Beam(area, max(axes), text)
 
@@ -512,14 +511,8 @@ def _pulsed(
             "own",
         ),
     ]  # fmt: skip
-    applies = (
-        rate is not None
-        and rate > rule.repetition_rate_above
-        and duration <= rule.pulse_duration_below * (1 + TOLERANCE)
-        and rule.wavelength_nm[0] <= nanometre <= rule.wavelength_nm[1]
-    )
-    if applies:
-        assert rate is not None
+    short = duration <= rule.pulse_duration_below * (1 + TOLERANCE) and bool(_at([rule], nanometre))
+    if rate is not None and rate > rule.repetition_rate_above and short:
         merge = _merge(nanometre)
         together = max(1, math.ceil(rate * merge.time - TOLERANCE))
         groups = rule.counting_time / merge.time if together > 1 else rate * rule.counting_time
@@ -545,33 +538,31 @@ def _pulsed(
     return _need(nanometre, letter, {"J/m2": exposure, "W/m2": exposure / duration}, steps)
 
 
+Row = TypeVar("Row", Capacity, Merge, BeamFactor, PulseNumber)
+
+
+def _at(rows: Iterable[Row], nanometre: float) -> list[Row]:
+    """Return the rows of a table that hold at a wavelength, both of an edge [nm]."""
+    return [row for row in rows if row.wavelength_nm[0] <= nanometre <= row.wavelength_nm[1]]
+
+
 def _merge(nanometre: float) -> Merge:
-    rows = (row for row in en207().merges if row.wavelength_nm[0] <= nanometre <= row.wavelength_nm[1])
-    return max(rows, key=lambda row: row.time)
+    return max(_at(en207().merges, nanometre), key=lambda row: row.time)
 
 
 def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[Step]) -> ScaleNeed:
     standard = en207()
-    rows = [
-        row
-        for row in standard.capacities
-        if letter in row.modes and row.wavelength_nm[0] <= nanometre <= row.wavelength_nm[1]
-    ]
 
     def exact(row: Capacity) -> float:
         return math.log10(density[row.unit]) - math.log10(row.coefficient) - row.offset
 
     for unit, value in density.items():
-        if not (math.isfinite(value) and value > 0):
-            message = f"density = {value:g} {unit} at the eyewear: must be finite and above zero; check the inputs"
-            raise InputError(message)
-    row = max(rows, key=exact)
+        positive("density at the eyewear", value, unit)
+    row = max((one for one in _at(standard.capacities, nanometre) if letter in one.modes), key=exact)
     number = max(standard.lowest, math.ceil(exact(row) - TOLERANCE))
     if row.unit == "W/m2" and letter != "D":
-        steps.append(
-            Step("E'", Message("scale.peak"), "E' = H' / t", Message("scale.pulse_length"), density["W/m2"], "W/m2",
-                 "geometry", "own")
-        )  # fmt: skip
+        why = Message("scale.pulse_length")
+        steps.append(Step("E'", Message("scale.peak"), "E' = H' / t", why, density["W/m2"], "W/m2", "geometry", "own"))
     symbol = "E'" if row.unit == "W/m2" else "H'"
     meaning = Message(
         "scale.number" if number <= standard.highest else "scale.number_beyond", mode=letter, highest=standard.highest
@@ -586,9 +577,3 @@ def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[
         )
     )  # fmt: skip
     return ScaleNeed(letter, number if number <= standard.highest else None, density[row.unit], row.unit, tuple(steps))
-
-
-def _positive(field: str, value: float, unit: str) -> None:
-    if not (math.isfinite(value) and value > 0):
-        message = f"{field} = {value:g} {unit}: must be finite and above zero"
-        raise InputError(message)

@@ -6,13 +6,14 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, overload
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, en207, en208
+from lasersafe.optics.checks import FloatArray, finite, positive, within
 from lasersafe.records.step import MarkingVerdict, ScaleNeed
 from lasersafe.wording.message import Message, joined, key_of, listed
 
@@ -35,11 +36,7 @@ def kilowatt_class(power: float) -> bool:
     return not power < KILOWATT_CLASS * (1.0 - TOLERANCE)
 
 
-@overload
-def optical_density(exposure: float, limit: float) -> float: ...
-@overload
-def optical_density(exposure: ArrayLike, limit: ArrayLike) -> float | NDArray[np.float64]: ...
-def optical_density(exposure: ArrayLike, limit: ArrayLike) -> float | NDArray[np.float64]:
+def optical_density(exposure: ArrayLike, limit: ArrayLike) -> FloatArray:
     """Return the optical density that brings an exposure down to its limit, not rounded.
 
     Below zero where the exposure is already below the limit.
@@ -53,12 +50,12 @@ def optical_density(exposure: ArrayLike, limit: ArrayLike) -> float | NDArray[np
 
     Returns
     -------
-    float or numpy.ndarray, shape (...)
+    numpy.ndarray, shape (...)
         log10(exposure / limit). [1]
 
     Raises
     ------
-    InputError
+    OutOfRangeError
         If an exposure or a limit is zero, negative, NaN or infinite.
 
     References
@@ -67,23 +64,14 @@ def optical_density(exposure: ArrayLike, limit: ArrayLike) -> float | NDArray[np
 
     Examples
     --------
-    >>> round(optical_density(25984.0, 50.0), 3)
+    >>> round(float(optical_density(25984.0, 50.0)), 3)
     2.716
     """
-    above, below = np.asarray(exposure, dtype=np.float64), np.asarray(limit, dtype=np.float64)
-    for name, array in (("exposure", above), ("limit", below)):
-        if not np.all(np.isfinite(array) & (array > 0)):
-            message = f"{name} = {_worst(array):g}: an optical density needs a finite {name} above zero"
-            raise InputError(message)
-    density = np.log10(above) - np.log10(below)
-    return float(density) if density.ndim == 0 else density
+    above, below = positive("exposure", exposure, "W/m2"), positive("limit", limit, "W/m2")
+    return np.asarray(np.log10(above) - np.log10(below))
 
 
-@overload
-def round_up_density(density: float) -> float: ...
-@overload
-def round_up_density(density: ArrayLike) -> float | NDArray[np.float64]: ...
-def round_up_density(density: ArrayLike) -> float | NDArray[np.float64]:
+def round_up_density(density: ArrayLike) -> FloatArray:
     """Return a density rounded up to 0.1, and 0 where none is needed.
 
     Parameters
@@ -93,12 +81,12 @@ def round_up_density(density: ArrayLike) -> float | NDArray[np.float64]:
 
     Returns
     -------
-    float or numpy.ndarray, shape (...)
+    numpy.ndarray, shape (...)
         The next tenth; 5.0 stays 5.0, and so does what lies above it by no more than 1e-9. [1]
 
     Raises
     ------
-    InputError
+    OutOfRangeError
         If a density is NaN or infinite.
 
     References
@@ -107,15 +95,11 @@ def round_up_density(density: ArrayLike) -> float | NDArray[np.float64]:
 
     Examples
     --------
-    >>> round_up_density(5.02)
+    >>> float(round_up_density(5.02))
     5.1
     """
-    array = np.asarray(density, dtype=np.float64)
-    if not np.all(np.isfinite(array)):
-        message = f"optical density = {_worst(array):g}: must be a finite number"
-        raise InputError(message)
-    rounded = np.maximum(np.ceil((array - TOLERANCE) * 10.0) / 10.0, 0.0)
-    return float(rounded) if rounded.ndim == 0 else rounded
+    exact = finite("optical density", density, "")
+    return np.asarray(np.maximum(np.ceil((exact - TOLERANCE) * 10.0) / 10.0, 0.0))
 
 
 def density_number(optical_density_exact: float) -> int:
@@ -133,13 +117,10 @@ def density_number(optical_density_exact: float) -> int:
 
     Raises
     ------
-    InputError
+    OutOfRangeError
         If the density is NaN or infinite.
     """
-    if not math.isfinite(optical_density_exact):
-        message = f"optical density = {optical_density_exact:g}: must be a finite number"
-        raise InputError(message)
-    return max(1, math.ceil(optical_density_exact - TOLERANCE))
+    return max(1, math.ceil(float(finite("optical density", optical_density_exact, "")) - TOLERANCE))
 
 
 def decide(optical_density_exact: float, scale_needs: Sequence[ScaleNeed]) -> str:
@@ -208,7 +189,9 @@ def marking_to_ask(
         parts.append(f"{need.mode} LB{asked}")
         if asked > highest:
             short.append(need.mode)
-    nanometre = nanometre_text(wavelength) if isinstance(wavelength, float) else _range_text(*wavelength)
+    low, high = (wavelength, wavelength) if isinstance(wavelength, float) else wavelength
+    down, up = math.floor(low * 1e12 + 1e-3), math.ceil(high * 1e12 - 1e-3)  # pm, but for the last digits of a float
+    nanometre = nanometre_text(low) if low == high else f"{nanometre_text(down * 1e-12)}-{nanometre_text(up * 1e-12)}"
     if short:
         return Message("need.no_marking", wavelength=nanometre, modes=listed(short), number=highest)
     return f"{nanometre} {' + '.join(parts)}"
@@ -236,6 +219,8 @@ def no_reliance(
     Raises
     ------
     InputError
+        If no need is given.
+    OutOfRangeError
         If the power or density is not finite, or the power is negative.
     """
     highest = en207().highest
@@ -246,12 +231,9 @@ def no_reliance(
     ]
     if optical_density_exact is not None and density_number(optical_density_exact) > highest:
         reasons.append(Message("need.density_beyond", density=f"{optical_density_exact:.2f}", number=highest))
-    if power_at_eyewear is not None:
-        if not (math.isfinite(power_at_eyewear) and power_at_eyewear >= 0):
-            message = f"power at the eyewear = {power_at_eyewear:g} W: must be finite and not negative"
-            raise InputError(message)
-        if kilowatt_class(power_at_eyewear):
-            reasons.append(Message("need.kilowatt", power=f"{power_at_eyewear / 1e3:.3g} kW"))
+    power = float(within("power at the eyewear", power_at_eyewear or 0.0, "W", 0.0, math.inf))
+    if kilowatt_class(power):
+        reasons.append(Message("need.kilowatt", power=f"{power / 1e3:.3g} kW"))
     return Message("need.no_reliance", why=joined(reasons)) if reasons else ""
 
 
@@ -311,22 +293,11 @@ def nanometre_text(wavelength: float) -> str:
     return f"{wavelength * 1e9:.3f}".rstrip("0").rstrip(".")
 
 
-def _range_text(low: float, high: float) -> str:
-    """Return a range of wavelengths in nm as on a marking, rounded outward."""
-    down, up = math.floor(low * 1e12 + 1e-3), math.ceil(high * 1e12 - 1e-3)  # pm, but for the last digits of a float
-    return f"{nanometre_text(down * 1e-12)}-{nanometre_text(up * 1e-12)}"
-
-
 def _checked(needs: Sequence[ScaleNeed]) -> Sequence[ScaleNeed]:
     if not needs:
         message = "scale needs: none given; work them out with scale_numbers first"
         raise InputError(message)
     return needs
-
-
-def _worst(array: NDArray[np.float64]) -> float:
-    bad = array[~np.isfinite(array)] if not np.all(np.isfinite(array)) else array
-    return float(np.min(bad)) if bad.size else math.nan
 
 
 NOT_ENOUGH = "not enough"
@@ -336,7 +307,7 @@ _LONGEST = 400
 _NEAR_AN_END = 0.01  # of the wavelength; own
 _DENSITY_MOST = 20.0
 _UNITS = {"nm": 1.0, "um": 1e3}
-_FIXED = {"–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "µ": "u", "μ": "u", "\u00a0": " ", "≥": ">="}
+_FIXED = str.maketrans({**dict.fromkeys("–—−‐‑", "-"), **dict.fromkeys("µμ", "u"), "≥": ">="})
 _NUMBER = r"(?:0|[1-9][0-9]{0,7})(?:\.[0-9]{1,6})?(?![0-9.])"
 _SILENT = r"(?-i:[123]? ?[SFBA]T?)(?![A-Z0-9])|CE(?: ?[0-9]{4}(?= *(?:[;,]|$)))?(?![A-Z0-9])|UKCA\b|DIN\b"
 _WORDS = {  # kind of a word, by one letter -> how it is written; the first that fits counts
@@ -436,10 +407,7 @@ def parse_marking(text: str) -> Marking:
     MarkingError
         If any part of the text cannot be read: the message says which and how to write it.
     """
-    plain = text
-    for typed, fixed in _FIXED.items():
-        plain = plain.replace(typed, fixed)
-    plain = " ".join(plain.split())
+    plain = " ".join(text.translate(_FIXED).split())
     if not plain or len(text) > _LONGEST:
         raise _unread(text, "long" if plain else "empty", count=len(text), most=_LONGEST)
     if re.search(r"[0-9],[0-9]", plain):
@@ -496,7 +464,9 @@ def judge(
     Raises
     ------
     InputError
-        If the marking cannot be read, no need is given or a number is not finite.
+        If the marking cannot be read, or no need is given.
+    OutOfRangeError
+        If a number is not finite.
 
     References
     ----------
@@ -504,15 +474,9 @@ def judge(
     .. [2] DGUV203-042, section 5.1.3 and appendix 8.
     """
     marking = parse_marking(marking_text)
-    if not scale_needs:
-        message = "scale needs: none given; work them out with scale_numbers first"
-        raise InputError(message)
-    if not (math.isfinite(wavelength) and wavelength > 0):
-        message = f"wavelength = {wavelength:g} m: must be finite and above zero"
-        raise InputError(message)
-    if repetition_rate is not None and not (math.isfinite(repetition_rate) and repetition_rate > 0):
-        message = f"repetition rate = {repetition_rate:g} Hz: must be finite and above zero"
-        raise InputError(message)
+    positive("wavelength", wavelength, "m")
+    if repetition_rate is not None:
+        positive("repetition rate", repetition_rate, "Hz")
     number = density_number(optical_density_exact)
     nanometre = nanometre_text(wavelength)
     covering = [statement for statement in marking.statements if statement.covers(wavelength * 1e9)]
@@ -523,7 +487,7 @@ def judge(
     reasons = _remarks(covering, number)
     missing: list[str] = []
     short: list[str] = []
-    for need in scale_needs:
+    for need in _checked(scale_needs):
         marks = [mark for statement in covering for mark in statement.scales if need.mode in mark.modes]
         if not marks:
             asked = _asked(need, number)
@@ -543,11 +507,8 @@ def judge(
     if marking.silent:
         reasons.append(Message("marking.silent", text=marking.silent))
     ends = tuple(_span_text(statement) for statement in covering if statement.ends_near(wavelength * 1e9))
-    if missing:
-        return MarkingVerdict(marking_text, False, "not marked for this mode", (*missing, *short, *reasons), ends)
-    if short:
-        return MarkingVerdict(marking_text, False, NOT_ENOUGH, (*short, *reasons), ends)
-    return MarkingVerdict(marking_text, True, "enough", tuple(reasons), ends)
+    verdict = "not marked for this mode" if missing else NOT_ENOUGH if short else "enough"
+    return MarkingVerdict(marking_text, not (missing or short), verdict, (*missing, *short, *reasons), ends)
 
 
 def _remarks(covering: Sequence[Statement], number: int) -> list[str]:
@@ -556,10 +517,8 @@ def _remarks(covering: Sequence[Statement], number: int) -> list[str]:
     for statement in covering:
         if statement.optical_density is not None:
             whole = math.floor(statement.optical_density)
-            remark = Message(
-                "marking.reaches" if whole >= number else "marking.falls_short",
-                density=f"{statement.optical_density:g}", whole=whole, number=number,
-            )  # fmt: skip
+            key = "marking.reaches" if whole >= number else "marking.falls_short"
+            remark = Message(key, density=f"{statement.optical_density:g}", whole=whole, number=number)
             remarks.append(remark if scaled else Message("marking.density_only", remark=remark))
         if statement.alignment is not None:
             power = en208().scales[statement.alignment - 1].power

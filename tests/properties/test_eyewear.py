@@ -129,7 +129,7 @@ def test_no_rate_of_a_range_asks_for_more_than_the_worst_rates(wavelength, slowe
 
 @pytest.mark.parametrize(("slowest", "fastest"), [(0.0, 1.0), (1.0, math.nan), (2.0, 1.0), (1.0, math.inf)])
 def test_a_range_of_rates_that_cannot_be_used_is_refused(slowest, fastest):
-    with pytest.raises(InputError, match="repetition rate"):
+    with pytest.raises(CalcError, match="repetition rate"):
         worst_rates(1064e-9, slowest, fastest)
 
 
@@ -186,16 +186,16 @@ def test_density_broadcasts():
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf, [1.0, math.nan], [2.0, 0.0]])
 def test_density_refuses_what_is_no_exposure(bad):
-    with pytest.raises(InputError, match="exposure = "):
+    with pytest.raises(CalcError, match="exposure = "):
         optical_density(bad, 1.0)
-    with pytest.raises(InputError, match="limit = "):
+    with pytest.raises(CalcError, match="limit = "):
         optical_density(1.0, bad)
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf])
 def test_rounding_refuses_what_is_no_density(bad):
     for function in (round_up_density, density_number):
-        with pytest.raises(InputError, match="optical density"):
+        with pytest.raises(CalcError, match="optical density"):
             function(bad)
 
 
@@ -206,7 +206,7 @@ GOOD = {"pulse_energy": 1e-3, "pulse_duration": 1e-8, "repetition_rate": 1e3}
 @pytest.mark.parametrize("field", ["pulse_energy", "pulse_duration", "repetition_rate", "beam_diameter_63", "power"])
 def test_a_number_that_cannot_be_used_is_refused_by_name(field, bad):
     beam = {"beam_diameter_63": 7e-3} | ({"power": 1.0} if field == "power" else GOOD)
-    with pytest.raises(InputError, match=field.removesuffix("_63").replace("_", " ")):
+    with pytest.raises(CalcError, match=field.removesuffix("_63").replace("_", " ")):
         scale_numbers(1064e-9, **{**beam, field: bad})
 
 
@@ -215,7 +215,7 @@ def test_a_number_that_cannot_be_used_is_refused_by_name(field, bad):
     [
         (179.9e-9, {"power": 1.0}, OutOfRangeError, "covers 180 nm to 1 mm"),
         (1.001e-3, {"power": 1.0}, OutOfRangeError, "covers 180 nm to 1 mm"),
-        (math.nan, {"power": 1.0}, InputError, "wavelength"),
+        (math.nan, {"power": 1.0}, OutOfRangeError, "wavelength"),
         (1064e-9, {}, InputError, "give one of them"),
         (1064e-9, {"power": 1.0, "pulse_energy": 1.0}, InputError, "give one of them"),
         (1064e-9, {"power": 1.0, "pulse_duration": 1.0}, InputError, "not the power"),
@@ -223,9 +223,9 @@ def test_a_number_that_cannot_be_used_is_refused_by_name(field, bad):
         (1064e-9, {"pulse_energy": 1.0}, InputError, "pulse duration is missing"),
         (1064e-9, {"pulse_energy": 1.0, "pulse_duration": 0.9e-13}, OutOfRangeError, "1e-13 s"),
         (1064e-9, {**GOOD, "repetition_rate": 1.01e8}, InputError, "longer than the period"),
-        (1064e-9, {"power": 1e308, "beam_diameter_63": 1e-9}, InputError, "finite"),
-        (1064e-9, {"power": 1.0, "beam_diameter_63": (7e-3, math.nan)}, InputError, "beam diameter"),
-        (1064e-9, {"power": 1.0, "beam_diameter_63": 1e-200}, InputError, "beam area"),
+        (1064e-9, {"power": 1e308, "beam_diameter_63": 1e-9}, OutOfRangeError, "finite"),
+        (1064e-9, {"power": 1.0, "beam_diameter_63": (7e-3, math.nan)}, OutOfRangeError, "beam diameter"),
+        (1064e-9, {"power": 1.0, "beam_diameter_63": 1e-200}, OutOfRangeError, "beam area"),
     ],
 )
 def test_what_lies_outside_is_refused(wavelength, beam, error, match):
@@ -294,7 +294,7 @@ def test_advice_without_a_need_is_refused(function):
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -1.0])
 def test_no_reliance_refuses_a_power_that_cannot_be_used(bad):
-    with pytest.raises(InputError, match="power at the eyewear"):
+    with pytest.raises(CalcError, match="power at the eyewear"):
         no_reliance(bad, (need("D", 5),))
 
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from lasersafe.errors import InputError
+from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.marking import ScaleMark, judge, parse_marking
 from lasersafe.results import ScaleNeed
 
@@ -139,5 +139,5 @@ def test_verdicts(text, needs, density, rate, verdict, words):
 )  # fmt: skip
 def test_numbers_that_cannot_be_used_are_refused(change, words):
     good = {"wavelength": 1064e-9, "scale_needs": [need("D", 1)], "optical_density_exact": 1.0}
-    with pytest.raises(InputError, match=words):
+    with pytest.raises(CalcError, match=words):
         judge("1064 D LB9", **(good | change))
