@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
-from lasersafe.errors import QuantityError, refuse
+from lasersafe.errors import QuantityError
 from lasersafe.quantity import parse_quantity
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.typed import plain_unit, possible_thousand, shown
@@ -75,49 +75,45 @@ class Heading:
     unit: str  # "" where the heading names none
 
 
-def _plain(name: str) -> str:
-    return " ".join(name.replace("_", " ").casefold().split())
+@dataclass(frozen=True)
+class Reading:
+    """How the rows of an inventory are to be read.
 
-
-def column_of(text: str) -> Heading | None:
-    """Return what a heading names, or None when it is no column of ours.
-
-    Raises
-    ------
-    InputError
-        If its unit cannot be used, or it is nearly one of ours.
+    Parameters
+    ----------
+    headings : dict of str to Heading
+        Column -> its heading in the file.
+    decimal_comma_likely : bool
+        Take ``1,5`` for 1.5, and refuse ``1.500`` and ``1,500``, which such programs write for 1500.
     """
-    found = _HEADING.match(text.strip())
+
+    headings: dict[str, Heading]
+    decimal_comma_likely: bool
+
+
+def column_of(text: str) -> Heading | str | None:
+    """Return what a heading names; why it cannot be used, or is nearly one of ours; None when it is none of ours."""
+    found = _HEADING.match(text := text.strip())
     assert found is not None
-    name, unit = _plain(found["name"]), (found["square"] or found["round"] or "").strip()
+    name = " ".join(found["name"].replace("_", " ").casefold().split())
+    unit = (found["square"] or found["round"] or "").strip()
     column = _KNOWN.get(name)
     if column is None:
-        near = difflib.get_close_matches(name, list(_KNOWN), n=1, cutoff=0.8)
-        if near:
-            refuse(
-                f"heading {shown(text.strip())}: did you mean '{_KNOWN[near[0]].heading}'? Correct the heading, or "
-                "name a column that is not meant for the calculation quite differently"
-            )
-        return None
-    if unit and not column.unit:
-        return Heading(text.strip(), column, "")  # a remark in brackets
-    if unit and unit not in ("1", "-"):
-        try:
-            parse_quantity(f"1 {unit}", column.unit, "heading")
-        except QuantityError as error:
-            why = str(error).partition("': ")[2] or str(error)
-            refuse(f"heading {shown(text.strip())}: {why}")
-        return Heading(text.strip(), column, plain_unit(unit))
-    return Heading(text.strip(), column, "")
-
-
-def missing_columns(found: list[Heading]) -> list[str]:
-    """Return the headings of required columns that are not there."""
-    names = {heading.column.name for heading in found}
-    missing = [column.heading for column in COLUMNS if column.required and column.name not in names]
-    if not names & {"power", "pulse energy"}:
-        missing.append("power [W] or pulse energy [mJ]")
-    return missing
+        near = difflib.get_close_matches(name, _KNOWN, n=1, cutoff=0.8)
+        return (
+            f"heading {shown(text)}: did you mean '{_KNOWN[near[0]].heading}'? Correct the heading, or "
+            "name a column that is not meant for the calculation quite differently"
+            if near
+            else None
+        )
+    if not column.unit or unit in ("", "1", "-"):  # where there is no unit, the brackets hold a remark
+        return Heading(text, column, "")
+    try:
+        parse_quantity(f"1 {unit}", column.unit, "heading")
+    except QuantityError as error:
+        why = str(error).partition("': ")[2] or error
+        return f"heading {shown(text)}: {why}"
+    return Heading(text, column, plain_unit(unit))
 
 
 @dataclass(frozen=True)
@@ -133,32 +129,55 @@ class BadCell:
         return f"{self.field}{typed}: {self.message}"
 
 
-def case_data(
-    cells: Mapping[str, str], headings: Mapping[str, Heading], decimal_comma_likely: bool = False
-) -> tuple[dict[str, Any], list[BadCell]]:
+def case_data(cells: Mapping[str, str], reading: Reading) -> tuple[dict[str, Any], list[BadCell]]:
     """Return the case of a row as nested dictionaries, and what is wrong with its cells before they are read.
 
     Parameters
     ----------
     cells : mapping
         Column -> text; empty cells are left out.
-    headings : mapping
-        Column -> its heading in the file.
-    decimal_comma_likely : bool
-        Take ``1,5`` for 1.5, and refuse ``1.500`` and ``1,500``, which such programs write for 1500.
+    reading : Reading
+        How they are to be read.
     """
-    faults: list[BadCell] = []
     value: dict[str, Any] = {}
+    faults: list[BadCell] = []
+
+    def bad(name: str, message: str) -> None:
+        heading = reading.headings[name].text if name in reading.headings else name
+        faults.append(BadCell(heading, cells.get(name, ""), message))
+
     for name, text in cells.items():
-        column = _BY_NAME[name]
-        if not column.unit:
-            value[name] = text
-            continue
-        entries, fault = _entries(text, headings[name], decimal_comma_likely)
+        entries, fault = [text], ""
+        if _BY_NAME[name].unit:
+            entries, fault = _entries(text, reading.headings[name], reading.decimal_comma_likely)
         if fault:
-            faults.append(BadCell(headings[name].text, text, fault))
+            bad(name, fault)
         value[name] = entries if len(entries) > 1 else entries[0]
-    return _case(value, cells, headings, faults), faults
+    tables: dict[str, dict[str, Any]] = {
+        "laser": {},
+        "setup": {"name": "as listed", "kind": ""},
+        "person": {"name": "Operator", "role": "operator"},
+    }
+    for name, entry in value.items():
+        table, _, field = _BY_NAME[name].goes_to.rpartition(".")
+        if table in tables:
+            tables[table][field] = entry
+    tables["setup"]["kind"] = _kind(value, bad)
+    laser, persons = tables["laser"], [tables["person"]]
+    if "handheld" in value:
+        word = value["handheld"].casefold()
+        laser["handheld"] = word in _YES
+        if word not in _YES + _NO:
+            bad("handheld", "write yes or no")
+    if "spectator distance" in value:
+        persons.append({"name": "Spectators", "role": "spectator", "distance": value["spectator distance"]})
+    case: dict[str, Any] = {"title": value.get("name", NOT_STATED), "place": value.get("place", NOT_STATED)}
+    case |= {"dates": NOT_STATED, "review_by": REVIEW_BY}
+    if "rule set" in value:
+        case["rule_set"] = value["rule set"]
+    case["in_charge"] = dict.fromkeys(("assessor", "laser_safety_officer", "operator", "venue"), NOT_STATED)
+    laser |= {"emission": _emission(value, bad), "setup": [tables["setup"]]}
+    return {**case, "laser": [laser], "person": persons}, faults
 
 
 def _entries(text: str, heading: Heading, decimal_comma_likely: bool) -> tuple[list[str], str]:
@@ -175,6 +194,8 @@ def _entries(text: str, heading: Heading, decimal_comma_likely: bool) -> tuple[l
 
 def cell_fault(text: str, heading: Heading, decimal_comma_likely: bool) -> str:
     """Return why a cell is no number with a unit that its column takes, "" where it is one."""
+    if not heading.column.unit:
+        return ""
     entries, fault = _entries(text, heading, decimal_comma_likely)
     try:
         for entry in entries:
@@ -197,42 +218,6 @@ def _with_unit(text: str, unit: str) -> str:
     return f"{middle} {unit}{sign}{width}{share or f' {unit}'}{kind or ''}"
 
 
-def _case(
-    value: dict[str, Any], cells: Mapping[str, str], headings: Mapping[str, Heading], faults: list[BadCell]
-) -> dict[str, Any]:
-    def bad(name: str, message: str) -> None:
-        heading = headings[name].text if name in headings else name
-        faults.append(BadCell(heading, cells.get(name, ""), message))
-
-    laser: dict[str, Any] = {}
-    setup: dict[str, Any] = {"name": "as listed", "kind": _kind(value, bad)}
-    person: dict[str, Any] = {"name": value.get("person", "Operator"), "role": value.get("role", "operator")}
-    case: dict[str, Any] = {"title": value.get("name", NOT_STATED), "place": value.get("place", NOT_STATED)}
-    case |= {"dates": NOT_STATED, "review_by": REVIEW_BY}
-    if "rule set" in value:
-        case["rule_set"] = value["rule set"]
-    case["in_charge"] = dict.fromkeys(("assessor", "laser_safety_officer", "operator", "venue"), NOT_STATED)
-    for name, entry in value.items():
-        table, _, field = _BY_NAME[name].goes_to.rpartition(".")
-        if table == "laser":
-            laser[field] = entry
-        elif table == "setup" and field != "kind":
-            setup[field] = entry
-        elif table == "person":
-            person[field] = entry
-    if "handheld" in value:
-        word = value["handheld"].casefold()
-        laser["handheld"] = word in _YES
-        if word not in _YES + _NO:
-            bad("handheld", "write yes or no")
-    laser["emission"] = _emission(value, bad)
-    laser["setup"] = [setup]
-    persons = [person]
-    if "spectator distance" in value:
-        persons.append({"name": "Spectators", "role": "spectator", "distance": value["spectator distance"]})
-    return {**case, "laser": [laser], "person": persons}
-
-
 def _kind(value: dict[str, Any], bad: Any) -> str:
     """Return the kind of the optics; a cell that belongs to another kind is refused, never passed over."""
     kind = str(value.get("optics", "collimated")).casefold()
@@ -249,32 +234,31 @@ def _kind(value: dict[str, Any], bad: Any) -> str:
 
 
 def _emission(value: dict[str, Any], bad: Any) -> dict[str, Any]:
-    fields = {"pulse duration": "pulse_duration", "pulse energy": "pulse_energy", "repetition rate": "repetition_rate"}
-    given = {fields[name]: value[name] for name in _PULSED if name in value}
+    given = {name.replace(" ", "_"): value[name] for name in _PULSED if name in value}
+    kind, power = ("pulse train", "mean_power") if "repetition rate" in value else ("single pulse", "")
     if not given:
-        if "power" not in value:
-            bad("power", "missing; fill power, or for pulses pulse energy and pulse duration")
-        return {"kind": "continuous", **({"power": value["power"]} if "power" in value else {})}
-    if "pulse duration" not in value:
+        kind, power = "continuous", "power"
+    if not given and "power" not in value:
+        bad("power", "missing; fill power, or for pulses pulse energy and pulse duration")
+    if given and "pulse duration" not in value:
         bad("pulse duration", "missing; a pulsed laser needs it, since the limits depend on it")
-    if "repetition rate" in value:
-        power = {"mean_power": value["power"]} if "power" in value else {}
-        return {"kind": "pulse train", **given, **power}
-    if "power" in value:
-        what = "without a repetition rate this is one single pulse, which has no power; fill repetition rate, or empty "
-        bad("power", what + "this cell")
-    return {"kind": "single pulse", **given}
+    if "power" in value and power:
+        given[power] = value["power"]
+    elif "power" in value:
+        what = "without a repetition rate this is one single pulse, which has no power"
+        bad("power", f"{what}; fill repetition rate, or empty this cell")
+    return {"kind": kind, **given}
 
 
 def bad_cells(
-    faults: list[Fault], cells: Mapping[str, str], headings: Mapping[str, Heading], known: list[BadCell]
+    faults: list[Fault], cells: Mapping[str, str], reading: Reading, known: list[BadCell]
 ) -> Iterator[BadCell]:
     """Yield the faults of a case in the words of the row that it came from; what is known already is left out."""
     seen = {one.field for one in known}
     for fault in faults:
         place = re.sub(r"\[\d+\]", "", fault.field)
         name = "spectator distance" if fault.field == "person[2].distance" else _PLACES.get(place, "")
-        field = headings[name].text if name in headings else name or fault.field
+        field = reading.headings[name].text if name in reading.headings else name or fault.field
         if field in seen or (place == "laser.emission" and known):
             continue
         # without the value that it begins with; the cell is shown as typed before it

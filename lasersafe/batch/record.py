@@ -23,7 +23,7 @@ from lasersafe.wording import load_wording
 if TYPE_CHECKING:
     from lasersafe.results import Assessment, Scenario, SetupResult
 
-Record = dict[str, Any]  # key of FIELDS -> text, number, bool or None
+Record = dict[str, Any]  # key of FIELDS -> text, number, bool or None; a number without bound is NO_BOUND
 ASSESSED, REFUSED = "assessed", "refused"
 NO_BOUND = "no bound"
 
@@ -69,13 +69,8 @@ FIELDS: tuple[Field, ...] = (
     Field("digest", "row digest", "text", "of all other cells; a row that was changed does not fit and is done again"),
     Field("caution", "caution", "text", "on every row, so that it goes wherever a row is copied"),
 )
-_NOT_NAMED = {
-    "line": None,
-    "case": "",
-    "input_fingerprint": "",
-    "source": "",
-    "digest": "",
-}  # filled in where the row is kept and written
+HEADINGS = [one.heading for one in FIELDS]
+_EMPTY: Record = {one.key: "" if one.kind == "text" else None for one in FIELDS}
 
 
 def _far(setups: list[SetupResult], way: str, tissue: str) -> float | None:
@@ -116,7 +111,7 @@ def record_of(assessment: Assessment) -> Record:
     Returns
     -------
     dict
-        Numbers in SI units, as in ``lasersafe assess --json``.
+        Numbers in SI units, as in ``lasersafe assess --json``; one without bound is the text "no bound".
     """
     decision = assessment.decision
     fitted = [setup for setup in assessment.setups if setup.fitted]
@@ -124,15 +119,9 @@ def record_of(assessment: Assessment) -> Record:
     open_ones = [s for s in assessment.scenarios if is_open(s) and ((s.laser, s.setup) in names or not s.setup)]
     needs = assessment.eyewear
     asked = {need.marking: None for need in sorted(needs, key=lambda n: -n.optical_density_exact)}
-    zones = {
-        f"{way}_{tissue}_m": _far(fitted, way, tissue)
-        for way, tissue in (
-            ("direct", "eye"), ("direct", "skin"), ("mirror", "eye"), ("mirror", "skin"), ("scatter", "eye"),
-            ("scatter", "skin"), ("aided", "eye"),
-        )
-    }  # fmt: skip
-    return {
-        **_NOT_NAMED,
+    zones = [(way, tissue) for way in ("direct", "mirror", "scatter") for tissue in ("eye", "skin")]
+    row = {
+        **_EMPTY,
         "status": ASSESSED,
         "passed": decision.passed,
         "verdict": decision.verdict,
@@ -140,7 +129,7 @@ def record_of(assessment: Assessment) -> Record:
         "distance_tissue": decision.headline_tissue,
         "distance_way": _way(fitted, decision.headline_distance, decision.headline_tissue),
         "people": decision.people,
-        **zones,
+        **{f"{way}_{tissue}_m": _far(fitted, way, tissue) for way, tissue in [*zones, ("aided", "eye")]},
         "eyewear_optical_density": max((need.optical_density for need in needs), default=None),
         "eyewear_scale_numbers": "; ".join(asked),
         "eyewear_reliable": all(need.reliable for need in needs) if needs else None,
@@ -149,19 +138,16 @@ def record_of(assessment: Assessment) -> Record:
         "rule_sets": ", ".join(assessment.rule_sets),
         "version": assessment.version,
         "fingerprint": assessment.fingerprint,
-        "reason": "",
         "caution": load_wording(assessment.language).caution_short,
     }
+    unbounded = (key for key, value in row.items() if isinstance(value, float) and not math.isfinite(value))
+    return row | dict.fromkeys(unbounded, NO_BOUND)
 
 
-def refused(reasons: list[str]) -> Record:
+def refused(reasons: Iterable[object]) -> Record:
     """Return the row of a case that is not assessed: no number, and nothing passes."""
-    return {
-        field.key: {"status": REFUSED, "passed": False, "reason": "; ".join(reasons)}.get(
-            field.key, "" if field.kind == "text" else None
-        )
-        for field in FIELDS
-    } | {"caution": load_wording().caution_short}
+    said = {"status": REFUSED, "passed": False, "reason": "; ".join(map(str, reasons))}
+    return _EMPTY | said | {"caution": load_wording().caution_short}
 
 
 def sealed(record: Record) -> Record:
@@ -171,38 +157,22 @@ def sealed(record: Record) -> Record:
 
 def digest_of(record: Record) -> str:
     """Return the SHA-256 of a row without its digest; the same of a row that was written and read again."""
-    whole = {f.key: float(v) if f.kind == "number" and (v := record[f.key]) is not None else record[f.key]
-             for f in FIELDS}  # fmt: skip
-    return hashlib.sha256(to_json(whole | {"digest": ""}).encode()).hexdigest()
+    numbers = {f.key: float(v) for f in FIELDS if f.kind == "number" and isinstance(v := record[f.key], int)}
+    return hashlib.sha256(to_json(record | numbers | {"digest": ""}).encode()).hexdigest()
 
 
 def to_json(record: Record) -> str:
-    """Return a row as one line of JSON; a number without bound is the text "no bound"."""
-    plain = {field.key: _finite(record[field.key]) for field in FIELDS}
-    return json.dumps(plain, ensure_ascii=False, allow_nan=False)
+    """Return a row as one line of JSON."""
+    return json.dumps({field.key: record[field.key] for field in FIELDS}, ensure_ascii=False, allow_nan=False)
 
 
 def from_json(line: str) -> Record | None:
     """Return the row of a line of JSON, or None when it is not whole."""
     try:
-        data = json.loads(line)
+        data: Record = json.loads(line)
     except ValueError:
         return None
-    if not isinstance(data, dict) or set(data) != {field.key for field in FIELDS}:
-        return None
-    return {
-        field.key: math.inf if field.kind == "number" and data[field.key] == NO_BOUND else data[field.key]
-        for field in FIELDS
-    }
-
-
-def _finite(value: Any) -> Any:
-    return NO_BOUND if isinstance(value, float) and not math.isfinite(value) else value
-
-
-def heading_cells() -> list[str]:
-    """Return the heading of the result."""
-    return [field.heading for field in FIELDS]
+    return data if isinstance(data, dict) and data.keys() == _EMPTY.keys() else None
 
 
 def to_cells(record: Record, decimal_comma: bool) -> list[str]:
@@ -211,20 +181,14 @@ def to_cells(record: Record, decimal_comma: bool) -> list[str]:
 
 
 def _cell(value: Any, decimal_comma: bool) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
     if isinstance(value, str):
         return for_spreadsheet(value)
-    value = _finite(value)
-    return str(value).replace(".", ",") if decimal_comma and isinstance(value, float) else str(value)
+    text = {None: "", True: "yes", False: "no"}[value] if value is None or isinstance(value, bool) else str(value)
+    return text.replace(".", ",") if decimal_comma else text
 
 
 def from_cells(cells: list[str], decimal_comma: bool) -> Record | None:
     """Return the row of cells, or None when it is not whole."""
-    if len(cells) != len(FIELDS):
-        return None
     try:
         return {f.key: _value(f.kind, cell, decimal_comma) for f, cell in zip(FIELDS, cells, strict=True)}
     except (ValueError, KeyError):
@@ -234,13 +198,11 @@ def from_cells(cells: list[str], decimal_comma: bool) -> Record | None:
 def _value(kind: str, cell: str, decimal_comma: bool) -> Any:
     if kind == "text":
         return from_spreadsheet(cell)
-    if cell == "":
-        return None
+    if cell in ("", NO_BOUND):
+        return cell or None
     if kind == "yes":
         return {"yes": True, "no": False}[cell]
-    if kind == "whole":
-        return int(cell)
-    return math.inf if cell == NO_BOUND else float(cell.replace(",", ".") if decimal_comma else cell)
+    return int(cell) if kind == "whole" else float(cell.replace(",", ".") if decimal_comma else cell)
 
 
 def csv_line(cells: list[str], decimal_comma: bool) -> str:
@@ -251,6 +213,7 @@ def csv_line(cells: list[str], decimal_comma: bool) -> str:
 
 
 KINDS = (".csv", ".jsonl")
+OTHERWISE = "choose another name, or say --replace"
 OURS = 0x6C626174  # in the head of the database of a batch
 TABLE = "CREATE TABLE IF NOT EXISTS row (key BLOB PRIMARY KEY, text TEXT NOT NULL)"
 
@@ -320,11 +283,8 @@ class Store(AbstractContextManager["Store"]):
                 if (key := self._key(record, path)) and record is not None:
                     self._rows.execute("INSERT OR IGNORE INTO row VALUES (?, ?)", (key, to_json(record)))
             if 2 * strangers > count:
-                refuse(
-                    f"{path} holds results of another {shown(self.source)}: most of its cases are not in this one; "
-                    "choose another name, or say --replace",
-                    OutputError,
-                )
+                what = f"{path} holds results of another {shown(self.source)}: most of its cases are not in this one"
+                refuse(f"{what}; {OTHERWISE}", OutputError)
 
     def __exit__(self, *_: object) -> None:
         """Close the database."""
@@ -357,11 +317,8 @@ class Store(AbstractContextManager["Store"]):
         if key is None:
             self.changed += 1
         elif record is not None and record["source"] != self.source:
-            refuse(
-                f"{path} holds results of {shown(record['source'])}, not of {shown(self.source)}; choose another "
-                "name, or say --replace",
-                OutputError,
-            )
+            whose = f"{shown(record['source'])}, not of {shown(self.source)}"
+            refuse(f"{path} holds results of {whose}; {OTHERWISE}", OutputError)
         return key
 
 
@@ -379,7 +336,7 @@ def _rows_of(path: Path) -> Iterator[Record | None]:
             ours = not file.read(1) or (file.seek(0) == 0 and any(from_json(line) for line in file))
             file.seek(0)
         else:
-            heads = {csv_line(heading_cells(), comma).rstrip(): comma for comma in (False, True)}
+            heads = {csv_line(HEADINGS, comma).rstrip(): comma for comma in (False, True)}
             comma = heads.get(file.readline().rstrip("\r\n"))
             ours = comma is not None
 
@@ -387,11 +344,8 @@ def _rows_of(path: Path) -> Iterator[Record | None]:
                 return from_cells(next(csv.reader([line], delimiter=";" if comma else ","), []), bool(comma))
 
         if not ours:
-            refuse(
-                f"{path} is there already and is no result of this version of 'lasersafe batch'; choose another name, "
-                "or say --replace",
-                OutputError,
-            )
+            what = f"{path} is there already and is no result of this version of 'lasersafe batch'"
+            refuse(f"{what}; {OTHERWISE}", OutputError)
         for line in file:
             yield read(line) if line.endswith("\n") else None
 
@@ -403,6 +357,6 @@ def lines_of(records: Iterator[Record], kind: str, decimal_comma: bool) -> Itera
             yield to_json(record).encode() + b"\n"
         return
     mark = "\ufeff" if decimal_comma else ""  # by which a spreadsheet program knows UTF-8
-    yield (mark + csv_line(heading_cells(), decimal_comma)).encode()
+    yield (mark + csv_line(HEADINGS, decimal_comma)).encode()
     for record in records:
         yield csv_line(to_cells(record, decimal_comma), decimal_comma).encode()

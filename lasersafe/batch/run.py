@@ -11,28 +11,17 @@ import os
 import signal
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass, field
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from lasersafe.assessment import assess
-from lasersafe.batch.inventory import bad_cells, case_data
-from lasersafe.batch.record import (
-    ASSESSED,
-    KINDS,
-    NO_BOUND,
-    Record,
-    Store,
-    lines_of,
-    part_of,
-    record_of,
-    refused,
-    sealed,
-)
+from lasersafe.batch.inventory import BadCell, Reading, bad_cells, case_data
+from lasersafe.batch.record import ASSESSED, KINDS, Record, Store, lines_of, part_of, record_of, refused, sealed
 from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
 from lasersafe.errors import CalcError, CaseError, OutputError, refuse
 from lasersafe.files import existing, in_utf8, locked, write_file
@@ -43,43 +32,30 @@ from lasersafe.reference import templates_path
 from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
-if TYPE_CHECKING:
-    from lasersafe.batch.sources import Item, Reading, Source
-    from lasersafe.models import Case
-
-Chunk = list["Item"]
+Chunk = list[Item]
 _DEATHS = 5  # so many one after the other, and something else is wrong
 DIED = "the process that worked it out died, perhaps for lack of memory; assess this case alone"
 
 
 def record_of_item(item: Item, reading: Reading) -> Record:
     """Return the row of one case; whatever is wrong with it becomes its reason, and never stops the others."""
-    if item.faults:
-        return refused(list(item.faults))
+    cells, known = item.cells, list[BadCell]()
     try:
-        return _row(item, reading) if item.row is not None else _assessed(parse_case(item.text, item.name))
+        if item.faults:
+            return refused(item.faults)
+        if cells is None:
+            case = parse_case(item.text, item.name)
+        else:
+            data, known = case_data(cells, reading)
+            case = case_from(data)
+        return refused(known) if known else record_of(assess(case, in_full=False))  # no column holds the rest
     except CaseError as error:
-        return refused([str(fault) for fault in error.faults])
+        faults = error.faults if cells is None else [*known, *bad_cells(error.faults, cells, reading, known)]
+        return refused(faults)
     except CalcError as error:
-        return refused([str(error)])
+        return refused([error])
     except Exception as error:  # one broken case must not take the others with it
-        fault = f"{type(error).__name__}: {error}"
-        return refused([f"fault inside lasersafe, please report it with the input: {fault}"])
-
-
-def _row(item: Item, reading: Reading) -> Record:
-    assert item.row is not None
-    cells, headings = item.row.cells, reading.headings
-    data, known = case_data(cells, headings, reading.decimal_comma_likely)
-    try:
-        case = case_from(data)
-    except CaseError as error:
-        return refused([str(one) for one in (*known, *bad_cells(error.faults, cells, headings, known))])
-    return refused([str(one) for one in known]) if known else _assessed(case)
-
-
-def _assessed(case: Case) -> Record:
-    return record_of(assess(case, in_full=False))  # no column holds the rest
+        return refused([f"fault inside lasersafe, please report it with the input: {type(error).__name__}: {error}"])
 
 
 def work(chunk: Chunk, reading: Reading) -> list[Record]:
@@ -92,17 +68,17 @@ def work(chunk: Chunk, reading: Reading) -> list[Record]:
 
 def _prepare() -> None:
     """Set a worker up: the parent alone answers Ctrl-C, and a worker ends when its parent is gone."""
+
+    def end_with(sentinel: int) -> None:
+        multiprocessing.connection.wait([sentinel])
+        os._exit(1)
+
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     gc.freeze()  # what is loaded stays; looking through it again and again takes a tenth of the time
     gc.disable()  # after each chunk instead
     parent = multiprocessing.parent_process()
     if parent is not None:
-        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
-
-
-def _end_with(sentinel: int) -> None:
-    multiprocessing.connection.wait([sentinel])
-    os._exit(1)
+        threading.Thread(target=end_with, args=(parent.sentinel,), daemon=True).start()
 
 
 def _pool(processes: int) -> ProcessPoolExecutor:
@@ -128,17 +104,13 @@ def results(items: Iterator[Item], source: Source, processes: int) -> Iterator[t
         If worker processes die again and again.
     """
     first = list(islice(items, source.few))
-    if processes == 1 or len(first) < source.few:
-        for chunk in _chunks(iter(first), items, 1):
-            yield chunk, work(chunk, source.reading)
-        return
-    yield from _in_parallel(_chunks(iter(first), items, source.at_once), source.reading, processes)
-
-
-def _chunks(first: Iterator[Item], rest: Iterator[Item], size: int) -> Iterator[Chunk]:
-    for part in (first, rest):
-        while chunk := list(islice(part, size)):
-            yield chunk
+    alone = processes == 1 or len(first) < source.few
+    every, size = chain(first, items), 1 if alone else source.at_once
+    chunks = iter(lambda: list(islice(every, size)), [])
+    if alone:
+        yield from ((chunk, work(chunk, source.reading)) for chunk in chunks)
+    else:
+        yield from _in_parallel(chunks, source.reading, processes)
 
 
 def _in_parallel(chunks: Iterator[Chunk], reading: Reading, processes: int) -> Iterator[tuple[Chunk, list[Record]]]:
@@ -154,29 +126,27 @@ def _in_parallel(chunks: Iterator[Chunk], reading: Reading, processes: int) -> I
                     lost.append(chunk)
             if not pending and not lost:
                 return
-            done, _ = wait(pending, return_when=FIRST_COMPLETED) if pending else (set(), None)
-            for future in done:
+            for future in wait(pending, return_when=FIRST_COMPLETED).done if pending else ():
+                chunk = pending.pop(future)
                 if isinstance(future.exception(), BrokenProcessPool):
-                    lost.append(pending.pop(future))
+                    lost.append(chunk)
                 else:
-                    chunk = pending.pop(future)
                     yield chunk, future.result()
             if lost:
                 pool.shutdown(cancel_futures=True)
                 lost += pending.values()
                 pending = {}
-                yield from _one_by_one(lost, reading)
+                yield from _one_by_one(chain.from_iterable(lost), reading)
                 pool = _pool(processes)
     finally:
         pool.shutdown(cancel_futures=True)
 
 
-def _one_by_one(lost: list[Chunk], reading: Reading) -> Iterator[tuple[Chunk, list[Record]]]:
+def _one_by_one(lost: Iterable[Item], reading: Reading) -> Iterator[tuple[Chunk, list[Record]]]:
     """Do the cases that a dead worker may have held one at a time, so that the one that kills is found."""
-    deaths = 0
-    pool = _pool(1)
+    deaths, pool = 0, _pool(1)
     try:
-        for item in (item for chunk in lost for item in chunk):
+        for item in lost:
             try:
                 yield [item], pool.submit(work, [item], reading).result()
                 deaths = 0
@@ -193,8 +163,6 @@ def _one_by_one(lost: list[Chunk], reading: Reading) -> Iterator[tuple[Chunk, li
 
 SHOWN = 20  # refused cases that are listed; all of them are in the result
 MOST_PROCESSES = 512
-
-Order = list[tuple[bytes, str, int | None]]
 
 
 @dataclass
@@ -223,9 +191,9 @@ class Summary:
             return
         self.assessed += 1
         self.passed += record["passed"] is True
-        distance = record["distance_m"]
-        if distance is not None and (self.farthest is None or not distance <= self.farthest["distance_m"]):
-            self.farthest = {"distance_m": distance, **named}
+        far = record["distance_m"]
+        if far is not None and (self.farthest is None or _metres(far) > _metres(self.farthest["distance_m"])):
+            self.farthest = {"distance_m": far, **named}
 
     @property
     def taken_over(self) -> int:
@@ -234,10 +202,11 @@ class Summary:
 
     def plain(self) -> dict[str, Any]:
         """Return it as plain data."""
-        found = asdict(self) | {"taken_over": self.taken_over, "caution": load_wording().caution_short}
-        if self.farthest is not None and not math.isfinite(self.farthest["distance_m"]):
-            found["farthest"]["distance_m"] = NO_BOUND
-        return found
+        return asdict(self) | {"taken_over": self.taken_over, "caution": load_wording().caution_short}
+
+
+def _metres(distance: float | str) -> float:
+    return math.inf if isinstance(distance, str) else distance
 
 
 class Batch:
@@ -288,18 +257,13 @@ class Batch:
             refuse(f"processes = {processes}: must be 1 to {MOST_PROCESSES}")
         self.source: Source = open_source(source)
         self.name = source.resolve().name or "/"
-        self.outputs = outputs
-        self.processes = processes or _usable()
-        self.replace = replace
-        self.decimal_comma = decimal_comma
+        self.outputs, self.replace, self.decimal_comma = outputs, replace, decimal_comma
+        usable = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+        self.processes = processes or usable or 1
         self.summary = Summary([str(path) for path in outputs], list(self.source.remarks))
 
-    def count(self) -> int:
-        """Return how many cases there are."""
-        return self.source.count()
-
     def run(
-        self, advance: Callable[[int], object] = abs, write: Callable[[bytes], object] | None = None,
+        self, advance: Callable[[int], object] = abs, write: Callable[[bytes], object] = len,
         case_files: Path | None = None,
     ) -> Summary:  # fmt: skip
         """Do what is not done yet, and write the results in the order of the input.
@@ -308,7 +272,7 @@ class Batch:
         ----------
         advance : callable
             Told how many more cases are done.
-        write : callable, optional
+        write : callable
             Given the lines of the CSV where there is no output file.
         case_files : Path, optional
             Folder for the case file of each row that was assessed.
@@ -320,37 +284,28 @@ class Batch:
         """
         if case_files is not None and isinstance(self.source, CaseFolder):
             refuse("--cases writes the rows of an inventory as case files; a folder of case files has them already")
+        part = part_of(self.outputs[0]) if self.outputs else None
         with contextlib.ExitStack() as stack:
             for path in self.outputs:
                 stack.enter_context(locked(path))
             try:
-                self._run(advance, write, case_files)
+                with Store(self.outputs, self.name, self.replace, self.source.names() if part else ()) as store:
+                    self._work(store, advance, write)
+                    if case_files is not None:
+                        self._write_cases(store, case_files)
             except sqlite3.Error as error:
-                where = part_of(self.outputs[0]) if self.outputs else "the rows done so far"
-                refuse(f"{where} cannot be used: {error}; move it away", OutputError)
-            if self.outputs:
-                part_of(self.outputs[0]).unlink(missing_ok=True)
+                refuse(f"{part or 'the rows done so far'} cannot be used: {error}; move it away", OutputError)
+            if part:
+                part.unlink(missing_ok=True)
         return self.summary
 
-    def _run(
-        self, advance: Callable[[int], object], write: Callable[[bytes], object] | None, case_files: Path | None
-    ) -> None:
-        with Store(self.outputs, self.name, self.replace, self.source.cases() if self.outputs else ()) as store:
-            if store.changed:
-                rows = "1 row of the result that is there does"
-                if store.changed > 1:
-                    rows = f"{store.changed} rows of the result that is there do"
-                self.summary.remarks.append(f"{rows} not fit the digest: changed since, and worked out anew")
-            order = self._work(store, advance)
-            if not order:
-                refuse("there is no case: no row below the heading holds anything")
-            self._write(store, order, write)
-            if case_files is not None:
-                self._write_cases(store, case_files)
-
-    def _work(self, store: Store, advance: Callable[[int], object]) -> Order:
-        """Work out what the store does not hold, and return the order of the input."""
-        order: Order = []
+    def _work(self, store: Store, advance: Callable[[int], object], write: Callable[[bytes], object]) -> None:
+        """Work out what the store does not hold, and write the whole."""
+        if store.changed:
+            some = f"{store.changed} rows of the result that is there do"
+            some = some if store.changed > 1 else "1 row of the result that is there does"
+            self.summary.remarks.append(f"{some} not fit the digest: changed since, and worked out anew")
+        order: list[tuple[bytes, str, int | None]] = []
         started: set[bytes] = set()
 
         def missing() -> Iterator[Item]:
@@ -358,33 +313,29 @@ class Batch:
                 order.append((item.key, item.name, item.line))
                 if item.key in store or item.key in started:
                     advance(1)
-                    continue
-                started.add(item.key)
-                yield item
+                else:
+                    started.add(item.key)
+                    yield item
 
         for chunk, records in results(missing(), self.source, self.processes):
             store.add([item.key for item in chunk], records)
             self.summary.worked_out += len(chunk)
             advance(len(chunk))
-        return order
+        if not order:
+            refuse("there is no case: no row below the heading holds anything")
 
-    def _records(self, store: Store, order: Order, summary: Summary | None) -> Iterator[Record]:
-        for key, name, line in order:
-            record = sealed(store[key] | {"case": name, "line": line, "source": self.name})
-            if summary is not None:
-                summary.count(record)
-            yield record
+        def rows(count: Callable[[Record], object]) -> Iterator[Record]:
+            for key, name, line in order:
+                record = sealed(store[key] | {"case": name, "line": line, "source": self.name})
+                count(record)
+                yield record
 
-    def _write(self, store: Store, order: Order, write: Callable[[bytes], object] | None) -> None:
-        summary: Summary | None = self.summary
-        for path in self.outputs:
-            rows = self._records(store, order, summary)
-            write_file(path, lines_of(rows, path.suffix.lower(), self.decimal_comma))
-            summary = None  # counted once
+        for number, path in enumerate(self.outputs):
+            counted = rows(len if number else self.summary.count)  # once
+            write_file(path, lines_of(counted, path.suffix.lower(), self.decimal_comma))
         if not self.outputs:
-            for line in lines_of(self._records(store, order, summary), ".csv", self.decimal_comma):
-                if write is not None:
-                    write(line)
+            for text in lines_of(rows(self.summary.count), ".csv", self.decimal_comma):
+                write(text)
 
     def _write_cases(self, store: Store, folder: Path) -> None:
         assert not isinstance(self.source, CaseFolder)
@@ -406,50 +357,40 @@ class Batch:
             )
 
 
-def _usable() -> int:
-    try:
-        return len(os.sched_getaffinity(0))
-    except AttributeError:  # not Linux
-        return os.cpu_count() or 1
-
-
 def write_template(path: Path, replace: bool) -> dict[str, Any]:
     """Write an inventory to start from, and return what to print."""
     write_outputs([Output(path, templates_path("inventory", "example.csv").read_bytes())], replace=replace)
     return {"inventory": str(path)}
 
 
+def _cases(count: int) -> str:
+    return f"{count} {'case' if count == 1 else 'cases'}"
+
+
 def refused_lines(summary: Summary) -> list[str]:
     """Return the refused cases with their reasons, the first of them."""
-    if not summary.refused:
-        return []
-    noun = "case" if summary.refused == 1 else "cases"
-    found = [f"{summary.refused} {noun} refused, without any result:"]
+    found = [f"{_cases(summary.refused)} refused, without any result:"] if summary.refused else []
     for row in summary.refused_rows:
         where = [f"line {row['line']}"] if row["line"] is not None else []
         where += [shown(row["case"])] if row["case"] else []
         found.append(f"  {', '.join(where)}: {row['reason']}")
     more = summary.refused - len(summary.refused_rows)
-    if more:
-        found.append(f"  and {more} more; all reasons stand in the result")
-    return found
+    return [*found, f"  and {more} more; all reasons stand in the result"] if more else found
 
 
 def summary_lines(summary: Summary) -> list[str]:
     """Return what a batch did, in a few lines that end in the caution."""
-    taken = summary.taken_over
-    noun = "case" if summary.cases == 1 else "cases"
+    taken, far = summary.taken_over, summary.farthest
+    now = f"; {taken} taken over, {summary.worked_out} worked out now" if taken else ""
     found = [
-        f"{summary.cases} {noun}: {summary.assessed} assessed, {summary.refused} refused"
-        + (f"; {taken} taken over, {summary.worked_out} worked out now" if taken else ""),
+        f"{_cases(summary.cases)}: {summary.assessed} assessed, {summary.refused} refused{now}",
         f"the verdict passes for {summary.passed} of {summary.assessed}",
     ]
-    if summary.farthest is not None:
-        distance, line = summary.farthest["distance_m"], summary.farthest["line"]
-        words = format_quantity(distance, "m", 3, "up") if math.isfinite(distance) else "no bound"
-        place = shown(summary.farthest["case"]) + (f", line {line}" if line is not None else "")
-        found.append(f"the farthest distance: {words}, {place}")
+    if far is not None:
+        distance = far["distance_m"]
+        words = distance if isinstance(distance, str) else format_quantity(distance, "m", 3, "up")
+        line = f", line {far['line']}" if far["line"] is not None else ""
+        found.append(f"the farthest distance: {words}, {shown(far['case'])}{line}")
     found += [f"result: {path}" for path in summary.outputs]
-    if summary.case_files:
-        found.append(f"case files: {summary.case_files}")
+    found += [f"case files: {summary.case_files}"] if summary.case_files else []
     return [*found, load_wording().caution_short]

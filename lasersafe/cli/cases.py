@@ -354,5 +354,5 @@ def _run(one: Batch, cases: Path | None) -> Summary:
 
     if not sys.stderr.isatty():
         return one.run(write=write, case_files=cases)
-    with typer.progressbar(length=one.count(), label="cases", file=sys.stderr) as bar:
+    with typer.progressbar(length=sum(1 for _ in one.source.names()), label="cases", file=sys.stderr) as bar:
         return one.run(bar.update, write, cases)

@@ -15,9 +15,9 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.batch import record as store
 from lasersafe.batch import run as working
-from lasersafe.batch.inventory import COLUMNS
+from lasersafe.batch.inventory import COLUMNS, Reading
 from lasersafe.batch.record import FIELDS, from_json, part_of, record_of
-from lasersafe.batch.sources import Inventory, Item, Reading, Row
+from lasersafe.batch.sources import Inventory, Item
 from lasersafe.models import read_case
 from lasersafe.reference import templates_path
 from tests.behaviour.command import Answer, run
@@ -116,7 +116,7 @@ def test_several_processes_give_the_same_file(tmp_path: Path) -> None:
     assert (tmp_path / "one.csv").read_bytes() == (tmp_path / "two.csv").read_bytes()
 
 
-class Deadly(Row):
+class Deadly(Item):
     """A row whose worker dies when it is handed over."""
 
     def __reduce__(self) -> tuple[object, tuple[int]]:
@@ -127,7 +127,7 @@ class Deadly(Row):
 def test_a_worker_that_dies_is_reported_and_the_other_rows_are_done(tmp_path: Path) -> None:
     source = Inventory(write(tmp_path / "in.csv", HEADING, *[GOOD] * 3))
     good = list(source)
-    bad = Item(b"x" * 32, "deadly", 9, Deadly(9, {}))
+    bad = Deadly(b"x" * 32, "deadly", 9, {})
     chunks = iter([[good[0]], [bad, good[1]], [good[2]]])
     found = [
         (item.name, record["status"], record["reason"])
@@ -142,7 +142,7 @@ def test_a_fault_of_ours_is_the_reason_of_one_row(monkeypatch: pytest.MonkeyPatc
         raise ZeroDivisionError
 
     monkeypatch.setattr(working, "case_from", fails)
-    record = working.record_of_item(Item(b"", "x", 2, Row(2, {})), Reading({}, False))
+    record = working.record_of_item(Item(b"", "x", 2, {}), Reading({}, False))
     assert record["status"] == "refused"
     assert record["passed"] is False
     assert "fault inside lasersafe" in record["reason"]

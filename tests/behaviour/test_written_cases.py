@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe.batch.inventory import case_data, case_text, column_of
+from lasersafe.batch.inventory import Heading, Reading, case_data, case_text, column_of
 from lasersafe.errors import InputError
 from lasersafe.library.cases import make_case as case_of
 from lasersafe.models import Case, canonical, case_from, typed_inputs
@@ -48,8 +48,8 @@ def test_the_case_file_of_a_row_says_what_the_row_says() -> None:
         "person distance": "12 m",
         "class": "4",
     }
-    headings = {name: heading for name in cells if (heading := column_of(name)) is not None}
-    data, faults = case_data(cells, headings)
+    headings = {name: heading for name in cells if isinstance(heading := column_of(name), Heading)}
+    data, faults = case_data(cells, Reading(headings, False))
     assert faults == []
     made, again = case_from(data), case_from(tomllib.loads(case_text(data)))
     assert canonical(again) == canonical(made)
