@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 from lasersafe.optics.beam import collimated, through_lens
 from lasersafe.results import Criterion
 from lasersafe.scene.areas import PAD, lit_areas, outline, polygons
+from lasersafe.scene.bound import Places, bound
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
-from lasersafe.scene.hazard_map import hazard_map
+from lasersafe.scene.hazard_map import LOOSE, NEGLIGIBLE, hazard_map
+from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Screen
@@ -121,19 +123,47 @@ def test_nowhere_in_a_cell_of_the_map_is_more_than_its_ratio(seed):
     rng = np.random.default_rng(seed)
     sources = [random_source(rng) for _ in range(3)]
     pairs = [(one, random_screens(rng) if one.spots is None else ()) for one in sources]
-    x, y, tried = np.linspace(-5, 5, 13), np.linspace(-4, 6, 11), 40
+    x, y, tried = np.linspace(-5, 5, 71), np.linspace(-4, 6, 33), 400
     groups = [[(one, Walls(screens))] for one, screens in pairs]
     heights = (("adult", 1.6), ("child", 1.0))
     found, apart = hazard_map([groups], x, y, heights), hazard_map([[one] for one in groups], x, y, heights)
-    assert found.ratio.shape == (2, 11, 13)
+    assert found.ratio.shape == (2, 33, 71)
     half = np.array([(x[1] - x[0]) / 2.0, (y[1] - y[0]) / 2.0])
-    column, row = rng.integers(0, 13, tried), rng.integers(0, 11, tried)
+    column, row = rng.integers(0, 71, tried), rng.integers(0, 33, tried)
     px, py = x[column] + half[0] * rng.uniform(-1, 1, tried), y[row] + half[1] * rng.uniform(-1, 1, tried)
     for level, height in enumerate((1.6, 1.0)):
         pz = height + 0.1 * rng.uniform(-1, 1, tried)
         each = [past(one, px, py, pz, screens) for one, screens in pairs]
         assert (np.sum(each, axis=0) <= found.ratio[level, row, column] * (1.0 + 1e-9) + 3e-6).all()
         assert (np.max(each, axis=0) <= apart.ratio[level, row, column] * (1.0 + 1e-9) + 3e-6).all()
+
+
+@few(4)
+@given(seed=st.integers(0, 24), apart=st.booleans())
+def test_no_cell_of_a_map_has_much_more_than_the_bound_of_it_alone(seed, apart):
+    rng = np.random.default_rng(seed)
+    lights = [(one, Walls(random_screens(rng) if one.spots is None else ())) for one in map(random_source, [rng] * 3)]
+    groups = [lights] if apart else [[one] for one in lights]
+    x, y = np.linspace(-5, 5, 64), np.linspace(-4, 6, 64)
+    found = hazard_map([groups], x, y, (("adult", 1.6),)).ratio[0]
+    half = np.array([(x[1] - x[0]) / 2.0, (y[1] - y[0]) / 2.0, 0.1])
+    middle = np.stack([*(one.ravel() for one in np.meshgrid(x, y)), np.full(64 * 64, 1.6)], axis=1)
+    alone = bound(groups, Places(middle - half, middle + half), to_limit=True, most=64).upper.reshape(64, 64)
+    assert (found <= np.maximum(alone * LOOSE * (1.0 + 1e-9), NEGLIGIBLE)).all()
+    assert ((found > 1.0) == (alone > 1.0)).all()
+
+
+def test_a_map_of_many_cells_looks_at_few_squares(monkeypatch):
+    # light of 100 W into every direction: at r the ratio falls as 1/r^2, by less than 1.25 within 0.08 r along and
+    # more across, which is 14 cells of 8 mm from 1.4 m on
+    beam = through_lens(5e-3, 0.05, "1/e")
+    rows = BeamProfile(beam, (criterion(100.0, 1.0, 7e-3),))
+    source = Source("direct", (0.0, 0.0, 1.6), EVERYWHERE, rows, farthest_of(rows.criteria, beam))
+    asked, over = [], Lights.over
+    monkeypatch.setattr(Lights, "over", lambda *given: asked.append(len(given[1])) or over(*given))
+    grid = np.linspace(1, 5, 500)
+    hazard_map([[[(source, Walls())]]], grid, grid, (("adult", 1.6),))
+    assert sum(asked) < grid.size**2 / 10
 
 
 @given(half=st.floats(0.01, 1.2), bearing=st.floats(0.0, 6.28), reach=st.floats(0.5, 500.0))
