@@ -37,7 +37,7 @@ def _plain(row: SettingSpace) -> bool:
 
 
 def running_ratios(scan: Scan, energy: Floats, pulse: Floats, rate: Floats, ways: Floats) -> Floats:
-    """Return energy over limit of the effective trains of many settings, for a wide beam, as in `effective_trains`.
+    """Return energy over limit of the effective trains of many settings, for a wide beam, as in `trains_of`.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def running_ratios(scan: Scan, energy: Floats, pulse: Floats, rate: Floats, ways
         Highest ratio; divided by the area of the beam it is exposure over limit. [m2]
     """
     stays, passes = np.broadcast_to(ways, (*ways.shape[:2], energy.size))
-    parts = pulsed_trains(pulse, rate + 0.0 * stays, stays, passes, scan.pattern.period, scan.duration, scan.joined)
+    parts = pulsed_trains(pulse, rate + 0.0 * stays, stays, passes, scan)
     whole = [(number * energy, length, often) for what, number, length, often, _ in parts if what != WITHIN]
     q, t, f = (
         np.concatenate([np.broadcast_to(c, stays.shape) for c in column]).reshape(-1)

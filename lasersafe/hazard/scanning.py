@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,11 +25,10 @@ from lasersafe.records.fields import badness
 from lasersafe.wording.message import Message
 
 WITHIN = "pulses within one pass"
-_COLUMNS = ("energy", "pulse_duration", "rate", "duration")
+JOINED = "pulses in groups within T_i"
 
 
-@dataclass(frozen=True)
-class Passes:
+class Passes(NamedTuple):
     """What crosses the aperture, as trains of equal pulses; arrays over the distance."""
 
     what: str  # which train this is, in words
@@ -86,7 +86,7 @@ def joined_within(rule_set: str, tissue: str, wavelength: float) -> float:
 
 
 def pulsed_trains(
-    pulse: Floats, rate: Floats, stay: Floats, passes: Floats, period: float, duration: float, joined_within: ArrayLike
+    pulse: Floats, rate: Floats, stay: Floats, passes: Floats, scan: Scan
 ) -> list[tuple[str, Floats, Floats, Floats, Floats]]:
     """Return the trains that stand for the pulses of a laser that is scanned, as arrays that broadcast together [1]_.
 
@@ -101,12 +101,8 @@ def pulsed_trains(
         Time within each period that the spot stays. [s]
     passes : numpy.ndarray, shape (...)
         Separate passes in each period. [1]
-    period : float
-        Of the pattern. [s]
-    duration : float
-        Exposure duration. [s]
-    joined_within : array_like
-        T_i of the rule set, 0 for none. [s]
+    scan : Scan
+        The moving beam.
 
     Returns
     -------
@@ -117,6 +113,7 @@ def pulsed_trains(
     ----------
     .. [1] Own: docs/method.md, "Scanned beams".
     """
+    period, duration, joined = scan.pattern.period, scan.duration, scan.joined
     time = np.minimum(stay, min(duration, period))
     whole, one = np.full_like(time, duration), np.ones_like(time)
     longest = np.minimum(np.maximum(time, pulse), duration)
@@ -141,23 +138,16 @@ def pulsed_trains(
         (WITHIN, one, short, rate + 0.0 * time, longest),
         ("all pulses of the exposure", one, short, often(most * periods, one, short), whole),
     ]
-    span = np.maximum(np.minimum(longest, joined_within), pulse)
+    span = np.maximum(np.minimum(longest, joined), pulse)
     for number, times in ((most, 1.0), (each, passes)):
-        group = np.minimum(count(np.maximum(joined_within, pulse)), number)
+        group = np.minimum(count(np.maximum(joined, pulse)), number)
         groups = times * np.ceil(number / group) * periods
-        found.append(("pulses in groups within T_i", group, span, often(groups, group, span), whole))
+        found.append((JOINED, group, span, often(groups, group, span), whole))
     return found
 
 
-def effective_trains(
-    emission: Emission,
-    pattern: ScanPattern,
-    stay: ArrayLike,
-    passes: ArrayLike,
-    duration: float,
-    joined_within: float = 0.0,
-) -> Iterator[Passes]:
-    """Yield the trains that stand for a scanned beam, all of which have to be below their limits [1]_.
+def trains_of(scan: Scan, emissions: tuple[Emission, ...], stay: Floats, passes: Floats) -> list[Passes]:
+    """Return the trains that stand for a scanned beam, all of which have to be below their limits [1]_.
 
     Passes of one period that reach the aperture are counted as one longer pulse, and as separate ones. Pulses of the
     laser are counted one by one within a pass, one by one over the exposure, in groups within T_i, and as one pulse for
@@ -165,79 +155,40 @@ def effective_trains(
 
     Parameters
     ----------
-    emission : Emission
-        The setting of the laser; continuous or a pulse train.
-    pattern : ScanPattern
-        The pattern.
-    stay : array_like, shape (...)
-        Time within each period that the spot stays. [s]
-    passes : array_like, shape (...)
-        Separate passes in each period. [1]
-    duration : float
-        Exposure duration. [s]
-    joined_within : float
-        T_i of the rule set, 0 for none. [s]
-
-    Yields
-    ------
-    Passes
-        Arrays of shape (...).
-
-    References
-    ----------
-    .. [1] Own: docs/method.md, "Scanned beams".
-    """
-    given = np.asarray(stay, dtype=np.float64)
-    if emission.kind == "continuous":
-        time = np.minimum(given, min(duration, pattern.period))
-        rate, whole = np.full_like(time, 1.0 / pattern.period), np.full_like(time, duration)
-        yield Passes("each pass as one pulse", emission.power * time, time, rate, whole)
-        return
-    pulse, rate = (np.full_like(given, v) for v in (emission.pulse_duration, emission.repetition_rate))
-    separate = np.asarray(passes, dtype=np.float64)
-    for what, number, length, often, time in pulsed_trains(
-        pulse, rate, given, separate, pattern.period, duration, joined_within
-    ):
-        if joined_within > emission.pulse_duration or "T_i" not in what:
-            yield Passes(what, number * emission.pulse_energy, length, often, time)
-
-
-def trains_of(
-    emissions: tuple[Emission, ...], pattern: ScanPattern, stay: Floats, passes: Floats, duration: float, joined: float
-) -> list[Passes]:
-    """Return the trains of one emission at all places, or of as many emissions as there are places, each at its own.
-
-    Parameters
-    ----------
+    scan : Scan
+        The moving beam.
     emissions : tuple of Emission
-        One, or as many as there are places.
-    pattern : ScanPattern
-        The pattern.
+        One setting, or as many as there are places, each at its own; continuous, or pulse trains.
     stay : numpy.ndarray, shape (n,)
         Time within each period that the spot stays. [s]
     passes : numpy.ndarray, shape (n,)
         Separate passes in each period. [1]
-    duration : float
-        Exposure duration. [s]
-    joined : float
-        T_i of the rule set, 0 for none. [s]
 
     Returns
     -------
     list of Passes
         Arrays of shape (n,).
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, "Scanned beams".
     """
-    if len(emissions) == 1:
-        one = 0.0 if emissions[0].kind == "continuous" else joined
-        return list(effective_trains(emissions[0], pattern, stay, passes, duration, one))
-    each = [
-        trains_of((e,), pattern, stay[n : n + 1], passes[n : n + 1], duration, joined) for n, e in enumerate(emissions)
-    ]
-    longest = max(each, key=len)
-    each = [[*own, *own[:1] * (len(longest) - len(own))] for own in each]
+    (kind,) = {one.kind for one in emissions}
+    rows = ((one.power, one.pulse_energy, one.pulse_duration, one.repetition_rate) for one in emissions)
+    power, energy, pulse, rate = (np.array(column) + 0.0 * stay for column in zip(*rows, strict=True))
+    if kind == "continuous":
+        time = np.minimum(stay, min(scan.duration, scan.pattern.period))
+        often, whole = np.full_like(time, 1.0 / scan.pattern.period), np.full_like(time, scan.duration)
+        return [Passes("each pass as one pulse", power * time, time, often, whole)]
+    every = pulsed_trains(pulse, rate, stay, passes, scan)
+    found = [Passes(what, number * energy, *others) for what, number, *others in every]
+    joins = scan.joined > pulse  # elsewhere the first train stands for those within T_i
     return [
-        Passes(longest[n].what, *(np.concatenate([getattr(own[n], name) for own in each]) for name in _COLUMNS))
-        for n in range(len(longest))
+        Passes(one.what, *(np.where(joins, own, first) for own, first in zip(one[1:], found[0][1:], strict=True)))
+        if one.what == JOINED
+        else one
+        for one in found
+        if one.what != JOINED or joins.any()
     ]
 
 
@@ -262,8 +213,7 @@ class ScanFinding:
     standing: bool  # True where the pattern is too narrow to earn credit
 
 
-@dataclass(frozen=True)
-class _Compared:
+class _Compared(NamedTuple):
     """One rule for all trains at once; arrays of shape (trains, ...)."""
 
     ratio: Floats
@@ -316,23 +266,14 @@ def _compared(
     scan: Scan, emissions: tuple[Emission, ...], distance: Floats
 ) -> tuple[list[_Compared], Floats, list[str]]:
     """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
-    joined = scan.joined if any(one.kind != "continuous" for one in emissions) else 0.0
-    trains, stays = [], []
-    for stay, passes in zip(*scan.stays(distance), strict=True):
-        for train in trains_of(emissions, scan.pattern, stay, passes, scan.duration, joined):
-            trains.append(train)
-            stays.append(stay)
+    ways = zip(*scan.stays(distance), strict=True)
+    every = [(stay, *train) for stay, passes in ways for train in trains_of(scan, emissions, stay, passes)]
+    stays, names, *columns = zip(*every, strict=True)
+    energy, pulse, rate, time = map(np.stack, columns)
+    area = body_area(scan.tissue, scan.wavelength)
     found = pulse_train_limit(
-        scan.rule_set,
-        scan.tissue,
-        scan.wavelength,
-        np.stack([t.pulse_duration for t in trains]),
-        np.stack([t.rate for t in trains]),
-        np.stack([t.duration for t in trains]),
-        ALPHA_MIN,
-        exposed_area=body_area(scan.tissue, scan.wavelength),
+        scan.rule_set, scan.tissue, scan.wavelength, pulse, rate, time, ALPHA_MIN, exposed_area=area
     )
-    energy = np.stack([t.energy for t in trains])
     result = []
     for row in found.rows:
         here = np.isfinite(row.per_pulse)
@@ -340,7 +281,7 @@ def _compared(
             exposure = scan.mean(energy, distance, np.where(here, row.limiting_aperture, 1.0))
             limit = np.where(here, row.per_pulse, math.inf)
             result.append(_Compared(exposure / limit, exposure, limit, row))
-    return result, np.stack(stays), [t.what for t in trains]
+    return result, np.stack(stays), list(names)
 
 
 def _counts_as_standing(emission: Emission) -> bool:
@@ -440,10 +381,7 @@ def scan_distance(scan: Scan, emission: Emission) -> float:
     float
         Farthest place where the ratio is above 1; 0 where it is nowhere above. [m]
     """
-
-    def ratio(distance: Floats) -> Floats:
-        return scan_ratio(scan, emission, distance)
-
+    ratio = partial(scan_ratio, scan, emission)
     waists: tuple[float, float] = scan.beam.waist_position
     far = 2.0 * max(1.0, *waists)
     while float(ratio(np.array([far]))[0]) > 1.0 or far < 4.0 * max(waists):

@@ -9,7 +9,7 @@ from lasersafe.ask.beams import SINGLE
 from lasersafe.ask.eyewear import UNKNOWN, EyewearQuestion, eyewear_answer
 from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box
-from lasersafe.errors import InputError
+from lasersafe.errors import CalcError
 from lasersafe.page.forms import Fields
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity, parse_quantity
@@ -66,7 +66,7 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         return {"faults": fields.faults}
     try:
         need = eyewear_answer(replace(question, wearing=pairs))
-    except InputError as error:
+    except CalcError as error:
         return {"error": load_wording(language).say(error.args[0])}
     say = fields.say
 
