@@ -39,6 +39,9 @@ _DIMENSIONS = {  # dimension as pint prints it: name, SI unit, how an entry look
     "dimensionless": ("ratio", "1", "0.5"),
 }
 _EXAMPLES = {name: example for name, _, example in _DIMENSIONS.values()}
+# SI unit -> what it measures, with an article, and how an entry looks
+MEASURED = {unit: (f"a{'n' * (name[0] in 'aei')} {name}", example) for name, unit, example in _DIMENSIONS.values()}
+_SI_UNIT = {name: unit for name, unit, _ in _DIMENSIONS.values()}
 _LADDERS = {
     "m": ("nm", "um", "mm", "m", "km"),
     "s": ("fs", "ps", "ns", "us", "ms", "s"),
@@ -146,9 +149,8 @@ def units() -> list[UnitRow]:
     >>> units()[1]
     UnitRow(text='km', dimension='length', factor='1000', si_unit='m')
     """
-    si_unit = {name: unit for name, unit, _ in _DIMENSIONS.values()}
     return [
-        UnitRow(text, dimension, f"{factor:f}", si_unit[dimension])
+        UnitRow(text, dimension, f"{factor:f}", _SI_UNIT[dimension])
         for text, (dimension, factor) in _table().items()
         if text != "1"
     ]
@@ -196,8 +198,8 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
         raise refused(field, typed, unknown_unit(name, same, [text for text in table if text != "1"]))
     found, factor = table[name]
     if found != dimension:
-        article = "an" if dimension[0] in "aei" else "a"
-        raise _error(field, typed, f"'{name}' is a unit of {found}, and this is {article} {dimension}", dimension)
+        this = MEASURED[_SI_UNIT[dimension]][0]
+        raise _error(field, typed, f"'{name}' is a unit of {found}, and this is {this}", dimension)
     value = _to_float(number, factor, target, field, typed)
     quantity = Quantity(value, typed, unit)
     if kind is not None:

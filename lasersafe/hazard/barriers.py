@@ -107,11 +107,8 @@ def judge_barrier(load: Load, rating: Rating, required_time: float | None = None
     'holds: 4.8e+04 W/m2 is within the rated 1e+05 W/m2 for 60 s, and 10 s are needed'
     """
     notes: list[str] = []
-    marked, power, energy, rate = (
-        rating.en12254_class.strip(), load.mean_power, load.pulse_energy, load.repetition_rate
-    )  # fmt: skip
-    if power is None and energy is not None and rate is not None:
-        power = energy * rate
+    marked, energy, rate = rating.en12254_class.strip(), load.pulse_energy, load.repetition_rate
+    power = energy * rate if load.mean_power is None and energy is not None and rate is not None else load.mean_power
     outside, time = en12254_outside(power, energy, rating.observed), rating.time
     if marked and outside:
         notes.append(Message("barrier.no_evidence", name=marked, why=joined(outside)))
@@ -137,13 +134,18 @@ def judge_barrier(load: Load, rating: Rating, required_time: float | None = None
         elif not math.isfinite(load.pulse) or not load.pulse <= rating.pulse:
             pulses = {"load": f"{load.pulse:.4g} J/m2", "rating": f"{rating.pulse:.4g} J/m2"}
             holds, why = False, Message("barrier.pulse", **pulses)
-    steps = _steps(load.irradiance, rating.irradiance)
-    if load.pulse is not None and rating.pulse is not None and rating.pulse > 0.0:
-        numbers = f"{load.pulse:.4g} J/m2 / {rating.pulse:.4g} J/m2"
-        text, formula = Message("barrier.pulse_load"), Message("barrier.pulse_formula")
-        ratio = load.pulse / rating.pulse
-        steps += (Step("H/H_rated", text, formula, numbers, ratio, "1", Message("source.maker"), "own"),)
-    return BarrierVerdict(holds, Message("barrier.holds" if holds else "barrier.fails", why=why), tuple(notes), steps)
+    pairs = (
+        ("E / rating", "barrier.part_used", "barrier.part_formula", load.irradiance, rating.irradiance, ".5g", "W/m2"),
+        ("H/H_rated", "barrier.pulse_load", "barrier.pulse_formula", load.pulse, rating.pulse, ".4g", "J/m2"),
+    )
+    steps = []
+    for symbol, text, formula, falls, rated, form, unit in pairs:
+        if falls is not None and rated is not None and math.isfinite(falls) and math.isfinite(rated) and rated > 0.0:
+            numbers = f"{falls:{form}} {unit} / {rated:{form}} {unit}"
+            facts = (Message(text), Message(formula), numbers, falls / rated, "1", Message("source.maker"), "own")
+            steps.append(Step(symbol, *facts))
+    verdict = Message("barrier.holds" if holds else "barrier.fails", why=why)
+    return BarrierVerdict(holds, verdict, tuple(notes), tuple(steps))
 
 
 def en12254_outside(mean_power: float | None, pulse_energy: float | None, observed: bool) -> tuple[str, ...]:
@@ -258,16 +260,6 @@ def _compare(
         return False, Message("barrier.times" if ratio >= 1.05 else "barrier.above", ratio=f"{ratio:.3g}", **facts)
     lasts = rated_time >= required_time
     return lasts, Message("barrier.within" if lasts else "barrier.too_short", **facts)
-
-
-def _steps(irradiance: float, rating: float | None) -> tuple[Step, ...]:
-    if rating is None or not (math.isfinite(irradiance) and math.isfinite(rating) and rating > 0):
-        return ()
-    ratio = irradiance / rating
-    return (
-        Step("E / rating", Message("barrier.part_used"), Message("barrier.part_formula"),
-             f"{irradiance:.5g} W/m2 / {rating:.5g} W/m2", ratio, "1", Message("source.maker"), "own"),
-    )  # fmt: skip
 
 
 @dataclass(frozen=True)

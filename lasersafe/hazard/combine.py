@@ -7,19 +7,19 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 from itertools import pairwise, product
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
-from lasersafe.hazard.emission import Emission, Floats, Received, body_area, source_caps, taken
+from lasersafe.hazard.emission import Emission, Floats, Received, body_area, source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, criteria, strictest_by_aperture
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.exposure import wavelength_edges
 from lasersafe.optics.beam import BeamGeometry
+from lasersafe.optics.checks import Many, taken
 from lasersafe.optics.reflection import LitSpot, scatter_intensity, source_angles
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.fields import badness
@@ -180,15 +180,12 @@ _NEAREST = 1e-3  # m
 ADDITION_SOURCE = "BGI832, page 23: table of wavelengths that add (IR-B and IR-C with itself from memory)"
 
 
-class Member(NamedTuple):
+@dataclass(frozen=True)
+class Member(Many):
     """One wavelength of a sum: its comparisons in the group, and its beams."""
 
     compared: list[Comparison]
     beams: BeamGeometry
-
-    def taken(self, at: Places) -> Member:
-        """Return the member of the cases with these numbers."""
-        return Member([one.taken(at) for one in self.compared], self.beams.taken(at))
 
 
 @dataclass(frozen=True)
@@ -261,17 +258,12 @@ def group_of(tissue: str, hazard: str, wavelength: float) -> str:
     if not 180e-9 * (1 - 1e-9) <= wavelength <= 1e-3 * (1 + 1e-9):
         message = f"wavelength = {wavelength * 1e9:.6g} nm: the table of additions covers 180 nm to 1 mm"
         raise OutOfRangeError(message)
-    if wavelength <= 315e-9 * (1 + 1e-9):
-        return (
-            "ultraviolet B and C"
-            if wavelength < 315e-9 * (1 - 1e-9)
-            else "skin"
-            if tissue == "skin"
-            else ("cornea and lens")
-        )
+    if wavelength < 315e-9 * (1 - 1e-9):
+        return "ultraviolet B and C"
     if tissue == "skin":
         return "skin"
-    return hazard if hazard.startswith("retina") else "cornea and lens"
+    inside = wavelength > 315e-9 * (1 + 1e-9) and hazard.startswith("retina")
+    return hazard if inside else "cornea and lens"
 
 
 @lru_cache(maxsize=1024)
@@ -349,15 +341,10 @@ def sums_at(
                     own.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(share)
         for group, shares in own.items():
             groups.setdefault(group, []).append(max(shares, key=lambda s: badness(s.fraction)))
-    found = [
-        Sum(
-            group,
-            rule_set,
-            math.fsum(s.fraction for s in shares),
-            tuple(sorted(shares, key=lambda s: -badness(s.fraction))),
-        )
-        for group, shares in groups.items()
-    ]
+    found = []
+    for group, shares in groups.items():
+        ranked = tuple(sorted(shares, key=lambda s: -badness(s.fraction)))
+        found.append(Sum(group, rule_set, math.fsum(s.fraction for s in shares), ranked))
     return tuple(sorted(found, key=lambda s: -badness(s.total)))
 
 
@@ -412,12 +399,12 @@ def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> 
         If a number cannot be used, or a distance is too large to compute.
     """
     times = np.asarray(factor, dtype=np.float64)
-    groups = [Member(strictest_by_aperture(compared), beams) for compared, beams in members]
+    groups = [Member(strictest_by_aperture(one.compared), one.beams) for one in members]
     single, far = np.zeros(size), np.zeros(size)
-    for compared, beams in groups:
-        shared = [replace(one, limit=np.asarray(one.limit / len(groups))) for one in compared]
-        single = np.maximum(single, farthest(compared, beams, times))
-        far = np.maximum(far, farthest(shared, beams, times))  # beyond it no fraction is above 1 / n
+    for group in groups:
+        shared = [replace(one, limit=np.asarray(one.limit / len(groups))) for one in group.compared]
+        single = np.maximum(single, farthest(group.compared, group.beams, times))
+        far = np.maximum(far, farthest(shared, group.beams, times))  # beyond it no fraction is above 1 / n
     found = single.copy()
     every = np.flatnonzero(far > single)
     if len(groups) == 1 or not every.size:
@@ -470,16 +457,8 @@ def scatter_sums(
     return sums_at(rule_set, tissue, lines, duration, exposure, (first, second))
 
 
-_COMPARED_AT = (
-    1e-9,
-    1e-7,
-    1e-4,
-    0.25,
-    10.0,
-    100.0,
-    3e4,
-)  # s: times at which the limits of two wavelengths are compared
-_EDGE = 1e-9  # relative step to the other side of an edge
+# s: times at which the limits of two wavelengths are compared
+_COMPARED_AT = (1e-9, 1e-7, 1e-4, 0.25, 10.0, 100.0, 3e4)
 
 
 def worst_wavelengths(low: float, high: float, together: bool = False) -> tuple[float, ...]:
@@ -500,7 +479,7 @@ def worst_wavelengths(low: float, high: float, together: bool = False) -> tuple[
     tuple of float
         Rising. [m]
     """
-    inside = [at * side for at in wavelength_edges(rule_sets()) for side in (1.0 - _EDGE, 1.0, 1.0 + _EDGE)]
+    inside = [at * side for at in wavelength_edges(rule_sets()) for side in (1.0 - EDGE, 1.0, 1.0 + EDGE)]
     tried = [low, *(at for at in inside if low < at < high), high]
     worst = {low, high}
     for name, tissue, duration in product(rule_sets(), ("eye", "skin"), _COMPARED_AT):

@@ -11,14 +11,14 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.limits import angle_max, rule_sets
 from lasersafe.limits.grid import DURATIONS
 from lasersafe.limits.tables import load_rule_set
-from lasersafe.optics.checks import FloatArray
+from lasersafe.optics.checks import FloatArray, Many
 
 Floats = NDArray[np.float64]
 WHOLE_BODY = 0.2  # m2: more than the largest area class of the skin rule, 0.1 m2
 
 
 @dataclass(frozen=True)
-class Emission:
+class Emission(Many):
     """What a laser emits at one setting, or at many as arrays that broadcast together, in SI units.
 
     Parameters
@@ -75,23 +75,13 @@ class Emission:
     def scaled(self, factor: float) -> Emission:
         """Return the emission after a reflection or filter that lets *factor* through."""
         return replace(
-            self,
-            power=self.power * factor,
-            pulse_energy=self.pulse_energy * factor,
+            self, power=self.power * factor, pulse_energy=self.pulse_energy * factor, pedestal=self.pedestal * factor,
             pulses=tuple((start, length, energy * factor) for start, length, energy in self.pulses),
-            pedestal=self.pedestal * factor,
-        )
-
-    def taken(self, at: NDArray[np.intp]) -> Emission:
-        """Return the emissions with these numbers."""
-        return replace(
-            self, power=taken(self.power, at), pulse_energy=taken(self.pulse_energy, at),
-            pulse_duration=taken(self.pulse_duration, at), repetition_rate=taken(self.repetition_rate, at),
         )  # fmt: skip
 
 
 @dataclass(frozen=True)
-class Received:
+class Received(Many):
     """Light that a tissue receives, as one rule set judges it; or many of them as arrays that broadcast together.
 
     Parameters
@@ -118,32 +108,6 @@ class Received:
     def single(self) -> bool:
         """Whether it is one exposure, not arrays."""
         return self.emission.single and isinstance(self.wavelength, float) and isinstance(self.duration, float)
-
-    def taken(self, at: NDArray[np.intp]) -> Received:
-        """Return the exposures with these numbers."""
-        return replace(
-            self, emission=self.emission.taken(at), wavelength=taken(self.wavelength, at),
-            duration=taken(self.duration, at),
-        )  # fmt: skip
-
-
-def taken(values: ArrayLike, at: NDArray[np.intp]) -> Floats:
-    """Return the values with some numbers.
-
-    Parameters
-    ----------
-    values : array_like, shape () or (n,)
-        Values of cases; a single number stays one. [any]
-    at : numpy.ndarray of int, shape (m,)
-        Numbers of the cases.
-
-    Returns
-    -------
-    numpy.ndarray, shape () or (m,)
-        The same units. [any]
-    """
-    found = np.asarray(values)
-    return found if found.ndim == 0 else found[at]
 
 
 def continuous(power: float) -> Emission:

@@ -14,10 +14,10 @@ from operator import mul
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.emission import Floats, Received, body_area, source_caps, taken
+from lasersafe.hazard.emission import Floats, Received, body_area, source_caps
 from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import (
     HazardLimit,
@@ -28,7 +28,7 @@ from lasersafe.limits import (
     pulse_train_limit,
 )
 from lasersafe.limits.grid import grid_of
-from lasersafe.optics.checks import FloatArray, unique
+from lasersafe.optics.checks import FloatArray, Many, unique
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.step import Criterion
 from lasersafe.wording.message import Message
@@ -42,7 +42,7 @@ _TIMES = 9
 
 
 @dataclass(frozen=True)
-class Comparison:
+class Comparison(Many):
     """One comparison of one case or of many.
 
     Parameters
@@ -74,13 +74,6 @@ class Comparison:
     def source(self) -> str:
         """Where the limit of one case stands."""
         return "" if self.row is None else str(self.row.source)
-
-    def taken(self, at: NDArray[np.intp]) -> Comparison:
-        """Return the comparison of the cases with these numbers."""
-        return replace(
-            self, amount=taken(np.asarray(self.amount), at), limit=taken(self.limit, at),
-            aperture=taken(self.aperture, at),
-        )  # fmt: skip
 
 
 class PlainLimit(NamedTuple):
@@ -118,9 +111,8 @@ def plain_limits(light: Received, source_angle: ArrayLike) -> list[PlainLimit]:
     list of PlainLimit
         Limits are infinite where the comparison does not apply; how many there are does not depend on the angle.
     """
-    rule_set, tissue, wavelength, pulsed = (
-        light.rule_set, light.tissue, light.wavelength, light.emission.kind == "single pulse"
-    )  # fmt: skip
+    rule_set, tissue, wavelength = light.rule_set, light.tissue, light.wavelength
+    pulsed = light.emission.kind == "single pulse"
     time = light.emission.pulse_duration if pulsed else light.duration
     area = body_area(tissue, wavelength)
     rows = hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -304,13 +304,9 @@ def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorTh
     pulse = None if pulse_duration is None else float(positive("pulse_duration", pulse_duration, "s"))
     fitting = []
     for one in sensor_thresholds():
-        if abs(one.wavelength - light) > SAME * one.wavelength:
-            continue
-        if pulse is None and one.pulse_duration is None:
+        near, span = abs(one.wavelength - light) <= SAME * one.wavelength, one.pulse_duration
+        if near and (span is None if pulse is None else span is not None and span[0] <= pulse <= span[1]):
             fitting.append(one)
-        if pulse is not None and one.pulse_duration is not None:
-            if one.pulse_duration[0] <= pulse <= one.pulse_duration[1]:
-                fitting.append(one)
     return min(fitting, key=lambda one: one.value, default=None)
 
 
@@ -357,8 +353,9 @@ def beam_in_camera(
     dx, dy = diameters(beam, place)
     inside = whole * float(fraction_through(dx, dy, camera.pupil, beam.profile))
     spot, _ = image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
-    image = replace(_NO_IMAGE, camera=camera.name, way=way, distance=place, spot=float(spot), advice=ADVICE[way])
-    return _beside(replace(image, exposure=float(spot_exposure(inside, spot, camera.transmission))), light, wavelength)
+    exposure = float(spot_exposure(inside, spot, camera.transmission))
+    image = _Image(camera.name, way, place, exposure, float(spot), resolved=False)
+    return _beside(image, light, wavelength)
 
 
 def scatter_in_camera(
@@ -407,20 +404,19 @@ def scatter_in_camera(
         on_surface = light.amount / (math.pi / 4.0 * width * width)
         bright = float(resolved_exposure(on_surface, spot.reflectance, camera.f_number, camera.transmission))
         exposure = max(exposure, bright)
-    image = replace(
-        _NO_IMAGE, camera=camera.name, way="scatter", distance=distance, spot=float(size), resolved=bool(flag),
-        exposure=exposure, advice=ADVICE["scatter"],
-    )  # fmt: skip
-    return _beside(image, light, wavelength)
+    return _beside(_Image(camera.name, "scatter", distance, exposure, float(size), bool(flag)), light, wavelength)
 
 
-_NO_IMAGE = CameraLine(  # what an image is filled into
-    camera="", way="", distance=0.0, exposure=0.0, unit="", spot=0.0, resolved=False, threshold=None,
-    threshold_source="", ratio=None, words="",
-)  # fmt: skip
+class _Image(NamedTuple):
+    camera: str
+    way: str
+    distance: float
+    exposure: float
+    spot: float
+    resolved: bool
 
 
-def _beside(image: CameraLine, light: Emission, wavelength: float) -> CameraLine:
+def _beside(image: _Image, light: Emission, wavelength: float) -> CameraLine:
     """Return what is in the image beside the lowest threshold that is known for such light."""
     pulse = None if light.kind == "continuous" else light.pulse_duration
     threshold = known_threshold(wavelength, pulse)
@@ -432,11 +428,13 @@ def _beside(image: CameraLine, light: Emission, wavelength: float) -> CameraLine
         pulses = Message("camera.pulses", time=f"{pulse:.3g} s") if pulse is not None else None
         shining = pulses or Message("camera.continuous")
         words.append(Message("camera.unknown", light=shining, wave=f"{wavelength * 1e9:.4g} nm"))
-        return replace(image, unit=unit, words=joined(words))
-    facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
-    words.append(Message("camera.lowest", load=f"{threshold.value / 1e4:.3g} {short}", **facts))
-    words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
-    return replace(
-        image, unit=unit, words=joined(words), threshold=threshold.value, threshold_source=threshold.source,
-        ratio=image.exposure / threshold.value,
+    else:
+        facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
+        words.append(Message("camera.lowest", load=f"{threshold.value / 1e4:.3g} {short}", **facts))
+        words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
+    return CameraLine(
+        **image._asdict(), unit=unit, words=joined(words), advice=ADVICE[image.way],
+        threshold=None if threshold is None else threshold.value,
+        threshold_source="" if threshold is None else threshold.source,
+        ratio=None if threshold is None else image.exposure / threshold.value,
     )  # fmt: skip

@@ -30,17 +30,6 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Material:
-    """A material of the data files; ``rough`` ones scatter at long wavelengths too."""
-
-    key: str
-    name: str
-    metal: bool
-    rough: bool
-    rows: tuple[Row, ...]
-
-
-@dataclass(frozen=True)
 class Reflectance:
     """What a surface sends back: value used, whether as a mirror, and where both come from."""
 
@@ -82,7 +71,9 @@ class _Figure:
 
 
 @dataclass(frozen=True)
-class _Listed:
+class Material:
+    """A material of the data files; ``rough`` ones scatter at long wavelengths too."""
+
     key: str
     name: str
     metal: bool
@@ -94,11 +85,16 @@ class _Listed:
         check((self.plus is not None) == self.metal != (self.rough is not None), "metals have 'plus', others 'rough'")
         check(all(one.wavelength < other.wavelength for one, other in pairwise(self.row)), "its rows do not rise")
 
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """Its reflectance by wavelength, rising."""
+        return tuple(one.row(self.plus or 0.0) for one in self.row)
+
 
 @dataclass(frozen=True)
 class _Materials:
     source: Source
-    material: tuple[_Listed, ...]
+    material: tuple[Material, ...]
 
 
 @lru_cache(maxsize=1)
@@ -116,8 +112,7 @@ def materials() -> dict[str, Material]:
         for one in load(_Materials, path).material:
             if one.key in found:
                 fail(f"data file {path.name}", f"the key '{one.key}' is used twice")
-            rows = tuple(row.row(one.plus or 0.0) for row in one.row)
-            found[one.key] = Material(one.key, one.name, one.metal, bool(one.rough), rows)
+            found[one.key] = one
     return found
 
 

@@ -293,9 +293,6 @@ def scale_numbers(
     return {letter: found[letter].reshape(shape) for letter in MODES if letter in found}
 
 
-TISSUES = ("eye", "skin")
-
-
 @dataclass(frozen=True, eq=False, repr=False)
 class HazardDistance(ReachArrays):
     """Distances beyond which the computed exposure is below every limit for the stated time, and what decided each.
@@ -395,29 +392,24 @@ class HazardDistance(ReachArrays):
 def _light(
     power: Given | None, pulse_energy: Given | None, pulse_duration: Given | None, repetition_rate: Given | None
 ) -> Emission:
-    mean = given_or_none("power", power)
-    energy = given_or_none("pulse energy", pulse_energy)
-    pulse = given_or_none("pulse duration", pulse_duration)
-    rate = given_or_none("repetition rate", repetition_rate)
+    mean, energy = given_or_none("power", power), given_or_none("pulse energy", pulse_energy)
+    pulse, rate = given_or_none("pulse duration", pulse_duration), given_or_none("repetition rate", repetition_rate)
     broadcast(power=mean, pulse_energy=energy, pulse_duration=pulse, repetition_rate=rate)
     if pulse is None:
+        if mean is not None and energy is None and rate is None:
+            return Emission("continuous", power=mean)
+        message = "emission is missing: give power, or pulse_energy with pulse_duration"
         if energy is not None or rate is not None:
             message = "pulse duration is missing: give it with the pulse energy or the repetition rate"
-            raise InputError(message)
-        if mean is None:
-            message = "emission is missing: give power, or pulse_energy with pulse_duration"
-            raise InputError(message)
-        return Emission("continuous", power=mean)
-    if rate is None:
-        if energy is None or mean is not None:
-            message = "one single pulse needs pulse_energy and pulse_duration; a train needs repetition_rate too"
-            raise InputError(message)
-        return Emission("single pulse", pulse_energy=energy, pulse_duration=pulse)
-    if energy is not None and mean is None:
-        return Emission("pulse train", pulse_energy=energy, pulse_duration=pulse, repetition_rate=rate)
-    if energy is None and mean is not None:
-        return Emission("pulse train", pulse_energy=np.asarray(mean / rate), pulse_duration=pulse, repetition_rate=rate)
-    message = "a pulse train needs either pulse_energy or power (the mean power), and not both"
+    elif rate is None:
+        if mean is None and energy is not None:
+            return Emission("single pulse", pulse_energy=energy, pulse_duration=pulse)
+        message = "one single pulse needs pulse_energy and pulse_duration; a train needs repetition_rate too"
+    else:
+        each = np.asarray(mean / rate) if energy is None and mean is not None else energy if mean is None else None
+        if each is not None:
+            return Emission("pulse train", pulse_energy=each, pulse_duration=pulse, repetition_rate=rate)
+        message = "a pulse train needs either pulse_energy or power (the mean power), and not both"
     raise InputError(message)
 
 

@@ -24,7 +24,7 @@ from lasersafe.optics.beam import (
     to_1_over_e,
 )
 from lasersafe.optics.checks import FloatArray, choice
-from lasersafe.quantity import Kind, format_quantity, parse_quantity
+from lasersafe.quantity import MEASURED, Kind, format_quantity, parse_quantity
 from lasersafe.typed import shown
 
 Given = Any  # float | str | ArrayLike | a pint quantity: pint's own types must not be needed to call a function
@@ -33,14 +33,7 @@ _PINT_NAMES = {
     "m": "meter", "m2": "meter**2", "s": "second", "W": "watt", "rad": "radian", "J": "joule", "Hz": "hertz",
     "W/m2": "watt/meter**2", "J/m2": "joule/meter**2", "1": "",
 }  # fmt: skip
-_WHAT = {
-    "m": "a length", "m2": "an area", "s": "a time", "W": "a power", "rad": "an angle", "J": "an energy",
-    "Hz": "a frequency", "W/m2": "an irradiance", "J/m2": "a radiant exposure", "1": "a ratio",
-}  # fmt: skip
-_EXAMPLES = {
-    "m": "10 mm", "m2": "0.05 m2", "s": "10 s", "W": "1.5 kW", "rad": "3 mrad", "J": "1 mJ", "Hz": "20 kHz",
-    "W/m2": "5 mW/cm2", "J/m2": "5 mJ/cm2", "1": "0.5",
-}  # fmt: skip
+_WHAT = {unit: what for unit, (what, _) in MEASURED.items()}
 _SLACK = 1e-9  # relative: what a conversion of units may lose at a bound
 
 
@@ -228,7 +221,7 @@ def shown_quantity(value: Given) -> str:
 def _refusal(field: str, typed: str, what: str, unit: str) -> InputError:
     number = "" if unit == "1" else f", or a plain number in {unit}"
     own = FIELDS.get(field.partition("[")[0])
-    example = own.example if own is not None and own.unit == unit else _EXAMPLES[unit]
+    example = own.example if own is not None and own.unit == unit else MEASURED[unit][1]
     return InputError(f"{field} = {typed}: {what}; as in '{example}'{number}")
 
 

@@ -21,7 +21,7 @@ from lasersafe.drawing.values import distance, tidy, unit_text
 from lasersafe.errors import InputError, OutputError
 from lasersafe.library.beams import shown_quantity, to_si
 from lasersafe.models import Case, typed_inputs
-from lasersafe.quantity import parse_quantity
+from lasersafe.quantity import MEASURED, parse_quantity
 from lasersafe.results import Assessment, SetupResult
 from lasersafe.sheet.front import limit_text
 from lasersafe.typed import shown
@@ -125,14 +125,14 @@ def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
 
 
 def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
+    from lasersafe.drawing.pictures import to_svg
+
     if assessment.scene is not None:
         from lasersafe.drawing.page import Paper
-        from lasersafe.drawing.pictures import to_svg
         from lasersafe.drawing.plan import plan_page
 
         drawings = [("", to_svg(plan_page(assessment, Paper("A4", 190.0, 260.0), wording)))]
     else:
-        from lasersafe.drawing.pictures import to_svg
         from lasersafe.sheet.drawings import exposure_chart
         from lasersafe.sheet.paint import refuse_unprintable
 
@@ -157,7 +157,6 @@ def _inline(svg: str) -> str:
 
 
 Source = Case | Mapping[str, Any] | str | os.PathLike[str]
-_UNITS = ("m", "s", "W", "J", "rad", "Hz", "1", "m2", "W/m2", "J/m2")
 _DEEPEST = 12
 
 
@@ -460,7 +459,7 @@ def _joined(field: str, key: str) -> str:
 
 
 def _quantity(value: Any, field: str, depth: int) -> Any:
-    for unit in _UNITS:
+    for unit in MEASURED:
         try:
             number = to_si(value, unit, field)
         except InputError as error:

@@ -8,10 +8,10 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
+from lasersafe.optics.checks import FloatArray, Many, choice, finite, floats, positive, within
 from lasersafe.physical import FIBRE_FACTOR, OVER_1_E
 
 Pair = tuple[float, float]
@@ -21,6 +21,11 @@ PROPAGATIONS = ("hyperbolic", "linear")
 CRITERIA = tuple(OVER_1_E)
 
 _LONGEST = 1e15  # m, and its inverse in rad: far beyond any use, and far from what overflows
+_TAKEN = {  # of one beam: unit, lowest and highest
+    "waist_diameter": ("m", 0.0, _LONGEST),
+    "divergence": ("rad", 1.0 / _LONGEST, math.pi),
+    "waist_position": ("m", -_LONGEST, _LONGEST),
+}
 
 
 def pair(name: str, value: ArrayLike) -> Pair:
@@ -52,7 +57,7 @@ def pair(name: str, value: ArrayLike) -> Pair:
 
 
 @dataclass(frozen=True)
-class BeamGeometry:
+class BeamGeometry(Many):
     """A beam, or many as arrays that broadcast together, as the formulas of this package use them [1]_.
 
     Numbers are checked here, arrays where they are used. Where both axes are one array, the beams are circular.
@@ -90,28 +95,16 @@ class BeamGeometry:
     propagation: str = "hyperbolic"
 
     def __post_init__(self) -> None:
-        if not self.single or self._plain():
+        if not self.single:
             return
-        for name in ("waist_diameter", "divergence", "waist_position"):
-            object.__setattr__(self, name, pair(name, getattr(self, name)))
-        within("waist_diameter", self.waist_diameter, "m", 0.0, _LONGEST)
-        positive("divergence", self.divergence, "rad")
-        within("divergence", self.divergence, "rad", 1.0 / _LONGEST, math.pi)
-        within("waist_position", self.waist_position, "m", -_LONGEST, _LONGEST)
+        for name, (unit, low, high) in _TAKEN.items():
+            both = getattr(self, name)
+            if type(both) is tuple and len(both) == 2 and all(type(x) is float and low <= x <= high for x in both):
+                continue  # what is made by the formulas of this package
+            object.__setattr__(self, name, pair(name, both))
+            within(name, getattr(self, name), unit, low, high)
         choice("profile", self.profile, PROFILES)
         choice("propagation", self.propagation, PROPAGATIONS)
-
-    def _plain(self) -> bool:
-        """Whether all of it are floats that can be used: what is made by the formulas of this package."""
-        pairs = (self.waist_diameter, self.divergence, self.waist_position)
-        if not all(type(both) is tuple and len(both) == 2 for both in pairs):
-            return False
-        if not all(type(one) is float for both in pairs for one in both):
-            return False
-        usable = all(0.0 <= one <= _LONGEST for one in self.waist_diameter)
-        usable = usable and all(1.0 / _LONGEST <= one <= math.pi for one in self.divergence)
-        usable = usable and all(-_LONGEST <= one <= _LONGEST for one in self.waist_position)
-        return usable and self.profile in PROFILES and self.propagation in PROPAGATIONS
 
     @property
     def single(self) -> bool:
@@ -127,18 +120,6 @@ class BeamGeometry:
             x is y or (x == y if isinstance(x, float) and isinstance(y, float) else np.array_equal(x, y))
             for x, y in pairs
         )
-
-    def taken(self, at: NDArray[np.intp]) -> BeamGeometry:
-        """Return the beams with these numbers."""
-        if self.single:
-            return self
-
-        def some(axes: tuple[Any, Any]) -> tuple[Any, Any]:
-            first = axes[0] if np.ndim(axes[0]) == 0 else axes[0][at]
-            return first, first if axes[1] is axes[0] else (axes[1] if np.ndim(axes[1]) == 0 else axes[1][at])
-
-        pairs = (some(self.waist_diameter), some(self.divergence), some(self.waist_position))
-        return BeamGeometry(*pairs, self.profile, self.propagation)
 
 
 def diameters(beam: BeamGeometry, distance: ArrayLike) -> tuple[FloatArray, FloatArray]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -157,6 +159,37 @@ def choice(name: str, value: str, allowed: tuple[str, ...]) -> str:
         message = f"{name} = {value!r} is not known here; write one of: " + ", ".join(allowed)
         raise InputError(message)
     return value
+
+
+class Many:
+    """Base of records of numbers: of one case, or of many as arrays of shape (n,) that broadcast together."""
+
+    def taken(self, at: NDArray[np.intp]) -> Self:
+        """Return the cases with these numbers."""
+        return replace(self, **{name: taken(value, at) for name, value in vars(self).items()})  # type: ignore[type-var]
+
+
+def taken(value: Any, at: NDArray[np.intp]) -> Any:
+    """Return the cases with some numbers.
+
+    Parameters
+    ----------
+    value : Many, numpy.ndarray of shape () or (n,), a tuple or list of them, or what all cases share
+        Values of cases.
+    at : numpy.ndarray of int, shape (m,)
+        Numbers of the cases.
+
+    Returns
+    -------
+    Many, numpy.ndarray of shape () or (m,), tuple or list
+        The same of these cases; what was one array in two places still is.
+    """
+    if isinstance(value, np.ndarray):
+        return value[at] if value.ndim else value
+    if isinstance(value, (tuple, list)):
+        found = {id(one): taken(one, at) for one in value}
+        return type(value)(found[id(one)] for one in value)
+    return value.taken(at) if isinstance(value, Many) else value
 
 
 def unique(values: FloatArray) -> FloatArray:

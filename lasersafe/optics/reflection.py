@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from typing import Any, cast
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.optics.beam import BeamGeometry, Pair, diameters, pair
-from lasersafe.optics.checks import FloatArray, choice, finite, floats, positive, within
+from lasersafe.optics.checks import FloatArray, Many, choice, finite, floats, positive, within
 from lasersafe.wording.message import Message, word
 
 _WIDEST = 1e15  # m, far beyond any use
@@ -139,7 +139,7 @@ def source_angles(
 
 
 @dataclass(frozen=True)
-class LitSpot:
+class LitSpot(Many):
     """A spot that scatters, or many as arrays that broadcast together.
 
     Parameters
@@ -162,14 +162,9 @@ class LitSpot:
     def spread(self, shape: tuple[int, ...]) -> LitSpot:
         """Return as many spots as a shape asks for, as flat arrays."""
         within("spot_diameter", self.diameter, "m", 0.0, _WIDEST)
-        flat = (np.broadcast_to(np.asarray(a, dtype=np.float64), shape).reshape(-1)
-                for a in (self.reflectance, self.view_angle, self.diameter))  # fmt: skip
-        reflectance, view_angle, diameter = flat
-        return LitSpot(reflectance, view_angle, self.model, diameter)
-
-    def taken(self, at: NDArray[np.intp]) -> LitSpot:
-        """Return the spots with these numbers."""
-        return LitSpot(self.reflectance[at], self.view_angle[at], self.model, self.diameter[at])
+        numbers = (self.reflectance, self.view_angle, self.diameter)
+        part, angle, width = (np.broadcast_to(np.asarray(one, np.float64), shape).reshape(-1) for one in numbers)
+        return LitSpot(part, angle, self.model, width)
 
     def exposure(self, amount: FloatArray, distance: FloatArray | float) -> FloatArray:
         """Return what it gives of an amount [W or J] at a distance [m]. [W/m2 or J/m2]."""
