@@ -65,14 +65,13 @@ class Compiled:
 def _pieces(grid: Grid, wavelength_nm: float, area: float | None) -> tuple[Piece, ...]:
     """Return the rows of one hazard at a wavelength, for a small source; two where two hold at a time."""
     column = int(grid.wavelengths.at(np.array([wavelength_nm]))[0])
-    t2 = float(time_t2(grid.rule_set.name, SMALL_SOURCE))
     pieces: list[Piece] = []
     for n, (low, high) in enumerate(pairwise(grid.durations.edges)):
-        for at in grid.slots[:, column, 2 * n, 0]:
+        for at in grid.slots[:, column + 6 * n]:
             if grid.pieces[at] is None:
                 continue
-            coefficient, power, power_t2, slope, origin, extra, _, rate, hole, growth = grid.parameters[:, at].tolist()
-            coefficient *= t2**power_t2 * (extra + float(np.exp2(slope * (wavelength_nm - origin))) if slope else 1.0)
+            coefficient, extra, rate, hole, growth, power, slope, *_ = grid.parameters[:, at].tolist()
+            coefficient *= float(np.exp2(slope * wavelength_nm)) + extra if slope else 1.0
             first, last = hole * low**growth, hole * high**growth
             piece = Piece(low, high, coefficient, power + rate, (first, last))
             same = [p for p in pieces if p._replace(low=low, high=high) == piece and p.high == low]

@@ -366,7 +366,7 @@ def _limit(
     check_points(rule_set, lam, time, angle)
     if not lam.size and None not in hazards:
         return []
-    ends = (float(lam.min()) * 1e9, float(lam.max()) * 1e9) if lam.size else WAVELENGTHS
+    ends = (float(lam.min()) * 1e9, float(lam.max()) * 1e9) if lam.size and None not in hazards else WAVELENGTHS
     flat = [a.reshape(1) if a.size == 1 else np.broadcast_to(a, shape).reshape(-1) for a in (lam, time, angle)]
     found = []
     for hazard in hazards:

@@ -26,14 +26,13 @@ TISSUES = ("eye", "skin")
 WAVELENGTHS = (180.0, 1e6)  # [nm]
 DURATIONS = (1e-13, 3e4)  # [s]
 _LOG10 = math.log2(10.0)
-_BLOCK = 30_000  # points: arrays that stay in the cache
+_BLOCK = 50_000  # points: arrays that stay in the cache
 _FEW = 512  # up to this many points a binary search is faster than the classes of an axis
-_CLASSES = 4096  # of values on an axis, at most
-_NONE = -1  # class that holds an edge
-_LATE, _CURVED, _GROWING = 1, 2, 4  # pieces with a power of T_2, with a curve, whose aperture grows
+_CLASSES = 8192  # of values on an axis, at most
+_NONE = -(2**40)  # class that holds an edge
+_SIZED, _BENT, _MORE = 1, 2, 4  # marks, see `Grid.marks`
 
 Ints = NDArray[np.integer[Any]]
-_ALL: Ints = np.empty(0, dtype=np.intp)
 
 
 class Piece(NamedTuple):
@@ -59,11 +58,11 @@ class Axis:
     """The edges of one axis; cell ``2 k`` lies between edges k and k + 1, cell ``2 k - 1`` on the inner edge k.
 
     Values are sorted into classes by the leading bits of their numbers; a class that an edge lies in is looked at more
-    closely.
+    closely. Cells are told as multiples of a stride.
     """
 
-    def __init__(self, edges: set[float]) -> None:
-        self.edges = sorted(edges)
+    def __init__(self, edges: set[float], stride: int) -> None:
+        self.edges, self.stride = sorted(edges), stride
         self.inner = np.array(self.edges[1:-1])
         middles = [0.5 * (low + high) for low, high in zip(self.edges, self.edges[1:], strict=False)]
         self.centres = sorted([*self.edges[1:-1], *middles])
@@ -74,8 +73,8 @@ class Axis:
         self._bits = 52 - int(math.log2(_CLASSES / octaves))  # that do not count for the class of a number
         self._first, last = (ends.view(np.int64) >> self._bits).tolist()
         starts = (np.arange(self._first, last + 2) << self._bits).view(np.float64)
-        self._class = self._exactly(starts[:-1])
-        edged = (self._class != self._exactly(np.nextafter(starts[1:], 0.0))) | (self._class % 2 > 0)
+        self._class = self.exactly(starts[:-1])
+        edged = (self._class != self.exactly(np.nextafter(starts[1:], 0.0))) | (self._class % (2 * stride) > 0)
         self._class[edged] = _NONE
 
     def cells(self, span: Range, whole: Sequence[float] = ()) -> range:
@@ -85,20 +84,18 @@ class Axis:
         return range(max(2 * first - 1, 0), min(stop, len(self.centres)))
 
     def at(self, values: Floats) -> Ints:
-        """Return the cell of each value, which lies in the range of the axis."""
+        """Return the cell of each value, which lies in the range of the axis; far below 0 where an edge is near."""
         if values.size <= _FEW:
-            return self._exactly(values)
+            return self.exactly(values)
         number = values.view(np.int64) >> self._bits
         number -= self._first
         cell: Ints = self._class.take(number)
-        near = np.flatnonzero(cell == _NONE)
-        if near.size:
-            cell[near] = self._exactly(values[near])
         return cell
 
-    def _exactly(self, values: Floats) -> Ints:
+    def exactly(self, values: Floats) -> Ints:
+        """Return the cell of each value."""
         above = self._lowered.searchsorted(values, side="right")
-        return np.asarray(2 * above - (values <= self._raised.take(above)))
+        return np.asarray(self.stride * (2 * above - (values <= self._raised.take(above))))
 
 
 @dataclass(frozen=True)
@@ -109,15 +106,15 @@ class Grid:
     tissue: str
     wavelengths: Axis  # [nm]
     durations: Axis  # [s]
-    slots: Ints  # shape (depth, wavelengths, durations, 3): pieces by cell and source size, the first ones filled
+    slots: Ints  # shape (depth, cells): pieces by wavelength, duration and source size, the first ones filled
     pieces: tuple[Piece | None, ...]  # the first is None: no limit
-    sized: NDArray[np.bool_]  # whether any piece depends on the size of the source, by cell
-    parameters: Floats  # shape (10, pieces), see `_parameters`
-    kinds: NDArray[np.uint8]  # shape (pieces,)
-    source_max: Floats  # by cell of duration: alpha_max = source_max * t ** source_power [mrad]
+    marks: NDArray[np.uint8]  # by slot: depends on the source size, has a curve and a constant (in the first: or a
+    # growing aperture in any), and whether there are more
+    parameters: Floats  # shape (9, pieces), see `_parameters`
+    source_max: Floats  # by cell: alpha_max = 2 ** source_max * t ** source_power [mrad]
     source_power: Floats
     source_min: float  # alpha_min [mrad]
-    t2: tuple[float, float, float, float]  # log2 T_2 = clip(first + second * alpha, third, fourth)
+    t2: tuple[float, ...]  # log2 T_2 = clip(first + second * alpha, third, fourth); the last is that of a small source
 
     @cached_property
     def texts(self) -> dict[str, NDArray[Any]]:
@@ -158,78 +155,95 @@ class Grid:
 
     def log_t2(self, source_mrad: Floats | float) -> Floats:
         """Return the binary logarithm of T_2 / s."""
-        first, rise, low, high = self.t2
-        return np.asarray(np.clip(first + rise * source_mrad, low, high))
+        first, rise, low, high, _ = self.t2
+        return np.asarray(np.minimum(np.maximum(first + rise * source_mrad, low), high))
 
     def evaluate(self, wavelength: Floats, duration: Floats, source_angle: Floats, size: int) -> Points:
         """Return the strictest limit at *size* points; the arrays are flat, in SI units, of that length or of 1."""
         found = Points(np.empty(size), np.empty(size), np.empty(size), np.empty(size, dtype=np.int16))
         for start in range(0, size, _BLOCK):
-            part = slice(start, min(start + _BLOCK, size))
+            part = slice(start, start + _BLOCK)
             lam, time, angle = (a if a.size == 1 else a[part] for a in (wavelength, duration, source_angle))
-            whole: NDArray[Any]
-            for whole, block in zip(found, self._block(lam, time, angle, part.stop - start), strict=True):
-                whole[part] = block
+            block = Points._make(whole[part] for whole in found)
+            nm, log_time, cell = lam * 1e9, np.log2(time), np.empty(block.piece.size, dtype=np.intp)
+            np.add(self.wavelengths.at(nm), self.durations.at(time), out=cell)
+            if (near := np.flatnonzero(cell < 0)).size:
+                cell[near] = self.wavelengths.exactly(_some(nm, near)) + self.durations.exactly(_some(time, near))
+            bent = self._strictest([cell, nm, time, log_time, angle], block)
+            np.divide(block.radiant_exposure, time, out=block.irradiance)
+            self.parameters[3].take(block.piece, out=block.aperture, mode="wrap")
+            block.aperture[bent] *= np.exp2(self.parameters[4].take(block.piece[bent]) * _some(log_time, bent))
         return found
 
-    def _block(self, wavelength: Floats, time: Floats, source_angle: Floats, size: int) -> Points:
-        nm, log_time = wavelength * 1e9, np.log2(time)
-        row = self.durations.at(time)
-        cell = np.array(np.broadcast_to(3 * (self.wavelengths.at(nm) * self.slots.shape[2] + row), size))
-        log_t2, factor = np.full(1, self.log_t2(self.source_min)), np.ones(1)
-        extended = source_angle > self.source_min * (1.0 + EDGE) * 1e-3
-        if extended.any() and (at := np.flatnonzero(self.sized.take(cell) & extended)).size:
-            log_t2, factor = np.full(size, log_t2), np.ones(size)
-            mrad, row, log = _some(source_angle, at) * 1e3, _some(row, at), _some(log_time, at)
-            late = self.log_t2(mrad)
-            cell[at] += 1 + (log >= late - EDGE)
-            highest = self.source_max.take(row) * np.exp2(self.source_power.take(row) * log)
-            log_t2[at], factor[at] = late, mrad / self.source_min * np.maximum(mrad / highest, 1.0)
-        columns = (nm, time, log_time, log_t2, factor)
-        slots = self.slots.reshape(self.slots.shape[0], -1)
-        found, where = self._pieces(slots[0].take(cell), *columns), _ALL
-        for slot in slots[1:]:
-            piece = slot.take(_some(cell, where))
-            more = np.flatnonzero(piece > 0)
+    def _strictest(self, columns: list[Any], found: Points) -> Ints:
+        """Note the lowest dose and its piece at the cell, nm, time, its logarithm and angle of each point.
+
+        Returns where an aperture may grow.
+        """
+        hole, growth = self.parameters[3:5]
+        bent, where = np.empty((2, 0), dtype=np.intp)
+        for depth in range(self.slots.shape[0]):
+            mark = self.marks[depth].take(columns[0])
+            marked = np.flatnonzero(mark >= _BENT)
+            at, more = (marked.take(np.flatnonzero(mark.take(marked) & one > 0)) for one in (_BENT, _MORE))
+            piece, dose = self._doses(depth, mark, at, *columns)
+            if depth:
+                have, own = found.radiant_exposure.take(where), found.piece.take(where)
+                better = dose < have
+                if (tie := np.flatnonzero(dose == have)).size:
+                    log = _some(columns[3], tie)
+                    one, two = (hole.take(p) * np.exp2(growth.take(p) * log) for p in (piece.take(tie), own.take(tie)))
+                    better[tie] = one < two
+                lower = np.flatnonzero(better)
+                found.radiant_exposure[where.take(lower)], found.piece[where.take(lower)] = dose[lower], piece[lower]
+            else:
+                bent, found.piece[:], found.radiant_exposure[:] = at, piece, dose
             if not more.size:
                 break
-            where = where[more] if where.size else np.asarray(more)
-            other = self._pieces(piece[more], *[_some(a, where) for a in columns])
-            dose, have = other.radiant_exposure, found.radiant_exposure[where]
-            lower = np.flatnonzero((dose < have) | ((dose == have) & (other.aperture < found.aperture[where])))
-            whole: NDArray[Any]
-            for whole, part in zip(found, other, strict=True):
-                whole[where[lower]] = part[lower]
-        return found
+            where = where.take(more) if depth else more
+            columns = [_some(values, more) for values in columns]
+        return bent
 
-    def _pieces(
-        self, piece: Ints, nm: Floats, time: Floats, log_time: Floats, log_t2: Floats, source: Floats
-    ) -> Points:
-        """Work one piece out at each point; C_E goes with the whole source."""
-        coefficient, power, power_t2, slope, origin, extra, sized, rated, hole, growth = self.parameters
-        kind = self.kinds.take(piece)
-        value = np.exp2(power.take(piece) * log_time)
+    def _doses(
+        self, depth: int, mark: Ints, bent: Ints, cell: Ints, nm: Floats, time: Floats, log_time: Floats, angle: Floats
+    ) -> tuple[Ints, Floats]:
+        """Return the piece in one slot of each point, and its limit [J/m2]."""
+        coefficient, extra, rated, _, _, power, slope, power_t2, sized = self.parameters
+        extended = angle > self.source_min * (1.0 + EDGE) * 1e-3
+        at = np.flatnonzero((mark & _SIZED > 0) & extended) if extended.any() else np.flatnonzero(extended)
+        if at.size:
+            mrad, log, place = _some(angle, at) * 1e3, _some(log_time, at), cell.take(at)
+            log_t2, log_angle = self.log_t2(mrad), np.log2(mrad)
+            cell = cell.copy()
+            cell[at] = place + 1 + (log >= log_t2 - EDGE)
+            above = log_angle - self.source_max.take(place) - self.source_power.take(place) * log
+            log_angle = log_angle + np.maximum(above, 0.0, out=above)
+        piece = self.slots[depth].take(cell)
+        value, term = power.take(piece), slope.take(piece)
+        value *= log_time
+        term *= nm
+        value += term
+        if at.size:
+            own = piece.take(at)
+            log_angle -= math.log2(self.source_min)
+            log_angle *= sized.take(own)
+            log_angle += (log_t2 - self.t2[4]) * power_t2.take(own)
+            value[at] += log_angle
+        np.exp2(value, out=value)
         value *= coefficient.take(piece)
-        if (at := np.flatnonzero((kind & _LATE) > 0)).size:
-            value[at] *= np.exp2(power_t2.take(piece[at]) * _some(log_t2, at))
-        if (at := np.flatnonzero((kind & _CURVED) > 0)).size:
-            own = piece[at]
-            value[at] *= extra.take(own) + np.exp2(slope.take(own) * (_some(nm, at) - origin.take(own)))
-        if source.size > 1 or source[0] != 1.0:
-            one = sized.take(piece)  # 1 or 0: of what follows, one of two terms is nothing
-            value *= one * source + (1.0 - one)
-        one = rated.take(piece)
-        dose = value * (one * time + (1.0 - one))
-        value /= one + (1.0 - one) * time
-        aperture = hole.take(piece)
-        if (at := np.flatnonzero((kind & _GROWING) > 0)).size:
-            aperture[at] *= np.exp2(growth.take(piece[at]) * _some(log_time, at))
-        return Points(dose, value, aperture, piece)
+        own = piece.take(bent)
+        value[bent] *= 1.0 + extra.take(own) * np.exp2(-slope.take(own) * _some(nm, bent))
+        one = rated.take(piece)  # 1 or 0: of what follows, one of two terms is nothing
+        np.subtract(1.0, one, out=term)
+        one *= time
+        term += one
+        value *= term
+        return piece, value
 
 
 def _some(values: Any, at: Ints) -> Any:
     """Return values at some points; one value holds everywhere."""
-    return values if values.size == 1 or at is _ALL else values.take(at)
+    return values if values.size == 1 else values.take(at)
 
 
 def hazards_of(rule_set: str, tissue: str) -> tuple[str, ...]:
@@ -255,39 +269,45 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     layout = _Layout(rules, tissue, tables)
     if hazard is None:
         layout.check_whole()
-    parameters = np.array([_parameters(rules, piece) for piece in layout.pieces], dtype=np.float64)
     largest = [layout.alpha_max(time) for time in layout.durations.centres]
     below, between, above = rules.angle_factors["T_2"].rows
     rise = between.slope * _LOG10
     first = math.log2(between.coefficient) - between.origin * rise
+    source_min = rules.time_factors["alpha_min"].rows[0].constant
+    low, high = math.log2(below.constant), math.log2(above.constant)
+    t2 = (first, rise, low, high, min(max(first + rise * source_min, low), high))
+    parameters = np.array([_parameters(rules, piece, t2[4]) for piece in layout.pieces], dtype=np.float64)
     slots = layout.slots()
-    sized = np.array([p is not None and ("C_E" in p.row.factors or p.row.sizes != (0, 1, 2)) for p in layout.pieces])
+    sized = (parameters[:, 7:] != 0.0).any(axis=1)[slots].any(axis=3) | (slots != slots[..., :1]).any(axis=3)
+    bent = (parameters[:, 1] != 0.0)[slots].any(axis=3)
+    bent[0] |= (parameters[:, 4] != 0.0)[slots].any(axis=(0, 3))
+    more = np.concatenate([(slots[1:] > 0).any(axis=3), np.zeros_like(bent[:1])])
+    marks = (_SIZED * sized + _BENT * bent + _MORE * more).astype(np.uint8).repeat(3, axis=2)
     return Grid(
         rules,
         tissue,
         layout.wavelengths,
         layout.durations,
-        slots,
+        slots.reshape(slots.shape[0], -1),
         tuple(layout.pieces),
-        sized[slots].any(axis=(0, 3)).repeat(3),
+        marks.reshape(slots.shape[0], -1),
         np.ascontiguousarray(parameters.T),
-        ((parameters[:, [2, 3, 9]] != 0.0) @ [_LATE, _CURVED, _GROWING]).astype(np.uint8),
-        source_max=np.array([row.constant for row in largest]),
-        source_power=np.array([row.power for row in largest]),
-        source_min=rules.time_factors["alpha_min"].rows[0].constant,
-        t2=(first, rise, math.log2(below.constant), math.log2(above.constant)),
+        source_max=np.tile(np.log2([row.constant for row in largest]).repeat(3), slots.shape[1]),
+        source_power=np.tile(np.array([row.power for row in largest]).repeat(3), slots.shape[1]),
+        source_min=source_min,
+        t2=t2,
     )
 
 
-def _parameters(rules: RuleSet, piece: Piece | None) -> tuple[float, ...]:
-    """Return coefficient, powers of t and T_2, slope [1/nm, binary], origin [nm], extra, whether C_E, whether W/m2.
+def _parameters(rules: RuleSet, piece: Piece | None, log_t2: float) -> tuple[float, ...]:
+    """Return coefficient, what is added to a curve over it, whether W/m2, aperture [m] and the power by which it grows.
 
-    Last the aperture [m] and the power of t by which it grows.
+    Then the powers of t, 2**nm, T_2 (over that of a small source, which the coefficient has) and C_E.
     """
     if piece is None:
-        return (math.inf, 0.0, 0.0, 0.0, 0.0, 0.0, False, False, math.nan, 0.0)
+        return (math.inf, 0.0, 0.0, math.nan, *[0.0] * 5)
     row, hole = piece.row, piece.aperture
-    coefficient, extra, slope, weighted = row.constant, 0.0, 0.0, 0.0
+    coefficient, extra, slope, weighted = row.constant * 2.0 ** (row.power_T_2 * log_t2), 0.0, 0.0, 0.0
     curved = [part for part in piece.factors if part.slope]
     for part in piece.factors:
         coefficient *= part.coefficient if part.slope else part.constant
@@ -298,10 +318,9 @@ def _parameters(rules: RuleSet, piece: Piece | None) -> tuple[float, ...]:
         extra += part.constant / part.coefficient
         slope += part.slope * _LOG10
         weighted += part.slope * _LOG10 * part.origin
-    origin = weighted / slope if slope else 0.0
     return (
-        *(coefficient, row.power, row.power_T_2, slope, origin, extra, "C_E" in row.factors, row.quantity == "E"),
-        *(hole.constant * 1e-3, hole.power),
+        *(coefficient * 2.0**-weighted, extra * 2.0**weighted, row.quantity == "E", hole.constant * 1e-3, hole.power),
+        *(row.power, slope, row.power_T_2, "C_E" in row.factors),
     )
 
 
@@ -329,7 +348,8 @@ class _Layout:
         for wavelength, duration in spans:
             wavelengths.update(wavelength)
             durations.update(duration)
-        self.wavelengths, self.durations = Axis(wavelengths), Axis(durations)
+        self.durations = Axis(durations, 3)
+        self.wavelengths = Axis(wavelengths, 3 * len(self.durations.centres))
         if (self.wavelengths.edges[0], self.wavelengths.edges[-1]) != WAVELENGTHS:
             self._refuse("a row lies outside 180 nm to 1 mm")
         if (self.durations.edges[0], self.durations.edges[-1]) != DURATIONS:
