@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.errors import refuse
 from lasersafe.signing.container import SheetFile
 from lasersafe.signing.state import spoken
 
@@ -30,6 +30,7 @@ _VERSIONS = (None, "/1.7", "/2.0")
 _TRAILER = re.compile(rb"/(?:Info|Root|Size|Prev) \d+(?: 0 R)?\n")
 _ROOTS = re.compile(rb"/(?:Info|Root) \d+ 0 R\n")
 _STAMPED = re.compile(rb"\(((?:[^()\\]|\\[0-7]{3}|\\[()\\])*)\) Tj")
+_SIGNATURE = {"/Contents", "/ByteRange", "/Type", "/Filter", "/SubFilter", "/M", "/Reason"}
 _OPERATORS = frozenset("q Q cm /Tx BMC EMC BT ET /F1 Tf TL Td T* w re S".split())
 _XMP = re.compile(
     rb'<\?xpacket begin="[^"]*" id="[^"]*"\?>\s*<x:xmpmeta xmlns:x="adobe:ns:meta/" x:xmptk="pyHanko [\d.]+">\s*'
@@ -55,6 +56,12 @@ class AppendedError(ValueError):
     """Something was appended that signing does not append."""
 
 
+def _need(right: bool, otherwise: str) -> None:
+    """Refuse what signing does not append."""
+    if not right:
+        raise AppendedError(otherwise)
+
+
 def stamp_name(name: str) -> str:
     """Return the name of a holder as it is printed on the stamp."""
     return name[:60] if name.isascii() else NOT_ASCII
@@ -78,18 +85,15 @@ def stamps(sheet: SheetFile, about: About) -> dict[str, tuple[str, datetime]]:
     from pyhanko.pdf_utils.reader import PdfFileReader
 
     numbers = _revisions(sheet)
-    if len(numbers) > len(about.sign_here):
-        raise AppendedError(_MANY)
+    _need(len(numbers) <= len(about.sign_here), _MANY)
     reader = PdfFileReader(BytesIO(sheet.base + sheet.appended), strict=True)
-    if reader.xrefs.total_revisions != len(numbers) + 1:
-        raise AppendedError(_BESIDES)
-    printed = _Revision(reader.get_historical_resolver(0), about, len(sheet.offsets))
+    _need(reader.xrefs.total_revisions == len(numbers) + 1, _BESIDES)
+    own = len(sheet.offsets)
+    printed = _Revision(reader.get_historical_resolver(0), about, own)
     found: dict[str, tuple[str, datetime]] = {}
     for count, changed in enumerate(numbers, 1):
-        revision = _Revision(reader.get_historical_resolver(count), about, len(sheet.offsets))
-        found = revision.check(printed, changed)
-        if len(found) != count:
-            raise AppendedError(_BESIDES)
+        found = _Revision(reader.get_historical_resolver(count), about, own).check(printed, changed)
+        _need(len(found) == count, _BESIDES)
     return found
 
 
@@ -105,8 +109,7 @@ def _revisions(sheet: SheetFile) -> list[set[int]]:
         size = max(size, *(number + 1 for number in numbers))
         right = {*_ROOTS.findall(sheet.base[sheet.table :]), b"/Prev %d\n" % previous, b"/Size %d\n" % size}
         told = _TRAILER.findall(match[2])
-        if len(told) != len(right) or set(told) != right:
-            raise AppendedError(_END)
+        _need(len(told) == len(right) and set(told) == right, _END)
         found.append(numbers)
         previous, place = match.start(), match.end()
     return found
@@ -116,20 +119,17 @@ def _numbers(content: bytes, start: int, match: re.Match[bytes]) -> set[int]:
     rows: list[tuple[int, int]] = []  # offset and number
     for first, count, listed in re.findall(rb"(\d+) (\d+)\n((?:\d{10} 00000 n \n)+)", match[1]):
         offsets = [int(row[:10]) for row in listed.splitlines()]
-        if len(offsets) != int(count):
-            raise AppendedError(_MORE)
+        _need(len(offsets) == int(count), _MORE)
         rows += [(offset, number) for number, offset in enumerate(offsets, int(first))]
     rows.sort()
     numbers = {number for _, number in rows}
-    if rows[0][0] != start or len(numbers) != len(rows) or 0 in numbers:
-        raise AppendedError(_MORE)
-    for (offset, number), end in zip(rows, [*(offset for offset, _ in rows[1:]), match.start()], strict=True):
+    _need(rows[0][0] == start and len(numbers) == len(rows) and 0 not in numbers, _MORE)
+    for (offset, number), (end, _) in pairwise([*rows, (match.start(), 0)]):
         part = content[offset:end]
         head = part.partition(b"stream\n")[0]
         one = len(re.findall(rb"\d+\s+\d+\s+obj\b", part)) == part.count(b"endobj") == 1
         plain = not any(each in head for each in b"%#\r\0\f\t")  # no remark, no other way to write a name or a line
-        if not (one and plain and part.startswith(b"%d 0 obj\n" % number) and part.endswith(b"\nendobj\n")):
-            raise AppendedError(_MORE)
+        _need(one and plain and part.startswith(b"%d 0 obj\n" % number) and part.endswith(b"\nendobj\n"), _MORE)
     return numbers
 
 
@@ -137,9 +137,7 @@ class _Revision:
     """The sheet as it was after one signature."""
 
     def __init__(self, resolver: Any, about: About, printed_objects: int) -> None:
-        self.resolver = resolver
-        self.printed_objects = printed_objects
-        self.about = about
+        self.resolver, self.about, self.printed_objects = resolver, about, printed_objects
         trailer = resolver.reader.trailer
         self.root, self.info = (trailer.raw_get(name).idnum for name in ("/Root", "/Info"))
         self.catalog, self.facts = self.plain(self.root), self.plain(self.info)
@@ -158,16 +156,14 @@ class _Revision:
 
     @staticmethod
     def number(value: Any) -> int:
-        if not (isinstance(value, tuple) and value[0] == "R"):
-            raise AppendedError(_CHANGES)
+        _need(isinstance(value, tuple) and value[0] == "R", _CHANGES)
         return int(value[1])
 
     def _pages(self, number: int, depth: int) -> list[int]:
         node = self.plain(number)
         if node.get("/Type") == "/Page":
             return [number]
-        if depth > 20:
-            raise AppendedError(_CHANGES)
+        _need(depth <= 20, _CHANGES)
         return [page for kid in node["/Kids"] for page in self._pages(self.number(kid), depth + 1)]
 
     def check(self, printed: _Revision, changed: set[int]) -> dict[str, tuple[str, datetime]]:
@@ -176,16 +172,14 @@ class _Revision:
         _same(printed.facts, self.facts, {"/ModDate", "/Producer", "/Trapped"})
         _same(printed.form, self.form, {"/Fields"})
         made = re.fullmatch(r"(.*); pyHanko [\d.]+", str(self.facts.get("/Producer")), re.DOTALL)
-        if made is None or made[1] != printed.facts.get("/Producer"):
-            raise AppendedError(_FACTS)
+        _need(made is not None and made[1] == printed.facts.get("/Producer"), _FACTS)
         allowed = {self.root, self.info, self.form_number}
-        if _references(self.catalog.get("/Extensions")) or self.catalog.get("/Version") not in _VERSIONS:
-            raise AppendedError(_CHANGES)
+        _need(not _references(self.catalog.get("/Extensions")), _CHANGES)
+        _need(self.catalog.get("/Version") in _VERSIONS, _CHANGES)
         if "/Metadata" in self.catalog:
             allowed.add(self.number(self.catalog["/Metadata"]))
             stream = self.raw(self.number(self.catalog["/Metadata"]))
-            if not set(stream) <= {"/Type", "/Subtype", "/Length"} or not _XMP.fullmatch(stream.data):
-                raise AppendedError(_FACTS)
+            _need(set(stream) <= {"/Type", "/Subtype", "/Length"} and bool(_XMP.fullmatch(stream.data)), _FACTS)
         found: dict[str, tuple[str, datetime]] = {}
         on_page: dict[int, list[Any]] = {}
         names = set()
@@ -196,17 +190,13 @@ class _Revision:
             allowed |= parts
             if stamped:
                 found[role] = stamped
-        if len(names) != len(self.form["/Fields"]):
-            raise AppendedError(_TWICE)
-        if self.pages != printed.pages:
-            raise AppendedError(_CHANGES)
+        _need(len(names) == len(self.form["/Fields"]), _TWICE)
+        _need(self.pages == printed.pages, _CHANGES)
         for page, fields in on_page.items():
             allowed.add(page)
             _same(printed.plain(page), self.plain(page), {"/Annots"})
-            if self.plain(page).get("/Annots") != fields:
-                raise AppendedError(_UPON)
-        if not all(self._left_empty(number) for number in changed - allowed):
-            raise AppendedError(_CHANGES)
+            _need(self.plain(page).get("/Annots") == fields, _UPON)
+        _need(all(map(self._left_empty, changed - allowed)), _CHANGES)
         return found
 
     def _left_empty(self, number: int) -> bool:
@@ -222,62 +212,49 @@ class _Revision:
         if place is None or field["/T"] != FIELD + role:
             raise AppendedError(_NO_PLACE)
         page, box = self.pages[place[0]], [float(each) for each in place[1]]
-        if field.get("/P") != ("R", page) or field.get("/Rect") != box:
-            refuse(f"the signature of {spoken(role)} is not in its place to sign", AppendedError)
+        right = field.get("/P") == ("R", page) and field.get("/Rect") == box
+        _need(right, f"the signature of {spoken(role)} is not in its place to sign")
         look = field.get("/AP")
         wanted = {"/FT": "/Sig", "/Type": "/Annot", "/Subtype": "/Widget", "/F": 132.0}
-        rest = {"/T", "/P", "/Rect", "/AP", "/V"}
-        if any(field.get(key) != value for key, value in wanted.items()) or not set(field) <= set(wanted) | rest:
-            raise AppendedError(_DOES_MORE)
-        if not isinstance(look, dict) or set(look) != {"/N"}:
-            raise AppendedError(_DOES_MORE)
+        _need(_holds(field, wanted) and set(field) <= {*wanted, "/T", "/P", "/Rect", "/AP", "/V"}, _DOES_MORE)
+        _need(isinstance(look, dict) and set(look) == {"/N"}, _DOES_MORE)
         parts = {number, self.number(look["/N"])}
-        size = [0.0, box[3] - box[1], box[2] - box[0], 0.0]
         stream = self.raw(self.number(look["/N"]))
         drawn = _plain(stream)
         resources = drawn.pop("/Resources", {})
-        right = {"/BBox": size, "/Type": "/XObject", "/Subtype": "/Form"}
-        if {key: drawn[key] for key in set(drawn) - {"/Length"}} != right:
-            raise AppendedError(_NO_STAMP)
+        size = [0.0, box[3] - box[1], box[2] - box[0], 0.0]
+        usual = {"/BBox": size, "/Type": "/XObject", "/Subtype": "/Form"}
+        _need({key: drawn[key] for key in set(drawn) - {"/Length"}} == usual, _NO_STAMP)
         if "/V" not in field:
-            if stream.data.strip() or resources:
-                raise AppendedError(_NO_STAMP)
+            _need(not stream.data.strip() and not resources, _NO_STAMP)
             return role, page, parts, None
         signature = self.plain(self.number(field["/V"]))
-        keys = {"/Contents", "/ByteRange", "/Type", "/Filter", "/SubFilter", "/M", "/Reason"}
-        right_reason = signature.get("/Reason") == reason(self.about, role)
-        if set(signature) != keys or not right_reason or signature["/SubFilter"] != "/ETSI.CAdES.detached":
-            raise AppendedError(_SAYS)
-        fonts = self._typeface(resources)
-        return role, page, parts | fonts | {self.number(field["/V"])}, _stamped(stream.data)
+        _need(set(signature) == _SIGNATURE, _SAYS)
+        _need(_holds(signature, {"/Reason": reason(self.about, role), "/SubFilter": "/ETSI.CAdES.detached"}), _SAYS)
+        parts |= {self._typeface(resources), self.number(field["/V"])}
+        return role, page, parts, _stamped(stream.data)
 
-    def _typeface(self, resources: dict[str, Any]) -> set[int]:
-        """Return the objects of the typeface of a stamp, which is the plain Courier of every reader."""
+    def _typeface(self, resources: dict[str, Any]) -> int:
+        """Return the object that describes the typeface of a stamp, which is the plain Courier of every reader."""
         font = resources.get("/Font", {}).get("/F1", {})
         plain = {"/Type": "/Font", "/BaseFont": "/Courier", "/Subtype": "/Type1", "/Encoding": "/WinAnsiEncoding"}
         described = self.number(font.get("/FontDescriptor"))
-        rest = {"/FirstChar", "/LastChar", "/Widths", "/FontDescriptor"}
-        right = (
-            set(resources) == {"/Font"}
-            and set(resources["/Font"]) == {"/F1"}
-            and set(font) <= set(plain) | rest
-            and all(font.get(key) == value for key, value in plain.items())
-        )
-        if not right or _references({**font, "/FontDescriptor": None}) or _references(self.plain(described)):
-            raise AppendedError(_NO_STAMP)
-        return {described}
+        _need(set(resources) == {"/Font"} and set(resources["/Font"]) == {"/F1"} and _holds(font, plain), _NO_STAMP)
+        _need(set(font) <= {*plain, "/FirstChar", "/LastChar", "/Widths", "/FontDescriptor"}, _NO_STAMP)
+        _need(not _references([{**font, "/FontDescriptor": None}, self.plain(described)]), _NO_STAMP)
+        return described
 
 
 def _stamped(content: bytes) -> tuple[str, datetime]:
+    """Return name and time of a stamp, which draws three texts and a frame."""
     shown = [_text(each) for each in _STAMPED.findall(content)]
     rest = _STAMPED.sub(b" ", content).replace(b"Tj", b" ").decode("ascii", "replace").split()
     others = {each for each in rest if not re.fullmatch(r"-?\d+(\.\d+)?", each)}
+    _need(len(shown) == 3 and shown[0] == STAMP and others <= _OPERATORS, _NO_STAMP)
     try:
-        if len(shown) == 3 and shown[0] == STAMP and others <= _OPERATORS:
-            return shown[1], datetime.strptime(shown[2][:16], "%Y-%m-%d %H:%M")
+        return shown[1], datetime.strptime(shown[2][:16], "%Y-%m-%d %H:%M")
     except ValueError:
-        pass
-    raise AppendedError(_NO_STAMP)
+        raise AppendedError(_NO_STAMP) from None
 
 
 def _text(literal: bytes) -> str:
@@ -302,11 +279,14 @@ def _plain(value: Any) -> Any:
 
 
 def _references(value: Any) -> bool:
-    if isinstance(value, dict):
-        return any(map(_references, value.values()))
-    return any(map(_references, value)) if isinstance(value, list) else isinstance(value, tuple)
+    if isinstance(value, (dict, list)):
+        return any(map(_references, value.values() if isinstance(value, dict) else value))
+    return isinstance(value, tuple)
+
+
+def _holds(table: dict[str, Any], wanted: dict[str, Any]) -> bool:
+    return all(table.get(key) == value for key, value in wanted.items())
 
 
 def _same(old: dict[str, Any], new: dict[str, Any], but: set[str]) -> None:
-    if any(old.get(key) != new.get(key) for key in (old.keys() | new.keys()) - but):
-        raise AppendedError(_CHANGES)
+    _need(all(old.get(key) == new.get(key) for key in (old.keys() | new.keys()) - but), _CHANGES)

@@ -158,11 +158,15 @@ _NAMED = re.compile(rb"\(([a-z.-]{1,40})\) (\d{1,6}) 0 R")
 
 
 class SheetError(InputError):
-    """A file that is no intact sheet of this program; ``kind`` is ``damaged`` or ``foreign``."""
+    """A file that is no intact sheet of this program."""
 
-    def __init__(self, message: str, kind: str = "damaged") -> None:
-        super().__init__(message)
-        self.kind = kind
+    kind = "damaged"
+
+
+class ForeignError(SheetError):
+    """A file that another program has written."""
+
+    kind = "foreign"
 
 
 def seal(content: bytes) -> bytes:
@@ -197,28 +201,27 @@ class SheetFile:
         SheetError
             If it is not there, larger than ``largest``, or damaged.
         """
-        found = self._attached().get(name)
-        if found is None:
-            refuse(f"the attachment {name} is missing", SheetError)
-        reference = re.search(rb"/EF <<\s*/F (\d{1,6}) 0 R", self._object(found))
-        if reference is None:
-            refuse(f"the attachment {name} has no content", SheetError)
-        return _inflated(self._object(int(reference[1])), name, largest)
-
-    def _attached(self) -> dict[str, int]:
         root = re.search(rb"/Root (\d{1,6}) 0 R", self.base[self.table :])
         names = re.search(rb"/Names (\d{1,6}) 0 R", self._object(int(root[1]))) if root else None
         if names is None:
             refuse("there are no attachments", SheetError)
-        listed = self._object(int(names[1]))
-        return {match[1].decode(): int(match[2]) for match in _NAMED.finditer(listed)}
+        listed = {match[1].decode(): int(match[2]) for match in _NAMED.finditer(self._object(int(names[1])))}
+        if name not in listed:
+            refuse(f"the attachment {name} is missing", SheetError)
+        reference = re.search(rb"/EF <<\s*/F (\d{1,6}) 0 R", self._object(listed[name]))
+        if reference is None:
+            refuse(f"the attachment {name} has no content", SheetError)
+        raw = self._object(int(reference[1]))
+        packed = _packed(raw)
+        if packed is None:
+            refuse(f"the attachment {name} cannot be read", SheetError)
+        return _inflated(raw[packed], name, largest)
 
     def _object(self, number: int) -> bytes:
         if not 1 <= number <= len(self.offsets):
             refuse("it points at a part that is not there", SheetError)
-        start = self.offsets[number - 1]
         end = self.offsets[number] if number < len(self.offsets) else self.table
-        return self.base[start:end]
+        return self.base[self.offsets[number - 1] : end]
 
     def parts(self) -> Iterator[bytes]:
         """Yield each part, streams inflated, so that two files can be compared whatever packed them."""
@@ -226,15 +229,13 @@ class SheetFile:
         budget = 4 * LARGEST_ATTACHMENT
         for number in range(1, len(self.offsets) + 1):
             raw = self._object(number)
-            match = _STREAM.search(raw)
-            length = _LENGTH.search(raw[: match.start()]) if match else None
-            if match is None or length is None or b"/FlateDecode" not in raw[: match.start()]:
+            packed = _packed(raw)
+            if packed is None:
                 yield raw
                 continue
-            content = _inflated(raw, "of the page", min(LARGEST_ATTACHMENT, budget))
+            content = _inflated(raw[packed], "of the page", min(LARGEST_ATTACHMENT, budget))
             budget -= len(content)
-            head = raw[: length.start()] + raw[length.end() : match.end()]
-            yield b"".join((head, content, raw[match.end() + int(length[1]) :]))
+            yield b"".join((_LENGTH.sub(b"", raw[: packed.start], 1), content, raw[packed.stop :]))
         start = self.base.find(b"trailer", self.table)
         yield re.sub(rb"<[0-9a-f]{32}>", b"", _SEAL.sub(b"", self.base[start:]))
 
@@ -267,43 +268,40 @@ def parse_sheet(content: bytes) -> SheetFile:
         if b"%lasersafe sheet" in content or (b"lasersafe" in content[-4096:] and not _END.search(content)):
             refuse("the file is cut off or its end is damaged", SheetError)
         if not content.startswith(b"%PDF-"):
-            message = "this is no PDF file, or its beginning is damaged"
-            raise SheetError(message, "foreign")
-        message = "this PDF is no sheet of lasersafe, or another program has saved it anew"
-        raise SheetError(message, "foreign")
+            refuse("this is no PDF file, or its beginning is damaged", ForeignError)
+        refuse("this PDF is no sheet of lasersafe, or another program has saved it anew", ForeignError)
     end = match.start() + 1
     if hashlib.sha256(content[:end]).hexdigest().encode() != match[1]:
         refuse("the content does not match its checksum: the file is damaged or was changed", SheetError)
-    table = int(match[2])
-    base = content[: match.end()]
+    table, base = int(match[2]), content[: match.end()]
     return SheetFile(base, content[match.end() :], _offsets(base, table, end), table)
 
 
 def _offsets(base: bytes, table: int, end: int) -> tuple[int, ...]:
-    message = "its table of contents is damaged"
+    """Return where the objects start: by a table in which there is nothing that another reader could take otherwise."""
     head = re.compile(rb"xref\n0 ([1-9]\d{0,5})\n").match(base, table) if table < end else None
-    if head is None or int(head[1]) > LARGEST_OBJECTS:
-        raise SheetError(message)
-    count = int(head[1])
-    foot = head.end() + 20 * count
-    rows = _ROWS.fullmatch(base, head.end(), foot)
-    if rows is None or not base.startswith(b"trailer\n", foot):  # nothing that another reader could take for a table
-        raise SheetError(message)
-    offsets = tuple(int(line[:10]) for line in rows[0].splitlines()[1:])
-    if not offsets or list(offsets) != sorted(set(offsets)) or offsets[-1] >= table:
-        raise SheetError(message)
-    for number, start in enumerate(offsets, 1):
-        if not base.startswith(b"%d 0 obj" % number, start):
-            raise SheetError(message)
-    return offsets
+    if head is not None and int(head[1]) <= LARGEST_OBJECTS:
+        foot = head.end() + 20 * int(head[1])
+        rows = _ROWS.fullmatch(base, head.end(), foot)
+        offsets = [int(line[:10]) for line in rows[0].splitlines()[1:]] if rows else []
+        named = (base.startswith(b"%d 0 obj" % number, start) for number, start in enumerate(offsets, 1))
+        if offsets and offsets == sorted({*offsets}) and offsets[-1] < table:
+            if base.startswith(b"trailer\n", foot) and all(named):
+                return tuple(offsets)
+    refuse("its table of contents is damaged", SheetError)
 
 
-def _inflated(raw: bytes, name: str, largest: int) -> bytes:
+def _packed(raw: bytes) -> slice | None:
+    """Return where the packed stream of an object stands, None where there is none."""
     match = _STREAM.search(raw)
-    length = _LENGTH.search(raw[: match.start()]) if match else None
-    if match is None or length is None or b"/FlateDecode" not in raw[: match.start()]:
-        refuse(f"the attachment {name} cannot be read", SheetError)
-    packed = raw[match.end() : match.end() + int(length[1])]
+    head = raw[: match.start()] if match else b""
+    length = _LENGTH.search(head)
+    if match is None or length is None or b"/FlateDecode" not in head:
+        return None
+    return slice(match.end(), match.end() + int(length[1]))
+
+
+def _inflated(packed: bytes, name: str, largest: int) -> bytes:
     unpack = zlib.decompressobj()
     try:
         content = unpack.decompress(packed, largest + 1)

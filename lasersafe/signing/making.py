@@ -6,7 +6,6 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -68,8 +67,7 @@ def make_sheet(
     record: Record,
     paper: str | None = None,
     assessed: Assessment | None = None,
-    like: About | None = None,
-    results: bytes | None = None,
+    like: tuple[About, bytes] | None = None,
     file: str = "",
 ) -> Made:
     """Return the sheet of a case; equal input gives equal bytes.
@@ -86,10 +84,9 @@ def make_sheet(
         ``A4`` or ``Letter``; what the case says when left out.
     assessed : Assessment, optional
         The assessment, when it was made already.
-    like : About, optional
-        What a sheet says about itself that is printed again; its makers and the name of its case file are taken over.
-    results : bytes, optional
-        The results that it carries, which have been found to be those of the assessment but for the last digits.
+    like : tuple of About and bytes, optional
+        What a sheet that is printed again says about itself, of which its makers, its annex and the name of its case
+        file are taken over; and the results that it carries, those of the assessment but for the last digits.
     file : str
         Name of the case file, without folder.
 
@@ -99,28 +96,36 @@ def make_sheet(
         The bytes of the PDF file, and what it says.
     """
     from lasersafe.sheet import render_sheet
+    from lasersafe.sheet.paint import attachment
 
-    assessment = assessed or assess(case)
-    found = as_json(assessment) if results is None or like is None else {}
-    carried = packed(found) if results is None else results
-    digest = like.results if results is not None and like is not None else results_digest(found)
-    signed = sign_off_of(case, assessment, record, digest)
-    about = _about(case, assessment, signed, paper or case.paper, like)
-    name = like.case_file if like else file.encode("utf-8", "replace").decode()
-    if name:
-        about["case_file"] = name
-    annex = annex_of(assessment, paper or case.paper, name) if like is None else None
-    digest_of_annex = like.annex if like else hashlib.sha256(marked(annex)).hexdigest() if annex else ""
-    files = {CASE_TEXT: text.encode(), CASE: packed(canonical(case)), RECORD: record.text()}
+    assessment, size, annex = assessed or assess(case), paper or case.paper, None
+    if like is not None:
+        own = like[0].model_dump(include={"drawn_with", "ingredients", "results", "annex", "case_file"})
+        results = like[1]
+    else:
+        found, name = as_json(assessment), file.encode("utf-8", "replace").decode()
+        results, annex = packed(found), annex_of(assessment, size, name)
+        own = {
+            "drawn_with": ", ".join(drawn_with()),
+            "ingredients": ingredients(case, assessment.language),
+            "results": results_digest(found),
+            "annex": hashlib.sha256(marked(annex)).hexdigest(),
+            "case_file": name,
+        }
+    signed = sign_off_of(case, assessment, record, own["results"])
+    files = {CASE_TEXT: text.encode(), CASE: packed(canonical(case)), RECORD: record.text(), RESULTS: results}
+
+    def embed(places: Mapping[str, SignPlace]) -> dict[str, Attachment]:
+        about = _about(case, assessment, signed, size) | {key: own[key] for key in own if own[key] or key == "annex"}
+        about["attachments"] = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
+        about["sign_here"] = {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()}
+        order = (CASE_TEXT, CASE, RECORD, ABOUT, RESULTS)
+        return {name: attachment({**files, ABOUT: packed(about)}[name]) for name in order}
+
     content = render_sheet(
-        assessment,
-        paper=paper or case.paper,
-        language=assessment.language,
-        sign_off=signed,
-        annex=digest_of_annex,
-        embed=partial(_files, files, carried, about | {"results": digest, "annex": digest_of_annex}),
+        assessment, paper=size, language=assessment.language, sign_off=signed, annex=own["annex"], embed=embed
     )
-    return Made(seal(content), assessment, signed, case_mark(name, case.title), annex)
+    return Made(seal(content), assessment, signed, case_mark(own["case_file"], case.title), annex)
 
 
 def annex_of(assessment: Assessment, paper: str, file: str) -> Output:
@@ -136,44 +141,21 @@ def annex_path(path: Path) -> Path:
     return path.with_name(f"{path.stem}-annex.pdf")
 
 
-def _about(case: Case, assessment: Assessment, signed: SignOff, paper: str, like: About | None) -> dict[str, Any]:
-    """Return what the sheet says about itself, but for its files and the places to sign."""
-    tongue = assessment.language
+def _about(case: Case, assessment: Assessment, signed: SignOff, paper: str) -> dict[str, Any]:
+    """Return what the sheet says about itself, but for its makers, its files and the places to sign."""
     return {
         "format": FORMAT,
-        "version": assessment.version,
-        "language": tongue,
+        **{key: getattr(assessment, key) for key in ("version", "language", "fingerprint")},
+        **{key: getattr(case, key) for key in ("title", "place", "dates")},
+        **{key: getattr(assessment.decision, key) for key in ("verdict", "passed")},
         "paper": paper,
-        "drawn_with": like.drawn_with if like else ", ".join(drawn_with()),
-        "fingerprint": assessment.fingerprint,
-        "ingredients": like.ingredients if like else ingredients(case, tongue),
-        "title": case.title,
-        "place": case.place,
-        "dates": case.dates,
         "lasers": [laser.name for laser in case.laser],
-        "verdict": assessment.decision.verdict,
-        "passed": assessment.decision.passed,
         "state": signed.state,
         "required_roles": list(signed.required),
         "signed": [{"role": one.role, "name": one.name, "at": one.at} for one in signed.signed],
         "review_by": signed.review_by,
         "expires": min((one.expires for one in signed.signed if one.expires), default=""),
     }
-
-
-def _files(
-    files: Mapping[str, bytes], results: bytes, about: Mapping[str, Any], places: Mapping[str, SignPlace]
-) -> dict[str, Attachment]:
-    from lasersafe.sheet.paint import attachment
-
-    full = {
-        **about,
-        "attachments": {
-            name: hashlib.sha256(content).hexdigest() for name, content in {**files, RESULTS: results}.items()
-        },
-        "sign_here": {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()},
-    }
-    return {name: attachment(one) for name, one in {**files, ABOUT: packed(full), RESULTS: results}.items()}
 
 
 def drawn_with() -> tuple[str, str]:

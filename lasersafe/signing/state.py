@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import math
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
+from lasersafe.errors import refuse
 from lasersafe.models import canonical
 from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.signing.record import Record
@@ -18,8 +22,6 @@ from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
     from lasersafe.models import Case
     from lasersafe.signing.record import Entry
 
@@ -54,28 +56,19 @@ def changes(old: Any, new: Any, nothing: float = 0.0) -> tuple[Change, ...]:
     Numbers that are both at most ``nothing`` are the same. Lists of tables are matched by the names in the tables where
     these are unique, by place otherwise.
     """
-    found: list[Change] = []
-    for change in _walk("", old, new, nothing):
-        found.append(change)
-        if len(found) == MOST:
-            break
-    return tuple(found)
+    return tuple(islice(_walk("", old, new, nothing), MOST))
 
 
 def _walk(path: str, old: Any, new: Any, nothing: float) -> Iterator[Change]:
     if isinstance(old, Mapping) and isinstance(new, Mapping):
         for key in dict.fromkeys([*old, *new]):
-            yield from _walk(
-                f"{path}.{key}" if path else str(key), old.get(key, _MISSING), new.get(key, _MISSING), nothing
-            )
+            inner = f"{path}.{key}" if path else str(key)
+            yield from _walk(inner, old.get(key, _MISSING), new.get(key, _MISSING), nothing)
     elif isinstance(old, list) and isinstance(new, list):
         drawn_to = next((most for key, most in _DRAWN.items() if path.endswith(key)), None)
         if drawn_to is None or not nothing or not _same_shape(old, new, drawn_to):
             yield from _lists(path, old, new, nothing)
-    elif nothing and path.endswith(".area") and _is_number(old) and _is_number(new):
-        if not math.isclose(old, new, rel_tol=_SAME_EDGE, abs_tol=nothing):
-            yield Change(path, old, new, _relative(old, new))
-    elif not _same(old, new, nothing):
+    elif not _same(old, new, nothing, _SAME_EDGE if nothing and path.endswith(".area") else _SAME):
         yield Change(path or "everything", old, new, _relative(old, new))
 
 
@@ -124,10 +117,10 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
-def _same(old: Any, new: Any, nothing: float) -> bool:
+def _same(old: Any, new: Any, nothing: float, relative: float) -> bool:
     if _is_number(old) and _is_number(new):
         try:
-            return old == new or math.isclose(old, new, rel_tol=_SAME) or max(abs(old), abs(new)) <= nothing
+            return old == new or math.isclose(old, new, rel_tol=relative) or max(abs(old), abs(new)) <= nothing
         except OverflowError:
             return False
     return type(old) is type(new) and bool(old == new)
@@ -288,11 +281,9 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
         before = record.inputs[record.entries[-1].fingerprint]
         now = ingredients(case, assessment.language)
         changed = changed_inputs(before.case, canonical(case), before.ingredients, now)
-    state = "draft"
-    if not fatal:
-        state = "signed" if not missing else "printed for signature" if rule.printed_for_signature else "draft"
+    unsigned = "printed for signature" if rule.printed_for_signature else "draft"
     return SignOff(
-        state=state,
+        state="draft" if fatal else unsigned if missing else "signed",
         required=tuple(rule.required_roles),
         signed=tuple(RoleSigned(e.role, e.name, e.at, e.conditions, e.expires, e.for_them) for e in signed.values()),
         missing=missing,
@@ -302,19 +293,32 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     )
 
 
+def day_of(text: str | None, option: str) -> date | None:
+    """Return a day that was typed, None where none was.
+
+    Raises
+    ------
+    InputError
+        If it is no day.
+    """
+    if text is None:
+        return None
+    with contextlib.suppress(ValueError):
+        if len(text) == 10:
+            return date.fromisoformat(text)
+    refuse(f"{option} = {shown(text)}: write a day as 2027-03-01 (year-month-day)")
+
+
 def changed_inputs(
     old_case: Mapping[str, Any], new_case: Mapping[str, Any], old: Mapping[str, str], new: Mapping[str, str]
 ) -> tuple[str, ...]:
     """Return a line for each input that is not what it was: fields of the case, data files, wording, version."""
     lines = [str(change) for change in changes(old_case, new_case)]
     for part in sorted(old.keys() | new.keys()):
-        if part != "case" and old.get(part) != new.get(part):
-            if part == "version":
-                lines.append(f"program: was version {old.get(part)}, is {new.get(part)}")
-            else:
-                how = "is new" if part not in old else "is gone" if part not in new else "has other content"
-                lines.append(f"{part}: this file {how}")
-    if len(lines) > _MOST_CHANGES:
-        more = len(lines) - _MOST_CHANGES
-        lines = [*lines[:_MOST_CHANGES], f"and {more} more"]
-    return tuple(lines)
+        how = "is new" if part not in old else "is gone" if part not in new else "has other content"
+        if part == "version" and old.get(part) != new.get(part):
+            lines.append(f"program: was version {old.get(part)}, is {new.get(part)}")
+        elif part != "case" and old.get(part) != new.get(part):
+            lines.append(f"{part}: this file {how}")
+    more = len(lines) - _MOST_CHANGES
+    return (*lines[:_MOST_CHANGES], f"and {more} more") if more > 0 else tuple(lines)

@@ -235,9 +235,8 @@ class _Check:
             self.report.notes.append("the pages were not compared: with other results they differ")
             return
         try:
-            again = making.make_sheet(
-                self.text, self.case, self.record, about.paper, assessment, about, self.files[container.RESULTS]
-            ).content
+            like = about, self.files[container.RESULTS]
+            again = making.make_sheet(self.text, self.case, self.record, about.paper, assessment, like).content
         except CalcError as error:  # a paper or a language that nothing was ever printed on or in
             self.changed(f"it cannot have been printed as it says: {str(error).splitlines()[0]}")
             return
